@@ -1,0 +1,41 @@
+#!/usr/bin/env python3
+"""The one door to every command: see README.md. Sets itself up first."""
+
+import os
+import sys
+
+OLDEST, NEWEST = (3, 11), (3, 13)
+
+
+def complaint_about(version):
+    """What is wrong with this Python version, in words; None when it will do.
+
+    This file must parse on any Python 3, or the words are never reached.
+    """
+    if OLDEST <= tuple(version[:2]) <= NEWEST:
+        return None
+    return (
+        "Fayline runs on Python {}.{} to {}.{}, and this is Python {}.{}.\n"
+        "Install one of those from python.org (or your system's packages)\n"
+        "and start again with it, for instance: python3.{} manage.py {}"
+    ).format(
+        *(OLDEST + NEWEST + tuple(version[:2]) + NEWEST[1:]),
+        " ".join(sys.argv[1:]) or "demo",
+    )
+
+
+def main():
+    complaint = complaint_about(sys.version_info)
+    if complaint:
+        sys.exit(complaint)
+    from shop import environment
+
+    environment.enter(sys.argv)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+    from django.core.management import execute_from_command_line
+
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""The site, and what the shop owns and makes."""
