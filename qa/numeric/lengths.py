@@ -1,0 +1,86 @@
+"""Lengths of record: whole nanometers beside the text as typed.
+
+1 in = 25.4 mm exactly (international inch, 1959), so 1 in = 25,400,000 nm. Six decimals of a
+millimeter and five of an inch are whole numbers of nanometers: nothing is rounded on the way in,
+and a value that lies on a limit compares as on the limit.
+"""
+
+import re
+
+NM_PER = {"mm": 1_000_000, "in": 25_400_000}
+DECIMALS = {"mm": 6, "in": 5}
+LONGEST_NM = 100 * 1_000_000_000  # 100 m: a slip of the decimal point, not a part
+
+_NUMBER = re.compile(r"([+-]?)([0-9]*)(?:\.([0-9]*))?")
+
+
+class LengthError(ValueError):
+    """A text that is no length; the message says why, for the person who typed it."""
+
+
+def parse_length(text: str, unit: str, *, comma: bool = False) -> int:
+    """Whole nanometers from a typed number of millimeters ("mm") or inches ("in").
+
+    `comma` also takes a decimal comma. A leading sign (the typographic minus too) and spaces
+    around are fine. Raises LengthError on an empty text, an exponent, a word, a second
+    separator, more decimals than the unit carries, or more than 100 m.
+    """
+    per = _nm_per(unit)
+    plain = text.strip().replace("\N{MINUS SIGN}", "-")
+    if comma:
+        if plain.count(",") + plain.count(".") > 1:
+            raise LengthError(f"{text!r} has more than one decimal separator")
+        plain = plain.replace(",", ".")
+    match = _NUMBER.fullmatch(plain)
+    if not match or not (match[2] or match[3]):
+        raise LengthError(_why_not(text, plain, comma))
+    sign, whole, part = match[1], match[2], match[3] or ""
+    if len(part) > DECIMALS[unit]:
+        raise LengthError(f"{text!r} has more than {DECIMALS[unit]} decimals of {unit}")
+    if len(whole.lstrip("0")) > 6:
+        raise LengthError(f"{text!r} {unit} is more than 100 m")
+    scaled = int((whole or "0") + part) * per
+    nm = scaled // 10 ** len(part)
+    if nm > LONGEST_NM:
+        raise LengthError(f"{text!r} {unit} is more than 100 m")
+    return -nm if sign == "-" else nm
+
+
+def format_length(nm: int, unit: str, places: int | None = None) -> str:
+    """Text of a length in `unit`.
+
+    Without `places` the shortest text that reads back as the same length (inches: to the five
+    decimals that they carry). With `places` that many decimals, halves to even (ISO 80000-1,
+    rule A). Never "-0".
+    """
+    per = _nm_per(unit)
+    decimals = DECIMALS[unit] if places is None else places
+    if decimals < 0:
+        raise ValueError("places must not be negative")
+    whole, rest = divmod(abs(nm) * 10**decimals, per)
+    if 2 * rest > per or (2 * rest == per and whole % 2):
+        whole += 1
+    digits = str(whole).rjust(decimals + 1, "0")
+    text = digits if decimals == 0 else f"{digits[:-decimals]}.{digits[-decimals:]}"
+    if places is None:
+        text = text.rstrip("0").rstrip(".")
+    return f"-{text}" if nm < 0 and whole else text
+
+
+def _nm_per(unit: str) -> int:
+    if unit not in NM_PER:
+        raise LengthError(f"unit {unit!r} is not known; use mm or in")
+    return NM_PER[unit]
+
+
+def _why_not(text: str, plain: str, comma: bool) -> str:
+    """The most useful thing to say about a text that is no plain decimal number."""
+    if not plain:
+        return "no number was given"
+    if plain.count(".") > 1:
+        return f"{text!r} has more than one decimal point"
+    if re.fullmatch(r"[+-]?[0-9.]+[eE][+-]?[0-9]+", plain):
+        return f"{text!r}: write the number out, without an exponent"
+    if not comma and re.fullmatch(r"[+-]?[0-9]*,[0-9]+", plain):
+        return f"{text!r}: use a decimal point, not a comma"
+    return f"{text!r} is not a number"

@@ -1,0 +1,155 @@
+"""The line along a seam: which way it turns, which way is out, whether it crosses itself.
+
+Places are (n, 3) in millimeters, in the order of the rows. Pure geometry; what a joint makes of
+it is in joint.py, outlines to start from are in layout.py.
+"""
+
+import numpy as np
+
+SAME_PLACE_MM = 1e-6  # places are held to the nanometer
+
+
+def edge_directions(places: np.ndarray, closed: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Unit directions (n, 3) of the edge that arrives at each place and of the one that leaves.
+
+    Where there is only one, at the ends of an open seam, it stands for both. So it does where two
+    stations share a corner: the first belongs to the side before it, the second to the side after
+    it. Rows are NaN where three or more stations share one place.
+    """
+    steps = np.roll(places, -1, axis=0) - places
+    lengths = np.linalg.norm(steps, axis=1)
+    leaves = np.full(places.shape, np.nan)
+    real = lengths > SAME_PLACE_MM
+    if not closed:
+        real[-1] = False
+    leaves[real] = steps[real] / lengths[real, None]
+    arrives = np.roll(leaves, 1, axis=0)
+    lone_start, lone_end = np.isnan(arrives[:, 0]), np.isnan(leaves[:, 0])
+    arrives, leaves = (
+        np.where(lone_start[:, None], leaves, arrives),
+        np.where(lone_end[:, None], arrives, leaves),
+    )
+    return arrives, leaves
+
+
+def right_hand_normals(
+    places: np.ndarray, faces: np.ndarray, closed: bool
+) -> tuple[np.ndarray, np.ndarray]:
+    """Unit normals (n, 3) to the right when walking the rows, and the turn (n,) in degrees.
+
+    Seen from outside (against the face direction), the right of an edge is direction x face; the
+    normal at a station is the bisector of those of its two edges. NaN where there is none: the
+    seam doubles back, runs along the face direction, or three stations share the place.
+    """
+    arrives, leaves = edge_directions(places, closed)
+    first, second = _unit(np.cross(arrives, faces)), _unit(np.cross(leaves, faces))
+    across = np.linalg.norm(np.cross(first, second), axis=1)
+    along = np.einsum("ij,ij->i", first, second)
+    return _unit(first + second), np.degrees(np.arctan2(across, along))
+
+
+def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:
+    """+1 when a closed outline runs counter-clockwise seen from outside, -1 clockwise.
+
+    0 when that has no answer: it encloses no area, or its face directions look all ways, as they
+    do round a cowl.
+    """
+    about = places - places.mean(axis=0)
+    area = np.cross(about, np.roll(about, -1, axis=0)).sum(axis=0) / 2
+    size = np.linalg.norm(area)
+    spread = float((about**2).sum())
+    face = faces.mean(axis=0)
+    if size <= 1e-9 * spread or np.linalg.norm(face) < 0.1:
+        return 0
+    leaning = float(area @ face) / (size * float(np.linalg.norm(face)))
+    return 0 if abs(leaning) < 0.1 else (1 if leaning > 0 else -1)
+
+
+def crossing_edges(places: np.ndarray, closed: bool) -> tuple[int, int] | None:
+    """The first two edges (numbers of their first rows) that cross or touch, or None.
+
+    Judged in the plane of the outline (the best plane of the places when they do not lie in one).
+    Neighboring edges may share their station but not run back over each other.
+    """
+    flat = in_plane(places)
+    count = len(flat) if closed else len(flat) - 1
+    starts, ends = flat[:count], np.roll(flat, -1, axis=0)[:count]
+    real = np.flatnonzero(np.linalg.norm(ends - starts, axis=1) > SAME_PLACE_MM)
+    if len(real) < 2:
+        return None
+    doubled = _doubling_back(starts[real], ends[real], closed)
+    found = [(int(real[i]), int(real[j])) for i, j in doubled]
+    left = np.minimum(starts[:, 0], ends[:, 0])
+    right = np.maximum(starts[:, 0], ends[:, 0])
+    order = real[np.argsort(left[real], kind="stable")]
+    ranks = {int(edge): k for k, edge in enumerate(real)}
+    rank = np.array([ranks.get(i, -1) for i in range(count)])
+    for k, edge in enumerate(order[:-1]):
+        last = np.searchsorted(left[order], right[edge], side="right")
+        others = order[k + 1 : last]
+        apart = np.abs(rank[others] - rank[edge])
+        beside = (apart == 1) | (closed & (apart == len(real) - 1))
+        others = others[~beside]
+        hit = others[_meet(starts[edge], ends[edge], starts[others], ends[others])]
+        found += [(min(int(edge), int(o)), max(int(edge), int(o))) for o in hit]
+    return min(found) if found else None
+
+
+def in_plane(places: np.ndarray) -> np.ndarray:
+    """Places (n, 2) in the plane of the outline; x and y as they are when z does not change."""
+    if np.ptp(places[:, 2]) <= SAME_PLACE_MM:
+        return places[:, :2]
+    about = places - places.mean(axis=0)
+    axes = np.linalg.svd(about, full_matrices=False)[2]
+    return about @ axes[:2].T
+
+
+def length_weights(places: np.ndarray, closed: bool) -> np.ndarray:
+    """Half the straight distance (n,) to each neighboring row; one neighbor at an open end."""
+    steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
+    if not closed:
+        steps[-1] = 0.0
+    return (steps + np.roll(steps, 1)) / 2
+
+
+def _unit(vectors: np.ndarray) -> np.ndarray:
+    lengths = np.linalg.norm(vectors, axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(lengths[:, None] > 1e-9, vectors / lengths[:, None], np.nan)
+
+
+def _doubling_back(
+    starts: np.ndarray, ends: np.ndarray, closed: bool
+) -> list[tuple[int, int]]:
+    """Neighboring edges that run back over each other."""
+    steps = (ends - starts) / np.linalg.norm(ends - starts, axis=1)[:, None]
+    following = np.roll(steps, -1, axis=0)
+    back = np.einsum("ij,ij->i", steps, following) < -1 + 1e-9
+    if not closed:
+        back[-1] = False
+    count = len(steps)
+    return [tuple(sorted((int(i), (int(i) + 1) % count))) for i in np.flatnonzero(back)]
+
+
+def _meet(
+    a: np.ndarray, b: np.ndarray, starts: np.ndarray, ends: np.ndarray
+) -> np.ndarray:
+    """Whether segment a-b has a point in common with each segment starts-ends (plane)."""
+
+    def side(p, q, r):
+        return (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (
+            q[..., 1] - p[..., 1]
+        ) * (r[..., 0] - p[..., 0])
+
+    sides = (
+        side(a, b, starts),
+        side(a, b, ends),
+        side(starts, ends, a),
+        side(starts, ends, b),
+    )
+    apart = (sides[0] * sides[1] > 0) | (sides[2] * sides[3] > 0)
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    boxes = (np.maximum(starts, ends) >= low).all(axis=1) & (
+        np.minimum(starts, ends) <= high
+    ).all(axis=1)
+    return boxes & ~apart
