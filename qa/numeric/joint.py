@@ -1,10 +1,10 @@
-"""The geometry of a joint: stations along a seam, which way the gap opens, which way is out.
+"""The geometry of a joint: stations along a seam, and which way is which.
 
-A joint is drawn as seen from outside. Lengths are millimeters. The gap direction points from the
-fitted part towards its surround, the face direction out of the skin. A flat joint has z = 0, its
-gap directions in the plane and its faces along +z, and that is the default everywhere. On a closed
-seam the fitted part is inside (or outside) the outline; on an open one its surround is on the
-right when walking the rows.
+A joint is drawn as seen from outside. Lengths are millimeters. The gap direction points
+from the fitted part towards its surround, the face direction out of the skin. A flat
+joint has z = 0, its gap directions in the plane and its faces along +z, and that is the
+default everywhere. On a closed seam the fitted part is inside (or outside) the outline;
+on an open one its surround is on the right when walking the rows.
 """
 
 import math
@@ -28,7 +28,7 @@ OUT_OF_THE_PLANE: Vector = (0.0, 0.0, 1.0)
 
 @dataclass(frozen=True)
 class Limits:
-    """Least and greatest value allowed, in mm; None where there is no limit on that side."""
+    """Least and greatest value allowed, in mm; None means no limit on that side."""
 
     low: float | None = None
     high: float | None = None
@@ -49,7 +49,7 @@ class Limits:
 
 @dataclass(frozen=True)
 class Station:
-    """A numbered place on the seam where gap and flushness are measured, and their limits."""
+    """A place on the seam where gap and flushness are measured, and their limits."""
 
     label: str
     place: Vector
@@ -64,10 +64,10 @@ class Station:
 
 @dataclass(frozen=True)
 class Joint:
-    """Stations in order along a seam, every gap and face direction known and of unit length.
+    """Stations in order along a seam, every direction known and of unit length.
 
-    Made by build_joint. Arrays are read-only and in mm: places, gap_directions and faces are
-    (n, 3), length_weights is (n,).
+    Made by build_joint. Arrays are read-only and in mm: places, gap_directions and
+    faces are (n, 3), length_weights is (n,).
     """
 
     stations: tuple[Station, ...]
@@ -94,7 +94,7 @@ class Joint:
 
 @dataclass(frozen=True)
 class JointComplaint:
-    """One thing wrong: the row it is in (from 0; None for the whole), the field, and why."""
+    """One thing wrong: its row (from 0; None for the whole), the field, and why."""
 
     row: int | None
     field: str | None
@@ -112,10 +112,11 @@ class JointError(ValueError):
 def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> Joint:
     """A joint from its stations, missing gap directions worked out from the outline.
 
-    A gap direction not given is the bisector of the normals of the two edges that meet; where they
-    turn by more than 20 degrees it must be given (or the corner has two stations, one per side).
-    Given directions are made unit length and must not point the wrong way. On an open seam
-    `part_inside` has no meaning. Raises JointError with every complaint found.
+    A gap direction not given is the bisector of the normals of the two edges that meet;
+    where they turn by more than 20 degrees it must be given (or the corner has two
+    stations, one per side). Given directions are made unit length and must not point
+    the wrong way. On an open seam `part_inside` has no meaning. Raises JointError with
+    every complaint found.
     """
     stations = tuple(stations)
     complaints = [
@@ -144,24 +145,14 @@ def _with_gap_directions(stations, closed, part_inside):
     faces = np.array([station.face for station in stations])
     crossing = outline.crossing_edges(places, closed)
     if crossing:
-        names = [
-            stations[(edge + k) % len(stations)].label
-            for edge in crossing
-            for k in (0, 1)
-        ]
-        text = "the outline crosses itself: from station {} to {}, and from {} to {}".format(
-            *names
-        )
+        one, other = (_edge_name(stations, edge) for edge in crossing)
+        text = f"the outline crosses itself: {one} meets {other}"
         return stations, [JointComplaint(crossing[0], "place", text)]
     sense = outline.turning_sense(places, faces) if closed else 1
-    if (
-        closed
-        and not sense
-        and any(station.gap_direction is None for station in stations)
-    ):
+    if not sense and any(station.gap_direction is None for station in stations):
         text = (
-            "the outline encloses no area, or its faces look all ways, so that gap directions "
-            "cannot be worked out: state them, or say that the seam is open"
+            "no gap directions can be worked out, since the outline encloses no area or "
+            "its faces look all ways: state them, or say that the seam is open"
         )
         return stations, [JointComplaint(None, "gap_direction", text)]
     normals, turns = outline.right_hand_normals(places, faces, closed)
@@ -187,14 +178,14 @@ def _gap_direction(
     if station.gap_direction is None:
         if not known:
             raise ValueError(
-                "no gap direction can be worked out here (three stations in one place, or a seam "
-                "that runs along the face direction): state it"
+                "no gap direction can be worked out here (three stations in one place, "
+                "or a seam that runs along the face direction): state it"
             )
         if turn > SHARPEST_TURN_DEG + _ROUNDING_DEG:
             raise ValueError(
                 f"a sharp corner: the seam turns by {turn:.1f} degrees here, more than "
-                f"{SHARPEST_TURN_DEG:g}. State the gap direction, or give the corner two stations, "
-                "one per side"
+                f"{SHARPEST_TURN_DEG:g}. State the gap direction (normal), or give the "
+                "corner two stations, one per side"
             )
         return _vector(normal)
     direction = _unit(station.gap_direction)
@@ -209,8 +200,13 @@ def _right_way(closed: bool, part_inside: bool) -> str:
     if not closed:
         return "on an open seam the surround is on the right when walking the rows"
     if part_inside:
-        return "the part is inside, so that it must point outward, from the part to its surround"
-    return "the part is outside, so that it must point inward, from the part to its surround"
+        return "the part is inside, so that it must point outward to the surround"
+    return "the part is outside, so that it must point inward to the surround"
+
+
+def _edge_name(stations, edge: int) -> str:
+    after = stations[(edge + 1) % len(stations)]
+    return f"{stations[edge].label} to {after.label}"
 
 
 def _station_complaints(station: Station):
@@ -233,10 +229,8 @@ def _station_complaints(station: Station):
         if not all(math.isfinite(v) for v in values):
             yield field, f"the {field} limits must be finite numbers"
         elif limits.two_sided and limits.low > limits.high:
-            yield (
-                field,
-                f"the {field} minimum {limits.low:g} is above the maximum {limits.high:g}",
-            )
+            low, high = f"minimum {limits.low:g}", f"maximum {limits.high:g}"
+            yield field, f"the {field} {low} mm is above the {high} mm"
     for field, what in (("trim_max", "greatest trim"), ("land", "land clearance")):
         value = getattr(station, field)
         if value is not None and not (math.isfinite(value) and value >= 0):

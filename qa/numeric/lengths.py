@@ -1,8 +1,8 @@
 """Lengths of record: whole nanometers beside the text as typed.
 
-1 in = 25.4 mm exactly (international inch, 1959), so 1 in = 25,400,000 nm. Six decimals of a
-millimeter and five of an inch are whole numbers of nanometers: nothing is rounded on the way in,
-and a value that lies on a limit compares as on the limit.
+1 in = 25.4 mm exactly (international inch, 1959), so 1 in = 25,400,000 nm. Six decimals
+of a millimeter and five of an inch are whole numbers of nanometers: nothing is rounded
+on the way in, and a value that lies on a limit compares as on the limit.
 """
 
 import re
@@ -21,9 +21,9 @@ class LengthError(ValueError):
 def parse_length(text: str, unit: str, *, comma: bool = False) -> int:
     """Whole nanometers from a typed number of millimeters ("mm") or inches ("in").
 
-    `comma` also takes a decimal comma. A leading sign (the typographic minus too) and spaces
-    around are fine. Raises LengthError on an empty text, an exponent, a word, a second
-    separator, more decimals than the unit carries, or more than 100 m.
+    `comma` also takes a decimal comma. A leading sign (the typographic minus too) and
+    spaces around are fine. Raises LengthError on an empty text, an exponent, a word, a
+    second separator, more decimals than the unit carries, or more than 100 m.
     """
     per = _nm_per(unit)
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
@@ -49,9 +49,9 @@ def parse_length(text: str, unit: str, *, comma: bool = False) -> int:
 def format_length(nm: int, unit: str, places: int | None = None) -> str:
     """Text of a length in `unit`.
 
-    Without `places` the shortest text that reads back as the same length (inches: to the five
-    decimals that they carry). With `places` that many decimals, halves to even (ISO 80000-1,
-    rule A). Never "-0".
+    Without `places` the shortest text that reads back as the same length (inches: to
+    the five decimals that they carry). With `places` that many decimals, halves to even
+    (ISO 80000-1, rule A). Never "-0".
     """
     per = _nm_per(unit)
     decimals = DECIMALS[unit] if places is None else places

@@ -1,7 +1,7 @@
-"""The line along a seam: which way it turns, which way is out, whether it crosses itself.
+"""The line along a seam: which way it turns, what is out, whether it crosses itself.
 
-Places are (n, 3) in millimeters, in the order of the rows. Pure geometry; what a joint makes of
-it is in joint.py, outlines to start from are in layout.py.
+Places are (n, 3) in millimeters, in the order of the rows. Pure geometry; what a joint
+makes of it is in joint.py, outlines to start from are in layout.py.
 """
 
 import numpy as np
@@ -10,11 +10,12 @@ SAME_PLACE_MM = 1e-6  # places are held to the nanometer
 
 
 def edge_directions(places: np.ndarray, closed: bool) -> tuple[np.ndarray, np.ndarray]:
-    """Unit directions (n, 3) of the edge that arrives at each place and of the one that leaves.
+    """Unit directions (n, 3) of the edges that arrive at and leave each place.
 
-    Where there is only one, at the ends of an open seam, it stands for both. So it does where two
-    stations share a corner: the first belongs to the side before it, the second to the side after
-    it. Rows are NaN where three or more stations share one place.
+    Where there is only one, at the ends of an open seam, it stands for both. So it does
+    where two stations share a corner: the first belongs to the side before it, the
+    second to the side after it. Rows are NaN where three or more stations share one
+    place.
     """
     steps = np.roll(places, -1, axis=0) - places
     lengths = np.linalg.norm(steps, axis=1)
@@ -35,11 +36,12 @@ def edge_directions(places: np.ndarray, closed: bool) -> tuple[np.ndarray, np.nd
 def right_hand_normals(
     places: np.ndarray, faces: np.ndarray, closed: bool
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Unit normals (n, 3) to the right when walking the rows, and the turn (n,) in degrees.
+    """Unit normals (n, 3) to the right when walking the rows; turns (n,) in degrees.
 
-    Seen from outside (against the face direction), the right of an edge is direction x face; the
-    normal at a station is the bisector of those of its two edges. NaN where there is none: the
-    seam doubles back, runs along the face direction, or three stations share the place.
+    Seen from outside (against the face direction), the right of an edge is direction x
+    face; the normal at a station is the bisector of those of its two edges. NaN where
+    there is none: the seam doubles back, runs along the face direction, or three
+    stations share the place.
     """
     arrives, leaves = edge_directions(places, closed)
     first, second = _unit(np.cross(arrives, faces)), _unit(np.cross(leaves, faces))
@@ -51,8 +53,8 @@ def right_hand_normals(
 def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:
     """+1 when a closed outline runs counter-clockwise seen from outside, -1 clockwise.
 
-    0 when that has no answer: it encloses no area, or its face directions look all ways, as they
-    do round a cowl.
+    0 when that has no answer: it encloses no area, or its face directions look all
+    ways, as they do round a cowl.
     """
     about = places - places.mean(axis=0)
     area = np.cross(about, np.roll(about, -1, axis=0)).sum(axis=0) / 2
@@ -68,8 +70,9 @@ def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:
 def crossing_edges(places: np.ndarray, closed: bool) -> tuple[int, int] | None:
     """The first two edges (numbers of their first rows) that cross or touch, or None.
 
-    Judged in the plane of the outline (the best plane of the places when they do not lie in one).
-    Neighboring edges may share their station but not run back over each other.
+    Judged in the plane of the outline (the best plane of the places when they do not
+    lie in one). Neighboring edges may share their station but not run back over each
+    other.
     """
     flat = in_plane(places)
     count = len(flat) if closed else len(flat) - 1
@@ -96,7 +99,7 @@ def crossing_edges(places: np.ndarray, closed: bool) -> tuple[int, int] | None:
 
 
 def in_plane(places: np.ndarray) -> np.ndarray:
-    """Places (n, 2) in the plane of the outline; x and y as they are when z does not change."""
+    """Places (n, 2) in the plane of the outline: x and y when z does not change."""
     if np.ptp(places[:, 2]) <= SAME_PLACE_MM:
         return places[:, :2]
     about = places - places.mean(axis=0)
@@ -105,7 +108,7 @@ def in_plane(places: np.ndarray) -> np.ndarray:
 
 
 def length_weights(places: np.ndarray, closed: bool) -> np.ndarray:
-    """Half the straight distance (n,) to each neighboring row; one neighbor at an open end."""
+    """Half the straight distance (n,) to each neighbor row; one only at an open end."""
     steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
     if not closed:
         steps[-1] = 0.0
@@ -134,7 +137,7 @@ def _doubling_back(
 def _meet(
     a: np.ndarray, b: np.ndarray, starts: np.ndarray, ends: np.ndarray
 ) -> np.ndarray:
-    """Whether segment a-b has a point in common with each segment starts-ends (plane)."""
+    """Whether segment a-b has a point in common with each segment starts-ends."""
 
     def side(p, q, r):
         return (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (
