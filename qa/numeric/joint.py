@@ -151,8 +151,8 @@ def _with_gap_directions(stations, closed, part_inside):
     sense = outline.turning_sense(places, faces) if closed else 1
     if not sense and any(station.gap_direction is None for station in stations):
         text = (
-            "no gap directions can be worked out, since the outline encloses no area or "
-            "its faces look all ways: state them, or say that the seam is open"
+            "no gap directions can be worked out, since the outline encloses no area "
+            "or its faces look all ways: state them, or say that the seam is open"
         )
         return stations, [JointComplaint(None, "gap_direction", text)]
     normals, turns = outline.right_hand_normals(places, faces, closed)
