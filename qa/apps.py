@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class QaConfig(AppConfig):
+    name = "qa"
+    verbose_name = "Quality records"

@@ -1,0 +1,69 @@
+"""Fit-ups: a part placed against its surround, held in one way, until that changes."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from shop.models import Airframe, Fact, Part
+
+from .joints import Joint, JointRevision
+
+
+class FitUpReason(models.TextChoices):
+    FIRST = "first", _("first fit-up")
+    REFIT = "refit", _("taken off and refitted")
+    MOVE = "move", _("moved")
+    SHIM = "shim", _("shimmed")
+    TRIM = "trim", _("trimmed")
+    SWAP = "swap", _("part swapped")
+    HELD = "held", _("held another way")
+
+
+class FitUp(Fact):
+    """The numbered condition that readings belong to (design section 3)."""
+
+    airframe = models.ForeignKey(Airframe, models.PROTECT, related_name="fit_ups")
+    joint = models.ForeignKey(Joint, models.PROTECT, related_name="fit_ups")
+    revision = models.ForeignKey(JointRevision, models.PROTECT, related_name="+")
+    number = models.PositiveIntegerField()
+    part = models.ForeignKey(Part, models.PROTECT, related_name="fit_ups")
+    surround_part = models.ForeignKey(
+        Part, models.PROTECT, related_name="+", null=True
+    )
+    reason = models.CharField(max_length=8, choices=FitUpReason)
+    # [{"kind": "cleco", "where": "holes 1, 4, 7", "count": 3}, ...]
+    held = models.JSONField(default=list)
+    # Unit motions of this condition, when not those of the joint revision.
+    motions = models.JSONField(null=True)
+    note = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        ordering = ("airframe", "joint", "-number")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["airframe", "joint", "number"], name="fit_up_number_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(reason__in=FitUpReason.values),
+                name="fit_up_reason_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"fit-up {self.number}"
+
+    @property
+    def held_text(self) -> str:
+        """How the part was held, as one line."""
+        return "; ".join(
+            " ".join(
+                str(word)
+                for word in (
+                    item.get("count") or "",
+                    item.get("kind", ""),
+                    item.get("where", ""),
+                )
+                if word != ""
+            )
+            for item in self.held
+        )

@@ -1,0 +1,48 @@
+"""What readings are taken with."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+
+class InstrumentStatus(models.TextChoices):
+    IN_USE = "in_use", _("in use")
+    OUT = "out", _("out of use")
+
+
+class Instrument(models.Model):
+    """A gauge with its standard uncertainty, feet and calibration due date.
+
+    What a reading was judged with is frozen on the check and the reading; changing
+    the instrument changes no record.
+    """
+
+    code = models.CharField(_("code"), max_length=40, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    kind = models.CharField(_("kind"), max_length=40, default="step gauge")
+    resolution_nm = models.BigIntegerField(null=True)
+    u_nm = models.BigIntegerField(_("standard uncertainty"), null=True)
+    # Where a bridge stands and probes, along its base; see design 4.1.
+    foot_1_nm = models.BigIntegerField(null=True)
+    foot_2_nm = models.BigIntegerField(null=True)
+    probe_nm = models.BigIntegerField(null=True)
+    due = models.DateField(_("calibration due"), null=True, blank=True)
+    status = models.CharField(
+        max_length=8, choices=InstrumentStatus, default=InstrumentStatus.IN_USE
+    )
+
+    class Meta:
+        ordering = ("code",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(u_nm__isnull=True) | Q(u_nm__gt=0),
+                name="instrument_uncertainty_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(resolution_nm__isnull=True) | Q(resolution_nm__gt=0),
+                name="instrument_resolution_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code

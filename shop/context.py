@@ -1,0 +1,67 @@
+"""What every page's furniture needs: the shop's name, the theme, the places to go."""
+
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+
+THEME_COOKIE = "theme"
+THEMES = {
+    "auto": _("As the device"),
+    "light": _("Light"),
+    "dark": _("Dark"),
+}
+
+# Label and url name; a place whose url does not exist is left out.
+PLACES = (
+    (_("Today"), "today"),
+    (_("Joints"), "joints"),
+    (_("Fit checks"), "checks"),
+    (_("Nonconformances"), "nonconformances"),
+    (_("Airframes"), "airframes"),
+    (_("Parts"), "parts"),
+    (_("Tooling"), "tooling"),
+    (_("Materials"), "materials"),
+)
+
+
+@dataclass(frozen=True)
+class Place:
+    label: str
+    url: str
+    current: bool
+
+
+def url_of(name: str) -> str | None:
+    """Return the address of a url name, or None when there is no such url."""
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return None
+
+
+def places(path: str) -> list[Place]:
+    """The navigation for a page at `path`; the place it lies under is current."""
+    found = [(label, url) for label, name in PLACES if (url := url_of(name))]
+    under = [url for _label, url in found if path.startswith(url)]
+    current = max(under, key=len, default=None)
+    return [Place(str(label), url, url == current) for label, url in found]
+
+
+def theme_of(request) -> str:
+    """The theme this browser asked for: "auto", "light" or "dark"."""
+    theme = request.COOKIES.get(THEME_COOKIE, "auto")
+    return theme if theme in THEMES else "auto"
+
+
+def site(request) -> dict:
+    """Context processor of every page."""
+    return {
+        "shop_name": settings.SHOP_NAME,
+        "theme": theme_of(request),
+        "themes": THEMES.items(),
+        "nav": places(request.path),
+        "front_url": url_of("front") or "/",
+        "search_url": url_of("search"),
+    }

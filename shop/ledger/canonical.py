@@ -1,0 +1,67 @@
+"""One text for one content: what digests are made of."""
+
+import datetime as dt
+import hashlib
+import json
+import uuid
+
+from django.db import models
+
+
+def canonical(content) -> str:
+    """Return `content` as JSON with sorted keys and no spaces; NaN is refused."""
+    return json.dumps(
+        content,
+        sort_keys=True,
+        separators=(",", ":"),
+        ensure_ascii=False,
+        allow_nan=False,
+    )
+
+
+def digest(*parts: str) -> str:
+    """Return the SHA-256 of the parts, each preceded by its length."""
+    sha = hashlib.sha256()
+    for part in parts:
+        data = part.encode()
+        sha.update(f"{len(data)}:".encode() + data)
+    return sha.hexdigest()
+
+
+def stamp(moment: dt.datetime) -> str:
+    """Return a time as UTC text with microseconds, the same on both databases."""
+    return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def plain(value):
+    """Return a column's value as JSON can hold it."""
+    if isinstance(value, dt.datetime):
+        return stamp(value)
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, uuid.UUID):
+        return str(value)
+    return value
+
+
+def columns(row: models.Model) -> dict:
+    """Return the stored columns of a fact, without the link to its entry."""
+    return {
+        field.attname: plain(getattr(row, field.attname))
+        for field in row._meta.concrete_fields
+        if field.name != "entry"
+    }
+
+
+def entry_digest(entry) -> str:
+    """Return the digest of everything an entry says."""
+    return digest(
+        str(entry.act),
+        entry.form,
+        str(entry.by_id),
+        entry.device,
+        entry.made_at,
+        stamp(entry.received_at),
+        entry.fingerprint,
+        entry.body,
+    )

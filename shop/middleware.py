@@ -1,0 +1,65 @@
+"""Headers of every answer, and cookies named by the scheme they travel on."""
+
+from django.conf import settings
+from django.contrib.sessions.middleware import SessionMiddleware
+from django.middleware.csrf import CsrfViewMiddleware
+
+
+def strict_headers(get_response):
+    """Send the content security policy (the setting has the name Django 6 uses)."""
+    policy = "; ".join(f"{key} {value}" for key, value in settings.SECURE_CSP.items())
+
+    def middleware(request):
+        response = get_response(request)
+        response.headers.setdefault("Content-Security-Policy", policy)
+        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
+        response.headers.setdefault(
+            "Permissions-Policy", "geolocation=(), microphone=(), payment=()"
+        )
+        return response
+
+    return middleware
+
+
+def _host_cookie(response, name: str) -> None:
+    """Rename the cookie `name` to its __Host- form: bound to this host, https only."""
+    if name in response.cookies:
+        morsel = response.cookies.pop(name)
+        renamed = f"__Host-{name}"
+        response.cookies[renamed] = morsel.value
+        response.cookies[renamed].update(morsel)
+        response.cookies[renamed]["secure"] = True
+        response.cookies[renamed]["domain"] = ""
+        response.cookies[renamed]["path"] = "/"
+
+
+def _read_host_cookie(request, name: str) -> None:
+    if request.is_secure():
+        # A cookie set over plain http must never count as one of https.
+        request.COOKIES.pop(name, None)
+        if f"__Host-{name}" in request.COOKIES:
+            request.COOKIES[name] = request.COOKIES[f"__Host-{name}"]
+
+
+class SchemeSessionMiddleware(SessionMiddleware):
+    def process_request(self, request):
+        _read_host_cookie(request, settings.SESSION_COOKIE_NAME)
+        super().process_request(request)
+
+    def process_response(self, request, response):
+        response = super().process_response(request, response)
+        if request.is_secure():
+            _host_cookie(response, settings.SESSION_COOKIE_NAME)
+        return response
+
+
+class SchemeCsrfMiddleware(CsrfViewMiddleware):
+    def process_request(self, request):
+        _read_host_cookie(request, settings.CSRF_COOKIE_NAME)
+        super().process_request(request)
+
+    def process_response(self, request, response):
+        response = super().process_response(request, response)
+        if request.is_secure():
+            _host_cookie(response, settings.CSRF_COOKIE_NAME)
+        return response

@@ -1,0 +1,232 @@
+"""Airframe types, airframes, the tree of positions, and what sits where."""
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from .ledger import Entry, Fact
+
+
+class AirframeType(models.Model):
+    code = models.CharField(_("code"), max_length=20, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+
+    class Meta:
+        ordering = ("code",)
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Airframe(models.Model):
+    type = models.ForeignKey(AirframeType, models.PROTECT, related_name="airframes")
+    serial = models.CharField(_("serial"), max_length=40, unique=True)
+    name = models.CharField(_("name"), max_length=120, blank=True)
+    # Order of build within the type; effectivity is a range of these.
+    line_number = models.PositiveIntegerField(_("line number"))
+
+    class Meta:
+        ordering = ("type__code", "line_number")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["type", "line_number"], name="airframe_line_number_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.serial
+
+
+class Position(models.Model):
+    """A place on every airframe of a type: fuselage / door / hatch."""
+
+    type = models.ForeignKey(AirframeType, models.PROTECT, related_name="positions")
+    parent = models.ForeignKey(
+        "self", models.PROTECT, related_name="children", null=True, blank=True
+    )
+    code = models.CharField(_("code"), max_length=40)
+    name = models.CharField(_("name"), max_length=120)
+    # "Fuselage / Door left": written by the action, so that lists need no walk.
+    path = models.CharField(max_length=400, editable=False)
+
+    class Meta:
+        ordering = ("type__code", "path")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["type", "code"],
+                name="position_code_once",
+                violation_error_message=_("This code is taken on this type."),
+            ),
+            models.CheckConstraint(
+                condition=Q(parent__isnull=True) | ~Q(parent=F("id")),
+                name="position_not_its_own_parent",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.path
+
+
+class Hand(models.TextChoices):
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+    NONE = "none", _("no hand")
+
+
+class StructuralClass(models.TextChoices):
+    PRIMARY = "primary", _("primary structure")
+    SECONDARY = "secondary", _("secondary structure")
+    NON_STRUCTURAL = "non_structural", _("non-structural")
+
+
+class PartDesign(models.Model):
+    number = models.CharField(_("part number"), max_length=60)
+    revision = models.CharField(_("revision"), max_length=12, default="A")
+    name = models.CharField(_("name"), max_length=120)
+    hand = models.CharField(_("hand"), max_length=5, choices=Hand, default=Hand.NONE)
+    mirror = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="mirrored_by"
+    )
+    structural_class = models.CharField(
+        _("structural class"),
+        max_length=16,
+        choices=StructuralClass,
+        default=StructuralClass.SECONDARY,
+    )
+
+    class Meta:
+        ordering = ("number", "revision")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["number", "revision"],
+                name="design_number_and_revision_once",
+                violation_error_message=_("This number and revision exist already."),
+            ),
+            models.CheckConstraint(
+                condition=Q(hand__in=Hand.values), name="design_hand_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(structural_class__in=StructuralClass.values),
+                name="design_structural_class_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(mirror__isnull=True) | ~Q(mirror=F("id")),
+                name="design_not_its_own_mirror",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.revision}"
+
+
+class PartState(models.TextChoices):
+    GOOD = "good", _("in use")
+    SUSPECT = "suspect", _("suspect")
+    SCRAPPED = "scrapped", _("scrapped")
+
+
+class Part(models.Model):
+    """One serial. Identity never changes; its state does, by acts."""
+
+    design = models.ForeignKey(PartDesign, models.PROTECT, related_name="parts")
+    serial = models.CharField(_("serial"), max_length=60, unique=True)
+    state = models.CharField(max_length=10, choices=PartState, default=PartState.GOOD)
+    note = models.CharField(_("note"), max_length=200, blank=True)
+
+    class Meta:
+        ordering = ("serial",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(state__in=PartState.values), name="part_state_known"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.serial
+
+
+class Origin(models.TextChoices):
+    PULLED = "pulled", _("pulled from a mold")
+    BONDED = "bonded", _("bonded from parts")
+    CUT = "cut", _("cut from a part")
+    BOUGHT = "bought", _("bought")
+    MADE = "made", _("made in the shop")
+
+
+class Lineage(Fact):
+    """An edge of the graph of parts: this part came (also) from that."""
+
+    part = models.ForeignKey(Part, models.PROTECT, related_name="lineage")
+    kind = models.CharField(max_length=8, choices=Origin)
+    source = models.ForeignKey(
+        Part, models.PROTECT, related_name="made_into", null=True
+    )
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=Origin.values), name="lineage_kind_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(source__isnull=True) | ~Q(source=F("part")),
+                name="lineage_not_itself",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part_id} {self.kind}"
+
+
+class PlacementAct(Fact):
+    """A part was put into a position of an airframe, or taken out of it."""
+
+    part = models.ForeignKey(Part, models.PROTECT, related_name="placement_acts")
+    airframe = models.ForeignKey(Airframe, models.PROTECT, related_name="+")
+    position = models.ForeignKey(Position, models.PROTECT, related_name="+")
+    placed = models.BooleanField()
+    note = models.CharField(max_length=200, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.part_id} {'in' if self.placed else 'out of'} {self.position_id}"
+
+
+class Placement(models.Model):
+    """Projection of the placement acts: from when to when a part sat where."""
+
+    part = models.ForeignKey(Part, models.PROTECT, related_name="placements")
+    airframe = models.ForeignKey(Airframe, models.PROTECT, related_name="placements")
+    position = models.ForeignKey(Position, models.PROTECT, related_name="placements")
+    placed_by_entry = models.ForeignKey(
+        Entry, models.PROTECT, to_field="act", related_name="+"
+    )
+    removed_by_entry = models.ForeignKey(
+        Entry, models.PROTECT, to_field="act", related_name="+", null=True
+    )
+    placed_at = models.DateTimeField()
+    removed_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering = ("-placed_at",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=["airframe", "position"],
+                condition=Q(removed_at__isnull=True),
+                name="placement_one_open_per_position",
+                violation_error_message=_("Another part sits in this position."),
+            ),
+            models.UniqueConstraint(
+                fields=["part"],
+                condition=Q(removed_at__isnull=True),
+                name="placement_one_open_per_part",
+                violation_error_message=_("This part already sits in a position."),
+            ),
+            models.CheckConstraint(
+                condition=Q(removed_at__isnull=True, removed_by_entry__isnull=True)
+                | Q(removed_at__isnull=False, removed_by_entry__isnull=False),
+                name="placement_removed_by_an_act",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part_id} at {self.position_id}"

@@ -1,0 +1,69 @@
+"""People: who did it, in which role, in which units they like to read."""
+
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy as _
+
+
+class Role(models.TextChoices):
+    BUILDER = "builder", _("builder")
+    LEAD = "lead", _("shop lead")
+    ENGINEER = "engineer", _("engineer")
+    INSPECTOR = "inspector", _("inspector")
+    VISITOR = "visitor", _("visitor")
+
+
+class Unit(models.TextChoices):
+    MM = "mm", _("mm")
+    INCH = "in", _("in")
+
+
+class People(BaseUserManager):
+    def create_user(self, username: str, password: str | None = None, **fields):
+        person = self.model(username=username, **fields)
+        person.set_password(password)
+        person.full_clean(exclude=["password"])
+        person.save(using=self._db)
+        return person
+
+
+class Person(AbstractBaseUser):
+    """A named account. People leave, records stay: never deleted, only inactive."""
+
+    username = models.CharField(_("sign-in name"), max_length=60, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    role = models.CharField(
+        _("role"), max_length=12, choices=Role, default=Role.VISITOR
+    )
+    units = models.CharField(_("units"), max_length=2, choices=Unit, default=Unit.MM)
+    certificate_kind = models.CharField(max_length=80, blank=True)
+    certificate_number = models.CharField(max_length=80, blank=True)
+    pin = models.CharField(max_length=256, blank=True, editable=False)
+    is_active = models.BooleanField(default=True)
+    is_demo = models.BooleanField(default=False)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
+    seen_at = models.DateTimeField(null=True, editable=False)
+
+    objects = People()
+    USERNAME_FIELD = "username"
+    REQUIRED_FIELDS = ("name",)
+
+    class Meta:
+        ordering = ("name",)
+        verbose_name_plural = "people"
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(role__in=Role.values), name="person_role_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(units__in=Unit.values), name="person_units_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def display_name(self) -> str:
+        return self.name

@@ -1,0 +1,60 @@
+"""Who may do what. Pages and acts both ask here, by verb."""
+
+from django.core.exceptions import PermissionDenied
+from django.shortcuts import get_object_or_404
+
+from shop.models import Person, Role
+
+EVERYONE = frozenset(Role)
+WORKERS = frozenset({Role.BUILDER, Role.LEAD, Role.ENGINEER, Role.INSPECTOR})
+LEAD = frozenset({Role.LEAD})
+LEAD_ENGINEER = frozenset({Role.LEAD, Role.ENGINEER})
+ENGINEER = frozenset({Role.ENGINEER})
+
+MAY: dict[str, frozenset] = {
+    "look": EVERYONE,
+    "set own preferences": EVERYONE,
+    # people and the airframe
+    "manage people": LEAD,
+    "define airframes": LEAD_ENGINEER,
+    "define designs": LEAD_ENGINEER,
+    "register parts": WORKERS - {Role.INSPECTOR},
+    "place parts": WORKERS - {Role.INSPECTOR},
+    # requirements
+    "define joints": LEAD_ENGINEER,
+    "define instruments": LEAD_ENGINEER,
+    # measuring
+    "measure": WORKERS,
+    "raise nonconformances": WORKERS,
+    # deciding
+    "dispose nonconformances": LEAD_ENGINEER,
+    "close nonconformances": frozenset({Role.LEAD, Role.ENGINEER, Role.INSPECTOR}),
+    "comment": WORKERS,
+}
+
+
+def may(person: Person | None, verb: str) -> bool:
+    """Tell whether a person may do a verb; an unknown verb is a mistake of ours."""
+    allowed = MAY[verb]
+    return bool(
+        person
+        and getattr(person, "is_authenticated", False)
+        and person.is_active
+        and person.role in allowed
+    )
+
+
+def require(person: Person | None, verb: str) -> None:
+    """Raise PermissionDenied unless the person may."""
+    if not may(person, verb):
+        who = ", ".join(sorted(Role(role).label for role in MAY[verb]))
+        raise PermissionDenied(f"Only these roles may {verb}: {who}.")
+
+
+def fetch(person: Person, verb: str, queryset, **lookup):
+    """Fetch one row and authorise in one call: the row cannot be had without."""
+    require(person, verb)
+    return get_object_or_404(queryset, **lookup)
+
+
+

@@ -1,0 +1,57 @@
+"""By which names and addresses tablets can reach this machine."""
+
+import ipaddress
+import re
+import socket
+
+# Connecting a datagram socket sends nothing: it only asks the system which of its
+# own addresses it would use towards that network.
+TOWARDS = ("192.168.0.1", "10.0.0.1", "172.16.0.1", "192.0.2.1", "fd00::1")
+LOOPBACK = ("127.0.0.1", "::1")
+
+
+def machine_names() -> list[str]:
+    """The machine's host name as it is and as the local network announces it."""
+    name = socket.gethostname().strip().rstrip(".").lower()
+    found = []
+    if is_host_name(name) and name != "localhost":
+        found.append(name)
+        first = name.split(".")[0]
+        if not name.endswith(".local"):
+            found.append(f"{first}.local")
+    return [*found, "localhost"]
+
+
+def machine_addresses() -> list[str]:
+    """Addresses of this machine, those of the shop network first, loopback last."""
+    found = [own_address(target) for target in TOWARDS]
+    try:
+        entries = socket.getaddrinfo(socket.gethostname(), None)
+    except OSError:
+        entries = []
+    found += [entry[4][0].split("%")[0] for entry in entries]
+    usable = [text for text in found if text and is_reachable(text)]
+    return [*dict.fromkeys(usable), *LOOPBACK]
+
+
+def own_address(target: str) -> str | None:
+    family = socket.AF_INET6 if ":" in target else socket.AF_INET
+    try:
+        with socket.socket(family, socket.SOCK_DGRAM) as probe:
+            probe.connect((target, 9))
+            return probe.getsockname()[0].split("%")[0]
+    except OSError:
+        return None
+
+
+def is_reachable(text: str) -> bool:
+    """Whether others can use the address as it stands (no zone, not loopback)."""
+    address = ipaddress.ip_address(text)
+    return not (
+        address.is_loopback or address.is_unspecified or address.is_link_local
+    )
+
+
+def is_host_name(text: str) -> bool:
+    label = r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?"
+    return bool(re.fullmatch(rf"{label}(\.{label})*", text)) and len(text) <= 253

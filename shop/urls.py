@@ -1,0 +1,8 @@
+"""The whole site, grouped by what it is about."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("shop.urls_people")),
+    path("", include("qa.urls")),
+]
