@@ -6,7 +6,7 @@ color-blind vision in the reference on tablets (section 3.2); no traffic-light c
 """
 
 from django.utils.html import format_html
-from django.utils.safestring import mark_safe
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
 # Inside a 24 x 24 box. Presentation attributes only: the policy allows no inline style.
@@ -34,7 +34,9 @@ SHAPES = {
     "not_measured": (
         '<circle cx="12" cy="12" r="10" stroke-width="2" stroke-dasharray="4 3.2"/>'
     ),
-    "state_open": '<rect class="fill" x="3" y="3" width="18" height="18" stroke-width="2"/>',
+    "state_open": (
+        '<rect class="fill" x="3" y="3" width="18" height="18" stroke-width="2"/>'
+    ),
     "state_half": (
         '<rect class="fill" x="3" y="3" width="18" height="18" stroke-width="2"/>'
         '<path class="solid" d="M3 3v18h18z"/>'
@@ -84,7 +86,7 @@ STATES = {
 }
 
 
-def svg(name: str) -> str:
+def svg(name: str) -> SafeString:
     """Return the inline SVG of a mark; it is decoration, the word beside it speaks."""
     paper = " mark-paper" if name in PAPER_FILLED else ""
     return format_html(
@@ -92,12 +94,12 @@ def svg(name: str) -> str:
         ' focusable="false">{}</svg>',
         name,
         paper,
-        mark_safe(SHAPES[name]),
+        mark_safe(SHAPES[name]),  # noqa: S308 -- the table above, nothing typed
     )
 
 
 def of_verdict(verdict, deviation=None, kind: str | None = None) -> tuple[str, str]:
-    """Return (mark, word) of a verdict; see the tag `verdict_mark` for the arguments."""
+    """Return (mark, word) of a verdict; arguments as of the tag `verdict_mark`."""
     verdict = getattr(verdict, "value", verdict) or "not_measured"
     if verdict == "does_not_conform" and deviation:
         verdict = "above" if deviation > 0 else "below"
@@ -113,7 +115,7 @@ def of_verdict(verdict, deviation=None, kind: str | None = None) -> tuple[str, s
 
 
 def of_state(state) -> tuple[str, str]:
-    """Return (mark, word) of a state; a state without a shape of its own reads as open."""
+    """Return (mark, word) of a state; one without a shape of its own reads as open."""
     key = str(getattr(state, "value", state))
     word = getattr(state, "label", key.replace("_", " "))
     return STATES.get(key, "state_open"), str(word)

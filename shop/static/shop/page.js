@@ -1,0 +1,16 @@
+// Wires behavior to elements that ask for it with data-module; every page works without it.
+import { focusSummary } from "./error_summary.js";
+import { sendOnce } from "./send_once.js";
+import { slashToSearch } from "./search_key.js";
+
+const MODULES = {
+  "error-summary": focusSummary,
+  "send-once": sendOnce,
+  "search-key": slashToSearch,
+};
+
+for (const element of document.querySelectorAll("[data-module]")) {
+  for (const name of element.dataset.module.split(" ")) {
+    MODULES[name]?.(element);
+  }
+}

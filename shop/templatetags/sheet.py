@@ -1,0 +1,59 @@
+"""Furniture of pages: marks, the title said once, the way through long lists."""
+
+from django import template
+from django.template.loader_tags import BLOCK_CONTEXT_KEY
+from django.utils.html import format_html
+
+from shop import marks
+
+register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def repeat_block(context, name: str):
+    """Draw the block `name` again: a title is written once and shown three times."""
+    blocks = context.render_context.get(BLOCK_CONTEXT_KEY)
+    block = blocks.get_block(name) if blocks else None
+    return block.nodelist.render(context).strip() if block else ""
+
+
+@register.simple_tag
+def mark(name: str):
+    """Draw only the shape of a mark (see shop/marks.py), hidden from screen readers."""
+    return marks.svg(name)
+
+
+@register.simple_tag
+def verdict_mark(verdict, deviation=None, kind: str | None = None):
+    """Draw shape and word of a verdict.
+
+    verdict: "conforms", "does_not_conform", "not_proven", None (not measured), or an
+    enum with such a value. deviation: signed, beyond the nearer limit, in any unit; its
+    sign chooses the triangle. kind: "gap" or "flush" for the trade's words.
+    """
+    name, word = marks.of_verdict(verdict, deviation, kind)
+    return format_html(
+        '<span class="verdict">{}<span>{}</span></span>',
+        marks.svg(name),
+        word,
+    )
+
+
+@register.simple_tag
+def state_mark(state, label=None):
+    """Draw shape and word of a state of a record; `label` replaces the plain word."""
+    name, word = marks.of_state(state)
+    return format_html(
+        '<span class="state">{}<span>{}</span></span>',
+        marks.svg(name),
+        label or word,
+    )
+
+
+@register.inclusion_tag("shop/pages.html", takes_context=True)
+def pages(context, page):
+    """Draw the way through a paginated list; `page` is a django.core.paginator.Page.
+
+    The filter in the address is kept and only `page` changes.
+    """
+    return {"page": page, "request": context.get("request")}

@@ -1,0 +1,12 @@
+"""People at the door and their preferences."""
+
+from django.urls import path
+
+from shop.views import people
+
+urlpatterns = [
+    path("sign-in/", people.sign_in, name="sign_in"),
+    path("sign-out/", people.sign_out, name="sign_out"),
+    path("screen/", people.theme, name="theme"),
+    path("units/", people.units, name="units"),
+]
