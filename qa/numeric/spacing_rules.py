@@ -1,0 +1,99 @@
+"""Edge distance and pitch of fasteners: the rules as data, with where they come from.
+
+Multiples are of the fastener diameter. A shop chooses the rule of a joint, or writes
+its own: sources differ, and the drawing governs. `status` says how far the source text
+was seen, and goes wherever the rule is printed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class SpacingRule:
+    """Least edge distance and pitch in diameters; None where a source has none."""
+
+    key: str
+    name: str
+    edge_min: float | None
+    pitch_min: float | None
+    source: str
+    status: str
+    edge_usual: float | None = None
+    pitch_usual: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class SpacingShortfall:
+    """Something closer than its rule: what, the ratio found and the least allowed."""
+
+    what: str
+    ratio: float
+    least: float
+
+
+SPACING_RULES = (
+    SpacingRule(
+        "metal_single_row",
+        "Metal, single row of rivets",
+        2.0,
+        3.0,
+        "FAA AC 43.13-1B (1998, change 1 of 2001) par. 4-57c(1)",
+        "second-hand: quoted by others; the paragraph before it was read",
+    ),
+    SpacingRule(
+        "metal_double_row",
+        "Metal, double row of rivets",
+        None,
+        4.0,
+        "FAA AC 43.13-1B par. 4-57c(2) and the worked example of par. 4-58g(2)",
+        "implied by the worked example, whose text was read; figure 4-5 was not seen",
+    ),
+    SpacingRule(
+        "navy_general",
+        "General, naval training text",
+        None,
+        3.0,
+        "NAVEDTRA 14018 chapter 13",
+        "text read",
+        pitch_usual=(4.0, 8.0),
+    ),
+    SpacingRule(
+        "nasa_general",
+        "General, fastener design manual",
+        1.5,
+        None,
+        "NASA RP-1228 (1990) pages 21 and 34",
+        "second-hand: quoted by others",
+        edge_usual=2.0,
+        pitch_usual=(4.0, 4.0),
+    ),
+    SpacingRule(
+        "composite_advisory",
+        "Composite laminate, advisory",
+        3.0,
+        4.0,
+        "MIL-HDBK-17-3F and its successor, volume 3",
+        "from memory, unverified",
+        pitch_usual=(4.0, 6.0),
+    ),
+)
+
+
+def spacing_shortfalls(
+    rule: SpacingRule, *, edge_ratio: float | None, pitch_ratio: float | None
+) -> tuple[SpacingShortfall, ...]:
+    """What falls short of the rule; a ratio that is not known is not judged.
+
+    Ratios are lengths over the fastener diameter. Exactly on the rule is enough; one
+    part in a million is given to ratios that were divided in floating point.
+    """
+    found = []
+    for what, ratio, least in (
+        ("edge distance", edge_ratio, rule.edge_min),
+        ("pitch", pitch_ratio, rule.pitch_min),
+    ):
+        if ratio is not None and least is not None and ratio < least * (1 - 1e-6):
+            found.append(SpacingShortfall(what, ratio, least))
+    return tuple(found)
