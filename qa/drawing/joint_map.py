@@ -1,0 +1,296 @@
+"""The map of a joint: outline, numbered stations with their state, values beside them.
+
+Input is plain: places already seen from outside (see `projection`), x right, y up, mm;
+values as text. Output is a scene for screen and paper.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from qa.drawing import labels, map_values, symbols
+from qa.drawing.outline import flatten, normals, resample, smooth
+from qa.drawing.scene import Disc, Group, Path, Scene, Shape, Text, arrow, line
+
+
+@dataclass(frozen=True)
+class MapStation:
+    """One station. (nx, ny) points from the part to its surround; (0, 0) when unknown.
+
+    A state is "conforms", "above", "below", "not_proven", "not_measured", "stale",
+    "skipped", or "" where the joint sets no limits. `url` makes it a link.
+    """
+
+    label: str
+    x: float
+    y: float
+    nx: float = 0.0
+    ny: float = 0.0
+    gap_text: str = ""
+    flush_text: str = ""
+    gap_state: str = "not_measured"
+    flush_state: str = "not_measured"
+    active: bool = False
+    url: str = ""
+
+    @property
+    def state(self) -> str:
+        """The worse of the two results."""
+        return symbols.worse(self.gap_state, self.flush_state)
+
+
+@dataclass(frozen=True)
+class JointMap:
+    """A joint to draw. `outline` (x, y) mm, the stations themselves when empty; `flow`
+    the direction of the air (x, y) or None; `limits_text` a short hint."""
+
+    title: str
+    stations: tuple[MapStation, ...]
+    outline: tuple[tuple[float, float], ...] = ()
+    closed: bool = True
+    part_inside: bool = True
+    flow: tuple[float, float] | None = None
+    part_name: str = "part"
+    surround_name: str = "surround"
+    limits_text: str = ""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Sizes in scene units. `values` is "all", "needed" (only what does not conform and
+    the active one), "none", or "auto": all up to 32 stations, else needed."""
+
+    width: float = 1000.0
+    height: float | None = None
+    radius: float = 19.0
+    text: float = 19.0
+    values: str = "auto"
+    strip: float = 52.0
+
+
+@dataclass(frozen=True)
+class Frame:
+    """How millimeters become scene units: x' = ox + s x, y' = oy - s y."""
+
+    scale: float
+    ox: float
+    oy: float
+    width: float
+    height: float
+
+    def points(self, places) -> np.ndarray:
+        places = np.asarray(places, float).reshape(-1, 2)
+        return np.column_stack(
+            [self.ox + self.scale * places[:, 0], self.oy - self.scale * places[:, 1]]
+        )
+
+
+NARROWEST = 0.72
+
+
+@dataclass
+class Drawn:
+    """What the map has put where; the plan draws over it, tests measure it."""
+
+    frame: Frame
+    seam_steps: tuple
+    seam: np.ndarray
+    centers: np.ndarray
+    normals: np.ndarray
+    radius: float
+    hatch: list[Shape] = field(default_factory=list)
+    boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
+
+
+def build(joint: JointMap, layout: Layout | None = None) -> Scene:
+    """The scene of a joint; ValueError when it has no stations."""
+    layout = layout or Layout()
+    drawn = ground(joint, layout)
+    shapes: list[Shape] = ground_shapes(joint, drawn)
+    shapes += _true_places(joint, drawn)
+    shapes += map_values.values(joint, layout, drawn)
+    shapes += [_station(joint, i, drawn) for i in range(len(joint.stations))]
+    shapes += strip(joint, layout, drawn.frame)
+    return Scene(
+        drawn.frame.width,
+        drawn.frame.height,
+        tuple(shapes),
+        describe(joint),
+        links=any(s.url for s in joint.stations),
+    )
+
+
+def describe(joint: JointMap) -> str:
+    """The picture in one sentence, for those who cannot see it."""
+    counts: dict[str, int] = {}
+    for station in joint.stations:
+        word = symbols.WORDS[station.state]
+        counts[word] = counts.get(word, 0) + 1
+    said = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
+    return f"Map of {joint.title}: {len(joint.stations)} stations, {said}"
+
+
+def ground(joint: JointMap, layout: Layout) -> Drawn:
+    """Work out frame, seam, symbol places and radius."""
+    if not joint.stations:
+        raise ValueError("a joint map needs stations")
+    places = np.array([(s.x, s.y) for s in joint.stations], float)
+    outline = np.array(joint.outline, float) if joint.outline else places
+    frame = _frame(np.vstack([places, outline]), layout)
+    steps = smooth(frame.points(outline), joint.closed)
+    towards = _normals(joint, places)
+    true = frame.points(places)
+    radius = min(layout.radius, max(8.0, 0.41 * _usual_spacing(true)))
+    centers = labels.spread(true, towards, 2.15 * radius)
+    seam = flatten(steps, 4.0)
+    if joint.closed:
+        seam = np.vstack([seam, seam[:1]])
+    drawn = Drawn(frame, steps, seam, centers, towards, radius)
+    drawn.hatch = _hatch(joint, drawn)
+    return drawn
+
+
+def _usual_spacing(points: np.ndarray) -> float:
+    """Typical distance to the nearest neighbor; doubled corners do not count."""
+    if len(points) < 2:
+        return 100.0
+    apart = np.hypot(*(points[:, None, :] - points[None, :, :]).transpose(2, 0, 1))
+    apart[apart < 1e-6] = np.inf
+    return float(np.percentile(apart.min(axis=1), 20))
+
+
+def _frame(points: np.ndarray, layout: Layout) -> Frame:
+    low, high = points.min(axis=0), points.max(axis=0)
+    span = np.maximum(high - low, 1e-9)
+    margin = layout.radius * 1.6 + layout.text * 5.2
+    width = layout.width
+    wide = width - 2 * margin
+    if layout.height is None:
+        tall = float(np.clip(wide * span[1] / span[0], 0.16 * wide, 0.86 * wide))
+        height = tall + 2 * margin + layout.strip
+        # A tall joint gets a narrow drawing, down to what the line below it needs.
+        width = min(
+            width, max(NARROWEST * width, tall * span[0] / span[1] + 2 * margin)
+        )
+        wide = width - 2 * margin
+    else:
+        height = layout.height
+        tall = height - 2 * margin - layout.strip
+    scale = float(min(wide / span[0], tall / span[1]))
+    middle = (low + high) / 2
+    ox = width / 2 - scale * float(middle[0])
+    oy = margin + tall / 2 + scale * float(middle[1])
+    return Frame(scale, ox, oy, width, height)
+
+
+def _normals(joint: JointMap, places: np.ndarray) -> np.ndarray:
+    """Unit normals towards the surround, in scene directions (y down)."""
+    given = np.array([(s.nx, s.ny) for s in joint.stations], float)
+    size = np.hypot(given[:, 0], given[:, 1])
+    drawn = normals(places, joint.closed, joint.part_inside)
+    out = np.where(
+        (size > 1e-3)[:, None], given / np.where(size == 0, 1, size)[:, None], drawn
+    )
+    return out * (1.0, -1.0)
+
+
+def _hatch(joint: JointMap, drawn: Drawn) -> list[Shape]:
+    """Short strokes along the side of the seam where the part is."""
+    points, tangents = resample(drawn.seam, 15.0)
+    nearest = np.argmin(
+        np.hypot(*(points[:, None, :] - drawn.centers[None]).transpose(2, 0, 1)), axis=1
+    )
+    side = np.column_stack([-tangents[:, 1], tangents[:, 0]])
+    # The stations know on which side the part is; one vote for the whole seam, since
+    # a single station at a corner may look along the next edge.
+    vote = np.sum(side * drawn.normals[nearest])
+    side = -side if vote > 0 else side
+    tips = points + (side + 0.7 * tangents) * 9.0
+    steps = []
+    for a, b in zip(points, tips, strict=True):
+        steps += [("M", float(a[0]), float(a[1])), ("L", float(b[0]), float(b[1]))]
+    return [Path(tuple(steps), "hatch")]
+
+
+def ground_shapes(joint: JointMap, drawn: Drawn) -> list[Shape]:
+    """Part, hatching and seam."""
+    shapes: list[Shape] = []
+    if joint.closed and joint.part_inside:
+        shapes.append(Path(drawn.seam_steps, "part"))
+    shapes += drawn.hatch
+    shapes.append(Path(drawn.seam_steps, "seam"))
+    return shapes
+
+
+def _true_places(joint: JointMap, drawn: Drawn) -> list[Shape]:
+    """A tick and a leader where a symbol had to stand away from its place."""
+    shapes: list[Shape] = []
+    true = drawn.frame.points([(s.x, s.y) for s in joint.stations])
+    for here, there in zip(true, drawn.centers, strict=True):
+        if np.hypot(*(there - here)) > 0.35 * drawn.radius:
+            shapes.append(line(*map(float, (*here, *there)), "leader"))
+            shapes.append(Disc(float(here[0]), float(here[1]), 2.2, "flow-head"))
+    return shapes
+
+
+def _station(joint: JointMap, i: int, drawn: Drawn) -> Group:
+    station = joint.stations[i]
+    x, y = map(float, drawn.centers[i])
+    shapes = symbols.station(
+        station.state, x, y, drawn.radius, station.label, station.active
+    )
+    if not station.url:
+        return Group(tuple(shapes))
+    others = np.delete(drawn.centers, i, axis=0)
+    near = float(np.hypot(*(others - drawn.centers[i]).T).min()) if len(others) else 60
+    hit = Disc(x, y, min(30.0, near / 2), "hit")
+    return Group(
+        (*shapes, hit),
+        href=station.url,
+        name=_spoken(station),
+        key=f"station-{station.label}",
+        current=station.active,
+    )
+
+
+def _spoken(station: MapStation) -> str:
+    parts = []
+    for kind, value, state in (
+        ("gap", station.gap_text, station.gap_state),
+        ("flushness", station.flush_text, station.flush_state),
+    ):
+        if value or state:
+            word = symbols.WORDS[state]
+            parts.append(" ".join(part for part in (kind, value, word) if part))
+    return f"Station {station.label}: " + (", ".join(parts) or "no limits")
+
+
+def strip(joint: JointMap, layout: Layout, frame: Frame) -> list[Shape]:
+    """The line below the map: flow, which side is which, limits."""
+    if layout.strip <= 0:
+        return []
+    y = frame.height - layout.strip / 2
+    size = layout.text * 0.84
+    base = y + size * 0.36
+    x = 24.0
+    shapes: list[Shape] = []
+    if joint.flow is not None and any(joint.flow):
+        dx, dy = joint.flow
+        length = (dx * dx + dy * dy) ** 0.5
+        r = layout.strip * 0.4
+        ux, uy = dx / length * r, -dy / length * r
+        shapes += arrow(x + r - ux, y - uy, x + r + ux, y + uy, "flow", 12)
+        shapes.append(Text(x + 2 * r + 10, base, "flow", size))
+        x += 2 * r + 10 + 4 * size
+    swatch = [
+        step
+        for k in range(4)
+        for step in (("M", x + k * 8, y + 7), ("L", x + k * 8 + 9, y - 7))
+    ]
+    shapes.append(Path(tuple(swatch), "hatch"))
+    shapes.append(line(x, y + 7, x + 33, y + 7, "seam"))
+    shapes.append(Text(x + 42, base, joint.part_name, size))
+    if joint.limits_text:
+        right = frame.width - 24
+        shapes.append(Text(right, base, joint.limits_text, size, "word", "end"))
+    return [Group(tuple(shapes), hidden=True)]

@@ -1,0 +1,176 @@
+"""The one table of looks: CSS classes for the screen and colors for paper.
+
+Widths are in scene units. Colors are named tokens with a light and a dark value;
+paper always uses the light one. States are told by shape first (see `symbols`).
+"""
+
+from dataclasses import dataclass
+
+# token: (light, dark). Red and blue were measured against color vision deficiencies
+# (smallest CIEDE2000 between the fills of states 21.6); the dark ones are lighter
+# tints of the same hues with dark numbers on them.
+TOKENS: dict[str, tuple[str, str]] = {
+    "paper": ("#ffffff", "#14171a"),
+    "ink": ("#111111", "#f4f2ec"),
+    "faint": ("#8a8a8a", "#8b9096"),
+    "wash": ("#eef2f7", "#20262d"),
+    "half": ("#c9c9c9", "#5a6068"),
+    "above": ("#b3261e", "#ff9a90"),
+    "below": ("#1f4e9e", "#9cc2ff"),
+    "on-state": ("#ffffff", "#14171a"),
+    "now": ("#ffd400", "#ffd400"),
+    "on-now": ("#111111", "#111111"),
+    "move": ("#0b5c5c", "#6fd3cc"),
+    "cut": ("#8a3b00", "#ffb066"),
+}
+
+
+@dataclass(frozen=True)
+class Look:
+    """Paint of one class: token names for fill, stroke; stroke width; dash; weight."""
+
+    fill: str | None = None
+    stroke: str | None = None
+    width: float = 0.0
+    dash: tuple[float, ...] = ()
+    weight: int = 400
+
+
+STYLE: dict[str, Look] = {
+    # the drawing itself
+    "seam": Look(stroke="ink", width=1.6),
+    "seam-was": Look(stroke="faint", width=1.2, dash=(6, 4)),
+    "part": Look(fill="wash"),
+    "hatch": Look(stroke="faint", width=0.7),
+    "tick": Look(stroke="ink", width=1.0),
+    "leader": Look(stroke="ink", width=0.6),
+    "axis": Look(stroke="ink", width=0.8),
+    "grid": Look(stroke="faint", width=0.4, dash=(1.5, 3)),
+    "flow": Look(stroke="ink", width=1.4),
+    "flow-head": Look(fill="ink"),
+    # states: shape, and the number on it
+    "conforms": Look(fill="paper", stroke="ink", width=1.6),
+    "above": Look(fill="above", stroke="above", width=1.2),
+    "below": Look(fill="below", stroke="below", width=1.2),
+    "not_proven": Look(fill="paper", stroke="ink", width=1.6),
+    "not_proven-half": Look(fill="half"),
+    "not_measured": Look(fill="paper", stroke="ink", width=1.4, dash=(3.5, 3)),
+    "stale": Look(fill="paper", stroke="ink", width=1.4, dash=(7, 2.5)),
+    "skipped": Look(fill="paper", stroke="ink", width=1.2),
+    "strike": Look(stroke="ink", width=1.8),
+    "now": Look(fill="now", stroke="on-now", width=2.0),
+    "mark": Look(stroke="ink", width=1.8),
+    "n": Look(fill="ink", weight=700),
+    "n-on": Look(fill="on-state", weight=700),
+    # words
+    "value": Look(fill="ink", weight=600),
+    "word": Look(fill="ink"),
+    "title": Look(fill="ink", weight=700),
+    # profile
+    "band": Look(fill="wash"),
+    "limit": Look(stroke="ink", width=1.2),
+    "drawn-in": Look(stroke="ink", width=0.9, dash=(5, 3.5)),
+    "bar": Look(stroke="ink", width=1.0),
+    "trace": Look(stroke="faint", width=0.8),
+    "after": Look(fill="paper", stroke="move", width=1.6),
+    # plan
+    "move": Look(stroke="move", width=2.0),
+    "move-head": Look(fill="move"),
+    "cut": Look(stroke="cut", width=1.0),
+    "cut-line": Look(stroke="cut", width=1.6),
+    "bite-line": Look(stroke="cut", width=1.2, dash=(6, 4)),
+    "cut-word": Look(fill="cut", weight=600),
+    # holes
+    "zone": Look(stroke="ink", width=1.2),
+    "hole": Look(stroke="ink", width=0.8),
+    "nominal": Look(stroke="faint", width=0.8),
+    "hit": Look(fill="none"),
+}
+
+# Text and the ground it may stand on: a test works out the contrast of each.
+TEXT_ON: tuple[tuple[str, str], ...] = (
+    ("ink", "paper"),
+    ("ink", "wash"),
+    ("ink", "half"),
+    ("on-state", "above"),
+    ("on-state", "below"),
+    ("on-now", "now"),
+    ("cut", "paper"),
+    ("cut", "wash"),
+    ("move", "paper"),
+)
+SHAPE_ON: tuple[tuple[str, str], ...] = (
+    ("ink", "paper"),
+    ("above", "paper"),
+    ("below", "paper"),
+    ("move", "wash"),
+    ("cut", "wash"),
+    ("faint", "paper"),
+)
+
+PREFIX = "dw-"
+
+
+def color(name: str | None) -> str | None:
+    """The color of a token on paper (and on a light screen)."""
+    if name is None or name == "none":
+        return None
+    return TOKENS[name][0]
+
+
+def _variables(which: int, indent: str) -> list[str]:
+    return [f"{indent}--{PREFIX}{name}: {v[which]};" for name, v in TOKENS.items()]
+
+
+def _rule(name: str, look: Look) -> str:
+    def paint(name: str | None) -> str:
+        if name is None:
+            return "none"
+        return "transparent" if name == "none" else f"var(--{PREFIX}{name})"
+
+    parts = [f"fill: {paint(look.fill)}", f"stroke: {paint(look.stroke)}"]
+    if look.stroke:
+        parts.append(f"stroke-width: {look.width:g}")
+    if look.dash:
+        parts.append("stroke-dasharray: " + " ".join(f"{d:g}" for d in look.dash))
+    if look.weight != 400:
+        parts.append(f"font-weight: {look.weight}")
+    return f".{PREFIX}{name} {{ {'; '.join(parts)}; }}"
+
+
+def css() -> str:
+    """The stylesheet of drawings; qa/static/qa/drawing.css is this text."""
+    dark = [
+        "@media (prefers-color-scheme: dark) {",
+        '  :root:not([data-theme="light"]) {',
+        *_variables(1, "    "),
+        "  }",
+        "}",
+        ':root[data-theme="dark"] {',
+        *_variables(1, "  "),
+        "}",
+    ]
+    lines = [
+        "/* Made from qa/drawing/style.py by `manage.py drawing_css`. */",
+        ":root {",
+        *_variables(0, "  "),
+        "}",
+        *dark,
+        f".{PREFIX}scene {{ display: block; width: 100%; height: auto; "
+        "font-family: inherit; font-variant-numeric: tabular-nums; "
+        "stroke-linejoin: round; stroke-linecap: butt; }",
+        *(_rule(name, look) for name, look in STYLE.items()),
+        f".{PREFIX}scene a {{ cursor: pointer; }}",
+        f".{PREFIX}scene a:focus-visible {{ outline: none; }}",
+        f".{PREFIX}scene a:focus-visible .{PREFIX}hit {{ "
+        f"stroke: var(--{PREFIX}ink); stroke-width: 3; }}",
+        "@media (forced-colors: active) {",
+        f"  .{PREFIX}scene {{ forced-color-adjust: none; }}",
+        "}",
+        "@media print {",
+        "  :root, :root[data-theme] {",
+        *_variables(0, "    "),
+        "  }",
+        "}",
+    ]
+    return "\n".join(lines) + "\n"

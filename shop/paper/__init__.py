@@ -1,0 +1,25 @@
+"""Paper: fonts, text that fits, title block, numbered pages. Draws; never queries.
+
+`pdf` turns page-drawing functions into bytes; `sheets` flows blocks over numbered
+pages with a title block.
+The same input gives the same bytes on the same pinned environment, whatever the time
+zone or hash seed.
+"""
+
+from shop.paper.flow import Block, Column, gap, heading, paragraph, table
+from shop.paper.page import PAPERS, Paper, pdf
+from shop.paper.sheet import TitleBlock, sheets
+
+__all__ = [
+    "PAPERS",
+    "Block",
+    "Column",
+    "Paper",
+    "TitleBlock",
+    "gap",
+    "heading",
+    "paragraph",
+    "pdf",
+    "sheets",
+    "table",
+]

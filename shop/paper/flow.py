@@ -1,0 +1,269 @@
+"""Blocks that flow down numbered pages. A block knows its height before it is drawn,
+so the page count is known too."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from shop.paper import text
+from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
+from shop.paper.page import MM
+
+# draw(canvas, left, top, width): y grows upward, `top` is the upper edge of the block.
+Draw = Callable[[object, float, float, float], None]
+RULE = "#111111"
+HAIR = "#9a9a9a"
+CAPTION = "#444444"
+
+
+@dataclass(frozen=True)
+class Block:
+    """`height` points of a page. `keep` holds it on one page with the next block;
+    `again` is drawn first on a
+    page that begins in the middle of a run (the head of a table); a `space` is dropped
+    at the top of a page."""
+
+    height: float
+    draw: Draw
+    keep: bool = False
+    again: "Block | None" = None
+    space: bool = False
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: heading, share of the width, alignment, font and how many
+    lines a cell may take."""
+
+    title: str
+    share: float
+    align: str = "left"
+    font: str = REGULAR
+    lines: int = 1
+
+
+def gap(height_mm: float) -> Block:
+    """Empty space of so many millimeters."""
+    return Block(height_mm * MM, lambda canvas, x, top, width: None, space=True)
+
+
+def heading(title: str, note: str = "") -> Block:
+    """A section heading over a thin rule, with an optional note at the right."""
+
+    def draw(canvas, x, top, width):
+        used = text.write(canvas, x, top - 11, title, font=SEMIBOLD, size=10)
+        if note:
+            room = width - used - 12
+            text.write(
+                canvas,
+                x + width,
+                top - 11,
+                note,
+                size=7,
+                align="right",
+                color=CAPTION,
+                room=room,
+            )
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.6)
+        canvas.line(x, top - 15, x + width, top - 15)
+
+    return Block(19, draw, keep=True)
+
+
+def paragraph(
+    value: object,
+    width: float,
+    *,
+    size: float = 8,
+    font: str = REGULAR,
+    indent: float = 0,
+) -> list[Block]:
+    """One block per line, so that long text flows over pages."""
+    leading = size * 1.4
+    blocks = []
+    for line in text.wrap(value, width - indent, font, size):
+
+        def draw(canvas, x, top, _width, line=line):
+            text.write(canvas, x + indent, top - size, line, font=font, size=size)
+
+        blocks.append(Block(leading, draw))
+    return blocks
+
+
+def table(
+    columns: Sequence[Column],
+    rows: Sequence[Sequence[object]],
+    width: float,
+    *,
+    size: float = 7.5,
+    rules: Sequence[bool] | None = None,
+    marks: Callable | None = None,
+    padding: float = 3,
+) -> list[Block]:
+    """A head and one block per row. Cells longer than their column are wrapped up to
+    its `lines`, then shortened.
+
+    `rules[i]` draws a full rule above row i (a hair line else). `marks(canvas, row,
+    column, x, middle)` may draw in
+    a cell and returns the width that it used at the left of the cell.
+    """
+    total = sum(column.share for column in columns)
+    edges = [0.0]
+    for column in columns:
+        edges.append(edges[-1] + column.share / total * width)
+    head = _table_head(columns, edges, size)
+    blocks = [replace(head, keep=True)]
+    for number, row in enumerate(rows):
+        strong = rules[number] if rules is not None else False
+        blocks.append(
+            _table_row(columns, edges, row, number, size, strong, marks, padding, head)
+        )
+    return blocks
+
+
+def _table_head(columns, edges, size) -> Block:
+    titles = [
+        text.wrap(column.title, edges[i + 1] - edges[i] - 4, SEMIBOLD, size - 1, most=2)
+        for i, column in enumerate(columns)
+    ]
+    lines = max(len(title) for title in titles)
+    height = lines * (size - 1) * 1.25 + 5
+
+    def draw(canvas, x, top, width):
+        for i, column in enumerate(columns):
+            for j, line in enumerate(titles[i]):
+                y = top - height + 4 + (len(titles[i]) - 1 - j) * (size - 1) * 1.25
+                _cell(
+                    canvas,
+                    x,
+                    edges,
+                    i,
+                    y,
+                    line,
+                    column.align,
+                    SEMIBOLD,
+                    size - 1,
+                    CAPTION,
+                )
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.6)
+        canvas.line(x, top - height, x + width, top - height)
+
+    return Block(height, draw)
+
+
+def _table_row(
+    columns, edges, row, number, size, strong, marks, padding, head
+) -> Block:
+    leading = size * 1.3
+    cells = [
+        text.wrap(
+            value, edges[i + 1] - edges[i] - 4, column.font, size, most=column.lines
+        )
+        if column.lines > 1
+        else [value]
+        for i, (column, value) in enumerate(zip(columns, row, strict=True))
+    ]
+    height = max(len(cell) for cell in cells) * leading + padding
+
+    def draw(canvas, x, top, width):
+        canvas.setStrokeColor(RULE if strong else HAIR)
+        canvas.setLineWidth(0.35 if strong else 0.2)
+        canvas.line(x, top, x + width, top)
+        base = top - padding / 2 - size * 0.93
+        for i, column in enumerate(columns):
+            used = (
+                marks(canvas, number, i, x + edges[i], base + size * 0.35)
+                if marks
+                else 0
+            )
+            for j, line in enumerate(cells[i]):
+                _cell(
+                    canvas,
+                    x + used,
+                    edges,
+                    i,
+                    base - j * leading,
+                    line,
+                    column.align,
+                    column.font,
+                    size,
+                    used=used,
+                )
+
+    return Block(height, draw, again=head)
+
+
+def _cell(
+    canvas, x, edges, i, y, value, align, font, size, color=text.INK, used=0.0
+) -> None:
+    left, right = edges[i], edges[i + 1] - 4
+    room = right - left - used
+    place = {"left": left, "right": right - used, "center": (left + right) / 2}[align]
+    text.write(
+        canvas,
+        x + place,
+        y,
+        value,
+        font=font,
+        size=size,
+        align=align,
+        room=room,
+        color=color,
+    )
+
+
+def caption_value(
+    canvas,
+    x: float,
+    top: float,
+    room: float,
+    caption: str,
+    value: object,
+    size: float = 8,
+) -> None:
+    """A small caption over its value, the way a title block has it."""
+    text.write(canvas, x, top - 5.5, caption, size=5.2, color=CAPTION, room=room)
+    text.write(canvas, x, top - 7.5 - size, value, font=SEMIBOLD, size=size, room=room)
+
+
+def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:
+    """Distribute blocks over pages of `room` points. A block taller than a page is
+    refused with its height."""
+    pages: list[list[Block]] = [[]]
+    left = room
+    i = 0
+    while i < len(blocks):
+        run = [blocks[i]]
+        while run[-1].keep and i + len(run) < len(blocks):
+            run.append(blocks[i + len(run)])
+        need = sum(block.height for block in run)
+        if need > room:
+            raise ValueError(
+                f"a block of {need:.0f} points does not fit a page of {room:.0f}"
+            )
+        if need > left:
+            pages.append([])
+            left = room
+            again = run[0].again
+            if again is not None:
+                pages[-1].append(again)
+                left -= again.height
+        if not (run[0].space and not pages[-1]):
+            pages[-1] += run
+            left -= need
+        i += len(run)
+    return [page for page in pages if page] or [[]]
+
+
+__all__ = [
+    "BOLD",
+    "Block",
+    "Column",
+    "caption_value",
+    "gap",
+    "heading",
+    "paginate",
+    "paragraph",
+    "table",
+]

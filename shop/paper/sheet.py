@@ -1,0 +1,176 @@
+"""A sheet: flowing blocks above a title block (fields after ISO 7200) with page x of
+y, QR code and digest line."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from shop.paper import qr, text
+from shop.paper.flow import CAPTION, RULE, Block, caption_value, paginate
+from shop.paper.fonts import BOLD, SEMIBOLD
+from shop.paper.page import CONTENT, MM, Paper, paper_named, pdf
+
+FOOT = 26 * MM
+CODE = 26 * MM
+
+
+@dataclass(frozen=True)
+class TitleBlock:
+    """Data fields of a title block. ISO 7200:2004 requires owner, number, date, sheet,
+    title, approver, creator and
+    type of document (list from memory, the standard was not at hand)."""
+
+    owner: str
+    document_type: str
+    number: str
+    title: str
+    subtitle: str = ""
+    revision: str = ""
+    date: str = ""
+    creator: str = ""
+    approver: str = ""
+    url: str = ""
+    digest: str = ""
+    ledger_head: str = ""
+    banner: str = ""
+
+
+def room(paper: Paper) -> float:
+    """Height in points left for blocks on one page."""
+    return paper.height - paper.top - paper.foot - FOOT - 2 * 8 * MM
+
+
+def sheets(
+    blocks: Sequence[Block],
+    block: TitleBlock,
+    *,
+    paper: str = "a4",
+    issued_at: datetime,
+    attachments: Sequence[tuple[str, str, bytes]] = (),
+) -> bytes:
+    """PDF bytes of the blocks on as many numbered pages as they need."""
+    size = paper_named(paper)
+    pages = paginate(blocks, room(size))
+    total = len(pages)
+
+    def page(number: int, content: list[Block]):
+        def draw(canvas):
+            furniture(canvas, size, block, number, total)
+            top = size.height - size.top - 8 * MM
+            for item in content:
+                item.draw(canvas, size.left, top, CONTENT)
+                top -= item.height
+
+        return draw
+
+    return pdf(
+        [page(i, content) for i, content in enumerate(pages, 1)],
+        paper=size,
+        issued_at=issued_at,
+        title=f"{block.document_type} {block.number} {block.title}",
+        author=block.owner,
+        subject=block.subtitle,
+        attachments=attachments,
+    )
+
+
+def furniture(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> None:
+    """Head line, title block, code and digest line of one page."""
+    _head(canvas, paper, block, number, total)
+    _foot(canvas, paper, block, number, total)
+
+
+def _head(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> None:
+    x, y = paper.left, paper.height - paper.top
+    canvas.setStrokeColor(RULE)
+    canvas.setLineWidth(0.6)
+    canvas.line(x, y - 5 * MM, x + CONTENT, y - 5 * MM)
+    text.write(
+        canvas,
+        x,
+        y - 3.4 * MM,
+        block.owner,
+        font=SEMIBOLD,
+        size=7.5,
+        room=CONTENT * 0.4,
+    )
+    right = f"{block.document_type}  ·  {block.number}"
+    text.write(
+        canvas,
+        x + CONTENT,
+        y - 3.4 * MM,
+        right,
+        size=7.5,
+        align="right",
+        room=CONTENT * 0.4,
+    )
+    if block.banner:
+        text.write(
+            canvas,
+            x + CONTENT / 2,
+            y + 1.2 * MM,
+            block.banner,
+            font=BOLD,
+            size=9,
+            align="center",
+            room=CONTENT,
+        )
+
+
+def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> None:
+    x, y = paper.left, paper.foot + 3 * MM
+    right = CONTENT - CODE
+    canvas.setStrokeColor(RULE)
+    canvas.setLineWidth(0.8)
+    canvas.rect(x, y, CONTENT, FOOT)
+    canvas.setLineWidth(0.35)
+    row = FOOT / 3
+    canvas.line(x + right, y, x + right, y + FOOT)
+    for level in (row, 2 * row):
+        canvas.line(x, y + level, x + right, y + level)
+    cells = (
+        (2, 0.00, 0.40, "Owner", block.owner),
+        (2, 0.40, 0.66, "Document type", block.document_type),
+        (2, 0.66, 1.00, "Number", block.number),
+        (1, 0.00, 0.66, "Title", block.title),
+        (1, 0.66, 0.82, "Revision", block.revision),
+        (1, 0.82, 1.00, "Sheet", f"{number} of {total}"),
+        (0, 0.00, 0.33, "Created by", block.creator),
+        (0, 0.33, 0.66, "Approved by", block.approver),
+        (0, 0.66, 1.00, "Date of issue", block.date),
+    )
+    for level, start, end, caption, value in cells:
+        left = x + start * right
+        if start:
+            canvas.line(left, y + level * row, left, y + (level + 1) * row)
+        wide = (end - start) * right - 8
+        top = y + (level + 1) * row - 1.5
+        if caption == "Title" and block.subtitle:
+            value = f"{value}  ·  {block.subtitle}"
+        caption_value(canvas, left + 4, top, wide, caption, value, size=8)
+    if block.url:
+        qr.draw(canvas, block.url, x + right, y, FOOT)
+    else:
+        text.write(
+            canvas,
+            x + right + CODE / 2,
+            y + FOOT / 2,
+            "no record",
+            size=6,
+            align="center",
+            color=CAPTION,
+        )
+    line = "  ·  ".join(
+        part
+        for part in (
+            block.digest and f"content sha256 {block.digest}",
+            block.ledger_head and f"ledger head {block.ledger_head}",
+        )
+        if part
+    )
+    if line:
+        text.write(canvas, x, y - 2.6 * MM, line, size=4.6, room=CONTENT)
+    if block.url:
+        text.write(
+            canvas, x, y - 5 * MM, block.url, size=4.6, color=CAPTION, room=CONTENT
+        )
