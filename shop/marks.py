@@ -24,7 +24,7 @@ SHAPES = {
         '<path class="sign" d="M8 8.5h8" stroke-width="2.5"/>'
     ),
     "does_not_conform": (
-        '<path class="fill" d="M12 1l11 11-11 11L1 12z" stroke-width="1.5"/>'
+        '<path class="fill" d="M7.5 1.5h9l6 6v9l-6 6h-9l-6-6v-9z" stroke-width="1.5"/>'
         '<path class="sign" d="M8 8l8 8M16 8l-8 8" stroke-width="2.5"/>'
     ),
     "not_proven": (
@@ -33,6 +33,11 @@ SHAPES = {
     ),
     "not_measured": (
         '<circle cx="12" cy="12" r="10" stroke-width="2" stroke-dasharray="4 3.2"/>'
+    ),
+    # Not a state of a thing but of a form: something to put right.
+    "attention": (
+        '<rect class="fill" x="2" y="2" width="20" height="20" stroke-width="1.5"/>'
+        '<path class="sign" d="M12 6v7.5M12 16v2.5" stroke-width="3"/>'
     ),
     "state_open": (
         '<rect class="fill" x="3" y="3" width="18" height="18" stroke-width="2"/>'
