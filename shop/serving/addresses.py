@@ -47,9 +47,7 @@ def own_address(target: str) -> str | None:
 def is_reachable(text: str) -> bool:
     """Whether others can use the address as it stands (no zone, not loopback)."""
     address = ipaddress.ip_address(text)
-    return not (
-        address.is_loopback or address.is_unspecified or address.is_link_local
-    )
+    return not (address.is_loopback or address.is_unspecified or address.is_link_local)
 
 
 def is_host_name(text: str) -> bool:

@@ -1,0 +1,8 @@
+"""The site for an asynchronous server (ours: shop/serving)."""
+
+import os
+
+from django.core.asgi import get_asgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+application = get_asgi_application()

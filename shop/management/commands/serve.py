@@ -1,0 +1,141 @@
+"""`manage.py serve`: the server of a shop, or of one machine without --shop."""
+
+import functools
+import ssl
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
+
+from shop.serving import addresses, certificates, server, terminal
+from shop.serving.application import Application
+
+EVERYWHERE = "0.0.0.0"  # noqa: S104 -- tablets come from the shop network
+ONLY_HERE = "127.0.0.1"
+
+
+class Command(BaseCommand):
+    help = (
+        "Serve the site: on this machine only, or with --shop on the shop network by "
+        "https and http, with a certificate of its own that renews itself."
+    )
+
+    def add_arguments(self, parser):
+        parser.add_argument("--shop", action="store_true", help="serve the network")
+        parser.add_argument("--http", type=int, default=8000, metavar="PORT")
+        parser.add_argument("--https", type=int, default=8443, metavar="PORT")
+        parser.add_argument("--host", help="address to listen on")
+
+    def handle(self, *, shop, http, https, host, **_options):
+        host = host or (EVERYWHERE if shop else ONLY_HERE)
+        try:
+            held = server.hold_home(settings.HOME)
+            with held:
+                prepare_database(self.stdout.write)
+                if shop:
+                    refuse_demo_data()
+                say_who_can_sign_in(self.stdout.write)
+                if shop:
+                    serve_shop(host, http, https, self.stdout)
+                else:
+                    serve_here(host, http, self.stdout.write)
+        except server.CannotServe as error:
+            raise CommandError(str(error)) from None
+        self.stdout.write("Stopped.")
+
+
+def prepare_database(say) -> None:
+    """Make a new database; never change one that holds data behind its owner's back."""
+    executor = MigrationExecutor(connection)
+    if not executor.migration_plan(executor.loader.graph.leaf_nodes()):
+        return
+    if executor.loader.applied_migrations:
+        raise CommandError(
+            "The database is of an earlier version. Keep a copy of it, then run: "
+            "python3 manage.py migrate"
+        )
+    say("Making the database …")
+    call_command("migrate", interactive=False, verbosity=0)
+
+
+def refuse_demo_data() -> None:
+    from shop.models import Person
+
+    if Person.objects.filter(is_demo=True).exists():
+        raise CommandError(
+            "This database holds the demo: its passwords are public, so it is never "
+            "served to a network. Serve a folder of your own (FAYLINE_HOME)."
+        )
+
+
+def say_who_can_sign_in(say) -> None:
+    from shop.models import Person
+
+    if not Person.objects.filter(is_active=True).exists():
+        say(
+            "Nobody can sign in yet. Stop (Ctrl-C) and make the first person: "
+            "python3 manage.py add_person NAME --role lead"
+        )
+
+
+def application() -> Application:
+    """The site with the sealer of the ledger beside it."""
+    from shop.asgi import application as site
+    from shop.ledger import sealer
+
+    running = []
+    return Application(
+        site,
+        start=lambda: running.append(sealer.start()),
+        stop=lambda: [thread.stop() for thread in running],
+    )
+
+
+def serve_here(host: str, port: int, say, *more_to_say: str) -> None:
+    door = server.open_door(host, port, "--http")
+    config = server.ServerConfig([door])
+    say(f"Fayline is on http://{terminal.in_url(host)}:{door.getsockname()[1]}/")
+    for line in more_to_say:
+        say(line)
+    say("Ctrl-C stops it.")
+    server.run(application(), config)
+
+
+def serve_shop(host: str, http: int, https: int, stdout) -> None:
+    plain = server.open_door(host, http, "--http")
+    secure = server.open_door(host, https, "--https")
+    try:
+        issuer = certificates.shop_authority()
+        certificates.bring_up_to_date(issuer)
+        keys = certificates.folder() / "server.pem"
+        config = server.ServerConfig([plain], [secure], keys)
+    except (ValueError, ssl.SSLError) as error:
+        raise CommandError(
+            f"The certificate authority in {certificates.folder()} cannot be read "
+            f"({error}). Restore it from a copy; or remove that folder: a new one is "
+            "made, and every tablet has to trust that one again."
+        ) from None
+    at = host if host != EVERYWHERE else addresses.machine_addresses()[0]
+    tell_shop(at, plain.getsockname()[1], secure.getsockname()[1], issuer, stdout)
+    keep_valid = functools.partial(certificates.keep_valid, config, issuer)
+    server.run(application(), config, keep_valid)
+
+
+def tell_shop(at, http: int, https: int, issuer, stdout) -> None:
+    site = f"https://{terminal.in_url(at)}:{https}/"
+    trust = f"http://{terminal.in_url(at)}:{http}/trust/"
+    say = stdout.write
+    say(f"Fayline is on {site}")
+    for name in addresses.machine_names():
+        if name.endswith(".local"):
+            say(f"or by name:   https://{name}:{https}/")
+    say(f"New tablets first open {trust} and trust this shop's certificate:")
+    lines = terminal.qr_lines(trust, colors=stdout.isatty())
+    if terminal.can_show(stdout, lines[0] + lines[-1]):
+        for line in lines:
+            say(line)
+    say("Its fingerprint (SHA-256), to compare with what the tablet shows:")
+    say(f"  {issuer.fingerprint[:47]}\n  {issuer.fingerprint[48:]}")
+    say("Ctrl-C stops it.")

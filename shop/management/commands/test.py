@@ -1,0 +1,95 @@
+"""`manage.py test`: the whole suite, on SQLite and, where there is one, PostgreSQL."""
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management.base import BaseCommand
+
+# Arguments of pytest that several workers would get in the way of.
+ONE_AT_A_TIME = ("-n", "-s", "--pdb", "--trace", "--collect-only", "--co", "-p")
+# Arguments after which nothing runs that a database could change.
+ONLY_TELLS = ("--version", "-V", "--help", "-h", "--markers", "--fixtures", "--co")
+NO_TESTS_RUN = 5
+
+
+class Command(BaseCommand):
+    help = "Run the tests; all arguments go to pytest (-k WORDS, -x, a path, ...)."
+
+    def run_from_argv(self, argv):
+        sys.exit(self.run_tests(argv[2:]))
+
+    def handle(self, *args, **_options):
+        sys.exit(self.run_tests(list(args)))
+
+    def run_tests(self, arguments):
+        from tests.around import NoPostgresql, find_browser, postgresql
+
+        if set(arguments) & {*ONLY_TELLS, "--collect-only"}:
+            return run_pytest(arguments, {})[0]
+        say = self.stdout.write
+        if not find_browser():
+            say(
+                "Left out: what needs a browser. Install Chromium, Chrome or Edge, or "
+                "name one in FAYLINE_CHROMIUM."
+            )
+        with contextlib.ExitStack() as stack:
+            try:
+                address = stack.enter_context(postgresql())
+            except NoPostgresql as why:
+                address = None
+                say(f"Left out: the same tests on PostgreSQL ({why}).")
+            self.stdout.flush()
+            return self.run_on_both(arguments, address)
+
+    def run_on_both(self, arguments, address):
+        began = time.monotonic()
+        code, first = run_pytest(arguments, {})
+        if address is None or code not in (0, 1):
+            return code
+        self.stdout.write("\nThe tests that use a database, on PostgreSQL:")
+        self.stdout.flush()
+        again = ["--only-database", *arguments]
+        second_code, second = run_pytest(again, {"DATABASE_URL": address})
+        if second_code == NO_TESTS_RUN:
+            second_code = 0
+        seconds = time.monotonic() - began
+        self.stdout.write(f"\nBoth together:\n{summary(first, second, seconds)}")
+        return code or second_code
+
+
+def run_pytest(arguments, environment):
+    """Run pytest as a process of its own; return its exit code and what it counted."""
+    if not any(argument.startswith(ONE_AT_A_TIME) for argument in arguments):
+        arguments = ["-n", "auto", "--maxprocesses=4", *arguments]
+    with tempfile.TemporaryDirectory() as folder:
+        counts = Path(folder) / "counts.json"
+        inherited = {k: v for k, v in os.environ.items() if k != "DATABASE_URL"}
+        # The tests choose their own settings and home (tests/settings.py).
+        for name in ("DJANGO_SETTINGS_MODULE", "FAYLINE_HOME"):
+            inherited.pop(name, None)
+        process = subprocess.Popen(
+            [sys.executable, "-m", "pytest", *arguments],
+            cwd=settings.BASE_DIR,
+            env={**inherited, **environment, "FAYLINE_TEST_COUNTS": str(counts)},
+        )
+        while process.returncode is None:
+            # Ctrl-C is for pytest to answer: it tells what it has done so far.
+            with contextlib.suppress(KeyboardInterrupt):
+                process.wait()
+        found = json.loads(counts.read_text()) if counts.exists() else {}
+    return process.returncode, found
+
+
+def summary(first, second, seconds):
+    """The closing line of pytest for two runs taken together."""
+    kinds = ("failed", "passed", "skipped", "xfailed", "xpassed", "error")
+    counts = {kind: first.get(kind, 0) + second.get(kind, 0) for kind in kinds}
+    told = [f"{count} {kind}" for kind, count in counts.items() if count]
+    return f" {', '.join(told) or 'no tests ran'} in {seconds:.2f}s ".center(79, "=")

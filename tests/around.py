@@ -1,0 +1,226 @@
+"""What tests need around them: a browser, a PostgreSQL, a server process."""
+
+import contextlib
+import glob
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+
+TREE = Path(__file__).resolve().parent.parent
+
+BROWSERS = (
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+    "msedge",
+    "microsoft-edge",
+    "chrome",
+)
+BROWSER_PLACES = (
+    "/Applications/Chromium.app/Contents/MacOS/Chromium",
+    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "/Applications/Microsoft Edge.app/Contents/MacOS/Microsoft Edge",
+    r"C:\Program Files\Google\Chrome\Application\chrome.exe",
+    r"C:\Program Files (x86)\Microsoft\Edge\Application\msedge.exe",
+)
+POSTGRESQL_PLACES = (
+    "/usr/lib/postgresql/*/bin",
+    "/usr/pgsql-*/bin",
+    "/opt/homebrew/opt/postgresql*/bin",
+    "/usr/local/opt/postgresql*/bin",
+    r"C:\Program Files\PostgreSQL\*\bin",
+)
+
+
+def find_browser() -> str | None:
+    """A Chromium or one of its kin; FAYLINE_CHROMIUM names another, or none ("")."""
+    if "FAYLINE_CHROMIUM" in os.environ:
+        return os.environ["FAYLINE_CHROMIUM"] or None
+    found = filter(None, map(shutil.which, BROWSERS))
+    places = filter(os.path.exists, BROWSER_PLACES)
+    return next(found, None) or next(places, None)
+
+
+def find_postgresql_programs() -> Path | None:
+    """The folder of initdb and pg_ctl, the newest where there are several."""
+    folders = [path for place in POSTGRESQL_PLACES for path in glob.glob(place)]
+    folders = [*sorted(folders, key=version_in, reverse=True)]
+    on_path = shutil.which("pg_ctl")
+    if on_path:
+        folders.append(os.path.dirname(on_path))
+    for folder in map(Path, folders):
+        if all(shutil.which(name, path=str(folder)) for name in ("initdb", "pg_ctl")):
+            return folder
+    return None
+
+
+def version_in(path: str) -> int:
+    digits = "".join(c if c.isdigit() else " " for c in path).split()
+    return int(digits[0]) if digits else 0
+
+
+class NoPostgresql(Exception):
+    """Why there is no PostgreSQL to test with, in words."""
+
+
+@contextlib.contextmanager
+def postgresql():
+    """Address of a PostgreSQL for tests: the one named by the environment, or a
+    throw-away one of our own that lives as long as this context."""
+    for name in ("TEST_DATABASE_URL", "DATABASE_URL"):
+        address = os.environ.get(name, "")
+        if address.startswith("postgres"):
+            yield address
+            return
+    programs = find_postgresql_programs()
+    if programs is None:
+        raise NoPostgresql("none is installed, and TEST_DATABASE_URL names none")
+    as_owner = who_may_run_it()
+    folder = tempfile.mkdtemp(prefix="fayline-pg-")
+    try:
+        if as_owner:
+            shutil.chown(folder, "postgres")
+        with running_cluster(programs, Path(folder), as_owner) as address:
+            yield address
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def who_may_run_it() -> list[str]:
+    """What to put before a command: PostgreSQL refuses to run as root."""
+    if os.name == "nt" or os.geteuid() != 0:
+        return []
+    import pwd
+
+    try:
+        pwd.getpwnam("postgres")
+    except KeyError:
+        why = "it does not run as root, and there is no user postgres"
+        raise NoPostgresql(why) from None
+    if not shutil.which("runuser"):
+        raise NoPostgresql("it does not run as root, and there is no runuser")
+    return ["runuser", "-u", "postgres", "--"]
+
+
+@contextlib.contextmanager
+def running_cluster(programs: Path, folder: Path, as_owner: list[str]):
+    data, log = folder / "data", folder / "log"
+    command = [programs / "initdb", "-D", data, "-U", "fayline", "-A", "trust"]
+    run(as_owner, *command, "-E", "UTF8", "--locale=C", "--no-sync")
+    port = free_port()
+    # Durability is tested on SQLite and by PostgreSQL's own people.
+    options = ["fsync=off", "synchronous_commit=off", "full_page_writes=off"]
+    if os.name == "nt":
+        where = f"127.0.0.1:{port}"
+        options += ["listen_addresses=127.0.0.1"]
+    else:
+        where = f"{str(folder).replace('/', '%2F')}:{port}"
+        options += ["listen_addresses=", f"unix_socket_directories={folder}"]
+    switches = " ".join(f"-c '{option}'" for option in [*options, f"port={port}"])
+    control = [programs / "pg_ctl", "-D", data, "-w", "-s"]
+    run(as_owner, *control, "-l", log, "-o", switches, "start")
+    try:
+        yield f"postgres://fayline@{where}/postgres"
+    finally:
+        run(as_owner, *control, "-m", "immediate", "stop")
+
+
+def run(as_owner: list[str], *command) -> None:
+    done = subprocess.run(
+        [*as_owner, *map(str, command)],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,  # a pipe would stay open in the server
+        stderr=subprocess.PIPE if "start" not in command else subprocess.DEVNULL,
+        cwd=tempfile.gettempdir(),
+        check=False,
+    )
+    if done.returncode:
+        words = (done.stderr or b"").decode(errors="replace").strip()
+        name = Path(command[0]).name
+        raise NoPostgresql(f"{name} failed: {words or done.returncode}")
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Site:
+    """The real server in a process of its own, as `manage.py serve` starts it.
+
+    home: folder of its data. environment: what is set beside FAYLINE_HOME.
+    """
+
+    def __init__(self, home: Path, environment: dict, port: int | None = None):
+        self.home = home
+        self.environment = environment
+        self.port = port or free_port()
+        self.log = home / "server.log"
+        self.process = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self, *options: str) -> "Site":
+        inherited = {
+            name: value
+            for name, value in os.environ.items()
+            if not name.startswith(("FAYLINE_", "DJANGO_", "PYTEST"))
+            and name != "DATABASE_URL"
+        }
+        settings = {
+            "PYTHONPATH": str(TREE),
+            "PYTHONUNBUFFERED": "1",
+            "DJANGO_SETTINGS_MODULE": "shop.settings",
+            "FAYLINE_HOME": str(self.home),
+        }
+        command = [sys.executable, "-m", "django", "serve", "--http", str(self.port)]
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(
+                [*command, *options],
+                env={**inherited, **settings, **self.environment},
+                cwd=self.home,
+                stdin=subprocess.DEVNULL,
+                stdout=log,
+                stderr=log,
+            )
+        self.wait_until_it_answers()
+        return self
+
+    def wait_until_it_answers(self, seconds: float = 30) -> None:
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            if self.process.poll() is not None:
+                raise RuntimeError(f"the server ended:\n{self.words()}")
+            with contextlib.suppress(OSError):
+                address = f"{self.url}/health"
+                with urllib.request.urlopen(address, timeout=5) as answer:
+                    if answer.status == 200:
+                        return
+            time.sleep(0.05)
+        self.kill()
+        raise RuntimeError(f"the server does not answer:\n{self.words()}")
+
+    def words(self) -> str:
+        return self.log.read_text("utf-8", errors="replace")
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        if self.process and self.process.poll() is None:
+            self.process.kill()
+        if self.process:
+            self.process.wait()
+
+    def stop(self) -> int:
+        """Ask it to stop, as Ctrl-C does; return its exit code."""
+        self.process.terminate()
+        return self.process.wait(timeout=30)

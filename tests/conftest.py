@@ -1,0 +1,307 @@
+"""Databases, people, a real server and a browser for the tests.
+
+`db`            (pytest-django) rolled back after the test: for most.
+`committed_db`  a fresh migrated database where commits are real, for threads and
+                processes. The guards refuse to empty tables, so nothing is flushed:
+                each such test gets a copy of a template.
+`live_site`     the real server in a process of its own, working on `committed_db`.
+`page`          a tablet in a real browser; a request that leaves the site fails it.
+"""
+
+import functools
+import json
+import os
+import shutil
+import uuid
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.db import connection, connections
+
+from tests.around import Site, find_browser
+
+NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
+PASSWORD = "Test-shop-7"
+TABLETS = {"landscape": (1280, 800), "portrait": (820, 1180)}
+
+
+def pytest_addoption(parser):
+    parser.addoption(
+        "--only-database",
+        action="store_true",
+        help="only tests that use a database: what a second engine can change",
+    )
+
+
+def pytest_collection_modifyitems(config, items):
+    for item in items:
+        if "page" in item.fixturenames or "browser" in item.fixturenames:
+            item.add_marker("browser")
+        if "committed_db" in item.fixturenames:
+            item.add_marker(pytest.mark.filterwarnings(THREADS_CLOSE_LATE))
+    if config.getoption("--only-database"):
+        kept = [item for item in items if depends_on_engine(item)]
+        config.hook.pytest_deselected(items=[i for i in items if i not in kept])
+        items[:] = kept
+
+
+def pytest_terminal_summary(terminalreporter):
+    """Tell `manage.py test` the counts, where it runs the suite twice."""
+    path = os.environ.get("FAYLINE_TEST_COUNTS")
+    if path:
+        stats = terminalreporter.stats
+        counts = {kind: len(stats[kind]) for kind in stats if kind}
+        Path(path).write_text(json.dumps(counts))
+
+
+# A connection that a thread of the test opened is closed when the thread is gone.
+THREADS_CLOSE_LATE = "ignore:unclosed database:ResourceWarning"
+
+
+def depends_on_engine(item) -> bool:
+    if item.get_closest_marker("browser"):
+        return bool(item.get_closest_marker("both_databases"))
+    uses = NEEDS_DATABASE.intersection(item.fixturenames)
+    return bool(uses or item.get_closest_marker("django_db"))
+
+
+def pytest_runtest_setup(item):
+    if item.get_closest_marker("browser") and not find_browser():
+        pytest.skip("no Chromium on this machine")
+    wants = item.get_closest_marker("postgresql")
+    if wants and connection.vendor != "postgresql":
+        pytest.skip("only on PostgreSQL")
+
+
+# ------------------------------------------------------------------ databases
+
+
+@pytest.fixture(scope="session")
+def template_database(django_db_setup, django_db_blocker, tmp_path_factory):
+    """A migrated database without rows, to be copied: its path, or its name."""
+    if connection.vendor == "postgresql":
+        return connection.settings_dict["NAME"]
+    path = tmp_path_factory.mktemp("template") / "template.sqlite3"
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        cursor.execute("VACUUM INTO %s", [str(path)])
+    return str(path)
+
+
+@pytest.fixture
+def committed_db(template_database, django_db_blocker, tmp_path):
+    """A fresh database of this test alone, for every connection of every thread.
+
+    Yields the settings dict of the connection; its "NAME" tells where it lies.
+    """
+    with django_db_blocker.unblock():
+        if connection.vendor == "postgresql":
+            yield from committed_postgresql(template_database)
+        else:
+            yield from committed_sqlite(template_database, tmp_path)
+
+
+def committed_sqlite(template, folder):
+    path = folder / "fayline.sqlite3"
+    shutil.copyfile(template, path)
+    outer = connections["default"]
+    usual = outer.settings_dict["NAME"]
+    # The usual one may live in memory: it must stay open to stay there.
+    del connections["default"]
+    settings.DATABASES["default"]["NAME"] = str(path)
+    try:
+        yield connections["default"].settings_dict
+    finally:
+        connections["default"].close()
+        settings.DATABASES["default"]["NAME"] = usual
+        connections["default"] = outer
+
+
+def committed_postgresql(template):
+    name = f"{template}_{uuid.uuid4().hex[:8]}"
+    quoted, source = map(connection.ops.quote_name, (name, template))
+    connection.close()  # a template can be copied only while nobody uses it
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f"CREATE DATABASE {quoted} TEMPLATE {source}")
+    settings.DATABASES["default"]["NAME"] = name
+    try:
+        yield connection.settings_dict
+    finally:
+        connection.close()
+        settings.DATABASES["default"]["NAME"] = template
+        with connection._nodb_cursor() as cursor:
+            cursor.execute(f"DROP DATABASE {quoted} WITH (FORCE)")
+
+
+# --------------------------------------------------------------------- people
+
+
+@functools.cache
+def slow_hash() -> str:
+    """The password as the product keeps it: hashed once, it takes its time."""
+    from django.contrib.auth.hashers import ScryptPasswordHasher
+
+    return ScryptPasswordHasher().encode(PASSWORD, "salt")
+
+
+def make_people() -> dict:
+    """One person per role, named after it: username is the role, password PASSWORD."""
+    from shop.models import Person
+    from shop.models.people import Role
+
+    return {
+        role.value: Person.objects.create(
+            username=role.value,
+            name=f"{role.label.title()} of the shop",
+            role=role,
+            password=slow_hash(),
+        )
+        for role in Role
+    }
+
+
+@pytest.fixture
+def people(db):
+    """One person per role, by role."""
+    return make_people()
+
+
+@pytest.fixture
+def client_of(people):
+    """A client signed in as the person of a role: client_of("builder")."""
+    from django.test import Client
+
+    def signed_in(role):
+        client = Client()
+        client.force_login(people[role])
+        return client
+
+    return signed_in
+
+
+# ------------------------------------------------------------- server, browser
+
+
+@pytest.fixture
+def live_site(committed_db, tmp_path):
+    """The server on this test's database, with one person per role (see make_people).
+
+    The test may query and change the same database with the ORM.
+    """
+    make_people()
+    connection.close()
+    site = Site(tmp_path, database_environment()).start()
+    try:
+        yield site
+    finally:
+        site.kill()
+
+
+def database_environment() -> dict:
+    """How another process finds this test's database (SQLite: it lies in its home)."""
+    if connection.vendor != "postgresql":
+        return {}
+    usual, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    return {"DATABASE_URL": f"{usual}/{connection.settings_dict['NAME']}"}
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """A headless Chromium that can look up no name but this machine's."""
+    from playwright.sync_api import sync_playwright
+
+    # Playwright's loop runs in this thread, between the lines of the test; the ORM is
+    # used in between and never inside it.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    rules = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(
+            executable_path=find_browser(),
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-quic",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--disable-sync",
+                f"--host-resolver-rules={rules}",
+            ],
+        )
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def open_page(browser):
+    """Open a tablet: open_page("portrait", color_scheme="dark", ...) gives its page.
+
+    At the end the test fails if a page asked anything of another host, broke the
+    content security policy or raised an error that no script caught.
+    """
+    contexts, faults = [], []
+
+    def opened(tablet="landscape", **options):
+        width, height = TABLETS[tablet]
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            **{"has_touch": True, "reduced_motion": "reduce", **options},
+        )
+        contexts.append(context)
+        context.set_default_timeout(10_000)
+        context.on("request", lambda request: faults.extend(leaving(request.url)))
+        context.on("weberror", lambda error: faults.append(str(error.error)))
+        context.on("console", lambda message: faults.extend(refused(message.text)))
+        return context.new_page()
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+def leaving(url) -> list[str]:
+    inside = ("http://127.0.0.1:", "https://127.0.0.1:", "http://localhost:")
+    own = ("data:", "blob:", "about:", "https://localhost:")
+    return [] if url.startswith(inside + own) else [f"left the site: {url}"]
+
+
+def refused(words) -> list[str]:
+    return [words] if "Content Security Policy" in words else []
+
+
+@pytest.fixture
+def page(open_page):
+    """A tablet of 1280 by 800, lying."""
+    return open_page()
+
+
+@pytest.fixture
+def sign_in(live_site):
+    """Sign a page in: sign_in(page, "builder")."""
+
+    def signed_in(page, username, password=PASSWORD):
+        page.goto(f"{live_site.url}/sign-in/")
+        page.get_by_label("Sign-in name").fill(username)
+        page.get_by_label("Password").fill(password)
+        page.get_by_role("main").get_by_role("button", name="Sign in").click()
+        page.wait_for_url(lambda url: "/sign-in/" not in url)
+        return page
+
+    return signed_in
+
+
+@pytest.fixture
+def axe():
+    """axe(page) gives what axe-core finds serious or critical on the page: []."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    def serious(page):
+        violations = Axe().run(page).response["violations"]
+        return [
+            f"{found['id']}: {found['help']}: {node['target']}"
+            for found in violations
+            if found["impact"] in ("serious", "critical")
+            for node in found["nodes"]
+        ]
+
+    return serious
