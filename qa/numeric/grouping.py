@@ -20,6 +20,7 @@ class Kind(StrEnum):
 
 GAP_KINDS = (Kind.GAP_TIGHT, Kind.GAP_WIDE)
 FLUSH_KINDS = (Kind.FLUSH_LOW, Kind.FLUSH_PROUD)
+BELOW = (Kind.GAP_TIGHT, Kind.FLUSH_LOW)  # beyond the lower limit
 
 
 @dataclass(frozen=True)

@@ -119,12 +119,7 @@ def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> J
     every complaint found.
     """
     stations = tuple(stations)
-    complaints = [
-        JointComplaint(row, *found)
-        for row, station in enumerate(stations)
-        for found in _station_complaints(station)
-    ]
-    complaints += _repeated_labels(stations)
+    complaints = station_complaints(stations)
     if len(stations) < 3:
         text = f"a joint needs at least 3 stations; there are {len(stations)}"
         complaints.append(JointComplaint(None, "label", text))
@@ -138,6 +133,16 @@ def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> J
     if complaints:
         raise JointError(complaints)
     return Joint(stations, closed, part_inside, _is_flat(stations))
+
+
+def station_complaints(stations) -> list[JointComplaint]:
+    """All that is wrong with stations one by one, before they make an outline."""
+    complaints = [
+        JointComplaint(row, *found)
+        for row, station in enumerate(stations)
+        for found in _complaints_of(station)
+    ]
+    return complaints + _repeated_labels(stations)
 
 
 def _with_gap_directions(stations, closed, part_inside):
@@ -209,7 +214,7 @@ def _edge_name(stations, edge: int) -> str:
     return f"{stations[edge].label} to {after.label}"
 
 
-def _station_complaints(station: Station):
+def _complaints_of(station: Station):
     """(field, text) of all that is wrong with one station by itself."""
     if not station.label.strip():
         yield "label", "the station has no name"

@@ -107,6 +107,13 @@ def in_plane(places: np.ndarray) -> np.ndarray:
     return about @ axes[:2].T
 
 
+def distances_along(places: np.ndarray, closed: bool) -> tuple[np.ndarray, float]:
+    """Straight distance (n,) from the first row along the seam, and its whole length."""
+    steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    return along[:-1], float(along[-1] if closed else along[-2])
+
+
 def length_weights(places: np.ndarray, closed: bool) -> np.ndarray:
     """Half the straight distance (n,) to each neighbor row; one only at an open end."""
     steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)

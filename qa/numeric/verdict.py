@@ -102,7 +102,7 @@ def acceptance(
     _positive(u_nm)
     two_sided = low_nm is not None and high_nm is not None
     width = high_nm - low_nm if two_sided else None
-    # The product is rounded first, so that its last binary digit cannot add a nanometer.
+    # Rounded first, so that the last binary digit cannot add a nanometer.
     guard = math.ceil(round(guard_factor(width, u_nm, edition) * u_nm, 6))
     if two_sided and low_nm + guard > high_nm - guard:
         raise NarrowLimits(
@@ -208,8 +208,8 @@ def _two_sided_k(widths: float) -> float:
     low, high = ONE_SIDED_K, widths / 2  # at the middle the probability is greatest
     if _normal(high) - _normal(-high) < PROVEN:
         raise NarrowLimits(
-            f"the limits are only {widths:.4g} standard uncertainties apart; under 3.92 "
-            "no value can be proven to conform with 95 %"
+            f"the limits are only {widths:.4g} standard uncertainties apart; "
+            "under 3.92 no value can be proven to conform with 95 %"
         )
     for _ in range(60):
         middle = (low + high) / 2

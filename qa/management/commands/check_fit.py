@@ -1,0 +1,194 @@
+"""Judge a fit check from two files: `check_fit JOINT.csv READINGS.csv`. No database."""
+
+import json
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand
+
+from qa.forms.command_line import (
+    BadInput,
+    add_joint_arguments,
+    end_with_bad_input,
+    note_about_options,
+    read_joint_files,
+    say_and_end,
+)
+from qa.forms.joint_file import JointFile
+from qa.numeric.lengths import format_length
+from qa.numeric.report import (
+    CHARACTERISTICS,
+    NOT_MEASURED,
+    CheckReport,
+    Outcome,
+    Result,
+    as_plain,
+    judge_check,
+    sentence,
+)
+from qa.numeric.verdict import Rule, Verdict
+
+EXIT_CODES = {
+    Outcome.CONFORMS: 0,
+    Outcome.NO_LIMITS: 0,
+    Outcome.DOES_NOT_CONFORM: 1,
+    Outcome.NOT_PROVEN: 2,
+    Outcome.NOT_MEASURED: 2,
+}
+
+EXIT_HELP = (
+    "Exit code: 0 all that has limits was measured and conforms; 1 something does not "
+    "conform; 2 nothing fails, but something is not proven or not measured; 3 bad input."
+)
+
+WORDS = {
+    Verdict.CONFORMS: "conforms",
+    Verdict.DOES_NOT_CONFORM: "does not conform",
+    Verdict.NOT_PROVEN: "not proven",
+    NOT_MEASURED: "not measured",
+    None: "no limits",
+}
+
+OUTCOMES = {
+    Outcome.CONFORMS: "Every characteristic with limits was measured and conforms.",
+    Outcome.NO_LIMITS: "No limits are stated, so that nothing was judged.",
+    Outcome.DOES_NOT_CONFORM: "The joint does not conform.",
+    Outcome.NOT_PROVEN: "Nothing fails, but not everything is proven to conform.",
+    Outcome.NOT_MEASURED: "Nothing fails, but not everything was measured.",
+}
+
+
+class Command(BaseCommand):
+    help = "Judge gap and flushness of a joint from two CSV files; needs no database."
+    requires_system_checks = []
+
+    def create_parser(self, prog_name, subcommand, **kwargs):
+        parser = super().create_parser(
+            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
+        )
+        end_with_bad_input(parser, subcommand)
+        return parser
+
+    def add_arguments(self, parser):
+        add_joint_arguments(parser)
+        parser.add_argument(
+            "--pdf", metavar="OUT.pdf", type=Path, help="write the sheet here as well"
+        )
+
+    def handle(self, *args, **options):
+        try:
+            joint, report = judged(options)
+            if options["pdf"]:
+                write_sheet(options["pdf"], joint, report)
+        except BadInput as bad:
+            say_and_end(self, bad)
+        note = note_about_options(options)
+        if note:
+            self.stderr.write(note, style_func=str)
+        if options["json"]:
+            self.stdout.write(json.dumps(as_plain(report), indent=2))
+        else:
+            self.stdout.write("\n".join(text_lines(report)))
+        code = EXIT_CODES[report.outcome]
+        if code:
+            sys.exit(code)
+
+
+def judged(options: dict) -> tuple[JointFile, CheckReport]:
+    """The joint and the judged check that the options name. Raises BadInput."""
+    joint, readings = read_joint_files(options)
+    report = judge_check(
+        joint.labels,
+        joint.limits,
+        readings.readings,
+        rule=options["rule"],
+        u_nm=options["uncertainty_mm"],
+        edition=options["edition"],
+        closed=joint.joint.closed,
+    )
+    return joint, report
+
+
+def write_sheet(path: Path, joint: JointFile, report: CheckReport) -> None:
+    """The inspection sheet of the check as a PDF."""
+    raise BadInput("--pdf: the sheet is not there yet")
+
+
+def text_lines(report: CheckReport) -> list[str]:
+    """The check for people: a table, what does not conform, what to measure again."""
+    lines = [_heading(report), "", *_table(report)]
+    if report.findings:
+        lines += ["", "Does not conform:"]
+        lines += [f"  {sentence(report, finding)}" for finding in report.findings]
+    for state, title in (
+        (Verdict.NOT_PROVEN, "Not proven, measure again:"),
+        (NOT_MEASURED, "Not measured:"),
+    ):
+        where = list(_where(report, state))
+        lines += ["", title, *where] if where else []
+    counts = ", ".join(f"{n} {WORDS[state]}" for state, n in report.counts.items())
+    return [*lines, "", f"{counts}.", OUTCOMES[report.outcome]]
+
+
+def _heading(report: CheckReport) -> str:
+    seam = "closed" if report.closed else "open"
+    if report.rule is Rule.GUARDED:
+        rule = f"guarded acceptance (ISO 14253-1:{report.edition})"
+    else:
+        rule = "simple acceptance"
+    known = report.u_nm is not None
+    u = f"{format_length(report.u_nm, 'mm')} mm" if known else "not stated"
+    count = len(report.stations)
+    return f"{count} stations, {seam} seam; {rule}; standard uncertainty {u}."
+
+
+def _table(report: CheckReport) -> list[str]:
+    """Left-aligned words, right-aligned numbers, columns two spaces apart."""
+    rows = [["station"]]
+    for name in CHARACTERISTICS:
+        rows[0] += [f"{name} mm", "verdict", "beyond"]
+        rows[0] += ["probability"] if report.u_nm is not None else []
+    for station in report.stations:
+        row = [station.label]
+        for name in CHARACTERISTICS:
+            row += _cells(getattr(station, name), report.u_nm is not None)
+        rows.append(row)
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    words = [cell in ("station", "verdict") for cell in rows[0]]
+    return [
+        "  ".join(
+            cell.ljust(width) if left else cell.rjust(width)
+            for cell, width, left in zip(row, widths, words, strict=True)
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def _cells(result: Result, with_probability: bool) -> list[str]:
+    value = "" if result.value_nm is None else _decimals(result.value_nm)
+    judged = result.judged
+    beyond = ""
+    if judged and judged.deviation_nm:
+        sign = "+" if judged.deviation_nm > 0 else ""
+        beyond = sign + _decimals(judged.deviation_nm)
+    cells = [value, WORDS[result.state], beyond]
+    if with_probability:
+        cells.append(f"{judged.probability:.3f}" if judged else "")
+    return cells
+
+
+def _decimals(nm: int) -> str:
+    """At least two decimals, all that there are."""
+    whole, _, part = format_length(nm, "mm").partition(".")
+    return f"{whole}.{part.ljust(2, '0')}"
+
+
+def _where(report: CheckReport, state: str):
+    for name in CHARACTERISTICS:
+        labels = [
+            station.label
+            for station in report.stations
+            if getattr(station, name).state == state
+        ]
+        if labels:
+            yield f"  {name} at {', '.join(labels)}"
