@@ -5,6 +5,7 @@ import os
 import sys
 
 OLDEST, NEWEST = (3, 11), (3, 13)
+TREE = os.path.dirname(os.path.abspath(__file__))
 
 
 def complaint_about(version):
@@ -24,6 +25,14 @@ def complaint_about(version):
     )
 
 
+def choose_home(arguments, environment):
+    """Give the demo a folder of its own, so that it never touches a shop's data."""
+    if arguments[1:2] == ["demo"]:
+        home = environment.get("FAYLINE_HOME") or os.path.join(TREE, "var")
+        environment["FAYLINE_HOME"] = os.path.join(home, "demo")
+        environment.pop("DATABASE_URL", None)
+
+
 def main():
     complaint = complaint_about(sys.version_info)
     if complaint:
@@ -31,6 +40,7 @@ def main():
     from shop import environment
 
     environment.enter(sys.argv)
+    choose_home(sys.argv, os.environ)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
     from django.core.management import execute_from_command_line
 

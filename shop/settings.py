@@ -47,7 +47,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "shop.middleware.strict_headers",
     "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "shop.serving.static.StaticFiles",
     "shop.middleware.SchemeSessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "shop.middleware.SchemeCsrfMiddleware",
@@ -92,7 +92,8 @@ SQLITE = {
     "TEST": {"NAME": os.environ.get("FAYLINE_TEST_DB") or None},
 }
 if os.environ.get("DATABASE_URL"):
-    DATABASES = {"default": dj_database_url.config(conn_max_age=60)}
+    # Each request runs in a thread of its own (ASGI): a kept connection would leak.
+    DATABASES = {"default": dj_database_url.config(conn_max_age=0)}
 else:
     DATABASES = {"default": SQLITE}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

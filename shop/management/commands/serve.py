@@ -40,7 +40,8 @@ class Command(BaseCommand):
                 if shop:
                     serve_shop(host, http, https, self.stdout)
                 else:
-                    serve_here(host, http, self.stdout.write)
+                    door = server.open_door(host, http, "--http")
+                    serve_here(door, self.stdout.write)
         except server.CannotServe as error:
             raise CommandError(str(error)) from None
         self.stdout.write("Stopped.")
@@ -93,14 +94,14 @@ def application() -> Application:
     )
 
 
-def serve_here(host: str, port: int, say, *more_to_say: str) -> None:
-    door = server.open_door(host, port, "--http")
-    config = server.ServerConfig([door])
-    say(f"Fayline is on http://{terminal.in_url(host)}:{door.getsockname()[1]}/")
+def serve_here(door, say, *more_to_say: str) -> None:
+    """Serve plain http on an open socket; `more_to_say` follows the address."""
+    host, port = door.getsockname()[:2]
+    say(f"Fayline is on http://{terminal.in_url(host)}:{port}/")
     for line in more_to_say:
         say(line)
     say("Ctrl-C stops it.")
-    server.run(application(), config)
+    server.run(application(), server.ServerConfig([door]))
 
 
 def serve_shop(host: str, http: int, https: int, stdout) -> None:
