@@ -1,0 +1,61 @@
+"""`manage.py demo`: the whole product with an invented shop's data, on this machine.
+
+manage.py gives it a home of its own, the folder `demo` below FAYLINE_HOME.
+"""
+
+import shutil
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+
+from shop.management.commands import serve
+from shop.serving import server
+
+
+class Command(BaseCommand):
+    help = "Serve the demo on this machine; --reset starts it anew."
+
+    def add_arguments(self, parser):
+        parser.add_argument("--reset", action="store_true", help="forget what was done")
+        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--host", default=serve.ONLY_HERE)
+
+    def handle(self, *, reset, port, host, **_options):
+        if settings.HOME.name != "demo":
+            raise CommandError("Start the demo as: python3 manage.py demo")
+        try:
+            with server.hold_home(settings.HOME):
+                # Before anything is made or removed: perhaps another one runs there.
+                door = server.open_door(host, port, "--port")
+                if reset:
+                    forget(settings.HOME)
+                serve.prepare_database(self.stdout.write)
+                serve.serve_here(door, self.stdout.write, *self.signs_in())
+        except server.CannotServe as error:
+            raise CommandError(str(error)) from None
+        self.stdout.write("Stopped. The demo's data stays for the next start.")
+
+    def signs_in(self):
+        """Load the scenario into an empty database; give the sign-ins as lines."""
+        from qa import demo
+        from shop.models import Person
+
+        if not Person.objects.exists():
+            self.stdout.write("Loading the demo …")
+            self.stdout.flush()
+            demo.load()
+        yield "Sign in as one of these:"
+        for username, password, role in demo.sign_ins():
+            yield f"  {username:<12} {password:<16} {role}"
+
+
+def forget(home) -> None:
+    """Remove the demo's database, photos and papers; its lock and secret may stay."""
+    kept = {"serving.lock", "secret.key"}
+    for path in home.iterdir():
+        if path.name in kept:
+            continue
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
