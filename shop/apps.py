@@ -8,6 +8,6 @@ class ShopConfig(AppConfig):
 
     def ready(self):
         # Models are not loaded when this module is read.
-        from shop.ledger import guards  # noqa: PLC0415
+        from shop.ledger import guards
 
         post_migrate.connect(guards.install_after_migrate)

@@ -20,6 +20,17 @@ MAY: dict[str, frozenset] = {
     "define designs": LEAD_ENGINEER,
     "register parts": WORKERS - {Role.INSPECTOR},
     "place parts": WORKERS - {Role.INSPECTOR},
+    "scrap parts": LEAD_ENGINEER,
+    # the shop floor
+    "define tooling": LEAD,
+    "work on tooling": WORKERS - {Role.INSPECTOR},
+    "define laminates": LEAD_ENGINEER,
+    "keep materials": WORKERS - {Role.INSPECTOR},
+    "make pulls": WORKERS - {Role.INSPECTOR},
+    "weigh": WORKERS,
+    "add photos": WORKERS,
+    "hold things": WORKERS - {Role.BUILDER},
+    "decide suspects": WORKERS - {Role.BUILDER},
     # requirements
     "define joints": LEAD_ENGINEER,
     "define instruments": LEAD_ENGINEER,
@@ -55,6 +66,3 @@ def fetch(person: Person, verb: str, queryset, **lookup):
     """Fetch one row and authorise in one call: the row cannot be had without."""
     require(person, verb)
     return get_object_or_404(queryset, **lookup)
-
-
-

@@ -6,7 +6,7 @@ from pathlib import Path
 
 
 def secret_key(path: Path) -> str:
-    """Return the secret in `path`, making it (owner may read, nobody else) if absent."""
+    """Return the secret in `path`; made if absent, for its owner's eyes only."""
     try:
         return path.read_text("ascii")
     except FileNotFoundError:

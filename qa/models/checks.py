@@ -41,14 +41,14 @@ class Check(Fact):
     fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="checks")
     finish = models.CharField(max_length=8, choices=Finish)
     instrument = models.ForeignKey(
-        Instrument, models.PROTECT, related_name="checks", null=True
+        Instrument, models.PROTECT, related_name="checks", null=True, blank=True
     )
     # Frozen from the instrument at the start: its later changes judge nothing here.
-    u_nm = models.BigIntegerField(null=True)
-    foot_1_nm = models.BigIntegerField(null=True)
-    foot_2_nm = models.BigIntegerField(null=True)
-    probe_nm = models.BigIntegerField(null=True)
-    temperature_mc = models.IntegerField(null=True)
+    u_nm = models.BigIntegerField(null=True, blank=True)
+    foot_1_nm = models.BigIntegerField(null=True, blank=True)
+    foot_2_nm = models.BigIntegerField(null=True, blank=True)
+    probe_nm = models.BigIntegerField(null=True, blank=True)
+    temperature_mc = models.IntegerField(null=True, blank=True)
     in_acceptance_condition = models.BooleanField(default=False)
     note = models.CharField(max_length=400, blank=True)
 
@@ -94,21 +94,21 @@ class Reading(Fact):
     goes = models.CharField(max_length=24, blank=True)
     does_not_go = models.CharField(max_length=24, blank=True)
     unit = models.CharField(max_length=2, choices=Unit, blank=True)
-    value_nm = models.BigIntegerField(null=True)
-    u_nm = models.BigIntegerField(null=True)
+    value_nm = models.BigIntegerField(null=True, blank=True)
+    u_nm = models.BigIntegerField(null=True, blank=True)
     # What a bridge on a curved skin reads too much: shown beside, never applied.
-    correction_nm = models.BigIntegerField(null=True)
-    judged_nm = models.BigIntegerField(null=True)
-    low_nm = models.BigIntegerField(null=True)
-    high_nm = models.BigIntegerField(null=True)
-    guard_nm = models.BigIntegerField(null=True)
+    correction_nm = models.BigIntegerField(null=True, blank=True)
+    judged_nm = models.BigIntegerField(null=True, blank=True)
+    low_nm = models.BigIntegerField(null=True, blank=True)
+    high_nm = models.BigIntegerField(null=True, blank=True)
+    guard_nm = models.BigIntegerField(null=True, blank=True)
     rule = models.CharField(max_length=8, blank=True)
     method = models.CharField(max_length=20, blank=True)
     verdict = models.CharField(max_length=16, choices=Verdict, blank=True)
-    deviation_nm = models.BigIntegerField(null=True)
-    probability = models.FloatField(null=True)
+    deviation_nm = models.BigIntegerField(null=True, blank=True)
+    probability = models.FloatField(null=True, blank=True)
     supersedes = models.ForeignKey(
-        "self", models.PROTECT, null=True, related_name="superseded_by"
+        "self", models.PROTECT, null=True, blank=True, related_name="superseded_by"
     )
     reason = models.CharField(max_length=200, blank=True)
     clash = models.BooleanField(default=False)
@@ -122,7 +122,10 @@ class Reading(Fact):
             ),
             models.CheckConstraint(
                 condition=Q(outcome__in=["value", "feeler"], value_nm__isnull=False)
-                | Q(outcome__in=["skipped", "cleared"], value_nm__isnull=True),
+                | Q(
+                    outcome__in=["skipped", "cleared"],
+                    value_nm__isnull=True,
+                ),
                 name="reading_value_as_its_outcome_says",
             ),
             models.CheckConstraint(
@@ -160,9 +163,7 @@ class Choice(Fact):
 class CurrentReading(models.Model):
     """Projection: the reading that stands for a station and kind in a check."""
 
-    fit_check = models.ForeignKey(
-        Check, models.PROTECT, related_name="current"
-    )
+    fit_check = models.ForeignKey(Check, models.PROTECT, related_name="current")
     station = models.ForeignKey(Station, models.PROTECT, related_name="current")
     kind = models.CharField(max_length=5, choices=Kind)
     reading = models.ForeignKey(Reading, models.PROTECT, related_name="+")
@@ -186,9 +187,7 @@ class CheckState(models.Model):
         OPEN = "open", _("open")
         FINISHED = "finished", _("finished")
 
-    fit_check = models.OneToOneField(
-        Check, models.PROTECT, related_name="state"
-    )
+    fit_check = models.OneToOneField(Check, models.PROTECT, related_name="state")
     state = models.CharField(max_length=8, choices=State, default=State.OPEN)
     wanted = models.PositiveIntegerField()
     conforms = models.PositiveIntegerField(default=0)
@@ -198,9 +197,9 @@ class CheckState(models.Model):
     without_limits = models.PositiveIntegerField(default=0)
     clashes = models.PositiveIntegerField(default=0)
     started_at = models.DateTimeField()
-    finished_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
     last_entry = models.ForeignKey(
-        Entry, models.PROTECT, to_field="act", related_name="+", null=True
+        Entry, models.PROTECT, to_field="act", related_name="+", null=True, blank=True
     )
 
     class Meta:

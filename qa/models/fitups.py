@@ -28,13 +28,13 @@ class FitUp(Fact):
     number = models.PositiveIntegerField()
     part = models.ForeignKey(Part, models.PROTECT, related_name="fit_ups")
     surround_part = models.ForeignKey(
-        Part, models.PROTECT, related_name="+", null=True
+        Part, models.PROTECT, related_name="+", null=True, blank=True
     )
     reason = models.CharField(max_length=8, choices=FitUpReason)
     # [{"kind": "cleco", "where": "holes 1, 4, 7", "count": 3}, ...]
-    held = models.JSONField(default=list)
+    held = models.JSONField(default=list, blank=True)
     # Unit motions of this condition, when not those of the joint revision.
-    motions = models.JSONField(null=True)
+    motions = models.JSONField(null=True, blank=True)
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:

@@ -20,12 +20,12 @@ class Instrument(models.Model):
     code = models.CharField(_("code"), max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=120)
     kind = models.CharField(_("kind"), max_length=40, default="step gauge")
-    resolution_nm = models.BigIntegerField(null=True)
-    u_nm = models.BigIntegerField(_("standard uncertainty"), null=True)
+    resolution_nm = models.BigIntegerField(null=True, blank=True)
+    u_nm = models.BigIntegerField(_("standard uncertainty"), null=True, blank=True)
     # Where a bridge stands and probes, along its base; see design 4.1.
-    foot_1_nm = models.BigIntegerField(null=True)
-    foot_2_nm = models.BigIntegerField(null=True)
-    probe_nm = models.BigIntegerField(null=True)
+    foot_1_nm = models.BigIntegerField(null=True, blank=True)
+    foot_2_nm = models.BigIntegerField(null=True, blank=True)
+    probe_nm = models.BigIntegerField(null=True, blank=True)
     due = models.DateField(_("calibration due"), null=True, blank=True)
     status = models.CharField(
         max_length=8, choices=InstrumentStatus, default=InstrumentStatus.IN_USE

@@ -60,7 +60,12 @@ class Joint(models.Model):
     )
     # Projection: the newest revision, so that lists need no subquery.
     current = models.ForeignKey(
-        "JointRevision", models.PROTECT, null=True, related_name="+", editable=False
+        "JointRevision",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        editable=False,
     )
 
     class Meta:
@@ -105,18 +110,18 @@ class JointRevision(Fact):
     rule = models.CharField(max_length=8, choices=Rule, default=Rule.SIMPLE)
     edition = models.CharField(max_length=4, default="2017")
     units = models.CharField(max_length=2, choices=Unit, default=Unit.MM)
-    aim_nm = models.BigIntegerField(null=True)
-    repeatability_nm = models.BigIntegerField(null=True)
+    aim_nm = models.BigIntegerField(null=True, blank=True)
+    repeatability_nm = models.BigIntegerField(null=True, blank=True)
     # Direction of the flow in the plane of the drawing, thousandths of a degree
     # counter-clockwise from +x; none when the surface sees no flow.
-    flow_mdeg = models.IntegerField(null=True)
+    flow_mdeg = models.IntegerField(null=True, blank=True)
     # Thermal expansion in 1e-9 per kelvin, and the length that it acts over.
-    part_expansion_e9 = models.IntegerField(null=True)
-    surround_expansion_e9 = models.IntegerField(null=True)
-    expanding_length_nm = models.BigIntegerField(null=True)
+    part_expansion_e9 = models.IntegerField(null=True, blank=True)
+    surround_expansion_e9 = models.IntegerField(null=True, blank=True)
+    expanding_length_nm = models.BigIntegerField(null=True, blank=True)
     # How the part may move (design 4.2) and where shims sit; null means free.
-    motions = models.JSONField(null=True)
-    attach_points = models.JSONField(null=True)
+    motions = models.JSONField(null=True, blank=True)
+    attach_points = models.JSONField(null=True, blank=True)
 
     class Meta:
         ordering = ("joint", "-number")
@@ -153,9 +158,7 @@ def _in_order(low: str, high: str, name: str) -> models.CheckConstraint:
 class Station(Fact):
     """Where gap and flushness are measured. Lengths in nm, directions in 1e-9."""
 
-    revision = models.ForeignKey(
-        JointRevision, models.PROTECT, related_name="stations"
-    )
+    revision = models.ForeignKey(JointRevision, models.PROTECT, related_name="stations")
     order = models.PositiveIntegerField()
     label = models.CharField(max_length=20)
     x_nm = models.BigIntegerField()
@@ -167,21 +170,23 @@ class Station(Fact):
     face_x_e9 = models.BigIntegerField(default=0)
     face_y_e9 = models.BigIntegerField(default=0)
     face_z_e9 = models.BigIntegerField(default=1_000_000_000)
-    gap_min_nm = models.BigIntegerField(null=True)
-    gap_max_nm = models.BigIntegerField(null=True)
-    flush_min_nm = models.BigIntegerField(null=True)
-    flush_max_nm = models.BigIntegerField(null=True)
+    gap_min_nm = models.BigIntegerField(null=True, blank=True)
+    gap_max_nm = models.BigIntegerField(null=True, blank=True)
+    flush_min_nm = models.BigIntegerField(null=True, blank=True)
+    flush_max_nm = models.BigIntegerField(null=True, blank=True)
     # As typed, with units: {"gap_min": ["0.040", "in"], ...}
-    typed = models.JSONField(default=dict)
-    radius_nm = models.BigIntegerField(null=True)
+    typed = models.JSONField(default=dict, blank=True)
+    radius_nm = models.BigIntegerField(null=True, blank=True)
     laminar = models.BooleanField(default=False)
     edge = models.CharField(max_length=10, choices=Edge, default="", blank=True)
     trim_side = models.CharField(max_length=8, choices=TrimSide, default=TrimSide.PART)
-    trim_max_nm = models.BigIntegerField(null=True)
-    trim_max_surround_nm = models.BigIntegerField(null=True)
-    land_nm = models.BigIntegerField(null=True)
+    trim_max_nm = models.BigIntegerField(null=True, blank=True)
+    trim_max_surround_nm = models.BigIntegerField(null=True, blank=True)
+    land_nm = models.BigIntegerField(null=True, blank=True)
     # Whose edge lies opposite here, when not the joint's own surround.
-    surround = models.ForeignKey(Position, models.PROTECT, related_name="+", null=True)
+    surround = models.ForeignKey(
+        Position, models.PROTECT, related_name="+", null=True, blank=True
+    )
 
     class Meta:
         ordering = ("revision", "order")

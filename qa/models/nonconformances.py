@@ -42,26 +42,27 @@ class Nonconformance(Fact):
     number = models.PositiveIntegerField()
     kind = models.CharField(max_length=12, choices=NonconformanceKind)
     joint = models.ForeignKey(
-        Joint, models.PROTECT, related_name="nonconformances", null=True
+        Joint, models.PROTECT, related_name="nonconformances", null=True, blank=True
     )
     fit_check = models.ForeignKey(
         Check,
         models.PROTECT,
         related_name="nonconformances",
         null=True,
+        blank=True,
     )
     part = models.ForeignKey(
-        Part, models.PROTECT, related_name="nonconformances", null=True
+        Part, models.PROTECT, related_name="nonconformances", null=True, blank=True
     )
     title = models.CharField(max_length=200)
     requirement = models.CharField(max_length=200, blank=True)
     found = models.CharField(max_length=200, blank=True)
     place = models.CharField(max_length=200, blank=True)
-    stations = models.JSONField(default=list)
+    stations = models.JSONField(default=list, blank=True)
     stations_key = models.CharField(max_length=64, blank=True)
-    readings = models.JSONField(default=list)
+    readings = models.JSONField(default=list, blank=True)
     worst_station = models.CharField(max_length=20, blank=True)
-    worst_nm = models.BigIntegerField(null=True)
+    worst_nm = models.BigIntegerField(null=True, blank=True)
     note = models.TextField(blank=True)
 
     class Meta:
@@ -99,19 +100,31 @@ class NonconformanceState(models.Model):
     state = models.CharField(max_length=14, choices=State, default=State.OPEN)
     disposition = models.CharField(max_length=12, choices=Disposition, blank=True)
     disposed_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
     )
     holder = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
     )
-    due = models.DateField(null=True)
+    due = models.DateField(null=True, blank=True)
     recheck = models.ForeignKey(
-        Check, models.PROTECT, related_name="recheck_of", null=True
+        Check, models.PROTECT, related_name="recheck_of", null=True, blank=True
     )
     opened_at = models.DateTimeField()
-    closed_at = models.DateTimeField(null=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
     closed_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
     )
     last_entry = models.ForeignKey(
         Entry, models.PROTECT, to_field="act", related_name="+"
@@ -153,7 +166,9 @@ class NonconformanceStep(Fact):
     verb = models.CharField(max_length=12, choices=Verb)
     disposition = models.CharField(max_length=12, choices=Disposition, blank=True)
     note = models.TextField(blank=True)
-    recheck = models.ForeignKey(Check, models.PROTECT, related_name="+", null=True)
+    recheck = models.ForeignKey(
+        Check, models.PROTECT, related_name="+", null=True, blank=True
+    )
 
     class Meta:
         ordering = ("id",)

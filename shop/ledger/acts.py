@@ -81,12 +81,14 @@ def writing():
 class Act:
     """What an action says and makes while it runs. Facts go in through `record`."""
 
-    def __init__(self, form, *, by, act=None, said=None, made_at="", device=""):
+    def __init__(
+        self, form, *, by, act=None, said=None, made_at="", device="", seq=None
+    ):
         self.form = form
         self.by: Person | None = by
         self.id: uuid.UUID = act or uuid.uuid4()
         self.said = said or {}
-        self.made_at, self.device = made_at, device
+        self.made_at, self.device, self.seq = made_at, device, seq
         self.now = timezone.now()
         self.result: dict = {}
         self.entry: Entry | None = None
@@ -114,6 +116,7 @@ class Act:
             by=self.by,
             device=self.device,
             made_at=self.made_at,
+            seq=self.seq,
             received_at=self.now,
             fingerprint=self.fingerprint,
             body=canonical(
@@ -137,14 +140,14 @@ class Act:
 
 
 @contextlib.contextmanager
-def perform(form, *, by, act=None, said=None, made_at="", device=""):
+def perform(form, *, by, **envelope):
     """Run one act in one transaction and append its entry at the end.
 
-    by: the person who acts. act: the id made on the tablet, or None.
-    said: what was said, as JSON can hold it. Raises whatever the block raises;
+    by: the person who acts. envelope: act (the id made on the tablet), said (what was
+    said, as JSON can hold it), made_at, device, seq. Raises whatever the block raises;
     then nothing is written.
     """
-    performed = Act(form, by=by, act=act, said=said, made_at=made_at, device=device)
+    performed = Act(form, by=by, **envelope)
     with writing():
         yield performed
         performed._append()

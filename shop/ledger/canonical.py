@@ -61,6 +61,7 @@ def entry_digest(entry) -> str:
         str(entry.by_id),
         entry.device,
         entry.made_at,
+        str(entry.seq),
         stamp(entry.received_at),
         entry.fingerprint,
         entry.body,

@@ -81,4 +81,3 @@ def start() -> Sealer:
     sealer = Sealer()
     sealer.start()
     return sealer
-

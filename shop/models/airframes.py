@@ -159,7 +159,7 @@ class Lineage(Fact):
     part = models.ForeignKey(Part, models.PROTECT, related_name="lineage")
     kind = models.CharField(max_length=8, choices=Origin)
     source = models.ForeignKey(
-        Part, models.PROTECT, related_name="made_into", null=True
+        Part, models.PROTECT, related_name="made_into", null=True, blank=True
     )
     note = models.CharField(max_length=200, blank=True)
 
@@ -201,10 +201,10 @@ class Placement(models.Model):
         Entry, models.PROTECT, to_field="act", related_name="+"
     )
     removed_by_entry = models.ForeignKey(
-        Entry, models.PROTECT, to_field="act", related_name="+", null=True
+        Entry, models.PROTECT, to_field="act", related_name="+", null=True, blank=True
     )
     placed_at = models.DateTimeField()
-    removed_at = models.DateTimeField(null=True)
+    removed_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ("-placed_at",)
@@ -222,7 +222,10 @@ class Placement(models.Model):
                 violation_error_message=_("This part already sits in a position."),
             ),
             models.CheckConstraint(
-                condition=Q(removed_at__isnull=True, removed_by_entry__isnull=True)
+                condition=Q(
+                    removed_at__isnull=True,
+                    removed_by_entry__isnull=True,
+                )
                 | Q(removed_at__isnull=False, removed_by_entry__isnull=False),
                 name="placement_removed_by_an_act",
             ),

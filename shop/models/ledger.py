@@ -24,11 +24,17 @@ class Entry(models.Model):
     act = models.UUIDField(unique=True)
     form = models.CharField(max_length=40)
     by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+", null=True
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
     )
     device = models.CharField(max_length=64, blank=True)
     # What the tablet's clock said, as text: never used to decide an order.
     made_at = models.CharField(max_length=40, blank=True)
+    # The tablet's own count of its acts.
+    seq = models.BigIntegerField(null=True, blank=True)
     received_at = models.DateTimeField()
     fingerprint = models.CharField(max_length=64)
     body = models.TextField()

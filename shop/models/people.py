@@ -43,7 +43,7 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     is_demo = models.BooleanField(default=False)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
-    seen_at = models.DateTimeField(null=True, editable=False)
+    seen_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     objects = People()
     USERNAME_FIELD = "username"

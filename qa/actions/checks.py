@@ -1,0 +1,277 @@
+"""Fit checks: start, read, choose between two readings, finish."""
+
+from django.db.models import F
+
+from qa import rules
+from qa.models import (
+    Check,
+    CheckFinish,
+    CheckState,
+    Choice,
+    CurrentReading,
+    FitUp,
+    Instrument,
+    InstrumentStatus,
+    Kind,
+    Outcome,
+    Reading,
+    Rule,
+    Station,
+)
+from qa.numeric.verdict import NarrowLimits
+from shop import roles
+from shop.actions.numbers import next_number
+from shop.ledger import Refused, perform
+
+from . import judging
+
+
+def start_check(
+    *,
+    by,
+    fit_up: FitUp,
+    finish: str,
+    instrument: Instrument | None = None,
+    temperature_mc: int | None = None,
+    in_acceptance_condition: bool = False,
+    note: str = "",
+    **envelope,
+) -> Check:
+    """Start a check of a fit-up with one instrument in one condition.
+
+    Refused when guarded acceptance has no uncertainty to guard with, or the limits of
+    a station are too narrow for it: said now, not at the last station.
+    """
+    roles.require(by, "measure")
+    if instrument and instrument.status == InstrumentStatus.OUT:
+        raise Refused("This instrument is out of use.", field="instrument")
+    check = Check(
+        fit_up=fit_up,
+        finish=finish,
+        instrument=instrument,
+        temperature_mc=temperature_mc,
+        in_acceptance_condition=in_acceptance_condition,
+        note=note,
+    )
+    if instrument:
+        for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
+            setattr(check, name, getattr(instrument, name))
+    revision = fit_up.revision
+    stations = list(revision.stations.select_related("revision"))
+    wanted = _wanted(check, stations)
+    envelope.setdefault(
+        "said",
+        {
+            "fitup": str(fit_up.entry_id),
+            "finish": finish,
+            "instrument": instrument and instrument.pk,
+            "temperature_mc": temperature_mc,
+            "in_acceptance_condition": in_acceptance_condition,
+            "note": note,
+        },
+    )
+    with perform("check/1", by=by, **envelope) as act:
+        check.number = next_number("check")
+        check.full_clean(exclude=["entry"])
+        act.record(check)
+        CheckState.objects.create(fit_check=check, wanted=wanted, started_at=act.now)
+        act.result = {"check": str(act.id), "label": check.label}
+    return check
+
+
+def _wanted(check: Check, stations: list[Station]) -> int:
+    """Count the characteristics with limits; refuse those nothing could prove."""
+    revision = check.fit_up.revision
+    if revision.rule == Rule.GUARDED and check.u_nm is None:
+        raise Refused(
+            "This joint is judged with a guard band: choose an instrument whose "
+            "standard uncertainty is known.",
+            field="instrument",
+        )
+    count = 0
+    for station in stations:
+        for kind in Kind.values:
+            needed = rules.requirement(station, kind, check.finish)
+            count += not needed.empty
+            try:
+                rules.acceptance(needed, check.u_nm, revision.rule, revision.edition)
+            except NarrowLimits as error:
+                raise Refused(
+                    f"Station {station.label}, {Kind(kind).label}: {error}.",
+                    field="instrument",
+                ) from None
+    return count
+
+
+def record_reading(
+    *,
+    by,
+    check: Check,
+    station: Station,
+    kind: str,
+    typed: judging.Typed,
+    supersedes: Reading | None = None,
+    reason: str = "",
+    **envelope,
+) -> Reading:
+    """Save one reading, skip or clearing, judge it, and say whether it stands.
+
+    check comes with fit_up.revision and its state locked by the caller's query; a
+    reading based on another than the one that stands is kept and marked as a clash.
+    """
+    roles.require(by, "measure")
+    if kind not in Kind.values:
+        raise Refused("A reading is of gap or flush.", field="kind")
+    if typed.outcome in (Outcome.SKIPPED, Outcome.CLEARED) and not reason:
+        raise Refused("Say why there is no reading here.", field="reason")
+    envelope.setdefault("said", _reading_said(check, station, kind, typed, reason))
+    with perform("reading/1", by=by, **envelope) as act:
+        state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
+            fit_check=check
+        )
+        now = _standing(check, station, kind)
+        if supersedes and not reason and typed.needs_a_reason_after(supersedes):
+            raise Refused("Say why this replaces the reading before.", field="reason")
+        if state.state == CheckState.State.FINISHED:
+            raise Refused(
+                "This check is finished: start a new one.", code="finished", field=""
+            )
+        base_stands = (now.reading_id if now else None) == (
+            supersedes.pk if supersedes else None
+        )
+        reading = judging.judged(check, station, kind, typed)
+        reading.supersedes = supersedes
+        reading.reason = reason
+        reading.clash = not base_stands
+        act.record(reading)
+        _project(state, now, reading, act)
+        act.result = judging.told(reading, station)
+    return reading
+
+
+def _reading_said(check, station, kind, typed, reason) -> dict:
+    return {
+        "check": str(check.entry_id),
+        "station": station.label,
+        "kind": kind,
+        "outcome": typed.outcome,
+        "value": typed.value,
+        "goes": typed.goes,
+        "does_not_go": typed.does_not_go,
+        "unit": typed.unit,
+        "reason": reason,
+    }
+
+
+def _standing(check: Check, station: Station, kind: str) -> CurrentReading | None:
+    return (
+        CurrentReading.objects.filter(fit_check=check, station=station, kind=kind)
+        .select_related("reading")
+        .first()
+    )
+
+
+def _project(state, now: CurrentReading | None, reading: Reading, act) -> None:
+    """Bring the projections up to a reading: counts move by one, whatever is there."""
+    changes = {}
+    if reading.clash and now:
+        if not now.clash:
+            now.clash = True
+            now.save(update_fields=["clash"])
+            changes["clashes"] = F("clashes") + 1
+    else:
+        if now:
+            old = judging.column(now.reading)
+            if old:
+                changes[old] = F(old) - 1
+            now.reading = reading
+            now.save(update_fields=["reading"])
+        else:
+            CurrentReading.objects.create(
+                fit_check=reading.fit_check,
+                station=reading.station,
+                kind=reading.kind,
+                reading=reading,
+            )
+        new = judging.column(reading)
+        if new:
+            changes[new] = changes.get(new, F(new)) + 1
+    CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
+
+
+def choose_reading(
+    *,
+    by,
+    check: Check,
+    station: Station,
+    kind: str,
+    reading: Reading,
+    reason: str,
+    **envelope,
+) -> Choice:
+    """Say which of two readings stands for a station, and why."""
+    roles.require(by, "measure")
+    if not reason:
+        raise Refused("Say why this reading stands.", field="reason")
+    ours = (reading.fit_check_id, reading.station_id, reading.kind)
+    if ours != (check.pk, station.pk, kind):
+        raise Refused("That reading belongs to another place.", field="reading")
+    envelope.setdefault(
+        "said",
+        {
+            "check": str(check.entry_id),
+            "station": station.label,
+            "kind": kind,
+            "reading": str(reading.entry_id),
+            "reason": reason,
+        },
+    )
+    with perform("choose/1", by=by, **envelope) as act:
+        state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
+            fit_check=check
+        )
+        if state.state == CheckState.State.FINISHED:
+            raise Refused("This check is finished.", code="finished")
+        now = _standing(check, station, kind)
+        if not now or not now.clash:
+            raise Refused("There is one reading here: nothing to choose.", code="done")
+        choice = Choice(
+            fit_check=check, station=station, kind=kind, reading=reading, reason=reason
+        )
+        act.record(choice)
+        changes = {"clashes": F("clashes") - 1}
+        old, new = judging.column(now.reading), judging.column(reading)
+        if old != new:
+            if old:
+                changes[old] = F(old) - 1
+            if new:
+                changes[new] = F(new) + 1
+        now.reading, now.clash = reading, False
+        now.save(update_fields=["reading", "clash"])
+        CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
+        act.result = judging.told(reading, station)
+    return choice
+
+
+def finish_check(*, by, check: Check, note: str = "", **envelope) -> CheckFinish:
+    """Close a check for readings. Two readings for one station must be settled."""
+    roles.require(by, "measure")
+    envelope.setdefault("said", {"check": str(check.entry_id), "note": note})
+    with perform("finish/1", by=by, **envelope) as act:
+        state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
+            fit_check=check
+        )
+        if state.state == CheckState.State.FINISHED:
+            raise Refused("This check is finished already.", code="finished")
+        if state.clashes:
+            raise Refused(
+                "Two readings stand for one station: choose first.", code="clash"
+            )
+        finish = CheckFinish(fit_check=check, counts=judging.counts(state), note=note)
+        act.record(finish)
+        state.state = CheckState.State.FINISHED
+        state.finished_at = act.now
+        state.last_entry_id = act.id
+        state.save(update_fields=["state", "finished_at", "last_entry"])
+        act.result = {"counts": finish.counts, **judging.proposal(check)}
+    return finish

@@ -1,0 +1,34 @@
+"""Instruments: what readings are taken with."""
+
+from qa.models import Instrument
+from shop import roles
+from shop.ledger import perform
+
+FIELDS = (
+    "code",
+    "name",
+    "kind",
+    "resolution_nm",
+    "u_nm",
+    "foot_1_nm",
+    "foot_2_nm",
+    "probe_nm",
+    "due",
+    "status",
+)
+
+
+def save_instrument(*, by, instrument: Instrument | None = None, **fields):
+    """Add an instrument or change one; checks keep what they were taken with."""
+    roles.require(by, "define instruments")
+    row = instrument or Instrument()
+    for name, value in fields.items():
+        if name not in FIELDS:
+            raise TypeError(f"an instrument has no {name}")
+        setattr(row, name, value)
+    row.full_clean()
+    said = {name: str(getattr(row, name)) for name in FIELDS}
+    with perform("instrument/1", by=by, said=said) as act:
+        row.save()
+        act.result = {"instrument": row.pk}
+    return row

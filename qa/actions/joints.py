@@ -1,0 +1,161 @@
+"""Joints and their requirements: made whole, revised whole, never edited."""
+
+from dataclasses import asdict, dataclass, field
+
+from django.db import IntegrityError
+
+from qa.models import Joint, JointRevision, Station
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Position
+
+
+@dataclass(frozen=True)
+class StationDraft:
+    """One station of a requirement to be. Lengths in nm, directions in 1e-9."""
+
+    label: str
+    place_nm: tuple[int, int, int]
+    gap_e9: tuple[int, int, int]
+    face_e9: tuple[int, int, int] = (0, 0, 1_000_000_000)
+    gap_min_nm: int | None = None
+    gap_max_nm: int | None = None
+    flush_min_nm: int | None = None
+    flush_max_nm: int | None = None
+    typed: dict = field(default_factory=dict)
+    radius_nm: int | None = None
+    laminar: bool = False
+    edge: str = ""
+    trim_side: str = "part"
+    trim_max_nm: int | None = None
+    trim_max_surround_nm: int | None = None
+    land_nm: int | None = None
+    surround_id: int | None = None
+
+
+@dataclass(frozen=True)
+class RequirementDraft:
+    """Everything a revision says beside its stations."""
+
+    note: str = ""
+    source: str = ""
+    part_inside: bool = True
+    closed: bool = True
+    marks_on: str = "surround"
+    acceptance_condition: str = ""
+    acceptance_finish: str = "any"
+    finish_part_nm: int = 0
+    finish_surround_nm: int = 0
+    rule: str = "simple"
+    edition: str = "2017"
+    units: str = "mm"
+    aim_nm: int | None = None
+    repeatability_nm: int | None = None
+    flow_mdeg: int | None = None
+    part_expansion_e9: int | None = None
+    surround_expansion_e9: int | None = None
+    expanding_length_nm: int | None = None
+    motions: list | None = None
+    attach_points: list | None = None
+
+
+def define_joint(
+    *,
+    by,
+    position: Position,
+    surround: Position,
+    number: str,
+    name: str,
+    requirement: RequirementDraft,
+    stations: list[StationDraft],
+    first_line: int = 1,
+    last_line: int | None = None,
+) -> Joint:
+    """Make a joint with its first revision. Refused when the number is taken."""
+    roles.require(by, "define joints")
+    if position.type_id != surround.type_id:
+        raise Refused("Both positions must be of one airframe type.", field="surround")
+    joint = Joint(
+        type_id=position.type_id,
+        position=position,
+        surround=surround,
+        number=number,
+        name=name,
+        first_line=first_line,
+        last_line=last_line,
+    )
+    joint.full_clean(exclude=["current"])
+    said = {
+        "number": number,
+        "name": name,
+        "position": position.pk,
+        "surround": surround.pk,
+        "requirement": asdict(requirement),
+        "stations": [asdict(one) for one in stations],
+    }
+    with perform("joint/1", by=by, said=said) as act:
+        joint.save(force_insert=True)
+        revision = _release(act, joint, 1, requirement, stations)
+        act.result = {"joint": joint.pk, "revision": str(revision.uuid)}
+    return joint
+
+
+def revise_joint(
+    *,
+    by,
+    joint: Joint,
+    requirement: RequirementDraft,
+    stations: list[StationDraft],
+    based_on: int,
+) -> JointRevision:
+    """Release the next revision. Refused when somebody revised it in between."""
+    roles.require(by, "define joints")
+    said = {
+        "joint": joint.pk,
+        "based_on": based_on,
+        "requirement": asdict(requirement),
+        "stations": [asdict(one) for one in stations],
+    }
+    with perform("joint_revision/1", by=by, said=said) as act:
+        joint = Joint.objects.select_for_update(of=("self",), no_key=True).get(
+            pk=joint.pk
+        )
+        newest = joint.revisions.order_by("-number").values_list("number", flat=True)
+        if newest[0] != based_on:
+            raise Refused(
+                f"Revision {newest[0]} was released in the meantime; look at it first.",
+                code="stale",
+            )
+        revision = _release(act, joint, based_on + 1, requirement, stations)
+        act.result = {"joint": joint.pk, "revision": str(revision.uuid)}
+    return revision
+
+
+def _release(act, joint, number, requirement, stations) -> JointRevision:
+    revision = JointRevision(joint=joint, number=number, **asdict(requirement))
+    revision.full_clean(exclude=["entry"])
+    act.record(revision)
+    for order, draft in enumerate(stations):
+        station = _station(revision, order, draft)
+        try:
+            act.record(station)
+        except IntegrityError as error:  # named by the constraint that refused it
+            raise Refused(f"Station {draft.label}: {error}", field="stations") from None
+    joint.current = revision
+    joint.save(update_fields=["current"])
+    return revision
+
+
+def _station(revision: JointRevision, order: int, draft: StationDraft) -> Station:
+    values = asdict(draft)
+    places = zip("xyz", values.pop("place_nm"), strict=True)
+    gaps = zip("xyz", values.pop("gap_e9"), strict=True)
+    faces = zip("xyz", values.pop("face_e9"), strict=True)
+    return Station(
+        revision=revision,
+        order=order,
+        **{f"{axis}_nm": value for axis, value in places},
+        **{f"gap_{axis}_e9": value for axis, value in gaps},
+        **{f"face_{axis}_e9": value for axis, value in faces},
+        **values,
+    )

@@ -1,0 +1,261 @@
+"""Nonconformances: raised from a check, decided, closed with a re-check, reopened."""
+
+import hashlib
+
+from qa.models import (
+    Check,
+    CheckState,
+    CurrentReading,
+    Disposition,
+    Nonconformance,
+    NonconformanceState,
+    NonconformanceStep,
+    State,
+    Verdict,
+)
+from shop import roles
+from shop.actions.numbers import next_number
+from shop.ledger import Refused, perform
+from shop.models import StructuralClass
+
+from . import judging
+
+Verb = NonconformanceStep.Verb
+DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
+
+
+def raise_findings(
+    *, by, check: Check, chosen: list[int] | None = None, **envelope
+) -> list[Nonconformance]:
+    """Number the findings of a check (all, or those at the chosen places)."""
+    roles.require(by, "raise nonconformances")
+    found = judging.findings(check)
+    if chosen is not None:
+        if any(not 0 <= index < len(found) for index in chosen):
+            raise Refused("That finding is not there any more.", field="findings")
+        found = [found[index] for index in chosen]
+    envelope.setdefault("said", {"check": str(check.entry_id), "findings": chosen})
+    with perform("raise/1", by=by, **envelope) as act:
+        items = [_raise(act, by, check, finding) for finding in found]
+        act.result = {
+            "nonconformances": [{"id": one.pk, "label": one.label} for one in items]
+        }
+    return items
+
+
+def _raise(act, by, check: Check, finding: judging.Finding) -> Nonconformance:
+    fit_up = check.fit_up
+    key = hashlib.sha256("\n".join(finding.stations).encode()).hexdigest()
+    raised = Nonconformance.objects.filter(
+        fit_check=check, kind=finding.kind, stations_key=key
+    ).first()
+    if raised:
+        raise Refused(f"{raised.label} was raised for this already.", code="done")
+    item = Nonconformance(
+        airframe_id=fit_up.airframe_id,
+        number=next_number(f"nonconformance:{fit_up.airframe_id}"),
+        kind=finding.kind,
+        joint_id=fit_up.joint_id,
+        fit_check=check,
+        part_id=fit_up.part_id,
+        title=judging.title(finding, fit_up.revision.units),
+        requirement=finding.requirement,
+        found=f"{finding.worst_value} at station {finding.worst_station}",
+        place=f"{fit_up.joint.name}, {judging.span(finding.stations)}",
+        stations=list(finding.stations),
+        stations_key=key,
+        readings=list(finding.readings),
+        worst_station=finding.worst_station,
+        worst_nm=finding.worst_nm,
+    )
+    act.record(item)
+    NonconformanceState.objects.create(
+        nonconformance=item, opened_at=act.now, last_entry_id=act.id, holder=by
+    )
+    return item
+
+
+def raise_by_hand(
+    *,
+    by,
+    airframe,
+    title: str,
+    joint=None,
+    part=None,
+    requirement="",
+    found="",
+    place="",
+    note="",
+    **envelope,
+) -> Nonconformance:
+    """Number something that was seen, not measured."""
+    roles.require(by, "raise nonconformances")
+    item = Nonconformance(
+        airframe=airframe,
+        kind="other",
+        joint=joint,
+        part=part,
+        title=title,
+        requirement=requirement,
+        found=found,
+        place=place,
+        note=note,
+    )
+    envelope.setdefault("said", {"airframe": airframe.pk, "title": title, "note": note})
+    with perform("nonconformance/1", by=by, **envelope) as act:
+        item.number = next_number(f"nonconformance:{airframe.pk}")
+        item.full_clean(exclude=["entry"])
+        act.record(item)
+        NonconformanceState.objects.create(
+            nonconformance=item, opened_at=act.now, last_entry_id=act.id, holder=by
+        )
+        act.result = {"nonconformance": item.pk, "label": item.label}
+    return item
+
+
+def dispose(*, by, item: Nonconformance, disposition: str, note: str) -> None:
+    """Decide what is done with an open item.
+
+    Use as is and repair need the engineer (design authority); on primary structure
+    they also need a stated justification.
+    """
+    roles.require(by, "dispose nonconformances")
+    if disposition not in Disposition.values:
+        raise Refused("Choose a disposition.", field="disposition")
+    if disposition in DESIGN_AUTHORITY:
+        if by.role != "engineer":
+            raise Refused(
+                "Use as is and repair are the engineer's to decide.",
+                field="disposition",
+            )
+        if _primary(item) and not note.strip():
+            raise Refused(
+                "On primary structure, state the justification.", field="note"
+            )
+    step = {"verb": Verb.DISPOSE, "disposition": disposition, "note": note}
+    _move(
+        by,
+        item,
+        step,
+        State.OPEN,
+        state=State.DISPOSITIONED,
+        disposition=disposition,
+        disposed_by=by,
+    )
+
+
+def close(*, by, item: Nonconformance, recheck: Check | None, note: str = "") -> None:
+    """Close a dispositioned item: rework and repair with a finished re-check.
+
+    The re-check was measured, and is closed, by somebody who did not decide alone:
+    whoever took the re-check's readings does not close the item.
+    """
+    roles.require(by, "close nonconformances")
+    standing = NonconformanceState.objects.get(pk=item.pk)
+    if standing.disposition in (Disposition.REWORK, Disposition.REPAIR):
+        _check_recheck(by, item, recheck, standing.disposition)
+    elif not recheck and not note.strip():
+        raise Refused("Say what was verified.", field="note")
+    step = {"verb": Verb.CLOSE, "note": note, "recheck": recheck}
+    _move(
+        by,
+        item,
+        step,
+        State.DISPOSITIONED,
+        state=State.CLOSED,
+        recheck=recheck,
+        closed_by=by,
+        closed=True,
+    )
+
+
+def reopen(*, by, item: Nonconformance, note: str) -> None:
+    """Open a closed or dispositioned item again, with a reason."""
+    roles.require(by, "close nonconformances")
+    if not note.strip():
+        raise Refused("Say why it is opened again.", field="note")
+    step = {"verb": Verb.REOPEN, "note": note}
+    _move(
+        by,
+        item,
+        step,
+        (State.CLOSED, State.DISPOSITIONED),
+        state=State.OPEN,
+        disposition="",
+        disposed_by=None,
+        recheck=None,
+        closed_by=None,
+    )
+
+
+def remark(*, by, item: Nonconformance, note: str) -> None:
+    """Add a remark; the item stays where it is."""
+    roles.require(by, "comment")
+    if not note.strip():
+        raise Refused("Write the remark.", field="note")
+    said = {"nonconformance": item.pk, "verb": Verb.REMARK, "note": note}
+    with perform("nonconformance_step/1", by=by, said=said) as act:
+        act.record(NonconformanceStep(nonconformance=item, verb=Verb.REMARK, note=note))
+
+
+def _primary(item: Nonconformance) -> bool:
+    part = item.part
+    return bool(part and part.design.structural_class == StructuralClass.PRIMARY)
+
+
+def _move(by, item, step, come_from, *, closed=False, **columns) -> None:
+    """Record a step and move the standing, which one of two people at once wins."""
+    recheck = step.get("recheck")
+    said = {
+        "nonconformance": item.pk,
+        **step,
+        "recheck": recheck and str(recheck.entry_id),
+    }
+    come_from = come_from if isinstance(come_from, tuple) else (come_from,)
+    with perform("nonconformance_step/1", by=by, said=said) as act:
+        moved = NonconformanceState.objects.filter(
+            nonconformance=item, state__in=come_from
+        ).update(last_entry_id=act.id, closed_at=act.now if closed else None, **columns)
+        if not moved:
+            raise Refused(
+                "Somebody moved this item in the meantime; look at it again.",
+                code="stale",
+            )
+        act.record(NonconformanceStep(nonconformance=item, **step))
+
+
+def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
+    if not recheck:
+        raise Refused("Link the check that shows it is done.", field="recheck")
+    fit_up = recheck.fit_up
+    if (fit_up.joint_id, fit_up.airframe_id) != (item.joint_id, item.airframe_id):
+        raise Refused("That check is of another joint or airframe.", field="recheck")
+    if item.fit_check_id and recheck.number <= item.fit_check.number:
+        raise Refused("The re-check must come after the finding.", field="recheck")
+    state = CheckState.objects.get(fit_check=recheck)
+    if state.state != CheckState.State.FINISHED:
+        raise Refused("Finish the re-check first.", field="recheck")
+    if recheck.readings.filter(entry__by=by).exists():
+        raise Refused(
+            "You measured the re-check: somebody else closes the item.",
+            field="recheck",
+        )
+    if disposition == Disposition.REWORK:
+        _check_reworked(item, recheck)
+
+
+def _check_reworked(item: Nonconformance, recheck: Check) -> None:
+    """Rework promises full conformity at every station of the item."""
+    kind = "gap" if item.kind.startswith("gap") else "flush"
+    good = set(
+        CurrentReading.objects.filter(
+            fit_check=recheck, kind=kind, reading__verdict=Verdict.CONFORMS
+        ).values_list("station__label", flat=True)
+    )
+    missing = [label for label in item.stations if label not in good]
+    if missing:
+        raise Refused(
+            "Rework closes when every station conforms; not shown at "
+            f"{', '.join(missing)}.",
+            field="recheck",
+        )

@@ -1,0 +1,255 @@
+"""What a tablet sends, again and again, as one fact.
+
+An act is an envelope: {"form", "by", "made_at", "device", "seq", "said"}. Each form has
+one reader that finds the rows it names and calls the action of the same verb. Old forms
+stay accepted for ever: a changed form gets a new version and a reader of its own.
+"""
+
+import json
+import uuid
+from collections.abc import Callable
+
+from django.db import IntegrityError
+
+from qa.actions import checks, fitups, nonconformances
+from qa.actions.judging import Typed
+from qa.models import (
+    Check,
+    FitUp,
+    Instrument,
+    Joint,
+    JointRevision,
+    Reading,
+    Station,
+)
+from shop.ledger import Act, Refused, find_receipt
+from shop.models import Airframe, Entry, Incarnation, Part, Person
+
+LONGEST = 64_000
+
+
+class Said:
+    """The content of an act, read field by field; a wrong one is named."""
+
+    def __init__(self, said: dict):
+        self._said = said
+
+    def text(self, name: str, longest: int = 400) -> str:
+        value = self._said.get(name) or ""
+        if not isinstance(value, str) or len(value) > longest:
+            raise Refused(f"{name} is a text of at most {longest} signs.", field=name)
+        return value.strip()
+
+    def items(self, name: str) -> list:
+        value = self._said.get(name) or []
+        if not isinstance(value, list) or len(value) > 200:
+            raise Refused(f"{name} is a list.", field=name)
+        return value
+
+    def flag(self, name: str) -> bool:
+        return self._said.get(name) is True
+
+    def row(self, name: str, queryset, *, key: str = "pk", missing_ok: bool = False):
+        """Return the row that the act names, by number or by the act that made it."""
+        value = self._said.get(name)
+        if value in (None, "") and missing_ok:
+            return None
+        try:
+            if key in ("uuid", "entry_id"):
+                value = uuid.UUID(str(value))
+            elif not isinstance(value, int):
+                raise ValueError
+            return queryset.get(**{key: value})
+        except (ValueError, queryset.model.DoesNotExist):
+            kind = queryset.model._meta.verbose_name
+            raise Refused(
+                f"The server does not know this {kind}.", field=name, code="unknown"
+            ) from None
+
+
+def _temperature(text: str) -> int | None:
+    if not text:
+        return None
+    plain = text.replace(",", ".").replace("−", "-")
+    sign = -1 if plain.startswith("-") else 1
+    whole, _, part = plain.lstrip("+-").partition(".")
+    if not (whole + part).isascii() or not (whole + part).isdigit() or len(part) > 3:
+        raise Refused("A temperature is a number in °C.", field="temperature")
+    return sign * int((whole or "0") + part.ljust(3, "0"))
+
+
+def _fit_up(by: Person, said: Said, envelope: dict) -> None:
+    fitups.open_fit_up(
+        by=by,
+        airframe=said.row("airframe", Airframe.objects.all()),
+        joint=said.row("joint", Joint.objects.select_related("current")),
+        revision=said.row("revision", JointRevision.objects.all(), key="uuid"),
+        part=said.row("part", Part.objects.all()),
+        surround_part=said.row("surround_part", Part.objects.all(), missing_ok=True),
+        reason=said.text("reason", 8),
+        held=said.items("held"),
+        note=said.text("note"),
+        **envelope,
+    )
+
+
+def _check(by: Person, said: Said, envelope: dict) -> None:
+    checks.start_check(
+        by=by,
+        fit_up=said.row(
+            "fitup",
+            FitUp.objects.select_related("revision", "joint", "airframe"),
+            key="entry_id",
+        ),
+        finish=said.text("finish", 8),
+        instrument=said.row("instrument", Instrument.objects.all(), missing_ok=True),
+        temperature_mc=_temperature(said.text("temperature", 12)),
+        in_acceptance_condition=said.flag("in_acceptance_condition"),
+        note=said.text("note"),
+        **envelope,
+    )
+
+
+def _the_check(said: Said) -> Check:
+    related = ("fit_up__revision", "fit_up__joint", "instrument", "state")
+    return said.row("check", Check.objects.select_related(*related), key="entry_id")
+
+
+def _the_station(said: Said, check: Check) -> Station:
+    label = said.text("station", 20)
+    station = Station.objects.filter(
+        revision_id=check.fit_up.revision_id, label=label
+    ).first()
+    if not station:
+        raise Refused(f"This joint has no station {label}.", field="station")
+    station.revision = check.fit_up.revision
+    return station
+
+
+def _reading(by: Person, said: Said, envelope: dict) -> None:
+    check = _the_check(said)
+    station = _the_station(said, check)
+    ours = Reading.objects.filter(fit_check=check, station=station)
+    checks.record_reading(
+        by=by,
+        check=check,
+        station=station,
+        kind=said.text("kind", 5),
+        typed=Typed(
+            outcome=said.text("outcome", 7),
+            value=said.text("value", 24),
+            unit=said.text("unit", 2),
+            goes=said.text("goes", 24),
+            does_not_go=said.text("does_not_go", 24),
+        ),
+        supersedes=said.row("supersedes", ours, key="entry_id", missing_ok=True),
+        reason=said.text("reason", 200),
+        **envelope,
+    )
+
+
+def _choose(by: Person, said: Said, envelope: dict) -> None:
+    check = _the_check(said)
+    checks.choose_reading(
+        by=by,
+        check=check,
+        station=_the_station(said, check),
+        kind=said.text("kind", 5),
+        reading=said.row("reading", Reading.objects.all(), key="entry_id"),
+        reason=said.text("reason", 200),
+        **envelope,
+    )
+
+
+def _finish(by: Person, said: Said, envelope: dict) -> None:
+    check = _the_check(said)
+    checks.finish_check(by=by, check=check, note=said.text("note"), **envelope)
+
+
+def _raise(by: Person, said: Said, envelope: dict) -> None:
+    chosen = said.items("findings")
+    if not all(isinstance(index, int) for index in chosen):
+        raise Refused("findings is a list of numbers.", field="findings")
+    nonconformances.raise_findings(
+        by=by, check=_the_check(said), chosen=chosen, **envelope
+    )
+
+
+FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
+    "fitup/1": _fit_up,
+    "check/1": _check,
+    "reading/1": _reading,
+    "choose/1": _choose,
+    "finish/1": _finish,
+    "raise/1": _raise,
+}
+
+
+def read_envelope(data: bytes) -> dict:
+    """Return the envelope of an act; Refused says what is wrong with it."""
+
+    def no_constant(name):
+        raise ValueError(f"{name} is no number")
+
+    if len(data) > LONGEST:
+        raise Refused("The act is too large.", code="too_large")
+    try:
+        envelope = json.loads(data, parse_constant=no_constant)
+    except (ValueError, RecursionError) as error:
+        raise Refused(f"The act cannot be read: {error}.", code="unreadable") from None
+    if not isinstance(envelope, dict) or not isinstance(envelope.get("said"), dict):
+        raise Refused("An act is an object with form, by and said.", code="unreadable")
+    for name, longest in (("form", 40), ("by", 60), ("made_at", 40), ("device", 64)):
+        value = envelope.setdefault(name, "")
+        if not isinstance(value, str) or len(value) > longest:
+            raise Refused(f"{name} is a text.", field=name, code="unreadable")
+    seq = envelope.setdefault("seq", None)
+    if not (seq is None or (isinstance(seq, int) and 0 <= seq < 2**53)):
+        raise Refused("seq is a whole number.", field="seq", code="unreadable")
+    if envelope["form"] not in FORMS:
+        raise Refused(f"The form {envelope['form']} is not known.", field="form")
+    return envelope
+
+
+def take(act: uuid.UUID, envelope: dict, by: Person) -> tuple[Entry, bool]:
+    """Perform an act once and return its entry, and whether it was new.
+
+    Sent again, however late, it is the same entry. Raises ReusedAct for another
+    content under the same id, Refused or PermissionDenied as its action does.
+    """
+    form, said = envelope["form"], envelope["said"]
+    fingerprint = Act(form, by=by, said=said).fingerprint
+    if entry := find_receipt(act, fingerprint):
+        return entry, False
+    details = {name: envelope[name] for name in ("made_at", "device", "seq")}
+    try:
+        FORMS[form](by, Said(said), {"act": act, "said": said, **details})
+    except IntegrityError:
+        # The same act came in twice at once and the other was first.
+        if entry := find_receipt(act, fingerprint):
+            return entry, False
+        raise
+    return Entry.objects.get(act=act), True
+
+
+def receipt(entry: Entry) -> dict:
+    """Return the only thing that counts as success: our id, and whose database."""
+    return {
+        "act": str(entry.act),
+        "database": database_id(),
+        "entry": entry.pk,
+        "digest": entry.digest,
+        "received_at": entry.received_at.isoformat(),
+        "result": json.loads(entry.body)["result"],
+    }
+
+
+def database_id() -> str:
+    newest = Incarnation.objects.order_by("-started_at").values_list("id", flat=True)
+    return str(newest[0])
+
+
+def missing(ids: list[uuid.UUID]) -> list[str]:
+    """Return those acts that this database does not have."""
+    have = set(Entry.objects.filter(act__in=ids).values_list("act", flat=True))
+    return [str(one) for one in ids if one not in have]
