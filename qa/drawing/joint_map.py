@@ -107,10 +107,7 @@ def build(joint: JointMap, layout: Layout | None = None) -> Scene:
     layout = layout or Layout()
     drawn = ground(joint, layout)
     shapes: list[Shape] = ground_shapes(joint, drawn)
-    shapes += _true_places(joint, drawn)
-    shapes += map_values.values(joint, layout, drawn)
-    shapes += [_station(joint, i, drawn) for i in range(len(joint.stations))]
-    shapes += strip(joint, layout, drawn.frame)
+    shapes += over(joint, layout, drawn)
     return Scene(
         drawn.frame.width,
         drawn.frame.height,
@@ -210,6 +207,18 @@ def _hatch(joint: JointMap, drawn: Drawn) -> list[Shape]:
     for a, b in zip(points, tips, strict=True):
         steps += [("M", float(a[0]), float(a[1])), ("L", float(b[0]), float(b[1]))]
     return [Path(tuple(steps), "hatch")]
+
+
+def over(joint: JointMap, layout: Layout, drawn: Drawn) -> list[Shape]:
+    """Values, symbols and the line below: what stands on the ground."""
+    shapes = _true_places(joint, drawn)
+    shapes += map_values.values(joint, layout, drawn)
+    # The active one last: its square may cover a neighbor, never the other way.
+    order = sorted(
+        range(len(joint.stations)), key=lambda i: (joint.stations[i].active, i)
+    )
+    shapes += [_station(joint, i, drawn) for i in order]
+    return shapes + strip(joint, layout, drawn.frame)
 
 
 def ground_shapes(joint: JointMap, drawn: Drawn) -> list[Shape]:

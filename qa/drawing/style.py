@@ -6,22 +6,21 @@ paper always uses the light one. States are told by shape first (see `symbols`).
 
 from dataclasses import dataclass
 
-# token: (light, dark). Red and blue were measured against color vision deficiencies
-# (smallest CIEDE2000 between the fills of states 21.6); the dark ones are lighter
-# tints of the same hues with dark numbers on them.
+# token: (light, dark), the same values as the site's own tokens. The one accent, "now",
+# means "here, do this next": the active station and what is to be cut. Red and blue
+# were measured against color vision deficiencies (smallest CIEDE2000 between the fills
+# of states 21.6); the dark ones are lighter tints with dark numbers on them.
 TOKENS: dict[str, tuple[str, str]] = {
-    "paper": ("#ffffff", "#14171a"),
-    "ink": ("#111111", "#f4f2ec"),
-    "faint": ("#8a8a8a", "#8b9096"),
-    "wash": ("#eef2f7", "#20262d"),
-    "half": ("#c9c9c9", "#5a6068"),
-    "above": ("#b3261e", "#ff9a90"),
-    "below": ("#1f4e9e", "#9cc2ff"),
-    "on-state": ("#ffffff", "#14171a"),
-    "now": ("#ffd400", "#ffd400"),
-    "on-now": ("#111111", "#111111"),
-    "move": ("#0b5c5c", "#6fd3cc"),
-    "cut": ("#8a3b00", "#ffb066"),
+    "paper": ("#ffffff", "#0f1317"),
+    "ink": ("#000000", "#f5f7f2"),
+    "faint": ("#8b8b84", "#7c8893"),
+    "wash": ("#f1f1ec", "#1c232a"),
+    "half": ("#c9c9c2", "#5a6068"),
+    "above": ("#b3261e", "#ff9a8f"),
+    "below": ("#1f4e9e", "#8fb8ff"),
+    "on-state": ("#ffffff", "#000000"),
+    "now": ("#ffd21f", "#e8bc0f"),
+    "on-now": ("#000000", "#000000"),
 }
 
 
@@ -58,7 +57,7 @@ STYLE: dict[str, Look] = {
     "stale": Look(fill="paper", stroke="ink", width=1.4, dash=(7, 2.5)),
     "skipped": Look(fill="paper", stroke="ink", width=1.2),
     "strike": Look(stroke="ink", width=1.8),
-    "now": Look(fill="now", stroke="on-now", width=2.0),
+    "now": Look(fill="now", stroke="ink", width=2.0),
     "mark": Look(stroke="ink", width=1.8),
     "n": Look(fill="ink", weight=700),
     "n-on": Look(fill="on-state", weight=700),
@@ -72,14 +71,15 @@ STYLE: dict[str, Look] = {
     "drawn-in": Look(stroke="ink", width=0.9, dash=(5, 3.5)),
     "bar": Look(stroke="ink", width=1.0),
     "trace": Look(stroke="faint", width=0.8),
-    "after": Look(fill="paper", stroke="move", width=1.6),
+    "after": Look(fill="paper", stroke="ink", width=1.4),
     # plan
-    "move": Look(stroke="move", width=2.0),
-    "move-head": Look(fill="move"),
-    "cut": Look(stroke="cut", width=1.0),
-    "cut-line": Look(stroke="cut", width=1.6),
-    "bite-line": Look(stroke="cut", width=1.2, dash=(6, 4)),
-    "cut-word": Look(fill="cut", weight=600),
+    "move": Look(stroke="ink", width=2.2),
+    "move-head": Look(fill="ink"),
+    "cut-area": Look(fill="now"),
+    "cut": Look(stroke="on-now", width=0.9),
+    "cut-line": Look(stroke="ink", width=1.8),
+    "bite-line": Look(stroke="ink", width=1.3, dash=(6, 4)),
+    "build": Look(stroke="ink", width=1.4, dash=(2, 2)),
     # holes
     "zone": Look(stroke="ink", width=1.2),
     "hole": Look(stroke="ink", width=0.8),
@@ -95,17 +95,13 @@ TEXT_ON: tuple[tuple[str, str], ...] = (
     ("on-state", "above"),
     ("on-state", "below"),
     ("on-now", "now"),
-    ("cut", "paper"),
-    ("cut", "wash"),
-    ("move", "paper"),
 )
 SHAPE_ON: tuple[tuple[str, str], ...] = (
     ("ink", "paper"),
     ("above", "paper"),
     ("below", "paper"),
-    ("move", "wash"),
-    ("cut", "wash"),
     ("faint", "paper"),
+    ("on-now", "now"),
 )
 
 PREFIX = "dw-"
