@@ -158,7 +158,7 @@ def _band(drawn, true, i, j, a, b, side, look) -> list[Shape]:
 
 
 def _between(seam: np.ndarray, start, end, count: int) -> np.ndarray:
-    """`count` points along the drawn seam from one station to the next, the short way."""
+    """`count` points along the drawn seam between two stations, the short way."""
     a = int(np.argmin(np.hypot(*(seam - start).T)))
     b = int(np.argmin(np.hypot(*(seam - end).T)))
     total = len(seam)

@@ -1,4 +1,4 @@
-"""A plate of holes: nominal places, tolerance zones and measured places, with the errors
+"""A plate of holes: nominal places, tolerance zones and measured places, with errors
 magnified so that tenths can be seen. Places in mm, x right, y up."""
 
 from dataclasses import dataclass
@@ -26,8 +26,8 @@ class PlateHole:
 
 @dataclass(frozen=True)
 class Plate:
-    """A pattern; `edge` the outline of the plate (x, y) where known. `magnify` times the
-    true error is drawn; worked out when None."""
+    """A pattern; `edge` the outline of the plate (x, y) where known. Errors are drawn
+    `magnify` times as large; worked out when None."""
 
     title: str
     holes: tuple[PlateHole, ...]
@@ -45,7 +45,7 @@ class PlateLayout:
 
 
 def magnification(plate: Plate, room: float) -> float:
-    """1, 2 or 5 times a power of ten, so that the largest zone or error fills `room` mm."""
+    """1, 2 or 5 times a power of ten: the largest zone or error fits `room` mm."""
     sizes = [h.zone / 2 for h in plate.holes if h.zone]
     for hole in plate.holes:
         if hole.measured:

@@ -206,9 +206,12 @@ def _limits(points, scale) -> list[Shape]:
 def _band(points, scale, top, layout) -> list[Shape]:
     """The area between the limits; to the frame on a side that has none."""
     shapes: list[Shape] = []
-    run = []
+    run: list[ProfilePoint] = []
+    run_kind = None
     for point in [*points, None]:
-        if point is not None and (point.low is not None or point.high is not None):
+        kind = None if point is None else (point.low is None, point.high is None)
+        if kind and not all(kind) and (not run or kind == run_kind):
+            run_kind = kind
             run.append(point)
             continue
         if len(run) > 1:
@@ -220,7 +223,8 @@ def _band(points, scale, top, layout) -> list[Shape]:
                 (scale.x(p.s), floor if p.low is None else scale.y(p.low)) for p in run
             ]
             shapes.append(polyline(upper + lower[::-1], "band", closed=True))
-        run = []
+        run = [point] if kind and not all(kind) else []
+        run_kind = kind
     return shapes
 
 
@@ -250,7 +254,10 @@ def _point(point, scale, layout) -> list[Shape]:
     else:
         shapes += symbols.shape(point.state, x, y, size)
     if point.after is not None:
-        shapes.append(Disc(x, scale.y(point.after), size * 0.75, "after"))
+        z, arm = scale.y(point.after), size * 0.7
+        steps = (("M", x - arm, z - arm), ("L", x + arm, z + arm))
+        steps += (("M", x - arm, z + arm), ("L", x + arm, z - arm))
+        shapes.append(Path(steps, "mark"))
     return shapes
 
 

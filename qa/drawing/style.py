@@ -71,7 +71,6 @@ STYLE: dict[str, Look] = {
     "drawn-in": Look(stroke="ink", width=0.9, dash=(5, 3.5)),
     "bar": Look(stroke="ink", width=1.0),
     "trace": Look(stroke="faint", width=0.8),
-    "after": Look(fill="paper", stroke="ink", width=1.4),
     # plan
     "move": Look(stroke="ink", width=2.2),
     "move-head": Look(fill="ink"),
