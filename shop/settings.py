@@ -150,6 +150,8 @@ TIME_ZONE = os.environ.get("FAYLINE_TIME_ZONE", "UTC")
 
 STATIC_URL = "static/"
 STATIC_ROOT = Path(os.environ.get("FAYLINE_STATIC_ROOT", HOME / "static"))
+# WhiteNoise warns of a folder that is not there.
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATIC_IS_COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
 # Without collectstatic (demo, tests) files are served from where they lie.
 WHITENOISE_USE_FINDERS = not STATIC_IS_COLLECTED
