@@ -27,7 +27,7 @@ LONGEST_LABEL = 40
 
 @dataclass(frozen=True)
 class HolesFile:
-    """Holes in the order of the file, the line of each, and how quantities are headed."""
+    """Holes in the order of the file, the line of each, and its headings."""
 
     holes: tuple[Hole, ...]
     lines: tuple[int, ...]

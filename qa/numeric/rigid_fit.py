@@ -200,7 +200,7 @@ def _least_over_turn(worst, start: float, half: float, size: float) -> float:
         if values[i] <= values[left] and values[i] <= values[right]:
             angle = _golden_section(worst, float(grid[left]), float(grid[right]))
             floor = min(floor, (worst(angle), abs(angle - start), angle))
-    return _nearest_as_good(worst, start, floor[2], floor[0] + 1e-11 + 1e-15 * size)
+    return _nearest_as_good(worst, start, floor[2], floor[0] + 1e-12 + 1e-15 * size)
 
 
 def _golden_section(worst, low: float, high: float) -> float:

@@ -1,0 +1,120 @@
+"""Judge and fit a hole pattern from a file: `plan_holes HOLES.csv`. No database."""
+
+import json
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand
+
+from qa.forms import holes_file
+from qa.forms.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
+from qa.forms.table_file import FileComplaints, read_file
+from qa.numeric.holes import HoleError, HolePlan, HoleVerdict, plan_holes
+from qa.numeric.rigid_fit import RigidFit
+
+EXIT_HELP = "Exit code: 0 every hole conforms; 1 one does not; 3 bad input."
+
+
+class Command(BaseCommand):
+    help = "Position, best fit, edge distance and pitch of a hole pattern from a CSV."
+    requires_system_checks = []
+
+    def create_parser(self, prog_name, subcommand, **kwargs):
+        parser = super().create_parser(
+            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
+        )
+        end_with_bad_input(parser, subcommand)
+        return parser
+
+    def add_arguments(self, parser):
+        parser.add_argument("holes", metavar="HOLES.csv", type=Path)
+        parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+    def handle(self, *args, **options):
+        try:
+            plan = planned(options["holes"])
+        except BadInput as bad:
+            say_and_end(self, bad)
+        if options["json"]:
+            self.stdout.write(json.dumps(as_plain(plan), indent=2))
+        else:
+            self.stdout.write("\n".join(text_lines(plan)))
+        if not plan.conforms:
+            sys.exit(1)
+
+
+def planned(path: Path) -> HolePlan:
+    """The judged pattern in a file. Raises BadInput."""
+    try:
+        file = holes_file.parse(read_file(path))
+        try:
+            return plan_holes(file.holes)
+        except HoleError as why:
+            complaint = file.complaint(why.row, why.field, str(why))
+            raise FileComplaints([complaint]) from why
+    except FileComplaints as bad:
+        raise BadInput(lines_of(bad.complaints, path)) from bad
+
+
+def as_plain(plan: HolePlan) -> dict:
+    """The plan as documented for other programs."""
+    square, worst, pitch = plan.least_squares, plan.minimax, plan.pitch
+    return {
+        "holes": [
+            {
+                "hole": hole.label,
+                "position_mm": hole.position_mm,
+                "allowed_mm": hole.allowed_mm,
+                "conforms": hole.conforms,
+                "edge_ratio": hole.edge_ratio,
+            }
+            for hole in plan.holes
+        ],
+        "best_fit": {
+            "least_squares": {**_move(square), "rms_mm": square.rms_mm},
+            "minimax": {**_move(worst), "worst_mm": worst.worst_mm},
+        },
+        "pitch": {
+            "least_ratio": pitch.ratio if pitch else None,
+            "pair": list(pitch.pair) if pitch else None,
+        },
+    }
+
+
+def text_lines(plan: HolePlan) -> list[str]:
+    """The plan for people."""
+    width = max(4, *(len(hole.label) for hole in plan.holes))
+    lines = [f"{'hole':<{width}}  position  allowed  edge/D  verdict"]
+    lines += [_line(hole, width) for hole in plan.holes]
+    square, worst = plan.least_squares, plan.minimax
+    lines += [
+        "",
+        "Best fit, moving measured onto nominal about the nominal centroid:",
+        f"  least squares  {_moved(square)}  rms {square.rms_mm:.4f} mm",
+        f"  least worst    {_moved(worst)}  worst {worst.worst_mm:.4f} mm (radial)",
+    ]
+    if plan.pitch:
+        one, other = plan.pitch.pair
+        lines.append(f"Least pitch {plan.pitch.ratio:.2f} D, holes {one} and {other}.")
+    count = sum(not hole.conforms for hole in plan.holes)
+    verdict = f"{count} of {len(plan.holes)} do not conform" if count else "All conform"
+    return [*lines, f"{verdict}. Edge distance and pitch are shown, not judged."]
+
+
+def _line(hole: HoleVerdict, width: int) -> str:
+    edge = "-" if hole.edge_ratio is None else f"{hole.edge_ratio:.2f}"
+    faults = [] if hole.position_conforms else ["position"]
+    faults += ["size"] if hole.size_conforms is False else []
+    verdict = f"does not conform: {', '.join(faults)}" if faults else "conforms"
+    return (
+        f"{hole.label:<{width}}  {hole.position_mm:8.4f}  {hole.allowed_mm:7.4f}  "
+        f"{edge:>6}  {verdict}"
+    )
+
+
+def _move(fit: RigidFit) -> dict:
+    return {"x_mm": fit.x_mm, "y_mm": fit.y_mm, "turn_deg": fit.turn_deg}
+
+
+def _moved(fit: RigidFit) -> str:
+    return f"x {fit.x_mm:+.4f} mm  y {fit.y_mm:+.4f} mm  turn {fit.turn_deg:+.4f} deg"

@@ -1,0 +1,178 @@
+"""Which shims level a part: `plan_shims JOINT.csv READINGS.csv POINTS.csv --stock ...`.
+
+No database.
+"""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand
+
+from qa.forms import points_file
+from qa.forms.command_line import (
+    BadInput,
+    add_joint_arguments,
+    end_with_bad_input,
+    lines_of,
+    note_about_options,
+    read_joint_files,
+    say_and_end,
+)
+from qa.forms.table_file import FileComplaints, read_file
+from qa.numeric.deviation import drawn_in, scales
+from qa.numeric.lengths import NM_PER
+from qa.numeric.shims import AttachPoint, ShimError, ShimPlan, plan_shims
+
+EXIT_HELP = (
+    "Exit code: 0 flushness conforms with these stacks; 1 it does not, even with the "
+    "best stacks; 3 bad input. A thicker shim raises the part."
+)
+
+
+class Command(BaseCommand):
+    help = "The stacks of shims that level a part best, from CSV files."
+    requires_system_checks = []
+
+    def create_parser(self, prog_name, subcommand, **kwargs):
+        parser = super().create_parser(
+            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
+        )
+        end_with_bad_input(parser, subcommand)
+        return parser
+
+    def add_arguments(self, parser):
+        add_joint_arguments(parser)
+        parser.add_argument("points", metavar="POINTS.csv", type=Path)
+        parser.add_argument(
+            "--stock",
+            required=True,
+            type=stock,
+            metavar="MM,MM,...",
+            help="thicknesses that there are, in mm; each may be used again and again",
+        )
+        parser.add_argument(
+            "--most", type=int, default=3, metavar="N", help="shims a stack (default 3)"
+        )
+
+    def handle(self, *args, **options):
+        try:
+            points, plan = planned(options)
+        except BadInput as bad:
+            say_and_end(self, bad)
+        note = note_about_options(options)
+        if note:
+            self.stderr.write(note, style_func=str)
+        if options["json"]:
+            self.stdout.write(json.dumps(as_plain(points, plan), indent=2))
+        else:
+            self.stdout.write("\n".join(text_lines(points, plan)))
+        if not plan.conforms:
+            sys.exit(1)
+
+
+def stock(text: str) -> tuple[float, ...]:
+    """Thicknesses from an option."""
+    try:
+        return points_file.stock_mm(text)
+    except ValueError as why:
+        raise argparse.ArgumentTypeError(str(why)) from why
+
+
+def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
+    """The attach points and the best stacks. Raises BadInput."""
+    file, readings = read_joint_files(options)
+    path = options["points"]
+    try:
+        points = points_file.parse(read_file(path)).points
+    except FileComplaints as bad:
+        raise BadInput(lines_of(bad.complaints, path)) from bad
+    u_nm, joint = options["uncertainty_mm"], file.joint
+    u_mm = None if u_nm is None else u_nm / NM_PER["mm"]
+    every = scales(
+        [
+            drawn_in(station.flush, u_mm, options["rule"], options["edition"])
+            for station in joint.stations
+        ]
+    )
+    flush = [reading.flush_nm for reading in readings.readings]
+    rows = [
+        row
+        for row, value in enumerate(flush)
+        if value is not None and every.limited[row]
+    ]
+    try:
+        plan = plan_shims(
+            joint.places[rows],
+            joint.faces[rows],
+            [flush[row] / NM_PER["mm"] for row in rows],
+            every.take(rows),
+            points,
+            options["stock"],
+            options["most"],
+        )
+    except ShimError as why:
+        raise BadInput(f"plan_shims: {why}") from why
+    return points, plan
+
+
+def as_plain(points: tuple[AttachPoint, ...], plan: ShimPlan) -> dict:
+    """The plan as documented for other programs; null where there are no stacks."""
+    stacks = plan.stacks or [None] * len(points)
+    return {
+        "points": [
+            {
+                "point": point.label,
+                "shim_now_mm": point.shim_now_mm,
+                "shim_mm": stack.shim_mm if stack else None,
+                "stack": list(stack.shims) if stack else None,
+            }
+            for point, stack in zip(points, stacks, strict=True)
+        ],
+        "worst_before": plan.worst_before,
+        "worst_after": plan.worst_after,
+        "conforms": plan.conforms,
+        "shims_used": plan.shims_used,
+    }
+
+
+def text_lines(points: tuple[AttachPoint, ...], plan: ShimPlan) -> list[str]:
+    """The plan for people: stacks, what to fetch, what to expect."""
+    if plan.stacks is None:
+        return [
+            "No stacks let the part sit: from what is there now, every choice bends it "
+            "by more than half the thinnest shim. Allow more or other shims."
+        ]
+    width = max(5, *(len(point.label) for point in points))
+    lines = [f"{'point':<{width}}      now      new  stack"]
+    for stack in plan.stacks:
+        made_of = " + ".join(f"{shim:g}" for shim in stack.shims) or "none"
+        lines.append(
+            f"{stack.label:<{width}}  {stack.shim_now_mm:7.3f}  {stack.shim_mm:7.3f}  "
+            f"{made_of}"
+        )
+    fetch = ", ".join(f"{count} x {mm:g}" for mm, count in plan.to_fetch.items())
+    return [
+        *lines,
+        "",
+        f"To fetch: {fetch or 'nothing'} (mm).",
+        f"Worst deviation before {plan.worst_before:.3f}, after {plan.worst_after:.3f} "
+        f"(1 is the limit); {plan.worst_settled:.3f} when the part settles into the "
+        "stacks.",
+        _verdict(plan),
+    ]
+
+
+def _verdict(plan: ShimPlan) -> str:
+    if plan.conforms:
+        return "Flushness conforms with these stacks."
+    if plan.worst_ideal > 1 + 1e-6:
+        return (
+            "Flushness does not conform: the edge is not flat enough, and no height or "
+            f"tilt brings it below {plan.worst_ideal:.3f}. Shims cannot cure that."
+        )
+    return (
+        "Flushness does not conform with this stock: the right height and tilt would "
+        f"reach {plan.worst_ideal:.3f}. Allow thinner shims or higher stacks."
+    )
