@@ -58,7 +58,7 @@ def may(person: Person | None, verb: str) -> bool:
 def require(person: Person | None, verb: str) -> None:
     """Raise PermissionDenied unless the person may."""
     if not may(person, verb):
-        who = ", ".join(sorted(Role(role).label for role in MAY[verb]))
+        who = ", ".join(sorted(str(Role(role).label) for role in MAY[verb]))
         raise PermissionDenied(f"Only these roles may {verb}: {who}.")
 
 

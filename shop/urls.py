@@ -3,6 +3,8 @@
 from django.urls import include, path
 
 urlpatterns = [
+    path("", include("shop.urls_open")),
     path("", include("shop.urls_people")),
+    path("", include("shop.urls_airframes")),
     path("", include("qa.urls")),
 ]

@@ -1,9 +1,85 @@
-"""What people may change about themselves."""
+"""What people may change about themselves, and what the lead may about people."""
 
-from shop.models import Person
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Person, Role
 
 
 def set_units(person: Person, *, units: str) -> None:
     """Show lengths in "mm" or "in" to this person; what was typed stays as typed."""
     person.units = units
     person.save(update_fields=["units"])
+
+
+def add_person(
+    *,
+    by: Person,
+    username: str,
+    name: str,
+    role: str,
+    password: str,
+    certificate_kind: str = "",
+    certificate_number: str = "",
+) -> Person:
+    """Give somebody an account. The password goes nowhere but into its hash."""
+    roles.require(by, "manage people")
+    fields = {
+        "name": name,
+        "role": role,
+        "certificate_kind": certificate_kind,
+        "certificate_number": certificate_number,
+    }
+    with perform("person/1", by=by, said={"username": username, **fields}) as act:
+        person = Person.objects.create_user(username, password, **fields)
+        act.result = {"person": person.pk}
+    return person
+
+
+def _locked(person: Person) -> Person:
+    return Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
+
+
+def _refuse_losing_the_last_lead(person: Person, field: str) -> None:
+    leads = Person.objects.filter(role=Role.LEAD, is_active=True)
+    if person.role == Role.LEAD and not leads.exclude(pk=person.pk).exists():
+        raise Refused(_("Somebody must remain who leads the shop."), field=field)
+
+
+def change_role(*, by: Person, person: Person, role: str) -> Person:
+    """Give a person another role; there is always one lead left."""
+    roles.require(by, "manage people")
+    said = {"person": person.username, "role": role}
+    with perform("person_role/1", by=by, said=said) as act:
+        person = _locked(person)
+        if role != Role.LEAD:
+            _refuse_losing_the_last_lead(person, "role")
+        act.result = {"before": person.role}
+        person.role = role
+        person.full_clean(exclude=["password"])
+        person.save(update_fields=["role"])
+    return person
+
+
+def set_active(*, by: Person, person: Person, active: bool) -> Person:
+    """Let a person sign in, or no longer. Records keep naming them."""
+    roles.require(by, "manage people")
+    said = {"person": person.username, "active": active}
+    with perform("person_active/1", by=by, said=said):
+        person = _locked(person)
+        if not active:
+            _refuse_losing_the_last_lead(person, "active")
+        person.is_active = active
+        person.save(update_fields=["is_active"])
+    return person
+
+
+def reset_password(*, by: Person, person: Person, password: str) -> Person:
+    """Set a new password, which ends the person's sessions on every device."""
+    roles.require(by, "manage people")
+    with perform("person_password/1", by=by, said={"person": person.username}):
+        person = _locked(person)
+        person.set_password(password)
+        person.save(update_fields=["password"])
+    return person

@@ -1,0 +1,187 @@
+"""Part designs and part serials."""
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import (
+    Hand,
+    Lineage,
+    Origin,
+    Part,
+    PartDesign,
+    PartState,
+    Person,
+    Placement,
+)
+
+OPPOSITE = {Hand.LEFT: Hand.RIGHT, Hand.RIGHT: Hand.LEFT}
+
+
+def _check_mirror(hand: str, mirror: PartDesign | None, design: PartDesign) -> None:
+    if mirror is None:
+        return
+    if hand not in OPPOSITE:
+        raise Refused(_("Only a left or a right design has a mirror."), field="mirror")
+    if mirror.hand != OPPOSITE[hand]:
+        message = _("The mirrored design must be of the other hand.")
+        raise Refused(message, field="mirror")
+    if mirror.mirror_id and mirror.mirror_id != design.pk:
+        message = _("%(design)s mirrors another design already.")
+        raise Refused(message % {"design": mirror}, field="mirror")
+
+
+def _link_mirror(design: PartDesign, mirror: PartDesign | None) -> None:
+    """Set the link on both sides, and take it off a former mirror."""
+    PartDesign.objects.filter(mirror=design).exclude(pk=mirror and mirror.pk).update(
+        mirror=None
+    )
+    if mirror:
+        PartDesign.objects.filter(pk=mirror.pk).update(mirror=design)
+
+
+def define_design(
+    *,
+    by: Person,
+    number: str,
+    name: str,
+    revision: str = "A",
+    hand: str = Hand.NONE,
+    mirror: PartDesign | None = None,
+    structural_class: str = "secondary",
+) -> PartDesign:
+    """Add a part design; a mirrored design is linked from both sides."""
+    roles.require(by, "define designs")
+    return _write_design(
+        PartDesign(),
+        by,
+        "design/1",
+        number,
+        name,
+        revision,
+        hand,
+        mirror,
+        structural_class,
+    )
+
+
+def change_design(
+    *,
+    by: Person,
+    design: PartDesign,
+    number: str,
+    name: str,
+    revision: str,
+    hand: str,
+    structural_class: str,
+    mirror: PartDesign | None = None,
+) -> PartDesign:
+    """Correct a design. What was judged and built keeps its own record."""
+    roles.require(by, "define designs")
+    return _write_design(
+        design,
+        by,
+        "design_change/1",
+        number,
+        name,
+        revision,
+        hand,
+        mirror,
+        structural_class,
+    )
+
+
+def _write_design(
+    design, by, form, number, name, revision, hand, mirror, structural_class
+) -> PartDesign:
+    said = {
+        "design": design.pk,
+        "number": number,
+        "revision": revision,
+        "name": name,
+        "hand": hand,
+        "mirror": mirror and str(mirror),
+        "structural_class": structural_class,
+    }
+    with perform(form, by=by, said=said) as act:
+        lock = PartDesign.objects.select_for_update(of=("self",), no_key=True)
+        ids = sorted(row.pk for row in (design, mirror) if row and row.pk)
+        rows = {row.pk: row for row in lock.filter(pk__in=ids).order_by("pk")}
+        design = rows.get(design.pk, design)
+        mirror = rows.get(mirror.pk) if mirror else None
+        _check_mirror(hand, mirror, design)
+        same = PartDesign.objects.filter(number=number, revision=revision)
+        if same.exclude(pk=design.pk).exists():
+            message = _("This number and revision exist already.")
+            raise Refused(message, field="revision")
+        design.number, design.revision, design.name = number, revision, name
+        design.hand, design.structural_class = hand, structural_class
+        if mirror is None or mirror.mirror_id is None:
+            _link_mirror(design, None) if design.pk else None
+        design.mirror = mirror
+        design.full_clean()
+        design.save()
+        _link_mirror(design, mirror)
+        act.result = {"design": design.pk}
+    return design
+
+
+def check_serial_is_free(serial: str, field: str = "serial") -> None:
+    if Part.objects.filter(serial=serial).exists():
+        message = _("The serial %(serial)s is taken.")
+        raise Refused(message % {"serial": serial}, field=field)
+
+
+def register_part(
+    *,
+    by: Person,
+    design: PartDesign,
+    serial: str,
+    origin: str = Origin.MADE,
+    sources: Sequence[Part] = (),
+    note: str = "",
+) -> Part:
+    """Give a part its serial and say where it comes from: an edge of the chain."""
+    roles.require(by, "register parts")
+    said = {
+        "design": str(design),
+        "serial": serial,
+        "origin": origin,
+        "sources": [part.serial for part in sources],
+        "note": note,
+    }
+    with perform("part/1", by=by, said=said) as act:
+        check_serial_is_free(serial)
+        made_of_parts = origin in (Origin.BONDED, Origin.CUT)
+        if made_of_parts and not sources:
+            raise Refused(_("Say which parts it is made of."), field="sources")
+        if sources and not made_of_parts:
+            message = _("Only bonded and cut parts are made of other parts.")
+            raise Refused(message, field="sources")
+        part = Part(design=design, serial=serial, note=note)
+        if any(source.state == PartState.SUSPECT for source in sources):
+            part.state = PartState.SUSPECT
+        part.full_clean()
+        part.save()
+        for source in sources or (None,):
+            act.record(Lineage(part=part, kind=origin, source=source, note=note))
+        act.result = {"part": part.pk}
+    return part
+
+
+def scrap_part(*, by: Person, part: Part, reason: str) -> Part:
+    """Mark a serial as scrap for good. Refused while it sits on an airframe."""
+    roles.require(by, "scrap parts")
+    with perform("scrap/1", by=by, said={"part": part.serial, "reason": reason}):
+        part = Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part.pk)
+        if not reason.strip():
+            raise Refused(_("Say why."), field="reason")
+        if part.state == PartState.SCRAPPED:
+            raise Refused(_("It is scrapped already."), code="conflict")
+        if Placement.objects.filter(part=part, removed_at=None).exists():
+            raise Refused(_("It sits on an airframe. Take it out first."))
+        part.state = PartState.SCRAPPED
+        part.save(update_fields=["state"])
+    return part

@@ -1,0 +1,53 @@
+"""Fields that turn what a builder types into values of record."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from shop.models import Part
+
+
+class SerialField(forms.CharField):
+    """A part by its serial, typed or scanned: a list of thousands helps nobody."""
+
+    default_error_messages = {"unknown": _("There is no part with this serial.")}
+
+    def clean(self, value):
+        serial = super().clean(value)
+        if not serial:
+            return None
+        part = Part.objects.select_related("design").filter(serial=serial).first()
+        if part is None:
+            raise forms.ValidationError(self.error_messages["unknown"])
+        return part
+
+
+class DateField(forms.DateField):
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class MomentField(forms.DateTimeField):
+    """A time in the shop's time zone."""
+
+    widget = forms.DateTimeInput(
+        attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
+    )
+
+
+class LinesField(forms.CharField):
+    widget = forms.Textarea(attrs={"rows": 3})
+
+
+class AskedReason(forms.Form):
+    """A form whose `reason` shows only once a rule has asked for it."""
+
+    reason = forms.CharField(
+        label=_("Reason"), required=False, max_length=200, widget=forms.HiddenInput
+    )
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        if self.data.get(self.add_prefix("reason")):
+            self.ask_why()
+
+    def ask_why(self) -> None:
+        self.fields["reason"].widget = forms.Textarea(attrs={"rows": 2})

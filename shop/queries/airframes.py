@@ -1,0 +1,164 @@
+"""What the pages of airframes and their types show."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.core.paginator import Page
+from django.db.models import Count
+
+from shop.models import Airframe, AirframeType, Placement, Position
+
+from .paging import count_of, page_of, search
+
+HISTORY = 200
+
+
+@dataclass(frozen=True)
+class AirframeRow:
+    id: int
+    serial: str
+    name: str
+    type: str
+    line_number: int
+    fitted: int
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """A part in a position, from when to when (None: still there)."""
+
+    placement: int
+    part: int
+    serial: str
+    design: str
+    state: str
+    airframe: int
+    airframe_serial: str
+    position: str
+    placed_at: datetime
+    placed_by: str
+    removed_at: datetime | None
+    removed_by: str
+
+
+@dataclass
+class Branch:
+    """A position of the tree, how deep it lies, and what sits in it."""
+
+    id: int
+    code: str
+    name: str
+    path: str
+    depth: int
+    sits: Sitting | None = None
+    children: list["Branch"] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class AirframePage:
+    airframe: Airframe
+    tree: list[Branch]
+    fitted: int
+    history: list[Sitting]
+
+
+@dataclass(frozen=True)
+class TypePage:
+    type: AirframeType
+    tree: list[Branch]
+    airframes: list[Airframe]
+
+
+def airframes(*, q: str = "", type: AirframeType | None = None, page=1) -> Page:
+    rows = Airframe.objects.select_related("type").annotate(
+        fitted=count_of(Placement.objects.filter(removed_at=None), "airframe")
+    )
+    if type:
+        rows = rows.filter(type=type)
+    rows = search(rows, q, "serial", "name", "type__code")
+    return page_of(
+        rows,
+        page,
+        lambda a: AirframeRow(
+            a.pk, a.serial, a.name, a.type.code, a.line_number, a.fitted
+        ),
+    )
+
+
+def types() -> list[AirframeType]:
+    return list(
+        AirframeType.objects.annotate(
+            airframe_count=Count("airframes", distinct=True),
+            position_count=Count("positions", distinct=True),
+        ).order_by("code")
+    )
+
+
+def branches(positions) -> list[Branch]:
+    """Every position of one type, parents before their children, with its depth."""
+    children = defaultdict(list)
+    for row in positions:
+        children[row.parent_id].append(row)
+    found: list[Branch] = []
+
+    def walk(parent, depth):
+        for row in children[parent]:
+            found.append(Branch(row.pk, row.code, row.name, row.path, depth))
+            walk(row.pk, depth + 1)
+
+    walk(None, 0)
+    return found
+
+
+def _sitting(row: Placement) -> Sitting:
+    left = row.removed_by_entry
+    return Sitting(
+        placement=row.pk,
+        part=row.part_id,
+        serial=row.part.serial,
+        design=str(row.part.design),
+        state=row.part.state,
+        airframe=row.airframe_id,
+        airframe_serial=row.airframe.serial,
+        position=row.position.path,
+        placed_at=row.placed_at,
+        placed_by=str(row.placed_by_entry.by or ""),
+        removed_at=row.removed_at,
+        removed_by=str(left.by or "") if left else "",
+    )
+
+
+def placements():
+    return Placement.objects.select_related(
+        "part__design",
+        "position",
+        "airframe",
+        "placed_by_entry__by",
+        "removed_by_entry__by",
+    )
+
+
+def airframe_page(airframe: Airframe) -> AirframePage:
+    """Return the tree with the serial in each position, and who sat where when."""
+    tree = branches(Position.objects.filter(type_id=airframe.type_id))
+    here = {
+        row.position_id: _sitting(row)
+        for row in placements().filter(airframe=airframe, removed_at=None)
+    }
+    for branch in tree:
+        branch.sits = here.get(branch.id)
+    past = placements().filter(airframe=airframe).order_by("-placed_at", "-pk")
+    history = [_sitting(row) for row in past[:HISTORY]]
+    return AirframePage(airframe, tree, len(here), history)
+
+
+def type_page(kind: AirframeType) -> TypePage:
+    tree = branches(kind.positions.all())
+    return TypePage(kind, tree, list(kind.airframes.all()))
+
+
+def where_it_sat(part) -> list[Sitting]:
+    """Every place of a part, the newest first."""
+    rows = placements().filter(part=part).order_by("-placed_at", "-pk")
+    return [_sitting(row) for row in rows]

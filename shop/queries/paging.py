@@ -1,0 +1,40 @@
+"""Pages of long lists: two statements, whatever the length."""
+
+from collections.abc import Callable
+
+from django.core.paginator import Page, Paginator
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+SIZE = 30
+
+
+def page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> Page:
+    """Return one page of `rows`, each made into a dataclass by `shape`."""
+    page = Paginator(rows, size).get_page(number)
+    page.object_list = [shape(row) for row in page.object_list]
+    return page
+
+
+def search(rows: QuerySet, words: str, *columns: str) -> QuerySet:
+    """Keep the rows where every word is found in one of the columns."""
+    for word in words.split():
+        found = Q()
+        for column in columns:
+            found |= Q(**{f"{column}__icontains": word})
+        rows = rows.filter(found)
+    return rows
+
+
+def count_of(rows: QuerySet, link: str) -> Coalesce:
+    """Count the `rows` whose `link` is the outer row: only for the rows of the page,
+    where a join would first group the whole table."""
+    counted = (
+        rows.filter(**{link: OuterRef("pk")})
+        .order_by()
+        .annotate(group=F(link))
+        .values("group")
+        .annotate(n=Count("pk"))
+        .values("n")
+    )
+    return Coalesce(Subquery(counted), 0)

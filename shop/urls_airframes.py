@@ -1,0 +1,36 @@
+"""Airframes, their types and positions, part designs, part serials, people."""
+
+from django.urls import path
+
+from shop.views import airframes, crew, parts
+
+urlpatterns = [
+    path("airframes/", airframes.airframes, name="airframes"),
+    path("airframes/add/", airframes.add_airframe, name="add_airframe"),
+    path("airframes/<int:pk>/", airframes.airframe, name="airframe"),
+    path("airframes/<int:pk>/place/", airframes.place_part, name="place_part"),
+    path("placements/<int:pk>/remove/", airframes.remove_part, name="remove_part"),
+    path("airframe-types/add/", airframes.add_type, name="add_airframe_type"),
+    path("airframe-types/<int:pk>/", airframes.airframe_type, name="airframe_type"),
+    path(
+        "airframe-types/<int:pk>/positions/add/",
+        airframes.add_position,
+        name="add_position",
+    ),
+    path(
+        "positions/<int:pk>/change/", airframes.change_position, name="change_position"
+    ),
+    path("designs/", parts.designs, name="designs"),
+    path("designs/add/", parts.add_design, name="add_design"),
+    path("designs/<int:pk>/", parts.design, name="design"),
+    path("designs/<int:pk>/change/", parts.change_design, name="change_design"),
+    path("parts/", parts.parts, name="parts"),
+    path("parts/add/", parts.add_part, name="add_part"),
+    path("parts/<int:pk>/", parts.part, name="part"),
+    path("parts/<int:pk>/scrap/", parts.scrap_part, name="scrap_part"),
+    path("people/", crew.people, name="people"),
+    path("people/add/", crew.add_person, name="add_person"),
+    path("people/<int:pk>/role/", crew.change_role, name="change_role"),
+    path("people/<int:pk>/active/", crew.set_active, name="set_active"),
+    path("people/<int:pk>/password/", crew.reset_password, name="reset_password"),
+]

@@ -1,0 +1,49 @@
+"""One way for every form of the shop: parse, do one verb, go on; or say why not."""
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.shortcuts import redirect, render
+
+from shop.ledger import Refused
+
+
+def posted(request):
+    """What a form was sent with; None when it is only looked at."""
+    return request.POST if request.method == "POST" else None
+
+
+def _blame(form, field: str, message) -> None:
+    """Put a message beside the field that caused it, or above the form."""
+    if field in form.fields and hasattr(form, "ask_why") and field == "reason":
+        form.ask_why()
+    form.add_error(field if field in form.fields else None, message)
+
+
+def attempt(form, act):
+    """Run `act(**cleaned)` on a valid form; return (done, result).
+
+    A refusal and a complaint of a model become messages beside their fields, and
+    nothing that was typed is lost.
+    """
+    if not form.is_valid():
+        return False, None
+    try:
+        return True, act(**form.cleaned_data)
+    except Refused as no:
+        _blame(form, no.field, no.message)
+    except ValidationError as no:
+        complaints = getattr(no, "message_dict", {NON_FIELD_ERRORS: no.messages})
+        for field, messages in complaints.items():
+            for message in messages:
+                _blame(form, field, message)
+    return False, None
+
+
+def form_page(request, form, act, *, heading, back, above=None, **extra):
+    """Draw a form; after a valid POST run `act` and go to `back` (a url or a callable
+    of the result). `above` is (label, url) of the page this one belongs to."""
+    if request.method == "POST":
+        done, result = attempt(form, act)
+        if done:
+            return redirect(back(result) if callable(back) else back)
+    context = {"form": form, "heading": heading, "above": above, **extra}
+    return render(request, extra.get("template", "shop/form.html"), context)

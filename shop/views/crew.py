@@ -1,0 +1,81 @@
+"""The people of the shop: the lead adds them, changes roles, lets them in or not."""
+
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_safe
+
+from shop import roles
+from shop.actions import people as actions
+from shop.forms import crew as forms
+from shop.models import Person
+from shop.queries.people import people as list_people
+
+from .acting import form_page, posted
+from .airframes import form_view
+
+
+@require_safe
+def people(request):
+    roles.require(request.user, "manage people")
+    form = forms.PeopleFilter(request.GET)
+    page = list_people(**form.chosen, page=request.GET.get("page"))
+    return render(request, "shop/people.html", {"page": page, "filter": form})
+
+
+def _person_form(request, form, act, heading):
+    return form_page(
+        request,
+        form,
+        act,
+        heading=heading,
+        back=reverse("people"),
+        above=(_("People"), reverse("people")),
+    )
+
+
+@sensitive_post_parameters("password")
+@form_view
+def add_person(request):
+    roles.require(request.user, "manage people")
+    return _person_form(
+        request,
+        forms.PersonForm(posted(request)),
+        lambda **said: actions.add_person(by=request.user, **said),
+        _("Add a person"),
+    )
+
+
+@form_view
+def change_role(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        forms.RoleForm(posted(request), initial={"role": person.role}),
+        lambda **said: actions.change_role(by=request.user, person=person, **said),
+        _("Role of %(name)s") % {"name": person.name},
+    )
+
+
+@form_view
+def set_active(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        forms.ActiveForm(posted(request), initial={"active": person.is_active}),
+        lambda **said: actions.set_active(by=request.user, person=person, **said),
+        _("May %(name)s sign in?") % {"name": person.name},
+    )
+
+
+@sensitive_post_parameters("password")
+@form_view
+def reset_password(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        forms.ResetForm(posted(request)),
+        lambda **said: actions.reset_password(by=request.user, person=person, **said),
+        _("New password for %(name)s") % {"name": person.name},
+    )

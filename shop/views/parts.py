@@ -1,0 +1,114 @@
+"""Part designs and part serials."""
+
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from shop import roles
+from shop.actions import parts as actions
+from shop.forms import parts as forms
+from shop.models import Part, PartDesign
+from shop.queries import parts as queries
+
+from .acting import form_page, posted
+from .airframes import form_view
+from .panels import Panels, draw
+
+# Filled by qa: callables (request, part) -> (template, context) or None.
+extra_panels: Panels = []
+
+
+@require_safe
+def parts(request):
+    roles.require(request.user, "look")
+    form = forms.PartFilter(request.GET)
+    page = queries.parts(**form.chosen, page=request.GET.get("page"))
+    return render(request, "shop/parts.html", {"page": page, "filter": form})
+
+
+@require_safe
+def part(request, pk):
+    rows = Part.objects.select_related("design__mirror")
+    part = roles.fetch(request.user, "look", rows, pk=pk)
+    context = {
+        "shown": queries.part_page(part),
+        "may_scrap": roles.may(request.user, "scrap parts"),
+        "panels": draw(extra_panels, request, part),
+    }
+    return render(request, "shop/part.html", context)
+
+
+@form_view
+def add_part(request):
+    roles.require(request.user, "register parts")
+    form = forms.PartForm(posted(request), initial=request.GET.dict())
+    return form_page(
+        request,
+        form,
+        lambda **said: actions.register_part(by=request.user, **said),
+        heading=_("Register a part"),
+        back=lambda made: reverse("part", args=[made.pk]),
+        above=(_("Parts"), reverse("parts")),
+    )
+
+
+@form_view
+def scrap_part(request, pk):
+    part = roles.fetch(request.user, "scrap parts", Part.objects, pk=pk)
+    page = reverse("part", args=[part.pk])
+    return form_page(
+        request,
+        forms.ScrapForm(posted(request)),
+        lambda **said: actions.scrap_part(by=request.user, part=part, **said),
+        heading=_("Scrap %(serial)s") % {"serial": part.serial},
+        back=page,
+        above=(part.serial, page),
+        button=_("Scrap for good"),
+    )
+
+
+@require_safe
+def designs(request):
+    roles.require(request.user, "look")
+    form = forms.DesignFilter(request.GET)
+    page = queries.designs(**form.chosen, page=request.GET.get("page"))
+    return render(request, "shop/designs.html", {"page": page, "filter": form})
+
+
+@require_safe
+def design(request, pk):
+    rows = PartDesign.objects.select_related("mirror")
+    design = roles.fetch(request.user, "look", rows, pk=pk)
+    context = {
+        "design": design,
+        "page": queries.parts(design=design, page=request.GET.get("page")),
+    }
+    return render(request, "shop/design.html", context)
+
+
+@form_view
+def add_design(request):
+    roles.require(request.user, "define designs")
+    return form_page(
+        request,
+        forms.DesignForm(posted(request)),
+        lambda **said: actions.define_design(by=request.user, **said),
+        heading=_("Add a part design"),
+        back=lambda made: reverse("design", args=[made.pk]),
+        above=(_("Part designs"), reverse("designs")),
+    )
+
+
+@form_view
+def change_design(request, pk):
+    design = roles.fetch(request.user, "define designs", PartDesign.objects, pk=pk)
+    page = reverse("design", args=[design.pk])
+    return form_page(
+        request,
+        forms.DesignForm(posted(request), instance=design),
+        lambda **said: actions.change_design(by=request.user, design=design, **said),
+        heading=_("Change %(design)s") % {"design": design},
+        back=page,
+        above=(str(design), page),
+    )
