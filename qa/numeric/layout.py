@@ -14,6 +14,7 @@ import numpy as np
 from qa.numeric import outline
 from qa.numeric.joint import Limits, Station
 
+NO_LIMITS = Limits()
 _DENSE = 20_001  # points that measure an ellipse; its length is then right to 1e-8
 
 
@@ -25,7 +26,7 @@ class Layout:
     gap_directions: np.ndarray
 
     def stations(
-        self, *, gap: Limits = Limits(), flush: Limits = Limits()
+        self, *, gap: Limits = NO_LIMITS, flush: Limits = NO_LIMITS
     ) -> tuple[Station, ...]:
         """Stations named 1, 2, 3 ... with one pair of limits for all."""
         return tuple(
@@ -51,8 +52,8 @@ def rounded_rectangle(
     """
     _rounded(width, height, radius)
     _enough(count)
-    lengths = [width - 2 * radius, math.pi * radius / 2, height - 2 * radius]
-    lengths = [lengths[0], lengths[1], lengths[2], lengths[1]] * 2
+    arc = math.pi * radius / 2
+    lengths = [width - 2 * radius, arc, height - 2 * radius, arc] * 2
     ends = np.cumsum(lengths)
     along = (np.arange(count) + 0.5) * ends[-1] / count
     pieces = np.searchsorted(ends, along, side="right")

@@ -108,7 +108,7 @@ def in_plane(places: np.ndarray) -> np.ndarray:
 
 
 def distances_along(places: np.ndarray, closed: bool) -> tuple[np.ndarray, float]:
-    """Straight distance (n,) from the first row along the seam, and its whole length."""
+    """Straight distance (n,) along the seam from the first row; its whole length."""
     steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
     along = np.concatenate([[0.0], np.cumsum(steps)])
     return along[:-1], float(along[-1] if closed else along[-2])

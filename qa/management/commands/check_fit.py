@@ -38,7 +38,8 @@ EXIT_CODES = {
 
 EXIT_HELP = (
     "Exit code: 0 all that has limits was measured and conforms; 1 something does not "
-    "conform; 2 nothing fails, but something is not proven or not measured; 3 bad input."
+    "conform; 2 nothing fails, but something is not proven or not measured; 3 bad "
+    "input."
 )
 
 WORDS = {
