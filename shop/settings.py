@@ -156,6 +156,7 @@ STATIC_IS_COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
 # Without collectstatic (demo, tests) files are served from where they lie.
 WHITENOISE_USE_FINDERS = not STATIC_IS_COLLECTED
 WHITENOISE_AUTOREFRESH = False
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 COLLECTED_STORAGE = "shop.storage.CollectedStaticFiles"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -56,6 +56,12 @@ class Identity:
         return self.certificate.not_valid_after_utc
 
     @property
+    def name(self) -> str:
+        return self.certificate.subject.get_attributes_for_oid(NameOID.COMMON_NAME)[
+            0
+        ].value
+
+    @property
     def fingerprint(self) -> str:
         """SHA-256 of the certificate, in pairs, as tablets show it."""
         return self.certificate.fingerprint(hashes.SHA256()).hex(":").upper()

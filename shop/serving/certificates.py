@@ -10,6 +10,8 @@ from . import addresses, authority
 
 LOG = logging.getLogger(__name__)
 EVERY_SECONDS = 60
+# Where this process serves https; set when it starts to.
+HTTPS_PORT: int | None = None
 
 
 def folder():
@@ -36,6 +38,14 @@ def shop_authority() -> authority.Identity:
 def present_authority() -> authority.Identity | None:
     """The authority if the shop has one; never makes one."""
     return authority.load(authority.authority_path(folder()))
+
+
+def private_url(asked: str) -> str | None:
+    """The https address of the host that was asked by http; None without https."""
+    if HTTPS_PORT is None:
+        return None
+    host = asked.rsplit(":", 1)[0] if not asked.endswith("]") else asked
+    return f"https://{host}:{HTTPS_PORT}/"
 
 
 def bring_up_to_date(issuer: authority.Identity) -> bool:

@@ -11,9 +11,11 @@ from shop.serving import certificates
 @login_not_required
 @require_safe
 def trust(request):
-    return render(
-        request, "shop/trust.html", {"authority": certificates.present_authority()}
-    )
+    context = {
+        "authority": certificates.present_authority(),
+        "private_url": certificates.private_url(request.get_host()),
+    }
+    return render(request, "shop/trust.html", context)
 
 
 @login_not_required

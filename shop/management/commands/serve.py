@@ -2,6 +2,7 @@
 
 import functools
 import ssl
+import sys
 
 from django.conf import settings
 from django.core.management import call_command
@@ -11,6 +12,7 @@ from django.db.migrations.executor import MigrationExecutor
 
 from shop.serving import addresses, certificates, server, terminal
 from shop.serving.application import Application
+from shop.serving.authority import may_vouch
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 -- tablets come from the shop network
 ONLY_HERE = "127.0.0.1"
@@ -101,6 +103,7 @@ def serve_here(door, say, *more_to_say: str) -> None:
     for line in more_to_say:
         say(line)
     say("Ctrl-C stops it.")
+    sys.stdout.flush()
     server.run(application(), server.ServerConfig([door]))
 
 
@@ -118,10 +121,19 @@ def serve_shop(host: str, http: int, https: int, stdout) -> None:
             f"({error}). Restore it from a copy; or remove that folder: a new one is "
             "made, and every tablet has to trust that one again."
         ) from None
-    at = host if host != EVERYWHERE else addresses.machine_addresses()[0]
+    certificates.HTTPS_PORT = secure.getsockname()[1]
+    at = best_address(issuer) if host == EVERYWHERE else host
     tell_shop(at, plain.getsockname()[1], secure.getsockname()[1], issuer, stdout)
+    sys.stdout.flush()
     keep_valid = functools.partial(certificates.keep_valid, config, issuer)
     server.run(application(), config, keep_valid)
+
+
+def best_address(issuer) -> str:
+    """The address that a tablet should open: one that the certificate is good for."""
+    known = [*addresses.machine_addresses(), *addresses.machine_names()]
+    good = [a for a in known if ":" not in a and may_vouch(issuer.certificate, a)]
+    return next((a for a in good if a not in addresses.LOOPBACK), ONLY_HERE)
 
 
 def tell_shop(at, http: int, https: int, issuer, stdout) -> None:
