@@ -29,10 +29,18 @@ SHAPES = {
     ),
     "not_proven": (
         '<path class="fill" d="M12 1.5L22.5 12 12 22.5 1.5 12z" stroke-width="2"/>'
-        '<path class="solid" d="M12 1.5v21L1.5 12z"/>'
+        '<path class="solid" d="M1.5 12h21L12 22.5z"/>'
     ),
     "not_measured": (
         '<circle cx="12" cy="12" r="10" stroke-width="2" stroke-dasharray="4 3.2"/>'
+    ),
+    "stale": (
+        '<path d="M7 2.5h10l6 9.5-6 9.5H7L1 12z" stroke-width="2"'
+        ' stroke-dasharray="6 2.5"/>'
+    ),
+    "skipped": (
+        '<circle class="fill" cx="12" cy="12" r="8" stroke-width="1.5"/>'
+        '<path d="M0 12h7M17 12h7" stroke-width="2.5"/>'
     ),
     # Not a state of a thing but of a form: something to put right.
     "attention": (
@@ -63,7 +71,9 @@ SHAPES = {
         '<path d="M3 3l18 18M21 3L3 21" stroke-width="2"/>'
     ),
 }
-PAPER_FILLED = {"not_proven", "conforms"} | {s for s in SHAPES if s.startswith("state")}
+PAPER_FILLED = {"not_proven", "conforms", "skipped"} | {
+    s for s in SHAPES if s.startswith("state")
+}
 
 STATES = {
     "open": "state_open",
@@ -71,7 +81,6 @@ STATES = {
     "draft": "state_waiting",
     "waiting": "state_waiting",
     "not_started": "state_waiting",
-    "stale": "state_waiting",
     "dispositioned": "state_half",
     "contained": "state_half",
     "running": "state_half",
@@ -113,6 +122,8 @@ def of_verdict(verdict, deviation=None, kind: str | None = None) -> tuple[str, s
         "does_not_conform": _("does not conform"),
         "not_proven": _("not proven"),
         "not_measured": _("not measured"),
+        "stale": _("stale"),
+        "skipped": _("skipped"),
         "above": {"gap": _("too wide"), "flush": _("proud")}.get(kind, _("above")),
         "below": {"gap": _("too tight"), "flush": _("low")}.get(kind, _("below")),
     }

@@ -27,9 +27,10 @@ def mark(name: str):
 def verdict_mark(verdict, deviation=None, kind: str | None = None):
     """Draw shape and word of a verdict.
 
-    verdict: "conforms", "does_not_conform", "not_proven", None (not measured), or an
-    enum with such a value. deviation: signed, beyond the nearer limit, in any unit; its
-    sign chooses the triangle. kind: "gap" or "flush" for the trade's words.
+    verdict: "conforms", "does_not_conform", "not_proven", "stale", "skipped", None (not
+    measured), or an enum with such a value. deviation: signed, beyond the nearer limit,
+    in any unit; its sign chooses the triangle. kind: "gap" or "flush" for the words of
+    the trade.
     """
     name, word = marks.of_verdict(verdict, deviation, kind)
     return format_html(
