@@ -134,8 +134,6 @@ def test_ready_for_testing_is_ready_for_running_and_changed_needs_are_noticed(ho
 def test_a_broken_environment_is_made_anew(home):
     own = Environment(home)
     own.python.unlink()  # as when the Python it was made with is gone
-    own.python.write_text("no program")
-    own.python.chmod(0o755)
     said = io.StringIO()
     with contextlib.redirect_stdout(said):
         own.make_ready("run")
