@@ -5,14 +5,14 @@ from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.http import HttpResponseRedirect
-from django.shortcuts import redirect, render, resolve_url
+from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.actions.people import set_units
-from shop.context import THEME_COOKIE
+from shop.context import THEME_COOKIE, url_of
 from shop.forms.people import ThemeForm, UnitsForm
 
 THEME_AGE = 10 * 365 * 24 * 3600
@@ -24,7 +24,7 @@ def _back(request) -> str:
     ours = url_has_allowed_host_and_scheme(
         asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
-    return asked if ours else resolve_url(settings.LOGIN_REDIRECT_URL)
+    return asked if ours else url_of(settings.LOGIN_REDIRECT_URL) or "/"
 
 
 @login_not_required
