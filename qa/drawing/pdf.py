@@ -1,5 +1,6 @@
 """Scene to a reportlab canvas: the same shapes in the same looks, on paper."""
 
+from qa.drawing import symbols
 from qa.drawing.scene import Disc, Group, Path, Scene, Shape, Text
 from qa.drawing.style import STYLE, color
 from shop.paper import text as words
@@ -51,9 +52,9 @@ def _paint(canvas, name: str, scale: float) -> tuple[int, int]:
     look = STYLE[name]
     fill, stroke = color(look.fill), color(look.stroke)
     if fill:
-        canvas.setFillColor(fill)
+        canvas.setFillColor(words.paint(fill))
     if stroke:
-        canvas.setStrokeColor(stroke)
+        canvas.setStrokeColor(words.paint(stroke))
         canvas.setLineWidth(look.width * scale)
         canvas.setDash([d * scale for d in look.dash])
     return int(fill is not None), int(stroke is not None)
@@ -73,3 +74,11 @@ def _path(canvas, shape: Path, x: float, y: float, scale: float):
             "Z": path.close,
         }[step[0]](*values)
     return path
+
+
+def mark(canvas, state: str, x: float, y: float, radius: float) -> None:
+    """The small sign of a state about (x, y), for a table; nothing for no limits."""
+    canvas.saveState()
+    for shape in symbols.mark(state, 0, 0, 10):
+        _shape(canvas, shape, x, y, radius / 10)
+    canvas.restoreState()

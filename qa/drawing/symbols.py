@@ -105,3 +105,11 @@ def mark(state: str, x: float, y: float, r: float) -> list[Shape]:
         return [check_mark(x, y, r)]
     scale = 0.72 if state in ("above", "below", "not_proven") else 0.85
     return shape(state, x, y, r * scale)
+
+
+def state_of(verdict: str | None, deviation: float = 0.0) -> str:
+    """The state to draw for a verdict: one that does not conform is above or below,
+    by the sign of its deviation; None (no limits) is ""."""
+    if verdict == "does_not_conform":
+        return "above" if deviation > 0 else "below"
+    return "" if verdict is None else str(verdict)

@@ -41,9 +41,9 @@ class Column:
     lines: int = 1
 
 
-def gap(height_mm: float) -> Block:
-    """Empty space of so many millimeters."""
-    return Block(height_mm * MM, lambda canvas, x, top, width: None, space=True)
+def gap(height_mm: float, keep: bool = False) -> Block:
+    """Empty space of so many millimeters; `keep` holds it with what follows."""
+    return Block(height_mm * MM, lambda *_: None, keep=keep, space=True)
 
 
 def heading(title: str, note: str = "") -> Block:
@@ -103,9 +103,9 @@ def table(
     """A head and one block per row. Cells longer than their column are wrapped up to
     its `lines`, then shortened.
 
-    `rules[i]` draws a full rule above row i (a hair line else). `marks(canvas, row,
-    column, x, middle)` may draw in
-    a cell and returns the width that it used at the left of the cell.
+    `rules[i]` draws a hair line above row i, and a row without one stays on the page of
+    the row above it; without `rules` every row has its line. `marks(canvas, row,
+    column, x, middle)` may draw in a cell and returns the width that it took there.
     """
     total = sum(column.share for column in columns)
     edges = [0.0]
@@ -114,10 +114,12 @@ def table(
     head = _table_head(columns, edges, size)
     blocks = [replace(head, keep=True)]
     for number, row in enumerate(rows):
-        strong = rules[number] if rules is not None else False
-        blocks.append(
-            _table_row(columns, edges, row, number, size, strong, marks, padding, head)
+        ruled = number > 0 and (rules is None or rules[number])
+        joined = rules is not None and number + 1 < len(rows) and not rules[number + 1]
+        block = _table_row(
+            columns, edges, row, number, size, ruled, marks, padding, head
         )
+        blocks.append(replace(block, keep=joined))
     return blocks
 
 
@@ -152,9 +154,7 @@ def _table_head(columns, edges, size) -> Block:
     return Block(height, draw)
 
 
-def _table_row(
-    columns, edges, row, number, size, strong, marks, padding, head
-) -> Block:
+def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -> Block:
     leading = size * 1.3
     cells = [
         text.wrap(
@@ -167,9 +167,10 @@ def _table_row(
     height = max(len(cell) for cell in cells) * leading + padding
 
     def draw(canvas, x, top, width):
-        canvas.setStrokeColor(RULE if strong else HAIR)
-        canvas.setLineWidth(0.35 if strong else 0.2)
-        canvas.line(x, top, x + width, top)
+        if ruled:
+            canvas.setStrokeColor(HAIR)
+            canvas.setLineWidth(0.3)
+            canvas.line(x, top, x + width, top)
         base = top - padding / 2 - size * 0.93
         for i, column in enumerate(columns):
             used = (
@@ -197,7 +198,7 @@ def _table_row(
 def _cell(
     canvas, x, edges, i, y, value, align, font, size, color=text.INK, used=0.0
 ) -> None:
-    left, right = edges[i], edges[i + 1] - 4
+    left, right = edges[i], edges[i + 1] - (7 if align == "right" else 4)
     room = right - left - used
     place = {"left": left, "right": right - used, "center": (left + right) / 2}[align]
     text.write(
@@ -223,8 +224,8 @@ def caption_value(
     size: float = 8,
 ) -> None:
     """A small caption over its value, the way a title block has it."""
-    text.write(canvas, x, top - 5.5, caption, size=5.2, color=CAPTION, room=room)
-    text.write(canvas, x, top - 7.5 - size, value, font=SEMIBOLD, size=size, room=room)
+    text.write(canvas, x, top - 6.5, caption, size=5.2, color=CAPTION, room=room)
+    text.write(canvas, x, top - 9 - size, value, font=SEMIBOLD, size=size, room=room)
 
 
 def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:

@@ -113,7 +113,7 @@ def _attach(
             dictionary=pdfdoc.PDFDictionary(
                 {
                     "Type": pdfdoc.PDFName("EmbeddedFile"),
-                    "Subtype": pdfdoc.PDFName(media_type),
+                    "Subtype": pdfdoc.PDFName(media_type.replace("/", "#2F")),
                     "Params": pdfdoc.PDFDictionary(
                         {
                             "Size": len(content),

@@ -1,15 +1,18 @@
 """A QR code as plain rectangles, one per run of dark modules."""
 
+from functools import lru_cache
+
 from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 
 
-def matrix(text: str) -> list[list[bool]]:
+@lru_cache(maxsize=64)
+def matrix(text: str) -> tuple[tuple[bool, ...], ...]:
     """The modules of a QR code (error correction level M) for `text`, without quiet
     zone."""
     code = QRCode(None, QRErrorCorrectLevel.M)
     code.addData(text)
     code.make()
-    return [[bool(module) for module in row] for row in code.modules]
+    return tuple(tuple(bool(module) for module in row) for row in code.modules)
 
 
 def draw(canvas, text: str, x: float, y: float, side: float) -> None:

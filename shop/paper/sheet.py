@@ -117,6 +117,16 @@ def _head(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> N
         )
 
 
+def _title(canvas, x: float, top: float, room: float, title: str) -> None:
+    """The title on one line, or smaller on two."""
+    caption_value(canvas, x, top, room, "Title", "")
+    if text.width(text.clean(title), SEMIBOLD, 8) <= room:
+        text.write(canvas, x, top - 17, title, font=SEMIBOLD, size=8)
+        return
+    for k, line in enumerate(text.wrap(title, room, SEMIBOLD, 6.4, most=2)):
+        text.write(canvas, x, top - 13.4 - k * 7.4, line, font=SEMIBOLD, size=6.4)
+
+
 def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> None:
     x, y = paper.left, paper.foot + 3 * MM
     right = CONTENT - CODE
@@ -145,9 +155,10 @@ def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> N
             canvas.line(left, y + level * row, left, y + (level + 1) * row)
         wide = (end - start) * right - 8
         top = y + (level + 1) * row - 1.5
-        if caption == "Title" and block.subtitle:
-            value = f"{value}  ·  {block.subtitle}"
-        caption_value(canvas, left + 4, top, wide, caption, value, size=8)
+        if caption == "Title":
+            _title(canvas, left + 4, top, wide, value)
+        else:
+            caption_value(canvas, left + 4, top, wide, caption, value)
     if block.url:
         qr.draw(canvas, block.url, x + right, y, FOOT)
     else:

@@ -2,7 +2,9 @@
 widths in points."""
 
 import unicodedata
+from functools import cache
 
+from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from shop.paper import signs
@@ -10,6 +12,12 @@ from shop.paper.fonts import REGULAR, covered, register
 
 INK = "#111111"
 MISSING = "?"
+
+
+@cache
+def paint(color: str) -> Color:
+    """The color object of "#rrggbb"; reportlab reads a string anew each time."""
+    return HexColor(color)
 
 
 def clean(value: object) -> str:
@@ -126,7 +134,7 @@ def write(
     text = clean(value) if room is None else fit(value, room, font, size)
     advance = width(text, font, size)
     x -= {"left": 0.0, "center": advance / 2, "right": advance}[align]
-    canvas.setFillColor(color)
+    canvas.setFillColor(paint(color))
     canvas.setFont(font, size)
     for piece, is_sign in _runs(text):
         if is_sign:

@@ -1,0 +1,218 @@
+"""Blocks that several sheets share: masthead, identity, figure, signatures and more."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from qa.drawing import pdf, symbols
+from qa.drawing.scene import Scene
+from shop.paper import text
+from shop.paper.flow import (
+    CAPTION,
+    HAIR,
+    RULE,
+    Block,
+    caption_value,
+    gap,
+    heading,
+    paragraph,
+)
+from shop.paper.fonts import BOLD, SEMIBOLD
+from shop.paper.page import CONTENT, MM
+
+# The words for a verdict on paper; the shape beside it says above or below.
+VERDICT = {
+    "conforms": "conforms",
+    "above": "does not conform",
+    "below": "does not conform",
+    "not_proven": "not proven",
+    "not_measured": "not measured",
+    "stale": "stale",
+    "skipped": "skipped",
+    "": "no limits",
+}
+
+GENERAL_CAUTIONS = (
+    "Verdicts are about the limits recorded here and say nothing of airworthiness: "
+    "inspection and airworthiness belong to the local authority and its delegates.",
+    "Use as is, or repair, on structure needs the design authority.",
+    "Trimming and sanding: the dust of cured laminate irritates skin, eyes and lungs. "
+    "Extract it and wear a fitting respirator; safety data sheets are the authority.",
+)
+
+
+@dataclass(frozen=True)
+class Signature:
+    """A box to sign in, or what was signed: meaning, and name and date if there are."""
+
+    meaning: str
+    name: str = ""
+    date: str = ""
+    note: str = ""
+
+
+def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Block:
+    """The first lines of a sheet; with `state` its outcome stands at the right."""
+
+    room = CONTENT * (0.66 if state is not None else 1.0)
+    size = 17.0
+    while size > 13 and text.width(text.clean(title), BOLD, size) > room:
+        size -= 1
+    lines = text.wrap(title, room, BOLD, size, most=2)
+
+    def draw(canvas, x, top, width):
+        for k, line in enumerate(lines):
+            text.write(canvas, x, top - 17 - k * 16, line, font=BOLD, size=size)
+        below = top - 15 - len(lines) * 16
+        text.write(canvas, x, below, subtitle, size=8.5, room=room, color=CAPTION)
+        if state is not None:
+            text.write(
+                canvas, x + width, top - 17, word, font=BOLD, size=12, align="right"
+            )
+            used = text.width(text.clean(word), BOLD, 12)
+            pdf.mark(canvas, state, x + width - used - 12, top - 13, 8)
+
+    return Block(25 + 16 * len(lines), draw)
+
+
+def identity(pairs: Sequence[tuple[str, object]], columns: int = 4) -> list[Block]:
+    """Captions over values in a ruled grid; a long value takes up to 3 lines."""
+    rows = [pairs[i : i + columns] for i in range(0, len(pairs), columns)]
+    return [_identity_row(row, columns, last=row is rows[-1]) for row in rows]
+
+
+def _identity_row(row, columns: int, last: bool) -> Block:
+    wide = CONTENT / columns
+    cells = [
+        (caption, text.wrap(value or "–", wide - 10, SEMIBOLD, 8, most=3))
+        for caption, value in row
+    ]
+    most = max(len(lines) for _, lines in cells)
+    height = 13.5 + most * 10.4
+
+    def draw(canvas, x, top, width):
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.35)
+        canvas.line(x, top, x + width, top)
+        if last:
+            canvas.line(x, top - height, x + width, top - height)
+        for k, (caption, lines) in enumerate(cells):
+            left = x + k * wide
+            if k:
+                canvas.setStrokeColor(HAIR)
+                canvas.setLineWidth(0.25)
+                canvas.line(left, top - 2, left, top - height + 2)
+            inner = left + (5 if k else 0)
+            caption_value(canvas, inner, top - 2, wide - 10, caption, lines[0])
+            for j, line in enumerate(lines[1:], 1):
+                y = top - 19 - j * 10.4
+                text.write(canvas, inner, y, line, font=SEMIBOLD, size=8)
+
+    return Block(height, draw)
+
+
+def figure(scene: Scene, most_height: float, units: float = 1000.0) -> Block:
+    """A drawing, `units` of the scene across the whole width, no higher than told."""
+    width = CONTENT * scene.width / units
+    height = width * scene.height / scene.width
+    if height > most_height:
+        width *= most_height / height
+        height = most_height
+
+    def draw(canvas, x, top, full):
+        pdf.draw(canvas, scene, x + (full - width) / 2, top, width)
+
+    return Block(height, draw)
+
+
+def legend(states: Sequence[str]) -> Block:
+    """The shapes and their words in one line."""
+
+    def draw(canvas, x, top, width):
+        for state in states:
+            pdf.mark(canvas, state, x + 5, top - 7, 4.2)
+            word = symbols.WORDS[state]
+            used = text.write(canvas, x + 13, top - 9.5, word, size=7)
+            x += used + 28
+
+    return Block(14, draw)
+
+
+def counts(pairs: Sequence[tuple[str, str, int]]) -> Block:
+    """(state for the sign, word, number) side by side, the number large."""
+
+    def draw(canvas, x, top, width):
+        wide = width / len(pairs)
+        for k, (state, word, number) in enumerate(pairs):
+            left = x + k * wide
+            used = text.write(canvas, left, top - 19, number, font=BOLD, size=17)
+            pdf.mark(canvas, state, left + used + 10, top - 13, 5)
+            text.write(canvas, left, top - 28, word, size=7, room=wide - 6)
+
+    return Block(34, draw)
+
+
+def bullets(lines: Sequence[str], *, size: float = 8) -> list[Block]:
+    """One short dash per item."""
+    out: list[Block] = []
+    for line in lines:
+        first, *rest = paragraph(line, CONTENT, size=size, indent=9)
+
+        def draw(canvas, x, top, width, first=first):
+            text.write(canvas, x, top - size, "–", size=size)
+            first.draw(canvas, x, top, width)
+
+        out.append(Block(first.height, draw))
+        out += rest
+    return out
+
+
+def cautions(lines: Sequence[str] = GENERAL_CAUTIONS) -> list[Block]:
+    """The heading and the cautions, small."""
+    return [heading("Cautions"), gap(1, keep=True), *bullets(lines, size=7.2)]
+
+
+def signatures(boxes: Sequence[Signature]) -> list[Block]:
+    """Boxes side by side, three in a row, each kept whole."""
+    rows = [boxes[i : i + 3] for i in range(0, len(boxes), 3)]
+    out = [heading("Signatures")]
+    for row in rows:
+        out += [gap(1.5, keep=True), _signature_row(row)]
+    return out
+
+
+def _signature_row(row: Sequence[Signature]) -> Block:
+    height = 25 * MM
+    wide = CONTENT / max(2, len(row))
+
+    def draw(canvas, x, top, width):
+        for k, box in enumerate(row):
+            left = x + k * wide
+            canvas.setStrokeColor(RULE)
+            canvas.setLineWidth(0.5)
+            canvas.rect(left, top - height, wide - 8, height)
+            text.write(
+                canvas, left + 5, top - 11, box.meaning, font=SEMIBOLD, size=8,
+                room=wide - 18,
+            )  # fmt: skip
+            if box.note:
+                text.write(
+                    canvas, left + 5, top - 20, box.note, size=6, room=wide - 18,
+                    color=CAPTION,
+                )  # fmt: skip
+            half = (wide - 18) * 0.62
+            for start, caption, value, room in (
+                (0, "Name and signature", box.name, half - 6),
+                (half, "Date", box.date, wide - 18 - half),
+            ):
+                base = top - height + 15
+                text.write(canvas, left + 5 + start, base, value, size=8.5, room=room)
+                canvas.setLineWidth(0.3)
+                canvas.line(
+                    left + 5 + start, base - 3, left + 5 + start + room, base - 3
+                )
+                text.write(
+                    canvas, left + 5 + start, base - 10, caption, size=5.2,
+                    color=CAPTION,
+                )  # fmt: skip
+
+    return Block(height, draw)

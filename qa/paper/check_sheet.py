@@ -1,0 +1,262 @@
+"""The inspection sheet of one fit check: a plain record in, PDF bytes out.
+
+The page on the screen takes the same record, so that the two cannot disagree.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from qa.drawing import joint_map, profile
+from qa.drawing import pdf as drawing_pdf
+from qa.drawing.joint_map import JointMap
+from qa.drawing.profile import Profile
+from qa.paper import blocks
+from qa.paper.blocks import VERDICT, Signature
+from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
+from shop.paper.flow import paragraph
+from shop.paper.fonts import SEMIBOLD
+from shop.paper.page import CONTENT
+
+DOCUMENT_TYPE = "Fit check, inspection sheet"
+# Room for the map, so that masthead, identity, counts and map share the first page of
+# either paper.
+MAP_HEIGHT = 372.0
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One characteristic of a station, everything as it is to be printed.
+
+    `state` is that of `qa.drawing.symbols`; `typed` the reading as typed with its unit
+    where that is not mm; `millimeters` the value judged; `deviation` signed, beyond the
+    nearer limit; `probability` of conforming; `nonconformance` its number.
+    """
+
+    station: str
+    characteristic: str
+    requirement: str
+    typed: str
+    millimeters: str
+    state: str
+    deviation: str = ""
+    probability: str = ""
+    by: str = ""
+    nonconformance: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SheetFinding:
+    """A nonconformance of the check: number, what and where, its state in words."""
+
+    number: str
+    text: str
+    state: str = "open"
+
+
+@dataclass(frozen=True)
+class CheckSheet:
+    """All that the sheet shows. Texts are final; `issued_at` must carry a time zone.
+
+    `condition` are (caption, value) pairs: how held, bare or finished, instrument with
+    its standard uncertainty and feet, temperature. `outcome` is the state for the sign,
+    `outcome_word` what it says. `counts` are (state, word, number). `data` is attached
+    to the file as JSON. An empty `url` leaves out the code.
+    """
+
+    shop: str
+    number: str
+    joint_number: str
+    joint_name: str
+    joint_revision: str
+    airframe_type: str
+    airframe_serial: str
+    fitted: str
+    surround: str
+    fit_up: str
+    done_by: str
+    done_at: str
+    condition: tuple[tuple[str, str], ...]
+    rule: str
+    outcome: str
+    outcome_word: str
+    counts: tuple[tuple[str, str, int], ...]
+    map: JointMap
+    profile: Profile
+    rows: tuple[SheetRow, ...]
+    issued_at: datetime
+    issued_text: str = ""
+    joint_probability: str = ""
+    again: tuple[str, ...] = ()
+    findings: tuple[SheetFinding, ...] = ()
+    remarks: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS
+    signatures: tuple[Signature, ...] = (
+        Signature("Measured and recorded by"),
+        Signature("Inspected by", note="not the person who did the work"),
+    )
+    creator: str = ""
+    approver: str = ""
+    url: str = ""
+    digest: str = ""
+    ledger_head: str = ""
+    banner: str = ""
+    data: bytes = b""
+
+
+def render(sheet: CheckSheet, paper: str = "a4") -> bytes:
+    """PDF bytes on "a4" or "letter"; the same sheet gives the same bytes."""
+    attachments = [("check.json", "application/json", sheet.data)] if sheet.data else []
+    return sheets(
+        story(sheet),
+        title_block(sheet),
+        paper=paper,
+        issued_at=sheet.issued_at,
+        attachments=attachments,
+    )
+
+
+def title_block(sheet: CheckSheet) -> TitleBlock:
+    """The title block of every page of the sheet."""
+    return TitleBlock(
+        owner=sheet.shop,
+        document_type=DOCUMENT_TYPE,
+        number=sheet.number,
+        title=sheet.joint_name,
+        subtitle=" ".join(p for p in (sheet.airframe_type, sheet.airframe_serial) if p),
+        revision=sheet.joint_revision,
+        date=sheet.issued_text,
+        creator=sheet.creator or sheet.done_by,
+        approver=sheet.approver,
+        url=sheet.url,
+        digest=sheet.digest,
+        ledger_head=sheet.ledger_head,
+        banner=sheet.banner,
+    )
+
+
+def story(sheet: CheckSheet) -> list[Block]:
+    """Everything between head line and title block, in order."""
+    out: list[Block] = [
+        blocks.masthead(
+            sheet.joint_name,
+            "  ·  ".join(p for p in (sheet.number, sheet.fit_up, sheet.done_at) if p),
+            sheet.outcome,
+            sheet.outcome_word,
+        ),
+        *blocks.identity(identity_pairs(sheet)),
+        gap(3),
+        blocks.counts(sheet.counts),
+        blocks.figure(joint_map.build(sheet.map), MAP_HEIGHT),
+        blocks.legend(_states(sheet.map)),
+        gap(4),
+    ]
+    out += _profile(sheet)
+    out += _findings(sheet)
+    out += _again(sheet)
+    out += _table(sheet)
+    if sheet.remarks:
+        out += [heading("Remarks"), *blocks.bullets(sheet.remarks), gap(4)]
+    out += [*blocks.cautions(sheet.cautions), gap(4)]
+    return out + blocks.signatures(sheet.signatures)
+
+
+def identity_pairs(sheet: CheckSheet) -> list[tuple[str, str]]:
+    """Captions and values at the top of the first page."""
+    pairs = [
+        ("Airframe", f"{sheet.airframe_type} {sheet.airframe_serial}".strip()),
+        ("Joint", f"{sheet.joint_number} rev {sheet.joint_revision}"
+         if sheet.joint_revision else sheet.joint_number),
+        ("Fitted part", sheet.fitted),
+        ("Surround", sheet.surround),
+        ("Measured by", sheet.done_by),
+        ("Measured", sheet.done_at),
+        *sheet.condition,
+        ("Decision rule", sheet.rule),
+    ]  # fmt: skip
+    if sheet.joint_probability:
+        pairs.append(("Probability that all conform", sheet.joint_probability))
+    return pairs
+
+
+def _states(drawn: JointMap) -> list[str]:
+    """States that the map shows, in a fixed order."""
+    there = {s.gap_state for s in drawn.stations} | {
+        s.flush_state for s in drawn.stations
+    }
+    return [state for state in VERDICT if state and state in there]
+
+
+def _profile(sheet: CheckSheet) -> list[Block]:
+    scene = profile.build(sheet.profile)
+    head = heading("Profile along the seam", "solid: limits; dashed: acceptance limits")
+    return [head, gap(1, keep=True), blocks.figure(scene, 300), gap(4)]
+
+
+def _findings(sheet: CheckSheet) -> list[Block]:
+    if not sheet.findings:
+        return []
+    columns = (
+        Column("Number", 18, font=SEMIBOLD),
+        Column("What does not conform, and where", 100, lines=3),
+        Column("State", 40, lines=3),
+    )
+    rows = [(f.number, f.text, f.state) for f in sheet.findings]
+    return [heading("Nonconformances"), *table(columns, rows, CONTENT, size=8), gap(4)]
+
+
+def _again(sheet: CheckSheet) -> list[Block]:
+    if not sheet.again:
+        return []
+    return [
+        heading("Measure again", "not proven or not measured; not nonconforming"),
+        *[b for line in sheet.again for b in paragraph(line, CONTENT, size=8)],
+        gap(4),
+    ]
+
+
+def _table(sheet: CheckSheet) -> list[Block]:
+    notes = any(row.note for row in sheet.rows)
+    chance = any(row.probability for row in sheet.rows)
+    columns = [
+        Column("Station", 13, font=SEMIBOLD),
+        Column("Characteristic", 19),
+        Column("Requirement, mm", 29, "right"),
+        Column("As read", 20, "right"),
+        Column("Result, mm", 19, "right", font=SEMIBOLD),
+        Column("Verdict", 31),
+        Column("Beyond limit, mm", 17, "right"),
+    ]
+    if chance:
+        columns.append(Column("Probability", 16, "right"))
+    columns += [Column("By", 15), Column("NC", 14)]
+    if notes:
+        columns.append(Column("Note", 26, lines=2))
+    rows, rules, last = [], [], None
+    for row in sheet.rows:
+        first = row.station != last
+        cells = [
+            row.station if first else "", row.characteristic, row.requirement,
+            row.typed, row.millimeters, VERDICT[row.state], row.deviation,
+        ]  # fmt: skip
+        cells += [row.probability] if chance else []
+        cells += [row.by, row.nonconformance]
+        rows.append(cells + ([row.note] if notes else []))
+        rules.append(first)
+        last = row.station
+    return [
+        heading("Every characteristic", f"{len(sheet.rows)} results"),
+        *table(columns, rows, CONTENT, size=7.5, rules=rules, marks=_marks(sheet.rows)),
+        gap(5),
+    ]
+
+
+def _marks(rows: Sequence[SheetRow]):
+    def draw(canvas, number, column, x, middle):
+        if column != 5:
+            return 0
+        drawing_pdf.mark(canvas, rows[number].state, x + 4, middle, 3.2)
+        return 11
+
+    return draw

@@ -1,0 +1,105 @@
+"""The list of nonconformances as a sheet, in the order and filter of the page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from qa.paper import blocks
+from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
+from shop.paper.flow import paragraph
+from shop.paper.fonts import SEMIBOLD
+from shop.paper.page import CONTENT
+
+DOCUMENT_TYPE = "Nonconformance list"
+
+
+@dataclass(frozen=True)
+class ListedItem:
+    """One nonconformance as text; `state` open, dispositioned, closed and what else the
+    page says; `age` such as "12 days"."""
+
+    number: str
+    airframe: str
+    joint: str
+    text: str
+    part: str = ""
+    check: str = ""
+    state: str = "open"
+    found: str = ""
+    age: str = ""
+    who: str = ""
+
+
+@dataclass(frozen=True)
+class NonconformanceList:
+    """The items and the filter that chose them, in words ("open, airframe 003")."""
+
+    shop: str
+    number: str
+    filters: str
+    items: tuple[ListedItem, ...]
+    issued_at: datetime
+    issued_text: str = ""
+    title: str = "Nonconformances"
+    counts: tuple[tuple[str, int], ...] = ()
+    again: tuple[str, ...] = ()
+    creator: str = ""
+    cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS[:2]
+    url: str = ""
+    digest: str = ""
+    ledger_head: str = ""
+    banner: str = ""
+
+
+def render(listed: NonconformanceList, paper: str = "a4") -> bytes:
+    """PDF bytes on "a4" or "letter"."""
+    block = TitleBlock(
+        owner=listed.shop,
+        document_type=DOCUMENT_TYPE,
+        number=listed.number,
+        title=listed.title,
+        subtitle=listed.filters,
+        date=listed.issued_text,
+        creator=listed.creator,
+        url=listed.url,
+        digest=listed.digest,
+        ledger_head=listed.ledger_head,
+        banner=listed.banner,
+    )
+    return sheets(story(listed), block, paper=paper, issued_at=listed.issued_at)
+
+
+def story(listed: NonconformanceList) -> list[Block]:
+    """Masthead, counts, the table, what to measure again."""
+    said = ", ".join(f"{count} {word}" for word, count in listed.counts)
+    subtitle = "  ·  ".join(p for p in (listed.filters, said) if p)
+    out: list[Block] = [blocks.masthead(listed.title, subtitle)]
+    if listed.items:
+        out += [*table(COLUMNS, [_cells(i) for i in listed.items], CONTENT), gap(5)]
+    else:
+        out += [*paragraph("Nothing listed under this filter.", CONTENT), gap(5)]
+    if listed.again:
+        out.append(heading("Measure again", "not proven; not nonconforming"))
+        out += [*blocks.bullets(listed.again), gap(4)]
+    return out + blocks.cautions(listed.cautions)
+
+
+COLUMNS: Sequence[Column] = (
+    Column("Number", 17, font=SEMIBOLD),
+    Column("Airframe", 16, lines=2),
+    Column("Joint", 26, lines=2),
+    Column("What and where", 50, lines=4),
+    Column("Part", 22, lines=2),
+    Column("Check", 14),
+    Column("State", 24, lines=2),
+    Column("Found", 17),
+    Column("Age", 12),
+    Column("Who", 17, lines=2),
+)
+
+
+def _cells(item: ListedItem) -> tuple[str, ...]:
+    return (
+        item.number, item.airframe, item.joint, item.text, item.part, item.check,
+        item.state, item.found, item.age, item.who,
+    )  # fmt: skip
