@@ -1,0 +1,350 @@
+"""Aims in strict order over a polyhedron, and the nearest point of what is left.
+
+Each aim is a linear programme solved by HiGHS (the simplex method inside SciPy). What
+reached its best is then held: a column or row with a nonzero dual is fixed where it is.
+By complementary slackness that is exactly the set of all optima, with no tolerance to
+choose (Isermann, "Linear lexicographic optimization", OR Spektrum 4, 1982). The last
+aim, the least movement, is a least-distance problem (Lawson and Hanson, "Solving Least
+Squares Problems", chapter 23), or Wolfe's nearest point of a polytope (Mathematical
+Programming 11, 1976) where columns are tied to each other by shared rows.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+FEASIBLE = 1e-9  # how far a row or a bound may be overstepped
+PRICED = 1e-8  # a dual above this, with costs of size 1, is not zero
+SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
+
+
+class Infeasible(ValueError):
+    """No point fulfills all the rows and bounds."""
+
+
+class NotSolved(RuntimeError):
+    """The solver gave up; its own status is the message."""
+
+
+class Draft:
+    """A programme being written down: movements first, then what the rows need.
+
+    `box` holds the least and greatest movement (k,).
+    """
+
+    def __init__(self, box):
+        self.motions = len(box[0])
+        self._low, self._high = [np.asarray(box[0])], [np.asarray(box[1])]
+        self._count = self.motions
+        self._row_low, self._row_high, self._rows = [], [], 0
+        self._entries = []
+
+    def columns(self, low, high) -> np.ndarray:
+        """Add columns with bounds (m,); their numbers (m,)."""
+        low, high = np.broadcast_arrays(low, high)
+        self._low.append(low)
+        self._high.append(high)
+        self._count += len(low)
+        return np.arange(self._count - len(low), self._count)
+
+    def rows(self, low, high, slopes, *terms) -> None:
+        """Add rows low <= slopes @ movements + terms <= high; slopes (m, k).
+
+        A term is (columns (m,), factor): one column for each row.
+        """
+        count = len(slopes)
+        numbers = np.arange(self._rows, self._rows + count)
+        self._row_low.append(np.broadcast_to(low, count))
+        self._row_high.append(np.broadcast_to(high, count))
+        self._rows += count
+        across = np.tile(np.arange(slopes.shape[1]), count)
+        self._entries.append(
+            (np.repeat(numbers, slopes.shape[1]), across, slopes.ravel())
+        )
+        for columns, factor in terms:
+            self._entries.append((numbers, columns, np.broadcast_to(factor, count)))
+
+    def cost(self, *terms) -> np.ndarray:
+        """Costs (c,) from (columns, price) pairs."""
+        cost = np.zeros(self._count)
+        for columns, price in terms:
+            cost[columns] = price
+        return cost
+
+    def programme(self, basis=None) -> "Programme":
+        """The programme, started from the basis of another of the same shape."""
+        join = np.concatenate
+        return Programme(
+            (join(self._low), join(self._high)),
+            (join(self._row_low), join(self._row_high)),
+            tuple(join(part) for part in zip(*self._entries, strict=True)),
+            self.motions,
+            basis,
+        )
+
+
+class Programme:
+    """A linear programme whose aims are taken one after the other.
+
+    Columns have bounds (c,), rows bounds (r,); entries are (row, column, value) arrays.
+    The first `motions` columns are the movements of the part. `basis` is where the
+    solver starts, as kept in `first_basis` by a programme of the same shape.
+    """
+
+    def __init__(self, columns, rows, entries, motions: int, basis=None):
+        self.column_low, self.column_high = (np.array(b, dtype=float) for b in columns)
+        self.row_low, self.row_high = (np.array(b, dtype=float) for b in rows)
+        row, column, value = entries
+        order = np.lexsort((row, column))
+        self._row = np.asarray(row, dtype=np.int32)[order]
+        self._column = np.asarray(column, dtype=np.int32)[order]
+        self._value = np.asarray(value, dtype=float)[order]
+        self.motions = motions
+        self.first_basis = None
+        self.values = None
+        self._load(basis)
+
+    def _load(self, basis) -> None:
+        # SciPy pins HiGHS and hands it out only here; its own linprog builds everything
+        # anew at each call and costs ten times as much as the few pivots between aims.
+        from scipy.optimize._highspy import _core as highs
+
+        self._highs = highs
+        self._solver = solver = highs._Highs()
+        for name, value in (
+            ("output_flag", False),
+            ("presolve", "off"),
+            ("threads", 1),
+            ("random_seed", 0),
+            ("primal_feasibility_tolerance", FEASIBLE),
+            ("dual_feasibility_tolerance", FEASIBLE),
+        ):
+            solver.setOptionValue(name, value)
+        lp = highs.HighsLp()
+        lp.num_col_, lp.num_row_ = len(self.column_low), len(self.row_low)
+        lp.col_cost_ = np.zeros(len(self.column_low))
+        lp.col_lower_, lp.col_upper_ = self.column_low, self.column_high
+        lp.row_lower_, lp.row_upper_ = self.row_low, self.row_high
+        matrix = lp.a_matrix_
+        matrix.num_col_, matrix.num_row_ = lp.num_col_, lp.num_row_
+        matrix.format_ = highs.MatrixFormat.kColwise
+        counts = np.bincount(self._column, minlength=lp.num_col_)
+        matrix.start_ = np.r_[0, np.cumsum(counts)].astype(np.int32)
+        matrix.index_, matrix.value_ = self._row, self._value
+        solver.passModel(lp)
+        if basis is not None:
+            solver.setBasis(basis)
+
+    def minimize(self, cost: np.ndarray) -> float:
+        """Least cost (c,); the point is left in `values`. Raises Infeasible."""
+        size = float(np.abs(cost).max()) or 1.0
+        count = len(cost)
+        columns = np.arange(count, dtype=np.int32)
+        self._solver.changeColsCost(count, columns, cost / size)
+        self._run()
+        if self.first_basis is None:
+            self.first_basis = self._solver.getBasis()
+        solution = self._solver.getSolution()
+        self.values = np.array(solution.col_value)
+        self._column_dual = np.array(solution.col_dual)
+        self._row_value = np.array(solution.row_value)
+        self._row_dual = np.array(solution.row_dual)
+        return float(cost @ self.values)
+
+    def _run(self) -> None:
+        self._solver.run()
+        status = self._solver.getModelStatus()
+        kinds = self._highs.HighsModelStatus
+        if status not in (kinds.kOptimal, kinds.kInfeasible):
+            self._solver.clearSolver()  # once more without the old basis
+            self._solver.run()
+            status = self._solver.getModelStatus()
+        if status == kinds.kInfeasible:
+            raise Infeasible("no point fulfills all the rows and bounds")
+        if status != kinds.kOptimal:
+            raise NotSolved(self._solver.modelStatusToString(status))
+
+    def hold(self) -> None:
+        """From now on only optima of the last aim are allowed."""
+        low, high, dual = self.column_low, self.column_high, self._column_dual
+        high[dual > PRICED] = low[dual > PRICED]
+        low[dual < -PRICED] = high[dual < -PRICED]
+        loose = self.row_low < self.row_high
+        at_low = loose & (self._row_dual > PRICED)
+        at_high = loose & (self._row_dual < -PRICED)
+        self.row_high[at_low] = self.row_low[at_low]
+        self.row_low[at_high] = self.row_high[at_high]
+        columns = np.arange(len(low), dtype=np.int32)
+        self._solver.changeColsBounds(len(low), columns, low, high)
+        for row in np.flatnonzero(at_low | at_high):
+            self._solver.changeRowBounds(
+                int(row), float(self.row_low[row]), float(self.row_high[row])
+            )
+
+    def pin(self, columns: np.ndarray, values: np.ndarray) -> None:
+        """Fix columns, with just enough play for the roundings of the solver."""
+        for column, value in zip(columns, values, strict=True):
+            play = 100 * FEASIBLE
+            self._solver.changeColBounds(int(column), value - play, value + play)
+
+    def least_movement(self, *, tied: bool = False) -> np.ndarray:
+        """The movements (k,) with the least sum of squares that the rows still allow.
+
+        With `tied`, columns other than the movements may share rows.
+        """
+        return self._nearest_vertex_mix() if tied else self._nearest_in_shadow()
+
+    def _nearest_in_shadow(self) -> np.ndarray:
+        """Each row bounds its line of movements by what its own columns can take up."""
+        k = self.motions
+        own = self._column >= k
+        value, row, column = self._value[own], self._row[own], self._column[own]
+        low, high = value * self.column_low[column], value * self.column_high[column]
+        low, high = np.minimum(low, high), np.maximum(low, high)
+        count = len(self.row_low)
+        least = self.row_low - np.bincount(row, high, count)
+        most = self.row_high - np.bincount(row, low, count)
+        lines = np.zeros((count, k))
+        lines[self._row[~own], self._column[~own]] = self._value[~own]
+        lines = np.vstack([lines, np.eye(k)])
+        least = np.r_[least, self.column_low[:k]]
+        most = np.r_[most, self.column_high[:k]]
+        return nearest_point(lines, least, most, self.values[:k])
+
+    def _nearest_vertex_mix(self) -> np.ndarray:
+        k = self.motions
+
+        def lowest(direction):
+            cost = np.zeros(len(self.column_low))
+            cost[:k] = direction
+            self.minimize(cost)
+            return self.values[:k].copy()
+
+        return nearest_of_hull(lowest, self.values[:k].copy())
+
+
+def nearest_point(lines, least, most, start) -> np.ndarray:
+    """The point z (k,) nearest the origin with least <= lines z <= most.
+
+    `start` fulfills them. Lines with least = most leave a subspace, where the rest is
+    Lawson and Hanson's least-distance problem, solved by nonnegative least squares.
+    """
+    from scipy.optimize import nnls
+
+    sizes = np.linalg.norm(lines, axis=1)
+    real = sizes > 1e-12
+    lines = lines[real] / sizes[real, None]
+    least, most = least[real] / sizes[real], most[real] / sizes[real]
+    fixed = most - least <= 4 * FEASIBLE
+    free = np.eye(len(start))
+    if fixed.any():
+        triangle = np.linalg.qr(lines[fixed], mode="r")
+        _, weights, axes = np.linalg.svd(triangle, full_matrices=True)
+        rank = int((weights > 1e-7 * weights[0]).sum())
+        free = axes[rank:].T
+    if not free.shape[1]:
+        return np.array(start)
+    start = start - free @ (free.T @ start)  # the point of the subspace nearest 0
+    across = lines[~fixed] @ free
+    at = lines[~fixed] @ start
+    bounded_low, bounded_high = np.isfinite(least[~fixed]), np.isfinite(most[~fixed])
+    sides = np.vstack([across[bounded_low], -across[bounded_high]])
+    limits = np.r_[(least[~fixed] - at)[bounded_low], (at - most[~fixed])[bounded_high]]
+    if not (limits > 0).any():
+        return start
+    matrix = np.vstack([sides.T, limits])
+    target = np.zeros(len(matrix))
+    target[-1] = 1.0
+    weights, _ = nnls(matrix, target)
+    rest = matrix @ weights - target
+    return start + free @ (rest[:-1] / -rest[-1])
+
+
+def nearest_of_hull(lowest: Callable, start, rounds: int = 200) -> np.ndarray:
+    """The point nearest the origin of a polytope known by its lowest points (Wolfe).
+
+    `lowest(direction)` returns a vertex (k,) that is lowest in that direction.
+    """
+    corral, shares = [np.asarray(start, dtype=float)], np.array([1.0])
+    for _ in range(rounds):
+        point = shares @ np.array(corral)
+        vertex = lowest(point)
+        reach = max(float(v @ v) for v in [*corral, vertex])
+        if point @ (point - vertex) <= 1e-12 * max(1.0, reach):
+            return point
+        if any(np.allclose(vertex, v, rtol=0, atol=FEASIBLE) for v in corral):
+            return point
+        corral.append(vertex)
+        shares = np.r_[shares, 0.0]
+        while True:
+            wanted = _affine_shares(np.array(corral))
+            if (wanted > 1e-12).all():
+                shares = wanted
+                break
+            shrinks = wanted <= 1e-12
+            fall = shares[shrinks] - wanted[shrinks]
+            step = float((shares[shrinks] / np.maximum(fall, 1e-300)).min(initial=1.0))
+            shares = shares + min(1.0, step) * (wanted - shares)
+            keep = shares > 1e-12
+            corral = [v for v, kept in zip(corral, keep, strict=True) if kept]
+            shares = shares[keep] / shares[keep].sum()
+    return shares @ np.array(corral)
+
+
+def _affine_shares(points: np.ndarray) -> np.ndarray:
+    """Shares (j,), sum 1, of the point nearest 0 in the plane through points (j, k)."""
+    count = len(points)
+    system = np.ones((count + 1, count + 1))
+    system[0, 0] = 0.0
+    system[1:, 1:] = points @ points.T
+    return np.linalg.lstsq(system, np.eye(count + 1)[0], rcond=1e-14)[0][1:]
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Movements (k,) at which the straight-line picture agrees with the exact one."""
+
+    step: np.ndarray
+    settled: bool
+    passes: int
+    detail: object
+
+
+def settle(solve: Callable, gap_between: Callable, start, turning, merit) -> Settled:
+    """Linearize again at the present point until the readings no longer change.
+
+    `solve(at, radius)` plans with readings straightened at `at`, movements that turn
+    kept within `radius` of it, and returns (step, detail). `gap_between(at, step)` is
+    the largest error of that straightening, mm. Newton's way settles in two or three
+    passes when the plan lies in a corner. Where it does not, the turns are kept within
+    a radius that is halved whenever the exact `merit(step)`, a tuple compared in order,
+    is not better.
+    """
+    at = np.asarray(start, dtype=float)
+    for passes in range(1, 11):
+        step, detail = solve(at, np.inf)
+        if gap_between(at, step) < SETTLED_MM or not turning.any():
+            return Settled(step, True, passes, detail)
+        at = step
+    best, radius = at, float(np.abs(at[turning]).max(initial=0.0)) / 2 or 1.0
+    score = merit(best)
+    for passes in range(11, 80):
+        step, detail = solve(best, radius)
+        found = merit(step)
+        if better(found, score):
+            best, score = step, found
+        else:
+            radius /= 2
+        if radius < 1e-6:
+            step, detail = solve(best, 0.0)
+            return Settled(step, True, passes, detail)
+    return Settled(best, False, passes, detail)
+
+
+def better(one: tuple, other: tuple) -> bool:
+    """Whether a tuple of aims comes before another, in strict order."""
+    for first, second in zip(one, other, strict=True):
+        if abs(first - second) > 1e-9 * max(1.0, abs(second)):
+            return first < second
+    return False

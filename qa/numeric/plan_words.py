@@ -1,0 +1,157 @@
+"""A plan told station by station, with what stays wrong and why in plain words."""
+
+import math
+
+import numpy as np
+
+from qa.numeric.bite import next_bite
+from qa.numeric.motions import rotation_matrix
+from qa.numeric.planned import Move, StationPlan
+
+TELLING_MM = 0.01  # second-order effects below this are not worth a word
+RESOLVED_MM = 0.001
+CONFORMS = 1 + 1e-6
+
+
+def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, move):
+    """StationPlan of every row, measured or not; arrays are per reading, mm."""
+    picture, options = planner.picture, planner.options
+    gap_of = {int(row): k for k, row in enumerate(planner.gaps.rows)}
+    flush_of = {int(row): k for k, row in enumerate(planner.flushes.rows)}
+    closes = np.zeros(len(picture.stations))
+    if move is not None:
+        moved = move.displacement(picture.places)
+        closes = np.einsum("ij,ij->i", moved, picture.gap_directions)
+    told = []
+    for row, station in enumerate(picture.stations):
+        k = gap_of.get(row)
+        depth, added, left = (
+            (0.0, 0.0, 0.0)
+            if k is None
+            else (float(trim[k]), float(build_up[k]), float(unresolved[k]))
+        )
+        flush = _now_and_after(planner.flushes, flush_after, flush_of.get(row))
+        told.append(
+            StationPlan(
+                picture.joint_of[row],
+                station.label,
+                *_now_and_after(planner.gaps, gap_after, k),
+                *flush,
+                closes_by=float(closes[row]),
+                side=planner.sides[row],
+                most_trim=float(planner.most_trim[row]),
+                trim=depth,
+                build_up=added,
+                unresolved=left,
+                next_bite=next_bite(depth, options.bite, options.floor_mm),
+                reason=_reason(planner, row, depth, left, flush),
+            )
+        )
+    return tuple(told)
+
+
+def _now_and_after(readings, after, k):
+    """(value now, value after, deviation now, deviation after) of reading k."""
+    if k is None:
+        return None, None, None, None
+    now, then = float(readings.values[k]), float(after[k])
+    if not readings.scales.limited[k]:
+        return now, then, None, None
+    scale = readings.scales.take([k])
+    before, behind = scale.deviation([now])[0], scale.deviation([then])[0]
+    return now, then, float(before), float(behind)
+
+
+def _reason(planner, row, depth, left, flush) -> str:
+    """Why a station stays wrong; "" when it does not."""
+    reasons = []
+    if left < -RESOLVED_MM:
+        reasons.append(_tight(planner, row, depth, -left))
+    elif left > RESOLVED_MM:
+        reasons.append(
+            f"{left:.2f} mm more than may be built up"
+            if planner.options.build_up_mm > 0
+            else f"{left:.2f} mm too wide, and building up is not allowed"
+        )
+    if flush[3] is not None and flush[3] > CONFORMS:
+        which = "proud" if flush[1] > planner.picture.flush_scales.aim[row] else "low"
+        reasons.append(
+            f"{abs(flush[1]):.2f} mm {which if flush[1] else 'step'} stays: a step "
+            "cannot be trimmed away (fill, sand or shim)"
+        )
+    return "; ".join(reasons)
+
+
+def _tight(planner, row, depth, short) -> str:
+    station, side = planner.picture.stations[row], planner.sides[row]
+    if side == "none":
+        return f"{short:.2f} mm too tight, and nothing may be cut here"
+    if depth < planner.most_trim[row] - RESOLVED_MM:
+        return (
+            f"{short:.2f} mm too tight: the trim may not change so fast along the edge"
+        )
+    limit = math.inf if station.trim_max is None else station.trim_max
+    if limit <= planner.options.max_trim_mm:
+        return f"{short:.2f} mm more than may still be cut"
+    return f"{short:.2f} mm more than the greatest trim"
+
+
+def notes(planner, move: Move, stations) -> list[str]:
+    """What a builder should know besides the numbers."""
+    found = []
+    if not planner.settled:
+        found.append(
+            "the plan did not settle: the gaps after the exact turn still change"
+        )
+    if planner.held:
+        found.append("held still, since no reading sees it: " + ", ".join(planner.held))
+    found += _foreshortening(planner)
+    found += _corners(planner, move)
+    for station in stations:
+        if station.reason:
+            found.append(f"station {station.label}: {station.reason}")
+        if station.gap_now is None and station.closes_by > TELLING_MM:
+            found.append(
+                f"station {station.label} has no gap reading, and the move closes it "
+                f"by {station.closes_by:.2f} mm: look before you push"
+            )
+    return found
+
+
+def _foreshortening(planner):
+    """What the levelling tilts take off gaps that were planned in the plane."""
+    if not planner.apart or planner.level is None or planner.seat is None:
+        return
+    tilts = [
+        math.radians(a)
+        for a in (planner.level.move.tilt_x_deg, planner.level.move.tilt_y_deg)
+    ]
+    arms = planner.picture.places - planner.picture.center
+    moved = arms @ (rotation_matrix((*tilts, 0.0)) - np.eye(3)).T
+    most = np.abs(np.einsum("ij,ij->i", moved, planner.picture.gap_directions)).max()
+    if most > TELLING_MM:
+        yield f"the tilt also changes gaps, by {most:.2f} mm at most: check them again"
+
+
+def _corners(planner, move: Move):
+    """Sliding s along a corner of radius r changes its gap by about s^2 / (2 r)."""
+    if move is None:
+        return
+    picture = planner.picture
+    moved = move.displacement(picture.places)
+    bent = np.zeros(len(moved))
+    for one, other, distance, corner in picture.neighbors(range(len(moved))):
+        if corner or distance < 1e-6:
+            continue
+        cosine = picture.gap_directions[one] @ picture.gap_directions[other]
+        bend = math.acos(min(1.0, max(-1.0, float(cosine)))) / distance
+        bent[[one, other]] = np.maximum(bent[[one, other]], bend)
+    along = np.cross(picture.gap_directions, picture.faces)
+    slide = np.einsum("ij,ij->i", moved, along)
+    extra = slide**2 * bent / 2
+    for row in np.flatnonzero(extra > TELLING_MM):
+        yield (
+            f"station {picture.stations[row].label}: sliding {abs(slide[row]):.2f} mm "
+            f"along a corner of radius {1 / bent[row]:.0f} mm changes the gap by about "
+            f"{extra[row]:.2f} mm more than planned"
+        )

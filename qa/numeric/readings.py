@@ -1,0 +1,66 @@
+"""Readings at their places: what the planning of a fit needs to know of each.
+
+A reading x moves to x + direction . D when its place moves by D: minus the gap
+direction for a gap, the face direction for flushness and for the clearance to a land
+beneath the part.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qa.numeric.deviation import Scales
+
+FIELDS = ("rows", "gap", "values", "places", "directions", "weights", "floor")
+
+
+@dataclass(frozen=True)
+class Readings:
+    """m readings: values (m,) mm, places and directions (m, 3), weights (m,) mm.
+
+    `rows` (m,) are the numbers of their stations, `gap` (m,) says which are gaps, and
+    no reading may be brought below its `floor` (m,): 0 for gaps and clearances, -inf
+    for flushness.
+    """
+
+    rows: np.ndarray
+    gap: np.ndarray
+    values: np.ndarray
+    places: np.ndarray
+    directions: np.ndarray
+    weights: np.ndarray
+    floor: np.ndarray
+    scales: Scales
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    def deviation(self, values: np.ndarray) -> np.ndarray:
+        return self.scales.deviation(values)
+
+    def moved(self, freedom, step) -> tuple[np.ndarray, np.ndarray]:
+        """Readings (m,) after the exact movement `step`, and their rates (m, k)."""
+        along, slopes = freedom.lines(self.places, self.directions, step)
+        return self.values + along, slopes
+
+    def straightened(self, freedom, at) -> tuple[np.ndarray, np.ndarray]:
+        """(base, slopes): near `at` the readings are base + slopes @ step."""
+        values, slopes = self.moved(freedom, at)
+        return values - slopes @ at, slopes
+
+    def bend(self, freedom, at, step) -> float:
+        """How wrong the readings straightened at `at` are at `step`, mm."""
+        base, slopes = self.straightened(freedom, at)
+        exact, _ = self.moved(freedom, step)
+        return float(np.abs(base + slopes @ step - exact).max(initial=0.0))
+
+
+def together(*parts: Readings) -> Readings:
+    """Several sets of readings as one."""
+
+    def all_of(things, name):
+        return np.concatenate([getattr(thing, name) for thing in things])
+
+    names = ("low", "high", "aim", "below", "above")
+    scales = Scales(*(all_of([part.scales for part in parts], n) for n in names))
+    return Readings(*(all_of(parts, name) for name in FIELDS), scales)

@@ -1,0 +1,251 @@
+"""Where material must come off, how much, and what stays impossible.
+
+In strict order: the least step left (only the motion can cure it), the least overlap,
+the least unresolved excess of gaps, the least build-up, the least of the aim given up,
+the least area removed, the least length-weighted sum of normalized deviations, the
+least movement at the rim. With neither steps nor an aim these are the five of
+DEVELOPERS.md. Areas are depth times length weight.
+
+A gap ends at q = gap + trim - build_up. Limits to stay in are the drawn-in ones, the
+low one never below zero. Where a station has to be cut, the cut goes on to `aim` inside
+the low limit, at most to the middle: first everything is planned to the limits, then
+again with the aim at the stations that were cut, until no more join them.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qa.numeric.lexicographic import Draft
+from qa.numeric.motions import Freedom
+from qa.numeric.readings import Readings
+from qa.numeric.seat import (
+    box_within,
+    floor_within_reach,
+    refuse_collisions,
+    settled_plan,
+)
+
+CUT_MM = 1e-6  # a trim thinner than this is none
+LEAST_WEIGHT_MM = 1e-3
+
+
+@dataclass(frozen=True)
+class TrimRules:
+    """What may be done at each of m readings; 0 for readings that are not gaps.
+
+    `most_trim` and `most_build_up` (m,) mm, `aim` mm inside the low limit. `ramps`
+    (j, 3): two readings and the greatest difference of their trims, mm.
+    """
+
+    most_trim: np.ndarray
+    most_build_up: np.ndarray
+    aim: float = 0.0
+    ramps: tuple[tuple[int, int, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Trim:
+    """A plan: rim movements (k,) and per reading (m,) in mm.
+
+    `values` are the readings after the movement, trim and build-up, exact. Areas in
+    mm2. `unresolved` is signed: negative is tight, 0 within the limits.
+    """
+
+    step: np.ndarray
+    values: np.ndarray
+    trim: np.ndarray
+    build_up: np.ndarray
+    unresolved: np.ndarray
+    area: float
+    build_up_area: float
+    unresolved_area: float
+    total: float
+    settled: bool
+    passes: int
+
+
+def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
+    """The least trim and the place that goes with it.
+
+    Readings that are no gaps (flushness, clearances) are kept within their limits as
+    far as the motion can. Raises NoFeasibleMotion when every place collides.
+    """
+    aimed = np.zeros(len(readings), dtype=bool)
+    passes = 0
+    while True:
+        problem = _TrimProblem(readings, freedom, rules, aimed)
+        found = settled_plan(problem, freedom)
+        passes += found.passes
+        moved, _ = readings.moved(freedom, found.step)
+        depth, build_up = problem.depths(moved, found.detail)
+        more = (depth > CUT_MM) & ~aimed
+        if rules.aim <= 0 or not more.any():
+            break
+        aimed |= more
+    values = moved + depth - build_up
+    refuse_collisions(readings, values)
+    unresolved = problem.unresolved(values)
+    weights = np.where(readings.gap, readings.weights, 0.0)
+    return Trim(
+        found.step,
+        values,
+        depth,
+        build_up,
+        unresolved,
+        float(weights @ depth),
+        float(weights @ build_up),
+        float(weights @ np.abs(unresolved)),
+        float(readings.weights @ readings.deviation(values)),
+        found.settled,
+        passes,
+    )
+
+
+class _TrimProblem:
+    """The straightened trim plan at one place after the other, warm from the last."""
+
+    def __init__(self, readings, freedom, rules, aimed):
+        self.readings, self.freedom, self.rules = readings, freedom, rules
+        self.basis = None
+        self.low = np.maximum(readings.scales.low, readings.floor)
+        self.high = np.maximum(readings.scales.high, self.low)
+        self.target = self.low.copy()
+        middle = (self.low[aimed] + self.high[aimed]) / 2
+        self.target[aimed] = np.minimum(self.low[aimed] + rules.aim, middle)
+        # What the aim adds to the low limit; 0 also where there is no low limit.
+        self.inside = np.zeros(len(readings))
+        self.inside[aimed] = self.target[aimed] - self.low[aimed]
+
+    def bend(self, at, step) -> float:
+        return self.readings.bend(self.freedom, at, step)
+
+    def merit(self, step) -> tuple:
+        readings, gaps = self.readings, self.readings.gap
+        moved, _ = readings.moved(self.freedom, step)
+        depth, build_up = self.depths(moved, None)
+        values = moved + depth - build_up
+        excess = np.abs(self.unresolved(values)) * readings.weights
+        short = np.clip(self.target - values, 0, self.inside)
+        return (
+            float(excess[~gaps].sum()),
+            float(np.maximum(0, readings.floor - values).sum()),
+            float(excess[gaps].sum()),
+            float(readings.weights @ build_up),
+            float(readings.weights[gaps] @ short[gaps]),
+            float(readings.weights @ depth),
+            float(readings.weights @ readings.deviation(values)),
+            float(step @ step),
+        )
+
+    def unresolved(self, values) -> np.ndarray:
+        """Signed distance (m,) outside the limits; 0 inside, and below a nanometer."""
+        beyond = np.minimum(values - self.low, 0) + np.maximum(values - self.high, 0)
+        return np.where(np.abs(beyond) < CUT_MM, 0.0, beyond)
+
+    def depths(self, moved, planned) -> tuple[np.ndarray, np.ndarray]:
+        """Trim and build-up (m,) at readings as moved.
+
+        Without ramps each station is its own: cut up to the target, build up down to
+        the high limit, as far as allowed. With them they are as planned.
+        """
+        if planned is not None:
+            return planned
+        rules = self.rules
+        depth = np.clip(self.target - moved, 0, rules.most_trim)
+        build_up = np.clip(moved - self.high, 0, rules.most_build_up)
+        return depth, build_up
+
+    def solve(self, at, radius):
+        freedom, readings = self.freedom, self.readings
+        box = box_within(freedom, at, radius)
+        base, slopes = readings.straightened(freedom, at)
+        room = self.rules.most_trim
+        floor = floor_within_reach(readings, freedom, at, box, room)
+        draft, parts = self._draft(base, slopes, floor, box)
+        programme = draft.programme(self.basis)
+        for cost in self._aims(draft, parts):
+            programme.minimize(cost)
+            programme.hold()
+        self.basis = programme.first_basis
+        if not self.rules.ramps:
+            return programme.least_movement(), None
+        step = programme.least_movement(tied=True)
+        return step, self._spread(programme, draft, parts, step)
+
+    def _draft(self, base, slopes, floor, box):
+        """Columns take a reading from its aim down or up to where it ends.
+
+        Reading + trim - build_up = aim - under - short - tight + over + wide: inside
+        the target, inside the limit but short of the target, and outside.
+        """
+        readings, rules = self.readings, self.rules
+        aim = np.clip(readings.scales.aim, self.target, self.high)
+        aim = np.where(np.isfinite(aim), aim, 0.0)
+        draft = Draft(box)
+        nothing = np.zeros(len(readings))
+        limited = np.isfinite(self.low)
+        tight = np.where(limited, np.inf, 0.0)
+        tight[readings.gap] = (self.low - floor)[readings.gap]
+        ends = (
+            ("trim", 1.0, rules.most_trim),
+            ("build_up", -1.0, rules.most_build_up),
+            ("under", 1.0, aim - self.target),
+            ("short", 1.0, self.inside),
+            ("tight", 1.0, tight),
+            ("over", -1.0, self.high - aim),
+            ("wide", -1.0, np.where(np.isfinite(self.high), np.inf, 0.0)),
+        )
+        parts, terms = {}, []
+        for name, sign, most in ends:
+            most = np.maximum(most, 0.0)
+            if (most > 0).any():
+                parts[name] = draft.columns(nothing, most)
+                terms.append((parts[name], sign))
+        draft.rows(aim - base, aim - base, slopes, *terms)
+        draft.rows(0.0, 0.0, self.freedom.locked)
+        if rules.ramps and "trim" in parts:
+            one, other, most = (
+                np.array(column) for column in zip(*rules.ramps, strict=True)
+            )
+            level = np.zeros((len(one), slopes.shape[1]))
+            pair = parts["trim"][one.astype(int)], parts["trim"][other.astype(int)]
+            draft.rows(-most, most, level, (pair[0], 1.0), (pair[1], -1.0))
+        return draft, parts
+
+    def _aims(self, draft, parts):
+        """Costs in strict order; aims that nothing can serve are left out."""
+        weights, scales = self.readings.weights, self.readings.scales
+        gaps = self.readings.gap
+        # A station at the place of another has no length, but must still fit.
+        excess = np.maximum(weights, LEAST_WEIGHT_MM)
+
+        def cost(*names, price=weights):
+            present = [name for name in names if name in parts]
+            return draft.cost(*((parts[name], price) for name in present))
+
+        if (~gaps & scales.limited).any():
+            yield cost("tight", "wide", price=np.where(gaps, 0.0, excess))
+        yield cost("tight", "wide", price=np.where(gaps, excess, 0.0))
+        for name in ("build_up", "short", "trim"):
+            if name in parts:
+                yield cost(name)
+        low = cost("under", "short", "tight", price=weights * scales.below)
+        yield low + cost("over", "wide", price=weights * scales.above)
+
+    def _spread(self, programme, draft, parts, step):
+        """Trims at the place found; what is still free is cut in the later rows."""
+        nothing = np.zeros(len(self.readings))
+        if "trim" not in parts:
+            return None
+        moves = np.arange(len(step))
+        programme.pin(moves, step)
+        late = np.arange(len(nothing), 0, -1) * np.maximum(
+            self.readings.weights, LEAST_WEIGHT_MM
+        )
+        programme.minimize(draft.cost((parts["trim"], late)))
+        depth = programme.values[parts["trim"]]
+        build_up = nothing
+        if "build_up" in parts:
+            build_up = programme.values[parts["build_up"]]
+        return depth, build_up
