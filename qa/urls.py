@@ -2,7 +2,14 @@
 
 from django.urls import include, path
 
-from qa.views import api
+from qa.views import (
+    api,
+    checks,
+    front,
+    instruments,
+    joints,
+    nonconformances,
+)
 
 api_urls = [
     path("session", api.session, name="api_session"),
@@ -11,6 +18,41 @@ api_urls = [
     path("checks/<uuid:check>", api.check, name="api_check"),
 ]
 
+joint_urls = [
+    path("", joints.joints, name="joints"),
+    path("<int:pk>/", joints.joint, name="joint"),
+    path("<int:pk>/revision/<int:number>/", joints.joint, name="joint_revision"),
+]
+
+check_urls = [
+    path("", checks.checks, name="checks"),
+    path("new/", checks.new_check, name="new_check"),
+    path("<uuid:uuid>/", checks.check, name="check"),
+    path("<uuid:uuid>/sheet.pdf", checks.check_pdf, name="check_pdf"),
+    path("<uuid:uuid>/raise/", front.raise_findings, name="raise_findings"),
+]
+
+nonconformance_urls = [
+    path("", nonconformances.nonconformances, name="nonconformances"),
+    path("list.pdf", nonconformances.nonconformances_pdf, name="nonconformances_pdf"),
+    path("list.csv", nonconformances.nonconformances_csv, name="nonconformances_csv"),
+    path("new/", nonconformances.raise_by_hand, name="raise_by_hand"),
+    path("<int:pk>/", nonconformances.nonconformance, name="nonconformance"),
+    path("<int:pk>/<str:verb>/", nonconformances.act, name="nonconformance_act"),
+]
+
+instrument_urls = [
+    path("", instruments.instrument_list, name="instruments"),
+    path("new/", instruments.edit_instrument, name="new_instrument"),
+    path("<int:pk>/", instruments.edit_instrument, name="instrument"),
+]
+
 urlpatterns = [
+    path("", front.front, name="front"),
     path("api/", include(api_urls)),
+    path("joints/", include(joint_urls)),
+    path("fit-checks/", include(check_urls)),
+    path("nonconformances/", include(nonconformance_urls)),
+    path("instruments/", include(instrument_urls)),
+    path("", include("qa.urls_tablet")),
 ]

@@ -35,12 +35,12 @@ export class Link {
   async session(method = "GET", body = undefined) {
     const { status, json } = await this.ask(method, "/api/session", body);
     if (status !== 200 || !json?.database) throw Object.assign(new Error("no session"), { status, problem: json?.error });
-    Object.assign(this, { csrf: json.csrf, user: json.user, people: json.people, session_json: json });
+    Object.assign(this, { csrf: json.csrf, user: json.user });
+    if (json.people.length) await this.store.put("settings", (this.people = json.people), "people");
     const moved = this.database !== null && this.database !== json.database;
     this.ready = !moved || (json.before ?? []).includes(this.database);
     this.stranger = this.ready ? null : json.database;
     if (this.ready && this.database !== json.database) await this.bind(json.database);
-    await this.store.put("settings", json.people, "people");
     return { user: json.user, moved };
   }
 

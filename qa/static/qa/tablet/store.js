@@ -51,6 +51,10 @@ export class Store {
     return this.run([table], "readonly", (t) => t.objectStore(table).getAll());
   }
 
+  count(table) {
+    return this.run([table], "readonly", (t) => t.objectStore(table).count());
+  }
+
   put(table, row, key) {
     return this.run([table], "readwrite", (t) => void t.objectStore(table).put(row, key));
   }

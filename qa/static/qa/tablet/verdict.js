@@ -18,10 +18,10 @@ export function judge(nm, limits) {
   return { verdict: "conforms", side: "", deviation_nm };
 }
 
-// The state that map, list and pad draw: conforms, above, below, unproven; from the server's record when there is one.
+// The state that map, list and pad draw: conforms, above, below, not_proven; from the server's record when there is one.
 export function stateOf(verdict, deviation_nm) {
   if (verdict === "does_not_conform") return deviation_nm < 0 ? "below" : "above";
-  return verdict === "not_proven" ? "unproven" : verdict === "conforms" ? "conforms" : "saved";
+  return verdict === "not_proven" ? "not_proven" : verdict === "conforms" ? "conforms" : "saved";
 }
 
 // A slip of the finger (235 for 2.35) lies more than five tolerance widths outside. With one limit only there is no width: 25 mm does.

@@ -1,0 +1,58 @@
+// Building from the templates of the shell. Words live there, where they can be translated; strings put in here become text, never markup.
+
+const put = (node, attributes, children) => {
+  for (const [name, value] of Object.entries(attributes)) if (value !== false && value != null) node.setAttribute(name, value);
+  node.append(...children.flat().filter((child) => child != null && child !== false));
+  return node;
+};
+
+export const el = (tag, attributes = {}, ...children) => put(document.createElement(tag), attributes, children);
+export const svg = (tag, attributes = {}, ...children) => put(document.createElementNS("http://www.w3.org/2000/svg", tag), attributes, children);
+
+// A copy of a template: its element, and what it marks with data-ref by name. Touches of [data-do] go to acts[name](element).
+export function stamp(name, acts = {}) {
+  const node = document.getElementById(`t-${name}`).content.firstElementChild.cloneNode(true);
+  const refs = {};
+  for (const one of [node, ...node.querySelectorAll("[data-ref]")]) refs[one.dataset.ref] = one;
+  node.addEventListener("click", ({ target }) => {
+    const touched = target.closest("[data-do]");
+    if (touched && !touched.disabled) acts[touched.dataset.do]?.(touched);
+  });
+  return { node, ...refs };
+}
+
+// A question on top of the page. Resolves to the form's fields with `value`, the button that was pressed; null when the person went back.
+export function ask(name, fill = {}, acts = {}) {
+  const { node, ...refs } = stamp(name, { close: ({ value }) => node.close(value), ...acts });
+  for (const [ref, content] of Object.entries(fill)) refs[ref].replaceChildren(...[content].flat());
+  document.body.append(node);
+  node.showModal();
+  return new Promise((resolve) => {
+    node.onclose = () => {
+      const fields = Object.fromEntries(new FormData(node.querySelector("form")));
+      node.remove();
+      resolve(node.returnValue ? { ...fields, value: node.returnValue } : null);
+    };
+  });
+}
+
+// Why something is done: one touch, or own words. Empty when the person went back.
+export async function why(name, place) {
+  const answer = await ask(name, { place });
+  return answer ? (answer.value === "text" ? answer.text.trim() : answer.value) : "";
+}
+
+// Live regions stand in the shell from the start; emptied first so that the same words are said again.
+export function say(words, urgent = false) {
+  const region = document.getElementById(urgent ? "alert" : "status");
+  region.textContent = "";
+  requestAnimationFrame(() => (region.textContent = words));
+}
+
+export const hour = (iso) => new Date(iso).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+
+export function age(iso) {
+  const minutes = Math.floor((Date.now() - Date.parse(iso)) / 60000);
+  if (minutes < 1) return "just now";
+  return minutes < 60 ? `${minutes} min` : minutes < 2880 ? `${Math.floor(minutes / 60)} h` : `${Math.floor(minutes / 1440)} days`;
+}
