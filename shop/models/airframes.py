@@ -46,6 +46,9 @@ class Position(models.Model):
     )
     code = models.CharField(_("code"), max_length=40)
     name = models.CharField(_("name"), max_length=120)
+    # Where the weight of what sits here acts, aft of the datum.
+    arm_nm = models.BigIntegerField(null=True, editable=False)
+    arm_text = models.CharField(_("arm"), max_length=40, blank=True)
     # "Fuselage / Door left": written by the action, so that lists need no walk.
     path = models.CharField(max_length=400, editable=False)
 
@@ -93,6 +96,8 @@ class PartDesign(models.Model):
         choices=StructuralClass,
         default=StructuralClass.SECONDARY,
     )
+    # Offcuts laid up with a part to be tested: never placed, never weighed.
+    is_coupon = models.BooleanField(_("test coupon"), default=False)
 
     class Meta:
         ordering = ("number", "revision")
@@ -132,6 +137,9 @@ class Part(models.Model):
     serial = models.CharField(_("serial"), max_length=60, unique=True)
     state = models.CharField(max_length=10, choices=PartState, default=PartState.GOOD)
     note = models.CharField(_("note"), max_length=200, blank=True)
+    # Projection of the newest weighing: None was never weighed.
+    mass_mg = models.PositiveBigIntegerField(null=True, editable=False)
+    mass_is_estimate = models.BooleanField(default=False, editable=False)
 
     class Meta:
         ordering = ("serial",)
@@ -160,6 +168,9 @@ class Lineage(Fact):
     kind = models.CharField(max_length=8, choices=Origin)
     source = models.ForeignKey(
         Part, models.PROTECT, related_name="made_into", null=True, blank=True
+    )
+    pull = models.ForeignKey(
+        "Pull", models.PROTECT, related_name="yields", null=True, blank=True
     )
     note = models.CharField(max_length=200, blank=True)
 

@@ -1,0 +1,189 @@
+"""Pulls: what was laid up in a mold, how it cured, and how it came out."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from .laminates import CureRecipe, Laminate
+from .ledger import Entry, Fact
+from .materials import Lot, Material
+from .people import Person
+from .tooling import Tool
+
+
+class PullState(models.TextChoices):
+    LAID_UP = "laid_up", _("laying up")
+    CURING = "curing", _("curing")
+    DEMOLDED = "demolded", _("out of the mold")
+    VOID = "void", _("void")
+
+
+class Pull(models.Model):
+    """A mold and its next number. State and times are projections of acts."""
+
+    tool = models.ForeignKey(Tool, models.PROTECT, related_name="pulls")
+    number = models.PositiveIntegerField()
+    laminate = models.ForeignKey(Laminate, models.PROTECT, related_name="pulls")
+    started_entry = models.ForeignKey(
+        Entry, models.PROTECT, to_field="act", related_name="+"
+    )
+    surface = models.PositiveIntegerField()
+    after_repair = models.BooleanField(default=False)
+    # Why it was started although a rule asked for a reason.
+    reason = models.CharField(max_length=200, blank=True)
+    temperature = models.IntegerField(null=True, help_text="0.001 degC")
+    humidity = models.PositiveIntegerField(null=True, help_text="0.01 %")
+    started_at = models.DateTimeField()
+
+    state = models.CharField(max_length=8, choices=PullState, default=PullState.LAID_UP)
+    closed_at = models.DateTimeField(null=True)
+    release_from = models.DateTimeField(null=True)
+    demolded_at = models.DateTimeField(null=True)
+    minutes = models.PositiveIntegerField(default=0)
+    # None: no trace yet.
+    cure_met = models.BooleanField(null=True)
+
+    class Meta:
+        ordering = ("tool", "-number")
+        indexes = [
+            models.Index(fields=["state", "release_from"]),
+            models.Index(fields=["tool", "started_at"]),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["tool", "number"], name="pull_number_once_per_mold"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=PullState.values), name="pull_state_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.tool.code}-{self.number}"
+
+    @property
+    def elapsed(self):
+        return self.demolded_at - self.started_at if self.demolded_at else None
+
+
+class PlyLaid(Fact):
+    """A ply as laid, from which lot, and who saw it before the next one covered it."""
+
+    pull = models.ForeignKey(Pull, models.PROTECT, related_name="plies_laid")
+    order = models.PositiveIntegerField()
+    area_name = models.CharField(max_length=60)
+    material = models.ForeignKey(Material, models.PROTECT, related_name="+")
+    lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="plies")
+    orientation = models.SmallIntegerField(default=0)
+    planned = models.BooleanField(default=True)
+    witness = models.ForeignKey(
+        Person, models.PROTECT, null=True, related_name="plies_witnessed"
+    )
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ("pull", "order", "pk")
+        verbose_name_plural = "plies laid"
+
+    def __str__(self) -> str:
+        return f"{self.pull_id} ply {self.order}"
+
+
+class ResinBatch(Fact):
+    """Resin and hardener as weighed. Masses in milligrams."""
+
+    pull = models.ForeignKey(Pull, models.PROTECT, related_name="batches")
+    resin_lot = models.ForeignKey(
+        Lot, models.PROTECT, null=True, related_name="resin_batches"
+    )
+    hardener_lot = models.ForeignKey(
+        Lot, models.PROTECT, null=True, related_name="hardener_batches"
+    )
+    resin_mg = models.PositiveBigIntegerField()
+    resin_text = models.CharField(max_length=40)
+    hardener_mg = models.PositiveBigIntegerField()
+    hardener_text = models.CharField(max_length=40)
+    # How far the hardener was off the ratio of the resin, in 0.01 %; None: no ratio.
+    off_bp = models.IntegerField(null=True)
+    mixed_at = models.DateTimeField()
+    pot_minutes = models.PositiveIntegerField(null=True)
+    temperature = models.IntegerField(null=True, help_text="0.001 degC")
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        verbose_name_plural = "resin batches"
+
+    def __str__(self) -> str:
+        return f"{self.resin_text} + {self.hardener_text}"
+
+
+class BagTest(Fact):
+    """Vacuum under the bag and what it lost in the drop test. Pascal below ambient."""
+
+    pull = models.ForeignKey(Pull, models.PROTECT, related_name="bag_tests")
+    level_pa = models.PositiveIntegerField()
+    level_text = models.CharField(max_length=40)
+    after_pa = models.PositiveIntegerField(null=True)
+    after_text = models.CharField(max_length=40, blank=True)
+    minutes = models.PositiveIntegerField(null=True)
+    passes = models.BooleanField(null=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    def __str__(self) -> str:
+        return self.level_text
+
+
+class CureTrace(Fact):
+    """A trace as the logger wrote it, and how it stood against the recipe."""
+
+    pull = models.ForeignKey(Pull, models.PROTECT, related_name="traces")
+    recipe = models.ForeignKey(CureRecipe, models.PROTECT, related_name="+")
+    file_name = models.CharField(max_length=120)
+    text = models.TextField()
+    sha256 = models.CharField(max_length=64)
+    met = models.BooleanField()
+    method = models.CharField(max_length=20)
+    found = models.JSONField(default=dict)
+    complaints = models.JSONField(default=list)
+
+    def __str__(self) -> str:
+        return self.file_name
+
+
+class Work(Fact):
+    """Minutes somebody worked on a pull."""
+
+    pull = models.ForeignKey(Pull, models.PROTECT, related_name="work")
+    minutes = models.PositiveIntegerField()
+    what = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        verbose_name_plural = "work"
+
+    def __str__(self) -> str:
+        return f"{self.minutes} min"
+
+
+class Release(models.TextChoices):
+    CLEAN = "clean", _("came out clean")
+    STUCK = "stuck", _("stuck in places")
+    FORCED = "forced", _("had to be forced")
+    DAMAGED = "damaged", _("part or mold damaged")
+
+
+class Demold(Fact):
+    pull = models.OneToOneField(Pull, models.PROTECT, related_name="demold")
+    demolded_at = models.DateTimeField()
+    release = models.CharField(max_length=8, choices=Release)
+    where_stuck = models.CharField(max_length=200, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(release__in=Release.values), name="demold_release_known"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.get_release_display()
