@@ -1,0 +1,91 @@
+"""Forms of fit checks: filters, and the desk's way to open one."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from qa.actions.fitups import HOLDS
+from qa.models import CheckState, Finish, FitUpReason, Instrument, Joint
+from shop.forms.filters import Filter, any_of
+from shop.models import Airframe, Part, Person
+
+
+class CheckFilter(Filter):
+    airframe = forms.ModelChoiceField(
+        Airframe.objects.all(),
+        label=_("Airframe"),
+        required=False,
+        empty_label=_("any"),
+    )
+    joint = forms.ModelChoiceField(
+        Joint.objects.all(), label=_("Joint"), required=False, empty_label=_("any")
+    )
+    state = any_of(CheckState.State.choices, _("State"))
+    person = forms.ModelChoiceField(
+        Person.objects.all(), label=_("Who"), required=False, empty_label=_("anybody")
+    )
+
+
+class NewCheckForm(forms.Form):
+    """The condition of a check: what is fitted, how it is held, with what measured."""
+
+    part = forms.ModelChoiceField(Part.objects.none(), label=_("Fitted part"))
+    surround_part = forms.ModelChoiceField(
+        Part.objects.none(), label=_("Surround part"), required=False
+    )
+    refit = forms.ChoiceField(
+        label=_("Fit-up"),
+        help_text=_("A cut, a move, a shim, a swap or a refit opens the next fit-up."),
+    )
+    held = forms.MultipleChoiceField(
+        choices=[(hold, hold) for hold in HOLDS],
+        label=_("How it is held"),
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+    held_note = forms.CharField(
+        label=_("Where, and how many"),
+        required=False,
+        max_length=120,
+        help_text=_("For example: 6 clecos, holes 1, 4, 7, 10, 13, 16."),
+    )
+    finish = forms.ChoiceField(
+        choices=Finish.choices, label=_("Edges"), widget=forms.RadioSelect
+    )
+    instrument = forms.ModelChoiceField(
+        Instrument.objects.filter(status="in_use"),
+        label=_("Instrument"),
+        required=False,
+        empty_label=_("none stated"),
+    )
+    temperature = forms.DecimalField(
+        label=_("Temperature, °C"),
+        required=False,
+        min_value=-60,
+        max_value=120,
+        max_digits=5,
+        decimal_places=1,
+    )
+    in_acceptance_condition = forms.BooleanField(
+        label=_("This is the acceptance condition of the joint"), required=False
+    )
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+    def __init__(self, *arguments, parts, surrounds, last_fit_up, **named):
+        super().__init__(*arguments, **named)
+        self.fields["part"].queryset = parts
+        self.fields["surround_part"].queryset = surrounds
+        reasons = [
+            (value, label)
+            for value, label in FitUpReason.choices
+            if (value == FitUpReason.FIRST) != bool(last_fit_up)
+        ]
+        if last_fit_up:
+            same = _("fit-up %(number)s, nothing changed") % {
+                "number": last_fit_up.number
+            }
+            reasons.insert(0, ("same", same))
+        self.fields["refit"].choices = reasons
+
+    def clean_temperature(self):
+        value = self.cleaned_data["temperature"]
+        return None if value is None else int(value * 1000)

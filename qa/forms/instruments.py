@@ -1,0 +1,89 @@
+"""Forms of instruments: lengths typed in mm or inch become nanometers."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from qa.models import Instrument, InstrumentStatus
+from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.forms.fields import DateField
+from shop.models import Unit
+
+
+class LengthField(forms.CharField):
+    """A length typed as a number; its unit is the form's `unit`. Cleans to text."""
+
+    def __init__(self, **named):
+        super().__init__(max_length=24, **named)
+        self.widget.attrs["inputmode"] = "decimal"
+
+
+def to_nm(form: forms.Form, *names: str, positive: bool = False) -> None:
+    """Replace the texts of a form's length fields by nm, complaining beside each."""
+    unit = form.cleaned_data.get("unit") or Unit.MM
+    for name in names:
+        text = form.cleaned_data.get(name)
+        if not text:
+            form.cleaned_data[name] = None
+            continue
+        try:
+            nm = parse_length(text, unit, comma=True)
+        except LengthError as error:
+            form.add_error(name, f"{error}.")
+            continue
+        if positive and nm <= 0:
+            form.add_error(name, _("This must be more than 0."))
+            continue
+        form.cleaned_data[name] = nm
+
+
+class InstrumentForm(forms.Form):
+    code = forms.CharField(label=_("Code"), max_length=40)
+    name = forms.CharField(label=_("Name"), max_length=120)
+    kind = forms.CharField(
+        label=_("Kind"),
+        max_length=40,
+        help_text=_("step gauge, feeler leaves, taper gauge, caliper …"),
+    )
+    unit = forms.ChoiceField(label=_("Lengths below are in"), choices=Unit.choices)
+    u_nm = LengthField(
+        label=_("Standard uncertainty"),
+        required=False,
+        help_text=_(
+            "One standard deviation of what a reading may be off, hands included."
+        ),
+    )
+    resolution_nm = LengthField(label=_("Resolution"), required=False)
+    foot_1_nm = LengthField(
+        label=_("First foot of the bridge, along its base"), required=False
+    )
+    foot_2_nm = LengthField(label=_("Second foot"), required=False)
+    probe_nm = LengthField(label=_("Probe"), required=False)
+    due = DateField(label=_("Calibration due"), required=False)
+    status = forms.ChoiceField(label=_("Status"), choices=InstrumentStatus.choices)
+
+    LENGTHS = ("u_nm", "resolution_nm", "foot_1_nm", "foot_2_nm", "probe_nm")
+
+    def clean(self):
+        to_nm(self, "u_nm", "resolution_nm", positive=True)
+        to_nm(self, "foot_1_nm", "foot_2_nm", "probe_nm")
+        feet = [self.cleaned_data.get(name) for name in self.LENGTHS[2:]]
+        if any(foot is not None for foot in feet) and None in feet:
+            self.add_error(
+                "probe_nm", _("A bridge has two feet and a probe.")
+            )
+        elif feet[0] is not None and feet[0] == feet[1]:
+            self.add_error("foot_2_nm", _("The two feet stand on one point."))
+        self.cleaned_data.pop("unit", None)
+        return self.cleaned_data
+
+    @classmethod
+    def initial_of(cls, row: Instrument | None, unit: str) -> dict:
+        start = {"unit": unit, "status": "in_use", "kind": "step gauge"}
+        if row is None:
+            return start
+        for name in ("code", "name", "kind", "due", "status"):
+            start[name] = getattr(row, name)
+        for name in cls.LENGTHS:
+            nm = getattr(row, name)
+            start[name] = "" if nm is None else format_length(nm, unit)
+        return start

@@ -1,0 +1,336 @@
+"""Fit checks for lists, pages and paper."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+
+from qa import rules
+from qa.actions import judging
+from qa.drawing.joint_map import JointMap
+from qa.drawing.profile import Profile
+from qa.models import (
+    Check,
+    CheckState,
+    CurrentReading,
+    Kind,
+    Outcome,
+    Reading,
+    Station,
+    Verdict,
+)
+from shop.models import Entry
+
+from . import maps
+
+RELATED = (
+    "entry__by",
+    "state__last_entry__seal",
+    "instrument",
+    "fit_up__airframe__type",
+    "fit_up__joint__position",
+    "fit_up__joint__surround",
+    "fit_up__revision",
+    "fit_up__part__design",
+    "fit_up__surround_part",
+)
+
+
+def checks(
+    *, airframe=None, joint=None, state="", person=None, words="", part=None
+) -> QuerySet[Check]:
+    """Return checks, newest first, with everything a row shows."""
+    rows = Check.objects.select_related(*RELATED).order_by("-number")
+    if airframe:
+        rows = rows.filter(fit_up__airframe=airframe)
+    if joint:
+        rows = rows.filter(fit_up__joint=joint)
+    if part:
+        rows = rows.filter(fit_up__part=part)
+    if person:
+        rows = rows.filter(entry__by=person)
+    if state in CheckState.State.values:
+        rows = rows.filter(state__state=state)
+    for word in words.split():
+        match = (
+            Q(fit_up__part__serial__icontains=word)
+            | Q(fit_up__joint__number__icontains=word)
+            | Q(fit_up__joint__name__icontains=word)
+            | Q(fit_up__airframe__serial__icontains=word)
+        )
+        number = word.upper().removeprefix("FC-")
+        if number.isdecimal():
+            match |= Q(number=int(number))
+        rows = rows.filter(match)
+    return rows
+
+
+@dataclass(frozen=True)
+class CheckRow:
+    """A check in a list."""
+
+    uuid: str
+    label: str
+    airframe: str
+    joint: str
+    joint_name: str
+    part: str
+    fit_up: int
+    by: str
+    started_at: datetime
+    state: str
+    verdict: str | None
+    wanted: int
+    measured: int
+    conforms: int
+    does_not_conform: int
+    not_proven: int
+
+
+def check_row(check: Check) -> CheckRow:
+    state, fit_up = check.state, check.fit_up
+    return CheckRow(
+        uuid=str(check.entry_id),
+        label=check.label,
+        airframe=fit_up.airframe.serial,
+        joint=fit_up.joint.number,
+        joint_name=fit_up.joint.name,
+        part=fit_up.part.serial,
+        fit_up=fit_up.number,
+        by=check.entry.by.name if check.entry.by else "",
+        started_at=state.started_at,
+        state=state.state,
+        verdict=joint_verdict(state),
+        wanted=state.wanted,
+        measured=state.conforms + state.does_not_conform + state.not_proven,
+        conforms=state.conforms,
+        does_not_conform=state.does_not_conform,
+        not_proven=state.not_proven,
+    )
+
+
+def joint_verdict(state: CheckState) -> str | None:
+    """Return the verdict on the joint; None while nothing fails but something lacks."""
+    if state.does_not_conform:
+        return Verdict.DOES_NOT_CONFORM
+    if state.not_proven:
+        return Verdict.NOT_PROVEN
+    return Verdict.CONFORMS if state.conforms >= state.wanted > 0 else None
+
+
+@dataclass(frozen=True)
+class Line:
+    """One characteristic of a check: requirement, result, verdict."""
+
+    station: str
+    kind: str
+    requirement: str
+    typed: str
+    value: str
+    value_nm: int | None
+    outcome: str
+    state: str
+    verdict: str | None
+    deviation_nm: int | None
+    deviation: str
+    probability: float | None
+    correction: str
+    facing: str
+    by: str
+    reason: str
+    superseded: int
+    clash: bool
+
+
+@dataclass(frozen=True)
+class Item:
+    """A nonconformance raised from this check."""
+
+    pk: int
+    label: str
+    kind: str
+    stations: tuple[str, ...]
+    title: str
+    state: str
+    disposition: str
+
+
+@dataclass(frozen=True)
+class CheckView:
+    """A check whole: what the page shows and the paper prints."""
+
+    check: Check
+    row: CheckRow
+    entry: Entry
+    unit: str
+    lines: list[Line]
+    counts: dict
+    map: JointMap
+    profile: Profile
+    findings: list
+    measure_again: list[dict]
+    items: list[Item]
+    finish_on: str
+    rule_text: str
+
+
+def check_view(check: Check, unit: str = "") -> CheckView:
+    """Return everything about one check (loaded with RELATED) in a constant number of
+    statements, whatever the number of stations and readings."""
+    revision = check.fit_up.revision
+    revision.joint = check.fit_up.joint
+    unit = unit or revision.units
+    stations = list(revision.stations.all())
+    standing, clashes = _standing(check)
+    superseded = _superseded(check)
+    lines = [
+        _line(check, station, kind, standing, superseded, clashes, unit)
+        for station in stations
+        for kind in Kind.values
+    ]
+    findings = judging.findings(check)
+    return CheckView(
+        check=check,
+        row=check_row(check),
+        entry=check.entry,
+        unit=unit,
+        lines=[line for line in lines if line],
+        counts=judging.counts(check.state),
+        map=maps.map_of(
+            revision,
+            stations,
+            standing,
+            finish=check.finish,
+            unit=unit,
+            title=f"{revision.joint.number} {revision.joint.name}",
+        ),
+        profile=maps.profile_of(
+            revision,
+            stations,
+            standing,
+            finish=check.finish,
+            u_nm=check.u_nm,
+            unit=unit,
+        ),
+        findings=[(one, judging.title(one, unit)) for one in findings],
+        measure_again=judging.measure_again(check),
+        items=_items(check),
+        finish_on=finish_note(check, unit),
+        rule_text=rule_text(revision, check, unit),
+    )
+
+
+def _standing(check: Check):
+    rows = CurrentReading.objects.filter(fit_check=check).select_related(
+        "reading__entry__by"
+    )
+    standing, clashes = {}, set()
+    for one in rows:
+        standing[one.station_id, one.kind] = one.reading
+        if one.clash:
+            clashes.add((one.station_id, one.kind))
+    return standing, clashes
+
+
+def _superseded(check: Check) -> dict:
+    counted: dict = {}
+    for key in Reading.objects.filter(
+        fit_check=check, supersedes__isnull=False
+    ).values_list("station_id", "kind"):
+        counted[key] = counted.get(key, 0) + 1
+    return counted
+
+
+def _line(check, station: Station, kind, standing, superseded, clashes, unit):
+    station.revision = check.fit_up.revision
+    wanted = rules.requirement(station, kind, check.finish)
+    key = (station.pk, kind)
+    reading = standing.get(key)
+    if wanted.empty and reading is None:
+        return None
+    value_nm = reading.value_nm if reading else None
+    return Line(
+        station=station.label,
+        kind=kind,
+        requirement=rules.limits_text(wanted.low_nm, wanted.high_nm, unit),
+        typed=_typed(reading),
+        value=rules.length(value_nm, unit) if value_nm is not None else "",
+        value_nm=value_nm,
+        outcome=reading.outcome if reading else "",
+        state=maps.state_of(reading, wanted),
+        verdict=(reading.verdict or None) if reading else None,
+        deviation_nm=reading.deviation_nm if reading else None,
+        deviation=_deviation(reading, unit),
+        probability=reading.probability if reading else None,
+        correction=(
+            rules.length(reading.correction_nm, unit)
+            if reading and reading.correction_nm
+            else ""
+        ),
+        facing=rules.facing(station.edge, value_nm) if kind == Kind.FLUSH else "",
+        by=reading.entry.by.name if reading and reading.entry.by else "",
+        reason=reading.reason if reading else "",
+        superseded=superseded.get(key, 0),
+        clash=key in clashes,
+    )
+
+
+def _typed(reading: Reading | None) -> str:
+    if reading is None:
+        return ""
+    if reading.outcome == Outcome.FEELER:
+        return f"{reading.goes} goes, {reading.does_not_go} not, {reading.unit}"
+    if reading.outcome == Outcome.VALUE:
+        return f"{reading.value} {reading.unit}"
+    return Outcome(reading.outcome).label
+
+
+def _deviation(reading: Reading | None, unit: str) -> str:
+    if reading is None or not reading.deviation_nm:
+        return ""
+    side = "under" if reading.deviation_nm < 0 else "over"
+    return f"{rules.length(abs(reading.deviation_nm), unit)} {side}"
+
+
+def _items(check: Check) -> list[Item]:
+    rows = check.nonconformances.select_related("standing").order_by("number")
+    return [
+        Item(
+            pk=one.pk,
+            label=one.label,
+            kind=one.kind,
+            stations=tuple(one.stations),
+            title=one.title,
+            state=one.standing.state,
+            disposition=one.standing.get_disposition_display(),
+        )
+        for one in rows
+    ]
+
+
+def finish_note(check: Check, unit: str) -> str:
+    """Return how finish still to come moved the limits, "" when it did not."""
+    revision = check.fit_up.revision
+    part, surround = revision.finish_part_nm, revision.finish_surround_nm
+    if check.finish != "bare" or not (part or surround):
+        return ""
+    return (
+        f"Checked bare: gap limits grow by {rules.length(part + surround, unit)}, "
+        f"flushness limits move by {rules.length(surround - part, unit)} for the "
+        "finish still to come."
+    )
+
+
+def rule_text(revision, check: Check, unit: str) -> str:
+    """Return the decision rule in words."""
+    if revision.rule == "simple":
+        return "Simple acceptance: conforms on and inside the limits."
+    default = (
+        "95 % conformance probability (ISO 14253-1:2017)"
+        if revision.edition == "2017"
+        else "k = 2 (ISO 14253-1:1998)"
+    )
+    return (
+        f"Guarded acceptance, {default}, standard uncertainty "
+        f"{rules.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
+    )

@@ -1,0 +1,222 @@
+"""Joints for the pages that start from one."""
+
+from dataclasses import dataclass
+
+from django.db.models import Count, Q, QuerySet
+
+from qa import rules
+from qa.drawing.joint_map import JointMap
+from qa.models import (
+    Check,
+    FitUp,
+    Instrument,
+    Joint,
+    JointRevision,
+    Station,
+    TrimSide,
+)
+from shop.models import Airframe, Part, Placement, Position
+from shop.queries.paging import search
+
+from . import maps
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A joint on an airframe that can be checked."""
+
+    airframe: Airframe
+    joint: Joint
+    checks: int
+
+
+def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> list[Choice]:
+    """Return every joint of every airframe it applies to, the one asked for first."""
+    airframes = Airframe.objects.select_related("type").order_by("type", "line_number")
+    if airframe:
+        airframes = airframes.filter(pk=airframe.pk)
+    joints = Joint.objects.exclude(current=None).select_related("position")
+    if joint:
+        joints = joints.filter(pk=joint.pk)
+    counted: dict = {}
+    for key in Check.objects.values_list("fit_up__airframe_id", "fit_up__joint_id"):
+        counted[key] = counted.get(key, 0) + 1
+    by_type: dict = {}
+    for one in joints:
+        by_type.setdefault(one.type_id, []).append(one)
+    return [
+        Choice(frame, one, counted.get((frame.pk, one.pk), 0))
+        for frame in airframes
+        for one in by_type.get(frame.type_id, [])
+        if one.first_line <= frame.line_number <= (one.last_line or frame.line_number)
+    ]
+
+
+def parts_that_fit(airframe: Airframe, position: Position, last: FitUp | None):
+    """Return the serials to choose from: in the position now, used before, or loose
+    ones that are of the same design as any that ever sat there."""
+    designs = Placement.objects.filter(position=position).values("part__design")
+    fitted = FitUp.objects.filter(
+        Q(joint__position=position), joint__type=airframe.type_id
+    ).values("part__design")
+    here = Placement.objects.filter(
+        position=position, airframe=airframe, removed_at__isnull=True
+    ).values("part")
+    rows = Part.objects.filter(
+        Q(design__in=designs) | Q(design__in=fitted) | Q(pk__in=here)
+    ).exclude(state="scrapped")
+    if not rows.exists():
+        rows = Part.objects.exclude(state="scrapped")
+    return rows.select_related("design").order_by("serial")
+
+
+def condition_to_start_with(airframe: Airframe, joint: Joint, last: FitUp | None):
+    """Return what the form starts with: what sits there, as it was held last."""
+    placed = dict(
+        Placement.objects.filter(
+            airframe=airframe,
+            position__in=[joint.position_id, joint.surround_id],
+            removed_at__isnull=True,
+        ).values_list("position_id", "part_id")
+    )
+    start = {
+        "part": placed.get(joint.position_id),
+        "surround_part": placed.get(joint.surround_id),
+        "finish": "bare",
+        "refit": "same" if last else "first",
+    }
+    instruments = Instrument.objects.filter(status="in_use").values_list(
+        "pk", flat=True
+    )
+    if len(instruments) == 1:
+        start["instrument"] = instruments[0]
+    if last:
+        start["part"] = last.part_id
+        start["surround_part"] = last.surround_part_id
+        start["held"] = sorted({item["kind"] for item in last.held})
+        start["held_note"] = "; ".join(
+            item["where"] for item in last.held if item["where"]
+        )
+    return start
+
+
+@dataclass(frozen=True)
+class JointRow:
+    """A joint in a list."""
+
+    pk: int
+    number: str
+    name: str
+    type: str
+    position: str
+    surround: str
+    revision: int
+    stations: int
+    rule: str
+
+
+def joints(*, type=None, words="") -> QuerySet[Joint]:
+    """Return joints with everything a row shows."""
+    rows = (
+        Joint.objects.exclude(current=None)
+        .select_related("type", "position", "surround", "current")
+        .annotate(station_count=Count("current__stations"))
+        .order_by("type__code", "number")
+    )
+    if type:
+        rows = rows.filter(type=type)
+    return search(rows, words, "number", "name", "position__path")
+
+
+def joint_row(joint: Joint) -> JointRow:
+    return JointRow(
+        pk=joint.pk,
+        number=joint.number,
+        name=joint.name,
+        type=joint.type.code,
+        position=joint.position.path,
+        surround=joint.surround.path,
+        revision=joint.current.number,
+        stations=joint.station_count,
+        rule=joint.current.get_rule_display(),
+    )
+
+
+@dataclass(frozen=True)
+class StationRow:
+    """A station's requirement in a table."""
+
+    label: str
+    place: str
+    gap: str
+    flush: str
+    edge: str
+    trim: str
+    notes: str
+
+
+@dataclass(frozen=True)
+class JointView:
+    """A joint and one of its revisions, for its page and its blank sheet."""
+
+    joint: Joint
+    revision: JointRevision
+    revisions: list[JointRevision]
+    stations: list[StationRow]
+    map: JointMap
+    unit: str
+
+
+def joint_view(joint: Joint, revision: JointRevision, unit: str = "") -> JointView:
+    """Return everything about a revision; one statement a kind of row."""
+    unit = unit or revision.units
+    revision.joint = joint
+    stations = list(revision.stations.select_related("surround"))
+    drawn = maps.map_of(
+        revision,
+        stations,
+        unit=unit,
+        bare=True,
+        title=f"{joint.number} {joint.name}",
+    )
+    return JointView(
+        joint=joint,
+        revision=revision,
+        revisions=list(joint.revisions.select_related("entry__by")),
+        stations=[station_row(one, unit) for one in stations],
+        map=drawn,
+        unit=unit,
+    )
+
+
+def station_row(station: Station, unit: str) -> StationRow:
+    notes = []
+    if station.radius_nm:
+        notes.append(f"radius {rules.length(station.radius_nm, unit, 0)}")
+    if station.laminar:
+        notes.append("laminar-critical")
+    if station.land_nm is not None:
+        notes.append(f"land {rules.length(station.land_nm, unit)}")
+    if station.surround:
+        notes.append(f"against {station.surround.name}")
+    at = (station.x_nm, station.y_nm, station.z_nm)
+    return StationRow(
+        label=station.label,
+        place=", ".join(maps.value_text(n, unit) for n in at),
+        gap=rules.limits_text(station.gap_min_nm, station.gap_max_nm, unit),
+        flush=rules.limits_text(station.flush_min_nm, station.flush_max_nm, unit),
+        edge=station.get_edge_display() if station.edge else "",
+        trim=_trim(station, unit),
+        notes=", ".join(notes),
+    )
+
+
+def _trim(station: Station, unit: str) -> str:
+    if station.trim_side == TrimSide.NONE:
+        return "never"
+    most = [
+        f"{rules.length(nm, unit)}"
+        for nm in (station.trim_max_nm, station.trim_max_surround_nm)
+        if nm is not None
+    ]
+    return " ".join([station.get_trim_side_display(), *(f"≤ {m}" for m in most)])

@@ -1,0 +1,12 @@
+"""The tablet's shell: the same bytes at every address below it."""
+
+from django.urls import path, re_path
+
+from qa.views import tablet
+
+urlpatterns = [
+    path("tablet/sw.js", tablet.service_worker, name="service_worker"),
+    path("tablet/manifest.webmanifest", tablet.manifest, name="tablet_manifest"),
+    path("tablet/", tablet.shell, name="tablet"),
+    re_path(r"^tablet/.+$", tablet.shell),
+]

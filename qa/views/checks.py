@@ -1,0 +1,99 @@
+"""Fit checks at the desk: list, one check, opening one. Measuring is the tablet's."""
+
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from qa.forms.checks import CheckFilter, NewCheckForm
+from qa.models import Check, FitUp, Joint
+from qa.queries import checks as queries
+from qa.queries import joints as joint_queries
+from qa.queries import maps
+from shop import roles
+from shop.models import Airframe
+from shop.queries.paging import page_of
+from shop.views.acting import attempt
+
+from . import papers
+from .starting import start
+
+
+@require_GET
+def checks(request):
+    form = CheckFilter(request.GET)
+    chosen = form.chosen
+    rows = queries.checks(words=chosen.pop("q"), **chosen)
+    page = page_of(rows, request.GET.get("page"), queries.check_row)
+    return render(request, "qa/checks.html", {"filter": form, "page": page})
+
+
+def _sheet(request, uuid):
+    rows = Check.objects.select_related(*queries.RELATED)
+    check = roles.fetch(request.user, "look", rows, entry_id=uuid)
+    unit = request.GET.get("unit")
+    unit = unit if unit in ("mm", "in") else request.user.units
+    return queries.check_view(check, unit)
+
+
+@require_GET
+def check(request, uuid):
+    sheet = _sheet(request, uuid)
+    context = {
+        "sheet": sheet,
+        "check": sheet.check,
+        "fit_up": sheet.check.fit_up,
+        "revision": sheet.check.fit_up.revision,
+        "map_svg": maps.map_svg(sheet.map),
+        "profile_svg": maps.profile_svg(sheet.profile),
+        "celsius": (sheet.check.temperature_mc or 0) / 1000,
+        "may_measure": roles.may(request.user, "measure"),
+    }
+    return render(request, "qa/check.html", context)
+
+
+@require_GET
+def check_pdf(request, uuid):
+    sheet = _sheet(request, uuid)
+    data = papers.check_sheet(request, sheet)
+    return papers.answer(data, f"{sheet.check.label}.pdf")
+
+
+def new_check(request):
+    """Choose airframe and joint, then state the condition; then to the tablet page."""
+    roles.require(request.user, "measure")
+    asked = request.POST if request.method == "POST" else request.GET
+    airframe = _asked(Airframe, asked.get("airframe"))
+    joint = _asked(Joint.objects.select_related("current"), asked.get("joint"))
+    if not (airframe and joint):
+        choices = joint_queries.joints_to_check(airframe, joint)
+        return render(
+            request,
+            "qa/choose_joint.html",
+            {"choices": choices, "airframe": airframe, "joint": joint},
+        )
+    last = FitUp.objects.filter(airframe=airframe, joint=joint).order_by("-number")
+    last = last.select_related("part", "surround_part").first()
+    form = NewCheckForm(
+        request.POST or None,
+        initial=joint_queries.condition_to_start_with(airframe, joint, last),
+        parts=joint_queries.parts_that_fit(airframe, joint.position, last),
+        surrounds=joint_queries.parts_that_fit(airframe, joint.surround, last),
+        last_fit_up=last,
+    )
+    if request.method == "POST":
+        done, started = attempt(
+            form,
+            lambda **said: start(
+                by=request.user, airframe=airframe, joint=joint, last=last, **said
+            ),
+        )
+        if done:
+            return redirect(f"{reverse('tablet')}check/{started.entry_id}")
+    context = {"form": form, "airframe": airframe, "joint": joint, "last": last}
+    return render(request, "qa/new_check.html", context)
+
+
+def _asked(rows, key):
+    if not key:
+        return None
+    return get_object_or_404(rows, pk=key if str(key).isdecimal() else 0)

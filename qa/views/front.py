@@ -1,0 +1,29 @@
+"""The front page: three doors, and today below them."""
+
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from qa.actions import nonconformances as acts
+from qa.models import Check
+from qa.queries import checks as check_queries
+from qa.queries.today import today
+from shop import roles
+from shop.ledger import Refused
+
+
+@require_GET
+def front(request):
+    return render(request, "qa/front.html", {"today": today(request.user)})
+
+
+@require_POST
+def raise_findings(request, uuid):
+    """Raise every proposed item of a finished check from its page."""
+    rows = Check.objects.select_related(*check_queries.RELATED)
+    check = roles.fetch(request.user, "raise nonconformances", rows, entry_id=uuid)
+    try:
+        acts.raise_findings(by=request.user, check=check)
+    except Refused as no:
+        if no.code != "done":
+            raise
+    return redirect("check", uuid=uuid)

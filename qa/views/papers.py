@@ -1,0 +1,93 @@
+"""Answers that are files: PDF bytes from the paper modules, and CSV."""
+
+import csv
+import io
+
+from django.conf import settings
+from django.http import HttpResponse
+from django.urls import reverse
+
+from qa.queries import sheets
+
+CONTENT = "application/pdf"
+# What a spreadsheet would run as a formula when a cell begins with it.
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def answer(data: bytes, name: str, content: str = CONTENT) -> HttpResponse:
+    response = HttpResponse(data, content_type=content)
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
+
+
+def paper_of(request) -> str:
+    asked = request.GET.get("paper", "")
+    return asked if asked in ("a4", "letter") else settings.PAPER
+
+
+def check_sheet(request, view) -> bytes:
+    # reportlab is slow to import and most pages never print.
+    from qa.paper import check_sheet as paper  # noqa: PLC0415
+
+    url = request.build_absolute_uri(reverse("check", args=[view.row.uuid]))
+    return paper.render(sheets.sheet_of(view, url), paper_of(request))
+
+
+def csv_answer(name: str, head: list[str], rows) -> HttpResponse:
+    """Return a CSV file that a spreadsheet opens without running anything in it."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(head)
+    writer.writerows([_cell(value) for value in row] for row in rows)
+    data = text.getvalue().encode("utf-8-sig")
+    return answer(data, name, "text/csv; charset=utf-8")
+
+
+def _cell(value):
+    text = "" if value is None else str(value)
+    return f"'{text}" if text.startswith(FORMULA) else text
+
+
+def nonconformance_csv(rows) -> HttpResponse:
+    head = [
+        "number",
+        "airframe",
+        "joint",
+        "kind",
+        "title",
+        "requirement",
+        "found",
+        "place",
+        "part",
+        "check",
+        "state",
+        "disposition",
+        "with",
+        "raised by",
+        "opened",
+        "days",
+        "closed",
+    ]
+    body = (
+        [
+            row.label,
+            row.airframe,
+            row.joint,
+            row.kind,
+            row.title,
+            row.requirement,
+            row.found,
+            row.place,
+            row.part,
+            row.check,
+            row.state,
+            row.disposition,
+            row.holder,
+            row.raised_by,
+            sheets.local(row.opened_at),
+            row.days,
+            sheets.local(row.closed_at),
+        ]
+        for row in rows
+    )
+    return csv_answer("nonconformances.csv", head, body)
