@@ -45,16 +45,6 @@ from qa.numeric.seat import solve_seat
 from qa.numeric.trim import Trim, TrimRules, solve_trim
 from qa.numeric.verdict import conformance_probability
 
-__all__ = [
-    "METHOD",
-    "OptionError",
-    "Plan",
-    "PlanOptions",
-    "StationPlan",
-    "plan_fit",
-    "plan_joints",
-]
-
 METHOD = "plan/1"
 CONFORMS = 1 + 1e-6  # a deviation on the limit, with the roundings of the solver
 RESOLVED_MM = 0.001

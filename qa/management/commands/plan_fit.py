@@ -1,0 +1,322 @@
+"""What to do so that a part fits: `plan_fit JOINT.csv READINGS.csv`. No database."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from django.core.management.base import BaseCommand
+
+from qa.forms import motions_file
+from qa.forms.command_line import (
+    BadInput,
+    add_joint_arguments,
+    end_with_bad_input,
+    lines_of,
+    note_about_options,
+    read_joint_files,
+    say_and_end,
+)
+from qa.forms.joint_file import JointFile
+from qa.forms.table_file import FileComplaints, length_nm, number, read_file
+from qa.numeric.lengths import NM_PER
+from qa.numeric.motions import NothingSeen
+from qa.numeric.plan import METHOD, plan_fit
+from qa.numeric.planned import CANNOT, CUT, FITS, Fit, Move, Plan, PlanOptions
+from qa.numeric.seat import NoFeasibleMotion
+
+EXIT_HELP = (
+    "Exit code: 0 conforms as it is or by seating and levelling; 1 needs trim, it is "
+    "possible and flushness conforms; 2 not possible as allowed (a step that levelling "
+    "cannot cure counts); 3 bad input. Lengths in mm, angles in degrees."
+)
+
+OUTCOMES = {
+    FITS: "It fits by the move above, with nothing cut.",
+    CUT: "It fits with the move and the trim above.",
+    CANNOT: "It cannot be made to fit as allowed; see the notes above.",
+}
+
+LENGTHS = (
+    ("max-move-mm", 3.0, "how far it may go in its plane, along x and y each"),
+    ("max-raise-mm", 3.0, "how far it may be raised or lowered"),
+    ("max-trim-mm", 3.0, "greatest trim at a station"),
+    ("build-up-mm", 0.0, "greatest build-up at a station (0: not allowed)"),
+    ("aim-mm", 0.0, "where it must be cut, cut this far inside the limit"),
+    ("floor-mm", 0.1, "least next bite"),
+)
+NUMBERS = (
+    ("max-turn-deg", 1.0, "how far it may turn in its plane"),
+    ("max-tilt-deg", 1.0, "how far it may tilt, about x and y each"),
+    ("fairness", None, "greatest change of trim per mm along an edge"),
+    ("bite", 0.6, "next bite as a fraction of the trim"),
+)
+
+
+class Command(BaseCommand):
+    help = "Seat, level and trim of a part from two CSV files; needs no database."
+    requires_system_checks = []
+
+    def create_parser(self, prog_name, subcommand, **kwargs):
+        parser = super().create_parser(
+            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
+        )
+        end_with_bad_input(parser, subcommand)
+        return parser
+
+    def add_arguments(self, parser):
+        add_joint_arguments(parser)
+        for names, read in ((LENGTHS, length_mm), (NUMBERS, plain_number)):
+            for name, default, what in names:
+                shown = what if default is None else f"{what} (default {default:g})"
+                parser.add_argument(
+                    f"--{name}", type=read, default=default, metavar="N", help=shown
+                )
+        parser.add_argument(
+            "--trim",
+            choices=("part", "surround", "none"),
+            help="what may be cut, whatever the stations state; one that says none "
+            "stays uncut (default: as they state, else part)",
+        )
+        parser.add_argument(
+            "--motions",
+            type=Path,
+            metavar="FILE",
+            help="JSON file of the motions that it can make, instead of free motion",
+        )
+        parser.add_argument(
+            "--template",
+            type=Path,
+            metavar="OUT.pdf",
+            help="write the trim template at true size here as well",
+        )
+        parser.add_argument(
+            "--paper", choices=("a4", "letter"), default="a4", help="(default a4)"
+        )
+
+    def handle(self, *args, **options):
+        try:
+            joint, plan = planned(options)
+            if options["template"]:
+                write_template(options, joint, plan)
+        except BadInput as bad:
+            say_and_end(self, bad)
+        note = note_about_options(options)
+        if note:
+            self.stderr.write(note, style_func=str)
+        if options["json"]:
+            self.stdout.write(json.dumps(as_plain(plan, options), indent=2))
+        else:
+            self.stdout.write("\n".join(text_lines(plan)))
+        if plan.exit_code:
+            sys.exit(plan.exit_code)
+
+
+def length_mm(text: str) -> float:
+    """A length of 0 or more from an option in mm."""
+    try:
+        nm = length_nm(text.strip(), "mm")
+    except ValueError as why:
+        raise argparse.ArgumentTypeError(str(why)) from why
+    if nm < 0:
+        raise argparse.ArgumentTypeError(f"{text!r} is below 0")
+    return nm / NM_PER["mm"]
+
+
+def plain_number(text: str) -> float:
+    """A number of 0 or more from an option."""
+    try:
+        value = float(number(text.strip()))
+    except ValueError as why:
+        raise argparse.ArgumentTypeError(str(why)) from why
+    if not 0 <= value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} must be finite and 0 or more")
+    return value
+
+
+def planned(options: dict) -> tuple[JointFile, Plan]:
+    """The joint and its plan. Raises BadInput."""
+    chosen = plan_options(options)
+    file, readings = read_joint_files(options)
+    gaps = [_mm(reading.gap_nm) for reading in readings.readings]
+    flushes = [_mm(reading.flush_nm) for reading in readings.readings]
+    try:
+        return file, plan_fit(file.joint, gaps, flushes, chosen)
+    except (NothingSeen, NoFeasibleMotion) as why:
+        name = options["readings"] if isinstance(why, NothingSeen) else "plan_fit"
+        raise BadInput(f"{name}: {why}") from why
+
+
+def plan_options(options: dict) -> PlanOptions:
+    """Checked options of the command. Raises BadInput."""
+    taken = ("rule", "edition", "trim", "fairness", "bite", "max_turn_deg")
+    lengths = [name.replace("-", "_") for name, _, _ in LENGTHS]
+    motions, path = None, options["motions"]
+    if path:
+        try:
+            motions = motions_file.parse(read_file(path))
+        except FileComplaints as bad:
+            raise BadInput(lines_of(bad.complaints, path)) from bad
+    try:
+        return PlanOptions(
+            uncertainty_mm=_mm(options["uncertainty_mm"]),
+            max_tilt_deg=options["max_tilt_deg"],
+            motions=motions,
+            **{name: options[name] for name in (*taken, *lengths)},
+        )
+    except ValueError as why:
+        option = getattr(why, "option", "").replace("_", "-")
+        raise BadInput(f"--{option}: {why}") from why
+
+
+def write_template(options: dict, joint: JointFile, plan: Plan) -> None:
+    """The trim template of the plan as a PDF, 1:1."""
+    from qa.paper.trim_template import render
+
+    data = render(joint.joint, plan, paper=options["paper"])
+    try:
+        options["template"].write_bytes(data)
+    except OSError as why:
+        raise BadInput(f"{options['template']}: {why.strerror}") from why
+
+
+def as_plain(plan: Plan, options: dict) -> dict:
+    """The plan as documented for other programs: mm, mm2 and degrees."""
+    plain = {
+        "method": METHOD,
+        "rule": options["rule"],
+        "seat": _fit(plan.seat, "x_mm", "y_mm", "turn_deg"),
+        "level": _fit(plan.level, "z_mm", "tilt_x_deg", "tilt_y_deg"),
+        "held": list(plan.held),
+        "probability": plan.probability,
+        "trim": _trim(plan),
+        "flush": [
+            {
+                "station": station.label,
+                "flush_now_mm": _round(station.flush_now),
+                "flush_after_mm": _round(station.flush_after),
+            }
+            for station in plan.stations
+            if station.flush_now is not None
+        ],
+        "outcome": plan.outcome,
+        "settled": plan.settled,
+        "notes": list(plan.notes),
+    }
+    if options["motions"]:
+        plain["motion"] = _amounts(plan.move)
+        for part, fit in (("seat", plan.seat), ("level", plan.level)):
+            if fit:
+                plain[part]["motion"] = _amounts(fit.move)
+        if plan.trim:
+            plain["trim"]["motion"] = _amounts(plan.trim.move)
+    return plain
+
+
+def _fit(fit: Fit | None, *names: str) -> dict | None:
+    if fit is None:
+        return None
+    return {name: _round(getattr(fit.move, name)) for name in names} | {
+        "worst_before": _round(fit.worst_before),
+        "worst_after": _round(fit.worst_after),
+        "conforms": fit.conforms,
+    }
+
+
+def _trim(plan: Plan) -> dict | None:
+    trim = plan.trim
+    if trim is None:
+        return None
+    names = ["x_mm", "y_mm", "turn_deg"]
+    if any(name in ("z", "tilt_x", "tilt_y") for name, _ in trim.move.amounts):
+        names += ["z_mm", "tilt_x_deg", "tilt_y_deg"]  # planned together
+    return {
+        "needed": trim.needed,
+        "possible": trim.possible,
+        **{name: _round(getattr(trim.move, name)) for name in names},
+        "area_mm2": _round(trim.area_mm2),
+        "build_up_mm2": _round(trim.build_up_mm2),
+        "unresolved_mm2": _round(trim.unresolved_mm2),
+        "stations": [
+            {
+                "station": station.label,
+                "gap_now_mm": _round(station.gap_now),
+                "trim_mm": _round(station.trim),
+                "build_up_mm": _round(station.build_up),
+                "gap_after_mm": _round(station.gap_after),
+                "unresolved_mm": _round(station.unresolved),
+                "next_bite_mm": _round(station.next_bite),
+            }
+            for station in plan.stations
+            if station.gap_now is not None
+        ],
+    }
+
+
+def _amounts(move: Move) -> dict:
+    return {name: _round(amount) for name, amount in move.amounts}
+
+
+def text_lines(plan: Plan) -> list[str]:
+    """The plan for people: the move, a table, what to know, the outcome."""
+    lines = []
+    for title, fit in (("Gaps", plan.seat), ("Flushness", plan.level)):
+        if fit:
+            word = "conforms" if fit.conforms else "does not conform"
+            lines.append(
+                f"{title}: worst deviation now {fit.worst_before:.3f}, after moving "
+                f"{fit.worst_after:.3f} (1 is the limit): {word}."
+            )
+    moves = [
+        f"{name} {amount:+.3f} {'deg' if motion.turns else 'mm'}"
+        for (name, amount), motion in zip(
+            plan.move.amounts, plan.move.motions, strict=True
+        )
+    ]
+    lines += ["Move: " + ", ".join(moves) + ".", "", *_table(plan), ""]
+    if plan.trim and plan.trim.needed:
+        trim = plan.trim
+        lines.append(
+            f"Trim {trim.area_mm2:.1f} mm2, build-up {trim.build_up_mm2:.1f} mm2, left "
+            f"unresolved {trim.unresolved_mm2:.1f} mm2."
+        )
+    if plan.probability is not None:
+        chance = f"{plan.probability:.3f}"
+        lines.append(f"Probability that all conform after this: {chance}.")
+    lines += [f"Note: {note}." for note in plan.notes]
+    return [*lines, OUTCOMES[plan.outcome]]
+
+
+def _table(plan: Plan) -> list[str]:
+    heads = ("station", "gap now", "trim", "bite", "build up", "gap after")
+    heads += ("left over", "flush now", "flush after")
+    rows = [heads]
+    for station in plan.stations:
+        gap = station.gap_now is not None
+        cut = (station.trim, station.next_bite, station.build_up)
+        cells = [station.gap_now, *(cut if gap else (None,) * 3), station.gap_after]
+        cells += [station.unresolved if gap else None]
+        cells += [station.flush_now, station.flush_after]
+        rows.append(
+            (
+                station.label,
+                *("" if v is None else f"{round(v, 3) + 0.0:.3f}" for v in cells),
+            )
+        )
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(
+            [row[0].ljust(widths[0])]
+            + [c.rjust(w) for c, w in zip(row[1:], widths[1:], strict=True)]
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def _mm(nm: int | None) -> float | None:
+    return None if nm is None else nm / NM_PER["mm"]
+
+
+def _round(value: float | None) -> float | None:
+    """To a nanometer (or a millionth): finer digits differ between machines."""
+    return None if value is None else round(float(value), 6) + 0.0
