@@ -100,6 +100,7 @@ class Drawn:
     radius: float
     hatch: list[Shape] = field(default_factory=list)
     boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
+    busy: list[tuple[float, float]] = field(default_factory=list)
 
 
 def build(joint: JointMap, layout: Layout | None = None) -> Scene:
@@ -166,9 +167,8 @@ def _frame(points: np.ndarray, layout: Layout) -> Frame:
         tall = float(np.clip(wide * span[1] / span[0], 0.16 * wide, 0.86 * wide))
         height = tall + 2 * margin + layout.strip
         # A tall joint gets a narrow drawing, down to what the line below it needs.
-        width = min(
-            width, max(NARROWEST * width, tall * span[0] / span[1] + 2 * margin)
-        )
+        least = NARROWEST * width if layout.strip else 0.0
+        width = min(width, max(least, tall * float(span[0] / span[1]) + 2 * margin))
         wide = width - 2 * margin
     else:
         height = layout.height

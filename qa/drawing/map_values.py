@@ -74,6 +74,7 @@ def symbol_boxes(joint, drawn) -> np.ndarray:
 
 def _keep_free(drawn) -> np.ndarray:
     tips = [step[1:3] for path in drawn.hatch for step in path.steps]
+    tips += drawn.busy
     return np.vstack([drawn.seam, np.array(tips)]) if tips else drawn.seam
 
 

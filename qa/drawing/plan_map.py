@@ -7,6 +7,7 @@ import numpy as np
 
 from qa.drawing import joint_map
 from qa.drawing.joint_map import Drawn, JointMap, Layout
+from qa.drawing.outline import flatten
 from qa.drawing.scene import Group, Path, Scene, Shape, Text, arrow, polyline
 
 
@@ -49,12 +50,12 @@ def before(plan: PlanMap, layout: Layout | None = None) -> Scene:
     bands, deep = _bands(plan, drawn)
     arrows, far = _arrows(plan, drawn)
     shapes += bands
+    sizes = [f"arrows {far:.0f}×"] if arrows and far >= 1 else []
+    sizes += [f"depths {deep:.0f}×"] if bands and deep >= 1 else []
+    note = _note([plan.move_text, "  ".join(sizes)], layout)
+    drawn.busy += _points([*bands, *arrows]) + _under(note)
     shapes += joint_map.over(plan.joint, layout, drawn)
-    shapes += arrows
-    notes = [plan.move_text]
-    notes += [f"arrows {far:.0f}×"] if arrows and far >= 1 else []
-    notes += [f"cut drawn {deep:.0f}× deep"] if bands and deep >= 1 else []
-    shapes += _note(notes, layout)
+    shapes += [*arrows, *note]
     return Scene(
         drawn.frame.width,
         drawn.frame.height,
@@ -84,12 +85,35 @@ def after(plan: PlanMap, layout: Layout | None = None) -> Scene:
     return replace(scene, shapes=shapes, title=f"Expected after: {scene.title}")
 
 
-def _note(parts: list[str], layout: Layout) -> list[Shape]:
-    words = "   ".join(part for part in parts if part)
-    if not words:
-        return []
-    text = Text(24, layout.text * 1.1, words, layout.text * 0.84, "title")
-    return [Group((text,), hidden=True)]
+def _points(groups) -> list[tuple[float, float]]:
+    """Every corner of the shapes, for labels to stay away from."""
+    paths = [shape for group in groups for shape in group.shapes]
+    return [
+        (x, y)
+        for path in paths
+        for x, y in flatten([s for s in path.steps if s[0] != "Z"], 6.0).tolist()
+    ]
+
+
+def _under(note: list[Shape]) -> list[tuple[float, float]]:
+    """Points all over the words of a note."""
+    texts = [text for group in note for text in group.shapes]
+    return [
+        (text.x + 8.0 * k, text.y - lift * text.size)
+        for text in texts
+        for k in range(int(len(text.words) * 0.6 * text.size / 8) + 2)
+        for lift in (0.0, 0.4, 0.8)
+    ]
+
+
+def _note(lines: list[str], layout: Layout) -> list[Shape]:
+    """Lines at the upper left corner, for eyes only."""
+    size = layout.text * 0.84
+    texts = [
+        Text(24, size * 1.3 * (k + 1), line, size, "title" if k == 0 else "word")
+        for k, line in enumerate(line for line in lines if line)
+    ]
+    return [Group(tuple(texts), hidden=True)] if texts else []
 
 
 def _arrows(plan: PlanMap, drawn: Drawn) -> tuple[list[Shape], float]:

@@ -16,8 +16,8 @@ from shop.paper.page import CONTENT
 
 DOCUMENT_TYPE = "Work order"
 # Two maps side by side on one sheet: larger words, since each has half the width.
-HALF = Layout(radius=27, text=29, values="needed", strip=0)
-MAPS_HEIGHT = 262.0
+HALF = Layout(radius=23, text=28, values="needed", strip=0)
+MAPS_HEIGHT = 240.0
 
 
 @dataclass(frozen=True)

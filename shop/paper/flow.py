@@ -250,10 +250,11 @@ def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:
             if again is not None:
                 pages[-1].append(again)
                 left -= again.height
-        if not (run[0].space and not pages[-1]):
-            pages[-1] += run
-            left -= need
         i += len(run)
+        while run and run[0].space and not pages[-1]:
+            need -= run.pop(0).height  # no space at the top of a page
+        pages[-1] += run
+        left -= need
     return [page for page in pages if page] or [[]]
 
 

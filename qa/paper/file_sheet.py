@@ -1,0 +1,239 @@
+"""The inspection sheet of a check that was judged from files, without a database.
+
+Who, when and how is not in the files: those places stay empty on the sheet, to be
+filled in by hand. Same files, same bytes.
+"""
+
+import hashlib
+import json
+import math
+from datetime import UTC, datetime
+
+from qa.drawing.joint_map import JointMap, MapStation
+from qa.drawing.profile import Profile, ProfilePoint
+from qa.drawing.projection import view_from_outside
+from qa.numeric import outline, verdict
+from qa.numeric.joint import Joint
+from qa.numeric.lengths import NM_PER, format_length
+from qa.numeric.report import (
+    CHARACTERISTICS,
+    NOT_MEASURED,
+    CheckReport,
+    Outcome,
+    Result,
+    as_plain,
+    sentence,
+)
+from qa.numeric.verdict import Rule, Verdict
+from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
+
+# Files carry no time of issue, and a PDF wants one: the same for all, none printed.
+UNDATED = datetime(2000, 1, 1, tzinfo=UTC)
+
+OUTCOMES = {
+    Outcome.CONFORMS: ("conforms", "conforms"),
+    Outcome.NO_LIMITS: ("", "no limits"),
+    Outcome.DOES_NOT_CONFORM: ("above", "does not conform"),
+    Outcome.NOT_PROVEN: ("not_proven", "not proven"),
+    Outcome.NOT_MEASURED: ("not_measured", "not all measured"),
+}
+COUNTS = (
+    (Verdict.CONFORMS, "conforms", "conform"),
+    (Verdict.DOES_NOT_CONFORM, "above", "do not conform"),
+    (Verdict.NOT_PROVEN, "not_proven", "not proven"),
+    (NOT_MEASURED, "not_measured", "not measured"),
+)
+NAMES = {"gap": "gap", "flush": "flushness"}
+
+
+def sheet(
+    joint: Joint, report: CheckReport, *, name: str, readings_name: str, shop: str
+) -> CheckSheet:
+    """The sheet of a judged check; `name` and `readings_name` are those of the files."""
+    data = json.dumps(as_plain(report), sort_keys=True, indent=1).encode()
+    state, word = OUTCOMES[report.outcome]
+    return CheckSheet(
+        shop=shop,
+        number=readings_name,
+        joint_number=name,
+        joint_name=name,
+        joint_revision="",
+        airframe_type="",
+        airframe_serial="",
+        fitted="",
+        surround="",
+        fit_up="",
+        done_by="",
+        done_at="",
+        condition=(("Standard uncertainty", _uncertainty(report)),),
+        rule=_rule(report),
+        outcome=state,
+        outcome_word=word,
+        counts=tuple((drawn, text, report.counts[key]) for key, drawn, text in COUNTS),
+        map=_map(joint, report, name),
+        profile=_profile(joint, report, name),
+        rows=tuple(_rows(report)),
+        issued_at=UNDATED,
+        joint_probability=_all_conform(report),
+        again=tuple(_again(report)),
+        findings=tuple(
+            SheetFinding(str(number), sentence(report, finding))
+            for number, finding in enumerate(report.findings, 1)
+        ),
+        remarks=("Judged from files, without a record in the shop's ledger.",),
+        digest=hashlib.sha256(data).hexdigest(),
+        data=data,
+    )
+
+
+def drawn_state(result: Result) -> str:
+    """The state a result is drawn with: above and below are told apart."""
+    if result.state == Verdict.DOES_NOT_CONFORM:
+        return "above" if result.judged.deviation_nm > 0 else "below"
+    return str(result.state or "")
+
+
+def _map(joint: Joint, report: CheckReport, name: str) -> JointMap:
+    view = view_from_outside(joint.places, joint.faces)
+    places, normals = view.points(joint.places), view.directions(joint.gap_directions)
+    stations = tuple(
+        MapStation(
+            label=station.label,
+            x=float(places[row, 0]),
+            y=float(places[row, 1]),
+            nx=float(normals[row, 0]),
+            ny=float(normals[row, 1]),
+            gap_text=_short(station.gap.value_nm),
+            flush_text=_short(station.flush.value_nm, signed=True),
+            gap_state=drawn_state(station.gap),
+            flush_state=drawn_state(station.flush),
+        )
+        for row, station in enumerate(report.stations)
+    )
+    return JointMap(
+        title=name,
+        stations=stations,
+        closed=joint.closed,
+        part_inside=joint.part_inside,
+    )
+
+
+def _profile(joint: Joint, report: CheckReport, name: str) -> Profile:
+    along, length = outline.distances_along(joint.places, joint.closed)
+    drawn = {
+        characteristic: tuple(
+            _point(report, station.label, along[row], getattr(station, characteristic))
+            for row, station in enumerate(report.stations)
+        )
+        for characteristic in CHARACTERISTICS
+    }
+    bars = "bars: expanded uncertainty, k = 2" if report.u_nm else ""
+    return Profile(name, "mm", length, **drawn, bar_text=bars)
+
+
+def _point(report: CheckReport, label: str, s: float, result: Result) -> ProfilePoint:
+    inside = None
+    if result.has_limits:
+        inside = verdict.acceptance(
+            result.low_nm, result.high_nm, report.u_nm, report.rule, report.edition
+        )
+    return ProfilePoint(
+        label=label,
+        s=float(s),
+        value=_mm(result.value_nm),
+        low=_mm(result.low_nm),
+        high=_mm(result.high_nm),
+        low_in=_mm(inside and inside.low_in),
+        high_in=_mm(inside and inside.high_in),
+        state=drawn_state(result),
+        spread=2 * (report.u_nm or 0) / NM_PER["mm"],
+    )
+
+
+def _rows(report: CheckReport):
+    for station in report.stations:
+        for characteristic in CHARACTERISTICS:
+            result = getattr(station, characteristic)
+            if not result.has_limits and result.value_nm is None:
+                continue
+            judged = result.judged
+            beyond = judged.deviation_nm if judged else 0
+            known = judged and judged.probability is not None
+            yield SheetRow(
+                station=station.label,
+                characteristic=NAMES[characteristic],
+                requirement=_requirement(result),
+                typed="",
+                millimeters=_exact(result.value_nm),
+                state=drawn_state(result),
+                deviation=_exact(beyond, signed=True) if beyond else "",
+                probability=f"{judged.probability:.3f}" if known else "",
+            )
+
+
+def _again(report: CheckReport):
+    for state, words in (
+        (Verdict.NOT_PROVEN, "not proven"),
+        (NOT_MEASURED, "not measured"),
+    ):
+        for characteristic in CHARACTERISTICS:
+            labels = [
+                station.label
+                for station in report.stations
+                if getattr(station, characteristic).state == state
+            ]
+            if labels:
+                yield f"{NAMES[characteristic]} {words}: {', '.join(labels)}"
+
+
+def _all_conform(report: CheckReport) -> str:
+    """Product over the results, errors taken as independent; "" when not known."""
+    chances = [
+        result.judged.probability
+        for station in report.stations
+        for result in (station.gap, station.flush)
+        if result.judged
+    ]
+    complete = not report.counts[NOT_MEASURED] and chances and None not in chances
+    return f"{math.prod(chances):.3f}" if complete else ""
+
+
+def _rule(report: CheckReport) -> str:
+    if report.rule is Rule.GUARDED:
+        return f"guarded acceptance, ISO 14253-1:{report.edition}"
+    return "simple acceptance"
+
+
+def _uncertainty(report: CheckReport) -> str:
+    if report.u_nm is None:
+        return "not stated"
+    return f"{format_length(report.u_nm, 'mm')} mm"
+
+
+def _requirement(result: Result) -> str:
+    low, high = _exact(result.low_nm), _exact(result.high_nm)
+    if low and high:
+        return f"{low} to {high}"
+    return f"at least {low}" if low else f"at most {high}" if high else ""
+
+
+def _short(nm: int | None, *, signed: bool = False) -> str:
+    """Two decimals for the map."""
+    return "" if nm is None else _signed(format_length(nm, "mm", 2), nm, signed)
+
+
+def _exact(nm: int | None, *, signed: bool = False) -> str:
+    """All decimals there are, at least two."""
+    if nm is None:
+        return ""
+    whole, _, part = format_length(nm, "mm").partition(".")
+    return _signed(f"{whole}.{part.ljust(2, '0')}", nm, signed)
+
+
+def _signed(text: str, nm: int, signed: bool) -> str:
+    text = text.replace("-", "\N{MINUS SIGN}")
+    return f"+{text}" if signed and nm > 0 else text
+
+
+def _mm(nm: int | None) -> float | None:
+    return None if nm is None else nm / NM_PER["mm"]
