@@ -1,0 +1,169 @@
+"""Tables as people keep them: CSV with a header, in their own program's flavor.
+
+UTF-8 with or without BOM; comma, semicolon or tab; CRLF or LF; a decimal point.
+Everything wrong with a file is told at once, by line and column. No Django here:
+commands that need no database read the same files.
+"""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+MAX_BYTES = 5_000_000
+DELIMITERS = ",;\t"
+
+_NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """One thing wrong with a file; line and column are None when it is the whole
+    file."""
+
+    text: str
+    line: int | None = None
+    column: str | None = None
+
+    def located(self, file: str) -> str:
+        """As compilers say it: file:line: column: reason."""
+        place = file if self.line is None else f"{file}:{self.line}"
+        return ": ".join(part for part in (place, self.column, self.text) if part)
+
+
+class FileComplaints(ValueError):
+    """A file that cannot be used; `complaints` says all that is wrong, in file
+    order."""
+
+    def __init__(self, complaints: Iterable[Complaint]):
+        self.complaints = sorted(complaints, key=lambda one: one.line or 0)
+        super().__init__("; ".join(one.text for one in self.complaints))
+
+
+@dataclass(frozen=True)
+class Row:
+    """The cells of one row, stripped, and the line where it starts."""
+
+    line: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Column names in lower case with underscores, and the rows that are not empty."""
+
+    header: Row
+    rows: tuple[Row, ...]
+
+
+def read_file(path: str | Path) -> bytes:
+    """The bytes of a file of at most 5 MB; FileComplaints when there is no such
+    thing."""
+    try:
+        with open(path, "rb") as file:
+            size = file.seek(0, io.SEEK_END) if file.seekable() else 0
+            if size > MAX_BYTES:
+                raise _too_large(f"{size / 1e6:.1f} MB")
+            if file.seekable():
+                file.seek(0)
+            data = file.read(MAX_BYTES + 1)
+    except OSError as why:
+        raise FileComplaints([Complaint(f"cannot be read: {why.strerror}")]) from why
+    if len(data) > MAX_BYTES:
+        raise _too_large("more")
+    return data
+
+
+def read_table(data: bytes) -> Table:
+    """Header and rows of a table file. FileComplaints for all that is wrong with it."""
+    text = _decode(data)
+    rows = list(_rows(text))
+    if not rows:
+        raise FileComplaints([Complaint("the file is empty", 1)])
+    names = [re.sub(r"[^0-9a-z]+", "_", c.lower()).strip("_") for c in rows[0].cells]
+    header, rows = Row(rows[0].line, tuple(names)), tuple(rows[1:])
+    complaints = list(_ragged(header, rows))
+    if complaints:
+        raise FileComplaints(complaints)
+    return Table(header, rows)
+
+
+def number(text: str) -> Decimal:
+    """A plain decimal number, exactly; ValueError says what is wrong with the text.
+
+    Programs write 1e-05 for a small number, so an exponent is read here.
+    """
+    plain = text.replace("\N{MINUS SIGN}", "-")
+    if len(plain) <= 60 and _NUMBER.fullmatch(plain):
+        return Decimal(plain)
+    if re.fullmatch(r"[+-]?[0-9]*,[0-9]+", plain):
+        raise ValueError(f"{shown(text)}: use a decimal point, not a comma")
+    raise ValueError(f"{shown(text)} is not a number")
+
+
+def _decode(data: bytes) -> str:
+    if len(data) > MAX_BYTES:
+        raise _too_large(f"{len(data) / 1e6:.1f} MB")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as why:
+        line = data.count(b"\n", 0, why.start) + 1
+        reason = "this is not UTF-8 text; a binary file, or another encoding"
+        raise FileComplaints([Complaint(reason, line)]) from why
+    odd = re.search(r"[\x00-\x08\x0b\x0e-\x1f]", text)
+    if odd:
+        line = text.count("\n", 0, odd.start()) + 1
+        reason = "this is a binary file, not a table of text (save as CSV, UTF-8)"
+        raise FileComplaints([Complaint(reason, line)])
+    return text
+
+
+def _rows(text: str) -> Iterator[Row]:
+    """Rows that hold anything, the delimiter taken from the first of them."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    bare = re.sub(r'"[^"]*"', "", first)
+    delimiter = max(DELIMITERS, key=bare.count)
+    reader = csv.reader(
+        io.StringIO(text, newline=""),
+        delimiter=delimiter,
+        strict=True,
+        skipinitialspace=delimiter != "\t",
+    )
+    line = 1
+    try:
+        for cells in reader:
+            cells = tuple(cell.strip() for cell in cells)
+            if any(cells):
+                yield Row(line, cells)
+            line = reader.line_num + 1
+    except csv.Error as why:
+        raise FileComplaints(
+            [Complaint(f"the quotes do not match: {why}", line)]
+        ) from why
+
+
+def _ragged(header: Row, rows: Iterable[Row]) -> Iterator[Complaint]:
+    width = len(header.cells)
+    unnamed = [k for k, name in enumerate(header.cells) if not name]
+    for row in rows:
+        if len(row.cells) != width:
+            reason = f"{len(row.cells)} cells where the header has {width}"
+            if len(row.cells) > width:
+                reason += " (is a decimal comma used?)"
+            yield Complaint(reason, row.line)
+        elif any(row.cells[k] for k in unnamed):
+            yield Complaint("a cell is filled under a column without a name", row.line)
+
+
+def _too_large(size: str) -> FileComplaints:
+    limit = f"{MAX_BYTES / 1e6:g} MB"
+    return FileComplaints(
+        [Complaint(f"the file is too large: {size}; at most {limit}")]
+    )
+
+
+def shown(text: str) -> str:
+    return repr(text if len(text) <= 40 else text[:37] + "...")
