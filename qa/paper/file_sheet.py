@@ -13,6 +13,7 @@ from qa.drawing.joint_map import JointMap, MapStation
 from qa.drawing.profile import Profile, ProfilePoint
 from qa.drawing.projection import view_from_outside
 from qa.numeric import outline, verdict
+from qa.numeric.grouping import GAP_KINDS
 from qa.numeric.joint import Joint
 from qa.numeric.lengths import NM_PER, format_length
 from qa.numeric.report import (
@@ -49,7 +50,7 @@ NAMES = {"gap": "gap", "flush": "flushness"}
 def sheet(
     joint: Joint, report: CheckReport, *, name: str, readings_name: str, shop: str
 ) -> CheckSheet:
-    """The sheet of a judged check; `name` and `readings_name` are those of the files."""
+    """The sheet of a judged check; the names are those of the two files."""
     data = json.dumps(as_plain(report), sort_keys=True, indent=1).encode()
     state, word = OUTCOMES[report.outcome]
     return CheckSheet(
@@ -77,7 +78,7 @@ def sheet(
         joint_probability=_all_conform(report),
         again=tuple(_again(report)),
         findings=tuple(
-            SheetFinding(str(number), sentence(report, finding))
+            SheetFinding(str(number), sentence(report, finding), state="")
             for number, finding in enumerate(report.findings, 1)
         ),
         remarks=("Judged from files, without a record in the shop's ledger.",),
@@ -151,7 +152,12 @@ def _point(report: CheckReport, label: str, s: float, result: Result) -> Profile
 
 
 def _rows(report: CheckReport):
-    for station in report.stations:
+    numbers = {
+        (row, "gap" if finding.kind in GAP_KINDS else "flush"): str(number)
+        for number, finding in enumerate(report.findings, 1)
+        for row in finding.rows
+    }
+    for row, station in enumerate(report.stations):
         for characteristic in CHARACTERISTICS:
             result = getattr(station, characteristic)
             if not result.has_limits and result.value_nm is None:
@@ -168,6 +174,7 @@ def _rows(report: CheckReport):
                 state=drawn_state(result),
                 deviation=_exact(beyond, signed=True) if beyond else "",
                 probability=f"{judged.probability:.3f}" if known else "",
+                nonconformance=numbers.get((row, characteristic), ""),
             )
 
 

@@ -4,6 +4,7 @@ import json
 import sys
 from pathlib import Path
 
+from django.conf import settings
 from django.core.management.base import BaseCommand
 
 from qa.forms.command_line import (
@@ -75,12 +76,15 @@ class Command(BaseCommand):
         parser.add_argument(
             "--pdf", metavar="OUT.pdf", type=Path, help="write the sheet here as well"
         )
+        parser.add_argument(
+            "--paper", choices=("a4", "letter"), default="a4", help="size of the sheet"
+        )
 
     def handle(self, *args, **options):
         try:
             joint, report = judged(options)
             if options["pdf"]:
-                write_sheet(options["pdf"], joint, report)
+                write_sheet(options, joint, report)
         except BadInput as bad:
             say_and_end(self, bad)
         note = note_about_options(options)
@@ -110,9 +114,27 @@ def judged(options: dict) -> tuple[JointFile, CheckReport]:
     return joint, report
 
 
-def write_sheet(path: Path, joint: JointFile, report: CheckReport) -> None:
-    """The inspection sheet of the check as a PDF."""
-    raise BadInput("--pdf: the sheet is not there yet")
+def write_sheet(options: dict, joint: JointFile, report: CheckReport) -> None:
+    """Write the inspection sheet as a PDF: whole, or not at all. Raises BadInput."""
+    # Only those who want paper wait for what makes it.
+    from qa.paper import check_sheet, file_sheet
+
+    sheet = file_sheet.sheet(
+        joint.joint,
+        report,
+        name=options["joint"].stem,
+        readings_name=options["readings"].stem,
+        shop=settings.SHOP_NAME,
+    )
+    data = check_sheet.render(sheet, options["paper"])
+    target = options["pdf"]
+    part = target.with_name(f"{target.name}.part")
+    try:
+        part.write_bytes(data)
+        part.replace(target)
+    except OSError as why:
+        part.unlink(missing_ok=True)
+        raise BadInput(f"{target}: cannot be written: {why.strerror}") from why
 
 
 def text_lines(report: CheckReport) -> list[str]:
