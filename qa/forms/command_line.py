@@ -1,35 +1,35 @@
-"""What commands that judge a joint from files have in common: options and bad input.
+"""What commands that judge a joint from files have in common: files and options.
 
-Such a command ends with 3 on bad input, whether it lies in an option or in a file,
-after saying where and why on standard error, and before it has written anything.
+Bad input ends them as shop.forms.command_line says.
 """
 
 import argparse
-import sys
 from pathlib import Path
 
 from qa.forms import joint_file, readings_file
 from qa.forms.joint_file import JointFile
 from qa.forms.readings_file import ReadingsFile
-from qa.forms.table_file import Complaint, FileComplaints, length_nm, read_file
+from qa.forms.table_file import FileComplaints, length_nm, read_file
 from qa.numeric.report import narrow_limits
 from qa.numeric.verdict import EDITIONS, Rule
+from shop.forms.command_line import (
+    BAD_INPUT,
+    BadInput,
+    end_with_bad_input,
+    lines_of,
+    say_and_end,
+)
 
-BAD_INPUT = 3
-MOST_COMPLAINTS = 100
-
-
-class BadInput(Exception):
-    """Its text is what standard error should say."""
-
-
-def end_with_bad_input(parser: argparse.ArgumentParser, command: str) -> None:
-    """Let wrong options end with 3, since 2 has a meaning of its own."""
-
-    def error(message: str):
-        parser.exit(BAD_INPUT, f"{parser.format_usage()}{command}: {message}\n")
-
-    parser.error = error
+__all__ = [
+    "BAD_INPUT",
+    "BadInput",
+    "add_joint_arguments",
+    "end_with_bad_input",
+    "lines_of",
+    "note_about_options",
+    "read_joint_files",
+    "say_and_end",
+]
 
 
 def add_joint_arguments(parser: argparse.ArgumentParser) -> None:
@@ -111,20 +111,6 @@ def note_about_options(options: dict) -> str | None:
             "when walking the rows"
         )
     return None
-
-
-def lines_of(complaints: list[Complaint], file: Path) -> str:
-    """One line per complaint, file:line: column: reason; the first hundred."""
-    shown = [complaint.located(str(file)) for complaint in complaints[:MOST_COMPLAINTS]]
-    if len(complaints) > MOST_COMPLAINTS:
-        shown.append(f"{file}: and {len(complaints) - MOST_COMPLAINTS} more")
-    return "\n".join(shown)
-
-
-def say_and_end(command, bad: BadInput) -> None:
-    """Tell bad input on the standard error of a Django command, and end with 3."""
-    command.stderr.write(str(bad), style_func=str)
-    sys.exit(BAD_INPUT)
 
 
 def _refuse_narrow_limits(joint: JointFile, options: dict) -> None:
