@@ -8,10 +8,12 @@
 `page`          a tablet in a real browser; a request that leaves the site fails it.
 """
 
+import contextlib
 import functools
 import json
 import os
 import shutil
+import sqlite3
 import uuid
 from pathlib import Path
 
@@ -78,13 +80,31 @@ def pytest_runtest_setup(item):
 
 
 @pytest.fixture(scope="session")
+def django_db_setup(
+    django_test_environment, django_db_blocker, django_db_modify_db_settings
+):
+    """Make the test database; pytest-django's own leaves it out for `committed_db`."""
+    from django.test.utils import setup_databases, teardown_databases
+
+    options = {"verbosity": 0, "interactive": False}
+    with django_db_blocker.unblock():
+        made = setup_databases(
+            **options, aliases={"default"}, serialized_aliases=frozenset()
+        )
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(made, verbosity=0)
+
+
+@pytest.fixture(scope="session")
 def template_database(django_db_setup, django_db_blocker, tmp_path_factory):
     """A migrated database without rows, to be copied: its path, or its name."""
     if connection.vendor == "postgresql":
         return connection.settings_dict["NAME"]
     path = tmp_path_factory.mktemp("template") / "template.sqlite3"
-    with django_db_blocker.unblock(), connection.cursor() as cursor:
-        cursor.execute("VACUUM INTO %s", [str(path)])
+    with django_db_blocker.unblock(), contextlib.closing(sqlite3.connect(path)) as copy:
+        connection.ensure_connection()
+        connection.connection.backup(copy)
     return str(path)
 
 
