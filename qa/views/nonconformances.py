@@ -1,5 +1,6 @@
 """Nonconformances: the worked list, one item and its verbs, PDF and CSV."""
 
+from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
@@ -68,28 +69,25 @@ VERBS = {
 }
 
 
+OFFERED = {
+    "open": ("dispose", "remark"),
+    "dispositioned": ("close", "remark", "reopen"),
+    "closed": ("remark", "reopen"),
+}
+FORMS = {"dispose": DisposeForm, "close": CloseForm}
+FORMS |= {"reopen": ReopenForm, "remark": RemarkForm}
+
+
 def _forms(item, data=None, verb="") -> dict:
     """The forms that the item's state offers; the one sent keeps what was typed."""
-    offered = {
-        "open": ("dispose", "remark"),
-        "dispositioned": ("close", "reopen", "remark"),
-        "closed": ("reopen", "remark"),
-    }[item.standing.state]
-    made = {}
-    for name in {*offered, *([verb] if verb else [])}:
-        sent = data if name == verb else None
-        made[name] = {
-            "dispose": DisposeForm,
-            "reopen": ReopenForm,
-            "remark": RemarkForm,
-        }.get(name, CloseForm)(
-            sent,
-            prefix=name,
-            **(
-                {"rechecks": queries.possible_rechecks(item)} if name == "close" else {}
-            ),
+    offered = OFFERED[item.standing.state]
+    more = {"close": {"rechecks": queries.possible_rechecks(item)}}
+    return {
+        name: FORMS[name](
+            data if name == verb else None, prefix=name, **more.get(name, {})
         )
-    return made
+        for name in dict.fromkeys([*offered, *([verb] if verb else [])])
+    }
 
 
 def _page(request, item, forms):
@@ -115,6 +113,8 @@ def nonconformance(request, pk):
 
 @require_http_methods(["POST"])
 def act(request, pk, verb):
+    if verb not in VERBS:
+        raise Http404
     permission, action = VERBS[verb]
     item = _item(request, pk, permission)
     forms = _forms(item, request.POST, verb)

@@ -1,0 +1,27 @@
+"""The demo: an invented shop that builds a two-seat motor glider of its own.
+
+Everything here is made up. It is loaded through the same actions that people use, so
+that the ledger of the demo verifies like any other.
+"""
+
+from shop.models import Person
+
+from . import airframe, fitting, joints, people
+
+
+def load() -> None:
+    """Fill an empty database with the scenario."""
+    crew = people.load()
+    glider = airframe.load(crew)
+    seams = joints.load(crew, glider)
+    fitting.load(crew, glider, seams)
+
+
+def sign_ins() -> list[tuple[str, str, str]]:
+    """Return (sign-in name, password, role) of everybody in the demo who is there."""
+    there = set(Person.objects.values_list("username", flat=True))
+    return [
+        (username, people.PASSWORD, role)
+        for username, _name, role in people.CREW
+        if username in there
+    ]

@@ -1,0 +1,224 @@
+"""The seams of the demo: two doors, a hatch, a cowl, a windshield, a filler cap."""
+
+import math
+from dataclasses import replace
+
+from qa.actions.instruments import save_instrument
+from qa.actions.joints import RequirementDraft, StationDraft, define_joint
+from qa.models import Joint
+from qa.numeric import layout
+
+MM = 1_000_000
+E9 = 1_000_000_000
+SOURCE = "Shop drawing MG-0001, general fits"
+
+
+def stations(
+    places,
+    normals,
+    *,
+    gap=(1.0, 2.5),
+    flush=(-0.5, 0.5),
+    faces=None,
+    edge=lambda x, y, nx, ny: "",
+    **extra,
+) -> list[StationDraft]:
+    """Stations 1, 2, 3 … at places (mm) with unit normals and one pair of limits."""
+    made = []
+    for row, (place, normal) in enumerate(zip(places, normals, strict=True)):
+        x, y, z = (*map(float, place), 0.0)[:3]
+        nx, ny, nz = (*map(float, normal), 0.0)[:3]
+        face = (0.0, 0.0, 1.0) if faces is None else faces[row]
+        made.append(
+            StationDraft(
+                label=str(row + 1),
+                place_nm=(round(x * MM), round(y * MM), round(z * MM)),
+                gap_e9=(round(nx * E9), round(ny * E9), round(nz * E9)),
+                face_e9=tuple(round(float(value) * E9) for value in face),
+                gap_min_nm=round(gap[0] * MM),
+                gap_max_nm=round(gap[1] * MM),
+                flush_min_nm=round(flush[0] * MM),
+                flush_max_nm=round(flush[1] * MM),
+                typed={
+                    "gap_min": [f"{gap[0]}", "mm"],
+                    "gap_max": [f"{gap[1]}", "mm"],
+                    "flush_min": [f"{flush[0]}", "mm"],
+                    "flush_max": [f"{flush[1]}", "mm"],
+                },
+                edge=edge(x, y, nx, ny),
+                **extra,
+            )
+        )
+    return made
+
+
+def in_flow(x, y, nx, ny) -> str:
+    """Edge in a flow along -x: the nose is on the right of every drawing here."""
+    if abs(nx) < 0.7:
+        return "streamwise"
+    return "upstream" if nx > 0 else "downstream"
+
+
+def _mirrored(drafts: list[StationDraft]) -> list[StationDraft]:
+    """The other hand, with the same label at the mirrored place."""
+    return [
+        replace(
+            one,
+            place_nm=(-one.place_nm[0], *one.place_nm[1:]),
+            gap_e9=(-one.gap_e9[0], *one.gap_e9[1:]),
+            edge={"upstream": "downstream", "downstream": "upstream"}.get(
+                one.edge, one.edge
+            ),
+        )
+        for one in drafts
+    ]
+
+
+def _cowl() -> tuple[list, list, list]:
+    """Rear edge of the upper cowl: a half ring of radius 430 with its skin around."""
+    places, normals, faces = [], [], []
+    for k in range(13):
+        angle = math.radians(10 + k * 160 / 12)
+        out = (0.0, math.cos(angle), math.sin(angle))
+        places.append((0.0, 430 * out[1], 430 * out[2]))
+        normals.append((-1.0, 0.0, 0.0))
+        faces.append(out)
+    return places, normals, faces
+
+
+def load(crew, glider) -> dict[str, Joint]:
+    """Return the joints by number, with their instruments in place."""
+    _instruments(crew["lena"])
+    emil, at = crew["emil"], glider.positions
+    door = layout.rounded_rectangle(820, 940, 150, 24)
+    left = stations(
+        door.places,
+        door.gap_directions,
+        edge=in_flow,
+        trim_max_nm=3 * MM,
+        radius_nm=900 * MM,
+    )
+    hatch = layout.rounded_rectangle_by_side(420, 300, 40, (3, 2, 3, 2), per_corner=1)
+    cap = layout.ellipse(120, 120, 8)
+    glass = [(-500 + 100 * k, 0.00016 * (-500 + 100 * k) ** 2) for k in range(11)]
+    places, normals, faces = _cowl()
+    made = {}
+
+    def joint(number, name, position, surround, drafts, **requirement):
+        made[number] = define_joint(
+            by=emil,
+            position=at[position],
+            surround=at[surround],
+            number=number,
+            name=name,
+            requirement=RequirementDraft(
+                note="First release for the prototype.", source=SOURCE, **requirement
+            ),
+            stations=drafts,
+        )
+
+    door_says = {
+        "flow_mdeg": 180_000,
+        "acceptance_condition": "hinged and latched, seal not fitted",
+        "acceptance_finish": "finished",
+        "finish_part_nm": round(0.12 * MM),
+        "finish_surround_nm": round(0.12 * MM),
+        "rule": "guarded",
+    }
+    joint("J-101", "Door left to fuselage", "DOOR-L", "FUS", left, **door_says)
+    joint(
+        "J-102",
+        "Door right to fuselage",
+        "DOOR-R",
+        "FUS",
+        list(reversed(_mirrored(left))),
+        **{**door_says, "flow_mdeg": 0},
+    )
+    joint(
+        "J-110",
+        "Baggage hatch to fuselage",
+        "HATCH-B",
+        "FUS",
+        stations(
+            hatch.places,
+            hatch.gap_directions,
+            gap=(0.8, 1.8),
+            flush=(-0.75, 0.75),
+            edge=in_flow,
+            trim_max_nm=2 * MM,
+        ),
+        flow_mdeg=180_000,
+    )
+    joint(
+        "J-120",
+        "Windshield lower edge",
+        "WS",
+        "FUS",
+        stations(
+            glass,
+            [_normal(x) for x, _y in glass],
+            gap=(2.0, 4.0),
+            flush=(-0.5, 0.3),
+            trim_side="surround",
+            trim_max_surround_nm=2 * MM,
+        ),
+        closed=False,
+        marks_on="part",
+        part_expansion_e9=70_000,
+        surround_expansion_e9=3_000,
+        expanding_length_nm=1000 * MM,
+    )
+    joint(
+        "J-130",
+        "Cowl upper, rear edge",
+        "COWL-U",
+        "FUS",
+        stations(places, normals, faces=faces, gap=(1.5, 3.0), flush=(-0.5, 0.5)),
+        closed=False,
+        flow_mdeg=180_000,
+    )
+    joint(
+        "J-140",
+        "Filler cap to fuselage",
+        "CAP",
+        "FUS",
+        stations(
+            cap.places,
+            cap.gap_directions,
+            gap=(0.3, 0.8),
+            flush=(-0.25, 0.1),
+            trim_side="none",
+        ),
+    )
+    return made
+
+
+def _normal(x: float) -> tuple[float, float]:
+    """Downwards normal of the curve y = 0.00016 x^2, walked with rising x."""
+    slope = 2 * 0.00016 * x
+    size = math.hypot(slope, 1.0)
+    return slope / size, -1.0 / size
+
+
+def _instruments(lena) -> None:
+    rows = (
+        ("SG-1", "Step gauge, 50 mm base", "step gauge", 0.06, 0.01, (0, 50, 25)),
+        ("TG-1", "Taper gauge 0.3 to 6 mm", "taper gauge", 0.08, 0.05, None),
+        ("FL-1", "Feeler leaves 0.05 to 1.00", "feeler leaves", 0.02, 0.05, None),
+    )
+    for code, name, kind, u, step, feet in rows:
+        feet = feet or (None, None, None)
+        save_instrument(
+            by=lena,
+            code=code,
+            name=name,
+            kind=kind,
+            u_nm=round(u * MM),
+            resolution_nm=round(step * MM),
+            **{
+                key: None if foot is None else foot * MM
+                for key, foot in zip(
+                    ("foot_1_nm", "foot_2_nm", "probe_nm"), feet, strict=True
+                )
+            },
+        )

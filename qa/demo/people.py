@@ -1,0 +1,23 @@
+"""The crew of the demo, one per role and a second builder."""
+
+from shop.models import Person
+
+PASSWORD = "two-seat-glider"  # noqa: S105 -- printed at every start of the demo
+CREW = (
+    ("bea", "Bea Lindqvist", "builder"),
+    ("tomas", "Tomas Okafor", "builder"),
+    ("lena", "Lena Marsh", "lead"),
+    ("emil", "Emil Castellan", "engineer"),
+    ("ines", "Ines Haddad", "inspector"),
+    ("vic", "Vic Morrow", "visitor"),
+)
+
+
+def load() -> dict[str, Person]:
+    """Return the crew by sign-in name."""
+    return {
+        username: Person.objects.create_user(
+            username, PASSWORD, name=name, role=role, is_demo=True
+        )
+        for username, name, role in CREW
+    }
