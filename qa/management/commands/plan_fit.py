@@ -3,8 +3,10 @@
 import argparse
 import json
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
+from django.conf import settings
 from django.core.management.base import BaseCommand
 
 from qa.forms import motions_file
@@ -30,6 +32,9 @@ EXIT_HELP = (
     "possible and flushness conforms; 2 not possible as allowed (a step that levelling "
     "cannot cure counts); 3 bad input. Lengths in mm, angles in degrees."
 )
+
+# Files carry no time of issue, and a PDF wants one: the same for all, none printed.
+UNDATED = datetime(2000, 1, 1, tzinfo=UTC)
 
 OUTCOMES = {
     FITS: "It fits by the move above, with nothing cut.",
@@ -97,13 +102,12 @@ class Command(BaseCommand):
     def handle(self, *args, **options):
         try:
             joint, plan = planned(options)
-            if options["template"]:
-                write_template(options, joint, plan)
+            unwritten = options["template"] and write_template(options, joint, plan)
         except BadInput as bad:
             say_and_end(self, bad)
-        note = note_about_options(options)
-        if note:
-            self.stderr.write(note, style_func=str)
+        for note in (note_about_options(options), unwritten):
+            if note:
+                self.stderr.write(note, style_func=str)
         if options["json"]:
             self.stdout.write(json.dumps(as_plain(plan, options), indent=2))
         else:
@@ -169,15 +173,37 @@ def plan_options(options: dict) -> PlanOptions:
         raise BadInput(f"--{option}: {why}") from why
 
 
-def write_template(options: dict, joint: JointFile, plan: Plan) -> None:
-    """The trim template of the plan as a PDF, 1:1."""
-    from qa.paper.trim_template import render
+def write_template(options: dict, joint: JointFile, plan: Plan) -> str:
+    """Write the trim template of the plan as a PDF, 1:1; returns a note, "" if none.
 
-    data = render(joint.joint, plan, paper=options["paper"])
+    A plan that cuts nothing has no template, and nothing is written. Raises BadInput.
+    """
+    # Only those who want paper wait for what makes it.
+    from qa.paper import plan_template, trim_template
+
+    target, name = options["template"], options["joint"].stem
+    drawn = plan_template.templates(
+        joint.joint,
+        plan,
+        shop=settings.SHOP_NAME,
+        number=options["readings"].stem,
+        joint_number="",
+        joint_name=name,
+        names={"part": "fitted part", "surround": "surround"},
+        issued_at=UNDATED,
+    )
+    if not drawn:
+        return f"plan_fit: nothing is to be cut, so that {target} was not written"
+    part = target.with_name(f"{target.name}.part")
     try:
-        options["template"].write_bytes(data)
+        part.write_bytes(trim_template.render(drawn, options["paper"]))
+        part.replace(target)
+    except ValueError as why:
+        raise BadInput(f"{target}: {why}") from why
     except OSError as why:
-        raise BadInput(f"{options['template']}: {why.strerror}") from why
+        part.unlink(missing_ok=True)
+        raise BadInput(f"{target}: cannot be written: {why.strerror}") from why
+    return ""
 
 
 def as_plain(plan: Plan, options: dict) -> dict:

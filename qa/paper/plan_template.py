@@ -1,0 +1,117 @@
+"""From a plan of one joint to the trim templates of the edges that it cuts."""
+
+import hashlib
+from dataclasses import astuple
+from datetime import datetime
+
+import numpy as np
+
+from qa.numeric import outline
+from qa.numeric.joint import Joint
+from qa.numeric.planned import Plan, StationPlan
+from qa.paper.trim_layout import TrimPoint, TrimTemplate
+
+
+def templates(
+    joint: Joint,
+    plan: Plan,
+    *,
+    shop: str,
+    number: str,
+    joint_number: str,
+    joint_name: str,
+    names: dict[str, str],
+    issued_at: datetime,
+    issued_text: str = "",
+    release: str = "",
+    url: str = "",
+    banner: str = "",
+) -> tuple[TrimTemplate, ...]:
+    """One template for each side with something to cut: part first, then surround.
+
+    `names` say what the "part" and the "surround" are. Where a station may be cut on
+    either side its depth goes to the part. A station without a gap reading gets the
+    depth between its neighbors, and the paper says so.
+    """
+    along, length = outline.distances_along(joint.places, joint.closed)
+    out = []
+    for side in ("part", "surround"):
+        rows = [_depth(station, side) for station in plan.stations]
+        if not any(trim for trim, _ in rows if trim is not None):
+            continue
+        points, guessed = _points(joint, rows, along, length)
+        content = repr([astuple(point) for point in points]).encode()
+        out.append(
+            TrimTemplate(
+                shop=shop,
+                number=number,
+                joint_number=joint_number,
+                joint_name=joint_name,
+                part=names[side],
+                side=side,
+                points=points,
+                length=length,
+                closed=joint.closed,
+                body_on_left=part_on_left(joint) == (side == "part"),
+                issued_at=issued_at,
+                issued_text=issued_text,
+                release=release,
+                url=url,
+                digest=hashlib.sha256(content).hexdigest(),
+                banner=banner,
+                notes=_notes(plan, side, guessed),
+            )
+        )
+    return tuple(out)
+
+
+def part_on_left(joint: Joint) -> bool:
+    """Whether the fitted part lies to the left of the rows, seen from outside.
+
+    Left is the face direction crossed with the way along the seam; the gap direction
+    points away from the part. Summed over all stations, so that one corner cannot
+    decide.
+    """
+    ahead = np.roll(joint.places, -1, axis=0)
+    behind = np.roll(joint.places, 1, axis=0)
+    if not joint.closed:
+        ahead[-1], behind[0] = joint.places[-1], joint.places[0]
+    left = np.cross(joint.faces, ahead - behind)
+    return float((left * joint.gap_directions).sum()) < 0
+
+
+def _depth(station: StationPlan, side: str) -> tuple[float | None, float | None]:
+    """(trim, next bite) on this side; None where no gap was measured."""
+    if station.gap_now is None:
+        return None, None
+    here = "part" if station.side == "both" else station.side
+    return (station.trim, station.next_bite) if here == side else (0.0, 0.0)
+
+
+def _points(joint: Joint, rows, along, length):
+    """Points in order, and the labels of those whose depth lies between neighbors."""
+    known = [i for i, (trim, _) in enumerate(rows) if trim is not None]
+    period = length if joint.closed else None
+    places = along[known]
+
+    def between(s: float, k: int) -> float:
+        return float(np.interp(s, places, [rows[i][k] for i in known], period=period))
+
+    points, guessed = [], []
+    for i, station in enumerate(joint.stations):
+        trim, bite = rows[i]
+        if trim is None:
+            guessed.append(station.label)
+            trim, bite = between(along[i], 0), between(along[i], 1)
+        points.append(TrimPoint(float(along[i]), station.label, trim, min(bite, trim)))
+    return tuple(points), guessed
+
+
+def _notes(plan: Plan, side: str, guessed: list[str]) -> tuple[str, ...]:
+    notes = []
+    either = [s.label for s in plan.stations if s.side == "both" and s.trim > 0]
+    if either and side == "part":
+        notes.append(f"Either side may be cut at {', '.join(either)}: cut one only.")
+    if guessed:
+        notes.append(f"Not measured, depth between neighbors: {', '.join(guessed)}.")
+    return tuple(notes)
