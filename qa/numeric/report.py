@@ -206,6 +206,8 @@ def sentence(report: CheckReport, finding: Finding, unit: str = "mm") -> str:
     """
     most = {"mm": 3, "in": 4}[unit]
     worst = format_length(finding.worst_nm, unit, most).removesuffix("0")
+    if not worst.strip("0."):  # a failure by less than is shown is still one
+        worst = format_length(finding.worst_nm, unit)
     side = "under" if finding.kind in grouping.BELOW else "over"
     at = report.stations[finding.worst_row].label
     return (
