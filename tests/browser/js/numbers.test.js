@@ -48,7 +48,7 @@ test("a reading above and one below are told apart", () => {
   assert.equal(stateOf("does_not_conform", 5), "above");
   assert.equal(stateOf("does_not_conform", -5), "below");
   assert.equal(judge(4100000, limits(2000000, 4000000)).side, "above");
-  assert.equal(stateOf("not_proven", 0), "unproven");
+  assert.equal(stateOf("not_proven", 0), "not_proven");
 });
 
 test("235 typed for 2.35 looks like a slip and a bad gap does not", () => {

@@ -70,7 +70,7 @@ export function viewOf(check, acts) {
   return { slots, done, slot: (station, kind) => slots.get(slotKey(station, kind)) ?? { alive: [], all: [], current: null, state: "not_measured" } };
 }
 
-export const shows = (one) => (one.outcome === "feeler" ? `${one.goes}/${one.does_not_go}` : one.outcome === "value" ? one.value : one.outcome);
+export const shows = (one) => (one.outcome === "feeler" ? `${one.goes}/${one.does_not_go}` : one.outcome === "value" ? one.value.replace("-", "\u2212") : one.outcome);
 
 // "2.35 mm above, 0.35 over"; the value is left out where it stands beside.
 export function told(one, state) {

@@ -251,8 +251,8 @@ export class Entry {
     this.input.value = saved && current.outcome === "value" ? current.value : text;
     this.reading.classList.toggle("saved", Boolean(saved));
     this.reading.dataset.state = shown;
-    const words = live ? told({ ...live, outcome: "", unit }, shown) : saved ? told({ ...current, outcome: current.outcome === "feeler" ? "feeler" : "" }, state) : "";
-    this.verdict.replaceChildren(...(words ? [sign(shown)] : []), words);
+    const words = live ? told({ ...live, outcome: "", unit }, shown) : saved ? told({ ...current, outcome: current.outcome === "feeler" ? "feeler" : "" }, state) : WORDS.not_measured;
+    this.verdict.replaceChildren(...(text && !live ? [] : [sign(shown), words]));
   }
 
   paintRivals() {

@@ -5,7 +5,8 @@ import { svg } from "./dom.js";
 import { KINDS } from "./walk.js";
 
 const RADIUS = 20;
-const TEXT = 23;
+const TEXT = 22;
+const ROOM = [108, 84];
 const MANY = 32;
 
 const TRIANGLE = "M0-1.4L1.35 .9H-1.35Z";
@@ -34,6 +35,9 @@ export class JointMap {
     this.check = check;
     this.drawn = new Map();
     const { map } = check;
+    const [xs, ys] = [0, 1].map((axis) => check.stations.map(({ at }) => at[axis]));
+    const [left, top] = [Math.min(...xs) - ROOM[0], Math.min(...ys) - ROOM[1]];
+    const box = [left, top, Math.max(...xs) + ROOM[0] - left, Math.max(...ys) + ROOM[1] - top];
     const nodes = check.stations.map((station) => {
       const node = svg("g", { class: "station", role: "button", tabindex: -1 });
       this.drawn.set(station.label, { node, value: svg("g", { class: "value" }), look: "" });
@@ -41,7 +45,7 @@ export class JointMap {
     });
     this.values = svg("g", { "aria-hidden": "true" }, [...this.drawn.values()].map((one) => one.value));
     const ground = [map.surround && svg("path", { d: map.surround, class: "surround" }), svg("path", { d: map.outline, class: "seam" }), this.flow(map.flow)];
-    this.node = svg("svg", { viewBox: `0 0 ${map.width} ${map.height}`, class: "map", role: "group", "aria-label": `Map of ${check.joint.label}`, preserveAspectRatio: "xMidYMid meet" }, svg("g", { "aria-hidden": "true" }, ground), this.values, nodes);
+    this.node = svg("svg", { viewBox: box.join(" "), class: "map", role: "group", "aria-label": `Map of ${check.joint.label}`, preserveAspectRatio: "xMidYMid meet" }, svg("g", { "aria-hidden": "true" }, ground), this.values, nodes);
     this.node.addEventListener("click", (event) => pick(this.nearest(event)));
     this.node.addEventListener("keydown", (event) => this.step(event, pick));
   }
@@ -103,12 +107,14 @@ export class JointMap {
     one.value.replaceChildren(...shown.map(([, slot], row) => this.value(station, slot, row - (shown.length - 1) / 2)));
   }
 
+  // Beside the symbol on the side of the surround, clear of it whichever way the seam runs.
   value(station, slot, row) {
-    const [x, y] = station.value_at;
-    const mark = slot.state === "conforms" ? [svg("path", { d: "M-.9 0L-.3 .8L1-.9", class: "s-tick" })] : shape(slot.state);
     const words = shows(slot.current);
-    const half = (words.length * 0.6 * TEXT) / 2;
-    const base = y + row * TEXT * 1.1;
-    return svg("g", {}, svg("g", { transform: `translate(${x - half} ${base}) scale(7)` }, mark), svg("text", { x: x + 11, y: base + TEXT * 0.36, "font-size": TEXT, "text-anchor": "middle" }, words));
+    const half = (words.length * 0.52 * TEXT) / 2;
+    const [nx, ny] = station.normal;
+    const x = station.at[0] + nx * (40 + half) + 8;
+    const y = station.at[1] + ny * 58 + row * TEXT * 1.1;
+    const mark = slot.state === "conforms" ? [svg("path", { d: "M-.9 0L-.3 .8L1-.9", class: "s-tick" })] : shape(slot.state);
+    return svg("g", {}, svg("g", { transform: `translate(${x - half - 12} ${y}) scale(7)` }, mark), svg("text", { x, y: y + TEXT * 0.36, "font-size": TEXT, "text-anchor": "middle" }, words));
   }
 }

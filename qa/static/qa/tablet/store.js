@@ -37,7 +37,7 @@ export class Store {
     return new Promise((resolve, reject) => {
       const transaction = this.database.transaction(names, mode, { durability });
       let answer;
-      transaction.oncomplete = () => resolve(answer?.result ?? answer);
+      transaction.oncomplete = () => resolve(answer && answer.result);
       transaction.onabort = () => reject(transaction.error ?? new Error("the browser's store refused"));
       answer = work(transaction);
     });
