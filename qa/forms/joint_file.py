@@ -3,9 +3,14 @@
 `station,x_mm,y_mm[,normal_x,normal_y][,gap_min_mm,gap_max_mm][,flush_min_mm,flush_max_mm]`
 and, where the joint is not flat, `z_mm,normal_z,face_x,face_y,face_z`; for planning
 `trim_side,trim_max_mm,land_mm`. Every `_mm` may be `_in`. An empty limit means none.
+
+What only the records of a joint need may stand beside it, so that a file from the site
+can be judged and planned as it is: `trim_max_surround_mm`, `radius_mm` (of the surface
+under a bridge), `laminar` (yes or no), `edge` (upstream, downstream or streamwise) and
+`surround` (the position whose edge lies opposite, when it is not the joint's own).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from qa.forms.table_file import (
     Column,
@@ -34,12 +39,16 @@ PLAIN = (
     *("normal_x", "normal_y", "normal_z"),
     *("face_x", "face_y", "face_z"),
     "trim_side",
+    *("laminar", "edge", "surround"),
 )
 LENGTHS = (
     *("x", "y", "z"),
     *("gap_min", "gap_max", "flush_min", "flush_max"),
-    *("trim_max", "land"),
+    *("trim_max", "trim_max_surround", "land", "radius"),
 )
+EDGES = ("upstream", "downstream", "streamwise")
+YES = ("yes", "y", "true", "1")
+NO = ("no", "n", "false", "0", "")
 TOGETHER = (
     ("normal_x", "normal_y"),
     ("normal_z", "normal_x"),
@@ -65,17 +74,33 @@ QUANTITY_OF = {
 
 
 @dataclass(frozen=True)
-class JointFile:
-    """A joint and, row by row, its exact limits and the lines it came from.
+class StationExtras:
+    """What a row says for the records only. Lengths in nm; `typed` holds (text, unit)
+    of every length in the row, as it stands there."""
 
-    `columns` heads each quantity as the file does. `closing_label` names a last row
-    that was left out because it repeats the place of the first.
+    radius_nm: int | None = None
+    trim_max_surround_nm: int | None = None
+    laminar: bool = False
+    edge: str = ""
+    surround: str = ""
+    typed: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class JointFile:
+    """A joint and, row by row, what is exact or more, and the lines it came from.
+
+    `stated` are the stations before missing gap directions were worked out. `columns`
+    heads each quantity as the file does. `closing_label` names a last row that was left
+    out because it repeats the place of the first.
     """
 
     joint: Joint
     limits: tuple[StationLimits, ...]
     lines: tuple[int, ...]
     columns: dict[str, str]
+    stated: tuple[Station, ...]
+    extras: tuple[StationExtras, ...]
     closing_label: str | None = None
 
     @property
@@ -100,11 +125,10 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
         raise FileComplaints([Complaint(reason, table.rows[MOST_STATIONS].line)])
     headings = {quantity: column.name for quantity, column in columns.items()}
     complaints: list[Complaint] = []
-    read = [(row.line, _station(row, columns, complaints)) for row in table.rows]
-    good = [(line, *one) for line, one in read if one]
+    read = [_read(_Cells(row, columns, complaints)) for row in table.rows]
+    good = [one for one in read if one]
     good, closing = _without_closing_row(good) if closed else (good, None)
-    lines = [line for line, _, _ in good]
-    stations = [station for _, station, _ in good]
+    lines, stations = [one.line for one in good], [one.station for one in good]
     complaints += _located(station_complaints(stations), lines, headings)
     if complaints:
         raise FileComplaints(complaints)
@@ -112,8 +136,15 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
         joint = build_joint(stations, closed=closed, part_inside=part_inside)
     except JointError as error:
         raise FileComplaints(_located(error.complaints, lines, headings)) from error
-    limits = tuple(limits for _, _, limits in good)
-    return JointFile(joint, limits, tuple(lines), headings, closing)
+    return JointFile(
+        joint=joint,
+        limits=tuple(one.limits for one in good),
+        lines=tuple(lines),
+        columns=headings,
+        stated=tuple(stations),
+        extras=tuple(one.extras for one in good),
+        closing_label=closing,
+    )
 
 
 def _require_together(columns: dict[str, Column], header: Row) -> None:
@@ -128,67 +159,168 @@ def _require_together(columns: dict[str, Column], header: Row) -> None:
         raise FileComplaints(missing.values())
 
 
-def _station(
-    row: Row, columns: dict[str, Column], complaints: list[Complaint]
-) -> tuple[Station, StationLimits] | None:
-    """The station in a row and its exact limits, or None after complaining."""
-    before = len(complaints)
+class _Cells:
+    """The cells of one row by quantity; what is wrong with them is collected."""
 
-    def cell(quantity: str) -> str:
-        column = columns.get(quantity)
-        return row.cells[column.index] if column else ""
+    def __init__(self, row: Row, columns: dict[str, Column]):
+        self.row, self.columns = row, columns
+        self.complaints: list[Complaint] = []
 
-    def complain(quantity: str, reason: str) -> None:
-        complaints.append(Complaint(reason, row.line, columns[quantity].name))
+    def text(self, quantity: str) -> str:
+        column = self.columns.get(quantity)
+        return self.row.cells[column.index] if column else ""
 
-    def value(quantity: str, convert):
+    def complain(self, quantity: str, reason: str) -> None:
+        name = self.columns[quantity].name
+        self.complaints.append(Complaint(reason, self.row.line, name))
+
+    def value(self, quantity: str, convert):
+        """The converted cell; None when it is empty, or wrong and complained about."""
+        text = self.text(quantity)
         try:
-            return convert(cell(quantity)) if cell(quantity) else None
+            return convert(text) if text else None
         except ValueError as why:
-            complain(quantity, str(why))
+            self.complain(quantity, str(why))
             return None
 
-    def nm(quantity: str) -> int | None:
-        return value(quantity, lambda text: length_nm(text, columns[quantity].unit))
+    def nm(self, quantity: str) -> int | None:
+        return self.value(
+            quantity, lambda text: length_nm(text, self.columns[quantity].unit)
+        )
 
-    def direction(name: str) -> tuple[float, float, float] | None:
-        axes = [f"{name}_{axis}" for axis in "xyz" if f"{name}_{axis}" in columns]
-        empty = [axis for axis in axes if not cell(axis)]
+    def direction(self, name: str) -> tuple[float, float, float] | None:
+        """A direction; a component without a column is 0."""
+        axes = [f"{name}_{axis}" for axis in "xyz" if f"{name}_{axis}" in self.columns]
+        empty = [axis for axis in axes if not self.text(axis)]
         if len(empty) == len(axes):
             return None
         for axis in empty:
-            complain(axis, "is empty, while the rest of the direction is stated")
-        parts = [value(axis, lambda text: float(number(text))) or 0.0 for axis in axes]
+            self.complain(axis, "is empty, while the rest of the direction is stated")
+        parts = [self.value(axis, lambda t: float(number(t))) or 0.0 for axis in axes]
         return tuple(parts + [0.0] * (3 - len(parts)))
 
-    label = cell("station")
+
+@dataclass(frozen=True)
+class _Read:
+    """All that was read from one row."""
+
+    line: int
+    station: Station
+    limits: StationLimits
+    extras: StationExtras
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """The cells of one row by quantity; what is wrong with one goes to `complaints`."""
+
+    row: Row
+    columns: dict[str, Column]
+    complaints: list[Complaint]
+
+    def text(self, quantity: str) -> str:
+        column = self.columns.get(quantity)
+        return self.row.cells[column.index] if column else ""
+
+    def complain(self, quantity: str, reason: str) -> None:
+        name = self.columns[quantity].name
+        self.complaints.append(Complaint(reason, self.row.line, name))
+
+    def value(self, quantity: str, convert):
+        try:
+            return convert(self.text(quantity)) if self.text(quantity) else None
+        except ValueError as why:
+            self.complain(quantity, str(why))
+            return None
+
+    def nm(self, quantity: str) -> int | None:
+        return self.value(
+            quantity, lambda text: length_nm(text, self.columns[quantity].unit)
+        )
+
+    def direction(self, name: str) -> tuple[float, float, float] | None:
+        axes = [f"{name}_{axis}" for axis in "xyz" if f"{name}_{axis}" in self.columns]
+        empty = [axis for axis in axes if not self.text(axis)]
+        if len(empty) == len(axes):
+            return None
+        for axis in empty:
+            self.complain(axis, "is empty, while the rest of the direction is stated")
+        parts = [
+            self.value(axis, lambda text: float(number(text))) or 0.0 for axis in axes
+        ]
+        return tuple(parts + [0.0] * (3 - len(parts)))
+
+    def choice(self, quantity: str, *allowed: str) -> str:
+        text = self.text(quantity).lower()
+        if text and text not in allowed:
+            shown = ", ".join(one for one in allowed[:-1] if one)
+            self.complain(quantity, f"{text[:40]!r} is not {shown} or {allowed[-1]}")
+        return text
+
+    def typed(self) -> dict[str, tuple[str, str]]:
+        return {
+            quantity: (self.text(quantity), column.unit)
+            for quantity, column in self.columns.items()
+            if column.unit and self.text(quantity)
+        }
+
+
+def _read(cells: _Cells) -> _Read | None:
+    """What stands in a row, or None after complaining."""
+    before = len(cells.complaints)
+    ends = [cells.nm(name) for name in ("gap_min", "gap_max", "flush_min", "flush_max")]
+    read = _Read(
+        line=cells.row.line,
+        station=_station(cells, ends),
+        limits=StationLimits(*ends),
+        extras=_extras(cells),
+    )
+    return None if len(cells.complaints) > before else read
+
+
+def _station(cells: _Cells, ends: list[int | None]) -> Station:
+    label = cells.text("station")
     if len(label) > LONGEST_LABEL or not label.isprintable():
-        complain("station", f"the name must be up to {LONGEST_LABEL} plain characters")
+        reason = f"the name must be up to {LONGEST_LABEL} plain characters"
+        cells.complain("station", reason)
     for axis in ("x", "y"):
-        if not cell(axis):
-            complain(axis, "is empty; every station needs its place")
-    side = cell("trim_side").lower() or None
-    ends = [nm(name) for name in ("gap_min", "gap_max", "flush_min", "flush_max")]
-    station = Station(
+        if not cells.text(axis):
+            cells.complain(axis, "is empty; every station needs its place")
+    return Station(
         label=label,
-        place=tuple(_mm(nm(axis)) or 0.0 for axis in "xyz"),
-        gap_direction=direction("normal"),
-        face=direction("face") or Station.face,
+        place=tuple(_mm(cells.nm(axis)) or 0.0 for axis in "xyz"),
+        gap_direction=cells.direction("normal"),
+        face=cells.direction("face") or Station.face,
         gap=Limits(_mm(ends[0]), _mm(ends[1])),
         flush=Limits(_mm(ends[2]), _mm(ends[3])),
-        trim_side=side,
-        trim_max=_mm(nm("trim_max")),
-        land=_mm(nm("land")),
+        trim_side=cells.text("trim_side").lower() or None,
+        trim_max=_mm(cells.nm("trim_max")),
+        land=_mm(cells.nm("land")),
     )
-    return None if len(complaints) > before else (station, StationLimits(*ends))
 
 
-def _without_closing_row(good: list) -> tuple[list, str | None]:
+def _extras(cells: _Cells) -> StationExtras:
+    radius, more = cells.nm("radius"), cells.nm("trim_max_surround")
+    if radius is not None and radius <= 0:
+        cells.complain("radius", "a radius is more than 0; leave it empty where flat")
+    if more is not None and more < 0:
+        cells.complain("trim_max_surround", "the greatest trim must be 0 or more")
+    return StationExtras(
+        radius_nm=radius,
+        trim_max_surround_nm=more,
+        laminar=cells.choice("laminar", *YES, *NO) in YES,
+        edge=cells.choice("edge", *EDGES),
+        surround=cells.text("surround"),
+        typed=cells.typed(),
+    )
+
+
+def _without_closing_row(good: list[_Read]) -> tuple[list[_Read], str | None]:
     """Leave out a last row that only closes the seam: the first again, or just its
     place."""
     if len(good) < 2:
         return good, None
-    first, last = good[0][1], good[-1][1]
+    first, last = good[0].station, good[-1].station
     bare = Station(label=last.label, place=last.place)
     repeats = replace(last, label=first.label) == first or last == bare
     if last.place == first.place and repeats:
