@@ -48,7 +48,7 @@ LENGTHS = (
 )
 EDGES = ("upstream", "downstream", "streamwise")
 YES = ("yes", "y", "true", "1")
-NO = ("no", "n", "false", "0", "")
+NO = ("no", "n", "false", "0")
 TOGETHER = (
     ("normal_x", "normal_y"),
     ("normal_z", "normal_x"),
@@ -159,12 +159,23 @@ def _require_together(columns: dict[str, Column], header: Row) -> None:
         raise FileComplaints(missing.values())
 
 
-class _Cells:
-    """The cells of one row by quantity; what is wrong with them is collected."""
+@dataclass(frozen=True)
+class _Read:
+    """All that was read from one row."""
 
-    def __init__(self, row: Row, columns: dict[str, Column]):
-        self.row, self.columns = row, columns
-        self.complaints: list[Complaint] = []
+    line: int
+    station: Station
+    limits: StationLimits
+    extras: StationExtras
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """The cells of one row by quantity; what is wrong with one goes to `complaints`."""
+
+    row: Row
+    columns: dict[str, Column]
+    complaints: list[Complaint]
 
     def text(self, quantity: str) -> str:
         column = self.columns.get(quantity)
@@ -199,65 +210,15 @@ class _Cells:
         parts = [self.value(axis, lambda t: float(number(t))) or 0.0 for axis in axes]
         return tuple(parts + [0.0] * (3 - len(parts)))
 
-
-@dataclass(frozen=True)
-class _Read:
-    """All that was read from one row."""
-
-    line: int
-    station: Station
-    limits: StationLimits
-    extras: StationExtras
-
-
-@dataclass(frozen=True)
-class _Cells:
-    """The cells of one row by quantity; what is wrong with one goes to `complaints`."""
-
-    row: Row
-    columns: dict[str, Column]
-    complaints: list[Complaint]
-
-    def text(self, quantity: str) -> str:
-        column = self.columns.get(quantity)
-        return self.row.cells[column.index] if column else ""
-
-    def complain(self, quantity: str, reason: str) -> None:
-        name = self.columns[quantity].name
-        self.complaints.append(Complaint(reason, self.row.line, name))
-
-    def value(self, quantity: str, convert):
-        try:
-            return convert(self.text(quantity)) if self.text(quantity) else None
-        except ValueError as why:
-            self.complain(quantity, str(why))
-            return None
-
-    def nm(self, quantity: str) -> int | None:
-        return self.value(
-            quantity, lambda text: length_nm(text, self.columns[quantity].unit)
-        )
-
-    def direction(self, name: str) -> tuple[float, float, float] | None:
-        axes = [f"{name}_{axis}" for axis in "xyz" if f"{name}_{axis}" in self.columns]
-        empty = [axis for axis in axes if not self.text(axis)]
-        if len(empty) == len(axes):
-            return None
-        for axis in empty:
-            self.complain(axis, "is empty, while the rest of the direction is stated")
-        parts = [
-            self.value(axis, lambda text: float(number(text))) or 0.0 for axis in axes
-        ]
-        return tuple(parts + [0.0] * (3 - len(parts)))
-
     def choice(self, quantity: str, *allowed: str) -> str:
+        """A word in lower case, one of those allowed or none."""
         text = self.text(quantity).lower()
         if text and text not in allowed:
-            shown = ", ".join(one for one in allowed[:-1] if one)
-            self.complain(quantity, f"{text[:40]!r} is not {shown} or {allowed[-1]}")
+            self.complain(quantity, f"{text[:40]!r} is not {', '.join(allowed)}")
         return text
 
     def typed(self) -> dict[str, tuple[str, str]]:
+        """Every length as it stands there, with its unit."""
         return {
             quantity: (self.text(quantity), column.unit)
             for quantity, column in self.columns.items()

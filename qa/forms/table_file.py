@@ -20,6 +20,7 @@ from shop.forms.table import (
     read_file,
     read_table,
     shown,
+    text_of,
 )
 
 __all__ = [
@@ -34,6 +35,7 @@ __all__ = [
     "read_file",
     "read_table",
     "recognize",
+    "text_of",
 ]
 
 

@@ -79,7 +79,7 @@ def read_file(path: str | Path) -> bytes:
 
 def read_table(data: bytes) -> Table:
     """Header and rows of a table file. FileComplaints for all that is wrong with it."""
-    text = _decode(data)
+    text = text_of(data)
     rows = list(_rows(text))
     if not rows:
         raise FileComplaints([Complaint("the file is empty", 1)])
@@ -104,7 +104,8 @@ def number(text: str) -> Decimal:
     raise ValueError(f"{shown(text)} is not a number")
 
 
-def _decode(data: bytes) -> str:
+def text_of(data: bytes) -> str:
+    """The text in a file; FileComplaints when it is none, or too much."""
     if len(data) > MAX_BYTES:
         raise _too_large(f"{len(data) / 1e6:.1f} MB")
     try:
