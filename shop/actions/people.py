@@ -37,6 +37,23 @@ def add_person(
     return person
 
 
+def add_first_lead(*, username: str, name: str, password: str) -> Person:
+    """Give a new shop its lead, who then adds everybody else on the people page.
+
+    Asked at the server's own terminal, where nobody can be signed in yet; refused as
+    soon as there is anybody.
+    """
+    said = {"username": username, "name": name, "role": Role.LEAD.value}
+    with perform("first_person/1", by=None, said=said) as act:
+        if Person.objects.exists():
+            raise Refused(_("There are people already: the lead adds others."))
+        person = Person.objects.create_user(
+            username, password, name=name, role=Role.LEAD
+        )
+        act.result = {"person": person.pk}
+    return person
+
+
 def _locked(person: Person) -> Person:
     return Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
 

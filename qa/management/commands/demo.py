@@ -7,6 +7,7 @@ import shutil
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
 
 from shop.management.commands import serve
 from shop.serving import server
@@ -27,26 +28,38 @@ class Command(BaseCommand):
             with server.hold_home(settings.HOME):
                 # Before anything is made or removed: perhaps another one runs there.
                 door = server.open_door(host, port, "--port")
-                if reset:
+                # What was cut short while it was made is made anew as well.
+                if reset or not whole().exists():
                     forget(settings.HOME)
                 serve.prepare_database(self.stdout.write)
-                serve.serve_here(door, self.stdout.write, *self.signs_in())
+                if not whole().exists():
+                    self.load()
+                serve.serve_here(door, self.stdout.write, *signs_in())
         except server.CannotServe as error:
             raise CommandError(str(error)) from None
         self.stdout.write("Stopped. The demo's data stays for the next start.")
 
-    def signs_in(self):
-        """Load the scenario into an empty database; give the sign-ins as lines."""
+    def load(self):
         from qa import demo
-        from shop.models import Person
 
-        if not Person.objects.exists():
-            self.stdout.write("Loading the demo …")
-            self.stdout.flush()
-            demo.load()
-        yield "Sign in as one of these:"
-        for username, password, role in demo.sign_ins():
-            yield f"  {username:<12} {password:<16} {role}"
+        self.stdout.write("Loading the demo …")
+        self.stdout.flush()
+        demo.load()
+        connection.close()
+        whole().touch()
+
+
+def whole():
+    """The mark that the scenario was loaded to its end."""
+    return settings.HOME / "loaded"
+
+
+def signs_in():
+    from qa import demo
+
+    yield "Sign in as one of these (this machine only; the passwords are public):"
+    for username, password, role in demo.sign_ins():
+        yield f"  {username:<10} {password:<18} {role}"
 
 
 def forget(home) -> None:

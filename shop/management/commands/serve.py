@@ -78,8 +78,8 @@ def say_who_can_sign_in(say) -> None:
 
     if not Person.objects.filter(is_active=True).exists():
         say(
-            "Nobody can sign in yet. Stop (Ctrl-C) and make the first person: "
-            "python3 manage.py add_person NAME --role lead"
+            "Nobody can sign in yet. Make the shop's lead first, in another terminal: "
+            "python3 manage.py first_lead"
         )
 
 

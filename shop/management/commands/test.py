@@ -13,9 +13,12 @@ from django.conf import settings
 from django.core.management.base import BaseCommand
 
 # Arguments of pytest that several workers would get in the way of.
-ONE_AT_A_TIME = ("-n", "-s", "--pdb", "--trace", "--collect-only", "--co", "-p")
+ONE_AT_A_TIME = ("-n", "-s", "--pdb", "--trace", "--co", "-h", "--help", "--version")
 # Arguments after which nothing runs that a database could change.
-ONLY_TELLS = ("--version", "-V", "--help", "-h", "--markers", "--fixtures", "--co")
+ONLY_TELLS = (
+    *("--version", "-V", "--help", "-h", "--markers", "--fixtures"),
+    *("--collect-only", "--co"),
+)
 NO_TESTS_RUN = 5
 
 
@@ -31,7 +34,7 @@ class Command(BaseCommand):
     def run_tests(self, arguments):
         from tests.around import NoPostgresql, find_browser, postgresql
 
-        if set(arguments) & {*ONLY_TELLS, "--collect-only"}:
+        if set(arguments) & set(ONLY_TELLS):
             return run_pytest(arguments, {})[0]
         say = self.stdout.write
         if not find_browser():

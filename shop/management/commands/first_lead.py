@@ -1,0 +1,63 @@
+"""`manage.py first_lead`: who leads the shop, asked once at the server's terminal."""
+
+import getpass
+import sys
+
+from django.core.management.base import BaseCommand, CommandError
+
+from shop.management.commands.serve import prepare_database
+
+
+class Command(BaseCommand):
+    help = "Make the first account of a new shop: its lead, who adds everybody else."
+
+    def add_arguments(self, parser):
+        parser.add_argument("--name", help="full name, as it stands on records")
+        parser.add_argument("--username", help="sign-in name")
+        parser.add_argument(
+            "--password-from-input",
+            action="store_true",
+            help="take the password from the first line of standard input",
+        )
+
+    def handle(self, *, name, username, password_from_input, **_options):
+        from shop.actions.people import add_first_lead
+        from shop.ledger import Refused
+
+        prepare_database(self.stdout.write)
+        said = {
+            "name": name or input("Full name: "),
+            "username": username or input("Sign-in name: "),
+            "password": ask_password(password_from_input),
+        }
+        check(said)
+        try:
+            person = add_first_lead(**said)
+        except Refused as refused:
+            raise CommandError(refused.message) from None
+        self.stdout.write(f"{person.name} can sign in as {person.username} now.")
+
+
+def ask_password(from_input: bool) -> str:
+    if from_input:
+        return sys.stdin.readline().rstrip("\r\n")
+    first = getpass.getpass("Password: ")
+    if getpass.getpass("Once more: ") != first:
+        raise CommandError("The two are not the same.")
+    return first
+
+
+def check(said: dict) -> None:
+    """Ask of the first account what the people page asks of every other."""
+    from shop.forms.crew import PersonForm
+
+    form = PersonForm({**said, "role": "lead"})
+    if not form.is_valid():
+        words = [
+            f"{form.fields[field].label}: {problem}"
+            if field in form.fields
+            else problem
+            for field, problems in form.errors.items()
+            for problem in problems
+        ]
+        raise CommandError("\n".join(map(str, words)))
