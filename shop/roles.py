@@ -16,6 +16,7 @@ MAY: dict[str, frozenset] = {
     "set own preferences": EVERYONE,
     # people and the airframe
     "manage people": LEAD,
+    "manage tablets": LEAD,
     "define airframes": LEAD_ENGINEER,
     "define designs": LEAD_ENGINEER,
     "register parts": WORKERS - {Role.INSPECTOR},
@@ -24,6 +25,7 @@ MAY: dict[str, frozenset] = {
     # the shop floor
     "define tooling": LEAD,
     "work on tooling": WORKERS - {Role.INSPECTOR},
+    "take steps": WORKERS,
     "define laminates": LEAD_ENGINEER,
     "keep materials": WORKERS - {Role.INSPECTOR},
     "make pulls": WORKERS - {Role.INSPECTOR},

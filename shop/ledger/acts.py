@@ -82,13 +82,23 @@ class Act:
     """What an action says and makes while it runs. Facts go in through `record`."""
 
     def __init__(
-        self, form, *, by, act=None, said=None, made_at="", device="", seq=None
+        self,
+        form,
+        *,
+        by,
+        act=None,
+        said=None,
+        made_at="",
+        device="",
+        seq=None,
+        claimed=False,
     ):
         self.form = form
         self.by: Person | None = by
         self.id: uuid.UUID = act or uuid.uuid4()
         self.said = said or {}
         self.made_at, self.device, self.seq = made_at, device, seq
+        self.claimed = claimed
         self.now = timezone.now()
         self.result: dict = {}
         self.entry: Entry | None = None
@@ -117,6 +127,7 @@ class Act:
             device=self.device,
             made_at=self.made_at,
             seq=self.seq,
+            claimed=self.claimed,
             received_at=self.now,
             fingerprint=self.fingerprint,
             body=canonical(
@@ -144,8 +155,8 @@ def perform(form, *, by, **envelope):
     """Run one act in one transaction and append its entry at the end.
 
     by: the person who acts. envelope: act (the id made on the tablet), said (what was
-    said, as JSON can hold it), made_at, device, seq. Raises whatever the block raises;
-    then nothing is written.
+    said, as JSON can hold it), made_at, device, seq, claimed. Raises whatever the
+    block raises; then nothing is written.
     """
     performed = Act(form, by=by, **envelope)
     with writing():

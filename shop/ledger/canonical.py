@@ -62,6 +62,7 @@ def entry_digest(entry) -> str:
         entry.device,
         entry.made_at,
         str(entry.seq),
+        str(entry.claimed),
         stamp(entry.received_at),
         entry.fingerprint,
         entry.body,

@@ -34,6 +34,7 @@ from .pulls import (
 from .release import ReleaseCoat, ReleaseKind, ReleaseProduct
 from .routes import RouteStep, StepDone, ToolStep
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
+from .tablets import Confirmation, PinTry, Proof, Tablet
 from .tooling import (
     DefectRepair,
     Tool,
@@ -47,6 +48,10 @@ from .visits import Visit
 from .weights import AirframeWeighing, Stage, Weighing
 
 __all__ = [
+    "Tablet",
+    "Proof",
+    "PinTry",
+    "Confirmation",
     "Airframe",
     "AirframeType",
     "AirframeWeighing",

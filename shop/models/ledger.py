@@ -36,6 +36,8 @@ class Entry(models.Model):
     # The tablet's own count of its acts.
     seq = models.BigIntegerField(null=True, blank=True)
     received_at = models.DateTimeField()
+    # Sent by a tablet for somebody who had not proven a PIN on it.
+    claimed = models.BooleanField(default=False)
     fingerprint = models.CharField(max_length=64)
     body = models.TextField()
     digest = models.CharField(max_length=64)

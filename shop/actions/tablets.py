@@ -1,0 +1,136 @@
+"""Tablets: enrolled by the lead, revoked when lost; PINs proven once a shift."""
+
+import hashlib
+import secrets
+from datetime import timedelta
+
+from django.contrib.auth.hashers import check_password, make_password
+from django.utils import timezone
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Confirmation, Entry, Person, PinTry, Proof, Tablet
+
+SHIFT = timedelta(hours=12)
+TRIES = 5
+PAUSE = timedelta(minutes=15)
+SHORTEST_PIN = 4
+
+
+class TooManyTries(Refused):
+    """Wrong PINs were tried: nobody may try again for a while."""
+
+    def __init__(self):
+        minutes = int(PAUSE.total_seconds() // 60)
+        message = f"Too many wrong PINs. Wait {minutes} minutes, or ask the lead."
+        super().__init__(message, field="pin", code="wait")
+
+
+def digest_of(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def enroll(*, by: Person, name: str) -> tuple[Tablet, str]:
+    """Enroll a tablet and return it with its token, which is told only now."""
+    roles.require(by, "manage tablets")
+    name = name.strip()
+    if not name or len(name) > 60:
+        raise Refused("Give the tablet a name of at most 60 signs.", field="name")
+    token = secrets.token_urlsafe(32)
+    with perform("tablet/1", by=by, said={"name": name}) as act:
+        tablet = Tablet.objects.create(
+            name=name,
+            token_sha256=digest_of(token),
+            enrolled_by=by,
+            enrolled_at=act.now,
+        )
+        act.result = {"tablet": str(tablet.pk)}
+    return tablet, token
+
+
+def revoke(*, by: Person, tablet: Tablet, reason: str) -> None:
+    """End a tablet's access at once; what it still holds can be recovered."""
+    roles.require(by, "manage tablets")
+    if not reason.strip():
+        raise Refused("Say why it is revoked.", field="reason")
+    said = {"tablet": str(tablet.pk), "reason": reason}
+    with perform("tablet_revoked/1", by=by, said=said) as act:
+        tablet = Tablet.objects.select_for_update(of=("self",), no_key=True).get(
+            pk=tablet.pk
+        )
+        if tablet.revoked_at:
+            raise Refused("This tablet is revoked already.", code="done")
+        tablet.revoked_at = act.now
+        tablet.save(update_fields=["revoked_at"])
+        tablet.proofs.all().delete()
+
+
+def by_token(token: str) -> Tablet | None:
+    """Return the tablet that holds a token, revoked or not."""
+    return Tablet.objects.filter(token_sha256=digest_of(token)).first()
+
+
+def set_pin(*, by: Person, pin: str, password: str) -> None:
+    """Set one's own PIN; the password proves who asks."""
+    if not by.check_password(password):
+        raise Refused("That is not your password.", field="password")
+    if not (pin.isascii() and pin.isdigit() and SHORTEST_PIN <= len(pin) <= 12):
+        raise Refused("A PIN is 4 to 12 digits.", field="pin")
+    if len(set(pin)) == 1 or pin in "01234567890" or pin in "09876543210":
+        raise Refused("That PIN is the first that anybody tries.", field="pin")
+    with perform("pin/1", by=by, said={"person": by.username}):
+        by.pin = make_password(pin)
+        by.save(update_fields=["pin"])
+        # A new PIN starts with a clean sheet, on the tablets too.
+        by.proofs.all().delete()
+
+
+def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
+    """Prove a PIN on a tablet for a shift, and confirm what was claimed there.
+
+    Raises TooManyTries after five wrong ones in a quarter of an hour, by person over
+    all tablets, so that a stack of tablets buys no more guesses.
+    """
+    now = timezone.now()
+    wrong = PinTry.objects.filter(person=person, right=False, at__gt=now - PAUSE)
+    last_right = PinTry.objects.filter(person=person, right=True).order_by("-at")
+    if last := last_right.values_list("at", flat=True).first():
+        wrong = wrong.filter(at__gt=last)
+    if wrong.count() >= TRIES:
+        raise TooManyTries
+    if not person.pin:
+        message = "Set your PIN first: sign in and choose PIN."
+        raise Refused(message, field="pin", code="no_pin")
+    right = check_password(pin, person.pin)
+    PinTry.objects.create(tablet=tablet, person=person, at=now, right=right)
+    if not right:
+        raise Refused("That is not the PIN.", field="pin", code="pin")
+    said = {"tablet": str(tablet.pk), "person": person.username}
+    with perform("prove/1", by=person, said=said, device=str(tablet.pk)) as act:
+        proof, _ = Proof.objects.update_or_create(
+            tablet=tablet, person=person, defaults={"until": act.now + SHIFT}
+        )
+        act.result = {"confirmed": _confirm(act, tablet, person)}
+    return proof
+
+
+def _confirm(act, tablet: Tablet, person: Person) -> int:
+    claimed = Entry.objects.filter(claimed=True, by=person, device=str(tablet.pk))
+    done = Confirmation.objects.filter(person=person).values("act")
+    waiting = claimed.exclude(act__in=done).values_list("act", flat=True)
+    for one in waiting:
+        act.record(Confirmation(act=one, person=person))
+    return len(waiting)
+
+
+def is_proven(tablet: Tablet, person: Person) -> bool:
+    return Proof.objects.filter(
+        tablet=tablet, person=person, until__gt=timezone.now()
+    ).exists()
+
+
+def forgive(*, by: Person, person: Person) -> None:
+    """Let somebody who was locked out try again."""
+    roles.require(by, "manage tablets")
+    with perform("forgive/1", by=by, said={"person": person.username}):
+        PinTry.objects.filter(person=person, right=False).delete()
