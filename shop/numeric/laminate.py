@@ -256,23 +256,28 @@ def stack_up(layers) -> Stack:
 
 @dataclass(frozen=True)
 class Mix:
-    """What to weigh out, in g, for what the laminate takes and what is lost."""
+    """What to weigh out, in g, for what the laminate takes and what is lost.
+
+    `resin_g` and `hardener_g` are None while their ratio is not known.
+    """
 
     needed_g: float
     total_g: float
-    resin_g: float
-    hardener_g: float
+    resin_g: float | None
+    hardener_g: float | None
 
 
-def mix(needed_g: float, loss: float, hardener_per_100: float) -> Mix:
+def mix(needed_g: float, loss: float, hardener_per_100: float | None = None) -> Mix:
     """Resin and hardener for `needed_g` in the part plus a share `loss` of it.
 
     `loss` is pot and brush loss, 0.10 to 0.20 for hand lay-up (common practice);
     `hardener_per_100` parts by weight of hardener to 100 of resin.
     """
     _not_negative(needed_g=needed_g, loss=loss)
-    _positive(hardener_per_100=hardener_per_100)
     total = needed_g * (1 + loss)
+    if hardener_per_100 is None:
+        return Mix(needed_g, total, None, None)
+    _positive(hardener_per_100=hardener_per_100)
     resin = total * 100 / (100 + hardener_per_100)
     return Mix(needed_g, total, resin, total - resin)
 

@@ -150,7 +150,7 @@ def brute_force(flush, held, places, limits, stock, most):
     return best
 
 
-@settings(deadline=None, max_examples=6)
+@settings(deadline=None, max_examples=5)
 @given(st.integers(0, 2**32 - 1), st.integers(3, 4))
 def test_no_choice_of_stacks_is_better(seed, count):
     random = np.random.default_rng(seed)
@@ -166,8 +166,12 @@ def test_no_choice_of_stacks_is_better(seed, count):
         )
         for k, angle in enumerate(angles)
     ]
-    plan = planned(flush, held, limits=limits, places=places, stock=(0.25, 1.0), most=2)
-    expected = brute_force(flush, held, places, limits, (0.25, 1.0), 2)
+    # 216 choices at three points, 81 at four.
+    most = 2 if count == 3 else 1
+    plan = planned(
+        flush, held, limits=limits, places=places, stock=(0.25, 1.0), most=most
+    )
+    expected = brute_force(flush, held, places, limits, (0.25, 1.0), most)
     if expected is None:
         assert plan.stacks is None
     else:
