@@ -197,6 +197,11 @@ def read_envelope(data: bytes) -> dict:
         envelope = json.loads(data, parse_constant=no_constant)
     except (ValueError, RecursionError) as error:
         raise Refused(f"The act cannot be read: {error}.", code="unreadable") from None
+    return check_envelope(envelope)
+
+
+def check_envelope(envelope) -> dict:
+    """Return an envelope whose every part has its kind; Refused says which lacks."""
     if not isinstance(envelope, dict) or not isinstance(envelope.get("said"), dict):
         raise Refused("An act is an object with form, by and said.", code="unreadable")
     for name, longest in (("form", 40), ("by", 60), ("made_at", 40), ("device", 64)):
@@ -211,17 +216,21 @@ def read_envelope(data: bytes) -> dict:
     return envelope
 
 
-def take(act: uuid.UUID, envelope: dict, by: Person) -> tuple[Entry, bool]:
+def take(
+    act: uuid.UUID, envelope: dict, by: Person, *, claimed: bool = False
+) -> tuple[Entry, bool]:
     """Perform an act once and return its entry, and whether it was new.
 
-    Sent again, however late, it is the same entry. Raises ReusedAct for another
-    content under the same id, Refused or PermissionDenied as its action does.
+    claimed: who did it is only said, not proven yet. Sent again, however late, it is
+    the same entry. Raises ReusedAct for another content under the same id, Refused or
+    PermissionDenied as its action does.
     """
     form, said = envelope["form"], envelope["said"]
     fingerprint = Act(form, by=by, said=said).fingerprint
     if entry := find_receipt(act, fingerprint):
         return entry, False
     details = {name: envelope[name] for name in ("made_at", "device", "seq")}
+    details["claimed"] = claimed
     try:
         FORMS[form](by, Said(said), {"act": act, "said": said, **details})
     except IntegrityError:
@@ -240,6 +249,7 @@ def receipt(entry: Entry) -> dict:
         "entry": entry.pk,
         "digest": entry.digest,
         "received_at": entry.received_at.isoformat(),
+        "claimed": entry.claimed,
         "result": json.loads(entry.body)["result"],
     }
 

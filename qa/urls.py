@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from qa.views import (
     api,
+    api_tablets,
     checks,
     front,
     instruments,
@@ -16,6 +17,10 @@ api_urls = [
     path("acts/<uuid:act>", api.act, name="api_act"),
     path("have", api.have, name="api_have"),
     path("checks/<uuid:check>", api.check, name="api_check"),
+    path("carry", api.carry, name="api_carry"),
+    path("tablets", api_tablets.enroll, name="api_enroll"),
+    path("prove", api_tablets.prove, name="api_prove"),
+    path("recover", api_tablets.recover, name="api_recover"),
 ]
 
 joint_urls = [

@@ -1,9 +1,15 @@
 """What a tablet carries: one check whole, so that it can work without a network."""
 
+from django.urls import reverse
+
 from qa import rules
-from qa.models import Check, CurrentReading, Kind, Reading
+from qa.actions import judging
+from qa.drawing.projection import view_from_outside
+from qa.models import Check, CheckState, CurrentReading, Kind, Reading
 from qa.sync import database_id
 from shop.models import Person, Role
+
+from . import maps
 
 
 def check_for_tablet(check: Check) -> dict:
@@ -13,7 +19,8 @@ def check_for_tablet(check: Check) -> dict:
     stations = list(revision.stations.all())
     for station in stations:
         station.revision = revision
-    return {
+    drawn = tablet_map(revision, stations)
+    told = {
         "database": database_id(),
         "check": str(check.entry_id),
         "label": check.label,
@@ -36,10 +43,22 @@ def check_for_tablet(check: Check) -> dict:
         "units": revision.units,
         "rule": revision.rule,
         "closed": revision.closed,
-        "map": tablet_map(revision, stations),
-        "stations": _stations(check, stations),
+        "stations": _stations(check, stations, drawn.pop("stations")),
+        "map": drawn,
         "readings": _readings(check, {one.pk: one.label for one in stations}),
     }
+    if check.state.state == CheckState.State.FINISHED:
+        told["proposal"] = judging.proposal(check)
+        told["nonconformances"] = [
+            {
+                "label": item.label,
+                "url": reverse("nonconformance", args=[item.pk]),
+                "kind": item.kind,
+                "stations": item.stations,
+            }
+            for item in check.nonconformances.order_by("number")
+        ]
+    return told
 
 
 def _instrument(check: Check) -> dict | None:
@@ -59,9 +78,14 @@ def _celsius(milli: int | None) -> str | None:
 
 
 def _limits(station, kind, check) -> dict | None:
+    return limits(station, kind, check.finish, check.u_nm)
+
+
+def limits(station, kind, finish, u_nm) -> dict | None:
+    """Return the integers a tablet judges by; errors as rules.acceptance."""
     revision = station.revision
-    wanted = rules.requirement(station, kind, check.finish)
-    inside = rules.acceptance(wanted, check.u_nm, revision.rule, revision.edition)
+    wanted = rules.requirement(station, kind, finish)
+    inside = rules.acceptance(wanted, u_nm, revision.rule, revision.edition)
     if inside is None:
         return None
     return {
@@ -75,44 +99,74 @@ def _limits(station, kind, check) -> dict | None:
 
 
 WIDTH, HEIGHT, MARGIN = 1000, 700, 90
+# Half of the box that a station's two values fill, and its distance from the mark.
+HALF_WIDE, HALF_HIGH, APART = 48, 23, 28
 
 
 def tablet_map(revision, stations) -> dict:
-    """Return the joint as a drawing 1000 wide: y down, stations and where values go."""
-    xs = [one.x_nm for one in stations]
-    ys = [one.y_nm for one in stations]
-    wide, high = max(max(xs) - min(xs), 1), max(max(ys) - min(ys), 1)
-    scale = min((WIDTH - 2 * MARGIN) / wide, (HEIGHT - 2 * MARGIN) / high)
-    left = (WIDTH - wide * scale) / 2 - min(xs) * scale
-    top = (HEIGHT - high * scale) / 2 + max(ys) * scale
-    at = [
-        (round(left + one.x_nm * scale, 1), round(top - one.y_nm * scale, 1))
-        for one in stations
-    ]
-    path = "M" + " L".join(f"{x} {y}" for x, y in at) + " Z" * revision.closed
-    return {"width": WIDTH, "height": HEIGHT, "outline": path, "at": at}
-
-
-def _stations(check: Check, stations) -> list[dict]:
-    drawn = tablet_map(check.fit_up.revision, stations)["at"]
-    told = []
-    for station, (x, y) in zip(stations, drawn, strict=True):
-        # The drawing has y down.
-        nx, ny = station.gap_x_e9 / 1e9, -station.gap_y_e9 / 1e9
-        told.append(
-            {
-                "label": station.label,
-                "order": station.order,
-                "at": [x, y],
-                "normal": [round(nx, 4), round(ny, 4)],
-                "value_at": [round(x + 52 * nx, 1), round(y + 52 * ny, 1)],
-                "gap": _limits(station, Kind.GAP, check),
-                "flush": _limits(station, Kind.FLUSH, check),
-                "edge": station.edge,
-                "laminar": station.laminar,
-            }
+    """Return the joint as a drawing 1000 wide: y down, and how each station lies."""
+    at, gap, face = maps.places(stations)
+    view = view_from_outside(at, face)
+    seen, normals = view.points(at), view.directions(gap)
+    low, high = seen.min(axis=0), seen.max(axis=0)
+    span = [max(float(size), 1.0) for size in high - low]
+    scale = min((WIDTH - 2 * MARGIN) / span[0], (HEIGHT - 2 * MARGIN) / span[1])
+    middle = (low + high) / 2
+    places = [
+        (
+            round(WIDTH / 2 + scale * float(x - middle[0]), 1),
+            round(HEIGHT / 2 - scale * float(y - middle[1]), 1),
         )
-    return told
+        for x, y in seen
+    ]
+    path = "M" + " L".join(f"{x} {y}" for x, y in places) + " Z" * revision.closed
+    return {
+        "width": WIDTH,
+        "height": HEIGHT,
+        "outline": path,
+        "surround": "",
+        "flow": _flow(revision),
+        "stations": [
+            _placed(station, place, normal)
+            for station, place, normal in zip(stations, places, normals, strict=True)
+        ],
+    }
+
+
+def _placed(station, place, normal) -> dict:
+    x, y = place
+    # The drawing has y down.
+    nx, ny = float(normal[0]), -float(normal[1])
+    away = APART + HALF_WIDE * abs(nx) + HALF_HIGH * abs(ny)
+    return {
+        "label": station.label,
+        "order": station.order,
+        "at": [x, y],
+        "normal": [round(nx, 4), round(ny, 4)],
+        "value_at": [round(x + away * nx, 1), round(y + away * ny, 1)],
+        "edge": station.edge,
+        "laminar": station.laminar,
+    }
+
+
+def _flow(revision) -> dict | None:
+    """Return the arrow of the flow: from x, y along dx, dy."""
+    direction = maps.flow(revision)
+    if direction is None:
+        return None
+    dx, dy = direction
+    return {"x": WIDTH / 2, "y": HEIGHT / 2, "dx": dx, "dy": -dy}
+
+
+def _stations(check: Check, stations, drawn: list[dict]) -> list[dict]:
+    return [
+        {
+            **placed,
+            "gap": _limits(station, Kind.GAP, check),
+            "flush": _limits(station, Kind.FLUSH, check),
+        }
+        for station, placed in zip(stations, drawn, strict=True)
+    ]
 
 
 def _readings(check: Check, labels: dict[int, str]) -> list[dict]:

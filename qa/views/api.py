@@ -4,23 +4,30 @@ import json
 import uuid
 from functools import wraps
 
+from django.contrib.auth import authenticate, login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import OperationalError
-from django.http import JsonResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.utils import timezone
+from django.utils.http import quote_etag
 from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_http_methods
 
 from qa import sync
 from qa.models import Check
+from qa.queries.carry import carry as everything_to_carry
 from qa.queries.tablet import check_for_tablet, people_for_tablet
 from shop import roles
+from shop.actions import tablets
 from shop.ledger import Refused
-from shop.models import Person
+from shop.ledger.canonical import canonical, digest
+from shop.models import Incarnation, Person, Tablet
 
-CONFLICTS = {"finished", "clash", "done", "stale"}
+CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
+STATUS = {"wait": 429, "pin": 403, "no_pin": 403}
 
 
 def error(status: int, code: str, message: str, field: str = "") -> JsonResponse:
@@ -28,8 +35,35 @@ def error(status: int, code: str, message: str, field: str = "") -> JsonResponse
     return JsonResponse(body, status=status)
 
 
-def api(*methods: str):
-    """A view that answers in JSON, whatever happens, and only to who is signed in."""
+def refusal(no: Refused) -> JsonResponse:
+    status = STATUS.get(no.code, 409 if no.code in CONFLICTS else 422)
+    return error(status, no.code, no.message, no.field)
+
+
+class SignIn(Exception):
+    """Nobody is signed in, or the tablet was revoked."""
+
+    def __init__(self, code="sign_in", message="Sign in again."):
+        self.code, self.message = code, message
+
+
+def tablet_of(request) -> Tablet | None:
+    """Return the enrolled tablet whose token came with the request."""
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    if scheme != "Bearer":
+        return None
+    tablet = tablets.by_token(token)
+    if tablet is None or tablet.revoked_at:
+        raise SignIn("revoked", "This tablet is not enrolled any more.")
+    return tablet
+
+
+def api(*methods: str, signed: bool = True):
+    """A view that answers in JSON, whatever happens.
+
+    signed: only to an enrolled tablet or to who is signed in; request.tablet is the
+    tablet or None. A token in the request is all that counts, cookies then do not.
+    """
 
     def wrap(view):
         @login_not_required
@@ -37,17 +71,24 @@ def api(*methods: str):
         @require_http_methods(methods)
         @wraps(view)
         def answer(request, *args, **kwargs):
-            if not request.user.is_authenticated:
-                return error(401, "sign_in", "Sign in again.")
             try:
+                request.tablet = tablet_of(request)
+                if signed and not request.tablet and not request.user.is_authenticated:
+                    raise SignIn
+                if signed:
+                    _same_database(request)
                 return view(request, *args, **kwargs)
+            except SignIn as no:
+                return error(401, no.code, no.message)
             except PermissionDenied as no:
-                return error(403, "not_allowed", str(no) or "You may not do this.")
+                code = getattr(no, "code", "not_allowed")
+                return error(403, code, str(no) or "You may not do this.")
             except Refused as no:
-                status = 409 if no.code in CONFLICTS else 422
-                return error(status, no.code, no.message, no.field)
+                return refusal(no)
             except ValidationError as no:
                 return error(422, "refused", " ".join(no.messages), _field(no))
+            except Http404:
+                return error(404, "unknown", "The server does not know this.")
             except OperationalError:
                 return error(503, "busy", "The database is busy: try again.")
 
@@ -60,18 +101,58 @@ def _field(no: ValidationError) -> str:
     return next(iter(no.message_dict), "") if hasattr(no, "error_dict") else ""
 
 
-@login_not_required
-@never_cache
-@require_http_methods(["GET"])
+def _same_database(request) -> None:
+    """Refuse what was meant for another database at the same address."""
+    asked = request.headers.get("X-Database", "")
+    if asked and asked != sync.database_id():
+        raise Refused(
+            "Another database answers at this address.", code="other_database"
+        )
+
+
+def read_json(request) -> dict:
+    try:
+        content = json.loads(request.body)
+    except ValueError:
+        content = None
+    if not isinstance(content, dict):
+        raise Refused("This is no JSON object.", code="unreadable")
+    return content
+
+
+@sensitive_variables("said")
+@api("GET", "POST", "DELETE", signed=False)
 def session(request):
     """Who is signed in here, and the token that the next act must carry."""
+    if request.method == "DELETE":
+        logout(request)
+    elif request.method == "POST":
+        said = read_json(request)
+        name, password = (str(said.get(key, "")) for key in ("username", "password"))
+        person = authenticate(request, username=name, password=password)
+        if person is None:
+            return error(403, "sign_in", "That name and password do not match.")
+        login(request, person)
+    return JsonResponse(_session(request))
+
+
+def _session(request) -> dict:
     user = request.user
+    newest, *before = [
+        str(one)
+        for one in Incarnation.objects.order_by("-started_at").values_list(
+            "id", flat=True
+        )
+    ]
     told = {
         "user": None,
         "csrf": get_token(request),
-        "database": sync.database_id(),
+        "database": newest,
+        "before": before,
         "now": timezone.now().isoformat(),
         "people": [],
+        "tablet": None,
+        "proven": [],
     }
     if user.is_authenticated:
         told["user"] = {
@@ -80,45 +161,86 @@ def session(request):
             "role": user.role,
             "units": user.units,
         }
+    if request.tablet:
+        told["tablet"] = {"id": str(request.tablet.pk), "name": request.tablet.name}
+        told["proven"] = [
+            {"username": one.person.username, "until": one.until.isoformat()}
+            for one in request.tablet.proofs.filter(
+                until__gt=timezone.now()
+            ).select_related("person")
+        ]
+    if request.tablet or user.is_authenticated:
         told["people"] = people_for_tablet()
-    return JsonResponse(told)
+    return told
 
 
 @api("PUT")
 def act(request, act: uuid.UUID):
     envelope = sync.read_envelope(request.body)
-    by = _author(request, envelope["by"])
-    entry, new = sync.take(act, envelope, by)
+    by, claimed = author(request, envelope["by"])
+    if request.tablet:
+        # The token says which tablet it is, whatever the act itself says.
+        envelope["device"] = str(request.tablet.pk)
+    entry, new = sync.take(act, envelope, by, claimed=claimed)
     return JsonResponse(sync.receipt(entry), status=201 if new else 200)
 
 
-def _author(request, username: str) -> Person:
-    """Return who did it. Nobody is given another person's readings."""
+def author(request, username: str) -> tuple[Person, bool]:
+    """Return who did it, and whether that is only claimed.
+
+    Nobody is given another person's readings: by cookie it must be who is signed in;
+    on an enrolled tablet anybody of the crew, claimed until a PIN proves it.
+    """
+    if request.tablet:
+        person = Person.objects.filter(username=username, is_active=True).first()
+        if person is None:
+            raise PermissionDenied(f"{username or 'Nobody'} is not of this crew.")
+        return person, not tablets.is_proven(request.tablet, person)
     if username != request.user.username:
-        raise PermissionDenied(f"This was done by {username}: sign in as {username}.")
-    return request.user
+        no = PermissionDenied(f"This was done by {username}: sign in as {username}.")
+        no.code = "other_person"
+        raise no
+    return request.user, False
 
 
 @api("POST")
 def have(request):
     try:
-        ids = [uuid.UUID(one) for one in json.loads(request.body)["ids"]][:5000]
+        ids = [uuid.UUID(one) for one in read_json(request)["ids"]][:5000]
     except (ValueError, TypeError, KeyError, AttributeError):
         return error(422, "unreadable", "ids is a list of act ids.")
     return JsonResponse({"database": sync.database_id(), "missing": sync.missing(ids)})
 
 
+RELATED = (
+    "state",
+    "instrument",
+    "fit_up__airframe",
+    "fit_up__joint",
+    "fit_up__revision",
+    "fit_up__part__design",
+)
+
+
+def _unchanged(request, told: dict) -> HttpResponse:
+    """Answer 304 to a tablet that has it already: it asks every few seconds."""
+    etag = quote_etag(digest(canonical(told))[:32])
+    if request.headers.get("If-None-Match") == etag:
+        return HttpResponse(status=304, headers={"ETag": etag})
+    return JsonResponse(told, headers={"ETag": etag})
+
+
 @api("GET")
 def check(request, check: uuid.UUID):
-    related = (
-        "state",
-        "instrument",
-        "fit_up__airframe",
-        "fit_up__joint",
-        "fit_up__revision",
-        "fit_up__part__design",
-    )
-    rows = Check.objects.select_related(*related)
-    return JsonResponse(
-        check_for_tablet(roles.fetch(request.user, "look", rows, entry_id=check))
-    )
+    rows = Check.objects.select_related(*RELATED)
+    found = rows.filter(entry_id=check).first()
+    if found is None:
+        raise Http404
+    return _unchanged(request, check_for_tablet(found))
+
+
+@api("GET")
+def carry(request):
+    if not request.tablet:
+        roles.require(request.user, "look")
+    return JsonResponse(everything_to_carry())

@@ -1,6 +1,7 @@
 """Tablets: enrolled by the lead, revoked when lost; PINs proven once a shift."""
 
 import hashlib
+import logging
 import secrets
 from datetime import timedelta
 
@@ -8,8 +9,10 @@ from django.contrib.auth.hashers import check_password, make_password
 from django.utils import timezone
 
 from shop import roles
-from shop.ledger import Refused, perform
+from shop.ledger import Refused, perform, writing
 from shop.models import Confirmation, Entry, Person, PinTry, Proof, Tablet
+
+log = logging.getLogger(__name__)
 
 SHIFT = timedelta(hours=12)
 TRIES = 5
@@ -91,19 +94,19 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
     Raises TooManyTries after five wrong ones in a quarter of an hour, by person over
     all tablets, so that a stack of tablets buys no more guesses.
     """
-    now = timezone.now()
-    wrong = PinTry.objects.filter(person=person, right=False, at__gt=now - PAUSE)
-    last_right = PinTry.objects.filter(person=person, right=True).order_by("-at")
-    if last := last_right.values_list("at", flat=True).first():
-        wrong = wrong.filter(at__gt=last)
-    if wrong.count() >= TRIES:
-        raise TooManyTries
     if not person.pin:
         message = "Set your PIN first: sign in and choose PIN."
         raise Refused(message, field="pin", code="no_pin")
-    right = check_password(pin, person.pin)
-    PinTry.objects.create(tablet=tablet, person=person, at=now, right=right)
+    with writing():
+        # One try at a time for one person: guesses sent at once are counted too.
+        Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
+        now = timezone.now()
+        if _wrong_lately(person, now) >= TRIES:
+            raise TooManyTries
+        right = check_password(pin, person.pin)
+        PinTry.objects.create(tablet=tablet, person=person, at=now, right=right)
     if not right:
+        log.warning("wrong PIN for %s on tablet %s", person.username, tablet.pk)
         raise Refused("That is not the PIN.", field="pin", code="pin")
     said = {"tablet": str(tablet.pk), "person": person.username}
     with perform("prove/1", by=person, said=said, device=str(tablet.pk)) as act:
@@ -112,6 +115,16 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
         )
         act.result = {"confirmed": _confirm(act, tablet, person)}
     return proof
+
+
+def _wrong_lately(person: Person, now) -> int:
+    """Count the wrong PINs since the last right one, in the last quarter hour."""
+    tries = PinTry.objects.filter(person=person)
+    wrong = tries.filter(right=False, at__gt=now - PAUSE)
+    right = tries.filter(right=True).order_by("-at").values_list("at", flat=True)
+    if last := right.first():
+        wrong = wrong.filter(at__gt=last)
+    return wrong.count()
 
 
 def _confirm(act, tablet: Tablet, person: Person) -> int:

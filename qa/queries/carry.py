@@ -1,0 +1,132 @@
+"""What a tablet carries to start checks without a network: joints, parts, gauges."""
+
+from django.utils import timezone
+
+from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
+from qa.sync import database_id
+from shop.models import Airframe, Part, Placement
+
+from .tablet import limits, tablet_map
+
+MOST_CHECKS = 50
+MOST_PARTS = 2000
+
+
+def carry() -> dict:
+    """Return everything at once, in a constant number of statements."""
+    airframes = list(Airframe.objects.all())
+    placed = _placed()
+    instruments = list(Instrument.objects.filter(status="in_use"))
+    return {
+        "database": database_id(),
+        "now": timezone.now().isoformat(),
+        "checks": _open_checks(),
+        "airframes": [{"id": one.pk, "label": one.serial} for one in airframes],
+        "parts": _parts(placed),
+        "instruments": [
+            {"id": one.pk, "code": one.code, "name": one.name, "u_nm": one.u_nm}
+            for one in instruments
+        ],
+        "joints": _joints(airframes, placed, {one.u_nm for one in instruments}),
+    }
+
+
+def _placed() -> list[tuple]:
+    return list(
+        Placement.objects.filter(removed_at__isnull=True).values_list(
+            "airframe_id", "position_id", "part_id"
+        )
+    )
+
+
+def _parts(placed) -> list[dict]:
+    on = {part: airframe for airframe, _position, part in placed}
+    rows = Part.objects.exclude(state="scrapped").order_by("-pk")[:MOST_PARTS]
+    return [
+        {"id": one.pk, "label": one.serial, "airframe": on.get(one.pk)} for one in rows
+    ]
+
+
+def _open_checks() -> list[dict]:
+    rows = (
+        Check.objects.filter(state__state=CheckState.State.OPEN)
+        .select_related("state", "fit_up__airframe", "fit_up__joint")
+        .order_by("-number")[:MOST_CHECKS]
+    )
+    return [
+        {
+            "uuid": str(one.entry_id),
+            "label": one.label,
+            "airframe": one.fit_up.airframe.serial,
+            "joint": f"{one.fit_up.joint.number} {one.fit_up.joint.name}",
+            "state": one.state.state,
+            "filled": one.state.conforms
+            + one.state.does_not_conform
+            + one.state.not_proven,
+            "of": one.state.wanted,
+            "started_at": one.state.started_at.isoformat(),
+        }
+        for one in rows
+    ]
+
+
+def _joints(airframes, placed, uncertainties) -> list[dict]:
+    joints = list(Joint.objects.exclude(current=None).select_related("current"))
+    stations: dict = {}
+    for station in Station.objects.filter(
+        revision__in=[one.current_id for one in joints]
+    ).order_by("revision", "order"):
+        stations.setdefault(station.revision_id, []).append(station)
+    return [
+        _joint(one, stations[one.current_id], airframes, placed, uncertainties)
+        for one in joints
+    ]
+
+
+def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
+    revision = joint.current
+    for station in stations:
+        station.revision = revision
+    drawn = tablet_map(revision, stations)
+    return {
+        "id": joint.pk,
+        "label": joint.number,
+        "name": joint.name,
+        "airframes": [
+            one.pk
+            for one in airframes
+            if one.type_id == joint.type_id
+            and one.line_number >= joint.first_line
+            and (joint.last_line is None or one.line_number <= joint.last_line)
+        ],
+        "parts": {
+            str(airframe): part
+            for airframe, position, part in placed
+            if position == joint.position_id
+        },
+        "revision": str(revision.uuid),
+        "revision_label": str(revision.number),
+        "units": revision.units,
+        "rule": revision.rule,
+        "closed": revision.closed,
+        "stations": drawn.pop("stations"),
+        "map": drawn,
+        "limits": _all_limits(stations, uncertainties | {None}),
+    }
+
+
+def _all_limits(stations, uncertainties) -> list[dict]:
+    """Return limits by finish and uncertainty; a pair that cannot be judged is left
+    out, and the tablet does not offer it."""
+    told = []
+    for finish in Finish.values:
+        for u_nm in uncertainties:
+            try:
+                judged = [
+                    {kind: limits(one, kind, finish, u_nm) for kind in Kind.values}
+                    for one in stations
+                ]
+            except ValueError:
+                continue
+            told.append({"finish": finish, "u_nm": u_nm, "stations": judged})
+    return told
