@@ -20,7 +20,9 @@ ROOM_ONLY = (
     "The rule of ten holds at room temperature only (here 5 to 45 degC), for the same "
     "mass in the same cup; never for an oven cycle. The product's data sheet governs."
 )
-_SLIP = 1e-6  # K or minutes: conversions between units must not fail a limit
+# Conversions between units must not fail a value that lies on its limit.
+_SLIP = 1e-9  # K, K/min, kPa
+_MINUTE_SLIP = 1e-6
 
 
 class CureError(ValueError):
@@ -203,14 +205,16 @@ def _dwell(trace, window: Window, dwell: Span | None, lagging: str) -> Requireme
     )
     asked += "" if most is None else f", at most {most:g} min"
     minutes = dwell.minutes if dwell else 0.0
-    met = minutes >= least - _SLIP and (most is None or minutes <= most + _SLIP)
+    met = minutes >= least - _MINUTE_SLIP and (
+        most is None or minutes <= most + _MINUTE_SLIP
+    )
     outcome, why = Outcome.MET if met else Outcome.NOT_MET, ""
     quiet = trace.silence(window.silence_minutes, dwell)
     if dwell is None:
         why = f"{lagging} never got there with the others"
     elif met and quiet:
         outcome, why = Outcome.CANNOT_SAY, f"{quiet} was silent for too long"
-    elif not met and minutes < least and dwell.end >= trace.end - _SLIP:
+    elif not met and minutes < least and dwell.end >= trace.end - _MINUTE_SLIP:
         # What was not recorded cannot be held against the part.
         outcome, why = Outcome.CANNOT_SAY, "the trace ends during the dwell"
     start = dwell.start if dwell else None
@@ -250,7 +254,7 @@ def _slowest(trace, window: Window, asked: str, dwell, lagging: str) -> Requirem
     first = series.values[0]
     tenth = first + (window.dwell_least_c - first) / 10
     left = series.arrival(tenth, dwell.start)
-    if dwell.start - left < _SLIP:
+    if dwell.start - left < _MINUTE_SLIP:
         return _open(name, asked, "K/min", "the trace begins at the dwell")
     rate = (window.dwell_least_c - max(tenth, first)) / (dwell.start - left)
     met = rate >= window.heating_least - _SLIP
@@ -269,7 +273,7 @@ def _cooling(trace: Trace, window: Window, dwell: Span | None):
     if window.cooling_most is None:
         return
     asked = f"at most {window.cooling_most:.3g} K/min"
-    if dwell is None or dwell.end >= trace.end - _SLIP:
+    if dwell is None or dwell.end >= trace.end - _MINUTE_SLIP:
         why = "there was no dwell" if dwell is None else "the trace ends in the dwell"
         yield _open("cooling", asked, "K/min", why)
         return
