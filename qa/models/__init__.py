@@ -14,7 +14,16 @@ from .checks import (
 )
 from .fitups import FitUp, FitUpReason
 from .instruments import Instrument, InstrumentStatus
-from .joints import Edge, Joint, JointRevision, Rule, Side, Station, TrimSide
+from .joints import (
+    AcceptanceFinish,
+    Edge,
+    Joint,
+    JointRevision,
+    Rule,
+    Side,
+    Station,
+    TrimSide,
+)
 from .nonconformances import (
     Disposition,
     Nonconformance,
@@ -25,6 +34,7 @@ from .nonconformances import (
 )
 
 __all__ = [
+    "AcceptanceFinish",
     "Check",
     "CheckFinish",
     "CheckState",

@@ -14,6 +14,7 @@ RELATED = (
     "standing__holder",
     "standing__recheck",
     "standing__closed_by",
+    "standing__last_entry__seal",
     "airframe",
     "joint",
     "part__design",

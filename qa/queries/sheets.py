@@ -1,19 +1,23 @@
 """Pages of record for paper: what the page shows, as final texts."""
 
-from datetime import datetime
+from collections import Counter
+from datetime import UTC, datetime
 
 from django.conf import settings
 from django.utils import timezone
 
 from qa import rules
-from qa.drawing.joint_map import JointMap
-from qa.models import Joint, Kind
+from qa.models import Kind, Nonconformance, Rule, State
+from qa.paper.blank_sheet import BlankRow, BlankSheet
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
+from qa.paper.nonconformance_list import ListedItem, NonconformanceList
 from shop.ledger import sealer
 from shop.ledger.canonical import canonical, digest
 from shop.models import Seal
 
-from . import checks, maps
+from . import checks, maps, nonconformances
+
+EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 WORDS = {
     "conforms": "conforms",
@@ -229,9 +233,90 @@ def _findings(view) -> tuple[SheetFinding, ...]:
     )
 
 
-def map_of_joint(joint: Joint, unit: str = "") -> JointMap:
-    """Return the map of a joint's newest revision, without readings."""
-    revision = joint.current
-    revision.joint = joint
-    stations = list(revision.stations.all())
-    return maps.map_of(revision, stations, unit=unit, bare=True)
+def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
+    """Return the sheet to log a joint by hand on, from a joint's view."""
+    revision, joint = view.revision, view.joint
+    rule = revision.get_rule_display()
+    if revision.rule == Rule.GUARDED:
+        rule += f", ISO 14253-1:{revision.edition}"
+    return BlankSheet(
+        shop=settings.SHOP_NAME,
+        number=f"{joint.number}-{revision.number}",
+        joint_number=joint.number,
+        joint_name=joint.name,
+        joint_revision=str(revision.number),
+        airframe=airframe or f"{joint.type.code}, serial:",
+        map=view.map,
+        rows=tuple(
+            BlankRow(one.label, _required(one.gap), _required(one.flush))
+            for one in view.stations
+        ),
+        issued_at=revision.entry.received_at,
+        issued_text=local(revision.entry.received_at),
+        unit=view.unit,
+        rule=rule,
+        url=url,
+        digest=revision.entry.digest,
+        ledger_head=ledger_place(revision.entry),
+        banner=""
+        if revision.number == joint.current.number
+        else f"Revision {joint.current.number} is newer",
+    )
+
+
+def _required(limits: str) -> str:
+    return "" if limits == rules.NO_LIMITS else limits
+
+
+def list_of(
+    items: list[Nonconformance], filters: str, url: str, creator: str
+) -> NonconformanceList:
+    """Return the list of nonconformances for paper, as of its newest entry.
+
+    Ages would change from day to day: the same records give the same bytes, so the
+    day when each was found is printed.
+    """
+    rows = [nonconformances.item_row(one) for one in items]
+    newest = max((one.standing.last_entry for one in items), default=None, key=_order)
+    content = canonical(
+        [
+            [row.airframe, row.label, row.title, row.state, row.disposition]
+            for row in rows
+        ]
+    )
+    counted = Counter(row.state for row in rows)
+    return NonconformanceList(
+        shop=settings.SHOP_NAME,
+        number=f"NC list, {len(rows)} items",
+        filters=filters,
+        items=tuple(_listed(row) for row in rows),
+        issued_at=newest.received_at if newest else EPOCH,
+        issued_text=local(newest.received_at) if newest else "",
+        counts=tuple((word, counted[word]) for word in State.values if counted[word]),
+        creator=creator,
+        url=url,
+        digest=digest(content),
+        ledger_head=ledger_place(newest) if newest else "",
+    )
+
+
+def _order(entry) -> int:
+    return entry.pk
+
+
+def _listed(row: nonconformances.ItemRow) -> ListedItem:
+    state = row.state + (f": {row.disposition}" if row.disposition else "")
+    return ListedItem(
+        number=row.label,
+        airframe=row.airframe,
+        joint=row.joint,
+        text=f"{row.title}. Required: {row.requirement}"
+        if row.requirement
+        else row.title,
+        part=row.part,
+        check=row.check,
+        state=state,
+        found=timezone.localtime(row.opened_at).strftime("%Y-%m-%d"),
+        age="",
+        who=row.holder,
+    )

@@ -22,6 +22,8 @@ from shop.views.acting import attempt, form_page
 
 from . import papers
 
+MOST_ON_PAPER = 2000
+
 
 def _filtered(request):
     form = NonconformanceFilter(request.GET or {"state": "unclosed"})
@@ -45,8 +47,7 @@ def nonconformances(request):
 @require_GET
 def nonconformances_pdf(request):
     form, rows = _filtered(request)
-    listed = [queries.item_row(row) for row in rows[:2000]]
-    data = papers.nonconformance_list(request, listed, form)
+    data = papers.nonconformance_list(request, list(rows[:MOST_ON_PAPER]), form)
     return papers.answer(data, "nonconformances.pdf")
 
 

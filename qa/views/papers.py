@@ -33,6 +33,16 @@ def check_sheet(request, view) -> bytes:
     return paper.render(sheets.sheet_of(view, url), paper_of(request))
 
 
+def nonconformance_list(request, items, form) -> bytes:
+    from qa.paper import nonconformance_list as paper  # noqa: PLC0415
+
+    url = request.build_absolute_uri(
+        f"{reverse('nonconformances')}?{request.GET.urlencode()}"
+    )
+    listed = sheets.list_of(items, form.in_words, url, request.user.name)
+    return paper.render(listed, paper_of(request))
+
+
 def csv_answer(name: str, head: list[str], rows) -> HttpResponse:
     """Return a CSV file that a spreadsheet opens without running anything in it."""
     text = io.StringIO()

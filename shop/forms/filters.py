@@ -16,10 +16,24 @@ class Filter(forms.Form):
             for name in self.fields
         }
 
+    @property
+    def in_words(self) -> str:
+        """The filter as a line on paper: "State: open, Airframe: 003"."""
+        return ", ".join(
+            f"{self.fields[name].label}: {_shown(self.fields[name], value)}"
+            for name, value in self.chosen.items()
+            if value
+        )
+
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
         for field in self.fields.values():
             field.empty = None if isinstance(field, forms.ModelChoiceField) else ""
+
+
+def _shown(field, value) -> str:
+    options = getattr(field, "choices", ()) if isinstance(value, str) else ()
+    return str(dict(options).get(value, value))
 
 
 def any_of(choices, label) -> forms.ChoiceField:
