@@ -9,7 +9,7 @@ ambient. An empty cell, a dash, `OL`, `open` or `NaN` is a sensor that said noth
 
 import re
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from shop.forms.table import Complaint, FileComplaints, Row, Table, number, read_table
 from shop.numeric.trace import Series, Trace
@@ -33,10 +33,10 @@ def parse(data: bytes) -> Trace:
     complaints: list[Complaint] = []
     minutes = _minutes(table, time, complaints)
     read = {
-        name: _series(table, index, minutes, convert, complaints)
+        name: _series(table, minutes, index, convert, complaints)
         for name, (index, convert) in sensors.items()
     }
-    suction = _series(table, *vacuum, minutes, complaints) if vacuum else None
+    suction = _series(table, minutes, *vacuum, complaints) if vacuum else None
     if complaints:
         raise FileComplaints(complaints)
     return Trace(read, suction)
@@ -85,10 +85,13 @@ def _minutes(table: Table, column: int, complaints: list[Complaint]) -> list[flo
     """Minutes since the first row, one per row; complains where time stands still."""
     name = table.header.cells[column]
     found: list[float] = []
-    before = None
+    before, style = None, None
     for row in table.rows:
         try:
-            now = _when(row.cells[column], name, before)
+            now, how = _when(row.cells[column], name, before)
+            style = style or how
+            if how != style:
+                raise ValueError(f"{how}, while the rows before have {style}")
             if before is not None and now <= before:
                 raise ValueError("time does not go on from the row before")
         except ValueError as why:
@@ -102,31 +105,35 @@ def _minutes(table: Table, column: int, complaints: list[Complaint]) -> list[flo
     return [0.0 if minute is None else minute - first for minute in found]
 
 
-def _when(text: str, name: str, before: float | None) -> float:
-    """Minutes on a scale of the file's own; a clock that falls went past midnight."""
+def _when(text: str, name: str, before: float | None) -> tuple[float, str]:
+    """Minutes on a scale of the file's own, and how they were written.
+
+    A clock that falls by more than half a day went past midnight.
+    """
     if name != "time":
-        return float(number(text)) * ELAPSED[name]
+        return float(number(text)) * ELAPSED[name], name
     clock = _CLOCK.fullmatch(text)
     if clock:
         hour, minute, second = (int(part or 0) for part in clock.groups())
         if hour > 23 or minute > 59 or second > 59:
             raise ValueError(f"{text!r} is no time of day")
         now = hour * 60 + minute + second / 60
-        while before is not None and now < before - 12 * 60:
-            now += 24 * 60
-        return now
+        if before is not None:
+            now += 24 * 60 * max(0, round((before - now) / (24 * 60)))
+        return now, "a time of day"
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         raise ValueError(
             f"{text!r} is no time; write 14:05, 14:05:30 or 2026-11-25 14:05"
         ) from None
-    beginning = datetime(2000, 1, 1, tzinfo=moment.tzinfo)
-    return (moment - beginning) / timedelta(minutes=1)
+    beginning = datetime(1970, 1, 1, tzinfo=moment.tzinfo and UTC)
+    style = "a date and time with a zone" if moment.tzinfo else "a date and time"
+    return (moment - beginning) / timedelta(minutes=1), style
 
 
 def _series(
-    table: Table, column: int, minutes, convert, complaints: list[Complaint]
+    table: Table, minutes, column: int, convert, complaints: list[Complaint]
 ) -> Series | None:
     """What one sensor said, where it said anything; None after complaining."""
     name = table.header.cells[column]
