@@ -15,7 +15,7 @@ TOKENS: dict[str, tuple[str, str]] = {
     "ink": ("#000000", "#f5f7f2"),
     "faint": ("#8b8b84", "#7c8893"),
     "wash": ("#f1f1ec", "#1c232a"),
-    "half": ("#c9c9c2", "#5a6068"),
+    "half": ("#c9c9c2", "#454b53"),
     "above": ("#b3261e", "#ff9a8f"),
     "below": ("#1f4e9e", "#8fb8ff"),
     "on-state": ("#ffffff", "#000000"),

@@ -12,12 +12,14 @@ from qa.paper.blocks import Signature
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
-from shop.paper.page import CONTENT
+from shop.paper.page import CONTENT, paper_named
+from shop.paper.sheet import room
 
 DOCUMENT_TYPE = "Work order"
 # Two maps side by side on one sheet: larger words, since each has half the width.
 HALF = Layout(radius=23, text=28, values="needed", strip=0)
-MAPS_HEIGHT = 240.0
+# The maps take what an ordinary plan leaves of one page.
+ALL_BUT_MAPS = 418.0
 
 
 @dataclass(frozen=True)
@@ -85,11 +87,12 @@ def render(order: WorkOrder, paper: str = "a4") -> bytes:
         ledger_head=order.ledger_head,
         banner=order.banner,
     )
-    return sheets(story(order), block, paper=paper, issued_at=order.issued_at)
+    return sheets(story(order, paper), block, paper=paper, issued_at=order.issued_at)
 
 
-def story(order: WorkOrder) -> list[Block]:
+def story(order: WorkOrder, paper: str = "a4") -> list[Block]:
     """Steps, maps, numbers, signatures."""
+    most = room(paper_named(paper)) - ALL_BUT_MAPS
     pairs = [
         ("Joint", f"{order.joint_number}  rev {order.joint_revision}"),
         ("Part", order.part),
@@ -101,7 +104,7 @@ def story(order: WorkOrder) -> list[Block]:
         gap(2),
         *_steps(order.steps),
         gap(2),
-        _maps(order.plan),
+        _maps(order.plan, most),
         *_numbers(order),
     ]
     if order.remains:
@@ -130,10 +133,10 @@ def _steps(steps: Sequence[str]) -> list[Block]:
     return out
 
 
-def _maps(plan: PlanMap) -> Block:
+def _maps(plan: PlanMap, most: float) -> Block:
     scenes = (plan_map.before(plan, HALF), plan_map.after(plan, HALF))
     half = CONTENT / 2 - 6
-    width = min(half, *(MAPS_HEIGHT * s.width / s.height for s in scenes))
+    width = min(half, *(most * s.width / s.height for s in scenes))
     height = max(width * s.height / s.width for s in scenes)
 
     def draw(canvas, x, top, full):

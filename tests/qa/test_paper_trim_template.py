@@ -1,0 +1,293 @@
+"""The trim template at true size: measured in the rendered page, not in our numbers.
+
+Rendering is by PDFium at 600 dpi (0.042 mm a pixel). That printers scale the two
+directions apart is common practice, no source; hence two bars.
+"""
+
+import io
+import math
+
+import numpy as np
+import pypdf
+import pypdfium2
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qa.numeric.joint import Limits, Station, build_joint
+from qa.numeric.plan import plan_fit
+from qa.numeric.planned import PlanOptions
+from qa.paper import plan_template, trim_template
+from qa.paper.trim_layout import TrimPoint, arrange, depths
+from tests.qa import drawn
+
+DPI = 600
+MM = DPI / 25.4
+
+
+def rendered(template, paper: str, page: int = 0) -> np.ndarray:
+    """Dark pixels (rows from the top, columns from the left) of one page."""
+    document = pypdfium2.PdfDocument(trim_template.render(template, paper))
+    image = document[page].render(scale=DPI / 72, grayscale=True)
+    return image.to_numpy().squeeze() < 128
+
+
+def runs(line: np.ndarray) -> list[tuple[int, int]]:
+    """Starts and ends of stretches of dark pixels."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(int), [0]])))
+    return list(zip(edges[0::2], edges[1::2], strict=True))
+
+
+def longest_run(line: np.ndarray) -> float:
+    return max((b - a for a, b in runs(line)), default=0) / MM
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_both_bars_are_100_mm_on_the_rendered_page(paper):
+    template = drawn.trim_template()
+    dark = rendered(template, paper)
+    plan = arrange(template, paper)
+    row = round((plan.height - plan.bar[1]) * MM)
+    across = max(longest_run(dark[r]) for r in range(row - 3, row + 4))
+    column = round(plan.bar_up[0] * MM)
+    up = max(longest_run(dark[:, c]) for c in range(column - 3, column + 4))
+    # The end ticks, 0.5 pt wide, add half their width at either end.
+    wide = 0.5 * 25.4 / 72
+    assert across - wide == pytest.approx(100.0, abs=0.1)
+    assert up - wide == pytest.approx(100.0, abs=0.1)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("left", [True, False])
+def test_ticks_stand_where_their_stations_are(paper, left):
+    template = drawn.trim_template(length=1900.0, body_on_left=left)
+    plan = arrange(template, paper)
+    strip = plan.strips[1]
+    dark = rendered(template, paper, strip.page - 1)
+    # 3.5 mm from the edge on the paper's side there are only ticks and the frame.
+    away = -3.5 if left else 3.5
+    row = round((plan.height - strip.y - away) * MM)
+    ticks = [(a + b) / 2 / MM - strip.x + strip.start for a, b in runs(dark[row])]
+    wanted = [p.s for p in template.points if strip.start < p.s < strip.end]
+    assert len(wanted) >= 2
+    for s in wanted:
+        assert min(abs(tick - s) for tick in ticks) < 0.1
+
+
+@pytest.mark.parametrize("left", [True, False])
+def test_the_cut_is_as_deep_as_planned_and_on_the_side_of_the_body(left):
+    points = (
+        TrimPoint(0.0, "1", 4.0, 2.4),
+        TrimPoint(150.0, "2", 4.0, 2.4),
+        TrimPoint(200.0, "3", 4.0, 2.4),
+    )
+    template = drawn.trim_template(
+        points=points, length=200.0, closed=False, body_on_left=left
+    )
+    plan = arrange(template)
+    strip = plan.strips[0]
+    dark = rendered(template, "a4")
+    # A column in the middle between stations; the hatching crosses it in short runs.
+    columns = range(round((strip.x + 60) * MM), round((strip.x + 90) * MM))
+    up = 1 if left else -1
+    found = []
+    for depth in np.arange(1.0, 6.0, 1 / MM):
+        row = round((plan.height - strip.y - up * depth) * MM)
+        found.append((np.mean([dark[row, c] for c in columns]), depth))
+    solid = [depth for share, depth in found if share > 0.95]
+    assert np.mean(solid) == pytest.approx(4.0, abs=0.1)
+    dashed = [depth for share, depth in found if 0.55 < share <= 0.95]
+    assert np.mean(dashed) == pytest.approx(2.4, abs=0.1)
+
+
+def test_neighboring_strips_share_their_mark():
+    template = drawn.trim_template()
+    plan = arrange(template)
+    assert len(plan.joints) == len(plan.strips) - 1
+    for s, before, after in zip(
+        plan.joints, plan.strips, plan.strips[1:], strict=False
+    ):
+        assert before.end - s >= 14.9 and s - after.start >= 14.9
+    assert plan.strips[0].start == 0
+    assert plan.strips[-1].end == template.length
+
+
+@given(
+    length=st.floats(40, 20_000),
+    count=st.integers(2, 80),
+    deep=st.floats(0, 20),
+    paper=st.sampled_from(["a4", "letter"]),
+    left=st.booleans(),
+)
+@settings(deadline=None)
+def test_strips_cover_the_edge_and_stay_on_their_page(length, count, deep, paper, left):
+    points = tuple(
+        TrimPoint(length * i / count, str(i), deep, deep) for i in range(count)
+    )
+    template = drawn.trim_template(points=points, length=length, body_on_left=left)
+    plan = arrange(template, paper)
+    here = 0.0
+    for strip in plan.strips:
+        assert strip.start <= here + 1e-9
+        here = strip.end
+        assert strip.x + strip.end - strip.start <= plan.width - 20
+        up = 1 if left else -1
+        for y in (strip.y - up * 19.0, strip.y + up * (deep + 9.0)):
+            assert plan.bar[1] + 3 < y < plan.height - 11.9
+    assert here == pytest.approx(length)
+    by_page = {}
+    for strip in plan.strips:
+        by_page.setdefault(strip.page, []).append(strip.y)
+    assert sorted(by_page) == list(range(1, plan.pages + 1))
+    for ys in by_page.values():
+        assert all(a - b > deep + 28 for a, b in zip(ys, ys[1:], strict=False))
+
+
+def test_the_line_runs_straight_between_stations_and_on_round_a_closed_edge():
+    points = (TrimPoint(10.0, "1", 1.0, 0.5), TrimPoint(60.0, "2", 3.0, 1.5))
+    template = drawn.trim_template(points=points, length=100.0)
+    # By hand: half way 2.0; from 60 to 110 it goes from 3 back to 1, at 100 it is 1.4.
+    assert depths(template, "trim", 35.0, 100.0)[0] == (35.0, pytest.approx(2.0))
+    assert depths(template, "trim", 35.0, 100.0)[-1] == (100.0, pytest.approx(1.4))
+    assert depths(template, "trim", 0.0, 20.0)[0] == (0.0, pytest.approx(1.4))
+    open_edge = drawn.trim_template(points=points, length=100.0, closed=False)
+    assert depths(open_edge, "bite", 0.0, 100.0)[0] == (0.0, 0.5)
+    assert depths(open_edge, "bite", 0.0, 100.0)[-1] == (100.0, 1.5)
+
+
+def test_two_stations_at_a_corner_make_a_step():
+    points = (
+        TrimPoint(0.0, "1", 1.0, 1.0),
+        TrimPoint(50.0, "2", 1.0, 1.0),
+        TrimPoint(50.0, "3", 0.0, 0.0),
+        TrimPoint(90.0, "4", 0.0, 0.0),
+    )
+    template = drawn.trim_template(points=points, length=90.0, closed=False)
+    line = depths(template, "trim", 0.0, 90.0)
+    assert (50.0, 1.0) in line and (50.0, 0.0) in line
+    assert line[-1] == (90.0, 0.0)
+
+
+def test_the_paper_says_what_it_is_for():
+    data = trim_template.render(drawn.trim_template())
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    first = reader.pages[0].extract_text()
+    for said in (
+        "material comes off", "part is on this side", "J-012", "DR-101-2 S/N 014",
+        "100 mm: measure this bar before cutting", "sheet 1 of", "join 1",
+        "Print at 100 %", "heavy line: present edge",
+    ):  # fmt: skip
+        assert said in first
+    assert reader.trailer["/Root"]["/ViewerPreferences"]["/PrintScaling"] == "/None"
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"points": ()}, "at least 2 stations"),
+        ({"length": 0.0}, "a length"),
+        (
+            {"points": (TrimPoint(9, "1", 1, 1), TrimPoint(5, "2", 1, 1))},
+            "in order along",
+        ),
+        (
+            {"points": (TrimPoint(0, "1", 1, 1.1), TrimPoint(5, "2", 1, 1))},
+            "station 1: the bite is more",
+        ),
+        (
+            {"points": (TrimPoint(0, "1", 80, 1), TrimPoint(5, "2", 1, 1))},
+            "80 mm is no trim",
+        ),
+    ],
+)
+def test_what_cannot_be_a_template_is_refused(changes, why):
+    with pytest.raises(ValueError, match=why):
+        trim_template.render(drawn.trim_template(**changes))
+
+
+def test_no_template_at_all_is_refused():
+    with pytest.raises(ValueError, match="nothing is to be cut"):
+        trim_template.render([])
+
+
+def round_hatch(count=16, *, clockwise=False, inside=True, **kinds):
+    """Stations on a circle of 200 mm radius."""
+    turns = [2 * math.pi * i / count for i in range(count)]
+    if clockwise:
+        turns.reverse()
+    stations = [
+        Station(
+            str(i + 1),
+            (200 * math.cos(t), 200 * math.sin(t), 0.0),
+            gap=Limits(1.5, 2.5),
+            gap_direction=tuple(
+                (1 if inside else -1) * v for v in (math.cos(t), math.sin(t), 0.0)
+            ),
+            **kinds,
+        )
+        for i, t in enumerate(turns)
+    ]
+    return build_joint(stations, part_inside=inside)
+
+
+@pytest.mark.parametrize(
+    ("clockwise", "inside", "left"),
+    [
+        (False, True, True),
+        (True, True, False),
+        (False, False, False),
+        (True, False, True),
+    ],
+)
+def test_the_part_is_found_on_its_side_of_the_walk(clockwise, inside, left):
+    """Counter-clockwise round a part inside, it is on the left hand: by hand."""
+    joint = round_hatch(clockwise=clockwise, inside=inside)
+    assert plan_template.part_on_left(joint) is left
+
+
+def test_on_an_open_seam_the_part_is_on_the_left():
+    stations = [
+        Station(str(i), (100.0 * i, 0.0, 0.0), gap=Limits(1, 2)) for i in range(4)
+    ]
+    assert plan_template.part_on_left(build_joint(stations, closed=False))
+
+
+def drawn_from_plan(joint, gaps):
+    options = PlanOptions(max_move_mm=0.0, max_turn_deg=0.0)
+    return plan_template.templates(
+        joint,
+        plan_fit(joint, gaps, [None] * len(gaps), options),
+        shop=drawn.SHOP,
+        number="TT-1",
+        joint_number="J-1",
+        joint_name="Hatch",
+        names={"part": "hatch", "surround": "frame"},
+        issued_at=drawn.NOW,
+    )
+
+
+def test_a_plan_becomes_the_template_of_its_edge():
+    """Gaps of 1.0 against 1.5 at least: half a millimeter off at five stations."""
+    gaps = [1.0 if 3 <= i <= 7 else 2.0 for i in range(16)]
+    (template,) = drawn_from_plan(round_hatch(), gaps)
+    assert template.side == "part" and template.body_on_left
+    assert [round(p.trim, 3) for p in template.points[2:9]] == [0, *[0.5] * 5, 0]
+    assert [round(p.bite, 3) for p in template.points[3:5]] == [0.3, 0.3]
+    # The chord between neighbors of 16 on a circle of 200 mm: 2 R sin(pi / 16).
+    assert template.points[1].s == pytest.approx(400 * math.sin(math.pi / 16), abs=0.01)
+
+
+def test_each_side_that_is_cut_has_its_own_template():
+    gaps = [1.0] * 16
+    (surround,) = drawn_from_plan(round_hatch(trim_side="surround"), gaps)
+    assert surround.side == "surround" and not surround.body_on_left
+    assert surround.part == "frame"
+    assert drawn_from_plan(round_hatch(), [2.0] * 16) == ()
+
+
+def test_a_station_that_was_not_measured_is_cut_between_its_neighbors_and_named():
+    gaps = [1.0 if 3 <= i <= 7 else 2.0 for i in range(16)]
+    gaps[5] = None
+    (template,) = drawn_from_plan(round_hatch(), gaps)
+    assert template.points[5].trim == pytest.approx(0.5, abs=1e-3)
+    assert template.notes == ("Not measured, depth between neighbors: 6.",)
