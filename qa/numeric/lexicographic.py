@@ -10,13 +10,11 @@ Programming 11, 1976) where columns are tied to each other by shared rows.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 FEASIBLE = 1e-9  # how far a row or a bound may be overstepped
 PRICED = 1e-8  # a dual above this, with costs of size 1, is not zero
-SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 
 
 class Infeasible(ValueError):
@@ -65,6 +63,15 @@ class Draft:
         for columns, factor in terms:
             self._entries.append((numbers, columns, np.broadcast_to(factor, count)))
 
+    def limit(self, cost) -> int:
+        """Add a row for the sum of columns (c,) at these costs; its number."""
+        used = np.flatnonzero(cost)
+        self._entries.append((np.full(len(used), self._rows), used, cost[used]))
+        self._row_low.append(np.full(1, -np.inf))
+        self._row_high.append(np.full(1, np.inf))
+        self._rows += 1
+        return self._rows - 1
+
     def cost(self, *terms) -> np.ndarray:
         """Costs (c,) from (columns, price) pairs."""
         cost = np.zeros(self._count)
@@ -95,7 +102,7 @@ class Programme:
     def __init__(self, columns, rows, entries, motions: int, basis=None):
         self.column_low, self.column_high = (np.array(b, dtype=float) for b in columns)
         self.row_low, self.row_high = (np.array(b, dtype=float) for b in rows)
-        row, column, value = entries
+        row, column, value = (part[entries[2] != 0] for part in entries)
         order = np.lexsort((row, column))
         self._row = np.asarray(row, dtype=np.int32)[order]
         self._column = np.asarray(column, dtype=np.int32)[order]
@@ -138,7 +145,7 @@ class Programme:
 
     def minimize(self, cost: np.ndarray) -> float:
         """Least cost (c,); the point is left in `values`. Raises Infeasible."""
-        size = float(np.abs(cost).max()) or 1.0
+        size = self._size = float(np.abs(cost).max()) or 1.0
         count = len(cost)
         columns = np.arange(count, dtype=np.int32)
         self._solver.changeColsCost(count, columns, cost / size)
@@ -181,6 +188,23 @@ class Programme:
             self._solver.changeRowBounds(
                 int(row), float(self.row_low[row]), float(self.row_high[row])
             )
+
+    def bound(self, columns: np.ndarray, low, high) -> None:
+        """New bounds for columns."""
+        low, high = (np.broadcast_to(b, len(columns)) for b in (low, high))
+        self.column_low[columns], self.column_high[columns] = low, high
+        self._solver.changeColsBounds(
+            len(columns), columns.astype(np.int32), low.copy(), high.copy()
+        )
+
+    def cap(self, row: int, most: float) -> None:
+        """A new upper bound for a row."""
+        self.row_high[row] = most
+        self._solver.changeRowBounds(row, float(self.row_low[row]), float(most))
+
+    def prices(self, columns: np.ndarray) -> np.ndarray:
+        """What one unit more of fixed columns would add to the last aim."""
+        return self._column_dual[columns] * self._size
 
     def pin(self, columns: np.ndarray, values: np.ndarray) -> None:
         """Fix columns, with just enough play for the roundings of the solver."""
@@ -299,52 +323,3 @@ def _affine_shares(points: np.ndarray) -> np.ndarray:
     system[0, 0] = 0.0
     system[1:, 1:] = points @ points.T
     return np.linalg.lstsq(system, np.eye(count + 1)[0], rcond=1e-14)[0][1:]
-
-
-@dataclass(frozen=True)
-class Settled:
-    """Movements (k,) at which the straight-line picture agrees with the exact one."""
-
-    step: np.ndarray
-    settled: bool
-    passes: int
-    detail: object
-
-
-def settle(solve: Callable, gap_between: Callable, start, turning, merit) -> Settled:
-    """Linearize again at the present point until the readings no longer change.
-
-    `solve(at, radius)` plans with readings straightened at `at`, movements that turn
-    kept within `radius` of it, and returns (step, detail). `gap_between(at, step)` is
-    the largest error of that straightening, mm. Newton's way settles in two or three
-    passes when the plan lies in a corner. Where it does not, the turns are kept within
-    a radius that is halved whenever the exact `merit(step)`, a tuple compared in order,
-    is not better.
-    """
-    at = np.asarray(start, dtype=float)
-    for passes in range(1, 11):
-        step, detail = solve(at, np.inf)
-        if gap_between(at, step) < SETTLED_MM or not turning.any():
-            return Settled(step, True, passes, detail)
-        at = step
-    best, radius = at, float(np.abs(at[turning]).max(initial=0.0)) / 2 or 1.0
-    score = merit(best)
-    for passes in range(11, 80):
-        step, detail = solve(best, radius)
-        found = merit(step)
-        if better(found, score):
-            best, score = step, found
-        else:
-            radius /= 2
-        if radius < 1e-6:
-            step, detail = solve(best, 0.0)
-            return Settled(step, True, passes, detail)
-    return Settled(best, False, passes, detail)
-
-
-def better(one: tuple, other: tuple) -> bool:
-    """Whether a tuple of aims comes before another, in strict order."""
-    for first, second in zip(one, other, strict=True):
-        if abs(first - second) > 1e-9 * max(1.0, abs(second)):
-            return first < second
-    return False

@@ -1,20 +1,21 @@
 """How well a part can sit as it is: the best place for it, nothing cut.
 
 In strict order: no gap closed below zero, the least worst normalized deviation, the
-least length-weighted sum of deviations, the least movement at the rim. The readings
-are straightened at the present place of the part and planned again until they agree
-with the exact rotation.
+least length-weighted sum of deviations, the least movement at the rim.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from qa.numeric.lexicographic import FEASIBLE, Draft, Infeasible, settle
+from qa.numeric.lexicographic import FEASIBLE, Draft, Infeasible
 from qa.numeric.motions import Freedom
 from qa.numeric.readings import Readings
+from qa.numeric.settling import Settled, settle
 
 TOUCHING_MM = 1e-6  # less than this below zero is rounding, not a collision
+LOW = ("under", "overlap", "worse")
+COLLISION = 100.0  # price of a new collision against the overlap that is there
 
 
 class NoFeasibleMotion(ValueError):
@@ -38,8 +39,7 @@ class Seat:
 
 def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     """The best place. Raises NoFeasibleMotion when every place collides."""
-    problem = _SeatProblem(readings, freedom)
-    found = settled_plan(problem, freedom)
+    found = settled_plan(_SeatProblem(readings, freedom))
     values, _ = readings.moved(freedom, found.step)
     refuse_collisions(readings, values)
     deviation = readings.deviation(values)
@@ -48,12 +48,11 @@ def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     return Seat(found.step, values, worst, total, found.settled, found.passes)
 
 
-def settled_plan(problem, freedom: Freedom):
-    """Settle a straightened problem, its bounds and rows refused in plain words."""
-    start = np.clip(0.0, freedom.low, freedom.high)
-    turning = np.array([motion.turns for motion in freedom.motions], dtype=bool)
+def settled_plan(problem) -> Settled:
+    """Settle a problem; bounds that cannot be are refused in plain words."""
+    free = problem.freedom
     try:
-        return settle(problem.solve, problem.bend, start, turning, problem.merit)
+        return settle(problem, np.clip(0.0, free.low, free.high))
     except Infeasible:
         raise NoFeasibleMotion(
             "no feasible motion: the bounds leave no place for the part to go"
@@ -70,58 +69,94 @@ def refuse_collisions(readings: Readings, values: np.ndarray) -> None:
         )
 
 
-def floor_within_reach(readings: Readings, freedom, at, box, room=None) -> np.ndarray:
-    """What each reading (m,) can be kept above: its floor, or as near as can be had.
+class Problem:
+    """What seat and trim share: straight rows at a place, aims one after the other.
 
-    Parts overlap now where a gap is negative; then the least length-weighted overlap
-    comes before everything else. `room` (m,) is what cutting can add.
+    `draft(base, slopes, locked, box)` writes the rows down and returns the draft and
+    its named columns; `aims(draft, parts)` yields (name, cost).
     """
-    base, slopes = readings.straightened(freedom, at)
-    floor = readings.floor
-    as_it_is = (box[0] <= 0).all() and (box[1] >= 0).all()
-    if as_it_is and (base >= floor).all():
-        return floor
-    rows = np.flatnonzero(np.isfinite(floor))
-    room = np.zeros(len(base)) if room is None else room
-    nothing = np.zeros(len(rows))
-    draft = Draft(box)
-    left = draft.columns(nothing, np.maximum(0, floor - readings.values)[rows])
-    worse = draft.columns(nothing, np.inf)
-    added = draft.columns(nothing, room[rows])
-    low = (floor - base)[rows]
-    terms = (left, 1.0), (worse, 1.0), (added, 1.0)
-    draft.rows(low, np.inf, slopes[rows], *terms)
-    draft.rows(0.0, 0.0, freedom.locked)
-    programme = draft.programme()
-    weights = readings.weights[rows] + 1e-3  # a land has none
-    # A new collision is never the price of an old overlap; it is refused in the end,
-    # unless it was only the straightening that saw it.
-    programme.minimize(draft.cost((left, weights), (worse, 1e4 * weights.max())))
-    floor = floor.copy()
-    floor[rows] -= np.maximum(0, programme.values[left] + programme.values[worse])
-    return floor
 
-
-def box_within(freedom: Freedom, at, radius) -> tuple[np.ndarray, np.ndarray]:
-    """Bounds of the movements, those that turn kept within a radius of `at`."""
-    low, high = freedom.low.copy(), freedom.high.copy()
-    if np.isfinite(radius):
-        turns = np.array([motion.turns for motion in freedom.motions], dtype=bool)
-        low[turns] = np.maximum(low, at - radius)[turns]
-        high[turns] = np.minimum(high, at + radius)[turns]
-    return low, high
-
-
-class _SeatProblem:
-    """The straightened seat at one place after the other, warm from the last."""
+    tied = False
 
     def __init__(self, readings: Readings, freedom: Freedom):
         self.readings, self.freedom = readings, freedom
-        self.bases = {}
+        self.basis = None
 
     def bend(self, at, step) -> float:
         return self.readings.bend(self.freedom, at, step)
 
+    def solve(self, at, radius):
+        """(step, detail) with readings straightened at `at`."""
+        free = self.freedom
+        low, high = free.low.copy(), free.high.copy()
+        if np.isfinite(radius):
+            turns = np.array([motion.turns for motion in free.motions], dtype=bool)
+            low[turns] = np.maximum(low, at - radius)[turns]
+            high[turns] = np.minimum(high, at + radius)[turns]
+        base, slopes = self.readings.straightened(free, at)
+        draft, parts = self.draft(base, slopes, free.locked, (low, high))
+        programme = draft.programme(self.basis)
+        for name, cost in self.aims(draft, parts):
+            value = programme.minimize(cost)
+            self.hold(name, value, programme, parts)
+        self.basis = programme.first_basis
+        step = programme.least_movement(tied=self.tied)
+        return step, self.detail(programme, draft, parts, step)
+
+    def circle_draft(self, turn: int):
+        """(draft, costs) with the sine and versine of one turn as last movements."""
+        free, readings = self.freedom, self.readings
+        motion, rest = free.motions[turn], np.arange(len(free.motions)) != turn
+        axis = np.array(motion.rotation)
+        arms = readings.places - motion.origin
+        sine = np.cross(axis, arms)
+        versine = arms - np.outer(arms @ axis, axis)
+        along = free.lines(readings.places, readings.directions, 0 * free.low)[1]
+        slopes = np.column_stack(
+            [
+                along[:, rest],
+                np.einsum("ij,ij->i", sine, readings.directions),
+                -np.einsum("ij,ij->i", versine, readings.directions),
+            ]
+        )
+        nothing = np.zeros((len(free.locked), 2))
+        locked = np.hstack([free.locked[:, rest], nothing])
+        box = np.r_[free.low[rest], 0.0, 0.0], np.r_[free.high[rest], 0.0, 0.0]
+        draft, parts = self.draft(readings.values, slopes, locked, box)
+        return draft, [cost for _, cost in self.aims(draft, parts)]
+
+    def overlap_columns(self, draft: Draft, parts: dict) -> list:
+        """Columns by which readings may stay below their floor, with their signs."""
+        readings = self.readings
+        bounded = np.isfinite(readings.floor)
+        now = np.where(bounded, readings.floor - readings.values, 0.0)
+        worse = np.where(bounded, np.inf, 0.0)
+        terms = []
+        if (now > 0).any():
+            parts["overlap"] = draft.columns(np.zeros(len(now)), np.maximum(now, 0))
+            terms.append((parts["overlap"], 1.0))
+        if bounded.any():
+            parts["worse"] = draft.columns(np.zeros(len(now)), worse)
+            terms.append((parts["worse"], 1.0))
+        return terms
+
+    def overlap_cost(self, draft: Draft, parts: dict):
+        """The aim that comes before all others; a land has no length of its own."""
+        weights = self.readings.weights + 1e-3
+        if "overlap" not in parts:
+            return draft.cost((parts["worse"], weights))
+        worse = COLLISION * weights.max()
+        return draft.cost((parts["overlap"], weights), (parts["worse"], worse))
+
+    def hold(self, name, value, programme, parts) -> None:
+        """From now on only optima of the aim are allowed."""
+        programme.hold()
+
+    def detail(self, programme, draft, parts, step):
+        return None
+
+
+class _SeatProblem(Problem):
     def merit(self, step) -> tuple:
         values, _ = self.readings.moved(self.freedom, step)
         deviation = self.readings.deviation(values)
@@ -132,56 +167,55 @@ class _SeatProblem:
             float(step @ step),
         )
 
-    def solve(self, at, radius):
-        box = box_within(self.freedom, at, radius)
-        base, slopes = self.readings.straightened(self.freedom, at)
-        floor = floor_within_reach(self.readings, self.freedom, at, box)
-        worst = self._least_worst(base, slopes, floor, box)
-        return self._least_total(base, slopes, floor, worst, box), worst
+    def draft(self, base, slopes, locked, box):
+        """Rows reading = aim - under + over - overlap; deviation <= worst."""
+        scales, nothing = self.readings.scales, np.zeros(len(base))
+        # Where the floor is above the aim, even the floor has a deviation.
+        aim = np.maximum(scales.aim, self.readings.floor)
+        draft, parts = Draft(box), {}
+        parts["under"] = draft.columns(nothing, aim - self.readings.floor)
+        parts["over"] = draft.columns(nothing, np.inf)
+        parts["worst"] = draft.columns(np.zeros(1), np.inf)
+        ends = [(parts["under"], 1.0), (parts["over"], -1.0)]
+        ends += self.overlap_columns(draft, parts)
+        draft.rows(aim - base, aim - base, slopes, *ends)
+        draft.rows(0.0, 0.0, locked)
+        limited = np.flatnonzero(scales.limited)
+        slope = {1.0: scales.below[limited], -1.0: scales.above[limited]}
+        draft.rows(
+            scales.deviation(aim)[limited],
+            np.inf,
+            np.zeros((len(limited), slopes.shape[1])),
+            (np.repeat(parts["worst"], len(limited)), 1.0),
+            *((columns[limited], -slope[sign]) for columns, sign in ends),
+        )
+        return draft, parts
 
-    def _least_worst(self, base, slopes, floor, box) -> float:
-        scales = self.readings.scales
-        draft = Draft(box)
-        worst = draft.columns(np.zeros(1), np.inf)
-        for chosen, sign, slope in (
-            (scales.below > 0, 1.0, scales.below),
-            (scales.above > 0, -1.0, scales.above),
-        ):
-            least = sign * (scales.aim - base)[chosen]
-            shared = np.repeat(worst, int(chosen.sum()))
-            draft.rows(
-                least, np.inf, sign * slopes[chosen], (shared, 1 / slope[chosen])
-            )
-        kept = np.isfinite(floor)
-        draft.rows((floor - base)[kept] - FEASIBLE, np.inf, slopes[kept])
-        draft.rows(0.0, 0.0, self.freedom.locked)
-        programme = draft.programme(self.bases.get("worst"))
-        least = programme.minimize(draft.cost((worst, 1.0)))
-        self.bases["worst"] = programme.first_basis
-        return least
+    def aims(self, draft, parts):
+        if "worse" in parts:
+            yield "overlap", self.overlap_cost(draft, parts)
+        yield "worst", draft.cost((parts["worst"], 1.0))
+        weights, scales = self.readings.weights, self.readings.scales
+        below = ((parts[n], weights * scales.below) for n in LOW if n in parts)
+        yield "total", draft.cost((parts["over"], weights * scales.above), *below)
 
-    def _least_total(self, base, slopes, floor, worst, box) -> np.ndarray:
+    def hold(self, name, worst, programme, parts) -> None:
+        """The least worst deviation becomes a bound of every reading by itself."""
+        if name != "worst":
+            return programme.hold()
         scales = self.readings.scales
         reach = worst + FEASIBLE * max(1.0, worst)
-        with np.errstate(divide="ignore"):
-            low = np.maximum(scales.aim - reach / scales.below, floor - FEASIBLE)
-            high = scales.aim + reach / scales.above
-        low = np.minimum(low, high)
-        draft = Draft(box)
-        under = draft.columns(
-            np.maximum(scales.aim - high, 0), np.maximum(scales.aim - low, 0)
-        )
-        over = draft.columns(
-            np.maximum(low - scales.aim, 0), np.maximum(high - scales.aim, 0)
-        )
-        line = scales.aim - base
-        draft.rows(line, line, slopes, (under, 1.0), (over, -1.0))
-        draft.rows(0.0, 0.0, self.freedom.locked)
-        programme = draft.programme(self.bases.get("total"))
-        weights = self.readings.weights
-        programme.minimize(
-            draft.cost((under, weights * scales.below), (over, weights * scales.above))
-        )
-        self.bases["total"] = programme.first_basis
-        programme.hold()
-        return programme.least_movement()
+        programme.bound(parts["worst"], reach, reach)
+        aim = np.maximum(scales.aim, self.readings.floor)
+        left = {
+            "under": (reach, scales.below),
+            "over": (reach - scales.deviation(aim), scales.above),
+        }
+        for side, (most, slope) in left.items():
+            rows = slope > 0
+            columns = parts[side][rows]
+            high = np.broadcast_to(most, len(rows))[rows] / slope[rows]
+            high = np.minimum(programme.column_high[columns], high)
+            low = programme.column_low[columns]
+            programme.bound(columns, low, np.maximum(low, high))
+        return None

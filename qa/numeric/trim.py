@@ -1,6 +1,6 @@
 """Where material must come off, how much, and what stays impossible.
 
-In strict order: the least step left (only the motion can cure it), the least overlap,
+In strict order: the least overlap, the least step left (only the motion can cure it),
 the least unresolved excess of gaps, the least build-up, the least of the aim given up,
 the least area removed, the least length-weighted sum of normalized deviations, the
 least movement at the rim. With neither steps nor an aim these are the five of
@@ -19,12 +19,7 @@ import numpy as np
 from qa.numeric.lexicographic import Draft
 from qa.numeric.motions import Freedom
 from qa.numeric.readings import Readings
-from qa.numeric.seat import (
-    box_within,
-    floor_within_reach,
-    refuse_collisions,
-    settled_plan,
-)
+from qa.numeric.seat import Problem, refuse_collisions, settled_plan
 
 CUT_MM = 1e-6  # a trim thinner than this is none
 LEAST_WEIGHT_MM = 1e-3
@@ -75,7 +70,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
     passes = 0
     while True:
         problem = _TrimProblem(readings, freedom, rules, aimed)
-        found = settled_plan(problem, freedom)
+        found = settled_plan(problem)
         passes += found.passes
         moved, _ = readings.moved(freedom, found.step)
         depth, build_up = problem.depths(moved, found.detail)
@@ -102,12 +97,10 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
     )
 
 
-class _TrimProblem:
-    """The straightened trim plan at one place after the other, warm from the last."""
-
+class _TrimProblem(Problem):
     def __init__(self, readings, freedom, rules, aimed):
-        self.readings, self.freedom, self.rules = readings, freedom, rules
-        self.basis = None
+        super().__init__(readings, freedom)
+        self.rules, self.tied = rules, bool(rules.ramps)
         self.low = np.maximum(readings.scales.low, readings.floor)
         self.high = np.maximum(readings.scales.high, self.low)
         self.target = self.low.copy()
@@ -117,9 +110,6 @@ class _TrimProblem:
         self.inside = np.zeros(len(readings))
         self.inside[aimed] = self.target[aimed] - self.low[aimed]
 
-    def bend(self, at, step) -> float:
-        return self.readings.bend(self.freedom, at, step)
-
     def merit(self, step) -> tuple:
         readings, gaps = self.readings, self.readings.gap
         moved, _ = readings.moved(self.freedom, step)
@@ -128,8 +118,8 @@ class _TrimProblem:
         excess = np.abs(self.unresolved(values)) * readings.weights
         short = np.clip(self.target - values, 0, self.inside)
         return (
-            float(excess[~gaps].sum()),
             float(np.maximum(0, readings.floor - values).sum()),
+            float(excess[~gaps].sum()),
             float(excess[gaps].sum()),
             float(readings.weights @ build_up),
             float(readings.weights[gaps] @ short[gaps]),
@@ -156,37 +146,19 @@ class _TrimProblem:
         build_up = np.clip(moved - self.high, 0, rules.most_build_up)
         return depth, build_up
 
-    def solve(self, at, radius):
-        freedom, readings = self.freedom, self.readings
-        box = box_within(freedom, at, radius)
-        base, slopes = readings.straightened(freedom, at)
-        room = self.rules.most_trim
-        floor = floor_within_reach(readings, freedom, at, box, room)
-        draft, parts = self._draft(base, slopes, floor, box)
-        programme = draft.programme(self.basis)
-        for cost in self._aims(draft, parts):
-            programme.minimize(cost)
-            programme.hold()
-        self.basis = programme.first_basis
-        if not self.rules.ramps:
-            return programme.least_movement(), None
-        step = programme.least_movement(tied=True)
-        return step, self._spread(programme, draft, parts, step)
-
-    def _draft(self, base, slopes, floor, box):
+    def draft(self, base, slopes, locked, box):
         """Columns take a reading from its aim down or up to where it ends.
 
-        Reading + trim - build_up = aim - under - short - tight + over + wide: inside
-        the target, inside the limit but short of the target, and outside.
+        Reading + trim - build_up = aim - under - short - tight - overlap + over + wide:
+        inside the target, inside the limit but short of the target, outside, below 0.
         """
         readings, rules = self.readings, self.rules
         aim = np.clip(readings.scales.aim, self.target, self.high)
         aim = np.where(np.isfinite(aim), aim, 0.0)
-        draft = Draft(box)
-        nothing = np.zeros(len(readings))
-        limited = np.isfinite(self.low)
-        tight = np.where(limited, np.inf, 0.0)
-        tight[readings.gap] = (self.low - floor)[readings.gap]
+        tight = np.where(np.isfinite(self.low), np.inf, 0.0)
+        kept = np.isfinite(readings.floor)
+        tight[kept] = (self.low - readings.floor)[kept]
+        draft, parts, terms = Draft(box), {}, []
         ends = (
             ("trim", 1.0, rules.most_trim),
             ("build_up", -1.0, rules.most_build_up),
@@ -196,24 +168,21 @@ class _TrimProblem:
             ("over", -1.0, self.high - aim),
             ("wide", -1.0, np.where(np.isfinite(self.high), np.inf, 0.0)),
         )
-        parts, terms = {}, []
         for name, sign, most in ends:
-            most = np.maximum(most, 0.0)
             if (most > 0).any():
-                parts[name] = draft.columns(nothing, most)
+                parts[name] = draft.columns(np.zeros(len(base)), np.maximum(most, 0.0))
                 terms.append((parts[name], sign))
+        terms += self.overlap_columns(draft, parts)
         draft.rows(aim - base, aim - base, slopes, *terms)
-        draft.rows(0.0, 0.0, self.freedom.locked)
-        if rules.ramps and "trim" in parts:
-            one, other, most = (
-                np.array(column) for column in zip(*rules.ramps, strict=True)
-            )
+        draft.rows(0.0, 0.0, locked)
+        if self.tied and "trim" in parts:
+            one, other, most = np.array(rules.ramps).T
             level = np.zeros((len(one), slopes.shape[1]))
             pair = parts["trim"][one.astype(int)], parts["trim"][other.astype(int)]
             draft.rows(-most, most, level, (pair[0], 1.0), (pair[1], -1.0))
         return draft, parts
 
-    def _aims(self, draft, parts):
+    def aims(self, draft, parts):
         """Costs in strict order; aims that nothing can serve are left out."""
         weights, scales = self.readings.weights, self.readings.scales
         gaps = self.readings.gap
@@ -224,20 +193,27 @@ class _TrimProblem:
             present = [name for name in names if name in parts]
             return draft.cost(*((parts[name], price) for name in present))
 
+        if "worse" in parts:
+            yield "overlap", self.overlap_cost(draft, parts)
+        beyond = ("tight", "wide", "overlap", "worse")
         if (~gaps & scales.limited).any():
-            yield cost("tight", "wide", price=np.where(gaps, 0.0, excess))
-        yield cost("tight", "wide", price=np.where(gaps, excess, 0.0))
+            yield "step", cost(*beyond, price=np.where(gaps, 0.0, excess))
+        yield "unresolved", cost(*beyond, price=np.where(gaps, excess, 0.0))
         for name in ("build_up", "short", "trim"):
             if name in parts:
-                yield cost(name)
-        low = cost("under", "short", "tight", price=weights * scales.below)
-        yield low + cost("over", "wide", price=weights * scales.above)
+                yield name, cost(name)
+        low = ("under", "short", "tight", "overlap", "worse")
+        below = cost(*low, price=weights * scales.below)
+        yield "total", below + cost("over", "wide", price=weights * scales.above)
+
+    def detail(self, programme, draft, parts, step):
+        if not self.tied or "trim" not in parts:
+            return None
+        return self._spread(programme, draft, parts, step)
 
     def _spread(self, programme, draft, parts, step):
         """Trims at the place found; what is still free is cut in the later rows."""
         nothing = np.zeros(len(self.readings))
-        if "trim" not in parts:
-            return None
         moves = np.arange(len(step))
         programme.pin(moves, step)
         late = np.arange(len(nothing), 0, -1) * np.maximum(
