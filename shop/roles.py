@@ -36,6 +36,11 @@ MAY: dict[str, frozenset] = {
     # requirements
     "define joints": LEAD_ENGINEER,
     "define instruments": LEAD_ENGINEER,
+    "define holes": LEAD_ENGINEER,
+    "set planning habits": LEAD_ENGINEER,
+    # cutting
+    "cut parts": WORKERS - {Role.INSPECTOR},
+    "release cuts": ENGINEER,
     # measuring
     "measure": WORKERS,
     "raise nonconformances": WORKERS,

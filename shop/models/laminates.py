@@ -12,11 +12,11 @@ class CureRecipe(models.Model):
     """The window of a cure. Temperatures in 0.001 degC, rates in 0.001 degC/min."""
 
     name = models.CharField(_("name"), max_length=80, unique=True)
-    ramp_most = models.PositiveIntegerField(_("fastest ramp"), null=True)
+    ramp_most = models.PositiveIntegerField(_("fastest ramp"), null=True, blank=True)
     dwell_low = models.IntegerField(_("dwell from"))
     dwell_high = models.IntegerField(_("dwell to"))
     dwell_minutes = models.PositiveIntegerField(_("dwell at least"))
-    peak_most = models.IntegerField(_("peak at most"), null=True)
+    peak_most = models.IntegerField(_("peak at most"), null=True, blank=True)
     # Release from the mold is not before so many minutes after the lay-up.
     minutes_to_release = models.PositiveIntegerField(_("minutes to release"))
 
@@ -42,10 +42,12 @@ class Laminate(models.Model):
     recipe = models.ForeignKey(
         CureRecipe, models.PROTECT, null=True, blank=True, related_name="laminates"
     )
-    # Millionths: fiber volume fraction, resin lost in mixing, spread of the mass.
+    # Millionths: fiber volume fraction, resin lost, spread of the resin fraction.
     fiber_fraction_ppm = models.PositiveIntegerField(_("fiber volume fraction"))
     loss_ppm = models.PositiveIntegerField(_("resin loss"), default=0)
-    spread_ppm = models.PositiveIntegerField(_("spread of the mass"), default=50_000)
+    spread_ppm = models.PositiveIntegerField(
+        _("spread of the resin fraction"), default=30_000
+    )
     # Resin that the core takes up, g per square meter of core and side.
     core_uptake = models.PositiveIntegerField(_("core uptake"), default=0)
 

@@ -11,7 +11,9 @@ class Machine(models.Model):
     name = models.CharField(_("name"), max_length=80, unique=True)
     note = models.CharField(_("note"), max_length=200, blank=True)
     # Lengths in whole nanometers; the text is what was typed.
-    play_limit_nm = models.PositiveBigIntegerField(_("largest play allowed"), null=True)
+    play_limit_nm = models.PositiveBigIntegerField(
+        _("largest play allowed"), null=True, blank=True
+    )
     play_limit_text = models.CharField(max_length=40, blank=True)
 
     class Meta:

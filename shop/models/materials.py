@@ -71,7 +71,7 @@ class Lot(models.Model):
     amount = models.CharField(_("amount"), max_length=40, blank=True)
     # Projections of the acts below.
     place = models.CharField(_("where"), max_length=80, blank=True)
-    opened_on = models.DateField(null=True)
+    opened_on = models.DateField(null=True, editable=False)
     out_minutes = models.PositiveIntegerField(default=0)
     state = models.CharField(max_length=8, choices=LotState, default=LotState.GOOD)
 
@@ -109,8 +109,6 @@ class LotActKind(models.TextChoices):
     OPENED = "opened", _("opened")
     OUT = "out", _("out of the cold")
     MOVED = "moved", _("moved")
-    HELD = "held", _("put on hold")
-    FREED = "freed", _("taken off hold")
     USED_UP = "used_up", _("used up")
 
 

@@ -55,7 +55,8 @@ class StepDone(Fact):
     tool = models.ForeignKey(Tool, models.PROTECT, related_name="steps_done")
     step = models.ForeignKey(ToolStep, models.PROTECT, related_name="times_done")
     done_at = models.DateTimeField()
-    again = models.CharField(max_length=200, blank=True)
+    # Why it was done again, out of its turn, or with a lot past its life.
+    reason = models.CharField(max_length=200, blank=True)
     product = models.CharField(max_length=120, blank=True)
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="steps")
     mix = models.CharField(max_length=80, blank=True)

@@ -15,6 +15,8 @@ class Hold(models.Model):
     subject_id = models.BigIntegerField()
     label = models.CharField(max_length=200)
     reason = models.CharField(max_length=200)
+    # Whether the parts downstream are suspect, or only this thing is not to be used.
+    spreads = models.BooleanField(default=True)
     entry = models.ForeignKey(Entry, models.PROTECT, to_field="act", related_name="+")
     lifted_entry = models.ForeignKey(
         Entry, models.PROTECT, to_field="act", related_name="+", null=True

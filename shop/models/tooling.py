@@ -68,7 +68,9 @@ class Tool(models.Model):
     expected_life = models.PositiveIntegerField(
         _("expected life in pulls"), null=True, blank=True
     )
-    cost = models.PositiveBigIntegerField(_("cost"), null=True, help_text="cents")
+    cost = models.PositiveBigIntegerField(
+        _("cost"), null=True, blank=True, help_text="cents"
+    )
     calibration_due = models.DateField(_("calibration due"), null=True, blank=True)
     made_at = models.DateTimeField(db_default=Now())
 
@@ -132,8 +134,6 @@ class Tool(models.Model):
 
 
 class ToolActKind(models.TextChoices):
-    HELD = "held", _("put on hold")
-    FREED = "freed", _("taken off hold")
     RETIRED = "retired", _("retired")
     MOVED = "moved", _("moved")
     CONDITION = "condition", _("condition noted")

@@ -1,0 +1,67 @@
+"""Cure traces: what the logger wrote, judged against the recipe of the laminate."""
+
+import hashlib
+
+from django.utils.translation import gettext as _
+
+from shop import roles, rules
+from shop.ledger import Refused, perform
+from shop.models import CureTrace, Person, Pull
+from shop.numeric.cure import Outcome, check_cure
+from shop.numeric.trace import Trace
+
+from .locks import locked
+
+METHOD = "cure/1"
+
+
+def record_trace(
+    *,
+    by: Person,
+    pull: Pull,
+    file_name: str,
+    content: bytes,
+    trace: Trace,
+    recipe=None,
+) -> CureTrace:
+    """Keep a trace as it came and judge it; recipe defaults to the laminate's.
+
+    `trace` is what was read from `content` (shop/forms/cure_trace.py).
+    """
+    roles.require(by, "make pulls")
+    digest = hashlib.sha256(content).hexdigest()
+    recipe = recipe or pull.laminate.recipe
+    if recipe is None:
+        raise Refused(_("The laminate names no recipe: choose one."), field="recipe")
+    found = check_cure(trace, rules.window_of(recipe))
+    said = {"pull": pull.pk, "file": file_name, "sha256": digest, "recipe": recipe.name}
+    with perform("trace/1", by=by, said=said) as act:
+        pull = locked(pull)
+        fact = act.record(
+            CureTrace(
+                pull=pull,
+                recipe=recipe,
+                file_name=file_name,
+                text=content.decode("utf-8-sig"),
+                sha256=digest,
+                met=found.outcome == Outcome.MET,
+                method=METHOD,
+                found={"outcome": found.outcome.value, "lagging": found.lagging},
+                complaints=[
+                    {
+                        "name": one.name,
+                        "asked": one.asked,
+                        "outcome": one.outcome.value,
+                        # As text: a digest must never hang on how a float is written.
+                        "value": "" if one.value is None else f"{one.value:.2f}",
+                        "unit": one.unit,
+                        "sensor": one.sensor or "",
+                        "why": one.why,
+                    }
+                    for one in found.requirements
+                ],
+            )
+        )
+        pull.cure_met = fact.met
+        pull.save(update_fields=["cure_met"])
+    return fact

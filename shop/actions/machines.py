@@ -1,0 +1,103 @@
+"""Machines: the play of their axes by date, and how plugs were milled."""
+
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import AxisPlay, Machine, MillingSetup, Person, Tool, ToolKind
+
+
+def define_machine(
+    *, by: Person, name: str, note: str = "", play_limit=None, machine=None
+) -> Machine:
+    """Add a machine or edit it. play_limit: a Measure in nm, or None."""
+    roles.require(by, "define tooling")
+    said = {"name": name, "note": note, "limit": play_limit and play_limit.text}
+    with perform("machine/1", by=by, said=said):
+        machine = machine or Machine()
+        machine.name, machine.note = name, note
+        machine.play_limit_nm = play_limit and play_limit.amount
+        machine.play_limit_text = play_limit.text if play_limit else ""
+        machine.full_clean()
+        machine.save()
+    return machine
+
+
+def measure_play(
+    *, by: Person, machine: Machine, axis: str, play, measured_on, note: str = ""
+) -> AxisPlay:
+    """Record the play of an axis. play: a Measure in nm."""
+    roles.require(by, "work on tooling")
+    said = {
+        "machine": machine.name,
+        "axis": axis,
+        "play": play.text,
+        "measured_on": measured_on.isoformat(),
+        "note": note,
+    }
+    with perform("axis_play/1", by=by, said=said) as act:
+        return act.record(
+            AxisPlay(
+                machine=machine,
+                axis=axis,
+                measured_on=measured_on,
+                play_nm=play.amount,
+                play_text=play.text,
+                note=note,
+            )
+        )
+
+
+def record_milling(
+    *,
+    by: Person,
+    tool: Tool,
+    machine: Machine,
+    milled_on,
+    radius,
+    stepover,
+    stock=None,
+    sanding=None,
+    passes: int = 1,
+    one_way: bool = False,
+    slopes=(0, 15, 30, 45, 60),
+    note: str = "",
+) -> MillingSetup:
+    """Record how a plug was cut. Lengths are Measures in nm, slopes whole degrees."""
+    roles.require(by, "work on tooling")
+    measures = {
+        "radius": radius,
+        "stepover": stepover,
+        "stock": stock,
+        "sanding": sanding,
+    }
+    said = {name: one.text for name, one in measures.items() if one}
+    said |= {
+        "tool": tool.code,
+        "machine": machine.name,
+        "milled_on": milled_on.isoformat(),
+        "passes": passes,
+        "one_way": one_way,
+        "slopes": list(slopes),
+        "note": note,
+    }
+    with perform("milling/1", by=by, said=said) as act:
+        if tool.kind not in (ToolKind.PLUG, ToolKind.MOLD):
+            raise Refused(_("Plugs and molds are milled."), field="tool")
+        if stepover.amount > 2 * radius.amount:
+            message = _("More than the diameter of the tool: the passes do not meet.")
+            raise Refused(message, field="stepover")
+        setup = MillingSetup(
+            tool=tool,
+            machine=machine,
+            milled_on=milled_on,
+            passes=passes,
+            one_way=one_way,
+            slopes=list(slopes),
+            note=note,
+        )
+        for name, one in measures.items():
+            if one:
+                setattr(setup, f"{name}_nm", one.amount)
+                setattr(setup, f"{name}_text", one.text)
+        return act.record(setup)

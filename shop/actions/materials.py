@@ -1,0 +1,110 @@
+"""Materials and lots."""
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Lot, LotAct, LotActKind, LotState, Material, Person
+
+from .locks import locked
+
+
+def define_material(*, by: Person, material: Material | None = None, **fields):
+    """Add a material, or edit one."""
+    roles.require(by, "define laminates")
+    with perform("material/1", by=by, said=dict(fields)):
+        material = material or Material()
+        for name, value in fields.items():
+            setattr(material, name, value)
+        material.full_clean()
+        material.save()
+    return material
+
+
+def receive_lot(
+    *,
+    by: Person,
+    material: Material,
+    number: str,
+    received_on,
+    expires_on=None,
+    amount: str = "",
+    place: str = "",
+) -> Lot:
+    roles.require(by, "keep materials")
+    said = {
+        "material": material.code,
+        "number": number,
+        "received_on": received_on.isoformat(),
+        "expires_on": expires_on and expires_on.isoformat(),
+        "amount": amount,
+        "place": place,
+    }
+    with perform("lot/1", by=by, said=said) as act:
+        if Lot.objects.filter(material=material, number=number).exists():
+            message = _("This lot of this material is on record already.")
+            raise Refused(message, field="number")
+        lot = Lot(
+            material=material,
+            number=number,
+            received_on=received_on,
+            expires_on=expires_on,
+            amount=amount,
+            place=place,
+        )
+        lot.full_clean()
+        lot.save()
+        act.record(LotAct(lot=lot, kind=LotActKind.RECEIVED, note=amount))
+        act.result = {"lot": lot.pk}
+    return lot
+
+
+def act_on_lot(
+    *,
+    by: Person,
+    lot: Lot,
+    kind: str,
+    minutes: int | None = None,
+    temperature: int | None = None,
+    note: str = "",
+) -> LotAct:
+    """Open a lot, count its time out of the cold, move it, or call it used up.
+
+    temperature: where it was while out, in 0.001 degC.
+    """
+    roles.require(by, "keep materials")
+    said = {
+        "lot": str(lot),
+        "kind": kind,
+        "minutes": minutes,
+        "temperature": temperature,
+        "note": note,
+    }
+    with perform("lot_act/1", by=by, said=said) as act:
+        lot = locked(lot)
+        if lot.state == LotState.USED_UP:
+            raise Refused(_("It is used up."), field="kind")
+        if kind == LotActKind.OUT and not minutes:
+            raise Refused(_("Say for how long."), field="minutes")
+        if kind == LotActKind.MOVED and not note.strip():
+            raise Refused(_("Say where to."), field="note")
+        fact = act.record(
+            LotAct(
+                lot=lot,
+                kind=kind,
+                minutes=minutes,
+                temperature=temperature,
+                note=note,
+            )
+        )
+        if kind == LotActKind.OPENED:
+            lot.opened_on = lot.opened_on or timezone.localdate(act.now)
+        elif kind == LotActKind.OUT:
+            lot.out_minutes += minutes
+        elif kind == LotActKind.MOVED:
+            lot.place = note[:80]
+        elif kind == LotActKind.USED_UP:
+            lot.state = LotState.USED_UP
+        lot.save(update_fields=["opened_on", "out_minutes", "place", "state"])
+    return fact

@@ -1,0 +1,131 @@
+"""Photos: encoded anew by us, kept by their content, pinned to what they show."""
+
+import hashlib
+import io
+import threading
+import warnings
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Person, Photo, PhotoPin
+
+PIXELS_MOST = 40_000_000
+SIDE = 1600
+QUALITY = 82
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+# A large photo takes some hundred megabytes to decode: one at a time.
+_one_at_a_time = threading.Lock()
+
+
+def encode_photo(content: bytes) -> tuple[bytes, int, int]:
+    """Return (JPEG, width, height): upright, at most 1600 px, nothing but the picture.
+
+    The content decides what a file is, never its name. Raises Refused with the reason
+    for anything but one still picture that can be read to its end.
+    """
+    if len(content) > settings.PHOTO_LIMIT_BYTES:
+        limit = settings.PHOTO_LIMIT_BYTES // 1_000_000
+        raise Refused(
+            _("A photo may have %(limit)s MB.") % {"limit": limit}, field="file"
+        )
+    from PIL import Image, UnidentifiedImageError  # noqa: PLC0415 -- slow to import
+    from pillow_heif import register_heif_opener  # noqa: PLC0415 -- slow to import
+
+    register_heif_opener()
+    with _one_at_a_time, warnings.catch_warnings():
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        try:
+            return _encode(Image, content)
+        except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+            raise Refused(
+                _("The picture is too large to open."), field="file"
+            ) from None
+        except UnidentifiedImageError:
+            message = _("This is no JPEG, PNG, WebP or HEIC picture.")
+            raise Refused(message, field="file") from None
+        except (OSError, SyntaxError, ValueError, EOFError):
+            message = _("The picture is damaged: it cannot be read to its end.")
+            raise Refused(message, field="file") from None
+
+
+def _encode(image_module, content: bytes) -> tuple[bytes, int, int]:
+    from PIL import ImageOps  # noqa: PLC0415 -- slow to import
+
+    with image_module.open(io.BytesIO(content), formats=FORMATS) as picture:
+        if picture.width * picture.height > PIXELS_MOST:
+            raise Refused(_("The picture has too many pixels."), field="file")
+        if getattr(picture, "n_frames", 1) > 1:
+            raise Refused(_("The picture moves: send a still one."), field="file")
+        picture.draft("RGB", (SIDE, SIDE))
+        upright = ImageOps.exif_transpose(picture).convert("RGB")
+    upright.thumbnail((SIDE, SIDE))
+    # A new image holds pixels only: no place, no camera, no name.
+    clean = image_module.new("RGB", upright.size)
+    clean.paste(upright)
+    out = io.BytesIO()
+    clean.save(out, "JPEG", quality=QUALITY, optimize=True)
+    return out.getvalue(), *clean.size
+
+
+def keep_file(jpeg: bytes) -> str:
+    """Write a photo under its digest, whole or not at all; return the digest."""
+    digest = hashlib.sha256(jpeg).hexdigest()
+    path = settings.MEDIA_ROOT / digest[:2] / f"{digest}.jpg"
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_suffix(f".{threading.get_ident()}.part")
+        part.write_bytes(jpeg)
+        part.replace(path)
+    return digest
+
+
+def add_photo(
+    *,
+    by: Person,
+    content: bytes,
+    subject_kind: str,
+    subject_id: str,
+    x_ppm: int | None = None,
+    y_ppm: int | None = None,
+    caption: str = "",
+    act=None,
+    made_at: str = "",
+    device: str = "",
+) -> Photo:
+    """Keep a photo and pin it to a thing (or to a point of the picture)."""
+    roles.require(by, "add photos")
+    jpeg, width, height = encode_photo(content)
+    digest = keep_file(jpeg)
+    said = {
+        "sha256": digest,
+        "subject": [subject_kind, str(subject_id)],
+        "at": [x_ppm, y_ppm],
+        "caption": caption,
+    }
+    with perform(
+        "photo/1", by=by, said=said, act=act, made_at=made_at, device=device
+    ) as done:
+        photo = done.record(
+            Photo(
+                sha256=digest,
+                width=width,
+                height=height,
+                size=len(jpeg),
+                caption=caption,
+            )
+        )
+        done.record(
+            PhotoPin(
+                photo=photo,
+                subject_kind=subject_kind,
+                subject_id=str(subject_id),
+                x_ppm=x_ppm,
+                y_ppm=y_ppm,
+                note=caption,
+            )
+        )
+        done.result = {"photo": photo.pk, "sha256": digest}
+    return photo

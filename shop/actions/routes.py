@@ -1,0 +1,179 @@
+"""Routes of tools: the template per kind, and steps done on a tool."""
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Person, Role, RouteStep, StepDone, Tool, ToolKind, ToolStep
+
+from .asking import ask_why, lot_warnings
+from .locks import locked
+from .tooling import ENDED, wait_for_next_step
+
+# The usual way (common practice, no source); a shop edits it.
+USUAL = {
+    ToolKind.PLUG: (
+        "rough",
+        "skin",
+        "fill",
+        "mill",
+        "prime",
+        "guide coat",
+        "sand 180",
+        "sand 320",
+        "sand 600",
+        "seal",
+        "polish",
+    ),
+    ToolKind.MOLD: (
+        "release",
+        "lay up",
+        "cure",
+        "demold",
+        "trim",
+        "stiffen",
+        "clean",
+        "inspect",
+    ),
+}
+
+
+def write_usual_routes(*, by: Person) -> int:
+    """Fill the templates that are still empty with the usual steps; return how many."""
+    roles.require(by, "define tooling")
+    with perform("usual_routes/1", by=by) as act:
+        rows = []
+        for kind, names in USUAL.items():
+            if not RouteStep.objects.filter(kind=kind).exists():
+                rows += [
+                    RouteStep(
+                        kind=kind,
+                        order=10 * place,
+                        name=name,
+                        role=Role.INSPECTOR if name == "inspect" else "",
+                    )
+                    for place, name in enumerate(names, 1)
+                ]
+        RouteStep.objects.bulk_create(rows)
+        act.result = {"steps": len(rows)}
+    return len(rows)
+
+
+def set_route(*, by: Person, kind: str, steps: list[tuple[str, str]]) -> None:
+    """Replace the template of a kind. Tools that have their route keep it.
+
+    steps: (name, role or "") in order.
+    """
+    roles.require(by, "define tooling")
+    said = {"kind": kind, "steps": [list(step) for step in steps]}
+    with perform("route/1", by=by, said=said):
+        RouteStep.objects.filter(kind=kind).delete()
+        for place, (name, role) in enumerate(steps, 1):
+            step = RouteStep(kind=kind, order=10 * place, name=name, role=role)
+            step.full_clean()
+            step.save()
+
+
+def add_step(*, by: Person, tool: Tool, name: str, order: int, role: str = ""):
+    """Add a step to the route of one tool."""
+    roles.require(by, "define tooling")
+    said = {"tool": tool.code, "name": name, "order": order, "role": role}
+    with perform("tool_step/1", by=by, said=said) as act:
+        tool = locked(tool)
+        step = ToolStep(tool=tool, name=name, order=order, role=role)
+        step.full_clean()
+        step.save()
+        wait_for_next_step(tool, act.now)
+        tool.save(update_fields=["waits_for", "waits_since"])
+    return step
+
+
+def may_take(person: Person, step) -> bool:
+    """Tell whether a person may do a step; the lead may do any."""
+    if not roles.may(person, "look"):
+        return False
+    if person.role == Role.LEAD:
+        return True
+    if step.role:
+        return person.role == step.role
+    return roles.may(person, "work on tooling")
+
+
+def _check_step(tool: Tool, step: ToolStep, by: Person, done_at, now) -> list[str]:
+    if tool.state in ENDED:
+        state = tool.get_state_display()
+        raise Refused(_("The tool is %(state)s.") % {"state": state})
+    if not may_take(by, step):
+        role = step.get_role_display()
+        raise Refused(_("This step is for the %(role)s.") % {"role": role})
+    if done_at > now:
+        raise Refused(_("That time is still to come."), field="done_at")
+    if step.done:
+        return [_("This step was done already.")]
+    if tool.waits_for_id and tool.waits_for_id != step.pk:
+        return [_("%(step)s comes first.") % {"step": tool.waits_for.name.capitalize()}]
+    return []
+
+
+def do_step(
+    *,
+    by: Person,
+    step: ToolStep,
+    done_at=None,
+    reason: str = "",
+    product: str = "",
+    lot=None,
+    mix: str = "",
+    temperature: int | None = None,
+    humidity: int | None = None,
+    minutes: int | None = None,
+    note: str = "",
+    photo=None,
+) -> StepDone:
+    """Record that a step was done; again or out of turn only with a reason.
+
+    temperature in 0.001 degC, humidity in 0.01 %.
+    """
+    roles.require(by, "take steps")
+    said = {
+        "step": step.pk,
+        "done_at": done_at and done_at.isoformat(),
+        "reason": reason,
+        "product": product,
+        "lot": lot and str(lot),
+        "mix": mix,
+        "temperature": temperature,
+        "humidity": humidity,
+        "minutes": minutes,
+        "note": note,
+        "photo": photo and photo.pk,
+    }
+    with perform("step/1", by=by, said=said) as act:
+        tool = locked(step.tool)
+        step = tool.steps.get(pk=step.pk)
+        done_at = done_at or act.now
+        warnings = _check_step(tool, step, by, done_at, act.now)
+        day = timezone.localdate(done_at)
+        ask_why(warnings + lot_warnings([lot], day), reason)
+        fact = act.record(
+            StepDone(
+                tool=tool,
+                step=step,
+                done_at=done_at,
+                reason=reason,
+                product=product,
+                lot=lot,
+                mix=mix,
+                temperature=temperature,
+                humidity=humidity,
+                minutes=minutes,
+                note=note,
+                photo=photo,
+            )
+        )
+        step.done += 1
+        step.save(update_fields=["done"])
+        wait_for_next_step(tool, act.now)
+        tool.save(update_fields=["waits_for", "waits_since"])
+    return fact

@@ -1,0 +1,147 @@
+"""Holds: a link of the chain is not trusted, and what is downstream waits."""
+
+from django.utils.translation import gettext as _
+
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import (
+    Decision,
+    Hold,
+    HoldAct,
+    Lot,
+    LotState,
+    Part,
+    PartState,
+    Person,
+    Placement,
+    Suspect,
+    SuspectDecision,
+    Tool,
+    ToolState,
+)
+from shop.queries.chain import ORDER, reach
+from shop.things import KINDS
+
+from .locks import locked
+
+# Things with a state of their own: (model, held, in use).
+HELD = {
+    "tool": (Tool, ToolState.HELD, ToolState.IN_USE),
+    "lot": (Lot, LotState.HELD, LotState.GOOD),
+}
+
+
+def put_on_hold(
+    *, by: Person, kind: str, key: int, reason: str, spreads: bool = True
+) -> Hold:
+    """Hold a thing; with `spreads` every part it reached is suspect until decided."""
+    roles.require(by, "hold things")
+    said = {"kind": kind, "key": key, "reason": reason, "spreads": spreads}
+    with perform("hold/1", by=by, said=said) as act:
+        if kind not in KINDS or kind not in ORDER:
+            raise Refused(_("That cannot be held."))
+        row = KINDS[kind].rows().get(pk=key)
+        if not reason.strip():
+            raise Refused(_("Say why."), field="reason")
+        if kind in HELD:
+            model, held, good = HELD[kind]
+            _set_state(model, key, good, held, reason)
+        if Hold.objects.filter(
+            subject_kind=kind, subject_id=key, lifted_entry=None
+        ).exists():
+            raise Refused(_("It is on hold already."), code="conflict")
+        hold = Hold.objects.create(
+            subject_kind=kind,
+            subject_id=key,
+            label=f"{KINDS[kind].word} {row}",
+            reason=reason,
+            spreads=spreads,
+            entry_id=act.id,
+        )
+        act.record(HoldAct(hold=hold, reason=reason))
+        if spreads:
+            _mark(hold)
+        act.result = {"hold": hold.pk}
+    return hold
+
+
+def _set_state(model, key: int, before: str, after: str, reason: str) -> None:
+    row = locked(model(pk=key))
+    if row.state != before:
+        message = _("It is %(state)s.")
+        raise Refused(message % {"state": row.get_state_display()}, code="conflict")
+    row.state = after
+    columns = ["state"]
+    if model is Tool:
+        row.state_reason = reason
+        columns.append("state_reason")
+    row.save(update_fields=columns)
+
+
+def _mark(hold: Hold) -> None:
+    keys = reach(hold.subject_kind, hold.subject_id, down=True)["part"]
+    if hold.subject_kind == "part":
+        keys.add(hold.subject_id)
+    lock = Part.objects.select_for_update(of=("self",), no_key=True)
+    parts = lock.filter(pk__in=keys).exclude(state=PartState.SCRAPPED).order_by("pk")
+    keys = [part.pk for part in parts]
+    Suspect.objects.bulk_create(Suspect(hold=hold, part_id=key) for key in keys)
+    Part.objects.filter(pk__in=keys).update(state=PartState.SUSPECT)
+
+
+def lift_hold(*, by: Person, hold: Hold, reason: str) -> Hold:
+    """Trust the thing again. Parts it marked still wait for their own decision."""
+    roles.require(by, "hold things")
+    with perform("hold_lifted/1", by=by, said={"hold": hold.pk, "reason": reason}) as (
+        act
+    ):
+        hold = locked(hold)
+        if hold.lifted_entry_id:
+            raise Refused(_("It was lifted already."), code="conflict")
+        if not reason.strip():
+            raise Refused(_("Say why."), field="reason")
+        if hold.subject_kind in HELD:
+            model, held, good = HELD[hold.subject_kind]
+            _set_state(model, hold.subject_id, held, good, "")
+        act.record(HoldAct(hold=hold, lifted=True, reason=reason))
+        hold.lifted_entry_id = act.id
+        hold.save(update_fields=["lifted_entry"])
+    return hold
+
+
+def decide(
+    *, by: Person, suspect: Suspect, decision: str, reason: str
+) -> SuspectDecision:
+    """Say that a suspect part is good, or scrap. The last open doubt frees it."""
+    roles.require(by, "decide suspects")
+    said = {"suspect": suspect.pk, "decision": decision, "reason": reason}
+    with perform("decision/1", by=by, said=said) as act:
+        part = locked(suspect.part)
+        suspect = locked(suspect)
+        if suspect.decided_entry_id:
+            raise Refused(_("It was decided already."), code="conflict")
+        if not reason.strip():
+            raise Refused(_("Say why."), field="reason")
+        if decision == Decision.SCRAP:
+            roles.require(by, "scrap parts")
+            if Placement.objects.filter(part=part, removed_at=None).exists():
+                message = _("It sits on an airframe. Take it out first.")
+                raise Refused(message, field="decision")
+        fact = act.record(
+            SuspectDecision(suspect=suspect, decision=decision, reason=reason)
+        )
+        suspect.decided_entry_id = act.id
+        suspect.save(update_fields=["decided_entry"])
+        _settle(part, decision)
+    return fact
+
+
+def _settle(part: Part, decision: str) -> None:
+    if decision == Decision.SCRAP:
+        part.state = PartState.SCRAPPED
+    elif (
+        part.state == PartState.SUSPECT
+        and not part.suspicions.filter(decided_entry=None).exists()
+    ):
+        part.state = PartState.GOOD
+    part.save(update_fields=["state"])

@@ -1,0 +1,141 @@
+"""What a person measured, typed with its unit: "412 g", "0.5 in", "21,5 C".
+
+The typed text is kept, and beside it a whole number of the unit of record:
+milligrams, nanometers, thousandths of a degree Celsius, pascal.
+"""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+NUMBER = re.compile(r"([+\-−]?)(\d{1,12})(?:[.,](\d{1,9}))?\s*([^\d\s.,]*)")
+
+# Exact by definition: 1 lb = 453.59237 g, 1 in = 25.4 mm.
+UNITS = {
+    "mass": {
+        "g": Fraction(1000),
+        "kg": Fraction(1_000_000),
+        "lb": Fraction(45_359_237, 100),
+        "oz": Fraction(45_359_237, 1600),
+    },
+    "length": {
+        "mm": Fraction(1_000_000),
+        "in": Fraction(25_400_000),
+        "µm": Fraction(1000),
+        "um": Fraction(1000),
+        "m": Fraction(1_000_000_000),
+    },
+    "temperature": {"c": Fraction(1000), "f": Fraction(5000, 9)},
+    # 1 mbar = 100 Pa; inch of mercury by its conventional value, 3386.389 Pa.
+    "pressure": {
+        "kPa": Fraction(1000),
+        "mbar": Fraction(100),
+        "Pa": Fraction(1),
+        "inHg": Fraction(3_386_389, 1000),
+    },
+}
+
+
+@dataclass(frozen=True)
+class Measure:
+    """`amount` in the unit of record, `text` as it was typed with its unit."""
+
+    amount: int
+    text: str
+
+
+def parse_measure(text: str, dimension: str, unit: str) -> Measure:
+    """Read a number with an optional unit; ValueError says what is wrong.
+
+    Rounded to the nearest unit of record, half to even.
+    """
+    match = NUMBER.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(_("Write a number, with its unit if you like: 12.5."))
+    sign, whole, decimals, named = match.groups()
+    units = UNITS[dimension]
+    spelled = {name.lower(): name for name in units}
+    name = spelled.get(named.lower().lstrip("°") or unit.lower())
+    if name is None:
+        known = ", ".join(units)
+        raise ValueError(
+            _("%(unit)s is not one of %(known)s.") % {"unit": named, "known": known}
+        )
+    value = Fraction(f"{whole}.{decimals or '0'}") * (-1 if sign in ("-", "−") else 1)
+    if name == "f":
+        value -= 32
+    typed = f"{sign}{whole}{'.' + decimals if decimals else ''}"
+    shown = {"c": "°C", "f": "°F"}.get(name, name)
+    return Measure(round(value * units[name]), f"{typed} {shown}")
+
+
+class MeasureField(forms.CharField):
+    """A measurement; cleans to a Measure, or None when it may be empty."""
+
+    def __init__(self, *, dimension, unit, least=None, most=None, **named):
+        named.setdefault("max_length", 40)
+        named.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal"}))
+        super().__init__(**named)
+        self.dimension, self.unit = dimension, unit
+        self.least, self.most = least, most
+        if not self.help_text:
+            others = [name for name in UNITS[dimension] if name != unit]
+            self.help_text = _("In %(unit)s, or write the unit: %(others)s.") % {
+                "unit": {"c": "°C"}.get(unit, unit),
+                "others": {"c": "°F"}.get(unit, ", ".join(others)),
+            }
+
+    def clean(self, value):
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            measure = parse_measure(text, self.dimension, self.unit)
+        except ValueError as wrong:
+            raise forms.ValidationError(str(wrong)) from None
+        if self.least is not None and measure.amount < self.least:
+            raise forms.ValidationError(_("That is too small."))
+        if self.most is not None and measure.amount > self.most:
+            raise forms.ValidationError(_("That is too large."))
+        return measure
+
+
+def mass(label, **named) -> MeasureField:
+    return MeasureField(
+        dimension="mass", unit="g", label=label, least=1, most=10**13, **named
+    )
+
+
+def length(label, **named) -> MeasureField:
+    named.setdefault("least", 0)
+    return MeasureField(
+        dimension="length", unit="mm", label=label, most=10**14, **named
+    )
+
+
+def temperature(label, **named) -> MeasureField:
+    return MeasureField(
+        dimension="temperature",
+        unit="c",
+        label=label,
+        least=-60_000,
+        most=400_000,
+        **named,
+    )
+
+
+class PercentField(forms.DecimalField):
+    """Percent with two decimals, cleaned to whole hundredths (or millionths)."""
+
+    def __init__(self, *, per=100, **named):
+        super().__init__(
+            **{"min_value": 0, "max_value": 100, "decimal_places": 4, **named}
+        )
+        self.per = per
+
+    def clean(self, value):
+        number = super().clean(value)
+        return None if number is None else round(number * self.per)

@@ -1,0 +1,114 @@
+"""What the pages of materials, lots and laminates show."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.core.paginator import Page
+from django.utils import timezone
+
+from shop import rules
+from shop.models import Hold, Laminate, Lot, LotAct, LotActKind, LotState, Material
+
+from .chain import reach
+from .links import Group, groups
+from .paging import count_of, page_of, search
+from .tooling import open_hold
+
+
+@dataclass(frozen=True)
+class LotRow:
+    id: int
+    number: str
+    material: str
+    name: str
+    received_on: date
+    expires_on: date | None
+    out_hours: str
+    place: str
+    state: str
+    past: str
+
+
+@dataclass(frozen=True)
+class LotPage:
+    """`equivalent_hours` at 23 degC is None where a time out lacks its temperature or
+    was not at room temperature: the rule holds there only."""
+
+    lot: Lot
+    past: str
+    acts: list[LotAct]
+    equivalent_hours: float | None
+    went_into: list[Group]
+    hold: Hold | None
+
+
+def _lot_row(lot: Lot) -> LotRow:
+    return LotRow(
+        lot.pk,
+        lot.number,
+        lot.material.code,
+        lot.material.name,
+        lot.received_on,
+        lot.expires_on,
+        f"{lot.out_minutes / 60:.1f}" if lot.out_minutes else "",
+        lot.place,
+        lot.state,
+        str(lot.past_life(timezone.localdate())),
+    )
+
+
+def lots(*, q="", state="", material: Material | None = None, page=1) -> Page:
+    rows = Lot.objects.select_related("material")
+    rows = rows.filter(state=state) if state else rows.exclude(state=LotState.USED_UP)
+    if material:
+        rows = rows.filter(material=material)
+    rows = search(rows, q, "number", "material__code", "material__name")
+    return page_of(rows, page, _lot_row)
+
+
+def lot_page(lot: Lot) -> LotPage:
+    acts = list(lot.acts.select_related("entry__by").order_by("-pk"))
+    out = [act for act in acts if act.kind == LotActKind.OUT]
+    known = out and all(act.temperature is not None for act in out)
+    periods = [(act.minutes, act.temperature) for act in out] if known else []
+    return LotPage(
+        lot,
+        str(lot.past_life(timezone.localdate())),
+        acts,
+        rules.equivalent_hours(periods) if periods else None,
+        groups(reach("lot", lot.pk, down=True)),
+        open_hold("lot", lot.pk),
+    )
+
+
+def materials(*, q="", kind="", page=1) -> Page:
+    rows = Material.objects.annotate(lot_count=count_of(Lot.objects.all(), "material"))
+    rows = rows.order_by("code")
+    if kind:
+        rows = rows.filter(kind=kind)
+    return page_of(search(rows, q, "code", "name"), page, lambda material: material)
+
+
+def laminates(*, q="", page=1) -> Page:
+    rows = Laminate.objects.select_related("design", "resin", "recipe")
+    return page_of(search(rows, q, "code", "name"), page, lambda laminate: laminate)
+
+
+@dataclass(frozen=True)
+class LaminatePage:
+    laminate: Laminate
+    areas: list[rules.Area]
+    expected: rules.Expectation | None
+    mix: object
+    pulls: list
+
+
+def laminate_page(laminate: Laminate) -> LaminatePage:
+    plies = list(laminate.plies.select_related("material"))
+    return LaminatePage(
+        laminate,
+        rules.areas_of(laminate, plies),
+        rules.expectation(laminate, plies),
+        rules.resin_to_mix(laminate, plies, laminate.resin.ratio),
+        list(laminate.pulls.select_related("tool").order_by("-started_at")[:60]),
+    )

@@ -1,0 +1,128 @@
+"""What the pages of pulls show."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.core.paginator import Page
+
+from shop.models import (
+    BagTest,
+    CureTrace,
+    Demold,
+    Lineage,
+    Ply,
+    PlyLaid,
+    Pull,
+    PullState,
+    ResinBatch,
+    Work,
+)
+
+from .paging import page_of, search
+
+
+@dataclass(frozen=True)
+class PullRow:
+    id: int
+    mold: str
+    number: int
+    laminate: str
+    state: str
+    started_at: datetime
+    release_from: datetime | None
+    minutes: int
+    cure_met: bool | None
+
+
+@dataclass(frozen=True)
+class PliesLine:
+    """A planned ply beside what was laid for it, None while it was not; or the other
+    way round."""
+
+    planned: Ply | None
+    laid: PlyLaid | None
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """An earlier pull of the same mold: minutes worked, and time to its release."""
+
+    pull: Pull
+    minutes: int
+    elapsed: timedelta | None
+
+
+@dataclass(frozen=True)
+class PullPage:
+    pull: Pull
+    plies: list[PliesLine]
+    batches: list[ResinBatch]
+    batch_g: float
+    bag_tests: list[BagTest]
+    traces: list[CureTrace]
+    work: list[Work]
+    demold: Demold | None
+    yields: list[Lineage]
+    earlier: list[Earlier]
+    next_ply: Ply | None
+
+
+def pulls(*, q="", state="", page=1) -> Page:
+    rows = Pull.objects.select_related("tool", "laminate").order_by(
+        "-started_at", "-pk"
+    )
+    if state:
+        rows = rows.filter(state=state)
+    return page_of(search(rows, q, "tool__code", "laminate__code"), page, _row)
+
+
+def _row(pull: Pull) -> PullRow:
+    return PullRow(
+        pull.pk,
+        pull.tool.code,
+        pull.number,
+        str(pull.laminate),
+        pull.state,
+        pull.started_at,
+        pull.release_from,
+        pull.minutes,
+        pull.cure_met,
+    )
+
+
+def _lines(planned: list[Ply], laid: list[PlyLaid]) -> list[PliesLine]:
+    by_order = {ply.order: ply for ply in laid if ply.planned}
+    lines = [PliesLine(ply, by_order.get(ply.order)) for ply in planned]
+    return lines + [PliesLine(None, ply) for ply in laid if not ply.planned]
+
+
+def pull_page(pull: Pull) -> PullPage:
+    planned = list(pull.laminate.plies.select_related("material"))
+    laid = list(
+        pull.plies_laid.select_related("material", "lot", "witness", "entry__by")
+    )
+    lines = _lines(planned, laid)
+    batches = list(
+        pull.batches.select_related(
+            "resin_lot__material", "hardener_lot__material", "entry__by"
+        ).order_by("pk")
+    )
+    before = pull.tool.pulls.filter(number__lt=pull.number).exclude(
+        state=PullState.VOID
+    )
+    return PullPage(
+        pull,
+        lines,
+        batches,
+        sum(one.resin_mg + one.hardener_mg for one in batches) / 1000,
+        list(pull.bag_tests.select_related("entry__by").order_by("pk")),
+        list(pull.traces.select_related("recipe", "entry__by").order_by("-pk")),
+        list(pull.work.select_related("entry__by").order_by("pk")),
+        Demold.objects.filter(pull=pull).select_related("entry__by").first(),
+        list(pull.yields.select_related("part__design").order_by("pk")),
+        [
+            Earlier(one, one.minutes, one.elapsed)
+            for one in before.select_related("tool").order_by("-number")[:10]
+        ],
+        next((line.planned for line in lines if not line.laid), None),
+    )

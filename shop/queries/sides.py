@@ -1,0 +1,58 @@
+"""Left and right: a design and its mirror, what was pulled and what it weighs."""
+
+from dataclasses import dataclass
+
+from shop.models import Lineage, Part, PartDesign, Tool, Weighing
+
+LAST = 40
+
+
+@dataclass(frozen=True)
+class SidePart:
+    part: Part
+    pull: str
+    weights: dict[str, Weighing]
+
+
+@dataclass(frozen=True)
+class Side:
+    design: PartDesign
+    tools: list[Tool]
+    parts: list[SidePart]
+    mean_g: float | None
+
+
+@dataclass(frozen=True)
+class SidesPage:
+    left: Side
+    right: Side
+    difference_g: float | None
+
+
+def sides(design: PartDesign) -> SidesPage:
+    """Both hands side by side: a constant number of statements."""
+    pair = sorted((design, design.mirror), key=lambda one: one.hand)
+    left, right = (_side(one) for one in pair)
+    both = None not in (left.mean_g, right.mean_g)
+    return SidesPage(left, right, left.mean_g - right.mean_g if both else None)
+
+
+def _side(design: PartDesign) -> Side:
+    parts = list(design.parts.order_by("-pk")[:LAST])
+    keys = [part.pk for part in parts]
+    edges = Lineage.objects.filter(part__in=keys, pull__isnull=False)
+    pulls = {one.part_id: str(one.pull) for one in edges.select_related("pull__tool")}
+    weights: dict[int, dict[str, Weighing]] = {}
+    for row in Weighing.objects.filter(part__in=keys).order_by("weighed_on", "pk"):
+        weights.setdefault(row.part_id, {})[row.stage] = row
+    rows = [
+        SidePart(part, pulls.get(part.pk, ""), weights.get(part.pk, {}))
+        for part in parts
+    ]
+    trimmed = [
+        row.weights["trimmed"].mass_mg
+        for row in rows
+        if "trimmed" in row.weights and not row.weights["trimmed"].estimate
+    ]
+    mean = sum(trimmed) / len(trimmed) / 1000 if trimmed else None
+    return Side(design, list(design.tools.all()), rows, mean)

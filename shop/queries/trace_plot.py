@@ -1,0 +1,85 @@
+"""A cure trace as lines on a sheet: numbers for a template, drawn by nobody else."""
+
+from dataclasses import dataclass
+
+from shop.models import CureRecipe
+from shop.numeric.trace import Trace
+
+WIDTH, HEIGHT, LEFT, FOOT = 900, 300, 52, 34
+MOST_POINTS = 400
+
+
+@dataclass(frozen=True)
+class Curve:
+    name: str
+    points: str
+    label_y: float
+
+
+@dataclass(frozen=True)
+class Tick:
+    at: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Plot:
+    """`band` is the dwell of the recipe as (y, height); places in user units."""
+
+    width: int
+    height: int
+    left: int
+    foot: float
+    curves: list[Curve]
+    minutes: list[Tick]
+    degrees: list[Tick]
+    band: tuple[float, float]
+
+
+def _step(span: float, most: int) -> float:
+    for size in (1, 2, 5, 10, 20, 30, 60, 120, 240, 480, 960, 1440, 2880):
+        if span / size <= most:
+            return size
+    return span / most
+
+
+def plot(trace: Trace, recipe: CureRecipe) -> Plot:
+    """Scale a trace and its dwell band to the sheet."""
+    low, high = recipe.dwell_low / 1000, recipe.dwell_high / 1000
+    values = [value for one in trace.sensors.values() for value in one.values]
+    bottom, top = min(low, *values) - 3, max(high, *values) + 3
+    start = min(one.minutes[0] for one in trace.sensors.values())
+    end = max(one.minutes[-1] for one in trace.sensors.values())
+    span = max(end - start, 1)
+
+    def x(minute: float) -> float:
+        return round(LEFT + (minute - start) / span * (WIDTH - LEFT - 60), 1)
+
+    def y(celsius: float) -> float:
+        return round((top - celsius) / (top - bottom) * (HEIGHT - FOOT), 1)
+
+    curves = []
+    for name, one in trace.sensors.items():
+        stride = max(1, len(one.minutes) // MOST_POINTS)
+        pairs = list(zip(one.minutes, one.values, strict=True))
+        drawn = [*pairs[::stride], pairs[-1]]
+        points = " ".join(f"{x(m)},{y(c)}" for m, c in drawn)
+        curves.append(Curve(name, points, y(pairs[-1][1])))
+    return Plot(
+        WIDTH,
+        HEIGHT,
+        LEFT,
+        HEIGHT - FOOT,
+        curves,
+        _ticks(start, end, _step(span, 9), x),
+        _ticks(bottom, top, _step(top - bottom, 6), y),
+        (y(high), round(y(low) - y(high), 1)),
+    )
+
+
+def _ticks(low: float, high: float, step: float, place) -> list[Tick]:
+    first = -int(-low // step)
+    return [
+        Tick(place(n * step), f"{n * step:g}")
+        for n in range(first, int(high // step) + 1)
+    ]

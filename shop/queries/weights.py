@@ -1,0 +1,108 @@
+"""Weights: of one part, of all that wait for a scale, of an airframe in all."""
+
+from dataclasses import dataclass
+
+from django.core.paginator import Page
+
+from shop import rules
+from shop.actions.weights import expectation_of, waits_for_a_scale
+from shop.models import (
+    Airframe,
+    AirframeWeighing,
+    Part,
+    Placement,
+    Position,
+    Stage,
+    Weighing,
+)
+
+from .paging import page_of, search
+
+
+@dataclass(frozen=True)
+class PartWeights:
+    """Resin fraction is implied by the newest trimmed weight; None: cannot be said."""
+
+    weighings: list[Weighing]
+    expected: rules.Expectation | None
+    resin_fraction: float | None
+
+
+def part_weights(part: Part) -> PartWeights:
+    rows = list(part.weighings.select_related("entry__by"))
+    expected = expectation_of(part)
+    trimmed = next((row for row in rows if row.stage == Stage.TRIMMED), None)
+    known = trimmed and expected and not trimmed.estimate
+    return PartWeights(
+        rows,
+        expected,
+        rules.resin_fraction(trimmed.mass_mg, expected) if known else None,
+    )
+
+
+def to_weigh(*, q="", page=1) -> Page:
+    rows = waits_for_a_scale().select_related("design")
+    return page_of(search(rows, q, "serial", "design__number"), page, lambda part: part)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One position: what sits in it, its mass in kg and how well it is known."""
+
+    position: Position
+    part: Part | None
+    kg: float | None
+    basis: str
+
+    @property
+    def arm_mm(self) -> float | None:
+        nm = self.position.arm_nm
+        return None if nm is None else nm / 1e6
+
+
+@dataclass(frozen=True)
+class BalancePage:
+    """Sums in kg and mm. `total` leaves out positions without an arm: `no_arm`."""
+
+    airframe: Airframe
+    lines: list[Line]
+    total: object
+    no_arm: list[Line]
+    weighed: AirframeWeighing | None
+    residual: object | None
+
+
+def balance_page(airframe: Airframe) -> BalancePage:
+    """Roll up the parts on an airframe: three statements."""
+    sitting = {
+        row.position_id: row.part
+        for row in Placement.objects.filter(
+            airframe=airframe, removed_at=None
+        ).select_related("part__design")
+    }
+    positions = Position.objects.filter(type_id=airframe.type_id)
+    lines = [_line(position, sitting.get(position.pk)) for position in positions]
+    fitted = [line for line in lines if line.part]
+    with_arm = [line for line in fitted if line.position.arm_nm is not None]
+    total = rules.roll_up(
+        (
+            line.part.serial,
+            line.part.mass_mg,
+            line.position.arm_nm,
+            line.part.mass_is_estimate,
+        )
+        for line in with_arm
+    )
+    weighed = airframe.weighings.select_related("entry__by").first()
+    left = weighed and rules.residual(total, weighed.mass_mg, weighed.arm_nm)
+    no_arm = [line for line in fitted if line.position.arm_nm is None]
+    return BalancePage(airframe, lines, total, no_arm, weighed, left)
+
+
+def _line(position: Position, part: Part | None) -> Line:
+    if part is None:
+        return Line(position, None, None, "empty")
+    if part.mass_mg is None:
+        return Line(position, part, None, "missing")
+    basis = "estimated" if part.mass_is_estimate else "weighed"
+    return Line(position, part, part.mass_mg / 1e6, basis)

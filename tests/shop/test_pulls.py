@@ -1,0 +1,302 @@
+"""Pulls: numbers given once, the refused ways, and what comes out."""
+
+import contextlib
+import threading
+
+import pytest
+from django.db import connection
+
+from shop.actions import materials, pulls, suspects, tooling
+from shop.ledger import Refused
+from shop.models import (
+    Lineage,
+    PartState,
+    Person,
+    PlyLaid,
+    Pull,
+    PullState,
+    Role,
+    Suspect,
+    Tool,
+)
+
+from .making_floor import (
+    ago,
+    grams,
+    lay_all,
+    make_coat,
+    make_demolded,
+    make_laminate,
+    make_lot,
+    make_mold,
+    make_product,
+    make_pull,
+    make_pulled_part,
+    make_tool,
+    mix,
+)
+
+
+@pytest.fixture
+def lead(people):
+    return people["lead"]
+
+
+def refused(act, field=None):
+    with pytest.raises(Refused) as no:
+        act()
+    if field is not None:
+        assert no.value.field == field
+    return no.value
+
+
+def test_a_mold_counts_its_pulls(lead):
+    mold = make_mold(lead)
+    laminate = make_laminate(lead)
+    first = make_demolded(lead, tool=mold, laminate=laminate, reason="backdated")
+    second = make_pull(lead, tool=mold, laminate=laminate)
+    assert [first.number, second.number] == [1, 2]
+    mold.refresh_from_db()
+    assert (mold.last_pull, mold.pulls_since_wax) == (2, 2)
+
+
+def test_a_mold_gives_one_pull_at_a_time(lead):
+    pull = make_pull(lead)
+    no = refused(lambda: make_pull(lead, tool=pull.tool))
+    assert no.code == "conflict"
+
+
+def test_a_pull_needs_its_laminate(lead):
+    mold = make_mold(lead)
+    refused(lambda: pulls.start_pull(by=lead, tool=mold, laminate=None), "laminate")
+    assert not Pull.objects.exists()
+
+
+def test_a_mold_on_hold_gives_no_pull_whatever_the_reason(lead):
+    mold = make_mold(lead)
+    suspects.put_on_hold(by=lead, kind="tool", key=mold.pk, reason="crack at flange")
+    no = refused(lambda: make_pull(lead, tool=mold, reason="in a hurry"))
+    assert "crack at flange" in no.message
+
+
+def test_a_retired_mold_gives_no_pull(lead):
+    mold = make_mold(lead)
+    tooling.act_on_tool(by=lead, tool=mold, kind="retired", note="worn")
+    refused(lambda: make_pull(lead, tool=mold, reason="one more"))
+
+
+def test_a_layup_too_early_asks_for_a_reason_and_keeps_it(lead):
+    mold = make_tool(lead)
+    make_coat(lead, mold, applied_at=ago(minutes=10))
+    mold.refresh_from_db()
+    no = refused(lambda: make_pull(lead, tool=mold), "reason")
+    assert "Too early" in no.message
+    assert make_pull(lead, tool=mold, reason="warm day").reason == "warm day"
+
+
+def test_a_mold_without_release_asks_for_a_reason(lead):
+    refused(lambda: make_pull(lead, tool=make_tool(lead)), "reason")
+
+
+def test_rewaxing_due_asks_for_a_reason(lead):
+    product = make_product(lead, rewax_every=1)
+    mold = make_tool(lead)
+    make_coat(lead, mold, product=product, applied_at=ago(days=3))
+    mold.refresh_from_db()
+    make_demolded(lead, tool=mold)
+    no = refused(lambda: make_pull(lead, tool=mold), "reason")
+    assert "due again" in no.message
+
+
+def test_service_due_asks_for_a_reason(lead):
+    mold = make_tool(lead, service_interval=1)
+    make_coat(lead, mold, applied_at=ago(days=3))
+    mold.refresh_from_db()
+    make_demolded(lead, tool=mold)
+    assert "Service" in refused(lambda: make_pull(lead, tool=mold), "reason").message
+    tooling.act_on_tool(by=lead, tool=mold, kind="serviced")
+    make_pull(lead, tool=mold)
+
+
+def test_the_first_pull_after_a_repair_is_marked(lead):
+    mold = make_tool(lead)
+    make_coat(lead, mold, applied_at=ago(days=3))
+    mold.refresh_from_db()
+    first = make_demolded(lead, tool=mold)
+    defect = tooling.note_defect(
+        by=lead, tool=mold, what="pit", place="flange", first_pull=first
+    )
+    tooling.repair_defect(by=lead, defect=defect, note="filled, sanded to 600")
+    second = make_demolded(lead, tool=mold)
+    third = make_pull(lead, tool=mold)
+    assert [p.after_repair for p in (first, second, third)] == [False, True, False]
+
+
+def test_an_expired_lot_asks_for_a_reason(lead):
+    pull = make_pull(lead)
+    ply = pull.laminate.plies.select_related("material").first()
+    lot = make_lot(lead, material=ply.material, expires_on=ago(days=2).date())
+
+    def lay(**said):
+        lots = {ply.material_id: lot}
+        return pulls.lay_plies(by=lead, pull=pull, plies=[ply], lots=lots, **said)
+
+    assert "expired" in refused(lay, "reason").message
+    assert lay(reason="coupon tested")[0].reason == "coupon tested"
+
+
+def test_a_lot_out_for_too_long_asks_for_a_reason(lead):
+    pull = make_pull(lead)
+    ply = pull.laminate.plies.select_related("material").first()
+    materials.define_material(by=lead, material=ply.material, out_time_limit=24)
+    lot = make_lot(lead, material=ply.material)
+    for hours in (20, 5):
+        materials.act_on_lot(by=lead, lot=lot, kind="out", minutes=60 * hours)
+    lot.refresh_from_db()
+    lots = {ply.material_id: lot}
+    no = refused(
+        lambda: pulls.lay_plies(by=lead, pull=pull, plies=[ply], lots=lots), "reason"
+    )
+    assert "25.0 hours of 24" in no.message
+
+
+def test_a_lot_on_hold_is_not_laid(lead):
+    pull = make_pull(lead)
+    ply = pull.laminate.plies.select_related("material").first()
+    lot = make_lot(lead, material=ply.material)
+    suspects.put_on_hold(by=lead, kind="lot", key=lot.pk, reason="wrong label")
+    lot.refresh_from_db()
+    refused(
+        lambda: pulls.lay_plies(
+            by=lead,
+            pull=pull,
+            plies=[ply],
+            lots={ply.material_id: lot},
+            reason="all we have",
+        ),
+        f"lot_{ply.material_id}",
+    )
+
+
+def test_each_planned_ply_is_laid_once(lead):
+    pull = make_pull(lead)
+    lots = lay_all(lead, pull)
+    assert list(PlyLaid.objects.values_list("order", flat=True)) == [1, 2]
+    refused(lambda: lay_all(lead, pull, lots=lots), "plies")
+
+
+def test_whoever_laid_a_ply_is_no_witness(lead, people):
+    pull = make_pull(lead)
+    refused(lambda: lay_all(lead, pull, witness=lead), "witness")
+    lay_all(lead, pull, witness=people["builder"])
+    assert PlyLaid.objects.first().witness == people["builder"]
+
+
+def test_hardener_off_its_ratio_asks_for_a_reason(lead):
+    pull = make_pull(lead)
+    no = refused(lambda: mix(lead, pull, hardener=grams("60 g")), "reason")
+    assert "-33.3 %" in no.message
+    batch = mix(lead, pull, hardener=grams("60 g"), reason="scale was wrong")
+    assert batch.off_bp == -3333
+    assert mix(lead, pull).off_bp == 0
+
+
+@pytest.mark.parametrize(
+    ("after", "minutes", "passes"),
+    [("85.5 kPa", 5, True), ("85.4 kPa", 5, False), ("95 kPa", 2, None)],
+)
+def test_a_drop_of_at_most_a_tenth_in_five_minutes_passes(lead, after, minutes, passes):
+    # 95 kPa at the start: 85.5 passes, 85.4 fails (reference, trade.md 1.4 CHECK).
+    from shop.forms.measures import parse_measure
+
+    test = pulls.test_bag(
+        by=lead,
+        pull=make_pull(lead),
+        level=parse_measure("95", "pressure", "kPa"),
+        after=parse_measure(after, "pressure", "kPa"),
+        minutes=minutes,
+    )
+    assert test.passes is passes
+
+
+def test_out_of_the_mold_too_early_asks_for_a_reason(lead):
+    pull = make_pull(lead)
+    lay_all(lead, pull)
+    mix(lead, pull)
+    refused(lambda: pulls.demold(by=lead, pull=pull, release="clean"))
+    pulls.close_layup(by=lead, pull=pull)
+    no = refused(lambda: pulls.demold(by=lead, pull=pull, release="clean"), "reason")
+    assert "Too early" in no.message
+    pulls.demold(by=lead, pull=pull, release="clean", reason="post-cured at 60")
+    pull.refresh_from_db()
+    assert pull.state == PullState.DEMOLDED
+
+
+def test_a_layup_is_closed_with_plies_missing_only_for_a_reason(lead):
+    no = refused(lambda: pulls.close_layup(by=lead, pull=make_pull(lead)), "reason")
+    assert "0 of 2" in no.message
+
+
+def test_a_pull_yields_several_parts_that_lead_back_to_it(lead):
+    pull = make_demolded(lead)
+    parts = [make_pulled_part(lead, pull=pull) for _ in range(3)]
+    assert set(Lineage.objects.filter(pull=pull).values_list("part", flat=True)) == {
+        part.pk for part in parts
+    }
+
+
+def test_a_part_is_born_after_the_pull_is_out(lead):
+    refused(lambda: make_pulled_part(lead, pull=make_pull(lead)))
+
+
+def test_a_part_born_below_a_hold_is_suspect(lead):
+    pull = make_demolded(lead)
+    suspects.put_on_hold(by=lead, kind="tool", key=pull.tool_id, reason="warped")
+    part = make_pulled_part(lead, pull=pull)
+    assert part.state == PartState.SUSPECT
+    assert Suspect.objects.get(part=part).hold.subject_id == pull.tool_id
+
+
+def test_working_minutes_add_up(lead):
+    pull = make_pull(lead)
+    for minutes in (90, 45):
+        pulls.note_work(by=lead, pull=pull, minutes=minutes)
+    pull.refresh_from_db()
+    assert pull.minutes == 135
+
+
+def test_a_void_pull_keeps_its_number(lead):
+    pull = make_pull(lead)
+    pulls.void_pull(by=lead, pull=pull, reason="bag burst")
+    assert make_pull(lead, tool=pull.tool).number == 2
+
+
+def test_a_number_is_never_given_twice_by_twelve_at_once(committed_db):
+    lead = Person.objects.create(username="ada", name="Ada", role=Role.LEAD)
+    mold = make_mold(lead)
+    laminate = make_laminate(lead)
+    start = threading.Barrier(12)
+    given = []
+
+    def until_it_has_one():
+        start.wait()
+        try:
+            while True:
+                with contextlib.suppress(Refused):
+                    pull = make_pull(
+                        lead, tool=mold, laminate=laminate, reason="all at once"
+                    )
+                    given.append(pull.number)
+                    pulls.void_pull(by=lead, pull=pull, reason="the next one waits")
+                    return
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=until_it_has_one) for _ in range(12)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(given) == list(range(1, 13))
+    assert Tool.objects.get(pk=mold.pk).last_pull == 12
+    assert Pull.objects.filter(tool=mold).count() == 12
