@@ -9,6 +9,7 @@ from qa.numeric.lengths import format_length
 from shop.models import Unit
 
 MM = 1_000_000
+NO_LIMITS = "no limits"
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def length(nm: int | None, unit: str = Unit.MM, places: int | None = None) -> st
 def limits_text(low: int | None, high: int | None, unit: str = Unit.MM) -> str:
     """Return limits for people: "1.50 to 3.00 mm", "at most 0.50 mm"."""
     if low is None and high is None:
-        return "no limits"
+        return NO_LIMITS
     places = 2 if unit == Unit.MM else 4
 
     def text(nm):

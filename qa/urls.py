@@ -9,6 +9,7 @@ from qa.views import (
     front,
     instruments,
     joints,
+    mapping,
     nonconformances,
 )
 
@@ -25,8 +26,16 @@ api_urls = [
 
 joint_urls = [
     path("", joints.joints, name="joints"),
+    path("new/", mapping.new_joint, name="new_joint"),
     path("<int:pk>/", joints.joint, name="joint"),
+    path("<int:pk>/revise/", mapping.revise_joint, name="revise_joint"),
+    path("<int:pk>/blank-sheet.pdf", joints.blank_sheet, name="blank_sheet"),
     path("<int:pk>/revision/<int:number>/", joints.joint, name="joint_revision"),
+    path(
+        "<int:pk>/revision/<int:number>/stations.csv",
+        joints.joint_csv,
+        name="joint_csv",
+    ),
 ]
 
 check_urls = [

@@ -70,8 +70,13 @@ def define_joint(
     stations: list[StationDraft],
     first_line: int = 1,
     last_line: int | None = None,
+    mirror: Joint | None = None,
 ) -> Joint:
-    """Make a joint with its first revision. Refused when the number is taken."""
+    """Make a joint with its first revision. Refused when the number is taken.
+
+    mirror: the joint of the other hand, whose stations map to these by label; it is
+    linked from both sides.
+    """
     roles.require(by, "define joints")
     if position.type_id != surround.type_id:
         raise Refused("Both positions must be of one airframe type.", field="surround")
@@ -84,20 +89,37 @@ def define_joint(
         first_line=first_line,
         last_line=last_line,
     )
-    joint.full_clean(exclude=["current"])
+    joint.full_clean(exclude=["current", "mirror"])
     said = {
         "number": number,
         "name": name,
         "position": position.pk,
         "surround": surround.pk,
+        "first_line": first_line,
+        "last_line": last_line,
+        "mirror": mirror and mirror.pk,
         "requirement": asdict(requirement),
         "stations": [asdict(one) for one in stations],
     }
     with perform("joint/1", by=by, said=said) as act:
         joint.save(force_insert=True)
+        if mirror:
+            _link(joint, mirror)
         revision = _release(act, joint, 1, requirement, stations)
         act.result = {"joint": joint.pk, "revision": str(revision.uuid)}
     return joint
+
+
+def _link(joint: Joint, mirror: Joint) -> None:
+    """Set two joints as each other's mirror."""
+    other = Joint.objects.select_for_update(of=("self",), no_key=True).get(pk=mirror.pk)
+    if other.type_id != joint.type_id:
+        raise Refused("The mirror must be on the same airframe type.", field="mirror")
+    if other.mirror_id:
+        raise Refused(f"{other.number} mirrors another joint already.", field="mirror")
+    joint.mirror, other.mirror = other, joint
+    joint.save(update_fields=["mirror"])
+    other.save(update_fields=["mirror"])
 
 
 def revise_joint(
@@ -136,7 +158,7 @@ def _release(act, joint, number, requirement, stations) -> JointRevision:
     revision.full_clean(exclude=["entry"])
     act.record(revision)
     for order, draft in enumerate(stations):
-        station = _station(revision, order, draft)
+        station = station_of(revision, order, draft)
         try:
             act.record(station)
         except IntegrityError as error:  # named by the constraint that refused it
@@ -146,7 +168,8 @@ def _release(act, joint, number, requirement, stations) -> JointRevision:
     return revision
 
 
-def _station(revision: JointRevision, order: int, draft: StationDraft) -> Station:
+def station_of(revision: JointRevision, order: int, draft: StationDraft) -> Station:
+    """The station a draft describes, not saved."""
     values = asdict(draft)
     places = zip("xyz", values.pop("place_nm"), strict=True)
     gaps = zip("xyz", values.pop("gap_e9"), strict=True)

@@ -12,6 +12,7 @@ from qa.models import (
     Instrument,
     Joint,
     JointRevision,
+    Rule,
     Station,
     TrimSide,
 )
@@ -165,28 +166,80 @@ class JointView:
     stations: list[StationRow]
     map: JointMap
     unit: str
+    greatest_u: str = ""
+
+    @property
+    def finish(self) -> str:
+        """What finish is still to come on a bare edge, each side."""
+        part, around = self.revision.finish_part_nm, self.revision.finish_surround_nm
+        if not part and not around:
+            return "none"
+        sides = (("part", part), ("surround", around))
+        return ", ".join(f"{side} {rules.length(nm, self.unit)}" for side, nm in sides)
 
 
 def joint_view(joint: Joint, revision: JointRevision, unit: str = "") -> JointView:
     """Return everything about a revision; one statement a kind of row."""
     unit = unit or revision.units
     revision.joint = joint
-    stations = list(revision.stations.select_related("surround"))
+    return _view(
+        revision,
+        list(revision.stations.select_related("surround")),
+        list(joint.revisions.select_related("entry__by")),
+        unit,
+    )
+
+
+def unsaved_view(revision: JointRevision, stations: list[Station]) -> JointView:
+    """Return what a revision that is not saved yet would look like. Its joint has its
+    positions, its stations theirs."""
+    return _view(revision, stations, [], revision.units)
+
+
+def _view(revision, stations, revisions, unit) -> JointView:
+    joint = revision.joint
     drawn = maps.map_of(
         revision,
         stations,
         unit=unit,
         bare=True,
-        title=f"{joint.number} {joint.name}",
+        title=f"{joint.number} {joint.name}".strip(),
     )
     return JointView(
         joint=joint,
         revision=revision,
-        revisions=list(joint.revisions.select_related("entry__by")),
+        revisions=revisions,
         stations=[station_row(one, unit) for one in stations],
         map=drawn,
         unit=unit,
+        greatest_u=greatest_uncertainty(revision, stations, unit),
     )
+
+
+def without_counterpart(joint: Joint, stations: list[StationRow]) -> list[str]:
+    """Return the names of stations that the mirrored joint does not have, or has
+    alone: the two hands map by name."""
+    if not joint.mirror_id:
+        return []
+    there = Station.objects.filter(revision=joint.mirror.current)
+    here = {one.label: None for one in stations}
+    other = dict.fromkeys(there.values_list("label", flat=True))
+    return [name for name in {**here, **other} if (name in here) != (name in other)]
+
+
+def greatest_uncertainty(revision, stations, unit: str) -> str:
+    """Return the standard uncertainty that a gauge may have for guarded acceptance,
+    "" where the rule or the limits ask for none."""
+    if revision.rule != Rule.GUARDED:
+        return ""
+    pairs = [(one.gap_min_nm, one.gap_max_nm) for one in stations]
+    pairs += [(one.flush_min_nm, one.flush_max_nm) for one in stations]
+    widths = [high - low for low, high in pairs if None not in (low, high)]
+    if not widths:
+        return ""
+    # Below this many u nothing can be proven (qa.numeric.verdict, ISO 14253-1).
+    apart = 4 if revision.edition == "1998" else 3.92
+    return rules.length(int(min(widths) / apart), unit, 3 if unit == "mm" else 5)
 
 
 def station_row(station: Station, unit: str) -> StationRow:

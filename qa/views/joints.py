@@ -1,15 +1,20 @@
-"""Joints: the list, and one joint with its map and what it must reach."""
+"""Joints: the list, one joint with its map and what it must reach, and its files."""
 
 from django.http import Http404
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from qa.forms import joint_text
 from qa.forms.joints import JointFilter
 from qa.models import Joint
 from qa.queries import joints as queries
 from qa.queries import maps
 from shop import roles
+from shop.models import Airframe
 from shop.queries.paging import page_of
+
+from . import papers
 
 
 @require_GET
@@ -28,7 +33,7 @@ def joints(request):
 
 def joint_and_revision(request, pk, number=None, verb="look"):
     rows = Joint.objects.exclude(current=None).select_related(
-        "type", "position", "surround", "current__entry__by"
+        "type", "position", "surround", "mirror__current", "current__entry__by"
     )
     joint = roles.fetch(request.user, verb, rows, pk=pk)
     if number is None or number == joint.current.number:
@@ -42,11 +47,11 @@ def joint_and_revision(request, pk, number=None, verb="look"):
 @require_GET
 def joint(request, pk, number=None):
     joint, revision = joint_and_revision(request, pk, number)
-    unit = request.GET.get("unit")
-    unit = unit if unit in ("mm", "in") else request.user.units
-    view = queries.joint_view(joint, revision, unit)
+    view = queries.joint_view(joint, revision, unit_of(request))
     context = {
         "view": view,
+        "finish": view.finish,
+        "lonely": queries.without_counterpart(joint, view.stations),
         "joint": joint,
         "revision": revision,
         "map_svg": maps.map_svg(view.map),
@@ -54,3 +59,40 @@ def joint(request, pk, number=None):
         "may_measure": roles.may(request.user, "measure"),
     }
     return render(request, "qa/joint.html", context)
+
+
+def unit_of(request) -> str:
+    """The unit asked for in the address, else the person's own."""
+    asked = request.GET.get("unit")
+    return asked if asked in ("mm", "in") else request.user.units
+
+
+@require_GET
+def joint_csv(request, pk, number):
+    """The stations of a revision as the file they can be read from again."""
+    joint, revision = joint_and_revision(request, pk, number)
+    stations = revision.stations.select_related("surround")
+    text = joint_text.write(joint_text.rows_of(stations))
+    name = f"{papers.plain_name(joint.number)}-{revision.number}.csv"
+    return papers.answer(text.encode(), name, "text/csv; charset=utf-8")
+
+
+@require_GET
+def blank_sheet(request, pk):
+    """The sheet to log a joint by hand; ?revision=, ?airframe=, ?unit=, ?paper=."""
+    number = request.GET.get("revision", "")
+    joint, revision = joint_and_revision(
+        request, pk, int(number) if number.isascii() and number.isdigit() else None
+    )
+    view = queries.joint_view(joint, revision, unit_of(request))
+    serial = ""
+    if asked := request.GET.get("airframe", ""):
+        rows = Airframe.objects.filter(type=joint.type_id)
+        key = asked if asked.isascii() and asked.isdigit() else 0
+        serial = get_object_or_404(rows, pk=key).serial
+    url = request.build_absolute_uri(
+        reverse("joint_revision", args=[joint.pk, revision.number])
+    )
+    data = papers.blank_sheet(request, view, url, serial)
+    name = f"{papers.plain_name(joint.number)}-{revision.number}-blank.pdf"
+    return papers.answer(data, name)

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 
 from django.conf import settings
 from django.http import HttpResponse
@@ -20,6 +21,11 @@ def answer(data: bytes, name: str, content: str = CONTENT) -> HttpResponse:
     return response
 
 
+def plain_name(text: str) -> str:
+    """A name that every file system and header takes."""
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", text).strip("-.") or "joint"
+
+
 def paper_of(request) -> str:
     asked = request.GET.get("paper", "")
     return asked if asked in ("a4", "letter") else settings.PAPER
@@ -31,6 +37,13 @@ def check_sheet(request, view) -> bytes:
 
     url = request.build_absolute_uri(reverse("check", args=[view.row.uuid]))
     return paper.render(sheets.sheet_of(view, url), paper_of(request))
+
+
+def blank_sheet(request, view, url: str, airframe: str) -> bytes:
+    from qa.paper import blank_sheet as paper  # noqa: PLC0415
+
+    sheet = sheets.blank_sheet_of(view, url, airframe)
+    return paper.render(sheet, paper_of(request))
 
 
 def nonconformance_list(request, items, form) -> bytes:

@@ -1,0 +1,216 @@
+"""Stations laid out along a plain shape: what is typed becomes the text of a file."""
+
+import re
+
+import numpy as np
+from django import forms
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from qa.forms.instruments import LengthField, to_nm
+from qa.forms.joint_text import MOST_STATIONS, decimal9, write
+from qa.numeric import layout
+from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.models import Unit
+
+SHAPES = [
+    ("rectangle", _("rounded rectangle")),
+    ("ellipse", _("ellipse")),
+    ("corners", _("corner points")),
+]
+SPACINGS = [
+    ("even", _("evenly along the seam")),
+    ("sides", _("by count per side")),
+]
+# Where station 1 is: the one nearest to this place of the box around the seam.
+STARTS = {
+    "": (_("where the seam starts"), None),
+    "bottom": (_("bottom, middle"), (0, -1)),
+    "bottom_right": (_("bottom right"), (1, -1)),
+    "right": (_("right, middle"), (1, 0)),
+    "top_right": (_("top right"), (1, 1)),
+    "top": (_("top, middle"), (0, 1)),
+    "top_left": (_("top left"), (-1, 1)),
+    "left": (_("left, middle"), (-1, 0)),
+    "bottom_left": (_("bottom left"), (-1, -1)),
+}
+WAYS = [("ccw", _("counter-clockwise")), ("cw", _("clockwise"))]
+LIMITS = ("gap_min", "gap_max", "flush_min", "flush_max")
+# Decimals that the laid out places are written with: a micrometer or finer.
+PLACES = {"mm": 3, "in": 5}
+
+
+def whole_numbers(text: str) -> list[int]:
+    """Counts separated by commas or spaces; ValueError for anything else."""
+    return [int(word) for word in re.split(r"[\s,;]+", text.strip()) if word]
+
+
+class LayoutForm(forms.Form):
+    """A shape, how stations are spread over it, and limits for all of them."""
+
+    use_required_attribute = False
+
+    shape = forms.ChoiceField(label=_("Shape"), choices=SHAPES, initial="rectangle")
+    unit = forms.ChoiceField(label=_("Lengths are in"), choices=Unit.choices)
+    width = LengthField(label=_("Width"), required=False)
+    height = LengthField(label=_("Height"), required=False)
+    radius = LengthField(label=_("Corner radius"), required=False)
+    corners = forms.CharField(
+        label=_("Corner points"),
+        required=False,
+        max_length=20_000,
+        widget=forms.Textarea(attrs={"rows": 5, "spellcheck": "false"}),
+        help_text=_("One a line: x, y. In the order of the seam, seen from outside."),
+    )
+    spacing = forms.ChoiceField(label=_("Spread"), choices=SPACINGS, initial="even")
+    count = forms.IntegerField(
+        label=_("Stations in all"),
+        required=False,
+        min_value=3,
+        max_value=MOST_STATIONS,
+        initial=24,
+    )
+    per_side = forms.CharField(
+        label=_("Stations per side"),
+        required=False,
+        max_length=400,
+        help_text=_("One count per side. A rectangle: bottom, right, top, left."),
+    )
+    per_corner = forms.IntegerField(
+        label=_("Stations per rounded corner"),
+        required=False,
+        min_value=0,
+        max_value=50,
+    )
+    start = forms.ChoiceField(
+        label=_("Station 1 is nearest to"),
+        required=False,
+        choices=[(key, words) for key, (words, _at) in STARTS.items()],
+    )
+    way = forms.ChoiceField(label=_("Numbered"), choices=WAYS, initial="ccw")
+    gap_min = LengthField(label=_("Least gap"), required=False)
+    gap_max = LengthField(label=_("Greatest gap"), required=False)
+    flush_min = LengthField(label=_("Lowest flushness"), required=False)
+    flush_max = LengthField(label=_("Proudest flushness"), required=False)
+
+    def clean(self):
+        said = self.cleaned_data
+        typed = {name: said.get(name) for name in LIMITS}
+        to_nm(self, "width", "height", positive=True)
+        to_nm(self, "radius", *LIMITS)
+        said["limits"] = {
+            name: (typed[name].strip().replace(",", "."), said["unit"])
+            for name in LIMITS
+            if said.get(name) is not None and "unit" in said
+        }
+        for low, high in (LIMITS[:2], LIMITS[2:]):
+            least, most = said.get(low), said.get(high)
+            if least is not None and most is not None and least > most:
+                self.add_error(high, _("This is below the other limit."))
+        self._need(said)
+        return said
+
+    def _need(self, said) -> None:
+        """Ask for what the chosen shape and spread cannot do without."""
+        shape, spacing = said.get("shape"), said.get("spacing")
+        needed = {
+            "rectangle": ("width", "height", "radius"),
+            "ellipse": ("width", "height"),
+            "corners": ("corners",),
+        }.get(shape, ())
+        needed += ("count",) if spacing == "even" else ("per_side",)
+        for name in needed:
+            if said.get(name) in (None, "") and name not in self.errors:
+                self.add_error(name, _("This is needed for the shape."))
+        if shape == "ellipse" and spacing == "sides":
+            self.add_error("spacing", _("An ellipse has no sides."))
+        if said.get("corners") and shape == "corners" and "unit" in said:
+            said["corners"] = self._corners(said["corners"], said["unit"])
+        if said.get("per_side") and spacing == "sides":
+            try:
+                said["per_side"] = whole_numbers(said["per_side"])
+            except ValueError:
+                self.add_error("per_side", _("These must be whole numbers: 4, 3, 4."))
+            else:
+                if sum(said["per_side"]) > MOST_STATIONS:
+                    self.add_error("per_side", _("Those are too many stations."))
+
+    def _corners(self, text: str, unit: str) -> list[tuple[float, float]]:
+        points = []
+        for number, line in enumerate(text.splitlines(), start=1):
+            words = [word for word in re.split(r"[\s,;]+", line.strip()) if word]
+            if not words:
+                continue
+            try:
+                x, y = (parse_length(word, unit) / 1e6 for word in words)
+            except LengthError as why:
+                self.add_error("corners", f"line {number}: {why}")
+            except ValueError:
+                message = _now("line %(number)s: two numbers are needed, x and y")
+                self.add_error("corners", message % {"number": number})
+            else:
+                points.append((x, y))
+        return points
+
+    def text(self, *, closed: bool, part_inside: bool) -> str | None:
+        """The stations as the text of a file; None after complaining."""
+        if not self.is_valid():
+            return None
+        said = self.cleaned_data
+        if not closed and said["shape"] != "corners":
+            self.add_error("shape", _("An open seam is laid along corner points."))
+            return None
+        try:
+            laid = _laid(said, closed, part_inside)
+        except ValueError as why:
+            self.add_error("shape", f"{why}.".capitalize())
+            return None
+        order = _order(laid.places, said) if closed else range(len(laid.places))
+        return write([_row(laid, row, n, said) for n, row in enumerate(order, start=1)])
+
+
+def _laid(said: dict, closed: bool, part_inside: bool) -> layout.Layout:
+    even = said["spacing"] == "even"
+    spread = said["count"] if even else said["per_side"]
+    if said["shape"] == "corners":
+        lay = layout.polyline if even else layout.polyline_by_side
+        return lay(said["corners"], spread, closed=closed, part_inside=part_inside)
+    size = [said[name] / 1e6 for name in ("width", "height")]
+    if said["shape"] == "ellipse":
+        return layout.ellipse(*size, said["count"], part_inside=part_inside)
+    size.append(said["radius"] / 1e6)
+    if even:
+        return layout.rounded_rectangle(*size, spread, part_inside=part_inside)
+    return layout.rounded_rectangle_by_side(
+        *size,
+        spread,
+        per_corner=said.get("per_corner") or 0,
+        part_inside=part_inside,
+    )
+
+
+def _order(places: np.ndarray, said: dict) -> list[int]:
+    """Rows in the order of their numbers: from the start asked for, either way."""
+    rows = list(range(len(places)))
+    if said["way"] == "cw":
+        rows.reverse()
+    at = STARTS[said["start"]][1]
+    if at is None:
+        return rows[-1:] + rows[:-1] if said["way"] == "cw" else rows
+    low, high = places[:, :2].min(axis=0), places[:, :2].max(axis=0)
+    target = (low + high) / 2 + np.array(at) * (high - low) / 2
+    away = np.round(np.hypot(*(places[:, :2] - target).T), 6)
+    first = min(rows, key=lambda row: (away[row], row))
+    turn = rows.index(first)
+    return rows[turn:] + rows[:turn]
+
+
+def _row(laid: layout.Layout, row: int, number: int, said: dict) -> dict:
+    unit = said["unit"]
+    cells = {"station": str(number), **said["limits"]}
+    for axis, value in zip("xy", laid.places[row], strict=False):
+        nm = round(float(value) * 1e6)
+        cells[axis] = (format_length(nm, unit, PLACES[unit]), unit)
+    for axis, value in zip("xy", laid.gap_directions[row], strict=False):
+        cells[f"normal_{axis}"] = decimal9(round(float(value) * 1e6) * 1000)
+    return cells

@@ -1,0 +1,118 @@
+"""The stations of a joint as one text that a person can see and correct."""
+
+from django import forms
+from django.conf import settings
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from qa.actions.joints import StationDraft
+from qa.forms import joint_file, joint_text
+from qa.forms.joint_file import JointFile
+from qa.forms.table_file import Complaint, FileComplaints, text_of
+
+LONGEST_TEXT = 400_000
+MOST_SHOWN = 100
+
+
+def text_of_upload(upload) -> str:
+    """The text in an uploaded file; FileComplaints when it cannot be used."""
+    if upload.size > settings.UPLOAD_LIMIT_BYTES:
+        most = settings.UPLOAD_LIMIT_BYTES / 1e6
+        reason = (
+            f"the file is too large: {upload.size / 1e6:.1f} MB; at most {most:g} MB"
+        )
+        raise FileComplaints([Complaint(reason)])
+    text = text_of(upload.read()).replace("\r\n", "\n").replace("\r", "\n")
+    if len(text) > LONGEST_TEXT:
+        reason = (
+            f"{len(text)} characters are too many for a joint; {LONGEST_TEXT} at most"
+        )
+        raise FileComplaints([Complaint(reason)])
+    if not text.strip():
+        raise FileComplaints([Complaint("the file is empty")])
+    return text
+
+
+class StationsForm(forms.Form):
+    """Mixed into the forms of a joint, after its requirement.
+
+    After validation: `file` (None with `complaints`) and `drafts`. `positions`, key by
+    code of the type the joint is on, is given by the form that knows it.
+    """
+
+    file = forms.FileField(
+        label=_("A CSV file"),
+        required=False,
+        help_text=_("station, x_mm, y_mm and what else is known; up to 5 MB."),
+    )
+    stations = forms.CharField(
+        label=_("Stations"),
+        required=False,
+        strip=False,
+        max_length=LONGEST_TEXT,
+        widget=forms.Textarea(
+            attrs={"class": "code", "spellcheck": "false", "autocomplete": "off"}
+        ),
+        help_text=_(
+            "One a line in the order of the seam; the first line names columns."
+        ),
+    )
+    before = forms.CharField(
+        label=_("The text that was here before"),
+        required=False,
+        strip=False,
+        widget=forms.Textarea(attrs={"rows": 5, "readonly": True, "class": "code"}),
+    )
+
+    complaints: list[Complaint] = []
+    joint_file: JointFile | None = None
+    drafts: list[StationDraft] = []
+
+    def positions(self) -> dict[str, int]:
+        return {}
+
+    def clean(self):
+        said = super().clean()
+        self.complaints = self._read(said.get("stations") or "")
+        if self.complaints:
+            message = _now("%(count)s to put right; see the list at the text.")
+            self.add_error("stations", message % {"count": len(self.complaints)})
+        return said
+
+    def _read(self, text: str) -> list[Complaint]:
+        if "stations" in self.errors:
+            return []
+        if not text.strip():
+            reason = _now("There are no stations yet: choose one of the ways above.")
+            self.add_error("stations", reason)
+            return []
+        try:
+            self.joint_file = joint_file.parse(
+                text.encode(), closed=self.closed_seam, part_inside=self.inside
+            )
+            self.drafts = joint_text.drafts(self.joint_file, self.positions())
+        except FileComplaints as bad:
+            return bad.complaints
+        return []
+
+    @property
+    def complaint_rows(self) -> list[dict]:
+        """Complaints as a page lists them, each with the line it is about."""
+        # As the file's lines are counted, not as str.splitlines would.
+        text = (self.data.get("stations") or "").replace("\r\n", "\n")
+        lines = text.split("\n")
+        return [
+            {
+                "line": one.line,
+                "column": one.column,
+                "text": one.text,
+                "excerpt": lines[one.line - 1][:160]
+                if one.line and one.line <= len(lines)
+                else "",
+            }
+            for one in self.complaints[:MOST_SHOWN]
+        ]
+
+    @property
+    def more_complaints(self) -> int:
+        return max(0, len(self.complaints) - MOST_SHOWN)

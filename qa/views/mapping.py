@@ -1,0 +1,236 @@
+"""Mapping a joint: stations from a file, along a shape or by hand, looked at, saved.
+
+All ways end in one text that the person can see and correct. Looking saves nothing;
+what was typed comes back whatever was wrong with it.
+"""
+
+from dataclasses import asdict
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from qa.actions import joints as actions
+from qa.forms import joint_text, requirements
+from qa.forms.joints import NewJointForm, RevisionForm
+from qa.forms.layouts import LayoutForm
+from qa.forms.stations import text_of_upload
+from qa.forms.table_file import FileComplaints
+from qa.models import Joint, JointRevision
+from qa.queries import joints as queries
+from qa.queries import maps
+from shop import roles
+from shop.ledger import Refused
+from shop.models import Position
+from shop.views.acting import attempt
+
+form_view = require_http_methods(["GET", "HEAD", "POST"])
+
+
+@form_view
+def new_joint(request):
+    """Make a joint; ?from=KEY starts from another one, ?position=KEY at a position."""
+    roles.require(request.user, "define joints")
+    page = Page(request, NewJointForm, start=lambda: _start_of_new(request))
+    if page.wants_to_save:
+        done, joint = attempt(
+            page.form,
+            lambda **_said: actions.define_joint(
+                by=request.user,
+                requirement=page.form.requirement,
+                stations=page.form.drafts,
+                **page.form.identity,
+            ),
+        )
+        if done:
+            return _saved(request, joint, 1)
+    said = page.form.cleaned_data if page.form.is_bound else {}
+    sketch = Joint(
+        position=said.get("position") or Position(name=_("fitted part")),
+        surround=said.get("surround") or Position(name=_("surround")),
+        number=said.get("number") or "",
+        name=said.get("name") or "",
+    )
+    return page.answer(sketch)
+
+
+@form_view
+def revise_joint(request, pk):
+    """Release the next revision; ?from=NUMBER starts from an older one."""
+    rows = Joint.objects.exclude(current=None).select_related(
+        "type", "position", "surround", "current"
+    )
+    joint = roles.fetch(request.user, "define joints", rows, pk=pk)
+    page = Page(
+        request,
+        RevisionForm,
+        start=lambda: _start_of_revision(request, joint),
+        type_id=joint.type_id,
+    )
+    based_on = _number(request.POST.get("based_on")) or joint.current.number
+    stale = based_on != joint.current.number
+    if page.wants_to_save and not stale:
+        try:
+            done, revision = attempt(
+                page.form,
+                lambda **_said: _revise(request.user, joint, page.form, based_on),
+            )
+        except Stale:
+            done, stale = False, True
+            joint = rows.get(pk=pk)
+        if done:
+            return _saved(request, joint, revision.number)
+    return page.answer(joint, joint=joint, based_on=joint.current.number, stale=stale)
+
+
+class Stale(Exception):
+    """Somebody released another revision in the meantime."""
+
+
+def _revise(by, joint: Joint, form: RevisionForm, based_on: int) -> JointRevision:
+    try:
+        return actions.revise_joint(
+            by=by,
+            joint=joint,
+            requirement=form.requirement,
+            stations=form.drafts,
+            based_on=based_on,
+        )
+    except Refused as no:
+        if no.code == "stale":
+            raise Stale from None
+        raise
+
+
+def _saved(request, joint: Joint, number: int):
+    words = {"joint": joint.number, "number": number}
+    messages.success(request, _("Saved: %(joint)s, revision %(number)s.") % words)
+    return redirect("joint", joint.pk)
+
+
+def _number(text) -> int:
+    return int(text) if text and text.isascii() and text.isdigit() else 0
+
+
+def _start_of_new(request) -> dict:
+    start = {"units": request.user.units, "position": request.GET.get("position")}
+    rows = Joint.objects.exclude(current=None).select_related("current")
+    other = rows.filter(pk=_number(request.GET.get("from"))).first()
+    if other is None:
+        return start
+    start |= _start_from(other.current)
+    start["note"] = _("As %(number)s") % {"number": other.number}
+    return start
+
+
+def _start_of_revision(request, joint: Joint) -> dict:
+    asked = _number(request.GET.get("from"))
+    older = joint.revisions.filter(number=asked).first() if asked else None
+    return _start_from(older or joint.current)
+
+
+def _start_from(revision: JointRevision) -> dict:
+    stations = revision.stations.select_related("surround")
+    text = joint_text.write(joint_text.rows_of(stations))
+    return {**requirements.initial_of(revision), "stations": text}
+
+
+class Page:
+    """One page with its form, the shapes, and what was asked of it.
+
+    `do` is "look", "save", "read" (the chosen file) or "lay" (stations along a shape).
+    """
+
+    def __init__(self, request, form_class, *, start, **named):
+        self.request = request
+        self.notices: list[str] = []
+        if request.method != "POST":
+            self.do = ""
+            self.form = form_class(initial=start(), **named)
+            self.layout = LayoutForm(initial={"unit": request.user.units})
+            return
+        data = request.POST.copy()
+        upload = request.FILES.get("file")
+        self.do = data.get("do", "look")
+        wrong_file = self._read(upload, data) if upload else None
+        self.layout = LayoutForm(initial=data.dict())
+        if self.do == "lay":
+            self._lay(data)
+        self.form = form_class(data, **named)
+        self.form.is_valid()
+        if wrong_file:
+            self.form.add_error("file", wrong_file)
+        if self.do in ("read", "lay"):
+            self._keep_errors_of_stations(wrong_file)
+
+    @property
+    def wants_to_save(self) -> bool:
+        return self.do == "save" and self.form.is_valid()
+
+    def _read(self, upload, data) -> str | None:
+        """Put the text of a file into the form; what is wrong with it otherwise."""
+        try:
+            text = text_of_upload(upload)
+        except FileComplaints as bad:
+            return f"{upload.name}: {bad}."
+        self._replace(data, text)
+        self.notices.append(_("%(file)s was read.") % {"file": upload.name})
+        if self.do == "save":
+            self.do = "look"
+            self.notices.append(_("Nothing is saved yet: look at it first."))
+        return None
+
+    def _lay(self, data) -> None:
+        self.layout = LayoutForm(data)
+        text = self.layout.text(
+            closed=data.get("closed") != "open",
+            part_inside=data.get("part_inside") != "outside",
+        )
+        if text is not None:
+            self._replace(data, text)
+            self.notices.append(_("The stations were laid out."))
+
+    def _replace(self, data, text: str) -> None:
+        """Nothing typed is lost: the text that was there is kept below the new one."""
+        old = data.get("stations", "").replace("\r\n", "\n")
+        if old.strip() and old != text:
+            data["before"] = old
+        data["stations"] = text
+
+    def _keep_errors_of_stations(self, wrong_file) -> None:
+        """Whoever lays out stations has not filled in the rest of the page yet."""
+        kept = {"file", "stations"}
+        if (wrong_file or self.layout.errors) and not self.form.complaints:
+            kept.remove("stations")  # there are none for a reason already told
+        for name in set(self.form.errors) - kept:
+            del self.form.errors[name]
+
+    def answer(self, sketch: Joint, **context):
+        drawn = self._drawn(sketch)
+        context |= {
+            "form": self.form,
+            "layout": self.layout,
+            "notices": self.notices,
+            "view": drawn,
+            "map_svg": drawn and maps.map_svg(drawn.map),
+            "looked": self.do in ("look", "read", "lay"),
+        }
+        return render(self.request, "qa/map_joint.html", context)
+
+    def _drawn(self, joint: Joint):
+        """The requirement as it would look once saved; None when it cannot be drawn."""
+        if not self.form.is_bound or not self.form.drafts:
+            return None
+        revision = JointRevision(**asdict(self.form.requirement))
+        revision.joint = joint
+        stations = [
+            actions.station_of(revision, order, draft)
+            for order, draft in enumerate(self.form.drafts)
+        ]
+        named = {one.surround_id for one in stations if one.surround_id}
+        if named:
+            surrounds = Position.objects.in_bulk(named)
+            for one in stations:
+                one.surround = surrounds.get(one.surround_id)
+        return queries.unsaved_view(revision, stations)
