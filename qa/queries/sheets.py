@@ -74,10 +74,7 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
         issued_at=last.received_at,
         issued_text=local(last.received_at),
         joint_probability=_all_conform(view),
-        again=tuple(
-            f"station {one['station']}, {KIND[one['kind']]}: not proven"
-            for one in view.measure_again
-        ),
+        again=_again(view),
         findings=_findings(view),
         remarks=tuple(
             text for text in (view.finish_on, fit_up.note, check.note) if text
@@ -133,6 +130,16 @@ def ledger_place(entry) -> str:
         sealer.seal()
     seal = Seal.objects.get(entry_id=entry.pk)
     return f"{seal.position} {seal.digest}"
+
+
+def _again(view) -> tuple[str, ...]:
+    """Return what to measure again, one line a kind."""
+    told = []
+    for kind, word in KIND.items():
+        labels = [one["station"] for one in view.measure_again if one["kind"] == kind]
+        if labels:
+            told.append(f"{word} not proven at {', '.join(labels)}")
+    return tuple(told)
 
 
 def _people(view) -> str:
