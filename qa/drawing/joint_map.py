@@ -138,7 +138,7 @@ def ground(joint: JointMap, layout: Layout) -> Drawn:
     steps = smooth(frame.points(outline), joint.closed)
     towards = _normals(joint, places)
     true = frame.points(places)
-    radius = min(layout.radius, max(8.0, 0.41 * _usual_spacing(true)))
+    radius = min(layout.radius, max(1.0, 0.41 * _usual_spacing(true)))
     centers = labels.spread(true, towards, 2.15 * radius)
     seam = flatten(steps, 4.0)
     if joint.closed:
@@ -246,7 +246,7 @@ def _station(joint: JointMap, i: int, drawn: Drawn) -> Group:
     station = joint.stations[i]
     x, y = map(float, drawn.centers[i])
     shapes = symbols.station(
-        station.state, x, y, drawn.radius, station.label, station.active
+        station.state, x, y, drawn.radius, _number(station, drawn), station.active
     )
     if not station.url:
         return Group(tuple(shapes))
@@ -260,6 +260,11 @@ def _station(joint: JointMap, i: int, drawn: Drawn) -> Group:
         key=f"station-{station.label}",
         current=station.active,
     )
+
+
+def _number(station: MapStation, drawn: Drawn) -> str:
+    """What stands in the symbol: nothing where nobody could read it."""
+    return station.label if drawn.radius >= symbols.READABLE else ""
 
 
 def _spoken(station: MapStation) -> str:

@@ -66,24 +66,22 @@ def place(
 
 def _candidates(wanted: list[Wanted]) -> tuple[np.ndarray, np.ndarray]:
     """(n, c, 2) centers and (n, c) how little they are liked."""
-    centers, costs = [], []
-    for w in wanted:
-        normal = np.array([w.nx, w.ny])
-        along = np.array([-w.ny, w.nx])
-        # How far the label's own box reaches towards its station.
-        support = abs(w.nx) * w.width / 2 + abs(w.ny) * w.height / 2
-        spots, liking = [], []
-        for side in (1.0, -1.0):
-            for distance in DISTANCES:
-                for slide in SLIDES:
-                    offset = side * normal * (w.reach + support + distance)
-                    spots.append((w.x, w.y) + offset + along * slide)
-                    liking.append(
-                        distance + 0.6 * abs(slide) + (0 if side > 0 else 8.0)
-                    )
-        centers.append(spots)
-        costs.append(liking)
-    return np.array(centers), np.array(costs)
+    side, distance, slide = (
+        grid.ravel()
+        for grid in np.meshgrid((1.0, -1.0), DISTANCES, SLIDES, indexing="ij")
+    )
+    at = np.array([(w.x, w.y) for w in wanted])
+    normal = np.array([(w.nx, w.ny) for w in wanted])
+    along = np.column_stack([-normal[:, 1], normal[:, 0]])
+    half = np.array([(w.width / 2, w.height / 2) for w in wanted])
+    # How far a label's own box reaches towards its station.
+    support = (np.abs(normal) * half).sum(axis=1) + [w.reach for w in wanted]
+    out = side * (support[:, None] + distance)
+    centers = (
+        at[:, None] + normal[:, None] * out[..., None] + along[:, None] * slide[:, None]
+    )
+    liking = distance + 0.6 * np.abs(slide) + np.where(side > 0, 0.0, 8.0)
+    return centers, np.tile(liking, (len(wanted), 1))
 
 
 def _blocked(centers, half, symbols, seam, frame) -> np.ndarray:
@@ -144,21 +142,20 @@ def spread(points: np.ndarray, normal: np.ndarray, least: float) -> np.ndarray:
     """
     p = np.array(points, float)
     for _ in range(80):
-        moved = False
-        for i in range(len(p)):
-            for j in range(i + 1, len(p)):
-                gap = p[j] - p[i]
-                distance = float(np.hypot(*gap))
-                if distance >= least - 1e-9:
-                    continue
-                if distance < 1e-6:
-                    gap = normal[j] - normal[i]
-                    if np.hypot(*gap) < 1e-6:
-                        gap = np.array([-normal[i][1], normal[i][0]])
-                push = gap / np.hypot(*gap) * (least - distance) / 2
-                p[i] -= push
-                p[j] += push
-                moved = True
-        if not moved:
+        apart = np.hypot(*(p[:, None] - p).transpose(2, 0, 1))
+        close = np.argwhere(np.triu(apart < least - 1e-9, 1))
+        if not len(close):
             break
+        for i, j in close:
+            gap = p[j] - p[i]
+            distance = float(np.hypot(*gap))
+            if distance >= least:
+                continue
+            if distance < 1e-6:
+                gap = normal[j] - normal[i]
+                if np.hypot(*gap) < 1e-6:
+                    gap = np.array([-normal[i][1], normal[i][0]])
+            push = gap / np.hypot(*gap) * (least - distance) / 2
+            p[i] -= push
+            p[j] += push
     return p

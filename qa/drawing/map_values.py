@@ -20,13 +20,16 @@ def _wants_value(station, layout, count: int) -> bool:
     return mode == "all" or station.active or bad
 
 
-def _rows(station) -> list[tuple[str, str]]:
-    """(text, state) of each value there is, gap first."""
+def _rows(station, drawn) -> list[tuple[str, str]]:
+    """(text, state) of each value there is, gap first; the number leads if the symbol
+    is too small to hold it."""
     pairs = (
         (station.gap_text, station.gap_state),
         (station.flush_text, station.flush_state),
     )
-    return [(value, state) for value, state in pairs if value]
+    rows = [(value, state) for value, state in pairs if value]
+    small = drawn.radius < symbols.READABLE
+    return [(f"no. {station.label}", ""), *rows] if small else rows
 
 
 def values(joint, layout, drawn) -> list[Shape]:
@@ -40,7 +43,7 @@ def values(joint, layout, drawn) -> list[Shape]:
     wanted = []
     for i in chosen:
         station = joint.stations[i]
-        rows = _rows(station)
+        rows = _rows(station, drawn)
         # 0.62 em holds a digit of any common screen font; the sign stands before it.
         width = max(len(value) for value, _ in rows) * 0.62 * size + 1.15 * size
         x, y = map(float, drawn.centers[i])
@@ -59,7 +62,7 @@ def values(joint, layout, drawn) -> list[Shape]:
     shapes: list[Shape] = []
     for i, w, spot in zip(chosen, wanted, places, strict=True):
         if spot is not None:
-            shapes += _value(joint.stations[i], w, spot, size)
+            shapes += _value(_rows(joint.stations[i], drawn), w, spot, size)
             drawn.boxes.append(_label_box(w, spot))
     return [Group(tuple(shapes), hidden=True)] if shapes else []
 
@@ -117,12 +120,12 @@ def _uncrossed(wanted, places) -> list:
     return out
 
 
-def _value(station, w: labels.Wanted, spot, size: float) -> list[Shape]:
+def _value(rows, w: labels.Wanted, spot, size: float) -> list[Shape]:
     x, y = spot
     leader = _leader(w, spot)
     shapes: list[Shape] = [leader] if leader else []
     top = y - w.height / 2
-    for k, (value, state) in enumerate(_rows(station)):
+    for k, (value, state) in enumerate(rows):
         base = top + (k + 0.84) * size * 1.16
         left = x - w.width / 2
         shapes += symbols.mark(state, left + 0.5 * size, base - 0.34 * size, 0.4 * size)

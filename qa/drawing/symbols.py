@@ -27,6 +27,10 @@ SEVERITY = {
 }
 
 
+# Below this radius a number inside a symbol cannot be read; it goes to the value.
+READABLE = 6.5
+
+
 def worse(first: str, second: str) -> str:
     """The state that stands for both; the first when they are equally bad."""
     return second if SEVERITY[second] > SEVERITY[first] else first
@@ -84,6 +88,8 @@ def station(
         corners = ((x - h, y - h), (x + h, y - h), (x + h, y + h), (x - h, y + h))
         shapes.append(polyline(corners, "now", closed=True))
     shapes += shape(state, x, y, r)
+    if not label:
+        return shapes
     size = r * (1.12 if len(label) <= 2 else 0.86 if len(label) == 3 else 0.66)
     lift = {"above": 0.3, "below": -0.3}.get(state, 0.0) * r
     look = "n-on" if state in ("above", "below") else "n"

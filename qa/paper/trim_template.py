@@ -244,7 +244,7 @@ def _foot(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
     if template.digest:
         words = f"plan sha256 {template.digest}"
         text.write(canvas, x * MM, (y - 2.0) * MM, words, size=4.6)
-    if template.url:
+    if 0 < len(template.url) <= qr.LONGEST:
         qr.draw(canvas, template.url, (right - 21) * MM, (y - 1) * MM, 21 * MM)
 
 

@@ -1,8 +1,12 @@
 """A QR code as plain rectangles, one per run of dark modules."""
 
 from functools import lru_cache
+from hashlib import sha256
 
 from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
+
+# Longer addresses give modules too small for a tablet to read off paper.
+LONGEST = 300
 
 
 @lru_cache(maxsize=64)
@@ -18,19 +22,30 @@ def matrix(text: str) -> tuple[tuple[bool, ...], ...]:
 def draw(canvas, text: str, x: float, y: float, side: float) -> None:
     """Draw the code with its quiet zone (4 modules) in the square with lower left
     corner (x, y)."""
+    # Drawn once a file, referred to from each page.
+    name = f"code{sha256(text.encode()).hexdigest()[:16]}{side:.3f}"
+    if not canvas.hasForm(name):
+        canvas.beginForm(name, 0, 0, side, side)
+        _modules(canvas, text, side)
+        canvas.endForm()
+    canvas.saveState()
+    canvas.translate(x, y)
+    canvas.doForm(name)
+    canvas.restoreState()
+
+
+def _modules(canvas, text: str, side: float) -> None:
     rows = matrix(text)
     step = side / (len(rows) + 8)
-    canvas.saveState()
     canvas.setFillColor("#000000")
     path = canvas.beginPath()
     for j, row in enumerate(rows):
-        top = y + side - (j + 4) * step
+        top = side - (j + 4) * step
         start = None
         for i, dark in enumerate([*row, False]):
             if dark and start is None:
                 start = i
             elif not dark and start is not None:
-                path.rect(x + (start + 4) * step, top - step, (i - start) * step, step)
+                path.rect((start + 4) * step, top - step, (i - start) * step, step)
                 start = None
     canvas.drawPath(path, stroke=0, fill=1)
-    canvas.restoreState()

@@ -159,14 +159,14 @@ def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> N
             _title(canvas, left + 4, top, wide, value)
         else:
             caption_value(canvas, left + 4, top, wide, caption, value)
-    if block.url:
+    if 0 < len(block.url) <= qr.LONGEST:
         qr.draw(canvas, block.url, x + right, y, FOOT)
     else:
         text.write(
             canvas,
             x + right + CODE / 2,
             y + FOOT / 2,
-            "no record",
+            "address below" if block.url else "no record",
             size=6,
             align="center",
             color=CAPTION,

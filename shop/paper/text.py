@@ -2,7 +2,7 @@
 widths in points."""
 
 import unicodedata
-from functools import cache
+from functools import cache, lru_cache
 
 from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
@@ -27,9 +27,15 @@ def clean(value: object) -> str:
     A character that neither the font nor our signs have becomes "?": the record keeps
     what was typed.
     """
+    return _clean(str(value))
+
+
+# The same words stand in every row and on every page.
+@lru_cache(maxsize=8192)
+def _clean(value: str) -> str:
     out = []
     known = covered()
-    for char in unicodedata.normalize("NFC", str(value)):
+    for char in unicodedata.normalize("NFC", value):
         category = unicodedata.category(char)
         if char.isspace():
             out.append("\u00a0" if char == "\u00a0" else " ")
@@ -42,7 +48,8 @@ def clean(value: object) -> str:
     return "".join(out).strip(" ")
 
 
-def _runs(text: str) -> list[tuple[str, bool]]:
+@lru_cache(maxsize=8192)
+def _runs(text: str) -> tuple[tuple[str, bool], ...]:
     """Split into (piece, is_sign); pieces that are signs are one character long."""
     out: list[tuple[str, bool]] = []
     for char in text:
@@ -52,9 +59,10 @@ def _runs(text: str) -> list[tuple[str, bool]]:
             out[-1] = (out[-1][0] + char, False)
         else:
             out.append((char, False))
-    return out
+    return tuple(out)
 
 
+@lru_cache(maxsize=16384)
 def width(text: str, font: str = REGULAR, size: float = 8) -> float:
     """Advance of cleaned text in points."""
     register()
@@ -134,7 +142,8 @@ def write(
     text = clean(value) if room is None else fit(value, room, font, size)
     advance = width(text, font, size)
     x -= {"left": 0.0, "center": advance / 2, "right": advance}[align]
-    canvas.setFillColor(paint(color))
+    if canvas._fillColorObj is not paint(color):  # each setting costs bytes and time
+        canvas.setFillColor(paint(color))
     canvas.setFont(font, size)
     for piece, is_sign in _runs(text):
         if is_sign:

@@ -76,7 +76,7 @@ def test_beyond_32_stations_only_what_matters_keeps_its_value():
     assert 0 < len(placed.boxes) <= len(wanted) + 1 < 40
 
 
-@pytest.mark.parametrize("count", [3, 24, 40, 60, 120])
+@pytest.mark.parametrize("count", [3, 24, 40, 60, 120, 500])
 def test_symbols_do_not_lie_on_each_other(count):
     joint = drawn.joint_map(count)
     placed = joint_map.ground(joint, Layout())
@@ -227,3 +227,10 @@ def test_the_part_is_hatched_on_the_side_that_the_gaps_point_away_from():
                 axis=1
             )
             assert inward.mean() > 0.9 if inside else inward.mean() < 0.1
+
+
+def test_where_symbols_are_too_small_for_numbers_the_values_carry_them():
+    """500 stations: no number in the symbols, but one with each value."""
+    root = parsed(rendered(count=500, url=""))
+    words = [t.text for t in root.iter(f"{SVG}text")]
+    assert "5" not in words and "no. 5" in words

@@ -302,3 +302,11 @@ def test_a_code_is_the_one_an_independent_reader_reads():
     size = len(modules)
     assert size == len(modules[0]) and (size - 17) % 4 == 0
     assert all(modules[0][:7]) and not any(modules[1][1:6])  # a finder pattern
+
+
+def test_an_address_too_long_for_a_code_is_printed_only():
+    long = "http://shop.example/list?" + "x" * 400
+    data = check_sheet.render(drawn.check_sheet(url=long), "a4")
+    assert "address below" in words(data)[0] and "xxx" in words(data)[0]
+    image = pypdfium2.PdfDocument(data)[0].render(scale=100 / 72).to_pil()
+    assert zxingcpp.read_barcodes(image) == []
