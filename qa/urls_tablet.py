@@ -7,6 +7,11 @@ from qa.views import tablet
 urlpatterns = [
     path("tablet/sw.js", tablet.service_worker, name="service_worker"),
     path("tablet/manifest.webmanifest", tablet.manifest, name="tablet_manifest"),
+    path(
+        "tablet/release/<str:digest>/<str:name>",
+        tablet.release_file,
+        name="tablet_file",
+    ),
     path("tablet/", tablet.shell, name="tablet"),
     re_path(r"^tablet/.+$", tablet.shell),
 ]

@@ -6,12 +6,14 @@ keep it; who is there and what is measured comes by JSON from the api.
 
 import hashlib
 import json
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
-from django.http import HttpResponse, JsonResponse
+from django.contrib.staticfiles import finders
+from django.http import Http404, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
@@ -19,14 +21,37 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-OWN = Path(__file__).resolve().parent.parent / "static" / "qa"
-STYLES = ("shop/tokens.css", "qa/tablet.css")
+from shop.serving.lean import lean
+
+STATIC = Path(__file__).resolve().parent.parent / "static" / "qa"
 # On plain http there is no service worker: the browser's own cache opens the page.
 KEEP = "public, max-age=86400, stale-while-revalidate=604800"
+FOR_EVER = "public, max-age=31536000, immutable"
+JAVASCRIPT, CSS = "text/javascript; charset=utf-8", "text/css; charset=utf-8"
 
 
-def _modules() -> list[str]:
-    return [static(f"qa/tablet/{one.name}") for one in sorted(OWN.glob("tablet/*.js"))]
+@dataclass(frozen=True)
+class Release:
+    """Scripts and styles of the tablet under one digest, so that two releases never
+    mix on a tablet; name: (content type, bytes)."""
+
+    digest: str
+    files: dict[str, tuple[str, bytes]]
+
+    def url(self, name: str) -> str:
+        return reverse("tablet_file", args=[self.digest, name])
+
+
+def _read_release() -> Release:
+    styles = [finders.find("shop/tokens.css"), STATIC / "tablet.css"]
+    css = "".join(Path(path).read_text("utf-8") for path in styles)
+    files = {"tablet.css": (CSS, css.encode())}
+    for path in sorted(STATIC.glob("tablet/*.js")):
+        files[path.name] = (JAVASCRIPT, lean(path.read_text("utf-8")).encode())
+    digest = hashlib.sha256()
+    for name, (_type, content) in files.items():
+        digest.update(f"{name} {len(content)} ".encode() + content)
+    return Release(digest.hexdigest()[:16], files)
 
 
 def _holders() -> list[tuple[str, str]]:
@@ -47,43 +72,62 @@ def _holders() -> list[tuple[str, str]]:
 
 
 def _render_shell() -> bytes:
-    context = {"modules": _modules(), "holders": _holders()}
+    release = _release()
+    modules = [release.url(name) for name in release.files if name.endswith(".js")]
+    context = {
+        "modules": modules,
+        "page": release.url("page.js"),
+        "styles": release.url("tablet.css"),
+        "holders": _holders(),
+    }
     return render_to_string("qa/tablet.html", context).encode()
 
 
 def _render_worker() -> bytes:
-    shell = _render_shell()
-    digest = hashlib.sha256(shell)
-    for path in sorted([*OWN.glob("tablet/*.js"), OWN / "tablet.css"]):
-        digest.update(path.read_bytes())
-    files = [*_modules(), *map(static, STYLES), static("shop/favicon.svg")]
+    release, body = _release(), _shell()
+    files = [*map(release.url, release.files), static("shop/favicon.svg")]
     context = {
-        "version": digest.hexdigest()[:16],
+        "version": hashlib.sha256(body).hexdigest()[:16],
         "shell": mark_safe(json.dumps(reverse("tablet"))),  # noqa: S308
         "files": mark_safe(json.dumps(files)),  # noqa: S308
     }
     return render_to_string("qa/sw.js", context).encode()
 
 
-_kept_shell = lru_cache(maxsize=1)(_render_shell)
-_kept_worker = lru_cache(maxsize=1)(_render_worker)
+def _kept(make):
+    """Made once by a server that runs for real, each time while it is worked on."""
+    kept = lru_cache(maxsize=1)(make)
+    return lambda: make() if settings.DEBUG else kept()
+
+
+_release, _shell, _worker = map(_kept, (_read_release, _render_shell, _render_worker))
 
 
 @login_not_required
 @require_safe
 def shell(request, rest: str = "") -> HttpResponse:
     """The page below /tablet/, whatever the rest of the address: scripts read it."""
-    body = _render_shell() if settings.DEBUG else _kept_shell()
-    return HttpResponse(body, headers={"Cache-Control": KEEP})
+    return HttpResponse(_shell(), headers={"Cache-Control": KEEP})
+
+
+@login_not_required
+@require_safe
+def release_file(request, digest: str, name: str) -> HttpResponse:
+    """A script or the styles of the shell; what a digest names never changes."""
+    release = _release()
+    if digest != release.digest or name not in release.files:
+        raise Http404
+    content_type, content = release.files[name]
+    headers = {"Cache-Control": FOR_EVER}
+    return HttpResponse(content, content_type=content_type, headers=headers)
 
 
 @login_not_required
 @require_safe
 def service_worker(request) -> HttpResponse:
     """The script that opens the shell without a network, where the page is secure."""
-    body = _render_worker() if settings.DEBUG else _kept_worker()
     headers = {"Cache-Control": "no-cache"}
-    return HttpResponse(body, content_type="text/javascript", headers=headers)
+    return HttpResponse(_worker(), content_type=JAVASCRIPT, headers=headers)
 
 
 @login_not_required

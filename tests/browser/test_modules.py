@@ -1,26 +1,26 @@
-"""The tablet's pure modules under node's own test runner; the node is the one that Playwright brings."""
+"""The tablet's modules under the test runner of the node that Playwright brings."""
 
 import re
+import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
 
+from shop.serving.lean import lean
+
 ROOT = Path(__file__).resolve().parents[2]
-TABLET = ROOT / "qa" / "static" / "qa" / "tablet"
-MOST_SCRIPT_BYTES = 60 * 1024
+TABLET = Path("qa/static/qa/tablet")
+TESTS, VECTORS = Path("tests/browser/js"), Path("tests/qa/vectors")
+MOST_SCRIPT_BYTES = 60_000
 
 
-def node():
-    """Path of the node inside the Playwright package."""
+def run_node_tests(root: Path) -> None:
     driver = pytest.importorskip("playwright._impl._driver")
-    return driver.compute_driver_executable()[0]
-
-
-def test_the_tablet_modules_pass_their_own_tests():
-    files = sorted(str(path) for path in (ROOT / "tests/browser/js").glob("*.test.js"))
+    node = driver.compute_driver_executable()[0]
+    files = sorted(str(path) for path in (root / TESTS).glob("*.test.js"))
     done = subprocess.run(
-        [node(), "--test", *files],
+        [node, "--test", *files],
         capture_output=True,
         text=True,
         timeout=120,
@@ -31,15 +31,41 @@ def test_the_tablet_modules_pass_their_own_tests():
     assert passed and int(passed[1]) >= len(files)
 
 
+def test_the_tablet_modules_pass_their_own_tests():
+    run_node_tests(ROOT)
+
+
+def test_the_tablet_modules_pass_them_as_they_are_served_too(tmp_path):
+    shutil.copytree(ROOT / TESTS, tmp_path / TESTS)
+    shutil.copytree(ROOT / VECTORS, tmp_path / VECTORS)
+    (tmp_path / TABLET).mkdir(parents=True)
+    for path in (ROOT / TABLET).glob("*.js"):
+        (tmp_path / TABLET / path.name).write_text(lean(path.read_text()))
+    run_node_tests(tmp_path)
+
+
+def test_what_is_left_out_of_a_script_is_not_missed():
+    source = """// a comment
+const text = "a // b", more = `x  ${ y ? `  ${z} ` : "" }  ` ; /* gone */
+const shape = /[/"]\\s+/g ;
+return a + +b - -c / d / e
+"""
+    assert lean(source) == (
+        'const text="a // b",more=`x  ${ y ? `  ${z} ` : "" }  `;'
+        'const shape=/[/"]\\s+/g;return a+ +b- -c/d/e'
+    )
+
+
 def test_all_scripts_of_the_tablet_weigh_under_60_kb():
-    weights = {path.name: path.stat().st_size for path in TABLET.glob("*.js")}
+    files = sorted((ROOT / TABLET).glob("*.js"))
+    weights = {path.name: len(lean(path.read_text()).encode()) for path in files}
     assert weights
     assert sum(weights.values()) < MOST_SCRIPT_BYTES, weights
 
 
 def test_tablet_modules_import_by_relative_literal_paths_only():
-    """The hashed static storage rewrites only these; anything else would be a 404."""
-    for path in TABLET.glob("*.js"):
+    """The shell serves them side by side under one digest; nothing else is there."""
+    for path in (ROOT / TABLET).glob("*.js"):
         for line in path.read_text().splitlines():
-            if re.match(r"\s*(import|export .* from)\b", line):
+            if re.match(r"\s*(import\b|export \{.*\} from)", line):
                 assert re.search(r' from "\./[a-z]+\.js";$', line), (path.name, line)

@@ -9,6 +9,9 @@ const put = (node, attributes, children) => {
 export const el = (tag, attributes = {}, ...children) => put(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes = {}, ...children) => put(document.createElementNS("http://www.w3.org/2000/svg", tag), attributes, children);
 
+// Something to touch: acts by name, see stamp.
+export const touch = (act, words, attributes) => el("button", { type: "button", class: "button", "data-do": act, ...attributes }, words);
+
 // A copy of a template: its element, and what it marks with data-ref by name. Touches of [data-do] go to acts[name](element).
 export function stamp(name, acts = {}) {
   const node = document.getElementById(`t-${name}`).content.firstElementChild.cloneNode(true);
@@ -51,8 +54,8 @@ export function say(words, urgent = false) {
 
 export const hour = (iso) => new Date(iso).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
 
-export function age(iso) {
-  const minutes = Math.floor((Date.now() - Date.parse(iso)) / 60000);
+export function age(when) {
+  const minutes = Math.floor((Date.now() - new Date(when)) / 60000);
   if (minutes < 1) return "just now";
   return minutes < 60 ? `${minutes} min` : minutes < 2880 ? `${Math.floor(minutes / 60)} h` : `${Math.floor(minutes / 1440)} days`;
 }

@@ -1,6 +1,6 @@
 // The check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
 import { WORDS, shows, told } from "./check.js";
-import { el, hour, say, stamp, why } from "./dom.js";
+import { el, hour, say, stamp, touch, why } from "./dom.js";
 import { sign } from "./map.js";
 import { emptyPad, keyOf, press } from "./pad.js";
 import { UNITS, parseLength, tellLength } from "./parse.js";
@@ -12,269 +12,256 @@ import { hear, quiet } from "./wedge.js";
 const NOTHING = { value: "", unit: "", goes: "", does_not_go: "" };
 const BAD = ["above", "below", "not_proven", "clash"];
 
-export class Entry {
-  // desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(slot)}
-  constructor(desk) {
-    Object.assign(this, { desk, pad: emptyPad(desk.unit), pair: null, last: null, wedge: quiet(), slip: "", busy: false });
-    this.at = nextOpen(desk.slots, desk.view().done) ?? desk.slots[0];
-    const go = (by) => () => this.go(neighbor(desk.slots, this.at.key, by));
-    Object.assign(this, stamp("desk", {
-      back: go(-1),
-      forward: go(1),
-      key: (key) => this.press(key.dataset.key),
-      undo: () => this.undo(),
-      clear: () => this.clear(),
-      skip: () => this.skip(),
-      feeler: () => this.setPair(!this.pair),
-      unit: () => this.turnUnit(),
-      photo: () => desk.photo(this.at),
-      goes: () => this.setField("goes"),
-      does_not_go: () => this.setField("does_not_go"),
-    }));
-    this.input.oninput = () => this.press({ text: this.input.value });
-  }
+// desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(slot)}
+export function openEntry(desk) {
+  const { slots } = desk;
+  let at = nextOpen(slots, desk.view().done) ?? slots[0];
+  let pad = emptyPad(desk.unit);
+  let pair = null;
+  let last = null;
+  let wedge = quiet();
+  let slip = "";
+  let busy = false;
 
-  get limits() {
-    return this.desk.check.stations.find((one) => one.label === this.at.station)[this.at.kind];
-  }
+  const ui = stamp("desk", {
+    back: () => go(neighbor(slots, at.key, -1)),
+    forward: () => go(neighbor(slots, at.key, 1)),
+    key: ({ dataset }) => type(dataset.key),
+    undo,
+    clear,
+    skip,
+    feeler: () => setPair(!pair),
+    unit: turnUnit,
+    photo: () => desk.photo(at),
+    goes: () => setField("goes"),
+    does_not_go: () => setField("does_not_go"),
+    choose: ({ value }) => choose(slotHere().alive.find((one) => one.act === value)),
+  });
+  ui.input.oninput = () => type({ text: ui.input.value });
 
-  get slot() {
-    return this.desk.view().slot(this.at.station, this.at.kind);
-  }
+  const slotHere = () => desk.view().slot(at.station, at.kind);
+  const limits = () => desk.check.stations.find((one) => one.label === at.station)[at.kind];
+  const name = () => `${at.station} ${at.kind}`;
+  const after = () => nextOpen(slots, desk.view().done, at.key);
+  const record = (form, said) => desk.record(form, { station: at.station, kind: at.kind, ...said });
+  const signed = ({ by, made_at }) => `${desk.nameOf(by)}, ${hour(made_at)}`;
 
-  go(slot, words = "") {
-    this.at = slot;
-    this.slip = "";
-    this.pad = emptyPad(this.pad.unit);
-    if (this.pair) this.setPair(slot.kind === "gap");
-    this.paint();
-    this.desk.moved();
-    say(`${words}${words && " Now station"} ${slot.station} ${slot.kind}.`);
+  function go(slot, words = "") {
+    at = slot;
+    slip = "";
+    pad = emptyPad(pad.unit);
+    if (pair) setPair(true);
+    paint();
+    desk.moved();
+    say(`${words}${words && " Now station"} ${name()}.`);
   }
 
   // A station was touched on the map or in the list: its first open kind, else its first.
-  visit(label, kind) {
-    const here = this.desk.slots.filter((slot) => slot.station === label && (!kind || slot.kind === kind));
-    const slot = here.find(({ key }) => !this.desk.view().done.has(key)) ?? here[0];
-    if (slot) this.go(slot);
+  function visit(label, kind) {
+    const here = slots.filter((slot) => slot.station === label && (!kind || slot.kind === kind));
+    const slot = here.find(({ key }) => !desk.view().done.has(key)) ?? here[0];
+    if (slot) go(slot);
   }
 
-  press(key) {
-    if (key === "ok") return void this.accept();
-    if (this.busy) return;
-    const last = this.slot.current ?? (this.last?.said.kind === this.at.kind ? this.last.said : null);
-    this.pad = press(this.pad, key, last?.unit === this.pad.unit ? last.value : "");
-    if (this.pair) this.pair[this.pair.field] = this.pad.text;
-    this.slip = "";
-    this.paintReading();
+  function type(key) {
+    if (key === "ok") return void accept();
+    if (busy) return;
+    const from = slotHere().current ?? (last?.said.kind === at.kind ? last.said : null);
+    pad = press(pad, key, from?.unit === pad.unit ? from.value : "");
+    if (pair) pair[pair.field] = pad.text;
+    slip = "";
+    paintReading();
   }
 
   // Keys from a keyboard or from a gauge that types, wherever the focus is.
-  keydown(event) {
+  function keydown(event) {
     if (event.ctrlKey || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
-    const heard = hear(this.wedge, event.key, event.timeStamp);
-    this.wedge = heard.wedge;
+    const heard = hear(wedge, event.key, event.timeStamp);
+    wedge = heard.wedge;
     const key = keyOf(event.key);
-    const elsewhere = event.target !== this.input && event.target.matches("button, a, [role=button]");
+    const elsewhere = event.target !== ui.input && event.target.matches("button, a, [role=button]");
     if (heard.value !== null) {
       event.preventDefault();
-      this.press({ text: heard.value });
-      this.accept();
+      type({ text: heard.value });
+      accept();
     } else if (key && (key !== "ok" || heard.held || !elsewhere)) {
       event.preventDefault();
-      this.press(key);
+      type(key);
     }
   }
 
-  async accept() {
-    if (this.busy) return;
-    this.busy = true;
-    const problem = await (this.pair ? this.acceptPair() : this.acceptValue()).finally(() => (this.busy = false));
-    if (problem) this.complain(problem);
+  async function accept() {
+    if (busy) return;
+    busy = true;
+    const problem = await (pair ? acceptPair() : acceptValue()).finally(() => (busy = false));
+    if (problem) complain(problem);
   }
 
-  async acceptValue() {
-    const { text, unit } = this.pad;
-    if (!text) {
-      if (!this.slot.current) return "Type a value first.";
-      return void this.go(nextOpen(this.desk.slots, this.desk.view().done, this.at.key) ?? neighbor(this.desk.slots, this.at.key, 1));
-    }
+  async function acceptValue() {
+    const { text, unit } = pad;
+    if (!text) return slotHere().current ? void go(after() ?? neighbor(slots, at.key, 1)) : "Type a value first.";
     const read = parseLength(text, unit);
     if (read.problem) return read.problem;
-    if (looksLikeASlip(read.nm, this.limits) && this.slip !== text) {
-      this.slip = text;
+    if (looksLikeASlip(read.nm, limits()) && slip !== text) {
+      slip = text;
       return `${text} ${unit} is far outside. OK once more keeps it.`;
     }
-    return this.save({ outcome: "value", value: read.text, unit });
+    return save({ outcome: "value", value: read.text, unit });
   }
 
-  async acceptPair() {
-    const { unit } = this.pad;
-    const goes = parseLength(this.pair.goes, unit);
+  async function acceptPair() {
+    const { unit } = pad;
+    const goes = parseLength(pair.goes, unit);
     if (goes.problem) return "First the thickest leaf that goes.";
-    const stops = parseLength(this.pair.does_not_go, unit);
+    const stops = parseLength(pair.does_not_go, unit);
     if (stops.problem) {
-      this.setField("does_not_go");
+      setField("does_not_go");
       return "Now the leaf that does not go.";
     }
     if (stops.nm <= goes.nm) return "The leaf that does not go is the thicker one.";
-    return this.save({ outcome: "feeler", goes: goes.text, does_not_go: stops.text, unit });
+    return save({ outcome: "feeler", goes: goes.text, does_not_go: stops.text, unit });
   }
 
-  complain(words) {
-    this.verdict.replaceChildren(el("strong", {}, words));
+  function complain(words) {
+    ui.verdict.replaceChildren(el("strong", {}, words));
     say(words, true);
   }
 
   // What was typed becomes an act. Replacing a value asks why; replacing a skip or an emptied place says so itself.
-  async save(said) {
-    const { alive, current } = this.slot;
+  async function save(said) {
+    const { alive, current } = slotHere();
     let { reason = "" } = said;
     if (alive.length > 1) return "Choose one of the two first.";
     if (current && !reason) {
       const measured = current.outcome === "value" || current.outcome === "feeler";
-      if (measured && shows(current) === shows(said) && current.unit === said.unit) return void this.forward("The same value stands.");
-      reason = measured ? await why("why-new", `${this.at.station} ${this.at.kind}`) : `Measured after it was ${current.outcome}`;
+      if (measured && shows(current) === shows(said) && current.unit === said.unit) return void forward("The same value stands.");
+      reason = measured ? await why("why-new", name()) : `Measured after it was ${current.outcome}`;
       if (!reason) return null;
     }
-    const act = await this.desk.record("reading/1", { station: this.at.station, kind: this.at.kind, ...NOTHING, ...said, supersedes: current?.act ?? null, reason });
+    const act = await record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason });
     if (act) {
-      this.last = { said: act.body.said, id: act.id };
-      this.forward();
+      last = { said: act.body.said, id: act.id };
+      forward();
     }
     return null;
   }
 
-  forward(note) {
-    const { current, state } = this.slot;
-    const words = note ?? `Station ${this.at.station} ${this.at.kind}: ${told(current, state)}.`;
-    this.node.dataset.flash = state;
-    setTimeout(() => delete this.node.dataset.flash, 450);
-    speak(words, this.desk.settings.aloud);
+  function forward(note) {
+    const { current, state } = slotHere();
+    const words = note ?? `Station ${name()}: ${told(current, state)}.`;
+    ui.node.dataset.flash = state;
+    setTimeout(() => delete ui.node.dataset.flash, 450);
+    speak(words, desk.settings.aloud);
     if (BAD.includes(state)) {
       navigator.vibrate?.([60, 60, 60]);
       say(words, true);
     }
-    const next = nextOpen(this.desk.slots, this.desk.view().done, this.at.key);
-    this.go(next ?? this.at, words);
-    if (!next) this.desk.full();
+    const next = after();
+    go(next ?? at, words);
+    if (!next) desk.full();
   }
 
-  async skip() {
-    const reason = await why("why-skip", `${this.at.station} ${this.at.kind}`);
-    if (reason) this.complain((await this.save({ outcome: "skipped", reason })) ?? "");
-    this.paintReading();
+  async function skip() {
+    const reason = await why("why-skip", name());
+    const problem = reason && (await save({ outcome: "skipped", reason }));
+    if (problem) complain(problem);
   }
 
-  async clear() {
-    if (this.pad.text) return void this.press("clear");
-    if (this.slot.state === "not_measured") return;
-    const reason = await why("why-clear", `${this.at.station} ${this.at.kind}`);
-    if (reason) await this.save({ outcome: "cleared", reason });
+  async function clear() {
+    if (pad.text) return void type("clear");
+    const reason = slotHere().state !== "not_measured" && (await why("why-clear", name()));
+    if (reason) await save({ outcome: "cleared", reason });
   }
 
   // First what was typed, key by key; then the last saved reading, which comes back into the pad.
-  async undo() {
-    if (this.pad.past.length) return void this.press("undo");
-    const { last } = this;
-    const at = last && this.desk.slots.find(({ station, kind }) => station === last.said.station && kind === last.said.kind);
-    if (!at || this.desk.view().slot(at.station, at.kind).current?.act !== last.id) return void this.complain("Nothing left to undo here.");
-    this.last = null;
-    await this.desk.record("reading/1", { ...last.said, ...NOTHING, outcome: "cleared", supersedes: last.id, reason: "Undone at once" });
-    this.go(at, "Undone.");
-    if (last.said.outcome === "value") this.press({ text: last.said.value });
+  async function undo() {
+    if (pad.past.length) return void type("undo");
+    const { said, id } = last ?? { said: {} };
+    const there = slots.find(({ station, kind }) => station === said.station && kind === said.kind);
+    if (!there || desk.view().slot(said.station, said.kind).current?.act !== id) return void complain("Nothing left to undo here.");
+    last = null;
+    await desk.record("reading/1", { ...said, ...NOTHING, outcome: "cleared", supersedes: id, reason: "Undone at once" });
+    go(there, "Undone.");
+    if (said.outcome === "value") type({ text: said.value });
   }
 
-  async choose(one) {
+  async function choose(one) {
     const reason = await why("why-choice", `${shows(one)} ${one.unit}`);
-    if (reason && (await this.desk.record("choose/1", { station: this.at.station, kind: this.at.kind, reading: one.act, reason }))) this.forward();
+    if (reason && (await record("choose/1", { reading: one.act, reason }))) forward();
   }
 
-  setPair(on) {
-    this.pair = on && this.at.kind === "gap" ? { goes: "", does_not_go: "", field: "goes" } : null;
-    this.pad = emptyPad(this.pad.unit);
-    this.paint();
+  function setPair(on) {
+    pair = on && at.kind === "gap" ? { goes: "", does_not_go: "", field: "goes" } : null;
+    pad = emptyPad(pad.unit);
+    paint();
   }
 
-  setField(field) {
-    this.pair.field = field;
-    this.pad = press(emptyPad(this.pad.unit), { text: this.pair[field] });
-    this.paintReading();
+  function setField(field) {
+    pair.field = field;
+    pad = press(emptyPad(pad.unit), { text: pair[field] });
+    paintReading();
   }
 
-  turnUnit() {
-    this.pad = emptyPad(this.pad.unit === "mm" ? "in" : "mm");
-    this.desk.keepUnit(this.pad.unit);
-    this.paint();
+  function turnUnit() {
+    pad = emptyPad(pad.unit === "mm" ? "in" : "mm");
+    desk.keepUnit(pad.unit);
+    paint();
   }
 
-  limitsText() {
-    const { unit } = this.pad;
-    const [low, high] = [this.limits.low_nm, this.limits.high_nm].map((nm) => nm !== null && tellLength(nm, unit));
-    if (low === false) return `at most ${high} ${unit}`;
-    return high === false ? `at least ${low} ${unit}` : `${low} to ${high} ${unit}`;
+  function paint() {
+    const { unit } = pad;
+    const step = UNITS[unit].step.slice(1);
+    const { low_nm, high_nm } = limits();
+    const [low, high] = [low_nm, high_nm].map((nm) => (nm === null ? "" : `${tellLength(nm, unit)} ${unit}`));
+    ui.title.replaceChildren(el("b", {}, `Station ${at.station}`), at.kind === "flush" ? " flushness" : " gap");
+    ui.limit.textContent = low && high ? `${low.replace(` ${unit}`, "")} to ${high}` : low ? `at least ${low}` : `at most ${high}`;
+    ui.units.textContent = unit === "in" ? "inch" : "mm";
+    ui.turn.textContent = unit === "mm" ? "inch" : "mm";
+    ui.more.textContent = `+${step}`;
+    ui.less.textContent = `\u2212${step}`;
+    ui.feeler.setAttribute("aria-pressed", Boolean(pair));
+    ui.feeler.disabled = at.kind !== "gap";
+    ui.input.setAttribute("aria-label", `${at.kind} at station ${at.station} in ${ui.units.textContent}`);
+    const { alive } = slotHere();
+    ui.rivals.hidden = alive.length < 2;
+    ui.two.replaceChildren(...alive.map((one) => touch("choose", [el("b", {}, `${shows(one)} ${one.unit}`), el("small", {}, signed(one))], { value: one.act })));
+    paintLast();
+    paintReading();
   }
 
-  paint() {
-    const { station, kind } = this.at;
-    const { unit } = this.pad;
-    const step = UNITS[unit].step.replace(/^0/, "");
-    this.title.replaceChildren(el("b", {}, `Station ${station}`), ` ${kind === "flush" ? "flushness" : "gap"}`);
-    this.limit.textContent = this.limitsText();
-    this.units.textContent = unit === "in" ? "inch" : "mm";
-    this.turn.textContent = unit === "mm" ? "inch" : "mm";
-    this.more.textContent = `+${step}`;
-    this.less.textContent = `−${step}`;
-    this.feeler.setAttribute("aria-pressed", Boolean(this.pair));
-    this.feeler.disabled = kind !== "gap";
-    this.input.setAttribute("aria-label", `${kind} at station ${station} in ${this.units.textContent}`);
-    this.paintRivals();
-    this.paintLast();
-    this.paintReading();
-  }
-
-  paintReading() {
-    const { current, state } = this.slot;
-    const { text, unit } = this.pad;
-    const saved = !text && !this.pair && current && state !== "not_measured";
+  function paintReading() {
+    const { current, state } = slotHere();
+    const { text, unit } = pad;
+    const saved = !text && !pair && current && state !== "not_measured";
     const read = parseLength(text, unit);
-    const live = !this.pair && !read.problem && judge(read.nm, this.limits);
+    const live = !pair && !read.problem && judge(read.nm, limits());
     const shown = live ? stateOf(live.verdict, live.deviation_nm) : saved ? state : "not_measured";
-    this.input.hidden = Boolean(this.pair);
-    this.pairs.hidden = !this.pair;
-    if (this.pair) {
-      for (const name of ["goes", "does_not_go"]) {
-        this[name].textContent = this.pair[name] || "–";
-        this[name].parentNode.setAttribute("aria-pressed", this.pair.field === name);
-      }
+    ui.input.hidden = Boolean(pair);
+    ui.pairs.hidden = !pair;
+    for (const field of pair ? ["goes", "does_not_go"] : []) {
+      ui[field].textContent = pair[field] || "–";
+      ui[field].parentNode.setAttribute("aria-pressed", pair.field === field);
     }
-    this.input.value = saved && current.outcome === "value" ? current.value : text;
-    this.reading.classList.toggle("saved", Boolean(saved));
-    this.reading.dataset.state = shown;
-    const words = live ? told({ ...live, outcome: "", unit }, shown) : saved ? told({ ...current, outcome: current.outcome === "feeler" ? "feeler" : "" }, state) : WORDS.not_measured;
-    this.verdict.replaceChildren(...(text && !live ? [] : [sign(shown), words]));
+    ui.input.value = saved && current.outcome === "value" ? current.value : text;
+    ui.reading.classList.toggle("saved", Boolean(saved));
+    ui.reading.dataset.state = shown;
+    const words = live ? told({ ...live, unit }, shown) : saved ? told({ ...current, outcome: current.outcome === "feeler" ? "feeler" : "" }, state) : WORDS.not_measured;
+    ui.verdict.replaceChildren(...(text && !live ? [] : [sign(shown), words]));
   }
 
-  paintRivals() {
-    const { alive } = this.slot;
-    this.rivals.hidden = alive.length < 2;
-    this.two.replaceChildren(...alive.map((one) => {
-      const card = el("button", { type: "button", class: "button" }, el("b", {}, `${shows(one)} ${one.unit}`), el("small", {}, `${this.desk.nameOf(one.by)}, ${hour(one.made_at)}`));
-      card.onclick = () => this.choose(one);
-      return card;
-    }));
-  }
-
-  paintLast() {
-    const { current, state } = this.slot;
-    this.last_line.replaceChildren();
+  function paintLast() {
+    const { current, state } = slotHere();
+    ui.last.replaceChildren();
     if (current && state !== "not_measured") {
       const how = current.problem ? `needs you: ${current.problem.message}` : current.provisional ? "on this tablet, verdict provisional" : "saved";
-      this.last_line.append(`${this.desk.nameOf(current.by)}, ${hour(current.made_at)}: ${how}${current.reason && `; ${current.reason}`}`);
-    } else if (this.last) {
-      const { station, kind } = this.last.said;
-      const slot = this.desk.view().slot(station, kind);
-      if (slot.current) this.last_line.append(sign(slot.state), el("span", {}, el("b", {}, `${station} ${kind}`), ` ${told(slot.current, slot.state)}`));
+      ui.last.append([`${signed(current)}: ${how}`, current.reason].filter(Boolean).join("; "));
+    } else if (last) {
+      const { station, kind } = last.said;
+      const slot = desk.view().slot(station, kind);
+      if (slot.current) ui.last.append(sign(slot.state), el("span", {}, el("b", {}, `${station} ${kind}`), ` ${told(slot.current, slot.state)}`));
     }
   }
+
+  paint();
+  return { node: ui.node, visit, keydown, paint: () => busy || paint(), at: () => at };
 }

@@ -42,11 +42,12 @@ export class Outbox {
   }
 
   // Another tab of the same tablet did something to the common store.
-  hear({ added, done, receipt, parked, problem, freed }) {
+  hear({ added, done, receipt, parked, problem, freed, back }) {
     if (added && !this.queue.items.has(added.id)) this.queue.admit(added);
     if (done) this.finish(done, receipt);
     if (parked) this.queue.park(parked, problem);
     if (freed) this.queue.unpark(freed);
+    if (back) this.queue.putBack(back);
     this.changed();
     this.pump();
   }
@@ -84,7 +85,11 @@ export class Outbox {
   async fly(item) {
     const claim = await this.store.claimAct(item.id, this.tab, this.now(), LEASE_MS);
     if (claim === "gone") return this.finish(item.id, null);
-    if (claim === "taken") return this.later(item.id);
+    if (claim === "taken") {
+      // By another tab, which will tell; else it is tried again.
+      setTimeout(() => this.hear({ back: item.id }), 1000);
+      return undefined;
+    }
     let answer = { status: 0, json: null };
     try {
       answer = await this.link.ask("PUT", `/api/acts/${item.id}`, item.body, TIMEOUT_MS);
@@ -96,11 +101,9 @@ export class Outbox {
 
   async took(item, answer, { what, problem }) {
     if (what === "done") {
-      await this.store.acknowledge(item, answer.json, this.now());
       this.fails = 0;
       this.lastContact = this.now();
-      this.channel?.postMessage({ done: item.id, receipt: answer.json });
-      return this.finish(item.id, answer.json);
+      return this.settle(item, answer.json);
     }
     if (what === "park") {
       this.fails = 0;
@@ -112,6 +115,12 @@ export class Outbox {
     return this.failed();
   }
 
+  async settle(item, receipt) {
+    await this.store.acknowledge(item, receipt, this.now());
+    this.channel?.postMessage({ done: item.id, receipt });
+    this.finish(item.id, receipt);
+  }
+
   finish(id, receipt) {
     const item = this.queue.items.get(id);
     this.queue.done(id);
@@ -120,8 +129,7 @@ export class Outbox {
 
   async park(item, problem) {
     this.queue.park(item.id, problem);
-    await this.store.put("outbox", { ...item, claim: undefined });
-    this.channel?.postMessage({ parked: item.id, problem });
+    await this.share(item, { parked: item.id, problem });
     this.tell({ type: "parked", item });
   }
 
@@ -130,28 +138,23 @@ export class Outbox {
     const item = this.queue.items.get(id);
     if (item?.state !== "parked") return;
     this.queue.unpark(id);
-    await this.store.put("outbox", { ...item, claim: undefined });
-    this.channel?.postMessage({ freed: id });
+    await this.share(item, { freed: id });
     this.changed();
     this.kick();
+  }
+
+  async share(item, message) {
+    await this.store.put("outbox", { ...item, claim: undefined });
+    this.channel?.postMessage(message);
   }
 
   // A person says: this one is not to be sent. It stays in the kept week and in the file, with the reason.
   async setAside(id, reason) {
     const item = this.queue.items.get(id);
     if (item?.state !== "parked") return;
-    await this.store.acknowledge(item, { aside: reason, problem: item.problem }, this.now());
-    this.channel?.postMessage({ done: id, receipt: { aside: reason } });
-    this.finish(id, { aside: reason });
+    await this.settle(item, { aside: reason, problem: item.problem });
     this.changed();
     this.kick();
-  }
-
-  later(id) {
-    setTimeout(() => {
-      this.queue.putBack(id);
-      this.pump();
-    }, 1000);
   }
 
   failed() {
@@ -170,7 +173,7 @@ export class Outbox {
     this.greeting = this.link
       .session()
       .then((found) => this.met(found))
-      .catch(() => this.failed())
+      .catch(({ status }) => (status === 401 ? this.stop("revoked") : this.failed()))
       .finally(() => {
         this.greeting = null;
         this.changed();

@@ -1,156 +1,131 @@
 // The tablet page: opens the store, finds the server, shows one screen at a time and never leaves the page.
-import { CheckPage } from "./checkpage.js";
+import { openCheck } from "./checkpage.js";
 import { age, ask, el, say } from "./dom.js";
 import { Link } from "./link.js";
 import { Outbox } from "./outbox.js";
-import { People } from "./people.js";
-import { Photos } from "./photos.js";
-import { NewCheck, Start } from "./start.js";
+import { peopleOf } from "./people.js";
+import { photosOf } from "./photos.js";
+import { openNew, openStart } from "./start.js";
 import { openStore } from "./store.js";
-import { Stored } from "./stored.js";
+import { openStored } from "./stored.js";
 
 const byId = (id) => document.getElementById(id);
+const WHY = { sign_in: "sign in to send", revoked: "tablet revoked", other_database: "other database" };
 
-class App {
-  async open() {
-    this.store = await openStore();
-    this.settings = (await this.store.get("settings", "page")) ?? {};
-    this.dress();
-    this.link = new Link(this.store);
-    await this.link.open();
-    this.people = new People(this);
-    await this.people.open();
-    this.photos = new Photos(this);
-    const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel("fayline") : null;
-    this.outbox = new Outbox({ store: this.store, link: this.link, channel, tell: (event) => this.heard(event) });
-    await this.outbox.open();
-    this.listen();
-    await this.show();
-    this.outbox.greet();
+async function openPage() {
+  const store = await openStore();
+  const settings = (await store.get("settings", "page")) ?? {};
+  const link = new Link(store);
+  const app = { store, settings, link, go, keep, paintBar, nameOf: (username) => people.nameOf(username), person: () => people.need() };
+  const people = (app.people = peopleOf(app));
+  const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel("fayline") : null;
+  const outbox = (app.outbox = new Outbox({ store, link, channel, tell }));
+  app.photos = photosOf(app);
+  let screen = null;
+
+  function dress() {
+    const { theme = "auto", keys = "", hand = "" } = settings;
+    Object.assign(document.documentElement.dataset, { theme, keys, hand });
   }
 
-  listen() {
-    for (const name of ["online", "pageshow", "focus"]) addEventListener(name, () => this.outbox.kick());
-    document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && this.outbox.kick());
-    addEventListener("keydown", (event) => this.screen?.keydown?.(event));
-    addEventListener("popstate", () => this.show());
-    addEventListener("beforeunload", (event) => this.outbox.queue.items.size && event.preventDefault());
-    document.addEventListener("click", (event) => {
-      const link = event.target.closest("a[data-go]");
-      if (!link || event.ctrlKey || event.metaKey) return;
-      event.preventDefault();
-      this.go(link.getAttribute("href"));
-    });
-    byId("who").onclick = () => this.people.choose();
-    byId("set").onclick = () => this.askSettings();
-    setInterval(() => this.tick(), 15000);
-    if (isSecureContext) {
-      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" });
-      navigator.storage?.persist?.();
-    }
+  async function keep(changes) {
+    Object.assign(settings, changes);
+    await store.put("settings", { ...settings }, "page");
+    dress();
   }
 
-  tick() {
-    this.paintBar();
-    this.photos.send();
-    if (!this.link.ready && !this.outbox.pause) this.outbox.greet();
-  }
-
-  go(path) {
+  function go(path) {
     history.pushState(null, "", path);
-    this.show();
+    return show();
   }
 
-  async show() {
-    this.screen?.close?.();
+  async function show() {
+    screen?.close?.();
     const [, , name, id] = location.pathname.split("/");
-    const screen = name === "check" ? new CheckPage(this, id) : name === "new" ? new NewCheck(this) : name === "store" ? new Stored(this) : new Start(this);
-    this.screen = screen;
-    let node;
-    try {
-      node = await screen.open();
-    } catch (error) {
-      node = el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, error.message));
-    }
-    if (this.screen !== screen) return;
-    byId("screen").replaceChildren(node);
-    document.body.dataset.screen = name || "start";
-    if (name !== "check") node.querySelector("h1")?.focus();
-    this.paintBar();
+    const opening = (screen = {});
+    const opened = await (name === "check" ? openCheck(app, id) : { new: openNew, store: openStored }[name]?.(app) ?? openStart(app)).catch(({ message }) => ({
+      node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, message)),
+    }));
+    if (screen !== opening) return void opened.close?.();
+    screen = opened;
+    byId("screen").replaceChildren(opened.node);
+    if (name !== "check") opened.node.querySelector("h1").focus();
+    paintBar();
   }
 
-  heard(event) {
-    this.screen?.heard?.(event);
-    if (event.type === "counts") this.paintBar(event);
-    if (event.type === "session") this.met();
-    if (event.type === "pause") this.paused(event.why);
-    if (event.type === "parked") say(`One act needs you: ${event.item.problem.message}`, true);
-    if (event.type === "receipt") this.photos.send();
+  function tell(event) {
+    const { type, item, why } = event;
+    screen?.heard?.(event);
+    if (type === "session") met();
+    else if (type === "pause") paused(why);
+    else if (type === "parked") say(`One act needs you: ${item.problem.message}`, true);
+    if (type !== "added") app.photos.send();
+    paintBar();
   }
 
-  async met() {
-    const { user } = this.link;
-    this.people.learn(this.link.proven);
-    if (user && !this.people.now) await this.people.become(user.username);
-    this.paintBar();
-    this.photos.send();
+  async function met() {
+    if (link.user && !people.now()) await people.become(link.user.username);
   }
 
-  async paused(why) {
-    this.paintBar();
+  async function paused(why) {
     if (why === "other_database") {
-      const answer = await ask("stranger");
-      if (!answer) return;
-      await this.link.bind(this.link.stranger);
-      await this.store.drop("settings", "reconciled");
-    } else if (why === "sign_in" && this.outbox.queue.items.size) {
-      await this.people.signIn("Sign in again: everything is still here and goes under who measured it.");
-      return;
-    }
-    this.outbox.greet();
+      if (!(await ask("stranger"))) return;
+      await link.bind(link.stranger);
+      await store.drop("settings", "reconciled");
+      outbox.greet();
+    } else if (why === "sign_in" && outbox.queue.items.size) people.signIn("Everything is still here, and goes under who measured it.");
   }
 
-  person() {
-    return this.people.need();
-  }
-
-  nameOf(username) {
-    return this.people.nameOf(username);
-  }
-
-  async keep(changes) {
-    Object.assign(this.settings, changes);
-    await this.store.put("settings", { ...this.settings }, "page");
-    this.dress();
-  }
-
-  dress() {
-    Object.assign(document.documentElement.dataset, { theme: this.settings.theme ?? "auto", keys: this.settings.keys ?? "", hand: this.settings.hand ?? "" });
-  }
-
-  async askSettings() {
+  async function askSettings() {
     const asking = ask("set");
     const { elements } = document.querySelector("dialog form");
-    for (const [name, value] of Object.entries(this.settings)) if (elements[name]) elements[name][elements[name].type === "checkbox" ? "checked" : "value"] = value;
-    const answer = await asking;
-    if (!answer) return;
-    const { value, ...chosen } = answer;
-    const order = this.settings.order;
-    await this.keep({ aloud: false, ...chosen });
-    if (order !== this.settings.order) this.show();
+    for (const [name, value] of Object.entries(settings)) if (elements[name]) elements[name][elements[name].type === "checkbox" ? "checked" : "value"] = value;
+    const { value, ...chosen } = (await asking) ?? {};
+    if (!value) return;
+    const { order } = settings;
+    await keep({ aloud: false, ...chosen });
+    if (order !== settings.order) show();
   }
 
-  paintBar() {
-    const { unsent, parked, oldest } = this.outbox.queue.counts();
-    const { pause, fails } = this.outbox;
-    const why = pause === "sign_in" ? "sign in to send" : pause === "revoked" ? "tablet revoked" : pause ? "other database" : fails ? "no contact" : "";
-    byId("unsent").textContent = unsent ? `${unsent} not sent, ${age(oldest)}${parked ? `, ${parked} need you` : ""}${why && `: ${why}`}` : why || "all sent";
+  function paintBar() {
+    const { unsent, parked, oldest } = outbox.queue.counts();
+    const why = WHY[outbox.pause] ?? (outbox.fails ? "no contact" : "");
+    const told = unsent ? [`${unsent} not sent, ${age(oldest)}`, parked && `${parked} need you`, why] : [why || "all sent"];
+    byId("unsent").textContent = told.filter(Boolean).join(", ");
     byId("unsent").dataset.state = parked ? "parked" : unsent ? "waiting" : "";
-    byId("who").textContent = this.people.now ? this.nameOf(this.people.now) : "Who?";
-    byId("place").textContent = this.screen?.check ? this.screen.place : "";
+    byId("who").textContent = people.now() ? people.nameOf(people.now()) : "Who?";
+    byId("place").textContent = screen?.place?.() ?? "";
   }
+
+  dress();
+  await link.open();
+  await people.open();
+  await outbox.open();
+  for (const name of ["online", "pageshow", "focus", "visibilitychange"]) addEventListener(name, () => outbox.kick());
+  addEventListener("keydown", (event) => screen?.keydown?.(event));
+  addEventListener("popstate", show);
+  addEventListener("beforeunload", (event) => outbox.queue.items.size && event.preventDefault());
+  addEventListener("click", (event) => {
+    const to = event.target.closest("a[data-go]");
+    if (!to || event.ctrlKey || event.metaKey) return;
+    event.preventDefault();
+    go(to.getAttribute("href"));
+  });
+  byId("who").onclick = () => people.choose();
+  byId("set").onclick = askSettings;
+  setInterval(() => {
+    paintBar();
+    app.photos.send();
+    if (!link.ready && !outbox.pause) outbox.greet();
+  }, 15000);
+  if (isSecureContext) {
+    navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" });
+    navigator.storage?.persist?.();
+  }
+  await show();
+  outbox.greet();
 }
 
-new App().open().catch((error) => {
-  byId("screen").textContent = `The tablet's own store cannot be opened (${error.message}). Readings cannot be kept: use paper or another browser.`;
+openPage().catch(({ message }) => {
+  byId("screen").textContent = `The tablet page cannot be opened (${message}). Readings cannot be kept: use paper or another browser.`;
 });

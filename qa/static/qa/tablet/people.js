@@ -1,99 +1,77 @@
 // Who is measuring. On an enrolled tablet one touch and a PIN that the server proves; else whoever is signed in.
 // No PIN and nothing to guess it from is ever kept here: it goes to the server in one request and is forgotten.
-import { ask, el, say } from "./dom.js";
+import { ask, say, touch } from "./dom.js";
 
-export class People {
-  constructor(app) {
-    this.app = app;
-    this.proven = new Map();
-  }
+export function peopleOf(app) {
+  const { link, store } = app;
+  let now = null;
+  let asking = null;
 
-  async open() {
-    this.now = (await this.app.store.get("settings", "person")) ?? null;
-  }
+  const nameOf = (username) => link.people.find((one) => one.username === username)?.name ?? username;
+  const isProven = (username) => link.proven.some((one) => one.username === username && Date.parse(one.until) > Date.now());
 
-  nameOf(username) {
-    return this.app.link.people.find((one) => one.username === username)?.name ?? username;
-  }
-
-  async become(username) {
-    this.now = username;
-    await this.app.store.put("settings", username, "person");
-    this.app.paintBar();
-  }
-
-  // The person whose acts these are; asks when nobody has been here yet.
-  async need() {
-    return this.now ?? (await this.signIn("Readings carry who took them."));
-  }
-
-  // Works over the page, so nothing that was typed is lost.
-  async signIn(note = "") {
-    if (this.asking) return this.asking;
-    this.asking = this.askSignIn(note).finally(() => (this.asking = null));
-    return this.asking;
-  }
-
-  async askSignIn(note) {
-    const { link, outbox } = this.app;
-    for (let told = note; ; ) {
-      const answer = await ask("sign-in", { note: told });
-      if (!answer) return null;
-      try {
-        if (!link.csrf) await link.session();
-        const { user } = await link.session("POST", { username: answer.username, password: answer.password });
-        await this.become(user.username);
-        outbox.greet();
-        return user.username;
-      } catch (error) {
-        told = error.problem?.message ?? "The server cannot be reached: what you measure stays here until it can.";
-      }
-    }
-  }
-
-  async choose() {
-    const { link } = this.app;
-    if (!link.token) return this.signIn(this.now ? `Now measuring: ${this.nameOf(this.now)}` : "");
-    const people = link.people.map(({ username, name }) => el("button", { type: "button", class: "button", "data-do": "close", value: `@${username}`, "aria-current": username === this.now && "true" }, `${name}${this.isProven(username) ? " ✓" : ""}`));
-    const answer = await ask("who", { people });
-    if (answer?.value === "sign-in") return this.signIn();
-    return answer && this.switchTo(answer.value.slice(1));
-  }
-
-  isProven(username) {
-    return (this.proven.get(username) ?? 0) > Date.now();
-  }
-
-  async switchTo(username) {
-    for (let note = ""; !this.isProven(username); ) {
-      const answer = await ask("pin", { place: this.nameOf(username), note });
-      if (!answer) return null;
-      if (answer.value === "claim") break;
-      try {
-        const { status, json } = await this.app.link.ask("POST", "/api/prove", { username, pin: answer.pin });
-        if (status === 200) this.proven.set(username, Date.parse(json.until));
-        else note = json?.error?.message ?? "The server did not understand.";
-      } catch {
-        note = "The server cannot be reached. Without PIN the readings are claimed until confirmed.";
-      }
-    }
-    await this.become(username);
-    say(`${this.nameOf(username)} is measuring.`);
+  async function become(username) {
+    now = username;
+    await store.put("settings", username, "person");
+    app.paintBar();
     return username;
   }
 
-  learn(proven = []) {
-    for (const { username, until } of proven) this.proven.set(username, Date.parse(until));
+  // Works over the page, so nothing that was typed is lost.
+  async function askSignIn(note = "") {
+    for (;;) {
+      const answer = await ask("sign-in", { note });
+      if (!answer) return null;
+      try {
+        if (!link.csrf) await link.session();
+        await link.session("POST", { username: answer.username, password: answer.password });
+        app.outbox.greet();
+        return await become(link.user.username);
+      } catch ({ problem }) {
+        note = problem?.message ?? "The server cannot be reached: what you measure stays here until it can.";
+      }
+    }
   }
 
-  async enroll() {
-    const { link, store, outbox } = this.app;
+  const signIn = (note) => (asking ??= askSignIn(note).finally(() => (asking = null)));
+
+  async function choose() {
+    if (!link.token) return signIn(now ? `Now measuring: ${nameOf(now)}` : "");
+    const people = link.people.map(({ username, name }) => touch("close", `${name}${isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === now && "true" }));
+    const answer = await ask("who", { people });
+    return answer?.value === "sign-in" ? signIn() : answer && switchTo(answer.value.slice(1));
+  }
+
+  async function switchTo(username) {
+    for (let note = ""; !isProven(username); ) {
+      const answer = await ask("pin", { place: nameOf(username), note });
+      if (!answer) return null;
+      if (answer.value === "claim") break;
+      const { status, json } = await link.ask("POST", "/api/prove", { username, pin: answer.pin }).catch(() => ({}));
+      if (status === 200) link.proven.push(json);
+      else note = json?.error?.message ?? "The server cannot be reached. Without PIN the readings are claimed until confirmed.";
+    }
+    say(`${nameOf(username)} is measuring.`);
+    return become(username);
+  }
+
+  async function enroll() {
     const answer = await ask("enroll");
     if (!answer) return;
-    const { status, json } = await link.ask("POST", "/api/tablets", { name: answer.name });
-    if (status >= 300) return void say(json?.error?.message ?? "The server did not enroll this tablet.", true);
-    await store.put("settings", { ...json.tablet, token: json.token }, "tablet");
-    Object.assign(link, { token: json.token, device: json.tablet.id });
-    outbox.greet();
+    const { status, json } = await link.ask("POST", "/api/tablets", { name: answer.name }).catch(() => ({}));
+    if (status !== 201) return void say(json?.error?.message ?? "The server cannot be reached.", true);
+    await link.become({ ...json.tablet, token: json.token });
+    app.outbox.greet();
   }
+
+  return {
+    open: async () => (now = (await store.get("settings", "person")) ?? null),
+    now: () => now,
+    need: async () => now ?? signIn("Readings carry who took them."),
+    nameOf,
+    become,
+    signIn,
+    choose,
+    enroll,
+  };
 }

@@ -4,6 +4,7 @@ import { newId } from "./uuid.js";
 
 const LONGEST = 1600;
 const TIMEOUT_MS = 60000;
+const LATER_MS = 15000;
 
 // Never a canvas of full size: tablets give back an empty picture above their limit.
 async function smaller(file) {
@@ -14,7 +15,7 @@ async function smaller(file) {
     canvas.getContext("2d").drawImage(whole, 0, 0, canvas.width, canvas.height);
     whole.close();
     const blob = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", 0.82));
-    canvas.width = canvas.height = 0;
+    canvas.width = 0;
     return blob ?? file;
   } catch {
     // The browser cannot read it (HEIC, or no picture at all): the server decides.
@@ -22,44 +23,43 @@ async function smaller(file) {
   }
 }
 
-export class Photos {
-  constructor(app) {
-    this.app = app;
-    this.wait = 0;
-  }
+export function photosOf({ store, link, outbox, person }) {
+  let busy = false;
+  let notBefore = 0;
 
-  async take(about) {
-    const by = await this.app.person();
+  async function take(about) {
+    const by = await person();
     if (!by) return;
     const input = el("input", { type: "file", accept: "image/*", capture: "environment", multiple: "" });
     input.onchange = async () => {
-      for (const file of input.files) await this.app.store.put("photos", { id: newId(), about, by, made_at: new Date().toISOString(), blob: await smaller(file) });
-      say(`${input.files.length} photo kept on this tablet.`);
-      this.send();
+      for (const file of input.files) await store.put("photos", { id: newId(), about, by, made_at: new Date().toISOString(), blob: await smaller(file) });
+      say("The photo is on this tablet.");
+      send();
     };
     input.click();
   }
 
   // One at a time, and only when no reading waits.
-  async send() {
-    const { store, outbox, link } = this.app;
-    if (this.busy || outbox.queue.counts().unsent > outbox.queue.counts().parked || !link.ready || this.wait > Date.now()) return;
-    this.busy = true;
+  async function send() {
+    const { unsent, parked } = outbox.queue.counts();
+    if (busy || unsent > parked || !link.ready || outbox.pause || notBefore > Date.now()) return;
+    busy = true;
     try {
-      for (const photo of await store.all("photos")) if (!photo.problem) await this.sendOne(photo);
+      for (const photo of await store.all("photos")) if (!photo.problem) await sendOne(photo);
     } catch {
-      this.wait = Date.now() + 15000;
+      notBefore = Date.now() + LATER_MS;
     }
-    this.busy = false;
+    busy = false;
   }
 
-  async sendOne({ id, about, by, made_at, blob }) {
-    const { link, store } = this.app;
-    const query = new URLSearchParams({ ...about, by, made_at });
-    const { status, json } = await link.ask("PUT", `/api/photos/${id}?${query}`, blob, TIMEOUT_MS, blob.type || "application/octet-stream");
+  async function sendOne(photo) {
+    const { id, about, by, made_at, blob } = photo;
+    const { status, json } = await link.ask("PUT", `/api/photos/${id}?${new URLSearchParams({ ...about, by, made_at })}`, blob, TIMEOUT_MS, blob.type || "application/octet-stream");
     if (status < 300 && json?.photo === id && json.database === link.database) return store.drop("photos", id);
-    if (![400, 403, 409, 413, 422].includes(status) || !json?.error) throw new Error("later");
+    if (![400, 409, 413, 422].includes(status) || !json?.error) throw new Error("later");
     say(`The photo was refused: ${json.error.message}`, true);
-    return store.put("photos", { id, about, by, made_at, blob, problem: json.error });
+    return store.put("photos", { ...photo, problem: json.error });
   }
+
+  return { take, send };
 }

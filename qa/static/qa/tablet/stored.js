@@ -1,5 +1,5 @@
 // What is on this tablet: every act that waits, why, and a way out by file when all else fails.
-import { age, el, hour, stamp, why } from "./dom.js";
+import { age, el, hour, stamp, touch, why } from "./dom.js";
 
 const SHOWN = 200;
 const size = (bytes) => (bytes < 1e6 ? `${Math.ceil(bytes / 1e3)} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
@@ -11,61 +11,49 @@ const base64 = (blob) =>
     reader.readAsDataURL(blob);
   });
 
-export class Stored {
-  constructor(app) {
-    this.app = app;
-  }
+export async function openStored({ store, outbox, link, people, nameOf }) {
+  const ui = stamp("store", {
+    send: () => outbox.kick(),
+    file: save,
+    enroll: () => people.enroll().then(paint),
+    again: ({ value }) => outbox.retry(value),
+    aside: async ({ value }) => {
+      const reason = await why("why-aside", "");
+      if (reason) outbox.setAside(value, reason);
+    },
+  });
 
-  async open() {
-    const { outbox, people } = this.app;
-    Object.assign(this, stamp("store", {
-      send: () => outbox.kick(),
-      file: () => this.save(),
-      enroll: () => people.enroll(),
-      again: ({ dataset }) => outbox.retry(dataset.id),
-      aside: async ({ dataset }) => {
-        const reason = await why("why-aside", "");
-        if (reason) outbox.setAside(dataset.id, reason);
-      },
-    }));
-    await this.paint();
-    return this.node;
-  }
-
-  heard({ type }) {
-    if (type === "counts") this.paint();
-  }
-
-  async paint() {
-    const { store, outbox, link } = this.app;
+  async function paint() {
     const { unsent, parked } = outbox.queue.counts();
     const [sent, checks, photos] = await Promise.all(["sent", "checks", "photos"].map((table) => store.count(table)));
     const space = await navigator.storage?.estimate?.();
     const kept = await navigator.storage?.persisted?.();
-    const contact = outbox.lastContact;
-    const facts = { unsent, parked, sent, checks, photos, contact: contact ? age(new Date(contact).toISOString()) : "not since this page opened", used: space ? size(space.usage) : "not told on plain http", kept: kept ? "promised" : "not promised", tablet: link.device || "not enrolled" };
-    for (const [name, value] of Object.entries(facts)) this[name].textContent = value;
+    const contact = outbox.lastContact ? age(outbox.lastContact) : "not since this page opened";
+    const used = space ? size(space.usage) : "not told on plain http";
+    const facts = { unsent, parked, sent, checks, photos, contact, used, kept: kept ? "promised" : "not promised", tablet: link.name || "not enrolled" };
+    for (const [name, value] of Object.entries(facts)) ui[name].textContent = value;
     const items = [...outbox.queue.items.values()].sort((a, b) => (b.state === "parked") - (a.state === "parked"));
-    this.acts.replaceChildren(...items.slice(0, SHOWN).map((item) => this.row(item)));
-    this.more.textContent = items.length > SHOWN ? `and ${items.length - SHOWN} more` : "";
+    ui.acts.replaceChildren(...items.slice(0, SHOWN).map(row));
+    ui.more.textContent = items.length > SHOWN ? `and ${items.length - SHOWN} more` : "";
   }
 
-  row(item) {
-    const { form, by, made_at, said } = item.body;
-    const waits = this.app.outbox.queue.waitsFor(item.id).length;
+  function row({ id, body, state, problem }) {
+    const { form, by, made_at, said } = body;
     const what = [form.split("/")[0], said.station, said.kind, said.value || said.outcome, said.unit].filter(Boolean).join(" ");
-    const touch = (act, words) => el("button", { type: "button", class: "button", "data-do": act, "data-id": item.id }, words);
-    const how = item.problem ? item.problem.message : waits ? "waits for another" : "waits for the server";
-    return el("li", { class: item.state }, el("b", {}, what), ` ${this.app.nameOf(by)}, ${hour(made_at)}: ${how} `, item.state === "parked" && [touch("again", "Send again"), touch("aside", "Do not send")]);
+    const how = problem ? problem.message : outbox.queue.waitsFor(id).length ? "waits for another" : "waits for the server";
+    return el("li", { class: state }, el("b", {}, what), ` ${nameOf(by)}, ${hour(made_at)}: ${how} `, problem && [touch("again", "Send again", { value: id }), touch("aside", "Do not send", { value: id })]);
   }
 
-  async save() {
-    const { store, link } = this.app;
-    const [acts, sent, photos] = await Promise.all([store.acts(), store.all("sent"), store.all("photos")]);
+  async function save() {
+    const [acts, sent, photos] = await Promise.all(["outbox", "sent", "photos"].map((table) => store.all(table)));
     const pictures = await Promise.all(photos.map(async ({ blob, ...rest }) => ({ ...rest, type: blob.type, data: await base64(blob) })));
-    const file = { format: "fayline-tablet/1", tablet: link.device, database: link.database, saved_at: new Date().toISOString(), outbox: acts, sent, photos: pictures };
-    const url = URL.createObjectURL(new Blob([JSON.stringify(file)], { type: "application/json" }));
-    el("a", { href: url, download: `tablet-${file.saved_at.slice(0, 16).replace(/\D/g, "")}.json` }).click();
-    setTimeout(() => URL.revokeObjectURL(url), 60000);
+    const saved_at = new Date().toISOString();
+    const file = { format: "fayline-tablet/1", tablet: link.device, database: link.database, saved_at, outbox: acts, sent, photos: pictures };
+    const href = URL.createObjectURL(new Blob([JSON.stringify(file)], { type: "application/json" }));
+    el("a", { href, download: `tablet-${saved_at.slice(0, 16).replace(/\D/g, "")}.json` }).click();
+    setTimeout(() => URL.revokeObjectURL(href), 60000);
   }
+
+  await paint();
+  return { ...ui, heard: ({ type }) => type === "counts" && paint() };
 }

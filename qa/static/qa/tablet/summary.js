@@ -1,6 +1,6 @@
 // What a check came to, before and after it is finished. Counts before the server's answer are provisional and say so.
 import { counts } from "./check.js";
-import { el, say, stamp } from "./dom.js";
+import { el, say, stamp, touch } from "./dom.js";
 import { sign } from "./map.js";
 
 const ROWS = [
@@ -13,61 +13,49 @@ const ROWS = [
   ["clash", "clash", "two values: choose"],
 ];
 
-export class Summary {
-  constructor(page) {
-    this.page = page;
-    Object.assign(this, stamp("summary", { back: () => page.showDesk(), finish: () => this.close(), raise: () => this.raiseChosen(), visit: ({ dataset }) => this.visit(dataset) }));
-    this.node.hidden = true;
-  }
+export function summaryOf(page) {
+  const ui = stamp("summary", {
+    back: page.desk,
+    finish: async () => (await page.record("finish/1", { note: "" })) && say("The check is finished."),
+    visit: ({ dataset }) => page.visit(dataset.station, dataset.kind),
+    async raise() {
+      const findings = new FormData(ui.findings).getAll("finding").map(Number);
+      if (findings.length) await page.record("raise/1", { findings });
+      else say("Choose at least one.", true);
+    },
+  });
 
-  visit({ station, kind }) {
-    this.page.showDesk();
-    this.page.entry.visit(station, kind);
-  }
-
-  async close() {
-    if (await this.page.record("finish/1", { note: "" })) say("The check is finished.");
-  }
-
-  async raiseChosen() {
-    const chosen = [...new FormData(this.findings).getAll("finding")].map(Number);
-    if (!chosen.length) return void say("Choose at least one.", true);
-    this.raise.disabled = true;
-    await this.page.record("raise/1", { findings: chosen });
-  }
-
-  places(list, into, box) {
+  function places(list, into, box) {
     box.hidden = !list.length;
-    into.replaceChildren(...list.map(({ station, kind }) => el("button", { type: "button", class: "button", "data-do": "visit", "data-station": station, "data-kind": kind }, `${station} ${kind}`)));
+    into.replaceChildren(...list.map(({ station, kind }) => touch("visit", `${station} ${kind}`, { "data-station": station, "data-kind": kind })));
   }
 
-  paint() {
-    const { page } = this;
+  function paint() {
     const view = page.view();
     const own = counts(view, page.slots);
+    const finished = page.finished();
     const finish = page.act("finish/1");
     const raising = page.act("raise/1");
     const proposal = finish?.receipt?.result ?? page.check.proposal;
-    const { finished } = page;
     const told = { ...own, ...proposal?.counts };
-    this.title.textContent = finished ? "The check is finished" : own.not_measured ? "Not finished yet" : "Everything is measured";
     const problem = finish?.problem ?? raising?.problem;
-    this.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. The verdicts of record and the findings come when the server has been reached." : "Counts are provisional until the server has judged.";
-    this.counts.replaceChildren(...ROWS.filter(([name]) => told[name] || name === "conforms").map(([name, shape, words]) => el("li", {}, sign(shape), el("b", {}, told[name]), ` ${words}`)));
-    const open = page.slots.filter(({ station, kind }) => ["not_measured", "clash"].includes(view.slot(station, kind).state));
-    this.places(finished ? [] : open, this.open, this.left);
-    this.back.hidden = this.finish.hidden = finished;
-    this.places(finished ? [] : page.slots.filter(({ station, kind }) => view.slot(station, kind).state === "not_proven"), this.unproven, this.again);
-    if (proposal) this.paintFindings(proposal, raising);
+    const having = (...states) => page.slots.filter(({ station, kind }) => states.includes(view.slot(station, kind).state));
+    ui.title.textContent = finished ? "The check is finished" : own.not_measured ? "Not finished yet" : "Everything is measured";
+    ui.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. The verdicts of record and the findings come when the server has been reached." : "Counts are provisional until the server has judged.";
+    ui.counts.replaceChildren(...ROWS.filter(([name]) => told[name] || name === "conforms").map(([name, shape, words]) => el("li", {}, sign(shape), el("b", {}, told[name]), ` ${words}`)));
+    ui.back.hidden = ui.finish.hidden = finished;
+    places(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
+    places(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
+    if (proposal) paintFindings(proposal.findings, raising);
   }
 
-  paintFindings({ findings, measure_again }, raising) {
-    const raised = raising?.receipt?.result?.nonconformances ?? this.page.check.nonconformances ?? [];
-    this.found.hidden = !findings.length;
-    this.raise.hidden = Boolean(raising) || raised.length > 0;
-    if (this.findings.childElementCount !== findings.length) this.findings.replaceChildren(...findings.map(({ title }, index) => el("label", { class: "check" }, el("input", { type: "checkbox", name: "finding", value: index, checked: "" }), ` ${title}`)));
-    this.raised.replaceChildren(...raised.map(({ label, url }) => el("li", {}, url ? el("a", { href: url }, label) : label)));
-    this.again.hidden = !measure_again.length;
-    this.unproven.replaceChildren(...measure_again.map(({ station, kind }) => el("span", { class: "chip" }, `${station} ${kind}`)));
+  function paintFindings(findings, raising) {
+    const raised = raising?.receipt?.result?.nonconformances ?? page.check.nonconformances ?? [];
+    ui.found.hidden = !findings.length;
+    ui.raise.hidden = Boolean(raising) || raised.length > 0;
+    if (!ui.findings.childElementCount) ui.findings.append(...findings.map(({ title }, index) => el("label", { class: "check" }, el("input", { type: "checkbox", name: "finding", value: index, checked: "" }), ` ${title}`)));
+    ui.raised.replaceChildren(...raised.map(({ label, url }) => el("li", {}, url ? el("a", { href: url }, label) : label)));
   }
+
+  return { node: ui.node, title: ui.title, paint };
 }

@@ -1,0 +1,59 @@
+"""Hands on the tablet page, for the tests: open a check, type, read what it says."""
+
+from playwright.sync_api import expect
+
+from qa.models import CurrentReading, Reading
+from shop.models import Person
+from tests.qa.making import make_check, make_joint
+
+KEYS = {"-": "sign", ",": "."}
+
+
+def a_check(stations=4, by="engineer", **joint):
+    """An open check of a door with so many stations; gap 1.50 to 3.00, flush ±0.50."""
+    person = Person.objects.get(username=by)
+    return make_check(person, joint=make_joint(person, stations, **joint))
+
+
+def open_check(page, site, check):
+    page.goto(f"{site.url}/tablet/check/{check.entry_id}")
+    expect(page.locator(".desk, .summary").first).to_be_visible()
+    return page
+
+
+def tap(page, text, ok=True):
+    """Type on our own pad."""
+    for sign in text:
+        page.locator(f'[data-key="{KEYS.get(sign, sign)}"]').click()
+    if ok:
+        page.locator('[data-key="ok"]').click()
+
+
+def at(page, station, kind):
+    """Wait until the page asks for this place."""
+    name = {"gap": "gap", "flush": "flushness"}[kind]
+    expect(page.locator(".desk h1")).to_have_text(f"Station {station} {name}")
+
+
+def all_sent(page):
+    expect(page.locator("#unsent")).to_have_text("all sent")
+
+
+def standing(check) -> dict:
+    """What stands on the server: {(station, kind): (outcome, value, unit, verdict)}."""
+    rows = CurrentReading.objects.filter(fit_check=check).select_related(
+        "station", "reading"
+    )
+    return {
+        (row.station.label, row.kind): (
+            row.reading.outcome,
+            row.reading.value,
+            row.reading.unit,
+            row.reading.verdict,
+        )
+        for row in rows
+    }
+
+
+def readings(check) -> int:
+    return Reading.objects.filter(fit_check=check).count()

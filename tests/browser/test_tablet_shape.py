@@ -1,0 +1,98 @@
+"""What the tablet page weighs, how large its keys are, and whether all can use it."""
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.at_the_tablet import a_check, all_sent, at, open_check, tap
+
+MOST_PAGE_BYTES = 120 * 1024
+MOST_SCRIPT_BYTES = 60 * 1024
+TOUCH_PX = 48  # 11 mm is 44 to 57 px on 10-inch tablets; WCAG 2.5.5 asks 44
+
+
+@pytest.fixture
+def desk(page, live_site, sign_in):
+    return open_check(sign_in(page, "builder"), live_site, a_check())
+
+
+def test_the_page_weighs_under_120_kb(page, live_site, sign_in):
+    check = a_check(24)
+    sign_in(page, "builder")
+    weights = {}
+    page.on(
+        "response",
+        lambda answer: weights.update({answer.url: (answer, len(answer.body()))}),
+    )
+    open_check(page, live_site, check)
+    page.wait_for_load_state("networkidle")
+    scripts = sum(size for url, (_, size) in weights.items() if url.endswith(".js"))
+    assert scripts > 10_000
+    assert scripts < MOST_SCRIPT_BYTES
+    assert sum(size for _, size in weights.values()) < MOST_PAGE_BYTES
+
+
+@pytest.mark.parametrize("tablet", ["landscape", "portrait"])
+@pytest.mark.parametrize("keys, size", [("", 104), ("large", 128)])
+def test_keys_are_20_mm_and_all_fits_the_screen(
+    open_page, live_site, sign_in, tablet, keys, size
+):
+    page = open_check(sign_in(open_page(tablet), "builder"), live_site, a_check(24))
+    page.evaluate("keys => document.documentElement.dataset.keys = keys", keys)
+    for key in page.locator(".key").all():
+        box = key.bounding_box()
+        assert min(box["width"], box["height"]) >= size - 0.5
+        assert box["y"] + box["height"] <= page.viewport_size["height"] + 0.5
+    for button in page.locator("button:visible, a:visible").all():
+        box = button.bounding_box()
+        assert min(box["width"], box["height"]) >= TOUCH_PX - 0.5, button
+    drawing = page.locator(".map").bounding_box()
+    assert drawing["height"] > 300
+
+
+def test_at_200_percent_zoom_nothing_is_cut_off(open_page, live_site, sign_in):
+    page = open_page("landscape", viewport={"width": 640, "height": 400})
+    open_check(sign_in(page, "builder"), live_site, a_check())
+    assert page.evaluate("document.documentElement.scrollWidth") <= 640
+    tap(page, "2.35")
+    at(page, "1", "flush")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_in_any_state(
+    open_page, live_site, sign_in, axe, scheme
+):
+    page = sign_in(open_page("landscape", color_scheme=scheme), "builder")
+    open_check(page, live_site, a_check())
+    for value in ["1.2", "0.1", "3.9", "2.0"]:
+        tap(page, value)
+    page.locator('[data-key="ok"]').click()
+    assert axe(page) == []
+    page.get_by_role("button", name="List").click()
+    assert axe(page) == []
+    page.get_by_role("button", name="Skip").click()
+    expect(page.get_by_role("dialog")).to_be_visible()
+    assert axe(page) == []
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Settings").click()
+    assert axe(page) == []
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Feeler").click()
+    assert axe(page) == []
+    page.get_by_role("button", name="Finish").click()
+    assert axe(page) == []
+    all_sent(page)
+    page.context.set_offline(True)
+    for name in ("Checks", "all sent"):
+        page.get_by_role("link", name=name, exact=True).click()
+        expect(page.locator(".page h1")).to_be_visible()
+        assert axe(page) == []
+
+
+def test_the_shell_is_the_same_for_everybody(live_site, client_of, client):
+    builder, stranger = client_of("builder"), client
+    for path in ("/tablet/", "/tablet/check/x", "/tablet/store"):
+        first, second = builder.get(path), stranger.get(path)
+        assert first.status_code == second.status_code == 200
+        assert first.content == second.content
+        assert "max-age" in second["Cache-Control"]
+    assert b"csrf" not in second.content
