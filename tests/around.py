@@ -157,13 +157,16 @@ class Site:
     """The real server in a process of its own, as `manage.py serve` starts it.
 
     home: folder of its data. environment: what is set beside FAYLINE_HOME.
+    command: which command serves, with its option that takes the port.
     """
+
+    command = ("serve", "--http")
 
     def __init__(self, home: Path, environment: dict, port: int | None = None):
         self.home = home
         self.environment = environment
         self.port = port or free_port()
-        self.log = home / "server.log"
+        self.log = home.with_name(f"{home.name}-server.log")
         self.process = None
 
     @property
@@ -183,7 +186,7 @@ class Site:
             "DJANGO_SETTINGS_MODULE": "shop.settings",
             "FAYLINE_HOME": str(self.home),
         }
-        command = [sys.executable, "-m", "django", "serve", "--http", str(self.port)]
+        command = [sys.executable, "-m", "django", *self.command, str(self.port)]
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(
                 [*command, *options],
@@ -196,7 +199,7 @@ class Site:
         self.wait_until_it_answers()
         return self
 
-    def wait_until_it_answers(self, seconds: float = 30) -> None:
+    def wait_until_it_answers(self, seconds: float = 120) -> None:
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             if self.process.poll() is not None:
