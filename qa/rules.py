@@ -1,12 +1,30 @@
 """The only bridge from models to numeric: requirements limits, feet, words."""
 
+import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from qa.models import Check, Edge, Finish, Kind, Station
+from qa.forms import motions_file
+from qa.models import (
+    Check,
+    Edge,
+    Finish,
+    FitUp,
+    JointRevision,
+    Kind,
+    PlanHabits,
+    Side,
+    Station,
+    TrimSide,
+)
+from qa.numeric import joint as geometry
 from qa.numeric import verdict
 from qa.numeric.lengths import format_length
+from qa.numeric.motions import Motion
+from qa.numeric.planned import PlanOptions
 from shop.models import Unit
+from shop.numeric import thermal
 
 MM = 1_000_000
 NO_LIMITS = "no limits"
@@ -106,3 +124,136 @@ def facing(edge: str, flush_nm: int | None) -> str:
         return ""
     forward = (flush_nm > 0) == (edge == Edge.UPSTREAM)
     return "forward-facing" if forward else "aft-facing"
+
+
+def side_to_cut(station: Station, wish: str | None) -> str:
+    """Return the side a plan may cut here: "part", "surround" or "none".
+
+    Where both may be cut it is the side wished for, the part when nothing is wished.
+    """
+    if wish == "none" or station.trim_side == TrimSide.NONE:
+        return "none"
+    if station.trim_side == TrimSide.BOTH:
+        return wish or Side.PART
+    return station.trim_side
+
+
+def joint_to_plan(
+    revision: JointRevision,
+    stations: Sequence[Station],
+    *,
+    finish: str,
+    lost_mm: dict[str, Sequence[float]],
+    wish: str | None = None,
+) -> geometry.Joint:
+    """Return a revision as the numbers want it, limits as they hold in `finish`.
+
+    lost_mm: by side, what each station's edge has lost already; what may still be cut
+    is less by it. Raises JointError for a joint that cannot be.
+    """
+    rows = []
+    for row, station in enumerate(stations):
+        station.revision = revision
+        side = side_to_cut(station, wish)
+        rows.append(
+            geometry.Station(
+                label=station.label,
+                place=(station.x_nm / MM, station.y_nm / MM, station.z_nm / MM),
+                gap_direction=_direction(station, "gap"),
+                face=_direction(station, "face"),
+                gap=_limits(requirement(station, Kind.GAP, finish)),
+                flush=_limits(requirement(station, Kind.FLUSH, finish)),
+                trim_side=side,
+                trim_max=left_to_cut_mm(station, side, lost_mm, row),
+                land=None if station.land_nm is None else station.land_nm / MM,
+            )
+        )
+    return geometry.build_joint(
+        rows, closed=revision.closed, part_inside=revision.part_inside
+    )
+
+
+def left_to_cut_mm(station: Station, side: str, lost_mm, row: int) -> float | None:
+    """Return what may still come off a side of a station, None where nothing limits."""
+    name = "trim_max_surround_nm" if side == Side.SURROUND else "trim_max_nm"
+    most = getattr(station, name)
+    if most is None or side == "none":
+        return None
+    lost = lost_mm.get(side)
+    return max(0.0, most / MM - (float(lost[row]) if lost is not None else 0.0))
+
+
+def _direction(station: Station, name: str) -> tuple[float, float, float]:
+    x, y, z = (getattr(station, f"{name}_{axis}_e9") / 1e9 for axis in "xyz")
+    return x, y, z
+
+
+def _limits(wanted: Requirement) -> geometry.Limits:
+    return geometry.Limits(
+        *(None if nm is None else nm / MM for nm in (wanted.low_nm, wanted.high_nm))
+    )
+
+
+def motions_of(fit_up: FitUp) -> tuple[Motion, ...] | None:
+    """Return how the part may move in this fit-up; None when it is free.
+
+    Raises FileComplaints when what is on record cannot be read.
+    """
+    said = fit_up.motions or fit_up.revision.motions
+    if not said:
+        return None
+    return motions_file.parse(json.dumps({"motions": said}).encode())
+
+
+def least_cut_mm(habits: PlanHabits, check: Check) -> float:
+    """Return the least cut worth asking for: the shop's floor, and no less than what
+    the instrument can tell (its resolution, twice its standard uncertainty)."""
+    can_tell = [habits.floor_nm, 2 * (check.u_nm or 0)]
+    if check.instrument and check.instrument.resolution_nm:
+        can_tell.append(check.instrument.resolution_nm)
+    return max(can_tell) / MM
+
+
+def plan_options(
+    habits: PlanHabits, check: Check, motions: tuple[Motion, ...] | None, **wished
+) -> PlanOptions:
+    """Return what a plan may do: the shop's habits, and what was wished otherwise."""
+    revision = check.fit_up.revision
+    aim = habits.aim_nm if revision.aim_nm is None else revision.aim_nm
+    usual = {
+        "max_move_mm": habits.max_move_nm / MM,
+        "max_turn_deg": habits.max_turn_mdeg / 1000,
+        "max_raise_mm": habits.max_raise_nm / MM,
+        "max_tilt_deg": habits.max_tilt_mdeg / 1000,
+        "max_trim_mm": habits.max_trim_nm / MM,
+        "aim_mm": aim / MM,
+        "fairness": None
+        if habits.fairness_e6 is None
+        else habits.fairness_e6 / 1_000_000,
+    }
+    return PlanOptions(
+        rule=revision.rule,
+        uncertainty_mm=check.u_nm / MM if check.u_nm else None,
+        edition=revision.edition,
+        bite=habits.bite_permille / 1000,
+        floor_mm=least_cut_mm(habits, check),
+        motions=motions,
+        **{**usual, **wished},
+    )
+
+
+def gap_at_20_nm(check: Check, gap_nm: int | None) -> int | None:
+    """Return a gap as it would be at 20 degC, for two unlike materials.
+
+    None when they are alike, or the temperature or the expansions are not known. The
+    opening and the part grow over the length that the revision states.
+    """
+    revision = check.fit_up.revision
+    rates = (revision.part_expansion_e9, revision.surround_expansion_e9)
+    told = (gap_nm, check.temperature_mc, revision.expanding_length_nm, *rates)
+    if None in told or rates[0] == rates[1]:
+        return None
+    length = revision.expanding_length_nm
+    warmer = check.temperature_mc / 1000 - thermal.REFERENCE_C
+    part, surround = (rate / 1000 for rate in rates)
+    return gap_nm - round(thermal.gap_change(surround, length, part, length, warmer))

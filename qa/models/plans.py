@@ -1,0 +1,144 @@
+"""What was done so that a part fits: cuts, moves, releases, templates, habits."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from shop.models import Fact, Part, Unit
+
+from .checks import Check
+from .fitups import FitUp
+from .joints import Side
+
+
+class TrimCut(Fact):
+    """Depth taken off an edge at one place. The cut line runs straight between places.
+
+    Where is said by the position along the seam of the fit-up's revision and not by a
+    station, since stations of a later revision may lie elsewhere. `part` is the serial
+    that was cut, on either side. A depth of 0 marks where a cut runs out.
+    """
+
+    fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="cuts")
+    fit_check = models.ForeignKey(Check, models.PROTECT, related_name="cuts")
+    part = models.ForeignKey(Part, models.PROTECT, related_name="cuts")
+    side = models.CharField(max_length=8, choices=Side)
+    s_nm = models.BigIntegerField()
+    depth_nm = models.BigIntegerField()
+    planned_nm = models.BigIntegerField(null=True, blank=True)
+    value = models.CharField(max_length=24, blank=True)
+    unit = models.CharField(max_length=2, choices=Unit, blank=True)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(side__in=Side.values), name="cut_side_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(depth_nm__gte=0), name="cut_depth_not_negative"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.depth_nm} at {self.s_nm}"
+
+
+class MoveKind(models.TextChoices):
+    MOVE = "move", _("moved")
+    SHIM = "shim", _("shimmed")
+
+
+class AppliedMove(Fact):
+    """A part was moved or shimmed, and what that should do at each station.
+
+    `fit_up` is the one before; `changes` are {station: [gap nm, flushness nm]}.
+    """
+
+    fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="moves")
+    fit_check = models.ForeignKey(Check, models.PROTECT, related_name="moves")
+    kind = models.CharField(max_length=8, choices=MoveKind)
+    words = models.CharField(max_length=400)
+    # [{"name": "x", "amount": "0.600", "unit": "mm"}, ...]
+    amounts = models.JSONField(default=list, blank=True)
+    changes = models.JSONField(default=dict, blank=True)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=MoveKind.values), name="move_kind_known"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.words
+
+
+class CutRelease(Fact):
+    """The engineer lets one serial of primary structure be cut, by one check."""
+
+    part = models.ForeignKey(Part, models.PROTECT, related_name="cut_releases")
+    fit_check = models.ForeignKey(Check, models.PROTECT, related_name="cut_releases")
+    note = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        ordering = ("id",)
+
+    def __str__(self) -> str:
+        return f"{self.part_id} by {self.fit_check_id}"
+
+
+class TemplatePrint(Fact):
+    """A trim template as it was printed: everything that is on it, and its digest."""
+
+    fit_check = models.ForeignKey(Check, models.PROTECT, related_name="templates")
+    paper = models.CharField(max_length=8)
+    # What was drawn, edge by edge, as qa.queries.plan_papers writes and reads it.
+    edges = models.JSONField()
+    issued_at = models.DateTimeField()
+    # sha256 of the PDF: the same record gives the same bytes.
+    digest = models.CharField(max_length=64)
+
+    class Meta:
+        ordering = ("id",)
+
+    def __str__(self) -> str:
+        return self.digest
+
+
+class PlanHabits(Fact):
+    """How this shop cuts and how far parts may be moved; the newest holds."""
+
+    bite_permille = models.PositiveIntegerField(_("next bite"), default=600)
+    floor_nm = models.BigIntegerField(_("least cut"), default=100_000)
+    aim_nm = models.BigIntegerField(_("aim inside the limit"), default=150_000)
+    max_move_nm = models.BigIntegerField(_("greatest move"), default=3_000_000)
+    max_turn_mdeg = models.PositiveIntegerField(_("greatest turn"), default=1000)
+    max_raise_nm = models.BigIntegerField(_("greatest raise"), default=3_000_000)
+    max_tilt_mdeg = models.PositiveIntegerField(_("greatest tilt"), default=1000)
+    max_trim_nm = models.BigIntegerField(_("greatest trim"), default=3_000_000)
+    # Greatest change of trim per length of edge, in 1e-6; none: no limit.
+    fairness_e6 = models.PositiveIntegerField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("-id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(bite_permille__gt=0, bite_permille__lte=1000),
+                name="habits_bite_a_fraction",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    floor_nm__gte=0,
+                    aim_nm__gte=0,
+                    max_move_nm__gte=0,
+                    max_raise_nm__gte=0,
+                    max_trim_nm__gte=0,
+                ),
+                name="habits_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"bite {self.bite_permille / 1000:g}"

@@ -1,0 +1,251 @@
+"""From the records of a part to a plan for it: which readings, which freedom, which
+habits. The numbers are qa.numeric.plan; pages and papers are made from `Worked`."""
+
+from dataclasses import dataclass, field
+
+from qa import rules
+from qa.models import Check, CutRelease, Kind, PlanHabits, Side
+from qa.numeric.bite import Shortfall, corrected_bite
+from qa.numeric.joint import JointError
+from qa.numeric.motions import NothingSeen
+from qa.numeric.picture import Measured
+from qa.numeric.planned import OptionError, Plan, PlanOptions, StationPlan
+from qa.numeric.seat import NoFeasibleMotion
+from qa.numeric.verdict import NarrowLimits
+from shop.forms.table import FileComplaints
+from shop.models import Part, StructuralClass
+
+from . import history, rounds
+from .history import History
+from .staleness import JointState, how_held, states
+
+RELATED = (
+    "entry__by",
+    "instrument",
+    "state",
+    "fit_up__entry",
+    "fit_up__airframe__type",
+    "fit_up__joint__position",
+    "fit_up__joint__surround",
+    "fit_up__revision",
+    "fit_up__part__design",
+    "fit_up__surround_part__design",
+)
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a person asked for otherwise than usual; `limits` are of PlanOptions."""
+
+    side: str | None = None
+    limits: dict = field(default_factory=dict)
+
+
+@dataclass
+class Planned:
+    """One joint in the plan: its state, the check it is planned by, what it lost."""
+
+    state: JointState
+    check: Check
+    lost: dict
+    rounds: list
+
+    @property
+    def values(self):
+        return self.state.now.values
+
+    def value_nm(self, label: str, kind: str) -> int | None:
+        value = self.values.get((label, kind))
+        return value.reading.value_nm if value else None
+
+
+@dataclass(frozen=True)
+class Bite:
+    """The cut to ask for at a station, mm: the next bite, the full trim it is part of,
+    and why they differ from the plan's own ("" when they do not)."""
+
+    bite: float
+    trim: float
+    why: str = ""
+
+
+@dataclass
+class Worked:
+    """A plan with everything it came from. `problem` says why there is none."""
+
+    check: Check
+    live: bool
+    rows: History
+    joints: list[Planned]
+    left_out: list[str]
+    habits: PlanHabits
+    options: PlanOptions | None = None
+    plan: Plan | None = None
+    problem: str = ""
+    releases: set = field(default_factory=set)
+
+    @property
+    def main(self) -> Planned:
+        return self.joints[0]
+
+    @property
+    def least_cut(self) -> float:
+        return rules.least_cut_mm(self.habits, self.check)
+
+    @property
+    def shortfall(self) -> Shortfall | None:
+        return rounds.shortfall(self.main.rounds)
+
+    def stations(self):
+        """Yield (planned joint, row in its seam, StationPlan) of every station."""
+        for one in self.plan.stations:
+            joint = self.joints[one.joint]
+            yield joint, joint.state.seam.rows[one.label], one
+
+    def bite(self, station: StationPlan) -> Bite:
+        """What to cut next here: corrected by what was learned, never too thin."""
+        trim, least = station.trim, self.least_cut
+        if trim <= 0:
+            return Bite(0.0, 0.0)
+        if trim < least:
+            return self._too_thin(station, least)
+        asked = corrected_bite(station.next_bite, trim, self.shortfall)
+        return Bite(min(trim, max(asked, least)), trim)
+
+    def _too_thin(self, station: StationPlan, least: float) -> Bite:
+        """A trim that the instrument cannot tell: as much as it can, or none."""
+        high = self._high_mm(station)
+        fits = high is None or station.gap_after + least - station.trim <= high
+        if fits and least <= station.most_trim:
+            why = f"{station.trim:.2f} mm would do; {least:.2f} mm is what can be told"
+            return Bite(least, least, why)
+        why = (
+            f"{station.trim:.2f} mm more is wanted, less than can be told "
+            f"({least:.2f} mm): leave it and measure again"
+        )
+        return Bite(0.0, 0.0, why)
+
+    def _high_mm(self, station: StationPlan) -> float | None:
+        joint = self.joints[station.joint]
+        row = joint.state.seam.stations[joint.state.seam.rows[station.label]]
+        wanted = rules.requirement(row, Kind.GAP, joint.check.finish)
+        return None if wanted.high_nm is None else wanted.high_nm / 1e6
+
+    def cut_sides(self) -> list[tuple[Planned, str]]:
+        """(joint, side) of everything that the plan cuts."""
+        found = {}
+        for joint, _, station in self.stations() if self.plan else []:
+            if self.bite(station).bite > 0:
+                found[id(joint), station.side] = (joint, station.side)
+        return list(found.values())
+
+    def to_release(self) -> list[tuple[Part, Check, bool]]:
+        """Primary structure that the plan cuts: serial, check, released or not."""
+        found = {}
+        for joint, side in self.cut_sides():
+            fit_up = joint.check.fit_up
+            part = fit_up.part if side == Side.PART else fit_up.surround_part
+            if part and part.design.structural_class == StructuralClass.PRIMARY:
+                done = (part.pk, joint.check.pk) in self.releases
+                found[part.pk, joint.check.pk] = (part, joint.check, done)
+        return list(found.values())
+
+
+def work_out(check: Check, wish: Wish | None = None) -> Worked:
+    """Plan for a check (loaded with RELATED), in a constant number of statements.
+
+    A check that is not of the newest state is planned by what stood then, alone; a
+    live one together with the other joints of the part measured in the same condition.
+    """
+    wish = wish or Wish()
+    fit_up = check.fit_up
+    joints = history.joints_of_part(fit_up.airframe, fit_up.part_id)
+    rows = history.load(fit_up.airframe, joints)
+    habits = PlanHabits.objects.first() or PlanHabits()
+    found = states(rows)
+    live = any(one.pk == check.pk for one in found[fit_up.joint_id].now.checks)
+    if not live:
+        found = states(rows, until=check.entry.pk)
+        found = {fit_up.joint_id: found[fit_up.joint_id]}
+    main = _planned(rows, found.pop(fit_up.joint_id), check)
+    others, left_out = _others(rows, main, found)
+    worked = Worked(check, live, rows, [main, *others], left_out, habits)
+    worked.releases = set(
+        CutRelease.objects.filter(
+            fit_check__in=[one.check for one in worked.joints]
+        ).values_list("part_id", "fit_check_id")
+    )
+    _solve(worked, wish)
+    return worked
+
+
+def _planned(rows: History, state: JointState, check: Check | None = None) -> Planned:
+    check = check or state.now.checks[-1]
+    check.fit_up = state.fit_up
+    state.fit_up.airframe = state.airframe
+    lost = {
+        side: rows.lost(state.joint, part_id, side, state.seam)
+        for side, part_id in (
+            (Side.PART, state.fit_up.part_id),
+            (Side.SURROUND, state.fit_up.surround_part_id),
+        )
+    }
+    return Planned(state, check, lost, rounds.rounds_of(rows, state))
+
+
+def _others(rows: History, main: Planned, found: dict[int, JointState]):
+    """The part's other joints that may be planned with this one, and those not."""
+    others, left_out = [], []
+    for state in found.values():
+        if state.fit_up.part_id != main.state.fit_up.part_id:
+            continue
+        name = state.joint.number
+        if not state.now.values or not state.now.checks:
+            left_out.append(f"{name} was not measured since the part last changed")
+        elif how_held(state.fit_up) != how_held(main.state.fit_up):
+            left_out.append(f"{name} was measured with the part held another way")
+        elif state.now.checks[-1].finish != main.check.finish:
+            left_out.append(f"{name} was measured in another state of finish")
+        else:
+            others.append(_planned(rows, state))
+    return others, left_out
+
+
+def _solve(worked: Worked, wish: Wish) -> None:
+    # The planner brings scipy: pages that plan nothing must not wait for it.
+    from qa.numeric.plan import plan_joints  # noqa: PLC0415
+
+    try:
+        motions = rules.motions_of(worked.check.fit_up)
+        worked.options = rules.plan_options(
+            worked.habits, worked.check, motions, **wish.limits
+        )
+        measured = [_measured(one, wish.side) for one in worked.joints]
+        worked.plan = plan_joints(measured, worked.options)
+    except FileComplaints as bad:
+        told = "; ".join(str(one.text) for one in bad.complaints)
+        worked.problem = f"How the part may move cannot be read: {told}"
+    except (NothingSeen, NoFeasibleMotion, NarrowLimits, JointError) as why:
+        worked.problem = str(why)
+    except OptionError as why:
+        worked.problem = f"{why.option.replace('_', ' ')}: {why}"
+
+
+def _measured(joint: Planned, side: str | None) -> Measured:
+    state = joint.state
+    stations = state.seam.stations
+    geometry = rules.joint_to_plan(
+        state.revision,
+        stations,
+        finish=joint.check.finish,
+        lost_mm=joint.lost,
+        wish=side,
+    )
+    read = {
+        kind: [
+            None if nm is None else nm / 1e6
+            for nm in (joint.value_nm(one.label, kind) for one in stations)
+        ]
+        for kind in Kind.values
+    }
+    return Measured(geometry, read[Kind.GAP], read[Kind.FLUSH])
