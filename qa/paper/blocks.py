@@ -75,7 +75,7 @@ def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Bl
 
 
 def identity(pairs: Sequence[tuple[str, object]], columns: int = 4) -> list[Block]:
-    """Captions over values in a ruled grid; a long value takes up to 3 lines."""
+    """Captions over values in a ruled grid; a long value takes up to 4 lines."""
     rows = [pairs[i : i + columns] for i in range(0, len(pairs), columns)]
     return [_identity_row(row, columns, last=row is rows[-1]) for row in rows]
 
@@ -83,7 +83,7 @@ def identity(pairs: Sequence[tuple[str, object]], columns: int = 4) -> list[Bloc
 def _identity_row(row, columns: int, last: bool) -> Block:
     wide = CONTENT / columns
     cells = [
-        (caption, text.wrap(value or "–", wide - 10, SEMIBOLD, 8, most=3))
+        (caption, text.wrap(value or "–", wide - 10, SEMIBOLD, 8, most=4))
         for caption, value in row
     ]
     most = max(len(lines) for _, lines in cells)

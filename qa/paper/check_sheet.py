@@ -221,18 +221,18 @@ def _table(sheet: CheckSheet) -> list[Block]:
     chance = any(row.probability for row in sheet.rows)
     columns = [
         Column("Station", 13, font=SEMIBOLD),
-        Column("Characteristic", 19),
-        Column("Requirement, mm", 29, "right"),
+        Column("Kind", 11),
+        Column("Requirement, mm", 28, "right"),
         Column("As read", 20, "right"),
-        Column("Result, mm", 19, "right", font=SEMIBOLD),
-        Column("Verdict", 31),
+        Column("Result, mm", 18, "right", font=SEMIBOLD),
+        Column("Verdict", 30),
         Column("Beyond limit, mm", 17, "right"),
     ]
     if chance:
-        columns.append(Column("Probability", 16, "right"))
-    columns += [Column("By", 15), Column("NC", 14)]
+        columns.append(Column("Prob.", 12, "right"))
+    columns += [Column("By", 20, lines=2), Column("NC", 14)]
     if notes:
-        columns.append(Column("Note", 26, lines=2))
+        columns.append(Column("Note", 28, lines=2))
     rows, rules, last = [], [], None
     for row in sheet.rows:
         first = row.station != last

@@ -16,7 +16,7 @@ DOCUMENT_TYPE = "Nonconformance list"
 @dataclass(frozen=True)
 class ListedItem:
     """One nonconformance as text; `state` open, dispositioned, closed and what else the
-    page says; `age` such as "12 days"."""
+    page says; `found` the day."""
 
     number: str
     airframe: str
@@ -26,7 +26,6 @@ class ListedItem:
     check: str = ""
     state: str = "open"
     found: str = ""
-    age: str = ""
     who: str = ""
 
 
@@ -87,13 +86,12 @@ def story(listed: NonconformanceList) -> list[Block]:
 COLUMNS: Sequence[Column] = (
     Column("Number", 17, font=SEMIBOLD),
     Column("Airframe", 16, lines=2),
-    Column("Joint", 26, lines=2),
-    Column("What and where", 50, lines=4),
+    Column("Joint", 16, lines=2),
+    Column("What and where", 56, lines=4),
     Column("Part", 22, lines=2),
     Column("Check", 14),
     Column("State", 24, lines=2),
-    Column("Found", 17),
-    Column("Age", 12),
+    Column("Found", 20),
     Column("Who", 17, lines=2),
 )
 
@@ -101,5 +99,5 @@ COLUMNS: Sequence[Column] = (
 def _cells(item: ListedItem) -> tuple[str, ...]:
     return (
         item.number, item.airframe, item.joint, item.text, item.part, item.check,
-        item.state, item.found, item.age, item.who,
+        item.state, item.found, item.who,
     )  # fmt: skip

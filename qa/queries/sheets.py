@@ -324,6 +324,5 @@ def _listed(row: nonconformances.ItemRow) -> ListedItem:
         check=row.check,
         state=state,
         found=timezone.localtime(row.opened_at).strftime("%Y-%m-%d"),
-        age="",
         who=row.holder,
     )
