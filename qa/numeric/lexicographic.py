@@ -72,6 +72,14 @@ class Draft:
         self._rows += 1
         return self._rows - 1
 
+    def tie(self, columns) -> int:
+        """Add a row of two movements that binds nothing until it is tied."""
+        self._entries.append((np.full(2, self._rows), columns, np.ones(2)))
+        self._row_low.append(np.full(1, -np.inf))
+        self._row_high.append(np.full(1, np.inf))
+        self._rows += 1
+        return self._rows - 1
+
     def cost(self, *terms) -> np.ndarray:
         """Costs (c,) from (columns, price) pairs."""
         cost = np.zeros(self._count)
@@ -201,6 +209,19 @@ class Programme:
         """A new upper bound for a row."""
         self.row_high[row] = most
         self._solver.changeRowBounds(row, float(self.row_low[row]), float(most))
+
+    def retie(self, row: int, columns, factors, level: float) -> None:
+        """Tie columns: their sum at these factors is `level`."""
+        for column, factor in zip(columns, factors, strict=True):
+            self._solver.changeCoeff(row, int(column), float(factor))
+        self._solver.changeRowBounds(row, float(level), float(level))
+
+    def untie(self, row: int) -> None:
+        self._solver.changeRowBounds(row, -np.inf, np.inf)
+
+    def row_price(self, row: int) -> float:
+        """What one unit more on a tied row would add to the last aim."""
+        return float(self._row_dual[row]) * self._size
 
     def prices(self, columns: np.ndarray) -> np.ndarray:
         """What one unit more of fixed columns would add to the last aim."""

@@ -96,15 +96,23 @@ class Problem:
         base, slopes = self.readings.straightened(free, at)
         draft, parts = self.draft(base, slopes, free.locked, (low, high))
         programme = draft.programme(self.basis)
-        for name, cost in self.aims(draft, parts):
+        found = self.finish(programme, draft, parts)
+        self.basis = programme.first_basis
+        return found
+
+    def finish(self, programme, draft, parts, done: int = 0):
+        """(movements, detail): aims in strict order, then the least movement.
+
+        The first `done` aims are held already.
+        """
+        for name, cost in list(self.aims(draft, parts))[done:]:
             value = programme.minimize(cost)
             self.hold(name, value, programme, parts)
-        self.basis = programme.first_basis
-        step = programme.least_movement(tied=self.tied)
-        return step, self.detail(programme, draft, parts, step)
+        moves = programme.least_movement(tied=self.tied)
+        return moves, self.detail(programme, draft, parts, moves)
 
     def circle_draft(self, turn: int):
-        """(draft, costs) with the sine and versine of one turn as last movements."""
+        """(draft, parts) with the sine and versine of one turn as last movements."""
         free, readings = self.freedom, self.readings
         motion, rest = free.motions[turn], np.arange(len(free.motions)) != turn
         axis = np.array(motion.rotation)
@@ -122,8 +130,7 @@ class Problem:
         nothing = np.zeros((len(free.locked), 2))
         locked = np.hstack([free.locked[:, rest], nothing])
         box = np.r_[free.low[rest], 0.0, 0.0], np.r_[free.high[rest], 0.0, 0.0]
-        draft, parts = self.draft(readings.values, slopes, locked, box)
-        return draft, [cost for _, cost in self.aims(draft, parts)]
+        return self.draft(readings.values, slopes, locked, box)
 
     def overlap_columns(self, draft: Draft, parts: dict) -> list:
         """Columns by which readings may stay below their floor, with their signs."""

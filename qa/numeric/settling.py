@@ -19,6 +19,7 @@ from qa.numeric.lexicographic import Infeasible
 
 SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 EQUAL = 1e-9  # aims this close, relative or absolute, are the same
+NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
 SAME_TURN = 1e-4  # radians; where the best turns span less, any will do
 
@@ -46,12 +47,12 @@ def settle(problem, start: np.ndarray) -> Settled:
     passes = 0
     if only_turn(free) is not None:
         search = TurnSearch(problem, only_turn(free))
-        turn, still_free, passes = search.run()
-        start = start.copy()
-        start[turns] = turn * free.unit[turns]
+        turn, still_free = search.run()
+        step, detail = search.finish(turn, problem)
+        passes = search.count
         if not still_free:
-            step, detail = problem.solve(start, 0.0)
-            return Settled(step, True, passes + 1, detail)
+            return Settled(step, True, passes, detail)
+        start = step
     return _straighten_again(problem, start, turns, passes)
 
 
@@ -98,76 +99,130 @@ def only_turn(free) -> int | None:
 
 
 class TurnSearch:
-    """The best turn for aims in strict order."""
+    """The best turn for aims in strict order, each at least 0."""
 
     def __init__(self, problem, turn: int):
         free = problem.freedom
         self.low, self.high = free.low[turn], free.high[turn]
         self.low, self.high = self.low / free.unit[turn], self.high / free.unit[turn]
-        draft, self.costs = problem.circle_draft(turn)
-        self.limits = [draft.limit(cost) for cost in self.costs]
-        self.programme = draft.programme()
-        self.circle = np.array([draft.motions - 2, draft.motions - 1])
+        self.draft, self.parts = problem.circle_draft(turn)
+        self.aims = list(problem.aims(self.draft, self.parts))
+        self.costs = [cost for _, cost in self.aims]
+        self.limits = [self.draft.limit(cost) for cost in self.costs]
+        self.circle = np.array([self.draft.motions - 2, self.draft.motions - 1])
+        self.tangent = self.draft.tie(self.circle)
+        self.programme = self.draft.programme()
+        self.low_ends = self.programme.column_low.copy()
+        self.high_ends = self.programme.column_high.copy()
         self.curves = [[] for _ in self.costs]
         self.best: list[float] = []
         self.count = 0
 
-    def run(self) -> tuple[float, bool, int]:
-        """(best turn in radians, whether others are as good, turns tried)."""
+    def run(self) -> tuple[float, bool]:
+        """(best turn in radians, whether turns about it are as good)."""
         turn = min(max(0.0, self.low), self.high)
         for aim in range(len(self.costs)):
             turn = self._least(aim, turn)
-        around = [turn - SAME_TURN, turn + SAME_TURN]
-        still_free = any(
-            self.low <= t <= self.high and self._allowed(np.array([t]), len(self.best))
-            for t in around
-        )
-        return turn, bool(still_free), self.count
+        around = np.array([turn - SAME_TURN, turn + SAME_TURN])
+        around = around[(around >= self.low) & (around <= self.high)]
+        return turn, bool(self._allowed(around, len(self.best)).any())
+
+    def finish(self, turn: float, problem):
+        """(movements (k,) with the turn first, detail) of the plan at a turn."""
+        self._fix(turn)
+        done = 0
+        while done < len(self.best) and self.best[done] <= NOTHING:
+            done += 1
+        self._hold(done)  # aims that cost nothing are held as they are
+        found = problem.finish(self.programme, self.draft, self.parts, done)
+        unit = problem.freedom.unit[0]
+        return np.r_[turn * unit, found[0][:-2]], found[1]
 
     def _least(self, aim: int, turn: float) -> float:
-        best, best_turn = math.inf, turn
+        """The least of an aim, and the turn where it is reached."""
+        best = self._try(aim, turn)
+        best, turn = self._newton(aim, best, turn)
+        probes = [
+            turn + SAME_TURN,
+            turn - SAME_TURN,
+        ]  # slopes on both sides of a corner
+        tried = set()
         for _ in range(MOST_TURNS):
-            value = self._try(aim, turn)
-            if value < best - self._rounding(aim, value) or best == math.inf:
-                best, best_turn = value, turn
-            last, (turn, bound) = turn, self._lowest(aim)
-            if best - bound <= self._rounding(aim, best) or turn == last:
+            far, bound = self._lowest(aim)
+            if best - bound <= self._rounding(aim, best):
                 break
+            found = probes.pop() if probes else far
+            found = min(max(found, self.low), self.high)
+            if found in tried:
+                if probes:
+                    continue
+                break
+            tried.add(found)
+            value = self._try(aim, found)
+            if value < best - self._rounding(aim, value) / 2:
+                best, turn = value, found
         if not math.isfinite(best):
             raise Infeasible("no turn fulfills all the rows and bounds")
         self.best.append(best)
-        self._hold(aim, True)
-        return best_turn
+        self._hold(aim + 1)
+        return turn
+
+    def _newton(self, aim: int, best: float, turn: float) -> tuple[float, float]:
+        """(best, turn) after Newton's steps along tangents, until one is not needed."""
+        at = turn
+        for _ in range(5):
+            if best <= self._rounding(aim, best):
+                break
+            found, value, off = self._slide(aim, at)
+            if off <= 1e-15:  # the tangent point lies on the circle
+                if value < best - self._rounding(aim, value) / 2:
+                    best, turn = value, found
+                break
+            at = found
+        return best, turn
+
+    def _slide(self, aim: int, turn: float) -> tuple[float, float, float]:
+        """(best turn, aim there, distance from the circle) on the tangent at `turn`."""
+        programme, circle = self.programme, self.circle
+        sine, versine = math.sin(turn), 2 * math.sin(turn / 2) ** 2
+        slope = math.tan(turn)
+        level = versine - slope * sine
+        low, high = math.sin(self.low), math.sin(self.high)
+        programme.bound(circle, np.array([low, -1.0]), np.array([high, 2.0]))
+        programme.retie(self.tangent, circle, (-slope, 1.0), level)
+        self.count += 1
+        value = programme.minimize(self.costs[aim])
+        # A plane below the aim over sine and versine: the price of the tangent, and
+        # that of the bound where the sine has run into it.
+        price = programme.row_price(self.tangent)
+        edge = float(programme.prices(circle)[0])
+        sine, versine = (float(v) for v in programme.values[circle])
+        rest = value - price * level - edge * sine
+        self.curves[aim].append((price, edge - price * slope, rest))
+        programme.untie(self.tangent)
+        found = math.asin(min(1.0, max(-1.0, sine)))
+        return found, value, abs(2 * math.sin(found / 2) ** 2 - versine)
+
+    def _fix(self, turn: float) -> np.ndarray:
+        point = np.array([math.sin(turn), 2 * math.sin(turn / 2) ** 2])
+        self.programme.bound(self.circle, point, point)
+        return point
 
     def _try(self, aim: int, turn: float) -> float:
         """The aim at this turn; inf where an earlier aim is worse than its best."""
         self.count += 1
-        point = np.array([math.sin(turn), 2 * math.sin(turn / 2) ** 2])
-        self.programme.bound(self.circle, point, point)
+        point = self._fix(turn)
         try:
             return self._cut(aim, point)
         except Infeasible:
             if aim == 0:
                 raise
         for earlier in range(aim):
-            for later in range(aim):
-                self._hold(later, later < earlier)
+            self._hold(earlier)
             if self._cut(earlier, point) > self._most(earlier, 1):
                 break
-        for earlier in range(aim):
-            self._hold(earlier, True)
+        self._hold(aim)
         return math.inf
-
-    def _most(self, aim: int, times: int) -> float:
-        """The best of an aim and a rounding, or some."""
-        return self.best[aim] + times * self._rounding(aim, self.best[aim])
-
-    def _rounding(self, aim: int, value: float) -> float:
-        return EQUAL * max(1.0, abs(value), float(np.abs(self.costs[aim]).max()))
-
-    def _hold(self, aim: int, held: bool) -> None:
-        most = self._most(aim, 4) if held else math.inf
-        self.programme.cap(self.limits[aim], most)
 
     def _cut(self, aim: int, point) -> float:
         value = self.programme.minimize(self.costs[aim])
@@ -176,16 +231,39 @@ class TurnSearch:
         self.curves[aim].append(curve)
         return value
 
+    def _most(self, aim: int, times: int) -> float:
+        """The best of an aim and a rounding, or some."""
+        return self.best[aim] + times * self._rounding(aim, self.best[aim])
+
+    def _rounding(self, aim: int, value: float) -> float:
+        size = float(np.abs(self.costs[aim]).max())
+        return EQUAL * max(1.0, size, abs(value) if math.isfinite(value) else 0.0)
+
+    def _hold(self, aims: int) -> None:
+        """Keep the first aims, and only them, at their best."""
+        programme, free = self.programme, slice(self.draft.motions, None)
+        high = self.high_ends.copy()
+        for aim, row in enumerate(self.limits):
+            held = aim < aims
+            nothing = held and self.best[aim] <= NOTHING
+            if nothing:
+                high[self.costs[aim] > 0] = 0.0
+            most = self._most(aim, 4) if held and not nothing else math.inf
+            if programme.row_high[row] != most:
+                programme.cap(row, most)
+        columns = np.arange(self.draft.motions, len(high))
+        programme.bound(columns, self.low_ends[free], high[free])
+
     def _lowest(self, aim: int) -> tuple[float, float]:
         """Where the highest curve of an aim is least, and how low that is."""
-        curves = np.array(self.curves[aim])
-        spots = [self.low, self.high, *_stationary(curves)]
+        curves = np.array([(0.0, 0.0, 0.0), *self.curves[aim]])
         one, other = np.triu_indices(len(curves), 1)
-        spots += _roots(curves[one] - curves[other])
+        spots = [np.array([self.low, self.high]), _stationary(curves)]
+        spots.append(_roots(curves[one] - curves[other]))
         for earlier in range(aim):
             limit = [0.0, 0.0, self._most(earlier, 1)]
-            spots += _roots(np.array(self.curves[earlier]) - limit)
-        spots = np.unique(np.clip(np.array(spots), self.low, self.high))
+            spots.append(_roots(np.array(self.curves[earlier]) - limit))
+        spots = np.clip(np.concatenate(spots), self.low, self.high)
         spots = spots[self._allowed(spots, aim)]
         if not len(spots):
             return 0.0, math.inf
@@ -209,23 +287,21 @@ def _heights(curves, turns) -> np.ndarray:
     return (curves @ parts).max(axis=0)
 
 
-def _stationary(curves) -> list[float]:
+def _stationary(curves) -> np.ndarray:
     """Turns where a (1 - cos) + b sin + c is level: a sin + b cos = 0."""
-    return [math.atan(-b / a) for a, b, _ in curves if a]
+    curves = curves[curves[:, 0] != 0]
+    return np.arctan(-curves[:, 1] / curves[:, 0])
 
 
-def _roots(curves) -> list[float]:
+def _roots(curves) -> np.ndarray:
     """Turns where a (1 - cos) + b sin + c = 0, a quadratic in the half tangent."""
-    found = []
-    for a, b, c in curves:
-        square = 2 * a + c
-        rest = b * b - square * c
-        if rest < 0:
-            continue
-        # The root that does not cancel first, the other from their product.
-        big = -(b + math.copysign(math.sqrt(rest), b))
-        if square:
-            found.append(2 * math.atan(big / square))
-        if big:
-            found.append(2 * math.atan(c / big))
-    return found
+    a, b, c = curves.T
+    square = 2 * a + c
+    rest = b * b - square * c
+    real = rest >= 0
+    b, c, square, rest = b[real], c[real], square[real], rest[real]
+    # The root that does not cancel first, the other from their product.
+    big = -(b + np.copysign(np.sqrt(rest), b))
+    one, other = square != 0, big != 0
+    halves = np.concatenate([big[one] / square[one], c[other] / big[other]])
+    return 2 * np.arctan(halves)
