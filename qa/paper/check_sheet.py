@@ -220,19 +220,19 @@ def _table(sheet: CheckSheet) -> list[Block]:
     notes = any(row.note for row in sheet.rows)
     chance = any(row.probability for row in sheet.rows)
     columns = [
-        Column("Station", 13, font=SEMIBOLD),
-        Column("Kind", 11),
-        Column("Requirement, mm", 28, "right"),
-        Column("As read", 20, "right"),
-        Column("Result, mm", 18, "right", font=SEMIBOLD),
-        Column("Verdict", 30),
-        Column("Beyond limit, mm", 17, "right"),
+        Column("Station", 12, font=SEMIBOLD),
+        Column("Kind", 10),
+        Column("Requirement, mm", 26, "right"),
+        Column("As read", 17, "right"),
+        Column("Result, mm", 16, "right", font=SEMIBOLD),
+        Column("Verdict", 35),
+        Column("Beyond limit, mm", 15, "right"),
     ]
     if chance:
-        columns.append(Column("Prob.", 12, "right"))
-    columns += [Column("By", 20, lines=2), Column("NC", 14)]
+        columns.append(Column("Prob.", 11, "right"))
+    columns += [Column("By", 27), Column("NC", 14)]
     if notes:
-        columns.append(Column("Note", 28, lines=2))
+        columns.append(Column("Note", 25, lines=2))
     rows, rules, last = [], [], None
     for row in sheet.rows:
         first = row.station != last

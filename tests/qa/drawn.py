@@ -158,7 +158,7 @@ def nonconformance_list(count=40) -> NonconformanceList:
     items = tuple(
         ListedItem(
             f"NC-{i:04}", "Wren 003", "J-012 Door R1", "gap tight, stations 4-7",
-            "DR-101 SN 014", "FC-0047", "open", "2026-11-20", f"{i} days", "Mara Vale",
+            "DR-101 SN 014", "FC-0047", "open", "2026-11-20", "Mara Vale",
         )
         for i in range(1, count + 1)
     )  # fmt: skip
