@@ -1,0 +1,97 @@
+"""The tests' own surroundings: what would make every other test worthless if wrong."""
+
+import threading
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+
+from shop.management.commands.test import summary
+from shop.models import Entry, Person
+from tests import around
+from tests.conftest import leaving, refused
+
+
+def add_from_another_thread(username):
+    def add():
+        Person.objects.create(username=username, name=username)
+        connection.close()
+
+    thread = threading.Thread(target=add)
+    thread.start()
+    thread.join()
+
+
+@pytest.mark.parametrize("turn", ["first", "second"])
+def test_each_test_gets_a_committed_database_of_its_own(turn, committed_db):
+    assert not Person.objects.exists()
+    add_from_another_thread(turn)
+    connection.close()
+    assert [person.username for person in Person.objects.all()] == [turn]
+
+
+def test_the_copied_database_has_its_guards(committed_db):
+    from django.db import IntegrityError
+    from django.utils import timezone
+
+    Entry.objects.create(
+        act="00000000-0000-4000-8000-000000000001",
+        form="probe/1",
+        received_at=timezone.now(),
+        fingerprint="0" * 64,
+        body="{}",
+        digest="0" * 64,
+    )
+    with pytest.raises(IntegrityError):
+        Entry.objects.update(body="changed")
+
+
+def test_the_usual_database_is_back_afterwards(db):
+    assert not Person.objects.exists()
+
+
+def test_a_request_that_leaves_the_site_is_found_out(page, live_site):
+    """The watch has teeth: what leaves is seen, though it gets nowhere."""
+    page.goto(f"{live_site.url}/sign-in/")
+    assert leaving(page.url) == []
+    assert leaving("http://example.com/x.js") == [
+        "left the site: http://example.com/x.js"
+    ]
+    assert leaving("http://127.0.0.1.example.com:80/") != []
+    assert refused("Refused to load: Content Security Policy directive") != []
+
+
+def test_the_browser_can_be_chosen_and_left_out(monkeypatch):
+    monkeypatch.setenv("FAYLINE_CHROMIUM", "/opt/own/chromium")
+    assert around.find_browser() == "/opt/own/chromium"
+    monkeypatch.setenv("FAYLINE_CHROMIUM", "")
+    assert around.find_browser() is None
+
+
+def test_two_runs_are_told_in_one_closing_line():
+    line = summary({"passed": 900, "skipped": 2}, {"passed": 300, "failed": 1}, 61.5)
+    assert line.strip("=") == " 1 failed, 1200 passed, 2 skipped in 61.50s "
+
+
+def test_a_new_shop_gets_its_lead_once_and_with_a_good_password(committed_db, capsys):
+    import io
+    import sys
+
+    def first_lead(password, username="lena"):
+        usual, sys.stdin = sys.stdin, io.StringIO(f"{password}\n")
+        try:
+            said = {"name": "Lena Marsh", "username": username}
+            call_command("first_lead", **said, password_from_input=True)
+        finally:
+            sys.stdin = usual
+
+    with pytest.raises(CommandError, match="too short"):
+        first_lead("short")
+    first_lead("Tow-rope-88")
+    lena = Person.objects.get()
+    assert (lena.role, lena.check_password("Tow-rope-88")) == ("lead", True)
+    entry = Entry.objects.get()
+    assert entry.form == "first_person/1"
+    assert "Tow-rope" not in entry.body
+    with pytest.raises(CommandError, match="people already"):
+        first_lead("Tow-rope-89", "tomas")
