@@ -115,16 +115,19 @@ class JointFile:
 
 def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> JointFile:
     """The joint in a file. Raises FileComplaints with everything that is wrong."""
-    table = read_table(data)
-    columns = recognize(
-        table.header, plain=PLAIN, lengths=LENGTHS, required=("station", "x", "y")
-    )
-    _require_together(columns, table.header)
+    complaints: list[Complaint] = []
+    table = read_table(data, complaints)
+    try:
+        columns = recognize(
+            table.header, plain=PLAIN, lengths=LENGTHS, required=("station", "x", "y")
+        )
+        _require_together(columns, table.header)
+    except FileComplaints as bad:
+        raise FileComplaints([*complaints, *bad.complaints]) from bad
     if len(table.rows) > MOST_STATIONS:
         reason = f"{len(table.rows)} stations; at most {MOST_STATIONS}"
         raise FileComplaints([Complaint(reason, table.rows[MOST_STATIONS].line)])
     headings = {quantity: column.name for quantity, column in columns.items()}
-    complaints: list[Complaint] = []
     read = [_read(_Cells(row, columns, complaints)) for row in table.rows]
     good = [one for one in read if one]
     good, closing = _without_closing_row(good) if closed else (good, None)

@@ -95,6 +95,10 @@ class LayoutForm(forms.Form):
 
     def clean(self):
         said = self.cleaned_data
+        if said.get("shape") == "corners":
+            said |= {"width": "", "height": "", "radius": ""}
+        elif said.get("shape") == "ellipse":
+            said["radius"] = ""
         typed = {name: said.get(name) for name in LIMITS}
         to_nm(self, "width", "height", positive=True)
         to_nm(self, "radius", *LIMITS)

@@ -38,6 +38,7 @@ LENGTHS = (
     "repeatability",
     "expanding_length",
 )
+POSITIVE = LENGTHS[3:]
 EXPANSIONS = ("part_expansion", "surround_expansion")
 
 
@@ -134,8 +135,8 @@ class RequirementForm(forms.Form):
 
     def clean(self):
         said = super().clean()
-        to_nm(self, *LENGTHS)
-        to_nm(self, "repeatability", "expanding_length", positive=True)
+        to_nm(self, *LENGTHS[:3])
+        to_nm(self, *POSITIVE, positive=True)
         for name in ("finish_part", "finish_surround", "aim"):
             if (said.get(name) or 0) < 0:
                 self.add_error(name, _("This cannot be less than 0."))

@@ -2,8 +2,8 @@
 
 from django import forms
 from django.conf import settings
-from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
 from qa.actions.joints import StationDraft
 from qa.forms import joint_file, joint_text
@@ -16,18 +16,14 @@ MOST_SHOWN = 100
 
 def text_of_upload(upload) -> str:
     """The text in an uploaded file; FileComplaints when it cannot be used."""
-    if upload.size > settings.UPLOAD_LIMIT_BYTES:
-        most = settings.UPLOAD_LIMIT_BYTES / 1e6
-        reason = (
-            f"the file is too large: {upload.size / 1e6:.1f} MB; at most {most:g} MB"
-        )
-        raise FileComplaints([Complaint(reason)])
+    limit = settings.UPLOAD_LIMIT_BYTES
+    if upload.size > limit:
+        sizes = f"{upload.size / 1e6:.1f} MB; at most {limit / 1e6:g} MB"
+        raise FileComplaints([Complaint(f"the file is too large: {sizes}")])
     text = text_of(upload.read()).replace("\r\n", "\n").replace("\r", "\n")
     if len(text) > LONGEST_TEXT:
-        reason = (
-            f"{len(text)} characters are too many for a joint; {LONGEST_TEXT} at most"
-        )
-        raise FileComplaints([Complaint(reason)])
+        reason = f"{len(text)} characters are more than a joint needs"
+        raise FileComplaints([Complaint(f"{reason}; at most {LONGEST_TEXT}")])
     if not text.strip():
         raise FileComplaints([Complaint("the file is empty")])
     return text
@@ -36,7 +32,7 @@ def text_of_upload(upload) -> str:
 class StationsForm(forms.Form):
     """Mixed into the forms of a joint, after its requirement.
 
-    After validation: `file` (None with `complaints`) and `drafts`. `positions`, key by
+    After validation: `joint_file` and `drafts`, or `complaints`. `positions`, key by
     code of the type the joint is on, is given by the form that knows it.
     """
 
@@ -47,15 +43,15 @@ class StationsForm(forms.Form):
     )
     stations = forms.CharField(
         label=_("Stations"),
-        required=False,
         strip=False,
+        error_messages={
+            "required": _("There are none yet: choose one of the ways above.")
+        },
         max_length=LONGEST_TEXT,
         widget=forms.Textarea(
             attrs={"class": "code", "spellcheck": "false", "autocomplete": "off"}
         ),
-        help_text=_(
-            "One a line in the order of the seam; the first line names columns."
-        ),
+        help_text=_("One a line in the order of the seam; the first names columns."),
     )
     before = forms.CharField(
         label=_("The text that was here before"),
@@ -75,16 +71,16 @@ class StationsForm(forms.Form):
         said = super().clean()
         self.complaints = self._read(said.get("stations") or "")
         if self.complaints:
-            message = _now("%(count)s to put right; see the list at the text.")
+            message = ngettext(
+                "%(count)s thing to put right, listed beside the text.",
+                "%(count)s things to put right, listed beside the text.",
+                len(self.complaints),
+            )
             self.add_error("stations", message % {"count": len(self.complaints)})
         return said
 
     def _read(self, text: str) -> list[Complaint]:
         if "stations" in self.errors:
-            return []
-        if not text.strip():
-            reason = _now("There are no stations yet: choose one of the ways above.")
-            self.add_error("stations", reason)
             return []
         try:
             self.joint_file = joint_file.parse(

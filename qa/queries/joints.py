@@ -166,7 +166,16 @@ class JointView:
     stations: list[StationRow]
     map: JointMap
     unit: str
+    flat: bool = False
     greatest_u: str = ""
+
+    @property
+    def has_edges(self) -> bool:
+        return any(row.edge for row in self.stations)
+
+    @property
+    def has_notes(self) -> bool:
+        return any(row.notes for row in self.stations)
 
     @property
     def finish(self) -> str:
@@ -198,6 +207,7 @@ def unsaved_view(revision: JointRevision, stations: list[Station]) -> JointView:
 
 def _view(revision, stations, revisions, unit) -> JointView:
     joint = revision.joint
+    flat = not any(one.z_nm for one in stations)
     drawn = maps.map_of(
         revision,
         stations,
@@ -209,9 +219,10 @@ def _view(revision, stations, revisions, unit) -> JointView:
         joint=joint,
         revision=revision,
         revisions=revisions,
-        stations=[station_row(one, unit) for one in stations],
+        stations=[station_row(one, unit, flat) for one in stations],
         map=drawn,
         unit=unit,
+        flat=flat,
         greatest_u=greatest_uncertainty(revision, stations, unit),
     )
 
@@ -242,7 +253,7 @@ def greatest_uncertainty(revision, stations, unit: str) -> str:
     return rules.length(int(min(widths) / apart), unit, 3 if unit == "mm" else 5)
 
 
-def station_row(station: Station, unit: str) -> StationRow:
+def station_row(station: Station, unit: str, flat: bool = False) -> StationRow:
     notes = []
     if station.radius_nm:
         notes.append(f"radius {rules.length(station.radius_nm, unit, 0)}")
@@ -252,7 +263,7 @@ def station_row(station: Station, unit: str) -> StationRow:
         notes.append(f"land {rules.length(station.land_nm, unit)}")
     if station.surround:
         notes.append(f"against {station.surround.name}")
-    at = (station.x_nm, station.y_nm, station.z_nm)
+    at = (station.x_nm, station.y_nm, station.z_nm)[: 2 if flat else 3]
     return StationRow(
         label=station.label,
         place=", ".join(maps.value_text(n, unit) for n in at),

@@ -77,8 +77,12 @@ def read_file(path: str | Path) -> bytes:
     return data
 
 
-def read_table(data: bytes) -> Table:
-    """Header and rows of a table file. FileComplaints for all that is wrong with it."""
+def read_table(data: bytes, ragged: list[Complaint] | None = None) -> Table:
+    """Header and rows of a table file. FileComplaints for all that is wrong with it.
+
+    Rows that do not fit the header are left out and told in `ragged` when it is given,
+    so that whoever reads on can tell everything at once.
+    """
     text = text_of(data)
     rows = list(_rows(text))
     if not rows:
@@ -86,7 +90,11 @@ def read_table(data: bytes) -> Table:
     names = [re.sub(r"[^0-9a-z]+", "_", c.lower()).strip("_") for c in rows[0].cells]
     header, rows = Row(rows[0].line, tuple(names)), tuple(rows[1:])
     complaints = list(_ragged(header, rows))
-    if complaints:
+    if ragged is not None:
+        ragged += complaints
+        wrong = {one.line for one in complaints}
+        rows = tuple(row for row in rows if row.line not in wrong)
+    elif complaints:
         raise FileComplaints(complaints)
     return Table(header, rows)
 
