@@ -170,10 +170,10 @@ def _stations(check: Check, stations, drawn: list[dict]) -> list[dict]:
 
 
 def _readings(check: Check, labels: dict[int, str]) -> list[dict]:
-    standing = {
-        one.reading_id: one.clash
-        for one in CurrentReading.objects.filter(fit_check=check)
-    }
+    current = list(CurrentReading.objects.filter(fit_check=check))
+    standing = {one.reading_id for one in current}
+    # A reading keeps the mark that it once clashed; a choice settles the place.
+    unsettled = {(one.station_id, one.kind) for one in current if one.clash}
     rows = (
         Reading.objects.filter(fit_check=check)
         .select_related("entry__by", "supersedes")
@@ -199,7 +199,8 @@ def _readings(check: Check, labels: dict[int, str]) -> list[dict]:
             "supersedes": row.supersedes and str(row.supersedes.entry_id),
             "reason": row.reason,
             "current": row.pk in standing,
-            "clash": row.clash or standing.get(row.pk, False),
+            "clash": (row.station_id, row.kind) in unsettled
+            and (row.clash or row.pk in standing),
         }
         for row in rows
     ]
