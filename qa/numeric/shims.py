@@ -3,26 +3,24 @@
 The part is rigid and sits on stacks of shims at attach points. New stacks move it by a
 plane (height and two tilts) that must lie within half the thinnest shim of the change
 of every stack. Sought are the stacks with the least worst normalized deviation of
-flushness, then with the fewest shims, then nearest to the plane, then with the thinner
-stack at the earlier point: the same input gives the same stacks. A thicker shim raises
-the part. Lengths are mm; solved by HiGHS through scipy.
+flushness, then with the fewest shims, then, point by point in order, nearest to the
+middle of what such planes ask for, then thinner: the same input gives the same stacks.
+A thicker shim raises the part. Lengths are mm.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from qa.numeric.deviation import Scales
+from qa.numeric.shim_search import Search, Sight, TooManyChoices
 
-# d is good to this; equal plans are told apart by rule, not by the solver's last
-# digits.
-_TIE = 1e-7
 _NM = 1_000_000
-MOST_STOCK, MOST_SHIMS = 20, 12
+MOST_STOCK, MOST_SHIMS, MOST_HEIGHTS = 20, 12, 5_000
 
 
 class ShimError(ValueError):
@@ -60,6 +58,8 @@ class ShimPlan:
     `worst_*` are normalized deviations: `worst_ideal` the best that any plane gives,
     shims or not; `worst_settled` that of the plane that fits the stacks best, when the
     part settles into them. `rise_mm` (m,) is how far each measured place is raised.
+    `fewest_proven` is False when so many stacks are as good that the search for the
+    fewest shims was cut short.
     """
 
     stacks: tuple[Stack, ...] | None
@@ -68,6 +68,7 @@ class ShimPlan:
     worst_ideal: float
     worst_settled: float | None
     rise_mm: tuple[float, ...] | None
+    fewest_proven: bool = True
 
     @property
     def conforms(self) -> bool:
@@ -95,63 +96,65 @@ def plan_shims(
     points in a line (no plane is determined), and for a stock that cannot be.
     """
     points = tuple(points)
-    stock = _stock(stock_mm, most)
+    stacks = _stacks(_stock(stock_mm, most), most)
     _check_points(points)
     if len(flush_mm) == 0:
         raise ShimError("no station has both a flushness reading and a limit")
-    seen = _Sight.of(places, faces, flush_mm, scales, points)
-    before = float(np.max(scales.deviation(np.asarray(flush_mm, dtype=float))))
-    ideal = _worst(seen, _Program(seen, (), 0).least(_Program.WORST))
-    program = _Program(seen, stock, most)
-    best = _in_order(program)
-    if best is None:
+    sight = _sight(places, faces, flush_mm, scales, points)
+    heights = [height / _NM for height in stacks]
+    counts = [len(stack) for stack in stacks.values()]
+    half = min(min(stack) for stack in stacks.values() if stack) / _NM / 2
+    free = Search(replace(sight, present=np.zeros(0)), [0.0], [0], 0.0)
+    before, ideal = sight.worst(np.zeros(3)), free.least_worst()
+    search = Search(sight, heights, counts, half)
+    try:
+        worst = search.least_worst()
+        chosen = None if worst is None else search.best(worst)
+    except TooManyChoices as why:
+        text = f"{why}: allow fewer thicknesses, points or shims a stack"
+        raise ShimError(text) from why
+    if chosen is None:
         return ShimPlan(None, before, None, ideal, None, None)
-    heights = program.heights(best)
-    stacks = [_thickest_first(height, stock, most) for height in heights]
-    plane, after = _nearest_plane(program, heights)
-    changes = np.array([sum(stack) for stack in stacks]) - seen.present
-    misfits = changes - seen.at_points @ plane
-    settled = np.linalg.lstsq(seen.at_points, changes, rcond=None)[0]
+    plane, after = search.settle(chosen)
+    changes = np.array(heights)[list(chosen)] - sight.present
+    misfits = changes - sight.at_points @ plane
+    settled = np.linalg.lstsq(sight.at_points, changes, rcond=None)[0]
+    made_of = [tuple(shim / _NM for shim in list(stacks.values())[k]) for k in chosen]
     return ShimPlan(
         tuple(
-            Stack(point.label, point.shim_now_mm, stack, float(misfit))
-            for point, stack, misfit in zip(points, stacks, misfits, strict=True)
+            Stack(point.label, point.shim_now_mm, shims, float(misfit))
+            for point, shims, misfit in zip(points, made_of, misfits, strict=True)
         ),
         before,
         after,
         ideal,
-        _worst(seen, settled),
-        tuple(map(float, seen.at_stations @ plane)),
+        sight.worst(settled),
+        tuple(map(float, sight.at_stations @ plane)),
+        search.proven,
     )
 
 
-@dataclass(frozen=True)
-class _Sight:
-    """What a plane (height, tilt, tilt) does at stations (m, 3) and points (k, 3)."""
+def _sight(places, faces, flush_mm, scales: Scales, points) -> Sight:
+    """What a plane does at stations and points.
 
-    at_stations: np.ndarray
-    at_points: np.ndarray
-    flush: np.ndarray
-    present: np.ndarray
-    scales: Scales
-
-    @classmethod
-    def of(cls, places, faces, flush_mm, scales, points) -> _Sight:
-        places, faces = np.asarray(places, float), np.asarray(faces, float)
-        held = np.array([(*point.place, 0.0) for point in points], dtype=float)
-        center = np.mean(held, axis=0)
-        center[2] = np.mean(places[:, 2])
-        held[:, 2] = center[2]
-        # Tilts are in mm at a typical distance, so that all unknowns are of one size.
-        size = math.sqrt(float(np.mean(np.sum((held - center) ** 2, axis=1))))
-        up = np.broadcast_to([0.0, 0.0, 1.0], held.shape)
-        return cls(
-            _lever(places - center, faces, size),
-            _lever(held - center, up, size),
-            np.asarray(flush_mm, dtype=float),
-            np.array([point.shim_now_mm for point in points]),
-            scales,
-        )
+    Tilts are in mm at a typical distance, so that all unknowns are of one size. The
+    points are taken at the mean height of the stations.
+    """
+    places, faces = np.asarray(places, float), np.asarray(faces, float)
+    held = np.array([(*point.place, 0.0) for point in points], dtype=float)
+    held[:, 2] = np.mean(places[:, 2])
+    center = np.mean(held, axis=0)
+    size = math.sqrt(float(np.mean(np.sum((held - center) ** 2, axis=1))))
+    up = np.broadcast_to([0.0, 0.0, 1.0], held.shape)
+    return Sight(
+        _lever(places - center, faces, size),
+        _lever(held - center, up, size),
+        np.asarray(flush_mm, dtype=float),
+        np.array([point.shim_now_mm for point in points]),
+        scales.aim,
+        scales.below,
+        scales.above,
+    )
 
 
 def _lever(arms: np.ndarray, along: np.ndarray, size: float) -> np.ndarray:
@@ -163,152 +166,26 @@ def _lever(arms: np.ndarray, along: np.ndarray, size: float) -> np.ndarray:
     )
 
 
-@dataclass
-class _Program:
-    """Unknowns: plane (3), worst d, misfit of each point, count of each thickness.
+def _stacks(stock: tuple[int, ...], most: int) -> dict[int, tuple[int, ...]]:
+    """Every height that stacks can have, lowest first, and the best stack for it.
 
-    Rows are added as aims are reached, so that a later aim cannot spoil an earlier one.
+    In nm: fewest shims; of equal numbers the one with the thickest shims first.
     """
-
-    WORST = "worst"
-    seen: _Sight
-    stock: tuple[int, ...]
-    most: int
-    rows: list[np.ndarray] = field(default_factory=list)
-    lows: list[float] = field(default_factory=list)
-    highs: list[float] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self.points = len(self.seen.present) if self.stock else 0
-        self.width = 4 + self.points * (1 + len(self.stock))
-        scales, at = self.seen.scales, self.seen.at_stations
-        for slopes, side in ((scales.above, 1.0), (scales.below, -1.0)):
-            for row in np.flatnonzero(slopes > 0):
-                steep = side * slopes[row]
-                aside = scales.aim[row] - self.seen.flush[row]
-                self.add({range(3): steep * at[row], 3: -1.0}, high=steep * aside)
-        for point in range(self.points):
-            self._hold(point)
-
-    def _hold(self, point: int) -> None:
-        """The stack is as high as the plane, to within the misfit, and not too many."""
-        thick = np.array(self.stock) / _NM
-        lever, now = self.seen.at_points[point], self.seen.present[point]
-        counts = self.counts(point)
-        for side in (1.0, -1.0):
-            cells = {range(3): -side * lever, counts: side * thick, 4 + point: -1.0}
-            self.add(cells, high=side * now)
-        self.add({counts: np.ones(len(thick))}, high=self.most)
-
-    def counts(self, point: int) -> range:
-        """Columns of the counts at a point."""
-        start = 4 + self.points + point * len(self.stock)
-        return range(start, start + len(self.stock))
-
-    def add(self, cells: dict, low: float = -np.inf, high: float = np.inf) -> None:
-        self.rows.append(self.row(cells))
-        self.lows.append(low)
-        self.highs.append(high)
-
-    def row(self, cells: dict) -> np.ndarray:
-        row = np.zeros(self.width)
-        for columns, values in cells.items():
-            row[columns] = values
-        return row
-
-    def least(self, aim) -> np.ndarray | None:
-        """Unknowns with the least `aim` (a row, or WORST); None when nothing fits."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
-
-        # HiGHS stops at an absolute gap of 1e-6, so that d is asked for in thousandths.
-        cost = self.row({3: 1000.0}) if isinstance(aim, str) else aim
-        half = min(self.stock) / _NM / 2 if self.stock else 0.0
-        lower, upper = np.zeros(self.width), np.full(self.width, float(self.most))
-        lower[:3], upper[:4] = -np.inf, np.inf
-        upper[4 : 4 + self.points] = half
-        whole = np.zeros(self.width)
-        whole[4 + self.points :] = 1
-        found = milp(
-            cost,
-            constraints=LinearConstraint(np.array(self.rows), self.lows, self.highs),
-            bounds=Bounds(lower, upper),
-            integrality=whole,
-            options={"mip_rel_gap": 0.0},
-        )
-        if found.status == 2:
-            return None
-        if not found.success:
-            raise ShimError(f"the stacks were not found: {found.message}")
-        return found.x
-
-    def heights(self, unknowns: np.ndarray) -> list[int]:
-        """Height of each stack in nm."""
-        counts = [np.rint(unknowns[self.counts(p)]) for p in range(self.points)]
-        return [
-            sum(int(n) * thick for n, thick in zip(each, self.stock, strict=True))
-            for each in counts
-        ]
-
-
-def _in_order(program: _Program) -> np.ndarray | None:
-    """Least worst d, fewest shims, least misfit, then thinner stacks first."""
-    best = program.least(program.WORST)
-    if best is None:
-        return None
-    program.add({3: 1.0}, high=_worst(program.seen, best[:3]) + _TIE)
-    every = range(4 + program.points, program.width)
-    fewest = program.least(program.row({every: 1.0}))
-    program.add({every: 1.0}, high=float(np.rint(np.sum(fewest[every]))))
-    misfits = range(4, 4 + program.points)
-    near = program.least(program.row({misfits: 1.0}))
-    program.add({misfits: 1.0}, high=float(np.sum(near[misfits])) + _TIE)
-    for point in range(program.points):
-        height = {program.counts(point): np.array(program.stock) / _NM}
-        near = program.least(program.row(height))
-        top = program.heights(near)[point] / _NM
-        program.add(height, high=top + _TIE)
-    return near
-
-
-def _nearest_plane(program, heights: list[int]) -> tuple[np.ndarray, float]:
-    """With the stacks settled: least worst d, and of such planes the nearest one."""
-    for point, height in enumerate(heights):
-        cells = {program.counts(point): np.array(program.stock) / _NM}
-        program.add(cells, height / _NM, height / _NM)
-    best = program.least(program.WORST)
-    after = _worst(program.seen, best)
-    program.add({3: 1.0}, high=after + _TIE)
-    near = program.least(program.row({range(4, 4 + program.points): 1.0}))
-    return (best if near is None else near)[:3], after
-
-
-def _worst(seen: _Sight, unknowns) -> float:
-    after = seen.flush + seen.at_stations @ np.asarray(unknowns)[:3]
-    return float(np.max(seen.scales.deviation(after)))
-
-
-def _thickest_first(
-    height: int, stock: tuple[int, ...], most: int
-) -> tuple[float, ...]:
-    """The fewest shims of that height; of equal numbers the one with thicker shims."""
-    for count in range(most + 1):
-        found = _made_of(height, sorted(stock, reverse=True), count)
-        if found is not None:
-            return tuple(thick / _NM for thick in found)
-    raise ShimError(f"no stack is {height / _NM:g} mm high")
-
-
-def _made_of(height: int, stock: list[int], count: int) -> list[int] | None:
-    if count == 0:
-        return [] if height == 0 else None
-    for index, thick in enumerate(stock):
-        if thick * count < height:
-            return None
-        if thick <= height:
-            rest = _made_of(height - thick, stock[index:], count - 1)
-            if rest is not None:
-                return [thick, *rest]
-    return None
+    thickest_first = stock[::-1]
+    level, found = {0: ()}, {0: ()}
+    for _ in range(most):
+        above: dict[int, tuple[int, ...]] = {}
+        for height, stack in level.items():
+            for shim in thickest_first:
+                taller = tuple(sorted((*stack, shim), reverse=True))
+                above[height + shim] = max(above.get(height + shim, ()), taller)
+        level = {
+            height: stack for height, stack in above.items() if height not in found
+        }
+        found |= level
+        if len(found) > MOST_HEIGHTS:
+            raise ShimError("too many different stacks: allow fewer thicknesses")
+    return dict(sorted(found.items()))
 
 
 def _stock(stock_mm, most: int) -> tuple[int, ...]:

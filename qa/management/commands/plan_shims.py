@@ -161,6 +161,7 @@ def text_lines(points: tuple[AttachPoint, ...], plan: ShimPlan) -> list[str]:
         f"(1 is the limit); {plan.worst_settled:.3f} when the part settles into the "
         "stacks.",
         _verdict(plan),
+        *(() if plan.fewest_proven else ("Fewer shims may do: very many stacks fit.",)),
     ]
 
 
