@@ -64,9 +64,11 @@ instrument_urls = [
 urlpatterns = [
     path("", front.front, name="front"),
     path("api/", include(api_urls)),
+    path("", include("qa.urls_plan")),
     path("joints/", include(joint_urls)),
     path("fit-checks/", include(check_urls)),
     path("nonconformances/", include(nonconformance_urls)),
     path("instruments/", include(instrument_urls)),
+    path("", include("qa.urls_chain")),
     path("", include("qa.urls_tablet")),
 ]

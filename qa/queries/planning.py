@@ -4,7 +4,7 @@ habits. The numbers are qa.numeric.plan; pages and papers are made from `Worked`
 from dataclasses import dataclass, field
 
 from qa import rules
-from qa.models import Check, CutRelease, Kind, PlanHabits, Side
+from qa.models import Check, CutRelease, Kind, PlanHabits, Side, TemplatePrint
 from qa.numeric.bite import Shortfall, corrected_bite
 from qa.numeric.joint import JointError
 from qa.numeric.motions import NothingSeen
@@ -22,7 +22,7 @@ from .staleness import JointState, how_held, states
 RELATED = (
     "entry__by",
     "instrument",
-    "state",
+    "state__last_entry",
     "fit_up__entry",
     "fit_up__airframe__type",
     "fit_up__joint__position",
@@ -249,3 +249,8 @@ def _measured(joint: Planned, side: str | None) -> Measured:
         for kind in Kind.values
     }
     return Measured(geometry, read[Kind.GAP], read[Kind.FLUSH])
+
+
+def prints_of(check: Check) -> list[TemplatePrint]:
+    """The templates that were printed by a check, newest first."""
+    return list(check.templates.select_related("entry__by").order_by("-id"))

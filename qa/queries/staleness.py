@@ -135,18 +135,16 @@ class JointState:
         return list(dict.fromkeys([*proposed, *cut, *rest]))
 
 
+def part_fitted(joint: Joint, airframe: Airframe) -> int | None:
+    """Return the key of the serial fitted last; None before the first fit-up."""
+    rows = FitUp.objects.filter(joint=joint, airframe=airframe).order_by("-number")
+    return rows.values_list("part_id", flat=True).first()
+
+
 def state_of_joint(joint: Joint, airframe: Airframe) -> JointState | None:
     """Return the state of one joint on an airframe; None before its first fit-up."""
-    last = (
-        FitUp.objects.filter(joint=joint, airframe=airframe)
-        .order_by("-number")
-        .values_list("part_id", flat=True)
-        .first()
-    )
-    if last is None:
-        return None
-    states = states_of_part(airframe, last)
-    return states.get(joint.pk)
+    part_id = part_fitted(joint, airframe)
+    return states_of_part(airframe, part_id).get(joint.pk) if part_id else None
 
 
 def states_of_part(airframe: Airframe, part_id: int) -> dict[int, JointState]:

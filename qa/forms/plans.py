@@ -1,0 +1,254 @@
+"""Forms of a plan: what it may do, what was taken off, how far the part was moved."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from qa.forms.instruments import LengthField, to_nm
+from qa.models import PlanHabits
+from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.models import Unit
+
+MM = 1_000_000
+
+
+def _unit() -> forms.ChoiceField:
+    return forms.ChoiceField(
+        choices=Unit.choices, widget=forms.HiddenInput, required=False
+    )
+
+
+class PlanForm(forms.Form):
+    """What a plan may do, where that is not what the shop usually allows. A GET form:
+    nothing is kept, and a plan can be passed on as a link."""
+
+    LENGTHS = {
+        "max_move": "max_move_mm",
+        "max_raise": "max_raise_mm",
+        "max_trim": "max_trim_mm",
+        "aim": "aim_mm",
+        "build_up": "build_up_mm",
+    }
+    ANGLES = {"max_turn": "max_turn_deg", "max_tilt": "max_tilt_deg"}
+
+    unit = _unit()
+    side = forms.ChoiceField(
+        label=_("What may be cut"),
+        required=False,
+        choices=[
+            ("", _("as the joint says")),
+            ("part", _("the part, where both may be")),
+            ("surround", _("the surround, where both may be")),
+            ("none", _("nothing")),
+        ],
+    )
+    max_move = LengthField(label=_("Greatest move in its plane"), required=False)
+    max_turn = forms.FloatField(
+        label=_("Greatest turn, degrees"), required=False, min_value=0, max_value=45
+    )
+    max_raise = LengthField(label=_("Greatest raise"), required=False)
+    max_tilt = forms.FloatField(
+        label=_("Greatest tilt, degrees"), required=False, min_value=0, max_value=45
+    )
+    max_trim = LengthField(label=_("Greatest trim"), required=False)
+    aim = LengthField(label=_("Where cut, aim inside the limit by"), required=False)
+    build_up = LengthField(label=_("Greatest build-up"), required=False)
+
+    def clean(self):
+        to_nm(self, *self.LENGTHS)
+        for name in self.LENGTHS:
+            if (self.cleaned_data.get(name) or 0) < 0:
+                self.add_error(name, _("This cannot be less than 0."))
+        return self.cleaned_data
+
+    @property
+    def limits(self) -> dict:
+        """What was said, by the names of PlanOptions; what could be read of it."""
+        self.is_valid()
+        said = self.cleaned_data
+        found = {
+            option: said[name] / MM
+            for name, option in self.LENGTHS.items()
+            if said.get(name) is not None
+        }
+        for name, option in self.ANGLES.items():
+            if said.get(name) is not None:
+                found[option] = said[name]
+        return found
+
+    @property
+    def side_wished(self) -> str | None:
+        self.is_valid()
+        return self.cleaned_data.get("side") or None
+
+
+class TrimForm(forms.Form):
+    """What came off, station by station; starts with what the plan asked for."""
+
+    unit = _unit()
+    moved = forms.ChoiceField(
+        label=_("And the part"),
+        widget=forms.RadioSelect,
+        choices=[("no", _("went back where it sat"))],
+    )
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+    def __init__(self, *arguments, rows, move_words="", unit="mm", **named):
+        super().__init__(*arguments, **named)
+        self.rows = rows
+        self.fields["unit"].initial = unit
+        if move_words:
+            self.fields["moved"].choices = [
+                ("yes", _("was moved: %(words)s") % {"words": move_words}),
+                *self.fields["moved"].choices,
+            ]
+        self.fields["moved"].initial = self.fields["moved"].choices[0][0]
+        for number, row in enumerate(rows):
+            self.fields[f"taken_{number}"] = LengthField(
+                label=_("Taken off at station %(name)s") % {"name": row.name},
+                required=False,
+                initial=row.bite.replace("−", "-"),
+            )
+
+    @property
+    def unit_said(self) -> str:
+        return self.cleaned_data.get("unit") or Unit.MM
+
+    def clean(self):
+        for name in self.fields:
+            text = self.cleaned_data.get(name)
+            if name.startswith("taken_") and text:
+                try:
+                    depth = parse_length(text, self.unit_said, comma=True)
+                except LengthError as error:
+                    self.add_error(name, f"{error}.")
+                    continue
+                if depth < 0:
+                    self.add_error(name, _("A depth is 0 or more."))
+        return self.cleaned_data
+
+    @property
+    def table(self) -> list:
+        """(row, its field, whether something is asked for here)."""
+        return [
+            (row, self[f"taken_{number}"], bool(row.bite_nm))
+            for number, row in enumerate(self.rows)
+        ]
+
+    def said(self) -> list:
+        """(row, text) of every station where something was typed."""
+        return [
+            (row, self.cleaned_data.get(f"taken_{number}", ""))
+            for number, row in enumerate(self.rows)
+            if self.cleaned_data.get(f"taken_{number}")
+        ]
+
+
+class MoveForm(forms.Form):
+    """How far the part was moved, motion by motion; starts with the plan's amounts."""
+
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+    def __init__(self, *arguments, motions, unit="mm", **named):
+        super().__init__(*arguments, **named)
+        self.motions, self.unit = motions, unit
+        for number, (label, amount, turns) in enumerate(motions):
+            shown = amount if turns or unit == "mm" else amount / 25.4
+            self.fields[f"amount_{number}"] = forms.FloatField(
+                label=f"{label}, {'degrees' if turns else unit}",
+                initial=round(shown, 4) + 0.0,
+                min_value=-1000,
+                max_value=1000,
+                widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+            )
+        self.order_fields([f"amount_{n}" for n in range(len(motions))])
+
+    @property
+    def amounts(self) -> list[float]:
+        """mm and degrees, in the order of the motions."""
+        told = []
+        for number, (_label, _amount, turns) in enumerate(self.motions):
+            value = self.cleaned_data[f"amount_{number}"]
+            told.append(value if turns or self.unit == "mm" else value * 25.4)
+        return told
+
+
+class ReleaseForm(forms.Form):
+    note = forms.CharField(
+        label=_("What was looked at"),
+        required=False,
+        max_length=400,
+        help_text=_("Edge distance, solid edge band, laminate under the cut."),
+    )
+
+
+class HabitsForm(forms.Form):
+    """How this shop plans. Lengths in the unit of the person."""
+
+    LENGTHS = ("floor", "aim", "max_move", "max_raise", "max_trim")
+
+    unit = forms.ChoiceField(label=_("Lengths below are in"), choices=Unit.choices)
+    bite = forms.DecimalField(
+        label=_("Next bite, as a fraction of the trim"),
+        min_value=0,
+        max_value=1,
+        decimal_places=3,
+        help_text=_("A builder never cuts to the line: 0.6 leaves the rest for later."),
+    )
+    floor = LengthField(
+        label=_("Least cut worth making"),
+        help_text=_("Never less than the instrument can tell, whatever is set here."),
+    )
+    aim = LengthField(
+        label=_("Where something is cut, aim inside the limit by"),
+        help_text=_("A cut that ends on the limit is decided by a coin."),
+    )
+    max_move = LengthField(label=_("Greatest move in its plane"))
+    max_turn = forms.DecimalField(
+        label=_("Greatest turn, degrees"), min_value=0, max_value=45, decimal_places=3
+    )
+    max_raise = LengthField(label=_("Greatest raise"))
+    max_tilt = forms.DecimalField(
+        label=_("Greatest tilt, degrees"), min_value=0, max_value=45, decimal_places=3
+    )
+    max_trim = LengthField(label=_("Greatest trim at a station"))
+    fairness = forms.DecimalField(
+        label=_("Greatest change of trim per length of edge"),
+        required=False,
+        min_value=0,
+        max_value=10,
+        decimal_places=6,
+        help_text=_("0.01: one tenth of a millimeter in ten. Empty: any."),
+    )
+
+    def clean(self):
+        to_nm(self, *self.LENGTHS)
+        said = self.cleaned_data
+        for name in self.LENGTHS:
+            if (said.get(name) or 0) < 0:
+                self.add_error(name, _("This cannot be less than 0."))
+        if said.get("bite") == 0:
+            self.add_error("bite", _("This must be more than 0."))
+        return said
+
+    def said(self) -> dict:
+        """By the names of PlanHabits."""
+        said = self.cleaned_data
+        fair = said.get("fairness")
+        return {
+            "bite_permille": int(said["bite"] * 1000),
+            **{f"{name}_nm": said[name] for name in self.LENGTHS},
+            "max_turn_mdeg": int(said["max_turn"] * 1000),
+            "max_tilt_mdeg": int(said["max_tilt"] * 1000),
+            "fairness_e6": None if fair is None else int(fair * 1_000_000),
+        }
+
+    @classmethod
+    def initial_of(cls, row: PlanHabits, unit: str) -> dict:
+        start = {"unit": unit, "bite": f"{row.bite_permille / 1000:g}"}
+        for name in cls.LENGTHS:
+            start[name] = format_length(getattr(row, f"{name}_nm"), unit)
+        for name in ("max_turn", "max_tilt"):
+            start[name] = f"{getattr(row, f'{name}_mdeg') / 1000:g}"
+        if row.fairness_e6 is not None:
+            start["fairness"] = f"{row.fairness_e6 / 1e6:g}"
+        return start

@@ -1,0 +1,317 @@
+"""A joint on an airframe as it is now, and every round that led here."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from qa import rules
+from qa.drawing.joint_map import JointMap
+from qa.models import Check, Joint, Kind, Side
+from qa.numeric import outline
+from shop.models import Airframe
+
+from . import history, maps, rounds, staleness
+from .plan_texts import run_words
+from .staleness import JointState
+
+
+@dataclass(frozen=True)
+class StationNow:
+    """One station: what stands, or that it is stale and why. Texts without unit."""
+
+    label: str
+    gap: str
+    gap_state: str
+    flush: str
+    flush_state: str
+    gap_at_20: str
+    since: str
+    carried: bool
+    stale: bool
+    why: str
+    first: int | None
+    lost: str
+    left: str
+
+
+@dataclass(frozen=True)
+class RoundRow:
+    """One round in the table of rounds."""
+
+    number: int
+    began_at: datetime
+    words: str
+    cut: int
+    deepest: str
+    measured: int
+    conforms: int
+    does_not_conform: int
+    not_proven: int
+    carried: int
+    worst: str
+    ratio: str
+    shown: bool
+
+
+@dataclass(frozen=True)
+class RoundLine:
+    """One station of the round that is shown: predicted against measured."""
+
+    label: str
+    taken: str
+    lost: str
+    gap_before: str
+    gap_predicted: str
+    gap: str
+    gap_apart: str
+    flush_predicted: str
+    flush: str
+    flush_apart: str
+    carried: bool
+
+
+@dataclass(frozen=True)
+class JointNow:
+    """Everything the page shows. `newest` is the check to plan by, None when nothing
+    was measured since the part last changed."""
+
+    state: JointState
+    unit: str
+    map: JointMap
+    stations: list[StationNow]
+    first: list[str]
+    proposed: tuple[str, ...]
+    witness_words: str
+    why: str
+    rounds: list[RoundRow]
+    lines: list[RoundLine]
+    shown: int | None
+    newest: Check | None
+    shortfall: str
+    counts: dict
+    lost_area: str
+    others: list[str]
+
+    @property
+    def all_current(self) -> bool:
+        return not any(one.stale for one in self.stations)
+
+
+def joint_now(
+    joint: Joint, airframe: Airframe, unit: str, shown: int | None = None
+) -> JointNow | None:
+    """Return the state of a joint on an airframe, None before its first fit-up; in a
+    constant number of statements, whatever the number of rounds."""
+    part_id = staleness.part_fitted(joint, airframe)
+    if part_id is None:
+        return None
+    rows = history.load(airframe, history.joints_of_part(airframe, part_id))
+    state = staleness.states(rows)[joint.pk]
+    state.revision.joint = state.joint
+    done = rounds.rounds_of(rows, state)
+    numbers = [one.number for one in done]
+    shown = shown if shown in numbers else (numbers[-1] if numbers else None)
+    lost = {
+        side: rows.lost(joint, part, side, state.seam)
+        for side, part in (
+            (Side.PART, state.fit_up.part_id),
+            (Side.SURROUND, state.fit_up.surround_part_id),
+        )
+    }
+    stations = [
+        _station(state, row, lost, unit) for row in range(len(state.seam.stations))
+    ]
+    checks = [one for one in state.now.checks if state.now.measured]
+    return JointNow(
+        state=state,
+        unit=unit,
+        map=_map(state, stations, unit),
+        stations=stations,
+        first=state.to_measure,
+        proposed=state.proposed if state.now.stale else (),
+        witness_words=_witness_words(state, unit),
+        why=state.now.why,
+        rounds=[_round(one, unit, one.number == shown) for one in reversed(done)],
+        lines=_lines(done, shown, unit),
+        shown=shown,
+        newest=checks[-1] if checks else None,
+        shortfall=rounds.shortfall_text(done),
+        counts=_counts(stations),
+        lost_area=_lost_area(state, lost, unit),
+        others=[one.number for one in rows.joints if one.pk != joint.pk],
+    )
+
+
+def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
+    station, label = state.seam.stations[row], state.seam.stations[row].label
+    texts, states, why, since, carried, stale = {}, {}, "", "", False, False
+    at_20 = None
+    for kind in Kind.values:
+        value = state.now.values.get((label, kind))
+        old = state.now.stale.get((label, kind))
+        finish = _finish(state)
+        wanted = rules.requirement(station, kind, finish)
+        if value:
+            reading = value.reading
+            texts[kind] = maps.value_text(
+                reading.value_nm, unit, signed=kind == Kind.FLUSH
+            )
+            states[kind] = maps.state_of(reading, wanted)
+            since = f"{value.check.label}, fit-up {value.fit_up.number}"
+            carried |= value.carried
+            if kind == Kind.GAP:
+                value.check.fit_up = value.fit_up
+                at_20 = rules.gap_at_20_nm(value.check, reading.value_nm)
+        elif old:
+            # A stale value is never shown as if it were present.
+            texts[kind], states[kind], stale, why = "", "stale", True, old.why
+        else:
+            texts[kind] = ""
+            states[kind] = "" if wanted.empty else "not_measured"
+    order = state.to_measure
+    gone = sum(float(depths[row]) for depths in lost.values())
+    side = rules.side_to_cut(station, None)
+    left = rules.left_to_cut_mm(station, side, lost, row)
+    return StationNow(
+        label=label,
+        gap=texts[Kind.GAP],
+        gap_state=states[Kind.GAP],
+        flush=texts[Kind.FLUSH],
+        flush_state=states[Kind.FLUSH],
+        gap_at_20=maps.value_text(at_20, unit),
+        since=since,
+        carried=carried,
+        stale=stale,
+        why=why,
+        first=order.index(label) + 1 if label in order else None,
+        lost=maps.value_text(round(gone * 1e6), unit) if gone > 1e-6 else "",
+        left="" if left is None else maps.value_text(round(left * 1e6), unit),
+    )
+
+
+def _finish(state: JointState) -> str:
+    for epoch in reversed(state.epochs):
+        if epoch.checks:
+            return epoch.checks[-1].finish
+    return "finished"
+
+
+def _map(state: JointState, stations: list[StationNow], unit: str) -> JointMap:
+    drawn = maps.map_of(
+        state.revision,
+        state.seam.stations,
+        unit=unit,
+        title=f"{state.joint.number} {state.joint.name} on {state.airframe.serial}",
+    )
+    first = stations and next((s.label for s in stations if s.first == 1), "")
+    return replace(
+        drawn,
+        stations=tuple(
+            replace(
+                one,
+                gap_text=now.gap,
+                flush_text=now.flush,
+                gap_state=now.gap_state,
+                flush_state=now.flush_state,
+                active=now.label == first,
+            )
+            for one, now in zip(drawn.stations, stations, strict=True)
+        ),
+    )
+
+
+def _counts(stations: list[StationNow]) -> dict:
+    states = [s for one in stations for s in (one.gap_state, one.flush_state) if s]
+    failing = sum(one in ("above", "below") for one in states)
+    return {
+        "conforms": states.count("conforms"),
+        "does_not_conform": failing,
+        "not_proven": states.count("not_proven"),
+        "stale": states.count("stale"),
+        "not_measured": states.count("not_measured") + states.count("skipped"),
+    }
+
+
+def _witness_words(state: JointState, unit: str) -> str:
+    """What the witnesses of the newest state say, in a sentence."""
+    seen = state.now.witnesses
+    if not state.now.before or not state.now.measured:
+        return ""
+    if seen.repeatability_nm is None:
+        return (
+            "Nothing states how well a reading repeats here, neither the joint nor the "
+            "instrument: every station has to be measured again."
+        )
+    within = rules.length(seen.repeatability_nm, unit, 3 if unit == "mm" else 4)
+    if seen.apart:
+        told = ", ".join(
+            f"{label} {kind} by {rules.length(abs(nm), unit)}"
+            for label, kind, nm in seen.apart[:4]
+        )
+        return (
+            f"The part sits otherwise than before: not within {within} at {told}. "
+            "Every station has to be measured again."
+        )
+    if seen.keep:
+        names = run_words(state.seam, set(seen.repeated))
+        return f"Witnesses {names} repeat within {within}: uncut stations are kept."
+    return (
+        f"{len(seen.repeated)} of 3 well-spread witnesses repeat within {within} so "
+        "far."
+    )
+
+
+def _lost_area(state: JointState, lost, unit: str) -> str:
+    """What the edges have lost in all: depth times length of edge."""
+    weights = outline.length_weights(state.seam.places, state.revision.closed)
+    area = sum(float(weights @ depths) for depths in lost.values())
+    if area < 0.5:
+        return ""
+    return f"{area / 645.16:.3f} in²" if unit == "in" else f"{area:.0f} mm²"
+
+
+def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
+    epoch, worst = one.epoch, one.worst
+    verdicts = [value.reading.verdict for value in epoch.measured.values()]
+    apart = ""
+    if worst is not None:
+        size = maps.value_text(worst.gap_apart_nm, unit, signed=True)
+        apart = f"{size} at {worst.label}"
+    return RoundRow(
+        number=one.number,
+        began_at=epoch.fit_up.entry.received_at,
+        words="; ".join(one.words),
+        cut=len(one.taken),
+        deepest=maps.value_text(one.deepest_nm, unit) if one.taken else "",
+        measured=len({label for label, _ in epoch.measured}),
+        conforms=verdicts.count("conforms"),
+        does_not_conform=verdicts.count("does_not_conform"),
+        not_proven=verdicts.count("not_proven"),
+        carried=len({key[0] for key, value in epoch.values.items() if value.carried}),
+        worst=apart,
+        ratio="" if one.ratio is None else f"{one.ratio:.2f}",
+        shown=shown,
+    )
+
+
+def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[RoundLine]:
+    found = [one for one in done if one.number == shown]
+
+    def text(nm, *, signed=False):
+        return maps.value_text(nm, unit, signed=signed)
+
+    return [
+        RoundLine(
+            label=one.label,
+            taken=text(one.taken_nm) if one.taken_nm > rounds.CUT_NM else "",
+            lost=text(one.lost_nm) if one.lost_nm > rounds.CUT_NM else "",
+            gap_before=text(one.gap_before_nm),
+            gap_predicted=text(one.gap_predicted_nm),
+            gap=text(one.gap_nm),
+            gap_apart=text(one.gap_apart_nm, signed=True),
+            flush_predicted=text(one.flush_predicted_nm, signed=True),
+            flush=text(one.flush_nm, signed=True),
+            flush_apart=text(one.flush_apart_nm, signed=True),
+            carried=one.carried,
+        )
+        for one in (found[-1].stations if found else [])
+    ]

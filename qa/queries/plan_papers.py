@@ -1,0 +1,151 @@
+"""The papers of a plan: the work order, and the trim template as it is recorded."""
+
+from dataclasses import asdict, replace
+from datetime import datetime
+
+from django.conf import settings
+
+from qa import rules
+from qa.models import TemplatePrint
+from qa.numeric.planned import Plan
+from qa.paper import plan_template, trim_template
+from qa.paper.trim_layout import TrimPoint, TrimTemplate
+from qa.paper.work_order import WorkOrder, WorkRow
+from shop.ledger.canonical import canonical, digest
+
+from .plans import PlanView
+from .sheets import local
+
+
+def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
+    """One page to carry to the airframe."""
+    worked, check = view.worked, view.worked.check
+    fit_up = check.fit_up
+    drawing = view.drawings[0]
+    released = [
+        f"{part.serial} released by {one.label}"
+        for part, one, done in worked.to_release()
+        if done
+    ]
+    rows = tuple(
+        WorkRow(
+            station=row.name,
+            gap_now=row.gap_now,
+            flush_now=row.flush_now,
+            trim=row.trim,
+            bite=row.bite,
+            gap_after=row.gap_after,
+            flush_after=row.flush_after,
+            state_after=_worse(row.gap_state_after, row.flush_state_after),
+        )
+        for row in view.rows
+    )
+    content = canonical([view.steps, [asdict(row) for row in rows]])
+    return WorkOrder(
+        shop=settings.SHOP_NAME,
+        number=check.label,
+        joint_number=fit_up.joint.number,
+        joint_name=fit_up.joint.name,
+        joint_revision=str(fit_up.revision.number),
+        part=f"{fit_up.part.serial} ({fit_up.part.design})",
+        plan=replace(drawing.map, move_text=""),
+        steps=tuple(view.steps),
+        rows=rows,
+        outcome=view.outcome,
+        state=view.state,
+        issued_at=issued_at,
+        issued_text=local(issued_at),
+        identity=(
+            ("Airframe", fit_up.airframe.serial),
+            ("Fit-up", f"{fit_up.number}, {fit_up.held_text or 'held: not stated'}"),
+            ("Probability that all conform after", view.probability or "not known"),
+            ("Drawn from", f"{check.label}, {check.get_finish_display()}"),
+        ),
+        unit=view.unit,
+        release=", ".join(released),
+        remains=tuple(view.impossible),
+        creator=check.entry.by.name if check.entry.by else "",
+        url=url,
+        digest=digest(content),
+        banner="Cut not released yet" if view.waits_for_release else "",
+    )
+
+
+def _worse(gap: str, flush: str) -> str:
+    return next((s for s in (gap, flush) if s not in ("conforms", "")), gap or flush)
+
+
+def edges_of(view: PlanView, url: str) -> list[dict]:
+    """What a template shows, edge by edge, as it is kept; [] when nothing is cut."""
+    worked = view.worked
+    found = []
+    for number, joint in enumerate(worked.joints):
+        check, fit_up = joint.check, joint.check.fit_up
+        surround = fit_up.surround_part
+        geometry = rules.joint_to_plan(
+            joint.state.revision,
+            joint.state.seam.stations,
+            finish=check.finish,
+            lost_mm={},
+        )
+        drawn = plan_template.templates(
+            geometry,
+            _bites(worked, number),
+            shop=settings.SHOP_NAME,
+            number=check.label,
+            joint_number=fit_up.joint.number,
+            joint_name=fit_up.joint.name,
+            names={
+                "part": fit_up.part.serial,
+                "surround": surround.serial if surround else fit_up.joint.surround.name,
+            },
+            issued_at=check.entry.received_at,
+            url=url,
+        )
+        for one in drawn:
+            kept = asdict(one)
+            kept.pop("issued_at")
+            kept["points"] = [
+                [round(p.s, 6), p.label, round(p.trim, 6), round(p.bite, 6)]
+                for p in one.points
+            ]
+            kept["length"] = round(one.length, 6)
+            kept["notes"] = list(one.notes)
+            found.append(kept)
+    return found
+
+
+def _bites(worked, number: int) -> Plan:
+    """The stations of one joint, with the bites that are asked for."""
+    stations = []
+    for _, _, one in worked.stations():
+        if one.joint == number:
+            bite = worked.bite(one)
+            stations.append(replace(one, trim=bite.trim, next_bite=bite.bite))
+    return replace(worked.plan, stations=tuple(stations))
+
+
+def templates_of(edges: list[dict], issued_at: datetime) -> tuple[TrimTemplate, ...]:
+    """The templates that were kept: the same record draws the same paper."""
+    return tuple(
+        TrimTemplate(
+            **{
+                **edge,
+                "points": tuple(TrimPoint(*point) for point in edge["points"]),
+                "notes": tuple(edge["notes"]),
+                "issued_at": issued_at,
+                "issued_text": local(issued_at),
+            }
+        )
+        for edge in edges
+    )
+
+
+def template_pdf(edges: list[dict], issued_at: datetime, paper: str) -> bytes:
+    """PDF bytes of a template. Raises ValueError as qa.paper.trim_template does."""
+    return trim_template.render(templates_of(edges, issued_at), paper)
+
+
+def printed(row: TemplatePrint) -> bytes:
+    """What was printed, drawn again from its record."""
+    return template_pdf(row.edges, row.issued_at, row.paper)

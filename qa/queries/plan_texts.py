@@ -1,0 +1,253 @@
+"""A plan in the words of a builder: where to push, how far, what to do first."""
+
+import math
+
+from qa import rules
+from qa.models import JointRevision, Side
+from qa.numeric.planned import CANNOT, CUT, FITS, Move
+
+from .history import Seam
+from .planning import Worked
+
+TELLING_MM, TELLING_DEG = 0.005, 0.0005
+ALONG_FLOW = math.cos(math.radians(1))
+
+
+def mm(value: float, unit: str, places: int | None = None) -> str:
+    """A length of so many mm, for people, in their unit."""
+    return rules.length(round(value * 1e6), unit, places)
+
+
+def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
+    """What + and − along x, y and z of the drawing are called.
+
+    Forward is against the flow where it runs along x; else the drawing's own right.
+    """
+    along = None
+    if revision.flow_mdeg is not None:
+        along = math.cos(math.radians(revision.flow_mdeg / 1000))
+    x = ("right", "left")
+    if along is not None and abs(along) >= ALONG_FLOW:
+        x = ("aft", "forward") if along > 0 else ("forward", "aft")
+    return {"x": x, "y": ("up", "down"), "z": ("raise", "lower")}
+
+
+def move_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[str]:
+    """A move as things to do, biggest directions first; [] when it stays."""
+    told = []
+    names = directions(seam.revision)
+    for axis, amount in (("x", move.x_mm), ("y", move.y_mm)):
+        amount *= share
+        if abs(amount) >= TELLING_MM:
+            word = names[axis][0 if amount > 0 else 1]
+            told.append(f"{mm(abs(amount), unit)} {word}")
+    out = [f"move {', '.join(told)}"] if told else []
+    turn = move.turn_deg * share
+    if abs(turn) >= TELLING_DEG:
+        sense = "counter-clockwise" if turn > 0 else "clockwise"
+        out.append(f"turn {abs(turn):.3f}° {sense} (seen from outside)")
+    level = raise_words(move, seam, unit, share)
+    return out + ([level] if level else [])
+
+
+def named_words(move: Move, unit: str, share: float = 1.0) -> list[str]:
+    """A move by its own motions: "swing 0.120°", "slide 0.30 mm"."""
+    told = []
+    for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
+        amount *= share
+        if motion.turns and abs(amount) >= TELLING_DEG:
+            told.append(f"{name} {amount:+.3f}°".replace("-", "−"))
+        elif not motion.turns and abs(amount) >= TELLING_MM:
+            sign = "+" if amount > 0 else "−"
+            told.append(f"{name} {sign}{mm(abs(amount), unit)}")
+    return told
+
+
+def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
+    """Where the part can be raised: the joint's attach points, else the stations that
+    lie furthest each way."""
+    height = float(seam.places[:, 2].mean())
+    points = seam.revision.attach_points or []
+    if points:
+        return [(one["name"], (*point_mm(one), height)) for one in points]
+    rows = []
+    for axis, last in ((0, True), (1, True), (0, False), (1, False)):
+        values = seam.places[:, axis]
+        rows.append(int(values.argmax() if last else values.argmin()))
+    return [
+        (f"station {seam.stations[row].label}", tuple(map(float, seam.places[row])))
+        for row in dict.fromkeys(rows)
+    ]
+
+
+def point_mm(point: dict) -> tuple[float, float]:
+    """Place of an attach point, kept in nm or in mm."""
+    if "x_nm" in point:
+        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
+    return float(point["x_mm"]), float(point["y_mm"])
+
+
+def raise_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> str:
+    """Raise and tilt as mm at named places: what shims and hinges must do."""
+    places = attach_places(seam)
+    rises = move.raise_at([place for _, place in places])
+    if max(map(abs, rises)) * abs(share) < TELLING_MM:
+        return ""
+    told = []
+    for (name, _), rise in zip(places, rises, strict=True):
+        rise *= share
+        if abs(rise) < TELLING_MM:
+            told.append(f"leave {name}")
+        else:
+            word = "raise" if rise > 0 else "lower"
+            told.append(f"{word} {mm(abs(float(rise)), unit)} at {name}")
+    return ", ".join(told)
+
+
+def plan_moves(worked: Worked, unit: str, share: float = 1.0) -> list[str]:
+    """The plan's move, or a share of it, as things to do."""
+    return made_words(worked, worked.plan.move, unit, share)
+
+
+def made_words(worked: Worked, move: Move, unit: str, share: float = 1.0) -> list[str]:
+    """A move as things to do: by its own motions where the part is not free."""
+    seam = worked.main.state.seam
+    if worked.options.motions is not None:
+        level = raise_words(move, seam, unit, share)
+        return named_words(move, unit, share) + ([f"that is: {level}"] if level else [])
+    return move_words(move, seam, unit, share)
+
+
+def free_share(worked: Worked) -> float:
+    """How much of the move the part can make once only the next bite is off.
+
+    No gap may close below zero on the way: 1 when all of it goes. The seat is a full
+    plan's, so that a part may be in its own way until more is cut.
+    """
+    share = 1.0
+    for _, _, one in worked.stations():
+        if one.gap_now is None or one.trim <= 0:
+            continue
+        bite = worked.bite(one).bite
+        moved = one.gap_after - one.trim + one.build_up - one.gap_now
+        if moved < 0 and one.gap_now + bite + moved < 0:
+            share = min(share, max(0.0, (one.gap_now + bite) / -moved))
+    return math.floor(share * 20) / 20 if share < 1 else 1.0
+
+
+def outcome(worked: Worked) -> tuple[str, str]:
+    """(state to draw, sentence) of what the plan comes to."""
+    plan = worked.plan
+    fits = [fit for fit in (plan.seat, plan.level) if fit]
+    if plan.outcome == FITS:
+        if all(fit.worst_before <= 1 + 1e-6 for fit in fits):
+            return (
+                "conforms",
+                "It conforms as it sits. The move would center it better.",
+            )
+        return "conforms", "Seating it is enough: nothing needs to be cut."
+    if plan.outcome == CUT:
+        return "not_proven", "It can fit: seat it and take material off as below."
+    if plan.trim and not plan.trim.possible:
+        return "above", "It cannot be made to fit as allowed. What stays is told below."
+    return "above", "The gaps can be had, the step cannot: trimming does not cure it."
+
+
+OUTCOME_WORDS = {FITS: "fits", CUT: "needs a cut", CANNOT: "cannot fit as allowed"}
+
+
+def steps(worked: Worked, unit: str) -> list[str]:
+    """What to do, in the order of the work."""
+    told = []
+    for joint, side in worked.cut_sides():
+        told.append(_cut_step(worked, joint, side, unit))
+    share = free_share(worked)
+    moves = plan_moves(worked, unit, share)
+    if moves:
+        sentence = "; ".join(moves)
+        if share <= 0:
+            told.append("Leave it where it sits: it would touch before more is cut.")
+        elif share < 1:
+            told.append(
+                f"{sentence[0].upper()}{sentence[1:]}: {share:.0%} of the way, further "
+                "it would touch before more is cut."
+            )
+        else:
+            told.append(f"{sentence[0].upper()}{sentence[1:]}.")
+    if told:
+        told.append(_measure_step(worked))
+    return told or ["Nothing: it conforms where it sits."]
+
+
+def _cut_step(worked: Worked, joint, side: str, unit: str) -> str:
+    bites = {
+        one.label: worked.bite(one).bite
+        for planned, _, one in worked.stations()
+        if planned is joint and one.side == side and worked.bite(one).bite > 0
+    }
+    fit_up = joint.check.fit_up
+    part = fit_up.part if side == Side.PART else fit_up.surround_part
+    whose = part.serial if part else fit_up.joint.surround.name
+    deepest = max(bites, key=bites.get)
+    where = run_words(joint.state.seam, bites)
+    name = f" ({joint.state.joint.number})" if len(worked.joints) > 1 else ""
+    return (
+        f"Take the next bite off {whose}{name} at {where}: "
+        f"{mm(bites[deepest], unit)} at most, at {deepest}. Use the template."
+    )
+
+
+def run_words(seam: Seam, labels) -> str:
+    """Stations in the order of the seam: "stations 4–7, 11"."""
+    rows = [seam.rows[label] for label in seam.rows if label in labels]
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    names = [station.label for station in seam.stations]
+    told = [
+        names[run[0]] if len(run) == 1 else f"{names[run[0]]}–{names[run[-1]]}"
+        for run in runs
+    ]
+    return ("station " if len(rows) == 1 else "stations ") + ", ".join(told)
+
+
+def _measure_step(worked: Worked) -> str:
+    seam = worked.main.state.seam
+    cut = [
+        one.label
+        for joint, _, one in worked.stations()
+        if joint is worked.main and worked.bite(one).bite > 0
+    ]
+    if not cut:
+        return "Measure every station again: a move makes all of them stale."
+    return (
+        f"Measure again: three witness stations that were not cut first, then "
+        f"{run_words(seam, cut)}."
+    )
+
+
+def impossible(worked: Worked) -> list[str]:
+    """What stays wrong, where and why."""
+    several = len(worked.joints) > 1
+    return [
+        f"station {joint.state.joint.number + ':' if several else ''}{one.label}: "
+        f"{one.reason}"
+        for joint, _, one in worked.stations()
+        if one.reason
+    ]
+
+
+def warnings(worked: Worked) -> list[str]:
+    """What a builder should know beside the numbers."""
+    reasons = {f"station {one.label}: {one.reason}" for _, _, one in worked.stations()}
+    told = [note for note in worked.plan.notes if note not in reasons]
+    told += [f"{one}: it is not in this plan" for one in worked.left_out]
+    rule = worked.main.state.revision.rule
+    if any(one.state.revision.rule != rule for one in worked.joints):
+        told.append(
+            "the joints are judged by different rules; this plan uses the first"
+        )
+    return [f"{one[0].upper()}{one[1:]}." for one in told]

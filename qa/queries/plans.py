@@ -1,0 +1,360 @@
+"""A plan as its page and its papers show it."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qa import rules
+from qa.actions.trimming import Moved
+from qa.drawing import plan_map, profile, svg
+from qa.drawing.joint_map import Layout
+from qa.drawing.plan_map import PlanMap, PlanStation
+from qa.drawing.profile import Profile
+from qa.drawing.projection import view_from_outside
+from qa.models import Check, Kind, Side
+from qa.numeric import verdict
+from qa.numeric.motions import rigid_move
+from qa.numeric.planned import Move
+
+from . import maps, plan_texts, rounds
+from .planning import Planned, Wish, Worked, work_out
+
+HALF = Layout(radius=23, text=27, values="needed", strip=40)
+
+
+@dataclass(frozen=True)
+class PlanRow:
+    """One station of a plan, as final texts in the person's unit; nm where acts need
+    them. States are those a map draws."""
+
+    check: str
+    name: str
+    label: str
+    gap_now: str
+    gap_after: str
+    gap_at_20: str
+    flush_now: str
+    flush_after: str
+    gap_state: str
+    gap_state_after: str
+    flush_state: str
+    flush_state_after: str
+    carried: bool
+    side: str
+    side_word: str
+    trim: str
+    bite: str
+    bite_nm: int
+    lost: str
+    left: str
+    reason: str
+
+    @property
+    def wrong_after(self) -> bool:
+        return {self.gap_state_after, self.flush_state_after} & {
+            "above",
+            "below",
+        } != set()
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """One joint of the plan, drawn before and after, and its profile."""
+
+    name: str
+    map: PlanMap
+    before: str
+    after: str
+    profile: str
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """A plan whole. `worked.plan` is None when `problem` says why there is none."""
+
+    worked: Worked
+    unit: str
+    state: str
+    outcome: str
+    steps: list[str]
+    rows: list[PlanRow]
+    drawings: list[Drawing]
+    impossible: list[str]
+    warnings: list[str]
+    held: list[str]
+    probability: str
+    worst: list[tuple[str, str, str]]
+    area: str
+    shortfall: str
+    moves: list[str]
+    share: float
+    at_20: bool
+
+    @property
+    def cuts(self) -> list[PlanRow]:
+        return [row for row in self.rows if row.bite_nm]
+
+    @property
+    def waits_for_release(self) -> bool:
+        return any(not done for _, _, done in self.worked.to_release())
+
+    @property
+    def checks(self) -> list[Check]:
+        return [one.check for one in self.worked.joints]
+
+
+def plan_view(check: Check, unit: str, wish: Wish | None = None) -> PlanView:
+    """Return the plan for a check (loaded with planning.RELATED)."""
+    return view_of(work_out(check, wish), unit)
+
+
+def view_of(worked: Worked, unit: str) -> PlanView:
+    learned = rounds.shortfall_text(worked.main.rounds)
+    if worked.plan is None:
+        empty = ([], [], [], [], [], [])
+        steps, rows, drawings, impossible, warnings, held = empty
+        return PlanView(
+            worked, unit, "not_measured", worked.problem, steps, rows, drawings,
+            impossible, warnings, held, "", [], "", learned, [], 1.0, False,
+        )  # fmt: skip
+    plan = worked.plan
+    state, sentence = plan_texts.outcome(worked)
+    rows = [_row(worked, *one, unit) for one in worked.stations()]
+    share = plan_texts.free_share(worked)
+    chance = plan.probability
+    return PlanView(
+        worked=worked,
+        unit=unit,
+        state=state,
+        outcome=sentence,
+        steps=plan_texts.steps(worked, unit),
+        rows=rows,
+        drawings=[_drawing(worked, one, unit) for one in worked.joints],
+        impossible=plan_texts.impossible(worked),
+        warnings=plan_texts.warnings(worked),
+        held=list(plan.held),
+        probability="" if chance is None else f"{100 * chance:.1f} %",
+        worst=[
+            (word, f"{fit.worst_before:.2f}", f"{fit.worst_after:.2f}")
+            for word, fit in (("gap", plan.seat), ("flushness", plan.level))
+            if fit
+        ],
+        area=_area(plan, unit),
+        shortfall=learned,
+        moves=plan_texts.plan_moves(worked, unit),
+        share=share,
+        at_20=any(row.gap_at_20 for row in rows),
+    )
+
+
+def _area(plan, unit: str) -> str:
+    if not plan.trim or not plan.trim.area_mm2:
+        return ""
+    if unit == "in":
+        return f"{plan.trim.area_mm2 / 645.16:.3f} in²"
+    return f"{plan.trim.area_mm2:.0f} mm²"
+
+
+def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> str:
+    """The state to draw a predicted value with."""
+    if value_mm is None:
+        return ""
+    station, check = joint.state.seam.stations[row], joint.check
+    wanted = rules.requirement(station, kind, check.finish)
+    if wanted.empty:
+        return ""
+    revision = joint.state.revision
+    found = verdict.judge(
+        round(value_mm * 1e6),
+        wanted.low_nm,
+        wanted.high_nm,
+        check.u_nm,
+        revision.rule,
+        revision.edition,
+    )
+    if found.verdict == verdict.Verdict.DOES_NOT_CONFORM:
+        return "above" if found.deviation_nm > 0 else "below"
+    return str(found.verdict)
+
+
+def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
+    check, label = joint.check, one.label
+    several = len(worked.joints) > 1
+    bite = worked.bite(one)
+    gap_after = one.gap_after
+    if gap_after is not None:
+        gap_after += bite.trim - one.trim
+    station = joint.state.seam.stations[row]
+    side = one.side
+    left = rules.left_to_cut_mm(station, side, joint.lost, row)
+    lost = sum(float(depths[row]) for depths in joint.lost.values())
+    at_20 = rules.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
+    value = joint.values.get((label, Kind.GAP)) or joint.values.get((label, Kind.FLUSH))
+
+    def told(mm, *, signed=False):
+        nm = None if mm is None else round(mm * 1e6)
+        return maps.value_text(nm, unit, signed=signed)
+
+    return PlanRow(
+        check=str(check.entry_id),
+        name=f"{joint.state.joint.number}:{label}" if several else label,
+        label=label,
+        gap_now=told(one.gap_now),
+        gap_after=told(gap_after),
+        gap_at_20=maps.value_text(at_20, unit),
+        flush_now=told(one.flush_now, signed=True),
+        flush_after=told(one.flush_after, signed=True),
+        gap_state=judged_as(joint, row, Kind.GAP, one.gap_now),
+        gap_state_after=judged_as(joint, row, Kind.GAP, gap_after),
+        flush_state=judged_as(joint, row, Kind.FLUSH, one.flush_now),
+        flush_state_after=judged_as(joint, row, Kind.FLUSH, one.flush_after),
+        carried=bool(value and value.carried),
+        side=side,
+        side_word={"part": "part", "surround": "surround"}.get(side, "never"),
+        trim=told(bite.trim) if bite.trim else "",
+        bite=told(bite.bite) if bite.bite else "",
+        bite_nm=round(bite.bite * 1e6),
+        lost=told(lost) if lost > 1e-6 else "",
+        left=told(left),
+        reason="; ".join(text for text in (one.reason, bite.why) if text),
+    )
+
+
+def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
+    seam, revision = joint.state.seam, joint.state.revision
+    revision.joint = joint.state.joint
+    standing = {
+        (seam.stations[seam.rows[label]].pk, kind): value.reading
+        for (label, kind), value in joint.values.items()
+        if label in seam.rows
+    }
+    drawn = maps.map_of(
+        revision,
+        seam.stations,
+        standing,
+        finish=joint.check.finish,
+        unit=unit,
+        title=f"{joint.state.joint.number} {joint.state.joint.name}",
+    )
+    places, _, faces = maps.places(seam.stations)
+    view = view_from_outside(places, faces)
+    moved = view.directions(worked.plan.move.displacement(places))
+    here = [(row, one) for j, row, one in worked.stations() if j is joint]
+    stations = tuple(
+        _plan_station(worked, joint, row, one, moved[row], unit) for row, one in here
+    )
+    words = "; ".join(plan_texts.plan_moves(worked, unit))
+    both = PlanMap(drawn, stations, words if len(words) < 90 else "")
+    key = f"plan-{joint.state.joint.pk}"
+    return Drawing(
+        name=f"{joint.state.joint.number} {joint.state.joint.name}",
+        map=both,
+        before=svg.render(plan_map.before(both, HALF), prefix=f"{key}-before"),
+        after=svg.render(plan_map.after(both, HALF), prefix=f"{key}-after"),
+        profile=svg.render(
+            profile.build(_profile(joint, here, standing, unit)), prefix=f"{key}-s"
+        ),
+    )
+
+
+def _plan_station(worked, joint, row, one, moved, unit) -> PlanStation:
+    bite = worked.bite(one)
+    gap_after = one.gap_after
+    if gap_after is not None:
+        gap_after += bite.trim - one.trim
+
+    def told(mm, *, signed=False):
+        nm = None if mm is None else round(mm * 1e6)
+        return maps.value_text(nm, unit, signed=signed)
+
+    return PlanStation(
+        label=one.label,
+        move=(float(moved[0]), float(moved[1])),
+        trim=bite.trim,
+        build_up=one.build_up,
+        side=Side.SURROUND if one.side == Side.SURROUND else Side.PART,
+        after_gap_text=told(gap_after),
+        after_flush_text=told(one.flush_after, signed=True),
+        after_gap_state=judged_as(joint, row, Kind.GAP, gap_after),
+        after_flush_state=judged_as(joint, row, Kind.FLUSH, one.flush_after),
+    )
+
+
+def _profile(joint: Planned, here, standing, unit: str) -> Profile:
+    per = 1.0 if unit == "mm" else 25.4
+    drawn = maps.profile_of(
+        joint.state.revision,
+        joint.state.seam.stations,
+        standing,
+        finish=joint.check.finish,
+        u_nm=joint.check.u_nm,
+        unit=unit,
+    )
+    after = dict(here)
+
+    def with_after(points, name):
+        return tuple(
+            replace(
+                point,
+                after=None
+                if getattr(after[row], name) is None
+                else getattr(after[row], name) / per,
+            )
+            for row, point in enumerate(points)
+        )
+
+    return replace(
+        drawn,
+        gap=with_after(drawn.gap, "gap_after"),
+        flush=with_after(drawn.flush, "flush_after"),
+        bar_text="crosses: expected after the plan",
+    )
+
+
+def made_move(worked: Worked, raw: list[float]) -> Move:
+    """The move that these amounts (mm, radians) of the plan's motions make."""
+    motions = worked.plan.move.motions
+    every = [maps.places(one.state.seam.stations)[0] for one in worked.joints]
+    shift, turn = rigid_move(motions, raw, np.vstack(every).mean(axis=0))
+    tilt_x, tilt_y, turned = np.degrees(turn).tolist()
+    amounts = tuple(
+        (one.name, math.degrees(amount) if one.turns else amount)
+        for one, amount in zip(motions, raw, strict=True)
+    )
+    return Move(*shift.tolist(), turned, tilt_x, tilt_y, amounts, motions, tuple(raw))
+
+
+def moved(worked: Worked, unit: str, raw: list[float] | None = None) -> Moved | None:
+    """A move as an act keeps it, and what it should change; None when the part stays.
+
+    raw: amounts in mm and radians; without them the plan's, as far as it goes after
+    the next bite.
+    """
+    if raw is None:
+        share = plan_texts.free_share(worked)
+        raw = [share * amount for amount in worked.plan.move.raw]
+    made = made_move(worked, raw)
+    words = plan_texts.made_words(worked, made, unit)
+    if not words:
+        return None
+    amounts = [
+        {
+            "name": name,
+            "amount": f"{amount:.4f}",
+            "unit": "deg" if motion.turns else "mm",
+        }
+        for (name, amount), motion in zip(made.amounts, made.motions, strict=True)
+    ]
+    changes = {}
+    for joint in worked.joints:
+        places, gaps, faces = maps.places(joint.state.seam.stations)
+        shift = made.displacement(places)
+        changes[joint.state.fit_up.pk] = {
+            station.label: [
+                -round(float(shift[row] @ gaps[row]) * 1e6),
+                round(float(shift[row] @ faces[row]) * 1e6),
+            ]
+            for row, station in enumerate(joint.state.seam.stations)
+        }
+    return Moved("; ".join(words), amounts, changes)

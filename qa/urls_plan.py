@@ -1,0 +1,28 @@
+"""What comes after a check: plan, cuts, moves, shims; the state of a joint; holes."""
+
+from django.urls import path
+
+from qa.views import fit_states, plans
+
+urlpatterns = [
+    path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
+    path(
+        "fit-checks/<uuid:uuid>/plan/work-order.pdf",
+        plans.work_order,
+        name="plan_work_order",
+    ),
+    path(
+        "fit-checks/<uuid:uuid>/plan/template.pdf",
+        plans.template,
+        name="plan_template",
+    ),
+    path("fit-checks/<uuid:uuid>/plan/release/", plans.release, name="release_cut"),
+    path("fit-checks/<uuid:uuid>/trim/", plans.trim, name="record_trim"),
+    path("fit-checks/<uuid:uuid>/move/", plans.move, name="record_move"),
+    path(
+        "joints/<int:pk>/on/<int:airframe>/",
+        fit_states.joint_on_airframe,
+        name="joint_on_airframe",
+    ),
+    path("plan-habits/", plans.plan_habits, name="plan_habits"),
+]

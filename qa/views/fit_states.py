@@ -1,0 +1,33 @@
+"""The state of a joint on an airframe now."""
+
+from django.http import Http404
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_GET
+
+from qa.models import Joint
+from qa.queries import fit_states, maps
+from shop import roles
+from shop.models import Airframe
+
+
+@require_GET
+def joint_on_airframe(request, pk, airframe):
+    rows = Joint.objects.select_related("position", "surround", "current")
+    joint = roles.fetch(request.user, "look", rows, pk=pk)
+    frame = get_object_or_404(Airframe.objects.select_related("type"), pk=airframe)
+    if frame.type_id != joint.type_id:
+        raise Http404
+    unit = request.GET.get("unit")
+    unit = unit if unit in ("mm", "in") else request.user.units
+    shown = request.GET.get("round", "")
+    now = fit_states.joint_now(
+        joint, frame, unit, int(shown) if shown.isdecimal() else None
+    )
+    context = {
+        "joint": joint,
+        "airframe": frame,
+        "now": now,
+        "map_svg": maps.map_svg(now.map) if now else "",
+        "may_measure": roles.may(request.user, "measure"),
+    }
+    return render(request, "qa/joint_on_airframe.html", context)
