@@ -14,6 +14,7 @@ from collections.abc import Callable
 import numpy as np
 
 FEASIBLE = 1e-9  # how far a row or a bound may be overstepped
+ROUNDED = 1e-7  # the same where held aims leave no room at all
 PRICED = 1e-8  # a dual above this, with costs of size 1, is not zero
 
 
@@ -151,13 +152,24 @@ class Programme:
         if basis is not None:
             solver.setBasis(basis)
 
-    def minimize(self, cost: np.ndarray) -> float:
-        """Least cost (c,); the point is left in `values`. Raises Infeasible."""
+    def minimize(self, cost: np.ndarray, *, sure: bool = False) -> float:
+        """Least cost (c,); the point is left in `values`. Raises Infeasible.
+
+        `sure` says that there is a point, from the aim before: then roundings are the
+        reason when the solver finds none, and it may overstep a little more.
+        """
         size = self._size = float(np.abs(cost).max()) or 1.0
         count = len(cost)
         columns = np.arange(count, dtype=np.int32)
         self._solver.changeColsCost(count, columns, cost / size)
-        self._run()
+        try:
+            self._run()
+        except Infeasible:
+            if not sure:
+                raise
+            self._overstep(ROUNDED)
+            self._run()
+            self._overstep(FEASIBLE)
         if self.first_basis is None:
             self.first_basis = self._solver.getBasis()
         solution = self._solver.getSolution()
@@ -166,6 +178,9 @@ class Programme:
         self._row_value = np.array(solution.row_value)
         self._row_dual = np.array(solution.row_dual)
         return float(cost @ self.values)
+
+    def _overstep(self, most: float) -> None:
+        self._solver.setOptionValue("primal_feasibility_tolerance", most)
 
     def _run(self) -> None:
         self._solver.run()
@@ -272,15 +287,16 @@ class Programme:
 def nearest_point(lines, least, most, start) -> np.ndarray:
     """The point z (k,) nearest the origin with least <= lines z <= most.
 
-    `start` fulfills them. Lines with least = most leave a subspace, where the rest is
-    Lawson and Hanson's least-distance problem, solved by nonnegative least squares.
+    `start` fulfills them but for roundings, which are allowed to the answer too. Lines
+    with least = most leave a subspace, where the rest is Lawson and Hanson's
+    least-distance problem, solved by nonnegative least squares.
     """
-    from scipy.optimize import nnls
-
     sizes = np.linalg.norm(lines, axis=1)
     real = sizes > 1e-12
     lines = lines[real] / sizes[real, None]
     least, most = least[real] / sizes[real], most[real] / sizes[real]
+    at = lines @ start
+    least, most = np.minimum(least, at), np.maximum(most, at)
     fixed = most - least <= 4 * FEASIBLE
     free = np.eye(len(start))
     if fixed.any():
@@ -290,20 +306,34 @@ def nearest_point(lines, least, most, start) -> np.ndarray:
         free = axes[rank:].T
     if not free.shape[1]:
         return np.array(start)
-    start = start - free @ (free.T @ start)  # the point of the subspace nearest 0
-    across = lines[~fixed] @ free
-    at = lines[~fixed] @ start
-    bounded_low, bounded_high = np.isfinite(least[~fixed]), np.isfinite(most[~fixed])
+    across = lines @ free
+    sizes = np.linalg.norm(across, axis=1)
+    real = (sizes > 1e-7) & ~fixed
+    across, sizes = across[real] / sizes[real, None], sizes[real]
+    # In units of the subspace, measured from its point nearest the origin.
+    here = free.T @ start
+    least = (least - at)[real] / sizes + across @ here
+    most = (most - at)[real] / sizes + across @ here
+    bounded_low, bounded_high = np.isfinite(least), np.isfinite(most)
     sides = np.vstack([across[bounded_low], -across[bounded_high]])
-    limits = np.r_[(least[~fixed] - at)[bounded_low], (at - most[~fixed])[bounded_high]]
+    found = _least_distance(sides, np.r_[least[bounded_low], -most[bounded_high]])
+    if (sides @ found < np.r_[least[bounded_low], -most[bounded_high]] - ROUNDED).any():
+        found = here  # no room at all: the roundings decided
+    return start + free @ (found - here)
+
+
+def _least_distance(sides, limits) -> np.ndarray:
+    """The point nearest the origin with sides @ z >= limits (Lawson and Hanson)."""
+    from scipy.optimize import nnls
+
     if not (limits > 0).any():
-        return start
+        return np.zeros(sides.shape[1])
     matrix = np.vstack([sides.T, limits])
     target = np.zeros(len(matrix))
     target[-1] = 1.0
     weights, _ = nnls(matrix, target)
     rest = matrix @ weights - target
-    return start + free @ (rest[:-1] / -rest[-1])
+    return rest[:-1] / -rest[-1] if rest[-1] else np.zeros(sides.shape[1])
 
 
 def nearest_of_hull(lowest: Callable, start, rounds: int = 200) -> np.ndarray:

@@ -105,8 +105,10 @@ class Problem:
 
         The first `done` aims are held already.
         """
-        for name, cost in list(self.aims(draft, parts))[done:]:
-            value = programme.minimize(cost)
+        for number, (name, cost) in enumerate(self.aims(draft, parts)):
+            if number < done:
+                continue
+            value = programme.minimize(cost, sure=number > 0)
             self.hold(name, value, programme, parts)
         moves = programme.least_movement(tied=self.tied)
         return moves, self.detail(programme, draft, parts, moves)
@@ -211,7 +213,7 @@ class _SeatProblem(Problem):
         if name != "worst":
             return programme.hold()
         scales = self.readings.scales
-        reach = worst + FEASIBLE * max(1.0, worst)
+        reach = worst + 4 * FEASIBLE * max(1.0, worst)
         programme.bound(parts["worst"], reach, reach)
         aim = np.maximum(scales.aim, self.readings.floor)
         left = {
