@@ -95,5 +95,7 @@ def _fill(
                 check=check,
                 station=station,
                 kind=kind,
-                typed=Typed("value", f"{value:.2f}", "mm"),
+                typed=Typed(
+                    "value", f"{value + 0.0:.2f}".replace("-0.00", "0.00"), "mm"
+                ),
             )

@@ -141,6 +141,12 @@ class Line:
     superseded: int
     clash: bool
 
+    @property
+    def typed_shown(self) -> str:
+        """What was typed, where that is not what the result says already."""
+        same = self.typed.replace("-", "−").lstrip("+") == self.value
+        return "" if same or self.outcome == "skipped" else self.typed
+
 
 @dataclass(frozen=True)
 class Item:
