@@ -70,6 +70,11 @@ class Expectation:
     fiber_mg: int
     core_mg: int
 
+    @property
+    def grams(self) -> tuple[float, float, float]:
+        """Mass, and the band around it."""
+        return self.mass_mg / 1000, self.low_mg / 1000, self.high_mg / 1000
+
 
 def areas_of(laminate: Laminate, plies) -> list[Area]:
     """Thickness and mass by area, in the order in which the areas are first named."""

@@ -42,84 +42,37 @@ def _link_mirror(design: PartDesign, mirror: PartDesign | None) -> None:
         PartDesign.objects.filter(pk=mirror.pk).update(mirror=design)
 
 
-def define_design(
-    *,
-    by: Person,
-    number: str,
-    name: str,
-    revision: str = "A",
-    hand: str = Hand.NONE,
-    mirror: PartDesign | None = None,
-    structural_class: str = "secondary",
-) -> PartDesign:
-    """Add a part design; a mirrored design is linked from both sides."""
-    roles.require(by, "define designs")
-    return _write_design(
-        PartDesign(),
-        by,
-        "design/1",
-        number,
-        name,
-        revision,
-        hand,
-        mirror,
-        structural_class,
-    )
+def define_design(*, by: Person, mirror: PartDesign | None = None, **said):
+    """Add a part design; a mirrored design is linked from both sides.
+
+    said: number, name, revision, hand, structural_class, is_coupon.
+    """
+    return _write_design(PartDesign(), "design/1", by, said, mirror)
 
 
 def change_design(
-    *,
-    by: Person,
-    design: PartDesign,
-    number: str,
-    name: str,
-    revision: str,
-    hand: str,
-    structural_class: str,
-    mirror: PartDesign | None = None,
+    *, by: Person, design: PartDesign, mirror: PartDesign | None = None, **said
 ) -> PartDesign:
     """Correct a design. What was judged and built keeps its own record."""
+    return _write_design(design, "design_change/1", by, said, mirror)
+
+
+def _write_design(design, form: str, by: Person, said: dict, mirror) -> PartDesign:
     roles.require(by, "define designs")
-    return _write_design(
-        design,
-        by,
-        "design_change/1",
-        number,
-        name,
-        revision,
-        hand,
-        mirror,
-        structural_class,
-    )
-
-
-def _write_design(
-    design, by, form, number, name, revision, hand, mirror, structural_class
-) -> PartDesign:
-    said = {
-        "design": design.pk,
-        "number": number,
-        "revision": revision,
-        "name": name,
-        "hand": hand,
-        "mirror": mirror and str(mirror),
-        "structural_class": structural_class,
-    }
-    with perform(form, by=by, said=said) as act:
+    linked = {"design": design.pk, "mirror": mirror and str(mirror)}
+    with perform(form, by=by, said=said | linked) as act:
         lock = PartDesign.objects.select_for_update(of=("self",), no_key=True)
-        ids = sorted(row.pk for row in (design, mirror) if row and row.pk)
-        rows = {row.pk: row for row in lock.filter(pk__in=ids).order_by("pk")}
+        keys = sorted(row.pk for row in (design, mirror) if row and row.pk)
+        rows = {row.pk: row for row in lock.filter(pk__in=keys).order_by("pk")}
         design = rows.get(design.pk, design)
         mirror = rows.get(mirror.pk) if mirror else None
-        _check_mirror(hand, mirror, design)
-        same = PartDesign.objects.filter(number=number, revision=revision)
+        for name, value in said.items():
+            setattr(design, name, value)
+        _check_mirror(design.hand, mirror, design)
+        same = PartDesign.objects.filter(number=design.number, revision=design.revision)
         if same.exclude(pk=design.pk).exists():
             message = _("This number and revision exist already.")
             raise Refused(message, field="revision")
-        design.number, design.revision, design.name = number, revision, name
-        design.hand, design.structural_class = hand, structural_class
-        if mirror is None or mirror.mirror_id is None:
-            _link_mirror(design, None) if design.pk else None
         design.mirror = mirror
         design.full_clean()
         design.save()

@@ -116,14 +116,28 @@ def length(label, **named) -> MeasureField:
     )
 
 
+class AmountField(MeasureField):
+    """A measurement of which only the amount is kept."""
+
+    def clean(self, value):
+        measure = super().clean(value)
+        return measure and measure.amount
+
+
 def temperature(label, **named) -> MeasureField:
-    return MeasureField(
+    return AmountField(
         dimension="temperature",
         unit="c",
         label=label,
         least=-60_000,
         most=400_000,
         **named,
+    )
+
+
+def pressure(label, **named) -> MeasureField:
+    return MeasureField(
+        dimension="pressure", unit="kPa", label=label, least=0, most=200_000, **named
     )
 
 

@@ -14,7 +14,15 @@ MADE_OF_PARTS = (Origin.BONDED, Origin.CUT)
 class DesignForm(forms.ModelForm):
     class Meta:
         model = PartDesign
-        fields = ("number", "revision", "name", "hand", "mirror", "structural_class")
+        fields = (
+            "number",
+            "revision",
+            "name",
+            "hand",
+            "mirror",
+            "structural_class",
+            "is_coupon",
+        )
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)

@@ -26,6 +26,17 @@ class CureRecipe(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def words(self) -> str:
+        """What the recipe asks, in one line."""
+        low, high = self.dwell_low / 1000, self.dwell_high / 1000
+        asked = [f"{self.dwell_minutes} min, {low:g} – {high:g} °C"]
+        if self.ramp_most is not None:
+            asked.append(f"≤ {self.ramp_most / 1000:g} K/min")
+        if self.peak_most is not None:
+            asked.append(f"≤ {self.peak_most / 1000:g} °C")
+        return ", ".join(asked)
+
 
 class Laminate(models.Model):
     """A ply schedule of one revision; kept as it was once a pull was made with it."""

@@ -1,5 +1,7 @@
 """Pulls: what was laid up in a mold, how it cured, and how it came out."""
 
+from datetime import timedelta
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -115,6 +117,16 @@ class ResinBatch(Fact):
 
     def __str__(self) -> str:
         return f"{self.resin_text} + {self.hardener_text}"
+
+    @property
+    def pot_ends(self):
+        if self.pot_minutes is None:
+            return None
+        return self.mixed_at + timedelta(minutes=self.pot_minutes)
+
+    @property
+    def off_percent(self) -> str:
+        return "" if self.off_bp is None else f"{self.off_bp / 100:+.1f}"
 
 
 class BagTest(Fact):

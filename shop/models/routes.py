@@ -72,3 +72,11 @@ class StepDone(Fact):
 
     def __str__(self) -> str:
         return f"{self.step} {self.done_at:%Y-%m-%d}"
+
+    @property
+    def celsius(self) -> str:
+        return "" if self.temperature is None else f"{self.temperature / 1000:g}"
+
+    @property
+    def percent(self) -> str:
+        return "" if self.humidity is None else f"{self.humidity / 100:g}"

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from shop import rules
 from shop.models import Hold, Laminate, Lot, LotAct, LotActKind, LotState, Material
+from shop.things import KINDS
 
 from .chain import reach
 from .links import Group, groups
@@ -40,6 +41,14 @@ class LotPage:
     equivalent_hours: float | None
     went_into: list[Group]
     hold: Hold | None
+
+    @property
+    def code(self) -> str:
+        return KINDS["lot"].code(self.lot.pk)
+
+    @property
+    def out_hours(self) -> str:
+        return f"{self.lot.out_minutes / 60:.1f}"
 
 
 def _lot_row(lot: Lot) -> LotRow:
@@ -76,7 +85,7 @@ def lot_page(lot: Lot) -> LotPage:
         str(lot.past_life(timezone.localdate())),
         acts,
         rules.equivalent_hours(periods) if periods else None,
-        groups(reach("lot", lot.pk, down=True)),
+        groups(reach("lot", lot.pk, down=True), {}, 60),
         open_hold("lot", lot.pk),
     )
 
@@ -101,6 +110,14 @@ class LaminatePage:
     expected: rules.Expectation | None
     mix: object
     pulls: list
+
+    @property
+    def fiber_percent(self) -> float:
+        return self.laminate.fiber_fraction_ppm / 10_000
+
+    @property
+    def expected_g(self) -> tuple[float, float, float] | None:
+        return self.expected and self.expected.grams
 
 
 def laminate_page(laminate: Laminate) -> LaminatePage:

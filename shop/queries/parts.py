@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.core.paginator import Page
 from django.db.models import Prefetch
 
-from shop.models import Lineage, Part, PartDesign, Placement
+from shop.models import Lineage, Part, PartDesign, Placement, Pull
 
 from .airframes import Sitting, where_it_sat
 from .paging import count_of, page_of, search
@@ -42,6 +42,7 @@ class Edge:
     part: Part | None
     note: str
     by: str
+    pull: Pull | None = None
 
 
 @dataclass(frozen=True)
@@ -115,12 +116,15 @@ def parts(*, q="", state="", hand="", design: PartDesign | None = None, page=1) 
 
 
 def part_page(part: Part) -> PartPage:
-    edges = Lineage.objects.select_related("part", "source", "entry__by")
+    edges = Lineage.objects.select_related("part", "source", "entry__by", "pull__tool")
     up = edges.filter(part=part).order_by("pk")
     down = edges.filter(source=part).order_by("pk")
     return PartPage(
         part,
-        [Edge(e.get_kind_display(), e.source, e.note, str(e.entry.by)) for e in up],
+        [
+            Edge(e.get_kind_display(), e.source, e.note, str(e.entry.by), e.pull)
+            for e in up
+        ],
         [Edge(e.get_kind_display(), e.part, e.note, str(e.entry.by)) for e in down],
         where_it_sat(part),
     )

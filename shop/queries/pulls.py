@@ -17,8 +17,13 @@ from shop.models import (
     ResinBatch,
     Work,
 )
+from shop.things import KINDS
 
 from .paging import page_of, search
+
+
+def hours(span: timedelta | None) -> str:
+    return "" if span is None else f"{span.total_seconds() / 3600:.1f}"
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,10 @@ class Earlier:
     minutes: int
     elapsed: timedelta | None
 
+    @property
+    def hours(self) -> str:
+        return hours(self.elapsed)
+
 
 @dataclass(frozen=True)
 class PullPage:
@@ -65,6 +74,22 @@ class PullPage:
     yields: list[Lineage]
     earlier: list[Earlier]
     next_ply: Ply | None
+
+    @property
+    def code(self) -> str:
+        return KINDS["pull"].code(self.pull.pk)
+
+    @property
+    def hours(self) -> str:
+        return hours(self.pull.elapsed)
+
+    @property
+    def room(self) -> str:
+        """Temperature and humidity of the room, as far as they are known."""
+        celsius, humidity = self.pull.temperature, self.pull.humidity
+        known = [f"{celsius / 1000:g} °C"] if celsius is not None else []
+        known += [f"{humidity / 100:g} %"] if humidity is not None else []
+        return ", ".join(known)
 
 
 def pulls(*, q="", state="", page=1) -> Page:

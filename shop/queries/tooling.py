@@ -17,6 +17,7 @@ from shop.models import (
     Machine,
     MillingSetup,
     Person,
+    Photo,
     PhotoPin,
     Pull,
     ReleaseCoat,
@@ -28,6 +29,7 @@ from shop.models import (
     ToolState,
     ToolStep,
 )
+from shop.things import KINDS
 
 from .paging import page_of, search
 
@@ -103,6 +105,25 @@ class ReleasePage:
 
 
 @dataclass(frozen=True)
+class Pin:
+    """A defect on a photo, in its pixels."""
+
+    what: str
+    x: int
+    y: int
+
+
+@dataclass(frozen=True)
+class Sketch:
+    photo: Photo
+    pins: list[Pin]
+
+    @property
+    def radius(self) -> int:
+        return max(6, self.photo.width // 60)
+
+
+@dataclass(frozen=True)
 class ToolPage:
     tool: Tool
     steps: list[ToolStep]
@@ -115,6 +136,31 @@ class ToolPage:
     release: ReleasePage | None
     photos: list[PhotoPin]
     hold: Hold | None
+
+    @property
+    def code(self) -> str:
+        return KINDS["tool"].code(self.tool.pk)
+
+    @property
+    def cost_per_pull(self) -> str:
+        cents = self.tool.cost_per_pull
+        return "" if cents is None else f"{cents / 100:.2f}"
+
+    @property
+    def sketches(self) -> list[Sketch]:
+        """Photos with the open defects that are pinned on them."""
+        found: dict[int, Sketch] = {}
+        for defect in self.defects:
+            if defect.photo and defect.x_ppm is not None and not repaired(defect):
+                sketch = found.setdefault(defect.photo_id, Sketch(defect.photo, []))
+                x = round(defect.x_ppm * defect.photo.width / 1e6)
+                y = round(defect.y_ppm * defect.photo.height / 1e6)
+                sketch.pins.append(Pin(defect.what, x, y))
+        return list(found.values())
+
+
+def repaired(defect: ToolDefect) -> bool:
+    return getattr(defect, "repair", None) is not None
 
 
 LAST = 60
@@ -156,9 +202,14 @@ def _release(tool: Tool) -> ReleasePage:
     )
 
 
-def photos_of(kind: str, key) -> list[PhotoPin]:
+def pins_of(kind: str, key):
+    """Photos pinned to a thing, the newest first."""
     pins = PhotoPin.objects.filter(subject_kind=kind, subject_id=str(key))
-    return list(pins.select_related("photo", "entry__by").order_by("-pk")[:LAST])
+    return pins.select_related("photo", "entry__by").order_by("-pk")
+
+
+def photos_of(kind: str, key) -> list[PhotoPin]:
+    return list(pins_of(kind, key)[:LAST])
 
 
 def open_hold(kind: str, key: int) -> Hold | None:
@@ -204,6 +255,10 @@ class MillingPage:
     play: AxisPlay | None
     over: bool
     slopes: list
+
+    @property
+    def code(self) -> str:
+        return KINDS["milling"].code(self.setup.pk)
 
 
 def _play_on(day, plays: list[AxisPlay]) -> AxisPlay | None:

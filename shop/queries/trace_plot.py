@@ -6,6 +6,7 @@ from shop.models import CureRecipe
 from shop.numeric.trace import Trace
 
 WIDTH, HEIGHT, LEFT, FOOT = 900, 300, 52, 34
+NAMES = 60
 MOST_POINTS = 400
 
 
@@ -35,6 +36,23 @@ class Plot:
     degrees: list[Tick]
     band: tuple[float, float]
 
+    @property
+    def end(self) -> int:
+        """Where the curves end and their names begin."""
+        return self.width - NAMES
+
+    @property
+    def room(self) -> int:
+        return self.end - self.left
+
+    @property
+    def before(self) -> int:
+        return self.left - 8
+
+    @property
+    def below(self) -> int:
+        return self.height - 12
+
 
 def _step(span: float, most: int) -> float:
     for size in (1, 2, 5, 10, 20, 30, 60, 120, 240, 480, 960, 1440, 2880):
@@ -53,7 +71,7 @@ def plot(trace: Trace, recipe: CureRecipe) -> Plot:
     span = max(end - start, 1)
 
     def x(minute: float) -> float:
-        return round(LEFT + (minute - start) / span * (WIDTH - LEFT - 60), 1)
+        return round(LEFT + (minute - start) / span * (WIDTH - LEFT - NAMES), 1)
 
     def y(celsius: float) -> float:
         return round((top - celsius) / (top - bottom) * (HEIGHT - FOOT), 1)

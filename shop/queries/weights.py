@@ -17,27 +17,38 @@ from shop.models import (
 )
 
 from .paging import page_of, search
+from .suspects import doubts_about
+from .tooling import photos_of
 
 
 @dataclass(frozen=True)
-class PartWeights:
+class PartFloor:
     """Resin fraction is implied by the newest trimmed weight; None: cannot be said."""
 
     weighings: list[Weighing]
     expected: rules.Expectation | None
     resin_fraction: float | None
+    doubts: list
+    photos: list
+
+    @property
+    def expected_g(self) -> tuple[float, float, float] | None:
+        return self.expected and self.expected.grams
+
+    @property
+    def resin_percent(self) -> float | None:
+        return None if self.resin_fraction is None else 100 * self.resin_fraction
 
 
-def part_weights(part: Part) -> PartWeights:
+def part_floor(part: Part) -> PartFloor:
+    """What the shop floor knows of a part: weights, doubts, photos."""
     rows = list(part.weighings.select_related("entry__by"))
     expected = expectation_of(part)
     trimmed = next((row for row in rows if row.stage == Stage.TRIMMED), None)
     known = trimmed and expected and not trimmed.estimate
-    return PartWeights(
-        rows,
-        expected,
-        rules.resin_fraction(trimmed.mass_mg, expected) if known else None,
-    )
+    fraction = rules.resin_fraction(trimmed.mass_mg, expected) if known else None
+    doubts, photos = doubts_about(part), photos_of("part", part.pk)
+    return PartFloor(rows, expected, fraction, doubts, photos)
 
 
 def to_weigh(*, q="", page=1) -> Page:

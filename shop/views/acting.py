@@ -4,6 +4,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.shortcuts import redirect, render
 
 from shop.ledger import Refused
+from shop.things import address_of
 
 
 def posted(request):
@@ -47,3 +48,20 @@ def form_page(request, form, act, *, heading, back, above=None, **extra):
             return redirect(back(result) if callable(back) else back)
     context = {"form": form, "heading": heading, "above": above, **extra}
     return render(request, extra.get("template", "shop/form.html"), context)
+
+
+def act_page(request, row, form, act, heading, *, back=None, **extra):
+    """Draw a form that acts on `row`; afterwards go to its page (or to `back`).
+
+    act takes the form's values and the person as `by`.
+    """
+    page = address_of(row)
+    return form_page(
+        request,
+        form,
+        lambda **said: act(by=request.user, **said),
+        heading=heading,
+        back=back or page,
+        above=(str(row), page),
+        **extra,
+    )

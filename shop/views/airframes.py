@@ -10,6 +10,7 @@ from shop.actions import airframes as actions
 from shop.forms import airframes as forms
 from shop.models import Airframe, AirframeType, Placement, Position
 from shop.queries import airframes as queries
+from shop.things import KINDS
 
 from .acting import form_page, posted
 from .panels import Panels, draw
@@ -34,6 +35,7 @@ def airframe(request, pk):
     airframe = roles.fetch(request.user, "look", rows, pk=pk)
     context = {
         "shown": queries.airframe_page(airframe),
+        "code": KINDS["airframe"].code(airframe.pk),
         "may_place": roles.may(request.user, "place parts"),
         "panels": draw(extra_panels, request, airframe),
     }

@@ -10,6 +10,9 @@ from shop.actions import parts as actions
 from shop.forms import parts as forms
 from shop.models import Part, PartDesign
 from shop.queries import parts as queries
+from shop.queries.tooling import open_hold
+from shop.queries.weights import part_floor
+from shop.things import KINDS
 
 from .acting import form_page, posted
 from .airframes import form_view
@@ -33,6 +36,9 @@ def part(request, pk):
     part = roles.fetch(request.user, "look", rows, pk=pk)
     context = {
         "shown": queries.part_page(part),
+        "floor": part_floor(part),
+        "hold": open_hold("part", pk),
+        "code": KINDS["part"].code(part.pk),
         "may_scrap": roles.may(request.user, "scrap parts"),
         "panels": draw(extra_panels, request, part),
     }

@@ -2,6 +2,7 @@
 
 import contextlib
 import threading
+import time
 
 import pytest
 from django.db import connection
@@ -289,6 +290,7 @@ def test_a_number_is_never_given_twice_by_twelve_at_once(committed_db):
                     given.append(pull.number)
                     pulls.void_pull(by=lead, pull=pull, reason="the next one waits")
                     return
+                time.sleep(0.02)
         finally:
             connection.close()
 

@@ -1,0 +1,191 @@
+"""Pulls: what is said from the start of a lay-up to its parts."""
+
+from dataclasses import dataclass
+
+from django import forms
+from django.conf import settings
+from django.utils.translation import gettext_lazy as _
+
+from shop.models import (
+    CureRecipe,
+    Laminate,
+    MaterialKind,
+    PartDesign,
+    Person,
+    Ply,
+    PullState,
+    Release,
+    Role,
+)
+from shop.numeric.trace import Trace, TraceError
+
+from .cure_trace import parse
+from .fields import AskedReason, MomentField
+from .filters import Filter, any_of
+from .measures import PercentField, mass, pressure, temperature
+from .table import FileComplaints
+from .tooling import LotField, lots_of
+
+JUST_NOW = _("Empty: just now.")
+
+
+class StartForm(AskedReason):
+    # Not required here: the rule that wants a laminate speaks for itself.
+    laminate = forms.ModelChoiceField(
+        Laminate.objects.all(), label=_("Laminate"), required=False
+    )
+    started_at = MomentField(label=_("Started"), required=False, help_text=JUST_NOW)
+    temperature = temperature(_("Room temperature"), required=False)
+    humidity = PercentField(label=_("Humidity in %"), required=False)
+
+
+def witnesses(by: Person):
+    people = Person.objects.filter(is_active=True).exclude(pk=by.pk)
+    return people.exclude(role=Role.VISITOR)
+
+
+class LayForm(AskedReason):
+    """Planned plies that are not laid yet, and a lot for each of their materials."""
+
+    def __init__(self, *arguments, by: Person, plies: list[Ply], **named):
+        super().__init__(*arguments, **named)
+        self.fields["plies"] = forms.ModelMultipleChoiceField(
+            Ply.objects.filter(pk__in=[ply.pk for ply in plies]).select_related(
+                "material"
+            ),
+            label=_("Plies laid"),
+            widget=forms.CheckboxSelectMultiple,
+        )
+        self.fields["plies"].label_from_instance = lambda ply: (
+            f"{ply.order}. {ply.area_name}: {ply.material.code}, {ply.orientation}°"
+        )
+        if plies:
+            self.initial.setdefault("plies", [plies[0].pk])
+        self.materials = list({ply.material for ply in plies})
+        for material in sorted(self.materials, key=lambda one: one.code):
+            self.fields[f"lot_{material.pk}"] = forms.ModelChoiceField(
+                lots_of().filter(material=material),
+                label=_("Lot of %(code)s") % {"code": material.code},
+                required=False,
+            )
+        self.fields["witness"] = forms.ModelChoiceField(
+            witnesses(by), label=_("Seen by"), required=False
+        )
+        self.order_fields([*list(self.fields)[1:], "reason"])
+
+    def clean(self):
+        said = super().clean()
+        said["lots"] = {
+            material.pk: said.pop(f"lot_{material.pk}", None)
+            for material in self.materials
+        }
+        said["plies"] = list(said.get("plies") or [])
+        return said
+
+
+class OtherPlyForm(forms.Form):
+    lot = LotField("fiber", "prepreg", "core", required=True)
+    area_name = forms.CharField(label=_("Area"), max_length=60)
+    orientation = forms.IntegerField(
+        label=_("Orientation in degrees"), min_value=-90, max_value=90, initial=0
+    )
+    witness = forms.ModelChoiceField(
+        Person.objects.none(), label=_("Seen by"), required=False
+    )
+    reason = forms.CharField(label=_("Why it was laid"), max_length=200)
+
+    def __init__(self, *arguments, by: Person, **named):
+        super().__init__(*arguments, **named)
+        self.fields["witness"].queryset = witnesses(by)
+
+
+class MixForm(AskedReason):
+    resin_lot = LotField(MaterialKind.RESIN, required=True, label=_("Resin lot"))
+    hardener_lot = LotField(
+        MaterialKind.HARDENER, required=True, label=_("Hardener lot")
+    )
+    resin = mass(_("Resin as weighed"))
+    hardener = mass(_("Hardener as weighed"))
+    mixed_at = MomentField(label=_("Mixed"), required=False, help_text=JUST_NOW)
+    temperature = temperature(_("Room temperature"), required=False)
+
+
+class BagForm(forms.Form):
+    level = pressure(_("Vacuum, below ambient"))
+    after = pressure(_("Vacuum after the pump was shut off"), required=False)
+    minutes = forms.IntegerField(
+        label=_("After so many minutes"), min_value=1, max_value=1440, required=False
+    )
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+class CloseForm(AskedReason):
+    closed_at = MomentField(label=_("Closed"), required=False, help_text=JUST_NOW)
+
+
+class WorkForm(forms.Form):
+    minutes = forms.IntegerField(label=_("Minutes"), min_value=1, max_value=6000)
+    what = forms.CharField(label=_("At what"), max_length=120, required=False)
+
+
+class DemoldForm(AskedReason):
+    demolded_at = MomentField(label=_("Out at"), required=False, help_text=JUST_NOW)
+    release = forms.ChoiceField(label=_("How it came out"), choices=Release.choices)
+    where_stuck = forms.CharField(
+        label=_("Where it stuck"), max_length=200, required=False
+    )
+
+
+class VoidForm(forms.Form):
+    reason = forms.CharField(label=_("Reason"), max_length=200)
+
+
+class YieldForm(forms.Form):
+    design = forms.ModelChoiceField(PartDesign.objects.all(), label=_("Design"))
+    serial = forms.CharField(label=_("Serial"), max_length=60)
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+@dataclass(frozen=True)
+class TraceFile:
+    name: str
+    content: bytes
+    trace: Trace
+
+
+class TraceForm(forms.Form):
+    file = forms.FileField(
+        label=_("Trace"),
+        help_text=_(
+            "CSV with a column of minutes (or time) and one per sensor whose name "
+            "ends in _c or _f; vacuum_kpa where there is one."
+        ),
+    )
+    recipe = forms.ModelChoiceField(
+        CureRecipe.objects.all(), label=_("Recipe"), required=False
+    )
+
+    def clean_file(self) -> TraceFile:
+        file = self.cleaned_data["file"]
+        if file.size > settings.UPLOAD_LIMIT_BYTES:
+            raise forms.ValidationError(_("The file is too large for a trace."))
+        content = file.read()
+        try:
+            return TraceFile(file.name[:120], content, parse(content))
+        except FileComplaints as wrong:
+            lines = [one.located(file.name) for one in wrong.complaints[:20]]
+            raise forms.ValidationError(lines) from None
+        except TraceError as wrong:
+            raise forms.ValidationError(str(wrong)) from None
+
+    def clean(self):
+        said = super().clean()
+        if file := said.get("file"):
+            said["file_name"], said["content"] = file.name, file.content
+            said["trace"] = file.trace
+            del said["file"]
+        return said
+
+
+class PullFilter(Filter):
+    state = any_of(PullState.choices, _("State"))

@@ -1,0 +1,243 @@
+"""Tools, their routes, release, machines."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from shop.models import (
+    Axis,
+    Hand,
+    Lot,
+    LotState,
+    Machine,
+    PhotoPin,
+    Pull,
+    ReleaseProduct,
+    Role,
+    Tool,
+    ToolActKind,
+    ToolKind,
+    ToolState,
+)
+
+from .fields import AskedReason, DateField, MomentField
+from .filters import Filter, any_of
+from .measures import PercentField, length, temperature
+
+
+def lots_of(*kinds: str):
+    """Lots that may be used, of materials of these kinds (none given: of any)."""
+    rows = Lot.objects.filter(state=LotState.GOOD).select_related("material")
+    return rows.filter(material__kind__in=kinds) if kinds else rows
+
+
+class LotField(forms.ModelChoiceField):
+    def __init__(self, *kinds: str, **named):
+        named = {"label": _("Lot"), "required": False, **named}
+        super().__init__(lots_of(*kinds), **named)
+
+
+class ToolForm(forms.ModelForm):
+    class Meta:
+        model = Tool
+        fields = (
+            "kind",
+            "code",
+            "name",
+            "hand",
+            "mirror",
+            "design",
+            "plug",
+            "surface_revision",
+            "place",
+            "condition",
+            "service_interval",
+            "expected_life",
+            "calibration_due",
+            "owner",
+            "on_loan_since",
+            "due_back",
+        )
+        field_classes = {
+            "calibration_due": DateField,
+            "on_loan_since": DateField,
+            "due_back": DateField,
+        }
+
+    cost = forms.DecimalField(
+        label=_("What it cost"), required=False, min_value=0, decimal_places=2
+    )
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        self.fields["mirror"].queryset = Tool.objects.exclude(hand=Hand.NONE)
+        self.fields["plug"].queryset = Tool.objects.filter(
+            kind__in=(ToolKind.PLUG, ToolKind.MOLD)
+        )
+        if self.instance.pk:
+            del self.fields["kind"]
+            if self.instance.cost is not None:
+                self.initial["cost"] = f"{self.instance.cost / 100:.2f}"
+
+    def clean_cost(self):
+        """In cents."""
+        cost = self.cleaned_data["cost"]
+        return None if cost is None else int(cost * 100)
+
+
+class ToolActForm(forms.Form):
+    kind = forms.ChoiceField(label=_("What was done"), choices=ToolActKind.choices)
+    note = forms.CharField(
+        label=_("Where, what or why"), max_length=200, required=False
+    )
+    until = DateField(
+        label=_("Until"),
+        required=False,
+        help_text=_("Calibrated until, or due back."),
+    )
+
+
+class StepForm(AskedReason):
+    done_at = MomentField(
+        label=_("When"), required=False, help_text=_("Empty: just now.")
+    )
+    product = forms.CharField(label=_("Product"), max_length=120, required=False)
+    lot = LotField()
+    mix = forms.CharField(label=_("Mix"), max_length=80, required=False)
+    temperature = temperature(_("Temperature"), required=False)
+    humidity = PercentField(label=_("Humidity in %"), required=False)
+    minutes = forms.IntegerField(
+        label=_("Minutes worked"), min_value=0, max_value=100_000, required=False
+    )
+    note = forms.CharField(label=_("Note"), max_length=400, required=False)
+
+
+class AddStepForm(forms.Form):
+    name = forms.CharField(label=_("Step"), max_length=60)
+    order = forms.IntegerField(label=_("Place in the route"), min_value=1)
+    role = any_of(Role.choices, _("Who can take it"))
+
+
+class RouteForm(forms.Form):
+    steps = forms.CharField(
+        label=_("Steps"),
+        widget=forms.Textarea(attrs={"rows": 14}),
+        help_text=_(
+            "One a line, in order. To keep a step to a role, write it after a comma: "
+            "inspect, inspector"
+        ),
+    )
+
+    def clean_steps(self) -> list[tuple[str, str]]:
+        steps = []
+        for line in self.cleaned_data["steps"].splitlines():
+            name, _comma, role = (piece.strip() for piece in line.partition(","))
+            if not name:
+                continue
+            if len(name) > 60:
+                raise forms.ValidationError(_("A step's name has at most 60 letters."))
+            if role and role not in Role.values:
+                message = _("There is no role %(role)s.")
+                raise forms.ValidationError(message, params={"role": role})
+            steps.append((name, role))
+        return steps
+
+
+class CoatForm(AskedReason):
+    product = forms.ModelChoiceField(ReleaseProduct.objects.all(), label=_("Product"))
+    lot = LotField("release")
+    applied_at = MomentField(
+        label=_("When"), required=False, help_text=_("Empty: just now.")
+    )
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+class ReleaseProductForm(forms.ModelForm):
+    class Meta:
+        model = ReleaseProduct
+        fields = (
+            "name",
+            "kind",
+            "minutes_between",
+            "minutes_before_layup",
+            "coats_new",
+            "rewax_every",
+            "source",
+        )
+
+
+class DefectForm(forms.Form):
+    what = forms.CharField(label=_("What"), max_length=200)
+    place = forms.CharField(label=_("Where on the tool"), max_length=120)
+    first_pull = forms.ModelChoiceField(
+        Pull.objects.none(), label=_("First pull that shows it"), required=False
+    )
+    photo = forms.ModelChoiceField(
+        PhotoPin.objects.none(), label=_("On the photo"), required=False
+    )
+    x = PercentField(label=_("From its left edge, in %"), required=False, per=10_000)
+    y = PercentField(label=_("From its top edge, in %"), required=False, per=10_000)
+
+    def __init__(self, *arguments, tool, pins, **named):
+        super().__init__(*arguments, **named)
+        self.fields["first_pull"].queryset = tool.pulls.select_related("tool")
+        self.fields["photo"].queryset = pins
+        photo = self.fields["photo"]
+        photo.label_from_instance = lambda pin: pin.note or str(pin.photo)
+
+    def clean(self):
+        said = super().clean()
+        pin = said.pop("photo", None)
+        said["photo"] = pin and pin.photo
+        said["x_ppm"], said["y_ppm"] = said.pop("x", None), said.pop("y", None)
+        if said["photo"] and None in (said["x_ppm"], said["y_ppm"]):
+            self.add_error("x", _("Say where on the photo it is."))
+        return said
+
+
+class RepairForm(forms.Form):
+    note = forms.CharField(label=_("How it was repaired"), max_length=200)
+
+
+class MachineForm(forms.Form):
+    name = forms.CharField(label=_("Name"), max_length=80)
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+    play_limit = length(_("Largest play allowed"), required=False)
+
+
+class PlayForm(forms.Form):
+    axis = forms.ChoiceField(label=_("Axis"), choices=Axis.choices)
+    play = length(_("Play"))
+    measured_on = DateField(label=_("Measured on"))
+    note = forms.CharField(label=_("How"), max_length=200, required=False)
+
+
+class MillingForm(forms.Form):
+    machine = forms.ModelChoiceField(Machine.objects.all(), label=_("Machine"))
+    milled_on = DateField(label=_("Milled on"))
+    radius = length(_("Tool radius"), least=1)
+    stepover = length(_("Stepover"), least=1)
+    stock = length(_("Stock left before"), required=False)
+    sanding = length(_("What sanding takes off"), required=False)
+    passes = forms.IntegerField(label=_("Passes"), min_value=1, initial=1)
+    one_way = forms.BooleanField(label=_("One-way passes"), required=False)
+    slopes = forms.CharField(
+        label=_("Slopes to look at, in degrees"), initial="0 15 30 45 60"
+    )
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+    def clean_slopes(self) -> list[int]:
+        words = self.cleaned_data["slopes"].replace(",", " ").split()
+        if not all(word.isdecimal() and int(word) < 90 for word in words):
+            raise forms.ValidationError(_("Whole degrees from 0 to 89, with spaces."))
+        return [int(word) for word in words][:12]
+
+
+class ToolFilter(Filter):
+    kind = any_of(ToolKind.choices, _("Kind"))
+    state = any_of(ToolState.choices, _("State"))
+    waits = forms.CharField(label=_("Waits for"), required=False, max_length=60)
+    order = forms.ChoiceField(
+        label=_("Order"),
+        choices=[("", _("by code")), ("waiting", _("longest waiting first"))],
+        required=False,
+    )

@@ -1,0 +1,139 @@
+"""Materials, lots, laminates, cure recipes."""
+
+from functools import partial
+
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from shop import roles
+from shop.actions import laminates, materials
+from shop.forms import materials as forms
+from shop.models import CureRecipe, Laminate, Lot, Material
+from shop.queries import materials as queries
+from shop.queries.tooling import photos_of
+from shop.things import address_of
+
+from .acting import act_page, form_page, posted
+from .airframes import form_view
+
+
+@require_safe
+def lots(request):
+    roles.require(request.user, "look")
+    form = forms.LotFilter(request.GET)
+    page = queries.lots(**form.chosen, page=request.GET.get("page"))
+    return render(request, "shop/lots.html", {"page": page, "filter": form})
+
+
+@require_safe
+def lot(request, pk):
+    rows = Lot.objects.select_related("material")
+    lot = roles.fetch(request.user, "look", rows, pk=pk)
+    context = {"shown": queries.lot_page(lot), "photos": photos_of("lot", pk)}
+    return render(request, "shop/lot.html", context)
+
+
+@form_view
+def receive_lot(request):
+    roles.require(request.user, "keep materials")
+    return form_page(
+        request,
+        forms.LotForm(posted(request), initial=request.GET.dict()),
+        lambda **said: materials.receive_lot(by=request.user, **said),
+        heading=_("Receive a lot"),
+        back=address_of,
+        above=(_("Lots"), reverse("lots")),
+    )
+
+
+@form_view
+def act_on_lot(request, pk):
+    rows = Lot.objects.select_related("material")
+    lot = roles.fetch(request.user, "keep materials", rows, pk=pk)
+    form = forms.LotActForm(posted(request))
+    act = partial(materials.act_on_lot, lot=lot)
+    return act_page(request, lot, form, act, _("Lot %(lot)s") % {"lot": lot})
+
+
+@require_safe
+def all_materials(request):
+    roles.require(request.user, "look")
+    form = forms.MaterialFilter(request.GET)
+    page = queries.materials(**form.chosen, page=request.GET.get("page"))
+    return render(request, "shop/materials.html", {"page": page, "filter": form})
+
+
+@form_view
+def material(request, pk=None):
+    roles.require(request.user, "define laminates")
+    row = pk and roles.fetch(request.user, "define laminates", Material.objects, pk=pk)
+    return form_page(
+        request,
+        forms.MaterialForm(posted(request), instance=row),
+        lambda **said: materials.define_material(by=request.user, material=row, **said),
+        heading=_("Material %(code)s") % {"code": row.code} if row else _("Material"),
+        back=reverse("materials"),
+        above=(_("Materials"), reverse("materials")),
+    )
+
+
+@require_safe
+def all_laminates(request):
+    roles.require(request.user, "look")
+    form = forms.Filter(request.GET)
+    page = queries.laminates(**form.chosen, page=request.GET.get("page"))
+    context = {"page": page, "filter": form, "recipes": CureRecipe.objects.all()}
+    return render(request, "shop/laminates.html", context)
+
+
+@require_safe
+def laminate(request, pk):
+    rows = Laminate.objects.select_related("resin", "recipe", "design")
+    laminate = roles.fetch(request.user, "look", rows, pk=pk)
+    shown = queries.laminate_page(laminate)
+    return render(request, "shop/laminate.html", {"shown": shown})
+
+
+@form_view
+def add_laminate(request):
+    roles.require(request.user, "define laminates")
+    return form_page(
+        request,
+        forms.LaminateForm(posted(request)),
+        lambda **said: laminates.define_laminate(by=request.user, **said),
+        heading=_("Add a laminate"),
+        back=address_of,
+        above=(_("Laminates"), reverse("laminates")),
+    )
+
+
+@form_view
+def revise_laminate(request, pk):
+    """Edit a laminate; under another revision it becomes a new one."""
+    laminate = roles.fetch(request.user, "define laminates", Laminate.objects, pk=pk)
+    initial = forms.laminate_initial(laminate)
+    form = forms.LaminateForm(posted(request), initial=initial)
+
+    def act(*, by, **said):
+        same = (said["code"], said["revision"]) == (laminate.code, laminate.revision)
+        return laminates.define_laminate(
+            by=by, laminate=laminate if same else None, **said
+        )
+
+    heading = _("Revise %(l)s") % {"l": laminate}
+    return act_page(request, laminate, form, act, heading, back=address_of)
+
+
+@form_view
+def add_recipe(request):
+    roles.require(request.user, "define laminates")
+    return form_page(
+        request,
+        forms.RecipeForm(posted(request)),
+        partial(laminates.define_recipe, by=request.user),
+        heading=_("Add a cure recipe"),
+        back=reverse("laminates"),
+        above=(_("Laminates"), reverse("laminates")),
+    )

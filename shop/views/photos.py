@@ -1,0 +1,40 @@
+"""Photos of things."""
+
+from functools import partial
+
+from django.conf import settings
+from django.http import FileResponse, Http404
+from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from shop import roles, things
+from shop.actions.photos import add_photo as keep_photo
+from shop.forms.floor import PhotoForm
+
+from .acting import act_page, posted
+from .airframes import form_view
+
+
+@form_view
+def add_photo(request, kind, pk):
+    roles.require(request.user, "add photos")
+    if kind not in things.KINDS:
+        raise Http404
+    row = get_object_or_404(things.KINDS[kind].rows(), pk=pk)
+    form = PhotoForm(posted(request), request.FILES or None)
+    act = partial(keep_photo, subject_kind=kind, subject_id=str(pk))
+    heading = _("Photo of %(thing)s") % {"thing": row}
+    return act_page(request, row, form, act, heading)
+
+
+@require_safe
+def photo(request, sha256):
+    """The file of a photo: it never changes, so a browser may keep it for good."""
+    roles.require(request.user, "look")
+    path = settings.MEDIA_ROOT / sha256[:2] / f"{sha256}.jpg"
+    if not path.is_file():
+        raise Http404
+    response = FileResponse(path.open("rb"), content_type="image/jpeg")
+    response["Cache-Control"] = "private, max-age=31536000, immutable"
+    return response

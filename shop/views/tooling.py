@@ -1,0 +1,203 @@
+"""Plugs, molds, jigs: their list, their pages, and what is done to them."""
+
+from functools import partial
+
+from django.http import Http404
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from shop import roles
+from shop.actions import release, routes, tooling
+from shop.forms import tooling as forms
+from shop.models import ReleaseProduct, StepDone, Tool, ToolDefect, ToolKind, ToolStep
+from shop.queries import tooling as queries
+from shop.things import KINDS, address_of
+
+from .acting import act_page, form_page, posted
+from .airframes import form_view
+from .panels import Panels, draw
+
+# Filled by qa: callables (request, tool) -> (template, context) or None.
+extra_panels: Panels = []
+TOOLS = Tool.objects.select_related("waits_for", "last_coat__product", "plug", "mirror")
+
+
+@require_safe
+def tools(request):
+    roles.require(request.user, "look")
+    form = forms.ToolFilter(request.GET)
+    page = queries.tools(
+        reader=request.user, **form.chosen, page=request.GET.get("page")
+    )
+    return render(request, "shop/tooling.html", {"page": page, "filter": form})
+
+
+@require_safe
+def tool(request, pk):
+    rows = TOOLS.select_related("design")
+    tool = roles.fetch(request.user, "look", rows, pk=pk)
+    context = {
+        "shown": queries.tool_page(tool),
+        "panels": draw(extra_panels, request, tool),
+    }
+    return render(request, "shop/tool.html", context)
+
+
+@form_view
+def add_tool(request):
+    roles.require(request.user, "define tooling")
+    form = forms.ToolForm(posted(request), initial=request.GET.dict())
+    return form_page(
+        request,
+        form,
+        lambda **said: tooling.add_tool(by=request.user, **said),
+        heading=_("Add a tool"),
+        back=address_of,
+        above=(_("Tooling"), reverse("tooling")),
+    )
+
+
+@form_view
+def change_tool(request, pk):
+    tool = roles.fetch(request.user, "define tooling", TOOLS, pk=pk)
+    form = forms.ToolForm(posted(request), instance=tool)
+    act = partial(tooling.change_tool, tool=tool)
+    return act_page(request, tool, form, act, _("Change %(t)s") % {"t": tool})
+
+
+@form_view
+def act_on_tool(request, pk):
+    tool = roles.fetch(request.user, "work on tooling", TOOLS, pk=pk)
+    form = forms.ToolActForm(posted(request))
+    act = partial(tooling.act_on_tool, tool=tool)
+    heading = _("Note what was done to %(t)s") % {"t": tool}
+    return act_page(request, tool, form, act, heading)
+
+
+@form_view
+def note_defect(request, pk):
+    tool = roles.fetch(request.user, "work on tooling", TOOLS, pk=pk)
+    pins = queries.pins_of("tool", tool.pk)
+    form = forms.DefectForm(posted(request), tool=tool, pins=pins)
+    act = partial(tooling.note_defect, tool=tool)
+    return act_page(request, tool, form, act, _("Note a defect of %(t)s") % {"t": tool})
+
+
+@form_view
+def repair_defect(request, pk):
+    rows = ToolDefect.objects.select_related("tool")
+    defect = roles.fetch(request.user, "work on tooling", rows, pk=pk)
+    act = partial(tooling.repair_defect, defect=defect)
+    form = forms.RepairForm(posted(request))
+    heading = _("Repaired: %(d)s") % {"d": defect}
+    return act_page(request, defect.tool, form, act, heading)
+
+
+@form_view
+def do_step(request, pk):
+    rows = ToolStep.objects.select_related("tool")
+    step = roles.fetch(request.user, "take steps", rows, pk=pk)
+    names = {"step": step.name, "tool": step.tool.code}
+    return act_page(
+        request,
+        step.tool,
+        forms.StepForm(posted(request)),
+        partial(routes.do_step, step=step),
+        _("%(tool)s: %(step)s") % names,
+        button=_("Done"),
+        caution=_(
+            "Dust, solvents, resins and isocyanates can hurt: the safety data sheet "
+            "of the product is the authority."
+        ),
+    )
+
+
+@form_view
+def add_step(request, pk):
+    tool = roles.fetch(request.user, "define tooling", TOOLS, pk=pk)
+    form = forms.AddStepForm(posted(request))
+    act = partial(routes.add_step, tool=tool)
+    return act_page(request, tool, form, act, _("Add a step to %(t)s") % {"t": tool})
+
+
+@require_safe
+def step_done(request, pk):
+    rows = StepDone.objects.select_related(
+        "tool", "step", "lot__material", "entry__by", "photo"
+    )
+    done = roles.fetch(request.user, "look", rows, pk=pk)
+    context = {
+        "done": done,
+        "code": KINDS["step"].code(pk),
+        "hold": queries.open_hold("step", pk),
+        "photos": queries.photos_of("step", pk),
+    }
+    return render(request, "shop/step_done.html", context)
+
+
+@require_safe
+def all_routes(request):
+    roles.require(request.user, "look")
+    return render(request, "shop/routes.html", {"routes": queries.routes()})
+
+
+@form_view
+def set_route(request, kind):
+    roles.require(request.user, "define tooling")
+    route = next((one for one in queries.routes() if one.kind == kind), None)
+    if route is None:
+        raise Http404
+    lines = [f"{s.name}, {s.role}" if s.role else s.name for s in route.steps]
+    lines = lines or routes.USUAL.get(kind, ())
+    form = forms.RouteForm(posted(request), initial={"steps": "\n".join(lines)})
+    return form_page(
+        request,
+        form,
+        lambda **said: routes.set_route(by=request.user, kind=kind, **said),
+        heading=_("Route of a %(kind)s") % {"kind": ToolKind(kind).label},
+        back=reverse("routes"),
+        above=(_("Routes"), reverse("routes")),
+        notes=[_("Tools that have their route already keep it.")],
+    )
+
+
+@form_view
+def apply_coat(request, pk):
+    tool = roles.fetch(request.user, "work on tooling", TOOLS, pk=pk)
+    earliest = release.next_coat_from(tool.last_coat)
+    note = _("By the last product's rule the next coat may go on from %(time)s.")
+    return act_page(
+        request,
+        tool,
+        forms.CoatForm(posted(request)),
+        partial(release.apply_coat, tool=tool),
+        _("Release coat on %(t)s") % {"t": tool},
+        notes=[note % {"time": release.clock(earliest)}] if earliest else [],
+        caution=_("Solvents and dust: follow the product's safety data sheet."),
+    )
+
+
+@require_safe
+def release_products(request):
+    roles.require(request.user, "look")
+    products = ReleaseProduct.objects.all()
+    return render(request, "shop/release_products.html", {"products": products})
+
+
+@form_view
+def release_product(request, pk=None):
+    roles.require(request.user, "define tooling")
+    product = pk and roles.fetch(
+        request.user, "define tooling", ReleaseProduct.objects, pk=pk
+    )
+    form = forms.ReleaseProductForm(posted(request), instance=product)
+    return form_page(
+        request,
+        form,
+        lambda **said: release.define_product(by=request.user, product=product, **said),
+        heading=_("Release product"),
+        back=reverse("release_products"),
+        above=(_("Release products"), reverse("release_products")),
+    )

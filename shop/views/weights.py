@@ -1,0 +1,82 @@
+"""Weights of parts and airframes."""
+
+from functools import partial
+
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from shop import roles
+from shop.actions import weights as actions
+from shop.forms import floor as forms
+from shop.forms.filters import Filter
+from shop.models import Airframe, Part, PartDesign, Position
+from shop.queries import weights as queries
+from shop.queries.sides import sides as query_sides
+
+from .acting import act_page, form_page, posted
+from .airframes import form_view
+from .panels import Panels, draw
+
+# Filled by qa: callables (request, design) -> (template, context) or None.
+side_panels: Panels = []
+
+
+@form_view
+def weigh_part(request, pk):
+    part = roles.fetch(request.user, "weigh", Part.objects, pk=pk)
+    form = forms.WeighForm(posted(request), initial={"stage": "trimmed"})
+    act = partial(actions.weigh_part, part=part)
+    return act_page(request, part, form, act, _("Weigh %(p)s") % {"p": part})
+
+
+@require_safe
+def to_weigh(request):
+    roles.require(request.user, "look")
+    form = Filter(request.GET)
+    page = queries.to_weigh(**form.chosen, page=request.GET.get("page"))
+    return render(request, "shop/to_weigh.html", {"page": page, "filter": form})
+
+
+@require_safe
+def balance(request, pk):
+    rows = Airframe.objects.select_related("type")
+    airframe = roles.fetch(request.user, "look", rows, pk=pk)
+    shown = queries.balance_page(airframe)
+    return render(request, "shop/balance.html", {"shown": shown})
+
+
+@form_view
+def weigh_airframe(request, pk):
+    airframe = roles.fetch(request.user, "weigh", Airframe.objects, pk=pk)
+    form = forms.WeighAirframeForm(posted(request))
+    act = partial(actions.weigh_airframe, airframe=airframe)
+    return act_page(request, airframe, form, act, _("Weigh %(a)s") % {"a": airframe})
+
+
+@form_view
+def set_arm(request, pk):
+    rows = Position.objects.select_related("type")
+    position = roles.fetch(request.user, "define airframes", rows, pk=pk)
+    form = forms.ArmForm(posted(request), initial={"arm": position.arm_text})
+    page = reverse("airframe_type", args=[position.type_id])
+    return form_page(
+        request,
+        form,
+        lambda **said: actions.set_arm(by=request.user, position=position, **said),
+        heading=_("Arm of %(p)s") % {"p": position},
+        back=page,
+        above=(position.type.code, page),
+    )
+
+
+@require_safe
+def sides(request, pk):
+    rows = PartDesign.objects.select_related("mirror").exclude(mirror=None)
+    design = roles.fetch(request.user, "look", rows, pk=pk)
+    context = {
+        "shown": query_sides(design),
+        "panels": draw(side_panels, request, design),
+    }
+    return render(request, "shop/sides.html", context)
