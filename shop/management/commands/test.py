@@ -70,7 +70,9 @@ class Command(BaseCommand):
 def run_pytest(arguments, environment):
     """Run pytest as a process of its own; return its exit code and what it counted."""
     if not any(argument.startswith(ONE_AT_A_TIME) for argument in arguments):
-        arguments = ["-n", "auto", "--maxprocesses=4", *arguments]
+        # A file stays with one worker: what it has set up once is not set up again.
+        workers = ["-n", "auto", "--maxprocesses=4", "--dist", "loadfile"]
+        arguments = [*workers, *arguments]
     with tempfile.TemporaryDirectory() as folder:
         counts = Path(folder) / "counts.json"
         inherited = {k: v for k, v in os.environ.items() if k != "DATABASE_URL"}
