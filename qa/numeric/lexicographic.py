@@ -213,12 +213,9 @@ class Programme:
             )
 
     def bound(self, columns: np.ndarray, low, high) -> None:
-        """New bounds for columns."""
-        low, high = (np.broadcast_to(b, len(columns)) for b in (low, high))
+        """New bounds (m,) for columns (m,)."""
         self.column_low[columns], self.column_high[columns] = low, high
-        self._solver.changeColsBounds(
-            len(columns), columns.astype(np.int32), low.copy(), high.copy()
-        )
+        self._solver.changeColsBounds(len(columns), columns.astype(np.int32), low, high)
 
     def cap(self, row: int, most: float) -> None:
         """A new upper bound for a row."""

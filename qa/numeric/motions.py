@@ -60,11 +60,17 @@ def free_motions(center, max_move, max_turn, max_raise, max_tilt) -> list[Motion
     ]
 
 
+def cross_matrix(vector) -> np.ndarray:
+    """The matrix (3, 3) that takes a vector to `vector` x it."""
+    x, y, z = vector
+    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+
+
 def rotation_matrix(vector) -> np.ndarray:
     """Exact rotation (3, 3) by a rotation vector in radians (Rodrigues' formula)."""
     x, y, z = vector
     angle = math.sqrt(x * x + y * y + z * z)
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    cross = cross_matrix(vector)
     if angle < 1e-12:
         return np.eye(3) + cross
     sine = math.sin(angle) / angle
@@ -87,8 +93,9 @@ def displace(
             axis = np.array(motion.rotation)
             turn = rotation_matrix(amount * axis)
             arms = (moved - motion.origin) @ turn.T
-            rates[:k] = rates[:k] @ turn.T
-            rates[k] = np.cross(axis, arms) + along
+            if k:
+                rates[:k] = rates[:k] @ turn.T
+            rates[k] = arms @ cross_matrix(axis).T + along
             moved = motion.origin + arms + amount * along
         else:
             rates[k] = along

@@ -111,22 +111,46 @@ class Picture:
         first = 0
         for part in self.parts:
             count = len(part.joint.stations)
-            here = [int(r) for r in rows if first <= r < first + count]
+            here = [int(r) - first for r in rows if first <= r < first + count]
             closed = part.joint.closed and len(here) > 2
             ends = here[1:] + here[:1] if closed else here[1:]
+            edges, corners = self._edges(part.joint)
             for one, other in zip(here, ends, strict=False):
-                steps = [one]
-                while steps[-1] != other:
-                    steps.append(first + (steps[-1] - first + 1) % count)
-                yield one, other, *self._walk(steps)
+                way = np.arange(one, other if other > one else other + count) % count
+                distance = float(edges[way].sum())
+                yield first + one, first + other, distance, bool(corners[way].any())
             first += count
 
-    def _walk(self, steps) -> tuple[float, bool]:
-        edges = np.linalg.norm(np.diff(self.places[steps], axis=0), axis=1)
-        directions = self.gap_directions[steps]
-        turns = np.einsum("ij,ij->i", directions[:-1], directions[1:])
-        corner = bool((turns < math.cos(math.radians(SHARPEST_TURN_DEG))).any())
-        return float(edges.sum()), corner
+    @staticmethod
+    def _edges(joint: Joint) -> tuple[np.ndarray, np.ndarray]:
+        """Length (n,) of the edge after each row, and whether it is a corner (n,)."""
+        following = np.roll(joint.places, -1, axis=0)
+        ahead = np.roll(joint.gap_directions, -1, axis=0)
+        turns = np.einsum("ij,ij->i", joint.gap_directions, ahead)
+        lengths = np.linalg.norm(following - joint.places, axis=1)
+        return lengths, turns < math.cos(math.radians(SHARPEST_TURN_DEG))
+
+    def bends(self) -> np.ndarray:
+        """How sharply the seam curves at each row (n,), 1 / mm: the sharper side.
+
+        Corners do not count, nor two rows in one place.
+        """
+        bends = np.zeros(len(self.places))
+        first = 0
+        for part in self.parts:
+            joint, count = part.joint, len(part.joint.stations)
+            lengths, corners = self._edges(joint)
+            ahead = np.roll(joint.gap_directions, -1, axis=0)
+            chord = np.linalg.norm(ahead - joint.gap_directions, axis=1)
+            usable = ~corners & (lengths > SAME_PLACE_MM)
+            if not joint.closed:
+                usable[-1] = False
+            bend = np.zeros(count)
+            angle = 2 * np.arcsin(np.minimum(1, chord[usable] / 2))
+            bend[usable] = angle / lengths[usable]
+            bends[first : first + count] = np.maximum(bend, np.roll(bend, 1))
+            first += count
+        return bends
 
     @staticmethod
     def _scales(limits, u_mm, rule, edition) -> Scales:

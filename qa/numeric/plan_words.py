@@ -17,7 +17,10 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
     """StationPlan of every row, measured or not; arrays are per reading, mm."""
     picture, options = planner.picture, planner.options
     gap_of = {int(row): k for k, row in enumerate(planner.gaps.rows)}
-    flush_of = {int(row): k for k, row in enumerate(planner.flushes.rows)}
+    gaps = _now_and_after(planner.gaps, gap_after)
+    flushes = _now_and_after(planner.flushes, flush_after)
+    flush_of = dict(zip(planner.flushes.rows.tolist(), flushes, strict=True))
+    nothing = (None, None, None, None)
     closes = np.zeros(len(picture.stations))
     if move is not None:
         moved = move.displacement(picture.places)
@@ -30,12 +33,12 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
             if k is None
             else (float(trim[k]), float(build_up[k]), float(unresolved[k]))
         )
-        flush = _now_and_after(planner.flushes, flush_after, flush_of.get(row))
+        flush = flush_of.get(row, nothing)
         told.append(
             StationPlan(
                 picture.joint_of[row],
                 station.label,
-                *_now_and_after(planner.gaps, gap_after, k),
+                *(nothing if k is None else gaps[k]),
                 *flush,
                 closes_by=float(closes[row]),
                 side=planner.sides[row],
@@ -50,16 +53,19 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
     return tuple(told)
 
 
-def _now_and_after(readings, after, k):
-    """(value now, value after, deviation now, deviation after) of reading k."""
-    if k is None:
-        return None, None, None, None
-    now, then = float(readings.values[k]), float(after[k])
-    if not readings.scales.limited[k]:
-        return now, then, None, None
-    scale = readings.scales.take([k])
-    before, behind = scale.deviation([now])[0], scale.deviation([then])[0]
-    return now, then, float(before), float(behind)
+def _now_and_after(readings, after):
+    """For each reading (value now, value after, deviation now, deviation after)."""
+    limited = readings.scales.limited
+    columns = (
+        readings.values.tolist(),
+        after.tolist(),
+        np.where(limited, readings.deviation(readings.values), np.nan).tolist(),
+        np.where(limited, readings.deviation(after), np.nan).tolist(),
+    )
+    return [
+        (now, then, None, None) if math.isnan(before) else (now, then, before, behind)
+        for now, then, before, behind in zip(*columns, strict=True)
+    ]
 
 
 def _reason(planner, row, depth, left, flush) -> str:
@@ -139,13 +145,7 @@ def _corners(planner, move: Move):
         return
     picture = planner.picture
     moved = move.displacement(picture.places)
-    bent = np.zeros(len(moved))
-    for one, other, distance, corner in picture.neighbors(range(len(moved))):
-        if corner or distance < 1e-6:
-            continue
-        cosine = picture.gap_directions[one] @ picture.gap_directions[other]
-        bend = math.acos(min(1.0, max(-1.0, float(cosine)))) / distance
-        bent[[one, other]] = np.maximum(bent[[one, other]], bend)
+    bent = picture.bends()
     along = np.cross(picture.gap_directions, picture.faces)
     slide = np.einsum("ij,ij->i", moved, along)
     extra = slide**2 * bent / 2

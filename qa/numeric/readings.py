@@ -48,12 +48,6 @@ class Readings:
         values, slopes = self.moved(freedom, at)
         return values - slopes @ at, slopes
 
-    def bend(self, freedom, at, step) -> float:
-        """How wrong the readings straightened at `at` are at `step`, mm."""
-        base, slopes = self.straightened(freedom, at)
-        exact, _ = self.moved(freedom, step)
-        return float(np.abs(base + slopes @ step - exact).max(initial=0.0))
-
 
 def together(*parts: Readings) -> Readings:
     """Several sets of readings as one."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.lexicographic import FEASIBLE, Draft, Infeasible
-from qa.numeric.motions import Freedom
+from qa.numeric.motions import Freedom, cross_matrix
 from qa.numeric.readings import Readings
 from qa.numeric.settling import Settled, settle
 
@@ -82,8 +82,11 @@ class Problem:
         self.readings, self.freedom = readings, freedom
         self.basis = None
 
-    def bend(self, at, step) -> float:
-        return self.readings.bend(self.freedom, at, step)
+    def bend(self, step) -> float:
+        """How wrong the readings last straightened are at `step`, mm."""
+        base, slopes = self.straight
+        exact, _ = self.readings.moved(self.freedom, step)
+        return float(np.abs(base + slopes @ step - exact).max(initial=0.0))
 
     def solve(self, at, radius):
         """(step, detail) with readings straightened at `at`."""
@@ -93,8 +96,8 @@ class Problem:
             turns = np.array([motion.turns for motion in free.motions], dtype=bool)
             low[turns] = np.maximum(low, at - radius)[turns]
             high[turns] = np.minimum(high, at + radius)[turns]
-        base, slopes = self.readings.straightened(free, at)
-        draft, parts = self.draft(base, slopes, free.locked, (low, high))
+        self.straight = self.readings.straightened(free, at)
+        draft, parts = self.draft(*self.straight, free.locked, (low, high))
         programme = draft.programme(self.basis)
         found = self.finish(programme, draft, parts)
         self.basis = programme.first_basis
@@ -119,7 +122,7 @@ class Problem:
         motion, rest = free.motions[turn], np.arange(len(free.motions)) != turn
         axis = np.array(motion.rotation)
         arms = readings.places - motion.origin
-        sine = np.cross(axis, arms)
+        sine = arms @ cross_matrix(axis).T
         versine = arms - np.outer(arms @ axis, axis)
         along = free.lines(readings.places, readings.directions, 0 * free.low)[1]
         slopes = np.column_stack(
@@ -214,7 +217,7 @@ class _SeatProblem(Problem):
             return programme.hold()
         scales = self.readings.scales
         reach = worst + 4 * FEASIBLE * max(1.0, worst)
-        programme.bound(parts["worst"], reach, reach)
+        programme.bound(parts["worst"], np.full(1, reach), np.full(1, reach))
         aim = np.maximum(scales.aim, self.readings.floor)
         left = {
             "under": (reach, scales.below),

@@ -39,8 +39,8 @@ def settle(problem, start: np.ndarray) -> Settled:
 
     A problem has `freedom`, `table(free)` and `stages` for the search of one turn,
     `solve(at, radius)` which plans with readings straightened at `at`, movements that
-    turn kept within `radius` of it, `bend(at, step)`, the error of that straightening
-    in mm, and `merit(step)`, its exact aims. Raises Infeasible.
+    turn kept within `radius` of it, `bend(step)`, the error of that straightening in mm,
+    and `merit(step)`, its exact aims. Raises Infeasible.
     """
     free = problem.freedom
     turns = np.array([motion.turns for motion in free.motions], dtype=bool)
@@ -64,7 +64,7 @@ def _straighten_again(problem, at, turns, passes) -> Settled:
     """
     for extra in range(1, 11):
         step, detail = problem.solve(at, np.inf)
-        if not turns.any() or problem.bend(at, step) < SETTLED_MM:
+        if not turns.any() or problem.bend(step) < SETTLED_MM:
             return Settled(step, True, passes + extra, detail)
         at = step
     best, radius = at, float(np.abs(at[turns]).max(initial=0.0)) / 2 or 1.0
@@ -108,6 +108,7 @@ class TurnSearch:
         self.draft, self.parts = problem.circle_draft(turn)
         self.aims = list(problem.aims(self.draft, self.parts))
         self.costs = [cost for _, cost in self.aims]
+        self.sizes = [float(np.abs(cost).max()) for cost in self.costs]
         self.limits = [self.draft.limit(cost) for cost in self.costs]
         self.circle = np.array([self.draft.motions - 2, self.draft.motions - 1])
         self.tangent = self.draft.tie(self.circle)
@@ -148,6 +149,8 @@ class TurnSearch:
         ]  # slopes on both sides of a corner
         tried = set()
         for _ in range(MOST_TURNS):
+            if best <= self._rounding(aim, best):
+                break
             far, bound = self._lowest(aim)
             if best - bound <= self._rounding(aim, best):
                 break
@@ -236,7 +239,7 @@ class TurnSearch:
         return self.best[aim] + times * self._rounding(aim, self.best[aim])
 
     def _rounding(self, aim: int, value: float) -> float:
-        size = float(np.abs(self.costs[aim]).max())
+        size = self.sizes[aim]
         return EQUAL * max(1.0, size, abs(value) if math.isfinite(value) else 0.0)
 
     def _hold(self, aims: int) -> None:
