@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from shop import demo as floor
 from shop.actions import airframes, parts
 from shop.models import Airframe, AirframeType, Part, PartDesign, Position
 
@@ -65,8 +66,11 @@ def load(crew) -> Glider:
             parent=glider.positions.get(parent),
         )
     _designs(glider, emil)
+    pulled = floor.load_floor(crew, glider.designs)
+    floor.load_arms(crew, glider.positions)
     for line, airframe in enumerate(glider.airframes.values(), 1):
-        _place(glider, airframe, line, bea)
+        _place(glider, airframe, line, bea, pulled)
+    floor.load_doubts(crew)
     return glider
 
 
@@ -83,13 +87,18 @@ def _designs(glider: Glider, emil) -> None:
         )
 
 
-def _place(glider: Glider, airframe: Airframe, line: int, bea) -> None:
-    """One serial of each design; the second airframe is not complete yet."""
+def _place(glider: Glider, airframe: Airframe, line: int, bea, pulled) -> None:
+    """One serial of each design; the second airframe is not complete yet.
+
+    pulled: parts that came out of a mold, by serial; others are made here.
+    """
     for number, _name, _hand, _structural, position in DESIGNS:
         if line == 2 and position not in ("FUS", "DOOR-L", "WS"):
             continue
         serial = f"{number}-{line:03d}"
-        part = parts.register_part(by=bea, design=glider.designs[number], serial=serial)
+        part = pulled.get(serial) or parts.register_part(
+            by=bea, design=glider.designs[number], serial=serial
+        )
         glider.parts[serial] = part
         airframes.place_part(
             by=bea,
