@@ -205,9 +205,9 @@ def show_progress(line, count, total):
 
 def tell(words):
     try:
-        print(words, flush=True)
+        print(words, file=sys.stderr, flush=True)
     except UnicodeEncodeError:  # a Windows console that knows no ellipsis
-        print(words.encode("ascii", "replace").decode(), flush=True)
+        print(words.encode("ascii", "replace").decode(), file=sys.stderr, flush=True)
 
 
 def write_whole(path, text):

@@ -135,7 +135,7 @@ def test_a_broken_environment_is_made_anew(home):
     own = Environment(home)
     own.python.unlink()  # as when the Python it was made with is gone
     said = io.StringIO()
-    with contextlib.redirect_stdout(said):
+    with contextlib.redirect_stderr(said):
         own.make_ready("run")
     assert "Making a Python environment" in said.getvalue()
     assert own.is_ready("run")
@@ -228,4 +228,4 @@ def test_every_named_requirement_is_pinned():
 
 
 def quiet():
-    return contextlib.redirect_stdout(io.StringIO())
+    return contextlib.redirect_stderr(io.StringIO())

@@ -100,7 +100,7 @@ def limits(station, kind, finish, u_nm) -> dict | None:
 
 WIDTH, HEIGHT, MARGIN = 1000, 700, 90
 # Half of the box that a station's two values fill, and its distance from the mark.
-HALF_WIDE, HALF_HIGH, APART = 48, 23, 28
+HALF_WIDE, HALF_HIGH, APART = 48, 23, 40
 
 
 def tablet_map(revision, stations) -> dict:
