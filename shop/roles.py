@@ -62,6 +62,11 @@ def may(person: Person | None, verb: str) -> bool:
     )
 
 
+def who_may(verb: str) -> str:
+    """Return the roles that may do a verb, for people."""
+    return ", ".join(str(role.label) for role in Role if role in MAY[verb])
+
+
 def require(person: Person | None, verb: str) -> None:
     """Raise PermissionDenied unless the person may."""
     if not may(person, verb):

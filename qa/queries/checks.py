@@ -1,5 +1,6 @@
 """Fit checks for lists, pages and paper."""
 
+import math
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -178,6 +179,15 @@ class CheckView:
     items: list[Item]
     finish_on: str
     rule_text: str
+
+    @property
+    def all_conform(self) -> float | None:
+        """Probability that everything measured conforms, errors independent; None
+        where an uncertainty is not known or nothing was measured."""
+        judged = [line.probability for line in self.lines if line.verdict]
+        if not judged or None in judged:
+            return None
+        return math.prod(judged)
 
 
 def check_view(check: Check, unit: str = "") -> CheckView:

@@ -154,14 +154,8 @@ def _outcome(view) -> str:
 
 
 def _all_conform(view) -> str:
-    """Return the product of the probabilities (errors independent), "" if unknown."""
-    product = 1.0
-    for line in view.lines:
-        if line.verdict:
-            if line.probability is None:
-                return ""
-            product *= line.probability
-    return f"{product:.3f} (errors independent)" if view.row.measured else ""
+    chance = view.all_conform
+    return "" if chance is None else f"{chance:.3f} (errors independent)"
 
 
 def condition(view) -> tuple[tuple[str, str], ...]:

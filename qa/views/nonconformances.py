@@ -102,6 +102,11 @@ def _page(request, item, forms):
         "row": queries.item_row(item),
         "history": queries.history(item),
         "forms": permitted,
+        "who": {
+            name: roles.who_may(VERBS[name][0])
+            for name in forms
+            if name not in permitted
+        },
     }
     return render(request, "qa/nonconformance.html", context)
 

@@ -1,0 +1,237 @@
+"""A nonconformance: raised, decided, re-checked by somebody else, closed."""
+
+import threading
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from qa.actions import checks, nonconformances
+from qa.models import Nonconformance, NonconformanceState
+from shop.ledger import Refused
+from shop.models import Person
+from tests.conftest import make_people
+from tests.qa.making import (
+    make_check,
+    make_fit_up,
+    make_instrument,
+    make_joint,
+    make_part,
+    mm,
+    read,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def finished(people, *, tight=(), fit_up=None, by="builder"):
+    """A finished check whose gaps at the stations `tight` are 0.5 under."""
+    check = make_check(people["engineer"], fit_up=fit_up)
+    for n in range(1, 9):
+        value = "1.00" if n in tight else "2.00"
+        read(check, str(n), "gap", value, by=people[by])
+        read(check, str(n), "flush", "0.00", by=people[by])
+    checks.finish_check(by=people[by], check=check)
+    return check
+
+
+@pytest.fixture
+def item(people):
+    check = finished(people, tight=(3, 4))
+    (raised,) = nonconformances.raise_findings(by=people["builder"], check=check)
+    return Nonconformance.objects.select_related("part__design").get(pk=raised.pk)
+
+
+def again(item, people, *, tight=(), by="builder"):
+    return finished(people, tight=tight, fit_up=item.fit_check.fit_up, by=by)
+
+
+def test_neighbors_become_one_item_in_a_builders_words(item):
+    assert item.title == "gap tight, stations 3, 4, worst 0.50 mm under at 3"
+    assert item.requirement == "gap 1.50 to 3.00 mm"
+    assert item.label == "NC-001"
+    assert item.part_id == item.fit_check.fit_up.part_id
+
+
+def test_numbers_run_by_airframe(item, people):
+    other = finished(people, tight=(1,))
+    (raised,) = nonconformances.raise_findings(by=people["lead"], check=other)
+    assert raised.airframe_id != item.airframe_id
+    assert raised.label == "NC-001"
+
+
+def test_the_same_finding_is_raised_once(item, people):
+    with pytest.raises(Refused, match="NC-001 was raised"):
+        nonconformances.raise_findings(by=people["builder"], check=item.fit_check)
+    assert Nonconformance.objects.count() == 1
+
+
+def test_use_as_is_is_the_engineers_to_decide(item, people):
+    with pytest.raises(Refused, match="engineer"):
+        nonconformances.dispose(
+            by=people["lead"], item=item, disposition="use_as_is", note="fine"
+        )
+    nonconformances.dispose(
+        by=people["engineer"], item=item, disposition="use_as_is", note=""
+    )
+    assert NonconformanceState.objects.get().state == "dispositioned"
+
+
+def test_on_primary_structure_a_justification_is_stated(item, people):
+    design = item.part.design
+    design.structural_class = "primary"
+    design.save(update_fields=["structural_class"])
+    with pytest.raises(Refused, match="justification") as no:
+        nonconformances.dispose(
+            by=people["engineer"], item=item, disposition="repair", note=" "
+        )
+    assert no.value.field == "note"
+
+
+@pytest.fixture
+def reworked(item, people):
+    nonconformances.dispose(
+        by=people["lead"], item=item, disposition="rework", note="trim"
+    )
+    return item
+
+
+def test_rework_closes_with_a_recheck_that_somebody_else_took(reworked, people):
+    good = again(reworked, people)
+    nonconformances.close(by=people["inspector"], item=reworked, recheck=good)
+    standing = NonconformanceState.objects.get(pk=reworked.pk)
+    assert (standing.state, standing.recheck_id) == ("closed", good.pk)
+    assert standing.closed_by == people["inspector"]
+
+
+def test_rework_that_still_deviates_cannot_close(reworked, people):
+    bad = again(reworked, people, tight=(4,))
+    with pytest.raises(Refused, match="not shown at 4"):
+        nonconformances.close(by=people["inspector"], item=reworked, recheck=bad)
+
+
+def test_who_took_the_recheck_does_not_close_the_item(reworked, people):
+    own = again(reworked, people, by="inspector")
+    with pytest.raises(Refused, match="somebody else"):
+        nonconformances.close(by=people["inspector"], item=reworked, recheck=own)
+
+
+def test_a_check_from_before_the_finding_is_no_recheck(reworked, people):
+    with pytest.raises(Refused, match="after the finding"):
+        nonconformances.close(
+            by=people["inspector"], item=reworked, recheck=reworked.fit_check
+        )
+
+
+def test_a_check_of_another_joint_is_no_recheck(reworked, people):
+    other = finished(people)
+    with pytest.raises(Refused, match="another joint"):
+        nonconformances.close(by=people["inspector"], item=reworked, recheck=other)
+
+
+def test_reopening_needs_a_reason_and_clears_the_decision(reworked, people):
+    with pytest.raises(Refused, match="why"):
+        nonconformances.reopen(by=people["lead"], item=reworked, note="")
+    nonconformances.reopen(by=people["lead"], item=reworked, note="wrong side")
+    standing = NonconformanceState.objects.get(pk=reworked.pk)
+    assert (standing.state, standing.disposition) == ("open", "")
+
+
+def test_of_two_people_who_decide_at_once_one_wins(committed_db):
+    people = make_people()
+    check = finished(people, tight=(1,))
+    (item,) = nonconformances.raise_findings(by=people["lead"], check=check)
+    told = []
+
+    def decide(role):
+        try:
+            nonconformances.dispose(
+                by=Person.objects.get(username=role),
+                item=Nonconformance.objects.get(pk=item.pk),
+                disposition="scrap",
+                note="",
+            )
+            told.append("won")
+        except Refused as no:
+            told.append(no.code)
+        finally:
+            connection.close()
+
+    threads = [
+        threading.Thread(target=decide, args=(role,)) for role in ("lead", "engineer")
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(told) == ["stale", "won"]
+    assert item.steps.count() == 1
+
+
+def test_not_proven_is_measured_again_and_never_nonconforming(people):
+    joint = make_joint(people["engineer"], rule="guarded")
+    gauge = make_instrument(people["engineer"], u_nm=mm(0.05))
+    check = make_check(
+        people["engineer"],
+        fit_up=make_fit_up(people["engineer"], joint),
+        instrument=gauge,
+    )
+    read(check, "1", "gap", "1.45", by=people["builder"])
+    read(check, "1", "flush", "0.00", by=people["builder"])
+    done = checks.finish_check(by=people["builder"], check=check)
+    assert done.counts["not_proven"] == 1
+    assert nonconformances.raise_findings(by=people["lead"], check=check) == []
+
+
+def test_the_lists_cost_the_same_for_one_row_and_for_thirty(client_of, people):
+    client = client_of("lead")
+
+    def cost():
+        with CaptureQueriesContext(connection) as captured:
+            assert client.get("/nonconformances/").status_code == 200
+            assert client.get("/fit-checks/").status_code == 200
+        return len(captured)
+
+    check = finished(people, tight=(1,))
+    nonconformances.raise_findings(by=people["lead"], check=check)
+    first = cost()
+    for n in range(29):
+        nonconformances.raise_by_hand(
+            by=people["lead"],
+            airframe=check.fit_up.airframe,
+            title=f"scratch {n}",
+            part=make_part(people["engineer"]),
+        )
+        make_check(people["engineer"], fit_up=check.fit_up)
+    assert cost() == first
+
+
+def test_the_pages_offer_each_role_only_its_verbs(client_of, item):
+    def buttons(role):
+        page = client_of(role).get(f"/nonconformances/{item.pk}/").content.decode()
+        return [verb for verb in ("dispose", "remark") if f"/{verb}/" in page]
+
+    assert buttons("visitor") == []
+    assert buttons("builder") == ["remark"]
+    assert buttons("lead") == ["dispose", "remark"]
+
+
+def test_a_refused_verb_keeps_what_was_typed_beside_its_message(client_of, item):
+    answer = client_of("lead").post(
+        f"/nonconformances/{item.pk}/dispose/",
+        {"dispose-disposition": "repair", "dispose-note": "glass over it"},
+    )
+    page = answer.content.decode()
+    assert "engineer&#x27;s to decide" in page
+    assert "glass over it" in page
+
+
+def test_the_same_list_gives_the_same_bytes_and_a_csv_runs_nothing(client_of, people):
+    check = finished(people)
+    nonconformances.raise_by_hand(
+        by=people["lead"], airframe=check.fit_up.airframe, title="=1+1"
+    )
+    client = client_of("lead")
+    first, again = (client.get("/nonconformances/list.pdf").content for _ in range(2))
+    assert first == again
+    assert "'=1+1" in client.get("/nonconformances/list.csv").content.decode()
