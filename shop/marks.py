@@ -86,6 +86,9 @@ STATES = {
     "running": "state_half",
     "in_progress": "state_half",
     "worked": "state_half",
+    "laid_up": "state_open",
+    "curing": "state_half",
+    "demolded": "state_done",
     "closed": "state_done",
     "done": "state_done",
     "finished": "state_done",
@@ -97,6 +100,8 @@ STATES = {
     "retired": "state_gone",
     "void": "state_gone",
     "superseded": "state_gone",
+    "returned": "state_gone",
+    "used_up": "state_gone",
 }
 
 

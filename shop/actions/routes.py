@@ -174,6 +174,6 @@ def do_step(
         )
         step.done += 1
         step.save(update_fields=["done"])
-        wait_for_next_step(tool, act.now)
+        wait_for_next_step(tool, done_at)
         tool.save(update_fields=["waits_for", "waits_since"])
     return fact

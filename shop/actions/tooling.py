@@ -46,7 +46,7 @@ def add_tool(*, by: Person, kind: str, code: str, name: str, **fields) -> Tool:
             for step in RouteStep.objects.filter(kind=kind)
         ]
         ToolStep.objects.bulk_create(steps)
-        wait_for_next_step(tool, act.now)
+        wait_for_next_step(tool, tool.made_at)
         tool.save(update_fields=["waits_for", "waits_since"])
         act.result = {"tool": tool.pk}
     return tool

@@ -59,11 +59,14 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
         humidity=4800,
     )
     plies = list(laminate.plies.select_related("material"))
+    lots = {ply.material_id: shelf.lots[ply.material.code] for ply in plies}
+    if laminate.code == "L-HATCH":
+        lots[shelf.doubtful.material_id] = shelf.doubtful
     pulls.lay_plies(
         by=bea,
         pull=pull,
         plies=plies,
-        lots={p.material_id: shelf.lots[p.material.code] for p in plies},
+        lots=lots,
         witness=tomas,
     )
     wanted = rules.resin_to_mix(laminate, plies, laminate.resin.ratio)

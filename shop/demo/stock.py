@@ -25,13 +25,15 @@ MATERIALS = (
         {"density": 1780, "areal_mass": 160, "out_time_limit": 240},
     ),
 )
+# The core of the hatch, in which somebody will find a fault.
+DOUBTFUL = "C-118"
 # material, lot, received so many days ago, expires in so many days, where
 LOTS = (
     ("GF-200", "2611", 210, 1500, "rack 2"),
     ("GF-80", "2604", 210, 1500, "rack 2"),
     ("CF-200", "7731", 160, 1100, "rack 2"),
-    ("CORE-5", "C-118", 150, 1800, "rack 4"),
-    ("CORE-5", "C-122", 30, 1900, "rack 4"),
+    ("CORE-5", "C-122", 150, 1900, "rack 4"),
+    ("CORE-5", DOUBTFUL, 130, 1800, "rack 4"),
     ("RES", "R-5510", 120, 9, "cabinet, 21 °C"),
     ("HARD", "H-5511", 120, 240, "cabinet, 21 °C"),
     ("WAX", "W-88", 300, 700, "mold bench"),
@@ -96,6 +98,7 @@ class Shelf:
 
     materials: dict[str, Material]
     lots: dict[str, Lot]
+    doubtful: Lot
     laminates: dict[str, Laminate]
     recipe: CureRecipe
 
@@ -118,6 +121,8 @@ def load(people, designs) -> Shelf:
             expires_on=day(-expires),
             place=place,
         )
+        if number == DOUBTFUL:
+            doubtful = lot
         lots.setdefault(code, lot)
     for hours in (30, 46):
         materials.act_on_lot(
@@ -138,7 +143,7 @@ def load(people, designs) -> Shelf:
         peak_most=70_000,
         minutes_to_release=24 * 60,
     )
-    shelf = Shelf(known, lots, {}, recipe)
+    shelf = Shelf(known, lots, doubtful, {}, recipe)
     for code, name, number, plies in LAMINATES:
         shelf.laminates[number] = laminates.define_laminate(
             by=emil,
@@ -159,7 +164,7 @@ def load(people, designs) -> Shelf:
 
 
 def doubt(people) -> None:
-    lot = Lot.objects.get(number="C-118")
+    lot = Lot.objects.get(number=DOUBTFUL)
     suspects.put_on_hold(
         by=people["lena"],
         kind="lot",

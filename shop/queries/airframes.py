@@ -7,7 +7,7 @@ from datetime import datetime
 from django.core.paginator import Page
 from django.db.models import Count
 
-from shop.models import Airframe, AirframeType, Placement, Position
+from shop.models import Airframe, AirframeType, PartState, Placement, Position
 
 from .paging import count_of, page_of, search
 
@@ -118,7 +118,7 @@ def _sitting(row: Placement) -> Sitting:
         part=row.part_id,
         serial=row.part.serial,
         design=str(row.part.design),
-        state=row.part.state,
+        state=PartState(row.part.state),
         airframe=row.airframe_id,
         airframe_serial=row.airframe.serial,
         position=row.position.path,

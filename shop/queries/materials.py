@@ -61,7 +61,7 @@ def _lot_row(lot: Lot) -> LotRow:
         lot.expires_on,
         f"{lot.out_minutes / 60:.1f}" if lot.out_minutes else "",
         lot.place,
-        lot.state,
+        LotState(lot.state),
         str(lot.past_life(timezone.localdate())),
     )
 

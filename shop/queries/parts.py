@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.core.paginator import Page
 from django.db.models import Prefetch
 
-from shop.models import Lineage, Part, PartDesign, Placement, Pull
+from shop.models import Hand, Lineage, Part, PartDesign, PartState, Placement, Pull
 
 from .airframes import Sitting, where_it_sat
 from .paging import count_of, page_of, search
@@ -89,8 +89,8 @@ def _part_row(part: Part) -> PartRow:
         part.serial,
         str(part.design),
         part.design.name,
-        part.design.get_hand_display(),
-        part.state,
+        "" if part.design.hand == Hand.NONE else part.design.get_hand_display(),
+        PartState(part.state),
         f"{now.airframe.serial}, {now.position.path}" if now else "",
     )
 

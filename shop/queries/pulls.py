@@ -107,7 +107,7 @@ def _row(pull: Pull) -> PullRow:
         pull.tool.code,
         pull.number,
         str(pull.laminate),
-        pull.state,
+        PullState(pull.state),
         pull.started_at,
         pull.release_from,
         pull.minutes,

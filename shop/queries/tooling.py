@@ -13,6 +13,7 @@ from shop.actions.release import layup_from, layup_warnings, next_coat_from
 from shop.actions.routes import may_take
 from shop.models import (
     AxisPlay,
+    Hand,
     Hold,
     Machine,
     MillingSetup,
@@ -61,9 +62,9 @@ def tool_row(reader: Person, now) -> Callable[[Tool], ToolRow]:
             tool.code,
             tool.name,
             tool.get_kind_display(),
-            tool.get_hand_display(),
+            "" if tool.hand == Hand.NONE else tool.get_hand_display(),
             tool.place,
-            tool.state,
+            ToolState(tool.state),
             step.name if step else "",
             now - tool.waits_since if step and tool.waits_since else None,
             step.get_role_display() if step and step.role else "",

@@ -1,12 +1,13 @@
 """A cure trace as lines on a sheet: numbers for a template, drawn by nobody else."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from shop.models import CureRecipe
 from shop.numeric.trace import Trace
 
 WIDTH, HEIGHT, LEFT, FOOT = 900, 300, 52, 34
 NAMES = 60
+NAME_HEIGHT = 14
 MOST_POINTS = 400
 
 
@@ -83,6 +84,7 @@ def plot(trace: Trace, recipe: CureRecipe) -> Plot:
         drawn = [*pairs[::stride], pairs[-1]]
         points = " ".join(f"{x(m)},{y(c)}" for m, c in drawn)
         curves.append(Curve(name, points, y(pairs[-1][1])))
+    _spread(curves)
     return Plot(
         WIDTH,
         HEIGHT,
@@ -101,3 +103,11 @@ def _ticks(low: float, high: float, step: float, place) -> list[Tick]:
         Tick(place(n * step), f"{n * step:g}")
         for n in range(first, int(high // step) + 1)
     ]
+
+
+def _spread(curves: list[Curve]) -> None:
+    """Move the names of curves that end close together apart, in their order."""
+    floor = float("-inf")
+    for place, curve in sorted(enumerate(curves), key=lambda one: one[1].label_y):
+        floor = max(curve.label_y, floor + NAME_HEIGHT)
+        curves[place] = replace(curve, label_y=floor)

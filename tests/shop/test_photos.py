@@ -1,0 +1,134 @@
+"""Photos: encoded anew, upright, without a place; hostile files refused."""
+
+import io
+import zipfile
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from PIL import Image
+
+from shop.actions.photos import add_photo, encode_photo
+from shop.ledger import Refused
+from shop.models import Photo, PhotoPin
+
+from .making_floor import make_tool
+
+
+def picture(form="JPEG", size=(640, 480), **options) -> bytes:
+    image = Image.linear_gradient("L").resize(size).convert("RGB")
+    out = io.BytesIO()
+    image.save(out, form, **options)
+    return out.getvalue()
+
+
+@pytest.fixture(autouse=True)
+def photos_of_this_test(settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+
+
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP", "HEIF"])
+def test_common_pictures_become_jpeg(form):
+    from pillow_heif import register_heif_opener
+
+    register_heif_opener()
+    jpeg, width, height = encode_photo(picture(form))
+    assert (width, height) == (640, 480)
+    assert Image.open(io.BytesIO(jpeg)).format == "JPEG"
+
+
+def test_a_turned_picture_with_a_place_comes_out_upright_without_it():
+    exif = Image.Exif()
+    exif[0x0112] = 6  # orientation: turn by 90 degrees
+    gps = exif.get_ifd(0x8825)
+    gps[1], gps[2] = "N", (47.0, 22.0, 1.0)
+    jpeg, width, height = encode_photo(picture(exif=exif))
+    assert (width, height) == (480, 640)
+    assert len(Image.open(io.BytesIO(jpeg)).getexif()) == 0
+
+
+def test_a_large_picture_is_made_smaller_and_the_same_bytes_twice():
+    content = picture(size=(4000, 3000))
+    first, again = encode_photo(content), encode_photo(content)
+    assert first[1:] == (1600, 1200)
+    assert first == again
+
+
+def hostile() -> dict:
+    moving = [Image.new("RGB", (9, 9), color) for color in ("red", "blue")]
+    film = io.BytesIO()
+    moving[0].save(film, "WEBP", save_all=True, append_images=moving[1:])
+    bomb = bytearray(picture("PNG", (8, 8)))
+    bomb[16:24] = (30_000).to_bytes(4, "big") * 2
+    return {
+        "text": b"hello",
+        "empty": b"",
+        "svg": b"<svg xmlns='http://www.w3.org/2000/svg'/>",
+        "gif": picture("GIF"),
+        "tiff": picture("TIFF"),
+        "pdf": b"%PDF-1.7\n" + picture(),
+        "moving": film.getvalue(),
+        "truncated": picture()[:2000],
+        "bomb": bytes(bomb),
+    }
+
+
+@pytest.mark.parametrize("name", sorted(hostile()))
+def test_what_is_no_still_whole_picture_is_refused(name):
+    with pytest.raises(Refused) as no:
+        encode_photo(hostile()[name])
+    assert no.value.field == "file"
+
+
+def test_what_hangs_behind_a_picture_is_gone():
+    zipped = io.BytesIO()
+    with zipfile.ZipFile(zipped, "w") as archive:
+        archive.writestr("evil.html", "<script>")
+    jpeg, _width, _height = encode_photo(picture() + zipped.getvalue())
+    assert b"evil.html" not in jpeg
+
+
+def test_a_file_over_the_limit_is_refused(settings):
+    settings.PHOTO_LIMIT_BYTES = 1000
+    with pytest.raises(Refused, match="MB"):
+        encode_photo(picture())
+
+
+def test_a_photo_is_kept_by_its_content_and_pinned(people, settings):
+    said = {
+        "by": people["builder"],
+        "content": picture(),
+        "subject_kind": "tool",
+        "subject_id": "7",
+    }
+    first = add_photo(**said, x_ppm=250_000, y_ppm=500_000)
+    second = add_photo(**said)
+    assert first.sha256 == second.sha256
+    assert len(list(settings.MEDIA_ROOT.rglob("*.jpg"))) == 1
+    pin = PhotoPin.objects.earliest("pk")
+    assert (pin.photo, pin.x_ppm, pin.y_ppm) == (first, 250_000, 500_000)
+
+
+def test_a_photo_of_a_mold_is_sent_shown_and_pinned_as_a_defect(people, client_of):
+    mold = make_tool(people["lead"])
+    client = client_of("builder")
+    file = SimpleUploadedFile("IMG_1.JPG", picture())
+    url = reverse("add_photo", args=["tool", mold.pk])
+    assert client.post(url, {"file": file, "caption": "flange"}).status_code == 302
+    photo, pin = Photo.objects.get(), PhotoPin.objects.get()
+    answer = client.get(reverse("photo", args=[photo.sha256]))
+    assert b"".join(answer.streaming_content)[:3] == b"\xff\xd8\xff"
+    said = {"what": "pit", "place": "lip", "photo": pin.pk, "x": "25", "y": "50"}
+    client.post(reverse("note_defect", args=[mold.pk]), said)
+    page = client.get(reverse("tool", args=[mold.pk]))
+    (sketch,) = page.context["shown"].sketches
+    assert [(one.what, one.x, one.y) for one in sketch.pins] == [("pit", 160, 240)]
+
+
+def test_a_bad_photo_says_why_beside_its_field(people, client_of):
+    mold = make_tool(people["lead"])
+    file = SimpleUploadedFile("photo.jpg", b"no picture at all")
+    url = reverse("add_photo", args=["tool", mold.pk])
+    page = client_of("builder").post(url, {"file": file})
+    assert list(page.context["form"].errors) == ["file"]
+    assert not Photo.objects.exists()
