@@ -72,9 +72,12 @@ export function viewOf(check, acts) {
 
 export const shows = (one) => (one.outcome === "feeler" ? `${one.goes}/${one.does_not_go}` : one.outcome === "value" ? one.value.replace("-", "\u2212") : one.outcome);
 
+export const measured = (one) => one?.outcome === "value" || one?.outcome === "feeler";
+export const brief = ({ current, state }) => `${measured(current) ? `${shows(current)} ` : ""}${WORDS[state]}`;
+
 // "2.35 mm above, 0.35 over"; the value is left out where it stands beside.
 export function told(one, state) {
-  const value = one.outcome === "value" || one.outcome === "feeler" ? `${shows(one)} ${one.unit} ` : "";
+  const value = measured(one) ? `${shows(one)} ${one.unit} ` : "";
   const by = one.deviation_nm ? `, ${tellLength(Math.abs(one.deviation_nm), one.unit || "mm")} ${one.deviation_nm < 0 ? "under" : "over"}` : "";
   return `${value}${WORDS[state]}${by}`;
 }

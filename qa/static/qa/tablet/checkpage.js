@@ -1,9 +1,9 @@
 // One check: the carried copy, what this tablet did over it, and what other tablets did, brought together every few seconds.
-import { WORDS, viewOf } from "./check.js";
-import { el, stamp } from "./dom.js";
+import { viewOf } from "./check.js";
+import { stamp } from "./dom.js";
 import { openEntry } from "./entry.js";
 import { stationList } from "./list.js";
-import { JointMap, sign } from "./map.js";
+import { mapOf, sign } from "./map.js";
 import { summaryOf } from "./summary.js";
 import { progress, slotsOf } from "./walk.js";
 
@@ -84,7 +84,7 @@ export async function openCheck(app, id) {
   if (!check) await look();
   if (!check) throw new Error("This check is not on this tablet, and the server cannot be reached.");
   Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order) });
-  const map = new JointMap(check, page.visit);
+  const map = mapOf(check, page.visit);
   const list = stationList(check, page.visit);
   const ui = stamp("check", {
     list() {
@@ -95,7 +95,7 @@ export async function openCheck(app, id) {
     summary: page.full,
   });
   ui.sheet.append(map.node, list.node);
-  ui.legend.append(...["conforms", "above", "below", "not_proven", "not_measured", "skipped"].map((state) => el("li", {}, sign(state), WORDS[state])));
+  for (const row of ui.legend.children) row.prepend(sign(row.dataset.shape));
   const summary = summaryOf(page);
   entry = openEntry(page);
   show(page.finished() ? summary : entry);

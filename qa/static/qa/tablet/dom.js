@@ -52,10 +52,10 @@ export function say(words, urgent = false) {
   requestAnimationFrame(() => (region.textContent = words));
 }
 
-export const hour = (iso) => new Date(iso).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+export const hour = (iso) => new Date(iso).toTimeString().slice(0, 5);
 
 export function age(when) {
   const minutes = Math.floor((Date.now() - new Date(when)) / 60000);
   if (minutes < 1) return "just now";
-  return minutes < 60 ? `${minutes} min` : minutes < 2880 ? `${Math.floor(minutes / 60)} h` : `${Math.floor(minutes / 1440)} days`;
+  return minutes < 100 ? `${minutes} min` : `${Math.round(minutes / 60)} h`;
 }

@@ -1,5 +1,5 @@
 // The check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
-import { WORDS, shows, told } from "./check.js";
+import { WORDS, measured, shows, told } from "./check.js";
 import { el, hour, say, stamp, touch, why } from "./dom.js";
 import { sign } from "./map.js";
 import { emptyPad, keyOf, press } from "./pad.js";
@@ -133,9 +133,8 @@ export function openEntry(desk) {
     let { reason = "" } = said;
     if (alive.length > 1) return "Choose one of the two first.";
     if (current && !reason) {
-      const measured = current.outcome === "value" || current.outcome === "feeler";
-      if (measured && shows(current) === shows(said) && current.unit === said.unit) return void forward("The same value stands.");
-      reason = measured ? await why("why-new", name()) : `Measured after it was ${current.outcome}`;
+      if (measured(current) && shows(current) === shows(said) && current.unit === said.unit) return void forward("The same value stands.");
+      reason = measured(current) ? await why("why-new", name()) : `Measured after it was ${current.outcome}`;
       if (!reason) return null;
     }
     const act = await record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason });

@@ -1,5 +1,5 @@
 // The same stations as the map, as a table: the equal way for screen readers, keyboards and bad light.
-import { WORDS, shows } from "./check.js";
+import { brief } from "./check.js";
 import { el, stamp, touch } from "./dom.js";
 import { sign } from "./map.js";
 import { KINDS } from "./walk.js";
@@ -10,10 +10,10 @@ export function stationList({ stations }, pick) {
   function cell(station, kind, view, active) {
     if (!station[kind]) return el("td", {}, "no limits");
     const { label } = station;
-    const { current, state } = view.slot(label, kind);
-    const words = `${current && !["not_measured", "skipped"].includes(state) ? `${shows(current)} ` : ""}${WORDS[state]}`;
+    const slot = view.slot(label, kind);
+    const words = brief(slot);
     const now = active.station === label && active.kind === kind;
-    return el("td", {}, touch("pick", [sign(state), words], { "data-station": label, "data-kind": kind, "aria-label": `Station ${label} ${kind}: ${words}`, "aria-current": now && "step" }));
+    return el("td", {}, touch("pick", [sign(slot.state), words], { "data-station": label, "data-kind": kind, "aria-label": `Station ${label} ${kind}: ${words}`, "aria-current": now && "step" }));
   }
 
   function paint(view, active) {

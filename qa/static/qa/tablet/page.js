@@ -2,7 +2,7 @@
 import { openCheck } from "./checkpage.js";
 import { age, ask, el, say } from "./dom.js";
 import { Link } from "./link.js";
-import { Outbox } from "./outbox.js";
+import { outboxOf } from "./outbox.js";
 import { peopleOf } from "./people.js";
 import { photosOf } from "./photos.js";
 import { openNew, openStart } from "./start.js";
@@ -19,7 +19,7 @@ async function openPage() {
   const app = { store, settings, link, go, keep, paintBar, nameOf: (username) => people.nameOf(username), person: () => people.need() };
   const people = (app.people = peopleOf(app));
   const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel("fayline") : null;
-  const outbox = (app.outbox = new Outbox({ store, link, channel, tell }));
+  const outbox = (app.outbox = outboxOf({ store, link, channel, tell }));
   app.photos = photosOf(app);
   let screen = null;
 

@@ -67,7 +67,10 @@ export function peopleOf(app) {
   return {
     open: async () => (now = (await store.get("settings", "person")) ?? null),
     now: () => now,
-    need: async () => now ?? signIn("Readings carry who took them."),
+    async need() {
+      if (!now) await app.outbox.greet();
+      return now ?? signIn("Readings carry who took them.");
+    },
     nameOf,
     become,
     signIn,

@@ -1,7 +1,7 @@
 // What an answer to PUT /api/acts/<uuid> means, and what must go before what. Pure, so that every case can be tested.
 
 export const TIMEOUT_MS = 8000;
-export const LEASE_MS = 15000;
+export const LEASE_MS = 10000;
 const PARKING = new Set([400, 403, 404, 409, 413, 422]);
 
 // "done" only for a receipt with our id and our database's id: a portal page, a sign-in page or another server is never a success.

@@ -70,7 +70,8 @@ export async function openNew(app) {
     const instrument = one(here.instruments, text("instrument")) ?? null;
     const finish = text("finish");
     const judged = joint.limits.find((limits) => limits.finish === finish && limits.u_nm === (instrument?.u_nm ?? null));
-    if (!judged) return void say("This joint cannot be judged with that instrument.", true);
+    ui.note.textContent = judged ? "" : "This joint cannot be judged with that instrument: choose another.";
+    if (!judged) return void say(ui.note.textContent, true);
     const by = await app.person();
     if (!by) return;
     const [airframe, part] = [one(here.airframes, text("airframe")), one(here.parts, text("part"))];
@@ -82,7 +83,7 @@ export async function openNew(app) {
   }
 
   fill(ui.joint, here.joints, ({ label, name }) => `${label} ${name}`);
-  fill(ui.instrument, [{ code: "none", name: "" }, ...here.instruments], ({ code, name }) => `${code} ${name}`);
+  fill(ui.instrument, [...here.instruments, { code: "none", name: "" }], ({ code, name }) => `${code} ${name}`);
   ui.joint.onchange = pickJoint;
   ui.airframe.onchange = pickAirframe;
   ui.form.onsubmit = begin;

@@ -36,60 +36,59 @@ export class Store {
   run(names, mode, work, durability = "strict") {
     return new Promise((resolve, reject) => {
       const transaction = this.database.transaction(names, mode, { durability });
+      const tables = names.map((name) => transaction.objectStore(name));
       let answer;
       transaction.oncomplete = () => resolve(answer && answer.result);
       transaction.onabort = () => reject(transaction.error ?? new Error("the browser's store refused"));
-      answer = work(transaction);
+      answer = work(...tables);
     });
   }
 
   get(table, key) {
-    return this.run([table], "readonly", (t) => t.objectStore(table).get(key));
+    return this.run([table], "readonly", (rows) => rows.get(key));
   }
 
   all(table) {
-    return this.run([table], "readonly", (t) => t.objectStore(table).getAll());
+    return this.run([table], "readonly", (rows) => rows.getAll());
   }
 
   count(table) {
-    return this.run([table], "readonly", (t) => t.objectStore(table).count());
+    return this.run([table], "readonly", (rows) => rows.count());
   }
 
   put(table, row, key) {
-    return this.run([table], "readwrite", (t) => void t.objectStore(table).put(row, key));
+    return this.run([table], "readwrite", (rows) => rows.put(row, key));
   }
 
   drop(table, key) {
-    return this.run([table], "readwrite", (t) => void t.objectStore(table).delete(key));
+    return this.run([table], "readwrite", (rows) => rows.delete(key));
   }
 
   // Numbers the act and keeps it; the number orders the acts of this tablet for ever, so it comes from the store, not from a clock.
   addAct(item) {
-    return this.run(["outbox", "settings"], "readwrite", (t) => {
-      const settings = t.objectStore("settings");
+    return this.run(["outbox", "settings"], "readwrite", (outbox, settings) => {
       const box = { result: item };
       settings.get("seq").onsuccess = ({ target }) => {
         item.body.seq = item.seq = (target.result ?? 0) + 1;
         settings.put(item.seq, "seq");
-        t.objectStore("outbox").add(item);
+        outbox.add(item);
       };
       return box;
     });
   }
 
   acts() {
-    return this.run(["outbox"], "readonly", (t) => t.objectStore("outbox").index("seq").getAll());
+    return this.run(["outbox"], "readonly", (outbox) => outbox.index("seq").getAll());
   }
 
   sentOf(check) {
-    return this.run(["sent"], "readonly", (t) => t.objectStore("sent").index("check").getAll(check));
+    return this.run(["sent"], "readonly", (sent) => sent.index("check").getAll(check));
   }
 
   // "mine" when this tab may send the act now: it is still there, and no other tab took it in the last seconds.
   claimAct(id, tab, now, lease_ms) {
-    return this.run(["outbox"], "readwrite", (t) => {
-      const box = { result: false };
-      const outbox = t.objectStore("outbox");
+    return this.run(["outbox"], "readwrite", (outbox) => {
+      const box = {};
       outbox.get(id).onsuccess = ({ target }) => {
         const item = target.result;
         if (!item) box.result = "gone";
@@ -105,22 +104,22 @@ export class Store {
 
   // Out of the outbox and into the kept week in one transaction: never in neither.
   acknowledge(item, receipt, now) {
-    return this.run(["outbox", "sent"], "readwrite", (t) => {
-      t.objectStore("sent").put({ id: item.id, seq: item.seq, body: item.body, receipt, sent_at: now });
-      t.objectStore("outbox").delete(item.id);
+    return this.run(["outbox", "sent"], "readwrite", (outbox, sent) => {
+      sent.put({ id: item.id, seq: item.seq, body: item.body, receipt, sent_at: now });
+      outbox.delete(item.id);
     });
   }
 
   bringBack(ids) {
-    return this.run(["outbox", "sent"], "readwrite", (t) => {
+    return this.run(["outbox", "sent"], "readwrite", (outbox, sent) => {
       const box = { result: [] };
       for (const id of ids) {
-        t.objectStore("sent").get(id).onsuccess = ({ target }) => {
+        sent.get(id).onsuccess = ({ target }) => {
           if (!target.result) return;
           const { seq, body } = target.result;
-          const item = { id, seq, body, state: "waiting", problem: null, tries: 0 };
-          t.objectStore("outbox").put(item);
-          t.objectStore("sent").delete(id);
+          const item = { id, seq, body, state: "waiting", problem: null };
+          outbox.put(item);
+          sent.delete(id);
           box.result.push(item);
         };
       }
@@ -129,9 +128,9 @@ export class Store {
   }
 
   forgetOldSent(now) {
-    return this.run(["sent"], "readwrite", (t) => {
+    return this.run(["sent"], "readwrite", (sent) => {
       const old = IDBKeyRange.upperBound(now - WEEK_MS);
-      t.objectStore("sent").index("sent_at").openCursor(old).onsuccess = ({ target }) => {
+      sent.index("sent_at").openCursor(old).onsuccess = ({ target }) => {
         target.result?.delete();
         target.result?.continue();
       };

@@ -2,7 +2,6 @@
 import { age, el, hour, stamp, touch, why } from "./dom.js";
 
 const SHOWN = 200;
-const size = (bytes) => (bytes < 1e6 ? `${Math.ceil(bytes / 1e3)} kB` : `${(bytes / 1e6).toFixed(1)} MB`);
 
 const base64 = (blob) =>
   new Promise((resolve) => {
@@ -29,7 +28,7 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
     const space = await navigator.storage?.estimate?.();
     const kept = await navigator.storage?.persisted?.();
     const contact = outbox.lastContact ? age(outbox.lastContact) : "not since this page opened";
-    const used = space ? size(space.usage) : "not told on plain http";
+    const used = space ? `${(space.usage / 1e6).toFixed(1)} MB` : "not told on plain http";
     const facts = { unsent, parked, sent, checks, photos, contact, used, kept: kept ? "promised" : "not promised", tablet: link.name || "not enrolled" };
     for (const [name, value] of Object.entries(facts)) ui[name].textContent = value;
     const items = [...outbox.queue.items.values()].sort((a, b) => (b.state === "parked") - (a.state === "parked"));

@@ -3,16 +3,6 @@ import { counts } from "./check.js";
 import { el, say, stamp, touch } from "./dom.js";
 import { sign } from "./map.js";
 
-const ROWS = [
-  ["conforms", "conforms", "conforms"],
-  ["does_not_conform", "above", "does not conform"],
-  ["not_proven", "not_proven", "not proven"],
-  ["not_measured", "not_measured", "not measured"],
-  ["skipped", "skipped", "skipped"],
-  ["waiting", "saved", "verdict still to come"],
-  ["clash", "clash", "two values: choose"],
-];
-
 export function summaryOf(page) {
   const ui = stamp("summary", {
     back: page.desk,
@@ -24,6 +14,8 @@ export function summaryOf(page) {
       else say("Choose at least one.", true);
     },
   });
+
+  for (const row of ui.counts.children) row.prepend(sign(row.dataset.shape));
 
   function places(list, into, box) {
     box.hidden = !list.length;
@@ -42,7 +34,10 @@ export function summaryOf(page) {
     const having = (...states) => page.slots.filter(({ station, kind }) => states.includes(view.slot(station, kind).state));
     ui.title.textContent = finished ? "The check is finished" : own.not_measured ? "Not finished yet" : "Everything is measured";
     ui.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. The verdicts of record and the findings come when the server has been reached." : "Counts are provisional until the server has judged.";
-    ui.counts.replaceChildren(...ROWS.filter(([name]) => told[name] || name === "conforms").map(([name, shape, words]) => el("li", {}, sign(shape), el("b", {}, told[name]), ` ${words}`)));
+    for (const row of ui.counts.children) {
+      row.hidden = !told[row.dataset.count];
+      row.querySelector("b").textContent = told[row.dataset.count];
+    }
     ui.back.hidden = ui.finish.hidden = finished;
     places(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
     places(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
