@@ -111,11 +111,8 @@ def test_coupons_and_scrap_wait_for_no_scale(lead):
 def test_the_roll_up_tells_weighed_estimated_and_missing_apart(lead):
     airframe = make_airframe(lead)
     # 100 kg at 50, 100 at 90, 200 at 150: CG 110.0 (reference, trade.md 9 CHECK).
-    for mass, arm, estimate in (
-        ("100", "50", False),
-        ("100", "90", True),
-        ("200", "150", False),
-    ):
+    rows = (("100", "50", False), ("100", "90", True), ("200", "150", False))
+    for mass, arm, estimate in rows:
         position = make_position(lead, type=airframe.type)
         weights.set_arm(by=lead, position=position, arm=mm(arm))
         part = make_part(lead)
