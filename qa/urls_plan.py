@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from qa.views import fit_states, plans
+from qa.views import fit_states, plans, shims
 
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
@@ -19,6 +19,10 @@ urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/release/", plans.release, name="release_cut"),
     path("fit-checks/<uuid:uuid>/trim/", plans.trim, name="record_trim"),
     path("fit-checks/<uuid:uuid>/move/", plans.move, name="record_move"),
+    path("fit-checks/<uuid:uuid>/shims/", shims.plan_shims, name="plan_shims"),
+    path("shims/", shims.stock, name="shim_stock"),
+    path("shims/new/", shims.edit_stock, name="new_shim"),
+    path("shims/<int:pk>/", shims.edit_stock, name="shim"),
     path(
         "joints/<int:pk>/on/<int:airframe>/",
         fit_states.joint_on_airframe,

@@ -141,6 +141,7 @@ class Line:
     reason: str
     superseded: int
     clash: bool
+    at_20: str = ""
 
     @property
     def typed_shown(self) -> str:
@@ -288,7 +289,14 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
         reason=reading.reason if reading else "",
         superseded=superseded.get(key, 0),
         clash=key in clashes,
+        at_20=_at_20(check, kind, value_nm, unit),
     )
+
+
+def _at_20(check: Check, kind: str, value_nm: int | None, unit: str) -> str:
+    """The gap at 20 degC where the two sides are of unlike materials, else ""."""
+    nm = rules.gap_at_20_nm(check, value_nm) if kind == Kind.GAP else None
+    return "" if nm is None else rules.length(nm, unit)
 
 
 def _typed(reading: Reading | None) -> str:

@@ -92,6 +92,15 @@ class JointNow:
     others: list[str]
 
     @property
+    def at_20(self) -> bool:
+        return any(one.gap_at_20 for one in self.stations)
+
+    @property
+    def compared(self) -> bool:
+        """Whether the round that is shown has anything to compare with."""
+        return any(one.gap_before or one.taken for one in self.lines)
+
+    @property
     def all_current(self) -> bool:
         return not any(one.stale for one in self.stations)
 

@@ -284,3 +284,9 @@ def _trim(station: Station, unit: str) -> str:
         if nm is not None
     ]
     return " ".join([station.get_trim_side_display(), *(f"≤ {m}" for m in most)])
+
+
+def fitted_on(joint: Joint) -> list[Airframe]:
+    """Return the airframes on which a part was ever fitted at a joint."""
+    rows = Airframe.objects.filter(fit_ups__joint=joint).distinct()
+    return list(rows.order_by("line_number"))

@@ -245,6 +245,7 @@ def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
         _plan_station(worked, joint, row, one, moved[row], unit) for row, one in here
     )
     words = "; ".join(plan_texts.plan_moves(worked, unit))
+    drawn = replace(drawn, limits_text="")
     both = PlanMap(drawn, stations, words if len(words) < 90 else "")
     key = f"plan-{joint.state.joint.pk}"
     return Drawing(

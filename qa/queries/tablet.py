@@ -9,6 +9,8 @@ from qa.models import Check, CheckState, CurrentReading, Kind, Reading
 from qa.sync import database_id
 from shop.models import Person, Role
 
+from . import staleness
+
 from . import maps
 
 
@@ -59,6 +61,16 @@ def check_for_tablet(check: Check) -> dict:
             for item in check.nonconformances.order_by("number")
         ]
     return told
+
+
+def first_to_measure(check: Check) -> list[str]:
+    """Return what to measure first after a cut, a move or a refit: three witnesses,
+    what was cut, then what else is stale. Empty when nothing is stale, and for a check
+    that is not of the newest state."""
+    fit_up = check.fit_up
+    state = staleness.state_of_joint(fit_up.joint, fit_up.airframe)
+    live = state and any(one.pk == check.pk for one in state.now.checks)
+    return state.to_measure if live else []
 
 
 def _instrument(check: Check) -> dict | None:

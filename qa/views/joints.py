@@ -51,6 +51,7 @@ def joint(request, pk, number=None):
     context = {
         "view": view,
         "finish": view.finish,
+        "fitted_on": queries.fitted_on(joint),
         "lonely": queries.without_counterpart(joint, view.stations),
         "joint": joint,
         "revision": revision,

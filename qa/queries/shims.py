@@ -1,0 +1,231 @@
+"""Shims for a part that was checked: what lies there, what would level it best."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from qa import rules
+from qa.models import Check, Kind, ShimStack, ShimStock
+from qa.numeric.deviation import drawn_in, scales
+from qa.numeric.joint import JointError
+from qa.numeric.shims import AttachPoint, ShimError, ShimPlan
+from qa.numeric.verdict import NarrowLimits
+
+from . import history, maps, staleness
+from .plan_texts import point_mm
+from .staleness import JointState
+
+MOST = 3
+
+
+@dataclass(frozen=True)
+class PointRow:
+    """An attach point: the stack there now and the one that is proposed, as texts."""
+
+    name: str
+    now: str
+    now_nm: int
+    stack: str
+    height: str
+
+
+@dataclass
+class ShimView:
+    """What the page shows. `problem` says why nothing is proposed."""
+
+    check: Check
+    live: bool
+    unit: str
+    most: int
+    state: JointState
+    stock: list[ShimStock]
+    points: list[PointRow] = field(default_factory=list)
+    fetch: list[tuple[str, int]] = field(default_factory=list)
+    plan: ShimPlan | None = None
+    problem: str = ""
+    expected: list[tuple[str, str, str]] = field(default_factory=list)
+
+    @property
+    def conforms(self) -> bool:
+        return bool(self.plan and self.plan.conforms)
+
+
+def present_stacks(check: Check) -> dict[str, ShimStack]:
+    """The newest stack at each point of this part at this joint."""
+    fit_up = check.fit_up
+    rows = ShimStack.objects.filter(
+        part=fit_up.part_id, fit_up__joint=fit_up.joint_id
+    ).order_by("id")
+    return {row.point: row for row in rows}
+
+
+def shim_view(check: Check, unit: str, most: int = MOST) -> ShimView:
+    """Return the best stacks for a check (loaded with planning.RELATED)."""
+    fit_up = check.fit_up
+    rows = history.load(fit_up.airframe, [fit_up.joint])
+    state = staleness.states(rows)[fit_up.joint_id]
+    live = any(one.pk == check.pk for one in state.now.checks)
+    if not live:
+        state = staleness.states(rows, until=check.entry.pk)[fit_up.joint_id]
+    check.fit_up.revision = state.revision
+    stock = list(ShimStock.objects.filter(in_use=True))
+    view = ShimView(check, live, unit, most, state, stock)
+    _solve(view, present_stacks(check))
+    return view
+
+
+def attach_points(view: ShimView, present: dict[str, ShimStack]) -> list[AttachPoint]:
+    return [
+        AttachPoint(
+            str(one["name"]),
+            point_mm(one),
+            present[one["name"]].total_nm / 1e6 if one["name"] in present else 0.0,
+        )
+        for one in view.state.revision.attach_points or []
+    ]
+
+
+def _solve(view: ShimView, present: dict[str, ShimStack]) -> None:
+    # The planner brings scipy: pages that plan nothing must not wait for it.
+    from qa.numeric.shims import plan_shims  # noqa: PLC0415
+
+    points = attach_points(view, present)
+    view.points = [_point(view, one, None) for one in points]
+    if not points:
+        view.problem = "This joint states no attach points: revise it and add them."
+        return
+    if not view.stock:
+        view.problem = "The shop has no shims on record: add the thicknesses it keeps."
+        return
+    try:
+        seen = _flushness(view)
+        plan = plan_shims(
+            *seen,
+            points,
+            [one.thickness_nm / 1e6 for one in view.stock],
+            view.most,
+        )
+    except (ShimError, NarrowLimits, JointError) as why:
+        view.problem = f"{why}."
+        return
+    view.plan = plan
+    if plan.stacks is None:
+        view.problem = (
+            "No stacks let the part sit: from what is there now, every choice bends it "
+            "by more than half the thinnest shim. Allow more or other shims."
+        )
+        return
+    view.points = [
+        _point(view, one, stack) for one, stack in zip(points, plan.stacks, strict=True)
+    ]
+    view.fetch = [
+        (rules.length(round(thick * 1e6), view.unit), count)
+        for thick, count in plan.to_fetch.items()
+    ]
+    view.problem = _why_not(plan)
+    view.expected = _expected(view, plan)
+
+
+def _why_not(plan: ShimPlan) -> str:
+    if plan.conforms:
+        return ""
+    if plan.worst_ideal > 1 + 1e-6:
+        return (
+            "The edge is not flat enough: no height or tilt brings every flushness "
+            f"within its limits (best {plan.worst_ideal:.2f}, 1 is the limit). Shims "
+            "cannot cure that; fill or sand."
+        )
+    return (
+        "Not with this stock: the right height and tilt would reach "
+        f"{plan.worst_ideal:.2f} (1 is the limit). Thinner shims or higher stacks "
+        "would."
+    )
+
+
+def _rows(view: ShimView) -> list[int]:
+    """Stations with a flushness that stands and a limit."""
+    seam = view.state.seam
+    found = []
+    for row, station in enumerate(seam.stations):
+        value = view.state.now.values.get((station.label, Kind.FLUSH))
+        wanted = rules.requirement(station, Kind.FLUSH, view.check.finish)
+        if value and not wanted.empty:
+            found.append(row)
+    return found
+
+
+def _flushness(view: ShimView):
+    """(places, faces, flushness, scales) of the stations that were measured."""
+    seam, check = view.state.seam, view.check
+    revision = view.state.revision
+    geometry = rules.joint_to_plan(
+        revision, seam.stations, finish=check.finish, lost_mm={}
+    )
+    u_mm = check.u_nm / 1e6 if check.u_nm else None
+    every = scales(
+        [
+            drawn_in(one.flush, u_mm, revision.rule, revision.edition)
+            for one in geometry.stations
+        ]
+    )
+    rows = _rows(view)
+    flush = [
+        view.state.now.values[seam.stations[row].label, Kind.FLUSH].reading.value_nm
+        / 1e6
+        for row in rows
+    ]
+    return geometry.places[rows], geometry.faces[rows], flush, every.take(rows)
+
+
+def _point(view: ShimView, point: AttachPoint, stack) -> PointRow:
+    def text(mm):
+        return maps.value_text(round(mm * 1e6), view.unit)
+
+    made_of = ""
+    if stack:
+        made_of = " + ".join(plain(round(one * 1e6), view.unit) for one in stack.shims)
+    return PointRow(
+        name=point.label,
+        now=text(point.shim_now_mm),
+        now_nm=round(point.shim_now_mm * 1e6),
+        stack=made_of or ("0" if stack else ""),
+        height=text(stack.shim_mm) if stack else "",
+    )
+
+
+def plain(nm: int, unit: str) -> str:
+    """A thickness as it is typed: no zeros behind, no unit."""
+    per = 1e6 if unit == "mm" else 25.4e6
+    return f"{nm / per:.6f}".rstrip("0").rstrip(".")
+
+
+def _expected(view: ShimView, plan: ShimPlan) -> list[tuple[str, str, str]]:
+    seam = view.state.seam
+    told = []
+    for row, rise in zip(_rows(view), plan.rise_mm, strict=True):
+        label = seam.stations[row].label
+        now = view.state.now.values[label, Kind.FLUSH].reading.value_nm
+        after = now + round(rise * 1e6)
+        texts = (maps.value_text(nm, view.unit, signed=True) for nm in (now, after))
+        told.append((label, *texts))
+    return told
+
+
+def changes(view: ShimView, stacks: dict[str, list[int]]) -> dict[str, list[int]]:
+    """What stacks should change at each station: {label: [gap nm, flushness nm]}.
+
+    The part goes with the plane that fits the changes of all stacks best.
+    """
+    points = attach_points(view, present_stacks(view.check))
+    held = np.array([[1.0, *one.place] for one in points])
+    rise = [sum(stacks.get(one.label, [])) / 1e6 - one.shim_now_mm for one in points]
+    plane = np.linalg.lstsq(held, np.array(rise), rcond=None)[0]
+    places, gaps, faces = maps.places(view.state.seam.stations)
+    up = np.column_stack([np.ones(len(places)), places[:, :2]]) @ plane
+    return {
+        station.label: [
+            -round(float(up[row] * gaps[row, 2]) * 1e6),
+            round(float(up[row] * faces[row, 2]) * 1e6),
+        ]
+        for row, station in enumerate(view.state.seam.stations)
+    }
