@@ -9,9 +9,7 @@ from qa.models import Check, CheckState, CurrentReading, Kind, Reading
 from qa.sync import database_id
 from shop.models import Person, Role
 
-from . import staleness
-
-from . import maps
+from . import maps, staleness
 
 
 def check_for_tablet(check: Check) -> dict:
