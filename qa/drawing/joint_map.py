@@ -86,6 +86,8 @@ class Frame:
 
 
 NARROWEST = 0.72
+# Width of a sign in a wide system font, of its size; how far a text may shrink.
+WIDE_SIGN, SMALLEST = 0.62, 0.7
 
 
 @dataclass
@@ -304,7 +306,11 @@ def strip(joint: JointMap, layout: Layout, frame: Frame) -> list[Shape]:
     shapes.append(Path(tuple(swatch), "hatch"))
     shapes.append(line(x, y + 7, x + 33, y + 7, "seam"))
     shapes.append(Text(x + 42, base, joint.part_name, size))
-    if joint.limits_text:
-        right = frame.width - 24
-        shapes.append(Text(right, base, joint.limits_text, size, "word", "end"))
+    left = x + 42 + (len(joint.part_name) + 2) * WIDE_SIGN * size
+    right = frame.width - 24
+    fits = (right - left) / max(len(joint.limits_text) * WIDE_SIGN * size, 1.0)
+    # Limits stand in every table too: too small to read, they are left out here.
+    if joint.limits_text and fits > SMALLEST:
+        text = size * min(fits, 1.0)
+        shapes.append(Text(right, base, joint.limits_text, text, "word", "end"))
     return [Group(tuple(shapes), hidden=True)]
