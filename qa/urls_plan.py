@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from qa.views import fit_states, plans, shims
+from qa.views import fit_states, holes, plans, shims
 
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
@@ -28,5 +28,16 @@ urlpatterns = [
         fit_states.joint_on_airframe,
         name="joint_on_airframe",
     ),
+    path("holes/", holes.patterns, name="hole_patterns"),
+    path("holes/new/", holes.new_pattern, name="new_hole_pattern"),
+    path("holes/<int:pk>/", holes.pattern, name="hole_pattern"),
+    path(
+        "holes/<int:pk>/revision/<int:number>/",
+        holes.pattern,
+        name="hole_pattern_revision",
+    ),
+    path("holes/<int:pk>/revise/", holes.revise_pattern, name="revise_hole_pattern"),
+    path("holes/<int:pk>/measure/", holes.new_hole_check, name="new_hole_check"),
+    path("holes/checks/<uuid:uuid>/", holes.hole_check, name="hole_check"),
     path("plan-habits/", plans.plan_habits, name="plan_habits"),
 ]

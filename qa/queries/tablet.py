@@ -65,6 +65,8 @@ def first_to_measure(check: Check) -> list[str]:
     """Return what to measure first after a cut, a move or a refit: three witnesses,
     what was cut, then what else is stale. Empty when nothing is stale, and for a check
     that is not of the newest state."""
+    if check.state.state != CheckState.State.OPEN:
+        return []
     fit_up = check.fit_up
     state = staleness.state_of_joint(fit_up.joint, fit_up.airframe)
     live = state and any(one.pk == check.pk for one in state.now.checks)

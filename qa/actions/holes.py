@@ -1,0 +1,247 @@
+"""Hole patterns: required, revised whole, and measured."""
+
+from dataclasses import asdict, dataclass
+
+from qa.models import (
+    HoleCheck,
+    HolePattern,
+    HolePatternRevision,
+    HoleReading,
+    Instrument,
+    InstrumentStatus,
+    PatternHole,
+)
+from qa.numeric import holes as numbers
+from qa.numeric.lengths import LengthError, parse_length
+from qa.numeric.spacing_rules import SPACING_RULES
+from shop import roles
+from shop.actions.numbers import next_number
+from shop.ledger import Refused, perform
+from shop.models import Part
+
+METHOD = "holes/1"
+MM = 1_000_000
+
+
+@dataclass(frozen=True)
+class HoleDraft:
+    """One hole of a requirement to be, lengths in nm."""
+
+    label: str
+    x_nm: int
+    y_nm: int
+    zone_nm: int
+    low_nm: int | None = None
+    high_nm: int | None = None
+    fastener_nm: int | None = None
+    edge_nm: int | None = None
+
+
+@dataclass(frozen=True)
+class PatternSaid:
+    """What a revision says beside its holes."""
+
+    note: str = ""
+    source: str = ""
+    spacing_rule: str = ""
+    units: str = "mm"
+
+
+@dataclass(frozen=True)
+class MeasuredHole:
+    """One hole as typed: place, diameter and distance to the edge, in one unit."""
+
+    label: str
+    x: str
+    y: str
+    size: str = ""
+    edge: str = ""
+    unit: str = "mm"
+
+
+def define_pattern(
+    *,
+    by,
+    number: str,
+    name: str,
+    holes: list[HoleDraft],
+    says: PatternSaid,
+    joint=None,
+    design=None,
+    mate=None,
+) -> HolePattern:
+    """Make a pattern with its first revision. Refused when the number is taken."""
+
+    roles.require(by, "define holes")
+    if mate and mate == design:
+        raise Refused("A pattern is through parts of two designs.", field="mate")
+    pattern = HolePattern(
+        number=number, name=name, joint=joint, design=design, mate=mate
+    )
+    pattern.full_clean(exclude=["current"])
+    said = {
+        "number": number,
+        "name": name,
+        "joint": joint and joint.pk,
+        "design": design and design.pk,
+        "mate": mate and mate.pk,
+        **_said(holes, says),
+    }
+    with perform("hole_pattern/1", by=by, said=said) as act:
+        pattern.save(force_insert=True)
+        revision = _release(act, pattern, 1, holes, says)
+        act.result = {"pattern": pattern.pk, "revision": str(revision.uuid)}
+    return pattern
+
+
+def revise_pattern(
+    *, by, pattern: HolePattern, based_on: int, holes: list[HoleDraft],
+    says: PatternSaid,
+) -> HolePatternRevision:  # fmt: skip
+    """Release the next revision. Refused when somebody revised it in between."""
+    roles.require(by, "define holes")
+    said = {"pattern": pattern.pk, "based_on": based_on, **_said(holes, says)}
+    with perform("hole_revision/1", by=by, said=said) as act:
+        rows = HolePattern.objects.select_for_update(of=("self",), no_key=True)
+        pattern = rows.get(pk=pattern.pk)
+        newest = pattern.revisions.order_by("-number").values_list("number", flat=True)
+        if newest[0] != based_on:
+            raise Refused(
+                f"Revision {newest[0]} was released in the meantime; look at it first.",
+                code="stale",
+            )
+        revision = _release(act, pattern, based_on + 1, holes, says)
+        act.result = {"pattern": pattern.pk, "revision": str(revision.uuid)}
+    return revision
+
+
+def _said(holes: list[HoleDraft], says: PatternSaid) -> dict:
+    return {"holes": [asdict(one) for one in holes], "says": asdict(says)}
+
+
+def _release(act, pattern, number, holes, says) -> HolePatternRevision:
+    known = {rule.key for rule in SPACING_RULES}
+    if says.spacing_rule and says.spacing_rule not in known:
+        raise Refused("This spacing rule is not known.", field="spacing_rule")
+    if not holes:
+        raise Refused("A pattern has at least one hole.", field="holes")
+    labels = [one.label for one in holes]
+    if len(set(labels)) < len(labels):
+        raise Refused("Two holes have the same name.", field="holes")
+    for one in holes:
+        _check_hole(one)
+    revision = HolePatternRevision(pattern=pattern, number=number, **asdict(says))
+    revision.full_clean(exclude=["entry"])
+    act.record(revision)
+    for order, one in enumerate(holes):
+        act.record(PatternHole(revision=revision, order=order, **asdict(one)))
+    pattern.current = revision
+    pattern.save(update_fields=["current"])
+    return revision
+
+
+def _check_hole(one: HoleDraft) -> None:
+    try:
+        numbers.plan_holes([_hole(one, one.x_nm, one.y_nm, None, one.edge_nm)])
+    except numbers.HoleError as why:
+        raise Refused(f"Hole {one.label}: {why}.", field="holes") from None
+
+
+def _hole(one, x_nm, y_nm, size_nm, edge_nm) -> numbers.Hole:
+    """A required hole and where it was found, as the numbers want it."""
+
+    def mm(nm):
+        return None if nm is None else nm / MM
+
+    return numbers.Hole(
+        label=one.label,
+        nominal=(one.x_nm / MM, one.y_nm / MM),
+        measured=(x_nm / MM, y_nm / MM),
+        zone_mm=one.zone_nm / MM,
+        hole_mm=mm(size_nm),
+        mmc_mm=mm(one.low_nm),
+        hole_max_mm=mm(one.high_nm),
+        edge_mm=mm(edge_nm),
+        fastener_mm=mm(one.fastener_nm),
+    )
+
+
+def as_read(reading: HoleReading) -> numbers.Hole:
+    """A reading on record, as the numbers want it (its hole comes with it)."""
+    hole = reading.hole
+    edge = hole.edge_nm if reading.edge_nm is None else reading.edge_nm
+    return _hole(hole, reading.x_nm, reading.y_nm, reading.size_nm, edge)
+
+
+def record_holes(
+    *, by, revision: HolePatternRevision, part: Part, measured: list[MeasuredHole],
+    instrument: Instrument | None = None, note: str = "",
+) -> HoleCheck:  # fmt: skip
+    """Keep one sitting at a pattern on one serial, each hole judged."""
+    roles.require(by, "measure")
+    if instrument and instrument.status == InstrumentStatus.OUT:
+        raise Refused("This instrument is out of use.", field="instrument")
+    if not measured:
+        raise Refused("No hole was measured.", field="holes")
+    holes = {one.label: one for one in revision.holes.all()}
+    said = {
+        "revision": str(revision.uuid),
+        "part": part.serial,
+        "instrument": instrument and instrument.pk,
+        "measured": [asdict(one) for one in measured],
+        "note": note,
+    }
+    with perform("hole_check/1", by=by, said=said) as act:
+        check = HoleCheck(
+            number=next_number("hole_check"),
+            revision=revision,
+            part=part,
+            instrument=instrument,
+            u_nm=instrument.u_nm if instrument else None,
+            method=METHOD,
+            note=note,
+        )
+        check.full_clean(exclude=["entry"])
+        act.record(check)
+        seen = set()
+        for one in measured:
+            if one.label not in holes or one.label in seen:
+                raise Refused(
+                    f"Hole {one.label} is not in this pattern, or there twice.",
+                    field="holes",
+                )
+            seen.add(one.label)
+            act.record(_reading(check, holes[one.label], one))
+        act.result = {"check": check.label}
+    return check
+
+
+def _reading(check: HoleCheck, hole: PatternHole, one: MeasuredHole) -> HoleReading:
+    values = {}
+    for name in ("x", "y", "size", "edge"):
+        text = getattr(one, name)
+        try:
+            values[name] = parse_length(text, one.unit, comma=True) if text else None
+        except LengthError as error:
+            raise Refused(f"Hole {one.label}: {error}.", field="holes") from None
+    if values["x"] is None or values["y"] is None:
+        raise Refused(f"Hole {one.label} needs its measured place.", field="holes")
+    read = _hole(hole, values["x"], values["y"], values["size"], values["edge"])
+    try:
+        found = numbers.plan_holes([read]).holes[0]
+    except numbers.HoleError as why:
+        raise Refused(f"Hole {one.label}: {why}.", field="holes") from None
+    return HoleReading(
+        hole_check=check,
+        hole=hole,
+        x_nm=values["x"],
+        y_nm=values["y"],
+        size_nm=values["size"],
+        edge_nm=values["edge"],
+        typed={n: getattr(one, n) for n in ("x", "y", "size", "edge")},
+        unit=one.unit,
+        position_nm=round(found.position_mm * MM),
+        allowed_nm=round(found.allowed_mm * MM),
+        position_conforms=found.position_conforms,
+        size_conforms=found.size_conforms,
+    )

@@ -1,0 +1,324 @@
+"""Forms of hole patterns: the requirement as a table, what was measured as another."""
+
+from dataclasses import replace
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.forms import holes_file
+from qa.forms.instruments import LengthField
+from qa.forms.table_file import (
+    Complaint,
+    FileComplaints,
+    Row,
+    length_nm,
+    read_table,
+    recognize,
+)
+from qa.models import HolePatternRevision, Instrument, Joint
+from qa.numeric.lengths import LengthError, format_length, parse_length
+from qa.numeric.spacing_rules import SPACING_RULES
+from shop.forms.fields import SerialField
+from shop.models import PartDesign, Unit
+
+LENGTHS = ("x", "y", "zone", "mmc", "hole_max", "fastener", "edge")
+NEEDED = ("x", "y", "zone")
+# Columns of a file for plan_holes that say what was measured: read past here.
+MEASURED = ("measured_x", "measured_y", "hole")
+MOST_HOLES = 500
+LARGEST = 1_000_000
+NM_OF = {"mmc": "low_nm", "hole_max": "high_nm"}
+
+
+def read_pattern(data: bytes) -> list[HoleDraft]:
+    """Holes as required, from `hole,x_mm,y_mm,zone_mm[,mmc_mm,hole_max_mm,fastener_mm,
+    edge_mm]`; every `_mm` may be `_in`. FileComplaints with all that is wrong."""
+    table = read_table(data)
+    cells = tuple("label" if name == "hole" else name for name in table.header.cells)
+    columns = recognize(
+        Row(table.header.line, cells),
+        plain=("label",),
+        lengths=(*LENGTHS, *MEASURED),
+        required=("label", *NEEDED),
+    )
+    complaints: list[Complaint] = []
+    if not table.rows or len(table.rows) > MOST_HOLES:
+        reason = f"{len(table.rows)} holes; there must be 1 to {MOST_HOLES}"
+        complaints.append(Complaint(reason, table.header.line))
+    drafts = [
+        draft
+        for row in table.rows[:MOST_HOLES]
+        if (draft := _draft(row, columns, complaints))
+    ]
+    if complaints:
+        raise FileComplaints(complaints)
+    return drafts
+
+
+def _draft(row: Row, columns, complaints: list[Complaint]) -> HoleDraft | None:
+    label = row.cells[columns["label"].index].strip()
+    if not label or len(label) > 40 or not label.isprintable():
+        complaints.append(
+            Complaint("the name must be 1 to 40 plain characters", row.line, "hole")
+        )
+    values = {}
+    for quantity in LENGTHS:
+        column = columns.get(quantity)
+        text = row.cells[column.index] if column else ""
+        name = NM_OF.get(quantity, f"{quantity}_nm")
+        try:
+            values[name] = length_nm(text, column.unit) if text else None
+        except ValueError as why:
+            complaints.append(Complaint(str(why), row.line, column.name))
+            return None
+        if quantity in NEEDED and values[name] is None:
+            reason = "is empty; every hole needs it"
+            complaints.append(Complaint(reason, row.line, quantity))
+            return None
+    return HoleDraft(label, **values)
+
+
+def pattern_text(revision: HolePatternRevision) -> str:
+    """The holes of a revision as the table they can be read from again."""
+    unit = revision.units
+    heads = [f"{name}_{unit}" for name in LENGTHS]
+    lines = [",".join(["hole", *heads])]
+    for one in revision.holes.all():
+        values = [getattr(one, NM_OF.get(name, f"{name}_nm")) for name in LENGTHS]
+        cells = ["" if nm is None else format_length(nm, unit) for nm in values]
+        lines.append(",".join([one.label, *cells]))
+    return "\n".join(lines)
+
+
+def worded(bad: FileComplaints) -> list[str]:
+    """Complaints for a form: "line 3, x_mm: ..."."""
+    told = []
+    for one in bad.complaints[:20]:
+        line = f"line {one.line}" if one.line else ""
+        place = ", ".join(word for word in (line, one.column) if word)
+        told.append(f"{place}: {one.text}" if place else str(one.text))
+    return told
+
+
+class _Table(forms.Form):
+    """A table that is uploaded or typed: the file goes before the text."""
+
+    table = forms.CharField(
+        label=_("The table"),
+        required=False,
+        max_length=200_000,
+        widget=forms.Textarea(attrs={"rows": 10, "class": "code"}),
+    )
+    upload = forms.FileField(label=_("or a CSV file"), required=False)
+
+    def table_bytes(self) -> bytes:
+        file = self.cleaned_data.get("upload")
+        if file:
+            if file.size > LARGEST:
+                raise FileComplaints([Complaint("the file is too large")])
+            return file.read()
+        return (self.cleaned_data.get("table") or "").encode()
+
+
+class PatternForm(_Table):
+    """A pattern and what it requires; `revision` makes it the form of a revision."""
+
+    number = forms.CharField(label=_("Pattern number"), max_length=40)
+    name = forms.CharField(label=_("Name"), max_length=120)
+    joint = forms.ModelChoiceField(
+        Joint.objects.all(), label=_("On the joint"), required=False
+    )
+    design = forms.ModelChoiceField(
+        PartDesign.objects.all(), label=_("Drilled in"), required=False
+    )
+    mate = forms.ModelChoiceField(
+        PartDesign.objects.all(), label=_("and in"), required=False
+    )
+    spacing_rule = forms.ChoiceField(
+        label=_("Rule for edge distance and pitch"),
+        required=False,
+        choices=[("", _("none"))]
+        + [(one.key, f"{one.name} ({one.source})") for one in SPACING_RULES],
+        help_text=_("Sources differ, and the drawing governs."),
+    )
+    source = forms.CharField(
+        label=_("Source of the requirement"), required=False, max_length=200
+    )
+    units = forms.ChoiceField(label=_("Shown in"), choices=Unit.choices)
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+    field_order = (
+        *("number", "name", "joint", "design", "mate"),
+        *("spacing_rule", "source", "units", "note", "table", "upload"),
+    )
+
+    def __init__(self, *arguments, revision=None, **named):
+        super().__init__(*arguments, **named)
+        self.fields["table"].help_text = _(
+            "hole,x_mm,y_mm,zone_mm and, where known, mmc_mm,hole_max_mm,fastener_mm,"
+            "edge_mm: smallest and largest hole, fastener, distance to the edge."
+        )
+        if revision:
+            for name in ("number", "name", "joint", "design", "mate"):
+                del self.fields[name]
+            self.initial = {
+                "spacing_rule": revision.spacing_rule,
+                "source": revision.source,
+                "units": revision.units,
+                "table": pattern_text(revision),
+            }
+
+    def clean(self):
+        said = super().clean()
+        try:
+            self.holes = read_pattern(self.table_bytes())
+        except FileComplaints as bad:
+            for text in worded(bad):
+                self.add_error("table", text)
+        return said
+
+    @property
+    def says(self) -> PatternSaid:
+        said = self.cleaned_data
+        names = ("note", "source", "spacing_rule", "units")
+        return PatternSaid(**{name: said[name] for name in names})
+
+
+class HoleCheckForm(_Table):
+    """Which serial, with what; holes typed one by one, or a file for plan_holes."""
+
+    part = SerialField(label=_("Part serial"), max_length=60)
+    instrument = forms.ModelChoiceField(
+        Instrument.objects.filter(status="in_use"),
+        label=_("Instrument"),
+        required=False,
+        empty_label=_("none stated"),
+    )
+    unit = forms.ChoiceField(label=_("Lengths are in"), choices=Unit.choices)
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+    COLUMNS = (
+        ("x", _("Measured x")),
+        ("y", _("Measured y")),
+        ("size", _("Diameter")),
+        ("edge", _("To the edge")),
+    )
+    field_order = ("part", "instrument", "unit", "note", "upload")
+
+    def __init__(self, *arguments, holes, **named):
+        super().__init__(*arguments, **named)
+        del self.fields["table"]
+        self.fields["upload"].label = _("A CSV file as plan_holes reads it")
+        self.holes = holes
+        for row, hole in enumerate(holes):
+            for name, label in self.COLUMNS:
+                words = {"column": label, "hole": hole.label}
+                self.fields[f"{name}_{row}"] = LengthField(
+                    label=_("%(column)s of hole %(hole)s") % words, required=False
+                )
+
+    @property
+    def heads(self):
+        return [label for _name, label in self.COLUMNS]
+
+    @property
+    def lines(self) -> list:
+        """(hole, its fields) for the table."""
+        return [
+            (hole, [self[f"{name}_{row}"] for name, _label in self.COLUMNS])
+            for row, hole in enumerate(self.holes)
+        ]
+
+    @property
+    def plain(self) -> list:
+        names = ("part", "instrument", "unit", "note", "upload")
+        return [self[name] for name in names]
+
+    def clean(self):
+        said = super().clean()
+        try:
+            if said.get("upload"):
+                self.measured = self._from_file()
+            else:
+                self.measured = self._typed()
+        except FileComplaints as bad:
+            for text in worded(bad):
+                self.add_error("upload", text)
+        return said
+
+    def _typed(self) -> list[MeasuredHole]:
+        said, unit = self.cleaned_data, self.cleaned_data.get("unit") or Unit.MM
+        found = []
+        for row, hole in enumerate(self.holes):
+            texts = {name: said.get(f"{name}_{row}", "") for name, _l in self.COLUMNS}
+            if not any(texts.values()):
+                continue
+            for name, text in texts.items():
+                try:
+                    if text:
+                        parse_length(text, unit, comma=True)
+                    elif name in ("x", "y"):
+                        self.add_error(f"{name}_{row}", _("The place needs x and y."))
+                except LengthError as error:
+                    self.add_error(f"{name}_{row}", f"{error}.")
+            found.append(MeasuredHole(hole.label, **texts, unit=unit))
+        return found
+
+    def _from_file(self) -> list[MeasuredHole]:
+        """Measured holes of a file; its nominal places must be the pattern's."""
+        file = holes_file.parse(self.table_bytes())
+        known = {one.label: one for one in self.holes}
+        complaints, found = [], []
+        for hole, line in zip(file.holes, file.lines, strict=True):
+            one = known.get(hole.label)
+            if one is None:
+                text = f"hole {hole.label} is not in this pattern"
+                complaints.append(Complaint(text, line, "hole"))
+                continue
+            there = tuple(round(v * 1e6) for v in (*hole.nominal, hole.zone_mm))
+            if there != (one.x_nm, one.y_nm, one.zone_nm):
+                text = f"hole {hole.label}: nominal place or zone is not the pattern's"
+                complaints.append(Complaint(text, line, "x"))
+            found.append(_measured(hole))
+        if complaints:
+            raise FileComplaints(complaints)
+        return found
+
+
+def _measured(hole) -> MeasuredHole:
+    """A hole of a file, in exact mm."""
+
+    def text(mm):
+        return "" if mm is None else format_length(round(mm * 1e6), "mm")
+
+    start = MeasuredHole(hole.label, text(hole.measured[0]), text(hole.measured[1]))
+    return replace(start, size=text(hole.hole_mm), edge=text(hole.edge_mm))
+
+
+class StackForm(forms.Form):
+    """Layers that a temporary fastener has to hold together; kept nowhere."""
+
+    unit = forms.ChoiceField(
+        choices=Unit.choices, widget=forms.HiddenInput, required=False
+    )
+    stack = forms.CharField(
+        label=_("Layers of the stack, with + between"), required=False, max_length=120
+    )
+    grip = LengthField(
+        label=_("Greatest grip of the temporary fastener"), required=False
+    )
+
+    def clean(self):
+        said = self.cleaned_data
+        unit = said.get("unit") or Unit.MM
+        for name in ("stack", "grip"):
+            text = said.get(name) or ""
+            try:
+                said[name] = [
+                    parse_length(part, unit, comma=True) / 1e6
+                    for part in text.replace("+", " ").split()
+                ]
+            except LengthError as error:
+                self.add_error(name, f"{error}.")
+        return said

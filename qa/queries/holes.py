@@ -1,0 +1,355 @@
+"""Hole patterns and what was measured of them, for lists and pages."""
+
+from dataclasses import dataclass, field
+
+from django.db.models import Count, Q, QuerySet
+
+from qa import rules
+from qa.actions.holes import as_read
+from qa.drawing import plate, svg
+from qa.drawing.plate import Plate, PlateHole
+from qa.models import HoleCheck, HolePattern, HolePatternRevision, HoleReading
+from qa.numeric import holes as numbers
+from qa.numeric.fasteners import (
+    STANDARD_SPRING_GRIP,
+    FastenerError,
+    Grip,
+    check_grip,
+)
+from qa.numeric.rigid_fit import FitError
+from qa.numeric.spacing_rules import (
+    SPACING_RULES,
+    SpacingRule,
+    spacing_shortfalls,
+)
+from shop.queries.paging import search
+
+from . import maps
+
+RELATED = (
+    "entry__by",
+    "part__design",
+    "instrument",
+    "revision__pattern__joint",
+    "revision__pattern__design",
+    "revision__pattern__mate",
+)
+
+
+def patterns(words: str = "") -> QuerySet[HolePattern]:
+    """Return patterns with everything a row shows."""
+    rows = HolePattern.objects.select_related("joint", "design", "mate", "current")
+    rows = rows.annotate(
+        hole_count=Count("current__holes", distinct=True),
+        check_count=Count("revisions__checks", distinct=True),
+    )
+    return search(rows.order_by("number"), words, "number", "name")
+
+
+def rule_named(key: str) -> SpacingRule | None:
+    return next((one for one in SPACING_RULES if one.key == key), None)
+
+
+@dataclass(frozen=True)
+class HoleRow:
+    """One hole as required, and as measured where it was; texts without unit."""
+
+    label: str
+    nominal: str
+    zone: str
+    size: str
+    measured: str = ""
+    found_size: str = ""
+    position: str = ""
+    allowed: str = ""
+    verdict: str | None = None
+    faults: str = ""
+    edge_ratio: str = ""
+    edge_short: bool = False
+    radial: str = ""
+    clearance: str = ""
+
+
+@dataclass
+class PatternView:
+    """A revision of a pattern for its page."""
+
+    pattern: HolePattern
+    revision: HolePatternRevision
+    unit: str
+    rows: list[HoleRow]
+    plate: str
+    rule: SpacingRule | None
+    checks: list[HoleCheck]
+
+
+def pattern_view(
+    pattern: HolePattern, revision: HolePatternRevision, unit: str
+) -> PatternView:
+    holes = list(revision.holes.all())
+    checks = HoleCheck.objects.filter(revision__pattern=pattern)
+    checks = checks.select_related("entry__by", "part", "revision").annotate(
+        failing=Count(
+            "readings",
+            filter=Q(readings__position_conforms=False)
+            | Q(readings__size_conforms=False),
+        ),
+        count=Count("readings"),
+    )
+    drawn = [
+        PlateHole(one.label, one.x_nm / 1e6, one.y_nm / 1e6, zone=one.zone_nm / 1e6)
+        for one in holes
+    ]
+    return PatternView(
+        pattern=pattern,
+        revision=revision,
+        unit=unit,
+        rows=[_required(one, unit) for one in holes],
+        plate=_svg(pattern, drawn),
+        rule=rule_named(revision.spacing_rule),
+        checks=list(checks.order_by("-number")),
+    )
+
+
+def _svg(pattern: HolePattern, drawn: list[PlateHole]) -> str:
+    return svg.render(plate.build(Plate(str(pattern), tuple(drawn))), prefix="plate")
+
+
+def _text(nm: int | None, unit: str) -> str:
+    """A length with three decimals of mm or four of inch: holes are finer than gaps."""
+    if nm is None:
+        return ""
+    return rules.length(nm, unit, 3 if unit == "mm" else 4).removesuffix(f" {unit}")
+
+
+def _required(hole, unit: str, **more) -> HoleRow:
+    limits = ""
+    if hole.low_nm is not None or hole.high_nm is not None:
+        limits = f"{_text(hole.low_nm, unit)} to {_text(hole.high_nm, unit)}"
+    return HoleRow(
+        label=hole.label,
+        nominal=f"{_text(hole.x_nm, unit)}, {_text(hole.y_nm, unit)}",
+        zone=_text(hole.zone_nm, unit),
+        size=limits,
+        **more,
+    )
+
+
+@dataclass
+class Together:
+    """Whether a second serial takes the fasteners with the first."""
+
+    other: HoleCheck
+    accepts: bool
+    words: str
+    missing: list[str] = field(default_factory=list)
+
+
+@dataclass
+class HoleView:
+    """A hole check whole."""
+
+    check: HoleCheck
+    unit: str
+    rows: list[HoleRow]
+    plate: str
+    rule: SpacingRule | None
+    conforms: int
+    failing: int
+    not_measured: int
+    fits: list[tuple[str, str]]
+    pitch: str
+    short: list[str]
+    others: list[HoleCheck]
+    together: Together | None = None
+    grip: str = ""
+
+
+def hole_view(
+    check: HoleCheck,
+    unit: str,
+    *,
+    other: HoleCheck | None = None,
+    stack_mm: list[float] | None = None,
+    grip_mm: float | None = None,
+) -> HoleView:
+    """Return a check (loaded with RELATED) judged, fitted and compared."""
+    holes = list(check.revision.holes.all())
+    readings = _readings(check)
+    rule = rule_named(check.revision.spacing_rule)
+    read = [as_read(readings[one.pk]) for one in holes if one.pk in readings]
+    plan = numbers.plan_holes(read)
+    ratios = {one.label: one.edge_ratio for one in plan.holes}
+    both = _together(check, holes, readings, other, unit) if other else (None, {})
+    rows = [
+        _row(one, readings.get(one.pk), ratios.get(one.label), rule, both[1], unit)
+        for one in holes
+    ]
+    others = HoleCheck.objects.filter(revision=check.revision_id).exclude(pk=check.pk)
+    return HoleView(
+        check=check,
+        unit=unit,
+        rows=rows,
+        plate=_svg(
+            check.revision.pattern, [_drawn(one, readings.get(one.pk)) for one in holes]
+        ),
+        rule=rule,
+        conforms=sum(row.verdict == "conforms" for row in rows),
+        failing=sum(row.verdict == "does_not_conform" for row in rows),
+        not_measured=sum(row.verdict is None for row in rows),
+        fits=_fits(plan, unit),
+        pitch=_pitch(plan),
+        short=_short(plan, rule),
+        others=list(others.select_related("part").order_by("-number")[:50]),
+        together=both[0],
+        grip=_grip(stack_mm, grip_mm, unit),
+    )
+
+
+def _readings(check: HoleCheck) -> dict[int, HoleReading]:
+    rows = check.readings.select_related("hole")
+    return {one.hole_id: one for one in rows}
+
+
+def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
+    if reading is None:
+        return _required(hole, unit)
+    faults = [] if reading.position_conforms else ["position"]
+    faults += ["size"] if reading.size_conforms is False else []
+    short = bool(rule and spacing_shortfalls(rule, edge_ratio=ratio, pitch_ratio=None))
+    apart, room = radial.get(hole.pk, ("", ""))
+    return _required(
+        hole,
+        unit,
+        measured=f"{_text(reading.x_nm, unit)}, {_text(reading.y_nm, unit)}",
+        found_size=_text(reading.size_nm, unit),
+        position=_text(reading.position_nm, unit),
+        allowed=_text(reading.allowed_nm, unit),
+        verdict="does_not_conform" if faults else "conforms",
+        faults=", ".join(faults),
+        edge_ratio="" if ratio is None else f"{ratio:.2f}",
+        edge_short=short,
+        radial=apart,
+        clearance=room,
+    )
+
+
+def _drawn(hole, reading: HoleReading | None) -> PlateHole:
+    x, y = hole.x_nm / 1e6, hole.y_nm / 1e6
+    if reading is None:
+        return PlateHole(hole.label, x, y, zone=hole.zone_nm / 1e6)
+    good = reading.position_conforms and reading.size_conforms is not False
+    return PlateHole(
+        hole.label,
+        x,
+        y,
+        measured=(reading.x_nm / 1e6, reading.y_nm / 1e6),
+        zone=reading.allowed_nm / 1e6,
+        state="conforms" if good else "above",
+        text=maps.value_text(reading.position_nm, "mm"),
+    )
+
+
+def _fits(plan: numbers.HolePlan, unit: str) -> list[tuple[str, str]]:
+    if len(plan.holes) < 2:
+        return []
+    told = []
+    for word, fit, left in (
+        ("least squares", plan.least_squares, ("rms", plan.least_squares.rms_mm)),
+        ("least worst", plan.minimax, ("worst, radial,", plan.minimax.worst_mm)),
+    ):
+        x, y = (_text(round(v * 1e6), unit) for v in (fit.x_mm, fit.y_mm))
+        rest = _text(round(left[1] * 1e6), unit)
+        told.append(
+            (
+                word,
+                f"x {x}, y {y} {unit}, turn {fit.turn_deg:.4f}°; "
+                f"{left[0]} {rest} {unit} left".replace("-", "−"),
+            )
+        )
+    return told
+
+
+def _pitch(plan: numbers.HolePlan) -> str:
+    if plan.pitch is None:
+        return ""
+    one, other = plan.pitch.pair
+    return f"{plan.pitch.ratio:.2f} D between {one} and {other}"
+
+
+def _short(plan: numbers.HolePlan, rule: SpacingRule | None) -> list[str]:
+    """What is closer than the rule allows."""
+    if rule is None:
+        return []
+    told = []
+    for hole in plan.holes:
+        for one in spacing_shortfalls(
+            rule, edge_ratio=hole.edge_ratio, pitch_ratio=None
+        ):
+            found = f"{one.what} {one.ratio:.2f} D, {one.least:g} D wanted"
+            told.append(f"hole {hole.label}: {found}")
+    pitch = plan.pitch.ratio if plan.pitch else None
+    for one in spacing_shortfalls(rule, edge_ratio=None, pitch_ratio=pitch):
+        told.append(f"least pitch {_pitch(plan)}: {one.least:g} D wanted")
+    return told
+
+
+def _together(check, holes, readings, other: HoleCheck, unit: str):
+    """Lay the other serial's holes on these; (Together, {hole: (mismatch, room)})."""
+    theirs = _readings(other)
+    rows, clearances, missing = [], [], []
+    for hole in holes:
+        mine, its = readings.get(hole.pk), theirs.get(hole.pk)
+        sizes = [one.size_nm for one in (mine, its) if one]
+        if len(sizes) < 2 or None in sizes or hole.fastener_nm is None:
+            missing.append(hole.label)
+            continue
+        mm = (*sizes, hole.fastener_nm)
+        clearances.append(numbers.radial_clearance(*(nm / 1e6 for nm in mm)))
+        rows.append((hole, mine, its))
+    if len(rows) < 2:
+        words = "Both serials need the place and diameter of two holes or more."
+        return Together(other, False, words, missing), {}
+    try:
+        found = numbers.patterns_together(
+            [(a.x_nm / 1e6, a.y_nm / 1e6) for _, a, _ in rows],
+            [(b.x_nm / 1e6, b.y_nm / 1e6) for _, _, b in rows],
+            clearances,
+        )
+    except FitError as why:
+        return Together(other, False, f"{why}.", missing), {}
+    tight = rows[found.tightest][0].label
+    left = rules.length(round(abs(found.margin_mm) * 1e6), unit, 3)
+    words = (
+        f"Both take their fasteners: {left} is left at hole {tight}, the tightest."
+        if found.accepts
+        else f"They do not take their fasteners: {left} too little at hole {tight}, "
+        "however the parts are laid on each other."
+    )
+    each = {
+        rows[k][0].pk: (
+            _text(round(found.mismatch_mm[k] * 1e6), unit),
+            _text(round(found.clearance_mm[k] * 1e6), unit),
+        )
+        for k in range(len(rows))
+    }
+    return Together(other, found.accepts, words, missing), each
+
+
+def _grip(stack_mm, grip_mm, unit: str) -> str:
+    """Whether the temporary fastener holds the stack, in words."""
+    if not stack_mm:
+        return ""
+    grip = STANDARD_SPRING_GRIP
+    if grip_mm:
+        grip = Grip(0.0, grip_mm, "as typed")
+    try:
+        found = check_grip(stack_mm, grip)
+    except FastenerError as why:
+        return f"{why}."
+    total = rules.length(round(found.stack_mm * 1e6), unit)
+    most = rules.length(round(grip.most_mm * 1e6), unit)
+    if found.holds:
+        return f"{total} in all: within the grip of {most} ({grip.source})."
+    over = rules.length(round(abs(found.over_mm) * 1e6), unit)
+    return f"{total} in all: {over} beyond the grip of {most} ({grip.source})."
