@@ -168,8 +168,11 @@ class Programme:
             if not sure:
                 raise
             self._overstep(ROUNDED)
-            self._run()
-            self._overstep(FEASIBLE)
+            self._solver.clearSolver()
+            try:
+                self._run()
+            finally:
+                self._overstep(FEASIBLE)
         if self.first_basis is None:
             self.first_basis = self._solver.getBasis()
         solution = self._solver.getSolution()

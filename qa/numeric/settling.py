@@ -37,10 +37,10 @@ class Settled:
 def settle(problem, start: np.ndarray) -> Settled:
     """The best place, exact in the rotation.
 
-    A problem has `freedom`, `table(free)` and `stages` for the search of one turn,
-    `solve(at, radius)` which plans with readings straightened at `at`, movements that
-    turn kept within `radius` of it, `bend(step)`, the error of that straightening in mm,
-    and `merit(step)`, its exact aims. Raises Infeasible.
+    A problem has `freedom`; `circle_draft`, `aims` and `finish` for the search of one
+    turn; `solve(at, radius)` which plans with readings straightened at `at`, movements
+    that turn kept within `radius` of it; `bend(step)`, the error of that straightening
+    in mm; and `merit(step)`, its exact aims. Raises Infeasible.
     """
     free = problem.freedom
     turns = np.array([motion.turns for motion in free.motions], dtype=bool)
@@ -141,7 +141,7 @@ class TurnSearch:
 
     def _least(self, aim: int, turn: float) -> float:
         """The least of an aim, and the turn where it is reached."""
-        best = self._try(aim, turn)
+        best = self._try(aim, turn, sure=aim > 0)
         best, turn = self._newton(aim, best, turn)
         probes = [
             turn + SAME_TURN,
@@ -194,7 +194,7 @@ class TurnSearch:
         programme.bound(circle, np.array([low, -1.0]), np.array([high, 2.0]))
         programme.retie(self.tangent, circle, (-slope, 1.0), level)
         self.count += 1
-        value = programme.minimize(self.costs[aim])
+        value = programme.minimize(self.costs[aim], sure=aim > 0)
         # A plane below the aim over sine and versine: the price of the tangent, and
         # that of the bound where the sine has run into it.
         price = programme.row_price(self.tangent)
@@ -211,24 +211,27 @@ class TurnSearch:
         self.programme.bound(self.circle, point, point)
         return point
 
-    def _try(self, aim: int, turn: float) -> float:
+    def _try(self, aim: int, turn: float, *, sure: bool = False) -> float:
         """The aim at this turn; inf where an earlier aim is worse than its best."""
         self.count += 1
         point = self._fix(turn)
         try:
-            return self._cut(aim, point)
+            return self._cut(aim, point, sure=sure)
         except Infeasible:
             if aim == 0:
                 raise
         for earlier in range(aim):
             self._hold(earlier)
-            if self._cut(earlier, point) > self._most(earlier, 1):
+            try:
+                if self._cut(earlier, point) > self._most(earlier, 1):
+                    break
+            except Infeasible:  # the aim before is worse here, by a rounding
                 break
         self._hold(aim)
         return math.inf
 
-    def _cut(self, aim: int, point) -> float:
-        value = self.programme.minimize(self.costs[aim])
+    def _cut(self, aim: int, point, *, sure: bool = False) -> float:
+        value = self.programme.minimize(self.costs[aim], sure=sure)
         sine, versine = self.programme.prices(self.circle)
         curve = versine, sine, value - sine * point[0] - versine * point[1]
         self.curves[aim].append(curve)
