@@ -1,1 +1,4 @@
-"""Numbers only: no Django, no files, no clock. Each module states shapes, units, errors and source."""
+"""Numbers only: no Django, no files, no clock.
+
+Each module states shapes, units, errors and source.
+"""

@@ -1,4 +1,4 @@
-"""The server's half of the vectors that tests/browser/js holds the tablet to: both sides must say the same."""
+"""The server's half of the vectors that tests/browser/js holds the tablet to."""
 
 import json
 from pathlib import Path
