@@ -56,7 +56,7 @@ def test_the_same_files_give_the_same_bytes(files, tmp_path):
     for name in ("one.pdf", "two.pdf"):
         run(*files, "--pdf", tmp_path / name, "--uncertainty-mm", "0.05")
     assert (tmp_path / "one.pdf").read_bytes() == (tmp_path / "two.pdf").read_bytes()
-    assert "Probability" in text_of(tmp_path / "one.pdf")
+    assert "Prob." in text_of(tmp_path / "one.pdf")
 
 
 @pytest.mark.parametrize(
