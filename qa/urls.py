@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from qa.views import (
     api,
+    api_photos,
     api_tablets,
     checks,
     front,
@@ -22,6 +23,7 @@ api_urls = [
     path("tablets", api_tablets.enroll, name="api_enroll"),
     path("prove", api_tablets.prove, name="api_prove"),
     path("recover", api_tablets.recover, name="api_recover"),
+    path("photos/<uuid:photo>", api_photos.photo, name="api_photo"),
 ]
 
 joint_urls = [

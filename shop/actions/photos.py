@@ -94,6 +94,7 @@ def add_photo(
     act=None,
     made_at: str = "",
     device: str = "",
+    claimed: bool = False,
 ) -> Photo:
     """Keep a photo and pin it to a thing (or to a point of the picture)."""
     roles.require(by, "add photos")
@@ -105,9 +106,8 @@ def add_photo(
         "at": [x_ppm, y_ppm],
         "caption": caption,
     }
-    with perform(
-        "photo/1", by=by, said=said, act=act, made_at=made_at, device=device
-    ) as done:
+    envelope = {"act": act, "made_at": made_at, "device": device, "claimed": claimed}
+    with perform("photo/1", by=by, said=said, **envelope) as done:
         photo = done.record(
             Photo(
                 sha256=digest,
