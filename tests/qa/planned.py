@@ -1,0 +1,47 @@
+"""Doors that do not fit, and the loop of fitting them, for the tests of plans."""
+
+from qa.actions import trimming
+from qa.actions.trimming import Taken
+from qa.models import Check
+from qa.queries import planning
+from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
+
+
+def planned(check: Check) -> Check:
+    """A check as the plan's queries load it."""
+    return Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+
+
+def a_joint(by, count=8, **said):
+    """A door of 8 stations, 2 mm may be cut at each, gap 1.50 to 3.00."""
+    stations = make_stations(count, trim_max_nm=said.pop("trim_max_nm", mm(2)))
+    return make_joint(by, stations, **said)
+
+
+def a_check(by, joint=None, fit_up=None, **said):
+    fit_up = fit_up or make_fit_up(by, joint or a_joint(by), **said)
+    return make_check(by, fit_up)
+
+
+def read_at(check: Check, gaps: dict, flush="0.00") -> None:
+    """Gaps by label; flushness the same everywhere, none when None."""
+    for label, gap in gaps.items():
+        read(check, label, "gap", gap)
+        if flush is not None:
+            read(check, label, "flush", flush)
+
+
+def even(count=8, gap="2.20", **but) -> dict:
+    """The same gap at every station, but for those said: even(s3="0.9")."""
+    told = {str(n): gap for n in range(1, count + 1)}
+    return told | {label.removeprefix("s"): value for label, value in but.items()}
+
+
+def cut(by, check: Check, depths: dict, **said):
+    """Record depths in mm by station, and return the fit-up that it opened."""
+    loaded = planned(check)
+    taken = [
+        Taken(loaded, label, "part", text, "mm", mm(float(text)))
+        for label, text in depths.items()
+    ]
+    return trimming.record_trim(by=by, checks=[loaded], taken=taken, **said)[0]
