@@ -6,5 +6,7 @@ urlpatterns = [
     path("", include("shop.urls_open")),
     path("", include("shop.urls_people")),
     path("", include("shop.urls_airframes")),
+    path("", include("shop.urls_floor")),
+    path("", include("shop.urls_chain")),
     path("", include("qa.urls")),
 ]

@@ -29,6 +29,8 @@ HELD = {
     "tool": (Tool, ToolState.HELD, ToolState.IN_USE),
     "lot": (Lot, LotState.HELD, LotState.GOOD),
 }
+# An airframe is the end of the chain: nothing is downstream of it.
+HOLDABLE = frozenset(ORDER) & frozenset(KINDS) - {"airframe"}
 
 
 def put_on_hold(
@@ -38,7 +40,7 @@ def put_on_hold(
     roles.require(by, "hold things")
     said = {"kind": kind, "key": key, "reason": reason, "spreads": spreads}
     with perform("hold/1", by=by, said=said) as act:
-        if kind not in KINDS or kind not in ORDER:
+        if kind not in HOLDABLE:
             raise Refused(_("That cannot be held."))
         row = KINDS[kind].rows().get(pk=key)
         if not reason.strip():

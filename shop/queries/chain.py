@@ -4,7 +4,7 @@ One statement walks the whole chain, whatever its length: kinds are visited in t
 order below, and from each kind the links lead to later ones (down) or earlier ones
 (up). Parts made of parts, and molds from molds, are followed recursively.
 
-Time counts: a coat or a step reaches only the pulls that came after it.
+Time counts: a coat or a step reaches only the pulls and the molds that came after it.
 """
 
 # ruff: noqa: S608 -- statements are put together from names in this module only.
@@ -25,9 +25,11 @@ ORDER = (
     "touched",
     "tool",
     "laminate",
+    "cure",
     "pull",
     "part",
     "placement",
+    "airframe",
 )
 
 
@@ -40,118 +42,93 @@ class Link:
     rows: str
 
 
-def _by_entry(table: str) -> str:
-    return (
-        f"SELECT e.by_id AS up, f.id AS down FROM {table} f "
-        "JOIN shop_entry e ON e.act = f.entry_act WHERE e.by_id IS NOT NULL"
+def _link(up: str, down: str, table: str, cause: str, effect: str = "id") -> Link:
+    """A row of `table` names the cause and its effect, or is itself the effect."""
+    return Link(
+        up,
+        down,
+        f"SELECT {cause} AS up, {effect} AS down FROM {table} "
+        f"WHERE {cause} IS NOT NULL",
     )
 
 
-def _of_plug(table: str, when: str) -> str:
+def _doer(down: str, table: str, effect: str = "id", act: str = "entry_act") -> Link:
+    """Who did what the row records, by the entry of its act."""
+    return Link(
+        "person",
+        down,
+        f"SELECT e.by_id AS up, f.{effect} AS down FROM {table} f "
+        f"JOIN shop_entry e ON e.act = f.{act} WHERE e.by_id IS NOT NULL",
+    )
+
+
+def _on_plug(up: str, table: str, before: str) -> Link:
     """What was done to a plug reaches the molds that were made from it later."""
-    return (
+    return Link(
+        up,
+        "tool",
         f"SELECT f.id AS up, m.id AS down FROM {table} f "
-        f"JOIN shop_tool m ON m.plug_id = f.tool_id WHERE {when} <= m.made_at"
+        f"JOIN shop_tool m ON m.plug_id = f.tool_id WHERE {before}",
+    )
+
+
+def _on_mold(up: str, table: str, before: str) -> Link:
+    """What was done to a mold reaches the pulls that were started in it later."""
+    return Link(
+        up,
+        "pull",
+        f"SELECT f.id AS up, p.id AS down FROM {table} f "
+        f"JOIN shop_pull p ON p.tool_id = f.tool_id WHERE {before}",
     )
 
 
 LINKS = (
-    Link("person", "milling", _by_entry("shop_millingsetup")),
-    Link("person", "step", _by_entry("shop_stepdone")),
-    Link("person", "coat", _by_entry("shop_releasecoat")),
+    _doer("milling", "shop_millingsetup"),
+    _doer("step", "shop_stepdone"),
+    _doer("coat", "shop_releasecoat"),
+    _doer("cure", "shop_curetrace"),
+    _doer("pull", "shop_pull", act="started_entry_id"),
+    _doer("pull", "shop_plylaid", "pull_id"),
+    _doer("pull", "shop_resinbatch", "pull_id"),
+    _doer("pull", "shop_bagtest", "pull_id"),
+    _doer("pull", "shop_work", "pull_id"),
+    _doer("pull", "shop_demold", "pull_id"),
+    _link("person", "pull", "shop_plylaid", "witness_id", "pull_id"),
     Link(
         "person",
-        "pull",
-        "SELECT e.by_id AS up, p.id AS down FROM shop_pull p "
-        "JOIN shop_entry e ON e.act = p.started_entry_id WHERE e.by_id IS NOT NULL",
+        "part",
+        # Who gave a pulled part its serial did not make it; who bonded or cut it did.
+        "SELECT e.by_id AS up, f.part_id AS down FROM shop_lineage f "
+        "JOIN shop_entry e ON e.act = f.entry_act "
+        "WHERE e.by_id IS NOT NULL AND f.kind IN ('bonded', 'cut', 'made')",
     ),
-    Link(
-        "person",
-        "pull",
-        "SELECT e.by_id AS up, l.pull_id AS down FROM shop_plylaid l "
-        "JOIN shop_entry e ON e.act = l.entry_act WHERE e.by_id IS NOT NULL",
-    ),
-    Link(
-        "machine",
-        "milling",
-        "SELECT machine_id AS up, id AS down FROM shop_millingsetup",
-    ),
-    Link(
-        "lot",
-        "step",
-        "SELECT lot_id AS up, id AS down FROM shop_stepdone WHERE lot_id IS NOT NULL",
-    ),
-    Link(
-        "lot",
+    _link("machine", "milling", "shop_millingsetup", "machine_id"),
+    _link("lot", "step", "shop_stepdone", "lot_id"),
+    _link("lot", "coat", "shop_releasecoat", "lot_id"),
+    _link("lot", "pull", "shop_plylaid", "lot_id", "pull_id"),
+    _link("lot", "pull", "shop_resinbatch", "resin_lot_id", "pull_id"),
+    _link("lot", "pull", "shop_resinbatch", "hardener_lot_id", "pull_id"),
+    _link("milling", "touched", "shop_millingsetup", "id", "tool_id"),
+    _link("step", "touched", "shop_stepdone", "id", "tool_id"),
+    _link("coat", "touched", "shop_releasecoat", "id", "tool_id"),
+    _on_plug("milling", "shop_millingsetup", "f.milled_on <= DATE(m.made_at)"),
+    _on_plug("step", "shop_stepdone", "f.done_at <= m.made_at"),
+    _on_plug("coat", "shop_releasecoat", "f.applied_at <= m.made_at"),
+    _on_mold("milling", "shop_millingsetup", "f.milled_on <= DATE(p.started_at)"),
+    _on_mold("step", "shop_stepdone", "f.done_at <= p.started_at"),
+    _on_mold(
         "coat",
-        "SELECT lot_id AS up, id AS down FROM shop_releasecoat "
-        "WHERE lot_id IS NOT NULL",
+        "shop_releasecoat",
+        "p.surface = f.surface AND f.applied_at <= p.started_at",
     ),
-    Link(
-        "lot",
-        "pull",
-        "SELECT lot_id AS up, pull_id AS down FROM shop_plylaid "
-        "WHERE lot_id IS NOT NULL",
-    ),
-    Link(
-        "lot",
-        "pull",
-        "SELECT resin_lot_id AS up, pull_id AS down FROM shop_resinbatch "
-        "WHERE resin_lot_id IS NOT NULL",
-    ),
-    Link(
-        "lot",
-        "pull",
-        "SELECT hardener_lot_id AS up, pull_id AS down FROM shop_resinbatch "
-        "WHERE hardener_lot_id IS NOT NULL",
-    ),
-    Link(
-        "milling", "touched", "SELECT id AS up, tool_id AS down FROM shop_millingsetup"
-    ),
-    Link("step", "touched", "SELECT id AS up, tool_id AS down FROM shop_stepdone"),
-    Link("coat", "touched", "SELECT id AS up, tool_id AS down FROM shop_releasecoat"),
-    Link(
-        "milling",
-        "tool",
-        "SELECT f.id AS up, m.id AS down FROM shop_millingsetup f "
-        "JOIN shop_tool m ON m.plug_id = f.tool_id "
-        "WHERE f.milled_on <= DATE(m.made_at)",
-    ),
-    Link("step", "tool", _of_plug("shop_stepdone", "f.done_at")),
-    Link("coat", "tool", _of_plug("shop_releasecoat", "f.applied_at")),
-    Link(
-        "step",
-        "pull",
-        "SELECT f.id AS up, p.id AS down FROM shop_stepdone f "
-        "JOIN shop_pull p ON p.tool_id = f.tool_id AND f.done_at <= p.started_at",
-    ),
-    Link(
-        "coat",
-        "pull",
-        "SELECT f.id AS up, p.id AS down FROM shop_releasecoat f "
-        "JOIN shop_pull p ON p.tool_id = f.tool_id AND p.surface = f.surface "
-        "AND f.applied_at <= p.started_at",
-    ),
-    Link(
-        "tool",
-        "tool",
-        "SELECT plug_id AS up, id AS down FROM shop_tool WHERE plug_id IS NOT NULL",
-    ),
-    Link("tool", "pull", "SELECT tool_id AS up, id AS down FROM shop_pull"),
-    Link("laminate", "pull", "SELECT laminate_id AS up, id AS down FROM shop_pull"),
-    Link(
-        "pull",
-        "part",
-        "SELECT pull_id AS up, part_id AS down FROM shop_lineage "
-        "WHERE pull_id IS NOT NULL",
-    ),
-    Link(
-        "part",
-        "part",
-        "SELECT source_id AS up, part_id AS down FROM shop_lineage "
-        "WHERE source_id IS NOT NULL",
-    ),
-    Link("part", "placement", "SELECT part_id AS up, id AS down FROM shop_placement"),
+    _link("tool", "tool", "shop_tool", "plug_id"),
+    _link("tool", "pull", "shop_pull", "tool_id"),
+    _link("laminate", "pull", "shop_pull", "laminate_id"),
+    _link("cure", "pull", "shop_curetrace", "id", "pull_id"),
+    _link("pull", "part", "shop_lineage", "pull_id", "part_id"),
+    _link("part", "part", "shop_lineage", "source_id", "part_id"),
+    _link("part", "placement", "shop_placement", "part_id"),
+    _link("placement", "airframe", "shop_placement", "id", "airframe_id"),
 )
 
 
@@ -189,16 +166,17 @@ def _walk(start: str, down: bool) -> str:
 def reach(kind: str, key: int, *, down: bool) -> dict[str, set[int]]:
     """Keys by kind of everything a thing reached (down) or came from (up).
 
-    The thing itself is left out. One statement.
+    The thing itself is left out. One statement. KeyError for a kind not in ORDER.
     """
+    found: dict[str, set[int]] = {name: set() for name in ORDER}
+    here = found[kind]
     statement = _walk(kind, down)
     with connection.cursor() as cursor:
         cursor.execute(statement, [key] * statement.count("%s"))
         rows = cursor.fetchall()
-    found: dict[str, set[int]] = {name: set() for name in ORDER}
     for name, row in rows:
         found[name].add(row)
-    found[kind].discard(key)
+    here.discard(key)
     if kind == "tool":
         found["touched"].discard(key)
     return found

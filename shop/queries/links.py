@@ -1,49 +1,80 @@
-"""How the things of the chain are named and where their pages are."""
+"""How the things of the chain are named, and where their pages are."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
 
+from django.db.models import QuerySet
 from django.urls import reverse
-from django.utils.translation import gettext_lazy as _
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from shop.models import Person, Placement, ReleaseCoat
+from shop.models import (
+    Airframe,
+    CureTrace,
+    Hold,
+    Laminate,
+    Lot,
+    Machine,
+    MillingSetup,
+    Part,
+    Person,
+    Placement,
+    Pull,
+    ReleaseCoat,
+    StepDone,
+    Tool,
+)
 from shop.things import KINDS
 
-from .chain import ORDER, reach
+from .chain import ORDER
 
-# Headings of the chain, in its order. "touched" is shown with the tools.
+# Headings of the chain. "touched" is shown with what was worked on.
 WORDS = {
-    "person": _("People"),
-    "machine": _("Machines"),
-    "lot": _("Lots"),
-    "milling": _("Milling set-ups"),
-    "step": _("Steps"),
-    "coat": _("Release coats"),
-    "touched": _("Tools worked on"),
-    "tool": _("Plugs and molds"),
-    "laminate": _("Laminates"),
-    "pull": _("Pulls"),
-    "part": _("Parts"),
-    "placement": _("Positions on airframes"),
+    "person": gettext_lazy("People"),
+    "machine": gettext_lazy("Machines"),
+    "lot": gettext_lazy("Lots"),
+    "milling": gettext_lazy("Milling set-ups"),
+    "step": gettext_lazy("Steps"),
+    "coat": gettext_lazy("Release coats"),
+    "touched": gettext_lazy("Tools worked on"),
+    "tool": gettext_lazy("Plugs and molds"),
+    "laminate": gettext_lazy("Laminates"),
+    "cure": gettext_lazy("Cures"),
+    "pull": gettext_lazy("Pulls"),
+    "part": gettext_lazy("Parts"),
+    "placement": gettext_lazy("Positions on airframes"),
+    "airframe": gettext_lazy("Airframes"),
 }
 
 
 @dataclass(frozen=True)
 class Linked:
-    """One thing of the chain: its name, what is known of it, its page ("": none)."""
+    """One thing of the chain: its name, what is known of it, its page ("": none).
+
+    `state` is what to look at twice (held, suspect, scrapped ...), `word` says it.
+    """
 
     id: int
     label: str
     note: str
     url: str
     state: str = ""
+    word: str = ""
 
 
 @dataclass(frozen=True)
 class Group:
+    """Things of one kind, the newest first; `count` is how many there are in all."""
+
     kind: str
     word: str
     rows: list[Linked]
+    count: int
+
+    @property
+    def more(self) -> int:
+        return self.count - len(self.rows)
 
 
 @dataclass(frozen=True)
@@ -56,11 +87,30 @@ class ChainPage:
     code: str
     up: list[Group]
     down: list[Group]
+    # Open holds on the thing itself or on anything it came from.
+    holds: list[Hold]
 
 
-def _coat(row: ReleaseCoat) -> Linked:
-    note = f"{row.tool.code}, {row.applied_at:%Y-%m-%d %H:%M}"
-    return Linked(row.pk, str(row), note, reverse("tool", args=[row.tool_id]))
+def _when(time) -> str:
+    return f"{timezone.localtime(time):%Y-%m-%d %H:%M}"
+
+
+def _told(*words) -> str:
+    return ", ".join(str(word) for word in words if word)
+
+
+def _own(row, note: str) -> Linked:
+    kind = next(kind for kind in KINDS.values() if kind.model == row._meta.label)
+    return Linked(row.pk, str(row), note, kind.address(row), *_marked(row))
+
+
+# States that a reader of the chain should see; all others are as it should be.
+MARKED = ("held", "suspect", "scrapped", "retired", "void")
+
+
+def _marked(row) -> tuple[str, str]:
+    state = getattr(row, "state", "")
+    return (state, row.get_state_display()) if state in MARKED else ("", "")
 
 
 def _person(row: Person) -> Linked:
@@ -68,65 +118,130 @@ def _person(row: Person) -> Linked:
 
 
 def _placement(row: Placement) -> Linked:
-    to = f"{row.removed_at:%Y-%m-%d}" if row.removed_at else "…"
-    note = f"{row.part.serial}, {row.placed_at:%Y-%m-%d} – {to}"
+    to = f"{timezone.localtime(row.removed_at):%Y-%m-%d}" if row.removed_at else "…"
+    note = f"{row.part.serial}, {timezone.localtime(row.placed_at):%Y-%m-%d} – {to}"
     label = f"{row.airframe.serial}, {row.position.path}"
     return Linked(row.pk, label, note, reverse("airframe", args=[row.airframe_id]))
 
 
-def _note(kind: str, row) -> str:
-    if kind == "step":
-        return f"{row.tool.code}, {row.done_at:%Y-%m-%d}"
-    if kind == "pull":
-        return f"{row.laminate}, {row.started_at:%Y-%m-%d}"
-    if kind == "milling":
-        return row.tool.code
-    if kind == "part":
-        return f"{row.design}, {row.design.name}"
-    if kind == "lot":
-        return row.material.name
-    return getattr(row, "name", "")
+def _pull(row: Pull) -> Linked:
+    cure = {True: _("cure met"), False: _("cure not met"), None: ""}[row.cure_met]
+    release = row.demold.get_release_display() if hasattr(row, "demold") else ""
+    return _own(row, _told(row.laminate, _when(row.started_at), cure, release))
 
 
-OTHERS = {
-    "coat": (ReleaseCoat.objects.select_related("tool", "product"), _coat),
+def _cure(row: CureTrace) -> Linked:
+    met = _("recipe met") if row.met else _("recipe not met")
+    return _own(row, _told(row.pull, row.recipe, met, row.entry.by))
+
+
+def _coat(row: ReleaseCoat) -> Linked:
+    shown = _own(row, _told(row.tool, _when(row.applied_at), row.lot, row.entry.by))
+    return replace(shown, label=f"{row.product}, {_('coat')} {row.number}")
+
+
+def _step(row: StepDone) -> Linked:
+    note = _told(row.tool, row.product, row.lot, row.entry.by)
+    return _own(row, note)
+
+
+def _milling(row: MillingSetup) -> Linked:
+    return _own(row, _told(row.tool, f"R {row.radius_text}", row.entry.by))
+
+
+def _lot(row: Lot) -> Linked:
+    expiry = _("expires %(day)s") % {"day": row.expires_on} if row.expires_on else ""
+    return _own(row, _told(row.material.name, expiry))
+
+
+def _tool(row: Tool) -> Linked:
+    return _own(row, _told(row.get_kind_display(), row.name))
+
+
+def _part(row: Part) -> Linked:
+    return _own(row, _told(row.design, row.design.name))
+
+
+def _named(row) -> Linked:
+    return _own(row, row.name)
+
+
+Shape = Callable[[object], Linked]
+SHAPES: dict[str, tuple[QuerySet, Shape]] = {
     "person": (Person.objects.all(), _person),
+    "machine": (Machine.objects.all(), lambda row: _own(row, row.note)),
+    "lot": (Lot.objects.select_related("material"), _lot),
+    "milling": (
+        MillingSetup.objects.select_related("machine", "tool", "entry__by"),
+        _milling,
+    ),
+    "step": (
+        StepDone.objects.select_related("step", "tool", "lot__material", "entry__by"),
+        _step,
+    ),
+    "coat": (
+        ReleaseCoat.objects.select_related(
+            "tool", "product", "lot__material", "entry__by"
+        ),
+        _coat,
+    ),
+    "tool": (Tool.objects.all(), _tool),
+    "laminate": (Laminate.objects.all(), _named),
+    "cure": (
+        CureTrace.objects.defer("text", "found").select_related(
+            "pull__tool", "recipe", "entry__by"
+        ),
+        _cure,
+    ),
+    "pull": (Pull.objects.select_related("tool", "laminate", "demold"), _pull),
+    "part": (Part.objects.select_related("design"), _part),
     "placement": (
         Placement.objects.select_related("airframe", "position", "part"),
         _placement,
     ),
+    "airframe": (Airframe.objects.all(), _named),
 }
+SHAPES["touched"] = SHAPES["tool"]
 
 
-def describe(kind: str, keys: Iterable[int]) -> list[Linked]:
-    """Name the things of one kind: one statement, whatever their number."""
-    if kind in OTHERS:
-        rows, shape = OTHERS[kind]
-        return [shape(row) for row in rows.filter(pk__in=keys).order_by("pk")]
-    thing = KINDS["tool" if kind == "touched" else kind]
+def describe(
+    kind: str, keys: Collection[int], held=frozenset(), most: int | None = None
+) -> Group:
+    """Name the things of one kind: one statement, whatever their number.
+
+    held: keys that are on hold. most: how many rows to show at most, the newest.
+    """
+    rows, shape = SHAPES[kind]
+    found = rows.filter(pk__in=keys).order_by("-pk")[:most]
+    named = [shape(row) for row in found]
+    if held:
+        on_hold = {"state": "held", "word": _("on hold")}
+        named = [replace(one, **on_hold) if one.id in held else one for one in named]
+    return Group(kind, WORDS[kind], named, len(keys))
+
+
+def groups(found: dict[str, set[int]], held: dict, most: int | None) -> list[Group]:
     return [
-        Linked(
-            row.pk,
-            str(row),
-            _note(kind, row),
-            thing.address(row),
-            getattr(row, "state", ""),
-        )
-        for row in thing.rows().filter(pk__in=keys).order_by("pk")
-    ]
-
-
-def groups(found: dict[str, set[int]]) -> list[Group]:
-    return [
-        Group(kind, WORDS[kind], describe(kind, found[kind]))
+        describe(kind, found[kind], held.get(kind, ()), most)
         for kind in ORDER
         if found[kind]
     ]
 
 
-def chain_page(kind: str, row) -> ChainPage:
-    """Both directions of the chain of a thing: a constant number of statements."""
+def chain_page(
+    kind: str, row, up: dict, down: dict, most: int | None = None
+) -> ChainPage:
+    """Both directions of the chain of a thing, from what `reach` found.
+
+    A constant number of statements: one a kind, and one for the open holds.
+    """
     thing = KINDS[kind]
+    holds = list(Hold.objects.filter(lifted_entry=None).select_related("entry__by"))
+    held: dict[str, set[int]] = {}
+    for one in holds:
+        held.setdefault(one.subject_kind, set()).add(one.subject_id)
+    held["touched"] = held.get("tool", set())
+    above = {**up, kind: up.get(kind, set()) | {row.pk}}
     return ChainPage(
         kind,
         row.pk,
@@ -134,6 +249,7 @@ def chain_page(kind: str, row) -> ChainPage:
         thing.word,
         thing.address(row),
         thing.code(row.pk),
-        groups(reach(kind, row.pk, down=False)),
-        groups(reach(kind, row.pk, down=True)),
+        groups(up, held, most),
+        groups(down, held, most),
+        [one for one in holds if one.subject_id in above.get(one.subject_kind, ())],
     )

@@ -1,0 +1,67 @@
+"""The chain of a thing: on a page, on paper, as a file."""
+
+import csv
+
+from django.conf import settings
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from qa.queries.chain import MOST, QA_STARTS, STARTS
+from qa.queries.chain import chain as query
+from shop import roles, things
+
+
+def _page(request, kind: str, pk: int, most: int | None = None):
+    roles.require(request.user, "look")
+    if kind not in things.KINDS or kind not in STARTS + QA_STARTS:
+        raise Http404
+    return query(kind, get_object_or_404(things.KINDS[kind].rows(), pk=pk), most)
+
+
+@require_safe
+def chain(request, kind, pk):
+    page = _page(request, kind, pk, MOST)
+    context = {"page": page, "holdable": kind in STARTS and kind != "airframe"}
+    return render(request, "shop/chain.html", context)
+
+
+@require_safe
+def chain_csv(request, kind, pk):
+    page = _page(request, kind, pk)
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="chain-{page.code}.csv"'
+    rows = csv.writer(response)
+    rows.writerow(["direction", "kind", "name", "what is known", "state"])
+    for direction, groups in (("came from", page.up), ("reached", page.down)):
+        for group in groups:
+            rows.writerows(
+                [direction, group.kind, *map(_safe, (row.label, row.note)), row.word]
+                for row in group.rows
+            )
+    return response
+
+
+def _safe(text: str) -> str:
+    """A cell that a table program would take for a formula is made plain text."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+@require_safe
+def chain_pdf(request, kind, pk):
+    from shop.paper.chain import chain_sheet  # noqa: PLC0415 -- reportlab, only here
+
+    page = _page(request, kind, pk)
+    content = chain_sheet(
+        page,
+        owner=settings.SHOP_NAME,
+        url=request.build_absolute_uri(reverse("scan", args=[page.code])),
+        creator=request.user.name,
+        paper=settings.PAPER,
+        issued_at=timezone.now(),
+    )
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="chain-{page.code}.pdf"'
+    return response

@@ -1,0 +1,73 @@
+"""Which things to print labels of, and on which sheet."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from shop import things
+from shop.paper.labels import SHEETS
+
+MOST = 600
+
+
+class LabelsForm(forms.Form):
+    codes = forms.CharField(
+        label=_("Codes"),
+        required=False,
+        max_length=20_000,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text=_("The short codes of things (P1A, T3 …), apart by space or line."),
+    )
+    kind = forms.ChoiceField(label=_("And the newest of a kind"), required=False)
+    newest = forms.IntegerField(
+        label=_("How many of these"),
+        min_value=1,
+        max_value=MOST,
+        initial=24,
+        required=False,
+    )
+    sheet = forms.ChoiceField(
+        label=_("Labels"), choices=[(key, one.name) for key, one in SHEETS.items()]
+    )
+    first = forms.IntegerField(
+        label=_("First free label of the sheet"),
+        min_value=1,
+        initial=1,
+        help_text=_("Counted from the upper left, row by row."),
+    )
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        # qa adds kinds when it starts: not known when this module is read.
+        kinds = [(kind.name, kind.word) for kind in things.KINDS.values()]
+        self.fields["kind"].choices = [("", _("none")), *kinds]
+
+    def clean_first(self):
+        first, sheet = self.cleaned_data["first"], self.cleaned_data.get("sheet")
+        if sheet and first > SHEETS[sheet].count:
+            message = _("This sheet has %(count)s labels.")
+            raise forms.ValidationError(message % {"count": SHEETS[sheet].count})
+        return first
+
+    def clean(self):
+        """Put the things themselves in `things`, each once, in the order asked for."""
+        said = super().clean()
+        found = {}
+        for code in said.get("codes", "").replace(",", " ").split():
+            one = things.find(code)
+            if one is None:
+                message = _("There is no thing %(code)s.") % {"code": code}
+                self.add_error("codes", message)
+                return said
+            found[one[0].name, one[1].pk] = one
+        if said.get("kind"):
+            kind = things.KINDS[said["kind"]]
+            for row in kind.rows().order_by("-pk")[: said.get("newest") or 24]:
+                found.setdefault((kind.name, row.pk), (kind, row))
+        if not found and not self.errors:
+            self.add_error("codes", _("Say which things."))
+        if len(found) > MOST:
+            message = _("That is %(count)s labels: print %(most)s at a time.")
+            values = {"count": len(found), "most": MOST}
+            self.add_error("codes", message % values)
+        said["things"] = list(found.values())
+        return said

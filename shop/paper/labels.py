@@ -1,0 +1,175 @@
+"""Labels with a QR code: on sheets of common sizes, or one alone on a roll.
+
+Geometry only, in mm: page, columns and rows, size of a label, corner of the first one
+and pitch. Common practice of label sheets, from memory; measure a sheet before a run.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from shop.paper import qr, text
+from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
+from shop.paper.page import MM, PAPERS, Paper, pdf
+
+INCH = 25.4
+# Nothing but the code's own quiet zone nearer to the edge than this: printers leave
+# the edge of the page white, and sheets sit a little askew.
+EDGE = 2.0
+RIGHT_EDGE = 4.5
+# A larger code is not read from any farther than a shelf needs.
+LARGEST_CODE = 30.0
+
+
+@dataclass(frozen=True)
+class LabelSheet:
+    """One geometry of a sheet; lengths in mm, `top` counted from the upper edge."""
+
+    name: str
+    paper: Paper
+    columns: int
+    rows: int
+    width: float
+    height: float
+    left: float = 0.0
+    top: float = 0.0
+    pitch_x: float = 0.0
+    pitch_y: float = 0.0
+
+    @property
+    def count(self) -> int:
+        return self.columns * self.rows
+
+    @property
+    def code(self) -> float:
+        """Side of the square of the code with its quiet zone, in mm."""
+        return min(self.height - 1, self.width * 0.5, LARGEST_CODE)
+
+    def place(self, number: int) -> tuple[float, float]:
+        """Lower left corner of a label in mm from that of the page; 0 is the first,
+        at the upper left, counted row by row."""
+        row, column = divmod(number, self.columns)
+        height = self.paper.height / MM
+        return (
+            self.left + column * self.pitch_x,
+            height - self.top - row * self.pitch_y - self.height,
+        )
+
+
+def _roll(width: float, height: float) -> LabelSheet:
+    paper = Paper(f"label {width:g} x {height:g}", width * MM, height * MM, 0, 0)
+    name = f"single label, {width:g} x {height:g} mm"
+    return LabelSheet(name, paper, 1, 1, width, height)
+
+
+A4, LETTER = PAPERS["a4"], PAPERS["letter"]
+SHEETS = {
+    "a4-24": LabelSheet("A4, 3 x 8 of 70 x 37 mm", A4, 3, 8, 70, 37, 0, 0.5, 70, 37),
+    "a4-21": LabelSheet(
+        "A4, 3 x 7 of 63.5 x 38.1 mm", A4, 3, 7, 63.5, 38.1, 7.25, 15.15, 66, 38.1
+    ),
+    "a4-8": LabelSheet(
+        "A4, 2 x 4 of 99.1 x 67.7 mm", A4, 2, 4, 99.1, 67.7, 4.65, 13.1, 101.6, 67.7
+    ),
+    "letter-30": LabelSheet(
+        *("US Letter, 3 x 10 of 2 5/8 x 1 in", LETTER, 3, 10),
+        *(2.625 * INCH, INCH, 0.1875 * INCH, 0.5 * INCH, 2.75 * INCH, INCH),
+    ),
+    "letter-10": LabelSheet(
+        *("US Letter, 2 x 5 of 4 x 2 in", LETTER, 2, 5),
+        *(4 * INCH, 2 * INCH, 0.15625 * INCH, 0.5 * INCH, 4.1875 * INCH, 2 * INCH),
+    ),
+    "single-50": _roll(50, 25),
+    "single-62": _roll(62, 29),
+    "single-100": _roll(100, 50),
+}
+
+
+@dataclass(frozen=True)
+class Label:
+    """What a label says. `address` is in the code, `code` is printed below."""
+
+    address: str
+    code: str
+    title: str
+    lines: tuple[str, ...] = ()
+
+
+def labels(
+    items: Sequence[Label],
+    sheet: LabelSheet,
+    *,
+    first: int = 1,
+    owner: str = "",
+    issued_at: datetime,
+) -> bytes:
+    """PDF bytes; the first `first` - 1 places of the first sheet are left empty.
+
+    ValueError when the first sheet has no place of that number.
+    """
+    if not 1 <= first <= sheet.count:
+        raise ValueError(f"the sheet has labels 1 to {sheet.count}, not {first}")
+    places = [None] * (first - 1) + list(items)
+    pages = [places[i : i + sheet.count] for i in range(0, len(places), sheet.count)]
+
+    def page(content):
+        def draw(canvas):
+            for number, label in enumerate(content):
+                if label:
+                    _label(canvas, sheet, number, label, owner)
+
+        return draw
+
+    return pdf(
+        [page(content) for content in pages],
+        paper=sheet.paper,
+        issued_at=issued_at,
+        title="Labels",
+        author=owner,
+    )
+
+
+def _label(canvas, sheet: LabelSheet, number: int, label: Label, owner: str) -> None:
+    x, y = (value * MM for value in sheet.place(number))
+    width, height, side = sheet.width * MM, sheet.height * MM, sheet.code * MM
+    at = x + (EDGE * MM if width - side > 30 * MM else 0)
+    qr.draw(canvas, label.address, at, y + (height - side) / 2, side)
+    left = at + side
+    room = x + width - left - (RIGHT_EDGE if sheet.columns > 1 else EDGE) * MM
+    # As tall as the code itself, so that both stand on one line.
+    top = y + (height + side) / 2 - 3 * MM
+    foot = y + (height - side) / 2 + 3 * MM
+    top = _title(canvas, left, top, room, label.title, min(14.0, height / 6))
+    _code(canvas, left, foot, room, label)
+    size = max(5.6, min(8.0, height / 12))
+    lines = [
+        part
+        for line in label.lines
+        for part in text.wrap(line, room, REGULAR, size, most=2)
+    ]
+    for line in lines:
+        top -= size * 1.25
+        if top < foot + 16:
+            break
+        text.write(canvas, left, top, line, size=size, room=room)
+    if owner and height > 34 * MM:
+        base = y + (height - side) / 2 - 1 * MM
+        text.write(canvas, left, base, owner, size=5.5, room=room)
+
+
+def _title(canvas, left, top, room, title: str, size: float) -> float:
+    """The name, as large as fits on one line, else on two; the height it ends at."""
+    shown = text.clean(title)
+    while size > 7.5 and text.width(shown, BOLD, size) > room:
+        size -= 0.5
+    for line in text.wrap(title, room, BOLD, size, most=2):
+        top -= size
+        text.write(canvas, left, top, line, font=BOLD, size=size, room=room)
+    return top - size * 0.2
+
+
+def _code(canvas, left, foot, room, label: Label) -> None:
+    """The code to type where no camera reads, and the address it belongs to."""
+    text.write(canvas, left, foot + 5.5, label.code, font=SEMIBOLD, size=9, room=room)
+    address = label.address.partition("//")[2]
+    text.write(canvas, left, foot - 0.5, address, size=4.6, room=room)
