@@ -45,6 +45,7 @@ def check_for_tablet(check: Check) -> dict:
         "closed": revision.closed,
         "stations": _stations(check, stations, drawn.pop("stations")),
         "map": drawn,
+        "first": first_to_measure(check),
         "readings": _readings(check, {one.pk: one.label for one in stations}),
     }
     if check.state.state == CheckState.State.FINISHED:
