@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from qa.drawing import labels, map_values, symbols
-from qa.drawing.outline import flatten, normals, resample, smooth
+from qa.drawing.outline import along, flatten, normals, resample, smooth
 from qa.drawing.scene import Disc, Group, Path, Scene, Shape, Text, arrow, line
 
 
@@ -137,9 +137,12 @@ def ground(joint: JointMap, layout: Layout) -> Drawn:
     places = np.array([(s.x, s.y) for s in joint.stations], float)
     outline = np.array(joint.outline, float) if joint.outline else places
     frame = _frame(np.vstack([places, outline]), layout)
-    steps = smooth(frame.points(outline), joint.closed)
     towards = _normals(joint, places)
     true = frame.points(places)
+    if joint.outline:
+        steps = smooth(frame.points(outline), joint.closed)
+    else:
+        steps = along(true, towards, joint.closed)
     radius = min(layout.radius, max(1.0, 0.41 * _usual_spacing(true)))
     centers = labels.spread(true, towards, 2.15 * radius)
     seam = flatten(steps, 4.0)

@@ -5,6 +5,7 @@ import numpy as np
 
 from qa.drawing.scene import Step
 
+SHORTEST = 0.1  # handle in lengths of its edge, so that no piece ends in a kink
 CORNER = np.cos(np.radians(50))  # a seam that turns more than this has a corner
 
 
@@ -50,6 +51,65 @@ def smooth(points: np.ndarray, closed: bool) -> tuple[Step, ...]:
     if closed:
         steps.append(("Z",))
     return tuple(steps)
+
+
+def along(points: np.ndarray, towards: np.ndarray, closed: bool) -> tuple[Step, ...]:
+    """Path steps of the seam through stations whose unit normals (n, 2) are known.
+
+    It runs square to the normals: straight where both ends say so, as an arc round a
+    corner of constant radius. An end whose normal looks along its edge says nothing of
+    it, and neither do stations of one place.
+    """
+    p, n = np.asarray(points, float), np.asarray(towards, float)
+    count = len(p)
+    ends = [(i, (i + 1) % count) for i in range(count if closed else count - 1)]
+    steps: list[Step] = [("M", *map(float, p[0]))]
+    for i, j in ends:
+        edge = p[j] - p[i]
+        length = float(np.hypot(*edge))
+        if length < 1e-9:
+            continue
+        unit = edge / length
+        leave, arrive = (_square_to(n[k], unit) for k in (i, j))
+        out, back = _handles(leave, unit, arrive)
+        a, b = p[i] + leave * out * length, p[j] - arrive * back * length
+        steps.append(("C", *map(float, (*a, *b, *p[j]))))
+    if closed:
+        steps.append(("Z",))
+    return tuple(steps)
+
+
+def _handles(leave, unit, arrive) -> tuple[float, float]:
+    """Handles of a cubic piece in lengths of its edge.
+
+    Where the two tangents meet ahead, the handles are those of an arc, 4/3 tan(turn/4)
+    radii, in proportion to how far off the meeting point is: the piece stays inside the
+    tangents. A third of the edge else.
+    """
+    alpha = float(np.arctan2(_cross(leave, unit), leave @ unit))
+    beta = float(np.arctan2(_cross(unit, arrive), unit @ arrive))
+    turn = abs(alpha + beta)
+    if alpha * beta < 0 or turn < 1e-6:
+        return 1 / 3, 1 / 3
+    part = 4 / 3 * np.tan(turn / 4) / np.tan(turn / 2) / np.sin(turn)
+    return (
+        max(SHORTEST, part * abs(np.sin(beta))),
+        max(SHORTEST, part * abs(np.sin(alpha))),
+    )
+
+
+def _cross(a, b) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
+
+
+def _square_to(normal: np.ndarray, edge: np.ndarray) -> np.ndarray:
+    """The direction square to a normal that goes along an edge; the edge itself where
+    the two are nearly parallel."""
+    tangent = np.array([-normal[1], normal[0]])
+    forward = float(tangent @ edge)
+    if abs(forward) < CORNER:
+        return edge
+    return tangent if forward > 0 else -tangent
 
 
 def flatten(steps: tuple[Step, ...], pitch: float) -> np.ndarray:

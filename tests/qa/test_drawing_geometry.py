@@ -95,6 +95,29 @@ def test_a_square_keeps_its_corners():
     assert line.min() >= -1e-9 and line[:, 0].max() <= 100 + 1e-9
 
 
+def test_a_seam_is_straight_where_the_stations_say_so_and_round_at_its_corners():
+    from qa.numeric import layout
+
+    laid = layout.rounded_rectangle(900, 700, 120, 24)
+    steps = outline.along(laid.places[:, :2], laid.gap_directions[:, :2], True)
+    line = outline.flatten(steps, 2.0)
+    assert abs(line[:, 0]).max() < 450 + 1 and abs(line[:, 1]).max() < 350 + 1
+    # The stations of the bottom side reach from x = -267.6 to 231.4, worked by hand.
+    bottom = line[(line[:, 0] > -267) & (line[:, 0] < 231) & (line[:, 1] < 0)]
+    assert abs(bottom[:, 1] + 350).max() < 1e-9
+    t = np.linspace(0, 2 * math.pi, 12, endpoint=False)
+    round_ = np.column_stack([np.cos(t), np.sin(t)])
+    line = outline.flatten(outline.along(300 * round_, round_, True), 2.0)
+    assert abs(np.hypot(*line.T) - 300).max() < 0.05
+
+
+def test_normals_that_look_along_the_seam_do_not_bend_it():
+    places = np.array([[0.0, 0], [100, 0], [200, 0]])
+    looking = np.array([[1.0, 0], [-1, 0], [0, 1]])
+    line = outline.flatten(outline.along(places, looking, False), 2.0)
+    assert abs(line[:, 1]).max() < 1e-9
+
+
 def test_normals_point_to_the_surround():
     ccw = SQUARE[:, :2]
     middle = ccw.mean(axis=0)
