@@ -1,20 +1,16 @@
 """Tablets by JSON: enrolling one, proving a PIN, and what a lost one still holds."""
 
-import uuid
-
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied
 from django.http import JsonResponse
 from django.views.decorators.debug import sensitive_variables
 
 from qa import sync
+from qa.recovery import recover_file
 from shop import roles
 from shop.actions import tablets
-from shop.ledger import Refused
 from shop.models import Person
 
 from .api import SignIn, api, read_json
-
-MOST_RECOVERED = 20_000
 
 
 @api("POST")
@@ -52,31 +48,5 @@ def recover(request):
     A lead answers for it; what it says of who measured stays claimed.
     """
     roles.require(request.user, "manage tablets")
-    acts = read_json(request).get("outbox")
-    if not isinstance(acts, list) or len(acts) > MOST_RECOVERED:
-        raise Refused("This is not a file of a tablet.", code="unreadable")
-    told = {"stored": 0, "known": 0, "refused": []}
-    for one in acts:
-        _recover(one, told)
+    told = recover_file(read_json(request))
     return JsonResponse({"database": sync.database_id(), **told})
-
-
-def _recover(one, told: dict) -> None:
-    try:
-        act = uuid.UUID(str(one["id"]))
-        envelope = sync.check_envelope(one["body"])
-        person = Person.objects.get(username=envelope["by"])
-        _entry, new = sync.take(act, envelope, person, claimed=True)
-    except Refused as no:
-        problem = no.message
-    except ValidationError as no:
-        problem = " ".join(no.messages)
-    except PermissionDenied as no:
-        problem = str(no)
-    except (KeyError, TypeError, ValueError, Person.DoesNotExist):
-        problem = "This is no act of anybody here."
-    else:
-        told["stored" if new else "known"] += 1
-        return
-    name = str(one.get("id", "?")) if isinstance(one, dict) else "?"
-    told["refused"].append({"id": name, "message": problem})

@@ -1,0 +1,111 @@
+"""The file that a tablet saved in an emergency: taken in, and nothing counted twice."""
+
+import base64
+import binascii
+import json
+import uuid
+
+from django.core.exceptions import PermissionDenied, ValidationError
+
+from qa import sync
+from qa.models import Check
+from shop.actions.photos import add_photo
+from shop.ledger import Refused
+from shop.models import Person, Photo
+
+MOST = 20_000
+LARGEST = 200_000_000
+NOT_A_FILE = "This is not a file that a tablet of this shop saved."
+
+
+def read_file(content: bytes) -> dict:
+    """Return what the file says; Refused when it is none of ours."""
+    try:
+        said = json.loads(content)
+    except (ValueError, RecursionError):
+        said = None
+    if not isinstance(said, dict) or said.get("format") != "fayline-tablet/1":
+        raise Refused(NOT_A_FILE, field="file", code="unreadable")
+    return said
+
+
+def recover_file(said: dict) -> dict:
+    """Take every act of the file: {"stored", "known", "refused": [{id, message}]}.
+
+    Also those that were acknowledged once: a restored database may lack them. Who
+    measured is what the file says, and stays claimed until the person confirms it.
+    """
+    acts = said.get("outbox")
+    sent = said.get("sent", [])
+    photos = said.get("photos", [])
+    if not all(isinstance(rows, list) for rows in (acts, sent, photos)):
+        raise Refused(NOT_A_FILE, field="file", code="unreadable")
+    acts = [*filter(_was_acknowledged, sent), *acts]
+    if len(acts) + len(photos) > MOST:
+        raise Refused("There is too much in this file.", field="file", code="too_large")
+    told = {"stored": 0, "known": 0, "refused": []}
+    for one in sorted(acts, key=_number):
+        _take(one, _act, told)
+    for one in photos:
+        _take(one, _photo, told)
+    return told
+
+
+def _was_acknowledged(row) -> bool:
+    receipt = row.get("receipt") if isinstance(row, dict) else None
+    return isinstance(receipt, dict) and "entry" in receipt
+
+
+def _number(row) -> int:
+    seq = row.get("seq") if isinstance(row, dict) else None
+    return seq if isinstance(seq, int) else 0
+
+
+def _take(one, take, told: dict) -> None:
+    """Take one row, and tell what became of it."""
+    try:
+        new = take(one)
+    except Refused as no:
+        problem = no.message
+    except ValidationError as no:
+        problem = " ".join(no.messages)
+    except PermissionDenied as no:
+        problem = str(no)
+    except (KeyError, TypeError, ValueError, Person.DoesNotExist):
+        problem = "This was made by nobody here, or cannot be read."
+    else:
+        told["stored" if new else "known"] += 1
+        return
+    name = str(one.get("id", "?")) if isinstance(one, dict) else "?"
+    told["refused"].append({"id": name, "message": problem})
+
+
+def _act(one) -> bool:
+    envelope = sync.check_envelope(one["body"])
+    person = Person.objects.get(username=envelope["by"])
+    return sync.take(uuid.UUID(str(one["id"])), envelope, person, claimed=True)[1]
+
+
+def _photo(one) -> bool:
+    act = uuid.UUID(str(one["id"]))
+    if Photo.objects.filter(entry_id=act).exists():
+        return False
+    about = one["about"]
+    check = Check.objects.filter(entry_id=uuid.UUID(str(about["check"]))).first()
+    if check is None:
+        raise Refused("The server does not know the check of this photo.")
+    try:
+        content = base64.b64decode(one["data"], validate=True)
+    except binascii.Error:
+        raise Refused("The picture cannot be read.") from None
+    add_photo(
+        by=Person.objects.get(username=one["by"]),
+        content=content,
+        subject_kind="check",
+        subject_id=str(check.pk),
+        caption=f"station {about.get('station', '')} {about.get('kind', '')}"[:200],
+        act=act,
+        made_at=str(one["made_at"])[:40],
+        claimed=True,
+    )
+    return True
