@@ -1,0 +1,385 @@
+"""The plan of a check as people see it: words, tables, papers, who may what."""
+
+import io
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
+
+from qa.actions import habits
+from qa.models import FitUp, PlanHabits, TrimCut
+from qa.queries import plan_texts, planning, plans
+from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm
+from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def engineer(people):
+    return people["engineer"]
+
+
+def url(check, more="plan/"):
+    return f"/fit-checks/{check.entry_id}/{more}"
+
+
+def shifted(check, x=0.0, y=0.0, turn=0.0, rise=0.0, **off):
+    """Read every station as a door would read that sits off by a known move (mm,
+    radians); off: what a station reads more, s3=-0.9."""
+    for station in check.fit_up.revision.stations.all():
+        px, py = station.x_nm / 1e6, station.y_nm / 1e6
+        nx, ny = station.gap_x_e9 / 1e9, station.gap_y_e9 / 1e9
+        moved = nx * (x - turn * py) + ny * (y + turn * px)
+        gap = 2.25 - moved + off.get(f"s{station.label}", 0.0)
+        read_at(check, {station.label: f"{gap:.4f}"}, flush=f"{rise:.2f}")
+
+
+def view_of(check, unit="mm", **limits):
+    wish = planning.Wish(limits=limits) if limits else None
+    return plans.plan_view(planned(check), unit, wish)
+
+
+def test_a_good_door_that_sits_off_gets_a_move_and_no_cut(engineer):
+    check = a_check(engineer, a_joint(engineer, 12))
+    shifted(check, x=-1.0, y=0.6)
+    view = view_of(check)
+    assert view.worked.plan.outcome == "fits" and not view.cuts
+    assert view.moves[0] == "move 1.00 mm right, 0.60 mm down"
+    assert "Seating it is enough" in view.outcome
+    assert all(row.gap_state_after == "conforms" for row in view.rows)
+
+
+@pytest.mark.parametrize(
+    ("flow", "words"),
+    [
+        (180_000, "move 1.00 mm forward, 0.60 mm down"),
+        (0, "move 1.00 mm aft, 0.60 mm down"),
+        (90_000, "move 1.00 mm right, 0.60 mm down"),
+    ],
+)
+def test_forward_is_against_the_flow_where_it_runs_along_the_drawing(
+    engineer, flow, words
+):
+    check = a_check(engineer, a_joint(engineer, 12, flow_mdeg=flow))
+    shifted(check, x=-1.0, y=0.6)
+    assert view_of(check).moves[0] == words
+
+
+def test_a_move_is_told_in_the_unit_of_the_person(engineer, client_of):
+    check = a_check(engineer, a_joint(engineer, 12))
+    shifted(check, x=-1.27)
+    assert view_of(check, "in").moves == ["move 0.0500 in right"]
+    page = client_of("builder").get(url(check) + "?unit=in").content.decode()
+    assert "0.0500 in right" in page and "Every station, in" in page
+
+
+def test_a_turn_says_which_way_round_it_goes(engineer):
+    check = a_check(engineer, a_joint(engineer, 12))
+    shifted(check, turn=0.001)
+    assert "turn 0.057° clockwise (seen from outside)" in view_of(check).moves
+
+
+def test_raise_and_tilt_are_told_at_the_attach_points(engineer):
+    points = [
+        {"name": "hinge", "x_nm": mm(-400), "y_nm": 0},
+        {"name": "latch", "x_nm": mm(400), "y_nm": 0},
+    ]
+    check = a_check(engineer, a_joint(engineer, 12, attach_points=points))
+    shifted(check, rise=-0.30)
+    assert view_of(check).moves == ["raise 0.30 mm at hinge, raise 0.30 mm at latch"]
+
+
+def test_without_attach_points_the_outermost_stations_stand_for_them(engineer):
+    check = a_check(engineer, a_joint(engineer, 12))
+    shifted(check, rise=-0.30)
+    (words,) = view_of(check).moves
+    assert words.startswith("raise 0.30 mm at station ")
+
+
+def test_a_hinged_door_is_planned_as_it_can_move(engineer):
+    swing = {
+        "name": "slide along the hinge",
+        "translation": [0, 1, 0],
+        "min": -1,
+        "max": 1,
+    }
+    joint = a_joint(engineer, 12)
+    check = make_check(engineer, make_fit_up(engineer, joint, motions=[swing]))
+    shifted(check, y=0.5)
+    view = view_of(check)
+    assert view.moves == ["slide along the hinge −0.50 mm"]
+    assert [name for name, _ in view.worked.plan.move.amounts] == [swing["name"]]
+
+
+def test_motions_of_the_joint_hold_where_the_fit_up_states_none(engineer):
+    slide = {"name": "slide", "translation": [1, 0, 0], "min": -1, "max": 1}
+    check = a_check(engineer, a_joint(engineer, 12, motions=[slide]))
+    shifted(check, x=0.4)
+    assert view_of(check).moves == ["slide −0.40 mm"]
+
+
+def test_what_stays_impossible_is_told_with_its_place_and_reason(engineer):
+    check = a_check(engineer, a_joint(engineer, 12, trim_max_nm=mm(0.5)))
+    shifted(check, s3=-2.0)
+    view = view_of(check, max_move_mm=0.0, max_turn_deg=0.0)
+    assert view.state == "above"
+    (told,) = view.impossible
+    assert told.startswith("station 3: ") and "more than may still be cut" in told
+
+
+def test_a_step_is_not_cured_by_trimming_and_the_plan_says_so(engineer):
+    check = a_check(engineer, a_joint(engineer, 12))
+    read_at(check, even(12, "2.25"))
+    from tests.qa.making import read
+
+    read(check, "3", "flush", "1.40", supersedes=_flush(check, "3"), reason="again")
+    view = view_of(check)
+    assert "trimming does not cure it" in view.outcome
+    assert any("a step cannot be trimmed away" in one for one in view.impossible)
+
+
+def _flush(check, label):
+    from qa.models import Reading
+
+    return Reading.objects.get(
+        fit_check=check, station__label=label, kind="flush", supersedes=None
+    )
+
+
+def test_the_part_moves_only_as_far_as_the_next_bite_lets_it(engineer):
+    check = a_check(engineer, a_joint(engineer, 12))
+    shifted(check, x=-1.0, s3=-2.6)
+    view = view_of(check)
+    # Whatever the share: no gap may be predicted below zero after bite and move.
+    for row, (_, _, one) in zip(view.rows, view.worked.stations(), strict=True):
+        if one.gap_now is None:
+            continue
+        moved = one.gap_after - one.trim - one.gap_now
+        after = one.gap_now + row.bite_nm / 1e6 + view.share * moved
+        assert after >= -1e-9
+
+
+def test_a_plan_of_an_older_state_is_shown_and_records_nothing(engineer, client_of):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40"))
+    cut(engineer, check, {"3": "0.60"})
+    client = client_of("builder")
+    page = client.get(url(check)).content.decode()
+    assert "this plan shows what stood then" in page
+    assert "Record what came off" not in page
+    answer = client.post(url(check, "trim/"), {"unit": "mm", "moved": "no",
+                                               "taken_2": "0.3"})  # fmt: skip
+    assert "measure again" in answer.content.decode()
+    assert FitUp.objects.count() == 2
+
+
+def test_two_joints_of_one_part_are_planned_together(engineer):
+    joint = a_joint(engineer, 8, name="Left edge")
+    check = a_check(engineer, joint)
+    first = check.fit_up
+    other = make_joint(engineer, make_stations(8, size=(600, 300, 40)),
+                       type=joint.type, name="Right edge")  # fmt: skip
+    second = make_check(
+        engineer,
+        make_fit_up(engineer, other, airframe=first.airframe, part=first.part),
+    )
+    shifted(check, x=-0.5)
+    shifted(second, x=-0.5)
+    view = view_of(check)
+    assert len(view.worked.joints) == 2 and len(view.rows) == 16
+    assert {row.name.split(":")[0] for row in view.rows} == {
+        joint.number,
+        other.number,
+    }
+    assert view.moves[0] == "move 0.50 mm right"
+    opened = cut_both(engineer, view)
+    assert {one.joint_id for one in opened} == {joint.pk, other.pk}
+
+
+def cut_both(by, view):
+    from qa.actions import moving
+
+    made = plans.moved(view.worked, "mm")
+    return moving.record_move(by=by, checks=view.checks, moved=made)
+
+
+def test_a_joint_measured_held_another_way_is_left_out_and_said(engineer):
+    check = a_check(engineer, held=[{"kind": "cleco", "where": "", "count": 4}])
+    first = check.fit_up
+    other = make_joint(engineer, 8, type=first.joint.type)
+    fit_up = make_fit_up(engineer, other, airframe=first.airframe, part=first.part)
+    second = make_check(engineer, fit_up)
+    read_at(second, even())
+    again = a_check(engineer, fit_up=first)
+    read_at(again, even())
+    view = view_of(again)
+    assert len(view.worked.joints) == 1
+    assert any("held another way" in one for one in view.warnings)
+
+
+def test_nothing_measured_is_no_plan_and_says_why(engineer, client_of):
+    check = a_check(engineer)
+    page = client_of("builder").get(url(check)).content.decode()
+    assert "There is no plan" in page and "nothing was measured" in page
+
+
+def test_limits_asked_for_in_the_address_are_kept_for_what_follows(engineer, client_of):
+    check = a_check(engineer)
+    shifted(check, x=-1.0)
+    client = client_of("builder")
+    asked = "?max_move=0.2&unit=mm"
+    page = client.get(url(check) + asked).content.decode()
+    assert "0.20 mm right" in page
+    assert f"{url(check, 'trim/')}?max_move=0.2&amp;unit=mm" in page
+    wrong = client.get(url(check) + "?max_move=-1&unit=mm").content.decode()
+    assert "This cannot be less than 0." in wrong
+
+
+def test_the_gap_at_20_degrees_stands_beside_the_gap_as_read(engineer, client_of):
+    joint = a_joint(
+        engineer, 8, part_expansion_e9=70_000, surround_expansion_e9=3_000,
+        expanding_length_nm=mm(1000),
+    )  # fmt: skip
+    check = make_check(engineer, make_fit_up(engineer, joint), temperature_mc=30_000)
+    read_at(check, even())
+    # An acrylic part of 1000 mm, 10 K warmer, grew 0.67 mm more than its opening
+    # (a L dT: 70e-6 and 3e-6 per K): at 20 degC the gap is that much wider.
+    view = view_of(check)
+    assert {row.gap_at_20 for row in view.rows} == {"2.87"}
+    page = client_of("visitor").get(f"/fit-checks/{check.entry_id}/").content.decode()
+    assert "2.87 mm at 20 °C" in page
+
+
+def test_the_work_order_is_one_page_with_the_steps(engineer, client_of):
+    check = a_check(engineer, a_joint(engineer, 24))
+    shifted(check, x=-1.0, s3=-2.6, s4=-2.6)
+    answer = client_of("builder").get(url(check, "plan/work-order.pdf"))
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    assert len(pages) == 1
+    text = " ".join(pages[0].extract_text().split())
+    assert check.label in text and "Take the next bite off" in text
+    assert answer.content == client_of("builder").get(
+        url(check, "plan/work-order.pdf")
+    ).content  # fmt: skip
+
+
+def test_a_builder_records_a_cut_on_the_page(engineer, client_of):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40", s4="0.40"))
+    client = client_of("builder")
+    where = url(check, "trim/") + "?max_move=0&max_turn=0&unit=mm"
+    page = client.get(where).content.decode()
+    assert 'value="0.75"' in page  # 0.6 of 1.25 mm
+    answer = client.post(where, {"unit": "mm", "moved": "no", "taken_2": "0,70",
+                                 "taken_3": "0.75"}, follow=True)  # fmt: skip
+    assert "Recorded. Measure again" in answer.content.decode()
+    deep = {row.value: row.depth_nm for row in TrimCut.objects.filter(depth_nm__gt=0)}
+    assert deep == {"0,70": mm(0.7), "0.75": mm(0.75)}
+
+
+def test_a_depth_that_is_no_number_is_complained_of_beside_its_field(
+    engineer, client_of
+):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40"))
+    answer = client_of("builder").post(
+        url(check, "trim/"), {"unit": "mm", "moved": "no", "taken_2": "deep"}
+    )
+    assert answer.status_code == 200 and not TrimCut.objects.exists()
+    assert "error" in answer.content.decode()
+
+
+def test_a_move_is_recorded_with_other_amounts_than_planned(engineer, client_of):
+    check = a_check(engineer)
+    shifted(check, x=-1.0)
+    client = client_of("builder")
+    view = view_of(check)
+    names = [name for name, _ in view.worked.plan.move.amounts]
+    amounts = {f"amount_{n}": "0" for n in range(len(names))}
+    amounts[f"amount_{names.index('x')}"] = "0.4"
+    answer = client.post(url(check, "move/"), amounts, follow=True)
+    assert answer.status_code == 200
+    fit_up = FitUp.objects.get(number=2)
+    assert fit_up.reason == "move"
+    assert check.fit_up.moves.get().words == "move 0.40 mm right"
+
+
+@pytest.mark.parametrize("path", ["trim/", "move/", "plan/release/"])
+def test_a_visitor_may_look_at_a_plan_and_do_nothing(engineer, client_of, path):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40"))
+    client = client_of("visitor")
+    assert client.get(url(check)).status_code == 200
+    assert client.get(url(check, path)).status_code == 403
+    assert client.post(url(check, path)).status_code == 403
+    assert client.post(url(check, "plan/template.pdf")).status_code == 403
+
+
+def test_the_habits_of_the_shop_are_what_a_plan_goes_by(engineer, client_of):
+    client = client_of("lead")
+    said = {
+        "unit": "mm", "bite": "0.5", "floor": "0.2", "aim": "0.05", "max_move": "0",
+        "max_turn": "0", "max_raise": "3", "max_tilt": "1", "max_trim": "3",
+        "fairness": "",
+    }  # fmt: skip
+    assert client.post("/plan-habits/", said).status_code == 302
+    assert PlanHabits.objects.first().bite_permille == 500
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40"))
+    view = view_of(check)
+    row = next(row for row in view.rows if row.label == "3")
+    assert (row.trim, row.bite) == ("1.15", "0.58")  # to 1.55, and half of it
+    assert client_of("builder").get("/plan-habits/").status_code == 403
+
+
+def test_older_habits_stay_on_record(engineer):
+    for permille in (600, 400):
+        habits.set_habits(by=engineer, bite_permille=permille)
+    assert [row.bite_permille for row in PlanHabits.objects.all()] == [400, 600]
+
+
+def test_the_pages_need_the_same_statements_for_8_and_for_40_stations(
+    engineer, client_of
+):
+    client, counts = client_of("builder"), {}
+    for count in (8, 40):
+        check = a_check(engineer, a_joint(engineer, count))
+        read_at(check, even(count, s3="0.40"))
+        fit_up = check.fit_up
+        for page in (
+            url(check),
+            url(check, "trim/"),
+            f"/joints/{fit_up.joint_id}/on/{fit_up.airframe_id}/",
+        ):
+            with CaptureQueriesContext(connection) as caught:
+                assert client.get(page).status_code == 200
+            counts.setdefault(page.split("/")[-2][:4], []).append(len(caught))
+    assert all(max(each) <= 20 for each in counts.values()), counts
+    assert counts["plan"][0] == counts["plan"][1]
+    assert counts["trim"][0] == counts["trim"][1]
+
+
+def test_a_joint_never_fitted_says_what_to_do_first(engineer, client_of):
+    from tests.qa.making import make_airframe
+
+    joint = a_joint(engineer)
+    airframe = make_airframe(engineer, type=joint.type)
+    page = client_of("builder").get(f"/joints/{joint.pk}/on/{airframe.pk}/")
+    assert "Never fitted on this airframe" in page.content.decode()
+    other = make_airframe(engineer)
+    where = f"/joints/{joint.pk}/on/{other.pk}/"
+    assert client_of("builder").get(where).status_code == 404
+
+
+def test_stations_are_told_in_runs():
+    from qa.queries.history import Seam
+
+    class Named:
+        def __init__(self, label):
+            self.label = label
+
+    seam = Seam(None, [Named(str(n)) for n in range(1, 12)])
+    assert plan_texts.run_words(seam, {"4", "5", "6", "11"}) == "stations 4–6, 11"
+    assert plan_texts.run_words(seam, {"9"}) == "station 9"
