@@ -180,6 +180,18 @@ def test_a_gauge_that_types_works_wherever_the_focus_is(desk, check):
     assert standing(check)["2", "gap"][1] == "-0.05"
 
 
+def test_a_gauge_does_not_mix_with_what_was_typed_before(desk, check):
+    tap(desk, "1", ok=False)
+    desk.wait_for_timeout(450)
+    desk.keyboard.type("2.35", delay=4)
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#value, .number").first).to_have_value("2.35")
+    expect(desk.locator(".verdict")).to_contain_text("The gauge sent 2.35")
+    assert readings(check) == 0
+    desk.locator('[data-key="ok"]').click()
+    at(desk, "1", "flush")
+
+
 def test_the_map_and_the_list_are_equal_ways_to_a_station(desk):
     box = desk.get_by_role("button", name="Station 3:").bounding_box()
     # A little off: the nearest station counts.

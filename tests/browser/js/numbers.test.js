@@ -47,7 +47,6 @@ test("the tablet judges as the shared vectors say", () => {
 test("a reading above and one below are told apart", () => {
   assert.equal(stateOf("does_not_conform", 5), "above");
   assert.equal(stateOf("does_not_conform", -5), "below");
-  assert.equal(judge(4100000, limits(2000000, 4000000)).side, "above");
   assert.equal(stateOf("not_proven", 0), "not_proven");
 });
 

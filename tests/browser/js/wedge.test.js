@@ -38,6 +38,12 @@ test("a half value is dropped by the pause that follows it", () => {
   assert.equal(hear(wedge, "Enter", 1040).value, "2.35");
 });
 
+test("a pause in the middle never shortens the value", () => {
+  let wedge = quiet();
+  for (const [key, at] of [["0", 0], [".", 60], ["0", 62], ["1", 64], ["8", 66]]) ({ wedge } = hear(wedge, key, at));
+  assert.deepEqual(hear(wedge, "Enter", 68), { wedge: quiet(), value: null, held: true });
+});
+
 test("any other key ends a burst", () => {
   let { wedge } = hear(quiet(), "2", 0);
   ({ wedge } = hear(wedge, "a", 5));

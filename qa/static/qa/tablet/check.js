@@ -13,6 +13,7 @@ export const WORDS = {
   saved: "saved",
   clash: "two values",
 };
+export const BAD = ["above", "below", "not_proven", "clash"];
 const SEVERITY = ["conforms", "skipped", "saved", "not_measured", "not_proven", "below", "above", "clash"];
 
 function judged(said, limits) {
@@ -89,11 +90,12 @@ export function stateOfStation(view, station) {
 }
 
 export function counts(view, slots) {
-  const told = { conforms: 0, does_not_conform: 0, not_proven: 0, not_measured: 0, skipped: 0, waiting: 0, clash: 0 };
+  const told = {};
   const column = { above: "does_not_conform", below: "does_not_conform", saved: "waiting" };
   for (const { station, kind } of slots) {
     const { state } = view.slot(station, kind);
-    told[column[state] ?? state] += 1;
+    const name = column[state] ?? state;
+    told[name] = (told[name] ?? 0) + 1;
   }
   return told;
 }

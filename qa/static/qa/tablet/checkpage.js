@@ -89,7 +89,7 @@ export async function openCheck(app, id) {
   const ui = stamp("check", {
     list() {
       list.node.hidden = map.node.toggleAttribute("hidden") === false;
-      ui.toggle.setAttribute("aria-pressed", !list.node.hidden);
+      ui.toggle.ariaPressed = !list.node.hidden;
       paint();
     },
     summary: page.full,

@@ -1,5 +1,5 @@
 // The check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
-import { WORDS, measured, shows, told } from "./check.js";
+import { BAD, WORDS, measured, shows, told } from "./check.js";
 import { el, hour, say, stamp, touch, why } from "./dom.js";
 import { sign } from "./map.js";
 import { emptyPad, keyOf, press } from "./pad.js";
@@ -10,7 +10,6 @@ import { neighbor, nextOpen } from "./walk.js";
 import { hear, quiet } from "./wedge.js";
 
 const NOTHING = { value: "", unit: "", goes: "", does_not_go: "" };
-const BAD = ["above", "below", "not_proven", "clash"];
 
 // desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(slot)}
 export function openEntry(desk) {
@@ -22,6 +21,9 @@ export function openEntry(desk) {
   let wedge = quiet();
   let slip = "";
   let busy = false;
+  // One acceptance after the other: a gauge may send the next value while one is being saved.
+  let turn = Promise.resolve();
+  const inTurn = (work) => (turn = turn.then(work).catch(({ message }) => complain(`Not saved: ${message}`)));
 
   const ui = stamp("desk", {
     back: () => go(neighbor(slots, at.key, -1)),
@@ -64,7 +66,7 @@ export function openEntry(desk) {
   }
 
   function type(key) {
-    if (key === "ok") return void accept();
+    if (key === "ok") return void inTurn(accept);
     if (busy) return;
     const from = slotHere().current ?? (last?.said.kind === at.kind ? last.said : null);
     pad = press(pad, key, from?.unit === pad.unit ? from.value : "");
@@ -82,16 +84,22 @@ export function openEntry(desk) {
     const elsewhere = event.target !== ui.input && event.target.matches("button, a, [role=button]");
     if (heard.value !== null) {
       event.preventDefault();
-      type({ text: heard.value });
-      accept();
+      inTurn(() => fromGauge(heard.value));
     } else if (key && (key !== "ok" || heard.held || !elsewhere)) {
       event.preventDefault();
       type(key);
     }
   }
 
+  // Taken at once when the pad holds just what the gauge typed; with something else in it, a person looks first.
+  function fromGauge(value) {
+    const alone = [...value].reduce((state, key) => press(state, keyOf(key) ?? ""), emptyPad(pad.unit)).text === pad.text;
+    const empty = pad.text === "";
+    if (!alone) type({ text: value });
+    return alone || empty ? accept() : complain(`The gauge sent ${value}. OK keeps it.`);
+  }
+
   async function accept() {
-    if (busy) return;
     busy = true;
     const problem = await (pair ? acceptPair() : acceptValue()).finally(() => (busy = false));
     if (problem) complain(problem);
@@ -218,9 +226,9 @@ export function openEntry(desk) {
     ui.turn.textContent = unit === "mm" ? "inch" : "mm";
     ui.more.textContent = `+${step}`;
     ui.less.textContent = `\u2212${step}`;
-    ui.feeler.setAttribute("aria-pressed", Boolean(pair));
+    ui.feeler.ariaPressed = Boolean(pair);
     ui.feeler.disabled = at.kind !== "gap";
-    ui.input.setAttribute("aria-label", `${at.kind} at station ${at.station} in ${ui.units.textContent}`);
+    ui.input.ariaLabel = `${at.kind} at station ${at.station} in ${ui.units.textContent}`;
     const { alive } = slotHere();
     ui.rivals.hidden = alive.length < 2;
     ui.two.replaceChildren(...alive.map((one) => touch("choose", [el("b", {}, `${shows(one)} ${one.unit}`), el("small", {}, signed(one))], { value: one.act })));
@@ -239,7 +247,7 @@ export function openEntry(desk) {
     ui.pairs.hidden = !pair;
     for (const field of pair ? ["goes", "does_not_go"] : []) {
       ui[field].textContent = pair[field] || "–";
-      ui[field].parentNode.setAttribute("aria-pressed", pair.field === field);
+      ui[field].parentNode.ariaPressed = pair.field === field;
     }
     ui.input.value = saved && current.outcome === "value" ? current.value : text;
     ui.reading.classList.toggle("saved", Boolean(saved));

@@ -23,12 +23,12 @@ export class Link {
 
   // {status, json}; json is null when the answer was not JSON. Throws when there was no answer or a redirect.
   async ask(method, path, body, timeout_ms = 8000, type = "application/json") {
-    const headers = { Accept: "application/json", "X-CSRFToken": this.csrf };
+    const headers = { "X-CSRFToken": this.csrf };
     if (this.database && path !== "/api/session") headers["X-Database"] = this.database;
     if (this.token) headers.Authorization = `Bearer ${this.token}`;
     if (body) headers["Content-Type"] = type;
     const sent = body instanceof Blob || !body ? body : JSON.stringify(body);
-    const response = await fetch(path, { method, headers, body: sent, redirect: "error", credentials: "same-origin", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) });
+    const response = await fetch(path, { method, headers, body: sent, redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) });
     return { status: response.status, json: await response.json().catch(() => null) };
   }
 

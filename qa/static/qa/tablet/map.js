@@ -1,6 +1,6 @@
 // The joint as a drawing: outline, numbered stations with their state in shape, sign and color, values beside them.
 // Built once, then only the stations that changed are drawn again.
-import { brief, measured, shows, stateOfStation } from "./check.js";
+import { BAD, brief, measured, shows, stateOfStation } from "./check.js";
 import { svg } from "./dom.js";
 import { KINDS } from "./walk.js";
 
@@ -8,7 +8,6 @@ const RADIUS = 20;
 const TEXT = 22;
 const ROOM = [108, 84];
 const MANY = 32;
-const BAD = ["above", "below", "not_proven", "clash"];
 
 const TRIANGLE = "M0-1.4L1.35 .9H-1.35Z";
 const FLIPPED = "M0 1.4L1.35-.9H-1.35Z";

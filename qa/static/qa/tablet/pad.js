@@ -48,5 +48,5 @@ export function press(pad, key, last = "") {
 // What a hardware key means on the pad; null when it is not ours.
 export function keyOf(name) {
   if (/^\d$/.test(name)) return name;
-  return { ".": ".", ",": ".", "-": "sign", Backspace: "back", Delete: "clear", "+": "more", Enter: "ok" }[name] ?? null;
+  return { ".": ".", ",": ".", "-": "sign", Backspace: "back", Delete: "clear", Enter: "ok" }[name] ?? null;
 }

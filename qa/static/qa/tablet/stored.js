@@ -27,7 +27,7 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
     const [sent, checks, photos] = await Promise.all(["sent", "checks", "photos"].map((table) => store.count(table)));
     const space = await navigator.storage?.estimate?.();
     const kept = await navigator.storage?.persisted?.();
-    const contact = outbox.lastContact ? age(outbox.lastContact) : "not since this page opened";
+    const contact = outbox.lastContact ? age(outbox.lastContact) : "not yet";
     const used = space ? `${(space.usage / 1e6).toFixed(1)} MB` : "not told on plain http";
     const facts = { unsent, parked, sent, checks, photos, contact, used, kept: kept ? "promised" : "not promised", tablet: link.name || "not enrolled" };
     for (const [name, value] of Object.entries(facts)) ui[name].textContent = value;
