@@ -8,12 +8,23 @@ from qa.models import Check
 from qa.queries import checks as check_queries
 from qa.queries.today import today
 from shop import roles
+from shop.actions import visits
 from shop.ledger import Refused
 
 
 @require_GET
 def front(request):
     return render(request, "qa/front.html", {"today": today(request.user)})
+
+
+@require_POST
+def read_changes(request):
+    """The reader has read what others did, up to the entry that the page showed."""
+    roles.require(request.user, "set own preferences")
+    up_to = request.POST.get("up_to", "")
+    known = up_to.isdecimal() and len(up_to) < 19
+    visits.mark_read(by=request.user, up_to=int(up_to) if known else None)
+    return redirect("front")
 
 
 @require_POST

@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 
-from shop.models import Lineage, Part, PartDesign, Tool, Weighing
+from shop.models import Lineage, Part, PartDesign, Stage, Tool, Weighing
 
 LAST = 40
+COLUMNS = (Stage.UNTRIMMED, Stage.TRIMMED, Stage.FINISHED)
 
 
 @dataclass(frozen=True)
@@ -12,6 +13,11 @@ class SidePart:
     part: Part
     pull: str
     weights: dict[str, Weighing]
+
+    @property
+    def stages(self) -> list[Weighing | None]:
+        """The newest weight of each stage that a table has a column for."""
+        return [self.weights.get(stage) for stage in COLUMNS]
 
 
 @dataclass(frozen=True)

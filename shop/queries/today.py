@@ -1,7 +1,8 @@
-"""Today, as far as the shop floor knows it: ready, due, waiting, changed.
+"""Today, as far as the shop floor knows it: ready, due, waiting.
 
-Every list is cut at MOST rows and carries its full count: a shop with thousands of
-tools gets the same number of statements and the same page.
+Every list is cut at MOST rows and counted no further than COUNTED: a shop with
+thousands of tools gets the same number of statements, the same page and, nearly, the
+same wait.
 """
 
 from dataclasses import dataclass, field
@@ -11,11 +12,9 @@ from django.db.models import F, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop as _N
 
 from shop.actions.weights import waits_for_a_scale
 from shop.models import (
-    Entry,
     Lot,
     LotState,
     Person,
@@ -25,13 +24,15 @@ from shop.models import (
     Tool,
     ToolKind,
     ToolState,
-    Visit,
 )
 
 from .tooling import tool_row
 
-MOST = 12
+MOST = 8
+COUNTED = 200
 AHEAD = timedelta(days=14)
+# An out-time is told when less than this share of it is left.
+OUT_LEFT = 0.2
 
 
 @dataclass(frozen=True)
@@ -47,49 +48,45 @@ class Item:
 
 @dataclass(frozen=True)
 class Listed:
-    """The first rows of a list, how many there are in all, and where all are."""
+    """The first rows of a list, how many there are, and where all of them are.
+
+    `count` stops at COUNTED; then there may be more.
+    """
 
     title: str
     items: list = field(default_factory=list)
     count: int = 0
     url: str = ""
 
+    @property
+    def more(self) -> int:
+        return self.count - len(self.items)
 
-@dataclass(frozen=True)
-class Change:
-    """Acts of one form since the reader was last here."""
-
-    what: str
-    count: int
-    who: list[str]
-    last: object
+    @property
+    def uncounted(self) -> bool:
+        return self.count >= COUNTED
 
 
 @dataclass(frozen=True)
-class Today:
+class Floor:
     ready: Listed
     due: list[Listed]
     waiting: list[Listed]
-    changes: list[Change]
-    last_here: object
 
 
-def _listed(title: str, rows: QuerySet, shape, url: str = "") -> Listed:
-    found = list(rows[: MOST + 1])
-    # Counting is asked for only when the list does not hold all.
-    count = len(found) if len(found) <= MOST else rows.count()
-    return Listed(title, [shape(row) for row in found[:MOST]], count, url)
+def listed(title: str, rows: QuerySet, shape, url: str = "") -> Listed:
+    """Two statements: the first rows, and how many there are."""
+    count = rows.order_by()[:COUNTED].count()
+    return Listed(str(title), [shape(row) for row in rows[:MOST]], count, url)
 
 
-def today(reader: Person) -> Today:
+def floor(reader: Person) -> Floor:
+    """What is ready, due and waiting on the shop floor, empty lists left out."""
     now = timezone.now()
-    visit = Visit.objects.filter(person=reader).first()
-    return Today(
+    return Floor(
         _ready(reader, now),
         [one for one in _due(now) if one.items],
         [one for one in _waiting(now) if one.items],
-        changed_since(visit.read_up_to if visit else 0) if visit else [],
-        visit and visit.read_at,
     )
 
 
@@ -100,7 +97,7 @@ def _ready(reader: Person, now) -> Listed:
         .order_by("waits_since")
     )
     url = f"{reverse('tooling')}?order=waiting"
-    return _listed(_("Ready for the next step"), rows, tool_row(reader, now), url)
+    return listed(_("Ready for the next step"), rows, tool_row(reader, now), url)
 
 
 def _tool_item(note):
@@ -114,59 +111,71 @@ def _tool_item(note):
 
 def _due(now) -> list[Listed]:
     day = timezone.localdate(now)
-    soon = day + AHEAD
+    return [*_due_tools(day, day + AHEAD), *_due_lots(day, day + AHEAD)]
+
+
+def _due_tools(day, soon) -> list[Listed]:
     tools = Tool.objects.filter(state=ToolState.IN_USE)
-    lots = Lot.objects.filter(state=LotState.GOOD, expires_on__lte=soon)
 
     def wax(tool):
-        text = _("%(pulls)s pulls since the last coat") % {
-            "pulls": tool.pulls_since_wax
-        }
-        return text, None, True
+        pulls = {"pulls": tool.pulls_since_wax}
+        return _("%(pulls)s pulls since the last coat") % pulls, None, True
 
     def service(tool):
         pulls = {"pulls": tool.pulls_since_service, "of": tool.service_interval}
         return _("%(pulls)s of %(of)s pulls") % pulls, None, True
 
-    def lot(row: Lot) -> Item:
-        return Item(
-            f"{row.material.code} {row.number}",
-            row.material.name,
-            reverse("lot", args=[row.pk]),
-            row.expires_on,
-            row.expires_on < day,
-        )
-
+    worn = tools.filter(
+        kind=ToolKind.MOLD, pulls_since_wax__gte=F("last_coat__product__rewax_every")
+    )
+    used = tools.filter(pulls_since_service__gte=F("service_interval"))
     return [
-        _listed(
+        listed(
             _("Release again"),
-            tools.filter(
-                kind=ToolKind.MOLD,
-                pulls_since_wax__gte=F("last_coat__product__rewax_every"),
-            ).order_by("-pulls_since_wax", "code"),
+            worn.order_by("-pulls_since_wax", "code"),
             _tool_item(wax),
         ),
-        _listed(
-            _("Service"),
-            tools.filter(pulls_since_service__gte=F("service_interval")).order_by(
-                "code"
-            ),
-            _tool_item(service),
-        ),
-        _listed(
-            _("Calibration"),
+        listed(_("Service"), used.order_by("code"), _tool_item(service)),
+        listed(
+            _("Calibration of tools"),
             tools.filter(calibration_due__lte=soon).order_by("calibration_due"),
             _tool_item(lambda t: ("", t.calibration_due, t.calibration_due < day)),
         ),
-        _listed(
+        listed(
             _("Loans to give back"),
             tools.filter(due_back__lte=soon).order_by("due_back"),
             _tool_item(lambda t: (t.owner, t.due_back, t.due_back < day)),
         ),
-        _listed(
+    ]
+
+
+def _due_lots(day, soon) -> list[Listed]:
+    lots = Lot.objects.filter(state=LotState.GOOD).select_related("material")
+
+    def expiry(row: Lot) -> Item:
+        late = row.expires_on < day
+        url = reverse("lot", args=[row.pk])
+        return Item(str(row), row.material.name, url, row.expires_on, late)
+
+    def out(row: Lot) -> Item:
+        limit = row.material.out_time_limit
+        hours = {"out": f"{row.out_minutes / 60:.1f}", "of": limit}
+        note = _("out for %(out)s of %(of)s hours") % hours
+        late = row.out_minutes > limit * 60
+        return Item(str(row), note, reverse("lot", args=[row.pk]), None, late)
+
+    near = F("material__out_time_limit") * 60 * (1 - OUT_LEFT)
+    return [
+        listed(
             _("Lots near their expiry"),
-            lots.select_related("material").order_by("expires_on"),
-            lot,
+            lots.filter(expires_on__lte=soon).order_by("expires_on"),
+            expiry,
+            reverse("lots"),
+        ),
+        listed(
+            _("Lots near their out-time"),
+            lots.filter(out_minutes__gte=near).order_by("pk"),
+            out,
             reverse("lots"),
         ),
     ]
@@ -197,68 +206,18 @@ def _waiting(now) -> list[Listed]:
         return Item(row.part.serial, row.hold.label, url)
 
     return [
-        _listed(_("Laying up"), laying.order_by("started_at"), layup),
-        _listed(_("Curing"), curing.order_by("release_from"), cure),
-        _listed(
+        listed(_("Laying up"), laying.order_by("started_at"), layup),
+        listed(_("Curing"), curing.order_by("release_from"), cure),
+        listed(
             _("Parts to weigh"),
             waits_for_a_scale().order_by("serial"),
             weigh,
             reverse("to_weigh"),
         ),
-        _listed(
+        listed(
             _("Suspect parts to decide on"),
             doubts.order_by("pk"),
             doubt,
             f"{reverse('holds')}?state=open",
         ),
     ]
-
-
-# What an act is called in a hand-over; acts without a line say their form's name.
-FORMS = {
-    "step/1": _N("steps done on tools"),
-    "coat/1": _N("release coats"),
-    "pull/1": _N("pulls started"),
-    "plies/1": _N("plies laid"),
-    "batch/1": _N("resin batches mixed"),
-    "layup_closed/1": _N("lay-ups closed"),
-    "trace/1": _N("cure traces"),
-    "demold/1": _N("pulls taken out"),
-    "yield/1": _N("parts given their serial"),
-    "weight/1": _N("parts weighed"),
-    "place/1": _N("parts placed"),
-    "remove/1": _N("parts taken out of place"),
-    "hold/1": _N("holds put on"),
-    "hold_lifted/1": _N("holds lifted"),
-    "decision/1": _N("suspect parts decided"),
-    "tool_act/1": _N("acts on tools"),
-    "tool_defect/1": _N("mold defects noted"),
-    "defect_repair/1": _N("mold defects repaired"),
-    "lot/1": _N("lots received"),
-    "lot_act/1": _N("acts on lots"),
-    "photo/1": _N("photos"),
-    "reading/1": _N("readings"),
-    "check/1": _N("fit checks opened"),
-    "finish/1": _N("fit checks finished"),
-    "raise/1": _N("nonconformances raised"),
-}
-NEWEST = 2000
-
-
-def changed_since(entry: int) -> list[Change]:
-    """What was done since an entry, by form: the newest first, at most NEWEST acts."""
-    rows = (
-        Entry.objects.filter(pk__gt=entry)
-        .order_by("-pk")
-        .values_list("form", "by__name", "received_at")[:NEWEST]
-    )
-    found: dict[str, Change] = {}
-    for form, who, when in rows:
-        seen = found.get(form)
-        if seen is None:
-            name = FORMS.get(form, form.partition("/")[0].replace("_", " "))
-            found[form] = Change(_(name), 1, [who] if who else [], when)
-            continue
-        names = seen.who if who in seen.who or not who else [*seen.who, who]
-        found[form] = Change(seen.what, seen.count + 1, names, seen.last)
-    return list(found.values())

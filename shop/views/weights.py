@@ -11,16 +11,11 @@ from shop import roles
 from shop.actions import weights as actions
 from shop.forms import floor as forms
 from shop.forms.filters import Filter
-from shop.models import Airframe, Part, PartDesign, Position
+from shop.models import Airframe, Part, Position
 from shop.queries import weights as queries
-from shop.queries.sides import sides as query_sides
 
 from .acting import act_page, form_page, posted
 from .airframes import form_view
-from .panels import Panels, draw
-
-# Filled by qa: callables (request, design) -> (template, context) or None.
-side_panels: Panels = []
 
 
 @form_view
@@ -69,14 +64,3 @@ def set_arm(request, pk):
         back=page,
         above=(position.type.code, page),
     )
-
-
-@require_safe
-def sides(request, pk):
-    rows = PartDesign.objects.select_related("mirror").exclude(mirror=None)
-    design = roles.fetch(request.user, "look", rows, pk=pk)
-    context = {
-        "shown": query_sides(design),
-        "panels": draw(side_panels, request, design),
-    }
-    return render(request, "shop/sides.html", context)

@@ -1,0 +1,138 @@
+"""Find anything by its tag, serial, number, name or code."""
+
+from dataclasses import dataclass
+
+from django.db.models import Q, QuerySet
+from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
+
+from qa.models import HolePattern
+from qa.things import FIT
+from shop import things
+from shop.models import Material, PartDesign, Person
+from shop.queries.paging import search as with_words
+from shop.things import KINDS, Kind
+
+from .checks import checks
+from .nonconformances import nonconformances
+
+MOST = 10
+LONGEST = 80
+
+
+@dataclass(frozen=True)
+class Found:
+    label: str
+    note: str
+    url: str
+
+
+@dataclass(frozen=True)
+class FoundGroup:
+    word: str
+    rows: list[Found]
+    more: bool
+
+
+@dataclass(frozen=True)
+class Results:
+    """`code` is the thing whose code was typed, if any."""
+
+    words: str
+    code: Found | None
+    groups: list[FoundGroup]
+
+    @property
+    def nothing(self) -> bool:
+        return self.code is None and not self.groups
+
+
+# Kinds in the order of the page, with the columns that are looked through.
+COLUMNS = {
+    "part": (_("Parts"), ("serial", "design__number", "design__name")),
+    "tool": (_("Tooling"), ("code", "name", "place")),
+    "joint": (_("Joints"), ("number", "name", "position__path")),
+    "airframe": (_("Airframes"), ("serial", "name")),
+    "lot": (_("Lots"), ("number", "material__code", "material__name")),
+    "laminate": (_("Laminates"), ("code", "name")),
+    "machine": (_("Machines"), ("name",)),
+    "instrument": (_("Instruments"), ("code", "name", "kind")),
+}
+# Kinds that no label points at: rows, columns, heading, name of the url.
+OTHERS = (
+    (PartDesign, ("number", "name"), _("Part designs"), "design"),
+    (Material, ("code", "name"), _("Materials"), "material"),
+    (HolePattern, ("number", "name"), _("Hole patterns"), "hole_pattern"),
+)
+
+
+def look_for(words: str) -> Results:
+    """Return what is found, grouped by kind: a statement a kind, and one for a code."""
+    words = " ".join(words.split())[:LONGEST]
+    if not words:
+        return Results("", None, [])
+    groups = [_things(name, words) for name in COLUMNS]
+    groups.insert(2, _group(_("Pulls"), _pulls(words), KINDS["pull"]))
+    groups += [
+        _group(_("Fit checks"), _checks(words), KINDS["check"]),
+        _group(_("Nonconformances"), _items(words), KINDS["nonconformance"]),
+    ]
+    groups += [_other(*one, words) for one in OTHERS]
+    groups.append(_people(words))
+    typed = things.find(words) if " " not in words else None
+    code = _found(*typed) if typed else None
+    return Results(words, code, [group for group in groups if group.rows])
+
+
+def _found(kind: Kind, row) -> Found:
+    words = [kind.word, *kind.words(row)]
+    return Found(str(row), ", ".join(map(str, words)), kind.address(row))
+
+
+def _group(word, rows: QuerySet, kind: Kind) -> FoundGroup:
+    found = list(rows[: MOST + 1])
+    named = [_found(kind, row) for row in found[:MOST]]
+    return FoundGroup(word, named, len(found) > MOST)
+
+
+def _things(name: str, words: str) -> FoundGroup:
+    kind = KINDS[name]
+    rows = with_words(kind.rows(), words, *COLUMNS[name][1])
+    return _group(COLUMNS[name][0], rows.order_by("-pk"), kind)
+
+
+def _pulls(words: str) -> QuerySet:
+    """Pulls are named by their mold and number: DOOR-M-3."""
+    rows = KINDS["pull"].rows().order_by("-pk")
+    for word in words.split():
+        mold, _dash, number = word.rpartition("-")
+        found = Q(tool__code__icontains=word) | Q(tool__name__icontains=word)
+        if mold and number.isdecimal() and len(number) < 9:
+            found |= Q(tool__code__iexact=mold, number=int(number))
+        rows = rows.filter(found)
+    return rows
+
+
+def _checks(words: str) -> QuerySet:
+    return checks(words=words).select_related(None).select_related(*FIT)
+
+
+def _items(words: str) -> QuerySet:
+    rows = nonconformances(words=words)
+    return rows.select_related(None).select_related("airframe")
+
+
+def _other(model, columns, word, url: str, words: str) -> FoundGroup:
+    rows = with_words(model.objects.order_by("-pk"), words, *columns)
+    found = list(rows[: MOST + 1])
+    named = [
+        Found(str(row), row.name, reverse(url, args=[row.pk])) for row in found[:MOST]
+    ]
+    return FoundGroup(word, named, len(found) > MOST)
+
+
+def _people(words: str) -> FoundGroup:
+    rows = with_words(Person.objects.order_by("name"), words, "name", "username")
+    found = list(rows[: MOST + 1])
+    named = [Found(row.name, row.get_role_display(), "") for row in found[:MOST]]
+    return FoundGroup(_("People"), named, len(found) > MOST)

@@ -1,0 +1,121 @@
+"""What changed since the reader was last here: acts of others, in words."""
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop as _N
+
+from shop.models import Entry, Person, Visit
+
+# What acts of a form are called in a hand-over, and the list to look at. Acts that
+# change only how somebody works (a PIN, a tablet) are not told.
+WORDS = {
+    "raise/1": (_N("nonconformances raised from checks"), "nonconformances"),
+    "nonconformance/1": (_N("nonconformances written"), "nonconformances"),
+    "nonconformance_step/1": (_N("steps on nonconformances"), "nonconformances"),
+    "hold/1": (_N("holds put on"), "holds"),
+    "hold_lifted/1": (_N("holds lifted"), "holds"),
+    "decision/1": (_N("suspect parts decided"), "holds"),
+    "scrap/1": (_N("parts scrapped"), "parts"),
+    "check/1": (_N("fit checks opened"), "checks"),
+    "finish/1": (_N("fit checks finished"), "checks"),
+    "reading/1": (_N("readings"), "checks"),
+    "choose/1": (_N("readings chosen of two"), "checks"),
+    "fitup/1": (_N("fit-ups"), "checks"),
+    "trim/1": (_N("cuts recorded"), "checks"),
+    "move/1": (_N("parts moved"), "checks"),
+    "shim/1": (_N("shims put in"), "checks"),
+    "release_cut/1": (_N("cuts released"), "checks"),
+    "template/1": (_N("trim templates printed"), "checks"),
+    "holes/1": (_N("holes measured"), "hole_patterns"),
+    "hole_check/1": (_N("hole checks"), "hole_patterns"),
+    "hole_pattern/1": (_N("hole patterns defined"), "hole_patterns"),
+    "hole_revision/1": (_N("hole patterns revised"), "hole_patterns"),
+    "joint/1": (_N("joints defined"), "joints"),
+    "joint_revision/1": (_N("joints revised"), "joints"),
+    "instrument/1": (_N("instruments changed"), "instruments"),
+    "pull/1": (_N("pulls started"), "pulls"),
+    "plies/1": (_N("plies laid"), "pulls"),
+    "other_ply/1": (_N("plies laid off the plan"), "pulls"),
+    "batch/1": (_N("resin batches mixed"), "pulls"),
+    "bag/1": (_N("bag tests"), "pulls"),
+    "layup_closed/1": (_N("lay-ups closed"), "pulls"),
+    "cure/1": (_N("cure traces"), "pulls"),
+    "trace/1": (_N("cure traces"), "pulls"),
+    "demold/1": (_N("pulls taken out"), "pulls"),
+    "pull_void/1": (_N("pulls given up"), "pulls"),
+    "yield/1": (_N("parts given their serial"), "parts"),
+    "part/1": (_N("parts registered"), "parts"),
+    "weight/1": (_N("parts weighed"), "parts"),
+    "airframe_weight/1": (_N("airframes weighed"), "airframes"),
+    "place/1": (_N("parts placed"), "airframes"),
+    "remove/1": (_N("parts taken out of place"), "airframes"),
+    "step/1": (_N("steps done on tools"), "tooling"),
+    "coat/1": (_N("release coats"), "tooling"),
+    "tool/1": (_N("tools added"), "tooling"),
+    "tool_change/1": (_N("tools changed"), "tooling"),
+    "tool_act/1": (_N("acts on tools"), "tooling"),
+    "tool_defect/1": (_N("mold defects noted"), "tooling"),
+    "defect_repair/1": (_N("mold defects repaired"), "tooling"),
+    "milling/1": (_N("milling set-ups"), "machines"),
+    "axis_play/1": (_N("axis play measured"), "machines"),
+    "lot/1": (_N("lots received"), "lots"),
+    "lot_act/1": (_N("acts on lots"), "lots"),
+    "laminate/1": (_N("laminates defined"), "laminates"),
+    "photo/1": (_N("photos"), ""),
+}
+# A reader who was never here is told the last days; nobody reads more acts than this.
+FIRST_LOOK = timedelta(days=7)
+NEWEST = 2000
+
+
+@dataclass(frozen=True)
+class Change:
+    """Acts of one form since then; `place` is the name of the url of their list."""
+
+    what: str
+    place: str
+    count: int
+    who: list[str]
+    last: datetime
+
+
+@dataclass(frozen=True)
+class Changes:
+    """`since` is when the reader last said that it was read, None for never; `up_to`
+    is the entry to say it with; `whole` tells whether all of it is counted."""
+
+    since: datetime | None
+    up_to: int
+    rows: list[Change] = field(default_factory=list)
+    whole: bool = True
+
+
+def changes(reader: Person) -> Changes:
+    """What others did since the reader last read this: two statements."""
+    visit = Visit.objects.filter(person=reader).first()
+    rows = Entry.objects.exclude(by=reader).filter(form__in=WORDS)
+    if visit:
+        rows = rows.filter(pk__gt=visit.read_up_to)
+    else:
+        rows = rows.filter(received_at__gte=timezone.now() - FIRST_LOOK)
+    newest = rows.order_by("-pk").values_list("pk", "form", "by__name", "received_at")
+    found = list(newest[: NEWEST + 1])
+    by_form: dict[str, list] = {}
+    for _key, form, who, when in found[:NEWEST]:
+        by_form.setdefault(form, []).append((who, when))
+    told = [_change(form, by_form[form]) for form in WORDS if form in by_form]
+    return Changes(
+        visit and visit.read_at,
+        found[0][0] if found else 0,
+        told,
+        len(found) <= NEWEST,
+    )
+
+
+def _change(form: str, acts: list) -> Change:
+    words, place = WORDS[form]
+    who = list(dict.fromkeys(name for name, _when in acts if name))
+    return Change(_(words), place, len(acts), who, acts[0][1])
