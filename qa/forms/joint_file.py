@@ -10,6 +10,7 @@ under a bridge), `laminar` (yes or no), `edge` (upstream, downstream or streamwi
 `surround` (the position whose edge lies opposite, when it is not the joint's own).
 """
 
+import math
 from dataclasses import dataclass, field, replace
 
 from qa.forms.table_file import (
@@ -23,6 +24,7 @@ from qa.forms.table_file import (
     recognize,
 )
 from qa.numeric.joint import (
+    SHARPEST_TURN_DEG,
     Joint,
     JointComplaint,
     JointError,
@@ -281,15 +283,30 @@ def _extras(cells: _Cells) -> StationExtras:
 
 def _without_closing_row(good: list[_Read]) -> tuple[list[_Read], str | None]:
     """Leave out a last row that only closes the seam: the first again, or just its
-    place."""
-    if len(good) < 2:
+    place. Under another name at a sharp corner it is the corner's second station."""
+    if len(good) < 4:
         return good, None
     first, last = good[0].station, good[-1].station
-    bare = Station(label=last.label, place=last.place)
-    repeats = replace(last, label=first.label) == first or last == bare
-    if last.place == first.place and repeats:
-        return good[:-1], last.label
-    return good, None
+    same = replace(last, label=first.label) == first
+    bare = last == Station(label=last.label, place=last.place)
+    if last.place != first.place or not (same or bare):
+        return good, None
+    corner = same and last.label != first.label and last.gap_direction is None
+    if corner and _is_sharp(good[-2].station, first, good[1].station):
+        return good, None
+    return good[:-1], last.label
+
+
+def _is_sharp(before: Station, corner: Station, after: Station) -> bool:
+    """Whether a seam turns at a place by more than a gap direction can be worked out
+    for."""
+    arrives = [b - a for a, b in zip(before.place, corner.place, strict=True)]
+    leaves = [b - a for a, b in zip(corner.place, after.place, strict=True)]
+    size = math.hypot(*arrives) * math.hypot(*leaves)
+    if not size:
+        return False
+    along = sum(a * b for a, b in zip(arrives, leaves, strict=True)) / size
+    return along < math.cos(math.radians(SHARPEST_TURN_DEG))
 
 
 def _located(

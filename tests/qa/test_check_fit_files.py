@@ -194,6 +194,21 @@ def test_readings_come_in_the_order_of_the_joint():
     assert found.lines == (4, 3, None, 2)
 
 
+def test_at_a_sharp_corner_the_last_row_is_its_second_station():
+    corners = [(-100, -100), (100, -100), (100, 100), (-100, 100)]
+    sides = [(0, -101), (101, 0), (0, 101), (-101, 0)]
+    rows = ["1,-100,-100"]
+    for k, (side, end) in enumerate(zip(sides, corners[1:] + corners[:1], strict=True)):
+        rows += [f"{3 * k + 2},{side[0]},{side[1]}", f"{3 * k + 3},{end[0]},{end[1]}"]
+        rows += [f"{3 * k + 4},{end[0]},{end[1]}"] if k < 3 else []
+    found = parse("station,x_mm,y_mm\n" + "\n".join(rows) + "\n")
+    assert found.labels == [str(n) for n in range(1, 13)]
+    assert found.closing_label is None
+    # One normal per side: the first station looks down, the last to the left.
+    assert found.joint.gap_directions[0][1] < -0.99
+    assert found.joint.gap_directions[-1][0] < -0.99
+
+
 def test_a_reading_at_the_closing_row_says_that_it_was_left_out():
     text = b"station,gap_mm,flush_mm\n5,2.0,\n"
     with pytest.raises(FileComplaints, match="only closes the outline"):
