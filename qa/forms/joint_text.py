@@ -64,6 +64,28 @@ def rows_of(stations: Iterable) -> list[dict[str, Cell]]:
     return rows
 
 
+def mirrored(rows: Sequence[Mapping[str, Cell]], closed: bool) -> list[dict]:
+    """Rows of the joint of the other hand, mirrored at x = 0 under the same names.
+
+    An open seam is walked from its other end, so that its surround stays on the right.
+    """
+    done = [dict(row) for row in rows]
+    for row in done:
+        for name in ("normal_x", "face_x"):
+            if name in row:
+                row[name] = opposite(row[name])
+        text, unit = row["x"]
+        row["x"] = (opposite(text), unit)
+    return done if closed else done[::-1]
+
+
+def opposite(text: str) -> str:
+    """A typed number with the other sign, its digits as they were typed."""
+    bare = text.lstrip("+-\N{MINUS SIGN}")
+    negative = text.startswith(("-", "\N{MINUS SIGN}"))
+    return bare if negative or not bare.strip("0.") else f"-{bare}"
+
+
 def drafts(file: JointFile, positions: Mapping[str, int]) -> list[StationDraft]:
     """The stations of a file, ready to be released.
 

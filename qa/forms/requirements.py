@@ -268,6 +268,19 @@ def initial_of(revision: JointRevision) -> dict:
     return start
 
 
+def mirrored(revision: JointRevision) -> dict:
+    """What the form starts with for the joint of the other hand, mirrored at x = 0.
+    Motions are left to the person: a hinge line is not turned over by a sign."""
+    start = initial_of(revision)
+    start.pop("motions", None)
+    if revision.flow_mdeg is not None:
+        start["flow"] = f"{(180_000 - revision.flow_mdeg) % 360_000 / 1000:g}"
+    if revision.attach_points:
+        turned = [{**p, "x_nm": -p["x_nm"]} for p in revision.attach_points]
+        start["points"] = "\n".join(map(_point_line, turned))
+    return start
+
+
 def _point_line(point: dict) -> str:
     x, y = (format_length(point[axis], "mm") for axis in ("x_nm", "y_nm"))
     return f"{point['name']}, {x}, {y}"

@@ -30,7 +30,8 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 
 @form_view
 def new_joint(request):
-    """Make a joint; ?from=KEY starts from another one, ?position=KEY at a position."""
+    """Make a joint; ?from=KEY starts from another one, ?mirror=KEY from its mirror
+    image, ?position=KEY at a position."""
     roles.require(request.user, "define joints")
     page = Page(request, NewJointForm, start=lambda: _start_of_new(request))
     if page.wants_to_save:
@@ -116,12 +117,14 @@ def _number(text) -> int:
 def _start_of_new(request) -> dict:
     start = {"units": request.user.units, "position": request.GET.get("position")}
     rows = Joint.objects.exclude(current=None).select_related("current")
-    other = rows.filter(pk=_number(request.GET.get("from"))).first()
-    if other is None:
+    mirror = rows.filter(pk=_number(request.GET.get("mirror"))).first()
+    if mirror:
+        start |= requirements.mirrored(mirror.current) | {"mirror": mirror.pk}
+        start["stations"] = _text_of(mirror.current, mirrored=True)
+        start["first_line"], start["last_line"] = mirror.first_line, mirror.last_line
         return start
-    start |= _start_from(other.current)
-    start["note"] = _("As %(number)s") % {"number": other.number}
-    return start
+    other = rows.filter(pk=_number(request.GET.get("from"))).first()
+    return start | _start_from(other.current) if other else start
 
 
 def _start_of_revision(request, joint: Joint) -> dict:
@@ -131,9 +134,14 @@ def _start_of_revision(request, joint: Joint) -> dict:
 
 
 def _start_from(revision: JointRevision) -> dict:
-    stations = revision.stations.select_related("surround")
-    text = joint_text.write(joint_text.rows_of(stations))
-    return {**requirements.initial_of(revision), "stations": text}
+    return {**requirements.initial_of(revision), "stations": _text_of(revision)}
+
+
+def _text_of(revision: JointRevision, mirrored: bool = False) -> str:
+    rows = joint_text.rows_of(revision.stations.select_related("surround"))
+    if mirrored:
+        rows = joint_text.mirrored(rows, revision.closed)
+    return joint_text.write(rows)
 
 
 class Page:
@@ -220,7 +228,10 @@ class Page:
 
     def _drawn(self, joint: Joint):
         """The requirement as it would look once saved; None when it cannot be drawn."""
-        if not self.form.is_bound or not self.form.drafts:
+        if not self.form.is_bound:
+            unit = self.request.user.units
+            return queries.joint_view(joint, joint.current, unit) if joint.pk else None
+        if not self.form.drafts:
             return None
         revision = JointRevision(**asdict(self.form.requirement))
         revision.joint = joint
