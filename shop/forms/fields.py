@@ -3,7 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Part
+from shop.models import Part, Tool
 
 
 class SerialField(forms.CharField):
@@ -19,6 +19,29 @@ class SerialField(forms.CharField):
         if part is None:
             raise forms.ValidationError(self.error_messages["unknown"])
         return part
+
+
+class ToolField(forms.CharField):
+    """A tool by its code, typed or scanned."""
+
+    default_error_messages = {"unknown": _("There is no tool with this code.")}
+
+    def __init__(self, **named):
+        super().__init__(max_length=40, **named)
+
+    def prepare_value(self, value):
+        if isinstance(value, int):
+            return Tool.objects.filter(pk=value).values_list("code", flat=True).first()
+        return value
+
+    def clean(self, value):
+        code = super().clean(value)
+        if not code:
+            return None
+        tool = Tool.objects.filter(code=code).first()
+        if tool is None:
+            raise forms.ValidationError(self.error_messages["unknown"])
+        return tool
 
 
 class DateField(forms.DateField):

@@ -5,7 +5,6 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import (
     Axis,
-    Hand,
     Lot,
     LotState,
     Machine,
@@ -19,7 +18,7 @@ from shop.models import (
     ToolState,
 )
 
-from .fields import AskedReason, DateField, MomentField
+from .fields import AskedReason, DateField, MomentField, ToolField
 from .filters import Filter, any_of
 from .measures import PercentField, length, temperature
 
@@ -63,16 +62,18 @@ class ToolForm(forms.ModelForm):
             "due_back": DateField,
         }
 
+    mirror = ToolField(
+        label=_("Mirror"), required=False, help_text=_("Code of the other hand's tool.")
+    )
+    plug = ToolField(
+        label=_("From the plug"), required=False, help_text=_("Code of the plug.")
+    )
     cost = forms.DecimalField(
         label=_("What it cost"), required=False, min_value=0, decimal_places=2
     )
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
-        self.fields["mirror"].queryset = Tool.objects.exclude(hand=Hand.NONE)
-        self.fields["plug"].queryset = Tool.objects.filter(
-            kind__in=(ToolKind.PLUG, ToolKind.MOLD)
-        )
         if self.instance.pk:
             del self.fields["kind"]
             if self.instance.cost is not None:

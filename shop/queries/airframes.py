@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.core.paginator import Page
-from django.db.models import Count
 
 from shop.models import Airframe, AirframeType, PartState, Placement, Position
 
@@ -89,8 +88,8 @@ def airframes(*, q: str = "", type: AirframeType | None = None, page=1) -> Page:
 def types() -> list[AirframeType]:
     return list(
         AirframeType.objects.annotate(
-            airframe_count=Count("airframes", distinct=True),
-            position_count=Count("positions", distinct=True),
+            airframe_count=count_of(Airframe.objects.all(), "type"),
+            position_count=count_of(Position.objects.all(), "type"),
         ).order_by("code")
     )
 

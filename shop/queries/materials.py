@@ -68,7 +68,8 @@ def _lot_row(lot: Lot) -> LotRow:
 
 def lots(*, q="", state="", material: Material | None = None, page=1) -> Page:
     rows = Lot.objects.select_related("material")
-    rows = rows.filter(state=state) if state else rows.exclude(state=LotState.USED_UP)
+    here = [LotState.GOOD, LotState.HELD]
+    rows = rows.filter(state__in=[state] if state else here)
     if material:
         rows = rows.filter(material=material)
     rows = search(rows, q, "number", "material__code", "material__name")

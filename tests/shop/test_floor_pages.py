@@ -319,7 +319,12 @@ def test_the_whole_way_through_the_pages(lead, client_of):
     post("add_tool", kind="plug", code="PLUG-1", name="Door plug", hand="left")
     plug = Tool.objects.get(code="PLUG-1")
     post(
-        "add_tool", kind="mold", code="M-1", name="Door mold", hand="left", plug=plug.pk
+        "add_tool",
+        kind="mold",
+        code="M-1",
+        name="Door mold",
+        hand="left",
+        plug=plug.code,
     )
     mold = Tool.objects.get(code="M-1")
     post("add_step", plug.pk, name="seal", order=1)
