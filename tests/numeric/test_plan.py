@@ -1,0 +1,235 @@
+"""Properties of a plan: symmetry, scale, limits, trim, and what it never predicts."""
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qa.numeric import bite
+from qa.numeric.joint import Limits, Station, build_joint
+from qa.numeric.motions import NothingSeen
+from qa.numeric.plan import plan_fit
+from qa.numeric.planned import OptionError, PlanOptions
+from qa.numeric.verdict import NarrowLimits
+from tests.numeric import doors
+
+DOOR = doors.door(across=3, up=2)
+COUNT = len(DOOR.stations)
+GAPS = st.lists(
+    st.integers(0, 400).map(lambda g: g / 100), min_size=COUNT, max_size=COUNT
+)
+FEW = settings(max_examples=12, deadline=None)
+
+
+def planned(joint, gaps, **options):
+    return plan_fit(joint, gaps, doors.none(joint), PlanOptions(**options))
+
+
+def changed(joint, place, direction, scale=1.0, closed=True):
+    """The joint with every place and gap direction taken elsewhere."""
+    return build_joint(
+        [
+            replace(
+                station,
+                place=place(*station.place),
+                gap_direction=direction(*station.gap_direction),
+                gap=Limits(station.gap.low * scale, station.gap.high * scale),
+            )
+            for station in joint.stations
+        ],
+        closed=closed,
+    )
+
+
+def aims(plan):
+    """What the plan reached, whichever picture it was drawn in."""
+    trim = plan.trim
+    reached = [plan.seat.worst_after, trim.unresolved_mm2, trim.area_mm2]
+    return reached + [station.gap_after for station in plan.stations]
+
+
+@FEW
+@given(GAPS)
+def test_turning_the_picture_by_90_degrees_turns_the_plan(gaps):
+    plan = planned(DOOR, gaps)
+    joint = changed(DOOR, lambda x, y, z: (-y, x, z), lambda x, y, z: (-y, x, z))
+    other = planned(joint, gaps)
+    assert aims(other) == pytest.approx(aims(plan), rel=1e-5, abs=1e-4)
+
+
+@FEW
+@given(GAPS, st.floats(-math.pi, math.pi))
+def test_turning_by_any_angle_turns_the_seat_where_no_bound_is_met(gaps, angle):
+    gaps = [1.5 + gap / 4 for gap in gaps]
+    sine, cosine = math.sin(angle), math.cos(angle)
+
+    def turn(x, y, z):
+        return cosine * x - sine * y, sine * x + cosine * y, z
+
+    one = planned(DOOR, gaps).seat
+    two = planned(changed(DOOR, turn, turn), gaps).seat
+    assert two.worst_after == pytest.approx(one.worst_after, abs=1e-6)
+    assert two.move.turn_deg == pytest.approx(one.move.turn_deg, abs=1e-4)
+    expected = turn(one.move.x_mm, one.move.y_mm, 0)[:2]
+    assert (two.move.x_mm, two.move.y_mm) == pytest.approx(expected, abs=1e-4)
+
+
+@FEW
+@given(GAPS)
+def test_mirroring_the_picture_mirrors_the_plan(gaps):
+    plan = planned(DOOR, gaps)
+    joint = changed(DOOR, lambda x, y, z: (-x, y, z), lambda x, y, z: (-x, y, z))
+    other = planned(joint, gaps)
+    assert aims(other) == pytest.approx(aims(plan), rel=1e-5, abs=1e-4)
+
+
+def test_the_move_is_mirrored_and_turned_with_the_picture():
+    # Readings with no symmetry of their own: where two turns are equally good, no rule
+    # of one picture can be the mirror image of itself.
+    gaps = [0.4, 1.2, 1.9, 2.6, 0.7, 1.1, 0.9, 3.1, 1.4, 0.8]
+    one = planned(DOOR, gaps).trim.move
+    joint = changed(DOOR, lambda x, y, z: (-x, y, z), lambda x, y, z: (-x, y, z))
+    two = planned(joint, gaps).trim.move
+    found = (-two.x_mm, two.y_mm, -two.turn_deg)
+    assert found == pytest.approx((one.x_mm, one.y_mm, one.turn_deg), abs=1e-5)
+    joint = changed(DOOR, lambda x, y, z: (-y, x, z), lambda x, y, z: (-y, x, z))
+    two = planned(joint, gaps).trim.move
+    found = (two.y_mm, -two.x_mm, two.turn_deg)
+    assert found == pytest.approx((one.x_mm, one.y_mm, one.turn_deg), abs=1e-5)
+
+
+@FEW
+@given(GAPS)
+def test_scaling_all_lengths_scales_the_plan(gaps):
+    plan = planned(DOOR, gaps)
+    joint = changed(
+        DOOR, lambda x, y, z: (2 * x, 2 * y, 2 * z), lambda x, y, z: (x, y, z), 2.0
+    )
+    other = planned(joint, [2 * g for g in gaps], max_move_mm=6.0, max_trim_mm=6.0)
+    assert other.seat.worst_after == pytest.approx(plan.seat.worst_after, abs=1e-5)
+    area = 4 * plan.trim.area_mm2
+    assert other.trim.area_mm2 == pytest.approx(area, rel=1e-5, abs=1e-3)
+
+
+@FEW
+@given(GAPS, st.integers(1, 100))
+def test_wider_limits_never_need_more_area(gaps, by):
+    plan = planned(DOOR, gaps)
+    wider = build_joint(
+        replace(s, gap=Limits(s.gap.low - by / 100, s.gap.high + by / 100))
+        for s in DOOR.stations
+    )
+    if plan.trim.possible:
+        assert planned(wider, gaps).trim.area_mm2 <= plan.trim.area_mm2 + 1e-4
+
+
+@FEW
+@given(GAPS, st.integers(0, 200), st.integers(1, 100))
+def test_more_trim_allowed_never_leaves_more_unresolved(gaps, most, more):
+    less = planned(DOOR, gaps, max_trim_mm=most / 100).trim.unresolved_mm2
+    after = planned(DOOR, gaps, max_trim_mm=(most + more) / 100).trim.unresolved_mm2
+    assert after <= less + 1e-4
+
+
+@FEW
+@given(GAPS, GAPS, st.sampled_from([0.0, 0.3, 3.0]))
+def test_no_plan_predicts_a_negative_gap(gaps, flushes, most):
+    flushes = [flush - 2 for flush in flushes]
+    plan = plan_fit(DOOR, gaps, flushes, PlanOptions(max_trim_mm=most))
+    assert min(station.gap_after for station in plan.stations) >= -1e-6
+    assert plan.settled
+
+
+def test_the_probability_is_the_product_over_the_readings():
+    # All in the middle of 1 to 3, u 0.5: each conforms with 2 Phi(2) - 1 (tables of the
+    # normal distribution: 0.954500), four of them independent.
+    plan = planned(doors.square(), [2.0] * 4, uncertainty_mm=0.5)
+    assert plan.probability == pytest.approx(0.9544997361**4, abs=1e-9)
+    assert planned(doors.square(), [2.0] * 4).probability is None
+
+
+def test_guarded_limits_are_drawn_in_before_anything_is_planned():
+    # u 0.1 draws 1 to 3 in by 1.6449 u to 1.16449 (JCGM 106); 1.05 does not do.
+    still = {"max_move_mm": 0.0, "max_turn_deg": 0.0}
+    gaps = [1.05, 2.0, 2.0, 2.0]
+    assert planned(doors.square(), gaps, **still).exit_code == 0
+    plan = planned(doors.square(), gaps, rule="guarded", uncertainty_mm=0.1, **still)
+    assert plan.exit_code == 1
+    assert plan.stations[0].gap_after == pytest.approx(1.164486, abs=1e-6)
+    with pytest.raises(NarrowLimits):
+        planned(doors.square(), gaps, rule="guarded", uncertainty_mm=0.9)
+
+
+def test_a_one_sided_limit_has_its_deviation_from_the_narrowest_half_width():
+    # Half width 0.25 where nothing two-sided says otherwise: 0.1 beyond is d = 1.4.
+    low = planned(doors.square(gap=(1.0, None)), [0.9, 2, 2, 2], max_move_mm=0.0)
+    assert low.seat.worst_before == pytest.approx(1.4)
+    high = planned(doors.square(gap=(None, 3.0)), [3.1, 2, 2, 2], max_move_mm=0.0)
+    assert high.seat.worst_before == pytest.approx(1.4)
+
+
+def test_nothing_to_plan_by_is_an_error():
+    with pytest.raises(NothingSeen, match="no station has limits"):
+        planned(doors.square(gap=(None, None)), [2.0] * 4)
+    with pytest.raises(NothingSeen, match="nothing was measured"):
+        planned(doors.square(), [None] * 4)
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        {"max_move_mm": -1.0},
+        {"max_turn_deg": math.inf},
+        {"max_tilt_deg": 60.0},
+        {"bite": 0.0},
+        {"bite": 1.5},
+        {"rule": "guarded"},
+        {"rule": "hopeful"},
+        {"trim": "both"},
+        {"edition": "1066"},
+    ],
+)
+def test_options_that_cannot_be_are_refused(options):
+    with pytest.raises(OptionError) as refused:
+        PlanOptions(**options)
+    assert refused.value.option in {*options, "uncertainty_mm"}
+
+
+def test_sliding_along_a_tight_corner_is_told():
+    # Radius 30 mm, 15 degrees between stations: 2 mm of slide is 2^2 / 60 = 0.07 mm.
+    around = [math.radians(15 * k) for k in range(-2, 3)]
+    stations = [
+        Station(
+            str(k),
+            (30 * math.cos(a), 30 * math.sin(a), 0.0),
+            (math.cos(a), math.sin(a), 0.0),
+            gap=Limits(1, 3) if k == 4 else Limits(),
+        )
+        for k, a in enumerate(around)
+    ]
+    joint = build_joint(stations, closed=False)
+    plan = planned(joint, [None] * 4 + [4.0], max_turn_deg=0.0)
+    assert any("along a corner of radius 30 mm" in note for note in plan.notes)
+
+
+def test_a_lasting_shortfall_lengthens_the_bite_but_never_past_the_trim():
+    # Predicted 1.0, 0.5, 0.8; measured 80 % of each: ratio 0.8 exactly, no spread.
+    rounds = [bite.Round(p, 0.8 * p) for p in (1.0, 0.5, 0.8)]
+    found = bite.learned(rounds)
+    assert found.ratio == pytest.approx(0.8)
+    assert found.spread == pytest.approx(0, abs=1e-12)
+    assert found.lasting and found.missing == pytest.approx(0.2)
+    assert bite.corrected_bite(0.4, 1.0, found) == pytest.approx(0.5)
+    assert bite.corrected_bite(0.4, 0.45, found) == pytest.approx(0.45)
+
+
+def test_scattered_cuts_say_nothing_lasting():
+    rounds = [bite.Round(1.0, m) for m in (0.7, 1.3, 0.9)]
+    found = bite.learned(rounds)
+    # Mean 29/30; squares of residuals .0711 .1111 .0044 sum to .1867, over 2: s 0.3055.
+    assert found.spread == pytest.approx(0.3055, abs=1e-4)
+    assert not found.lasting
+    assert bite.corrected_bite(0.4, 1.0, found) == 0.4
+    assert bite.learned(rounds[:1]) is None

@@ -1,0 +1,217 @@
+"""`plan_fit` as it is run: two files in, a plan and an exit code out, no database."""
+
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+
+HEADER = (
+    "station,x_mm,y_mm,normal_x,normal_y,"
+    "gap_min_mm,gap_max_mm,flush_min_mm,flush_max_mm"
+)
+JOINT = f"""{HEADER}
+R,100,0,1,0,1,3,-0.5,0.5
+T,0,100,0,1,1,3,-0.5,0.5
+L,-100,0,-1,0,1,3,-0.5,0.5
+B,0,-100,0,-1,1,3,-0.5,0.5
+"""
+FITS = "station,gap_mm,flush_mm\nR,1.2,0\nT,2,0\nL,2.8,0\nB,2,0\n"
+TIGHT = "station,gap_mm,flush_mm\nR,0.6,0\nT,2,0\nL,0.6,0\nB,2,0\n"
+STEP = "station,gap_mm,flush_mm\nR,2,2\nT,2,-2\nL,2,2\nB,2,-2\n"
+HINGE = {"name": "swing", "rotation": [0, 0, 2], "origin": [-100, 0, 0]}
+
+
+def run(tmp_path, readings, *options, joint=JOINT):
+    """(exit code, standard output, standard error)"""
+    paths = []
+    for name, text in (("joint", joint), ("readings", readings)):
+        paths.append(tmp_path / f"{name}.csv")
+        paths[-1].write_text(text, encoding="utf-8")
+    out, err, code = io.StringIO(), io.StringIO(), 0
+    try:
+        call_command("plan_fit", *map(str, paths), *options, stdout=out, stderr=err)
+    except SystemExit as end:
+        code = end.code
+    return code, out.getvalue(), err.getvalue()
+
+
+def planned(tmp_path, readings, *options, **files):
+    code, out, err = run(tmp_path, readings, "--json", *options, **files)
+    assert not err
+    return code, json.loads(out)
+
+
+def test_a_part_that_fits_by_a_move_ends_with_0(tmp_path):
+    code, plan = planned(tmp_path, FITS)
+    assert code == 0
+    seat = plan["seat"]
+    assert set(seat) >= {"x_mm", "y_mm", "turn_deg"}
+    # Right 1.2 - x, left 2.8 + x are both 2 at x = -0.8.
+    assert seat["x_mm"] == pytest.approx(-0.8, abs=1e-6)
+    assert seat["worst_before"] == pytest.approx(0.8)
+    assert seat["worst_after"] == pytest.approx(0, abs=1e-6)
+    assert seat["conforms"] is True
+    assert plan["level"]["conforms"] is True
+    assert set(plan["level"]) >= {"z_mm", "tilt_x_deg", "tilt_y_deg"}
+    assert plan["held"] == ["turn"]
+    assert plan["probability"] is None
+    assert plan["trim"]["needed"] is False and plan["trim"]["possible"] is True
+
+
+def test_a_part_that_must_be_cut_ends_with_1(tmp_path):
+    code, plan = planned(tmp_path, TIGHT, "--uncertainty-mm", "0.1")
+    assert code == 1
+    trim = plan["trim"]
+    # 0.8 in all must come off; length weights are 141.421356.
+    assert trim["area_mm2"] == pytest.approx(0.8 * 141.421356, rel=1e-6)
+    assert trim["needed"] and trim["possible"]
+    assert trim["build_up_mm2"] == trim["unresolved_mm2"] == 0
+    assert set(trim["stations"][0]) == {
+        *("station", "gap_now_mm", "trim_mm", "build_up_mm"),
+        *("gap_after_mm", "unresolved_mm", "next_bite_mm"),
+    }
+    assert [s["station"] for s in trim["stations"]] == list("RTLB")
+    # Both cut sides end on the limit: one half each, the others never fail.
+    assert plan["probability"] == pytest.approx(0.25, abs=1e-4)
+
+
+def test_a_part_that_cannot_fit_as_allowed_ends_with_2(tmp_path):
+    code, plan = planned(tmp_path, TIGHT, "--trim", "none")
+    assert code == 2
+    assert plan["trim"]["possible"] is False
+    assert plan["trim"]["unresolved_mm2"] == pytest.approx(0.8 * 141.421356, rel=1e-6)
+    assert plan["trim"]["area_mm2"] == 0
+
+
+def test_a_step_that_leveling_cannot_cure_ends_with_2(tmp_path):
+    code, plan = planned(tmp_path, STEP)
+    assert code == 2
+    assert plan["seat"]["conforms"] and not plan["level"]["conforms"]
+
+
+def test_what_was_not_measured_is_null(tmp_path):
+    code, plan = planned(tmp_path, "station,gap_mm,flush_mm\nR,,0.1\nT,,0\n")
+    assert code == 0
+    assert plan["seat"] is None and plan["trim"] is None
+    code, plan = planned(tmp_path, "station,gap_mm,flush_mm\nR,1.5,\nL,2,\n")
+    assert code == 0
+    assert plan["level"] is None
+    assert [s["station"] for s in plan["trim"]["stations"]] == ["R", "L"]
+
+
+def test_motions_from_a_file_are_reported_by_name(tmp_path):
+    path = tmp_path / "motions.json"
+    path.write_text(json.dumps({"motions": [HINGE | {"min": -1, "max": 1}]}))
+    code, plan = planned(tmp_path, FITS, "--motions", str(path))
+    assert set(plan["motion"]) == {"swing"}
+    assert plan["seat"]["motion"] == plan["motion"] or plan["trim"]["needed"]
+    assert code in (0, 1, 2)
+
+
+@pytest.mark.parametrize(
+    ("motion", "reason"),
+    [
+        ({"name": "a", "min": 0, "max": 1}, "neither moves nor turns"),
+        (HINGE | {"min": 2, "max": 1}, "above max"),
+        (HINGE | {"min": "x", "max": 1}, "must be a finite number"),
+        (HINGE | {"min": 0, "max": 1, "speed": 3}, "is not known"),
+        (HINGE | {"min": 0, "max": 90}, "within 45 degrees"),
+        (HINGE | {"min": 0, "max": 1, "origin": [1, 2]}, "list of three numbers"),
+        ({"min": 0, "max": 1}, "plain characters"),
+        ("swing", "must be an object"),
+    ],
+)
+def test_motions_that_cannot_be_end_with_3(tmp_path, motion, reason):
+    path = tmp_path / "motions.json"
+    path.write_text(json.dumps({"motions": [motion]}))
+    code, out, err = run(tmp_path, FITS, "--motions", str(path))
+    assert (code, out) == (3, "")
+    assert reason in err and str(path) in err
+
+
+@pytest.mark.parametrize("text", ["{", "[]", '{"motions": 3}', "\xff\xfe"])
+def test_a_motions_file_that_is_none_ends_with_3(tmp_path, text):
+    path = tmp_path / "motions.json"
+    path.write_bytes(text.encode("latin-1"))
+    code, out, err = run(tmp_path, FITS, "--motions", str(path))
+    assert (code, out) == (3, "")
+    assert f"{path}:1: " in err
+
+
+@pytest.mark.parametrize(
+    ("options", "reason"),
+    [
+        (("--rule", "guarded"), "--uncertainty-mm"),
+        (("--rule", "guarded", "--uncertainty-mm", "0.9"), "too narrow"),
+        (("--max-move-mm", "-1"), "below 0"),
+        (("--max-turn-deg", "nan"), "not a number"),
+        (("--max-tilt-deg", "60"), "at most 45"),
+        (("--bite", "1.5"), "at most 1"),
+        (("--trim", "all"), "invalid choice"),
+        (("--paper", "a3"), "invalid choice"),
+        (("--motions", "nowhere.json"), "cannot be read"),
+    ],
+)
+def test_options_that_cannot_be_end_with_3(tmp_path, options, reason):
+    joint, readings = tmp_path / "joint.csv", tmp_path / "readings.csv"
+    joint.write_text(JOINT)
+    readings.write_text(FITS)
+    command = [sys.executable, "manage.py", "plan_fit", joint, readings, *options]
+    root = Path(__file__).resolve().parents[2]
+    done = subprocess.run(command, cwd=root, capture_output=True, text=True)
+    assert (done.returncode, done.stdout) == (3, "")
+    assert reason in done.stderr
+
+
+def test_nothing_to_see_any_motion_by_ends_with_3(tmp_path):
+    code, out, err = run(tmp_path, "station,gap_mm,flush_mm\nR,,\n")
+    assert (code, out) == (3, "")
+    assert "nothing was measured that has limits" in err
+
+
+def test_a_joint_without_any_limits_ends_with_3(tmp_path):
+    bare = "\n".join(line[: line.index("1,3")] + ",,," for line in JOINT.split()[1:])
+    joint = f"{JOINT.split()[0]}\n{bare}\n"
+    code, out, err = run(tmp_path, FITS, joint=joint)
+    assert (code, out) == (3, "")
+    assert "no station has limits" in err
+
+
+def test_a_wrong_number_is_told_by_line_and_column(tmp_path):
+    code, out, err = run(tmp_path, FITS.replace("2.8", "wide"))
+    assert (code, out) == (3, "")
+    assert "readings.csv:4: gap_mm: 'wide' is not a number" in err
+
+
+def test_the_plan_for_people_says_what_to_do(tmp_path):
+    code, out, _ = run(tmp_path, TIGHT)
+    assert code == 1
+    assert "Trim 113.1 mm2" in out
+    assert "It fits with the move and the trim above." in out
+
+
+def test_the_template_is_written_only_when_something_is_cut(tmp_path):
+    path = tmp_path / "template.pdf"
+    code, _, _ = run(tmp_path, TIGHT, "--template", str(path), "--paper", "letter")
+    assert code == 1
+    assert path.read_bytes().startswith(b"%PDF-")
+
+
+def test_trim_columns_of_the_joint_are_heeded(tmp_path):
+    lines = JOINT.split()
+    joint = "\n".join(
+        [f"{lines[0]},trim_max_in,trim_side,land_mm"]
+        + [f"{line},0.01,surround,1" for line in lines[1:]]
+    )
+    code, plan = planned(tmp_path, TIGHT, joint=joint + "\n")
+    assert code == 2  # 0.254 mm a side where 0.4 is needed
+    most = max(station["trim_mm"] for station in plan["trim"]["stations"])
+    assert most == pytest.approx(0.254, abs=1e-6)
+
+
+def test_the_same_files_give_the_same_bytes(tmp_path):
+    assert run(tmp_path, TIGHT, "--json") == run(tmp_path, TIGHT, "--json")
