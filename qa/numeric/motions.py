@@ -156,8 +156,8 @@ def freedom(motions, rho: float, places, directions) -> Freedom:
     """What the readings at places (m, 3), each along its direction (m, 3), can see.
 
     A direction of motion is unseen when it changes the readings by less than a
-    thousandth of its movement at the rim (root mean square). Raises NothingSeen when
-    none can be seen.
+    thousandth of its movement at the rim (root mean square). Motions whose bounds leave
+    no choice do not count. Raises NothingSeen when none can be seen.
     """
     motions = tuple(motions)
     unit = np.array([_rim(motion, rho) for motion in motions])
@@ -170,7 +170,11 @@ def freedom(motions, rho: float, places, directions) -> Freedom:
         raise NothingSeen("no reading can see any motion that the part may make")
     held = [motions[k].name for k in np.flatnonzero(~seen)]
     locked = list(np.eye(len(motions))[~seen])
-    live = np.flatnonzero(seen)
+    live = np.flatnonzero(seen & (high > low))
+    if not len(live):
+        return Freedom(
+            motions, unit, low, high, np.eye(len(motions))[~seen], tuple(held)
+        )
     triangle = np.linalg.qr(slopes[:, live], mode="r")
     _, sizes, axes = np.linalg.svd(triangle, full_matrices=True)
     sizes = np.r_[sizes, np.zeros(len(live) - len(sizes))]

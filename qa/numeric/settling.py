@@ -135,7 +135,12 @@ class TurnSearch:
         while done < len(self.best) and self.best[done] <= NOTHING:
             done += 1
         self._hold(done)  # aims that cost nothing are held as they are
-        found = problem.finish(self.programme, self.draft, self.parts, done)
+        parts = self.programme, self.draft, self.parts
+        try:
+            found = problem.finish(*parts, done)
+        except Infeasible:
+            self._hold(0)
+            found = problem.finish(*parts)
         unit = problem.freedom.unit[0]
         return np.r_[turn * unit, found[0][:-2]], found[1]
 
@@ -163,7 +168,7 @@ class TurnSearch:
             tried.add(found)
             value = self._try(aim, found)
             if value < best - self._rounding(aim, value) / 2:
-                best, turn = value, found
+                best, turn = self._newton(aim, value, found)
         if not math.isfinite(best):
             raise Infeasible("no turn fulfills all the rows and bounds")
         self.best.append(best)
@@ -220,15 +225,24 @@ class TurnSearch:
         except Infeasible:
             if aim == 0:
                 raise
+        try:
+            self._hold(aim, exactly=False)
+            return self._cut(aim, point)
+        except Infeasible:
+            self._blame(aim, point)
+        finally:
+            self._hold(aim)
+        return math.inf
+
+    def _blame(self, aim: int, point) -> None:
+        """A curve of the earlier aim that is worse here than its best."""
         for earlier in range(aim):
-            self._hold(earlier)
+            self._hold(earlier, exactly=False)
             try:
                 if self._cut(earlier, point) > self._most(earlier, 1):
                     break
             except Infeasible:  # the aim before is worse here, by a rounding
                 break
-        self._hold(aim)
-        return math.inf
 
     def _cut(self, aim: int, point, *, sure: bool = False) -> float:
         value = self.programme.minimize(self.costs[aim], sure=sure)
@@ -245,13 +259,16 @@ class TurnSearch:
         size = self.sizes[aim]
         return EQUAL * max(1.0, size, abs(value) if math.isfinite(value) else 0.0)
 
-    def _hold(self, aims: int) -> None:
-        """Keep the first aims, and only them, at their best."""
+    def _hold(self, aims: int, *, exactly: bool = True) -> None:
+        """Keep the first aims, and only them, at their best.
+
+        `exactly`: what is met costs nothing at all, not even a rounding.
+        """
         programme, free = self.programme, slice(self.draft.motions, None)
         high = self.high_ends.copy()
         for aim, row in enumerate(self.limits):
             held = aim < aims
-            nothing = held and self.best[aim] <= NOTHING
+            nothing = exactly and held and self.best[aim] <= NOTHING
             if nothing:
                 high[self.costs[aim] > 0] = 0.0
             most = self._most(aim, 4) if held and not nothing else math.inf
