@@ -148,6 +148,8 @@ def _check_place(airframe, position, part, reason) -> None:
         raise Refused(message % values, field="position")
     if part.state == PartState.SCRAPPED:
         raise Refused(_("Scrapped: it can never be placed again."), field="part")
+    if part.design.is_coupon:
+        raise Refused(_("A test coupon is never placed."), field="part")
     open_placements = Placement.objects.filter(removed_at=None).select_related(
         "airframe", "position", "part"
     )
@@ -181,7 +183,10 @@ def place_part(
         "reason": reason,
     }
     with perform("place/1", by=by, said=said) as act:
-        part = Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part.pk)
+        lock = Part.objects.select_related("design").select_for_update(
+            of=("self",), no_key=True
+        )
+        part = lock.get(pk=part.pk)
         Airframe.objects.select_for_update(of=("self",), no_key=True).get(
             pk=airframe.pk
         )

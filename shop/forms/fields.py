@@ -3,6 +3,8 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from shop.actions.photos import encode_photo
+from shop.ledger import Refused
 from shop.models import Part, Tool
 
 
@@ -42,6 +44,23 @@ class ToolField(forms.CharField):
         if tool is None:
             raise forms.ValidationError(self.error_messages["unknown"])
         return tool
+
+
+class PhotoField(forms.FileField):
+    """A photo, refused here when it is none; cleans to its content as it came."""
+
+    widget = forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
+
+    def clean(self, value, initial=None):
+        file = super().clean(value, initial)
+        if not file:
+            return None
+        content = file.read()
+        try:
+            encode_photo(content)
+        except Refused as no:
+            raise forms.ValidationError(no.message) from None
+        return content
 
 
 class DateField(forms.DateField):

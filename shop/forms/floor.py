@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Decision, Stage
 
-from .fields import AskedReason, DateField
+from .fields import AskedReason, DateField, PhotoField
 from .filters import Filter
 from .measures import length, mass
 
@@ -61,9 +61,8 @@ class HoldFilter(Filter):
 
 
 class PhotoForm(forms.Form):
-    file = forms.FileField(
+    file = PhotoField(
         label=_("Photo"),
-        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
         help_text=_("JPEG, PNG, WebP or HEIC. Where it was taken is removed."),
     )
     caption = forms.CharField(label=_("What it shows"), max_length=200, required=False)
@@ -71,5 +70,5 @@ class PhotoForm(forms.Form):
     def clean(self):
         said = super().clean()
         if file := said.pop("file", None):
-            said["content"] = file.read()
+            said["content"] = file
         return said

@@ -18,7 +18,7 @@ from shop.models import (
     ToolState,
 )
 
-from .fields import AskedReason, DateField, MomentField, ToolField
+from .fields import AskedReason, DateField, MomentField, PhotoField, ToolField
 from .filters import Filter, any_of
 from .measures import PercentField, length, temperature
 
@@ -110,6 +110,7 @@ class StepForm(AskedReason):
         label=_("Minutes worked"), min_value=0, max_value=100_000, required=False
     )
     note = forms.CharField(label=_("Note"), max_length=400, required=False)
+    photo = PhotoField(label=_("Photo"), required=False)
 
 
 class AddStepForm(forms.Form):

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from shop import roles
 from shop.actions import release, routes, tooling
+from shop.actions.photos import add_photo
 from shop.forms import tooling as forms
 from shop.models import ReleaseProduct, StepDone, Tool, ToolDefect, ToolKind, ToolStep
 from shop.queries import tooling as queries
@@ -95,6 +96,14 @@ def repair_defect(request, pk):
     return act_page(request, defect.tool, form, act, heading)
 
 
+def _step_with_photo(*, by, step, photo=None, **said):
+    """Do a step and pin its photo to it; the form has looked into the photo."""
+    done = routes.do_step(by=by, step=step, **said)
+    if photo:
+        add_photo(by=by, content=photo, subject_kind="step", subject_id=str(done.pk))
+    return done
+
+
 @form_view
 def do_step(request, pk):
     rows = ToolStep.objects.select_related("tool")
@@ -103,8 +112,8 @@ def do_step(request, pk):
     return act_page(
         request,
         step.tool,
-        forms.StepForm(posted(request)),
-        partial(routes.do_step, step=step),
+        forms.StepForm(posted(request), request.FILES or None),
+        partial(_step_with_photo, step=step),
         _("%(tool)s: %(step)s") % names,
         button=_("Done"),
         caution=_(

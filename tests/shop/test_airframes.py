@@ -10,6 +10,7 @@ from shop.models import Part, PartState, Placement, PlacementAct
 
 from .making import (
     make_airframe,
+    make_design,
     make_part,
     make_placement,
     make_position,
@@ -78,6 +79,13 @@ def test_a_suspect_part_is_placed_only_with_a_reason(lead):
     assert no.value.field == "reason"
     make_placement(lead, part=part, reason="mock-up fit only")
     assert PlacementAct.objects.get().note == "mock-up fit only"
+
+
+def test_a_test_coupon_is_never_placed(lead):
+    coupon = make_part(lead, design=make_design(lead, is_coupon=True))
+    with pytest.raises(Refused) as no:
+        make_placement(lead, part=coupon)
+    assert no.value.field == "part"
 
 
 def test_a_position_of_another_type_is_refused(lead):

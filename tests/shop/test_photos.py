@@ -8,9 +8,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from PIL import Image
 
+from shop.actions import routes
 from shop.actions.photos import add_photo, encode_photo
 from shop.ledger import Refused
-from shop.models import Photo, PhotoPin
+from shop.models import Photo, PhotoPin, StepDone
 
 from .making_floor import make_tool
 
@@ -132,3 +133,18 @@ def test_a_bad_photo_says_why_beside_its_field(people, client_of):
     page = client_of("builder").post(url, {"file": file})
     assert list(page.context["form"].errors) == ["file"]
     assert not Photo.objects.exists()
+
+
+def test_a_step_is_done_with_its_photo(people, client_of):
+    routes.set_route(by=people["lead"], kind="plug", steps=[("fill", "")])
+    step = make_tool(people["lead"], kind="plug").steps.get()
+    client, url = client_of("builder"), reverse("do_step", args=[step.pk])
+    bad = SimpleUploadedFile("photo.jpg", b"no picture at all")
+    page = client.post(url, {"photo": bad})
+    assert list(page.context["form"].errors) == ["photo"]
+    assert not StepDone.objects.exists()
+    client.post(url, {"photo": SimpleUploadedFile("photo.jpg", picture())})
+    done = StepDone.objects.get()
+    assert PhotoPin.objects.get().subject_id == str(done.pk)
+    page = client.get(reverse("step_done", args=[done.pk]))
+    assert Photo.objects.get().sha256 in page.text
