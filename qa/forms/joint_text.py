@@ -19,7 +19,7 @@ E9 = 1_000_000_000
 NM_PER_MM = 1_000_000
 FLAT_FACE = (0, 0, E9)
 LONGEST_LABEL = 20
-MOST_STATIONS = 1000  # what a map can show and a person can walk
+MOST_STATIONS = 500  # what a map can show and a person can walk
 # What a spreadsheet would run as a formula when a name begins with it.
 FORMULA = ("=", "+", "-", "@")
 ORDER = (

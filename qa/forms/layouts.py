@@ -19,12 +19,12 @@ SHAPES = [
     ("corners", _("corner points")),
 ]
 SPACINGS = [
-    ("even", _("evenly along the seam")),
-    ("sides", _("by count per side")),
+    ("even", _("evenly")),
+    ("sides", _("by side")),
 ]
 # Where station 1 is: the one nearest to this place of the box around the seam.
 STARTS = {
-    "": (_("where the seam starts"), None),
+    "": (_("the usual place"), None),
     "bottom": (_("bottom, middle"), (0, -1)),
     "bottom_right": (_("bottom right"), (1, -1)),
     "right": (_("right, middle"), (1, 0)),
