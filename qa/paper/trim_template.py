@@ -72,7 +72,7 @@ def _page(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
 
 def _strip(canvas, template: TrimTemplate, plan: Plan, strip: Strip) -> None:
     up = 1.0 if template.body_on_left else -1.0
-    left, right = strip.x, strip.x + strip.end - strip.start
+    left = strip.x
     deepest = max(point.trim for point in template.points)
     _cut_out(canvas, strip, up, deepest, left, right)
     for which in ("trim", "bite"):
@@ -132,8 +132,9 @@ def _ticks(canvas, template: TrimTemplate, strip: Strip, up: float) -> None:
         if room < 4.0:
             continue
         base = strip.y - up * 6.0 - (2.2 if up > 0 else 0.0)
+        at, align = _beside(point.s, strip, x)
         text.write(
-            canvas, x * MM, base * MM, point.label, font=BOLD, size=size, align="center"
+            canvas, at * MM, base * MM, point.label, font=BOLD, size=size, align=align
         )
         worded = x
         if room >= 15.0 and point.trim > 0:
@@ -142,7 +143,16 @@ def _ticks(canvas, template: TrimTemplate, strip: Strip, up: float) -> None:
                 (f"full {point.trim:.2f}", f"bite {point.bite:.2f}")
             ):
                 y = base + step * (k + 1) + (0 if up > 0 else 0.7)
-                text.write(canvas, x * MM, y * MM, words, size=5.6, align="center")
+                text.write(canvas, at * MM, y * MM, words, size=5.6, align=align)
+
+
+def _beside(s: float, strip: Strip, x: float) -> tuple[float, str]:
+    """Where the depths of a tick stand: under it, or inside at an end of the strip."""
+    if s - strip.start < 6.0:
+        return x + 1.0, "left"
+    if strip.end - s < 6.0:
+        return x - 1.0, "right"
+    return x, "center"
 
 
 def _run_on(template: TrimTemplate) -> tuple[TrimPoint, ...]:
@@ -176,18 +186,21 @@ def _registers(canvas, plan: Plan, strip: Strip, up: float, deepest: float) -> N
 
 
 def _words(canvas, template, plan: Plan, strip: Strip, up, deepest) -> None:
-    left, right = strip.x, strip.x + strip.end - strip.start
+    left = strip.x
     y = strip.y + up * (deepest + BODY - 4.6)
     words = f"{template.side} is on this side: material comes off between the lines"
     text.write(canvas, (left + 36) * MM, y * MM, words, size=6.5, font=SEMIBOLD)
     y = strip.y - up * (OUTSIDE - (1.4 if up > 0 else 3.4))
-    about = f"strip {strip.number} of {len(plan.strips)}  ·  {template.joint_number}"
-    about += f"  ·  {template.part}  ·  {strip.start:.0f} to {strip.end:.0f} mm"
-    text.write(canvas, (left + 2) * MM, y * MM, about, size=5.6, color=CAPTION)
-    text.write(
-        canvas, (right - 2) * MM, y * MM, "heavy line: present edge", size=5.6,
-        align="right", color=CAPTION,
-    )  # fmt: skip
+    parts = (
+        f"strip {strip.number} of {len(plan.strips)}",
+        template.joint_number,
+        template.part,
+        f"{strip.start:.0f} to {strip.end:.0f} mm",
+        "heavy line: present edge",
+    )
+    about = "  ·  ".join(part for part in parts if part)
+    # Clear of the join mark, which crosses the foot of the strip.
+    text.write(canvas, (left + 19) * MM, y * MM, about, size=5.6, color=CAPTION)
 
 
 def _bars(canvas, plan: Plan) -> None:
