@@ -6,6 +6,8 @@ from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import AxisPlay, Machine, MillingSetup, Person, Tool, ToolKind
 
+from .saying import saying
+
 
 def define_machine(
     *, by: Person, name: str, note: str = "", play_limit=None, machine=None
@@ -28,13 +30,9 @@ def measure_play(
 ) -> AxisPlay:
     """Record the play of an axis. play: a Measure in nm."""
     roles.require(by, "work on tooling")
-    said = {
-        "machine": machine.name,
-        "axis": axis,
-        "play": play.text,
-        "measured_on": measured_on.isoformat(),
-        "note": note,
-    }
+    said = saying(
+        machine=machine, axis=axis, play=play, measured_on=measured_on, note=note
+    )
     with perform("axis_play/1", by=by, said=said) as act:
         return act.record(
             AxisPlay(
@@ -71,16 +69,16 @@ def record_milling(
         "stock": stock,
         "sanding": sanding,
     }
-    said = {name: one.text for name, one in measures.items() if one}
-    said |= {
-        "tool": tool.code,
-        "machine": machine.name,
-        "milled_on": milled_on.isoformat(),
-        "passes": passes,
-        "one_way": one_way,
-        "slopes": list(slopes),
-        "note": note,
-    }
+    said = saying(
+        tool=tool,
+        machine=machine,
+        milled_on=milled_on,
+        passes=passes,
+        one_way=one_way,
+        slopes=slopes,
+        note=note,
+        **measures,
+    )
     with perform("milling/1", by=by, said=said) as act:
         if tool.kind not in (ToolKind.PLUG, ToolKind.MOLD):
             raise Refused(_("Plugs and molds are milled."), field="tool")

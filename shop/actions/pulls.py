@@ -2,13 +2,11 @@
 
 from datetime import timedelta
 
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from shop import roles, rules
+from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import (
-    BagTest,
     Demold,
     Hold,
     Lineage,
@@ -16,10 +14,8 @@ from shop.models import (
     Part,
     PartState,
     Person,
-    PlyLaid,
     Pull,
     PullState,
-    ResinBatch,
     Suspect,
     Tool,
     ToolKind,
@@ -27,10 +23,12 @@ from shop.models import (
     Work,
 )
 
-from .asking import ask_why, lot_warnings
+from .asking import ask_why
+from .layups import open_layup
 from .locks import locked
 from .parts import check_serial_is_free
 from .release import clock, layup_warnings
+from .saying import saying
 
 IN_THE_MOLD = (PullState.LAID_UP, PullState.CURING)
 
@@ -52,14 +50,14 @@ def start_pull(
     asked for. temperature in 0.001 degC, humidity in 0.01 %.
     """
     roles.require(by, "make pulls")
-    said = {
-        "tool": tool.code,
-        "laminate": laminate and str(laminate),
-        "started_at": started_at and started_at.isoformat(),
-        "temperature": temperature,
-        "humidity": humidity,
-        "reason": reason,
-    }
+    said = saying(
+        tool=tool,
+        laminate=laminate,
+        started_at=started_at,
+        temperature=temperature,
+        humidity=humidity,
+        reason=reason,
+    )
     with perform("pull/1", by=by, said=said) as act:
         # The number comes from the locked row: two who start at once get two numbers.
         tool = locked(tool)
@@ -79,19 +77,18 @@ def start_pull(
             humidity=humidity,
             started_at=started_at,
         )
-        tool.pulls_since_wax += 1
-        tool.pulls_since_service += 1
-        tool.repaired = False
-        tool.save(
-            update_fields=[
-                "last_pull",
-                "pulls_since_wax",
-                "pulls_since_service",
-                "repaired",
-            ]
-        )
+        _count(tool)
         act.result = {"pull": pull.pk, "number": pull.number}
     return pull
+
+
+def _count(tool: Tool) -> None:
+    """One more pull since the wax, the service and the last repair."""
+    tool.pulls_since_wax += 1
+    tool.pulls_since_service += 1
+    tool.repaired = False
+    counted = ["last_pull", "pulls_since_wax", "pulls_since_service", "repaired"]
+    tool.save(update_fields=counted)
 
 
 def _check_mold(tool: Tool, laminate, started_at, now) -> None:
@@ -111,212 +108,12 @@ def _check_mold(tool: Tool, laminate, started_at, now) -> None:
         raise Refused(message % {"number": now.number}, code="conflict")
 
 
-def _open_layup(pull: Pull) -> Pull:
-    pull = locked(pull)
-    if pull.state != PullState.LAID_UP:
-        message = _("The lay-up is closed: it is %(state)s.")
-        values = {"state": pull.get_state_display()}
-        raise Refused(message % values, code="conflict")
-    return pull
-
-
-def lay_plies(
-    *,
-    by: Person,
-    pull: Pull,
-    plies,
-    lots: dict[int, object],
-    witness: Person | None = None,
-    reason: str = "",
-) -> list[PlyLaid]:
-    """Record planned plies as laid. lots: by key of the material; all have one."""
-    roles.require(by, "make pulls")
-    said = {
-        "pull": pull.pk,
-        "plies": [ply.order for ply in plies],
-        "lots": {str(key): str(lot) for key, lot in lots.items() if lot},
-        "witness": witness and witness.username,
-        "reason": reason,
-    }
-    with perform("plies/1", by=by, said=said) as act:
-        pull = _open_layup(pull)
-        if not plies:
-            raise Refused(_("Choose the plies that were laid."), field="plies")
-        if witness and witness.pk == by.pk:
-            message = _("Whoever laid them is no witness.")
-            raise Refused(message, field="witness")
-        laid = set(pull.plies_laid.filter(planned=True).values_list("order", flat=True))
-        if again := [ply.order for ply in plies if ply.order in laid]:
-            message = _("Ply %(ply)s was laid already.")
-            raise Refused(message % {"ply": again[0]}, field="plies")
-        warnings = []
-        for material in {ply.material for ply in plies}:
-            field = f"lot_{material.pk}"
-            if lots.get(material.pk) is None:
-                raise Refused(_("Say which lot it was."), field=field)
-            day = timezone.localdate(act.now)
-            warnings += lot_warnings([lots[material.pk]], day, field)
-        ask_why(warnings, reason)
-        return [
-            act.record(
-                PlyLaid(
-                    pull=pull,
-                    order=ply.order,
-                    area_name=ply.area_name,
-                    material=ply.material,
-                    lot=lots[ply.material_id],
-                    orientation=ply.orientation,
-                    witness=witness,
-                    reason=reason,
-                )
-            )
-            for ply in plies
-        ]
-
-
-def lay_other_ply(
-    *,
-    by: Person,
-    pull: Pull,
-    lot,
-    area_name: str,
-    orientation: int = 0,
-    witness: Person | None = None,
-    reason: str = "",
-) -> PlyLaid:
-    """Record a ply that the laminate does not plan; it always says why."""
-    roles.require(by, "make pulls")
-    said = {
-        "pull": pull.pk,
-        "lot": str(lot),
-        "area": area_name,
-        "orientation": orientation,
-        "reason": reason,
-    }
-    with perform("other_ply/1", by=by, said=said) as act:
-        pull = _open_layup(pull)
-        warnings = lot_warnings([lot], timezone.localdate(act.now))
-        ask_why([_("The laminate does not plan this ply."), *warnings], reason)
-        return act.record(
-            PlyLaid(
-                pull=pull,
-                order=pull.plies_laid.count() + 1,
-                area_name=area_name,
-                material=lot.material,
-                lot=lot,
-                orientation=orientation,
-                planned=False,
-                witness=witness,
-                reason=reason,
-            )
-        )
-
-
-def mix_resin(
-    *,
-    by: Person,
-    pull: Pull,
-    resin_lot,
-    hardener_lot,
-    resin,
-    hardener,
-    mixed_at=None,
-    temperature: int | None = None,
-    reason: str = "",
-) -> ResinBatch:
-    """Record a batch as weighed. resin and hardener are Measures in mg."""
-    roles.require(by, "make pulls")
-    said = {
-        "pull": pull.pk,
-        "resin_lot": str(resin_lot),
-        "hardener_lot": str(hardener_lot),
-        "resin": resin.text,
-        "hardener": hardener.text,
-        "mixed_at": mixed_at and mixed_at.isoformat(),
-        "temperature": temperature,
-        "reason": reason,
-    }
-    with perform("batch/1", by=by, said=said) as act:
-        pull = _open_layup(pull)
-        mixed_at = mixed_at or act.now
-        if mixed_at > act.now:
-            raise Refused(_("That time is still to come."), field="mixed_at")
-        material = resin_lot.material
-        off = rules.ratio_off_bp(resin.amount, hardener.amount, material.ratio)
-        day = timezone.localdate(mixed_at)
-        warnings = lot_warnings([resin_lot], day, "resin_lot")
-        warnings += lot_warnings([hardener_lot], day, "hardener_lot")
-        if off is not None and abs(off) > rules.RATIO_OFF_BP:
-            message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
-            values = {"off": f"{off / 100:+.1f}", "ratio": f"{material.ratio / 10:g}"}
-            warnings.append(message % values)
-        ask_why(warnings, reason)
-        return act.record(
-            ResinBatch(
-                pull=pull,
-                resin_lot=resin_lot,
-                hardener_lot=hardener_lot,
-                resin_mg=resin.amount,
-                resin_text=resin.text,
-                hardener_mg=hardener.amount,
-                hardener_text=hardener.text,
-                off_bp=off,
-                mixed_at=mixed_at,
-                pot_minutes=material.pot_minutes,
-                temperature=temperature,
-                reason=reason,
-            )
-        )
-
-
-def test_bag(
-    *, by: Person, pull: Pull, level, after=None, minutes: int | None = None, note=""
-) -> BagTest:
-    """Record the vacuum and its drop. level and after are Measures in Pa."""
-    roles.require(by, "make pulls")
-    said = {
-        "pull": pull.pk,
-        "level": level.text,
-        "after": after and after.text,
-        "minutes": minutes,
-        "note": note,
-    }
-    with perform("bag/1", by=by, said=said) as act:
-        if after and not minutes:
-            raise Refused(_("Say after how many minutes."), field="minutes")
-        passes = None
-        if after:
-            # At most 10 % in 5 minutes, as in shop/numeric/cure.py; a longer wait
-            # that still holds is better, a shorter one proves nothing.
-            held = 10 * after.amount >= 9 * level.amount
-            passes = (minutes >= 5 or None) if held else False
-        return act.record(
-            BagTest(
-                pull=pull,
-                level_pa=level.amount,
-                level_text=level.text,
-                after_pa=after and after.amount,
-                after_text=after.text if after else "",
-                minutes=minutes,
-                passes=passes,
-                note=note,
-            )
-        )
-
-
-test_bag.__test__ = False  # a verb of the trade, not a test
-
-
 def close_layup(*, by: Person, pull: Pull, closed_at=None, reason: str = "") -> Pull:
     """The lay-up is done and cures; the earliest release follows from its recipe."""
     roles.require(by, "make pulls")
-    said = {
-        "pull": pull.pk,
-        "closed_at": closed_at and closed_at.isoformat(),
-        "reason": reason,
-    }
+    said = saying(pull=pull, closed_at=closed_at, reason=reason)
     with perform("layup_closed/1", by=by, said=said) as act:
-        pull = _open_layup(pull)
+        pull = open_layup(pull)
         closed_at = closed_at or act.now
         if not pull.started_at <= closed_at <= act.now:
             message = _("That is before the start, or still to come.")
@@ -361,13 +158,13 @@ def demold(
 ) -> Demold:
     """Take the pull out; before its time, or with its cure not met, with a reason."""
     roles.require(by, "make pulls")
-    said = {
-        "pull": pull.pk,
-        "demolded_at": demolded_at and demolded_at.isoformat(),
-        "release": release,
-        "where_stuck": where_stuck,
-        "reason": reason,
-    }
+    said = saying(
+        pull=pull,
+        demolded_at=demolded_at,
+        release=release,
+        where_stuck=where_stuck,
+        reason=reason,
+    )
     with perform("demold/1", by=by, said=said) as act:
         pull = locked(pull)
         demolded_at = demolded_at or act.now

@@ -9,6 +9,7 @@ from shop.models import Person, Role, RouteStep, StepDone, Tool, ToolKind, ToolS
 
 from .asking import ask_why, lot_warnings
 from .locks import locked
+from .saying import saying
 from .tooling import ENDED, wait_for_next_step
 
 # The usual way (common practice, no source); a shop edits it.
@@ -136,19 +137,18 @@ def do_step(
     temperature in 0.001 degC, humidity in 0.01 %.
     """
     roles.require(by, "take steps")
-    said = {
-        "step": step.pk,
-        "done_at": done_at and done_at.isoformat(),
-        "reason": reason,
+    known = {
         "product": product,
-        "lot": lot and str(lot),
+        "lot": lot,
         "mix": mix,
         "temperature": temperature,
         "humidity": humidity,
         "minutes": minutes,
         "note": note,
-        "photo": photo and photo.pk,
+        "photo": photo,
+        "reason": reason,
     }
+    said = saying(step=step.pk, done_at=done_at, **known)
     with perform("step/1", by=by, said=said) as act:
         tool = locked(step.tool)
         step = tool.steps.get(pk=step.pk)
@@ -156,22 +156,7 @@ def do_step(
         warnings = _check_step(tool, step, by, done_at, act.now)
         day = timezone.localdate(done_at)
         ask_why(warnings + lot_warnings([lot], day), reason)
-        fact = act.record(
-            StepDone(
-                tool=tool,
-                step=step,
-                done_at=done_at,
-                reason=reason,
-                product=product,
-                lot=lot,
-                mix=mix,
-                temperature=temperature,
-                humidity=humidity,
-                minutes=minutes,
-                note=note,
-                photo=photo,
-            )
-        )
+        fact = act.record(StepDone(tool=tool, step=step, done_at=done_at, **known))
         step.done += 1
         step.save(update_fields=["done"])
         wait_for_next_step(tool, done_at)

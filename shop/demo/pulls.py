@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from shop import rules
-from shop.actions import cures, pulls, tooling, weights
+from shop.actions import cures, layups, pulls, tooling, weights
 from shop.forms.cure_trace import parse
 from shop.models import Part, Pull
 
@@ -62,7 +62,7 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
     lots = {ply.material_id: shelf.lots[ply.material.code] for ply in plies}
     if laminate.code == "L-HATCH":
         lots[shelf.doubtful.material_id] = shelf.doubtful
-    pulls.lay_plies(
+    layups.lay_plies(
         by=bea,
         pull=pull,
         plies=plies,
@@ -70,7 +70,7 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
         witness=tomas,
     )
     wanted = rules.resin_to_mix(laminate, plies, laminate.resin.ratio)
-    pulls.mix_resin(
+    layups.mix_resin(
         by=bea,
         pull=pull,
         resin_lot=shelf.lots["RES"],
@@ -80,7 +80,7 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
         mixed_at=started + timedelta(minutes=25),
         temperature=21_500,
     )
-    pulls.test_bag(by=tomas, pull=pull, level=kpa("93"), after=kpa("91.5"), minutes=5)
+    layups.test_bag(by=tomas, pull=pull, level=kpa("93"), after=kpa("91.5"), minutes=5)
     pulls.note_work(by=bea, pull=pull, minutes=155, what="lay-up and bag")
     pulls.note_work(by=tomas, pull=pull, minutes=120, what="cutting plies, helping")
     return pull

@@ -111,28 +111,7 @@ def load(people, designs) -> Shelf:
         )
         for code, name, kind, more in MATERIALS
     }
-    lots: dict[str, Lot] = {}
-    for code, number, received, expires, place in LOTS:
-        lot = materials.receive_lot(
-            by=bea,
-            material=known[code],
-            number=number,
-            received_on=day(received),
-            expires_on=day(-expires),
-            place=place,
-        )
-        if number == DOUBTFUL:
-            doubtful = lot
-        lots.setdefault(code, lot)
-    for hours in (30, 46):
-        materials.act_on_lot(
-            by=bea,
-            lot=lots["PP-160"],
-            kind="out",
-            minutes=60 * hours,
-            temperature=22_000,
-            note="cut for the spar caps",
-        )
+    lots, doubtful = _receive(bea, known)
     recipe = laminates.define_recipe(
         by=emil,
         name="Room, then 4 h at 60",
@@ -161,6 +140,33 @@ def load(people, designs) -> Shelf:
             ],
         )
     return shelf
+
+
+def _receive(bea, known) -> tuple[dict[str, Lot], Lot]:
+    """Return the first lot of each material, and the one that will be doubted."""
+    lots: dict[str, Lot] = {}
+    for code, number, received, expires, place in LOTS:
+        lot = materials.receive_lot(
+            by=bea,
+            material=known[code],
+            number=number,
+            received_on=day(received),
+            expires_on=day(-expires),
+            place=place,
+        )
+        if number == DOUBTFUL:
+            doubtful = lot
+        lots.setdefault(code, lot)
+    for hours in (30, 46):
+        materials.act_on_lot(
+            by=bea,
+            lot=lots["PP-160"],
+            kind="out",
+            minutes=60 * hours,
+            temperature=22_000,
+            note="cut for the spar caps",
+        )
+    return lots, doubtful
 
 
 def doubt(people) -> None:

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
 
 from shop import roles
-from shop.actions import cures
+from shop.actions import cures, layups
 from shop.actions import pulls as actions
 from shop.forms import pulls as forms
 from shop.forms.cure_trace import parse
@@ -86,7 +86,7 @@ def lay_plies(request, pk):
     lines = queries.pull_page(pull).plies
     plies = [line.planned for line in lines if line.planned and not line.laid]
     form = forms.LayForm(posted(request), by=request.user, plies=plies)
-    act = partial(actions.lay_plies, pull=pull)
+    act = partial(layups.lay_plies, pull=pull)
     return act_page(
         request, pull, form, act, _("Plies of %(p)s") % {"p": pull}, caution=CARE
     )
@@ -96,7 +96,7 @@ def lay_plies(request, pk):
 def lay_other_ply(request, pk):
     pull = _pull(request, pk)
     form = forms.OtherPlyForm(posted(request), by=request.user)
-    act = partial(actions.lay_other_ply, pull=pull)
+    act = partial(layups.lay_other_ply, pull=pull)
     heading = _("A ply that is not planned, %(p)s") % {"p": pull}
     return act_page(request, pull, form, act, heading, caution=CARE)
 
@@ -105,7 +105,7 @@ def lay_other_ply(request, pk):
 def mix_resin(request, pk):
     pull = _pull(request, pk)
     form = forms.MixForm(posted(request))
-    act = partial(actions.mix_resin, pull=pull)
+    act = partial(layups.mix_resin, pull=pull)
     heading = _("Resin for %(p)s") % {"p": pull}
     return act_page(request, pull, form, act, heading, caution=CARE)
 
@@ -114,7 +114,7 @@ def mix_resin(request, pk):
 def test_bag(request, pk):
     pull = _pull(request, pk)
     form = forms.BagForm(posted(request))
-    act = partial(actions.test_bag, pull=pull)
+    act = partial(layups.test_bag, pull=pull)
     return act_page(request, pull, form, act, _("Bag of %(p)s") % {"p": pull})
 
 

@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from shop.actions import (
     laminates,
+    layups,
     materials,
     pulls,
     release,
@@ -133,7 +134,7 @@ def lay_all(by, pull, **overrides):
         for material in {ply.material for ply in plies}
     }
     lots |= overrides.pop("lots", {})
-    pulls.lay_plies(by=by, pull=pull, plies=plies, lots=lots, **overrides)
+    layups.lay_plies(by=by, pull=pull, plies=plies, lots=lots, **overrides)
     return lots
 
 
@@ -146,7 +147,7 @@ def mix(by, pull, **overrides):
         "resin": grams("300 g"),
         "hardener": grams("90 g"),
     }
-    return pulls.mix_resin(by=by, pull=pull, **{**said, **overrides})
+    return layups.mix_resin(by=by, pull=pull, **{**said, **overrides})
 
 
 def make_demolded(by, **overrides):

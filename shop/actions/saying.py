@@ -1,0 +1,22 @@
+"""What was said in an act, as JSON can hold it."""
+
+import datetime as dt
+
+from django.db import models
+
+
+def saying(**values) -> dict:
+    """Write rows by their names, times as ISO text, measurements as they were typed."""
+    return {name: _plain(value) for name, value in values.items()}
+
+
+def _plain(value):
+    if isinstance(value, models.Model):
+        return str(value)
+    if isinstance(value, dt.date | dt.datetime):
+        return value.isoformat()
+    if isinstance(value, list | tuple):
+        return [_plain(one) for one in value]
+    if isinstance(value, dict):
+        return {str(key): _plain(one) for key, one in value.items()}
+    return getattr(value, "text", value)
