@@ -11,16 +11,18 @@ place and planned again until they no longer change.
 """
 
 import math
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
 
-from qa.numeric.lexicographic import Infeasible
+from qa.numeric.lexicographic import Infeasible, NotSolved
 
 SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 EQUAL = 1e-9  # aims this close, relative or absolute, are the same
 NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
+BLOCKED = 1e-8  # radians about a turn that cannot be
 SAME_TURN = 1e-4  # radians; where the best turns span less, any will do
 
 
@@ -46,13 +48,13 @@ def settle(problem, start: np.ndarray) -> Settled:
     turns = np.array([motion.turns for motion in free.motions], dtype=bool)
     passes = 0
     if only_turn(free) is not None:
-        search = TurnSearch(problem, only_turn(free))
-        turn, still_free = search.run()
-        step, detail = search.finish(turn, problem)
-        passes = search.count
-        if not still_free:
-            return Settled(step, True, passes, detail)
-        start = step
+        with suppress(Infeasible, NotSolved):  # by a rounding; else it is raised below
+            search = TurnSearch(problem, only_turn(free))
+            turn, still_free = search.run()
+            start, detail = search.finish(turn, problem)
+            passes = search.count
+            if not still_free:
+                return Settled(start, True, passes, detail)
     return _straighten_again(problem, start, turns, passes)
 
 
@@ -117,6 +119,7 @@ class TurnSearch:
         self.high_ends = self.programme.column_high.copy()
         self.curves = [[] for _ in self.costs]
         self.best: list[float] = []
+        self.blocked: list[float] = []  # turns that only a rounding seems to allow
         self.count = 0
 
     def run(self) -> tuple[float, bool]:
@@ -230,6 +233,7 @@ class TurnSearch:
             return self._cut(aim, point)
         except Infeasible:
             self._blame(aim, point)
+            self.blocked.append(turn)
         finally:
             self._hold(aim)
         return math.inf
@@ -301,6 +305,8 @@ class TurnSearch:
         for aim in range(aims):
             curves = np.array(self.curves[aim])
             allowed &= _heights(curves, spots) <= self._most(aim, 2)
+        for turn in self.blocked:
+            allowed &= np.abs(spots - turn) > BLOCKED
         return allowed
 
 
