@@ -15,6 +15,7 @@ export async function openCheck(app, id) {
   let check = (await store.get("checks", id))?.json ?? null;
   let seen = null;
   let entry = null;
+  let looking = null;
 
   const keep = ({ id: act, seq, body, receipt, problem, state }) => {
     acts.set(act, { id: act, seq, body, receipt, problem: state === "parked" ? problem : null });
@@ -23,8 +24,10 @@ export async function openCheck(app, id) {
   const view = () => (seen ??= viewOf(check, [...acts.values()].sort((a, b) => a.seq - b.seq)));
   const actOf = (form) => [...acts.values()].filter((act) => act.body.form === form && !act.receipt?.aside).at(-1);
 
-  // The server's copy; acts that it had acknowledged before it was asked are in it.
-  async function look() {
+  // The server's copy; acts that it had acknowledged before it was asked are in it. One at a time: an older answer must not come last.
+  const look = () => (looking ??= lookOnce().finally(() => (looking = null)));
+
+  async function lookOnce() {
     const before = [...acts.values()].filter((act) => act.receipt);
     const answer = await link.ask("GET", `/api/checks/${id}`).catch(() => null);
     if (answer?.status !== 200 || answer.json?.check !== id) return;

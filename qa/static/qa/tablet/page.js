@@ -16,7 +16,7 @@ async function openPage() {
   const store = await openStore();
   const settings = (await store.get("settings", "page")) ?? {};
   const link = new Link(store);
-  const app = { store, settings, link, go, keep, paintBar, nameOf: (username) => people.nameOf(username), person: () => people.need() };
+  const app = { store, settings, link, tell, go, keep, paintBar, nameOf: (username) => people.nameOf(username), person: () => people.need() };
   const people = (app.people = peopleOf(app));
   const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel("fayline") : null;
   const outbox = (app.outbox = outboxOf({ store, link, channel, tell }));
@@ -117,7 +117,7 @@ async function openPage() {
     paintBar();
     app.photos.send();
     if (!link.ready && !outbox.pause) outbox.greet();
-  }, 15000);
+  }, 5000);
   if (isSecureContext) {
     navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" });
     navigator.storage?.persist?.();

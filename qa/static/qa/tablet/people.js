@@ -28,7 +28,7 @@ export function peopleOf(app) {
         app.outbox.greet();
         return await become(link.user.username);
       } catch ({ problem }) {
-        note = problem?.message ?? "The server cannot be reached: what you measure stays here until it can.";
+        note = problem?.message ?? "The server cannot be reached. What you measure stays here.";
       }
     }
   }

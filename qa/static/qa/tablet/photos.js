@@ -4,7 +4,7 @@ import { newId } from "./uuid.js";
 
 const LONGEST = 1600;
 const TIMEOUT_MS = 60000;
-const LATER_MS = 15000;
+const LATER_MS = 5000;
 
 // Never a canvas of full size: tablets give back an empty picture above their limit.
 async function smaller(file) {
@@ -23,7 +23,7 @@ async function smaller(file) {
   }
 }
 
-export function photosOf({ store, link, outbox, person }) {
+export function photosOf({ store, link, outbox, person, tell }) {
   let busy = false;
   let notBefore = 0;
 
@@ -55,7 +55,10 @@ export function photosOf({ store, link, outbox, person }) {
   async function sendOne(photo) {
     const { id, about, by, made_at, blob } = photo;
     const { status, json } = await link.ask("PUT", `/api/photos/${id}?${new URLSearchParams({ ...about, by, made_at })}`, blob, TIMEOUT_MS, blob.type || "application/octet-stream");
-    if (status < 300 && json?.photo === id && json.database === link.database) return store.drop("photos", id);
+    if (status < 300 && json?.photo === id && json.database === link.database) {
+      await store.drop("photos", id);
+      return tell({ type: "counts" });
+    }
     if (![400, 409, 413, 422].includes(status) || !json?.error) throw new Error("later");
     say(`The photo was refused: ${json.error.message}`, true);
     return store.put("photos", { ...photo, problem: json.error });

@@ -33,7 +33,7 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
     for (const [name, value] of Object.entries(facts)) ui[name].textContent = value;
     const items = [...outbox.queue.items.values()].sort((a, b) => (b.state === "parked") - (a.state === "parked"));
     ui.acts.replaceChildren(...items.slice(0, SHOWN).map(row));
-    ui.more.textContent = items.length > SHOWN ? `and ${items.length - SHOWN} more` : "";
+    ui.more.textContent = items.length > SHOWN ? `of ${items.length}` : "";
   }
 
   function row({ id, body, state, problem }) {

@@ -33,7 +33,7 @@ export function summaryOf(page) {
     const problem = finish?.problem ?? raising?.problem;
     const having = (...states) => page.slots.filter(({ station, kind }) => states.includes(view.slot(station, kind).state));
     ui.title.textContent = finished ? "The check is finished" : own.not_measured ? "Not finished yet" : "Everything is measured";
-    ui.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. The verdicts of record and the findings come when the server has been reached." : "Counts are provisional until the server has judged.";
+    ui.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. Verdicts of record and findings come from the server." : "Counts are provisional until the server has judged.";
     for (const row of ui.counts.children) {
       row.hidden = !told[row.dataset.count];
       row.querySelector("b").textContent = told[row.dataset.count];

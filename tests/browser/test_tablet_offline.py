@@ -1,0 +1,264 @@
+"""The tablet without a network, with several people, with a server that changed."""
+
+import io
+import json
+
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+
+from qa.actions import checks
+from qa.models import Check, Reading
+from shop.actions import tablets
+from shop.models import Confirmation, Entry, Person, Photo, Tablet
+from tests.browser.at_the_tablet import (
+    a_check,
+    all_sent,
+    at,
+    open_check,
+    readings,
+    standing,
+    tap,
+)
+
+PASSWORD = "Test-shop-7"
+PIN = "4711"
+# Run in the page, on the browser's own store.
+OPEN = """
+  const open = indexedDB.open("fayline");
+  const answer = (asked) =>
+    new Promise((done) => (asked.onsuccess = () => done(asked.result)));
+  const database = await answer(open);
+"""
+DUMP = f"""async () => {{ {OPEN}
+  const all = [];
+  for (const name of database.objectStoreNames)
+    all.push(await answer(database.transaction(name).objectStore(name).getAll()));
+  database.close();
+  return JSON.stringify(all);
+}}"""
+PUT = f"""async ([name, row, key]) => {{ {OPEN}
+  const rows = database.transaction(name, "readwrite").objectStore(name);
+  await answer(rows.put(row, ...(key ? [key] : [])));
+  database.close();
+}}"""
+
+
+@pytest.fixture
+def check(live_site):
+    return a_check()
+
+
+@pytest.fixture
+def desk(page, live_site, sign_in, check):
+    open_check(sign_in(page, "builder"), live_site, check)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    all_sent(page)
+    return page
+
+
+def test_a_check_is_started_filled_and_kept_without_a_network(desk, live_site):
+    desk.get_by_role("link", name="Checks").click()
+    desk.get_by_role("link", name="New check").click()
+    expect(desk.get_by_label("Instrument")).to_be_visible()
+    desk.context.set_offline(True)
+    desk.get_by_label("clecos").fill("6")
+    desk.get_by_role("button", name="Start measuring").click()
+    at(desk, "1", "gap")
+    for value in ("2.35", "0.1", "1.2"):
+        tap(desk, value)
+    expect(desk.locator("#unsent")).to_contain_text("5 not sent")
+    desk.reload()
+    at(desk, "2", "flush")
+    expect(desk.locator(".progress")).to_have_text("3 of 8")
+    desk.context.set_offline(False)
+    all_sent(desk)
+    started = Check.objects.order_by("-number").first()
+    assert {key: row[1] for key, row in standing(started).items()} == {
+        ("1", "gap"): "2.35",
+        ("1", "flush"): "0.1",
+        ("2", "gap"): "1.2",
+    }
+    assert started.fit_up.held[0]["count"] == 6
+
+
+def test_an_act_that_needs_a_person_waits_apart_and_the_rest_goes_on(
+    desk, check, live_site
+):
+    desk.context.set_offline(True)
+    tap(desk, "2.35")
+    at(desk, "1", "flush")
+    checks.finish_check(by=Person.objects.get(username="engineer"), check=check)
+    other = a_check()
+    desk.context.set_offline(False)
+    expect(desk.locator("#unsent")).to_contain_text("1 need you")
+    desk.goto(f"{live_site.url}/tablet/check/{other.entry_id}")
+    at(desk, "1", "gap")
+    tap(desk, "2.5")
+    at(desk, "1", "flush")
+    expect(desk.locator("#unsent")).to_contain_text("1 not sent")
+    assert readings(other) == 1
+    desk.locator("#unsent").click()
+    expect(desk.locator("li.parked")).to_contain_text("This check is finished")
+    desk.get_by_role("button", name="Do not send").click()
+    desk.get_by_role("dialog").get_by_role("button", name="Was wrong").click()
+    all_sent(desk)
+    assert readings(check) == 0
+
+
+def test_two_tabs_of_one_tablet_send_each_act_once(desk, check, live_site):
+    second = desk.context.new_page()
+    open_check(second, live_site, check)
+    desk.context.set_offline(True)
+    tap(desk, "2.35")
+    at(desk, "1", "flush")
+    second.get_by_role("button", name="Station 3:").click()
+    tap(second, "2.45")
+    at(second, "3", "flush")
+    expect(desk.locator("#unsent")).to_contain_text("2 not sent")
+    desk.context.set_offline(False)
+    all_sent(desk)
+    all_sent(second)
+    assert readings(check) == 2
+
+
+def test_nothing_is_handed_to_another_database_before_a_person_says_so(desk, check):
+    desk.evaluate(PUT, ["settings", "11111111-1111-4111-8111-111111111111", "database"])
+    desk.context.set_offline(True)
+    tap(desk, "2.35")
+    desk.reload()
+    at(desk, "1", "flush")
+    desk.context.set_offline(False)
+    question = desk.get_by_role("dialog")
+    expect(question).to_contain_text("Another database answers")
+    question.get_by_role("button", name="Keep waiting").click()
+    expect(desk.locator("#unsent")).to_contain_text("other database")
+    assert readings(check) == 0
+    desk.reload()
+    desk.get_by_role("dialog").get_by_role("button", name="This is our shop").click()
+    all_sent(desk)
+    assert readings(check) == 1
+
+
+def test_what_a_restored_server_lacks_is_sent_again(desk, check):
+    said = {
+        "check": str(check.entry_id),
+        "station": "2",
+        "kind": "gap",
+        "outcome": "value",
+        "value": "2.2",
+        "unit": "mm",
+        "goes": "",
+        "does_not_go": "",
+        "supersedes": None,
+        "reason": "",
+    }
+    body = {"form": "reading/1", "by": "builder", "seq": 1, "said": said}
+    body |= {"made_at": "2026-11-25T09:00:00.000Z", "device": ""}
+    act = "22222222-2222-4222-8222-222222222222"
+    receipt = {"act": act, "database": "x", "entry": 1}
+    row = {"id": act, "seq": 1, "body": body, "receipt": receipt}
+    desk.evaluate(PUT, ["sent", row | {"sent_at": 4e12}, None])
+    desk.evaluate(PUT, ["settings", 0, "reconciled"])
+    desk.reload()
+    expect(
+        desk.get_by_role("button", name="Station 2: gap 2.2 conforms")
+    ).to_be_visible()
+    for _ in range(50):
+        if readings(check):
+            break
+        desk.wait_for_timeout(200)
+    assert str(Reading.objects.get().entry_id) == act
+
+
+def set_pin(page, site):
+    page.goto(f"{site.url}/pin/")
+    page.get_by_label("New PIN").fill(PIN)
+    page.get_by_label("The same again").fill(PIN)
+    page.get_by_label("Your password").fill(PASSWORD)
+    page.get_by_role("main").get_by_role("button", name="Save").click()
+    page.wait_for_url(lambda url: "/pin/" not in url)
+    page.context.clear_cookies()
+
+
+def enroll(page):
+    page.locator("#unsent").click()
+    page.get_by_role("button", name="Enroll this tablet").click()
+    page.get_by_label("Name of the tablet").fill("Hangar 1")
+    page.get_by_role("dialog").get_by_role("button", name="Enroll").click()
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(page.locator("#unsent")).to_be_visible()
+
+
+def switch(page, name):
+    page.locator("#who").click()
+    page.get_by_role("dialog").get_by_role("button", name=name).click()
+
+
+def test_several_people_share_an_enrolled_tablet(page, live_site, sign_in, check):
+    set_pin(sign_in(page, "builder"), live_site)
+    open_check(sign_in(page, "lead"), live_site, check)
+    all_sent(page)
+    enroll(page)
+    page.go_back()
+    at(page, "1", "gap")
+    page.context.clear_cookies()
+    switch(page, "Builder of the shop")
+    page.get_by_role("dialog").get_by_role("button", name="Without PIN").click()
+    tap(page, "2.35")
+    all_sent(page)
+    entry = Entry.objects.get(form="reading/1")
+    assert (entry.by.username, entry.claimed) == ("builder", True)
+    switch(page, "Builder of the shop")
+    page.get_by_label("PIN", exact=True).fill("1111")
+    page.get_by_role("button", name="Prove").click()
+    expect(page.get_by_role("dialog")).to_contain_text("That is not the PIN")
+    page.get_by_label("PIN", exact=True).fill(PIN)
+    with page.expect_response("**/api/prove"):
+        page.get_by_role("button", name="Prove").click()
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    assert Confirmation.objects.get().act == entry.act
+    kept = page.evaluate(DUMP)
+    assert PIN not in kept.replace(str(entry.act), "")
+    assert PASSWORD not in kept
+    assert "sessionid" not in kept
+
+
+def test_a_revoked_tablet_keeps_its_readings_and_a_lead_recovers_them(
+    page, live_site, sign_in, check, client
+):
+    open_check(sign_in(page, "lead"), live_site, check)
+    all_sent(page)
+    enroll(page)
+    page.go_back()
+    tablets.revoke(
+        by=Person.objects.get(username="lead"), tablet=Tablet.objects.get(), reason="x"
+    )
+    tap(page, "2.35")
+    expect(page.locator("#unsent")).to_contain_text("tablet revoked")
+    page.locator("#unsent").click()
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save everything as a file").click()
+    content = json.loads(download.value.path().read_text())
+    assert [one["body"]["said"]["value"] for one in content["outbox"]] == ["2.35"]
+    assert readings(check) == 0
+
+
+def test_a_photo_is_made_smaller_and_sent_after_the_readings(desk, check):
+    out = io.BytesIO()
+    Image.new("RGB", (3000, 2000), "teal").save(out, "JPEG")
+    desk.context.set_offline(True)
+    with desk.expect_file_chooser() as chooser:
+        desk.get_by_role("button", name="Photo").click()
+    chooser.value.set_files(
+        {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+    )
+    expect(desk.get_by_role("status")).to_have_text("The photo is on this tablet.")
+    tap(desk, "2.35")
+    desk.context.set_offline(False)
+    all_sent(desk)
+    desk.locator("#unsent").click()
+    expect(desk.locator("[data-ref=photos]")).to_have_text("0", timeout=20_000)
+    photo = Photo.objects.get()
+    assert max(photo.width, photo.height) == 1600
+    assert photo.caption == "station 1 gap"
