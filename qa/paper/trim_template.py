@@ -72,7 +72,7 @@ def _page(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
 
 def _strip(canvas, template: TrimTemplate, plan: Plan, strip: Strip) -> None:
     up = 1.0 if template.body_on_left else -1.0
-    left = strip.x
+    left, right = strip.x, strip.x + strip.end - strip.start
     deepest = max(point.trim for point in template.points)
     _cut_out(canvas, strip, up, deepest, left, right)
     for which in ("trim", "bite"):
