@@ -65,6 +65,7 @@ instrument_urls = [
 
 urlpatterns = [
     path("", front.front, name="front"),
+    path("", front.front, name="today"),
     path("api/", include(api_urls)),
     path("", include("qa.urls_plan")),
     path("joints/", include(joint_urls)),

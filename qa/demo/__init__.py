@@ -6,7 +6,7 @@ that the ledger of the demo verifies like any other.
 
 from shop.models import Person
 
-from . import airframe, fitting, joints, people
+from . import airframe, fitting, joints, people, planning
 
 
 def load() -> None:
@@ -15,6 +15,7 @@ def load() -> None:
     glider = airframe.load(crew)
     seams = joints.load(crew, glider)
     fitting.load(crew, glider, seams)
+    planning.load(crew, glider, seams)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

@@ -125,6 +125,7 @@ def load(crew, glider) -> dict[str, Joint]:
         "finish_surround_nm": round(0.12 * MM),
         "rule": "guarded",
     }
+    door_says["attach_points"] = _attach_points(1)
     joint("J-101", "Door left to fuselage", "DOOR-L", "FUS", left, **door_says)
     joint(
         "J-102",
@@ -132,7 +133,7 @@ def load(crew, glider) -> dict[str, Joint]:
         "DOOR-R",
         "FUS",
         list(reversed(_mirrored(left))),
-        **{**door_says, "flow_mdeg": 0},
+        **{**door_says, "flow_mdeg": 0, "attach_points": _attach_points(-1)},
     )
     joint(
         "J-110",
@@ -191,6 +192,14 @@ def load(crew, glider) -> dict[str, Joint]:
         ),
     )
     return made
+
+
+def _attach_points(hand: int) -> list[dict]:
+    """Two hinges at the front edge of a door and its latch; mirrored for hand -1."""
+    rows = (("upper hinge", 380, 300), ("lower hinge", 380, -300), ("latch", -380, 0))
+    return [
+        {"name": name, "x_nm": hand * x * MM, "y_nm": y * MM} for name, x, y in rows
+    ]
 
 
 def _normal(x: float) -> tuple[float, float]:

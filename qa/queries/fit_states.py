@@ -40,8 +40,6 @@ class RoundRow:
     number: int
     began_at: datetime
     words: str
-    cut: int
-    deepest: str
     measured: int
     conforms: int
     does_not_conform: int
@@ -289,8 +287,6 @@ def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
         number=one.number,
         began_at=epoch.fit_up.entry.received_at,
         words="; ".join(one.words),
-        cut=len(one.taken),
-        deepest=maps.value_text(one.deepest_nm, unit) if one.taken else "",
         measured=len({label for label, _ in epoch.measured}),
         conforms=verdicts.count("conforms"),
         does_not_conform=verdicts.count("does_not_conform"),

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.conf import settings
 
 from qa import rules
-from qa.models import TemplatePrint
+from qa.models import Check, TemplatePrint
 from qa.numeric.planned import Plan
 from qa.paper import plan_template, trim_template
 from qa.paper.trim_layout import TrimPoint, TrimTemplate
@@ -100,6 +100,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
                 "surround": surround.serial if surround else fit_up.joint.surround.name,
             },
             issued_at=check.entry.received_at,
+            release=_released(view, check),
             url=url,
         )
         for one in drawn:
@@ -113,6 +114,16 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
             kept["notes"] = list(one.notes)
             found.append(kept)
     return found
+
+
+def _released(view: PlanView, check: Check) -> str:
+    """Which primary structure the engineer let be cut, as it is printed."""
+    parts = [
+        part.serial
+        for part, one, done in view.worked.to_release()
+        if done and one.pk == check.pk
+    ]
+    return f"cut released: {', '.join(parts)}" if parts else ""
 
 
 def _bites(worked, number: int) -> Plan:

@@ -29,7 +29,7 @@ def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
     x = ("right", "left")
     if along is not None and abs(along) >= ALONG_FLOW:
         x = ("aft", "forward") if along > 0 else ("forward", "aft")
-    return {"x": x, "y": ("up", "down"), "z": ("raise", "lower")}
+    return {"x": x, "y": ("up", "down"), "z": ("out", "in")}
 
 
 def move_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[str]:
@@ -50,17 +50,27 @@ def move_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[st
     return out + ([level] if level else [])
 
 
-def named_words(move: Move, unit: str, share: float = 1.0) -> list[str]:
-    """A move by its own motions: "swing 0.120°", "slide 0.30 mm"."""
+def named_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[str]:
+    """A move by its own motions: "swing +0.120°", "slide fore and aft: 0.30 mm aft"."""
     told = []
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount *= share
         if motion.turns and abs(amount) >= TELLING_DEG:
             told.append(f"{name} {amount:+.3f}°".replace("-", "−"))
         elif not motion.turns and abs(amount) >= TELLING_MM:
-            sign = "+" if amount > 0 else "−"
-            told.append(f"{name} {sign}{mm(abs(amount), unit)}")
+            told.append(f"{name}: {_along(motion.translation, amount, seam, unit)}")
     return told
+
+
+def _along(axis, amount: float, seam: Seam, unit: str) -> str:
+    """A straight move, by the word for its direction where it has one."""
+    names = directions(seam.revision)
+    for name, part in zip("xyz", axis, strict=True):
+        if abs(part) >= ALONG_FLOW:
+            word = names[name][0 if part * amount > 0 else 1]
+            return f"{mm(abs(amount), unit)} {word}"
+    sign = "+" if amount > 0 else "−"
+    return f"{sign}{mm(abs(amount), unit)}"
 
 
 def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
@@ -114,7 +124,9 @@ def made_words(worked: Worked, move: Move, unit: str, share: float = 1.0) -> lis
     seam = worked.main.state.seam
     if worked.options.motions is not None:
         level = raise_words(move, seam, unit, share)
-        return named_words(move, unit, share) + ([f"that is: {level}"] if level else [])
+        return named_words(move, seam, unit, share) + (
+            [f"that is: {level}"] if level else []
+        )
     return move_words(move, seam, unit, share)
 
 

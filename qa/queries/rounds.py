@@ -63,10 +63,6 @@ class Round:
         return [one for one in self.stations if one.taken_nm > CUT_NM]
 
     @property
-    def deepest_nm(self) -> int:
-        return max((one.taken_nm for one in self.stations), default=0)
-
-    @property
     def ratio(self) -> float | None:
         """Measured over predicted removal in this round."""
         found = bite.learned(self.cuts)

@@ -109,7 +109,7 @@ def test_a_hinged_door_is_planned_as_it_can_move(engineer):
     check = make_check(engineer, make_fit_up(engineer, joint, motions=[swing]))
     shifted(check, y=0.5)
     view = view_of(check)
-    assert view.moves == ["slide along the hinge −0.50 mm"]
+    assert view.moves == ["slide along the hinge: 0.50 mm down"]
     assert [name for name, _ in view.worked.plan.move.amounts] == [swing["name"]]
 
 
@@ -117,7 +117,7 @@ def test_motions_of_the_joint_hold_where_the_fit_up_states_none(engineer):
     slide = {"name": "slide", "translation": [1, 0, 0], "min": -1, "max": 1}
     check = a_check(engineer, a_joint(engineer, 12, motions=[slide]))
     shifted(check, x=0.4)
-    assert view_of(check).moves == ["slide −0.40 mm"]
+    assert view_of(check).moves == ["slide: 0.40 mm left"]
 
 
 def test_what_stays_impossible_is_told_with_its_place_and_reason(engineer):

@@ -13,7 +13,7 @@ from qa.actions import moving, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check, FitUp, TemplatePrint, TrimCut
 from qa.queries import fit_states, planning, plans, rounds, staleness
-from shop.ledger import Refused
+from shop.ledger import Refused, verify
 from shop.models import StructuralClass
 from tests.qa.making import make_design, make_fit_up, make_part, mm
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at
@@ -173,6 +173,20 @@ def test_a_plan_that_cuts_nothing_has_no_template(engineer, client_of):
     where = f"/fit-checks/{check.entry_id}/plan/template.pdf"
     page = client.post(where, follow=True).content.decode()
     assert "Nothing is to be cut" in page and not TemplatePrint.objects.exists()
+
+
+def test_the_ledger_holds_with_cuts_releases_and_templates_in_it(
+    engineer, client_of, spar
+):
+    check = tight(engineer, part=spar)
+    client = client_of("engineer")
+    where = f"/fit-checks/{check.entry_id}/plan/"
+    still = "?max_move=0&max_turn=0&unit=mm"
+    client.post(f"{where}release/{still}", {"note": ""})
+    client.post(f"{where}template.pdf{still}")
+    cut(engineer, check, {"3": "0.60"})
+    report = verify.verify()
+    assert report.fault == "" and report.facts > 60
 
 
 # ----------------------------------------------------------------- next bites

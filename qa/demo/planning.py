@@ -1,0 +1,139 @@
+"""Rounds of fitting of the demo: a door trimmed, shims in the drawer, hinge holes."""
+
+from qa.actions import checks, fitups, habits, shims, trimming
+from qa.actions.holes import (
+    HoleDraft,
+    MeasuredHole,
+    PatternSaid,
+    define_pattern,
+    record_holes,
+)
+from qa.actions.judging import Typed
+from qa.actions.trimming import Taken
+from qa.models import Check, HolePattern, Instrument
+from qa.queries import planning
+
+from .fitting import HINGED
+
+MM = 1_000_000
+STOCK = (0.25, 0.5, 1.0)
+# What the hinges let the door do, in the words of plan_fit's motions file.
+SLIDES = [
+    {"name": "slide fore and aft", "translation": [1, 0, 0], "min": -0.6, "max": 0.6},
+    {"name": "slide up and down", "translation": [0, 1, 0], "min": -0.8, "max": 0.8},
+]
+SPRING_BACK = 0.78  # of what is taken off shows in the gap: the edge gives way
+
+
+def load(crew, glider, seams) -> None:
+    habits.set_habits(by=crew["emil"])
+    for thick in STOCK:
+        shims.save_stock(
+            by=crew["lena"],
+            thickness_nm=round(thick * MM),
+            name="glass laminate",
+            in_use=True,
+        )
+    _door(crew, glider, seams["J-102"])
+    _holes(crew, glider, seams["J-101"])
+
+
+def _door(crew, glider, joint) -> None:
+    """The right door was left long at its rear edge; the third bite is just off."""
+    bea, tomas = crew["bea"], crew["tomas"]
+    fit_up = fitups.open_fit_up(
+        by=bea,
+        airframe=glider.airframes["MG2-001"],
+        joint=joint,
+        part=glider.parts["MG-1220-001"],
+        held=HINGED,
+        motions=SLIDES,
+    )
+    gaps = _first_gaps(joint)
+    for who in (bea, tomas, bea):
+        check = _measure(who, fit_up, gaps)
+        loaded = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+        worked = planning.work_out(loaded)
+        taken = [
+            Taken(loaded, one.label, one.side, f"{bite:.2f}", "mm", round(bite * MM))
+            for _, _, one in worked.stations()
+            if (bite := worked.bite(one).bite) > 0
+        ]
+        for one in taken:
+            gaps[one.station] += float(one.value) * SPRING_BACK
+        fit_up = trimming.record_trim(by=who, checks=[loaded], taken=taken)[0]
+
+
+def _first_gaps(joint) -> dict[str, float]:
+    """As the door hung first: even all round, but for a long rear edge."""
+    gaps = {}
+    rear = min(one.x_nm for one in joint.current.stations.all())
+    if joint.current.flow_mdeg == 0:  # the nose is on the left of this drawing
+        rear = max(one.x_nm for one in joint.current.stations.all())
+    for one in joint.current.stations.all():
+        long = abs(one.x_nm - rear) < 20 * MM
+        gaps[one.label] = 0.45 if long else 1.95
+    return gaps
+
+
+def _measure(by, fit_up, gaps) -> Check:
+    check = checks.start_check(
+        by=by,
+        fit_up=fit_up,
+        finish="bare",
+        instrument=Instrument.objects.get(code="SG-1"),
+        temperature_mc=21_000,
+    )
+    for station in fit_up.revision.stations.all():
+        station.revision = fit_up.revision
+        for kind, value in (("gap", gaps[station.label]), ("flush", 0.05)):
+            checks.record_reading(
+                by=by,
+                check=check,
+                station=station,
+                kind=kind,
+                typed=Typed("value", f"{value:.2f}", "mm"),
+            )
+    checks.finish_check(by=by, check=check)
+    return check
+
+
+def _holes(crew, glider, joint) -> None:
+    """The hinge of the left door: eight holes, drilled in two doors."""
+    places = [(0, 0), (25, 0), (50, 0), (75, 0), (0, 20), (25, 20), (50, 20), (75, 20)]
+    pattern = define_pattern(
+        by=crew["emil"],
+        number="HP-101",
+        name="Upper hinge of the left door",
+        joint=joint,
+        design=glider.designs["MG-1210"],
+        mate=glider.designs["MG-1100"],
+        says=PatternSaid(
+            note="First release.",
+            source="Shop drawing MG-0001, hinges",
+            spacing_rule="composite_advisory",
+        ),
+        holes=[
+            HoleDraft(
+                str(n), x * MM, y * MM, 300_000, 4_100_000, 4_200_000, 4_000_000,
+                12 * MM,
+            )
+            for n, (x, y) in enumerate(places, start=1)
+        ],
+    )  # fmt: skip
+    pattern = HolePattern.objects.select_related("current").get(pk=pattern.pk)
+    for serial, shift in (("MG-1210-001", 0.06), ("MG-1210-002", -0.03)):
+        record_holes(
+            by=crew["bea"],
+            revision=pattern.current,
+            part=glider.parts[serial],
+            measured=[
+                MeasuredHole(
+                    str(n),
+                    f"{x + shift + 0.01 * (n % 3):.2f}",
+                    f"{y - shift + 0.12 * (n == 6):.2f}",
+                    f"{4.10 + 0.02 * (n % 4):.2f}",
+                )
+                for n, (x, y) in enumerate(places, start=1)
+            ],
+        )
