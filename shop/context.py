@@ -44,7 +44,13 @@ def url_of(name: str) -> str | None:
 def places(path: str) -> list[Place]:
     """The navigation for a page at `path`; the place it lies under is current."""
     found = [(label, url) for label, name in PLACES if (url := url_of(name))]
-    under = [url for _label, url in found if path.startswith(url)]
+    # The front page is above every page: it is current only when it is this one.
+    front = url_of("front")
+    under = [
+        url
+        for _label, url in found
+        if path == url or (url != front and path.startswith(url))
+    ]
     current = max(under, key=len, default=None)
     return [Place(str(label), url, url == current) for label, url in found]
 

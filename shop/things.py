@@ -96,7 +96,7 @@ for one in (
     ),
     Kind(
         *("lot", "L", "shop.Lot", "lot", _("lot"), ("material",)),
-        says=("material.name", "expires_on"),
+        says=("material.name",),
     ),
     Kind("airframe", "A", "shop.Airframe", "airframe", _("airframe"), ("type",)),
     Kind("machine", "M", "shop.Machine", "machine", _("machine"), says=("note",)),

@@ -202,25 +202,56 @@ def design_pair(design: PartDesign, unit: str) -> DesignPair:
     """Return a design and its mirror: parts, weights, pulls, and how they fit.
 
     A constant number of statements. The joints are those where a part of either
-    design was fitted, whose mirror is known.
+    design was fitted, with the joint that mirrors them.
     """
-    both = [design.pk, design.mirror_id]
-    fitted = FitUp.objects.filter(part__design__in=both).values("joint")
-    rows = Joint.objects.filter(Q(pk__in=fitted) | Q(mirror__in=fitted))
-    rows = rows.filter(mirror__isnull=False).select_related("mirror")
     shown = sides(design)
-    lefts = set(
-        FitUp.objects.filter(part__design=shown.left.design).values_list(
-            "joint", flat=True
+    left = _fitted(shown.left.design)
+    right = _fitted(shown.right.design)
+    return DesignPair(shown, compare(_paired(left, right), unit))
+
+
+def _fitted(design: PartDesign) -> list[Joint]:
+    fitted = FitUp.objects.filter(part__design=design).values("joint")
+    rows = Joint.objects.filter(pk__in=fitted).exclude(current=None)
+    return list(rows.select_related("mirror").order_by("number"))
+
+
+def _paired(left: list[Joint], right: list[Joint]) -> list[PairRow]:
+    """By the mirror of the joint; where none is on record, by the same stations."""
+    pairs = [PairRow(one, one.mirror) for one in left if one.mirror_id]
+    taken = {one.mirror_id for one in left}
+    pairs += [
+        PairRow(one.mirror, one)
+        for one in right
+        if one.mirror_id and one.pk not in taken
+    ]
+    rest = [one for one in right if not one.mirror_id]
+    labels = _labels([*left, *rest])
+    for one in left:
+        other = next(
+            (
+                other
+                for other in rest
+                if not one.mirror_id
+                and other.type_id == one.type_id
+                and other.pk != one.pk
+                and labels.get(other.current_id) == labels.get(one.current_id)
+            ),
+            None,
         )
-    )
-    pairs: dict[frozenset, PairRow] = {}
-    for one in rows.order_by("number"):
-        pair = PairRow(one, one.mirror)
-        if one.mirror_id in lefts and one.pk not in lefts:
-            pair = PairRow(one.mirror, one)
-        pairs.setdefault(frozenset((one.pk, one.mirror_id)), pair)
-    return DesignPair(shown, compare(list(pairs.values()), unit))
+        if other:
+            rest.remove(other)
+            pairs.append(PairRow(one, other))
+    return pairs
+
+
+def _labels(joints: list[Joint]) -> dict[int, set[str]]:
+    """The names of the stations by current revision: one statement."""
+    found: dict[int, set[str]] = {}
+    rows = Station.objects.filter(revision__in=[one.current_id for one in joints])
+    for revision, label in rows.values_list("revision", "label"):
+        found.setdefault(revision, set()).add(label)
+    return found
 
 
 def joint_pair(joint: Joint, unit: str) -> JointPair:

@@ -85,8 +85,7 @@ def look_for(words: str) -> Results:
 
 
 def _found(kind: Kind, row) -> Found:
-    words = [kind.word, *kind.words(row)]
-    return Found(str(row), ", ".join(map(str, words)), kind.address(row))
+    return Found(str(row), ", ".join(kind.words(row)), kind.address(row))
 
 
 def _group(word, rows: QuerySet, kind: Kind) -> FoundGroup:
@@ -126,7 +125,13 @@ def _other(model, columns, word, url: str, words: str) -> FoundGroup:
     rows = with_words(model.objects.order_by("-pk"), words, *columns)
     found = list(rows[: MOST + 1])
     named = [
-        Found(str(row), row.name, reverse(url, args=[row.pk])) for row in found[:MOST]
+        # The name stands beside; it is not said twice.
+        Found(
+            str(row).removesuffix(f" {row.name}"),
+            row.name,
+            reverse(url, args=[row.pk]),
+        )
+        for row in found[:MOST]
     ]
     return FoundGroup(word, named, len(found) > MOST)
 

@@ -87,12 +87,13 @@ SHEETS = {
 
 @dataclass(frozen=True)
 class Label:
-    """What a label says. `address` is in the code, `code` is printed below."""
+    """What a label says. `address` is in the square, `code` and `kind` stand below."""
 
     address: str
     code: str
     title: str
     lines: tuple[str, ...] = ()
+    kind: str = ""
 
 
 def labels(
@@ -170,6 +171,12 @@ def _title(canvas, left, top, room, title: str, size: float) -> float:
 
 def _code(canvas, left, foot, room, label: Label) -> None:
     """The code to type where no camera reads, and the address it belongs to."""
-    text.write(canvas, left, foot + 5.5, label.code, font=SEMIBOLD, size=9, room=room)
+    used = text.write(
+        canvas, left, foot + 5.5, label.code, font=SEMIBOLD, size=9, room=room
+    )
+    room_left = room - used - 4
+    if label.kind and room_left > 12:
+        at = left + used + 4
+        text.write(canvas, at, foot + 5.5, label.kind, size=6.5, room=room_left)
     address = label.address.partition("//")[2]
     text.write(canvas, left, foot - 0.5, address, size=4.6, room=room)

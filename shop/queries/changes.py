@@ -1,5 +1,6 @@
 """What changed since the reader was last here: acts of others, in words."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -71,13 +72,40 @@ FIRST_LOOK = timedelta(days=7)
 NEWEST = 2000
 
 
+# Headings of the lists, in the order of a hand-over.
+PLACES = {
+    "nonconformances": _N("Nonconformances"),
+    "holds": _N("Holds"),
+    "checks": _N("Fit checks"),
+    "hole_patterns": _N("Holes"),
+    "joints": _N("Joints"),
+    "instruments": _N("Instruments"),
+    "airframes": _N("Airframes"),
+    "parts": _N("Parts"),
+    "pulls": _N("Pulls"),
+    "tooling": _N("Tooling"),
+    "machines": _N("Machines"),
+    "lots": _N("Lots"),
+    "laminates": _N("Laminates"),
+    "": _N("Photos"),
+}
+
+
 @dataclass(frozen=True)
 class Change:
-    """Acts of one form since then; `place` is the name of the url of their list."""
+    """Acts of one form since then."""
 
     what: str
-    place: str
     count: int
+
+
+@dataclass(frozen=True)
+class Place:
+    """What was done at one place of the site (the name of its url), and by whom."""
+
+    name: str
+    title: str
+    changes: list[Change]
     who: list[str]
     last: datetime
 
@@ -89,7 +117,7 @@ class Changes:
 
     since: datetime | None
     up_to: int
-    rows: list[Change] = field(default_factory=list)
+    places: list[Place] = field(default_factory=list)
     whole: bool = True
 
 
@@ -103,19 +131,25 @@ def changes(reader: Person) -> Changes:
         rows = rows.filter(received_at__gte=timezone.now() - FIRST_LOOK)
     newest = rows.order_by("-pk").values_list("pk", "form", "by__name", "received_at")
     found = list(newest[: NEWEST + 1])
-    by_form: dict[str, list] = {}
-    for _key, form, who, when in found[:NEWEST]:
-        by_form.setdefault(form, []).append((who, when))
-    told = [_change(form, by_form[form]) for form in WORDS if form in by_form]
+    by_place: dict[str, list] = {}
+    for _key, *act in found[:NEWEST]:
+        by_place.setdefault(WORDS[act[0]][1], []).append(act)
     return Changes(
         visit and visit.read_at,
         found[0][0] if found else 0,
-        told,
+        [_place(name, by_place[name]) for name in PLACES if name in by_place],
         len(found) <= NEWEST,
     )
 
 
-def _change(form: str, acts: list) -> Change:
-    words, place = WORDS[form]
-    who = list(dict.fromkeys(name for name, _when in acts if name))
-    return Change(_(words), place, len(acts), who, acts[0][1])
+def _place(name: str, acts: list) -> Place:
+    """acts: (form, who, when), the newest first."""
+    counted = Counter(WORDS[form][0] for form, _who, _when in acts)
+    said = dict.fromkeys(words for words, place in WORDS.values() if words in counted)
+    return Place(
+        name,
+        _(PLACES[name]),
+        [Change(_(words), counted[words]) for words in said],
+        list(dict.fromkeys(who for _form, who, _when in acts if who)),
+        acts[0][2],
+    )

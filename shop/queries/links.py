@@ -220,10 +220,12 @@ def describe(
     return Group(kind, WORDS[kind], named, len(keys))
 
 
-def groups(found: dict[str, set[int]], held: dict, most: int | None) -> list[Group]:
+def groups(
+    found: dict[str, set[int]], held: dict, most: int | None, order=ORDER
+) -> list[Group]:
     return [
         describe(kind, found[kind], held.get(kind, ()), most)
-        for kind in ORDER
+        for kind in order
         if found[kind]
     ]
 
@@ -249,7 +251,8 @@ def chain_page(
         thing.word,
         thing.address(row),
         thing.code(row.pk),
-        groups(up, held, most),
+        # What is nearest comes first: the pull before the mold before its coats.
+        groups(up, held, most, ORDER[::-1]),
         groups(down, held, most),
         [one for one in holds if one.subject_id in above.get(one.subject_kind, ())],
     )

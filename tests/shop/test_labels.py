@@ -31,7 +31,8 @@ def made(count, sheet, **more):
             f"{LONG}{n}",
             f"PZZZZ{n}",
             f"MG-1210-{n:03d}",
-            ("part", "MG-1210 A", "Door left, outer skin with its stiffeners"),
+            ("MG-1210 A", "Door left, outer skin with its stiffeners"),
+            "part",
         )
         for n in range(count)
     ]
