@@ -89,8 +89,7 @@ def arrange(template: TrimTemplate, paper: str = "a4") -> Plan:
     sheet = paper_named(paper)
     width, height = sheet.height / MM, sheet.width / MM
     usable = width - 2 * MARGIN - 10.0  # the upright bar stands at the right
-    net = usable - 2 * OVERLAP
-    count = max(1, ceil((template.length - 2 * OVERLAP) / net))
+    count = _strips_needed(template.length, usable)
     pitch = template.length / count
     deepest = max(point.trim for point in template.points)
     tall = OUTSIDE + deepest + BODY
@@ -111,6 +110,16 @@ def arrange(template: TrimTemplate, paper: str = "a4") -> Plan:
         (MARGIN, MARGIN + 18.0),
         (width - MARGIN - 2.0, (height - BAR) / 2 + 8.0),
     )
+
+
+def _strips_needed(length: float, usable: float) -> int:
+    """Equal strips that overlap their neighbors: the outer two have one neighbor each,
+    those between have two."""
+    if length <= usable:
+        return 1
+    if length / 2 + OVERLAP <= usable:
+        return 2
+    return max(3, ceil(length / (usable - 2 * OVERLAP)))
 
 
 def _check(template: TrimTemplate) -> None:

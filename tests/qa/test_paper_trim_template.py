@@ -11,7 +11,7 @@ import numpy as np
 import pypdf
 import pypdfium2
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from qa.numeric.joint import Limits, Station, build_joint
@@ -112,6 +112,7 @@ def test_neighboring_strips_share_their_mark():
     assert plan.strips[-1].end == template.length
 
 
+@example(length=653.0, count=2, deep=0.0, paper="letter", left=False)
 @given(
     length=st.floats(40, 20_000),
     count=st.integers(2, 80),
