@@ -8,7 +8,7 @@ from qa.forms.checks import CheckFilter, NewCheckForm
 from qa.models import Check, FitUp, Joint
 from qa.queries import checks as queries
 from qa.queries import joints as joint_queries
-from qa.queries import maps
+from qa.queries import maps, staleness
 from shop import roles
 from shop.models import Airframe
 from shop.queries.paging import page_of
@@ -90,6 +90,8 @@ def new_check(request):
         if done:
             return redirect(f"{reverse('tablet')}check/{started.entry_id}")
     context = {"form": form, "airframe": airframe, "joint": joint, "last": last}
+    state = staleness.state_of_joint(joint, airframe) if last else None
+    context["first_to_measure"] = state.to_measure if state else []
     return render(request, "qa/new_check.html", context)
 
 

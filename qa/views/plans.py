@@ -153,7 +153,7 @@ def trim(request, uuid):
     """Say what came off; this opens the next fit-up."""
     _form, view = _planned(request, uuid, "cut parts")
     check, worked = view.worked.check, view.worked
-    rows = [row for row in view.rows if row.gap_now and row.side in Side.values]
+    rows = [row for row in view.rows if row.side in Side.values]
     move = plans.moved(worked, view.unit) if worked.plan else None
     form = TrimForm(
         posted(request),
