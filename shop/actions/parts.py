@@ -17,6 +17,8 @@ from shop.models import (
     Placement,
 )
 
+from .suspects import inherit_doubts
+
 OPPOSITE = {Hand.LEFT: Hand.RIGHT, Hand.RIGHT: Hand.LEFT}
 
 
@@ -114,12 +116,11 @@ def register_part(
             message = _("Only bonded and cut parts are made of other parts.")
             raise Refused(message, field="sources")
         part = Part(design=design, serial=serial, note=note)
-        if any(source.state == PartState.SUSPECT for source in sources):
-            part.state = PartState.SUSPECT
         part.full_clean()
         part.save()
         for source in sources or (None,):
             act.record(Lineage(part=part, kind=origin, source=source, note=note))
+        inherit_doubts(part, sources)
         act.result = {"part": part.pk}
     return part
 

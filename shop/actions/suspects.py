@@ -91,6 +91,16 @@ def _mark(hold: Hold) -> None:
     Part.objects.filter(pk__in=keys).update(state=PartState.SUSPECT)
 
 
+def inherit_doubts(part: Part, sources) -> None:
+    """A part made of parts in doubt is in the same doubt: one decision each."""
+    doubts = Suspect.objects.filter(part__in=sources, decided_entry=None)
+    holds = sorted(set(doubts.values_list("hold", flat=True)))
+    Suspect.objects.bulk_create(Suspect(hold_id=key, part=part) for key in holds)
+    if holds:
+        part.state = PartState.SUSPECT
+        part.save(update_fields=["state"])
+
+
 def lift_hold(*, by: Person, hold: Hold, reason: str) -> Hold:
     """Trust the thing again. Parts it marked still wait for their own decision."""
     roles.require(by, "hold things")

@@ -79,6 +79,20 @@ def test_a_part_born_below_a_hold_is_suspect_from_the_start(lead, pulled):
     assert late.suspicions.count() == 1
 
 
+def test_a_part_bonded_from_parts_in_doubt_waits_for_its_own_decision(lead, pulled):
+    hold = hold_lot_of(lead, pulled[0])
+    said = {"by": lead, "decision": "good", "reason": "tested"}
+    suspects.decide(suspect=pulled[1].suspicions.get(), **said)
+    clean = make_part(lead, origin="cut", sources=[pulled[1]])
+    assert states(clean) == {PartState.GOOD}
+    bonded = make_part(lead, origin="bonded", sources=[*pulled])
+    assert states(bonded) == {PartState.SUSPECT}
+    (doubt,) = bonded.suspicions.all()
+    assert doubt.hold == hold
+    suspects.decide(suspect=doubt, **said)
+    assert states(bonded) == {PartState.GOOD}
+
+
 def test_a_scrapped_part_leaves_its_place_first(lead, pulled):
     make_placement(lead, part=pulled[0])
     hold_lot_of(lead, pulled[0])
