@@ -22,7 +22,7 @@ SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 EQUAL = 1e-9  # aims this close, relative or absolute, are the same
 NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
-BLOCKED = 1e-8  # radians about a turn that cannot be
+BLOCKED = 1e-7  # radians about a turn that cannot be
 SAME_TURN = 1e-4  # radians; where the best turns span less, any will do
 
 
@@ -240,13 +240,15 @@ class TurnSearch:
 
     def _blame(self, aim: int, point) -> None:
         """A curve of the earlier aim that is worse here than its best."""
-        for earlier in range(aim):
-            self._hold(earlier, exactly=False)
-            try:
-                if self._cut(earlier, point) > self._most(earlier, 1):
-                    break
-            except Infeasible:  # the aim before is worse here, by a rounding
-                break
+        # By itself an aim gives the plainer curve; held to those before it, the higher.
+        for held in (False, True):
+            for earlier in range(aim):
+                self._hold(earlier if held else 0, exactly=False)
+                try:
+                    if self._cut(earlier, point) > self._most(earlier, 1):
+                        return
+                except Infeasible:  # the aim before is worse here, by a rounding
+                    return
 
     def _cut(self, aim: int, point, *, sure: bool = False) -> float:
         value = self.programme.minimize(self.costs[aim], sure=sure)
@@ -290,6 +292,8 @@ class TurnSearch:
         for earlier in range(aim):
             limit = [0.0, 0.0, self._most(earlier, 1)]
             spots.append(_roots(np.array(self.curves[earlier]) - limit))
+        blocked = np.array(self.blocked)
+        spots += [blocked - 2 * BLOCKED, blocked + 2 * BLOCKED]
         spots = np.clip(np.concatenate(spots), self.low, self.high)
         spots = spots[self._allowed(spots, aim)]
         if not len(spots):
