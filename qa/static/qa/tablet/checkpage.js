@@ -85,7 +85,7 @@ export async function openCheck(app, id) {
   for (const row of await store.sentOf(id)) keep(row);
   for (const item of outbox.queue.items.values()) if (item.body.said.check === id) keep(item);
   if (!check) await look();
-  if (!check) throw new Error("This check is not on this tablet, and the server cannot be reached.");
+  if (!check) throw Error("This check is not on this tablet, and the server cannot be reached.");
   Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order) });
   const map = mapOf(check, page.visit);
   const list = stationList(check, page.visit);
@@ -109,6 +109,7 @@ export async function openCheck(app, id) {
   return {
     node: ui.node,
     close: () => clearInterval(timer),
+    typing: () => entry.node.isConnected && entry.typing(),
     keydown: (event) => entry.node.isConnected && entry.keydown(event),
     heard({ type, item, receipt }) {
       if (!["added", "receipt", "parked"].includes(type) || item.body.said.check !== id) return;

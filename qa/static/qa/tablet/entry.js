@@ -270,5 +270,5 @@ export function openEntry(desk) {
   }
 
   paint();
-  return { node: ui.node, visit, keydown, paint: () => busy || paint(), at: () => at };
+  return { node: ui.node, visit, keydown, paint: () => busy || paint(), at: () => at, typing: () => busy || pad.text };
 }

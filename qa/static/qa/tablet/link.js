@@ -35,7 +35,7 @@ export class Link {
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
   async session(method = "GET", body = undefined) {
     const { status, json } = await this.ask(method, "/api/session", body);
-    if (status !== 200 || !json?.database) throw Object.assign(new Error("no session"), { status, problem: json?.error });
+    if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });
     const { csrf, user, database, people, before = [], proven = [] } = json;
     Object.assign(this, { csrf, user, proven });
     if (people.length) await this.store.put("settings", (this.people = people), "people");

@@ -67,7 +67,9 @@ async function openPage() {
     if (link.user && !people.now()) await people.become(link.user.username);
   }
 
+  // A question must not fall into a value that is being typed.
   async function paused(why) {
+    if (screen?.typing?.()) return void setTimeout(paused, 2000, why);
     if (why === "other_database") {
       if (!(await ask("stranger"))) return;
       await link.bind(link.stranger);

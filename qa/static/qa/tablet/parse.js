@@ -13,15 +13,15 @@ export function parseLength(typed, unit) {
   const rule = UNITS[unit];
   const text = typed.trim();
   const plain = text.replace("\u2212", "-");
-  if (plain === "") return { problem: "Nothing was typed." };
-  if (plain.split(/[.,]/).length > 2) return { problem: "There are two decimal signs." };
+  if (plain === "") return { problem: "Nothing typed." };
+  if (plain.split(/[.,]/).length > 2) return { problem: "Two decimal signs." };
   const parts = SHAPE.exec(plain);
-  if (!parts) return { problem: "That is not a number." };
+  if (!parts) return { problem: "Not a number." };
   const [, sign, whole, part = ""] = parts;
-  if (whole === "" && part === "") return { problem: "There is no digit." };
+  if (whole === "" && part === "") return { problem: "No digit." };
   if (part.length > rule.places) return { problem: `At most ${rule.places} decimals of ${unit}.` };
   const nm = Number(whole + part.padEnd(rule.places, "0")) * rule.scale;
-  if (nm > LONGEST_NM) return { problem: "That is more than 100 m." };
+  if (nm > LONGEST_NM) return { problem: "More than 100 m." };
   return { nm: sign === "-" && nm !== 0 ? -nm : nm, text };
 }
 

@@ -49,7 +49,7 @@ export function peopleOf(app) {
       if (answer.value === "claim") break;
       const { status, json } = await link.ask("POST", "/api/prove", { username, pin: answer.pin }).catch(() => ({}));
       if (status === 200) link.proven.push(json);
-      else note = json?.error?.message ?? "The server cannot be reached. Without PIN the readings are claimed until confirmed.";
+      else note = json?.error?.message ?? "The server cannot be reached: go on without PIN, and confirm later.";
     }
     say(`${nameOf(username)} is measuring.`);
     return become(username);

@@ -59,7 +59,7 @@ export function photosOf({ store, link, outbox, person, tell }) {
       await store.drop("photos", id);
       return tell({ type: "counts" });
     }
-    if (![400, 409, 413, 422].includes(status) || !json?.error) throw new Error("later");
+    if (![400, 409, 413, 422].includes(status) || !json?.error) throw Error("later");
     say(`The photo was refused: ${json.error.message}`, true);
     return store.put("photos", { ...photo, problem: json.error });
   }

@@ -12,7 +12,7 @@ export function classify(status, answer, id, database) {
   }
   const problem = answer?.error;
   if (status === 401) return { what: problem?.code === "revoked" ? "revoked" : "sign_in", problem };
-  if (status === 413) return { what: "park", problem: problem ?? { code: "too_large", message: "The server says that this is too large." } };
+  if (status === 413) return { what: "park", problem: problem ?? { code: "too_large", message: "Too large for the server." } };
   // An error page without our own error shape comes from something in between, not from the shop's server.
   if (!problem?.code) return { what: "retry" };
   if (problem.code === "csrf") return { what: "csrf" };
