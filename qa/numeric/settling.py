@@ -228,14 +228,9 @@ class TurnSearch:
         except Infeasible:
             if aim == 0:
                 raise
-        try:
-            self._hold(aim, exactly=False)
-            return self._cut(aim, point)
-        except Infeasible:
-            self._blame(aim, point)
-            self.blocked.append(turn)
-        finally:
-            self._hold(aim)
+        self._blame(aim, point)
+        self.blocked.append(turn)
+        self._hold(aim)
         return math.inf
 
     def _blame(self, aim: int, point) -> None:
