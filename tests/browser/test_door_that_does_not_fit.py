@@ -93,10 +93,10 @@ def ticks(data: bytes, dark) -> dict[str, float]:
 
 
 def tick_near(dark, x: float, y: float) -> float:
-    """The middle of the longest upright line within 0.8 mm of x and 12 mm of y."""
+    """The middle of the longest upright line within 3 mm of x and 12 mm of y."""
     rows = slice(max(0, round((y - 12) * PER_MM)), round((y + 12) * PER_MM))
-    first = round((x - 0.8) * PER_MM)
-    columns = dark[rows, first : round((x + 0.8) * PER_MM)]
+    first = round((x - 3) * PER_MM)
+    columns = dark[rows, first : round((x + 3) * PER_MM)]
     lengths = np.array([longest_run(column)[1] for column in columns.T])
     assert lengths.max() > 4 * PER_MM, "no tick beside the name of a station"
     longest = np.flatnonzero(lengths >= lengths.max() - 2)
