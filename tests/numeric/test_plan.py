@@ -74,11 +74,21 @@ def test_turning_by_any_angle_turns_the_seat_where_no_bound_is_met(gaps, angle):
     one = planned(DOOR, gaps).seat
     two = planned(changed(DOOR, turn, turn), gaps).seat
     assert two.worst_after == pytest.approx(one.worst_after, abs=1e-6)
-    # Where the aims hardly change from place to place, a rounding of the picture moves
-    # the part: by less than anybody can set or see.
-    assert two.move.turn_deg == pytest.approx(one.move.turn_deg, abs=0.002)
-    expected = turn(one.move.x_mm, one.move.y_mm, 0)[:2]
-    assert (two.move.x_mm, two.move.y_mm) == pytest.approx(expected, abs=0.005)
+
+
+@pytest.mark.parametrize("degrees", [17, 45, 123, -80])
+def test_the_move_turns_with_the_picture_by_any_angle(degrees):
+    gaps = [1.6, 2.2, 1.9, 2.6, 1.7, 2.1, 1.9, 2.8, 2.4, 1.8]
+    sine, cosine = math.sin(math.radians(degrees)), math.cos(math.radians(degrees))
+
+    def turn(x, y, z):
+        return cosine * x - sine * y, sine * x + cosine * y, z
+
+    one = planned(DOOR, gaps).seat.move
+    two = planned(changed(DOOR, turn, turn), gaps).seat.move
+    assert two.turn_deg == pytest.approx(one.turn_deg, abs=1e-5)
+    expected = turn(one.x_mm, one.y_mm, 0)[:2]
+    assert (two.x_mm, two.y_mm) == pytest.approx(expected, abs=1e-5)
 
 
 @FEW
