@@ -50,7 +50,8 @@ def test_keys_are_20_mm_and_all_fits_the_screen(
 
 
 def test_at_200_percent_zoom_nothing_is_cut_off(open_page, live_site, sign_in):
-    page = open_page("landscape", viewport={"width": 640, "height": 400})
+    page = open_page("landscape")
+    page.set_viewport_size({"width": 640, "height": 400})
     open_check(sign_in(page, "builder"), live_site, a_check())
     assert page.evaluate("document.documentElement.scrollWidth") <= 640
     tap(page, "2.35")
@@ -88,7 +89,7 @@ def test_axe_finds_nothing_serious_in_any_state(
         assert axe(page) == []
 
 
-def test_the_shell_is_the_same_for_everybody(live_site, client_of, client):
+def test_the_shell_is_the_same_for_everybody(client_of, client):
     builder, stranger = client_of("builder"), client
     for path in ("/tablet/", "/tablet/check/x", "/tablet/store"):
         first, second = builder.get(path), stranger.get(path)

@@ -16,6 +16,7 @@ export async function openCheck(app, id) {
   let seen = null;
   let entry = null;
   let looking = null;
+  let due = 0;
 
   const keep = ({ id: act, seq, body, receipt, problem, state }) => {
     acts.set(act, { id: act, seq, body, receipt, problem: state === "parked" ? problem : null });
@@ -39,10 +40,14 @@ export async function openCheck(app, id) {
     if (entry) refresh();
   }
 
+  // A thousand receipts are one picture a frame.
   function refresh() {
     seen = null;
-    entry.paint();
-    paint();
+    due ||= requestAnimationFrame(() => {
+      due = 0;
+      entry.paint();
+      paint();
+    });
   }
 
   function paint() {

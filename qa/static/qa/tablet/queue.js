@@ -10,6 +10,7 @@ export class Queue {
     this.blocks = new Map();
     this.tails = new Map();
     this.ofCheck = new Map();
+    this.parked = new Set();
   }
 
   // Acts come in the order of their numbers.
@@ -25,7 +26,8 @@ export class Queue {
     if (closes(item.body)) for (const id of fellows) if (id !== item.id) waits.set(id, "named");
     if (check) this.ofCheck.set(check, fellows.add(item.id));
     if (lane) this.tails.set(lane, item.id);
-    if (item.state !== "parked") this.hold(item.id, waits);
+    if (item.state === "parked") this.parked.add(item.id);
+    else this.hold(item.id, waits);
   }
 
   hold(id, waits) {
@@ -53,6 +55,7 @@ export class Queue {
   done(id) {
     const item = this.items.get(id);
     this.items.delete(id);
+    this.parked.delete(id);
     if (!item) return;
     const fellows = this.ofCheck.get(item.body.said.check);
     fellows?.delete(id);
@@ -67,6 +70,7 @@ export class Queue {
     if (!item) return;
     item.state = "parked";
     item.problem = problem;
+    this.parked.add(id);
     this.release(id, false);
   }
 
@@ -75,6 +79,7 @@ export class Queue {
     if (item?.state !== "parked") return;
     item.state = "waiting";
     item.problem = null;
+    this.parked.delete(id);
     const still = named(item.body).filter((other) => this.items.has(other));
     this.hold(id, new Map(still.map((other) => [other, "named"])));
   }
@@ -97,8 +102,6 @@ export class Queue {
   }
 
   counts() {
-    let parked = 0;
-    for (const item of this.items.values()) if (item.state === "parked") parked += 1;
-    return { unsent: this.items.size, parked, oldest: this.items.values().next().value?.body.made_at ?? null };
+    return { unsent: this.items.size, parked: this.parked.size, oldest: this.items.values().next().value?.body.made_at ?? null };
   }
 }

@@ -22,7 +22,11 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
     },
   });
 
+  let due = 0;
+  const soon = () => (due ||= setTimeout(paint, 500));
+
   async function paint() {
+    due = 0;
     const { unsent, parked } = outbox.queue.counts();
     const [sent, checks, photos] = await Promise.all(["sent", "checks", "photos"].map((table) => store.count(table)));
     const space = await navigator.storage?.estimate?.();
@@ -54,5 +58,5 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
   }
 
   await paint();
-  return { ...ui, heard: ({ type }) => type === "counts" && paint() };
+  return { ...ui, heard: soon };
 }
