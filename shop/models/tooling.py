@@ -98,6 +98,22 @@ class Tool(models.Model):
         indexes = [
             models.Index(fields=["state", "waits_since"]),
             models.Index(fields=["kind", "code"]),
+            # What Today asks: few of many tools have a date, or are due.
+            models.Index(
+                fields=["calibration_due"],
+                name="tool_calibration_due",
+                condition=Q(calibration_due__isnull=False),
+            ),
+            models.Index(
+                fields=["due_back"],
+                name="tool_due_back",
+                condition=Q(due_back__isnull=False),
+            ),
+            models.Index(
+                fields=["code"],
+                name="tool_service_due",
+                condition=Q(pulls_since_service__gte=F("service_interval")),
+            ),
         ]
         constraints = [
             models.CheckConstraint(

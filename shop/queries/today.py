@@ -115,7 +115,9 @@ def _due(now) -> list[Listed]:
 
 
 def _due_tools(day, soon) -> list[Listed]:
-    tools = Tool.objects.filter(state=ToolState.IN_USE)
+    # Not "in use": nearly all tools are, and SQLite would look through them by it.
+    others = [state for state in ToolState.values if state != ToolState.IN_USE]
+    tools = Tool.objects.exclude(state__in=others)
 
     def wax(tool):
         pulls = {"pulls": tool.pulls_since_wax}
