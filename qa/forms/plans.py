@@ -128,11 +128,12 @@ class TrimForm(forms.Form):
 
     @property
     def table(self) -> list:
-        """(row, its field, whether something is asked for here)."""
-        return [
+        """(row, its field, whether something is asked for here); those asked first."""
+        lines = [
             (row, self[f"taken_{number}"], bool(row.bite_nm))
             for number, row in enumerate(self.rows)
         ]
+        return sorted(lines, key=lambda line: not line[2])
 
     def said(self) -> list:
         """(row, text) of every station where something was typed."""

@@ -18,8 +18,9 @@ from shop.paper.sheet import room
 DOCUMENT_TYPE = "Work order"
 # Two maps side by side on one sheet: larger words, since each has half the width.
 HALF = Layout(radius=23, text=28, values="needed", strip=0)
-# The maps take what an ordinary plan leaves of one page.
-ALL_BUT_MAPS = 418.0
+# Heights of the maps: what is seen well, and what can still be read.
+MOST_MAPS, LEAST_MAPS = 240.0, 130.0
+MAPS_MARGIN = 18.0
 
 
 @dataclass(frozen=True)
@@ -91,32 +92,33 @@ def render(order: WorkOrder, paper: str = "a4") -> bytes:
 
 
 def story(order: WorkOrder, paper: str = "a4") -> list[Block]:
-    """Steps, maps, numbers, signatures."""
-    most = room(paper_named(paper)) - ALL_BUT_MAPS
+    """Steps, maps, numbers, signatures; the maps get what the rest leaves of a page."""
     pairs = [
         ("Joint", f"{order.joint_number}  rev {order.joint_revision}"),
         ("Part", order.part),
         *order.identity,
     ]
-    out: list[Block] = [
+    above: list[Block] = [
         blocks.masthead(order.joint_name, order.number, order.state, order.outcome),
         *blocks.identity(pairs),
         gap(2),
         *_steps(order.steps),
         gap(2),
-        _maps(order.plan, most),
-        *_numbers(order),
     ]
+    below = _numbers(order)
     if order.remains:
-        out += [
+        below += [
             gap(2),
             heading("What stays impossible"),
             *blocks.bullets(order.remains),
         ]
-    out.append(gap(2))
-    out += blocks.bullets(order.cautions, size=6.4)
-    out.append(gap(2))
-    return out + blocks.signatures(order.signatures)[1:]
+    below.append(gap(2))
+    below += blocks.bullets(order.cautions, size=6.4)
+    below.append(gap(2))
+    below += blocks.signatures(order.signatures)[1:]
+    left = room(paper_named(paper)) - sum(one.height for one in above + below)
+    most = min(MOST_MAPS, max(LEAST_MAPS, left - MAPS_MARGIN))
+    return [*above, _maps(order.plan, most), *below]
 
 
 def _steps(steps: Sequence[str]) -> list[Block]:

@@ -49,17 +49,18 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         joint_revision=str(fit_up.revision.number),
         part=f"{fit_up.part.serial} ({fit_up.part.design})",
         plan=replace(drawing.map, move_text=""),
-        steps=tuple(view.steps),
+        steps=(*view.steps, *_chance(view)),
         rows=rows,
         outcome=view.outcome,
         state=view.state,
         issued_at=issued_at,
         issued_text=local(issued_at),
         identity=(
-            ("Airframe", fit_up.airframe.serial),
-            ("Fit-up", f"{fit_up.number}, {fit_up.held_text or 'held: not stated'}"),
-            ("Probability that all conform after", view.probability or "not known"),
-            ("Drawn from", f"{check.label}, {check.get_finish_display()}"),
+            ("Airframe", f"{fit_up.airframe.serial}, fit-up {fit_up.number}"),
+            (
+                "Held",
+                f"{fit_up.held_text or 'not stated'}, {check.get_finish_display()}",
+            ),
         ),
         unit=view.unit,
         release=", ".join(released),
@@ -69,6 +70,13 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         digest=digest(content),
         banner="Cut not released yet" if view.waits_for_release else "",
     )
+
+
+def _chance(view: PlanView) -> list[str]:
+    """How sure the plan is: one page has no room for a box of its own."""
+    if not view.probability:
+        return []
+    return [f"All then conform with a probability of {view.probability}."]
 
 
 def _worse(gap: str, flush: str) -> str:

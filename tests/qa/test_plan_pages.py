@@ -253,13 +253,15 @@ def test_the_gap_at_20_degrees_stands_beside_the_gap_as_read(engineer, client_of
 
 
 def test_the_work_order_is_one_page_with_the_steps(engineer, client_of):
-    check = a_check(engineer, a_joint(engineer, 24))
-    shifted(check, x=-1.0, s3=-2.6, s4=-2.6)
+    held = [{"kind": "cleco", "where": "holes 1, 4, 7, 10, 13, 16", "count": 6}]
+    check = a_check(engineer, a_joint(engineer, 24), held=held)
+    shifted(check, x=-1.0, rise=0.1, s3=-2.6, s4=-2.6, s9=-2.6, s14=-2.6)
     answer = client_of("builder").get(url(check, "plan/work-order.pdf"))
     pages = PdfReader(io.BytesIO(answer.content)).pages
     assert len(pages) == 1
     text = " ".join(pages[0].extract_text().split())
     assert check.label in text and "Take the next bite off" in text
+    assert "Cut released by" in text and "with a probability of" in text
     assert answer.content == client_of("builder").get(
         url(check, "plan/work-order.pdf")
     ).content  # fmt: skip
