@@ -35,7 +35,7 @@ def value_text(nm: int | None, unit: str, *, signed: bool = False) -> str:
     if nm is None:
         return ""
     text = format_length(nm, unit, 2 if unit == "mm" else 3).replace("-", "−")
-    return f"+{text}" if signed and nm > 0 else text
+    return f"+{text}" if signed and nm > 0 and text.strip("0.") else text
 
 
 def places(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
