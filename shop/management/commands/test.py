@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import signal
 import subprocess
 import sys
 import tempfile
@@ -36,6 +37,8 @@ class Command(BaseCommand):
 
         if set(arguments) & set(ONLY_TELLS):
             return run_pytest(arguments, {})[0]
+        # Stopped from outside, it still takes its PostgreSQL down with it.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
         say = self.stdout.write
         if not find_browser():
             say(
@@ -84,10 +87,13 @@ def run_pytest(arguments, environment):
             cwd=settings.BASE_DIR,
             env={**inherited, **environment, "FAYLINE_TEST_COUNTS": str(counts)},
         )
-        while process.returncode is None:
-            # Ctrl-C is for pytest to answer: it tells what it has done so far.
-            with contextlib.suppress(KeyboardInterrupt):
-                process.wait()
+        try:
+            while process.returncode is None:
+                # Ctrl-C is for pytest to answer: it tells what it has done so far.
+                with contextlib.suppress(KeyboardInterrupt):
+                    process.wait()
+        finally:
+            process.terminate()
         found = json.loads(counts.read_text()) if counts.exists() else {}
     return process.returncode, found
 
