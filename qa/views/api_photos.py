@@ -8,6 +8,7 @@ from django.http import JsonResponse
 
 from qa import sync
 from qa.models import Check
+from shop import roles
 from shop.actions.photos import add_photo
 from shop.ledger import Refused
 from shop.models import Photo
@@ -23,6 +24,7 @@ def photo(request, photo: uuid.UUID):
     """
     asked = request.GET
     by, claimed = author(request, asked.get("by", ""))
+    roles.require(by, "add photos")
     kept = Photo.objects.filter(entry_id=photo).first()
     if kept is None:
         check = _check(asked.get("check", ""))

@@ -16,6 +16,7 @@ from .api import SignIn, api, read_json
 @api("POST")
 def enroll(request):
     """Enroll the tablet at hand; the lead is signed in on it for this."""
+    roles.require(request.user, "manage tablets")
     name = str(read_json(request).get("name", ""))
     tablet, token = tablets.enroll(by=request.user, name=name)
     told = {"tablet": {"id": str(tablet.pk), "name": tablet.name}, "token": token}

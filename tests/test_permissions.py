@@ -1,0 +1,204 @@
+"""Who may open what: every url of the site, as every role, and signed out.
+
+WHO is the contract, by url name. A url that is not in it fails the test, so that a new
+page cannot be forgotten. Each url is asked for as a browser first does (GET, or POST or
+PUT where it takes nothing else), with the demo's rows to fill it.
+"""
+
+import json
+import uuid
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import get_resolver, reverse
+
+from qa import demo
+from qa.models import Check
+from shop.actions import tablets
+from shop.models import Person, Role, Tablet
+
+OPEN = "everybody, signed in or not"
+TABLET = "an enrolled tablet"
+EVERYBODY = frozenset(Role.values)
+CREW = EVERYBODY - {Role.VISITOR}
+MAKERS = CREW - {Role.INSPECTOR}
+DECIDERS = CREW - {Role.BUILDER}
+LEAD_AND_ENGINEER = frozenset({Role.LEAD, Role.ENGINEER})
+LEAD = frozenset({Role.LEAD})
+ENGINEER = frozenset({Role.ENGINEER})
+
+WHO = {
+    OPEN: """
+        health trust trust_certificate sign_in api_session service_worker
+        tablet_manifest tablet_file tablet
+    """,
+    EVERYBODY: """
+        sign_out theme units airframes airframe airframe_type designs design
+        parts part tooling tool step_done routes release_products machines
+        machine milling pulls pull trace lots lot materials laminates laminate
+        to_weigh balance photo holds hold labels scan front today api_act
+        api_have api_check api_carry check_plan plan_work_order plan_template
+        plan_shims shim_stock joint_on_airframe hole_patterns hole_pattern
+        hole_pattern_revision hole_check joints joint blank_sheet joint_revision
+        joint_csv checks check check_pdf nonconformances nonconformances_pdf
+        nonconformances_csv nonconformance instruments chain chain_pdf chain_csv
+        pairs sides joint_pair search read_changes
+    """,
+    CREW: """
+        api_photo do_step weigh_part weigh_airframe add_photo new_hole_check new_check
+        raise_findings raise_by_hand nonconformance_act own_pin
+    """,
+    MAKERS: """
+        place_part remove_part add_part act_on_tool note_defect repair_defect
+        apply_coat measure_play record_milling start_pull lay_plies
+        lay_other_ply mix_resin test_bag close_layup record_trace note_work
+        demold void_pull yield_part receive_lot act_on_lot record_trim
+        record_move new_shim shim
+    """,
+    DECIDERS: """
+        put_on_hold lift_hold decide
+    """,
+    LEAD_AND_ENGINEER: """
+        add_airframe add_airframe_type add_position change_position add_design
+        change_design scrap_part add_material material add_laminate
+        revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern
+        plan_habits new_joint revise_joint new_instrument instrument
+    """,
+    LEAD: """
+        people add_person change_role set_active reset_password add_tool
+        change_tool add_step set_route add_release_product release_product
+        add_machine change_machine api_enroll api_recover tablets recover_tablet
+        revoke_tablet
+    """,
+    ENGINEER: """
+        release_cut
+    """,
+    TABLET: """
+        api_prove
+    """,
+}
+
+# The verbs of one url that different roles may do.
+VERBS = {
+    "dispose": LEAD_AND_ENGINEER,
+    "close": DECIDERS,
+    "reopen": DECIDERS,
+    "remark": CREW,
+}
+
+
+def named_urls(patterns=None) -> dict[str, list[str]]:
+    """Every url name with the names of its arguments."""
+    found = {}
+    for pattern in patterns or get_resolver().url_patterns:
+        if hasattr(pattern, "url_patterns"):
+            found |= named_urls(pattern.url_patterns)
+        elif pattern.name:
+            found.setdefault(pattern.name, list(pattern.pattern.converters))
+    return found
+
+
+def contract() -> dict:
+    return {name: who for who, names in WHO.items() for name in names.split()}
+
+
+def test_every_url_says_who_may_open_it():
+    assert set(named_urls()) == set(contract())
+
+
+def addresses() -> dict[str, str]:
+    """One address for every url, filled from the demo."""
+    check = str(Check.objects.order_by("number")[0].entry_id)
+    tablet = Tablet.objects.get()
+    fill = {
+        **dict.fromkeys(("check", "uuid"), check),
+        **dict.fromkeys(("act", "photo"), str(uuid.uuid4())),
+        "verb": "remark",
+        "kind": "part",
+        "code": "P1",
+        "sha256": "0" * 64,
+        "digest": "0" * 16,
+        "name": "entry.js",
+        "revoke_tablet.pk": str(tablet.pk),
+        "set_route.kind": "plug",
+    }
+    return {
+        name: reverse(
+            name,
+            kwargs={key: fill.get(f"{name}.{key}", fill.get(key, 1)) for key in keys},
+        )
+        for name, keys in named_urls().items()
+    }
+
+
+def ask(client: Client, address: str):
+    """The answer to what a browser would send first; whatever it did is taken back."""
+    if "/api/photos/" in address and hasattr(client, "person"):
+        address += f"?by={client.person.username}"
+    with transaction.atomic():
+        answer = client.get(address)
+        for method in (client.post, client.put):
+            if answer.status_code == 405:
+                answer = method(address, "{}", content_type="application/json")
+        transaction.set_rollback(True)
+    return answer
+
+
+def signed_in(role: str) -> Client:
+    client = Client(raise_request_exception=False)
+    client.person = Person.objects.filter(role=role).order_by("pk")[0]
+    client.force_login(client.person)
+    return client
+
+
+def fault(name: str, who, role: str, status: int) -> str:
+    """What is wrong with an answer to a role, "" when nothing is."""
+    if status >= 500:
+        return f"{name} breaks for {role}: {status}"
+    allowed = who == OPEN or (who != TABLET and role in who)
+    refused = status in (401, 403)
+    if who == TABLET:
+        return "" if status == 401 else f"{name} lets {role} in without a tablet"
+    if allowed == refused:
+        word = "refuses" if refused else "lets in"
+        return f"{name} {word} {role}: {status}"
+    return ""
+
+
+@pytest.mark.django_db
+def test_every_url_as_every_role_and_signed_out():
+    demo.load()
+    tablets.enroll(by=Person.objects.filter(role="lead")[0], name="Hangar 1")
+    people = {role: signed_in(role) for role in Role.values}
+    faults = []
+    for name, address in addresses().items():
+        who = contract()[name]
+        for role, client in people.items():
+            client = signed_in(role) if name == "sign_out" else client
+            faults.append(fault(name, who, role, ask(client, address).status_code))
+        faults.append(signed_out(name, who, ask(Client(), address)))
+    faults += verbs(people)
+    assert [one for one in faults if one] == []
+
+
+def signed_out(name: str, who, answer) -> str:
+    """Only what is open opens; the rest asks to sign in, the api in JSON."""
+    if who == OPEN:
+        return "" if answer.status_code in (200, 404) else f"{name} is not open"
+    if name.startswith("api_"):
+        held = answer.status_code == 401 and json.loads(answer.content)["error"]
+        return "" if held else f"{name} signed out: {answer.status_code}"
+    if name == "scan" and answer.status_code == 302:
+        return ""
+    asks = answer.status_code == 302 and answer.url.startswith("/sign-in/")
+    return "" if asks else f"{name} signed out: {answer.status_code}"
+
+
+def verbs(people: dict[str, Client]) -> list[str]:
+    faults = []
+    for verb, who in VERBS.items():
+        address = reverse("nonconformance_act", kwargs={"pk": 1, "verb": verb})
+        for role, client in people.items():
+            faults.append(fault(verb, who, role, ask(client, address).status_code))
+    return faults
