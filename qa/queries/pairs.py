@@ -132,7 +132,11 @@ def _joint_pair(pair: PairRow, newest, readings, labels, unit) -> JointPair:
     for (joint, key), check in newest.items():
         if joint in hands:
             found[key] = check.fit_up.airframe
-    frames = [found[key] for key in sorted(found, reverse=True)[:AIRFRAMES]]
+    # Where both hands were measured comes first.
+    order = sorted(
+        found, key=lambda key: (all((one, key) in newest for one in hands), key)
+    )
+    frames = [found[key] for key in order[::-1][:AIRFRAMES]]
     shown = [
         _on_airframe(
             frame,
