@@ -1,6 +1,7 @@
 """A plan in the words of a builder: where to push, how far, what to do first."""
 
 import math
+import re
 
 from qa import rules
 from qa.models import JointRevision, Side
@@ -16,6 +17,13 @@ ALONG_FLOW = math.cos(math.radians(1))
 def mm(value: float, unit: str, places: int | None = None) -> str:
     """A length of so many mm, for people, in their unit."""
     return rules.length(round(value * 1e6), unit, places)
+
+
+def in_unit(text: str, unit: str) -> str:
+    """A sentence of the numbers, which speak in mm, with its lengths in a unit."""
+    if unit == "mm":
+        return text
+    return re.sub(r"(\d+\.\d+) mm", lambda m: mm(float(m[1]), unit), text)
 
 
 def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
@@ -241,18 +249,18 @@ def _measure_step(worked: Worked) -> str:
     )
 
 
-def impossible(worked: Worked) -> list[str]:
+def impossible(worked: Worked, unit: str) -> list[str]:
     """What stays wrong, where and why."""
     several = len(worked.joints) > 1
     return [
         f"station {joint.state.joint.number + ':' if several else ''}{one.label}: "
-        f"{one.reason}"
+        f"{in_unit(one.reason, unit)}"
         for joint, _, one in worked.stations()
         if one.reason
     ]
 
 
-def warnings(worked: Worked) -> list[str]:
+def warnings(worked: Worked, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
     reasons = {f"station {one.label}: {one.reason}" for _, _, one in worked.stations()}
     told = [note for note in worked.plan.notes if note not in reasons]
@@ -262,4 +270,4 @@ def warnings(worked: Worked) -> list[str]:
         told.append(
             "the joints are judged by different rules; this plan uses the first"
         )
-    return [f"{one[0].upper()}{one[1:]}." for one in told]
+    return [in_unit(f"{one[0].upper()}{one[1:]}.", unit) for one in told]

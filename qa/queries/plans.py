@@ -96,6 +96,10 @@ class PlanView:
         return [row for row in self.rows if row.bite_nm]
 
     @property
+    def least_cut(self) -> str:
+        return plan_texts.mm(self.worked.least_cut, self.unit)
+
+    @property
     def waits_for_release(self) -> bool:
         return any(not done for _, _, done in self.worked.to_release())
 
@@ -131,8 +135,8 @@ def view_of(worked: Worked, unit: str) -> PlanView:
         steps=plan_texts.steps(worked, unit),
         rows=rows,
         drawings=[_drawing(worked, one, unit) for one in worked.joints],
-        impossible=plan_texts.impossible(worked),
-        warnings=plan_texts.warnings(worked),
+        impossible=plan_texts.impossible(worked, unit),
+        warnings=plan_texts.warnings(worked, unit),
         held=list(plan.held),
         probability="" if chance is None else f"{100 * chance:.1f} %",
         worst=[
@@ -217,7 +221,9 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
         bite_nm=round(bite.bite * 1e6),
         lost=told(lost) if lost > 1e-6 else "",
         left=told(left),
-        reason="; ".join(text for text in (one.reason, bite.why) if text),
+        reason=plan_texts.in_unit(
+            "; ".join(text for text in (one.reason, bite.why) if text), unit
+        ),
     )
 
 

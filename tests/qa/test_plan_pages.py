@@ -127,6 +127,8 @@ def test_what_stays_impossible_is_told_with_its_place_and_reason(engineer):
     assert view.state == "above"
     (told,) = view.impossible
     assert told.startswith("station 3: ") and "more than may still be cut" in told
+    (inches,) = view_of(check, "in", max_move_mm=0.0, max_turn_deg=0.0).impossible
+    assert " in more than may still be cut" in inches and "mm" not in inches
 
 
 def test_a_step_is_not_cured_by_trimming_and_the_plan_says_so(engineer):
