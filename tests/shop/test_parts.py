@@ -4,7 +4,7 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.urls import reverse
 
-from shop.actions import airframes, parts
+from shop.actions import airframes, parts, suspects
 from shop.ledger import Refused
 from shop.models import Hand, Lineage, Origin, PartState
 
@@ -87,8 +87,7 @@ def test_a_bonded_part_names_what_it_is_made_of(lead):
 
 def test_a_part_made_of_a_suspect_one_is_suspect(lead):
     skin = make_part(lead)
-    skin.state = PartState.SUSPECT
-    skin.save(update_fields=["state"])
+    suspects.put_on_hold(by=lead, kind="part", key=skin.pk, reason="dull tap")
     assert make_part(lead, origin=Origin.CUT, sources=[skin]).state == PartState.SUSPECT
 
 
