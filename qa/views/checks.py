@@ -12,6 +12,7 @@ from qa.queries import maps, staleness
 from shop import roles
 from shop.models import Airframe
 from shop.queries.paging import page_of
+from shop.queries.tooling import photos_of
 from shop.views.acting import attempt
 
 from . import papers
@@ -47,6 +48,7 @@ def check(request, uuid):
         "profile_svg": maps.profile_svg(sheet.profile),
         "celsius": (sheet.check.temperature_mc or 0) / 1000,
         "may_measure": roles.may(request.user, "measure"),
+        "photos": photos_of("check", sheet.check.pk),
     }
     return render(request, "qa/check.html", context)
 

@@ -177,6 +177,8 @@ def test_a_photo_sent_again_is_one_photo(client, tablet, check, people):
     kept = Photo.objects.get()
     assert (kept.entry_id, kept.caption) == (photo, "station 4 gap")
     assert kept.pins.get().subject_id == str(check.pk)
+    client.force_login(people["inspector"])
+    assert kept.sha256 in client.get(f"/fit-checks/{check.entry_id}/").text
 
 
 def test_a_bad_photo_is_refused_in_words(client, tablet, check, people):
