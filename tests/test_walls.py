@@ -51,7 +51,17 @@ def test_shop_never_imports_qa():
 PURE = {
     *("numpy", "scipy", "math", "statistics", "fractions", "decimal", "itertools"),
     *("functools", "dataclasses", "collections", "enum", "typing", "re", "bisect"),
-    *("operator", "cmath", "random", "heapq", "copy", "numbers", "abc", "__future__"),
+    *(
+        "contextlib",
+        "operator",
+        "cmath",
+        "random",
+        "heapq",
+        "copy",
+        "numbers",
+        "abc",
+        "__future__",
+    ),
 }
 
 
