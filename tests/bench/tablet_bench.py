@@ -90,7 +90,7 @@ def measure(site, check, counts) -> None:
         sent_before = 0
         for count in counts:
             page.wait_for_function(
-                "document.querySelector('#unsent').textContent === 'all sent'"
+                "() => document.querySelector('#unsent').textContent === 'all sent'"
             )
             page.evaluate(LAY, acts(check, count, sent_before))
             sent_before += count
