@@ -68,9 +68,7 @@ class InstrumentForm(forms.Form):
         to_nm(self, "foot_1_nm", "foot_2_nm", "probe_nm")
         feet = [self.cleaned_data.get(name) for name in self.LENGTHS[2:]]
         if any(foot is not None for foot in feet) and None in feet:
-            self.add_error(
-                "probe_nm", _("A bridge has two feet and a probe.")
-            )
+            self.add_error("probe_nm", _("A bridge has two feet and a probe."))
         elif feet[0] is not None and feet[0] == feet[1]:
             self.add_error("foot_2_nm", _("The two feet stand on one point."))
         self.cleaned_data.pop("unit", None)
