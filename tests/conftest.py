@@ -20,8 +20,20 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.db import connection, connections
+from hypothesis import HealthCheck
+from hypothesis import settings as properties
 
 from tests.around import Site, find_browser
+
+# No test is timed: a busy machine is slow to make examples too. CI tries the same ones
+# every time, so that a landing does not hang on a die; everybody else tries new ones.
+properties.register_profile(
+    "suite",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=bool(os.environ.get("CI")),
+)
+properties.load_profile("suite")
 
 NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
 PASSWORD = "Test-shop-7"

@@ -284,7 +284,7 @@ def _extras(cells: _Cells) -> StationExtras:
 def _without_closing_row(good: list[_Read]) -> tuple[list[_Read], str | None]:
     """Leave out a last row that only closes the seam: the first again, or just its
     place. Under another name at a sharp corner it is the corner's second station."""
-    if len(good) < 4:
+    if len(good) < 2:
         return good, None
     first, last = good[0].station, good[-1].station
     same = replace(last, label=first.label) == first
@@ -292,7 +292,7 @@ def _without_closing_row(good: list[_Read]) -> tuple[list[_Read], str | None]:
     if last.place != first.place or not (same or bare):
         return good, None
     corner = same and last.label != first.label and last.gap_direction is None
-    if corner and _is_sharp(good[-2].station, first, good[1].station):
+    if corner and len(good) > 3 and _is_sharp(good[-2].station, first, good[1].station):
         return good, None
     return good[:-1], last.label
 
