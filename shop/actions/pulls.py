@@ -63,7 +63,8 @@ def start_pull(
         tool = locked(tool)
         started_at = started_at or act.now
         _check_mold(tool, laminate, started_at, act.now)
-        ask_why(layup_warnings(tool, started_at), reason)
+        warnings = _other_design(tool, laminate) + layup_warnings(tool, started_at)
+        ask_why(warnings, reason)
         tool.last_pull += 1
         pull = Pull.objects.create(
             tool=tool,
@@ -80,6 +81,15 @@ def start_pull(
         _count(tool)
         act.result = {"pull": pull.pk, "number": pull.number}
     return pull
+
+
+def _other_design(tool: Tool, laminate) -> list[str]:
+    if None in (tool.design_id, laminate.design_id):
+        return []
+    if tool.design_id == laminate.design_id:
+        return []
+    message = _("This laminate is for %(other)s, the mold makes %(design)s.")
+    return [message % {"other": laminate.design, "design": tool.design}]
 
 
 def _count(tool: Tool) -> None:

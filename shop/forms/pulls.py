@@ -16,6 +16,7 @@ from shop.models import (
     PullState,
     Release,
     Role,
+    Tool,
 )
 from shop.numeric.trace import Trace, TraceError
 
@@ -37,6 +38,12 @@ class StartForm(AskedReason):
     started_at = MomentField(label=_("Started"), required=False, help_text=JUST_NOW)
     temperature = temperature(_("Room temperature"), required=False)
     humidity = PercentField(label=_("Humidity in %"), required=False)
+
+    def __init__(self, *arguments, tool: Tool, **named):
+        super().__init__(*arguments, **named)
+        if tool.design_id:
+            own = Laminate.objects.filter(design=tool.design_id)
+            self.initial["laminate"] = own.order_by("-pk").first()
 
 
 def witnesses(by: Person):
@@ -66,7 +73,8 @@ class LayForm(AskedReason):
             self.fields[f"lot_{material.pk}"] = forms.ModelChoiceField(
                 lots_of().filter(material=material),
                 label=_("Lot of %(code)s") % {"code": material.code},
-                required=False,
+                # With several, only the lots of the plies that are chosen.
+                required=len(self.materials) == 1,
             )
         self.fields["witness"] = forms.ModelChoiceField(
             witnesses(by), label=_("Seen by"), required=False

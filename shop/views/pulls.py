@@ -71,7 +71,7 @@ def start_pull(request, pk):
     return act_page(
         request,
         tool,
-        forms.StartForm(posted(request)),
+        forms.StartForm(posted(request), tool=tool),
         partial(actions.start_pull, tool=tool),
         _("Start a lay-up in %(t)s") % {"t": tool},
         back=address_of,

@@ -21,6 +21,7 @@ from shop.models import (
     Tool,
 )
 
+from .making import make_design
 from .making_floor import (
     ago,
     grams,
@@ -93,6 +94,15 @@ def test_a_layup_too_early_asks_for_a_reason_and_keeps_it(lead):
     no = refused(lambda: make_pull(lead, tool=mold), "reason")
     assert "Too early" in no.message
     assert make_pull(lead, tool=mold, reason="warm day").reason == "warm day"
+
+
+def test_a_laminate_of_another_design_asks_for_a_reason(lead):
+    door, cowl = make_design(lead), make_design(lead)
+    mold = make_mold(lead, design=door)
+    other = make_laminate(lead, design=cowl)
+    no = refused(lambda: make_pull(lead, tool=mold, laminate=other), "reason")
+    assert str(cowl) in no.message
+    make_pull(lead, tool=mold, laminate=make_laminate(lead, design=door))
 
 
 def test_a_mold_without_release_asks_for_a_reason(lead):
