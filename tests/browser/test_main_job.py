@@ -2,6 +2,7 @@
 
 import io
 import os
+import time
 from pathlib import Path
 
 import pytest
@@ -89,8 +90,9 @@ def test_a_door_is_checked_reviewed_and_printed(shop, open_page, sign_in, axe):
         tap(page, flush)
         if row == 13:
             picture(page, "tablet")
+    expect(page.locator(".progress")).to_have_text("48 of 48")
     all_sent(page)
-    assert Reading.objects.count() == 48
+    wait_for(lambda: Reading.objects.count() == 48)
     page.get_by_role("button", name="Finish").first.click()
     expect(page.get_by_text("4 does not conform")).to_be_visible()
     assert axe(page) == []
@@ -99,6 +101,14 @@ def test_a_door_is_checked_reviewed_and_printed(shop, open_page, sign_in, axe):
     review(page, shop, axe)
     print_sheet(page, shop)
     assert verify().fault == ""
+
+
+def wait_for(true, seconds: float = 20) -> None:
+    """The tablet sends when it can; what it sent is there a moment later."""
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.1)
 
 
 def finish_and_raise(page, axe) -> None:

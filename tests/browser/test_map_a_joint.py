@@ -48,6 +48,7 @@ def test_a_file_with_mistakes_is_put_right_in_the_text_and_saved(
 
     # Both mistakes are told by line and column, with the line; each leads to it.
     told = page.get_by_role("region", name="2 things to put right in the text")
+    told.wait_for()
     assert told.get_by_role("link").all_inner_texts() == [
         "Line 3, y_mm",
         "Line 5, gap_min_mm",

@@ -1,5 +1,7 @@
 """The tablet page in a real browser against the real server: one check, end to end."""
 
+import contextlib
+
 import pytest
 from playwright.sync_api import expect
 
@@ -163,6 +165,20 @@ def test_inches_are_kept_as_typed(desk, check):
     assert Reading.objects.get().value_nm == 2_540_000
 
 
+def type_as_a_gauge(desk, value, progress):
+    """A busy machine passes keys on slower than any gauge types: such a burst is
+    refused, never taken in part, and the person presses the gauge's button again."""
+    for _ in range(6):
+        desk.keyboard.type(value)
+        desk.keyboard.press("Enter")
+        with contextlib.suppress(AssertionError):
+            expect(desk.locator(".progress")).to_have_text(
+                f"{progress} of 8", timeout=2000
+            )
+            return
+    raise AssertionError(f"the gauge's {value} was never taken")
+
+
 def test_a_gauge_that_types_works_wherever_the_focus_is(desk, check):
     desk.locator("body").focus()
     for number, value in enumerate(["2.35", "0.10", "-0.05", "1.98", "2.00", "0.12"]):
@@ -170,8 +186,7 @@ def test_a_gauge_that_types_works_wherever_the_focus_is(desk, check):
             desk.get_by_role("button", name="Skip").focus()
         if number == 4:
             desk.get_by_role("button", name="List").focus()
-        desk.keyboard.type(value, delay=4)
-        desk.keyboard.press("Enter")
+        type_as_a_gauge(desk, value, number + 1)
     expect(desk.locator(".progress")).to_have_text("6 of 8")
     expect(desk.get_by_role("dialog")).to_have_count(0)
     all_sent(desk)
