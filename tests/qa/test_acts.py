@@ -14,8 +14,6 @@ from shop.models import Entry
 from tests.conftest import make_people
 from tests.qa.making import make_check, make_joint, read
 
-pytestmark = pytest.mark.django_db
-
 
 def said(of, station="1", kind="gap", value="2.00", **more):
     plain = {

@@ -21,8 +21,6 @@ from tests.qa.making import (
     read,
 )
 
-pytestmark = pytest.mark.django_db
-
 
 def finished(people, *, tight=(), fit_up=None, by="builder"):
     """A finished check whose gaps at the stations `tight` are 0.5 under."""

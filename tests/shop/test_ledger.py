@@ -14,8 +14,6 @@ from shop.models import Entry, Seal
 from tests.conftest import make_people
 from tests.qa.making import make_check, read
 
-pytestmark = pytest.mark.django_db
-
 
 @pytest.fixture
 def readings(people):
