@@ -6,8 +6,6 @@ keep it; who is there and what is measured comes by JSON from the api.
 
 import hashlib
 import json
-import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -73,20 +71,9 @@ def _holders() -> list[tuple[str, str]]:
     ]
 
 
-def _at_once(release: Release, name: str, found: Iterable[str] = ()) -> list[str]:
-    """Names of the script and of all that it imports when it starts; what it imports
-    later by import() is not among them."""
-    found = [*found, name]
-    source = release.files[name][1].decode()
-    for imported in re.findall(r'\bfrom\s*"\./([a-z]+\.js)"', source):
-        if imported not in found:
-            found = _at_once(release, imported, found)
-    return found
-
-
 def _render_shell() -> bytes:
     release = _release()
-    modules = [release.url(name) for name in _at_once(release, "page.js")]
+    modules = [release.url(name) for name in release.files if name.endswith(".js")]
     context = {
         "modules": modules,
         "page": release.url("page.js"),

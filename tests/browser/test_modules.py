@@ -12,7 +12,7 @@ from shop.serving.lean import lean
 ROOT = Path(__file__).resolve().parents[2]
 TABLET = Path("qa/static/qa/tablet")
 TESTS, VECTORS = Path("tests/browser/js"), Path("tests/qa/vectors")
-MOST_SCRIPT_BYTES = 60 * 1024
+MOST_SCRIPT_BYTES = 60_000
 
 
 def run_node_tests(root: Path) -> None:

@@ -2,22 +2,21 @@
 import { viewOf } from "./check.js";
 import { stamp } from "./dom.js";
 import { openEntry } from "./entry.js";
+import { stationList } from "./list.js";
 import { mapOf, sign } from "./map.js";
+import { summaryOf } from "./summary.js";
 import { progress, slotsOf } from "./walk.js";
 
 const LOOK_EVERY_MS = 4000;
 
 export async function openCheck(app, id) {
-  const { store, link, settings } = app;
+  const { store, outbox, link, settings } = app;
   const acts = new Map();
   let check = (await store.get("checks", id))?.json ?? null;
   let seen = null;
   let entry = null;
   let looking = null;
   let due = 0;
-  let list = null;
-  let etag = "";
-  let summary = null;
 
   const keep = ({ id: act, seq, body, receipt, problem, state }) => {
     acts.set(act, { id: act, seq, body, receipt, problem: state === "parked" ? problem : null });
@@ -31,9 +30,8 @@ export async function openCheck(app, id) {
 
   async function lookOnce() {
     const before = [...acts.values()].filter((act) => act.receipt);
-    const answer = await link.ask("GET", `/api/checks/${id}`, undefined, undefined, etag).catch(() => null);
+    const answer = await link.ask("GET", `/api/checks/${id}`).catch(() => null);
     if (answer?.status !== 200 || answer.json?.check !== id) return;
-    etag = answer.etag;
     const changed = JSON.stringify(answer.json) !== JSON.stringify(check);
     for (const act of before) if (act.body.form !== "raise/1") acts.delete(act.id);
     if (!changed && !before.length) return;
@@ -56,8 +54,8 @@ export async function openCheck(app, id) {
     const { done, of } = progress(page.slots, view().done);
     ui.progress.textContent = `${done} of ${of}`;
     map.paint(view(), entry.at());
-    list?.paint(view(), entry.at());
-    if (summary?.node.isConnected) summary.paint();
+    list.paint(view(), entry.at());
+    if (summary.node.isConnected) summary.paint();
   }
 
   const page = {
@@ -67,15 +65,12 @@ export async function openCheck(app, id) {
     nameOf: (username) => app.nameOf(username),
     async record(form, said) {
       const by = await app.person();
-      return by && app.outbox.add(form, by, { check: id, ...said });
+      return by && outbox.add(form, by, { check: id, ...said });
     },
     keepUnit: (unit) => app.keep({ unit }),
-    photo: async ({ station, kind }) => (await app.photos()).take({ check: id, station, kind, about: "station" }),
+    photo: ({ station, kind }) => app.photos.take({ check: id, station, kind, about: "station" }),
     moved: () => entry && paint(),
-    async full() {
-      const { summaryOf } = await import("./summary.js");
-      show((summary ??= summaryOf(page)));
-    },
+    full: () => show(summary),
     finished: () => check.state === "finished" || Boolean(actOf("finish/1")),
     visit(station, kind) {
       if (page.finished()) return;
@@ -86,34 +81,32 @@ export async function openCheck(app, id) {
   };
 
   function show(part) {
-    for (const one of [entry, summary]) if (one !== part) one?.node.remove();
+    for (const one of [entry, summary]) if (one !== part) one.node.remove();
     ui.node.append(part.node);
     part.paint();
     if (part === summary) summary.title.focus();
   }
 
-  // In this order an act that is acknowledged meanwhile is seen, with its receipt.
-  for (const item of await store.acts()) if (item.body.said.check === id) keep(item);
   for (const row of await store.sentOf(id)) keep(row);
+  for (const item of outbox.queue.items.values()) if (item.body.said.check === id) keep(item);
   if (!check) await look();
   if (!check) throw Error("This check is not on this tablet, and the server cannot be reached.");
-  Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order, check.first) });
+  Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order) });
   const map = mapOf(check, page.visit);
+  const list = stationList(check, page.visit);
   const ui = stamp("check", {
-    async list() {
-      const { stationList } = await import("./list.js");
-      if (!list) ui.sheet.append((list = stationList(check, page.visit)).node);
+    list() {
       list.node.hidden = map.node.toggleAttribute("hidden") === false;
       ui.toggle.ariaPressed = !list.node.hidden;
       paint();
     },
     summary: page.full,
   });
-  ui.sheet.append(map.node);
+  ui.sheet.append(map.node, list.node);
   for (const row of ui.legend.children) row.prepend(sign(row.dataset.shape));
+  const summary = summaryOf(page);
   entry = openEntry(page);
-  if (page.finished()) await page.full();
-  else show(entry);
+  show(page.finished() ? summary : entry);
   paint();
   const timer = setInterval(() => document.visibilityState === "visible" && look(), LOOK_EVERY_MS);
   look();

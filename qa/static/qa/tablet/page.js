@@ -1,55 +1,27 @@
 // The tablet page: opens the store, finds the server, shows one screen at a time and never leaves the page.
-// What a first reading can do without is imported when needed, and all of it soon after the start, for the time without a network.
 import { openCheck } from "./checkpage.js";
 import { age, ask, el, say } from "./dom.js";
 import { Link } from "./link.js";
+import { outboxOf } from "./outbox.js";
 import { peopleOf } from "./people.js";
+import { photosOf } from "./photos.js";
+import { openNew, openStart } from "./start.js";
 import { openStore } from "./store.js";
+import { openStored } from "./stored.js";
 
 const byId = (id) => document.getElementById(id);
-const SOON_MS = 2000;
 const WHY = { sign_in: "sign in to send", revoked: "tablet revoked", other_database: "other database" };
 
 async function openPage() {
   const store = await openStore();
   const settings = (await store.get("settings", "page")) ?? {};
   const link = new Link(store);
-  const app = { store, settings, link, tell, go, keep, paintBar, sending, photos, nameOf: (username) => people.nameOf(username), person: () => sending().then(people.need) };
+  const app = { store, settings, link, tell, go, keep, paintBar, nameOf: (username) => people.nameOf(username), person: () => people.need() };
   const people = (app.people = peopleOf(app));
   const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel("fayline") : null;
-  let outbox = null;
-  let loading = null;
-  let pictures = null;
+  const outbox = (app.outbox = outboxOf({ store, link, channel, tell }));
+  app.photos = photosOf(app);
   let screen = null;
-
-  // The outbox with all that waits in it; a check is on the page before.
-  function sending() {
-    return (loading ??= startSending().catch((problem) => {
-      loading = null;
-      throw problem;
-    }));
-  }
-
-  async function startSending() {
-    const { outboxOf } = await import("./outbox.js");
-    outbox ??= app.outbox = outboxOf({ store, link, channel, tell });
-    await outbox.open();
-    outbox.greet();
-    return outbox;
-  }
-
-  async function photos() {
-    await sending();
-    const { photosOf } = await import("./photos.js");
-    return (pictures ??= photosOf(app));
-  }
-
-  async function opener(name) {
-    if (name === "check") return openCheck;
-    if (name === "store") return sending().then(() => import("./stored.js")).then(({ openStored }) => openStored);
-    const { openNew, openStart } = await import("./start.js");
-    return name === "new" ? openNew : openStart;
-  }
 
   function dress() {
     const { theme = "auto", keys = "", hand = "" } = settings;
@@ -71,11 +43,9 @@ async function openPage() {
     screen?.close?.();
     const [, , name, id] = location.pathname.split("/");
     const opening = (screen = {});
-    const opened = await opener(name)
-      .then((open) => open(app, id))
-      .catch(({ message }) => ({
-        node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, message)),
-      }));
+    const opened = await (name === "check" ? openCheck(app, id) : { new: openNew, store: openStored }[name]?.(app) ?? openStart(app)).catch(({ message }) => ({
+      node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, message)),
+    }));
     if (screen !== opening) return void opened.close?.();
     screen = opened;
     byId("screen").replaceChildren(opened.node);
@@ -89,7 +59,7 @@ async function openPage() {
     if (type === "session") met();
     else if (type === "pause") paused(why);
     else if (type === "parked") say(`One act needs you: ${item.problem.message}`, true);
-    if (type !== "added") pictures?.send();
+    if (type !== "added") app.photos.send();
     paintBar();
   }
 
@@ -120,44 +90,42 @@ async function openPage() {
   }
 
   function paintBar() {
-    byId("place").textContent = screen?.place?.() ?? "";
-    if (!outbox) return;
     const { unsent, parked, oldest } = outbox.queue.counts();
     const why = WHY[outbox.pause] ?? (outbox.fails ? "no contact" : "");
     const told = unsent ? [`${unsent} not sent, ${age(oldest)}`, parked && `${parked} need you`, why] : [why || "all sent"];
     byId("unsent").textContent = told.filter(Boolean).join(", ");
     byId("unsent").dataset.state = parked ? "parked" : unsent ? "waiting" : "";
     byId("who").textContent = people.now() ? people.nameOf(people.now()) : "Who?";
+    byId("place").textContent = screen?.place?.() ?? "";
   }
 
   dress();
   await link.open();
   await people.open();
-  for (const name of ["online", "pageshow", "focus", "visibilitychange"]) addEventListener(name, () => outbox?.kick());
+  await outbox.open();
+  for (const name of ["online", "pageshow", "focus", "visibilitychange"]) addEventListener(name, () => outbox.kick());
   addEventListener("keydown", (event) => screen?.keydown?.(event));
   addEventListener("popstate", show);
-  addEventListener("beforeunload", (event) => outbox?.queue.items.size && event.preventDefault());
+  addEventListener("beforeunload", (event) => outbox.queue.items.size && event.preventDefault());
   addEventListener("click", (event) => {
     const to = event.target.closest("a[data-go]");
     if (!to || event.ctrlKey || event.metaKey) return;
     event.preventDefault();
     go(to.getAttribute("href"));
   });
-  byId("who").onclick = () => sending().then(people.choose);
+  byId("who").onclick = () => people.choose();
   byId("set").onclick = askSettings;
   setInterval(() => {
     paintBar();
-    pictures?.send();
-    if (outbox && !link.ready && !outbox.pause) outbox.greet();
+    app.photos.send();
+    if (!link.ready && !outbox.pause) outbox.greet();
   }, 5000);
   if (isSecureContext) {
     navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" });
     navigator.storage?.persist?.();
   }
   await show();
-  const rest = () => Promise.all([photos(), import("./who.js"), import("./start.js"), import("./stored.js"), import("./summary.js"), import("./list.js")]).catch(() => setTimeout(rest, SOON_MS));
-  setTimeout(rest, SOON_MS);
-  await sending().catch(() => {});
+  outbox.greet();
 }
 
 openPage().catch(({ message }) => {

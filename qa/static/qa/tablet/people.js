@@ -1,4 +1,6 @@
 // Who is measuring. On an enrolled tablet one touch and a PIN that the server proves; else whoever is signed in.
+// No PIN and nothing to guess it from is ever kept here: it goes to the server in one request and is forgotten.
+import { ask, say, touch } from "./dom.js";
 
 export function peopleOf(app) {
   const { link, store } = app;
@@ -16,10 +18,53 @@ export function peopleOf(app) {
   }
 
   // Works over the page, so nothing that was typed is lost.
-  const signIn = (note = "") => (asking ??= asker().then((who) => who.signIn(note)).finally(() => (asking = null)));
-  const asker = () => import("./who.js").then(({ askerOf }) => askerOf(app, people));
+  async function askSignIn(note = "") {
+    for (;;) {
+      const answer = await ask("sign-in", { note });
+      if (!answer) return null;
+      try {
+        if (!link.csrf) await link.session();
+        await link.session("POST", { username: answer.username, password: answer.password });
+        app.outbox.greet();
+        return await become(link.user.username);
+      } catch ({ problem }) {
+        note = problem?.message ?? "The server cannot be reached. What you measure stays here.";
+      }
+    }
+  }
 
-  const people = {
+  const signIn = (note) => (asking ??= askSignIn(note).finally(() => (asking = null)));
+
+  async function choose() {
+    if (!link.token) return signIn(now ? `Now measuring: ${nameOf(now)}` : "");
+    const people = link.people.map(({ username, name }) => touch("close", `${name}${isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === now && "true" }));
+    const answer = await ask("who", { people });
+    return answer?.value === "sign-in" ? signIn() : answer && switchTo(answer.value.slice(1));
+  }
+
+  async function switchTo(username) {
+    for (let note = ""; !isProven(username); ) {
+      const answer = await ask("pin", { place: nameOf(username), note });
+      if (!answer) return null;
+      if (answer.value === "claim") break;
+      const { status, json } = await link.ask("POST", "/api/prove", { username, pin: answer.pin }).catch(() => ({}));
+      if (status === 200) link.proven.push(json);
+      else note = json?.error?.message ?? "The server cannot be reached: go on without PIN, and confirm later.";
+    }
+    say(`${nameOf(username)} is measuring.`);
+    return become(username);
+  }
+
+  async function enroll() {
+    const answer = await ask("enroll");
+    if (!answer) return;
+    const { status, json } = await link.ask("POST", "/api/tablets", { name: answer.name }).catch(() => ({}));
+    if (status !== 201) return void say(json?.error?.message ?? "The server cannot be reached.", true);
+    await link.become({ ...json.tablet, token: json.token });
+    app.outbox.greet();
+  }
+
+  return {
     open: async () => (now = (await store.get("settings", "person")) ?? null),
     now: () => now,
     async need() {
@@ -29,9 +74,7 @@ export function peopleOf(app) {
     nameOf,
     become,
     signIn,
-    isProven,
-    choose: () => asker().then((who) => who.choose()),
-    enroll: () => asker().then((who) => who.enroll()),
+    choose,
+    enroll,
   };
-  return people;
 }

@@ -54,7 +54,7 @@ export function photosOf({ store, link, outbox, person, tell }) {
 
   async function sendOne(photo) {
     const { id, about, by, made_at, blob } = photo;
-    const { status, json } = await link.ask("PUT", `/api/photos/${id}?${new URLSearchParams({ ...about, by, made_at })}`, blob, TIMEOUT_MS, "", blob.type || "application/octet-stream");
+    const { status, json } = await link.ask("PUT", `/api/photos/${id}?${new URLSearchParams({ ...about, by, made_at })}`, blob, TIMEOUT_MS, blob.type || "application/octet-stream");
     if (status < 300 && json?.photo === id && json.database === link.database) {
       await store.drop("photos", id);
       return tell({ type: "counts" });
