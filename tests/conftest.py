@@ -154,6 +154,11 @@ def committed_postgresql(template):
     quoted, source = map(connection.ops.quote_name, (name, template))
     connection.close()  # a template can be copied only while nobody uses it
     with connection._nodb_cursor() as cursor:
+        # A thread of an earlier test may not have let go yet.
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s",
+            [template],
+        )
         cursor.execute(f"CREATE DATABASE {quoted} TEMPLATE {source}")
     settings.DATABASES["default"]["NAME"] = name
     try:
