@@ -8,8 +8,7 @@ import uuid
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from qa import sync
-from qa.models import Check
-from shop.actions.photos import add_photo
+from qa.actions.photos import add_tablet_photo
 from shop.ledger import Refused
 from shop.models import Person, Photo
 
@@ -88,24 +87,20 @@ def _act(one) -> bool:
 
 def _photo(one) -> bool:
     act = uuid.UUID(str(one["id"]))
-    if Photo.objects.filter(entry_id=act).exists():
-        return False
     about = one["about"]
-    check = Check.objects.filter(entry_id=uuid.UUID(str(about["check"]))).first()
-    if check is None:
-        raise Refused("The server does not know the check of this photo.")
+    if not isinstance(about, dict):
+        raise TypeError
     try:
         content = base64.b64decode(one["data"], validate=True)
     except binascii.Error:
         raise Refused("The picture cannot be read.") from None
-    add_photo(
+    new = not Photo.objects.filter(entry_id=act).exists()
+    add_tablet_photo(
         by=Person.objects.get(username=one["by"]),
         content=content,
-        subject_kind="check",
-        subject_id=str(check.pk),
-        caption=f"station {about.get('station', '')} {about.get('kind', '')}"[:200],
+        about={name: str(text) for name, text in about.items()},
         act=act,
         made_at=str(one["made_at"])[:40],
         claimed=True,
     )
-    return True
+    return new

@@ -1,12 +1,16 @@
 """What a tablet carries to start checks without a network: joints, parts, gauges."""
 
+from functools import lru_cache
+
 from django.utils import timezone
 
+from qa.actions.photos import PHOTOGRAPHED
 from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
 from qa.sync import database_id
+from shop import things
 from shop.models import Airframe, Part, Placement
 
-from .tablet import limits, tablet_map
+from .tablet import defects_to_show, holes_to_show, limits, tablet_map
 
 MOST_CHECKS = 50
 MOST_PARTS = 2000
@@ -28,7 +32,23 @@ def carry() -> dict:
             for one in instruments
         ],
         "joints": _joints(airframes, placed, {one.u_nm for one in instruments}),
+        "hosts": _hosts(),
+        "kinds": {
+            kind.letter: {"word": str(kind.word), "photo": name in PHOTOGRAPHED}
+            for name, kind in things.KINDS.items()
+        },
     }
+
+
+@lru_cache(maxsize=1)
+def _hosts() -> list[str]:
+    """Names and addresses that stand in the codes of this shop's labels, whichever of
+    them the tablet itself goes by."""
+    from shop.serving import addresses  # noqa: PLC0415 -- asks the network once
+
+    here = {"localhost", *addresses.LOOPBACK}
+    known = [*addresses.machine_names(), *addresses.machine_addresses()]
+    return [one for one in known if one not in here]
 
 
 def _placed() -> list[tuple]:
@@ -55,6 +75,7 @@ def _open_checks() -> list[dict]:
     )
     return [
         {
+            "id": one.pk,
             "uuid": str(one.entry_id),
             "label": one.label,
             "airframe": one.fit_up.airframe.serial,
@@ -77,8 +98,17 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
         revision__in=[one.current_id for one in joints]
     ).order_by("revision", "order"):
         stations.setdefault(station.revision_id, []).append(station)
+    holes, defects = holes_to_show(joints), defects_to_show(joints)
     return [
-        _joint(one, stations[one.current_id], airframes, placed, uncertainties)
+        {
+            **_joint(one, stations[one.current_id], airframes, placed, uncertainties),
+            "holes": holes.get(one.pk, []),
+            "defects": {
+                str(airframe): rows
+                for (joint, airframe), rows in defects.items()
+                if joint == one.pk
+            },
+        }
         for one in joints
     ]
 

@@ -1,11 +1,21 @@
 """What a tablet carries: one check whole, so that it can work without a network."""
 
+from django.db.models import F
 from django.urls import reverse
 
 from qa import rules
 from qa.actions import judging
 from qa.drawing.projection import view_from_outside
-from qa.models import Check, CheckState, CurrentReading, Kind, Reading
+from qa.models import (
+    Check,
+    CheckState,
+    CurrentReading,
+    Kind,
+    Nonconformance,
+    PatternHole,
+    Reading,
+    State,
+)
 from qa.sync import database_id
 from shop.models import Person, Role
 
@@ -47,11 +57,16 @@ def check_for_tablet(check: Check) -> dict:
         "map": drawn,
         "first": first_to_measure(check),
         "readings": _readings(check, {one.pk: one.label for one in stations}),
+        "holes": holes_to_show([fit_up.joint_id]).get(fit_up.joint_id, []),
+        "defects": defects_to_show([fit_up.joint_id]).get(
+            (fit_up.joint_id, fit_up.airframe_id), []
+        ),
     }
     if check.state.state == CheckState.State.FINISHED:
         told["proposal"] = judging.proposal(check)
         told["nonconformances"] = [
             {
+                "id": item.pk,
                 "label": item.label,
                 "url": reverse("nonconformance", args=[item.pk]),
                 "kind": item.kind,
@@ -60,6 +75,34 @@ def check_for_tablet(check: Check) -> dict:
             for item in check.nonconformances.order_by("number")
         ]
     return told
+
+
+def holes_to_show(joints) -> dict[int, list[dict]]:
+    """Return by joint its hole patterns, for photos: {id, label, holes}."""
+    rows = PatternHole.objects.filter(
+        revision__pattern__joint__in=joints,
+        revision=F("revision__pattern__current"),
+    ).values_list(
+        *("revision__pattern__joint", "revision__pattern", "label"),
+        *("revision__pattern__number", "revision__pattern__name"),
+    )
+    found: dict = {}
+    for joint, key, hole, number, name in rows.order_by("revision__pattern", "order"):
+        patterns = found.setdefault(joint, {})
+        label = f"{number} {name}"
+        pattern = patterns.setdefault(key, {"id": key, "label": label, "holes": []})
+        pattern["holes"].append(hole)
+    return {joint: list(patterns.values()) for joint, patterns in found.items()}
+
+
+def defects_to_show(joints) -> dict[tuple[int, int], list[dict]]:
+    """Return by joint and airframe the nonconformances not closed yet, for photos."""
+    rows = Nonconformance.objects.filter(joint__in=joints)
+    found: dict = {}
+    for one in rows.exclude(standing__state=State.CLOSED).order_by("number"):
+        told = {"id": one.pk, "label": one.label, "title": one.title}
+        found.setdefault((one.joint_id, one.airframe_id), []).append(told)
+    return found
 
 
 def first_to_measure(check: Check) -> list[str]:

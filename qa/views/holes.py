@@ -12,6 +12,7 @@ from qa.models import HoleCheck, HolePattern
 from qa.queries import holes as queries
 from shop import roles
 from shop.queries.paging import page_of
+from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page, posted
 
 
@@ -50,6 +51,7 @@ def pattern(request, pk, number=None):
         revision = revision[0]
     context = {
         "view": queries.pattern_view(row, revision, request.user.units),
+        "photos": photos_of("hole_pattern", row.pk),
         "may_define": roles.may(request.user, "define holes"),
         "may_measure": roles.may(request.user, "measure"),
     }

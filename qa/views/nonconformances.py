@@ -18,6 +18,7 @@ from qa.models import Nonconformance
 from qa.queries import nonconformances as queries
 from shop import roles
 from shop.queries.paging import page_of
+from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page
 
 from . import papers
@@ -101,6 +102,7 @@ def _page(request, item, forms):
         "item": item,
         "row": queries.item_row(item),
         "history": queries.history(item),
+        "photos": photos_of("nonconformance", item.pk),
         "forms": permitted,
         "who": {
             name: roles.who_may(VERBS[name][0])
