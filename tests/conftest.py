@@ -261,6 +261,8 @@ def browser():
                 "--disable-background-networking",
                 "--disable-component-update",
                 "--disable-sync",
+                # A camera that shows a moving test picture; asking for it is another matter.
+                "--use-fake-device-for-media-stream",
                 f"--host-resolver-rules={rules}",
             ],
         )

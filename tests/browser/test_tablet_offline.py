@@ -252,7 +252,9 @@ def test_a_photo_is_made_smaller_and_sent_after_the_readings(desk, check):
     chooser.value.set_files(
         {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
     )
-    expect(desk.get_by_role("status")).to_have_text("The photo is on this tablet.")
+    expect(desk.get_by_role("status")).to_have_text(
+        "The photo of station 1 gap is on this tablet."
+    )
     tap(desk, "2.35")
     desk.context.set_offline(False)
     all_sent(desk)

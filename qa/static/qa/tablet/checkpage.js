@@ -68,7 +68,8 @@ export async function openCheck(app, id) {
       return by && outbox.add(form, by, { check: id, ...said });
     },
     keepUnit: (unit) => app.keep({ unit }),
-    photo: ({ station, kind }) => app.photos.take({ check: id, station, kind, about: "station" }),
+    photo: (about, words) => app.photos.take({ check: id, ...about }, words),
+    photoOf: (slot) => app.photos.choose(check, slot),
     moved: () => entry && paint(),
     full: () => show(summary),
     finished: () => check.state === "finished" || Boolean(actOf("finish/1")),

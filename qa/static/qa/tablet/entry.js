@@ -11,7 +11,7 @@ import { hear, quiet } from "./wedge.js";
 
 const NOTHING = { value: "", unit: "", goes: "", does_not_go: "" };
 
-// desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(slot)}
+// desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(about, words), photoOf(slot)}
 export function openEntry(desk) {
   const { slots } = desk;
   let at = nextOpen(slots, desk.view().done) ?? slots[0];
@@ -34,7 +34,8 @@ export function openEntry(desk) {
     skip,
     feeler: () => setPair(!pair),
     unit: turnUnit,
-    photo: () => desk.photo(at),
+    photo: () => desk.photo({ station: at.station, kind: at.kind }, `station ${name()}`),
+    photoOf: () => desk.photoOf(at),
     goes: () => setField("goes"),
     does_not_go: () => setField("does_not_go"),
     choose: ({ value }) => choose(slotHere().alive.find((one) => one.act === value)),

@@ -91,10 +91,13 @@ async function openPage() {
 
   function paintBar() {
     const { unsent, parked, oldest } = outbox.queue.counts();
+    const { kept, refused, since } = app.photos.counts();
     const why = WHY[outbox.pause] ?? (outbox.fails ? "no contact" : "");
-    const told = unsent ? [`${unsent} not sent, ${age(oldest)}`, parked && `${parked} need you`, why] : [why || "all sent"];
+    const need = parked + refused;
+    const [first] = [oldest, since].filter(Boolean).sort();
+    const told = first ? [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, age(first), need && `${need} need you`, why] : [why || "all sent"];
     byId("unsent").textContent = told.filter(Boolean).join(", ");
-    byId("unsent").dataset.state = parked ? "parked" : unsent ? "waiting" : "";
+    byId("unsent").dataset.state = need ? "parked" : unsent + kept ? "waiting" : "";
     byId("who").textContent = people.now() ? people.nameOf(people.now()) : "Who?";
     byId("place").textContent = screen?.place?.() ?? "";
   }
@@ -103,6 +106,7 @@ async function openPage() {
   await link.open();
   await people.open();
   await outbox.open();
+  await app.photos.all();
   for (const name of ["online", "pageshow", "focus", "visibilitychange"]) addEventListener(name, () => outbox.kick());
   addEventListener("keydown", (event) => screen?.keydown?.(event));
   addEventListener("popstate", show);

@@ -1,5 +1,6 @@
 // The start of the tablet: checks carried along, and a new check on a joint that is carried, with or without a network.
-import { el, say, stamp } from "./dom.js";
+// A label that is scanned opens its check, or is chosen in a new one.
+import { ask, el, say, stamp } from "./dom.js";
 
 // What the server gives to carry, else what is carried already.
 async function carry({ link, store }) {
@@ -9,9 +10,35 @@ async function carry({ link, store }) {
   return { here: answer.json, fresh: true };
 }
 
+// Offered where the browser reads codes itself and the page may ask for the camera; fetched when it is used.
+async function offerScan(button) {
+  const formats = await globalThis.BarcodeDetector?.getSupportedFormats().catch(() => []);
+  button.hidden = !(navigator.mediaDevices?.getUserMedia && formats?.includes("qr_code"));
+}
+
+// Goes on with a pick; opens a check; tells about everything else, and opens its page while the server answers.
+async function scan(app, here, onPick, leave) {
+  const { scanLabel } = await import("./scan.js");
+  const means = await scanLabel(here);
+  if (!means) return;
+  const { what, field, id, uuid, path, words, thing } = means;
+  if (what === "pick") return void onPick(field, id);
+  if (what === "check") return void app.go(`/tablet/check/${uuid}`);
+  const online = (await app.link.ask("GET", "/api/session", undefined, 3000).catch(() => ({}))).status === 200;
+  if (leave && online) return void location.assign(location.origin + path);
+  const asking = ask("found", { words, note: online ? "" : "The server cannot be reached: its page does not open now." });
+  for (const [name, there] of Object.entries({ open: online, photo: thing })) document.querySelector(`dialog [value=${name}]`).hidden = !there;
+  const answer = await asking;
+  if (answer?.value === "open") location.assign(location.origin + path);
+  if (answer?.value === "photo") app.photos.take({ thing }, words);
+}
+
+const endScan = () => document.querySelector("dialog.scan")?.close();
+
 export async function openStart(app) {
   const { store, link } = app;
-  const ui = stamp("start", { fetch: refresh });
+  const picked = (field, id) => app.go(`/tablet/new?${field}=${id}`);
+  const ui = stamp("start", { fetch: refresh, scan: async () => scan(app, await store.get("settings", "carry"), picked, true) });
 
   async function refresh() {
     const { here, fresh } = await carry(app);
@@ -29,12 +56,13 @@ export async function openStart(app) {
   }
 
   await paint("");
+  offerScan(ui.scan);
   refresh();
-  return ui;
+  return { ...ui, close: endScan };
 }
 
 export async function openNew(app) {
-  const ui = stamp("new");
+  const ui = stamp("new", { scan: () => scan(app, here, scanned) });
   const { here } = await carry(app);
   ui.form.hidden = !here;
   if (!here) {
@@ -44,6 +72,8 @@ export async function openNew(app) {
   const fill = (select, rows, text = ({ label }) => label) => select.replaceChildren(...rows.map((row) => el("option", { value: row.id ?? "" }, text(row))));
   const one = (rows, id) => rows.find((row) => row.id === Number(id));
   let joint;
+  // Whether a person chose the joint; the first of the list gives way to a part that sits elsewhere.
+  let chosen = false;
 
   function pickAirframe() {
     fill(ui.part, here.parts);
@@ -55,6 +85,36 @@ export async function openNew(app) {
     joint = one(here.joints, ui.joint.value);
     fill(ui.airframe, here.airframes.filter(({ id }) => joint.airframes.includes(id)));
     pickAirframe();
+  }
+
+  function place(at, airframe) {
+    ui.joint.value = at.id;
+    pickJoint();
+    if (airframe) ui.airframe.value = airframe;
+    pickAirframe();
+  }
+
+  // Puts what a label names into the form; a part brings the joint that it sits at.
+  function pick(field, id) {
+    if (field === "joint") {
+      chosen = true;
+      place(one(here.joints, id));
+    } else if (field !== "instrument" && !chosen) {
+      const sits = ({ airframes, parts }) => (field === "part" ? Object.keys(parts).find((key) => parts[key] === id) : airframes.includes(id) && id);
+      const at = sits(joint) ? joint : here.joints.find(sits);
+      if (at) place(at, sits(at));
+    } else if (field === "airframe" && joint.airframes.includes(id)) place(joint, id);
+    const fits = [...ui[field].options].some(({ value }) => value === String(id));
+    if (fits) ui[field].value = id;
+    return fits;
+  }
+
+  function scanned(field, id) {
+    const { label, code = label } = one(here[`${field}s`], id);
+    const fits = pick(field, id);
+    ui.note.textContent = fits ? "" : `${joint.label} is no joint of ${label}: choose another joint first.`;
+    say(ui.note.textContent || `${code} is chosen.`, !fits);
+    ui[field].focus();
   }
 
   function heldBy(fields) {
@@ -78,15 +138,20 @@ export async function openNew(app) {
     const fitup = await app.outbox.add("fitup/1", by, { airframe: airframe.id, joint: joint.id, revision: joint.revision, part: part.id, surround_part: null, reason: text("reason"), held: heldBy(fields), note: "" });
     const { id } = await app.outbox.add("check/1", by, { fitup: fitup.id, finish, instrument: instrument?.id ?? null, temperature: text("temperature"), note: text("note") });
     const stations = joint.stations.map((station, row) => ({ ...station, ...judged.stations[row] }));
-    await app.store.put("checks", { check: id, json: { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [] } });
+    await app.store.put("checks", { check: id, json: { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], holes: joint.holes, defects: joint.defects?.[airframe.id] } });
     app.go(`/tablet/check/${id}`);
   }
 
   fill(ui.joint, here.joints, ({ label, name }) => `${label} ${name}`);
   fill(ui.instrument, [...here.instruments, { code: "none", name: "" }], ({ code, name }) => `${code} ${name}`);
-  ui.joint.onchange = pickJoint;
+  ui.joint.onchange = () => {
+    chosen = true;
+    pickJoint();
+  };
   ui.airframe.onchange = pickAirframe;
   ui.form.onsubmit = begin;
   pickJoint();
-  return ui;
+  offerScan(ui.scan);
+  for (const [field, id] of new URLSearchParams(location.search)) if (one(here[`${field}s`] ?? [], id)) scanned(field, Number(id));
+  return { ...ui, close: endScan };
 }

@@ -1,5 +1,6 @@
 // What is on this tablet: every act that waits, why, and a way out by file when all else fails.
-import { age, el, hour, stamp, touch, why } from "./dom.js";
+import { age, ask, el, hour, say, stamp, touch, why } from "./dom.js";
+import { fileName } from "./photos.js";
 
 const SHOWN = 200;
 
@@ -10,7 +11,22 @@ const base64 = (blob) =>
     reader.readAsDataURL(blob);
   });
 
-export async function openStored({ store, outbox, link, people, nameOf }) {
+function download(blob, name) {
+  const href = URL.createObjectURL(blob);
+  el("a", { href, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(href), 60000);
+}
+
+// A small picture of a photo; what the browser cannot show is told.
+function thumbnail({ words, blob }) {
+  const image = el("img", { class: "thumb", alt: `Photo of ${words}`, src: URL.createObjectURL(blob) });
+  const done = () => URL.revokeObjectURL(image.src);
+  image.onload = done;
+  image.onerror = () => done(image.replaceWith(el("span", { class: "thumb" }, "no preview")));
+  return image;
+}
+
+export async function openStored({ store, outbox, link, people, photos, nameOf }) {
   const ui = stamp("store", {
     send: () => outbox.kick(),
     file: save,
@@ -20,7 +36,19 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
       const reason = await why("why-aside", "");
       if (reason) outbox.setAside(value, reason);
     },
+    resend: ({ value }) => photos.retry(shown.get(value).photo),
+    keep: ({ value }) => download(shown.get(value).photo.blob, fileName(shown.get(value).photo)),
+    async remove({ value }) {
+      const { photo } = shown.get(value);
+      if (!(await ask("remove", { place: photo.words }))) return;
+      await photos.remove(photo);
+      say("The photo is removed.");
+      await paint();
+      ui.node.querySelector("h1").focus();
+    },
   });
+  // Rows of photos by id: made anew only when something changed, so that nobody loses the place.
+  const shown = new Map();
 
   let due = 0;
   const soon = () => (due ||= setTimeout(paint, 500));
@@ -28,15 +56,17 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
   async function paint() {
     due = 0;
     const { unsent, parked } = outbox.queue.counts();
-    const [sent, checks, photos] = await Promise.all(["sent", "checks", "photos"].map((table) => store.count(table)));
+    const [sent, checks, pictures] = await Promise.all([store.count("sent"), store.count("checks"), photos.all()]);
+    const { kept: all, refused } = photos.counts();
     const space = await navigator.storage?.estimate?.();
     const kept = await navigator.storage?.persisted?.();
     const contact = outbox.lastContact ? age(outbox.lastContact) : "not yet";
     const used = space ? `${(space.usage / 1e6).toFixed(1)} MB` : "not told on plain http";
-    const facts = { unsent, parked, sent, checks, photos, contact, used, kept: kept ? "promised" : "not promised", tablet: link.name || "not enrolled" };
+    const facts = { unsent, parked: parked + refused, sent, checks, photos: all - refused, contact, used, kept: kept ? "promised" : "not promised", tablet: link.name || "not enrolled" };
     for (const [name, value] of Object.entries(facts)) ui[name].textContent = value;
     const items = [...outbox.queue.items.values()].sort((a, b) => (b.state === "parked") - (a.state === "parked"));
     ui.acts.replaceChildren(...items.slice(0, SHOWN).map(row));
+    paintPhotos(pictures.sort((a, b) => Boolean(b.problem) - Boolean(a.problem) || a.made_at.localeCompare(b.made_at)).slice(0, SHOWN));
     ui.more.textContent = items.length > SHOWN ? `of ${items.length}` : "";
   }
 
@@ -47,14 +77,33 @@ export async function openStored({ store, outbox, link, people, nameOf }) {
     return el("li", { class: state }, el("b", {}, what), ` ${nameOf(by)}, ${hour(made_at)}: ${how} `, problem && [touch("again", "Send again", { value: id }), touch("aside", "Do not send", { value: id })]);
   }
 
+  function paintPhotos(list) {
+    const before = [...shown.values()].map(({ node }) => node);
+    for (const photo of list) {
+      const row = shown.get(photo.id);
+      if (row && row.photo.problem?.message === photo.problem?.message) continue;
+      shown.set(photo.id, { photo, node: photoRow(photo) });
+    }
+    const ids = list.map(({ id }) => id);
+    for (const id of [...shown.keys()]) if (!ids.includes(id)) shown.delete(id);
+    const rows = ids.map((id) => shown.get(id).node);
+    if (rows.length !== before.length || rows.some((row) => !before.includes(row))) ui.pictures.replaceChildren(...rows);
+  }
+
+  function photoRow(photo) {
+    const { id, by, made_at, words, name, problem } = photo;
+    const tell = el("p", {}, el("b", {}, `Photo of ${words}`), ` ${nameOf(by)}, ${hour(made_at)}${name && `, ${name}`}: ${problem ? `refused. ${problem.message}` : "waits for the server"}`);
+    const ways = { resend: "Send again", keep: "Save as file", remove: "Remove" };
+    const keys = problem && el("div", { class: "choices" }, Object.entries(ways).map(([act, text]) => touch(act, text, { value: id, "aria-label": `${text}: photo of ${words}` })));
+    return el("li", { class: problem ? "photo parked" : "photo" }, thumbnail(photo), el("div", {}, tell, keys));
+  }
+
   async function save() {
-    const [acts, sent, photos] = await Promise.all(["outbox", "sent", "photos"].map((table) => store.all(table)));
-    const pictures = await Promise.all(photos.map(async ({ blob, ...rest }) => ({ ...rest, type: blob.type, data: await base64(blob) })));
+    const [acts, sent, kept] = await Promise.all(["outbox", "sent", "photos"].map((table) => store.all(table)));
+    const pictures = await Promise.all(kept.map(async ({ blob, ...rest }) => ({ ...rest, type: blob.type, data: await base64(blob) })));
     const saved_at = new Date().toISOString();
     const file = { format: "fayline-tablet/1", tablet: link.device, database: link.database, saved_at, outbox: acts, sent, photos: pictures };
-    const href = URL.createObjectURL(new Blob([JSON.stringify(file)], { type: "application/json" }));
-    el("a", { href, download: `tablet-${saved_at.slice(0, 16).replace(/\D/g, "")}.json` }).click();
-    setTimeout(() => URL.revokeObjectURL(href), 60000);
+    download(new Blob([JSON.stringify(file)], { type: "application/json" }), `tablet-${saved_at.slice(0, 16).replace(/\D/g, "")}.json`);
   }
 
   await paint();

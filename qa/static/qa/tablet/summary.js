@@ -8,6 +8,7 @@ export function summaryOf(page) {
     back: page.desk,
     finish: async () => (await page.record("finish/1", { note: "" })) && say("The check is finished."),
     visit: ({ dataset }) => page.visit(dataset.station, dataset.kind),
+    photo: ({ value, dataset }) => page.photo({ nonconformance: value }, dataset.words),
     async raise() {
       const findings = new FormData(ui.findings).getAll("finding").map(Number);
       if (findings.length) await page.record("raise/1", { findings });
@@ -49,7 +50,7 @@ export function summaryOf(page) {
     ui.found.hidden = !findings.length;
     ui.raise.hidden = Boolean(raising) || raised.length > 0;
     if (!ui.findings.childElementCount) ui.findings.append(...findings.map(({ title }, index) => el("label", { class: "check" }, el("input", { type: "checkbox", name: "finding", value: index, checked: "" }), ` ${title}`)));
-    ui.raised.replaceChildren(...raised.map(({ label, url }) => el("li", {}, url ? el("a", { href: url }, label) : label)));
+    ui.raised.replaceChildren(...raised.map(({ id, label, url }) => el("li", { class: "choices" }, url ? el("a", { class: "button", href: url }, label) : label, touch("photo", "Photo", { value: id, "data-words": label, "aria-label": `Photo of ${label}` }))));
   }
 
   return { node: ui.node, title: ui.title, paint };
