@@ -5,6 +5,7 @@ import { Queue } from "./queue.js";
 import { newId } from "./uuid.js";
 
 const ABREAST = 4;
+const CLAIM_AT_ONCE = 32;
 const ASK_AT_ONCE = 500;
 const HOUR_MS = 36e5;
 
@@ -14,10 +15,15 @@ export function outboxOf({ store, link, channel, tell }) {
   const tab = (sessionStorage.tab ??= newId());
   const queue = new Queue();
   const flying = new Set();
+  // Claimed for this tab and next to fly; answered and next to be written. Both go to the store many at a time: a transaction each would cost more than the sending.
+  const claimed = [];
+  const settled = [];
   const box = { queue, open, add, kick, greet, retry, setAside, pause: null, fails: 0, lastContact: null };
   let notBefore = 0;
   let timer = 0;
   let greeting = null;
+  let claiming = false;
+  let writing = null;
 
   const share = (message) => channel?.postMessage(message);
   const changed = () => tell({ type: "counts" });
@@ -40,9 +46,9 @@ export function outboxOf({ store, link, channel, tell }) {
   }
 
   // Another tab of the same tablet did something to the common store.
-  function hear({ added, done, receipt, parked, problem, freed, back }) {
+  function hear({ added, done, parked, problem, freed, back }) {
     if (added && !queue.items.has(added.id)) queue.admit(added);
-    if (done) finish(done, receipt);
+    for (const one of done ?? []) finish(one.id, one.receipt);
     if (parked) queue.park(parked, problem);
     if (freed) queue.unpark(freed);
     if (back) queue.putBack(back);
@@ -67,9 +73,9 @@ export function outboxOf({ store, link, channel, tell }) {
   }
 
   function launch() {
-    while (flying.size < (box.fails ? 1 : ABREAST)) {
-      const item = queue.take();
-      if (!item) return;
+    while (claimed.length && flying.size < (box.fails ? 1 : ABREAST)) {
+      const item = claimed.shift();
+      if (!queue.items.has(item.id)) continue;
       flying.add(item);
       fly(item).finally(() => {
         flying.delete(item);
@@ -77,21 +83,37 @@ export function outboxOf({ store, link, channel, tell }) {
         pump();
       });
     }
+    if (!claimed.length && !claiming) claim();
+  }
+
+  async function claim() {
+    const wanted = queue.take(box.fails ? 1 : CLAIM_AT_ONCE);
+    if (!wanted.length) return;
+    claiming = true;
+    const ids = wanted.map(({ id }) => id);
+    const answers = await store.claimActs(ids, tab, Date.now(), LEASE_MS).catch(() => new Map());
+    claiming = false;
+    for (const item of wanted) {
+      const answer = answers.get(item.id);
+      if (answer === "mine") claimed.push(item);
+      else if (answer === "gone") finish(item.id, null);
+      // Another tab sends it and will tell; else it is tried again.
+      else setTimeout(() => hear({ back: item.id }), 1000);
+    }
+    pump();
   }
 
   async function fly(item) {
     const { id } = item;
-    const claim = await store.claimAct(id, tab, Date.now(), LEASE_MS);
-    if (claim === "gone") return finish(id, null);
-    // Another tab sends it and will tell; else it is tried again.
-    if (claim === "taken") return void setTimeout(() => hear({ back: id }), 1000);
     // No answer, half an answer, a redirect: all the same, the act is sent again.
     const { status, json } = await link.ask("PUT", `/api/acts/${id}`, item.body, TIMEOUT_MS).catch(() => ({ status: 0 }));
     const { what, problem } = classify(status, json, id, link.database);
     if (what === "done" || what === "park") {
       box.fails = 0;
       box.lastContact = Date.now();
-      return what === "done" ? settle(item, json) : park(item, problem);
+      if (what === "park") return park(item, problem);
+      settle(item, json);
+      return undefined;
     }
     queue.putBack(id);
     if (what === "sign_in" || what === "revoked") return stop(what);
@@ -99,10 +121,27 @@ export function outboxOf({ store, link, channel, tell }) {
     return failed();
   }
 
-  async function settle(item, receipt) {
-    await store.acknowledge(item, receipt, Date.now());
-    share({ done: item.id, receipt });
-    finish(item.id, receipt);
+  // What comes in while the store writes is written together, next.
+  function settle(item, receipt) {
+    settled.push({ item, receipt });
+    return (writing ??= write());
+  }
+
+  async function write() {
+    while (settled.length) {
+      const now = settled.splice(0);
+      const kept = await store.acknowledge(now, Date.now()).then(() => true, () => false);
+      // Not written: sent again, and answered the same.
+      if (!kept) {
+        for (const { item } of now) queue.putBack(item.id);
+        failed();
+      } else {
+        share({ done: now.map(({ item, receipt }) => ({ id: item.id, receipt })) });
+        for (const { item, receipt } of now) finish(item.id, receipt);
+      }
+    }
+    writing = null;
+    pump();
   }
 
   function finish(id, receipt) {
@@ -138,11 +177,13 @@ export function outboxOf({ store, link, channel, tell }) {
   }
 
   function failed() {
+    for (const item of claimed.splice(0)) queue.putBack(item.id);
     box.fails += 1;
     notBefore = Date.now() + backoff(box.fails, Math.random());
   }
 
   function stop(why) {
+    for (const item of claimed.splice(0)) queue.putBack(item.id);
     box.pause = why;
     tell({ type: "pause", why });
   }

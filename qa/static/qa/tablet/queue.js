@@ -39,12 +39,14 @@ export class Queue {
     for (const other of waits.keys()) this.blocks.set(other, (this.blocks.get(other) ?? new Set()).add(id));
   }
 
-  take() {
-    while (this.ready.length) {
+  // The next acts that may go, at most so many.
+  take(most) {
+    const taken = [];
+    while (this.ready.length && taken.length < most) {
       const item = this.items.get(this.ready.shift());
-      if (item && item.state !== "parked") return item;
+      if (item && item.state !== "parked") taken.push(item);
     }
-    return null;
+    return taken;
   }
 
   // Failed on the way: behind all others, so that one bad act does not stop them.

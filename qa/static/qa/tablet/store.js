@@ -56,27 +56,30 @@ export async function openStore() {
         return { result: item };
       }),
 
-    // "mine" when this tab may send the act now: it is still there, and no other tab took it in the last seconds.
-    claimAct: (id, tab, now, lease_ms) =>
+    // By id: "mine" when this tab may send the act now, since it is still there and no other tab took it in the last seconds; "gone" or "taken".
+    claimActs: (ids, tab, now, lease_ms) =>
       write(["outbox"], (outbox) => {
-        const box = {};
-        outbox.get(id).onsuccess = ({ target }) => {
-          const item = target.result;
-          if (!item) box.result = "gone";
-          else if (item.claim && item.claim.tab !== tab && item.claim.until > now) box.result = "taken";
-          else {
-            box.result = "mine";
-            outbox.put({ ...item, claim: { tab, until: now + lease_ms } });
-          }
-        };
-        return box;
+        const result = new Map();
+        for (const id of ids)
+          outbox.get(id).onsuccess = ({ target }) => {
+            const item = target.result;
+            if (!item) result.set(id, "gone");
+            else if (item.claim && item.claim.tab !== tab && item.claim.until > now) result.set(id, "taken");
+            else {
+              result.set(id, "mine");
+              outbox.put({ ...item, claim: { tab, until: now + lease_ms } });
+            }
+          };
+        return { result };
       }, "relaxed"),
 
-    // Out of the outbox and into the kept week in one transaction: never in neither.
-    acknowledge: ({ id, seq, body }, receipt, now) =>
+    // Out of the outbox and into the kept week in one transaction: never in neither. settled: [{item, receipt}].
+    acknowledge: (settled, now) =>
       write(["outbox", "sent"], (outbox, sent) => {
-        sent.put({ id, seq, body, receipt, sent_at: now });
-        outbox.delete(id);
+        for (const { item, receipt } of settled) {
+          sent.put({ id: item.id, seq: item.seq, body: item.body, receipt, sent_at: now });
+          outbox.delete(item.id);
+        }
       }),
 
     bringBack: (ids) =>
