@@ -117,9 +117,9 @@ def _the_check(said: Said) -> Check:
 
 def _the_station(said: Said, check: Check) -> Station:
     label = said.text("station", 20)
-    station = Station.objects.filter(
-        revision_id=check.fit_up.revision_id, label=label
-    ).first()
+    rows = Station.objects.filter(revision_id=check.fit_up.revision_id, label=label)
+    # Not in the order of the walk, which would read the revision and joint as well.
+    station = rows.order_by("pk").first()
     if not station:
         raise Refused(f"This joint has no station {label}.", field="station")
     station.revision = check.fit_up.revision
@@ -241,11 +241,11 @@ def take(
     return Entry.objects.get(act=act), True
 
 
-def receipt(entry: Entry) -> dict:
+def receipt(entry: Entry, database: str) -> dict:
     """Return the only thing that counts as success: our id, and whose database."""
     return {
         "act": str(entry.act),
-        "database": database_id(),
+        "database": database,
         "entry": entry.pk,
         "digest": entry.digest,
         "received_at": entry.received_at.isoformat(),

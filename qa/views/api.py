@@ -11,7 +11,6 @@ from django.db import OperationalError
 from django.http import Http404, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.utils import timezone
-from django.utils.http import quote_etag
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_http_methods
@@ -24,7 +23,7 @@ from shop import roles
 from shop.actions import tablets
 from shop.ledger import Refused
 from shop.ledger.canonical import canonical, digest
-from shop.models import Incarnation, Person, Tablet
+from shop.models import Entry, Incarnation, Person, Tablet
 
 CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
 STATUS = {"wait": 429, "pin": 403, "no_pin": 403}
@@ -62,7 +61,8 @@ def api(*methods: str, signed: bool = True):
     """A view that answers in JSON, whatever happens.
 
     signed: only to an enrolled tablet or to who is signed in; request.tablet is the
-    tablet or None. A token in the request is all that counts, cookies then do not.
+    tablet or None, request.database the id of the database. A token in the request is
+    all that counts, cookies then do not.
     """
 
     def wrap(view):
@@ -103,8 +103,9 @@ def _field(no: ValidationError) -> str:
 
 def _same_database(request) -> None:
     """Refuse what was meant for another database at the same address."""
-    asked = request.headers.get("X-Database", "")
-    if asked and asked != sync.database_id():
+    request.database = sync.database_id()
+    asked = request.headers.get("X-Database") or request.database
+    if asked != request.database:
         raise Refused(
             "Another database answers at this address.", code="other_database"
         )
@@ -182,7 +183,9 @@ def act(request, act: uuid.UUID):
         # The token says which tablet it is, whatever the act itself says.
         envelope["device"] = str(request.tablet.pk)
     entry, new = sync.take(act, envelope, by, claimed=claimed)
-    return JsonResponse(sync.receipt(entry), status=201 if new else 200)
+    return JsonResponse(
+        sync.receipt(entry, request.database), status=201 if new else 200
+    )
 
 
 def author(request, username: str) -> tuple[Person, bool]:
@@ -209,7 +212,7 @@ def have(request):
         ids = [uuid.UUID(one) for one in read_json(request)["ids"]][:5000]
     except (ValueError, TypeError, KeyError, AttributeError):
         return error(422, "unreadable", "ids is a list of act ids.")
-    return JsonResponse({"database": sync.database_id(), "missing": sync.missing(ids)})
+    return JsonResponse({"database": request.database, "missing": sync.missing(ids)})
 
 
 RELATED = (
@@ -222,21 +225,28 @@ RELATED = (
 )
 
 
-def _unchanged(request, told: dict) -> HttpResponse:
-    """Answer 304 to a tablet that has it already: it asks every few seconds."""
-    etag = quote_etag(digest(canonical(told))[:32])
-    if request.headers.get("If-None-Match") == etag:
-        return HttpResponse(status=304, headers={"ETag": etag})
-    return JsonResponse(told, headers={"ETag": etag})
-
-
 @api("GET")
 def check(request, check: uuid.UUID):
+    """A check with all that a tablet needs; 304 to a tablet that has it already.
+
+    Tablets ask every few seconds. The tag names the last act on the check and the
+    newest of all: while both are the same, nothing is read again.
+    """
     rows = Check.objects.select_related(*RELATED)
     found = rows.filter(entry_id=check).first()
     if found is None:
         raise Http404
-    return _unchanged(request, check_for_tablet(found))
+    newest = Entry.objects.order_by("-id").values_list("id", flat=True).first()
+    at = f"{newest}.{found.state.last_entry_id}"
+    known = request.headers.get("If-None-Match", "").strip('"').partition("-")
+    if known[0] == at:
+        return HttpResponse(status=304, headers={"ETag": f'"{"".join(known)}"'})
+    told = check_for_tablet(found)
+    content = digest(canonical(told))[:32]
+    headers = {"ETag": f'"{at}-{content}"'}
+    if known[2] == content:
+        return HttpResponse(status=304, headers=headers)
+    return JsonResponse(told, headers=headers)
 
 
 @api("GET")

@@ -5,7 +5,6 @@ import uuid
 from django.conf import settings
 from django.http import JsonResponse
 
-from qa import sync
 from qa.actions.photos import add_tablet_photo
 from shop import roles
 from shop.ledger import Refused
@@ -33,7 +32,7 @@ def photo(request, photo: uuid.UUID):
     )
     told = {
         "photo": str(photo),
-        "database": sync.database_id(),
+        "database": request.database,
         "sha256": kept.sha256,
         "width": kept.width,
         "height": kept.height,

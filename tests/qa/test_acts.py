@@ -245,6 +245,26 @@ def test_a_check_can_be_started_and_chained_by_ids_made_on_the_tablet(builder, c
     assert told["fitup"]["label"] == "fit-up 2"
 
 
+def test_a_tablet_that_has_the_newest_check_is_not_told_it_again(builder, check):
+    def ask(tag=""):
+        headers = {"If-None-Match": tag}
+        return builder.get(f"/api/checks/{check.entry_id}", headers=headers)
+
+    whole = ask()
+    with CaptureQueriesContext(connection) as captured:
+        assert ask(whole["ETag"]).status_code == 304
+    assert len(captured) <= 6
+    # Something else happened: read again, and found to be the same.
+    make_check(check.entry.by)
+    same = ask(whole["ETag"])
+    assert (same.status_code, same.content) == (304, b"")
+    assert ask(same["ETag"])["ETag"] == same["ETag"] != whole["ETag"]
+    put(builder, said(check))
+    changed = ask(same["ETag"])
+    assert changed.status_code == 200
+    assert len(changed.json()["readings"]) == 1
+
+
 def test_saving_a_reading_costs_the_same_however_many_are_there(builder, people):
     def cost(stations, already):
         joint = make_joint(people["engineer"], stations)

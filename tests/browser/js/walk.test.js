@@ -24,6 +24,11 @@ test("the walk goes on to the next that is open, wraps round, and ends", () => {
   assert.equal(nextOpen([], new Set()), null);
 });
 
+test("what was cut or moved is walked first", () => {
+  assert.deepEqual(names(slotsOf(stations, "station", ["3", "2"])), ["3|flush", "2|gap", "1|gap", "1|flush"]);
+  assert.equal(nextOpen(slotsOf(stations, "kind", ["2"]), new Set()).key, "2|gap");
+});
+
 test("back from the first is the last", () => {
   const slots = slotsOf(stations);
   assert.equal(neighbor(slots, "1|gap", -1).key, "3|flush");

@@ -1,4 +1,5 @@
 // One check: the carried copy, what this tablet did over it, and what other tablets did, brought together every few seconds.
+import { fetchCheck } from "./carried.js";
 import { viewOf } from "./check.js";
 import { stamp } from "./dom.js";
 import { openEntry } from "./entry.js";
@@ -10,7 +11,7 @@ import { progress, slotsOf } from "./walk.js";
 const LOOK_EVERY_MS = 4000;
 
 export async function openCheck(app, id) {
-  const { store, outbox, link, settings } = app;
+  const { store, outbox, settings } = app;
   const acts = new Map();
   let check = (await store.get("checks", id))?.json ?? null;
   let seen = null;
@@ -30,13 +31,12 @@ export async function openCheck(app, id) {
 
   async function lookOnce() {
     const before = [...acts.values()].filter((act) => act.receipt);
-    const answer = await link.ask("GET", `/api/checks/${id}`).catch(() => null);
-    if (answer?.status !== 200 || answer.json?.check !== id) return;
-    const changed = JSON.stringify(answer.json) !== JSON.stringify(check);
+    const told = await fetchCheck(app, id);
+    if (!told) return;
+    const changed = JSON.stringify(told) !== JSON.stringify(check);
     for (const act of before) if (act.body.form !== "raise/1") acts.delete(act.id);
     if (!changed && !before.length) return;
-    check = page.check = answer.json;
-    await store.put("checks", { check: id, json: check });
+    check = page.check = told;
     if (entry) refresh();
   }
 
@@ -92,7 +92,7 @@ export async function openCheck(app, id) {
   for (const item of outbox.queue.items.values()) if (item.body.said.check === id) keep(item);
   if (!check) await look();
   if (!check) throw Error("This check is not on this tablet, and the server cannot be reached.");
-  Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order) });
+  Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order, check.first) });
   const map = mapOf(check, page.visit);
   const list = stationList(check, page.visit);
   const ui = stamp("check", {

@@ -21,15 +21,16 @@ export class Link {
     this.use(tablet);
   }
 
-  // {status, json}; json is null when the answer was not JSON. Throws when there was no answer or a redirect.
-  async ask(method, path, body, timeout_ms = 8000, type = "application/json") {
+  // {status, json, etag}; json is null when the answer was not JSON. known: the etag of what is here already. Throws when there was no answer or a redirect.
+  async ask(method, path, body, timeout_ms = 8000, type = "application/json", known = null) {
     const headers = { "X-CSRFToken": this.csrf };
     if (this.database && path !== "/api/session") headers["X-Database"] = this.database;
     if (this.token) headers.Authorization = `Bearer ${this.token}`;
+    if (known) headers["If-None-Match"] = known;
     if (body) headers["Content-Type"] = type;
     const sent = body instanceof Blob || !body ? body : JSON.stringify(body);
     const response = await fetch(path, { method, headers, body: sent, redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) });
-    return { status: response.status, json: await response.json().catch(() => null) };
+    return { status: response.status, etag: response.headers.get("ETag"), json: await response.json().catch(() => null) };
   }
 
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.

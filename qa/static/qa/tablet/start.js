@@ -1,5 +1,6 @@
 // The start of the tablet: checks carried along, and a new check on a joint that is carried, with or without a network.
 // A label that is scanned opens its check, or is chosen in a new one.
+import { fetchCheck } from "./carried.js";
 import { ask, el, say, stamp } from "./dom.js";
 
 // What the server gives to carry, else what is carried already.
@@ -36,16 +37,13 @@ async function scan(app, here, onPick, leave) {
 const endScan = () => document.querySelector("dialog.scan")?.close();
 
 export async function openStart(app) {
-  const { store, link } = app;
+  const { store } = app;
   const picked = (field, id) => app.go(`/tablet/new?${field}=${id}`);
   const ui = stamp("start", { fetch: refresh, scan: async () => scan(app, await store.get("settings", "carry"), picked, true) });
 
   async function refresh() {
     const { here, fresh } = await carry(app);
-    for (const { uuid } of fresh ? here.checks : []) {
-      const answer = await link.ask("GET", `/api/checks/${uuid}`).catch(() => null);
-      if (answer?.json?.check === uuid) await store.put("checks", { check: uuid, json: answer.json });
-    }
+    for (const { uuid } of fresh ? here.checks : []) await fetchCheck(app, uuid);
     await paint(fresh ? "" : "The server cannot be reached. What is carried here works without it.");
   }
 

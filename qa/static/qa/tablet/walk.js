@@ -4,8 +4,10 @@ export const KINDS = ["gap", "flush"];
 export const slotKey = (station, kind) => `${station}|${kind}`;
 
 // order: "station" (gap and flush at each station) or "kind" (once round for gap, once for flush).
-export function slotsOf(stations, order = "station") {
-  const sorted = [...stations].sort((a, b) => a.order - b.order);
+// first: labels of stations that are measured before the others, in this order.
+export function slotsOf(stations, order = "station", first = []) {
+  const rank = ({ label }) => (first.includes(label) ? first.indexOf(label) : first.length);
+  const sorted = [...stations].sort((a, b) => rank(a) - rank(b) || a.order - b.order);
   const asked = (station, kind) => station[kind] && { station: station.label, kind, key: slotKey(station.label, kind) };
   const all = order === "kind" ? KINDS.flatMap((kind) => sorted.map((one) => asked(one, kind))) : sorted.flatMap((one) => KINDS.map((kind) => asked(one, kind)));
   return all.filter(Boolean);
