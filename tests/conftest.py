@@ -261,7 +261,7 @@ def browser():
                 "--disable-background-networking",
                 "--disable-component-update",
                 "--disable-sync",
-                # A camera that shows a moving test picture; asking for it is another matter.
+                # A camera with a moving test picture; who may use it is up to the test.
                 "--use-fake-device-for-media-stream",
                 f"--host-resolver-rules={rules}",
             ],

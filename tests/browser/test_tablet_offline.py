@@ -248,7 +248,7 @@ def test_a_photo_is_made_smaller_and_sent_after_the_readings(desk, check):
     Image.new("RGB", (3000, 2000), "teal").save(out, "JPEG")
     desk.context.set_offline(True)
     with desk.expect_file_chooser() as chooser:
-        desk.get_by_role("button", name="Photo").click()
+        desk.get_by_role("button", name="Photo", exact=True).click()
     chooser.value.set_files(
         {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
     )

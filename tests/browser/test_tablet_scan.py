@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from qa.models import Joint
-from shop.models import Part
+from shop.models import Part, Person
 from shop.things import KINDS
 from tests.browser.at_the_tablet import a_check, all_sent, at
 from tests.qa.making import make_joint, make_part
@@ -51,9 +51,17 @@ def start(page, live_site, sign_in, check):
 
 
 def scan(page):
+    hold(page, "")
     page.get_by_role("button", name=SCAN).click()
     expect(page.get_by_role("dialog").get_by_role("heading", name=SCAN)).to_be_visible()
-    page.wait_for_function("() => document.querySelector('dialog video')?.videoWidth > 0")
+    page.wait_for_function(
+        "() => document.querySelector('dialog video')?.videoWidth > 0"
+    )
+
+
+def new_check(page):
+    page.get_by_role("link", name="New check").click()
+    expect(page.get_by_label("Instrument")).to_be_visible()
 
 
 def hold(page, text):
@@ -103,7 +111,7 @@ def test_labels_fill_a_new_check(start, live_site, check):
     by = check.fit_up.entry.by
     second = make_joint(by, 4, type=check.fit_up.joint.type, name="Canopy to frame")
     spare = make_part(by)
-    start.get_by_role("link", name="New check").click()
+    new_check(start)
     scan(start)
     hold(start, label_of(live_site, "joint", second))
     joint = start.get_by_role("combobox", name="Joint", exact=True)
@@ -127,8 +135,8 @@ def test_labels_fill_a_new_check(start, live_site, check):
 def test_what_was_typed_into_a_new_check_is_not_lost_by_another_label(
     start, live_site, check
 ):
-    mold = make_tool(check.fit_up.entry.by)
-    start.get_by_role("link", name="New check").click()
+    mold = make_tool(Person.objects.get(username="lead"))
+    new_check(start)
     start.get_by_label("Note").fill("left hinge is tight")
     scan(start)
     hold(start, label_of(live_site, "tool", mold))
@@ -143,7 +151,7 @@ def test_what_was_typed_into_a_new_check_is_not_lost_by_another_label(
 def test_another_thing_opens_its_page_and_offline_says_what_it_is(
     start, live_site, check
 ):
-    mold = make_tool(check.fit_up.entry.by)
+    mold = make_tool(Person.objects.get(username="lead"))
     address = label_of(live_site, "tool", mold)
     start.context.set_offline(True)
     scan(start)
@@ -153,7 +161,6 @@ def test_another_thing_opens_its_page_and_offline_says_what_it_is(
     expect(found).to_contain_text("The server cannot be reached")
     expect(found.get_by_role("button", name="Take a photo of it")).to_be_visible()
     found.get_by_role("button", name="Back").click()
-    hold(start, "")
     start.context.set_offline(False)
     scan(start)
     hold(start, address)
@@ -200,8 +207,7 @@ def by_hiding(page):
 
 @pytest.mark.parametrize("end", [by_escape, by_its_key, by_leaving, by_hiding])
 def test_the_camera_stops_however_the_question_ends(start, end):
-    start.get_by_role("link", name="New check").click()
-    expect(start.get_by_label("Instrument")).to_be_visible()
+    new_check(start)
     scan(start)
     assert start.evaluate(STATES) == ["live"]
     end(start)
@@ -264,8 +270,7 @@ def test_a_browser_that_reads_no_codes_is_offered_nothing(
     sign_in(page, "builder").goto(f"{live_site.url}/tablet/")
     expect(page.locator(".checks a")).to_have_count(1)
     expect(page.get_by_role("button", name=SCAN)).to_have_count(0)
-    page.get_by_role("link", name="New check").click()
-    expect(page.get_by_label("Instrument")).to_be_visible()
+    new_check(page)
     expect(page.get_by_role("button", name=SCAN)).to_have_count(0)
 
 

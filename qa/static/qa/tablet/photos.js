@@ -70,8 +70,8 @@ export function photosOf({ store, link, outbox, person, tell }) {
         const blob = await smaller(file);
         await store.put("photos", { id: newId(), about, words, by, made_at: new Date().toISOString(), name: blob === file ? file.name : "", blob });
       }
+      await changed();
       say(`The photo of ${words} is on this tablet.`);
-      changed();
     };
     input.click();
   }

@@ -1,0 +1,253 @@
+"""Photos on the tablet: what they show, and those that the server refuses."""
+
+import io
+import re
+
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+
+from qa.models import Nonconformance
+from shop.models import Person, Photo, PhotoPin
+from tests.browser.at_the_tablet import a_check, all_sent, at, open_check, readings, tap
+from tests.qa.test_tablet_photos import a_defect, a_pattern
+
+
+@pytest.fixture
+def check(live_site):
+    return a_check()
+
+
+@pytest.fixture
+def desk(page, live_site, sign_in, check):
+    open_check(sign_in(page, "builder"), live_site, check)
+    all_sent(page)
+    return page
+
+
+def picture(color="teal", size=(900, 600)) -> dict:
+    out = io.BytesIO()
+    Image.new("RGB", size, color).save(out, "JPEG")
+    return {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+
+
+def a_bomb() -> dict:
+    """A small file that claims 900 million pixels: no browser opens it, and the
+    server does not."""
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(out, "PNG")
+    content = bytearray(out.getvalue())
+    content[16:24] = (30_000).to_bytes(4, "big") * 2
+    return {"name": "bomb.png", "mimeType": "image/png", "buffer": bytes(content)}
+
+
+def take(page, *files, key="Photo"):
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name=key, exact=True).click()
+    chooser.value.set_files(list(files))
+    said = page.locator(".spoken", has_text=re.compile("on this tablet|was refused"))
+    expect(said.first).to_be_attached()
+
+
+def ask(page):
+    page.get_by_role("button", name="Photo of…").click()
+    return page.get_by_role("dialog")
+
+
+def pins():
+    rows = PhotoPin.objects.order_by("pk")
+    return [(one.subject_kind, one.subject_id, one.note) for one in rows]
+
+
+def in_store(page, photos):
+    page.locator("#unsent").click()
+    expect(page.locator(".photo")).to_have_count(photos)
+    return page.locator(".photo")
+
+
+def test_the_usual_photo_shows_the_station_in_hand_and_is_counted(desk, check):
+    desk.context.set_offline(True)
+    take(desk, picture(), picture("red"))
+    status = desk.get_by_role("status")
+    expect(status).to_have_text("The photo of station 1 gap is on this tablet.")
+    expect(desk.locator("#unsent")).to_contain_text("2 photos not sent, just now")
+    in_store(desk, 2)
+    expect(desk.locator(".photo").first).to_contain_text("waits for the server")
+    desk.context.set_offline(False)
+    expect(desk.locator(".photo")).to_have_count(0, timeout=20_000)
+    all_sent(desk)
+    assert pins() == [("check", str(check.pk), "station 1 gap")] * 2
+
+
+def test_a_photo_shows_a_hole_or_a_defect_when_asked(desk, check):
+    engineer = Person.objects.get(username="engineer")
+    pattern = a_pattern(engineer, check.fit_up.joint)
+    item = a_defect(engineer, check)
+    tap(desk, "2.35")
+    at(desk, "1", "flush")
+    # The tablet looks for what is new every few seconds.
+    desk.wait_for_timeout(5000)
+    ask(desk)
+    take(desk, picture(), key=f"{item.label} scratch in the flange")
+    all_sent(desk)
+    ask(desk)
+    take(desk, picture("red"), key=f"hole 2 of {pattern.number} Hinge to frame")
+    expect(desk.get_by_role("status")).to_contain_text("The photo of hole 2")
+    all_sent(desk)
+    assert pins() == [
+        ("nonconformance", str(item.pk), f"station 1 flush, {check.label}"),
+        ("hole_pattern", str(pattern.pk), f"hole 2, {check.label}"),
+    ]
+
+
+def test_what_was_carried_can_be_photographed_without_a_network(desk, check, live_site):
+    pattern = a_pattern(Person.objects.get(username="engineer"), check.fit_up.joint)
+    desk.get_by_role("link", name="Checks").click()
+    desk.get_by_role("link", name="New check").click()
+    expect(desk.get_by_label("Instrument")).to_be_visible()
+    desk.context.set_offline(True)
+    desk.get_by_role("button", name="Start measuring").click()
+    at(desk, "1", "gap")
+    ask(desk)
+    take(desk, picture(), key=f"hole 3 of {pattern.number} Hinge to frame")
+    expect(desk.locator("#unsent")).to_contain_text("2 not sent, 1 photo not sent")
+    desk.context.set_offline(False)
+    all_sent(desk)
+    ((kind, key, note),) = pins()
+    assert (kind, key) == ("hole_pattern", str(pattern.pk))
+    # The check that it names got its number from the server first.
+    assert note == "hole 3, FC-0002"
+
+
+def test_photos_can_come_from_the_files_of_the_tablet(desk):
+    dialog = ask(desk)
+    dialog.get_by_label("take it from the files").check()
+    with desk.expect_file_chooser() as chooser:
+        dialog.get_by_role("button", name="station 1 gap").click()
+    assert chooser.value.element.get_attribute("capture") is None
+    chooser.value.set_files([picture(), picture("red")])
+    expect(desk.get_by_role("status")).to_contain_text("on this tablet")
+    all_sent(desk)
+    assert Photo.objects.count() == 2
+
+
+def test_a_defect_just_raised_is_photographed_from_the_summary(desk, check):
+    for value in ["1.2", "0.1", "2", "0", "2", "0", "2", "0"]:
+        tap(desk, value)
+    desk.get_by_role("button", name="Finish the check").click()
+    desk.get_by_role("button", name="Raise nonconformances").click()
+    take(desk, picture(), key="Photo of NC-001")
+    expect(desk.get_by_role("status")).to_have_text(
+        "The photo of NC-001 is on this tablet."
+    )
+    all_sent(desk)
+    item = Nonconformance.objects.get()
+    assert pins() == [("nonconformance", str(item.pk), check.label)]
+
+
+def test_a_refused_photo_waits_for_a_person_and_holds_up_nothing(desk, check):
+    take(desk, a_bomb())
+    expect(desk.get_by_role("alert")).to_contain_text("was refused")
+    expect(desk.locator("#unsent")).to_contain_text("1 photo not sent")
+    expect(desk.locator("#unsent")).to_contain_text("1 need you")
+    tap(desk, "2.35")
+    at(desk, "1", "flush")
+    take(desk, picture())
+    expect(desk.locator("#unsent")).to_contain_text("1 photo not sent", timeout=20_000)
+    assert readings(check) == 1
+    desk.reload()
+    row = in_store(desk, 1)
+    expect(row).to_contain_text("station 1 gap")
+    expect(row).to_contain_text("bomb.png: refused.")
+    expect(desk.locator("[data-ref=parked]")).to_have_text("1")
+    expect(desk.locator("[data-ref=photos]")).to_have_text("0")
+    assert Photo.objects.count() == 1
+
+
+def test_a_refused_photo_is_sent_again_saved_or_removed(desk, check):
+    bomb = a_bomb()
+    take(desk, bomb)
+    expect(desk.locator("#unsent")).to_contain_text("1 need you")
+    row = in_store(desk, 1)
+    with desk.expect_response("**/api/photos/*") as again:
+        row.get_by_role("button", name="Send again").click()
+    assert again.value.status == 422
+    with desk.expect_download() as download:
+        row.get_by_role("button", name="Save as file").click()
+    assert download.value.suggested_filename == "bomb.png"
+    assert download.value.path().read_bytes() == bomb["buffer"]
+    expect(row).to_contain_text("refused.")
+    row.get_by_role("button", name="Remove").focus()
+    desk.keyboard.press("Enter")
+    question = desk.get_by_role("dialog")
+    expect(question).to_contain_text("once removed here, it is gone")
+    desk.keyboard.press("Escape")
+    expect(desk.locator(".photo")).to_have_count(1)
+    row.get_by_role("button", name="Remove").click()
+    question.get_by_role("button", name="Remove it").click()
+    expect(desk.locator(".photo")).to_have_count(0)
+    expect(desk.get_by_role("heading", name="What is on this tablet")).to_be_focused()
+    all_sent(desk)
+
+
+def test_a_photo_too_large_for_something_in_between_is_kept_too(desk, check):
+    desk.route("**/api/photos/*", lambda route: route.fulfill(status=413, body="no"))
+    take(desk, picture())
+    expect(desk.locator("#unsent")).to_contain_text("1 need you")
+    desk.unroute("**/api/photos/*")
+    take(desk, picture("red"))
+    row = in_store(desk, 1)
+    expect(row).to_contain_text("Too large for the server")
+    row.get_by_role("button", name="Send again").click()
+    all_sent(desk)
+    assert Photo.objects.count() == 2
+
+
+def test_a_photo_that_the_server_cannot_answer_for_lets_the_others_go(desk, check):
+    names = []
+
+    def answer(route):
+        name = route.request.url.split("?")[0]
+        names.append(name)
+        if name == names[0]:
+            return route.fulfill(status=500, body="broken")
+        return route.continue_()
+
+    desk.route("**/api/photos/*", answer)
+    take(desk, picture(), picture("red"), picture("blue"))
+    expect(desk.locator("#unsent")).to_contain_text("1 photo not sent", timeout=20_000)
+    assert Photo.objects.count() == 2
+    desk.unroute("**/api/photos/*")
+    expect(desk.locator("#unsent")).to_have_text("all sent", timeout=20_000)
+
+
+@pytest.mark.parametrize("tablet", ["landscape", "portrait"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_where_photos_are(
+    open_page, live_site, sign_in, check, axe, tablet, scheme
+):
+    engineer = Person.objects.get(username="engineer")
+    a_pattern(engineer, check.fit_up.joint, 12)
+    a_defect(engineer, check)
+    page = open_page(tablet, color_scheme=scheme)
+    open_check(sign_in(page, "builder"), live_site, check)
+    dialog = ask(page)
+    expect(dialog).to_contain_text("Hole of")
+    assert axe(page) == []
+    reachable(page, "dialog")
+    page.keyboard.press("Escape")
+    take(page, a_bomb())
+    expect(page.locator("#unsent")).to_contain_text("1 need you")
+    in_store(page, 1)
+    assert axe(page) == []
+    reachable(page, ".photo")
+    page.get_by_role("button", name="Remove").click()
+    assert axe(page) == []
+
+
+def reachable(page, where):
+    """What is touched is 11 mm and more, and inside the width of the screen."""
+    for key in page.locator(f"{where} button:visible").all():
+        box = key.bounding_box()
+        assert min(box["width"], box["height"]) >= 47.5, box
+        assert box["x"] + box["width"] <= page.viewport_size["width"]
