@@ -95,3 +95,11 @@ def test_a_new_shop_gets_its_lead_once_and_with_a_good_password(committed_db, ca
     assert "Tow-rope" not in entry.body
     with pytest.raises(CommandError, match="people already"):
         first_lead("Tow-rope-89", "tomas")
+
+
+def test_a_first_lead_nobody_types_is_told_in_plain_words(committed_db, monkeypatch):
+    import io
+
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    with pytest.raises(CommandError, match="nobody was added"):
+        call_command("first_lead")

@@ -59,6 +59,8 @@ def _entries(data: bytes) -> list:
     except json.JSONDecodeError as why:
         reason = f"this is not JSON: {why.msg} (column {why.colno})"
         raise FileComplaints([Complaint(reason, why.lineno)]) from why
+    except ValueError as why:  # a number of thousands of digits
+        raise FileComplaints([Complaint("a number is far too long", 1)]) from why
     except RecursionError as why:
         raise FileComplaints([Complaint("this is nested too deeply", 1)]) from why
     entries = found.get("motions") if isinstance(found, dict) else found

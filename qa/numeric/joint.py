@@ -148,6 +148,9 @@ def station_complaints(stations) -> list[JointComplaint]:
 def _with_gap_directions(stations, closed, part_inside):
     places = np.array([station.place for station in stations])
     faces = np.array([station.face for station in stations])
+    if np.ptp(places, axis=0).max() <= outline.SAME_PLACE_MM:
+        text = "all stations are in one place: there is no seam"
+        return stations, [JointComplaint(0, "place", text)]
     crossing = outline.crossing_edges(places, closed)
     if crossing:
         one, other = (_edge_name(stations, edge) for edge in crossing)

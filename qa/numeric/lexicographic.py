@@ -243,10 +243,17 @@ class Programme:
         return self._column_dual[columns] * self._size
 
     def pin(self, columns: np.ndarray, values: np.ndarray) -> None:
-        """Fix columns, with just enough play for the roundings of the solver."""
-        for column, value in zip(columns, values, strict=True):
-            play = 100 * FEASIBLE
-            self._solver.changeColBounds(int(column), value - play, value + play)
+        """Fix columns, with just enough play for the roundings of the solver.
+
+        What is fixed already stays so: a sine has arms of hundreds of mm.
+        """
+        low, high = self.column_low[columns], self.column_high[columns]
+        play = 4 * FEASIBLE
+        self.bound(
+            columns,
+            np.where(low < high, np.maximum(low, values - play), low),
+            np.where(low < high, np.minimum(high, values + play), high),
+        )
 
     def least_movement(self, *, tied: bool = False) -> np.ndarray:
         """The movements (k,) with the least sum of squares that the rows still allow.

@@ -219,7 +219,7 @@ class _TrimProblem(Problem):
         late = np.arange(len(nothing), 0, -1) * np.maximum(
             self.readings.weights, LEAST_WEIGHT_MM
         )
-        programme.minimize(draft.cost((parts["trim"], late)))
+        programme.minimize(draft.cost((parts["trim"], late)), sure=True)
         depth = programme.values[parts["trim"]]
         build_up = nothing
         if "build_up" in parts:

@@ -114,7 +114,7 @@ def _same_database(request) -> None:
 def read_json(request) -> dict:
     try:
         content = json.loads(request.body)
-    except ValueError:
+    except (ValueError, RecursionError):
         content = None
     if not isinstance(content, dict):
         raise Refused("This is no JSON object.", code="unreadable")

@@ -35,6 +35,8 @@ COLUMNS = (
     *("area_m2", "angle_deg"),
 )
 MOST_LAYERS, MOST_OF_A_KIND = 500, 100
+FURTHEST = 1_000_000  # no number of a laminate comes near it; sums stay finite
+COLUMN_OF = {"fiber_density": "fiber_g_cm3", "resin_density": "resin_g_cm3"}
 
 
 def parse(data: bytes) -> tuple[Layer, ...]:
@@ -95,7 +97,7 @@ def _layers(row: Row, columns: dict[str, int], complaints: list[Complaint]):
     values: dict[str, float | None] = {}
     for name in (*NEEDED[kind], *OPTIONAL[kind]):
         try:
-            values[name] = float(number(cell(name))) if cell(name) else None
+            values[name] = _number(cell(name)) if cell(name) else None
         except ValueError as why:
             complain(name, str(why))
             continue
@@ -114,7 +116,15 @@ def _layers(row: Row, columns: dict[str, int], complaints: list[Complaint]):
         layer = _MAKERS[kind](cell("layer"), values)
         return [replace(layer, area_m2=values["area_m2"])] * int(count)
     except LaminateError as why:
-        return complain(None, str(why))
+        name, _, reason = str(why).partition(" ")
+        return complain(COLUMN_OF.get(name, name), reason)
+
+
+def _number(text: str) -> float:
+    value = float(number(text))
+    if abs(value) > FURTHEST:
+        raise ValueError(f"{text[:40]!r} is more than {FURTHEST}")
+    return value
 
 
 def _ply(label: str, values: dict) -> Ply:

@@ -182,6 +182,14 @@ def test_fewer_than_three_stations_are_refused():
     assert "at least 3" in found[0].text
 
 
+@pytest.mark.parametrize("closed", [True, False])
+def test_stations_that_are_all_in_one_place_make_no_seam(closed):
+    places = [replace(s, gap_direction=(1, 0, 0)) for s in stations([(5, 5)] * 4)]
+    found = complaints(places, closed=closed)
+    assert [(one.row, one.field) for one in found] == [(0, "place")]
+    assert "all stations are in one place" in found[0].text
+
+
 def test_a_station_that_is_there_twice_is_refused():
     places = stations(circle())
     places[5] = replace(places[5], label="2")

@@ -85,6 +85,36 @@ def test_no_turn_gives_less_left_unresolved_or_a_smaller_area_than_the_trim(seed
     assert min(area) == pytest.approx(trim.area_mm2, rel=1e-5, abs=1e-5)
 
 
+@pytest.mark.parametrize("seed", (1, 2, 3, 8))
+def test_no_turn_gives_less_left_unresolved_where_trims_must_be_fair(seed):
+    """Also the gaps as reported leave no more: nothing is lost in writing them down."""
+    joint, gaps = some_door(seed)
+    options = PlanOptions(max_trim_mm=0.8, fairness=0.01)
+    trim = plan_fit(joint, gaps, doors.none(joint), options).trim
+    ramps, most = fair_trims(joint, options.fairness)
+    found = []
+    for angle in np.clip(turns_to_try(trim.move.turn_deg), -MOST_TURN, MOST_TURN):
+        rows, ends, bounds, costs = doors.linear_programme(joint, gaps, angle, 3.0, 0.8)
+        rows, ends = np.vstack([rows, ramps]), np.r_[ends, most]
+        found.append(by_clarabel(rows, ends, bounds, costs["unresolved"]))
+    assert trim.unresolved_mm2 == pytest.approx(min(found), rel=1e-6, abs=2e-6)
+
+
+def fair_trims(joint, fairness):
+    """Rows and ends of |trim - next trim| <= fairness x distance along each side."""
+    count = len(joint.stations)
+    rows, ends = [], []
+    for one in range(count):
+        other = (one + 1) % count
+        if (joint.gap_directions[one] == joint.gap_directions[other]).all():
+            row = np.zeros(3 + 3 * count)
+            row[3 + count + one], row[3 + count + other] = 1.0, -1.0
+            distance = np.linalg.norm(joint.places[one] - joint.places[other])
+            rows += [row, -row]
+            ends += [fairness * distance] * 2
+    return np.array(rows), np.array(ends)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_the_dual_programme_proves_the_worst_deviation(seed):
     """Weak duality: any y >= 0 with A'y + r = c bounds the primal from below."""

@@ -133,7 +133,9 @@ def test_motions_that_cannot_be_end_with_3(tmp_path, motion, reason):
     assert reason in err and str(path) in err
 
 
-@pytest.mark.parametrize("text", ["{", "[]", '{"motions": 3}', "\xff\xfe"])
+@pytest.mark.parametrize(
+    "text", ["{", "[]", '{"motions": 3}', "\xff\xfe", "[" + "9" * 5000 + "]"]
+)
 def test_a_motions_file_that_is_none_ends_with_3(tmp_path, text):
     path = tmp_path / "motions.json"
     path.write_bytes(text.encode("latin-1"))

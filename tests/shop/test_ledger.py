@@ -146,3 +146,23 @@ def _seal_and_close():
         sealer.seal()
     finally:
         connection.close()
+
+
+def test_a_place_without_records_is_told_in_plain_words(tmp_path):
+    import os
+    import subprocess
+    import sys
+    from pathlib import Path
+
+    surroundings = {**os.environ, "FAYLINE_HOME": str(tmp_path)}
+    surroundings.pop("DATABASE_URL", None)
+    surroundings["DJANGO_SETTINGS_MODULE"] = "shop.settings"
+    manage = Path(__file__).parents[2] / "manage.py"
+    told = subprocess.run(
+        [sys.executable, manage, "ledger", "verify"],
+        env=surroundings,
+        capture_output=True,
+        text=True,
+    )
+    assert told.returncode == 1
+    assert told.stderr.startswith("CommandError: The records cannot be read")

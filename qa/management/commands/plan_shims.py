@@ -53,7 +53,11 @@ class Command(BaseCommand):
             help="thicknesses that there are, in mm; each may be used again and again",
         )
         parser.add_argument(
-            "--most", type=int, default=3, metavar="N", help="shims a stack (default 3)"
+            "--most",
+            type=whole,
+            default=3,
+            metavar="N",
+            help="shims a stack (default 3)",
         )
 
     def handle(self, *args, **options):
@@ -70,6 +74,14 @@ class Command(BaseCommand):
             self.stdout.write("\n".join(text_lines(points, plan)))
         if not plan.conforms:
             sys.exit(1)
+
+
+def whole(text: str) -> int:
+    """A whole number from an option."""
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number") from None
 
 
 def stock(text: str) -> tuple[float, ...]:

@@ -25,11 +25,14 @@ class Command(BaseCommand):
         from shop.ledger import Refused
 
         prepare_database(self.stdout.write)
-        said = {
-            "name": name or input("Full name: "),
-            "username": username or input("Sign-in name: "),
-            "password": ask_password(password_from_input),
-        }
+        try:
+            said = {
+                "name": name or input("Full name: "),
+                "username": username or input("Sign-in name: "),
+                "password": ask_password(password_from_input),
+            }
+        except EOFError:
+            raise CommandError("Nothing more was typed; nobody was added.") from None
         check(said)
         try:
             person = add_first_lead(**said)

@@ -5,7 +5,6 @@ No database.
 
 import argparse
 import json
-import math
 from pathlib import Path
 
 from django.core.management.base import BaseCommand
@@ -48,9 +47,9 @@ class Command(BaseCommand):
         return parser
 
     def add_arguments(self, parser):
-        def share(name, default, text):
+        def part(name, default, text):
             parser.add_argument(
-                name, type=amount, default=default, help=f"{text} (default {default})"
+                name, type=share, default=default, help=f"{text} (default {default})"
             )
 
         parser.add_argument("laminate", metavar="FILE.csv", type=Path)
@@ -63,10 +62,10 @@ class Command(BaseCommand):
             metavar="PARTS",
             help="parts of hardener by weight to 100 of resin",
         )
-        share("--loss", 0.15, "resin lost in pot and brush, a share of what is needed")
-        share("--resin-spread", 0.03, "standard deviation of the resin fraction")
-        share("--uptake-spread", 0.2, "standard deviation of core uptake, a share")
-        share("--area-spread", 0.01, "standard deviation of areas, a share")
+        part("--loss", 0.15, "resin lost in pot and brush, a share of what is needed")
+        part("--resin-spread", 0.03, "standard deviation of the resin fraction")
+        part("--uptake-spread", 0.2, "standard deviation of core uptake, a share")
+        part("--area-spread", 0.01, "standard deviation of areas, a share")
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args, **options):
@@ -82,12 +81,21 @@ class Command(BaseCommand):
 
 def amount(text: str) -> float:
     """A number of 0 or more from an option."""
+    return _from_option(text, laminate_file.FURTHEST)
+
+
+def share(text: str) -> float:
+    """A share from an option: 0.15 is 15 %."""
+    return _from_option(text, 1, " (0.15 is 15 %)")
+
+
+def _from_option(text: str, most: float, hint: str = "") -> float:
     try:
         value = float(number(text.strip()))
     except ValueError as why:
         raise argparse.ArgumentTypeError(str(why)) from why
-    if not (math.isfinite(value) and value >= 0):
-        raise argparse.ArgumentTypeError(f"{text!r} must be 0 or more")
+    if not 0 <= value <= most:
+        raise argparse.ArgumentTypeError(f"{text!r} must be 0 to {most}{hint}")
     return value
 
 

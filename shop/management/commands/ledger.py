@@ -1,6 +1,7 @@
 """`ledger verify` checks everything; `ledger head` prints the digest to note down."""
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
 
 from shop.ledger import sealer
 from shop.ledger.verify import verify
@@ -13,6 +14,15 @@ class Command(BaseCommand):
         parser.add_argument("what", choices=["verify", "head", "seal"])
 
     def handle(self, what, **_):
+        try:
+            self._answer(what)
+        except DatabaseError as why:
+            raise CommandError(
+                f"The records cannot be read: {why}. `manage.py serve` makes an empty "
+                "shop; FAYLINE_HOME or DATABASE_URL says where another one is."
+            ) from why
+
+    def _answer(self, what):
         if what == "verify":
             report = verify()
             if report.fault:
