@@ -26,6 +26,15 @@ PLACES = (
 )
 
 
+# Pages that lie elsewhere, by the place a person would look for them under.
+BESIDE = {
+    "joints": ("hole_patterns",),
+    "checks": ("shim_stock", "instruments", "plan_habits"),
+    "parts": ("pairs",),
+    "tooling": ("holds", "labels"),
+}
+
+
 @dataclass(frozen=True)
 class Place:
     label: str
@@ -48,11 +57,18 @@ def places(path: str) -> list[Place]:
     front = url_of("front")
     under = [
         url
-        for _label, url in found
-        if path == url or (url != front and path.startswith(url))
+        for _label, name in PLACES
+        if (url := url_of(name))
+        and (path == url or url != front and path.startswith(roots(name, url)))
     ]
     current = max(under, key=len, default=None)
     return [Place(str(label), url, url == current) for label, url in found]
+
+
+def roots(name: str, url: str) -> tuple[str, ...]:
+    """The beginnings of the addresses that lie under a place."""
+    beside = map(url_of, BESIDE.get(name, ()))
+    return url, *filter(None, beside)
 
 
 def theme_of(request) -> str:

@@ -73,8 +73,9 @@ def after(plan: PlanMap, layout: Layout | None = None) -> Scene:
             station,
             gap_text=p.after_gap_text,
             flush_text=p.after_flush_text,
-            gap_state=p.after_gap_state,
-            flush_state=p.after_flush_state,
+            # What no one measured is not known after the plan either.
+            gap_state=p.after_gap_state or station.gap_state,
+            flush_state=p.after_flush_state or station.flush_state,
             active=False,
         )
         for station, p in zip(plan.joint.stations, plan.stations, strict=True)

@@ -156,8 +156,9 @@ class PatternForm(_Table):
     def __init__(self, *arguments, revision=None, **named):
         super().__init__(*arguments, **named)
         self.fields["table"].help_text = _(
-            "hole,x_mm,y_mm,zone_mm and, where known, mmc_mm,hole_max_mm,fastener_mm,"
-            "edge_mm: smallest and largest hole, fastener, distance to the edge."
+            "One hole a line under a line of names: hole, x_mm, y_mm, zone_mm and, "
+            "where known, mmc_mm, hole_max_mm (smallest and largest hole), fastener_mm and "
+            "edge_mm (distance to the edge)."
         )
         if revision:
             for name in ("number", "name", "joint", "design", "mate"):
@@ -209,7 +210,7 @@ class HoleCheckForm(_Table):
     def __init__(self, *arguments, holes, **named):
         super().__init__(*arguments, **named)
         del self.fields["table"]
-        self.fields["upload"].label = _("A CSV file as plan_holes reads it")
+        self.fields["upload"].label = _("A CSV file of what was measured")
         self.holes = holes
         for row, hole in enumerate(holes):
             for name, label in self.COLUMNS:

@@ -144,6 +144,22 @@ class TrimForm(forms.Form):
         ]
 
 
+# How a free part moves, in the order a person thinks of it.
+MOTION_WORDS = {
+    "x": _("Along x, right +"),
+    "y": _("Along y, up +"),
+    "z": _("Along z, out of the skin +"),
+    "turn": _("Turn, counter-clockwise +"),
+    "tilt x": _("Tilt about x"),
+    "tilt y": _("Tilt about y"),
+}
+
+
+def motion_word(label: str) -> str:
+    """A motion of the joint's own is called what the joint calls it."""
+    return MOTION_WORDS.get(label) or label[:1].upper() + label[1:]
+
+
 class MoveForm(forms.Form):
     """How far the part was moved, motion by motion; starts with the plan's amounts."""
 
@@ -155,13 +171,18 @@ class MoveForm(forms.Form):
         for number, (label, amount, turns) in enumerate(motions):
             shown = amount if turns or unit == "mm" else amount / 25.4
             self.fields[f"amount_{number}"] = forms.FloatField(
-                label=f"{label}, {'degrees' if turns else unit}",
+                label=f"{motion_word(label)}, {_('degrees') if turns else unit}",
                 initial=round(shown, 4) + 0.0,
                 min_value=-1000,
                 max_value=1000,
                 widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
-        self.order_fields([f"amount_{n}" for n in range(len(motions))])
+        known = list(MOTION_WORDS)
+        order = sorted(
+            range(len(motions)),
+            key=lambda n: known.index(motions[n][0]) if motions[n][0] in known else n,
+        )
+        self.order_fields([f"amount_{n}" for n in order])
 
     @property
     def amounts(self) -> list[float]:

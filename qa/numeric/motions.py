@@ -207,9 +207,9 @@ def _told(motions: Sequence[Motion], amounts: np.ndarray) -> str:
         return f"sliding along {_triple(shift / np.linalg.norm(shift), 3)}"
     pivot = np.cross(turn, shift) / size**2  # the point of the axis nearest the origin
     if size and not np.any(np.abs(turn[:2]) > 1e-9 * size):
-        return f"turning about ({pivot[0] + 0.0:.1f}, {pivot[1] + 0.0:.1f})"
+        return f"turning about {_triple(pivot[:2], 1)}"
     return f"turning about {_triple(pivot, 1)} along {_triple(turn / size, 3)}"
 
 
 def _triple(vector, places: int) -> str:
-    return "(" + ", ".join(f"{v + 0.0:.{places}f}" for v in vector) + ")"
+    return "(" + ", ".join(f"{round(v, places) + 0.0:.{places}f}" for v in vector) + ")"

@@ -116,11 +116,21 @@ def notes(planner, move: Move, stations) -> list[str]:
     for station in stations:
         if station.reason:
             found.append(f"station {station.label}: {station.reason}")
-        if station.gap_now is None and station.closes_by > TELLING_MM:
-            found.append(
-                f"station {station.label} has no gap reading, and the move closes it "
-                f"by {station.closes_by:.2f} mm: look before you push"
-            )
+    blind = [
+        one for one in stations if one.gap_now is None and one.closes_by > TELLING_MM
+    ]
+    if len(blind) == 1:
+        found.append(
+            f"station {blind[0].label} has no gap reading, and the move closes it "
+            f"by {blind[0].closes_by:.2f} mm: look before you push"
+        )
+    elif blind:
+        names = ", ".join(str(one.label) for one in blind)
+        most = max(one.closes_by for one in blind)
+        found.append(
+            f"stations {names} have no gap reading, and the move closes them "
+            f"by {most:.2f} mm at most: look before you push"
+        )
     return found
 
 

@@ -1,7 +1,7 @@
 """Blocks that several sheets share: masthead, identity, figure, signatures and more."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qa.drawing import pdf, symbols
 from qa.drawing.scene import Scene
@@ -58,6 +58,9 @@ def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Bl
     while size > 13 and text.width(text.clean(title), BOLD, size) > room:
         size -= 1
     lines = text.wrap(title, room, BOLD, size, most=2)
+    used = text.width(text.clean(word), BOLD, 12)
+    # Beside a long title the outcome would run into it: it then stands below.
+    under = used + 36 + text.width(lines[0], BOLD, size) > CONTENT
 
     def draw(canvas, x, top, width):
         for k, line in enumerate(lines):
@@ -65,13 +68,13 @@ def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Bl
         below = top - 15 - len(lines) * 16
         text.write(canvas, x, below, subtitle, size=8.5, room=room, color=CAPTION)
         if state is not None:
-            text.write(
-                canvas, x + width, top - 17, word, font=BOLD, size=12, align="right"
-            )
-            used = text.width(text.clean(word), BOLD, 12)
-            pdf.mark(canvas, state, x + width - used - 12, top - 13, 8)
+            base = below - 17 if under else top - 17
+            left = x + 20 if under else x + width - used
+            text.write(canvas, left, base, word, font=BOLD, size=12)
+            pdf.mark(canvas, state, left - 12, base + 4, 8)
 
-    return Block(25 + 16 * len(lines), draw)
+    below_it = 20 if state is not None and under else 0
+    return Block(25 + 16 * len(lines) + below_it, draw)
 
 
 def identity(pairs: Sequence[tuple[str, object]], columns: int = 4) -> list[Block]:
@@ -171,6 +174,12 @@ def cautions(lines: Sequence[str] = GENERAL_CAUTIONS) -> list[Block]:
     return [heading("Cautions"), gap(1, keep=True), *bullets(lines, size=7.2)]
 
 
+def closing(lines: Sequence[str], boxes: Sequence[Signature]) -> list[Block]:
+    """Cautions and signatures on one page: nobody signs an empty sheet."""
+    *held, last = [*cautions(lines), gap(4), *signatures(boxes)]
+    return [*(replace(block, keep=True) for block in held), last]
+
+
 def signatures(boxes: Sequence[Signature]) -> list[Block]:
     """Boxes side by side, three in a row, each kept whole."""
     rows = [boxes[i : i + 3] for i in range(0, len(boxes), 3)]
@@ -182,14 +191,15 @@ def signatures(boxes: Sequence[Signature]) -> list[Block]:
 
 def _signature_row(row: Sequence[Signature]) -> Block:
     height = 25 * MM
-    wide = CONTENT / max(2, len(row))
+    between = 8
+    wide = (CONTENT + between) / max(2, len(row))
 
     def draw(canvas, x, top, width):
         for k, box in enumerate(row):
             left = x + k * wide
             canvas.setStrokeColor(RULE)
             canvas.setLineWidth(0.5)
-            canvas.rect(left, top - height, wide - 8, height)
+            canvas.rect(left, top - height, wide - between, height)
             text.write(
                 canvas, left + 5, top - 11, box.meaning, font=SEMIBOLD, size=8,
                 room=wide - 18,

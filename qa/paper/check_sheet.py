@@ -158,8 +158,7 @@ def story(sheet: CheckSheet) -> list[Block]:
     out += _table(sheet)
     if sheet.remarks:
         out += [heading("Remarks"), *blocks.bullets(sheet.remarks), gap(4)]
-    out += [*blocks.cautions(sheet.cautions), gap(4)]
-    return out + blocks.signatures(sheet.signatures)
+    return out + blocks.closing(sheet.cautions, sheet.signatures)
 
 
 def identity_pairs(sheet: CheckSheet) -> list[tuple[str, str]]:
@@ -176,7 +175,9 @@ def identity_pairs(sheet: CheckSheet) -> list[tuple[str, str]]:
         ("Decision rule", sheet.rule),
     ]  # fmt: skip
     if sheet.joint_probability:
-        pairs.append(("Probability that all conform", sheet.joint_probability))
+        open_ones = any(row.state == "not_measured" for row in sheet.rows)
+        what = "all that was measured conform" if open_ones else "all conform"
+        pairs.append((f"Probability that {what}", sheet.joint_probability))
     return pairs
 
 
@@ -219,20 +220,23 @@ def _again(sheet: CheckSheet) -> list[Block]:
 def _table(sheet: CheckSheet) -> list[Block]:
     notes = any(row.note for row in sheet.rows)
     chance = any(row.probability for row in sheet.rows)
+    numbered = any(row.nonconformance for row in sheet.rows)
     columns = [
         Column("Station", 12, font=SEMIBOLD),
         Column("Kind", 10),
-        Column("Requirement, mm", 26, "right"),
+        Column("Requirement, mm", 27, "right"),
         Column("As read", 17, "right"),
         Column("Result, mm", 16, "right", font=SEMIBOLD),
         Column("Verdict", 35),
-        Column("Beyond limit, mm", 15, "right"),
+        Column("Beyond limit, mm", 17, "right"),
     ]
     if chance:
         columns.append(Column("Prob.", 11, "right"))
-    columns += [Column("By", 27), Column("NC", 14)]
+    columns.append(Column("By", 26))
+    if numbered:
+        columns.append(Column("NC", 14))
     if notes:
-        columns.append(Column("Note", 25, lines=2))
+        columns.append(Column("Note", 31, lines=2))
     rows, rules, last = [], [], None
     for row in sheet.rows:
         first = row.station != last
@@ -241,7 +245,7 @@ def _table(sheet: CheckSheet) -> list[Block]:
             row.typed, row.millimeters, VERDICT[row.state], row.deviation,
         ]  # fmt: skip
         cells += [row.probability] if chance else []
-        cells += [row.by, row.nonconformance]
+        cells += [row.by, *([row.nonconformance] if numbered else [])]
         rows.append(cells + ([row.note] if notes else []))
         rules.append(first)
         last = row.station

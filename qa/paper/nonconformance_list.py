@@ -86,12 +86,12 @@ def story(listed: NonconformanceList) -> list[Block]:
 COLUMNS: Sequence[Column] = (
     Column("Number", 17, font=SEMIBOLD),
     Column("Airframe", 16, lines=2),
-    Column("Joint", 16, lines=2),
-    Column("What and where", 56, lines=4),
+    Column("Joint", 12, lines=2),
+    Column("What and where", 66, lines=4),
     Column("Part", 22, lines=2),
     Column("Check", 14),
     Column("State", 24, lines=2),
-    Column("Found", 20),
+    Column("Found", 18),
     Column("Who", 17, lines=2),
 )
 

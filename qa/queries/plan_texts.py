@@ -155,16 +155,21 @@ def free_share(worked: Worked) -> float:
     return math.floor(share * 20) / 20 if share < 1 else 1.0
 
 
+def sits_well(worked: Worked) -> bool:
+    """Whether all that was measured conforms before anything is done."""
+    plan = worked.plan
+    fits = [fit for fit in (plan.seat, plan.level) if fit]
+    return plan.outcome == FITS and all(fit.worst_before <= 1 + 1e-6 for fit in fits)
+
+
 def outcome(worked: Worked) -> tuple[str, str]:
     """(state to draw, sentence) of what the plan comes to."""
     plan = worked.plan
-    fits = [fit for fit in (plan.seat, plan.level) if fit]
+    if sits_well(worked):
+        if any(one.gap_now is one.flush_now is None for *_, one in worked.stations()):
+            return "conforms", "What was measured conforms as it sits."
+        return "conforms", "It conforms as it sits: nothing needs to be done."
     if plan.outcome == FITS:
-        if all(fit.worst_before <= 1 + 1e-6 for fit in fits):
-            return (
-                "conforms",
-                "It conforms as it sits. The move would center it better.",
-            )
         return "conforms", "Seating it is enough: nothing needs to be cut."
     if plan.outcome == CUT:
         return "not_proven", "It can fit: seat it and take material off as below."

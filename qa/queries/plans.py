@@ -96,6 +96,10 @@ class PlanView:
         return [row for row in self.rows if row.bite_nm]
 
     @property
+    def sits_well(self) -> bool:
+        return plan_texts.sits_well(self.worked)
+
+    @property
     def least_cut(self) -> str:
         return plan_texts.mm(self.worked.least_cut, self.unit)
 
@@ -252,7 +256,7 @@ def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
     )
     words = "; ".join(plan_texts.plan_moves(worked, unit))
     drawn = replace(drawn, limits_text="")
-    both = PlanMap(drawn, stations, words if len(words) < 90 else "")
+    both = PlanMap(drawn, stations, words if len(words) < 48 else "")
     key = f"plan-{joint.state.joint.pk}"
     return Drawing(
         name=f"{joint.state.joint.number} {joint.state.joint.name}",

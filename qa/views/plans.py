@@ -238,8 +238,8 @@ def move(request, uuid):
         above=(_("Plan"), _where("check_plan", uuid, request)),
         notes=[
             _("As planned: %(words)s.") % {"words": "; ".join(view.moves) or _("stay")},
-            _("Along x right, y up, z out of the skin as drawn; + turns are counter-"
-              "clockwise. Every station of this part is stale after it."),
+            _("Right, up and out of the skin are as the joint is drawn. Every station "
+              "of this part is stale after it."),
         ],
         button=_("Record this move"),
     )  # fmt: skip

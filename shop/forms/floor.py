@@ -1,6 +1,7 @@
 """Weights, holds, photos."""
 
 from django import forms
+from django.utils.timezone import localdate
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Decision, Stage
@@ -17,7 +18,7 @@ class WeighForm(AskedReason):
         label=_("Estimated by hand, it still waits for a scale"), required=False
     )
     scale = forms.CharField(label=_("Scale"), max_length=60, required=False)
-    weighed_on = DateField(label=_("On"))
+    weighed_on = DateField(label=_("Weighed on"), initial=localdate)
 
 
 class WeighAirframeForm(forms.Form):
@@ -26,7 +27,7 @@ class WeighAirframeForm(forms.Form):
         _("Center of gravity, aft of the datum"), required=False, least=-(10**13)
     )
     scale = forms.CharField(label=_("Scales"), max_length=60)
-    weighed_on = DateField(label=_("On"))
+    weighed_on = DateField(label=_("Weighed on"), initial=localdate)
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
 
@@ -48,7 +49,10 @@ class LiftForm(forms.Form):
 
 
 class DecideForm(forms.Form):
-    decision = forms.ChoiceField(label=_("Decision"), choices=Decision.choices)
+    # Nothing is chosen for them: a part is not good because nobody looked.
+    decision = forms.ChoiceField(
+        label=_("Decision"), choices=Decision.choices, widget=forms.RadioSelect
+    )
     reason = forms.CharField(label=_("Reason"), max_length=200)
 
 

@@ -3,6 +3,7 @@
 from decimal import Decimal, InvalidOperation
 
 from django import forms
+from django.utils.timezone import localdate
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import (
@@ -53,7 +54,7 @@ class MaterialForm(forms.ModelForm):
 class LotForm(forms.Form):
     material = forms.ModelChoiceField(Material.objects.all(), label=_("Material"))
     number = forms.CharField(label=_("Lot number"), max_length=60)
-    received_on = DateField(label=_("Received"))
+    received_on = DateField(label=_("Received"), initial=localdate)
     expires_on = DateField(label=_("Expires"), required=False)
     amount = forms.CharField(label=_("Amount"), max_length=40, required=False)
     place = forms.CharField(label=_("Where"), max_length=80, required=False)

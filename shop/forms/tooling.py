@@ -1,6 +1,7 @@
 """Tools, their routes, release, machines."""
 
 from django import forms
+from django.utils.timezone import localdate
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import (
@@ -86,7 +87,14 @@ class ToolForm(forms.ModelForm):
 
 
 class ToolActForm(forms.Form):
-    kind = forms.ChoiceField(label=_("What was done"), choices=ToolActKind.choices)
+    # To retire comes last and nothing is chosen beforehand: it cannot be taken back.
+    kind = forms.ChoiceField(
+        label=_("What was done"),
+        choices=[
+            ("", _("choose")),
+            *sorted(ToolActKind.choices, key=lambda c: c[0] == ToolActKind.RETIRED),
+        ],
+    )
     note = forms.CharField(
         label=_("Where, what or why"), max_length=200, required=False
     )
@@ -209,13 +217,13 @@ class MachineForm(forms.Form):
 class PlayForm(forms.Form):
     axis = forms.ChoiceField(label=_("Axis"), choices=Axis.choices)
     play = length(_("Play"))
-    measured_on = DateField(label=_("Measured on"))
+    measured_on = DateField(label=_("Measured on"), initial=localdate)
     note = forms.CharField(label=_("How"), max_length=200, required=False)
 
 
 class MillingForm(forms.Form):
     machine = forms.ModelChoiceField(Machine.objects.all(), label=_("Machine"))
-    milled_on = DateField(label=_("Milled on"))
+    milled_on = DateField(label=_("Milled on"), initial=localdate)
     radius = length(_("Tool radius"), least=1)
     stepover = length(_("Stepover"), least=1)
     stock = length(_("Stock left before"), required=False)

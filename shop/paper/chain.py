@@ -2,16 +2,16 @@
 
 from datetime import datetime
 
-from shop.paper.flow import Column, gap, heading, paragraph, table
+from shop.paper.flow import BOLD, Column, gap, heading, paragraph, table
 from shop.paper.page import CONTENT
 from shop.paper.sheet import TitleBlock, sheets
 from shop.queries.links import ChainPage, Group
 
 COLUMNS = (
     Column("Kind", 0.17),
-    Column("Name", 0.33, lines=2),
-    Column("What is known", 0.4, lines=2),
-    Column("State", 0.1),
+    Column("Name", 0.29, lines=2),
+    Column("What is known", 0.38, lines=2),
+    Column("State", 0.16, lines=2),
 )
 
 
@@ -35,7 +35,11 @@ def chain_sheet(
         creator=creator,
         url=url,
     )
-    blocks = []
+    blocks = [
+        *paragraph(page.label, CONTENT, size=17, font=BOLD),
+        *paragraph(f"Chain of the {page.word} {page.code}", CONTENT, size=8.5),
+        gap(4),
+    ]
     if page.holds:
         blocks.append(heading("On hold"))
         for hold in page.holds:

@@ -125,7 +125,7 @@ def table(
 
 def _table_head(columns, edges, size) -> Block:
     titles = [
-        text.wrap(column.title, edges[i + 1] - edges[i] - 4, SEMIBOLD, size - 1, most=2)
+        text.wrap(column.title, _room(edges, i, column), SEMIBOLD, size - 1, most=2)
         for i, column in enumerate(columns)
     ]
     lines = max(len(title) for title in titles)
@@ -157,9 +157,7 @@ def _table_head(columns, edges, size) -> Block:
 def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -> Block:
     leading = size * 1.3
     cells = [
-        text.wrap(
-            value, edges[i + 1] - edges[i] - 4, column.font, size, most=column.lines
-        )
+        text.wrap(value, _room(edges, i, column), column.font, size, most=column.lines)
         if column.lines > 1
         else [value]
         for i, (column, value) in enumerate(zip(columns, row, strict=True))
@@ -195,10 +193,19 @@ def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -
     return Block(height, draw, again=head)
 
 
+# Points kept free at the right of a cell.
+BESIDE = {"left": 4, "right": 7, "center": 4}
+
+
+def _room(edges, i, column) -> float:
+    """What a line of a cell may take: as wide as it is drawn later."""
+    return edges[i + 1] - edges[i] - BESIDE[column.align]
+
+
 def _cell(
     canvas, x, edges, i, y, value, align, font, size, color=text.INK, used=0.0
 ) -> None:
-    left, right = edges[i], edges[i + 1] - (7 if align == "right" else 4)
+    left, right = edges[i], edges[i + 1] - BESIDE[align]
     room = right - left - used
     place = {"left": left, "right": right - used, "center": (left + right) / 2}[align]
     text.write(

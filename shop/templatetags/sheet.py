@@ -9,6 +9,12 @@ from shop import marks
 register = template.Library()
 
 
+@register.filter
+def degrees(text) -> str:
+    """Spell out "degC", as the numbers and the ledger have it, the way people read."""
+    return str(text or "").replace("degC", "°C")
+
+
 @register.simple_tag(takes_context=True)
 def repeat_block(context, name: str):
     """Draw the block `name` again: a title is written once and shown three times."""

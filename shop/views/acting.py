@@ -1,10 +1,15 @@
 """One way for every form of the shop: parse, do one verb, go on; or say why not."""
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db.models.fields import BLANK_CHOICE_DASH
+from django.forms import TypedChoiceField
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 
 from shop.ledger import Refused
 from shop.things import address_of
+
+DASHES = BLANK_CHOICE_DASH[0][1]
 
 
 def posted(request):
@@ -39,6 +44,19 @@ def attempt(form, act):
     return False, None
 
 
+def _name_empty_choices(form) -> None:
+    """Say "choose" or "none" where a choice is still empty, instead of dashes."""
+    for field in form.fields.values():
+        word = _("choose") if field.required else _("none")
+        if getattr(field, "empty_label", None) == DASHES:
+            field.empty_label = word
+        elif isinstance(field, TypedChoiceField):
+            field.choices = [
+                (value, word if label == DASHES else label)
+                for value, label in field.choices
+            ]
+
+
 def form_page(request, form, act, *, heading, back, above=None, **extra):
     """Draw a form; after a valid POST run `act` and go to `back` (a url or a callable
     of the result). `above` is (label, url) of the page this one belongs to."""
@@ -46,6 +64,7 @@ def form_page(request, form, act, *, heading, back, above=None, **extra):
         done, result = attempt(form, act)
         if done:
             return redirect(back(result) if callable(back) else back)
+    _name_empty_choices(form)
     context = {"form": form, "heading": heading, "above": above, **extra}
     return render(request, extra.get("template", "shop/form.html"), context)
 

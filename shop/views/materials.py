@@ -73,7 +73,9 @@ def material(request, pk=None):
         request,
         forms.MaterialForm(posted(request), instance=row),
         lambda **said: materials.define_material(by=request.user, material=row, **said),
-        heading=_("Material %(code)s") % {"code": row.code} if row else _("Material"),
+        heading=_("Change %(code)s") % {"code": row.code}
+        if row
+        else _("Add a material"),
         back=reverse("materials"),
         above=(_("Materials"), reverse("materials")),
     )

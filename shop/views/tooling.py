@@ -115,7 +115,7 @@ def do_step(request, pk):
         forms.StepForm(posted(request), request.FILES or None),
         partial(_step_with_photo, step=step),
         _("%(tool)s: %(step)s") % names,
-        button=_("Done"),
+        button=_("Mark done"),
         caution=_(
             "Dust, solvents, resins and isocyanates can hurt: the safety data sheet "
             "of the product is the authority."
@@ -206,7 +206,9 @@ def release_product(request, pk=None):
         request,
         form,
         lambda **said: release.define_product(by=request.user, product=product, **said),
-        heading=_("Release product"),
+        heading=_("Change %(name)s") % {"name": product.name}
+        if product
+        else _("Add a release product"),
         back=reverse("release_products"),
         above=(_("Release products"), reverse("release_products")),
     )
