@@ -157,8 +157,8 @@ class PatternForm(_Table):
         super().__init__(*arguments, **named)
         self.fields["table"].help_text = _(
             "One hole a line under a line of names: hole, x_mm, y_mm, zone_mm and, "
-            "where known, mmc_mm, hole_max_mm (smallest and largest hole), fastener_mm and "
-            "edge_mm (distance to the edge)."
+            "where known, mmc_mm, hole_max_mm (smallest and largest hole), "
+            "fastener_mm and edge_mm (distance to the edge)."
         )
         if revision:
             for name in ("number", "name", "joint", "design", "mate"):

@@ -10,9 +10,7 @@ from shop.models import Airframe, Person
 
 
 class NonconformanceFilter(Filter):
-    state = any_of(
-        [("unclosed", _("open or dispositioned")), *State.choices], _("State")
-    )
+    state = any_of([("unclosed", _("not closed")), *State.choices], _("State"))
     airframe = forms.ModelChoiceField(
         Airframe.objects.all(),
         label=_("Airframe"),

@@ -4,7 +4,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import nonconformances as acts
-from qa.models import Check
+from qa.models import Check, Joint
 from qa.queries import checks as check_queries
 from qa.queries.today import today
 from shop import roles
@@ -14,7 +14,9 @@ from shop.ledger import Refused
 
 @require_GET
 def front(request):
-    return render(request, "qa/front.html", {"today": today(request.user)})
+    # A shop without a joint can check nothing: it is told where to begin.
+    context = {"today": today(request.user), "fresh": not Joint.objects.exists()}
+    return render(request, "qa/front.html", context)
 
 
 @require_POST

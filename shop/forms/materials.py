@@ -63,7 +63,8 @@ class LotForm(forms.Form):
 class LotActForm(forms.Form):
     kind = forms.ChoiceField(
         label=_("What was done"),
-        choices=[c for c in LotActKind.choices if c[0] != LotActKind.RECEIVED],
+        choices=[("", _("choose"))]
+        + [c for c in LotActKind.choices if c[0] != LotActKind.RECEIVED],
     )
     minutes = forms.IntegerField(
         label=_("Minutes out"), min_value=1, max_value=1_000_000, required=False
@@ -111,7 +112,10 @@ def read_plies(text: str) -> list[tuple[str, int, Material, int]]:
         except KeyError:
             wrong.append(_("Line %(n)s: no material %(c)s.") % {"n": number, "c": code})
         except (ValueError, InvalidOperation, OverflowError):
-            wrong.append(_("Line %(n)s: area, m2, material, degrees.") % {"n": number})
+            wrong.append(
+                _("Line %(n)s: write area, square meters, material, degrees.")
+                % {"n": number}
+            )
         else:
             if not (0 < mm2 < 10**12 and -90 <= degrees <= 90 and area):
                 wrong.append(_("Line %(n)s: a value that cannot be.") % {"n": number})

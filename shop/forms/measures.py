@@ -60,9 +60,10 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
     spelled = {name.lower(): name for name in units}
     name = spelled.get(named.lower().lstrip("°") or unit.lower())
     if name is None:
-        known = ", ".join(units)
+        known = ", ".join({"c": "°C", "f": "°F"}.get(one, one) for one in units)
         raise ValueError(
-            _("%(unit)s is not one of %(known)s.") % {"unit": named, "known": known}
+            _("“%(unit)s” is no unit for this. Write one of these: %(known)s.")
+            % {"unit": named, "known": known}
         )
     value = Fraction(f"{whole}.{decimals or '0'}") * (-1 if sign in ("-", "−") else 1)
     if name == "f":

@@ -9,9 +9,9 @@ from shop.queries.links import ChainPage, Group
 
 COLUMNS = (
     Column("Kind", 0.17),
-    Column("Name", 0.29, lines=2),
-    Column("What is known", 0.38, lines=2),
-    Column("State", 0.16, lines=2),
+    Column("Name", 0.25, lines=2),
+    Column("What is known", 0.43, lines=2),
+    Column("State", 0.15, lines=2),
 )
 
 

@@ -153,7 +153,7 @@ def test_holding_lifting_and_deciding_from_the_pages(lead, pulled, client_of):
     url = reverse("put_on_hold", args=["tool", mold.pk])
     assert client.get(url).status_code == 200
     empty = client.post(url, {"reason": ""})
-    assert "This field is required" in empty.content.decode()
+    assert "This is missing" in empty.content.decode()
     made = client.post(url, {"reason": "cracked flange", "spreads": "on"})
     page = client.get(made["Location"]).content.decode()
     assert "cracked flange" in page
