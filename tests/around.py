@@ -158,6 +158,7 @@ class Site:
 
     home: folder of its data. environment: what is set beside FAYLINE_HOME.
     command: which command serves, with its option that takes the port.
+    tree: the sources it runs from; another release may take over at the next start.
     """
 
     command = ("serve", "--http")
@@ -166,6 +167,7 @@ class Site:
         self.home = home
         self.environment = environment
         self.port = port or free_port()
+        self.tree = TREE
         self.log = home.with_name(f"{home.name}-server.log")
         self.process = None
 
@@ -181,7 +183,7 @@ class Site:
             and name != "DATABASE_URL"
         }
         settings = {
-            "PYTHONPATH": str(TREE),
+            "PYTHONPATH": str(self.tree),
             "PYTHONUNBUFFERED": "1",
             "DJANGO_SETTINGS_MODULE": "shop.settings",
             "FAYLINE_HOME": str(self.home),

@@ -1,4 +1,5 @@
 // Opens the tablet's shell without a network. One cache a release, so that files of two releases never mix; data is not its business.
+// The release before stays: a page that was opened while the site was updated still asks for its files.
 const CACHE = "tablet-{{ version }}";
 const SHELL = {{ shell }};
 const FILES = {{ files }};
@@ -14,7 +15,7 @@ self.addEventListener("install", (event) => {
 });
 
 self.addEventListener("activate", (event) => {
-  const old = (names) => names.filter((name) => name.startsWith("tablet-") && name !== CACHE);
+  const old = (names) => names.filter((name) => name.startsWith("tablet-") && name !== CACHE).slice(0, -1);
   event.waitUntil(
     caches
       .keys()
@@ -27,12 +28,6 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
   const shell = event.request.mode === "navigate" && url.pathname.startsWith(SHELL);
-  if (!shell && !FILES.includes(url.pathname)) return;
-  const wanted = shell ? SHELL : event.request;
-  event.respondWith(
-    caches
-      .open(CACHE)
-      .then((cache) => cache.match(wanted))
-      .then((kept) => kept ?? fetch(event.request)),
-  );
+  if (shell) event.respondWith(caches.open(CACHE).then((cache) => cache.match(SHELL)).then((kept) => kept ?? fetch(event.request)));
+  else if (url.pathname.startsWith(SHELL) || FILES.includes(url.pathname)) event.respondWith(caches.match(event.request).then((kept) => kept ?? fetch(event.request)));
 });

@@ -19,7 +19,10 @@ FAULTS = {
     "redirected": 2,
     "error": 4,  # 500, 502, 503 with a page
     "half": 3,  # half an answer
+    "silent": 0.5,  # reaches it, and then nothing at all, not even an end
 }
+# Longer than a tablet waits for an answer.
+SILENCE = 12
 HOP = {"connection", "keep-alive", "transfer-encoding", "content-length", "host"}
 
 
@@ -87,7 +90,9 @@ class FaultyProxy:
         if fault == "doubled":
             self.forward(request, body)
         answer = self.forward(request, body)
-        if answer is None or fault == "answer_lost":
+        if fault == "silent":
+            time.sleep(SILENCE)
+        if answer is None or fault in ("answer_lost", "silent"):
             return self.hang_up(request)
         return self.reply(request, *answer, half=fault == "half")
 

@@ -1,9 +1,10 @@
 """Nothing acknowledged is lost, nothing is counted twice, whatever fails on the way.
 
 A person types 200 readings with a gauge while requests are lost, doubled, delayed,
-answered by a portal, while the server is killed, the page is loaded again, the browser
-crashes with its profile and the session expires. A naive sender through the same faults
-shows that they have teeth. FAYLINE_FAULT_SEEDS says how many seeds (default 2).
+answered by a portal or by nothing, while the server is killed, the site is updated, the
+page is loaded again, the browser crashes with its profile and the session expires. A
+naive sender through the same faults shows that they have teeth. FAYLINE_FAULT_SEEDS says
+how many seeds (default 2).
 """
 
 import contextlib
@@ -11,6 +12,7 @@ import http.client
 import json
 import os
 import random
+import shutil
 import threading
 import time
 import uuid
@@ -21,7 +23,7 @@ from django.db import connection
 from playwright.sync_api import Error as BrowserError
 
 from qa.models import Reading
-from tests.around import find_browser
+from tests.around import TREE, find_browser
 from tests.browser.at_the_tablet import a_check
 from tests.faults.faulty_proxy import FaultyProxy
 
@@ -32,6 +34,7 @@ pytestmark = pytest.mark.filterwarnings(
 PASSWORD = "Test-shop-7"
 STATIONS = 100
 SEEDS = int(os.environ.get("FAYLINE_FAULT_SEEDS", "2"))
+NO_BYTECODE = shutil.ignore_patterns("__pycache__")
 SAVED = "k => document.querySelector('.progress')?.textContent === k"
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 20, "crash": 6, "offline": 25, "kill": 6, "expire": 6}
@@ -44,16 +47,29 @@ def proxy(live_site):
     proxy.close()
 
 
+@pytest.fixture
+def next_release(tmp_path):
+    """The sources with another page script: what an update of the site brings."""
+    tree = tmp_path / "next"
+    for name in ("shop", "qa", "templates"):
+        shutil.copytree(TREE / name, tree / name, ignore=NO_BYTECODE)
+    with (tree / "qa/static/qa/tablet/page.js").open("a") as page:
+        page.write('\nexport const RELEASE = "next";\n')
+    return tree
+
+
 class Shift:
     """One tablet with one profile, one check, one seed."""
 
-    def __init__(self, browser, site, proxy, folder, seed):
+    def __init__(self, browser, site, proxy, folder, seed, release):
         self.launch = browser.browser_type.launch_persistent_context
         self.site, self.proxy, self.folder = site, proxy, folder
         self.random = random.Random(seed)
         proxy.random = random.Random(seed)
         self.check = a_check(STATIONS)
         self.address = f"{proxy.url}/tablet/check/{self.check.entry_id}"
+        self.release = release
+        self.update_before = self.random.randrange(10, 2 * STATIONS - 10)
         self.context = self.page = self.restart = None
         self.happened = []
 
@@ -85,6 +101,8 @@ class Shift:
 
     def type_all(self, values):
         for number, value in enumerate(values, start=1):
+            if number == self.update_before:
+                self.update()
             self.maybe_happen()
             told = f"{number} of {len(values)}"
             for _ in range(5):
@@ -128,6 +146,28 @@ class Shift:
             self.site.kill()
             self.restart = threading.Thread(target=self.site.start)
             self.restart.start()
+
+    def update(self):
+        """Another release takes over while a page of the old one is open."""
+        self.happened.append("update")
+        if self.restart:
+            self.restart.join()
+        self.site.tree = self.release
+        self.site.kill()
+        self.restart = threading.Thread(target=self.site.start)
+        self.restart.start()
+
+    def runs_the_next_release(self, seconds=60):
+        """Whether the page is the new one, once it was loaded again."""
+        end = time.monotonic() + seconds
+        script = "import(document.querySelector('script[type=module]').src)"
+        while time.monotonic() < end:
+            self.load_again()
+            if self.page.evaluate(f"{script}.then((page) => page.RELEASE)") == "next":
+                return True
+            # The browser asks for the new worker a while after a page was loaded.
+            time.sleep(3)
+        return False
 
     def expire(self):
         Session.objects.all().delete()
@@ -194,9 +234,10 @@ def found(check):
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(1, SEEDS + 1))
 def test_every_reading_gets_there_once_through_all_faults(
-    browser, live_site, proxy, tmp_path, seed
+    browser, live_site, proxy, next_release, tmp_path, seed
 ):
-    shift = Shift(browser, live_site, proxy, tmp_path / "profile", seed)
+    profile = tmp_path / "profile"
+    shift = Shift(browser, live_site, proxy, profile, seed, next_release)
     typed = values()
     shift.open()
     try:
@@ -207,6 +248,7 @@ def test_every_reading_gets_there_once_through_all_faults(
         told = (seed, shift.happened, dict(proxy.done))
         assert found(shift.check) == wanted(shift.check, typed), told
         assert sum(proxy.done.values()) > 5, told
+        assert shift.runs_the_next_release(), told
     finally:
         shift.close()
 
