@@ -44,7 +44,16 @@ def main():
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    if hasattr(sys.stdout, "reconfigure"):  # a console that lacks a sign of a name
+        sys.stdout.reconfigure(errors="backslashreplace")
+    try:
+        try:
+            execute_from_command_line(sys.argv)
+        finally:
+            sys.stdout.flush()
+    except BrokenPipeError:  # whoever read the answer had enough, as head does
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(141)
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ Expected values are worked by hand from the files in the test; no published sour
 
 import json
 import math
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -262,3 +263,33 @@ def test_it_runs_as_a_command_of_its_own(tmp_path):
     )
     assert (done.returncode, done.stdout) == (3, "")
     assert f"{read}:1: gap_mm or gap_in: the column is missing" in done.stderr
+
+
+@pytest.mark.parametrize("options", [(), ("--json",)])
+def test_a_reader_that_has_had_enough_sees_no_traceback(tmp_path, options):
+    paths = [tmp_path / "joint.csv", tmp_path / "readings.csv"]
+    paths[0].write_text(hatch())
+    paths[1].write_text(readings())
+    answer = subprocess.Popen(
+        [sys.executable, ROOT / "manage.py", "check_fit", *paths, *options],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    answer.stdout.close()
+    assert answer.stderr.read() == b""
+    assert answer.wait() == 141
+    answer.stderr.close()
+
+
+def test_a_name_that_the_console_lacks_is_still_shown(tmp_path):
+    paths = [tmp_path / "joint.csv", tmp_path / "readings.csv"]
+    for path, text in zip(paths, (hatch(), readings()), strict=True):
+        path.write_text(text.replace("\n1,", "\nΣ1,"), encoding="utf-8")
+    told = subprocess.run(
+        [sys.executable, ROOT / "manage.py", "check_fit", *paths],
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        capture_output=True,
+        text=True,
+    )
+    assert (told.returncode, told.stderr) == (0, "")
+    assert "\\u03a31" in told.stdout
