@@ -30,7 +30,10 @@ class NewCheckForm(forms.Form):
 
     part = forms.ModelChoiceField(Part.objects.none(), label=_("Fitted part"))
     surround_part = forms.ModelChoiceField(
-        Part.objects.none(), label=_("Surround part"), required=False
+        Part.objects.none(),
+        label=_("Surround part"),
+        required=False,
+        empty_label=_("not stated"),
     )
     refit = forms.ChoiceField(
         label=_("Fit-up"),
@@ -43,7 +46,7 @@ class NewCheckForm(forms.Form):
         required=False,
     )
     held_note = forms.CharField(
-        label=_("Where, and how many"),
+        label=_("Held where, and by how many"),
         required=False,
         max_length=120,
         help_text=_("For example: 6 clecos, holes 1, 4, 7, 10, 13, 16."),

@@ -118,8 +118,11 @@ def _person(row: Person) -> Linked:
 
 
 def _placement(row: Placement) -> Linked:
-    to = f"{timezone.localtime(row.removed_at):%Y-%m-%d}" if row.removed_at else "…"
-    note = f"{row.part.serial}, {timezone.localtime(row.placed_at):%Y-%m-%d} – {to}"
+    since = f"{timezone.localtime(row.placed_at):%Y-%m-%d}"
+    when = _("since %(day)s") % {"day": since}
+    if row.removed_at:
+        when = f"{since} – {timezone.localtime(row.removed_at):%Y-%m-%d}"
+    note = f"{row.part.serial}, {when}"
     label = f"{row.airframe.serial}, {row.position.path}"
     return Linked(row.pk, label, note, reverse("airframe", args=[row.airframe_id]))
 

@@ -56,7 +56,7 @@ def start(page, site) -> None:
     page.get_by_role("main").get_by_role("link", name="J-7").click()
     page.get_by_label("Fitted part").select_option(label="DL-01")
     page.get_by_label("cleco").check()
-    page.get_by_label("Where, and how many").fill("6, all corners")
+    page.get_by_label("Held where, and by how many").fill("6, all corners")
     page.get_by_label("finished").check()
     page.get_by_label("Instrument").select_option(label="SG-9")
     page.get_by_label("Temperature").fill("21.5")

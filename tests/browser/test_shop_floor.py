@@ -92,8 +92,8 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     floor.send(Kind="plug", Code="PLUG-1", Name="Door plug")
     floor.link("Add a step")
     floor.send(Step="polish", Place_in_the_route="1")
-    floor.link("Done polish")
-    floor.send("Done", Product="compound", Minutes_worked="90")
+    floor.link("Mark done polish")
+    floor.send("Mark done", Product="compound", Minutes_worked="90")
     expect(page.get_by_text("compound")).to_be_visible()
 
     floor.go("/tooling/add/")
@@ -123,7 +123,7 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     floor.link("Close the lay-up")
     floor.send("It cures now")
 
-    floor.link("Cure trace")
+    floor.link("Record the cure")
     file = {"name": "oven.csv", "mimeType": "text/csv", "buffer": trace_csv(1)}
     page.get_by_label("Trace").set_input_files(file)
     floor.send()
@@ -135,12 +135,12 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     floor.send("It is out")
     floor.warned("Too early", "It is out")
 
-    floor.link("A part from it")
+    floor.link("Register a part from it")
     page.get_by_label("Design").select_option(index=1)
     floor.send(Serial="DL-001")
     floor.link("Weigh it")
     today = timezone.localdate().isoformat()
-    floor.send(Stage="untrimmed", Mass="1.2 lb", Scale="bench", On=today)
+    floor.send(Stage="untrimmed", Mass="1.2 lb", Scale="bench", Weighed_on=today)
     expect(page.get_by_text("1.2 lb")).to_be_visible()
 
     floor.go("/airframes/")
