@@ -110,8 +110,10 @@ def _check(by: Person, said: Said, envelope: dict) -> None:
     )
 
 
-def _the_check(said: Said) -> Check:
-    related = ("fit_up__revision", "fit_up__joint", "instrument", "state")
+WHOLE = ("fit_up__revision", "fit_up__joint", "instrument", "state")
+
+
+def _the_check(said: Said, related=WHOLE) -> Check:
     return said.row("check", Check.objects.select_related(*related), key="entry_id")
 
 
@@ -127,7 +129,8 @@ def _the_station(said: Said, check: Check) -> Station:
 
 
 def _reading(by: Person, said: Said, envelope: dict) -> None:
-    check = _the_check(said)
+    # Most acts are readings, and a reading is judged by these alone.
+    check = _the_check(said, related=("fit_up__revision",))
     station = _the_station(said, check)
     ours = Reading.objects.filter(fit_check=check, station=station)
     checks.record_reading(
