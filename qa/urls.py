@@ -16,6 +16,7 @@ from qa.views import (
 
 api_urls = [
     path("session", api.session, name="api_session"),
+    path("acts", api.acts, name="api_acts"),
     path("acts/<uuid:act>", api.act, name="api_act"),
     path("have", api.have, name="api_have"),
     path("checks/<uuid:check>", api.check, name="api_check"),

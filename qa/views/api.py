@@ -21,10 +21,11 @@ from qa.queries.carry import carry as everything_to_carry
 from qa.queries.tablet import check_for_tablet, people_for_tablet
 from shop import roles
 from shop.actions import tablets
-from shop.ledger import Refused
+from shop.ledger import Refused, writing
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry, Incarnation, Person, Tablet
 
+ACTS_MOST = 50
 CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
 STATUS = {"wait": 429, "pin": 403, "no_pin": 403}
 
@@ -78,23 +79,31 @@ def api(*methods: str, signed: bool = True):
                 if signed:
                     _same_database(request)
                 return view(request, *args, **kwargs)
-            except SignIn as no:
-                return error(401, no.code, no.message)
-            except PermissionDenied as no:
-                code = getattr(no, "code", "not_allowed")
-                return error(403, code, str(no) or "You may not do this.")
-            except Refused as no:
-                return refusal(no)
-            except ValidationError as no:
-                return error(422, "refused", " ".join(no.messages), _field(no))
-            except Http404:
-                return error(404, "unknown", "The server does not know this.")
+            except NO as no:
+                return said_no(no)
             except OperationalError:
                 return error(503, "busy", "The database is busy: try again.")
 
         return answer
 
     return wrap
+
+
+NO = (SignIn, PermissionDenied, Refused, ValidationError, Http404)
+
+
+def said_no(no: Exception) -> JsonResponse:
+    """The answer to what was refused, for one of NO."""
+    if isinstance(no, SignIn):
+        return error(401, no.code, no.message)
+    if isinstance(no, PermissionDenied):
+        code = getattr(no, "code", "not_allowed")
+        return error(403, code, str(no) or "You may not do this.")
+    if isinstance(no, Refused):
+        return refusal(no)
+    if isinstance(no, ValidationError):
+        return error(422, "refused", " ".join(no.messages), _field(no))
+    return error(404, "unknown", "The server does not know this.")
 
 
 def _field(no: ValidationError) -> str:
@@ -177,7 +186,37 @@ def _session(request) -> dict:
 
 @api("PUT")
 def act(request, act: uuid.UUID):
-    envelope = sync.read_envelope(request.body)
+    return _take(request, act, sync.read_envelope(request.body))
+
+
+@api("POST")
+def acts(request):
+    """Many acts of one tablet, in their order: each is answered as if it came alone.
+
+    They are kept by one transaction, since a commit costs more than an act; when it
+    fails nothing was acknowledged, and the tablet sends each by itself.
+    """
+    sent = read_json(request).get("acts")
+    if not isinstance(sent, list) or len(sent) > ACTS_MOST:
+        raise Refused(f"acts is a list of at most {ACTS_MOST}.", field="acts")
+    with writing():
+        answers = [_answer_one(request, one) for one in sent]
+    return JsonResponse({"answers": answers})
+
+
+def _answer_one(request, one) -> dict:
+    try:
+        try:
+            act, body = uuid.UUID(one["id"]), json.dumps(one["body"])
+        except (TypeError, KeyError, ValueError, AttributeError):
+            raise Refused("An act has an id and a body.", code="unreadable") from None
+        response = _take(request, act, sync.read_envelope(body.encode()))
+    except NO as no:
+        response = said_no(no)
+    return {"status": response.status_code, "json": json.loads(response.content)}
+
+
+def _take(request, act: uuid.UUID, envelope: dict) -> JsonResponse:
     by, claimed = author(request, envelope["by"])
     if request.tablet:
         # The token says which tablet it is, whatever the act itself says.

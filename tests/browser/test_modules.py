@@ -44,6 +44,19 @@ def test_the_tablet_modules_pass_them_as_they_are_served_too(tmp_path):
     run_node_tests(tmp_path)
 
 
+def test_nothing_is_written_that_the_minifier_would_call_in_another_order():
+    """tdewolff-minify 2.24.12 joins `const a = f(); const { b } = g();` and puts the
+    pattern first: g is called before f. It keeps the order when g needs a."""
+    taken_apart = re.compile(r"\s*(?:const|let) [\[{]")
+    for path in (ROOT / TABLET).glob("*.js"):
+        lines = path.read_text().splitlines()
+        for number, (first, second) in enumerate(zip(lines, lines[1:], strict=False)):
+            plain = re.match(r"\s*(?:const|let) (\w+)", first)
+            if plain and taken_apart.match(second):
+                named = re.search(rf"\b{plain[1]}\b", second)
+                assert named, (path.name, number + 1, first, second)
+
+
 def test_all_scripts_of_the_tablet_weigh_under_60_kb():
     pytest.importorskip("minify", reason="no wheel here: served as written")
     files = sorted((ROOT / TABLET).glob("*.js"))

@@ -68,6 +68,40 @@ def test_the_same_act_again_is_the_same_answer_and_one_fact(builder, check):
     assert Reading.objects.count() == 1
 
 
+def test_many_acts_together_are_each_answered_as_if_alone(builder, check):
+    def sent(station, value, act=None, by="builder"):
+        body = {
+            "form": "reading/1",
+            "by": by,
+            "said": said(check, station, value=value),
+        }
+        return {"id": str(act or uuid.uuid4()), "body": body}
+
+    used = uuid.uuid4()
+    put(builder, said(check, "1", value="2.00"), act=used)
+    acts = [
+        sent("1", "2.00", used),
+        sent("1", "2.01", used),
+        sent("2", "2.20"),
+        sent("99", "2.00"),
+        sent("3", "2.30", by="lead"),
+        {"id": "no", "body": {}},
+        sent("4", "2.40"),
+    ]
+    content = json.dumps({"acts": acts})
+    answers = builder.post("/api/acts", content, content_type="application/json")
+    told = [(one["status"], one["json"]) for one in answers.json()["answers"]]
+    assert [status for status, _ in told] == [200, 422, 201, 422, 403, 422, 201]
+    assert told[1][1]["error"]["code"] == "reused"
+    assert told[3][1]["error"]["field"] == "station"
+    assert told[6][1]["act"] == acts[6]["id"]
+    assert Reading.objects.filter(fit_check=check).count() == 3
+    again = builder.post("/api/acts", content, content_type="application/json")
+    assert [one["status"] for one in again.json()["answers"]][2] == 200
+    assert again.json()["answers"][6]["json"] == told[6][1]
+    assert Reading.objects.filter(fit_check=check).count() == 3
+
+
 def test_another_content_under_a_used_id_is_refused(builder, check):
     act = uuid.uuid4()
     put(builder, said(check), act=act)

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { backoff, classify } from "../../../qa/static/qa/tablet/protocol.js";
+import { backoff, classify, forAll } from "../../../qa/static/qa/tablet/protocol.js";
 import { Queue } from "../../../qa/static/qa/tablet/queue.js";
 
 const DB = "d-1";
@@ -56,6 +56,13 @@ const takeAll = (queue) => {
   for (const item of queue.take(Infinity)) taken.push(item.id);
   return taken;
 };
+
+test("a refusal of many acts together is taken for each only when it is about who sends", () => {
+  assert.equal(forAll({ status: 422, json: { error: { code: "unreadable" } } }).status, 0);
+  assert.equal(forAll({ status: 404, json: null }).status, 0);
+  assert.equal(forAll({ status: 401, json: { error: { code: "revoked" } } }).status, 401);
+  assert.equal(forAll({ status: 409, json: { error: { code: "other_database" } } }).status, 409);
+});
 
 test("acts of different stations go abreast, acts of one station in order", () => {
   const queue = queueOf(reading("a", "1"), reading("b", "2"), reading("c2", "1", { supersedes: "a" }));

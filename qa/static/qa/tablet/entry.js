@@ -218,9 +218,9 @@ export function openEntry(desk) {
 
   function paint() {
     const { unit } = pad;
-    const step = UNITS[unit].step.slice(1);
     const { low_nm, high_nm } = limits();
     const [low, high] = [low_nm, high_nm].map((nm) => (nm === null ? "" : `${tellLength(nm, unit)} ${unit}`));
+    const step = UNITS[unit].step.slice(1);
     ui.title.replaceChildren(el("b", {}, `Station ${at.station}`), at.kind === "flush" ? " flushness" : " gap");
     ui.limit.textContent = low && high ? `${low.replace(` ${unit}`, "")} to ${high}` : low ? `at least ${low}` : `at most ${high}`;
     ui.units.textContent = unit === "in" ? "inch" : "mm";

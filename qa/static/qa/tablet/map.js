@@ -36,10 +36,10 @@ function flowOf(flow) {
 }
 
 export function mapOf({ stations, map, joint }, pick) {
-  const drawn = stations.map(() => ({ node: svg("g", { class: "station", role: "button" }), value: svg("g", { class: "value" }) }));
   const [xs, ys] = [0, 1].map((axis) => stations.map(({ at }) => at[axis]));
   const [left, top] = [Math.min(...xs) - ROOM[0], Math.min(...ys) - ROOM[1]];
   const box = [left, top, Math.max(...xs) + ROOM[0] - left, Math.max(...ys) + ROOM[1] - top];
+  const drawn = stations.map(() => ({ node: svg("g", { class: "station", role: "button" }), value: svg("g", { class: "value" }) }));
   const ground = [map.surround && svg("path", { d: map.surround, class: "surround" }), svg("path", { d: map.outline, class: "seam" }), flowOf(map.flow), drawn.map(({ value }) => value)];
   const node = svg("svg", { viewBox: box.join(" "), class: "map", role: "group", "aria-label": `Map of ${joint.label}` }, svg("g", { "aria-hidden": "true" }, ...ground.filter(Boolean)), drawn.map((one) => one.node));
   node.onclick = (event) => pick(nearest(event));

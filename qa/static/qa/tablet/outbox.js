@@ -1,11 +1,12 @@
 // Sends the acts of this tablet, each as one fact, however often the network, the server or the tablet fails on the way.
 // An act leaves the outbox for one reason only: a receipt that carries its id and the id of our database.
-import { LEASE_MS, TIMEOUT_MS, backoff, classify, freedBy } from "./protocol.js";
+import { LEASE_MS, TIMEOUT_MS, backoff, classify, forAll, freedBy } from "./protocol.js";
 import { Queue } from "./queue.js";
 import { newId } from "./uuid.js";
 
-const ABREAST = 4;
-const CLAIM_AT_ONCE = 32;
+const ABREAST = 2;
+const TOGETHER = 16;
+const CLAIM_AT_ONCE = 2 * ABREAST * TOGETHER;
 const ASK_AT_ONCE = 500;
 const HOUR_MS = 36e5;
 
@@ -74,11 +75,11 @@ export function outboxOf({ store, link, channel, tell }) {
 
   function launch() {
     while (claimed.length && flying.size < (box.fails ? 1 : ABREAST)) {
-      const item = claimed.shift();
-      if (!queue.items.has(item.id)) continue;
-      flying.add(item);
-      fly(item).finally(() => {
-        flying.delete(item);
+      const batch = claimed.splice(0, box.fails ? 1 : TOGETHER).filter(({ id }) => queue.items.has(id));
+      if (!batch.length) continue;
+      flying.add(batch);
+      fly(batch).finally(() => {
+        flying.delete(batch);
         changed();
         pump();
       });
@@ -103,22 +104,36 @@ export function outboxOf({ store, link, channel, tell }) {
     pump();
   }
 
-  async function fly(item) {
-    const { id } = item;
-    // No answer, half an answer, a redirect: all the same, the act is sent again.
-    const { status, json } = await link.ask("PUT", `/api/acts/${id}`, item.body, TIMEOUT_MS).catch(() => ({ status: 0 }));
-    const { what, problem } = classify(status, json, id, link.database);
+  // Each act lands by an answer of its own; after a failure they go one at a time, so that one bad act does not hold up the others.
+  async function fly(batch) {
+    const answers = await (batch.length > 1 ? sendAll(batch) : sendOne(batch[0]));
+    const fates = new Set();
+    for (const [at, item] of batch.entries()) fates.add(land(item, answers[at] ?? { status: 0 }));
+    for (const fate of ["sign_in", "revoked"]) if (fates.has(fate)) return stop(fate);
+    if (fates.has("csrf") || fates.has("other_database")) link.ready = false;
+    if ([...fates].some((fate) => fate !== "done" && fate !== "park")) failed();
+    return undefined;
+  }
+
+  // No answer, half an answer, a redirect: all the same, the act is sent again.
+  const sendOne = async ({ id, body }) => [await link.ask("PUT", `/api/acts/${id}`, body, TIMEOUT_MS).catch(() => ({ status: 0 }))];
+
+  async function sendAll(batch) {
+    const acts = batch.map(({ id, body }) => ({ id, body }));
+    const whole = await link.ask("POST", "/api/acts", { acts }, TIMEOUT_MS).catch(() => ({ status: 0 }));
+    return whole.status === 200 && Array.isArray(whole.json?.answers) ? whole.json.answers : batch.map(() => forAll(whole));
+  }
+
+  function land(item, { status, json }) {
+    const { what, problem } = classify(status, json, item.id, link.database);
+    if (what === "done") settle(item, json);
+    else if (what === "park") park(item, problem);
+    else queue.putBack(item.id);
     if (what === "done" || what === "park") {
       box.fails = 0;
       box.lastContact = Date.now();
-      if (what === "park") return park(item, problem);
-      settle(item, json);
-      return undefined;
     }
-    queue.putBack(id);
-    if (what === "sign_in" || what === "revoked") return stop(what);
-    if (what !== "retry") link.ready = false;
-    return failed();
+    return what;
   }
 
   // What comes in while the store writes is written together, next.

@@ -22,6 +22,7 @@ async function openPage() {
   const outbox = (app.outbox = outboxOf({ store, link, channel, tell }));
   app.photos = photosOf(app);
   let screen = null;
+  let painting;
 
   function dress() {
     const { theme = "auto", keys = "", hand = "" } = settings;
@@ -59,8 +60,11 @@ async function openPage() {
     if (type === "session") met();
     else if (type === "pause") paused(why);
     else if (type === "parked") say(`One act needs you: ${item.problem.message}`, true);
-    if (type !== "added") app.photos.send();
-    paintBar();
+    if (type === "added") return paintBar();
+    app.photos.send();
+    // A thousand receipts are ten pictures a second.
+    painting ||= setTimeout(paintBar, 100);
+    return undefined;
   }
 
   async function met() {
@@ -80,8 +84,7 @@ async function openPage() {
 
   async function askSettings() {
     const asking = ask("set");
-    const { elements } = document.querySelector("dialog form");
-    for (const [name, value] of Object.entries(settings)) if (elements[name]) elements[name][elements[name].type === "checkbox" ? "checked" : "value"] = value;
+    showChosen(document.querySelector("dialog form"));
     const { value, ...chosen } = (await asking) ?? {};
     if (!value) return;
     const { order } = settings;
@@ -89,12 +92,17 @@ async function openPage() {
     if (order !== settings.order) show();
   }
 
+  function showChosen({ elements }) {
+    for (const [name, value] of Object.entries(settings)) if (elements[name]) elements[name][elements[name].type === "checkbox" ? "checked" : "value"] = value;
+  }
+
   function paintBar() {
+    painting = clearTimeout(painting);
     const { unsent, parked, oldest } = outbox.queue.counts();
     const { kept, refused, since } = app.photos.counts();
+    const [first] = [oldest, since].filter(Boolean).sort();
     const why = WHY[outbox.pause] ?? (outbox.fails ? "no contact" : "");
     const need = parked + refused;
-    const [first] = [oldest, since].filter(Boolean).sort();
     const told = first ? [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, age(first), need && `${need} need you`, why] : [why || "all sent"];
     byId("unsent").textContent = told.filter(Boolean).join(", ");
     byId("unsent").dataset.state = need ? "parked" : unsent + kept ? "waiting" : "";

@@ -48,6 +48,8 @@ export function photosOf({ store, link, outbox, person, tell }) {
   let told = { kept: 0, refused: 0, since: null };
   let busy = false;
   let notBefore = 0;
+  // When the server did not answer; when it did since, there is nothing to wait for.
+  let lostAt = 0;
 
   async function all() {
     const photos = await store.all("photos");
@@ -96,7 +98,7 @@ export function photosOf({ store, link, outbox, person, tell }) {
 
   // One at a time, and only when no reading can go. What failed last time comes last.
   async function send() {
-    if (busy || !link.ready || outbox.pause || notBefore > Date.now() || readingsWait()) return;
+    if (busy || !link.ready || outbox.pause || (notBefore > Date.now() && !(outbox.lastContact > lostAt)) || readingsWait()) return;
     busy = true;
     const tries = ({ id }) => fails.get(id) ?? 0;
     try {
@@ -106,14 +108,15 @@ export function photosOf({ store, link, outbox, person, tell }) {
         await sendOne(photo);
       }
     } catch {
-      notBefore = Date.now() + LATER_MS;
+      lostAt = Date.now();
+      notBefore = lostAt + LATER_MS;
     }
     busy = false;
   }
 
   async function sendOne(photo) {
     const { what, problem } = await answerTo(photo);
-    if (what === "retry") notBefore = Date.now() + LATER_MS;
+    if (what === "retry") [notBefore, lostAt] = [Date.now() + LATER_MS, Infinity];
     else if (what === "done") await store.drop("photos", photo.id);
     else if (what === "park") {
       await store.put("photos", { ...photo, problem });

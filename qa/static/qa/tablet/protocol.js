@@ -1,4 +1,4 @@
-// What an answer to PUT /api/acts/<uuid> means, and what must go before what. Pure, so that every case can be tested.
+// What an answer about an act means, and what must go before what. Pure, so that every case can be tested.
 
 export const TIMEOUT_MS = 8000;
 export const LEASE_MS = 10000;
@@ -19,6 +19,12 @@ export function classify(status, answer, id, database) {
   if (problem.code === "other_database") return { what: "other_database" };
   if (PARKING.has(status)) return { what: "park", problem: { ...problem, status } };
   return { what: "retry" };
+}
+
+// A refusal of many acts together says nothing about each of them, unless it is about who or where they come from.
+export function forAll({ status, json }) {
+  const told = status === 401 || ["csrf", "other_database"].includes(json?.error?.code);
+  return told ? { status, json } : { status: 0 };
 }
 
 // 0.5 s doubling to 30 s, each between half and whole so that many tablets do not knock together.

@@ -60,8 +60,8 @@ export async function openStart(app) {
 }
 
 export async function openNew(app) {
-  const ui = stamp("new", { scan: () => scan(app, here, scanned) });
   const { here } = await carry(app);
+  const ui = stamp("new", { scan: () => scan(app, here, scanned) });
   ui.form.hidden = !here;
   if (!here) {
     ui.note.textContent = "No joint is carried here yet: open this page once while the server can be reached.";

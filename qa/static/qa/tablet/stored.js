@@ -51,7 +51,7 @@ export async function openStored({ store, outbox, link, people, photos, nameOf }
   const shown = new Map();
 
   let due = 0;
-  const soon = () => (due ||= setTimeout(paint, 500));
+  const soon = () => (due ||= setTimeout(paint, 1000));
 
   async function paint() {
     due = 0;
