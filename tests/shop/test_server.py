@@ -1,5 +1,6 @@
 """The server as a process: two doors, its certificate, its lock, its last words."""
 
+import asyncio
 import http.client
 import json
 import os
@@ -15,6 +16,7 @@ from django.db import connection
 
 from shop.models import Person
 from shop.serving import authority, certificates, terminal
+from shop.serving.server import open_door
 from tests.around import TREE, Site, free_port
 from tests.conftest import database_environment
 
@@ -45,6 +47,27 @@ def manage(site, *arguments):
         timeout=60,
     )
     return done.returncode, done.stdout + done.stderr
+
+
+def test_answers_do_not_wait_for_the_other_sides_acknowledgement():
+    """Nagle's delay is off on every connection (RFC 1122 4.2.3.4, from memory)."""
+    door = open_door("127.0.0.1", 0, "--http")
+    told = []
+
+    async def meet(_reader, writer):
+        accepted = writer.get_extra_info("socket")
+        told.append(accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+        writer.close()
+
+    async def knock():
+        server = await asyncio.start_server(meet, sock=door)
+        async with server:
+            reader, writer = await asyncio.open_connection(*door.getsockname())
+            await reader.read()
+            writer.close()
+
+    asyncio.run(knock())
+    assert told and all(told)
 
 
 def test_health_is_open_and_says_ok_and_no_more(live_site):
