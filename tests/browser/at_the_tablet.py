@@ -36,6 +36,8 @@ def at(page, station, kind):
 
 
 def all_sent(page):
+    # What was just done is counted first.
+    page.wait_for_timeout(300)
     expect(page.locator("#unsent")).to_have_text("all sent")
 
 

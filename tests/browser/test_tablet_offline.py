@@ -205,6 +205,7 @@ def test_several_people_share_an_enrolled_tablet(page, live_site, sign_in, check
     switch(page, "Builder of the shop")
     page.get_by_role("dialog").get_by_role("button", name="Without PIN").click()
     tap(page, "2.35")
+    at(page, "1", "flush")
     all_sent(page)
     entry = Entry.objects.get(form="reading/1")
     assert (entry.by.username, entry.claimed) == ("builder", True)
