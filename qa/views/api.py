@@ -277,7 +277,7 @@ def check(request, check: uuid.UUID):
         raise Http404
     newest = Entry.objects.order_by("-id").values_list("id", flat=True).first()
     at = f"{newest}.{found.state.last_entry_id}"
-    known = request.headers.get("If-None-Match", "").strip('"').partition("-")
+    known = request.headers.get("If-None-Match", "").strip('"').rpartition("-")
     if known[0] == at:
         return HttpResponse(status=304, headers={"ETag": f'"{"".join(known)}"'})
     told = check_for_tablet(found)

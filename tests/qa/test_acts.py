@@ -297,6 +297,7 @@ def test_a_tablet_that_has_the_newest_check_is_not_told_it_again(builder, check)
     changed = ask(same["ETag"])
     assert changed.status_code == 200
     assert len(changed.json()["readings"]) == 1
+    assert ask(changed["ETag"]).status_code == 304
 
 
 def test_saving_a_reading_costs_the_same_however_many_are_there(builder, people):
