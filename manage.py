@@ -1,11 +1,16 @@
 #!/usr/bin/env python3
 """The one door to every command: see README.md. Sets itself up first."""
 
+import contextlib
+import errno
 import os
 import sys
 
 OLDEST, NEWEST = (3, 11), (3, 13)
 TREE = os.path.dirname(os.path.abspath(__file__))
+
+CANNOT_WRITE, PIPE_CLOSED = 4, 141
+NO_ROOM = ("ENOSPC", "EDQUOT", "EFBIG", "EIO")  # Windows knows not all of them
 
 
 def complaint_about(version):
@@ -44,6 +49,9 @@ def main():
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
     from django.core.management import execute_from_command_line
 
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever started this: nobody reads
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
     if hasattr(sys.stdout, "reconfigure"):  # a console that lacks a sign of a name
         sys.stdout.reconfigure(errors="backslashreplace")
     try:
@@ -51,9 +59,29 @@ def main():
             execute_from_command_line(sys.argv)
         finally:
             sys.stdout.flush()
-    except BrokenPipeError:  # whoever read the answer had enough, as head does
+    except OSError as why:
+        code = code_of_unwritten(why)
+        if code is None:
+            raise
+        # What is left to say goes nowhere, or Python would try once more at its end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(141)
+        sys.exit(code)
+
+
+def code_of_unwritten(why):
+    """The exit code when an answer could not be written; None for any other error.
+
+    It is not one of the verdicts that commands end with. Whoever closed the pipe had
+    read enough, as `head` does, and is told nothing.
+    """
+    if isinstance(why, BrokenPipeError):
+        return PIPE_CLOSED
+    if errno.errorcode.get(why.errno) not in NO_ROOM:
+        return None
+    command = " ".join(["manage.py", *sys.argv[1:2]])
+    with contextlib.suppress(OSError):  # no room there either
+        sys.stderr.write(command + ": cannot write: " + str(why.strerror) + "\n")
+    return CANNOT_WRITE
 
 
 if __name__ == "__main__":

@@ -18,6 +18,7 @@ from shop.forms.command_line import (
     end_with_bad_input,
     lines_of,
     say_and_end,
+    write_whole,
 )
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "note_about_options",
     "read_joint_files",
     "say_and_end",
+    "write_whole",
 ]
 
 

@@ -53,12 +53,14 @@ def _entries(data: bytes) -> list:
     if len(data) > MAX_BYTES:
         raise FileComplaints([Complaint("the file is too large")])
     try:
-        found = json.loads(data.decode("utf-8-sig"))
+        found = json.loads(data.decode("utf-8-sig"), object_pairs_hook=_once_each)
     except UnicodeDecodeError as why:
         raise FileComplaints([Complaint("this is not UTF-8 text", 1)]) from why
     except json.JSONDecodeError as why:
         reason = f"this is not JSON: {why.msg} (column {why.colno})"
         raise FileComplaints([Complaint(reason, why.lineno)]) from why
+    except _Wrong as wrong:
+        raise FileComplaints([Complaint(str(wrong), None, wrong.key)]) from wrong
     except ValueError as why:  # a number of thousands of digits
         raise FileComplaints([Complaint("a number is far too long", 1)]) from why
     except RecursionError as why:
@@ -71,6 +73,18 @@ def _entries(data: bytes) -> list:
         reason = f"{len(entries)} motions; at most {MOST_MOTIONS}"
         raise FileComplaints([Complaint(reason, 1)])
     return entries
+
+
+def _once_each(pairs: list[tuple]) -> dict:
+    """An object of the file; JSON itself would let the last of two equal keys win."""
+    found = {}
+    for key, value in pairs:
+        if key in found:
+            one = json.dumps(found[key])[:LONGEST_NAME]
+            other = json.dumps(value)[:LONGEST_NAME]
+            raise _Wrong(key, f"is there twice in one object, as {one} and {other}")
+        found[key] = value
+    return found
 
 
 def _motion(entry) -> Motion:

@@ -281,6 +281,43 @@ def test_a_reader_that_has_had_enough_sees_no_traceback(tmp_path, options):
     answer.stderr.close()
 
 
+FULL = Path("/dev/full")  # Linux: whatever is written there finds no room
+POINTS = "point,x_mm,y_mm,shim_mm\na,-250,0,1\nb,250,0,1\nc,0,250,1\n"
+HOLES = "hole,x_mm,y_mm,measured_x_mm,measured_y_mm,zone_mm\n1,0,0,0,0,1\n2,9,0,9,0,1\n"
+LAYERS = "layer,kind,fiber_g_m2,resin_fraction,fiber_g_cm3,resin_g_cm3,count\n"
+FROM_FILES = {
+    "check_fit": (hatch(), readings()),
+    "plan_fit": (hatch(), readings()),
+    "plan_shims": (hatch(), readings(), POINTS, "--stock", "0.5,1"),
+    "plan_holes": (HOLES,),
+    "laminate": (LAYERS + "skin,ply,200,0.45,1.8,1.15,2\n",),
+}
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize(
+    ("command", "unbuffered"),
+    [("check_fit", "1"), *((command, "") for command in FROM_FILES)],
+)
+def test_an_answer_without_room_ends_with_4_in_one_line(tmp_path, command, unbuffered):
+    given = list(FROM_FILES[command])
+    for place, text in enumerate(given):
+        if "\n" in text:
+            given[place] = tmp_path / f"{place}.csv"
+            given[place].write_text(text)
+    with FULL.open("w") as full:
+        told = subprocess.run(
+            [sys.executable, ROOT / "manage.py", command, *given],
+            env={**os.environ, "PYTHONUNBUFFERED": unbuffered},
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+    why = "No space left on device"
+    assert told.stderr == f"manage.py {command}: cannot write: {why}\n"
+    assert told.returncode == 4
+
+
 def test_a_name_that_the_console_lacks_is_still_shown(tmp_path):
     paths = [tmp_path / "joint.csv", tmp_path / "readings.csv"]
     for path, text in zip(paths, (hatch(), readings()), strict=True):

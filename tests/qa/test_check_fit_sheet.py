@@ -68,15 +68,22 @@ def test_the_sheet_comes_on_either_paper(files, tmp_path, paper, size):
     assert (round(box.width), round(box.height)) == size
 
 
-def test_a_sheet_that_cannot_be_written_ends_with_3_and_leaves_nothing(
+def test_a_sheet_that_cannot_be_written_ends_with_4_and_leaves_nothing(
     files, tmp_path, capsys
 ):
     target = tmp_path / "folder"
     (target / "in the way").mkdir(parents=True)
     before = sorted(tmp_path.rglob("*"))
-    assert run(*files, "--pdf", target) == 3
+    assert run(*files, "--pdf", target) == 4
     told = capsys.readouterr()
     assert told.out == ""
     assert told.err.startswith(f"{target}: cannot be written: ")
     assert sorted(tmp_path.rglob("*")) == before
-    assert run(*files, "--pdf", tmp_path / "none" / "out.pdf") == 3
+    for nowhere in (
+        tmp_path / "none" / "out.pdf",
+        files[0] / "out.pdf",
+        ".",
+        "n" * 254,
+    ):
+        assert run(*files, "--pdf", nowhere) == 4
+        assert capsys.readouterr().err.startswith(f"{nowhere}: cannot be written: ")

@@ -145,6 +145,21 @@ def test_a_motions_file_that_is_none_ends_with_3(tmp_path, text):
 
 
 @pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ('{"motions": [], "motions": []}', "motions"),
+        ('[{"name": "a", "min": 0, "max": 1, "max": 5}]', "max"),
+    ],
+)
+def test_a_key_that_a_motions_file_states_twice_is_named(tmp_path, text, key):
+    path = tmp_path / "motions.json"
+    path.write_text(text)
+    code, out, err = run(tmp_path, FITS, "--motions", str(path))
+    assert (code, out) == (3, "")
+    assert err.startswith(f"{path}: {key}: is there twice in one object, as ")
+
+
+@pytest.mark.parametrize(
     ("options", "reason"),
     [
         (("--rule", "guarded"), "--uncertainty-mm"),

@@ -14,6 +14,7 @@ from qa.forms.command_line import (
     note_about_options,
     read_joint_files,
     say_and_end,
+    write_whole,
 )
 from qa.forms.joint_file import JointFile
 from qa.numeric.lengths import format_length
@@ -115,7 +116,7 @@ def judged(options: dict) -> tuple[JointFile, CheckReport]:
 
 
 def write_sheet(options: dict, joint: JointFile, report: CheckReport) -> None:
-    """Write the inspection sheet as a PDF: whole, or not at all. Raises BadInput."""
+    """Write the inspection sheet as a PDF: whole, or not at all. Raises CannotWrite."""
     # Only those who want paper wait for what makes it.
     from qa.paper import check_sheet, file_sheet
 
@@ -126,15 +127,7 @@ def write_sheet(options: dict, joint: JointFile, report: CheckReport) -> None:
         readings_name=options["readings"].stem,
         shop=settings.SHOP_NAME,
     )
-    data = check_sheet.render(sheet, options["paper"])
-    target = options["pdf"]
-    part = target.with_name(f"{target.name}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(target)
-    except OSError as why:
-        part.unlink(missing_ok=True)
-        raise BadInput(f"{target}: cannot be written: {why.strerror}") from why
+    write_whole(options["pdf"], check_sheet.render(sheet, options["paper"]))
 
 
 def text_lines(report: CheckReport) -> list[str]:

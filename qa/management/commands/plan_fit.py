@@ -18,6 +18,7 @@ from qa.forms.command_line import (
     note_about_options,
     read_joint_files,
     say_and_end,
+    write_whole,
 )
 from qa.forms.joint_file import JointFile
 from qa.forms.table_file import FileComplaints, length_nm, number, read_file
@@ -194,15 +195,11 @@ def write_template(options: dict, joint: JointFile, plan: Plan) -> str:
     )
     if not drawn:
         return f"plan_fit: nothing is to be cut, so that {target} was not written"
-    part = target.with_name(f"{target.name}.part")
     try:
-        part.write_bytes(trim_template.render(drawn, options["paper"]))
-        part.replace(target)
+        data = trim_template.render(drawn, options["paper"])
     except ValueError as why:
         raise BadInput(f"{target}: {why}") from why
-    except OSError as why:
-        part.unlink(missing_ok=True)
-        raise BadInput(f"{target}: cannot be written: {why.strerror}") from why
+    write_whole(target, data)
     return ""
 
 
