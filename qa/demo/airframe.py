@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from shop import demo as floor
 from shop.actions import airframes, parts
-from shop.models import Airframe, AirframeType, Part, PartDesign, Position
+from shop.models import Airframe, AirframeType, Origin, Part, PartDesign, Position
 
 POSITIONS = (
     ("FUS", "", "Fuselage"),
@@ -32,6 +32,7 @@ DESIGNS = (
     ("MG-2100", "Wing left", "left", "primary", "WING-L"),
     ("MG-2200", "Wing right", "right", "primary", "WING-R"),
 )
+BOUGHT = ("MG-1300",)  # blown from acrylic elsewhere
 MIRRORS = (("MG-1220", "MG-1210"), ("MG-2200", "MG-2100"))
 
 
@@ -90,14 +91,17 @@ def _designs(glider: Glider, emil) -> None:
 def _place(glider: Glider, airframe: Airframe, line: int, bea, pulled) -> None:
     """One serial of each design; the second airframe is not complete yet.
 
-    pulled: parts that came out of a mold, by serial; others are made here.
+    pulled: parts that came out of a mold, by serial; others are bought or made here.
     """
     for number, _name, _hand, _structural, position in DESIGNS:
         if line == 2 and position not in ("FUS", "DOOR-L", "WS"):
             continue
         serial = f"{number}-{line:03d}"
         part = pulled.get(serial) or parts.register_part(
-            by=bea, design=glider.designs[number], serial=serial
+            by=bea,
+            design=glider.designs[number],
+            serial=serial,
+            origin=Origin.BOUGHT if number in BOUGHT else Origin.MADE,
         )
         glider.parts[serial] = part
         airframes.place_part(

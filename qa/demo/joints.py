@@ -7,6 +7,7 @@ from qa.actions.instruments import save_instrument
 from qa.actions.joints import RequirementDraft, StationDraft, define_joint
 from qa.models import Joint
 from qa.numeric import layout
+from shop.demo.times import day
 
 MM = 1_000_000
 E9 = 1_000_000_000
@@ -60,15 +61,13 @@ def in_flow(x, y, nx, ny) -> str:
 
 
 def _mirrored(drafts: list[StationDraft]) -> list[StationDraft]:
-    """The other hand, with the same label at the mirrored place."""
+    """The other hand, with the same label at the mirrored place; its nose is on the
+    left, so that an upstream edge stays one."""
     return [
         replace(
             one,
             place_nm=(-one.place_nm[0], *one.place_nm[1:]),
             gap_e9=(-one.gap_e9[0], *one.gap_e9[1:]),
-            edge={"upstream": "downstream", "downstream": "upstream"}.get(
-                one.edge, one.edge
-            ),
         )
         for one in drafts
     ]
@@ -104,7 +103,7 @@ def load(crew, glider) -> dict[str, Joint]:
     places, normals, faces = _cowl()
     made = {}
 
-    def joint(number, name, position, surround, drafts, **requirement):
+    def joint(number, name, position, surround, drafts, mirror=None, **requirement):
         made[number] = define_joint(
             by=emil,
             position=at[position],
@@ -115,6 +114,7 @@ def load(crew, glider) -> dict[str, Joint]:
                 note="First release for the prototype.", source=SOURCE, **requirement
             ),
             stations=drafts,
+            mirror=mirror,
         )
 
     door_says = {
@@ -132,7 +132,8 @@ def load(crew, glider) -> dict[str, Joint]:
         "Door right to fuselage",
         "DOOR-R",
         "FUS",
-        list(reversed(_mirrored(left))),
+        _mirrored(left),
+        mirror=made["J-101"],
         **{**door_says, "flow_mdeg": 0, "attach_points": _attach_points(-1)},
     )
     joint(
@@ -211,7 +212,7 @@ def _normal(x: float) -> tuple[float, float]:
 
 def _instruments(lena) -> None:
     rows = (
-        ("SG-1", "Step gauge, 50 mm base", "step gauge", 0.06, 0.01, (0, 50, 25)),
+        ("SG-1", "Gauge for gap and step", "step gauge", 0.06, 0.01, (0, 50, 25)),
         ("TG-1", "Taper gauge 0.3 to 6 mm", "taper gauge", 0.08, 0.05, None),
         ("FL-1", "Feeler leaves 0.05 to 1.00", "feeler leaves", 0.02, 0.05, None),
     )
@@ -222,6 +223,7 @@ def _instruments(lena) -> None:
             code=code,
             name=name,
             kind=kind,
+            due=day(-140),
             u_nm=round(u * MM),
             resolution_nm=round(step * MM),
             **{

@@ -26,7 +26,7 @@ def load(people, designs, shelf: Shelf, molds) -> dict[str, Part]:
     parts = {}
     for mold, number, days, serial, mass in PULLS:
         pull = _lay_up(people, molds[mold], shelf.laminates[number], shelf, ago(days))
-        _cure(people, pull, shelf, ago(days - 1))
+        _cure(people, pull)
         pulls.demold(
             by=people["bea"],
             pull=pull,
@@ -70,24 +70,25 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
         witness=tomas,
     )
     wanted = rules.resin_to_mix(laminate, plies, laminate.resin.ratio)
-    layups.mix_resin(
-        by=bea,
-        pull=pull,
-        resin_lot=shelf.lots["RES"],
-        hardener_lot=shelf.lots["HARD"],
-        resin=grams(f"{wanted.resin_g:.0f} g"),
-        hardener=grams(f"{wanted.hardener_g:.0f} g"),
-        mixed_at=started + timedelta(minutes=25),
-        temperature=21_500,
-    )
+    for minutes in (25, 80):  # two small pots: a large one heats itself
+        layups.mix_resin(
+            by=bea,
+            pull=pull,
+            resin_lot=shelf.lots["RES"],
+            hardener_lot=shelf.lots["HARD"],
+            resin=grams(f"{wanted.resin_g / 2:.0f} g"),
+            hardener=grams(f"{wanted.hardener_g / 2:.0f} g"),
+            mixed_at=started + timedelta(minutes=minutes),
+            temperature=21_500,
+        )
     layups.test_bag(by=tomas, pull=pull, level=kpa("93"), after=kpa("91.5"), minutes=5)
     pulls.note_work(by=bea, pull=pull, minutes=155, what="lay-up and bag")
     pulls.note_work(by=tomas, pull=pull, minutes=120, what="cutting plies, helping")
     return pull
 
 
-def _cure(people, pull: Pull, shelf: Shelf, closed) -> None:
-    closed = max(closed, pull.started_at + timedelta(hours=3))
+def _cure(people, pull: Pull) -> None:
+    closed = pull.started_at + timedelta(hours=3)
     pulls.close_layup(by=people["bea"], pull=pull, closed_at=closed)
     content = trace_csv(pull.number)
     cures.record_trace(
@@ -124,7 +125,7 @@ def _weigh(people, part: Part, mass: str, days: float) -> None:
         weighed_on=day(days),
         estimate=estimate,
         scale="" if estimate else "bench scale 2",
-        reason="" if inside else "wet lay-up on a cold day, squeegee too soft",
+        reason="" if inside else "laid up wet, squeegee too soft",
     )
 
 

@@ -20,7 +20,7 @@ MATERIALS = (
     ("FILL", "Surfacing primer", "filler", {}),
     (
         "PP-160",
-        "Carbon prepreg 160, in the freezer",
+        "Carbon prepreg 160, one direction",
         "prepreg",
         {"density": 1780, "areal_mass": 160, "out_time_limit": 240},
     ),
@@ -114,7 +114,7 @@ def load(people, designs) -> Shelf:
     lots, doubtful = _receive(bea, known)
     recipe = laminates.define_recipe(
         by=emil,
-        name="Room, then 4 h at 60",
+        name="Room, then 4 h at 60 °C",
         ramp_most=1000,
         dwell_low=55_000,
         dwell_high=65_000,

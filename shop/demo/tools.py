@@ -20,14 +20,15 @@ PLUGS = (
     ("PLUG-DOOR-R", "Door plug right", "right", 88),
     ("PLUG-COWL", "Cowl plug", "none", 125),
 )
-# mold, name, hand, plug, design, made so many days ago, cost in cents
+# mold, name, hand, plug, design, begun so many days ago, cost in cents
 MOLDS = (
-    ("M-DOOR-L", "Door mold left", "left", "PLUG-DOOR-L", "MG-1210", 60, 148_000),
-    ("M-DOOR-R", "Door mold right", "right", "PLUG-DOOR-R", "MG-1220", 52, 151_000),
-    ("M-COWL-U", "Cowl mold upper", "none", "PLUG-COWL", "MG-1410", 74, 122_000),
-    ("M-COWL-L", "Cowl mold lower", "none", "PLUG-COWL", "MG-1420", 72, 127_000),
-    ("M-HATCH", "Baggage hatch mold", "none", None, "MG-1510", 66, 31_000),
+    ("M-DOOR-L", "Door mold left", "left", "PLUG-DOOR-L", "MG-1210", 67, 148_000),
+    ("M-DOOR-R", "Door mold right", "right", "PLUG-DOOR-R", "MG-1220", 58, 151_000),
+    ("M-COWL-U", "Cowl mold upper", "none", "PLUG-COWL", "MG-1410", 80, 122_000),
+    ("M-COWL-L", "Cowl mold lower", "none", "PLUG-COWL", "MG-1420", 78, 127_000),
+    ("M-HATCH", "Baggage hatch mold", "none", None, "MG-1510", 72, 31_000),
 )
+BEFORE_MILLING = 3  # steps, a day each
 MIRRORS = {"PLUG-DOOR-R": "PLUG-DOOR-L", "M-DOOR-R": "M-DOOR-L"}
 
 
@@ -61,7 +62,7 @@ def load(people, designs, shelf: Shelf) -> dict[str, Tool]:
             place="plug bay",
             made_at=ago(milled + 20),
         )
-        _all_steps(people, tools[code], shelf, milled)
+        _all_steps(people, tools[code], shelf, milled + BEFORE_MILLING)
     _mill(people, tools)
     for code, name, hand, plug, design, made, cost in MOLDS:
         tools[code] = tooling.add_tool(
@@ -80,7 +81,7 @@ def load(people, designs, shelf: Shelf) -> dict[str, Tool]:
             made_at=ago(made),
         )
         _all_steps(people, tools[code], shelf, made - 1)
-        _wax(tools[code], products["Paste wax"], shelf, bea, ago(made - 2))
+        _wax(tools[code], products["Paste wax"], shelf, bea, ago(made - 9))
     _others(people, tools, shelf)
     for tool in tools.values():
         tool.refresh_from_db()
@@ -88,14 +89,14 @@ def load(people, designs, shelf: Shelf) -> dict[str, Tool]:
 
 
 def _all_steps(people, tool: Tool, shelf: Shelf, days: float) -> None:
-    """Do the whole route, three steps a day."""
+    """Do the whole route, a step a day: what was laid up or primed has to cure."""
     for place, step in enumerate(tool.steps.all()):
         who = people["ines" if step.role else ("bea", "tomas")[place % 2]]
         primes = step.name in ("prime", "fill", "guide coat")
         routes.do_step(
             by=who,
             step=step,
-            done_at=ago(days, hours=-8 * place / 3),
+            done_at=ago(days - place),
             lot=shelf.lots["FILL"] if primes else None,
             minutes=40 + 25 * (place % 3),
             temperature=21_000 + 500 * (place % 4),
