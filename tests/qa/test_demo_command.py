@@ -77,6 +77,11 @@ def test_a_second_start_keeps_the_data_and_reset_starts_anew(demo):
     assert names(demo, "lead") == {"Kept"}
     assert demo.stop() == 0
 
+    with closing(sqlite3.connect(demo.home / "fayline.sqlite3")) as database, database:
+        database.execute("UPDATE django_migrations SET name = 'old' WHERE app = 'qa'")
+    with pytest.raises(RuntimeError, match="version of Fayline. Start it anew"):
+        demo.start()
+
     (demo.home / "photos").mkdir(exist_ok=True)
     (demo.home / "photos" / "one.jpg").write_bytes(b"")
     demo.forget_words()

@@ -31,13 +31,22 @@ class Command(BaseCommand):
                 # What was cut short while it was made is made anew as well.
                 if reset or not whole().exists():
                     forget(settings.HOME)
-                serve.prepare_database(self.stdout.write)
+                self.prepare()
                 if not whole().exists():
                     self.load()
                 serve.serve_here(door, self.stdout.write, *signs_in())
         except server.CannotServe as error:
             raise CommandError(str(error)) from None
         self.stdout.write("Stopped. The demo's data stays for the next start.")
+
+    def prepare(self):
+        try:
+            serve.prepare_database(self.stdout.write)
+        except serve.EarlierVersion:
+            raise CommandError(
+                "This demo was made by an earlier version of Fayline. Start it anew "
+                "(what was done in it is forgotten): python3 manage.py demo --reset"
+            ) from None
 
     def load(self):
         from qa import demo

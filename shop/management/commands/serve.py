@@ -49,13 +49,20 @@ class Command(BaseCommand):
         self.stdout.write("Stopped.")
 
 
+class EarlierVersion(CommandError):
+    """The database holds data and lacks what this version of Fayline would add."""
+
+
 def prepare_database(say) -> None:
-    """Make a new database; never change one that holds data behind its owner's back."""
+    """Make a new database; never change one that holds data behind its owner's back.
+
+    Raises EarlierVersion.
+    """
     executor = MigrationExecutor(connection)
     if not executor.migration_plan(executor.loader.graph.leaf_nodes()):
         return
     if executor.loader.applied_migrations:
-        raise CommandError(
+        raise EarlierVersion(
             "The database is of an earlier version. Keep a copy of it, then run: "
             "python3 manage.py migrate"
         )
