@@ -98,7 +98,7 @@ def _all_steps(people, tool: Tool, shelf: Shelf, days: float) -> None:
             step=step,
             done_at=ago(days - place),
             lot=shelf.lots["FILL"] if primes else None,
-            minutes=40 + 25 * (place % 3),
+            minutes=None if step.name == "cure" else 90 + 45 * (place % 4),
             temperature=21_000 + 500 * (place % 4),
             humidity=4600,
         )
