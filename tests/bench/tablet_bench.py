@@ -134,7 +134,10 @@ def time_verdicts(page, site, check) -> None:
     page.wait_for_timeout(2000)
     link = page.context.new_cdp_session(page)
     link.send("Emulation.setCPUThrottlingRate", {"rate": 4})
-    times = [page.evaluate(KEY, key) for _ in range(10) for key in "3.25"]
+    times = []
+    for _ in range(10):
+        times += [page.evaluate(KEY, key) for key in "3.25"]
+        page.locator("[data-do=clear]").click()
     tell(
         f"verdict after a key, {STATIONS} stations, slowed 4x",
         f"{statistics.median(times):.0f} ms, worst {max(times):.0f} ms",

@@ -152,8 +152,10 @@ def test_a_refused_photo_waits_for_a_person_and_holds_up_nothing(desk, check):
     expect(desk.locator("#unsent")).to_contain_text("1 need you")
     tap(desk, "2.35")
     at(desk, "1", "flush")
-    take(desk, picture())
     expect(desk.locator("#unsent")).to_contain_text("1 photo not sent", timeout=20_000)
+    with desk.expect_response(re.compile("/api/photos/")) as sent:
+        take(desk, picture())
+    assert sent.value.status == 201
     assert readings(check) == 1
     desk.reload()
     row = in_store(desk, 1)

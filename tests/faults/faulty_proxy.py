@@ -34,21 +34,29 @@ class FaultyProxy:
         self.random = random.Random(0)
         self.faulty = False
         self.done = Counter()
+        self.under_way = {}
         proxy = self
 
         class Handler(BaseHTTPRequestHandler):
             protocol_version = "HTTP/1.1"
 
             def answer(self):
+                proxy.under_way[self] = time.monotonic()
                 with contextlib.suppress(OSError):
                     proxy.handle(self)
+                del proxy.under_way[self]
 
             do_GET = do_PUT = do_POST = do_DELETE = answer
 
             def log_message(self, *_words):
                 pass
 
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        class Server(ThreadingHTTPServer):
+            # A browser opens many connections at once; with the usual 5, some would
+            # wait for seconds for the kernel to knock again.
+            request_queue_size = 128
+
+        self.server = Server(("127.0.0.1", 0), Handler)
         self.server.daemon_threads = True
         self.server.block_on_close = False
         self.port = self.server.server_address[1]
@@ -61,6 +69,12 @@ class FaultyProxy:
     def close(self):
         self.server.shutdown()
         self.server.server_close()
+
+    def happening(self) -> list[str]:
+        """Requests that have no answer yet, with the seconds they have waited."""
+        now = time.monotonic()
+        under_way = [*self.under_way.items()]
+        return [f"{one.path} {now - since:.1f} s" for one, since in under_way]
 
     def draw(self, path: str) -> str:
         if not self.faulty or not path.startswith("/api/"):

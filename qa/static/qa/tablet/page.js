@@ -79,7 +79,7 @@ async function openPage() {
       await link.bind(link.stranger);
       await store.drop("settings", "reconciled");
       outbox.greet();
-    } else if (why === "sign_in" && outbox.queue.items.size) people.signIn("Everything is still here, and goes under who measured it.");
+    } else if (why === "sign_in" && (outbox.queue.items.size || app.photos.counts().kept)) people.signIn("Everything is still here, and goes under who measured it.");
   }
 
   async function askSettings() {
