@@ -145,6 +145,18 @@ def test_a_defect_just_raised_is_photographed_from_the_summary(desk, check):
     assert pins() == [("nonconformance", str(item.pk), check.label)]
 
 
+def test_photos_alone_ask_for_a_sign_in_when_the_session_is_over(desk):
+    desk.context.clear_cookies()
+    take(desk, picture())
+    dialog = desk.get_by_role("dialog")
+    expect(dialog.get_by_role("heading", name="Sign in")).to_be_visible(timeout=20_000)
+    dialog.get_by_label("Name").fill("builder")
+    dialog.get_by_label("Password").fill("Test-shop-7")
+    dialog.get_by_role("button", name="Sign in").click()
+    all_sent(desk)
+    assert Photo.objects.count() == 1
+
+
 def test_a_refused_photo_waits_for_a_person_and_holds_up_nothing(desk, check):
     take(desk, a_bomb())
     expect(desk.get_by_role("alert")).to_contain_text("was refused")
