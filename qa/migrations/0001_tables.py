@@ -12,7 +12,7 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        ('shop', '0003_due'),
+        ('shop', '0001_tables'),
     ]
 
     operations = [
