@@ -113,6 +113,12 @@ def raise_by_hand(
     return item
 
 
+def dispositions_of(person) -> list[Disposition]:
+    """What this person may decide: the design authority's are the engineer's."""
+    engineer = person.role == "engineer"
+    return [one for one in Disposition if engineer or one not in DESIGN_AUTHORITY]
+
+
 def dispose(*, by, item: Nonconformance, disposition: str, note: str) -> None:
     """Decide what is done with an open item.
 
@@ -122,16 +128,12 @@ def dispose(*, by, item: Nonconformance, disposition: str, note: str) -> None:
     roles.require(by, "dispose nonconformances")
     if disposition not in Disposition.values:
         raise Refused("Choose a disposition.", field="disposition")
-    if disposition in DESIGN_AUTHORITY:
-        if by.role != "engineer":
-            raise Refused(
-                "Use as is and repair are the engineer's to decide.",
-                field="disposition",
-            )
-        if _primary(item) and not note.strip():
-            raise Refused(
-                "On primary structure, state the justification.", field="note"
-            )
+    if disposition not in dispositions_of(by):
+        raise Refused(
+            "Use as is and repair are the engineer's to decide.", field="disposition"
+        )
+    if disposition in DESIGN_AUTHORITY and _primary(item) and not note.strip():
+        raise Refused("On primary structure, state the justification.", field="note")
     step = {"verb": Verb.DISPOSE, "disposition": disposition, "note": note}
     _move(
         by,

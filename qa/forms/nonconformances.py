@@ -48,8 +48,17 @@ class DisposeForm(_Note):
         help_text=_(
             "Rework promises full conformity; use as is and repair are the engineer's."
         ),
+        error_messages={
+            "invalid_choice": _("Use as is and repair are the engineer's to decide.")
+        },
     )
     field_order = ("disposition", "note")
+
+    def __init__(self, *arguments, dispositions, **named):
+        super().__init__(*arguments, **named)
+        self.fields["disposition"].choices = [
+            (one.value, one.label) for one in dispositions
+        ]
 
 
 class CloseForm(_Note):

@@ -82,9 +82,14 @@ class PlanForm(forms.Form):
 
 
 class TrimForm(forms.Form):
-    """What came off, station by station; starts with what the plan asked for."""
+    """What came off, station by station. Nothing is taken for done before it is said;
+    one touch says that the asked bites were cut, and a typed cell still wins."""
 
     unit = _unit()
+    as_asked = forms.BooleanField(
+        label=_("Cut as asked: where no depth is typed, the next bite came off"),
+        required=False,
+    )
     moved = forms.ChoiceField(
         label=_("And the part"),
         widget=forms.RadioSelect,
@@ -101,12 +106,12 @@ class TrimForm(forms.Form):
                 ("yes", _("was moved: %(words)s") % {"words": move_words}),
                 *self.fields["moved"].choices,
             ]
-        self.fields["moved"].initial = self.fields["moved"].choices[0][0]
+        else:
+            self.fields["moved"].initial = "no"
         for number, row in enumerate(rows):
             self.fields[f"taken_{number}"] = LengthField(
                 label=_("Taken off at station %(name)s") % {"name": row.name},
                 required=False,
-                initial=row.bite.replace("−", "-"),
             )
 
     @property
@@ -136,12 +141,13 @@ class TrimForm(forms.Form):
         return sorted(lines, key=lambda line: not line[2])
 
     def said(self) -> list:
-        """(row, text) of every station where something was typed."""
-        return [
-            (row, self.cleaned_data.get(f"taken_{number}", ""))
+        """(row, text) of every station where a depth was typed, or cut as asked."""
+        asked = self.cleaned_data.get("as_asked")
+        texts = [
+            self.cleaned_data.get(f"taken_{number}") or (row.bite if asked else "")
             for number, row in enumerate(self.rows)
-            if self.cleaned_data.get(f"taken_{number}")
         ]
+        return [pair for pair in zip(self.rows, texts, strict=True) if pair[1]]
 
 
 # How a free part moves, in the order a person thinks of it.

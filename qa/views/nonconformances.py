@@ -80,10 +80,13 @@ FORMS = {"dispose": DisposeForm, "close": CloseForm}
 FORMS |= {"reopen": ReopenForm, "remark": RemarkForm}
 
 
-def _forms(item, data=None, verb="") -> dict:
+def _forms(item, person, data=None, verb="") -> dict:
     """The forms that the item's state offers; the one sent keeps what was typed."""
     offered = OFFERED[item.standing.state]
-    more = {"close": {"rechecks": queries.possible_rechecks(item)}}
+    more = {
+        "dispose": {"dispositions": acts.dispositions_of(person)},
+        "close": {"rechecks": queries.possible_rechecks(item)},
+    }
     return {
         name: FORMS[name](
             data if name == verb else None, prefix=name, **more.get(name, {})
@@ -116,7 +119,7 @@ def _page(request, item, forms):
 @require_GET
 def nonconformance(request, pk):
     item = _item(request, pk)
-    return _page(request, item, _forms(item))
+    return _page(request, item, _forms(item, request.user))
 
 
 @require_http_methods(["POST"])
@@ -125,7 +128,7 @@ def act(request, pk, verb):
         raise Http404
     permission, action = VERBS[verb]
     item = _item(request, pk, permission)
-    forms = _forms(item, request.POST, verb)
+    forms = _forms(item, request.user, request.POST, verb)
     done, _ = attempt(
         forms[verb], lambda **said: action(by=request.user, item=item, **said)
     )

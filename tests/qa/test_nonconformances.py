@@ -214,6 +214,16 @@ def test_the_pages_offer_each_role_only_its_verbs(client_of, item):
     assert buttons("lead") == ["dispose", "remark"]
 
 
+def test_each_is_offered_the_dispositions_that_are_theirs(client_of, item):
+    def offered(role):
+        page = client_of(role).get(f"/nonconformances/{item.pk}/").content.decode()
+        names = ("use_as_is", "rework", "repair", "scrap", "return")
+        return [name for name in names if f'value="{name}"' in page]
+
+    assert offered("lead") == ["rework", "scrap", "return"]
+    assert offered("engineer") == ["use_as_is", "rework", "repair", "scrap", "return"]
+
+
 def test_a_refused_verb_keeps_what_was_typed_beside_its_message(client_of, item):
     answer = client_of("lead").post(
         f"/nonconformances/{item.pk}/dispose/",

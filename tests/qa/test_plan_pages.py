@@ -275,12 +275,27 @@ def test_a_builder_records_a_cut_on_the_page(engineer, client_of):
     client = client_of("builder")
     where = url(check, "trim/") + "?max_move=0&max_turn=0&unit=mm"
     page = client.get(where).content.decode()
-    assert 'value="0.75"' in page  # 0.6 of 1.25 mm
+    # 0.6 of 1.25 mm is asked for, and not taken for done.
+    assert '<td class="num">0.75</td>' in page and 'value="0.75"' not in page
+    answer = client.post(where, {"unit": "mm", "moved": "no"})
+    assert "Nothing came off" in answer.content.decode()
     answer = client.post(where, {"unit": "mm", "moved": "no", "taken_2": "0,70",
                                  "taken_3": "0.75"}, follow=True)  # fmt: skip
     assert "Recorded. Measure again" in answer.content.decode()
     deep = {row.value: row.depth_nm for row in TrimCut.objects.filter(depth_nm__gt=0)}
     assert deep == {"0,70": mm(0.7), "0.75": mm(0.75)}
+
+
+def test_a_cut_as_asked_takes_the_bites_where_nothing_else_is_typed(
+    engineer, client_of
+):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40", s4="0.40"))
+    where = url(check, "trim/") + "?max_move=0&max_turn=0&unit=mm"
+    said = {"unit": "mm", "moved": "no", "as_asked": "on", "taken_2": "0.5"}
+    client_of("builder").post(where, said)
+    cuts = TrimCut.objects.filter(depth_nm__gt=0)
+    assert sorted(cut.value for cut in cuts) == ["0.5", "0.75"]
 
 
 def test_a_depth_that_is_no_number_is_complained_of_beside_its_field(
