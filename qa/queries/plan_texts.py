@@ -183,6 +183,8 @@ OUTCOME_WORDS = {FITS: "fits", CUT: "needs a cut", CANNOT: "cannot fit as allowe
 
 def steps(worked: Worked, unit: str) -> list[str]:
     """What to do, in the order of the work."""
+    if sits_well(worked):
+        return [_nothing_needed(worked, unit)]
     told = []
     for joint, side in worked.cut_sides():
         told.append(_cut_step(worked, joint, side, unit))
@@ -202,6 +204,17 @@ def steps(worked: Worked, unit: str) -> list[str]:
     if told:
         told.append(_measure_step(worked))
     return told or ["Nothing: it conforms where it sits."]
+
+
+def _nothing_needed(worked: Worked, unit: str) -> str:
+    """It conforms: what would center it in its limits is a wish, not a step."""
+    moves = "; ".join(plan_moves(worked, unit))
+    if not moves:
+        return "Nothing: it conforms where it sits."
+    return (
+        f"Nothing needs to be done. If wished, to center it in its limits: {moves}; "
+        "every station is then measured again."
+    )
 
 
 def _cut_step(worked: Worked, joint, side: str, unit: str) -> str:

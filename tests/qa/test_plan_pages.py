@@ -269,6 +269,14 @@ def test_the_work_order_is_one_page_with_the_steps(engineer, client_of):
     ).content  # fmt: skip
 
 
+def test_where_all_conforms_centering_is_a_wish_and_not_a_step(engineer, client_of):
+    check = a_check(engineer)
+    read_at(check, even(s1="2.40"))
+    page = client_of("builder").get(url(check)).content.decode()
+    assert "Nothing needs to be done. If wished, to center it" in page
+    assert '<ol class="plan-steps">' not in page
+
+
 def test_a_builder_records_a_cut_on_the_page(engineer, client_of):
     check = a_check(engineer)
     read_at(check, even(s3="0.40", s4="0.40"))
