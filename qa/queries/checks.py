@@ -182,6 +182,10 @@ class CheckView:
     rule_text: str
 
     @property
+    def at_20(self) -> bool:
+        return any(line.at_20 for line in self.lines)
+
+    @property
     def all_conform(self) -> float | None:
         """Probability that everything measured conforms, errors independent; None
         where an uncertainty is not known or nothing was measured."""

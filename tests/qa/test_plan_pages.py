@@ -251,7 +251,7 @@ def test_the_gap_at_20_degrees_stands_beside_the_gap_as_read(engineer, client_of
     view = view_of(check)
     assert {row.gap_at_20 for row in view.rows} == {"2.87"}
     page = client_of("visitor").get(f"/fit-checks/{check.entry_id}/").content.decode()
-    assert "2.87 mm at 20 °C" in page
+    assert "2.87 mm at 20 °C" in page and "Verdicts are of the gap as read" in page
 
 
 def test_the_work_order_is_one_page_with_the_steps(engineer, client_of):
