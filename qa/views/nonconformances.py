@@ -80,37 +80,32 @@ FORMS = {"dispose": DisposeForm, "close": CloseForm}
 FORMS |= {"reopen": ReopenForm, "remark": RemarkForm}
 
 
-def _forms(item, person, data=None, verb="") -> dict:
-    """The forms that the item's state offers; the one sent keeps what was typed."""
-    offered = OFFERED[item.standing.state]
+def _form(item, person, verb, data=None):
     more = {
         "dispose": {"dispositions": acts.dispositions_of(person)},
         "close": {"rechecks": queries.possible_rechecks(item)},
     }
-    return {
-        name: FORMS[name](
-            data if name == verb else None, prefix=name, **more.get(name, {})
-        )
-        for name in dict.fromkeys([*offered, *([verb] if verb else [])])
-    }
+    return FORMS[verb](data, prefix=verb, **more.get(verb, {}))
 
 
-def _page(request, item, forms):
-    permitted = {
-        name: form
-        for name, form in forms.items()
-        if roles.may(request.user, VERBS[name][0])
-    }
+def _page(request, item, verb="", form=None):
+    """The item with one form open, so that sending it loses nothing typed in another:
+    that of the verb, else of the first that is this person's. The others are links."""
+    offered = dict.fromkeys([*OFFERED[item.standing.state], *([verb] if verb else [])])
+    theirs = [name for name in offered if roles.may(request.user, VERBS[name][0])]
+    verb = verb or next(iter(theirs), "")
     context = {
         "item": item,
         "row": queries.item_row(item),
         "history": queries.history(item),
         "photos": photos_of("nonconformance", item.pk),
-        "forms": permitted,
+        "verb": verb,
+        "form": form or (verb and _form(item, request.user, verb)),
+        "others": [name for name in theirs if name != verb],
         "who": {
             name: roles.who_may(VERBS[name][0])
-            for name in forms
-            if name not in permitted
+            for name in offered
+            if name not in theirs
         },
     }
     return render(request, "qa/nonconformance.html", context)
@@ -118,23 +113,24 @@ def _page(request, item, forms):
 
 @require_GET
 def nonconformance(request, pk):
-    item = _item(request, pk)
-    return _page(request, item, _forms(item, request.user))
+    return _page(request, _item(request, pk))
 
 
-@require_http_methods(["POST"])
+@require_http_methods(["GET", "POST"])
 def act(request, pk, verb):
     if verb not in VERBS:
         raise Http404
     permission, action = VERBS[verb]
     item = _item(request, pk, permission)
-    forms = _forms(item, request.user, request.POST, verb)
-    done, _ = attempt(
-        forms[verb], lambda **said: action(by=request.user, item=item, **said)
-    )
+    if request.method == "GET":
+        if verb not in OFFERED[item.standing.state]:
+            return redirect("nonconformance", pk=pk)
+        return _page(request, item, verb)
+    form = _form(item, request.user, verb, request.POST)
+    done, _ = attempt(form, lambda **said: action(by=request.user, item=item, **said))
     if done:
         return redirect("nonconformance", pk=pk)
-    return _page(request, item, forms)
+    return _page(request, item, verb, form)
 
 
 def raise_by_hand(request):

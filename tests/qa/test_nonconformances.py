@@ -214,6 +214,20 @@ def test_the_pages_offer_each_role_only_its_verbs(client_of, item):
     assert buttons("lead") == ["dispose", "remark"]
 
 
+def test_one_form_is_open_and_the_other_verbs_are_a_touch_away(client_of, item):
+    client = client_of("lead")
+    page = client.get(f"/nonconformances/{item.pk}/").content.decode()
+    assert "dispose-note" in page and "remark-note" not in page
+    there = f"/nonconformances/{item.pk}/remark/"
+    page = client.get(there).content.decode()
+    assert "remark-note" in page and "dispose-note" not in page
+    page = client.post(there, {"remark-note": "ask Ines"}, follow=True).content.decode()
+    assert "ask Ines" in page
+    # What the state does not offer leads back to the item.
+    answer = client.get(f"/nonconformances/{item.pk}/close/")
+    assert answer.url == f"/nonconformances/{item.pk}/"
+
+
 def test_each_is_offered_the_dispositions_that_are_theirs(client_of, item):
     def offered(role):
         page = client_of(role).get(f"/nonconformances/{item.pk}/").content.decode()
