@@ -28,6 +28,8 @@ export function peopleOf(app) {
         app.outbox.greet();
         return await become(link.user.username);
       } catch ({ problem }) {
+        // An answer cut off in the middle may have brought another cookie: ask for its token before the next try.
+        link.csrf = "";
         note = problem?.message ?? "The server cannot be reached. What you measure stays here.";
       }
     }
