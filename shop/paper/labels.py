@@ -17,8 +17,9 @@ INCH = 25.4
 # the edge of the page white, and sheets sit a little askew.
 EDGE = 2.0
 RIGHT_EDGE = 4.5
-# A larger code is not read from any farther than a shelf needs.
-LARGEST_CODE = 30.0
+# A code of this side is read at arm's length; on a larger label it may take two fifths
+# of the width, and the words grow with it.
+USUAL_CODE = 30.0
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,13 @@ class LabelSheet:
     @property
     def code(self) -> float:
         """Side of the square of the code with its quiet zone, in mm."""
-        return min(self.height - 1, self.width * 0.5, LARGEST_CODE)
+        most = max(USUAL_CODE, self.width * 0.4)
+        return min(self.height - 1, self.width * 0.5, most)
+
+    @property
+    def grown(self) -> float:
+        """How much larger than usual the words may be."""
+        return max(1.0, self.code / USUAL_CODE)
 
     def place(self, number: int) -> tuple[float, float]:
         """Lower left corner of a label in mm from that of the page; 0 is the first,
@@ -137,12 +144,13 @@ def _label(canvas, sheet: LabelSheet, number: int, label: Label, owner: str) -> 
     qr.draw(canvas, label.address, at, y + (height - side) / 2, side)
     left = at + side
     room = x + width - left - (RIGHT_EDGE if sheet.columns > 1 else EDGE) * MM
+    grown = sheet.grown
     # As tall as the code itself, so that both stand on one line.
     top = y + (height + side) / 2 - 3 * MM
     foot = y + (height - side) / 2 + 3 * MM
-    top = _title(canvas, left, top, room, label.title, min(14.0, height / 6))
-    _code(canvas, left, foot, room, label)
-    size = max(5.6, min(8.0, height / 12))
+    top = _title(canvas, left, top, room, label.title, min(14.0 * grown, height / 6))
+    _code(canvas, left, foot, room, label, grown)
+    size = max(5.6, min(8.0 * grown, height / 12))
     lines = [
         part
         for line in label.lines
@@ -150,7 +158,7 @@ def _label(canvas, sheet: LabelSheet, number: int, label: Label, owner: str) -> 
     ]
     for line in lines:
         top -= size * 1.25
-        if top < foot + 16:
+        if top < foot + 16 * grown:
             break
         text.write(canvas, left, top, line, size=size, room=room)
     if owner and height > 34 * MM:
@@ -169,14 +177,15 @@ def _title(canvas, left, top, room, title: str, size: float) -> float:
     return top - size * 0.2
 
 
-def _code(canvas, left, foot, room, label: Label) -> None:
+def _code(canvas, left, foot, room, label: Label, grown: float) -> None:
     """The code to type where no camera reads, and the address it belongs to."""
+    base = foot + 5.5 * grown
     used = text.write(
-        canvas, left, foot + 5.5, label.code, font=SEMIBOLD, size=9, room=room
+        canvas, left, base, label.code, font=SEMIBOLD, size=9 * grown, room=room
     )
     room_left = room - used - 4
     if label.kind and room_left > 12:
         at = left + used + 4
-        text.write(canvas, at, foot + 5.5, label.kind, size=6.5, room=room_left)
+        text.write(canvas, at, base, label.kind, size=6.5 * grown, room=room_left)
     address = label.address.partition("//")[2]
-    text.write(canvas, left, foot - 0.5, address, size=4.6, room=room)
+    text.write(canvas, left, foot - 0.5, address, size=4.6 * grown, room=room)
