@@ -30,9 +30,19 @@ tool_urls = [
     path("tooling/<int:pk>/step/", tooling.add_step, name="add_step"),
     path("tooling/steps/<int:pk>/do/", tooling.do_step, name="do_step"),
     path("tooling/steps-done/<int:pk>/", tooling.step_done, name="step_done"),
+    path(
+        "tooling/steps-done/<int:pk>/take-back/",
+        tooling.take_back_step,
+        name="take_back_step",
+    ),
     path("tooling/routes/", tooling.all_routes, name="routes"),
     path("tooling/routes/<slug:kind>/", tooling.set_route, name="set_route"),
     path("tooling/<int:pk>/coat/", tooling.apply_coat, name="apply_coat"),
+    path(
+        "tooling/coats/<int:pk>/take-back/",
+        tooling.take_back_coat,
+        name="take_back_coat",
+    ),
     path(
         "tooling/release-products/", tooling.release_products, name="release_products"
     ),

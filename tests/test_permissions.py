@@ -46,12 +46,13 @@ WHO = {
         pairs sides joint_pair search read_changes
     """,
     CREW: """
-        api_photo do_step weigh_part weigh_airframe add_photo new_hole_check new_check
+        api_photo do_step take_back_step weigh_part weigh_airframe add_photo
+        new_hole_check new_check
         raise_findings raise_by_hand nonconformance_act own_pin
     """,
     MAKERS: """
         place_part remove_part add_part act_on_tool note_defect repair_defect
-        apply_coat measure_play record_milling start_pull lay_plies
+        apply_coat take_back_coat measure_play record_milling start_pull lay_plies
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
         record_move new_shim shim

@@ -77,12 +77,12 @@ def apply_coat(
                 lot=lot,
                 applied_at=applied_at,
                 surface=tool.surface,
-                number=tool.coats + 1,
+                number=tool.last_coat.number + 1 if tool.last_coat else 1,
                 reason=reason,
                 note=note,
             )
         )
-        tool.coats, tool.last_coat, tool.pulls_since_wax = coat.number, coat, 0
+        tool.coats, tool.last_coat, tool.pulls_since_wax = tool.coats + 1, coat, 0
         tool.save(update_fields=["coats", "last_coat", "pulls_since_wax"])
     return coat
 

@@ -73,6 +73,25 @@ class ToolForm(forms.ModelForm):
         label=_("What it cost"), required=False, min_value=0, decimal_places=2
     )
 
+    GROUPS = (
+        (_("What it is"), ("kind", "code", "name", "hand", "mirror")),
+        (_("What it comes from and makes"), ("plug", "surface_revision", "design")),
+        (_("Where and how it is"), ("place", "condition")),
+        (
+            _("Service, life and calibration"),
+            ("service_interval", "expected_life", "cost", "calibration_due"),
+        ),
+        (_("On loan"), ("owner", "on_loan_since", "due_back")),
+    )
+
+    @property
+    def groups(self) -> list[tuple[str, list]]:
+        """Legends and their fields, as the page draws them."""
+        return [
+            (legend, [self[name] for name in names if name in self.fields])
+            for legend, names in self.GROUPS
+        ]
+
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
         if self.instance.pk:
@@ -159,6 +178,10 @@ class CoatForm(AskedReason):
         label=_("When"), required=False, help_text=_("Empty: just now.")
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+
+class WithdrawalForm(forms.Form):
+    reason = forms.CharField(label=_("What was wrong"), max_length=200)
 
 
 class ReleaseProductForm(forms.ModelForm):

@@ -46,6 +46,7 @@ from .tooling import (
 )
 from .visits import Visit
 from .weights import AirframeWeighing, Stage, Weighing
+from .withdrawals import Withdrawal
 
 __all__ = [
     "Tablet",
@@ -117,5 +118,6 @@ __all__ = [
     "Unit",
     "Visit",
     "Weighing",
+    "Withdrawal",
     "Work",
 ]

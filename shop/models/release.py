@@ -44,7 +44,7 @@ class ReleaseProduct(models.Model):
 
 
 class ReleaseCoat(Fact):
-    """One coat. `number` counts since the surface was last stripped."""
+    """One coat. `number`: which one since the surface was stripped, when it went on."""
 
     tool = models.ForeignKey(Tool, models.PROTECT, related_name="release_coats")
     product = models.ForeignKey(ReleaseProduct, models.PROTECT, related_name="coats")

@@ -5,6 +5,7 @@ order below, and from each kind the links lead to later ones (down) or earlier o
 (up). Parts made of parts, and molds from molds, are followed recursively.
 
 Time counts: a coat or a step reaches only the pulls and the molds that came after it.
+One that was taken back reaches nothing.
 """
 
 # ruff: noqa: S608 -- statements are put together from names in this module only.
@@ -47,7 +48,7 @@ def _link(up: str, down: str, table: str, cause: str, effect: str = "id") -> Lin
     return Link(
         up,
         down,
-        f"SELECT {cause} AS up, {effect} AS down FROM {table} "
+        f"SELECT {cause} AS up, {effect} AS down FROM {table} f "
         f"WHERE {cause} IS NOT NULL",
     )
 
@@ -82,10 +83,20 @@ def _on_mold(up: str, table: str, before: str) -> Link:
     )
 
 
+def _standing(kind: str, table: str) -> str:
+    return (
+        f"(SELECT t.* FROM {table} t WHERE NOT EXISTS "
+        f"(SELECT 1 FROM shop_withdrawal w WHERE w.{kind}_id = t.id))"
+    )
+
+
+STEPS = _standing("step", "shop_stepdone")
+COATS = _standing("coat", "shop_releasecoat")
+
 LINKS = (
     _doer("milling", "shop_millingsetup"),
-    _doer("step", "shop_stepdone"),
-    _doer("coat", "shop_releasecoat"),
+    _doer("step", STEPS),
+    _doer("coat", COATS),
     _doer("cure", "shop_curetrace"),
     _doer("pull", "shop_pull", act="started_entry_id"),
     _doer("pull", "shop_plylaid", "pull_id"),
@@ -103,22 +114,22 @@ LINKS = (
         "WHERE e.by_id IS NOT NULL AND f.kind IN ('bonded', 'cut', 'made')",
     ),
     _link("machine", "milling", "shop_millingsetup", "machine_id"),
-    _link("lot", "step", "shop_stepdone", "lot_id"),
-    _link("lot", "coat", "shop_releasecoat", "lot_id"),
+    _link("lot", "step", STEPS, "lot_id"),
+    _link("lot", "coat", COATS, "lot_id"),
     _link("lot", "pull", "shop_plylaid", "lot_id", "pull_id"),
     _link("lot", "pull", "shop_resinbatch", "resin_lot_id", "pull_id"),
     _link("lot", "pull", "shop_resinbatch", "hardener_lot_id", "pull_id"),
     _link("milling", "touched", "shop_millingsetup", "id", "tool_id"),
-    _link("step", "touched", "shop_stepdone", "id", "tool_id"),
-    _link("coat", "touched", "shop_releasecoat", "id", "tool_id"),
+    _link("step", "touched", STEPS, "id", "tool_id"),
+    _link("coat", "touched", COATS, "id", "tool_id"),
     _on_plug("milling", "shop_millingsetup", "f.milled_on <= DATE(m.made_at)"),
-    _on_plug("step", "shop_stepdone", "f.done_at <= m.made_at"),
-    _on_plug("coat", "shop_releasecoat", "f.applied_at <= m.made_at"),
+    _on_plug("step", STEPS, "f.done_at <= m.made_at"),
+    _on_plug("coat", COATS, "f.applied_at <= m.made_at"),
     _on_mold("milling", "shop_millingsetup", "f.milled_on <= DATE(p.started_at)"),
-    _on_mold("step", "shop_stepdone", "f.done_at <= p.started_at"),
+    _on_mold("step", STEPS, "f.done_at <= p.started_at"),
     _on_mold(
         "coat",
-        "shop_releasecoat",
+        COATS,
         "p.surface = f.surface AND f.applied_at <= p.started_at",
     ),
     _link("tool", "tool", "shop_tool", "plug_id"),

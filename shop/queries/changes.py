@@ -55,6 +55,8 @@ WORDS = {
     "remove/1": (_N("parts taken out of place"), "airframes"),
     "step/1": (_N("steps done on tools"), "tooling"),
     "coat/1": (_N("release coats"), "tooling"),
+    "coat_withdrawn/1": (_N("release coats taken back"), "tooling"),
+    "step_withdrawn/1": (_N("steps taken back"), "tooling"),
     "tool/1": (_N("tools added"), "tooling"),
     "tool_change/1": (_N("tools changed"), "tooling"),
     "tool_act/1": (_N("acts on tools"), "tooling"),

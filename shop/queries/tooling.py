@@ -167,7 +167,9 @@ LAST = 60
 
 
 def tool_page(tool: Tool) -> ToolPage:
-    done = tool.steps_done.select_related("step", "lot__material", "entry__by")
+    done = tool.steps_done.select_related(
+        "step", "lot__material", "entry__by", "withdrawal__entry__by"
+    )
     return ToolPage(
         tool,
         list(tool.steps.all()),
@@ -192,7 +194,9 @@ def tool_page(tool: Tool) -> ToolPage:
 
 
 def _release(tool: Tool) -> ReleasePage:
-    coats = tool.release_coats.select_related("product", "lot__material", "entry__by")
+    coats = tool.release_coats.select_related(
+        "product", "lot__material", "entry__by", "withdrawal__entry__by"
+    )
     warns = layup_warnings(tool, timezone.now()) if tool.kind == ToolKind.MOLD else []
     return ReleasePage(
         list(coats.order_by("-applied_at", "-pk")[:LAST]),

@@ -9,10 +9,18 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from shop import roles
-from shop.actions import release, routes, tooling
+from shop.actions import release, routes, tooling, withdrawals
 from shop.actions.photos import add_photo
 from shop.forms import tooling as forms
-from shop.models import ReleaseProduct, StepDone, Tool, ToolDefect, ToolKind, ToolStep
+from shop.models import (
+    ReleaseCoat,
+    ReleaseProduct,
+    StepDone,
+    Tool,
+    ToolDefect,
+    ToolKind,
+    ToolStep,
+)
 from shop.queries import tooling as queries
 from shop.things import KINDS, address_of
 
@@ -134,7 +142,12 @@ def add_step(request, pk):
 @require_safe
 def step_done(request, pk):
     rows = StepDone.objects.select_related(
-        "tool", "step", "lot__material", "entry__by", "photo"
+        "tool",
+        "step",
+        "lot__material",
+        "entry__by",
+        "photo",
+        "withdrawal__entry__by",
     )
     done = roles.fetch(request.user, "look", rows, pk=pk)
     context = {
@@ -144,6 +157,26 @@ def step_done(request, pk):
         "photos": queries.photos_of("step", pk),
     }
     return render(request, "shop/step_done.html", context)
+
+
+@form_view
+def take_back_step(request, pk):
+    rows = StepDone.objects.select_related("tool", "step")
+    step = roles.fetch(request.user, "take steps", rows, pk=pk)
+    return _take_back(request, step.tool, step, withdrawals.take_back_step, step=step)
+
+
+def _take_back(request, tool, row, verb, **known):
+    note = _("It stays readable with its reason, and counts no more: not in the chain.")
+    return act_page(
+        request,
+        tool,
+        forms.WithdrawalForm(posted(request)),
+        partial(verb, **known),
+        _("Take back: %(what)s") % {"what": row},
+        notes=[note],
+        button=_("Take back"),
+    )
 
 
 @require_safe
@@ -186,6 +219,13 @@ def apply_coat(request, pk):
         notes=[note % {"time": release.clock(earliest)}] if earliest else [],
         caution=_("Solvents and dust: follow the product's safety data sheet."),
     )
+
+
+@form_view
+def take_back_coat(request, pk):
+    rows = ReleaseCoat.objects.select_related("tool", "product")
+    coat = roles.fetch(request.user, "work on tooling", rows, pk=pk)
+    return _take_back(request, coat.tool, coat, withdrawals.take_back_coat, coat=coat)
 
 
 @require_safe

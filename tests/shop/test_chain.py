@@ -8,7 +8,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from shop.actions import parts, routes, tooling
+from shop.actions import parts, routes, tooling, withdrawals
 from shop.models import (
     Airframe,
     Entry,
@@ -29,6 +29,7 @@ from shop.models import (
     StepDone,
     Tool,
     ToolStep,
+    Withdrawal,
 )
 from shop.queries.chain import reach
 
@@ -97,6 +98,23 @@ def test_a_coat_on_a_surface_since_stripped_reaches_no_later_pull(lead):
     pull = make_pull(lead, tool=mold, reason="made for a test")
     assert down("coat", gone)["pull"] == set()
     assert gone.pk not in up("pull", pull)["coat"]
+
+
+def test_a_coat_or_a_step_taken_back_reaches_nothing(lead):
+    plug = make_tool(lead, kind="plug", made_at=ago(days=60))
+    step = ToolStep.objects.create(tool=plug, order=1, name="fill")
+    done = routes.do_step(by=lead, step=step, done_at=ago(days=50))
+    mold = make_tool(lead, kind="mold", plug=plug, made_at=ago(days=40))
+    coat = make_coat(lead, mold, applied_at=ago(days=3))
+    pull = make_pull(lead, tool=mold, reason="made for a test")
+    assert coat.pk in up("pull", pull)["coat"]
+    assert done.pk in up("pull", pull)["step"]
+    withdrawals.take_back_coat(by=lead, coat=coat, reason="another mold")
+    withdrawals.take_back_step(by=lead, step=done, reason="another plug")
+    for kind, row in (("coat", coat), ("step", done)):
+        assert not any(down(kind, row).values())
+        assert not any(up(kind, row).values())
+        assert row.pk not in up("pull", pull)[kind]
 
 
 def test_a_step_on_the_plug_reaches_the_molds_made_later(lead):
@@ -216,15 +234,18 @@ def make_graph(said, people):
     for tool, who, day, lot in said["steps"]:
         tool = pick(tools, tool)
         step = ToolStep.objects.create(tool=tool, order=1, name="sand")
-        StepDone(
+        done = StepDone(
             tool=tool,
             step=step,
             done_at=at(day),
             entry_id=pick(entries, who),
             lot=pick(lots, lot) if lot % 2 else None,
-        ).save()
+        )
+        done.save()
+        if day % 3 == 0:
+            Withdrawal(step=done, entry_id=entries[0]).save()
     for number, (tool, day, surface, who) in enumerate(said["coats"]):
-        ReleaseCoat(
+        coat = ReleaseCoat(
             tool=pick(tools, tool),
             product=product,
             applied_at=at(day),
@@ -232,7 +253,10 @@ def make_graph(said, people):
             surface=surface,
             lot=pick(lots, who),
             entry_id=pick(entries, who),
-        ).save()
+        )
+        coat.save()
+        if day % 3 == 0:
+            Withdrawal(coat=coat, entry_id=entries[0]).save()
     for tool, day, who in said["millings"]:
         MillingSetup(
             tool=pick(tools, tool),

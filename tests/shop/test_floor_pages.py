@@ -17,6 +17,7 @@ from shop.models import (
     ReleaseCoat,
     StepDone,
     Tool,
+    ToolStep,
     Weighing,
 )
 
@@ -134,6 +135,7 @@ LEADS_AT = (
     ("add_step", "tool"),
     ("do_step", "todo"),
     ("apply_coat", "tool"),
+    ("take_back_step", "step"),
     ("change_machine", "machine"),
     ("measure_play", "machine"),
     ("record_milling", "plug"),
@@ -242,6 +244,36 @@ def post_then_reason(client, url, said, reason="the shop is cold"):
     assert list(form.errors) == ["reason"]
     assert not form["reason"].is_hidden
     assert client.post(url, {**said, "reason": reason}).status_code == 302
+
+
+def test_a_coat_and_a_step_taken_back_stay_readable_with_their_reason(lead, client_of):
+    mold = make_mold(lead)
+    coat = ReleaseCoat.objects.latest("pk")
+    step = ToolStep.objects.create(tool=mold, order=1, name="sand")
+    done = routes.do_step(by=lead, step=step)
+    client = client_of("builder")
+    for name, row in (("take_back_coat", coat), ("take_back_step", done)):
+        url = reverse(name, args=[row.pk])
+        page = client.post(url, {"reason": ""})
+        assert list(page.context["form"].errors) == ["reason"]
+        assert client.post(url, {"reason": f"wrong {name}"}).status_code == 302
+        page = client.post(url, {"reason": "twice"})
+        assert "taken back already" in page.text
+        tool_page = client.get(reverse("tool", args=[mold.pk])).text
+        assert f"wrong {name}" in tool_page
+        assert url not in tool_page
+    assert (
+        "wrong take_back_step" in client.get(reverse("step_done", args=[done.pk])).text
+    )
+
+
+def test_every_field_of_a_tool_stands_in_one_group(lead, client_of):
+    client = client_of("lead")
+    tool = make_tool(lead)
+    for url in (reverse("add_tool"), reverse("change_tool", args=[tool.pk])):
+        form = client.get(url).context["form"]
+        grouped = [field.name for _legend, fields in form.groups for field in fields]
+        assert sorted(grouped) == sorted(form.fields)
 
 
 def test_a_coat_too_early_comes_back_with_a_warning_and_a_field(lead, client_of):

@@ -6,7 +6,14 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
-from shop.actions import machines, release, routes, tooling
+from shop.actions import (
+    machines,
+    release,
+    routes,
+    suspects,
+    tooling,
+    withdrawals,
+)
 from shop.ledger import Refused
 from shop.models import Hand, ReleaseCoat, StepDone, Tool, ToolKind, ToolState
 from shop.queries import tooling as queries
@@ -178,6 +185,57 @@ def test_coats_count_since_the_surface_was_stripped(lead):
     assert (mold.coats, mold.last_coat, mold.surface) == (0, None, 1)
     coat = make_coat(lead, mold, product=product, applied_at=ago(hours=1))
     assert (coat.number, coat.surface) == (1, 1)
+
+
+def test_a_coat_taken_back_leaves_the_coats_and_the_pulls_as_if_it_never_was(lead):
+    mold = make_tool(lead)
+    product = make_product(lead)
+    first = make_coat(lead, mold, product=product, applied_at=ago(days=5))
+    make_demolded(lead, tool=mold, started_at=ago(days=4), reason="for a test")
+    mold.refresh_from_db()
+    wrong = make_coat(lead, mold, product=product, applied_at=ago(hours=3))
+    withdrawals.take_back_coat(by=lead, coat=wrong, reason="the other mold")
+    mold.refresh_from_db()
+    assert (mold.coats, mold.last_coat, mold.pulls_since_wax) == (1, first, 1)
+    again = make_coat(lead, mold, product=product, applied_at=ago(hours=5))
+    withdrawals.take_back_coat(by=lead, coat=first, reason="that one too")
+    mold.refresh_from_db()
+    assert (mold.coats, mold.last_coat, mold.pulls_since_wax) == (1, again, 0)
+    withdrawals.take_back_coat(by=lead, coat=again, reason="and this")
+    mold.refresh_from_db()
+    assert (mold.coats, mold.last_coat, mold.pulls_since_wax) == (0, None, 1)
+
+
+def test_a_coat_is_taken_back_once_with_a_reason_and_not_while_it_is_held(lead, people):
+    coat = make_coat(lead, make_tool(lead))
+    take_back = lambda **said: withdrawals.take_back_coat(  # noqa: E731
+        **{"by": lead, "coat": coat, "reason": "never was", **said}
+    )
+    refused(lambda: take_back(reason="  "), "reason")
+    hold = suspects.put_on_hold(by=lead, kind="coat", key=coat.pk, reason="fish eyes")
+    assert "on hold" in refused(take_back).message
+    suspects.lift_hold(by=lead, hold=hold, reason="only dust")
+    assert str(take_back()) == str(coat)
+    assert "already" in refused(take_back).message
+
+
+def test_the_tool_waits_again_for_a_step_that_was_taken_back(lead, people):
+    routes.set_route(by=lead, kind="plug", steps=[("rough", ""), ("inspect", "lead")])
+    plug = make_tool(lead, kind="plug")
+    rough, inspect = plug.steps.all()
+    once = routes.do_step(by=lead, step=rough)
+    twice = routes.do_step(by=lead, step=rough, reason="dropped it")
+    seen = routes.do_step(by=lead, step=inspect)
+    builder = people["builder"]
+    refused(
+        lambda: withdrawals.take_back_step(by=builder, step=seen, reason="not seen")
+    )
+    waits = []
+    for done in (twice, once):
+        withdrawals.take_back_step(by=builder, step=done, reason="another plug")
+        plug.refresh_from_db()
+        waits.append(plug.waits_for)
+    assert waits == [None, rough]
 
 
 def test_the_next_coat_and_the_layup_follow_from_the_products_rule(lead):
