@@ -4,7 +4,7 @@ A person types 200 readings with a gauge while requests are lost, doubled, delay
 answered by a portal or by nothing, while the server is killed, the site is updated, the
 page is loaded again, the browser crashes with its profile and the session expires. A
 naive sender through the same faults shows that they have teeth. FAYLINE_FAULT_SEEDS
-says how many seeds (default 2).
+says how many seeds: 20 in .ci/run, else 2.
 """
 
 import contextlib
