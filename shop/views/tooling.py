@@ -161,20 +161,24 @@ def step_done(request, pk):
 
 @form_view
 def take_back_step(request, pk):
-    rows = StepDone.objects.select_related("tool", "step")
+    rows = StepDone.objects.select_related("tool", "step", "entry__by")
     step = roles.fetch(request.user, "take steps", rows, pk=pk)
-    return _take_back(request, step.tool, step, withdrawals.take_back_step, step=step)
+    act = partial(withdrawals.take_back_step, step=step)
+    return _take_back(request, step, step.done_at, act)
 
 
-def _take_back(request, tool, row, verb, **known):
-    note = _("It stays readable with its reason, and counts no more: not in the chain.")
+def _take_back(request, row, when, act):
+    notes = [
+        f"{row.tool}, {release.clock(when)}, {row.entry.by}",
+        _("Its row stays readable, with your reason. It counts no more."),
+    ]
     return act_page(
         request,
-        tool,
+        row.tool,
         forms.WithdrawalForm(posted(request)),
-        partial(verb, **known),
+        act,
         _("Take back: %(what)s") % {"what": row},
-        notes=[note],
+        notes=notes,
         button=_("Take back"),
     )
 
@@ -223,9 +227,10 @@ def apply_coat(request, pk):
 
 @form_view
 def take_back_coat(request, pk):
-    rows = ReleaseCoat.objects.select_related("tool", "product")
+    rows = ReleaseCoat.objects.select_related("tool", "product", "entry__by")
     coat = roles.fetch(request.user, "work on tooling", rows, pk=pk)
-    return _take_back(request, coat.tool, coat, withdrawals.take_back_coat, coat=coat)
+    act = partial(withdrawals.take_back_coat, coat=coat)
+    return _take_back(request, coat, coat.applied_at, act)
 
 
 @require_safe
