@@ -217,6 +217,10 @@ def _again(sheet: CheckSheet) -> list[Block]:
     ]
 
 
+# Points that the mark of a verdict takes before its word.
+MARK = 11
+
+
 def _table(sheet: CheckSheet) -> list[Block]:
     notes = any(row.note for row in sheet.rows)
     chance = any(row.probability for row in sheet.rows)
@@ -227,7 +231,7 @@ def _table(sheet: CheckSheet) -> list[Block]:
         Column("Requirement, mm", 27, "right"),
         Column("As read", 17, "right"),
         Column("Result, mm", 16, "right", font=SEMIBOLD),
-        Column("Verdict", 35),
+        Column("Verdict", 35, mark=MARK),
         Column("Beyond limit, mm", 17, "right"),
     ]
     if chance:
@@ -261,6 +265,6 @@ def _marks(rows: Sequence[SheetRow]):
         if column != 5:
             return 0
         drawing_pdf.mark(canvas, rows[number].state, x + 4, middle, 3.2)
-        return 11
+        return MARK
 
     return draw

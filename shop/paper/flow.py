@@ -1,6 +1,7 @@
 """Blocks that flow down numbered pages. A block knows its height before it is drawn,
 so the page count is known too."""
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -31,14 +32,15 @@ class Block:
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a table: heading, share of the width, alignment, font and how many
-    lines a cell may take."""
+    """A column of a table: heading, share of the width, alignment, font, how many
+    lines a cell may take, and the points that a mark takes before its text."""
 
     title: str
     share: float
     align: str = "left"
     font: str = REGULAR
     lines: int = 1
+    mark: float = 0.0
 
 
 def gap(height_mm: float, keep: bool = False) -> Block:
@@ -107,10 +109,7 @@ def table(
     the row above it; without `rules` every row has its line. `marks(canvas, row,
     column, x, middle)` may draw in a cell and returns the width that it took there.
     """
-    total = sum(column.share for column in columns)
-    edges = [0.0]
-    for column in columns:
-        edges.append(edges[-1] + column.share / total * width)
+    edges = _edges(columns, rows, width, size)
     head = _table_head(columns, edges, size)
     blocks = [replace(head, keep=True)]
     for number, row in enumerate(rows):
@@ -121,6 +120,49 @@ def table(
         )
         blocks.append(replace(block, keep=joined))
     return blocks
+
+
+def _edges(columns, rows, width, size) -> list[float]:
+    """Edges of the columns: by their shares, but what lacks room takes from what has
+    more than it needs."""
+    total = sum(column.share for column in columns)
+    widths = [column.share / total * width for column in columns]
+    # No cell, however long, takes more than twice the share of its column.
+    needs = [
+        min(_need(column, {str(row[i]) for row in rows}, size), 2 * widths[i])
+        for i, column in enumerate(columns)
+    ]
+    lacks = [max(need - has, 0) for need, has in zip(needs, widths, strict=True)]
+    spares = [max(has - need, 0) for need, has in zip(needs, widths, strict=True)]
+    moved = min(sum(lacks), sum(spares))
+    if moved:
+        give, take = moved / sum(spares), moved / sum(lacks)
+        widths = [
+            has + take * lack - give * spare
+            for has, lack, spare in zip(widths, lacks, spares, strict=True)
+        ]
+    return [0.0, *itertools.accumulate(widths)]
+
+
+# Lines break at words: several need a little more than their part of the whole.
+RAGGED = 1.25
+
+
+def _need(column: Column, cells: set[str], size: float) -> float:
+    """Points that a column wants for its cells and its heading, in their lines."""
+    needs = [_lines_need({column.title}, SEMIBOLD, size - 1, 2)]
+    needs.append(column.mark + _lines_need(cells, column.font, size, column.lines))
+    return max(needs) + BESIDE[column.align] + 0.1
+
+
+def _lines_need(cells: set[str], font: str, size: float, lines: int) -> float:
+    cells = {text.clean(cell) for cell in cells}
+    if lines == 1:
+        return max((text.width(cell, font, size) for cell in cells), default=0.0)
+    words = {word for cell in cells for word in cell.split(" ")}
+    longest = max((text.width(word, font, size) for word in words), default=0.0)
+    whole = max((text.width(cell, font, size) for cell in cells), default=0.0)
+    return max(longest, min(whole, whole / lines * RAGGED))
 
 
 def _table_head(columns, edges, size) -> Block:

@@ -9,6 +9,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pypdf
@@ -189,6 +190,19 @@ def test_every_result_is_in_the_table(made):
         if row.millimeters:
             assert row.millimeters in pages
     assert pages.count("conforms") > 60
+
+
+@both_papers
+@pytest.mark.parametrize("note", ["", "bridge +0.35 mm", "measured again after lunch"])
+def test_no_figure_of_a_full_table_is_shortened(paper, note):
+    rows = [
+        replace(row, typed="-0.46 mm", by="Bea Lindqvist", note=note)
+        for row in drawn.check_sheet().rows
+    ]
+    pages = words(check_sheet.render(drawn.check_sheet(rows=tuple(rows)), paper))
+    table_pages = "".join(pages).partition("Every characteristic")[2]
+    assert table_pages.count("-0.46 mm") == len(rows)
+    assert "…" not in table_pages
 
 
 def test_a_station_is_not_torn_between_two_pages(made):
