@@ -2,6 +2,7 @@
 
 import io
 import json
+import time
 
 import pytest
 from PIL import Image
@@ -80,6 +81,18 @@ def test_a_check_is_started_filled_and_kept_without_a_network(desk, live_site):
         ("2", "gap"): "1.2",
     }
     assert started.fit_up.held[0]["count"] == 6
+
+
+def test_the_last_contact_is_known_after_a_reload_without_a_network(desk, live_site):
+    desk.goto(live_site.url + "/tablet/store")
+    told = desk.locator("dt", has_text="Last contact").locator("+ dd")
+    expect(told).to_have_text("just now")
+    desk.evaluate(PUT, ["settings", 1_000 * (time.time() - 42 * 60), "contact"])
+    desk.context.set_offline(True)
+    desk.reload()
+    expect(told).to_have_text("42 min")
+    desk.context.set_offline(False)
+    expect(told).to_have_text("just now")
 
 
 def test_an_act_that_needs_a_person_waits_apart_and_the_rest_goes_on(

@@ -9,6 +9,7 @@ const TOGETHER = 16;
 const CLAIM_AT_ONCE = 2 * ABREAST * TOGETHER;
 const ASK_AT_ONCE = 500;
 const HOUR_MS = 36e5;
+const MINUTE_MS = 6e4;
 
 // channel joins the tabs of one browser. tell(event): {type, item?, receipt?, why?} on everything that happened.
 export function outboxOf({ store, link, channel, tell }) {
@@ -21,6 +22,7 @@ export function outboxOf({ store, link, channel, tell }) {
   const settled = [];
   const box = { queue, open, add, kick, greet, retry, setAside, pause: null, fails: 0, lastContact: null };
   let notBefore = 0;
+  let noted = 0;
   let timer = 0;
   let greeting = null;
   let claiming = false;
@@ -32,7 +34,17 @@ export function outboxOf({ store, link, channel, tell }) {
 
   async function open() {
     for (const item of await store.acts()) if (!queue.items.has(item.id)) queue.admit(item);
+    box.lastContact ??= await store.get("settings", "contact");
     changed();
+  }
+
+  // Our server answered. When, is kept through a reload, to the minute: a write an act would cost as much as the act.
+  function heard() {
+    box.fails = 0;
+    box.lastContact = Date.now();
+    if (box.lastContact - noted < MINUTE_MS) return;
+    noted = box.lastContact;
+    store.put("settings", noted, "contact").catch(() => {});
   }
 
   // Keeps the act on the tablet; resolves when it is on disk, long before it is sent.
@@ -57,10 +69,11 @@ export function outboxOf({ store, link, channel, tell }) {
     pump();
   }
 
-  // Something happened that may have brought the server back: try at once.
+  // Something happened that may have brought the server back: try at once. With nothing to send, ask whether it is there.
   function kick() {
     notBefore = 0;
-    pump();
+    if (queue.items.size) pump();
+    else if (!box.pause) greet();
   }
 
   function pump() {
@@ -129,10 +142,7 @@ export function outboxOf({ store, link, channel, tell }) {
     if (what === "done") settle(item, json);
     else if (what === "park") park(item, problem);
     else queue.putBack(item.id);
-    if (what === "done" || what === "park") {
-      box.fails = 0;
-      box.lastContact = Date.now();
-    }
+    if (what === "done" || what === "park") heard();
     return what;
   }
 
@@ -218,8 +228,7 @@ export function outboxOf({ store, link, channel, tell }) {
   }
 
   async function met({ user, moved }) {
-    box.lastContact = Date.now();
-    box.fails = 0;
+    heard();
     box.pause = null;
     tell({ type: "session" });
     if (!link.ready) return stop("other_database");
