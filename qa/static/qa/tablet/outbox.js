@@ -69,11 +69,11 @@ export function outboxOf({ store, link, channel, tell }) {
     pump();
   }
 
-  // Something happened that may have brought the server back: try at once. With nothing to send, ask whether it is there.
+  // Something happened that may have brought the server back: try at once. With nothing to send and no contact, ask whether it is there.
   function kick() {
     notBefore = 0;
     if (queue.items.size) pump();
-    else if (!box.pause) greet();
+    else if (!box.pause && (box.fails || !link.ready)) greet();
   }
 
   function pump() {
