@@ -240,6 +240,31 @@ def test_several_people_share_an_enrolled_tablet(page, live_site, sign_in, check
     assert "sessionid" not in kept
 
 
+def test_the_page_of_a_guest_network_is_taken_for_nothing(
+    page, live_site, sign_in, check
+):
+    """A portal answers every question with 200 and a page of its own."""
+    set_pin(sign_in(page, "builder"), live_site)
+    open_check(sign_in(page, "lead"), live_site, check)
+    all_sent(page)
+    enroll(page)
+    page.goto(f"{live_site.url}/tablet/")
+    carried = page.get_by_role("link", name="Left door to frame")
+    expect(carried).to_be_visible()
+    page.route("**/api/**", lambda route: route.fulfill(body="<title>Guests</title>"))
+    page.get_by_role("button", name="Fetch what is new").click()
+    expect(page.locator("[data-ref=note]")).to_contain_text("cannot be reached")
+    expect(carried).to_be_visible()
+    switch(page, "Builder of the shop")
+    page.get_by_label("PIN", exact=True).fill(PIN)
+    page.get_by_role("button", name="Prove").click()
+    expect(page.get_by_role("dialog")).to_contain_text("cannot be reached")
+    page.get_by_role("dialog").get_by_role("button", name="Without PIN").click()
+    expect(page.locator("#who")).to_have_text("Builder of the shop")
+    page.get_by_role("link", name="New check").click()
+    expect(page.get_by_label("Joint")).to_be_visible()
+
+
 def test_a_revoked_tablet_keeps_its_readings_and_a_lead_recovers_them(
     page, live_site, sign_in, check, client
 ):

@@ -36,6 +36,9 @@ STATIONS = 100
 SEEDS = int(os.environ.get("FAYLINE_FAULT_SEEDS", "2"))
 NO_BYTECODE = shutil.ignore_patterns("__pycache__")
 SAVED = "k => document.querySelector('.progress')?.textContent === k"
+# What stands in the pad, whether a question is open, and whether told is true: at once.
+STANDS = f"""k => [document.querySelector('.desk input')?.value,
+  Boolean(document.querySelector('dialog[open]')), ({SAVED})(k)]"""
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 20, "crash": 6, "offline": 25, "kill": 6, "expire": 6}
 
@@ -108,22 +111,34 @@ class Shift:
             if number == self.update_before:
                 self.update()
             self.maybe_happen()
-            told = f"{number} of {len(values)}"
-            for _ in range(5):
-                # When a question comes up while the gauge types, the hand types again.
+            self.type(value, f"{number} of {len(values)}")
+
+    def type(self, value, told):
+        """One reading by gauge; told is the count that says it is kept.
+
+        A question may come up while the gauge types, and the disk may take seconds for
+        one reading. So a person looks before typing again: what stands in the pad only
+        lacks its OK, or is being kept.
+        """
+        began = time.monotonic()
+        tries = []
+        while self.page.text_content(".progress") != told:
+            if time.monotonic() > began + 90:
+                said = self.page.inner_text("body")[:1500]
+                raise AssertionError(f"{value}: {tries}, {self.happened}: {said}")
+            stands, question, kept = self.page.evaluate(STANDS, told)
+            tries.append(f"{time.monotonic() - began:.1f} s {stands!r} {question}")
+            if kept:
+                return
+            if question:
                 self.answer_questions()
-                if self.page.text_content(".progress") == told:
-                    break
+                continue
+            if stands != value:
                 self.page.keyboard.press("Delete")
                 self.page.keyboard.type(value, delay=1)
-                self.page.keyboard.press("Enter")
-                with contextlib.suppress(BrowserError):
-                    self.page.wait_for_function(SAVED, arg=told, timeout=8000)
-                if self.page.text_content(".progress") == told:
-                    break
-            else:
-                said = self.page.inner_text("body")[:1500]
-                raise AssertionError(f"{value} not kept: {self.happened} {said}")
+            self.page.keyboard.press("Enter")
+            with contextlib.suppress(BrowserError):
+                self.page.wait_for_function(SAVED, arg=told, timeout=8000)
 
     def maybe_happen(self):
         point = self.random.uniform(0, 1000)

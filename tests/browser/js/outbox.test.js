@@ -24,7 +24,7 @@ test("answers that need a person park, with the reason", () => {
 });
 
 test("an error page of something in between is tried again", () => {
-  for (const status of [403, 404, 500, 502, 503, 0]) assert.equal(what(status, null), "retry");
+  for (const status of [401, 403, 404, 500, 502, 503, 0]) assert.equal(what(status, null), "retry");
   assert.equal(what(500, { error: { code: "broken" } }), "retry");
   assert.equal(what(429, { error: { code: "wait" } }), "retry");
 });

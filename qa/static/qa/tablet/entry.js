@@ -9,6 +9,8 @@ import { judge, looksLikeASlip, stateOf } from "./verdict.js";
 import { neighbor, nextOpen } from "./walk.js";
 import { hear, quiet } from "./wedge.js";
 
+// A disk that is asked much by others may take its time; longer than this, the person is told.
+const SLOW_MS = 1500;
 const NOTHING = { value: "", unit: "", goes: "", does_not_go: "" };
 
 // desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(about, words), photoOf(slot)}
@@ -146,7 +148,8 @@ export function openEntry(desk) {
       reason = measured(current) ? await why("why-new", name()) : `Measured after it was ${current.outcome}`;
       if (!reason) return null;
     }
-    const act = await record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason });
+    const slow = setTimeout(() => document.querySelector("dialog[open]") || complain("Still being kept \u2026"), SLOW_MS);
+    const act = await record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason }).finally(() => clearTimeout(slow));
     if (act) {
       last = { said: act.body.said, id: act.id };
       forward();

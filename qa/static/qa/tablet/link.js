@@ -2,7 +2,7 @@
 
 export class Link {
   constructor(store) {
-    Object.assign(this, { store, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], ready: false, stranger: null });
+    Object.assign(this, { store, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], ready: false, stranger: null, signIns: 0 });
   }
 
   async open() {
@@ -35,16 +35,19 @@ export class Link {
 
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
   async session(method = "GET", body = undefined) {
+    const { signIns: asked } = this;
     const { status, json } = await this.ask(method, "/api/session", body);
     if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });
+    if (body) this.signIns += 1;
     const { csrf, user, database, people, before = [], proven = [] } = json;
-    Object.assign(this, { csrf, user, proven });
+    // What was asked before somebody signed in knows an old token, and nobody.
+    if (body || asked === this.signIns) Object.assign(this, { csrf, user, proven });
     if (people.length) await this.store.put("settings", (this.people = people), "people");
     const moved = this.database !== null && this.database !== database;
     this.ready = !moved || before.includes(this.database);
     if (!this.ready) this.stranger = database;
     else if (this.database !== database) await this.bind(database);
-    return { user, moved };
+    return { user: this.user, moved };
   }
 
   async bind(database) {

@@ -218,7 +218,7 @@ export function outboxOf({ store, link, channel, tell }) {
     greeting ??= link
       .session()
       .then(met)
-      .catch(({ status }) => (status === 401 ? stop("revoked") : failed()))
+      .catch(({ problem }) => (problem?.code === "revoked" ? stop("revoked") : failed()))
       .finally(() => {
         greeting = null;
         changed();

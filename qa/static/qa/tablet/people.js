@@ -24,9 +24,9 @@ export function peopleOf(app) {
       if (!answer) return null;
       try {
         if (!link.csrf) await link.session();
-        await link.session("POST", { username: answer.username, password: answer.password });
+        const { user } = await link.session("POST", { username: answer.username, password: answer.password });
         app.outbox.greet();
-        return await become(link.user.username);
+        return await become(user.username);
       } catch ({ problem }) {
         // An answer cut off in the middle may have brought another cookie: ask for its token before the next try.
         link.csrf = "";
@@ -50,7 +50,8 @@ export function peopleOf(app) {
       if (!answer) return null;
       if (answer.value === "claim") break;
       const { status, json } = await link.ask("POST", "/api/prove", { username, pin: answer.pin }).catch(() => ({}));
-      if (status === 200) link.proven.push(json);
+      // A guest network answers 200 with a page of its own.
+      if (status === 200 && json?.username) link.proven.push(json);
       else note = json?.error?.message ?? "The server cannot be reached: go on without PIN, and confirm later.";
     }
     say(`${nameOf(username)} is measuring.`);
@@ -61,7 +62,7 @@ export function peopleOf(app) {
     const answer = await ask("enroll");
     if (!answer) return;
     const { status, json } = await link.ask("POST", "/api/tablets", { name: answer.name }).catch(() => ({}));
-    if (status !== 201) return void say(json?.error?.message ?? "The server cannot be reached.", true);
+    if (status !== 201 || !json?.token) return void say(json?.error?.message ?? "The server cannot be reached.", true);
     await link.become({ ...json.tablet, token: json.token });
     app.outbox.greet();
   }

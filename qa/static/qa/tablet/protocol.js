@@ -11,10 +11,10 @@ export function classify(status, answer, id, database) {
     return answer.database === database ? { what: "done" } : { what: "other_database" };
   }
   const problem = answer?.error;
-  if (status === 401) return { what: problem?.code === "revoked" ? "revoked" : "sign_in", problem };
   if (status === 413) return { what: "park", problem: problem ?? { code: "too_large", message: "Too large for the server." } };
   // An error page without our own error shape comes from something in between, not from the shop's server.
   if (!problem?.code) return { what: "retry" };
+  if (status === 401) return { what: problem.code === "revoked" ? "revoked" : "sign_in", problem };
   if (problem.code === "csrf") return { what: "csrf" };
   if (problem.code === "other_database") return { what: "other_database" };
   if (PARKING.has(status)) return { what: "park", problem: { ...problem, status } };

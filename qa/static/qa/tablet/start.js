@@ -6,9 +6,11 @@ import { ask, el, say, stamp } from "./dom.js";
 // What the server gives to carry, else what is carried already.
 async function carry({ link, store }) {
   const answer = await link.ask("GET", "/api/carry", undefined, 30000).catch(() => null);
-  if (answer?.status !== 200) return { here: await store.get("settings", "carry") };
-  await store.put("settings", answer.json, "carry");
-  return { here: answer.json, fresh: true };
+  const here = answer?.json;
+  // A page of a guest network must not take the place of what is carried.
+  if (answer?.status !== 200 || !here?.checks) return { here: await store.get("settings", "carry") };
+  await store.put("settings", here, "carry");
+  return { here, fresh: true };
 }
 
 // Offered where the browser reads codes itself and the page may ask for the camera; fetched when it is used.
@@ -25,7 +27,7 @@ async function scan(app, here, onPick, leave) {
   const { what, field, id, uuid, path, words, thing } = means;
   if (what === "pick") return void onPick(field, id);
   if (what === "check") return void app.go(`/tablet/check/${uuid}`);
-  const online = (await app.link.ask("GET", "/api/session", undefined, 3000).catch(() => ({}))).status === 200;
+  const online = Boolean((await app.link.ask("GET", "/api/session", undefined, 3000).catch(() => ({}))).json?.database);
   if (leave && online) return void location.assign(location.origin + path);
   const asking = ask("found", { words, note: online ? "" : "The server cannot be reached: its page does not open now." });
   for (const [name, there] of Object.entries({ open: online, photo: thing })) document.querySelector(`dialog [value=${name}]`).hidden = !there;
