@@ -44,6 +44,13 @@ PUT = f"""async ([name, row, key]) => {{ {OPEN}
   database.close();
 }}"""
 
+# Holds the store as a busy disk would, until the page is told to let go.
+HOLD = f"""async () => {{ {OPEN}
+  const rows = database.transaction("outbox", "readwrite").objectStore("outbox");
+  const more = () => (rows.count().onsuccess = () => window.letGo || more());
+  more();
+}}"""
+
 
 @pytest.fixture
 def check(live_site):
@@ -96,6 +103,24 @@ def test_the_last_contact_is_known_after_a_reload_without_a_network(desk, live_s
     expect(told).to_have_text("42 min")
     desk.context.set_offline(False)
     expect(told).to_have_text("just now")
+
+
+def test_a_slow_disk_is_told_and_loses_nothing(desk, check):
+    desk.evaluate(HOLD)
+    tap(desk, "2.31")
+    verdict = desk.locator("[data-ref=verdict]")
+    expect(verdict).to_have_text("Still being kept …")
+    # A gauge that types goes on meanwhile: its value comes next.
+    desk.keyboard.type("0.12", delay=1)
+    desk.keyboard.press("Enter")
+    expect(desk.locator(".progress")).to_have_text("0 of 8")
+    desk.evaluate("window.letGo = true")
+    expect(desk.locator(".progress")).to_have_text("2 of 8")
+    at(desk, "2", "gap")
+    expect(verdict).to_have_text("not measured")
+    all_sent(desk)
+    there = {place: value for place, (_, value, *_) in standing(check).items()}
+    assert there == {("1", "gap"): "2.31", ("1", "flush"): "0.12"}
 
 
 def test_an_act_that_needs_a_person_waits_apart_and_the_rest_goes_on(
