@@ -7,6 +7,13 @@ from shop.models import Person
 from tests.qa.making import make_check, make_joint
 
 KEYS = {"-": "sign", ",": "."}
+# For scripts that run in the page, on the browser's own store.
+OPEN = """
+  const open = indexedDB.open("fayline");
+  const answer = (asked) =>
+    new Promise((done) => (asked.onsuccess = () => done(asked.result)));
+  const database = await answer(open);
+"""
 
 
 def a_check(stations=4, by="engineer", **joint):

@@ -13,6 +13,7 @@ from qa.models import Check, Reading
 from shop.actions import tablets
 from shop.models import Confirmation, Entry, Person, Photo, Tablet
 from tests.browser.at_the_tablet import (
+    OPEN,
     a_check,
     all_sent,
     at,
@@ -25,12 +26,6 @@ from tests.browser.at_the_tablet import (
 PASSWORD = "Test-shop-7"
 PIN = "4711"
 # Run in the page, on the browser's own store.
-OPEN = """
-  const open = indexedDB.open("fayline");
-  const answer = (asked) =>
-    new Promise((done) => (asked.onsuccess = () => done(asked.result)));
-  const database = await answer(open);
-"""
 DUMP = f"""async () => {{ {OPEN}
   const all = [];
   for (const name of database.objectStoreNames)
@@ -42,13 +37,6 @@ PUT = f"""async ([name, row, key]) => {{ {OPEN}
   const rows = database.transaction(name, "readwrite").objectStore(name);
   await answer(rows.put(row, ...(key ? [key] : [])));
   database.close();
-}}"""
-
-# Holds the store as a busy disk would, until the page is told to let go.
-HOLD = f"""async () => {{ {OPEN}
-  const rows = database.transaction("outbox", "readwrite").objectStore("outbox");
-  const more = () => (rows.count().onsuccess = () => window.letGo || more());
-  more();
 }}"""
 
 
@@ -103,24 +91,6 @@ def test_the_last_contact_is_known_after_a_reload_without_a_network(desk, live_s
     expect(told).to_have_text("42 min")
     desk.context.set_offline(False)
     expect(told).to_have_text("just now")
-
-
-def test_a_slow_disk_is_told_and_loses_nothing(desk, check):
-    desk.evaluate(HOLD)
-    tap(desk, "2.31")
-    verdict = desk.locator("[data-ref=verdict]")
-    expect(verdict).to_have_text("Still being kept …")
-    # A gauge that types goes on meanwhile: its value comes next.
-    desk.keyboard.type("0.12", delay=1)
-    desk.keyboard.press("Enter")
-    expect(desk.locator(".progress")).to_have_text("0 of 8")
-    desk.evaluate("window.letGo = true")
-    expect(desk.locator(".progress")).to_have_text("2 of 8")
-    at(desk, "2", "gap")
-    expect(verdict).to_have_text("not measured")
-    all_sent(desk)
-    there = {place: value for place, (_, value, *_) in standing(check).items()}
-    assert there == {("1", "gap"): "2.31", ("1", "flush"): "0.12"}
 
 
 def test_an_act_that_needs_a_person_waits_apart_and_the_rest_goes_on(

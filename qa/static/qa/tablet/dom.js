@@ -12,14 +12,32 @@ export const svg = (tag, attributes = {}, ...children) => put(document.createEle
 // Something to touch: acts by name, see stamp.
 export const touch = (act, words, attributes) => el("button", { type: "button", class: "button", "data-do": act, ...attributes }, words);
 
+// What the browser's store refuses is told; anything else is a fault of ours.
+function refused(error) {
+  if (!(error instanceof DOMException)) throw error;
+  say(`Not kept: ${error.message}`, true);
+}
+
+// One at a time, however often a glove taps: two fit-ups for one are two facts.
+export function once(work) {
+  let running = false;
+  return (...all) => {
+    const done = !running && work(...all);
+    if (!done?.then) return;
+    running = true;
+    done.catch(refused).finally(() => (running = false));
+  };
+}
+
 // A copy of a template: its element, and what it marks with data-ref by name. Touches of [data-do] go to acts[name](element).
 export function stamp(name, acts = {}) {
   const node = document.getElementById(`t-${name}`).content.firstElementChild.cloneNode(true);
   const refs = {};
+  const doing = Object.fromEntries(Object.entries(acts).map(([act, work]) => [act, once(work)]));
   for (const one of [node, ...node.querySelectorAll("[data-ref]")]) refs[one.dataset.ref] = one;
   node.addEventListener("click", ({ target }) => {
     const touched = target.closest("[data-do]");
-    if (touched && !touched.disabled) acts[touched.dataset.do]?.(touched);
+    if (touched && !touched.disabled) doing[touched.dataset.do]?.(touched);
   });
   return { node, ...refs };
 }

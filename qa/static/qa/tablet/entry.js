@@ -22,27 +22,26 @@ export function openEntry(desk) {
   let last = null;
   let wedge = quiet();
   let slip = "";
+  // While an act is being kept, what is done waits here and comes next: a hand or a gauge is faster than a slow disk.
   let busy = false;
-  // One acceptance after the other: a gauge may send the next value while one is being saved.
-  let turn = Promise.resolve();
-  const inTurn = (work) => (turn = turn.then(work).catch(({ message }) => complain(`Not saved: ${message}`)));
+  let ahead = [];
 
   const ui = stamp("desk", {
-    back: () => go(neighbor(slots, at.key, -1)),
-    forward: () => go(neighbor(slots, at.key, 1)),
+    back: () => leave(neighbor(slots, at.key, -1)),
+    forward: () => leave(neighbor(slots, at.key, 1)),
     key: ({ dataset }) => type(dataset.key),
-    undo,
-    clear,
-    skip,
+    undo: () => inTurn(undo),
+    clear: () => inTurn(clear),
+    skip: () => inTurn(skip),
     feeler: () => setPair(!pair),
     unit: turnUnit,
     photo: () => desk.photo({ station: at.station, kind: at.kind }, `station ${name()}`),
     photoOf: () => desk.photoOf(at),
     goes: () => setField("goes"),
     does_not_go: () => setField("does_not_go"),
-    choose: ({ value }) => choose(slotHere().alive.find((one) => one.act === value)),
+    choose: ({ value }) => inTurn(() => choose(slotHere().alive.find((one) => one.act === value))),
   });
-  ui.input.oninput = () => type({ text: ui.input.value });
+  ui.input.oninput = () => (busy ? paintReading() : type({ text: ui.input.value }));
 
   const slotHere = () => desk.view().slot(at.station, at.kind);
   const limits = () => desk.check.stations.find((one) => one.label === at.station)[at.kind];
@@ -61,16 +60,39 @@ export function openEntry(desk) {
     say(`${words}${words && " Now station"} ${name()}.`);
   }
 
+  // work resolves to what to complain about; after a complaint nothing may be added to the value that stands.
+  async function inTurn(work) {
+    if (busy) return void ahead.push(() => inTurn(work));
+    busy = true;
+    const problem = await work().catch(({ message }) => `Not saved: ${message}`);
+    busy = false;
+    const next = problem ? [] : ahead;
+    ahead = [];
+    for (const one of next) one();
+    if (problem) complain(problem);
+  }
+
+  // A person goes elsewhere: what was typed was meant for here.
+  function leave(slot) {
+    ahead = [];
+    go(slot);
+  }
+
   // A station was touched on the map or in the list: its first open kind, else its first.
   function visit(label, kind) {
     const here = slots.filter((slot) => slot.station === label && (!kind || slot.kind === kind));
     const slot = here.find(({ key }) => !desk.view().done.has(key)) ?? here[0];
-    if (slot) go(slot);
+    if (slot) leave(slot);
   }
 
+  // key: of pad.js, "ok", or {gauge}: a value that a gauge typed before its Enter.
   function type(key) {
-    if (key === "ok") return void inTurn(accept);
-    if (busy) return;
+    if (key === "ok" || key.gauge) inTurn(() => accept(key.gauge));
+    else if (busy) ahead.push(() => type(key));
+    else enter(key);
+  }
+
+  function enter(key) {
     const from = slotHere().current ?? (last?.said.kind === at.kind ? last.said : null);
     pad = press(pad, key, from?.unit === pad.unit ? from.value : "");
     if (pair) pair[pair.field] = pad.text;
@@ -87,7 +109,7 @@ export function openEntry(desk) {
     const elsewhere = event.target !== ui.input && event.target.matches("button, a, [role=button]");
     if (heard.value !== null) {
       event.preventDefault();
-      inTurn(() => fromGauge(heard.value));
+      type({ gauge: heard.value });
     } else if (key && (key !== "ok" || heard.held || !elsewhere)) {
       event.preventDefault();
       type(key);
@@ -98,14 +120,12 @@ export function openEntry(desk) {
   function fromGauge(value) {
     const alone = [...value].reduce((state, key) => press(state, keyOf(key) ?? ""), emptyPad(pad.unit)).text === pad.text;
     const empty = pad.text === "";
-    if (!alone) type({ text: value });
-    return alone || empty ? accept() : complain(`The gauge sent ${value}. OK keeps it.`);
+    if (!alone) enter({ text: value });
+    return alone || empty ? "" : `The gauge sent ${value}. OK keeps it.`;
   }
 
-  async function accept() {
-    busy = true;
-    const problem = await (pair ? acceptPair() : acceptValue()).finally(() => (busy = false));
-    if (problem) complain(problem);
+  async function accept(gauge) {
+    return (gauge && fromGauge(gauge)) || (pair ? acceptPair() : acceptValue());
   }
 
   async function acceptValue() {
@@ -149,10 +169,11 @@ export function openEntry(desk) {
       if (!reason) return null;
     }
     const slow = setTimeout(() => document.querySelector("dialog[open]") || complain("Still being kept \u2026"), SLOW_MS);
+    const from = at;
     const act = await record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason }).finally(() => clearTimeout(slow));
     if (act) {
       last = { said: act.body.said, id: act.id };
-      forward();
+      if (at === from) forward();
     }
     return null;
   }
@@ -174,26 +195,26 @@ export function openEntry(desk) {
 
   async function skip() {
     const reason = await why("why-skip", name());
-    const problem = reason && (await save({ outcome: "skipped", reason }));
-    if (problem) complain(problem);
+    return reason && save({ outcome: "skipped", reason });
   }
 
   async function clear() {
-    if (pad.text) return void type("clear");
+    if (pad.text) return void enter("clear");
     const reason = slotHere().state !== "not_measured" && (await why("why-clear", name()));
-    if (reason) await save({ outcome: "cleared", reason });
+    return reason && save({ outcome: "cleared", reason });
   }
 
   // First what was typed, key by key; then the last saved reading, which comes back into the pad.
   async function undo() {
-    if (pad.past.length) return void type("undo");
+    if (pad.past.length) return void enter("undo");
     const { said, id } = last ?? { said: {} };
     const there = slots.find(({ station, kind }) => station === said.station && kind === said.kind);
-    if (!there || desk.view().slot(said.station, said.kind).current?.act !== id) return void complain("Nothing left to undo here.");
+    if (!there || desk.view().slot(said.station, said.kind).current?.act !== id) return "Nothing left to undo here.";
     last = null;
     await desk.record("reading/1", { ...said, ...NOTHING, outcome: "cleared", supersedes: id, reason: "Undone at once" });
     go(there, "Undone.");
-    if (said.outcome === "value") type({ text: said.value });
+    if (said.outcome === "value") enter({ text: said.value });
+    return null;
   }
 
   async function choose(one) {

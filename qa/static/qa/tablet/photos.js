@@ -1,6 +1,6 @@
 // Photos: made smaller here, kept here, sent after the readings. A canvas copy carries no place and no camera data.
 // One that the server refuses stays, with the reason, until a person decides; it holds up nothing.
-import { ask, el, say, touch } from "./dom.js";
+import { ask, el, once, say, touch } from "./dom.js";
 import { classify } from "./protocol.js";
 import { newId } from "./uuid.js";
 
@@ -66,15 +66,19 @@ export function photosOf({ store, link, outbox, person, tell }) {
   async function take(about, words, files = false) {
     const by = await person();
     if (!by) return;
-    const input = el("input", { type: "file", accept: "image/*", capture: !files && "environment", multiple: "" });
-    input.onchange = async () => {
+    const input = el("input", { type: "file", accept: "image/*", capture: !files && "environment", multiple: "", hidden: "" });
+    // One that stands nowhere may be collected before it answers.
+    document.body.append(input);
+    input.oncancel = () => input.remove();
+    input.onchange = once(async () => {
+      input.remove();
       for (const file of input.files) {
         const blob = await smaller(file);
         await store.put("photos", { id: newId(), about, words, by, made_at: new Date().toISOString(), name: blob === file ? file.name : "", blob });
       }
       await changed();
       say(`The photo of ${words} is on this tablet.`);
-    };
+    });
     input.click();
   }
 

@@ -1,7 +1,7 @@
 // The start of the tablet: checks carried along, and a new check on a joint that is carried, with or without a network.
 // A label that is scanned opens its check, or is chosen in a new one.
 import { fetchCheck } from "./carried.js";
-import { ask, el, say, stamp } from "./dom.js";
+import { ask, el, once, say, stamp } from "./dom.js";
 
 // What the server gives to carry, else what is carried already.
 async function carry({ link, store }) {
@@ -123,8 +123,7 @@ export async function openNew(app) {
     return kinds.map(([name, count]) => ({ kind: name.slice(5), where, count: Number(count) }));
   }
 
-  async function begin(event) {
-    event.preventDefault();
+  async function begin() {
     const fields = new FormData(ui.form);
     const text = (name) => fields.get(name).trim();
     const instrument = one(here.instruments, text("instrument")) ?? null;
@@ -149,7 +148,11 @@ export async function openNew(app) {
     pickJoint();
   };
   ui.airframe.onchange = pickAirframe;
-  ui.form.onsubmit = begin;
+  const beginOnce = once(begin);
+  ui.form.onsubmit = (event) => {
+    event.preventDefault();
+    beginOnce();
+  };
   pickJoint();
   offerScan(ui.scan);
   for (const [field, id] of new URLSearchParams(location.search)) if (one(here[`${field}s`] ?? [], id)) scanned(field, Number(id));

@@ -30,7 +30,7 @@ export async function openStore() {
       const transaction = database.transaction(names, mode, { durability });
       let answer;
       transaction.oncomplete = () => resolve(answer && answer.result);
-      transaction.onabort = () => reject(transaction.error ?? Error("the browser's store refused"));
+      transaction.onabort = () => reject(transaction.error ?? new DOMException("the browser's store refused"));
       answer = work(...names.map((name) => transaction.objectStore(name)));
     });
   const read = (name, work) => run([name], "readonly", work);

@@ -1,0 +1,125 @@
+"""The tablet when its own disk takes its time, or is full."""
+
+import pytest
+from playwright.sync_api import expect
+
+from qa.models import Check, FitUp
+from tests.browser.at_the_tablet import (
+    OPEN,
+    a_check,
+    all_sent,
+    at,
+    open_check,
+    standing,
+    tap,
+)
+
+# Holds the store as a busy disk would, until the page is told to let go.
+HOLD = f"""async () => {{ {OPEN}
+  const rows = database.transaction("outbox", "readwrite").objectStore("outbox");
+  const more = () => (rows.count().onsuccess = () => window.letGo || more());
+  more();
+}}"""
+LET_GO = "window.letGo = true"
+# A disk without room, for whatever would be written to this table.
+FULL = """name => {
+  const put = IDBObjectStore.prototype.put;
+  IDBObjectStore.prototype.put = function (...row) {
+    if (this.name === name) throw new DOMException("The disk is full.");
+    return put.apply(this, row);
+  };
+}"""
+
+
+@pytest.fixture
+def check(live_site):
+    return a_check()
+
+
+@pytest.fixture
+def desk(page, live_site, sign_in, check):
+    open_check(sign_in(page, "builder"), live_site, check)
+    all_sent(page)
+    return page
+
+
+def test_a_slow_disk_is_told_and_loses_nothing(desk, check):
+    desk.evaluate(HOLD)
+    tap(desk, "2.31")
+    verdict = desk.locator("[data-ref=verdict]")
+    expect(verdict).to_have_text("Still being kept …")
+    # A hand and a gauge go on meanwhile: their values come next.
+    desk.keyboard.type("0.12", delay=60)
+    desk.keyboard.press("Enter")
+    desk.keyboard.type("2.4", delay=60)
+    tap(desk, "")
+    desk.keyboard.type("0.14", delay=1)
+    desk.keyboard.press("Enter")
+    expect(desk.locator(".progress")).to_have_text("0 of 8")
+    desk.evaluate(LET_GO)
+    expect(desk.locator(".progress")).to_have_text("4 of 8")
+    at(desk, "3", "gap")
+    expect(verdict).to_have_text("not measured")
+    all_sent(desk)
+    there = {place: value for place, (_, value, *_) in standing(check).items()}
+    assert there == {
+        ("1", "gap"): "2.31",
+        ("1", "flush"): "0.12",
+        ("2", "gap"): "2.4",
+        ("2", "flush"): "0.14",
+    }
+
+
+def test_on_a_slow_disk_a_check_that_is_started_twice_is_one(desk, check):
+    desk.get_by_role("link", name="Checks").click()
+    desk.get_by_role("link", name="New check").click()
+    start = desk.get_by_role("button", name="Start measuring")
+    expect(desk.get_by_label("Instrument")).to_be_visible()
+    desk.evaluate(HOLD)
+    for _ in range(3):
+        start.click()
+    desk.wait_for_timeout(300)
+    desk.evaluate(LET_GO)
+    at(desk, "1", "gap")
+    all_sent(desk)
+    assert (Check.objects.count(), FitUp.objects.count()) == (2, 2)
+
+
+def test_on_a_slow_disk_a_check_that_is_finished_twice_is_finished_once(desk, check):
+    desk.get_by_role("button", name="Finish").click()
+    finish = desk.locator(".summary").get_by_role("button", name="Finish")
+    desk.evaluate(HOLD)
+    for _ in range(3):
+        finish.click()
+    desk.wait_for_timeout(300)
+    desk.evaluate(LET_GO)
+    expect(desk.get_by_role("heading", name="The check is finished")).to_be_visible()
+    all_sent(desk)
+
+
+def test_a_place_that_was_touched_meanwhile_stays_in_hand(desk, check):
+    desk.evaluate(HOLD)
+    tap(desk, "2.31")
+    # What is typed before the touch was meant for where it was typed.
+    desk.keyboard.type("9")
+    desk.get_by_role("button", name="Station 3").click()
+    at(desk, "3", "gap")
+    desk.evaluate(LET_GO)
+    expect(desk.locator(".progress")).to_have_text("1 of 8")
+    at(desk, "3", "gap")
+    expect(desk.locator("[data-ref=verdict]")).to_have_text("not measured")
+    all_sent(desk)
+    assert list(standing(check)) == [("1", "gap")]
+
+
+def test_a_photo_that_finds_no_room_is_told(desk, check, tmp_path):
+    desk.evaluate(FULL, "photos")
+    picture = tmp_path / "a.png"
+    picture.write_bytes(b"any")
+    with desk.expect_file_chooser() as chooser:
+        desk.get_by_role("button", name="Photo", exact=True).click()
+    chooser.value.set_files(picture)
+    expect(desk.get_by_role("alert")).to_have_text("Not kept: The disk is full.")
+    tap(desk, "2.31")
+    at(desk, "1", "flush")
+    all_sent(desk)
