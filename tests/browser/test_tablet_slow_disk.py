@@ -21,14 +21,18 @@ HOLD = f"""async () => {{ {OPEN}
   more();
 }}"""
 LET_GO = "window.letGo = true"
-# A disk without room, for whatever would be written to this table.
-FULL = """name => {
-  const put = IDBObjectStore.prototype.put;
-  IDBObjectStore.prototype.put = function (...row) {
-    if (this.name === name) throw new DOMException("The disk is full.");
-    return put.apply(this, row);
-  };
+# A browser that takes nothing for this table until the page is told to let go.
+REFUSE = """name => {
+  for (const method of ["add", "put"]) {
+    const write = IDBObjectStore.prototype[method];
+    IDBObjectStore.prototype[method] = function (...row) {
+      const request = write.apply(this, row);
+      if (this.name === name && !window.letGo) this.transaction.abort();
+      return request;
+    };
+  }
 }"""
+REFUSED = "Not kept: the browser's store refused"
 
 
 @pytest.fixture
@@ -113,13 +117,27 @@ def test_a_place_that_was_touched_meanwhile_stays_in_hand(desk, check):
 
 
 def test_a_photo_that_finds_no_room_is_told(desk, check, tmp_path):
-    desk.evaluate(FULL, "photos")
+    desk.evaluate(REFUSE, "photos")
     picture = tmp_path / "a.png"
     picture.write_bytes(b"any")
     with desk.expect_file_chooser() as chooser:
         desk.get_by_role("button", name="Photo", exact=True).click()
     chooser.value.set_files(picture)
-    expect(desk.get_by_role("alert")).to_have_text("Not kept: The disk is full.")
+    expect(desk.get_by_role("alert")).to_have_text(REFUSED)
+    desk.evaluate(LET_GO)
     tap(desk, "2.31")
     at(desk, "1", "flush")
     all_sent(desk)
+
+
+def test_a_reading_that_finds_no_room_stays_in_the_pad(desk, check):
+    desk.evaluate(REFUSE, "outbox")
+    tap(desk, "2.31")
+    expect(desk.locator("[data-ref=verdict]")).to_have_text(REFUSED)
+    assert desk.locator(".reading input").input_value() == "2.31"
+    at(desk, "1", "gap")
+    desk.evaluate(LET_GO)
+    tap(desk, "")
+    at(desk, "1", "flush")
+    all_sent(desk)
+    assert list(standing(check)) == [("1", "gap")]

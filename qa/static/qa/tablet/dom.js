@@ -12,10 +12,10 @@ export const svg = (tag, attributes = {}, ...children) => put(document.createEle
 // Something to touch: acts by name, see stamp.
 export const touch = (act, words, attributes) => el("button", { type: "button", class: "button", "data-do": act, ...attributes }, words);
 
-// What the browser's store refuses is told; anything else is a fault of ours.
-function refused(error) {
-  if (!(error instanceof DOMException)) throw error;
-  say(`Not kept: ${error.message}`, true);
+// Words for what went wrong. What is no refusal of the browser's store is a fault of ours, for the console too.
+export function trouble(error) {
+  if (!(error instanceof DOMException)) reportError(error);
+  return `Not kept: ${error.message}`;
 }
 
 // One at a time, however often a glove taps: two fit-ups for one are two facts.
@@ -25,7 +25,7 @@ export function once(work) {
     const done = !running && work(...all);
     if (!done?.then) return;
     running = true;
-    done.catch(refused).finally(() => (running = false));
+    done.catch((error) => say(trouble(error), true)).finally(() => (running = false));
   };
 }
 

@@ -1,6 +1,6 @@
 // The check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
 import { BAD, WORDS, measured, shows, told } from "./check.js";
-import { el, hour, say, stamp, touch, why } from "./dom.js";
+import { el, hour, say, stamp, touch, trouble, why } from "./dom.js";
 import { sign } from "./map.js";
 import { emptyPad, keyOf, press } from "./pad.js";
 import { UNITS, parseLength, tellLength } from "./parse.js";
@@ -64,7 +64,7 @@ export function openEntry(desk) {
   async function inTurn(work) {
     if (busy) return void ahead.push(() => inTurn(work));
     busy = true;
-    const problem = await work().catch(({ message }) => `Not saved: ${message}`);
+    const problem = await work().catch(trouble);
     busy = false;
     const next = problem ? [] : ahead;
     ahead = [];
