@@ -1,8 +1,12 @@
-"""Headers of every answer, and cookies named by the scheme they travel on."""
+"""Headers of every answer, cookies by scheme, and one moment for what a page reads."""
+
+import contextlib
 
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.middleware.csrf import CsrfViewMiddleware
+
+from shop.ledger.snapshot import snapshot
 
 
 def strict_headers(get_response):
@@ -17,6 +21,17 @@ def strict_headers(get_response):
             "Permissions-Policy", "geolocation=(), microphone=(), payment=()"
         )
         return response
+
+    return middleware
+
+
+def one_moment(get_response):
+    """Answer what only reads from one state of the database."""
+
+    def middleware(request):
+        reads = request.method in ("GET", "HEAD")
+        with snapshot() if reads else contextlib.nullcontext():
+            return get_response(request)
 
     return middleware
 

@@ -56,6 +56,8 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    # Last, so that sessions and messages are written outside.
+    "shop.middleware.one_moment",
 ]
 
 # W003 looks for Django's own name in the list: shop.middleware subclasses it.
