@@ -10,40 +10,40 @@ def snapshot():
     """Let every statement inside see one state of the database, and write nothing.
 
     Between two statements of a page somebody may save: it would list a reading and not
-    know yet that it stands. Inside a transaction of the caller nothing is added.
+    know yet that it stands. In a transaction of the caller only SQLite refuses.
     """
-    if connection.in_atomic_block:
+    with contextlib.ExitStack() as ends:
+        if connection.vendor == "sqlite":
+            ends.enter_context(_query_only())
+        if not connection.in_atomic_block:
+            ends.enter_context(_reading())
         yield
-    elif connection.vendor == "sqlite":
-        with _deferred():
-            yield
-    else:
-        with transaction.atomic():
-            with connection.cursor() as cursor:
-                cursor.execute(
-                    "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
-                )
-            yield
 
 
 @contextlib.contextmanager
-def _deferred():
-    """Not IMMEDIATE as in an act: a reader must not wait for those who write."""
-    connection.ensure_connection()
-    usual, connection.transaction_mode = connection.transaction_mode, "DEFERRED"
-    try:
-        with _query_only(), transaction.atomic():
-            yield
-    finally:
-        connection.transaction_mode = usual
+def _reading():
+    if connection.vendor == "sqlite":
+        # Not IMMEDIATE as in an act: a reader must not wait for those who write.
+        usual, connection.transaction_mode = connection.transaction_mode, "DEFERRED"
+        try:
+            with transaction.atomic():
+                yield
+        finally:
+            connection.transaction_mode = usual
+        return
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
 
 
 @contextlib.contextmanager
 def _query_only():
-    with connection.cursor() as cursor:
-        cursor.execute("PRAGMA query_only = ON")
+    connection.ensure_connection()
+    # Past Django, which executes nothing more in a transaction that failed.
+    execute = connection.connection.execute
+    execute("PRAGMA query_only = ON")
     try:
         yield
     finally:
-        with connection.cursor() as cursor:
-            cursor.execute("PRAGMA query_only = OFF")
+        execute("PRAGMA query_only = OFF")
