@@ -1,7 +1,5 @@
 """Headers of every answer, cookies by scheme, and one moment for what a page reads."""
 
-import contextlib
-
 from django.conf import settings
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.middleware.csrf import CsrfViewMiddleware
@@ -25,15 +23,25 @@ def strict_headers(get_response):
     return middleware
 
 
-def one_moment(get_response):
-    """Answer what only reads from one state of the database."""
+class OneMoment:
+    """Answer what only reads from one state of the database.
 
-    def middleware(request):
-        reads = request.method in ("GET", "HEAD")
-        with snapshot() if reads else contextlib.nullcontext():
-            return get_response(request)
+    A view that must write first says own_moment, and reads in a snapshot of its own.
+    """
 
-    return middleware
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        return self.get_response(request)
+
+    def process_view(self, request, view, args, kwargs):
+        if request.method not in ("GET", "HEAD") or hasattr(view, "own_moment"):
+            return None
+        # Finding out who asks removes a session that has ended.
+        bool(request.user.is_authenticated)
+        with snapshot():
+            return view(request, *args, **kwargs)
 
 
 def _host_cookie(response, name: str) -> None:

@@ -56,8 +56,8 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    # Last, so that sessions and messages are written outside.
-    "shop.middleware.one_moment",
+    # Last, after all that finds out who asks.
+    "shop.middleware.OneMoment",
 ]
 
 # W003 looks for Django's own name in the list: shop.middleware subclasses it.

@@ -11,7 +11,6 @@ from qa.models import Kind, Nonconformance, Rule, State
 from qa.paper.blank_sheet import BlankRow, BlankSheet
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
 from qa.paper.nonconformance_list import ListedItem, NonconformanceList
-from shop.ledger import sealer
 from shop.ledger.canonical import canonical, digest
 from shop.models import Seal
 
@@ -125,9 +124,10 @@ def content_of(view: checks.CheckView) -> str:
 
 
 def ledger_place(entry) -> str:
-    """Return where the ledger chains the record's newest entry: it never changes."""
-    if not hasattr(entry, "seal"):
-        sealer.seal()
+    """Return where the ledger chains the record's newest entry: it never changes.
+
+    Raises Seal.DoesNotExist for an entry that came in after the last sealing.
+    """
     seal = Seal.objects.get(entry_id=entry.pk)
     return f"{seal.position} {seal.digest}"
 

@@ -53,7 +53,7 @@ def check(request, uuid):
     return render(request, "qa/check.html", context)
 
 
-@require_GET
+@papers.of_the_record
 def check_pdf(request, uuid):
     sheet = _sheet(request, uuid)
     data = papers.check_sheet(request, sheet)

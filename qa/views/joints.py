@@ -78,7 +78,7 @@ def joint_csv(request, pk, number):
     return papers.answer(text.encode(), name, "text/csv; charset=utf-8")
 
 
-@require_GET
+@papers.of_the_record
 def blank_sheet(request, pk):
     """The sheet to log a joint by hand; ?revision=, ?airframe=, ?unit=, ?paper=."""
     number = request.GET.get("revision", "")

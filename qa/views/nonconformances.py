@@ -45,7 +45,7 @@ def nonconformances(request):
     return render(request, "qa/nonconformances.html", context)
 
 
-@require_GET
+@papers.of_the_record
 def nonconformances_pdf(request):
     form, rows = _filtered(request)
     data = papers.nonconformance_list(request, list(rows[:MOST_ON_PAPER]), form)

@@ -10,6 +10,7 @@ from django.db import IntegrityError
 from django.utils.translation import gettext as _
 
 from shop import roles
+from shop.durable import sync_folder, write_durably
 from shop.ledger import Act, Refused, find_receipt, perform
 from shop.models import Person, Photo, PhotoPin
 
@@ -72,14 +73,22 @@ def _encode(image_module, content: bytes) -> tuple[bytes, int, int]:
 
 
 def keep_file(jpeg: bytes) -> str:
-    """Write a photo under its digest, whole or not at all; return the digest."""
+    """Write a photo under its digest; return the digest.
+
+    It is on disk before it is acknowledged: the tablet then drops its copy.
+    """
     digest = hashlib.sha256(jpeg).hexdigest()
     path = settings.MEDIA_ROOT / digest[:2] / f"{digest}.jpg"
     if not path.exists():
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(f".{threading.get_ident()}.part")
-        part.write_bytes(jpeg)
-        part.replace(path)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            sync_folder(settings.MEDIA_ROOT)
+            write_durably(path, jpeg)
+        except OSError as error:
+            message = _("The server cannot keep it now: %(why)s.")
+            raise Refused(
+                message % {"why": error.strerror}, field="file", code="no_room"
+            ) from error
     return digest
 
 

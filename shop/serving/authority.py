@@ -12,7 +12,6 @@ that browsers accept from public authorities and Apple's 825 days for others.
 import datetime
 import ipaddress
 import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +20,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from shop.durable import write_durably
 
 AUTHORITY_LIFE = datetime.timedelta(days=3652)
 SERVER_LIFE = datetime.timedelta(days=396)
@@ -255,10 +256,4 @@ def load(path: Path) -> Identity | None:
 def save(path: Path, identity: Identity) -> None:
     """Write both into one file, whole or not at all, for its owner only."""
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    # mkstemp makes the file with mode 0600 from its first instant.
-    handle, part = tempfile.mkstemp(dir=path.parent)
-    with os.fdopen(handle, "wb") as file:
-        file.write(identity.pem())
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(part, path)
+    write_durably(path, identity.pem())

@@ -243,7 +243,7 @@ def test_the_page_of_a_guest_network_is_taken_for_nothing(
     open_check(sign_in(page, "lead"), live_site, check)
     all_sent(page)
     enroll(page)
-    page.goto(f"{live_site.url}/tablet/")
+    page.goto(f"{live_site.url}/tablet/", wait_until="networkidle")
     carried = page.get_by_role("link", name="Left door to frame")
     expect(carried).to_be_visible()
     page.route("**/api/**", lambda route: route.fulfill(body="<title>Guests</title>"))

@@ -224,6 +224,7 @@ def test_a_camera_that_comes_after_the_question_was_closed_is_stopped(start):
       };
     }""")
     start.get_by_role("button", name=SCAN).click()
+    expect(start.get_by_role("dialog")).to_be_visible()
     start.keyboard.press("Escape")
     expect(start.get_by_role("dialog")).to_have_count(0)
     start.evaluate("allow()")

@@ -8,8 +8,9 @@ from django.db import DatabaseError, connection
 from django.http import HttpResponse
 from django.test import Client, RequestFactory
 
+from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
-from shop.middleware import one_moment
+from shop.middleware import OneMoment
 from shop.models import Person
 from tests.conftest import make_people
 from tests.qa.making import make_check, make_joint, read
@@ -17,20 +18,30 @@ from tests.qa.making import make_check, make_joint, read
 pytestmark = pytest.mark.both_databases
 
 
-class Meanwhile:
-    """Does something from another connection after the statement of this number."""
+def meanwhile(number, work, ask):
+    """Do work from another connection after the statement of this number of ask.
 
-    def __init__(self, number, work):
-        self.left, self.work = number, work
+    Returns whether there are fewer statements, and what ask returned.
+    """
+    left = number
 
-    def __call__(self, execute, *statement):
+    def work_and_close():
+        work()
+        connection.close()
+
+    def count(execute, *statement):
+        nonlocal left
         answer = execute(*statement)
-        self.left -= 1
-        if self.left == 0:
-            thread = threading.Thread(target=self.work)
+        left -= 1
+        if left == 0:
+            thread = threading.Thread(target=work_and_close)
             thread.start()
             thread.join()
         return answer
+
+    with connection.execute_wrapper(count):
+        answer = ask()
+    return left > 0, answer
 
 
 def test_a_reading_saved_while_a_tablet_asks_is_not_half_there(committed_db):
@@ -38,26 +49,25 @@ def test_a_reading_saved_while_a_tablet_asks_is_not_half_there(committed_db):
     check = make_check(engineer, joint=make_joint(engineer, 60))
     client = Client()
     client.force_login(engineer)
-
-    def ask(number, station):
-        def measure():
-            read(check, station, "gap", "2.3")
-            connection.close()
-
-        meanwhile = Meanwhile(number, measure)
-        with connection.execute_wrapper(meanwhile):
-            answer = client.get(f"/api/checks/{check.entry_id}")
-        return meanwhile.left > 0, answer.json()["readings"]
-
     over, station = False, 0
     while not over:
         station += 1
-        over, there = ask(station, station)
+        over, answer = meanwhile(
+            station,
+            lambda label=station: read(check, label, "gap", "2.3"),
+            lambda: client.get(f"/api/checks/{check.entry_id}"),
+        )
+        there = answer.json()["readings"]
         assert [one for one in there if not one["current"]] == []
     # Between any two statements one was saved.
     assert station > 10
     assert len(there) == station - 1
     connection.close()
+
+
+def answered(view, request):
+    request.user = AnonymousUser()
+    return OneMoment(view).process_view(request, view, (), {}) or view(request)
 
 
 def test_what_only_reads_cannot_write(committed_db):
@@ -67,12 +77,43 @@ def test_what_only_reads_cannot_write(committed_db):
         Person.objects.update(name="x")
         return HttpResponse()
 
-    request = RequestFactory().get("/")
-    request.user = AnonymousUser()
     with pytest.raises(DatabaseError, match="read.?only"):
-        one_moment(scribble)(request)
-    one_moment(scribble)(RequestFactory().post("/"))
+        answered(scribble, RequestFactory().get("/"))
+    answered(scribble, RequestFactory().post("/"))
     assert set(Person.objects.values_list("name", flat=True)) == {"x"}
     with pytest.raises(DatabaseError, match="read.?only"), snapshot():
         Person.objects.update(name="y")
+    connection.close()
+
+
+def test_a_paper_asked_for_while_others_measure_is_of_one_moment(committed_db):
+    engineer = make_people()["engineer"]
+    check = make_check(engineer, joint=make_joint(engineer, 60))
+    client = Client()
+    client.force_login(engineer)
+    over, station = False, 0
+    while not over:
+        station += 1
+        # So that the request writes nothing itself: two writers would wait here.
+        sealer.seal()
+        over, answer = meanwhile(
+            station,
+            lambda label=station: read(check, label, "gap", "2.3"),
+            lambda: client.get(f"/fit-checks/{check.entry_id}/sheet.pdf"),
+        )
+        assert answer.status_code == 200
+        assert answer.content.startswith(b"%PDF")
+    assert station > 10
+    connection.close()
+
+
+def test_a_session_that_ended_is_told_to_a_tablet_that_only_asks(committed_db):
+    people = make_people()
+    check = make_check(people["engineer"])
+    client = Client()
+    client.force_login(people["builder"])
+    people["builder"].set_password("Another-shop-8")
+    people["builder"].save()
+    answer = client.get(f"/api/checks/{check.entry_id}")
+    assert (answer.status_code, answer.json()["error"]["code"]) == (401, "sign_in")
     connection.close()
