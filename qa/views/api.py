@@ -27,7 +27,7 @@ from shop.models import Entry, Incarnation, Person, Tablet
 
 ACTS_MOST = 50
 CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
-STATUS = {"wait": 429, "pin": 403, "no_pin": 403}
+STATUS = {"wait": 429, "pin": 403, "no_pin": 403, "no_room": 507}
 
 
 def error(status: int, code: str, message: str, field: str = "") -> JsonResponse:

@@ -1,6 +1,10 @@
 """Photos: encoded anew, upright, without a place; hostile files refused."""
 
+import errno
 import io
+import os
+import stat
+import uuid
 import zipfile
 
 import pytest
@@ -12,6 +16,7 @@ from shop.actions import routes
 from shop.actions.photos import add_photo, encode_photo
 from shop.ledger import Refused
 from shop.models import Photo, PhotoPin, StepDone
+from shop.things import KINDS
 
 from .making_floor import make_tool
 
@@ -108,6 +113,54 @@ def test_a_photo_is_kept_by_its_content_and_pinned(people, settings):
     assert len(list(settings.MEDIA_ROOT.rglob("*.jpg"))) == 1
     pin = PhotoPin.objects.earliest("pk")
     assert (pin.photo, pin.x_ppm, pin.y_ppm) == (first, 250_000, 500_000)
+
+
+def test_a_photo_is_on_disk_with_its_name_before_it_is_acknowledged(
+    people, settings, monkeypatch
+):
+    settings.MEDIA_ROOT.joinpath("there").touch()
+    done = []
+    sync, rename = os.fsync, os.replace
+
+    def fsync(handle):
+        kind = "folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file"
+        done.append(f"{kind} on disk")
+        sync(handle)
+
+    def replace(part, path):
+        done.append("named")
+        rename(part, path)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    monkeypatch.setattr(os, "replace", replace)
+    add_photo(
+        by=people["builder"], content=picture(), subject_kind="tool", subject_id="7"
+    )
+    named = done.index("named")
+    assert "file on disk" in done[:named]
+    assert "folder on disk" in done[named:]
+
+
+def test_a_photo_that_finds_no_room_leaves_nothing_and_may_come_again(
+    people, settings, monkeypatch, client_of
+):
+    mold = make_tool(people["lead"])
+
+    def full(_handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as disk:
+        disk.setattr(os, "fsync", full)
+        answer = client_of("builder").put(
+            f"/api/photos/{uuid.uuid4()}?by=builder&thing={KINDS['tool'].code(mold.pk)}",
+            picture(),
+            content_type="image/jpeg",
+        )
+    # A tablet parks what is refused for good; 507 it sends again.
+    assert answer.status_code == 507
+    assert "No space left" in answer.json()["error"]["message"]
+    assert Photo.objects.count() == 0
+    assert [path for path in settings.MEDIA_ROOT.rglob("*") if path.is_file()] == []
 
 
 def test_a_photo_of_a_mold_is_sent_shown_and_pinned_as_a_defect(people, client_of):
