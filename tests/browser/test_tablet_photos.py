@@ -1,6 +1,7 @@
 """Photos on the tablet: what they show, and those that the server refuses."""
 
 import io
+import json
 import re
 
 import pytest
@@ -77,6 +78,50 @@ def test_the_usual_photo_shows_the_station_in_hand_and_is_counted(desk, check):
     expect(desk.locator(".photo")).to_have_count(0, timeout=20_000)
     all_sent(desk)
     assert pins() == [("check", str(check.pk), "station 1 gap")] * 2
+
+
+# Lays a photo into the kept week, as if it had been acknowledged before a restore.
+KEPT = """async (about) => {
+  const answer = (asked) =>
+    new Promise((done) => (asked.onsuccess = () => done(asked.result)));
+  const database = await answer(indexedDB.open("fayline"));
+  const canvas = new OffscreenCanvas(60, 40);
+  canvas.getContext("2d").fillRect(0, 0, 30, 20);
+  const blob = await canvas.convertToBlob({ type: "image/jpeg" });
+  const id = crypto.randomUUID();
+  const made_at = new Date().toISOString();
+  const photo = { id, about, words: "", by: "builder", made_at, name: "", blob };
+  const work = database.transaction(["sent", "settings"], "readwrite");
+  const receipt = { entry: id };
+  work.objectStore("sent").put({ id, photo, receipt, sent_at: Date.now() });
+  work.objectStore("settings").put(0, "reconciled");
+  await new Promise((done) => (work.oncomplete = done));
+  database.close();
+}"""
+
+
+def test_a_photo_that_a_restored_server_lacks_is_sent_again(desk, check):
+    take(desk, picture())
+    all_sent(desk)
+    assert Photo.objects.count() == 1
+    desk.locator("#unsent").click()
+    expect(desk.locator("[data-ref=sent]")).to_have_text("1")
+    about = {"check": str(check.entry_id), "station": "2", "kind": "gap"}
+    desk.evaluate(KEPT, about)
+    desk.reload()
+    for _ in range(50):
+        if Photo.objects.count() == 2:
+            break
+        desk.wait_for_timeout(200)
+    assert pins()[-1] == ("check", str(check.pk), "station 2 gap")
+    # What the server has is asked for too, and stays.
+    all_sent(desk)
+    assert Photo.objects.count() == 2
+    with desk.expect_download() as download:
+        desk.get_by_role("button", name="Save everything as a file").click()
+    told = json.loads(download.value.path().read_text())
+    assert sorted(one["about"]["station"] for one in told["photos"]) == ["1", "2"]
+    assert told["sent"] == []
 
 
 def test_a_photo_shows_a_hole_or_a_defect_when_asked(desk, check):

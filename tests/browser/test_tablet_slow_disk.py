@@ -1,9 +1,13 @@
 """The tablet when its own disk takes its time, or is full."""
 
+import io
+
 import pytest
+from PIL import Image
 from playwright.sync_api import expect
 
 from qa.models import Check, FitUp
+from shop.models import Photo
 from tests.browser.at_the_tablet import (
     OPEN,
     a_check,
@@ -128,6 +132,42 @@ def test_a_photo_that_finds_no_room_is_told(desk, check, tmp_path):
     tap(desk, "2.31")
     at(desk, "1", "flush")
     all_sent(desk)
+
+
+# A disk that is full until something is removed from it.
+FULL = """() => {
+  let full = true;
+  const add = IDBObjectStore.prototype.add;
+  const remove = IDBCursor.prototype.delete;
+  IDBObjectStore.prototype.add = function (...row) {
+    const request = add.apply(this, row);
+    if (full) this.transaction.abort();
+    return request;
+  };
+  IDBCursor.prototype.delete = function () {
+    full = false;
+    return remove.apply(this);
+  };
+}"""
+
+
+def test_photos_that_the_server_has_make_room_for_a_reading(desk, check):
+    out = io.BytesIO()
+    Image.new("RGB", (90, 60), "teal").save(out, "JPEG")
+    with desk.expect_file_chooser() as chooser:
+        desk.get_by_role("button", name="Photo", exact=True).click()
+    photo = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+    chooser.value.set_files(photo)
+    expect(desk.get_by_role("status")).to_contain_text("is on this tablet")
+    all_sent(desk)
+    assert Photo.objects.count() == 1
+    desk.evaluate(FULL)
+    tap(desk, "2.31")
+    at(desk, "1", "flush")
+    all_sent(desk)
+    assert list(standing(check)) == [("1", "gap")]
+    desk.locator("#unsent").click()
+    expect(desk.locator("[data-ref=sent]")).to_have_text("1")
 
 
 def test_a_reading_that_finds_no_room_stays_in_the_pad(desk, check):

@@ -74,7 +74,7 @@ export function photosOf({ store, link, outbox, person, tell }) {
       input.remove();
       for (const file of input.files) {
         const blob = await smaller(file);
-        await store.put("photos", { id: newId(), about, words, by, made_at: new Date().toISOString(), name: blob === file ? file.name : "", blob });
+        await store.addPhoto({ id: newId(), about, words, by, made_at: new Date().toISOString(), name: blob === file ? file.name : "", blob });
       }
       await changed();
       say(`The photo of ${words} is on this tablet.`);
@@ -121,7 +121,7 @@ export function photosOf({ store, link, outbox, person, tell }) {
   async function sendOne(photo) {
     const { what, problem } = await answerTo(photo);
     if (what === "retry") [notBefore, lostAt] = [Date.now() + LATER_MS, Infinity];
-    else if (what === "done") await store.drop("photos", photo.id);
+    else if (what === "done") await store.photoSent(photo, Date.now()).catch(() => store.drop("photos", photo.id));
     else if (what === "park") {
       await store.put("photos", { ...photo, problem });
       say(`The photo of ${photo.words} was refused: ${problem.message}`, true);

@@ -3,12 +3,6 @@ import { ask } from "./dom.js";
 import { meaning } from "./labels.js";
 
 const EVERY_MS = 150;
-const TYPE = "Type the code that stands under the square.";
-const WHY = {
-  NotAllowedError: "This page may not use the camera. Allow it in the browser's settings for this page, or type the code.",
-  NotFoundError: `This device has no camera. ${TYPE}`,
-  NotReadableError: `The camera is in use by something else. ${TYPE}`,
-};
 
 // Returns what stop() ends: the camera, or the wait for a person's permission.
 function watch(video, heard, complain) {
@@ -24,7 +18,7 @@ function watch(video, heard, complain) {
   async function look() {
     stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
     if (over) return stop();
-    stream.getTracks()[0].onended = () => complain(`The camera stopped. ${TYPE}`);
+    stream.getTracks()[0].onended = () => complain("stopped");
     video.srcObject = stream;
     await video.play();
     const reader = new BarcodeDetector({ formats: ["qr_code"] });
@@ -34,7 +28,7 @@ function watch(video, heard, complain) {
     return undefined;
   }
 
-  look().catch(({ name }) => over || complain(WHY[name] ?? `The camera cannot be used. ${TYPE}`));
+  look().catch(({ name }) => over || complain(name));
   return stop;
 }
 
@@ -54,9 +48,10 @@ export async function scanLabel(here) {
     return dialog.close();
   }
 
-  function complain(words) {
+  // why: what the browser calls it; the words stand in the template.
+  function complain(why) {
     video.hidden = true;
-    note.textContent = words;
+    note.textContent = (dialog.querySelector(`[data-why=${why}]`) ?? dialog.querySelector("[data-why]")).textContent;
     typed.focus();
   }
 

@@ -36,6 +36,16 @@ export async function openStore() {
   const read = (name, work) => run([name], "readonly", work);
   const write = (names, work, durability) => run(names, "readwrite", work, durability);
 
+  // Pictures that the server has are kept a week for the same reason as acts, but never in the way of what it does not have.
+  const dropSentPhotos = () =>
+    write(["sent"], (sent) => {
+      sent.openCursor().onsuccess = ({ target: { result } }) => {
+        if (result?.value.photo) result.delete();
+        result?.continue();
+      };
+    });
+  const makingRoom = (work) => work().catch(() => dropSentPhotos().then(work));
+
   return {
     get: (name, key) => read(name, (rows) => rows.get(key)),
     all: (name) => read(name, (rows) => rows.getAll()),
@@ -47,13 +57,23 @@ export async function openStore() {
 
     // Numbers the act and keeps it; the number orders the acts of this tablet for ever, so it comes from the store, not from a clock.
     addAct: (item) =>
-      write(["outbox", "settings"], (outbox, settings) => {
-        settings.get("seq").onsuccess = ({ target }) => {
-          item.body.seq = item.seq = (target.result ?? 0) + 1;
-          settings.put(item.seq, "seq");
-          outbox.add(item);
-        };
-        return { result: item };
+      makingRoom(() =>
+        write(["outbox", "settings"], (outbox, settings) => {
+          settings.get("seq").onsuccess = ({ target }) => {
+            item.body.seq = item.seq = (target.result ?? 0) + 1;
+            settings.put(item.seq, "seq");
+            outbox.add(item);
+          };
+          return { result: item };
+        }),
+      ),
+
+    addPhoto: (photo) => makingRoom(() => write(["photos"], (photos) => photos.add(photo))),
+
+    photoSent: (photo, now) =>
+      write(["photos", "sent"], (photos, sent) => {
+        sent.put({ id: photo.id, photo, receipt: { entry: photo.id }, sent_at: now });
+        photos.delete(photo.id);
       }),
 
     // By id: "mine" when this tab may send the act now, since it is still there and no other tab took it in the last seconds; "gone" or "taken".
@@ -83,15 +103,16 @@ export async function openStore() {
       }),
 
     bringBack: (ids) =>
-      write(["outbox", "sent"], (outbox, sent) => {
+      write(["outbox", "sent", "photos"], (outbox, sent, photos) => {
         const result = [];
         for (const id of ids) {
           sent.get(id).onsuccess = ({ target }) => {
             if (!target.result) return;
-            const { seq, body } = target.result;
+            sent.delete(id);
+            const { seq, body, photo } = target.result;
+            if (photo) return void photos.put(photo);
             const item = { id, seq, body, state: "waiting", problem: null };
             outbox.put(item);
-            sent.delete(id);
             result.push(item);
           };
         }

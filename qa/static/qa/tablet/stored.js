@@ -3,6 +3,7 @@ import { age, ask, el, hour, say, stamp, touch, why } from "./dom.js";
 import { fileName } from "./photos.js";
 
 const SHOWN = 200;
+const FILE_ROOM = 5e7;
 
 const base64 = (blob) =>
   new Promise((resolve) => {
@@ -99,7 +100,11 @@ export async function openStored({ store, outbox, link, people, photos, nameOf }
   }
 
   async function save() {
-    const [acts, sent, kept] = await Promise.all(["outbox", "sent", "photos"].map((table) => store.all(table)));
+    const [acts, acknowledged, waiting] = await Promise.all(["outbox", "sent", "photos"].map((table) => store.all(table)));
+    const sent = acknowledged.filter(({ photo }) => !photo);
+    // All that the server does not have; of the rest, what the file may hold beside it.
+    let room = FILE_ROOM;
+    const kept = [...waiting, ...acknowledged.map(({ photo }) => photo).filter((photo) => photo && (room -= photo.blob.size) > 0)];
     const pictures = await Promise.all(kept.map(async ({ blob, ...rest }) => ({ ...rest, type: blob.type, data: await base64(blob) })));
     const saved_at = new Date().toISOString();
     const file = { format: "fayline-tablet/1", tablet: link.device, database: link.database, saved_at, outbox: acts, sent, photos: pictures };
