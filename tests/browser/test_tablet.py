@@ -2,12 +2,10 @@
 
 import contextlib
 
-import pytest
 from playwright.sync_api import expect
 
 from qa.models import Nonconformance, Reading
 from tests.browser.at_the_tablet import (
-    a_check,
     all_sent,
     at,
     open_check,
@@ -15,17 +13,6 @@ from tests.browser.at_the_tablet import (
     standing,
     tap,
 )
-
-
-@pytest.fixture
-def check(live_site):
-    return a_check()
-
-
-@pytest.fixture
-def desk(page, live_site, sign_in, check):
-    """The page of the check, signed in as the builder."""
-    return open_check(sign_in(page, "builder"), live_site, check)
 
 
 def test_the_pad_logs_a_check_and_goes_on_by_itself(desk, check):

@@ -10,20 +10,8 @@ from playwright.sync_api import expect
 
 from qa.models import Nonconformance
 from shop.models import Person, Photo, PhotoPin
-from tests.browser.at_the_tablet import a_check, all_sent, at, open_check, readings, tap
+from tests.browser.at_the_tablet import all_sent, at, open_check, readings, tap
 from tests.qa.test_tablet_photos import a_defect, a_pattern
-
-
-@pytest.fixture
-def check(live_site):
-    return a_check()
-
-
-@pytest.fixture
-def desk(page, live_site, sign_in, check):
-    open_check(sign_in(page, "builder"), live_site, check)
-    all_sent(page)
-    return page
 
 
 def picture(color="teal", size=(900, 600)) -> dict:

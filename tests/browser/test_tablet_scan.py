@@ -35,11 +35,6 @@ SCAN = "Scan a label"
 
 
 @pytest.fixture
-def check(live_site):
-    return a_check()
-
-
-@pytest.fixture
 def start(page, live_site, sign_in, check):
     """The start screen of a tablet whose browser reads codes."""
     page.context.grant_permissions(["camera"])

@@ -2,7 +2,6 @@
 
 import io
 
-import pytest
 from PIL import Image
 from playwright.sync_api import expect
 
@@ -10,10 +9,8 @@ from qa.models import Check, FitUp
 from shop.models import Photo
 from tests.browser.at_the_tablet import (
     OPEN,
-    a_check,
     all_sent,
     at,
-    open_check,
     standing,
     tap,
 )
@@ -37,18 +34,6 @@ REFUSE = """name => {
   }
 }"""
 REFUSED = "Not kept: the browser's store refused"
-
-
-@pytest.fixture
-def check(live_site):
-    return a_check()
-
-
-@pytest.fixture
-def desk(page, live_site, sign_in, check):
-    open_check(sign_in(page, "builder"), live_site, check)
-    all_sent(page)
-    return page
 
 
 def test_a_slow_disk_is_told_and_loses_nothing(desk, check):
