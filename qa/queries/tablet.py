@@ -1,5 +1,7 @@
 """What a tablet carries: one check whole, so that it can work without a network."""
 
+from itertools import pairwise
+
 from django.db.models import F
 from django.urls import reverse
 
@@ -155,8 +157,11 @@ def limits(station, kind, finish, u_nm) -> dict | None:
 
 
 WIDTH, HEIGHT, MARGIN = 1000, 700, 90
-# Half of the box that a station's two values fill, and its distance from the mark.
-HALF_WIDE, HALF_HIGH, APART = 48, 23, 40
+# Sizes of the values beside the stations, and what one needs in that unit: across,
+# with its sign and five wide figures; down, gap and flushness under each other.
+LARGEST, SMALLEST, ACROSS, DOWN = 22, 13, 4.1, 2.4
+# The sine from which a seam counts as running along an axis.
+STEEP = 0.7
 
 
 def tablet_map(revision, stations) -> dict:
@@ -176,30 +181,46 @@ def tablet_map(revision, stations) -> dict:
         for x, y in seen
     ]
     path = "M" + " L".join(f"{x} {y}" for x, y in places) + " Z" * revision.closed
+    placed = [
+        _placed(station, place, normal)
+        for station, place, normal in zip(stations, places, normals, strict=True)
+    ]
     return {
         "width": WIDTH,
         "height": HEIGHT,
         "outline": path,
         "surround": "",
         "flow": _flow(revision),
-        "stations": [
-            _placed(station, place, normal)
-            for station, place, normal in zip(stations, places, normals, strict=True)
-        ],
+        "text": _text_size(placed),
+        "stations": placed,
     }
+
+
+def _text_size(placed: list[dict]) -> float:
+    """Return how high values may be so that those of neighbors stand apart.
+
+    Above and below the seam they stand side by side, left and right of it in a column.
+    """
+    size = LARGEST
+    for one, other in pairwise([*placed, placed[0]]):
+        for axis, needs in enumerate((ACROSS, DOWN)):
+            # The part of the normal across the axis along which they stand in a row.
+            sides = one["normal"][1 - axis], other["normal"][1 - axis]
+            if min(sides) > STEEP or max(sides) < -STEEP:
+                apart = abs(one["at"][axis] - other["at"][axis])
+                size = min(size, apart / needs) if apart else size
+    return round(max(size, SMALLEST), 1)
 
 
 def _placed(station, place, normal) -> dict:
     x, y = place
     # The drawing has y down.
     nx, ny = float(normal[0]), -float(normal[1])
-    away = APART + HALF_WIDE * abs(nx) + HALF_HIGH * abs(ny)
     return {
         "label": station.label,
         "order": station.order,
         "at": [x, y],
         "normal": [round(nx, 4), round(ny, 4)],
-        "value_at": [round(x + away * nx, 1), round(y + away * ny, 1)],
         "edge": station.edge,
         "laminar": station.laminar,
     }

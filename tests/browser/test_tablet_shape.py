@@ -4,9 +4,13 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.at_the_tablet import a_check, all_sent, at, open_check, tap
+from tests.qa.making import read_all
 
 MOST_PAGE_BYTES = 120 * 1024
 MOST_SCRIPT_BYTES = 60 * 1024
+# The map, then each value with its sign.
+BOXES = """[...document.querySelectorAll(".map, .map .value > g")]
+  .map((one) => one.getBoundingClientRect().toJSON())"""
 TOUCH_PX = 48  # 11 mm is 44 to 57 px on 10-inch tablets; WCAG 2.5.5 asks 44
 
 
@@ -47,6 +51,27 @@ def test_keys_are_20_mm_and_all_fits_the_screen(
         assert min(box["width"], box["height"]) >= TOUCH_PX - 0.5, button
     drawing = page.locator(".map").bounding_box()
     assert drawing["height"] > 300
+
+
+@pytest.mark.parametrize("stations", [4, 24, 32])
+def test_values_on_the_map_stand_apart_and_inside(
+    open_page, live_site, sign_in, stations
+):
+    check = a_check(stations)
+    read_all(check, flush="-0.05")
+    page = open_check(sign_in(open_page("portrait"), "builder"), live_site, check)
+    page.get_by_role("button", name="Back").click()
+    boxes = page.evaluate(BOXES)
+    assert len(boxes) == 2 * stations + 1
+    drawing, *values = boxes
+    for number, one in enumerate(values):
+        assert drawing["left"] < one["left"] and one["right"] < drawing["right"]
+        assert drawing["top"] < one["top"] and one["bottom"] < drawing["bottom"]
+        for other in values[number + 1 :]:
+            over = min(one["right"], other["right"]) - max(one["left"], other["left"])
+            under = min(one["bottom"], other["bottom"]) - max(one["top"], other["top"])
+            # Lines of one station may touch: a box is higher than its figures.
+            assert over <= 0 or under <= 4, (one, other)
 
 
 def test_at_200_percent_zoom_nothing_is_cut_off(open_page, live_site, sign_in):

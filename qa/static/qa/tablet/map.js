@@ -5,8 +5,7 @@ import { svg } from "./dom.js";
 import { KINDS } from "./walk.js";
 
 const RADIUS = 20;
-const TEXT = 22;
-const ROOM = [108, 84];
+const ROOM = [128, 88];
 const MANY = 32;
 
 const TRIANGLE = "M0 -1.4L1.35 .9L-1.35 .9Z";
@@ -84,17 +83,17 @@ export function mapOf({ stations, map, joint }, pick) {
       ...shape(state, x, y, RADIUS),
       svg("text", { x, y: y + RADIUS * (lift + size * 0.36), "font-size": RADIUS * size, class: `n-${state}`, "text-anchor": "middle" }, label),
     );
-    one.value.replaceChildren(...shown.map(([, slot], row) => valueOf(station, slot, row - (shown.length - 1) / 2)));
+    one.value.replaceChildren(...shown.map(([, slot], row) => valueOf(station, slot, row - (shown.length - 1) / 2, map.text ?? 22)));
   }
 
   return { node, paint: (view, active) => stations.forEach((station, row) => paintStation(station, drawn[row], view, active)) };
 }
 
 // Beside the symbol on the side of the surround, clear of it whichever way the seam runs.
-function valueOf({ at, normal }, { current, state }, row) {
+function valueOf({ at, normal }, { current, state }, row, size) {
   const words = shows(current);
-  const half = (words.length * 0.52 * TEXT) / 2;
-  const x = at[0] + normal[0] * (40 + half) + 8;
-  const y = at[1] + normal[1] * 58 + row * TEXT * 1.1;
-  return svg("g", {}, mark(state, x - half - 12, y, 7), svg("text", { x, y: y + TEXT * 0.36, "font-size": TEXT, "text-anchor": "middle" }, words));
+  const half = words.length * 0.29 * size;
+  const x = at[0] + normal[0] * (52 + half) + 8;
+  const y = at[1] + normal[1] * 62 + row * size * 1.1;
+  return svg("g", {}, mark(state, x - half - 12, y, 7), svg("text", { x, y: y + size * 0.36, "font-size": size, "text-anchor": "middle" }, words));
 }
