@@ -1,10 +1,11 @@
 """Headers of every answer, cookies by scheme, and one moment for what a page reads."""
 
 from django.conf import settings
+from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.middleware.csrf import CsrfViewMiddleware
 
-from shop.ledger.snapshot import snapshot
+from shop.ledger.snapshot import READING, snapshot
 
 
 def strict_headers(get_response):
@@ -23,10 +24,25 @@ def strict_headers(get_response):
     return middleware
 
 
+class ClosedByDefault(LoginRequiredMiddleware):
+    """A view is open only when it says login_not_required.
+
+    Django's own asks who is there for an open view too: the tablet's shell would vary
+    by cookie, and a browser's cache would lose it with the session.
+    """
+
+    def process_view(self, request, view, args, kwargs):
+        if not getattr(view, "login_required", True):
+            return None
+        return super().process_view(request, view, args, kwargs)
+
+
 class OneMoment:
     """Answer what only reads from one state of the database.
 
-    A view that must write first says own_moment, and reads in a snapshot of its own.
+    An open view reads nothing, or finds out by itself who asks (which removes a session
+    that has ended) and reads then, as the api does. One that must write first says
+    own_moment, and reads in a snapshot of its own.
     """
 
     def __init__(self, get_response):
@@ -36,12 +52,11 @@ class OneMoment:
         return self.get_response(request)
 
     def process_view(self, request, view, args, kwargs):
-        if request.method not in ("GET", "HEAD") or hasattr(view, "own_moment"):
-            return None
-        # Finding out who asks removes a session that has ended.
-        bool(request.user.is_authenticated)
-        with snapshot():
-            return view(request, *args, **kwargs)
+        signed_in = getattr(view, "login_required", True)
+        if request.method in READING and signed_in and not hasattr(view, "own_moment"):
+            with snapshot():
+                return view(request, *args, **kwargs)
+        return None
 
 
 def _host_cookie(response, name: str) -> None:

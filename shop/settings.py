@@ -52,8 +52,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "shop.middleware.SchemeCsrfMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    # Closed by default: a view is open only when it says login_not_required.
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "shop.middleware.ClosedByDefault",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     # Last, after all that finds out who asks.

@@ -1,5 +1,6 @@
 """The tablet's road to the server: JSON in, JSON out, never a redirect."""
 
+import contextlib
 import json
 import uuid
 from functools import wraps
@@ -23,6 +24,7 @@ from shop import roles
 from shop.actions import tablets
 from shop.ledger import Refused, writing
 from shop.ledger.canonical import canonical, digest
+from shop.ledger.snapshot import READING, snapshot
 from shop.models import Entry, Incarnation, Person, Tablet
 
 ACTS_MOST = 50
@@ -74,11 +76,14 @@ def api(*methods: str, signed: bool = True):
         def answer(request, *args, **kwargs):
             try:
                 request.tablet = tablet_of(request)
-                if signed and not request.tablet and not request.user.is_authenticated:
+                known = request.user.is_authenticated or request.tablet
+                if signed and not known:
                     raise SignIn
-                if signed:
-                    _same_database(request)
-                return view(request, *args, **kwargs)
+                reads = request.method in READING
+                with snapshot() if reads else contextlib.nullcontext():
+                    if signed:
+                        _same_database(request)
+                    return view(request, *args, **kwargs)
             except NO as no:
                 return said_no(no)
             except OperationalError:

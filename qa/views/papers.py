@@ -30,15 +30,15 @@ def of_the_record(view):
     """
 
     @wraps(view)
-    def answer(request, *args, **kwargs):
+    def made(request, *args, **kwargs):
         for _ in range(SEALINGS):
             sealer.seal()
             with contextlib.suppress(Seal.DoesNotExist), snapshot():
                 return view(request, *args, **kwargs)
         raise OperationalError("The record changes faster than it can be printed.")
 
-    answer.own_moment = True
-    return require_GET(answer)
+    made.own_moment = True
+    return require_GET(made)
 
 
 def answer(data: bytes, name: str, content: str = CONTENT) -> HttpResponse:

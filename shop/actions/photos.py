@@ -75,7 +75,7 @@ def _encode(image_module, content: bytes) -> tuple[bytes, int, int]:
 def keep_file(jpeg: bytes) -> str:
     """Write a photo under its digest; return the digest.
 
-    It is on disk before it is acknowledged: the tablet then drops its copy.
+    It is on disk before it is acknowledged: a tablet may then drop its copy.
     """
     digest = hashlib.sha256(jpeg).hexdigest()
     path = settings.MEDIA_ROOT / digest[:2] / f"{digest}.jpg"
@@ -87,7 +87,7 @@ def keep_file(jpeg: bytes) -> str:
         except OSError as error:
             message = _("The server cannot keep it now: %(why)s.")
             raise Refused(
-                message % {"why": error.strerror}, field="file", code="no_room"
+                message % {"why": error.strerror or error}, field="file", code="no_room"
             ) from error
     return digest
 

@@ -4,6 +4,8 @@ import contextlib
 
 from django.db import connection, transaction
 
+READING = ("GET", "HEAD")
+
 
 @contextlib.contextmanager
 def snapshot():

@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from qa.models import Nonconformance
 from shop.models import Person, Photo, PhotoPin
-from tests.browser.at_the_tablet import all_sent, at, open_check, readings, tap
+from tests.browser.at_the_tablet import OPEN, all_sent, at, open_check, readings, tap
 from tests.qa.test_tablet_photos import a_defect, a_pattern
 
 
@@ -69,23 +69,20 @@ def test_the_usual_photo_shows_the_station_in_hand_and_is_counted(desk, check):
 
 
 # Lays a photo into the kept week, as if it had been acknowledged before a restore.
-KEPT = """async (about) => {
-  const answer = (asked) =>
-    new Promise((done) => (asked.onsuccess = () => done(asked.result)));
-  const database = await answer(indexedDB.open("fayline"));
+KEPT = f"""async (about) => {{ {OPEN}
   const canvas = new OffscreenCanvas(60, 40);
   canvas.getContext("2d").fillRect(0, 0, 30, 20);
-  const blob = await canvas.convertToBlob({ type: "image/jpeg" });
+  const blob = await canvas.convertToBlob({{ type: "image/jpeg" }});
   const id = crypto.randomUUID();
   const made_at = new Date().toISOString();
-  const photo = { id, about, words: "", by: "builder", made_at, name: "", blob };
+  const photo = {{ id, about, words: "", by: "builder", made_at, name: "", blob }};
   const work = database.transaction(["sent", "settings"], "readwrite");
-  const receipt = { entry: id };
-  work.objectStore("sent").put({ id, photo, receipt, sent_at: Date.now() });
+  const receipt = {{ entry: id }};
+  work.objectStore("sent").put({{ id, photo, receipt, sent_at: Date.now() }});
   work.objectStore("settings").put(0, "reconciled");
   await new Promise((done) => (work.oncomplete = done));
   database.close();
-}"""
+}}"""
 
 
 def test_a_photo_that_a_restored_server_lacks_is_sent_again(desk, check):

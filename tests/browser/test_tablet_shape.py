@@ -121,4 +121,6 @@ def test_the_shell_is_the_same_for_everybody(client_of, client):
         assert first.status_code == second.status_code == 200
         assert first.content == second.content
         assert "max-age" in second["Cache-Control"]
+        # A browser would keep it for one session only.
+        assert "Cookie" not in first.get("Vary", "")
     assert b"csrf" not in second.content

@@ -27,18 +27,18 @@ export function openEntry(desk) {
   let ahead = [];
 
   const ui = stamp("desk", {
-    back: () => leave(neighbor(slots, at.key, -1)),
-    forward: () => leave(neighbor(slots, at.key, 1)),
+    back: () => soon(() => go(neighbor(slots, at.key, -1))),
+    forward: () => soon(() => go(neighbor(slots, at.key, 1))),
     key: ({ dataset }) => type(dataset.key),
     undo: () => inTurn(undo),
     clear: () => inTurn(clear),
     skip: () => inTurn(skip),
-    feeler: () => setPair(!pair),
-    unit: turnUnit,
+    feeler: () => soon(() => setPair(!pair)),
+    unit: () => soon(turnUnit),
     photo: () => desk.photo({ station: at.station, kind: at.kind }, `station ${name()}`),
     photoOf: () => desk.photoOf(at),
-    goes: () => setField("goes"),
-    does_not_go: () => setField("does_not_go"),
+    goes: () => soon(() => setField("goes")),
+    does_not_go: () => soon(() => setField("does_not_go")),
     choose: ({ value }) => inTurn(() => choose(slotHere().alive.find((one) => one.act === value))),
   });
   ui.input.oninput = () => (busy ? paintReading() : type({ text: ui.input.value }));
@@ -60,36 +60,32 @@ export function openEntry(desk) {
     say(`${words}${words && " Now station"} ${name()}.`);
   }
 
-  // work resolves to what to complain about; after a complaint nothing may be added to the value that stands.
+  // At once, or when what is being kept is kept: always in the order in which a person did it.
+  const soon = (work) => (busy ? ahead.push(work) : work());
+
+  // work resolves to what to complain about; then nothing may be added to a value that still stands.
   async function inTurn(work) {
     if (busy) return void ahead.push(() => inTurn(work));
     busy = true;
     const problem = await work().catch(trouble);
     busy = false;
-    const next = problem ? [] : ahead;
-    ahead = [];
-    for (const one of next) one();
     if (problem) complain(problem);
-  }
-
-  // A person goes elsewhere: what was typed was meant for here.
-  function leave(slot) {
+    const next = problem && pad.text ? [] : ahead;
     ahead = [];
-    go(slot);
+    for (const one of next) soon(one);
   }
 
   // A station was touched on the map or in the list: its first open kind, else its first.
   function visit(label, kind) {
     const here = slots.filter((slot) => slot.station === label && (!kind || slot.kind === kind));
     const slot = here.find(({ key }) => !desk.view().done.has(key)) ?? here[0];
-    if (slot) leave(slot);
+    if (slot) go(slot);
   }
 
   // key: of pad.js, "ok", or {gauge}: a value that a gauge typed before its Enter.
   function type(key) {
     if (key === "ok" || key.gauge) inTurn(() => accept(key.gauge));
-    else if (busy) ahead.push(() => type(key));
-    else enter(key);
+    else soon(() => enter(key));
   }
 
   function enter(key) {
@@ -169,11 +165,10 @@ export function openEntry(desk) {
       if (!reason) return null;
     }
     const slow = setTimeout(() => document.querySelector("dialog[open]") || complain("Still being kept \u2026"), SLOW_MS);
-    const from = at;
     const act = await record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason }).finally(() => clearTimeout(slow));
     if (act) {
       last = { said: act.body.said, id: act.id };
-      if (at === from) forward();
+      forward();
     }
     return null;
   }
@@ -295,5 +290,5 @@ export function openEntry(desk) {
   }
 
   paint();
-  return { node: ui.node, visit, keydown, paint: () => busy || paint(), at: () => at, typing: () => busy || pad.text };
+  return { node: ui.node, visit: (...place) => soon(() => visit(...place)), keydown, paint: () => busy || paint(), at: () => at, typing: () => busy || pad.text };
 }

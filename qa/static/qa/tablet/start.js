@@ -27,7 +27,7 @@ async function scan(app, here, onPick, leave) {
   const { what, field, id, uuid, path, words, thing } = means;
   if (what === "pick") return void onPick(field, id);
   if (what === "check") return void app.go(`/tablet/check/${uuid}`);
-  const online = Boolean((await app.link.ask("GET", "/api/session", undefined, 3000).catch(() => ({}))).json?.database);
+  const online = (await app.link.ask("GET", "/api/session", undefined, 3000).catch(() => ({}))).json?.database;
   if (leave && online) return void location.assign(location.origin + path);
   const asking = ask("found", { words, note: online ? "" : "The server cannot be reached: its page does not open now." });
   for (const [name, there] of Object.entries({ open: online, photo: thing })) document.querySelector(`dialog [value=${name}]`).hidden = !there;

@@ -30,21 +30,20 @@ export async function openStore() {
       const transaction = database.transaction(names, mode, { durability });
       let answer;
       transaction.oncomplete = () => resolve(answer && answer.result);
-      transaction.onabort = () => reject(transaction.error ?? new DOMException("the browser's store refused"));
+      transaction.onabort = () => reject(transaction.error ?? new DOMException("the browser refused"));
       answer = work(...names.map((name) => transaction.objectStore(name)));
     });
   const read = (name, work) => run([name], "readonly", work);
   const write = (names, work, durability) => run(names, "readwrite", work, durability);
 
   // Pictures that the server has are kept a week for the same reason as acts, but never in the way of what it does not have.
-  const dropSentPhotos = () =>
-    write(["sent"], (sent) => {
-      sent.openCursor().onsuccess = ({ target: { result } }) => {
-        if (result?.value.photo) result.delete();
-        result?.continue();
-      };
-    });
-  const makingRoom = (work) => work().catch(() => dropSentPhotos().then(work));
+  const makeRoom = (sent) => {
+    sent.openCursor().onsuccess = ({ target: { result } }) => {
+      if (result?.value.photo) result.delete();
+      result?.continue();
+    };
+  };
+  const makingRoom = (work) => work().catch(() => write(["sent"], makeRoom).then(work));
 
   return {
     get: (name, key) => read(name, (rows) => rows.get(key)),
@@ -72,7 +71,7 @@ export async function openStore() {
 
     photoSent: (photo, now) =>
       write(["photos", "sent"], (photos, sent) => {
-        sent.put({ id: photo.id, photo, receipt: { entry: photo.id }, sent_at: now });
+        sent.put({ id: photo.id, photo: { ...photo, problem: null }, receipt: { entry: photo.id }, sent_at: now });
         photos.delete(photo.id);
       }),
 
