@@ -310,7 +310,7 @@ def _typed(reading: Reading | None) -> str:
         return f"{reading.goes} goes, {reading.does_not_go} not, {reading.unit}"
     if reading.outcome == Outcome.VALUE:
         return f"{reading.value} {reading.unit}"
-    return Outcome(reading.outcome).label
+    return str(Outcome(reading.outcome).label)
 
 
 def _deviation(reading: Reading | None, unit: str) -> str:

@@ -109,6 +109,7 @@ def content_of(view: checks.CheckView) -> str:
                     "station": line.station,
                     "kind": line.kind,
                     "requirement": line.requirement,
+                    "outcome": line.outcome,
                     "typed": line.typed,
                     "value_nm": line.value_nm,
                     "verdict": line.verdict,

@@ -6,17 +6,31 @@ import json
 import uuid
 
 from django.db import models
+from django.utils.functional import Promise
+from django.utils.translation import override
 
 
 def canonical(content) -> str:
-    """Return `content` as JSON with sorted keys and no spaces; NaN is refused."""
+    """Return `content` as JSON with sorted keys and no spaces; NaN is refused.
+
+    A text that waits for a language is written in ours: a digest must not depend on
+    the language of whoever looked.
+    """
     return json.dumps(
         content,
         sort_keys=True,
         separators=(",", ":"),
         ensure_ascii=False,
         allow_nan=False,
+        default=_in_our_words,
     )
+
+
+def _in_our_words(value) -> str:
+    if isinstance(value, Promise):
+        with override(None):
+            return str(value)
+    raise TypeError(f"{type(value).__name__} is not for a record")
 
 
 def digest(*parts: str) -> str:
