@@ -12,11 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.joint import Limits
-from qa.numeric.verdict import acceptance
+from qa.numeric.verdict import NM_PER_MM, acceptance, nearest_nm
 
 LONE_HALF_WIDTH_MM = 0.25  # where no two-sided limits of the kind say what a half is
 LEAST_HALF_WIDTH_MM = 0.001  # limits that meet would make every deviation infinite
-NM = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -45,6 +44,21 @@ class Scales:
         values = np.asarray(values, dtype=float)
         under, over = self.aim - values, values - self.aim
         return self.below * np.maximum(0, under) + self.above * np.maximum(0, over)
+
+    def conform(self, values) -> np.ndarray:
+        """Whether values (m,) in mm conform, each judged as a reading would be (m,).
+
+        In whole nanometers against the drawn-in limits, by the rule of
+        `verdict.nearest_nm` and `verdict.accepts`: no tolerance is added. d only says
+        how far; this says whether. What has no limits conforms. ValueError for a value
+        that is no finite number.
+        """
+        values = np.asarray(values, dtype=float)
+        if not np.isfinite(values).all():
+            raise ValueError("a value to judge must be a finite number")
+        whole = np.rint(values * NM_PER_MM)
+        low, high = np.rint(self.low * NM_PER_MM), np.rint(self.high * NM_PER_MM)
+        return (low <= whole) & (whole <= high)
 
     def take(self, rows) -> "Scales":
         """The scales of some rows."""
@@ -102,8 +116,8 @@ def _row(limits: Limits, lone: float) -> tuple[float, float, float, float, float
 
 
 def _nm(mm: float | None) -> int | None:
-    return None if mm is None else round(mm * NM)
+    return None if mm is None else nearest_nm(mm)
 
 
 def _mm(nm: int | None) -> float | None:
-    return None if nm is None else nm / NM
+    return None if nm is None else nm / NM_PER_MM

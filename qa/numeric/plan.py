@@ -46,8 +46,6 @@ from qa.numeric.trim import Trim, TrimRules, solve_trim
 from qa.numeric.verdict import conformance_probability
 
 METHOD = "plan/1"
-CONFORMS = 1 + 1e-6  # a deviation on the limit, with the roundings of the solver
-RESOLVED_MM = 0.001
 
 
 def plan_fit(
@@ -170,9 +168,12 @@ class _Planner:
         if solved is None:
             return None
         before = float(readings.deviation(readings.values).max(initial=0.0))
-        after = readings.deviation(self._after(solved, readings))
-        worst = float(after.max(initial=0.0))
-        return Fit(solved.move, before, worst, worst <= CONFORMS)
+        values = self._after(solved, readings)
+        worst = float(readings.deviation(values).max(initial=0.0))
+        now, after = (
+            bool(readings.conform(each).all()) for each in (readings.values, values)
+        )
+        return Fit(solved.move, before, worst, after, now)
 
     def _conforms(self) -> bool:
         fits = [self._fit(self.seat, self.gaps)]
@@ -232,8 +233,8 @@ class _Planner:
         if not self.apart and self.cut:
             steps = _Solved(flushes, self.seat.freedom, self.cut.move)
         flush_after = self._after(steps, flushes)
-        step_left = flushes.deviation(flush_after).max(initial=0.0) > CONFORMS
-        trim_plan = self._trim_plan(found, seat_move, trim, build_up, unresolved)
+        step_left = not flushes.conform(flush_after).all()
+        trim_plan = self._trim_plan(found, seat_move, trim, build_up, gap_after)
         if step_left or (trim_plan and not trim_plan.possible):
             outcome = CANNOT
         else:
@@ -255,12 +256,12 @@ class _Planner:
             settled=self.settled,
         )
 
-    def _trim_plan(self, found: Trim | None, move, trim, build_up, unresolved):
+    def _trim_plan(self, found: Trim | None, move, trim, build_up, gap_after):
         if self.seat is None:
             return None
         if found is None:
             return TrimPlan(move, needed=False, possible=True)
-        possible = bool((np.abs(unresolved) <= RESOLVED_MM).all())
+        possible = bool(self.gaps.conform(gap_after).all())
         areas = found.area, found.build_up_area, found.unresolved_area
         needed = bool((trim > 0).any() or (build_up > 0).any() or not possible)
         return TrimPlan(move, needed, possible, *areas)

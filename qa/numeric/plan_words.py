@@ -10,7 +10,6 @@ from qa.numeric.planned import Move, StationPlan
 
 TELLING_MM = 0.01  # second-order effects below this are not worth a word
 RESOLVED_MM = 0.001
-CONFORMS = 1 + 1e-6
 
 
 def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, move):
@@ -21,6 +20,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
     flushes = _now_and_after(planner.flushes, flush_after)
     flush_of = dict(zip(planner.flushes.rows.tolist(), flushes, strict=True))
     nothing = (None, None, None, None)
+    steps_left = set(planner.flushes.rows[~planner.flushes.conform(flush_after)])
     closes = np.zeros(len(picture.stations))
     if move is not None:
         moved = move.displacement(picture.places)
@@ -47,7 +47,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
                 build_up=added,
                 unresolved=left,
                 next_bite=next_bite(depth, options.bite, options.floor_mm),
-                reason=_reason(planner, row, depth, left, flush),
+                reason=_reason(planner, row, depth, left, flush, row in steps_left),
             )
         )
     return tuple(told)
@@ -68,7 +68,7 @@ def _now_and_after(readings, after):
     ]
 
 
-def _reason(planner, row, depth, left, flush) -> str:
+def _reason(planner, row, depth, left, flush, step_left: bool) -> str:
     """Why a station stays wrong; "" when it does not."""
     reasons = []
     if left < -RESOLVED_MM:
@@ -79,7 +79,7 @@ def _reason(planner, row, depth, left, flush) -> str:
             if planner.options.build_up_mm > 0
             else f"{left:.2f} mm too wide, and building up is not allowed"
         )
-    if flush[3] is not None and flush[3] > CONFORMS:
+    if step_left:
         which = "proud" if flush[1] > planner.picture.flush_scales.aim[row] else "low"
         reasons.append(
             f"{abs(flush[1]):.2f} mm {which if flush[1] else 'step'} stays: a step "

@@ -99,12 +99,16 @@ class Move:
 
 @dataclass(frozen=True)
 class Fit:
-    """Gaps (or flushness) before and after a move: largest normalized deviations."""
+    """Gaps (or flushness) before and after a move: largest normalized deviations.
+
+    Whether they conform is judged in whole nanometers, as readings are.
+    """
 
     move: Move
     worst_before: float
     worst_after: float
     conforms: bool
+    conforms_now: bool
 
 
 @dataclass(frozen=True)

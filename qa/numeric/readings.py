@@ -38,6 +38,10 @@ class Readings:
     def deviation(self, values: np.ndarray) -> np.ndarray:
         return self.scales.deviation(values)
 
+    def conform(self, values: np.ndarray) -> np.ndarray:
+        """Whether values (m,) mm conform, in whole nanometers as readings do."""
+        return self.scales.conform(values)
+
     def moved(self, freedom, step) -> tuple[np.ndarray, np.ndarray]:
         """Readings (m,) after the exact movement `step`, and their rates (m, k)."""
         along, slopes = freedom.lines(self.places, self.directions, step)

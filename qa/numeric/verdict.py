@@ -12,6 +12,7 @@ from functools import lru_cache
 from statistics import NormalDist
 
 METHOD = "verdict/1"
+NM_PER_MM = 1_000_000
 PROVEN = 0.95  # conformance probability at the acceptance limit, ISO 14253-1:2017
 ONE_SIDED_K = NormalDist().inv_cdf(PROVEN)  # 1.6449
 WIDE = 6.0  # limits this many u apart do not feel each other
@@ -130,7 +131,7 @@ def judge(
     if low_nm is None and high_nm is None:
         raise ValueError("there are no limits to judge by")
     limits = acceptance(low_nm, high_nm, u_nm, rule, edition)
-    if _inside(x_nm, limits.low_in, limits.high_in):
+    if accepts(x_nm, limits):
         verdict = Verdict.CONFORMS
     elif _inside(x_nm, limits.low_out, limits.high_out):
         verdict = Verdict.NOT_PROVEN
@@ -140,6 +141,23 @@ def judge(
     if u_nm is not None:
         probability = conformance_probability(x_nm, low_nm, high_nm, u_nm)
     return Judged(verdict, probability, deviation(x_nm, low_nm, high_nm))
+
+
+def nearest_nm(mm: float) -> int:
+    """A computed length as it would be read: the nearest whole nanometer.
+
+    What is predicted (a gap after a move, flushness on a stack of shims) is judged as a
+    reading would be, so that no tolerance of ours passes what a reading would fail. The
+    digits below a nanometer are those of the solver. ValueError unless finite.
+    """
+    if not math.isfinite(mm):
+        raise ValueError(f"a length must be a number, not {mm}")
+    return round(mm * NM_PER_MM)
+
+
+def accepts(x_nm: int, limits: Acceptance) -> bool:
+    """Whether a result conforms by these limits: inside low_in..high_in."""
+    return _inside(x_nm, limits.low_in, limits.high_in)
 
 
 def deviation(x: int, low: int | None, high: int | None) -> int:

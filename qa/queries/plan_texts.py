@@ -159,7 +159,7 @@ def sits_well(worked: Worked) -> bool:
     """Whether all that was measured conforms before anything is done."""
     plan = worked.plan
     fits = [fit for fit in (plan.seat, plan.level) if fit]
-    return plan.outcome == FITS and all(fit.worst_before <= 1 + 1e-6 for fit in fits)
+    return plan.outcome == FITS and all(fit.conforms_now for fit in fits)
 
 
 def outcome(worked: Worked) -> tuple[str, str]:

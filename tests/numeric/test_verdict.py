@@ -12,6 +12,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from qa.numeric.deviation import drawn_in, scales
+from qa.numeric.joint import Limits
 from qa.numeric.verdict import (
     NarrowLimits,
     Rule,
@@ -22,6 +24,7 @@ from qa.numeric.verdict import (
     feeler,
     guard_factor,
     judge,
+    nearest_nm,
 )
 
 MM = 1_000_000
@@ -347,3 +350,36 @@ def test_probabilities_keep_their_digits_in_both_tails(z):
     if z < -2:  # Mills: phi(z)/|z| (1 - 1/z^2) < Phi(z) < phi(z)/|z|
         density = math.exp(-z * z / 2) / math.sqrt(2 * math.pi)
         assert density / -z * (1 - 1 / z**2) <= one <= density / -z
+
+
+# What is computed is judged as a reading is
+
+
+@given(
+    x=st.integers(-100_000_000, 100_000_000),
+    low=st.none() | st.integers(-5_000_000, 5_000_000),
+    width=st.none() | st.integers(0, 90_000_000),
+    u=st.none() | st.integers(1, 900_000),
+    slip=st.floats(-4e-7, 4e-7),
+)
+def test_a_computed_length_is_judged_as_the_reading_it_predicts(x, low, width, u, slip):
+    assume(low is not None or width is not None)
+    high = None if width is None else (low or 0) + width
+    rule = Rule.SIMPLE if u is None else Rule.GUARDED
+    try:
+        judged = judge(x, low, high, u, rule)
+    except NarrowLimits:
+        return
+    limits = Limits(*(None if nm is None else nm / MM for nm in (low, high)))
+    inside = scales([drawn_in(limits, None if u is None else u / MM, rule)])
+    computed = x / MM + slip  # what a solver leaves below a nanometer changes nothing
+    assert nearest_nm(computed) == x
+    assert bool(inside.conform([computed])[0]) == (judged.verdict is Verdict.CONFORMS)
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
+def test_what_is_no_number_has_no_verdict(value):
+    with pytest.raises(ValueError, match="number"):
+        nearest_nm(value)
+    with pytest.raises(ValueError, match="number"):
+        scales([Limits(0.0, 1.0)]).conform([value])

@@ -12,9 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from qa.management.commands.check_fit import Command
+from qa.management.commands import check_fit, plan_fit
 
 ROOT = Path(__file__).resolve().parents[2]
+COMMANDS = {"check_fit": check_fit.Command, "plan_fit": plan_fit.Command}
 HEADER = "station,x_mm,y_mm,gap_min_mm,gap_max_mm,flush_min_mm,flush_max_mm"
 
 
@@ -41,13 +42,13 @@ def readings(gaps=None, flushes=None, count=24):
 def check(tmp_path, capsys):
     """Write both files, run the command in this process: (exit code, out, err)."""
 
-    def run(joint, read, *options):
+    def run(joint, read, *options, command="check_fit"):
         paths = [tmp_path / "joint.csv", tmp_path / "readings.csv"]
         for path, text in zip(paths, (joint, read), strict=True):
             path.write_bytes(text if isinstance(text, bytes) else text.encode())
-        argv = ["manage.py", "check_fit", *map(str, paths), *options]
+        argv = ["manage.py", command, *map(str, paths), *options]
         try:
-            Command().run_from_argv(argv)
+            COMMANDS[command]().run_from_argv(argv)
             code = 0
         except SystemExit as ended:
             code = ended.code
@@ -330,3 +331,38 @@ def test_a_name_that_the_console_lacks_is_still_shown(tmp_path):
     )
     assert (told.returncode, told.stderr) == (0, "")
     assert "\\u03a31" in told.stdout
+
+
+# Two commands, one verdict
+
+
+def line(limits, count=8):
+    """An open straight seam whose gaps nothing may cut, and no move may mend."""
+    rows = [f"{k},{50 * k},0,{limits},none" for k in range(1, count + 1)]
+    head = "station,x_mm,y_mm,gap_min_mm,gap_max_mm,trim_side"
+    return "\n".join([head, *rows]) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("limits", "gaps", "code"),
+    [
+        ("1.5,3.0", "3.000900", 1),  # 0.9 um over
+        ("1.5,3.0", "3.000001", 1),
+        ("1.5,3.0", "3.000000", 0),
+        ("2.0,2.0", "2.001000", 1),  # limits that meet
+        ("2.0,2.0", "2.000000", 0),
+        ("-40.0,40.0", "40.000039", 1),  # 39 nm over half a width of 40 mm
+        ("-40.0,40.0", "40.000000", 0),
+    ],
+)
+def test_plan_and_check_judge_alike_to_the_nanometer(check, limits, gaps, code):
+    file = line(limits)
+    read = "\n".join(
+        ["station,gap_mm,flush_mm", *(f"{k},{gaps}," for k in range(1, 9))]
+    )
+    judged = check(file, read, "--open")
+    assert judged[0] == code, judged
+    still = ("--open", "--max-move-mm", "0", "--max-turn-deg", "0")
+    planned = check(file, read, *still, command="plan_fit")
+    assert planned[0] == 2 * code, planned
+    assert ("It fits" in planned[1]) == (code == 0)
