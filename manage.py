@@ -66,6 +66,22 @@ def main():
         # What is left to say goes nowhere, or Python would try once more at its end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(code)
+    except Exception as why:
+        words = words_on_database(why)
+        if words is None:
+            raise
+        sys.exit("manage.py " + " ".join(sys.argv[1:2]) + ": " + words)
+
+
+def words_on_database(why):
+    """One line on a database that is damaged or of no use; None for other errors."""
+    from django.db import DatabaseError
+
+    if not isinstance(why, DatabaseError):
+        return None
+    from shop.serving.database import unreadable
+
+    return unreadable(why)
 
 
 def code_of_unwritten(why):

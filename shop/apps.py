@@ -1,5 +1,5 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class ShopConfig(AppConfig):
@@ -10,6 +10,9 @@ class ShopConfig(AppConfig):
         # Models are not loaded when this module is read.
         from shop.forms.words import use_plain_words
         from shop.ledger import guards
+        from shop.serving import database
 
         use_plain_words()
+        pre_migrate.connect(database.refuse_later_before_migrate)
         post_migrate.connect(guards.install_after_migrate)
+        post_migrate.connect(database.keep_private_after_migrate)

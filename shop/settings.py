@@ -16,11 +16,11 @@ from pathlib import Path
 import dj_database_url
 from django.utils.translation import gettext_lazy as _
 
-from shop.secret import secret_key
+from shop.secret import private_folder, secret_key
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 HOME = Path(os.environ.get("FAYLINE_HOME", BASE_DIR / "var")).resolve()
-HOME.mkdir(parents=True, exist_ok=True)
+private_folder(HOME)
 
 DEBUG = os.environ.get("FAYLINE_DEBUG") == "1"
 SECRET_KEY = os.environ.get("FAYLINE_SECRET_KEY") or secret_key(HOME / "secret.key")
@@ -32,15 +32,15 @@ SHOP_NAME = os.environ.get("FAYLINE_SHOP", "Fayline shop")
 PAPER = os.environ.get("FAYLINE_PAPER", "a4")
 
 INSTALLED_APPS = [
+    # Before staticfiles: its `runserver` is ours.
+    "shop",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
     "django.contrib.messages",
-    "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     # The form renderer finds Django's own widget templates through it.
     "django.forms",
-    "shop",
     "qa",
 ]
 
@@ -119,7 +119,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "MinimumLengthValidator",
         "CommonPasswordValidator",
     )
-]
+] + [{"NAME": "shop.passwords.NotPublic"}]
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "front"
 # A shift plus a long weekend: signing in again must not interrupt a fit check.

@@ -8,6 +8,7 @@ from django.urls import reverse
 from shop.actions import people as actions
 from shop.ledger import Refused
 from shop.models import Entry, Person, Role
+from shop.models.people import PUBLIC_PASSWORD
 
 GOOD = "violet-Spar-44"
 
@@ -24,6 +25,13 @@ def test_a_weak_password_is_said_beside_its_field(client_of):
     page = client_of("lead").post(reverse("add_person"), said)
     assert list(page.context["form"].errors) == ["password"]
     assert not Person.objects.filter(username="mara").exists()
+
+
+def test_the_demos_password_is_refused_beside_its_field(client_of):
+    said = {"username": "mara", "name": "Mara", "role": "builder"}
+    said["password"] = PUBLIC_PASSWORD
+    page = client_of("lead").post(reverse("add_person"), said)
+    assert list(page.context["form"].errors) == ["password"]
 
 
 def test_a_sign_in_name_exists_once(client_of):

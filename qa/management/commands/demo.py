@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
 from shop.management.commands import serve
-from shop.serving import server
+from shop.serving import database, exposure, server
 
 
 class Command(BaseCommand):
@@ -25,6 +25,12 @@ class Command(BaseCommand):
         if settings.HOME.name != "demo":
             raise CommandError("Start the demo as: python3 manage.py demo")
         try:
+            if not exposure.is_only_here(host):
+                raise CommandError(
+                    f"The demo's passwords are public, and others can reach {host}: it "
+                    f"is served to this machine only, on {serve.ONLY_HERE}."
+                )
+            make_ours(settings.HOME)
             with server.hold_home(settings.HOME):
                 # Before anything is made or removed: perhaps another one runs there.
                 door = server.open_door(host, port, "--port")
@@ -41,10 +47,10 @@ class Command(BaseCommand):
 
     def prepare(self):
         try:
-            serve.prepare_database(self.stdout.write)
-        except serve.EarlierVersion:
+            database.prepare(self.stdout.write)
+        except (database.EarlierVersion, database.LaterVersion):
             raise CommandError(
-                "This demo was made by an earlier version of Fayline. Start it anew "
+                "This demo was made by another version of Fayline. Start it anew "
                 "(what was done in it is forgotten): python3 manage.py demo --reset"
             ) from None
 
@@ -71,13 +77,34 @@ def signs_in():
         yield f"  {username:<10} {password:<18} {role}"
 
 
+MARK = "demo-folder"
+# Made by the settings before any command runs, or by whoever held the folder before.
+BARE = {"secret.key", "serving.lock", "static", MARK}
+
+
+def make_ours(home) -> None:
+    """Mark an empty folder as the demo's; refuse one that holds anything else."""
+    if (home / MARK).is_file():
+        return
+    strange = sorted(path.name for path in home.iterdir() if path.name not in BARE)
+    static = home / "static"
+    if static.is_dir() and any(static.iterdir()):
+        strange.append("static")
+    if strange:
+        raise CommandError(
+            f"{home} holds what the demo did not make ({strange[0]} …), and the demo "
+            "touches only a folder of its own. Move it away, or let FAYLINE_HOME name "
+            "another folder."
+        )
+    (home / MARK).write_text("The demo made this folder and may empty it.\n", "utf-8")
+
+
 def forget(home) -> None:
     """Remove the demo's database, photos and papers; its lock and secret may stay."""
-    kept = {"serving.lock", "secret.key"}
     for path in home.iterdir():
-        if path.name in kept:
+        if path.name in BARE - {"static"}:
             continue
-        if path.is_dir():
+        if path.is_dir() and not path.is_symlink():
             shutil.rmtree(path)
         else:
             path.unlink()

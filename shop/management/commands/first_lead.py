@@ -5,7 +5,7 @@ import sys
 
 from django.core.management.base import BaseCommand, CommandError
 
-from shop.management.commands.serve import prepare_database
+from shop.serving import database
 
 
 class Command(BaseCommand):
@@ -24,7 +24,7 @@ class Command(BaseCommand):
         from shop.actions.people import add_first_lead
         from shop.ledger import Refused
 
-        prepare_database(self.stdout.write)
+        database.prepare(self.stdout.write)
         try:
             said = {
                 "name": name or input("Full name: "),

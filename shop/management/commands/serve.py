@@ -5,12 +5,16 @@ import ssl
 import sys
 
 from django.conf import settings
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 
-from shop.serving import addresses, certificates, server, terminal
+from shop.serving import (
+    addresses,
+    certificates,
+    database,
+    exposure,
+    server,
+    terminal,
+)
 from shop.serving.application import Application
 from shop.serving.authority import may_vouch
 
@@ -35,9 +39,8 @@ class Command(BaseCommand):
         try:
             held = server.hold_home(settings.HOME)
             with held:
-                prepare_database(self.stdout.write)
-                if shop:
-                    refuse_demo_data()
+                database.prepare(self.stdout.write)
+                exposure.refuse_public(host)
                 say_who_can_sign_in(self.stdout.write)
                 if shop:
                     serve_shop(host, http, https, self.stdout)
@@ -47,37 +50,6 @@ class Command(BaseCommand):
         except server.CannotServe as error:
             raise CommandError(str(error)) from None
         self.stdout.write("Stopped.")
-
-
-class EarlierVersion(CommandError):
-    """The database holds data and lacks what this version of Fayline would add."""
-
-
-def prepare_database(say) -> None:
-    """Make a new database; never change one that holds data behind its owner's back.
-
-    Raises EarlierVersion.
-    """
-    executor = MigrationExecutor(connection)
-    if not executor.migration_plan(executor.loader.graph.leaf_nodes()):
-        return
-    if executor.loader.applied_migrations:
-        raise EarlierVersion(
-            "The database is of an earlier version. Keep a copy of it, then run: "
-            "python3 manage.py migrate"
-        )
-    say("Making the database …")
-    call_command("migrate", interactive=False, verbosity=0)
-
-
-def refuse_demo_data() -> None:
-    from shop.models import Person
-
-    if Person.objects.filter(is_demo=True).exists():
-        raise CommandError(
-            "This database holds the demo: its passwords are public, so it is never "
-            "served to a network. Serve a folder of your own (FAYLINE_HOME)."
-        )
 
 
 def say_who_can_sign_in(say) -> None:
