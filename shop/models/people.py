@@ -5,7 +5,6 @@ from django.db import models
 from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 
-
 # Printed at every start of the demo, so it is worth nothing anywhere else.
 PUBLIC_PASSWORD = "two-seat-glider"  # noqa: S105
 

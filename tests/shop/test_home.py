@@ -1,4 +1,4 @@
-"""The folder of the data: whose it is, who may read it, and what a start makes of it."""
+"""The folder of the data: whose it is, who may read it, what a start makes of it."""
 
 import os
 import sqlite3
