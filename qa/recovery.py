@@ -2,12 +2,11 @@
 
 import base64
 import binascii
-import json
 import uuid
 
 from django.core.exceptions import PermissionDenied, ValidationError
 
-from qa import sync
+from qa import envelopes, sync
 from qa.actions.photos import add_tablet_photo
 from shop.ledger import Refused
 from shop.models import Person, Photo
@@ -20,8 +19,8 @@ NOT_A_FILE = "This is not a file that a tablet of this shop saved."
 def read_file(content: bytes) -> dict:
     """Return what the file says; Refused when it is none of ours."""
     try:
-        said = json.loads(content)
-    except (ValueError, RecursionError):
+        said = envelopes.parse(content)
+    except Refused:
         said = None
     if not isinstance(said, dict) or said.get("format") != "fayline-tablet/1":
         raise Refused(NOT_A_FILE, field="file", code="unreadable")
@@ -34,6 +33,8 @@ def recover_file(said: dict) -> dict:
     Also those that were acknowledged once: a restored database may lack them. Who
     measured is what the file says, and stays claimed until the person confirms it.
     """
+    if not isinstance(said, dict):
+        raise Refused(NOT_A_FILE, field="file", code="unreadable")
     acts = said.get("outbox")
     sent = said.get("sent", [])
     photos = said.get("photos", [])
@@ -80,7 +81,7 @@ def _take(one, take, told: dict) -> None:
 
 
 def _act(one) -> bool:
-    envelope = sync.check_envelope(one["body"])
+    envelope = envelopes.check_envelope(one["body"])
     person = Person.objects.get(username=envelope["by"])
     return sync.take(uuid.UUID(str(one["id"])), envelope, person, claimed=True)[1]
 
@@ -90,6 +91,7 @@ def _photo(one) -> bool:
     about = one["about"]
     if not isinstance(about, dict):
         raise TypeError
+    envelopes.check_keepable([about, one["by"], str(one["made_at"])])
     try:
         content = base64.b64decode(one["data"], validate=True)
     except binascii.Error:

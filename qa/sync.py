@@ -13,6 +13,7 @@ from django.db import IntegrityError
 
 from qa.actions import checks, fitups, nonconformances
 from qa.actions.judging import Typed
+from qa.envelopes import Said
 from qa.models import (
     Check,
     FitUp,
@@ -25,58 +26,6 @@ from qa.models import (
 from shop.ledger import Act, Refused, find_receipt
 from shop.models import Airframe, Entry, Incarnation, Part, Person
 
-LONGEST = 64_000
-
-
-class Said:
-    """The content of an act, read field by field; a wrong one is named."""
-
-    def __init__(self, said: dict):
-        self._said = said
-
-    def text(self, name: str, longest: int = 400) -> str:
-        value = self._said.get(name) or ""
-        if not isinstance(value, str) or len(value) > longest:
-            raise Refused(f"{name} is a text of at most {longest} signs.", field=name)
-        return value.strip()
-
-    def items(self, name: str) -> list:
-        value = self._said.get(name) or []
-        if not isinstance(value, list) or len(value) > 200:
-            raise Refused(f"{name} is a list.", field=name)
-        return value
-
-    def flag(self, name: str) -> bool:
-        return self._said.get(name) is True
-
-    def row(self, name: str, queryset, *, key: str = "pk", missing_ok: bool = False):
-        """Return the row that the act names, by number or by the act that made it."""
-        value = self._said.get(name)
-        if value in (None, "") and missing_ok:
-            return None
-        try:
-            if key in ("uuid", "entry_id"):
-                value = uuid.UUID(str(value))
-            elif not isinstance(value, int):
-                raise ValueError
-            return queryset.get(**{key: value})
-        except (ValueError, queryset.model.DoesNotExist):
-            kind = queryset.model._meta.verbose_name
-            raise Refused(
-                f"The server does not know this {kind}.", field=name, code="unknown"
-            ) from None
-
-
-def _temperature(text: str) -> int | None:
-    if not text:
-        return None
-    plain = text.replace(",", ".").replace("−", "-")
-    sign = -1 if plain.startswith("-") else 1
-    whole, _, part = plain.lstrip("+-").partition(".")
-    if not (whole + part).isascii() or not (whole + part).isdigit() or len(part) > 3:
-        raise Refused("A temperature is a number in °C.", field="temperature")
-    return sign * int((whole or "0") + part.ljust(3, "0"))
-
 
 def _fit_up(by: Person, said: Said, envelope: dict) -> None:
     fitups.open_fit_up(
@@ -87,7 +36,7 @@ def _fit_up(by: Person, said: Said, envelope: dict) -> None:
         part=said.row("part", Part.objects.all()),
         surround_part=said.row("surround_part", Part.objects.all(), missing_ok=True),
         reason=said.text("reason", 8),
-        held=said.items("held"),
+        held=said.held(),
         note=said.text("note"),
         **envelope,
     )
@@ -103,7 +52,7 @@ def _check(by: Person, said: Said, envelope: dict) -> None:
         ),
         finish=said.text("finish", 8),
         instrument=said.row("instrument", Instrument.objects.all(), missing_ok=True),
-        temperature_mc=_temperature(said.text("temperature", 12)),
+        temperature_mc=said.temperature(),
         in_acceptance_condition=said.flag("in_acceptance_condition"),
         note=said.text("note"),
         **envelope,
@@ -132,12 +81,13 @@ def _reading(by: Person, said: Said, envelope: dict) -> None:
     # Most acts are readings, and a reading is judged by these alone.
     check = _the_check(said, related=("fit_up__revision",))
     station = _the_station(said, check)
-    ours = Reading.objects.filter(fit_check=check, station=station)
+    kind = said.text("kind", 5)
+    ours = Reading.objects.filter(fit_check=check, station=station, kind=kind)
     checks.record_reading(
         by=by,
         check=check,
         station=station,
-        kind=said.text("kind", 5),
+        kind=kind,
         typed=Typed(
             outcome=said.text("outcome", 7),
             value=said.text("value", 24),
@@ -170,9 +120,7 @@ def _finish(by: Person, said: Said, envelope: dict) -> None:
 
 
 def _raise(by: Person, said: Said, envelope: dict) -> None:
-    chosen = said.items("findings")
-    if not all(isinstance(index, int) for index in chosen):
-        raise Refused("findings is a list of numbers.", field="findings")
+    chosen = said.items("findings", int, "a list of numbers")
     nonconformances.raise_findings(
         by=by, check=_the_check(said), chosen=chosen, **envelope
     )
@@ -188,37 +136,6 @@ FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
 }
 
 
-def read_envelope(data: bytes) -> dict:
-    """Return the envelope of an act; Refused says what is wrong with it."""
-
-    def no_constant(name):
-        raise ValueError(f"{name} is no number")
-
-    if len(data) > LONGEST:
-        raise Refused("The act is too large.", code="too_large")
-    try:
-        envelope = json.loads(data, parse_constant=no_constant)
-    except (ValueError, RecursionError) as error:
-        raise Refused(f"The act cannot be read: {error}.", code="unreadable") from None
-    return check_envelope(envelope)
-
-
-def check_envelope(envelope) -> dict:
-    """Return an envelope whose every part has its kind; Refused says which lacks."""
-    if not isinstance(envelope, dict) or not isinstance(envelope.get("said"), dict):
-        raise Refused("An act is an object with form, by and said.", code="unreadable")
-    for name, longest in (("form", 40), ("by", 60), ("made_at", 40), ("device", 64)):
-        value = envelope.setdefault(name, "")
-        if not isinstance(value, str) or len(value) > longest:
-            raise Refused(f"{name} is a text.", field=name, code="unreadable")
-    seq = envelope.setdefault("seq", None)
-    if not (seq is None or (isinstance(seq, int) and 0 <= seq < 2**53)):
-        raise Refused("seq is a whole number.", field="seq", code="unreadable")
-    if envelope["form"] not in FORMS:
-        raise Refused(f"The form {envelope['form']} is not known.", field="form")
-    return envelope
-
-
 def take(
     act: uuid.UUID, envelope: dict, by: Person, *, claimed: bool = False
 ) -> tuple[Entry, bool]:
@@ -229,6 +146,8 @@ def take(
     PermissionDenied as its action does.
     """
     form, said = envelope["form"], envelope["said"]
+    if form not in FORMS:
+        raise Refused(f"The form {form} is not known.", field="form")
     fingerprint = Act(form, by=by, said=said).fingerprint
     if entry := find_receipt(act, fingerprint):
         return entry, False

@@ -2,12 +2,17 @@
 
 import contextlib
 import json
+import logging
 import uuid
 from functools import wraps
 
 from django.contrib.auth import authenticate, login, logout
 from django.contrib.auth.decorators import login_not_required
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import (
+    PermissionDenied,
+    RequestDataTooBig,
+    ValidationError,
+)
 from django.db import OperationalError
 from django.http import Http404, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
@@ -16,7 +21,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_variables
 from django.views.decorators.http import require_http_methods
 
-from qa import sync
+from qa import envelopes, sync
 from qa.models import Check
 from qa.queries.carry import carry as everything_to_carry
 from qa.queries.tablet import check_for_tablet, people_for_tablet
@@ -27,9 +32,18 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.models import Entry, Incarnation, Person, Tablet
 
+log = logging.getLogger(__name__)
+
 ACTS_MOST = 50
 CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
-STATUS = {"wait": 429, "pin": 403, "no_pin": 403, "no_room": 507}
+STATUS = {
+    "wait": 429,
+    "pin": 403,
+    "no_pin": 403,
+    "no_room": 507,
+    "unreadable": 400,
+    "too_large": 413,
+}
 
 
 def error(status: int, code: str, message: str, field: str = "") -> JsonResponse:
@@ -63,6 +77,8 @@ def tablet_of(request) -> Tablet | None:
 def api(*methods: str, signed: bool = True):
     """A view that answers in JSON, whatever happens.
 
+    What nobody thought of is a fault of ours: logged, and told with a code by which a
+    tablet puts the act aside for a person instead of sending it for ever.
     signed: only to an enrolled tablet or to who is signed in; request.tablet is the
     tablet or None, request.database the id of the database. A token in the request is
     all that counts, cookies then do not.
@@ -88,12 +104,21 @@ def api(*methods: str, signed: bool = True):
                 return said_no(no)
             except OperationalError:
                 return error(503, "busy", "The database is busy: try again.")
+            except RequestDataTooBig:
+                return error(413, "too_large", "This is too large for the server.")
+            except Exception:
+                log.exception("a fault of ours: %s %s", request.method, request.path)
+                return error(500, "fault", FAULT)
 
         return answer
 
     return wrap
 
 
+FAULT = (
+    "The server made a mistake over this and kept nothing of it. It stays here: tell "
+    "the lead, who finds why in the server's log."
+)
 NO = (SignIn, PermissionDenied, Refused, ValidationError, Http404)
 
 
@@ -126,10 +151,8 @@ def _same_database(request) -> None:
 
 
 def read_json(request) -> dict:
-    try:
-        content = json.loads(request.body)
-    except (ValueError, RecursionError):
-        content = None
+    content = envelopes.parse(request.body)
+    envelopes.check_keepable(content)
     if not isinstance(content, dict):
         raise Refused("This is no JSON object.", code="unreadable")
     return content
@@ -191,7 +214,7 @@ def _session(request) -> dict:
 
 @api("PUT")
 def act(request, act: uuid.UUID):
-    return _take(request, act, sync.read_envelope(request.body))
+    return _take(request, act, envelopes.read_envelope(request.body))
 
 
 @api("POST")
@@ -201,7 +224,9 @@ def acts(request):
     They are kept by one transaction, since a commit costs more than an act; when it
     fails nothing was acknowledged, and the tablet sends each by itself.
     """
-    sent = read_json(request).get("acts")
+    # Each act is looked through by itself: one that cannot be read spoils no other.
+    content = envelopes.parse(request.body)
+    sent = content.get("acts") if isinstance(content, dict) else None
     if not isinstance(sent, list) or len(sent) > ACTS_MOST:
         raise Refused(f"acts is a list of at most {ACTS_MOST}.", field="acts")
     with writing():
@@ -213,9 +238,9 @@ def _answer_one(request, one) -> dict:
     try:
         try:
             act, body = uuid.UUID(one["id"]), json.dumps(one["body"])
-        except (TypeError, KeyError, ValueError, AttributeError):
+        except (TypeError, KeyError, ValueError, AttributeError, RecursionError):
             raise Refused("An act has an id and a body.", code="unreadable") from None
-        response = _take(request, act, sync.read_envelope(body.encode()))
+        response = _take(request, act, envelopes.read_envelope(body.encode()))
     except NO as no:
         response = said_no(no)
     return {"status": response.status_code, "json": json.loads(response.content)}
