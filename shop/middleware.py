@@ -4,6 +4,7 @@ from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.middleware.csrf import CsrfViewMiddleware
+from django.shortcuts import redirect
 
 from shop.ledger.snapshot import READING, snapshot
 
@@ -34,7 +35,16 @@ class ClosedByDefault(LoginRequiredMiddleware):
     def process_view(self, request, view, args, kwargs):
         if not getattr(view, "login_required", True):
             return None
-        return super().process_view(request, view, args, kwargs)
+        sent_away = super().process_view(request, view, args, kwargs)
+        if sent_away or not must_change(request.user):
+            return sent_away
+        opens = getattr(view, "opens_before_change", False)
+        return None if opens else redirect("own_password")
+
+
+def must_change(person) -> bool:
+    """Whether somebody else chose this person's password and knows it still."""
+    return bool(getattr(person, "must_change_password", False))
 
 
 class OneMoment:
@@ -93,9 +103,10 @@ class SchemeSessionMiddleware(SessionMiddleware):
 
 class SchemeCsrfMiddleware(CsrfViewMiddleware):
     def process_view(self, request, callback, args, kwargs):
-        if request.headers.get("Authorization", "").startswith("Bearer "):
+        bearer = request.headers.get("Authorization", "").startswith("Bearer ")
+        if bearer and request.path.startswith("/api/"):
             # No other site can make a browser send this header to us, and the api
-            # takes no cookie into account when it is there.
+            # takes no cookie into account when it is there. Pages do.
             return None
         return super().process_view(request, callback, args, kwargs)
 

@@ -38,5 +38,6 @@ urlpatterns = [
     path("people/add/", crew.add_person, name="add_person"),
     path("people/<int:pk>/role/", crew.change_role, name="change_role"),
     path("people/<int:pk>/active/", crew.set_active, name="set_active"),
+    path("people/<int:pk>/try-again/", crew.try_again, name="try_again"),
     path("people/<int:pk>/password/", crew.reset_password, name="reset_password"),
 ]

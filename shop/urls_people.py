@@ -7,6 +7,7 @@ from shop.views import people
 urlpatterns = [
     path("sign-in/", people.sign_in, name="sign_in"),
     path("sign-out/", people.sign_out, name="sign_out"),
+    path("password/", people.own_password, name="own_password"),
     path("screen/", people.theme, name="theme"),
     path("units/", people.units, name="units"),
 ]

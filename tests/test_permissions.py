@@ -34,7 +34,8 @@ WHO = {
         tablet_manifest tablet_file tablet
     """,
     EVERYBODY: """
-        sign_out theme units airframes airframe airframe_type designs design
+        sign_out own_password theme units airframes airframe airframe_type designs
+        design
         parts part tooling tool step_done routes release_products machines
         machine milling pulls pull trace lots lot materials laminates laminate
         to_weigh balance photo holds hold labels scan front today api_act api_acts
@@ -67,7 +68,7 @@ WHO = {
         plan_habits new_joint revise_joint new_instrument instrument
     """,
     LEAD: """
-        people add_person change_role set_active reset_password add_tool
+        people add_person change_role set_active reset_password try_again add_tool
         change_tool add_step set_route add_release_product release_product
         add_machine change_machine api_enroll api_recover tablets recover_tablet
         revoke_tablet

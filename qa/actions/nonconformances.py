@@ -158,6 +158,14 @@ def close(*, by, item: Nonconformance, recheck: Check | None, note: str = "") ->
         _check_recheck(by, item, recheck, standing.disposition)
     elif not recheck and not note.strip():
         raise Refused("Say what was verified.", field="note")
+    if (
+        standing.disposition == Disposition.USE_AS_IS
+        and standing.disposed_by_id == by.pk
+    ):
+        raise Refused(
+            "You decided to use it as it is: somebody else closes the item.",
+            field="note",
+        )
     step = {"verb": Verb.CLOSE, "note": note, "recheck": recheck}
     _move(
         by,

@@ -2,7 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Airframe, Entry, Fact, Part
@@ -144,6 +144,12 @@ class NonconformanceState(models.Model):
                 condition=Q(state="open", disposition="")
                 | (~Q(state="open") & ~Q(disposition="")),
                 name="standing_disposition_iff_not_open",
+            ),
+            models.CheckConstraint(
+                condition=~Q(
+                    state="closed", disposition="use_as_is", closed_by=F("disposed_by")
+                ),
+                name="standing_use_as_is_closed_by_another",
             ),
         ]
 

@@ -6,7 +6,7 @@ import logging
 import uuid
 from functools import wraps
 
-from django.contrib.auth import authenticate, login, logout
+from django.contrib.auth import login, logout
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import (
     PermissionDenied,
@@ -27,14 +27,21 @@ from qa.queries.carry import carry as everything_to_carry
 from qa.queries.tablet import check_for_tablet, people_for_tablet
 from shop import roles
 from shop.actions import tablets
+from shop.actions.signing_in import prove_password
 from shop.ledger import Refused, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
+from shop.middleware import must_change
 from shop.models import Entry, Incarnation, Person, Tablet
+from shop.views.people import address
 
 log = logging.getLogger(__name__)
 
 ACTS_MOST = 50
+CHANGE_FIRST = (
+    "Somebody else set this password. Sign in at the desk and choose one of your own "
+    "first."
+)
 CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
 STATUS = {
     "wait": 429,
@@ -95,6 +102,8 @@ def api(*methods: str, signed: bool = True):
                 known = request.user.is_authenticated or request.tablet
                 if signed and not known:
                     raise SignIn
+                if signed and not request.tablet and must_change(request.user):
+                    raise SignIn(message=CHANGE_FIRST)
                 reads = request.method in READING
                 with snapshot() if reads else contextlib.nullcontext():
                     if signed:
@@ -167,9 +176,13 @@ def session(request):
     elif request.method == "POST":
         said = read_json(request)
         name, password = (str(said.get(key, "")) for key in ("username", "password"))
-        person = authenticate(request, username=name, password=password)
+        person = prove_password(
+            username=name, password=password, address=address(request)
+        )
         if person is None:
             return error(403, "sign_in", "That name and password do not match.")
+        if person.must_change_password:
+            return error(403, "password", CHANGE_FIRST)
         login(request, person)
     return JsonResponse(_session(request))
 

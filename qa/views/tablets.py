@@ -14,6 +14,7 @@ from shop.ledger import Refused
 from shop.models import Tablet
 from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page, posted
+from shop.views.people import address
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -51,7 +52,9 @@ def own_pin(request):
     return form_page(
         request,
         PinForm(posted(request)),
-        lambda **said: actions.set_pin(by=request.user, **said),
+        lambda **said: actions.set_pin(
+            by=request.user, address=address(request), **said
+        ),
         heading=_("Your PIN for tablets"),
         back=reverse("front"),
         notes=[

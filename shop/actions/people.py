@@ -23,7 +23,10 @@ def add_person(
     certificate_kind: str = "",
     certificate_number: str = "",
 ) -> Person:
-    """Give somebody an account. The password goes nowhere but into its hash."""
+    """Give somebody an account. The password goes nowhere but into its hash.
+
+    Whoever gave it knows it: it opens the page to choose one of one's own, no more.
+    """
     roles.require(by, "manage people")
     fields = {
         "name": name,
@@ -32,7 +35,9 @@ def add_person(
         "certificate_number": certificate_number,
     }
     with perform("person/1", by=by, said={"username": username, **fields}) as act:
-        person = Person.objects.create_user(username, password, **fields)
+        person = Person.objects.create_user(
+            username, password, must_change_password=True, **fields
+        )
         act.result = {"person": person.pk}
     return person
 
@@ -80,23 +85,33 @@ def change_role(*, by: Person, person: Person, role: str) -> Person:
 
 
 def set_active(*, by: Person, person: Person, active: bool) -> Person:
-    """Let a person sign in, or no longer. Records keep naming them."""
+    """Let a person sign in, or no longer. Records keep naming them.
+
+    With the person end the sessions on every device, and what a PIN proved.
+    """
     roles.require(by, "manage people")
     said = {"person": person.username, "active": active}
     with perform("person_active/1", by=by, said=said):
         person = _locked(person)
         if not active:
             _refuse_losing_the_last_lead(person, "active")
+            person.sessions_ended += 1
+            person.proofs.all().delete()
         person.is_active = active
-        person.save(update_fields=["is_active"])
+        person.save(update_fields=["is_active", "sessions_ended"])
     return person
 
 
 def reset_password(*, by: Person, person: Person, password: str) -> Person:
-    """Set a new password, which ends the person's sessions on every device."""
+    """Set a new password, which ends the person's sessions on every device.
+
+    It opens nothing but the page to choose another, so that whoever set it cannot act
+    as that person unseen: then its owner's no longer opens anything either.
+    """
     roles.require(by, "manage people")
     with perform("person_password/1", by=by, said={"person": person.username}):
         person = _locked(person)
         person.set_password(password)
-        person.save(update_fields=["password"])
+        person.must_change_password = True
+        person.save(update_fields=["password", "must_change_password"])
     return person

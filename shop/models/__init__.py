@@ -18,7 +18,7 @@ from .laminates import CureRecipe, Laminate, Ply
 from .ledger import Counter, Entry, Fact, Incarnation, Seal
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
-from .people import Person, Role, Unit
+from .people import Person, Role, SignInTry, Unit
 from .photos import Photo, PhotoPin
 from .pulls import (
     BagTest,
@@ -49,6 +49,7 @@ from .weights import AirframeWeighing, Stage, Weighing
 from .withdrawals import Withdrawal
 
 __all__ = [
+    "SignInTry",
     "Tablet",
     "Proof",
     "PinTry",

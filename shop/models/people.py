@@ -3,6 +3,7 @@
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Now
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
 
 # Printed at every start of the demo, so it is worth nothing anywhere else.
@@ -45,6 +46,10 @@ class Person(AbstractBaseUser):
     pin = models.CharField(max_length=256, blank=True, editable=False)
     is_active = models.BooleanField(default=True)
     is_demo = models.BooleanField(default=False)
+    # The lead knows the password: until its owner chose one, it opens nothing else.
+    must_change_password = models.BooleanField(default=False, editable=False)
+    # Counts how often all sessions were ended: it is part of what a session proves.
+    sessions_ended = models.PositiveIntegerField(default=0, editable=False)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
     seen_at = models.DateTimeField(null=True, blank=True, editable=False)
 
@@ -73,6 +78,34 @@ class Person(AbstractBaseUser):
             raise ValueError("The demo's password is public.")
         super().set_password(raw_password)
 
+    def _get_session_auth_hash(self, secret=None):
+        # As Django does it, from what must end a session when it changes.
+        proof = f"{self.password}{self.sessions_ended or ''}"
+        salt = "django.contrib.auth.models.AbstractBaseUser.get_session_auth_hash"
+        return salted_hmac(salt, proof, secret=secret, algorithm="sha256").hexdigest()
+
     @property
     def display_name(self) -> str:
         return self.name
+
+
+class SignInTry(models.Model):
+    """A password that was tried: what throttling counts, for a day.
+
+    `name` is a keyed digest of the name that was typed, whoever it names, or nobody.
+    """
+
+    name = models.CharField(max_length=64)
+    address = models.CharField(max_length=45, blank=True)
+    at = models.DateTimeField()
+    right = models.BooleanField(default=False)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["address", "at"], name="sign_in_try_by_address"),
+            models.Index(fields=["name", "at"], name="sign_in_try_by_name"),
+            models.Index(fields=["at"], name="sign_in_try_by_time"),
+        ]
+
+    def __str__(self) -> str:
+        return "right" if self.right else "wrong"

@@ -1,5 +1,6 @@
 """The people of the shop: the lead adds them, changes roles, lets them in or not."""
 
+from django.forms import Form
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -8,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from shop import roles
 from shop.actions import people as actions
+from shop.actions.signing_in import let_try_again, locked_out
 from shop.forms import crew as forms
 from shop.models import Person
 from shop.queries.people import people as list_people
@@ -21,7 +23,9 @@ def people(request):
     roles.require(request.user, "manage people")
     form = forms.PeopleFilter(request.GET)
     page = list_people(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/people.html", {"page": page, "filter": form})
+    waits = locked_out(list(page))
+    context = {"page": page, "filter": form, "waits": waits}
+    return render(request, "shop/people.html", context)
 
 
 def _person_form(request, form, act, heading):
@@ -78,4 +82,15 @@ def reset_password(request, pk):
         forms.ResetForm(posted(request)),
         lambda **said: actions.reset_password(by=request.user, person=person, **said),
         _("New password for %(name)s") % {"name": person.name},
+    )
+
+
+@form_view
+def try_again(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        Form(posted(request)),
+        lambda: let_try_again(by=request.user, person=person),
+        _("Let %(name)s try again") % {"name": person.name},
     )

@@ -1,19 +1,23 @@
 """Signing in and out, and what a person likes to see."""
 
 from django.conf import settings
-from django.contrib.auth import login, logout
+from django.contrib.auth import login, logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.forms import AuthenticationForm
 from django.http import HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.actions.people import set_units
+from shop.actions.signing_in import change_own_password, prove_password
 from shop.context import THEME_COOKIE, url_of
-from shop.forms.people import ThemeForm, UnitsForm
+from shop.forms.people import OwnPasswordForm, SignInForm, ThemeForm, UnitsForm
+from shop.ledger import Refused
+
+from .acting import form_page, posted
 
 THEME_AGE = 10 * 365 * 24 * 3600
 
@@ -34,18 +38,61 @@ def _back(request) -> str:
 def sign_in(request):
     if request.user.is_authenticated and request.method != "POST":
         return HttpResponseRedirect(_back(request))
-    form = AuthenticationForm(request, data=request.POST or None)
+    form, status = SignInForm(posted(request)), 200
     if request.method == "POST" and form.is_valid():
-        login(request, form.get_user())
-        return HttpResponseRedirect(_back(request))
+        try:
+            person = prove_password(**form.cleaned_data, address=address(request))
+        except Refused as no:
+            status = 429
+            form.add_error(None, no.message)
+        else:
+            if person:
+                login(request, person)
+                return HttpResponseRedirect(_back(request))
+            form.add_error(None, _("That name and password do not match."))
     asked = request.POST.get("next") or request.GET.get("next") or ""
-    return render(request, "shop/sign_in.html", {"form": form, "next": asked})
+    context = {"form": form, "next": asked}
+    return render(request, "shop/sign_in.html", context, status=status)
+
+
+def address(request) -> str:
+    """Where a request came from; a header that anybody can write counts for nothing."""
+    return request.META.get("REMOTE_ADDR") or ""
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+def own_password(request):
+    """One's own password, for everybody; all that opens before it was changed."""
+
+    def change(*, password, new, again):
+        person = change_own_password(
+            by=request.user, password=password, new=new, address=address(request)
+        )
+        update_session_auth_hash(request, person)
+
+    must = request.user.must_change_password
+    note = _("Somebody else set your password: choose one that only you know.")
+    return form_page(
+        request,
+        OwnPasswordForm(posted(request)),
+        change,
+        heading=_("Your password"),
+        back=url_of(settings.LOGIN_REDIRECT_URL) or "/",
+        notes=[note] if must else [],
+    )
+
+
+own_password.opens_before_change = True
 
 
 @require_POST
 def sign_out(request):
     logout(request)
     return redirect("sign_in")
+
+
+sign_out.opens_before_change = True
 
 
 @require_POST

@@ -3,8 +3,10 @@
 import threading
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection
+from django.db.transaction import atomic
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 
 from qa.actions import checks, nonconformances
 from qa.models import Nonconformance, NonconformanceState
@@ -73,6 +75,21 @@ def test_use_as_is_is_the_engineers_to_decide(item, people):
         by=people["engineer"], item=item, disposition="use_as_is", note=""
     )
     assert NonconformanceState.objects.get().state == "dispositioned"
+
+
+def test_use_as_is_is_closed_by_another_than_who_decided_it(item, people):
+    engineer = people["engineer"]
+    nonconformances.dispose(
+        by=engineer, item=item, disposition="use_as_is", note="no load there"
+    )
+    with pytest.raises(Refused, match="somebody else closes"):
+        nonconformances.close(by=engineer, item=item, recheck=None, note="seen")
+    with pytest.raises(IntegrityError, match="standing_use_as_is"), atomic():
+        NonconformanceState.objects.update(
+            state="closed", closed_at=timezone.now(), closed_by=engineer
+        )
+    nonconformances.close(by=people["inspector"], item=item, recheck=None, note="seen")
+    assert NonconformanceState.objects.get().closed_by == people["inspector"]
 
 
 def test_on_primary_structure_a_justification_is_stated(item, people):
