@@ -7,7 +7,7 @@ degC. Nothing here asks the database more than its arguments already hold.
 from dataclasses import dataclass
 
 from shop.models import CureRecipe, Laminate, MaterialKind
-from shop.numeric import balance, cure, milling
+from shop.numeric import balance, cure, cure_window, milling
 from shop.numeric import laminate as numbers
 
 PPM = 1_000_000
@@ -136,11 +136,11 @@ def ratio_off_bp(resin_mg: int, hardener_mg: int, per_kg: int | None) -> int | N
     return round((hardener_mg * 1000 / (resin_mg * per_kg) - 1) * 10_000)
 
 
-def window_of(recipe: CureRecipe) -> cure.Window:
+def window_of(recipe: CureRecipe) -> cure_window.Window:
     def celsius(thousandths):
         return None if thousandths is None else thousandths / 1000
 
-    return cure.Window(
+    return cure_window.Window(
         dwell_least_c=recipe.dwell_low / 1000,
         dwell_most_c=recipe.dwell_high / 1000,
         dwell_least_minutes=recipe.dwell_minutes,

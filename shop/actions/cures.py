@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from shop import roles, rules
 from shop.ledger import Refused, perform
 from shop.models import CureTrace, Person, Pull
-from shop.numeric.cure import Outcome, check_cure
+from shop.numeric.cure_window import Outcome, check_cure
 from shop.numeric.trace import Trace
 
 from .locks import locked

@@ -12,11 +12,12 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 from shop.forms.table import Complaint, FileComplaints, Row, Table, number, read_table
-from shop.numeric.trace import Series, Trace
+from shop.numeric.trace import Series, Span, Trace
 
 ELAPSED = {"minutes": 1.0, "seconds": 1 / 60, "hours": 60.0}
 VACUUM_KPA = {"kpa": 1.0, "mbar": 0.1, "inhg": 3.386389}
-SILENT = {"", "-", "--", "---", "ol", "open", "nan", "n/a"}
+NOT_ASKED = {"", "-", "--", "---"}
+LOST = {"ol", "open", "nan", "n/a"}
 COLDEST_C, HOTTEST_C = -100.0, 600.0
 MOST_ROWS = 100_000
 
@@ -39,7 +40,7 @@ def parse(data: bytes) -> Trace:
     suction = _series(table, minutes, *vacuum, complaints) if vacuum else None
     if complaints:
         raise FileComplaints(complaints)
-    return Trace(read, suction)
+    return Trace(read, suction, Span(minutes[0], minutes[-1]))
 
 
 def _columns(header: Row):
@@ -135,13 +136,19 @@ def _when(text: str, name: str, before: float | None) -> tuple[float, str]:
 def _series(
     table: Table, minutes, column: int, convert, complaints: list[Complaint]
 ) -> Series | None:
-    """What one sensor said, where it said anything; None after complaining."""
+    """What one sensor said, where it said anything; None after complaining.
+
+    A column of empty cells is no sensor; one that could never read is.
+    """
     name = table.header.cells[column]
     before = len(complaints)
-    when, values = [], []
+    when, values, lost = [], [], []
     for row, minute in zip(table.rows, minutes, strict=True):
         text = row.cells[column]
-        if text.lower() in SILENT:
+        if text.lower() in NOT_ASKED:
+            continue
+        if text.lower() in LOST:
+            lost.append(minute)
             continue
         try:
             value = convert(float(number(text)))
@@ -152,10 +159,13 @@ def _series(
             continue
         when.append(minute)
         values.append(value)
-    if table.rows and not values and len(complaints) == before:
-        reason = "the sensor said nothing at all; leave the column out"
+    if table.rows and not (values or lost) and len(complaints) == before:
+        reason = (
+            "the sensor said nothing at all; leave the column out if none was there, "
+            "write OL if it had died"
+        )
         complaints.append(Complaint(reason, table.header.line, name))
-    return None if complaints else Series(tuple(when), tuple(values))
+    return None if complaints else Series(tuple(when), tuple(values), tuple(lost))
 
 
 def _times(factor: float) -> Callable[[float], float]:

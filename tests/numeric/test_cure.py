@@ -1,20 +1,20 @@
 """Cure: the rule of ten, bag leaks, and traces against windows."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from shop.numeric.cure import (
     CureError,
-    Outcome,
-    Window,
     bag_drop,
-    check_cure,
     energy_for_doubling,
     equivalent_age,
     pot_life,
     speedup_per_10k,
 )
+from shop.numeric.cure_window import Outcome, Window, check_cure
 from shop.numeric.trace import Series, Span, Trace, TraceError
 
 
@@ -187,7 +187,7 @@ def test_a_trace_that_ends_during_the_dwell_leaves_it_open():
 def test_a_dip_below_the_least_temperature_breaks_the_dwell():
     """By hand: 60 min, a dip, 80 min: the longest unbroken time counts."""
     series = Series((0, 10, 70, 71, 72, 152, 200), (20, 125, 125, 100, 125, 125, 20))
-    window = Window(dwell_least_c=125, dwell_least_minutes=100)
+    window = Window(dwell_least_c=125, dwell_least_minutes=100, silence_minutes=90)
     dwell = requirement(check_cure(Trace({"tc1": series}), window), "dwell")
     assert dwell.value == pytest.approx(80)
     assert dwell.outcome is Outcome.NOT_MET
@@ -287,7 +287,8 @@ def test_vacuum_is_held_until_the_part_has_cooled():
 def test_vacuum_that_was_not_recorded_cannot_be_judged():
     none = check_cure(Trace({"tc1": ramped(2.0, 2.0)}), HELD)
     assert outcomes(none)["vacuum"] == "cannot say"
-    partly = check_cure(with_vacuum((0, 90), (60, 90)), HELD)
+    often = replace(HELD, silence_minutes=90)
+    partly = check_cure(with_vacuum((0, 90), (60, 90)), often)
     assert outcomes(partly)["vacuum"] == "cannot say"
 
 
