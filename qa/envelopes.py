@@ -1,8 +1,10 @@
 """What a tablet sends, read field by field: a wrong one is named, none is guessed at.
 
-An act is an envelope: {"form", "by", "made_at", "device", "seq", "said"}. What no
-database can keep (a lone surrogate, a NUL, a number beyond all bounds) is refused when
-the envelope is read, not by the row that it would have come to.
+An act is an envelope: {"form", "by", "made_at", "device", "seq", "said"}, with
+"database" (which one the tablet knew when the act was made) and "claimed" (who made it
+had not proven to be `by`). What no database can keep (a lone surrogate, a NUL, a number
+beyond all bounds) is refused when the envelope is read, not by the row that it would
+have come to.
 """
 
 import json
@@ -16,7 +18,7 @@ LONGEST = 64_000
 # What an integer column holds on both databases.
 LARGEST = 2**63 - 1
 TEMPERATURE = re.compile(r"[+-]?[0-9]{1,3}(\.[0-9]{0,3})?", re.ASCII)
-PARTS = (("form", 40), ("by", 60), ("made_at", 40), ("device", 64))
+PARTS = (("form", 40), ("by", 60), ("made_at", 40), ("device", 64), ("database", 36))
 
 
 class Said:
@@ -155,4 +157,6 @@ def check_envelope(envelope) -> dict:
     seq = envelope.setdefault("seq", None)
     if not (seq is None or (type(seq) is int and 0 <= seq < 2**53)):
         raise Refused("seq is a whole number.", field="seq", code="unreadable")
+    if type(envelope.setdefault("claimed", False)) is not bool:
+        raise Refused("claimed is true or false.", field="claimed", code="unreadable")
     return envelope

@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 from django.db import IntegrityError
 
-from qa.actions import checks, fitups, nonconformances
+from qa.actions import checks, claims, fitups, nonconformances
 from qa.actions.judging import Typed
 from qa.envelopes import Said
 from qa.models import (
@@ -97,6 +97,7 @@ def _reading(by: Person, said: Said, envelope: dict) -> None:
         ),
         supersedes=said.row("supersedes", ours, key="entry_id", missing_ok=True),
         reason=said.text("reason", 200),
+        keep_late=True,
         **envelope,
     )
 
@@ -126,6 +127,16 @@ def _raise(by: Person, said: Said, envelope: dict) -> None:
     )
 
 
+def _confirm(by: Person, said: Said, envelope: dict) -> None:
+    claims.answer_claim(
+        by=by,
+        entry=said.row("of", Entry.objects.all(), key="act"),
+        verdict=said.text("verdict", 9),
+        reason=said.text("reason", 200),
+        **envelope,
+    )
+
+
 FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
     "fitup/1": _fit_up,
     "check/1": _check,
@@ -133,6 +144,7 @@ FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
     "choose/1": _choose,
     "finish/1": _finish,
     "raise/1": _raise,
+    "confirm/1": _confirm,
 }
 
 
@@ -141,7 +153,7 @@ def take(
 ) -> tuple[Entry, bool]:
     """Perform an act once and return its entry, and whether it was new.
 
-    claimed: who did it is only said, not proven yet. Sent again, however late, it is
+    claimed: who did it is only said, not proven then. Sent again, however late, it is
     the same entry. Raises ReusedAct for another content under the same id, Refused or
     PermissionDenied as its action does.
     """

@@ -112,12 +112,14 @@ def record_reading(
     typed: judging.Typed,
     supersedes: Reading | None = None,
     reason: str = "",
+    keep_late: bool = False,
     **envelope,
 ) -> Reading:
     """Save one reading, skip or clearing, judge it, and say whether it stands.
 
-    check comes with fit_up.revision and its state locked by the caller's query; a
-    reading based on another than the one that stands is kept and marked as a clash.
+    check comes with fit_up.revision; a reading based on another than the one that
+    stands is kept and marked as a clash. keep_late: one that comes in after the check
+    was finished (by another tablet) is kept as well, and waits for a person to decide.
     """
     roles.require(by, "measure")
     if kind not in Kind.values:
@@ -132,9 +134,14 @@ def record_reading(
         now = _standing(check, station, kind)
         if supersedes and not reason and typed.needs_a_reason_after(supersedes):
             raise Refused("Say why this replaces the reading before.", field="reason")
-        if state.state == CheckState.State.FINISHED:
+        late = state.state == CheckState.State.FINISHED
+        if late and not keep_late:
             raise Refused(
                 "This check is finished: start a new one.", code="finished", field=""
+            )
+        if state.void:
+            raise Refused(
+                "Its start was disowned: start a new check.", code="disowned", field=""
             )
         base_stands = (now.reading_id if now else None) == (
             supersedes.pk if supersedes else None
@@ -142,7 +149,8 @@ def record_reading(
         reading = judging.judged(check, station, kind, typed)
         reading.supersedes = supersedes
         reading.reason = reason
-        reading.clash = not base_stands
+        reading.late = late
+        reading.clash = not base_stands and not late
         act.record(reading)
         _project(state, now, reading, act)
         act.result = judging.told(reading, station)
@@ -174,7 +182,9 @@ def _standing(check: Check, station: Station, kind: str) -> CurrentReading | Non
 def _project(state, now: CurrentReading | None, reading: Reading, act) -> None:
     """Bring the projections up to a reading: counts move by one, whatever is there."""
     changes = {}
-    if reading.clash and now:
+    if reading.late:
+        changes["late"] = F("late") + 1
+    elif reading.clash and now:
         if not now.clash:
             now.clash = True
             now.save(update_fields=["clash"])

@@ -126,6 +126,8 @@ def told(reading: Reading, station: Station) -> dict:
         if reading.deviation_nm:
             side = "under" if reading.deviation_nm < 0 else "over"
             message += f", {rules.length(abs(reading.deviation_nm), unit)} {side}"
+    if reading.late:
+        message += ": kept, but the check was finished before; a person decides"
     return {
         "station": station.label,
         "kind": reading.kind,
@@ -135,7 +137,8 @@ def told(reading: Reading, station: Station) -> dict:
         "probability": reading.probability,
         "value_nm": reading.value_nm,
         "correction_nm": reading.correction_nm,
-        "current": not reading.clash,
+        "current": not (reading.clash or reading.late),
+        "late": reading.late,
         "clash": reading.clash,
         "message": message,
     }

@@ -18,9 +18,16 @@ from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import StructuralClass
 
-from . import judging
+from . import authorship, judging
 
 Verb = NonconformanceStep.Verb
+OPEN_AGAIN = {
+    "state": State.OPEN,
+    "disposition": "",
+    "disposed_by": None,
+    "recheck": None,
+    "closed_by": None,
+}
 DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
 
 
@@ -158,6 +165,8 @@ def close(*, by, item: Nonconformance, recheck: Check | None, note: str = "") ->
         _check_recheck(by, item, recheck, standing.disposition)
     elif not recheck and not note.strip():
         raise Refused("Say what was verified.", field="note")
+    elif recheck:
+        authorship.require_proven(recheck, "recheck")
     if (
         standing.disposition == Disposition.USE_AS_IS
         and standing.disposed_by_id == by.pk
@@ -185,17 +194,7 @@ def reopen(*, by, item: Nonconformance, note: str) -> None:
     if not note.strip():
         raise Refused("Say why it is opened again.", field="note")
     step = {"verb": Verb.REOPEN, "note": note}
-    _move(
-        by,
-        item,
-        step,
-        (State.CLOSED, State.DISPOSITIONED),
-        state=State.OPEN,
-        disposition="",
-        disposed_by=None,
-        recheck=None,
-        closed_by=None,
-    )
+    _move(by, item, step, (State.CLOSED, State.DISPOSITIONED), **OPEN_AGAIN)
 
 
 def remark(*, by, item: Nonconformance, note: str) -> None:
@@ -245,6 +244,13 @@ def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
     state = CheckState.objects.get(fit_check=recheck)
     if state.state != CheckState.State.FINISHED:
         raise Refused("Finish the re-check first.", field="recheck")
+    if state.late:
+        raise Refused(
+            "Readings of the re-check came in after it was finished: decide on them "
+            "first.",
+            field="recheck",
+        )
+    authorship.require_proven(recheck, "recheck")
     if recheck.readings.filter(entry__by=by).exists():
         raise Refused(
             "You measured the re-check: somebody else closes the item.",
@@ -256,16 +262,42 @@ def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
 
 def _check_reworked(item: Nonconformance, recheck: Check) -> None:
     """Rework promises full conformity at every station of the item."""
-    kind = "gap" if item.kind.startswith("gap") else "flush"
-    good = set(
-        CurrentReading.objects.filter(
-            fit_check=recheck, kind=kind, reading__verdict=Verdict.CONFORMS
-        ).values_list("station__label", flat=True)
-    )
-    missing = [label for label in item.stations if label not in good]
-    if missing:
+    if missing := _not_shown(item, recheck, Disposition.REWORK):
         raise Refused(
             "Rework closes when every station conforms; not shown at "
             f"{', '.join(missing)}.",
             field="recheck",
         )
+
+
+def _not_shown(item: Nonconformance, recheck: Check, disposition: str) -> list[str]:
+    """Return the stations of an item at which a re-check does not show it is done."""
+    kind = "gap" if item.kind.startswith("gap") else "flush"
+    stands = CurrentReading.objects.filter(
+        fit_check=recheck, kind=kind, reading__value_nm__isnull=False
+    )
+    if disposition == Disposition.REWORK:
+        stands = stands.filter(reading__verdict=Verdict.CONFORMS)
+    good = set(stands.values_list("station__label", flat=True))
+    return [label for label in item.stations if label not in good]
+
+
+def open_what_is_not_shown(act, check: Check, state: CheckState) -> None:
+    """Open again, in the running act, what was closed by a check that does not show it
+    any more: a reading of it was disowned, or one that came late was counted in."""
+    closed = NonconformanceState.objects.filter(recheck=check, state=State.CLOSED)
+    for one in closed.select_related("nonconformance"):
+        item = one.nonconformance
+        missing = _not_shown(item, check, one.disposition)
+        if not missing and not state.void:
+            continue
+        why = f"{check.label} does not show it any more"
+        if missing:
+            why += f": {judging.span(tuple(missing))}"
+        act.record(
+            NonconformanceStep(nonconformance=item, verb=Verb.REOPEN, note=why[:400])
+        )
+        for name, value in OPEN_AGAIN.items():
+            setattr(one, name, value)
+        one.closed_at, one.last_entry_id = None, act.id
+        one.save()

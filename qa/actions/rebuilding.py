@@ -4,20 +4,16 @@ from collections import defaultdict
 
 from qa.models import (
     Check,
-    CheckFinish,
     CheckState,
-    Choice,
     CurrentReading,
     Nonconformance,
     NonconformanceState,
     NonconformanceStep,
-    Reading,
     State,
 )
 from shop.ledger import writing
-from shop.models import Entry
 
-from . import judging
+from . import standing
 
 Verb = NonconformanceStep.Verb
 
@@ -30,57 +26,14 @@ def rebuild() -> dict[str, int]:
 
 def _checks() -> dict[str, int]:
     wanted = dict(CheckState.objects.values_list("fit_check_id", "wanted"))
+    checks = Check.objects.select_related("entry", "fit_up")
+    found = standing.replay(list(checks), wanted, every=True)
     CurrentReading.objects.all().delete()
     CheckState.objects.all().delete()
-    order = _order_of_entries()
-    events = defaultdict(list)
-    for model in (Reading, Choice, CheckFinish):
-        for fact in model.objects.all():
-            events[fact.fit_check_id].append(fact)
-    states, current = [], []
-    for check in Check.objects.select_related("entry"):
-        happened = sorted(events[check.pk], key=lambda fact: order[fact.entry_id])
-        state, standing = _replay(check, happened, wanted.get(check.pk, 0))
-        states.append(state)
-        current += standing
-    CheckState.objects.bulk_create(states)
+    current = [row for _state, rows in found for row in rows]
+    CheckState.objects.bulk_create([state for state, _rows in found])
     CurrentReading.objects.bulk_create(current)
-    return {"checks": len(states), "current readings": len(current)}
-
-
-def _order_of_entries() -> dict:
-    return dict(Entry.objects.values_list("act", "pk"))
-
-
-def _replay(check: Check, happened: list, wanted: int):
-    """Return a check's state and its standing readings, fact by fact."""
-    state = CheckState(
-        fit_check=check, wanted=wanted, started_at=check.entry.received_at
-    )
-    standing: dict[tuple, CurrentReading] = {}
-    for fact in happened:
-        state.last_entry_id = fact.entry_id
-        if isinstance(fact, CheckFinish):
-            state.state = CheckState.State.FINISHED
-            state.finished_at = fact.entry.received_at
-            continue
-        place = (fact.station_id, fact.kind)
-        now = standing.get(place)
-        if isinstance(fact, Reading) and fact.clash and now:
-            now.clash = True
-            continue
-        reading = fact if isinstance(fact, Reading) else fact.reading
-        standing[place] = CurrentReading(
-            fit_check=check,
-            station_id=fact.station_id,
-            kind=fact.kind,
-            reading=reading,
-        )
-    for one in standing.values():
-        state.clashes += one.clash
-        if column := judging.column(one.reading):
-            setattr(state, column, getattr(state, column) + 1)
-    return state, list(standing.values())
+    return {"checks": len(found), "current readings": len(current)}
 
 
 def _nonconformances() -> dict[str, int]:

@@ -112,6 +112,8 @@ class Reading(Fact):
     )
     reason = models.CharField(max_length=200, blank=True)
     clash = models.BooleanField(default=False)
+    # Came in after the check was finished: does not stand until a person counts it in.
+    late = models.BooleanField(default=False)
 
     class Meta:
         ordering = ("id",)
@@ -160,6 +162,28 @@ class Choice(Fact):
         return f"{self.fit_check_id} {self.station_id} {self.kind}"
 
 
+class LateDecision(Fact):
+    """A reading came in after its check was finished; a person counted it in (it then
+    stands for its station) or left it out, and said why."""
+
+    fit_check = models.ForeignKey(Check, models.PROTECT, related_name="late_decisions")
+    reading = models.OneToOneField(
+        Reading, models.PROTECT, related_name="late_decision"
+    )
+    counted = models.BooleanField()
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="late_decision_with_a_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reading_id} {'counted in' if self.counted else 'left out'}"
+
+
 class CurrentReading(models.Model):
     """Projection: the reading that stands for a station and kind in a check."""
 
@@ -196,6 +220,11 @@ class CheckState(models.Model):
     skipped = models.PositiveIntegerField(default=0)
     without_limits = models.PositiveIntegerField(default=0)
     clashes = models.PositiveIntegerField(default=0)
+    # Readings that came in after the finish and wait for a person to decide.
+    late = models.PositiveIntegerField(default=0)
+    # Its start or its fit-up was disowned: nobody stands up for the condition that it
+    # was measured in, and nothing of it stands.
+    void = models.BooleanField(default=False)
     started_at = models.DateTimeField()
     finished_at = models.DateTimeField(null=True, blank=True)
     last_entry = models.ForeignKey(

@@ -73,7 +73,12 @@ def _judged(kind: str, row, parts: set[int]) -> tuple[QuerySet, QuerySet]:
 def _checks(rows: QuerySet, most: int | None) -> Group:
     rows = rows.order_by("-pk")
     shown = rows.select_related(
-        "state", "fit_up__joint", "fit_up__airframe", "fit_up__part", "entry__by"
+        "state",
+        "fit_up__joint",
+        "fit_up__airframe",
+        "fit_up__part",
+        "entry__by",
+        "entry__confirmation",
     )[:most]
     return Group(
         "check",
@@ -85,7 +90,7 @@ def _checks(rows: QuerySet, most: int | None) -> Group:
 
 def _check(one: Check) -> Linked:
     fit, failing = one.fit_up, one.state.does_not_conform
-    words = [fit.airframe.serial, fit.joint.number, fit.part.serial, one.entry.by]
+    words = [fit.airframe.serial, fit.joint.number, fit.part.serial, one.entry.author]
     told = ", ".join(str(word) for word in words if word)
     marked = ("does_not_conform", f"{failing} not conforming") if failing else ("", "")
     return Linked(

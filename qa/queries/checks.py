@@ -26,6 +26,7 @@ from . import maps
 
 RELATED = (
     "entry__by",
+    "entry__confirmation",
     "state__last_entry__seal",
     "instrument",
     "fit_up__airframe__type",
@@ -98,7 +99,7 @@ def check_row(check: Check) -> CheckRow:
         joint_name=fit_up.joint.name,
         part=fit_up.part.serial,
         fit_up=fit_up.number,
-        by=check.entry.by.name if check.entry.by else "",
+        by=check.entry.author,
         started_at=state.started_at,
         state=state.state,
         verdict=joint_verdict(state),
@@ -243,7 +244,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
 
 def _standing(check: Check):
     rows = CurrentReading.objects.filter(fit_check=check).select_related(
-        "reading__entry__by"
+        "reading__entry__by", "reading__entry__confirmation"
     )
     standing, clashes = {}, set()
     for one in rows:
@@ -289,7 +290,7 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
             else ""
         ),
         facing=rules.facing(station.edge, value_nm) if kind == Kind.FLUSH else "",
-        by=reading.entry.by.name if reading and reading.entry.by else "",
+        by=reading.entry.author if reading else "",
         reason=reading.reason if reading else "",
         superseded=superseded.get(key, 0),
         clash=key in clashes,

@@ -10,6 +10,7 @@ from qa.models import Check, Nonconformance, NonconformanceKind, State
 
 RELATED = (
     "entry__by",
+    "entry__confirmation",
     "standing__disposed_by",
     "standing__holder",
     "standing__recheck",
@@ -103,7 +104,7 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         state=standing.state,
         disposition=standing.get_disposition_display(),
         holder=standing.holder.name if standing.holder else "",
-        raised_by=item.entry.by.name if item.entry.by else "",
+        raised_by=item.entry.author,
         opened_at=standing.opened_at,
         days=(end - standing.opened_at).days,
         closed_at=standing.closed_at,
@@ -127,14 +128,14 @@ def history(item: Nonconformance) -> list[Happening]:
     told = [
         Happening(
             at=step.entry.received_at,
-            by=step.entry.by.name if step.entry.by else "",
+            by=step.entry.author,
             words=_words(step),
             note=step.note,
             check=step.recheck,
         )
         for step in steps
     ]
-    by = item.entry.by.name if item.entry.by else ""
+    by = item.entry.author
     found = "found by check" if item.fit_check_id else "found"
     return [*told, Happening(item.entry.received_at, by, found, item.note, None)]
 

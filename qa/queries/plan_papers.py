@@ -65,7 +65,7 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         unit=view.unit,
         release=", ".join(released),
         remains=tuple(view.impossible),
-        creator=check.entry.by.name if check.entry.by else "",
+        creator=check.entry.author,
         url=url,
         digest=digest(content),
         banner="Cut not released yet" if view.waits_for_release else "",

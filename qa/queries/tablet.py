@@ -253,7 +253,7 @@ def _readings(check: Check, labels: dict[int, str]) -> list[dict]:
     unsettled = {(one.station_id, one.kind) for one in current if one.clash}
     rows = (
         Reading.objects.filter(fit_check=check)
-        .select_related("entry__by", "supersedes")
+        .select_related("entry__by", "entry__confirmation", "supersedes")
         .order_by("id")
     )
     return [
@@ -273,6 +273,8 @@ def _readings(check: Check, labels: dict[int, str]) -> list[dict]:
             "correction_nm": row.correction_nm,
             "by": row.entry.by.username if row.entry.by else "",
             "made_at": row.entry.made_at,
+            "authorship": row.entry.authorship,
+            "late": row.late,
             "supersedes": row.supersedes and str(row.supersedes.entry_id),
             "reason": row.reason,
             "current": row.pk in standing,

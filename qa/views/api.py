@@ -261,6 +261,8 @@ def _answer_one(request, one) -> dict:
 
 def _take(request, act: uuid.UUID, envelope: dict) -> JsonResponse:
     by, claimed = author(request, envelope["by"])
+    # Made before the person had proven to be there: a PIN since says nothing of it.
+    claimed = claimed or envelope["claimed"]
     if request.tablet:
         # The token says which tablet it is, whatever the act itself says.
         envelope["device"] = str(request.tablet.pk)

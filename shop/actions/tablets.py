@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from shop import roles
 from shop.ledger import Refused, perform, writing
-from shop.models import Confirmation, Entry, Person, PinTry, Proof, Tablet
+from shop.models import Person, PinTry, Proof, Tablet
 
 from .signing_in import prove_password
 
@@ -91,8 +91,9 @@ def set_pin(*, by: Person, pin: str, password: str, address: str = "") -> None:
 
 
 def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
-    """Prove a PIN on a tablet for a shift, and confirm what was claimed there.
+    """Prove a PIN on a tablet for a shift.
 
+    What was claimed before is not confirmed by it: the person looks at each act.
     Raises TooManyTries after five wrong ones in a quarter of an hour, by person over
     all tablets, so that a stack of tablets buys no more guesses.
     """
@@ -121,7 +122,6 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
         proof, _ = Proof.objects.update_or_create(
             tablet=tablet, person=person, defaults={"until": act.now + SHIFT}
         )
-        act.result = {"confirmed": _confirm(act, tablet, person)}
     return proof
 
 
@@ -133,15 +133,6 @@ def _wrong_lately(person: Person, now) -> int:
     if last := right.first():
         wrong = wrong.filter(at__gt=last)
     return wrong.count()
-
-
-def _confirm(act, tablet: Tablet, person: Person) -> int:
-    claimed = Entry.objects.filter(claimed=True, by=person, device=str(tablet.pk))
-    done = Confirmation.objects.filter(person=person).values("act")
-    waiting = claimed.exclude(act__in=done).values_list("act", flat=True)
-    for one in waiting:
-        act.record(Confirmation(act=one, person=person))
-    return len(waiting)
 
 
 def is_proven(tablet: Tablet, person: Person) -> bool:

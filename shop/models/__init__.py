@@ -15,7 +15,17 @@ from .airframes import (
     StructuralClass,
 )
 from .laminates import CureRecipe, Laminate, Ply
-from .ledger import Counter, Entry, Fact, Incarnation, Seal
+from .ledger import (
+    UNPROVEN,
+    WAITING,
+    Authorship,
+    Confirmation,
+    Counter,
+    Entry,
+    Fact,
+    Incarnation,
+    Seal,
+)
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
 from .people import Person, Role, SignInTry, Unit
@@ -34,7 +44,7 @@ from .pulls import (
 from .release import ReleaseCoat, ReleaseKind, ReleaseProduct
 from .routes import RouteStep, StepDone, ToolStep
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
-from .tablets import Confirmation, PinTry, Proof, Tablet
+from .tablets import PinTry, Proof, Tablet
 from .tooling import (
     DefectRepair,
     Tool,
@@ -53,7 +63,10 @@ __all__ = [
     "Tablet",
     "Proof",
     "PinTry",
+    "Authorship",
     "Confirmation",
+    "UNPROVEN",
+    "WAITING",
     "Airframe",
     "AirframeType",
     "AirframeWeighing",

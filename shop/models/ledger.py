@@ -4,7 +4,9 @@ import uuid
 
 from django.conf import settings
 from django.db import models
+from django.db.models import Q
 from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy as _
 
 
 class Incarnation(models.Model):
@@ -16,6 +18,21 @@ class Incarnation(models.Model):
 
     def __str__(self) -> str:
         return str(self.id)
+
+
+class Authorship(models.TextChoices):
+    """How sure it is that an entry is by whom it says."""
+
+    PROVEN = "", _("proven")
+    CLAIMED = "claimed", _("claimed")
+    CONFIRMED = "confirmed", _("confirmed")
+    DISOWNED = "disowned", _("disowned")
+
+
+# Acts that nobody has stood up for: sent in somebody's name without a PIN, and not
+# confirmed by that person since.
+UNPROVEN = Q(claimed=True) & ~Q(confirmation__verdict=Authorship.CONFIRMED)
+WAITING = Q(claimed=True, confirmation=None)
 
 
 class Entry(models.Model):
@@ -36,7 +53,8 @@ class Entry(models.Model):
     # The tablet's own count of its acts.
     seq = models.BigIntegerField(null=True, blank=True)
     received_at = models.DateTimeField()
-    # Sent by a tablet for somebody who had not proven a PIN on it.
+    # Sent by a tablet for somebody who had not proven a PIN on it; what that person
+    # says of it, identity proven, is its confirmation.
     claimed = models.BooleanField(default=False)
     fingerprint = models.CharField(max_length=64)
     body = models.TextField()
@@ -50,6 +68,26 @@ class Entry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.form} {self.act}"
+
+    @property
+    def authorship(self) -> str:
+        """Whether it is by whom it says; loaded with `confirmation` where many are."""
+        if not self.claimed:
+            return Authorship.PROVEN
+        confirmation = getattr(self, "confirmation", None)
+        return confirmation.verdict if confirmation else Authorship.CLAIMED
+
+    @property
+    def doubt(self) -> str:
+        """The word that stands beside the author of an act nobody stood up for."""
+        doubtful = self.authorship in (Authorship.CLAIMED, Authorship.DISOWNED)
+        return str(Authorship(self.authorship).label) if doubtful else ""
+
+    @property
+    def author(self) -> str:
+        """Who did it, for people: "Ann Example", "Ann Example (claimed)"."""
+        name = self.by.name if self.by else ""
+        return f"{name} ({self.doubt})" if self.doubt else name
 
 
 class Seal(models.Model):
@@ -84,6 +122,39 @@ class Fact(models.Model):
         # Django would try an update first for a row that carries a key.
         kwargs["force_insert"] = True
         super().save(**kwargs)
+
+
+class Confirmation(Fact):
+    """What a person says, identity proven, of an act that was claimed to be theirs.
+
+    Once for each act, by nobody else. What is disowned stays readable and does not
+    stand.
+    """
+
+    of = models.OneToOneField(
+        Entry,
+        models.PROTECT,
+        to_field="act",
+        related_name="confirmation",
+        db_column="of_act",
+    )
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="confirmations"
+    )
+    verdict = models.CharField(max_length=9, choices=Authorship)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(verdict=Authorship.CONFIRMED)
+                | Q(verdict=Authorship.DISOWNED) & ~Q(reason=""),
+                name="confirmation_disowned_with_a_reason",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.of_id} {self.verdict}"
 
 
 class Counter(models.Model):

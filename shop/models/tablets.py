@@ -4,7 +4,6 @@ import uuid
 
 from django.db import models
 
-from .ledger import Fact
 from .people import Person
 
 
@@ -57,13 +56,3 @@ class PinTry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person_id} {'right' if self.right else 'wrong'}"
-
-
-class Confirmation(Fact):
-    """The person an act was claimed for proved a PIN on the tablet that sent it."""
-
-    act = models.UUIDField(unique=True)
-    person = models.ForeignKey(Person, models.PROTECT, related_name="confirmations")
-
-    def __str__(self) -> str:
-        return str(self.act)

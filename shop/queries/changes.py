@@ -24,6 +24,8 @@ WORDS = {
     "finish/1": (_N("fit checks finished"), "checks"),
     "reading/1": (_N("readings"), "checks"),
     "choose/1": (_N("readings chosen of two"), "checks"),
+    "late/1": (_N("late readings decided"), "checks"),
+    "confirm/1": (_N("claimed acts confirmed or disowned"), "checks"),
     "fitup/1": (_N("fit-ups"), "checks"),
     "trim/1": (_N("cuts recorded"), "checks"),
     "move/1": (_N("parts moved"), "checks"),
@@ -131,14 +133,15 @@ def changes(reader: Person) -> Changes:
         rows = rows.filter(pk__gt=visit.read_up_to)
     else:
         rows = rows.filter(received_at__gte=timezone.now() - FIRST_LOOK)
-    newest = rows.order_by("-pk").values_list("pk", "form", "by__name", "received_at")
+    newest = rows.order_by("-pk").select_related("by", "confirmation").defer("body")
     found = list(newest[: NEWEST + 1])
     by_place: dict[str, list] = {}
-    for _key, *act in found[:NEWEST]:
-        by_place.setdefault(WORDS[act[0]][1], []).append(act)
+    for one in found[:NEWEST]:
+        act = (one.form, one.author, one.received_at)
+        by_place.setdefault(WORDS[one.form][1], []).append(act)
     return Changes(
         visit and visit.read_at,
-        found[0][0] if found else 0,
+        found[0].pk if found else 0,
         [_place(name, by_place[name]) for name in PLACES if name in by_place],
         len(found) <= NEWEST,
     )

@@ -209,7 +209,9 @@ def _release(tool: Tool) -> ReleasePage:
 def pins_of(kind: str, key):
     """Photos pinned to a thing, the newest first."""
     pins = PhotoPin.objects.filter(subject_kind=kind, subject_id=str(key))
-    return pins.select_related("photo", "entry__by").order_by("-pk")
+    return pins.select_related("photo", "entry__by", "entry__confirmation").order_by(
+        "-pk"
+    )
 
 
 def photos_of(kind: str, key) -> list[PhotoPin]:

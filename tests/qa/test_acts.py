@@ -242,12 +242,12 @@ def test_two_values_for_one_station_are_both_kept_until_a_person_chooses(
     assert (current.clash, current.reading.value) == (False, "2.40")
 
 
-def test_a_finished_check_takes_no_more_readings(builder, check):
+def test_a_finished_check_takes_no_choice_and_no_second_finish(builder, check):
     put(builder, said(check))
     done = put(builder, {"check": str(check.entry_id)}, form="finish/1")
     assert done.json()["result"]["counts"]["not_measured"] == 15
-    late = put(builder, said(check, station="2"))
-    assert (late.status_code, late.json()["error"]["code"]) == (409, "finished")
+    again = put(builder, {"check": str(check.entry_id)}, form="finish/1")
+    assert (again.status_code, again.json()["error"]["code"]) == (409, "finished")
 
 
 def test_a_check_can_be_started_and_chained_by_ids_made_on_the_tablet(builder, check):
