@@ -1,5 +1,7 @@
 """Headers of every answer, cookies by scheme, and one moment for what a page reads."""
 
+import logging
+
 from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
@@ -7,6 +9,10 @@ from django.middleware.csrf import CsrfViewMiddleware
 from django.shortcuts import redirect
 
 from shop.ledger.snapshot import READING, snapshot
+from shop.serving.failing import what_failed
+from shop.views.errors import not_saved
+
+log = logging.getLogger(__name__)
 
 
 def strict_headers(get_response):
@@ -15,6 +21,9 @@ def strict_headers(get_response):
 
     def middleware(request):
         response = get_response(request)
+        if getattr(request, "is_private", False):
+            # Nobody who comes to this browser later finds it in its cache.
+            response.headers.setdefault("Cache-Control", "private, no-store")
         response.headers.setdefault("Content-Security-Policy", policy)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         response.headers.setdefault(
@@ -23,6 +32,26 @@ def strict_headers(get_response):
         return response
 
     return middleware
+
+
+class NotSaved:
+    """Say what the database or the disk refused, and keep what was typed.
+
+    The page it answers with carries all that was posted and sends it again.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        return self.get_response(request)
+
+    def process_exception(self, request, exception):
+        failing = what_failed(exception)
+        if failing is None:
+            return None
+        log.error("%s %s: %s", request.method, request.path, exception)
+        return not_saved(request, failing)
 
 
 class ClosedByDefault(LoginRequiredMiddleware):
@@ -35,6 +64,7 @@ class ClosedByDefault(LoginRequiredMiddleware):
     def process_view(self, request, view, args, kwargs):
         if not getattr(view, "login_required", True):
             return None
+        request.is_private = True
         sent_away = super().process_view(request, view, args, kwargs)
         if sent_away or not must_change(request.user):
             return sent_away

@@ -55,6 +55,7 @@ MIDDLEWARE = [
     "shop.middleware.ClosedByDefault",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "shop.middleware.NotSaved",
     # Last, after all that finds out who asks.
     "shop.middleware.OneMoment",
 ]

@@ -14,14 +14,13 @@ from qa.actions.joints import StationDraft
 from qa.forms.joint_file import LENGTHS, JointFile
 from qa.forms.table_file import Complaint, FileComplaints, length_nm
 from qa.numeric.lengths import format_length
+from shop.forms.table import FORMULA, plain_cell
 
 E9 = 1_000_000_000
 NM_PER_MM = 1_000_000
 FLAT_FACE = (0, 0, E9)
 LONGEST_LABEL = 20
 MOST_STATIONS = 500  # what a map can show and a person can walk
-# What a spreadsheet would run as a formula when a name begins with it.
-FORMULA = ("=", "+", "-", "@")
 ORDER = (
     *("station", "x", "y", "z"),
     *("normal_x", "normal_y", "normal_z", "face_x", "face_y", "face_z"),
@@ -190,6 +189,6 @@ def _unit(rows: Sequence[Mapping[str, Cell]], name: str) -> str:
 
 def _shown(cell: Cell, unit: str | None) -> str:
     if unit is None or not cell:
-        return cell or ""
+        return plain_cell(cell)
     text, typed_in = cell
     return text if typed_in == unit else format_length(length_nm(text, typed_in), "mm")

@@ -13,7 +13,6 @@ from django.core.exceptions import (
     RequestDataTooBig,
     ValidationError,
 )
-from django.db import OperationalError
 from django.http import Http404, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.utils import timezone
@@ -33,6 +32,7 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change
 from shop.models import Entry, Incarnation, Person, Tablet
+from shop.serving.failing import what_failed
 from shop.views.people import address
 
 log = logging.getLogger(__name__)
@@ -111,11 +111,12 @@ def api(*methods: str, signed: bool = True):
                     return view(request, *args, **kwargs)
             except NO as no:
                 return said_no(no)
-            except OperationalError:
-                return error(503, "busy", "The database is busy: try again.")
             except RequestDataTooBig:
                 return error(413, "too_large", "This is too large for the server.")
-            except Exception:
+            except Exception as why:
+                if failing := what_failed(why):
+                    log.error("%s %s: %s", request.method, request.path, why)
+                    return error(failing.status, failing.code, failing.message)
                 log.exception("a fault of ours: %s %s", request.method, request.path)
                 return error(500, "fault", FAULT)
 

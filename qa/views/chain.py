@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from qa.queries.chain import MOST, QA_STARTS, STARTS
 from qa.queries.chain import chain as query
 from shop import roles, things
+from shop.forms.table import plain_cell
 
 
 def _page(request, kind: str, pk: int, most: int | None = None):
@@ -38,15 +39,10 @@ def chain_csv(request, kind, pk):
     for direction, groups in (("came from", page.up), ("reached", page.down)):
         for group in groups:
             rows.writerows(
-                [direction, group.kind, *map(_safe, (row.label, row.note)), row.word]
+                map(plain_cell, (direction, group.kind, row.label, row.note, row.word))
                 for row in group.rows
             )
     return response
-
-
-def _safe(text: str) -> str:
-    """A cell that a table program would take for a formula is made plain text."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
 
 
 @require_safe

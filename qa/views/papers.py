@@ -13,14 +13,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from qa.queries import sheets
+from shop.forms.table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
 from shop.models import Seal
 
 CONTENT = "application/pdf"
 SEALINGS = 5
-# What a spreadsheet would run as a formula when a cell begins with it.
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def of_the_record(view):
@@ -87,14 +86,9 @@ def csv_answer(name: str, head: list[str], rows) -> HttpResponse:
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(head)
-    writer.writerows([_cell(value) for value in row] for row in rows)
+    writer.writerows(map(plain_cell, row) for row in rows)
     data = text.getvalue().encode("utf-8-sig")
     return answer(data, name, "text/csv; charset=utf-8")
-
-
-def _cell(value):
-    text = "" if value is None else str(value)
-    return f"'{text}" if text.startswith(FORMULA) else text
 
 
 def nonconformance_csv(rows) -> HttpResponse:

@@ -19,6 +19,27 @@ DELIMITERS = ",;\t"
 _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 
 
+# What a table program would run as a formula when a cell begins with it.
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def plain_cell(value: object) -> str:
+    """The text of a cell that no table program runs: an apostrophe goes before.
+
+    A number stays as it is. `typed_cell` takes the apostrophe away again.
+    """
+    text = "" if value is None else str(value)
+    bare = text.lstrip("'")
+    runs = bare.startswith(FORMULA) and not _NUMBER.fullmatch(text)
+    return f"'{text}" if runs else text
+
+
+def typed_cell(text: str) -> str:
+    """The text that `plain_cell` made a cell of."""
+    runs = text.startswith("'") and text.lstrip("'").startswith(FORMULA)
+    return text[1:] if runs else text
+
+
 @dataclass(frozen=True)
 class Complaint:
     """One thing wrong with a file; line and column are None when it is the whole
@@ -144,7 +165,7 @@ def _rows(text: str) -> Iterator[Row]:
     line = 1
     try:
         for cells in reader:
-            cells = tuple(cell.strip() for cell in cells)
+            cells = tuple(typed_cell(cell.strip()) for cell in cells)
             if any(cells):
                 yield Row(line, cells)
             line = reader.line_num + 1

@@ -1,8 +1,10 @@
-"""Answers to requests that were refused before any page saw them."""
+"""Answers to requests that no page of their own can answer."""
 
 from django.http import JsonResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
+
+SECRET = {"password", "new", "again", "pin"}
 
 
 def csrf_failure(request, reason: str = ""):
@@ -11,3 +13,18 @@ def csrf_failure(request, reason: str = ""):
         error = {"code": "csrf", "message": _("Open the page again."), "field": None}
         return JsonResponse({"error": error}, status=403)
     return render(request, "403_csrf.html", status=403)
+
+
+def not_saved(request, failing):
+    """Say what failed, on a page that can send what was posted once more.
+
+    Passwords are typed again, and a file is chosen again.
+    """
+    typed = [
+        (name, value)
+        for name, values in request.POST.lists()
+        if name != "csrfmiddlewaretoken" and name not in SECRET
+        for value in values
+    ]
+    context = {"failing": failing, "typed": typed, "posted": request.method == "POST"}
+    return render(request, "shop/not_saved.html", context, status=failing.status)
