@@ -7,6 +7,7 @@ from qa.actions.fitups import HOLDS
 from qa.models import CheckState, Finish, FitUpReason, Instrument, Joint
 from shop.forms.filters import Filter, any_of
 from shop.models import Airframe, Part, Person
+from shop.queries import cures
 
 
 class CheckFilter(Filter):
@@ -25,11 +26,21 @@ class CheckFilter(Filter):
     )
 
 
+class PartChoice(forms.ModelChoiceField):
+    """Serials, each with what there is to say of its cure."""
+
+    doubts: dict = {}
+
+    def label_from_instance(self, part: Part) -> str:
+        pulls = self.doubts.get(part.pk, [])
+        return " – ".join([str(part), *(pull.cure_doubt for pull in pulls)])
+
+
 class NewCheckForm(forms.Form):
     """The condition of a check: what is fitted, how it is held, with what measured."""
 
-    part = forms.ModelChoiceField(Part.objects.none(), label=_("Fitted part"))
-    surround_part = forms.ModelChoiceField(
+    part = PartChoice(Part.objects.none(), label=_("Fitted part"))
+    surround_part = PartChoice(
         Part.objects.none(),
         label=_("Surround part"),
         required=False,
@@ -77,6 +88,9 @@ class NewCheckForm(forms.Form):
         super().__init__(*arguments, **named)
         self.fields["part"].queryset = parts
         self.fields["surround_part"].queryset = surrounds
+        doubts = cures.doubtful({part.pk for part in (*parts, *surrounds)})
+        for name in ("part", "surround_part"):
+            self.fields[name].doubts = doubts
         reasons = [
             (value, label)
             for value, label in FitUpReason.choices

@@ -14,6 +14,9 @@ from shop.models import (
     PlacementAct,
     Position,
 )
+from shop.queries import cures
+
+from .asking import ask_why
 
 SEPARATOR = " / "
 
@@ -162,6 +165,7 @@ def _check_place(airframe, position, part, reason) -> None:
     if part.state == PartState.SUSPECT and not reason:
         message = _("This part is suspect. Say why it may be fitted all the same.")
         raise Refused(message, field="reason", code="reason")
+    ask_why(cures.warnings_of(part), reason)
 
 
 def place_part(

@@ -7,12 +7,13 @@ from django.utils.translation import gettext as _
 from shop import roles, rules
 from shop.ledger import Refused, perform
 from shop.models import CureTrace, Person, Pull
-from shop.numeric.cure_window import Outcome, check_cure
+from shop.numeric.cure_check import check_cure
+from shop.numeric.cure_window import Outcome
 from shop.numeric.trace import Trace
 
 from .locks import locked
 
-METHOD = "cure/1"
+METHOD = "cure/2"  # 2: each sensor for as long as it speaks
 
 
 def record_trace(
@@ -62,6 +63,6 @@ def record_trace(
                 ],
             )
         )
-        pull.cure_met = fact.met
-        pull.save(update_fields=["cure_met"])
+        pull.cure = fact.state
+        pull.save(update_fields=["cure"])
     return fact

@@ -183,8 +183,8 @@ def demold(
         if pull.release_from and demolded_at < pull.release_from:
             message = _("Too early: it may come out from %(time)s.")
             warnings.append(message % {"time": clock(pull.release_from)})
-        if pull.cure_met is False:
-            warnings.append(_("Its cure did not meet the recipe."))
+        if pull.cure:
+            warnings.append(pull.cure_doubt)
         ask_why(warnings, reason)
         fact = act.record(
             Demold(

@@ -32,6 +32,7 @@ from .people import Person, Role, SignInTry, Unit
 from .photos import Photo, PhotoPin
 from .pulls import (
     BagTest,
+    CureState,
     CureTrace,
     Demold,
     PlyLaid,
@@ -75,6 +76,7 @@ __all__ = [
     "BagTest",
     "Counter",
     "CureRecipe",
+    "CureState",
     "CureTrace",
     "Decision",
     "DefectRepair",

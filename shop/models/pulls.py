@@ -20,6 +20,21 @@ class PullState(models.TextChoices):
     VOID = "void", _("void")
 
 
+class CureState(models.TextChoices):
+    """How the newest trace of a pull stood against its recipe."""
+
+    MET = "met", _("cure met")
+    NOT_MET = "not_met", _("cure not met")
+    OPEN = "open", _("cure open")
+
+    @property
+    def verdict(self) -> str:
+        """What to draw."""
+        return {"met": "conforms", "not_met": "does_not_conform"}.get(
+            self.value, "not_proven"
+        )
+
+
 class Pull(models.Model):
     """A mold and its next number. State and times are projections of acts."""
 
@@ -42,8 +57,8 @@ class Pull(models.Model):
     release_from = models.DateTimeField(null=True)
     demolded_at = models.DateTimeField(null=True)
     minutes = models.PositiveIntegerField(default=0)
-    # None: no trace yet.
-    cure_met = models.BooleanField(null=True)
+    # Empty: no trace yet.
+    cure = models.CharField(max_length=8, choices=CureState, blank=True)
 
     class Meta:
         ordering = ("tool", "-number")
@@ -58,10 +73,30 @@ class Pull(models.Model):
             models.CheckConstraint(
                 condition=Q(state__in=PullState.values), name="pull_state_known"
             ),
+            models.CheckConstraint(
+                condition=Q(cure__in=["", *CureState.values]), name="pull_cure_known"
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.tool.code}-{self.number}"
+
+    @property
+    def cured(self) -> CureState | None:
+        return CureState(self.cure) if self.cure else None
+
+    @property
+    def cure_doubt(self) -> str:
+        """What whoever takes a part of it must hear of its cure; "" when it was met, or
+        when nothing was asked of it. Reads the laminate."""
+        if self.cure == CureState.NOT_MET:
+            return _("The cure of %(pull)s did not meet its recipe.") % {"pull": self}
+        if self.cure == CureState.OPEN:
+            message = _("The cure of %(pull)s is open: not all of it was seen.")
+            return message % {"pull": self}
+        if self.cure or self.laminate.recipe_id is None:
+            return ""
+        return _("No cure of %(pull)s is on record.") % {"pull": self}
 
     @property
     def elapsed(self):
@@ -160,6 +195,20 @@ class CureTrace(Fact):
 
     def __str__(self) -> str:
         return self.file_name
+
+    @property
+    def state(self) -> CureState:
+        """Met, not met or open, as it was judged then."""
+        outcome = self.found.get("outcome", "met" if self.met else "not met")
+        return CURED[outcome]
+
+
+# Words of the judgement, as a trace keeps them.
+CURED = {
+    "met": CureState.MET,
+    "not met": CureState.NOT_MET,
+    "cannot say": CureState.OPEN,
+}
 
 
 class Work(Fact):

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from shop.models import (
     Airframe,
+    CureState,
     CureTrace,
     Hold,
     Laminate,
@@ -128,14 +129,22 @@ def _placement(row: Placement) -> Linked:
 
 
 def _pull(row: Pull) -> Linked:
-    cure = {True: _("cure met"), False: _("cure not met"), None: ""}[row.cure_met]
     release = row.demold.get_release_display() if hasattr(row, "demold") else ""
-    return _own(row, _told(row.laminate, _when(row.started_at), cure, release))
+    shown = _own(row, _told(row.laminate, _when(row.started_at), release))
+    if shown.state or not row.cured:
+        return replace(shown, note=_told(shown.note, row.get_cure_display()))
+    return _cured(shown, row.cured)
 
 
 def _cure(row: CureTrace) -> Linked:
-    met = _("recipe met") if row.met else _("recipe not met")
-    return _own(row, _told(row.pull, row.recipe, met, row.entry.by))
+    return _cured(_own(row, _told(row.pull, row.recipe, row.entry.by)), row.state)
+
+
+def _cured(shown: Linked, cured: CureState) -> Linked:
+    """A cure that was not met, or is open, is something to look at twice."""
+    if cured == CureState.MET:
+        return replace(shown, note=_told(shown.note, cured.label))
+    return replace(shown, state=cured.verdict, word=str(cured.label))
 
 
 def _coat(row: ReleaseCoat) -> Linked:
@@ -191,7 +200,7 @@ SHAPES: dict[str, tuple[QuerySet, Shape]] = {
     "tool": (Tool.objects.all(), _tool),
     "laminate": (Laminate.objects.all(), _named),
     "cure": (
-        CureTrace.objects.defer("text", "found").select_related(
+        CureTrace.objects.defer("text").select_related(
             "pull__tool", "recipe", "entry__by"
         ),
         _cure,

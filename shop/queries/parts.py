@@ -7,6 +7,7 @@ from django.db.models import Prefetch
 
 from shop.models import Hand, Lineage, Part, PartDesign, PartState, Placement, Pull
 
+from . import cures
 from .airframes import Sitting, where_it_sat
 from .paging import count_of, page_of, search
 
@@ -51,6 +52,8 @@ class PartPage:
     made_from: list[Edge]
     made_into: list[Edge]
     places: list[Sitting]
+    # Pulls that it came from, of whose cure there is something to say.
+    doubtful: list[Pull]
 
     @property
     def sits(self) -> Sitting | None:
@@ -127,4 +130,5 @@ def part_page(part: Part) -> PartPage:
         ],
         [Edge(e.get_kind_display(), e.part, e.note, str(e.entry.by)) for e in down],
         where_it_sat(part),
+        cures.doubtful([part.pk]).get(part.pk, []),
     )

@@ -7,6 +7,7 @@ from django.core.paginator import Page
 
 from shop.models import (
     BagTest,
+    CureState,
     CureTrace,
     Demold,
     Lineage,
@@ -36,7 +37,7 @@ class PullRow:
     started_at: datetime
     release_from: datetime | None
     minutes: int
-    cure_met: bool | None
+    cured: CureState | None
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,12 @@ class PullPage:
     next_ply: Ply | None
 
     @property
+    def doubtful(self) -> list[Pull]:
+        """The pull itself, where somebody who takes it out must hear of its cure."""
+        out = self.pull.state == PullState.DEMOLDED
+        return [self.pull] if (out or self.pull.cure) and self.pull.cure_doubt else []
+
+    @property
     def code(self) -> str:
         return KINDS["pull"].code(self.pull.pk)
 
@@ -111,7 +118,7 @@ def _row(pull: Pull) -> PullRow:
         pull.started_at,
         pull.release_from,
         pull.minutes,
-        pull.cure_met,
+        pull.cured,
     )
 
 

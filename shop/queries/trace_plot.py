@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 
+from shop import rules
 from shop.models import CureRecipe
 from shop.numeric.trace import Trace
 
@@ -13,8 +14,10 @@ MOST_POINTS = 400
 
 @dataclass(frozen=True)
 class Curve:
+    """Lines of one sensor: one for each time that it was heard without a break."""
+
     name: str
-    points: str
+    lines: list[str]
     label_y: float
 
 
@@ -66,10 +69,10 @@ def plot(trace: Trace, recipe: CureRecipe) -> Plot:
     """Scale a trace and its dwell band to the sheet."""
     low, high = recipe.dwell_low / 1000, recipe.dwell_high / 1000
     values = [value for one in trace.sensors.values() for value in one.values]
-    bottom, top = min(low, *values) - 3, max(high, *values) + 3
-    start = min(one.minutes[0] for one in trace.sensors.values())
-    end = max(one.minutes[-1] for one in trace.sensors.values())
+    bottom, top = min([low, *values]) - 3, max([high, *values]) + 3
+    start, end = trace.start, trace.end
     span = max(end - start, 1)
+    longest = rules.window_of(recipe).silence_minutes
 
     def x(minute: float) -> float:
         return round(LEFT + (minute - start) / span * (WIDTH - LEFT - NAMES), 1)
@@ -79,11 +82,15 @@ def plot(trace: Trace, recipe: CureRecipe) -> Plot:
 
     curves = []
     for name, one in trace.sensors.items():
+        if not one.minutes:
+            continue
         stride = max(1, len(one.minutes) // MOST_POINTS)
-        pairs = list(zip(one.minutes, one.values, strict=True))
-        drawn = [*pairs[::stride], pairs[-1]]
-        points = " ".join(f"{x(m)},{y(c)}" for m, c in drawn)
-        curves.append(Curve(name, points, y(pairs[-1][1])))
+        lines = []
+        for run in one.runs(longest):
+            pairs = list(zip(run.minutes, run.values, strict=True))
+            drawn = [*pairs[::stride], pairs[-1]]
+            lines.append(" ".join(f"{x(m)},{y(c)}" for m, c in drawn))
+        curves.append(Curve(name, lines, y(one.values[-1])))
     _spread(curves)
     return Plot(
         WIDTH,

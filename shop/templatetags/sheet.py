@@ -3,8 +3,10 @@
 from django import template
 from django.template.loader_tags import BLOCK_CONTEXT_KEY
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
 
 from shop import marks
+from shop.models.pulls import CURED, CureState
 
 register = template.Library()
 
@@ -43,6 +45,20 @@ def verdict_mark(verdict, deviation=None, kind: str | None = None):
         '<span class="verdict">{}<span>{}</span></span>',
         marks.svg(name),
         word,
+    )
+
+
+@register.simple_tag
+def cure_mark(state):
+    """Draw shape and word of a cure, or of one thing that a recipe asks of it.
+
+    state: a CureState, or "met", "not met" and "cannot say" as a trace keeps them.
+    """
+    cured = CURED.get(str(state)) or CureState(state)
+    return format_html(
+        '<span class="verdict">{}<span>{}</span></span>',
+        marks.svg(cured.verdict),
+        {"met": _("met"), "not_met": _("not met"), "open": _("open")}[cured.value],
     )
 
 

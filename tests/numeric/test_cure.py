@@ -14,7 +14,8 @@ from shop.numeric.cure import (
     pot_life,
     speedup_per_10k,
 )
-from shop.numeric.cure_window import Outcome, Window, check_cure
+from shop.numeric.cure_check import check_cure
+from shop.numeric.cure_window import Outcome, Window
 from shop.numeric.trace import Series, Span, Trace, TraceError
 
 

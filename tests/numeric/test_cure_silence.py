@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shop.numeric.cure_window import Outcome, Window, WindowError, check_cure
+from shop.numeric.cure_check import check_cure
+from shop.numeric.cure_window import Outcome, Window, WindowError
 from shop.numeric.trace import Series, Span, Trace, TraceError
 
 CASES = int(os.environ.get("FAYLINE_CASES", "500"))

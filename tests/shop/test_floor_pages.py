@@ -426,6 +426,6 @@ def test_a_trace_below_its_dwell_does_not_meet_the_recipe(lead, client_of):
     client = client_of("builder")
     client.post(reverse("record_trace", args=[pull.pk]), {"file": file})
     pull.refresh_from_db()
-    assert pull.cure_met is False
+    assert pull.cure == "not_met"
     page = client.post(reverse("demold", args=[pull.pk]), {"release": "clean"})
     assert "did not meet" in page.context["form"].errors["reason"][0]
