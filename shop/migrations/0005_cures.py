@@ -15,7 +15,7 @@ def carry_over(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("shop", "0003_sign_in_tries")]
+    dependencies = [("shop", "0004_confirmations")]
 
     operations = [
         migrations.AddField(
