@@ -5,6 +5,8 @@ import logging
 from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
+from django.core.exceptions import BadRequest, TooManyFieldsSent
+from django.http import QueryDict
 from django.middleware.csrf import CsrfViewMiddleware
 from django.shortcuts import redirect
 
@@ -75,6 +77,38 @@ class ClosedByDefault(LoginRequiredMiddleware):
 def must_change(person) -> bool:
     """Whether somebody else chose this person's password and knows it still."""
     return bool(getattr(person, "must_change_password", False))
+
+
+class ReadableAddress:
+    """Refuse (400) what no page can have asked for: hundreds of values in an address,
+    a NUL in it (PostgreSQL keeps none), a body that is not UTF-8 (such text could hold
+    half a character, which no database keeps).
+
+    Text that is typed into a form is refused by its field, beside it: forms.CharField
+    takes no NUL.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        return self.get_response(request)
+
+    def process_view(self, request, view, args, kwargs):
+        if (request.encoding or "utf-8").lower() not in ("utf-8", "utf8", "us-ascii"):
+            request.encoding = "utf-8"
+            raise BadRequest("Only UTF-8 is read here.")
+        try:
+            asked = request.GET
+        except TooManyFieldsSent:
+            # The page that says so shows what was looked for, and would fail as well.
+            request.GET = QueryDict()
+            raise BadRequest("There is too much in this address.") from None
+        texts = [*asked, *(value for _key, many in asked.lists() for value in many)]
+        if any("\0" in text for text in (request.path_info, *texts)):
+            request.GET = QueryDict()
+            raise BadRequest("This address holds a character that no text has.")
+        return None
 
 
 class OneMoment:

@@ -57,6 +57,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "shop.middleware.NotSaved",
     # Last, after all that finds out who asks.
+    "shop.middleware.ReadableAddress",
     "shop.middleware.OneMoment",
 ]
 

@@ -1,6 +1,7 @@
 """Databases, people, a real server and a browser for the tests.
 
 `db`            (pytest-django) rolled back after the test: for most.
+`demo_db`       the same with the demo in it, which is loaded once.
 `committed_db`  a fresh migrated database where commits are real, for threads and
                 processes. The guards refuse to empty tables, so nothing is flushed:
                 each such test gets a copy of a template.
@@ -35,7 +36,7 @@ properties.register_profile(
 )
 properties.load_profile("suite")
 
-NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
+NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "demo_db", "live_site"}
 PASSWORD = "Test-shop-7"
 TABLETS = {"landscape": (1280, 800), "portrait": (820, 1180)}
 
@@ -126,15 +127,65 @@ def committed_db(template_database, django_db_blocker, tmp_path):
 
     Yields the settings dict of the connection; its "NAME" tells where it lies.
     """
+    with django_db_blocker.unblock(), copy_of(template_database, tmp_path) as made:
+        yield made
+
+
+@pytest.fixture(scope="session")
+def demo_template(template_database, django_db_blocker, tmp_path_factory):
+    """The demo, loaded once per worker, to be copied: its path, or its name.
+
+    Everybody's password is PASSWORD, kept as the product keeps it; a tablet is there.
+    """
+    folder = tmp_path_factory.mktemp("demo")
     with django_db_blocker.unblock():
         if connection.vendor == "postgresql":
-            yield from committed_postgresql(template_database)
+            name = f"{template_database}_demo"
+            with on_postgresql(template_database, name):
+                load_demo()
+            yield name
+            drop_database(name)
         else:
-            yield from committed_sqlite(template_database, tmp_path)
+            with on_sqlite(template_database, folder / "demo.sqlite3"):
+                load_demo()
+            yield str(folder / "demo.sqlite3")
 
 
-def committed_sqlite(template, folder):
-    path = folder / "fayline.sqlite3"
+def load_demo() -> None:
+    from qa import demo
+    from shop.actions import tablets
+    from shop.models import Person
+
+    demo.load()
+    Person.objects.update(password=slow_hash())
+    lead = Person.objects.filter(role="lead").order_by("pk")[0]
+    tablets.enroll(by=lead, name="Hangar 1")
+
+
+@pytest.fixture
+def demo_db(demo_template, django_db_blocker, tmp_path):
+    """A copy of the demo for this test alone, where commits are real."""
+    with django_db_blocker.unblock(), copy_of(demo_template, tmp_path) as made:
+        yield made
+
+
+@contextlib.contextmanager
+def copy_of(template, folder):
+    """A copy of a database that is every connection's until the context ends."""
+    if connection.vendor == "postgresql":
+        name = f"{template}_{uuid.uuid4().hex[:8]}"
+        try:
+            with on_postgresql(template, name) as made:
+                yield made
+        finally:
+            drop_database(name)
+    else:
+        with on_sqlite(template, folder / "fayline.sqlite3") as made:
+            yield made
+
+
+@contextlib.contextmanager
+def on_sqlite(template, path):
     shutil.copyfile(template, path)
     outer = connections["default"]
     usual = outer.settings_dict["NAME"]
@@ -149,9 +200,10 @@ def committed_sqlite(template, folder):
         connections["default"] = outer
 
 
-def committed_postgresql(template):
-    name = f"{template}_{uuid.uuid4().hex[:8]}"
+@contextlib.contextmanager
+def on_postgresql(template, name):
     quoted, source = map(connection.ops.quote_name, (name, template))
+    usual = settings.DATABASES["default"]["NAME"]
     connection.close()  # a template can be copied only while nobody uses it
     with connection._nodb_cursor() as cursor:
         # A thread of an earlier test may not have let go yet.
@@ -165,9 +217,12 @@ def committed_postgresql(template):
         yield connection.settings_dict
     finally:
         connection.close()
-        settings.DATABASES["default"]["NAME"] = template
-        with connection._nodb_cursor() as cursor:
-            cursor.execute(f"DROP DATABASE {quoted} WITH (FORCE)")
+        settings.DATABASES["default"]["NAME"] = usual
+
+
+def drop_database(name) -> None:
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f"DROP DATABASE {connection.ops.quote_name(name)} WITH (FORCE)")
 
 
 # --------------------------------------------------------------------- people

@@ -64,14 +64,13 @@ def start_check(
         {
             "fitup": str(fit_up.entry_id),
             "finish": finish,
-            "instrument": instrument and str(instrument.uuid),
+            "instrument": instrument and instrument.pk,
             "temperature_mc": temperature_mc,
             "in_acceptance_condition": in_acceptance_condition,
             "note": note,
         },
     )
-    form = envelope.pop("form", "check/2")
-    with perform(form, by=by, **envelope) as act:
+    with perform("check/1", by=by, **envelope) as act:
         check.number = next_number("check")
         check.full_clean(exclude=["entry"])
         act.record(check)

@@ -61,7 +61,7 @@ def checks(
             | Q(fit_up__airframe__serial__icontains=word)
         )
         number = word.upper().removeprefix("FC-")
-        if number.isdecimal():
+        if number.isdecimal() and len(number) < 10:
             match |= Q(number=int(number))
         rows = rows.filter(match)
     return rows

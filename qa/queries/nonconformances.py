@@ -52,7 +52,7 @@ def nonconformances(
             | Q(airframe__serial__icontains=word)
         )
         number = word.upper().removeprefix("NC-")
-        if number.isdecimal():
+        if number.isdecimal() and len(number) < 10:
             match |= Q(number=int(number))
         rows = rows.filter(match)
     return rows

@@ -10,6 +10,7 @@ from qa.queries import checks as queries
 from qa.queries import joints as joint_queries
 from qa.queries import maps, staleness
 from shop import roles
+from shop.forms.fields import number_in
 from shop.models import Airframe
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
@@ -100,4 +101,4 @@ def new_check(request):
 def _asked(rows, key):
     if not key:
         return None
-    return get_object_or_404(rows, pk=key if str(key).isdecimal() else 0)
+    return get_object_or_404(rows, pk=number_in(key))

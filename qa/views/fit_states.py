@@ -7,6 +7,7 @@ from django.views.decorators.http import require_GET
 from qa.models import Joint
 from qa.queries import fit_states, maps
 from shop import roles
+from shop.forms.fields import number_in
 from shop.models import Airframe
 
 
@@ -19,10 +20,8 @@ def joint_on_airframe(request, pk, airframe):
         raise Http404
     unit = request.GET.get("unit")
     unit = unit if unit in ("mm", "in") else request.user.units
-    shown = request.GET.get("round", "")
-    now = fit_states.joint_now(
-        joint, frame, unit, int(shown) if shown.isdecimal() else None
-    )
+    shown = number_in(request.GET.get("round"))
+    now = fit_states.joint_now(joint, frame, unit, shown)
     context = {
         "joint": joint,
         "airframe": frame,

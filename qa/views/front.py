@@ -9,6 +9,7 @@ from qa.queries import checks as check_queries
 from qa.queries.today import today
 from shop import roles
 from shop.actions import visits
+from shop.forms.fields import number_in
 from shop.ledger import Refused
 
 
@@ -23,9 +24,8 @@ def front(request):
 def read_changes(request):
     """The reader has read what others did, up to the entry that the page showed."""
     roles.require(request.user, "set own preferences")
-    up_to = request.POST.get("up_to", "")
-    known = up_to.isdecimal() and len(up_to) < 19
-    visits.mark_read(by=request.user, up_to=int(up_to) if known else None)
+    up_to = number_in(request.POST.get("up_to"))
+    visits.mark_read(by=request.user, up_to=up_to)
     return redirect("front")
 
 

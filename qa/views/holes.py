@@ -11,6 +11,7 @@ from qa.forms.holes import HoleCheckForm, PatternForm, StackForm
 from qa.models import HoleCheck, HolePattern
 from qa.queries import holes as queries
 from shop import roles
+from shop.forms.fields import number_in
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page, posted
@@ -88,14 +89,14 @@ def new_pattern(request):
 def revise_pattern(request, pk):
     row = _pattern(request, pk, "define holes")
     form = PatternForm(posted(request), _files(request), revision=row.current)
-    based_on = request.POST.get("based_on", "")
+    based_on = number_in(request.POST.get("based_on")) or 0
     here = reverse("hole_pattern", args=[row.pk])
 
     def act(**_said):
         return acts.revise_pattern(
             by=request.user,
             pattern=row,
-            based_on=int(based_on) if based_on.isascii() and based_on.isdigit() else 0,
+            based_on=based_on,
             holes=form.holes,
             says=form.says,
         )
@@ -148,7 +149,7 @@ def hole_check(request, uuid):
         same = HoleCheck.objects.filter(revision=check.revision_id)
         other = get_object_or_404(
             same.select_related("part").exclude(pk=check.pk),
-            pk=asked if asked.isascii() and asked.isdigit() else 0,
+            pk=number_in(asked),
         )
     stack = StackForm(request.GET or None, initial={"unit": request.user.units})
     said = stack.cleaned_data if stack.is_valid() else {}

@@ -29,9 +29,9 @@ def instrument_list(request):
 
 def edit_instrument(request, pk=None):
     roles.require(request.user, "define instruments")
-    row = pk and roles.fetch(
-        request.user, "define instruments", Instrument.objects.all(), pk=pk
-    )
+    row = None
+    if pk is not None:
+        row = roles.fetch(request.user, "define instruments", Instrument.objects, pk=pk)
     unit = request.user.units
     form = InstrumentForm(
         request.POST or None, initial=InstrumentForm.initial_of(row, unit)

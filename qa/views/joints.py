@@ -11,6 +11,7 @@ from qa.models import Joint
 from qa.queries import joints as queries
 from qa.queries import maps
 from shop import roles
+from shop.forms.fields import number_in
 from shop.models import Airframe
 from shop.queries.paging import page_of
 
@@ -81,16 +82,13 @@ def joint_csv(request, pk, number):
 @papers.of_the_record
 def blank_sheet(request, pk):
     """The sheet to log a joint by hand; ?revision=, ?airframe=, ?unit=, ?paper=."""
-    number = request.GET.get("revision", "")
-    joint, revision = joint_and_revision(
-        request, pk, int(number) if number.isascii() and number.isdigit() else None
-    )
+    number = number_in(request.GET.get("revision"))
+    joint, revision = joint_and_revision(request, pk, number)
     view = queries.joint_view(joint, revision, unit_of(request))
     serial = ""
     if asked := request.GET.get("airframe", ""):
         rows = Airframe.objects.filter(type=joint.type_id)
-        key = asked if asked.isascii() and asked.isdigit() else 0
-        serial = get_object_or_404(rows, pk=key).serial
+        serial = get_object_or_404(rows, pk=number_in(asked)).serial
     url = request.build_absolute_uri(
         reverse("joint_revision", args=[joint.pk, revision.number])
     )

@@ -21,6 +21,7 @@ from qa.models import Joint, JointRevision
 from qa.queries import joints as queries
 from qa.queries import maps
 from shop import roles
+from shop.forms.fields import number_in
 from shop.ledger import Refused
 from shop.models import Position
 from shop.views.acting import attempt
@@ -111,7 +112,7 @@ def _saved(request, joint: Joint, number: int):
 
 
 def _number(text) -> int:
-    return int(text) if text and text.isascii() and text.isdigit() else 0
+    return number_in(text) or 0
 
 
 def _start_of_new(request) -> dict:

@@ -20,6 +20,7 @@ from qa.models import Check, PlanHabits, Side, TemplatePrint
 from qa.queries import planning, plans
 from qa.queries.planning import Wish
 from shop import roles
+from shop.forms.fields import number_in
 from shop.ledger import Refused
 from shop.views.acting import attempt, form_page, posted
 
@@ -99,8 +100,8 @@ def template(request, uuid):
 
     check = _check(request, uuid)
     rows = TemplatePrint.objects.filter(fit_check=check).order_by("-id")
-    asked = request.GET.get("print", "")
-    row = rows.filter(pk=asked).first() if asked.isdecimal() else rows.first()
+    asked = number_in(request.GET.get("print"))
+    row = rows.first() if asked is None else rows.filter(pk=asked).first()
     if row is None:
         raise Http404
     data = plan_papers.printed(row)
@@ -187,10 +188,7 @@ def trim(request, uuid):
     if request.method == "POST":
         done, _opened = attempt(form, act)
         if done:
-            told = _("Recorded. Measure again: witnesses first.")
-            if form.cleaned_data.get("moved") == "yes":
-                told = _("Recorded. It was moved: measure every station again.")
-            messages.success(request, told)
+            messages.success(request, _("Recorded. Measure again: witnesses first."))
             return redirect(_back_to_joint(check))
     context = {
         "form": form,

@@ -28,7 +28,7 @@ def stock(request):
 
 def edit_stock(request, pk=None):
     roles.require(request.user, "keep materials")
-    row = get_object_or_404(ShimStock, pk=pk) if pk else None
+    row = get_object_or_404(ShimStock, pk=pk) if pk is not None else None
     form = ShimStockForm(
         posted(request), initial=ShimStockForm.initial_of(row, request.user.units)
     )

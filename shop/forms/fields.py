@@ -1,11 +1,34 @@
 """Fields that turn what a builder types into values of record."""
 
+from datetime import UTC, date, datetime
+
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from shop.actions.photos import encode_photo
 from shop.ledger import Refused
 from shop.models import Part, Tool
+
+# No shop has a record from before, and no due date later; a year of four digits at
+# either end cannot be told in every time zone.
+FIRST_DAY, LAST_DAY = date(1950, 1, 1), date(2149, 12, 31)
+MOST_WHOLE = 10_000_000  # minutes in 19 years, pulls, coats: nobody counts further
+
+
+def number_in(text: str | None) -> int | None:
+    """The whole number that an address names, None where it names none a row has."""
+    text = text or ""
+    known = text.isascii() and text.isdigit() and len(text) < 19
+    return int(text) if known else None
+
+
+class WholeField(forms.IntegerField):
+    """A count, of which no database or clock runs over."""
+
+    def __init__(self, *, max_value=None, **named):
+        most = MOST_WHOLE if max_value is None else max_value
+        super().__init__(max_value=most, **named)
 
 
 class SerialField(forms.CharField):
@@ -65,6 +88,7 @@ class PhotoField(forms.FileField):
 
 class DateField(forms.DateField):
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    default_validators = (MinValueValidator(FIRST_DAY), MaxValueValidator(LAST_DAY))
 
 
 class MomentField(forms.DateTimeField):
@@ -72,6 +96,10 @@ class MomentField(forms.DateTimeField):
 
     widget = forms.DateTimeInput(
         attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
+    )
+    default_validators = (
+        MinValueValidator(datetime(FIRST_DAY.year, 1, 1, tzinfo=UTC)),
+        MaxValueValidator(datetime(LAST_DAY.year, 12, 31, tzinfo=UTC)),
     )
 
 

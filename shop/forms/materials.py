@@ -16,7 +16,7 @@ from shop.models import (
     PartDesign,
 )
 
-from .fields import DateField
+from .fields import DateField, WholeField
 from .filters import Filter, any_of
 from .measures import AmountField, PercentField, temperature
 
@@ -43,6 +43,10 @@ class MaterialForm(forms.ModelForm):
             "out_time_limit",
             "pot_minutes",
             "ratio",
+        )
+        field_classes = dict.fromkeys(
+            ("density", "areal_mass", "out_time_limit", "pot_minutes", "ratio"),
+            WholeField,
         )
 
     def __init__(self, *arguments, **named):
@@ -79,6 +83,7 @@ class RecipeForm(forms.ModelForm):
     class Meta:
         model = CureRecipe
         fields = ("name", "dwell_minutes", "minutes_to_release")
+        field_classes = dict.fromkeys(fields[1:], WholeField)
 
     dwell_low = temperature(_("Dwell from"))
     dwell_high = temperature(_("Dwell to"))

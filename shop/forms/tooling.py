@@ -19,7 +19,14 @@ from shop.models import (
     ToolState,
 )
 
-from .fields import AskedReason, DateField, MomentField, PhotoField, ToolField
+from .fields import (
+    AskedReason,
+    DateField,
+    MomentField,
+    PhotoField,
+    ToolField,
+    WholeField,
+)
 from .filters import Filter, any_of
 from .measures import PercentField, length, temperature
 
@@ -58,6 +65,8 @@ class ToolForm(forms.ModelForm):
             "due_back",
         )
         field_classes = {
+            "service_interval": WholeField,
+            "expected_life": WholeField,
             "calibration_due": DateField,
             "on_loan_since": DateField,
             "due_back": DateField,
@@ -142,7 +151,9 @@ class StepForm(AskedReason):
 
 class AddStepForm(forms.Form):
     name = forms.CharField(label=_("Step"), max_length=60)
-    order = forms.IntegerField(label=_("Place in the route"), min_value=1)
+    order = forms.IntegerField(
+        label=_("Place in the route"), min_value=1, max_value=1000
+    )
     role = any_of(Role.choices, _("Who can take it"))
 
 
@@ -195,6 +206,10 @@ class ReleaseProductForm(forms.ModelForm):
             "coats_new",
             "rewax_every",
             "source",
+        )
+        field_classes = dict.fromkeys(
+            ("minutes_between", "minutes_before_layup", "coats_new", "rewax_every"),
+            WholeField,
         )
 
 
@@ -251,10 +266,14 @@ class MillingForm(forms.Form):
     stepover = length(_("Stepover"), least=1)
     stock = length(_("Stock left before"), required=False)
     sanding = length(_("What sanding takes off"), required=False)
-    passes = forms.IntegerField(label=_("Passes"), min_value=1, initial=1)
+    passes = forms.IntegerField(
+        label=_("Passes"), min_value=1, max_value=10_000, initial=1
+    )
     one_way = forms.BooleanField(label=_("One-way passes"), required=False)
     slopes = forms.CharField(
-        label=_("Slopes to look at, in degrees"), initial="0 15 30 45 60"
+        label=_("Slopes to look at, in degrees"),
+        initial="0 15 30 45 60",
+        max_length=60,
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 

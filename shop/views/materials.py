@@ -68,7 +68,9 @@ def all_materials(request):
 @form_view
 def material(request, pk=None):
     roles.require(request.user, "define laminates")
-    row = pk and roles.fetch(request.user, "define laminates", Material.objects, pk=pk)
+    row = None
+    if pk is not None:
+        row = roles.fetch(request.user, "define laminates", Material.objects, pk=pk)
     return form_page(
         request,
         forms.MaterialForm(posted(request), instance=row),

@@ -243,9 +243,10 @@ def release_products(request):
 @form_view
 def release_product(request, pk=None):
     roles.require(request.user, "define tooling")
-    product = pk and roles.fetch(
-        request.user, "define tooling", ReleaseProduct.objects, pk=pk
-    )
+    product = None
+    if pk is not None:
+        rows = ReleaseProduct.objects
+        product = roles.fetch(request.user, "define tooling", rows, pk=pk)
     form = forms.ReleaseProductForm(posted(request), instance=product)
     return form_page(
         request,
