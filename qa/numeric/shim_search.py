@@ -1,29 +1,30 @@
-"""The search behind shims: a plane and a height at every point, best in strict order.
+"""The search behind shims: heights at every point, best by how the part then rests.
 
-A linear program holds the plane, the worst deviation, the misfit and the height of each
-stack, and a line from below under its number of shims. Heights are made whole by
-splitting their ranges (branch and bound), best node first: the answer is the optimum,
-and every solve is a small linear program (HiGHS through scipy). Lengths mm.
+The worst deviation of a choice is that of the worst way in which the part can settle on
+it (qa/numeric/shim_rest.py). A good choice is found by rounding the best plane and
+stepping to better neighbors. Whatever is as good has, in each way it can settle, a
+plane that is as good; the planes that are as good form a polytope, and what it does at
+each point (two linear programs, HiGHS through scipy) says which heights can come into
+question there. Those are all tried: the answer is the optimum. Where they would be too
+many, the nearest are tried and `proven` says so. Lengths mm.
 """
 
 from __future__ import annotations
 
-import heapq
 import itertools
 import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.shim_rest import Triple
+
 TIE = 1e-7  # two values of d that differ by less are the same
 _NEAR = 1e-8  # mm
-MOST_SOLVES = 3_000  # some seconds; a real joint needs a few dozen
-
-Ranges = tuple[tuple[int, int], ...]
-
-
-class TooManyChoices(ValueError):
-    """The search was given up before it had found anything."""
+MOST_TRIED = 40_000_000  # choices x ways x stations; some seconds
+CHUNK = 20_000
+MOST_KEPT = 2_000
+STARTS = (0.0, -0.5, 0.5, -1.0, 1.0, -2.0, 2.0)  # steps between heights
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,8 @@ class Sight:
 
     `at_stations` (m, 3) and `at_points` (k, 3) give the rise of each per unit of the
     plane; `flush` (m,) and `present` (k,) are readings and stacks; d is
-    below * (aim - f)+ + above * (f - aim)+.
+    below * (aim - f)+ + above * (f - aim)+. `threes` are the threes of points that
+    hold a plane.
     """
 
     at_stations: np.ndarray
@@ -42,278 +44,185 @@ class Sight:
     aim: np.ndarray
     below: np.ndarray
     above: np.ndarray
+    threes: tuple[Triple, ...]
 
-    def worst(self, plane) -> float:
-        """Largest deviation after the plane."""
-        over = self.flush + self.at_stations @ np.asarray(plane)[:3] - self.aim
+    def deviations(self, rise: np.ndarray) -> np.ndarray:
+        """Largest deviation (...) of stations that rise by (..., m)."""
+        over = self.flush + rise - self.aim
         each = self.above * np.maximum(0, over) + self.below * np.maximum(0, -over)
-        return float(np.max(each))
+        return each.max(axis=-1)
+
+    def rises(self, three: Triple, changes: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Rise of stations (..., m) and points (..., k) on the plane of a three."""
+        inverse = np.linalg.inv(self.at_points[list(three)])
+        ends = changes[..., list(three)]
+        stations = ends @ (self.at_stations @ inverse).T
+        return stations, ends @ (self.at_points @ inverse).T
+
+    def worst(self, changes: np.ndarray) -> np.ndarray:
+        """Largest deviation (...) of the worst way to rest on changes (..., k)."""
+        worst = np.full(changes.shape[:-1], -np.inf)
+        for three in self.threes:
+            stations, points = self.rises(three, changes)
+            rests = (points >= changes - _NEAR).all(axis=-1)
+            worst = np.where(rests, np.maximum(worst, self.deviations(stations)), worst)
+        return worst
 
 
+@dataclass
 class Search:
-    """Unknowns: plane 0-2, worst d 3, then heights, counts and misfits of k points.
+    """Heights (n,) that stacks can have, lowest first, and their numbers of shims (n,).
 
-    `proven` becomes False when the search for the fewest shims was cut short, because
-    very many stacks are about as good: then what was found is given, not the best.
+    `footing` are the points that always bear. `proven` becomes False when not all that
+    come into question were tried.
     """
 
-    def __init__(self, sight: Sight, heights, counts, half: float):
-        self.sight = sight
-        self.heights = np.asarray(heights, dtype=float)
-        self.counts = np.asarray(counts, dtype=int)
-        self.half = half
-        self.points = len(sight.present)
-        self.width = 4 + 3 * self.points
-        self.whole: Ranges = ((0, len(self.heights) - 1),) * self.points
-        self.matrix, self.right = self._rows()
-        self.proven = True
-        self.solves = 0
+    sight: Sight
+    heights: np.ndarray
+    counts: np.ndarray
+    footing: set[int]
+    proven: bool = True
 
     @property
-    def tired(self) -> bool:
-        """Whether there were so many choices that the search goes on no longer."""
-        return self.solves > MOST_SOLVES
+    def points(self) -> int:
+        return len(self.sight.present)
 
-    def best(self, worst: float) -> tuple[int, ...] | None:
-        """Indices of heights: fewest shims, then nearest to the middle, then thinner.
-
-        Among planes with no worse d than `worst`. The middle of a point is that of all
-        rises that such planes give it, so that it does not depend on the solver.
-        """
-        preferred = [self._candidates(point, worst) for point in range(self.points)]
-        # Planes this good seldom leave much choice: narrow ranges first, then search.
-        ranges = [(min(indices), max(indices)) for indices in preferred]
-        found = self._fewest(tuple(ranges), worst)
-        if found is None:
-            return None
-        fewest, chosen = found
-        for point, indices in enumerate(preferred):
-            for index in indices:
-                ranges[point] = (index, index)
-                if chosen[point] == index or self.tired:
-                    ranges[point] = (chosen[point], chosen[point])
-                    break
-                other = self._fewest(tuple(ranges), worst, enough=fewest)
-                if other is not None and other[0] <= fewest:
-                    chosen = other[1]
-                    break
-        return chosen
-
-    def settle(self, chosen: tuple[int, ...]) -> tuple[np.ndarray, float]:
-        """Plane and worst d for chosen heights; of equal planes the least misfit."""
-        ranges = tuple((index, index) for index in chosen)
-        _, unknowns = self._solve(self._cost("worst"), ranges)
-        worst = self.sight.worst(unknowns)
-        near = self._solve(self._cost("misfit"), ranges, worst + TIE)
-        return (unknowns if near is None else near[1])[:3], worst
-
-    def least_worst(self) -> float | None:
-        """Least worst d of any plane that stacks can follow; None when none can."""
-        order = itertools.count()
-        queue: list = []
-
-        def visit(ranges: Ranges) -> None:
-            found = self._solve(self._cost("worst"), ranges)
-            if found is not None:
-                heapq.heappush(queue, (found[0], next(order), ranges, found[1]))
-
-        visit(self.whole)
-        while not self.tired:
-            if not queue:
-                return None
-            worst, _, ranges, unknowns = heapq.heappop(queue)
-            gap = self._gap(ranges, unknowns)
-            if gap is None:
-                return max(worst, self.sight.worst(unknowns))
-            for child in gap:
-                visit(child)
-        raise TooManyChoices("no best level was found in the time there is")
-
-    def _fewest(
-        self, ranges: Ranges, worst: float, enough: int = -1
-    ) -> tuple[int, tuple[int, ...]] | None:
-        """(count, heights) with the fewest shims; stops at `enough`, drops what is
-        above.
-        """
-        order = itertools.count()
-        queue: list = []
-        best: tuple[int, tuple[int, ...]] | None = None
-
-        def visit(part: Ranges) -> None:
-            found = self._solve(self._cost("count"), part, worst + TIE)
-            if found is not None:
-                bound = math.ceil(found[0] - 1e-5)
-                if best is None or bound < best[0]:
-                    heapq.heappush(queue, (bound, -next(order), part, found[1]))
-
-        visit(ranges)
-        while not self.tired:
-            if not queue or (best is not None and best[0] <= max(queue[0][0], enough)):
-                return best
-            bound, _, part, unknowns = heapq.heappop(queue)
-            if 0 <= enough < bound:
-                return best
-            chosen = [self._lightest(k, part, unknowns) for k in range(self.points)]
-            if None not in chosen:
-                total = int(sum(self.counts[list(chosen)]))
-                if best is None or total < best[0]:
-                    best = (total, tuple(chosen))
-                if total <= bound:
-                    continue
-            for child in self._gap(part, unknowns) or self._split(
-                part, unknowns, chosen
-            ):
-                visit(child)
-        if enough < 0:
-            self.proven = False
-            if best is None:
-                raise TooManyChoices("no stacks were found in the time there is")
-        return best
-
-    def _candidates(self, point: int, worst: float) -> list[int]:
-        """Heights that a plane no worse can use at a point, middle ones first."""
-        ends = []
-        for sign in (1.0, -1.0):
-            cost = np.zeros(self.width)
-            cost[:3] = sign * self.sight.at_points[point]
-            ends.append(sign * self._solve(cost, self.whole, worst + TIE)[0])
-        low, high = ends
-        middle = self.sight.present[point] + (low + high) / 2
-        reach = self.half + (high - low) / 2 + 1e-6
-        off = np.abs(self.heights - middle)
-        near = np.flatnonzero(off <= reach).tolist()
-        return sorted(near, key=lambda index: (round(off[index], 5), index))
-
-    def _near(self, point: int, ranges: Ranges, unknowns) -> np.ndarray:
-        """Indices of heights in range that the plane allows at a point."""
-        low, high = ranges[point]
-        at = self._wanted(point, unknowns)
-        off = np.abs(self.heights[low : high + 1] - at)
-        return low + np.flatnonzero(off <= self.half + _NEAR)
-
-    def _lightest(self, point: int, ranges: Ranges, unknowns) -> int | None:
-        near = self._near(point, ranges, unknowns)
-        return int(near[np.argmin(self.counts[near])]) if len(near) else None
-
-    def _wanted(self, point: int, unknowns) -> float:
-        rise = float(self.sight.at_points[point] @ unknowns[:3])
-        return float(self.sight.present[point]) + rise
-
-    def _gap(self, ranges: Ranges, unknowns) -> list[Ranges] | None:
-        """Two halves of the first range whose plane falls between heights; None if
-        none.
-        """
-        for point, (low, high) in enumerate(ranges):
-            if not len(self._near(point, ranges, unknowns)):
-                wanted = self._wanted(point, unknowns)
-                cut = int(np.searchsorted(self.heights, wanted)) - 1
-                return self._parts(ranges, point, [(low, cut), (cut + 1, high)])
-        return None
-
-    def _split(self, ranges: Ranges, unknowns, chosen) -> list[Ranges]:
-        """Parts of the range whose count is furthest above its line."""
-        heights = unknowns[4 : 4 + self.points]
-        lines = unknowns[4 + self.points : 4 + 2 * self.points]
-        over = self.counts[list(chosen)] - lines
-        over[[low == high for low, high in ranges]] = -1.0
-        point = int(np.argmax(over))
-        low, high = ranges[point]
-        at = float(np.clip(heights[point], self.heights[low], self.heights[high]))
-        index = int(np.clip(np.searchsorted(self.heights, at + _NEAR) - 1, low, high))
-        if abs(self.heights[index] - at) <= _NEAR:
-            parts = [(low, index - 1), (index, index), (index + 1, high)]
-        else:
-            parts = [(low, index), (index + 1, high)]
-        return self._parts(ranges, point, parts)
-
-    @staticmethod
-    def _parts(ranges: Ranges, point: int, parts) -> list[Ranges]:
-        return [
-            (*ranges[:point], part, *ranges[point + 1 :])
-            for part in parts
-            if part[0] <= part[1]
+    def best(self) -> list[tuple[int, ...]]:
+        """Indices of heights with the least worst d, the fewest shims first, of equal
+        numbers those that leave the least loose, then the thinner."""
+        plane = self.ideal()[1]
+        step = float(np.diff(self.heights).min())
+        tried = [
+            self._descend(self._rounded(plane + np.array([by * step, 0.0, 0.0])))
+            for by in STARTS
         ]
+        values = self._worst(np.array(tried))
+        start, reach = tried[int(values.argmin())], float(values.min())
+        choices = self._in_question(start, reach + TIE)
+        found, worst = self._try(choices, reach)
+        keep = worst <= worst.min() + TIE
+        return self._ordered(found[keep])
 
-    def _cost(self, aim: str) -> np.ndarray:
-        cost = np.zeros(self.width)
-        k = self.points
-        columns = {
-            "worst": [3],
-            "count": range(4 + k, 4 + 2 * k),
-            "misfit": range(4 + 2 * k, self.width),
-        }[aim]
-        cost[list(columns)] = 1.0
-        return cost
+    def ideal(self) -> tuple[float, np.ndarray]:
+        """Least worst d of any plane, stacks or not, and such a plane."""
+        found = self._program(np.array([0.0, 0.0, 0.0, 1.0]), None)
+        return float(self.sight.deviations(self.sight.at_stations @ found)), found
 
-    def _solve(self, cost, ranges: Ranges, worst: float = np.inf):
-        """(value, unknowns) of the least cost within ranges; None when nothing fits."""
+    def _worst(self, indices: np.ndarray) -> np.ndarray:
+        return self.sight.worst(self.heights[indices] - self.sight.present)
+
+    def _rounded(self, plane: np.ndarray) -> np.ndarray:
+        wanted = self.sight.present + self.sight.at_points @ plane
+        return np.abs(self.heights[None, :] - wanted[:, None]).argmin(axis=1)
+
+    def _descend(self, start: np.ndarray) -> np.ndarray:
+        """Step to the best neighbor, one or two stacks changed, until none is better"""
+        steps = [np.zeros(self.points, dtype=int)]
+        for one in range(self.points):
+            for by in (-3, -2, -1, 1, 2, 3):
+                steps.append(np.eye(self.points, dtype=int)[one] * by)
+        singles = steps[1:]
+        steps += [a + b for a, b in itertools.combinations(singles, 2)]
+        offsets, last = np.unique(np.array(steps), axis=0), len(self.heights) - 1
+        worst = float(self._worst(start[None, :])[0])
+        while True:
+            around = np.clip(start + offsets, 0, last)
+            values = self._worst(around)
+            lowest = int(values.argmin())
+            if values[lowest] >= worst - TIE:
+                return start
+            start, worst = around[lowest], float(values[lowest])
+
+    def _in_question(self, start: np.ndarray, reach: float) -> list[np.ndarray]:
+        """For each point the heights that something as good as `reach` can have."""
+        choices = []
+        for point in range(self.points):
+            low, high = (
+                sign * self._extreme(sign * self.sight.at_points[point], reach)
+                for sign in (1, -1)
+            )
+            change = self.heights - self.sight.present[point]
+            fits = np.flatnonzero((change >= low - _NEAR) & (change <= high + _NEAR))
+            if point not in self.footing:  # one that may bear nothing stays near
+                under = np.flatnonzero(change < low - _NEAR)[-1:]
+                fits = np.concatenate([under, fits])
+            choices.append(np.union1d(fits, start[point : point + 1]))
+        return self._few_enough(choices, start)
+
+    def _few_enough(self, choices, start) -> list[np.ndarray]:
+        each = len(self.sight.threes) * len(self.sight.flush)
+        most = max(1.0, MOST_TRIED / each)
+        while math.prod(map(len, choices)) > most:
+            self.proven = False
+            longest = max(range(self.points), key=lambda k: len(choices[k]))
+            own = choices[longest]
+            far = np.abs(own - start[longest])
+            choices[longest] = np.sort(own[np.argsort(far, kind="stable")[:-1]])
+        return choices
+
+    def _try(self, choices, reach: float) -> tuple[np.ndarray, np.ndarray]:
+        """All choices (b, k) no worse than the best, nearly, and their worst d (b,)."""
+        sizes = [len(own) for own in choices]
+        kept, worst = [], []
+        for first in range(0, math.prod(sizes), CHUNK):
+            numbers = np.arange(first, min(first + CHUNK, math.prod(sizes)))
+            parts = np.unravel_index(numbers, sizes)
+            some = np.column_stack(
+                [own[part] for own, part in zip(choices, parts, strict=True)]
+            )
+            values = self._worst(some)
+            reach = min(reach, float(values.min()))
+            near = values <= reach + TIE
+            kept.append(some[near])
+            worst.append(values[near])
+        return np.concatenate(kept), np.concatenate(worst)
+
+    def _ordered(self, found: np.ndarray) -> list[tuple[int, ...]]:
+        shims = self.counts[found].sum(axis=1)
+        if len(found) > MOST_KEPT:
+            order = np.argsort(shims, kind="stable")[:MOST_KEPT]
+            found, shims = found[order], shims[order]
+        loose = self.loose(self.heights[found] - self.sight.present).sum(axis=1)
+        order = sorted(
+            range(len(found)),
+            key=lambda n: (shims[n], round(float(loose[n]), 6), *found[n].tolist()),
+        )
+        return [tuple(found[n].tolist()) for n in order]
+
+    def loose(self, changes: np.ndarray) -> np.ndarray:
+        """How far the part may stay above each stack (..., k), in the worst way."""
+        most = np.zeros(changes.shape)
+        for three in self.sight.threes:
+            _, points = self.sight.rises(three, changes)
+            over = points - changes
+            rests = (over >= -_NEAR).all(axis=-1)
+            most = np.where(rests[..., None], np.maximum(most, over), most)
+        return most
+
+    def _extreme(self, direction: np.ndarray, reach: float) -> float:
+        """Least of direction . plane over the planes with no d above `reach`."""
+        plane = self._program(np.append(direction, 0.0), reach)
+        return -math.inf if plane is None else float(direction @ plane)
+
+    def _program(self, cost: np.ndarray, reach: float | None) -> np.ndarray | None:
+        """The plane (3,) of least cost; None when there is no bound to it."""
         from scipy.optimize import linprog
 
-        self.solves += 1
-        k = self.points
-        bounds = np.zeros((self.width, 2))
-        bounds[:3] = (-np.inf, np.inf)
-        bounds[3] = (0, worst)
-        for point, (low, high) in enumerate(ranges):
-            bounds[4 + point] = (self.heights[low], self.heights[high])
-            least = int(np.min(self.counts[low : high + 1]))
-            bounds[4 + k + point] = (least, np.inf)
-        bounds[4 + 2 * k :] = (0, self.half)
+        sight = self.sight
+        rows, right = [], []
+        for slope, sign in ((sight.above, 1.0), (sight.below, -1.0)):
+            some = slope > 0
+            offset = sign * (sight.flush - sight.aim)[some]
+            # In mm, so that narrow limits do not make the rows huge.
+            rows.append(
+                np.column_stack([sign * sight.at_stations[some], -1 / slope[some]])
+            )
+            right.append(-offset)
         found = linprog(
             cost,
-            A_ub=self.matrix,
-            b_ub=self.right,
-            bounds=bounds,
+            A_ub=np.concatenate(rows),
+            b_ub=np.concatenate(right),
+            bounds=[(None, None)] * 3 + [(0.0, reach)],
             method="highs",
-            options={
-                "primal_feasibility_tolerance": 1e-9,
-                "dual_feasibility_tolerance": 1e-9,
-            },
         )
-        return (float(found.fun), found.x) if found.status == 0 else None
-
-    def _rows(self) -> tuple[np.ndarray, np.ndarray]:
-        """Rows A x <= b: deviations, misfits, and lines under the counts."""
-        sight, k = self.sight, self.points
-        rows, right = [], []
-
-        def add(high: float, plane=(0, 0, 0), **columns: float) -> None:
-            row = np.zeros(self.width)
-            row[:3] = plane
-            for name, value in columns.items():
-                row[int(name[1:])] = value
-            rows.append(row)
-            right.append(high)
-
-        aside = sight.aim - sight.flush
-        for slopes, side in ((sight.above, 1.0), (sight.below, -1.0)):
-            for row in np.flatnonzero(slopes > 0):
-                steep = side * slopes[row]
-                add(steep * aside[row], steep * sight.at_stations[row], _3=-1.0)
-        lines = envelope(self.heights, self.counts)
-        for point in range(k):
-            lever, now = sight.at_points[point], sight.present[point]
-            height, count, misfit = (f"_{4 + n * k + point}" for n in range(3))
-            for side in (1.0, -1.0):
-                add(side * now, -side * lever, **{height: side, misfit: -1.0})
-            for slope, start in lines:
-                add(-start, **{height: slope, count: -1.0})
-        return np.array(rows), np.array(right)
-
-
-def envelope(heights, counts) -> list[tuple[float, float]]:
-    """(slope, start) of the lines of the lower convex hull of counts over heights."""
-    hull: list[tuple[float, float]] = []
-    for x, y in zip(heights, counts, strict=True):
-        point = (float(x), float(y))
-        while len(hull) > 1 and _turns_down(hull[-2], hull[-1], point):
-            hull.pop()
-        hull.append(point)
-    return [
-        ((y1 - y0) / (x1 - x0), y0 - x0 * (y1 - y0) / (x1 - x0))
-        for (x0, y0), (x1, y1) in itertools.pairwise(hull)
-    ]
-
-
-def _turns_down(a, b, c) -> bool:
-    return (b[0] - a[0]) * (c[1] - a[1]) <= (b[1] - a[1]) * (c[0] - a[0])
+        return found.x[:3] if found.status == 0 else None

@@ -1,23 +1,26 @@
-"""Which shims level a part best: a small integer program.
+"""Which shims level a part best.
 
-The part is rigid and sits on stacks of shims at attach points. New stacks move it by a
-plane (height and two tilts) that must lie within half the thinnest shim of the change
-of every stack. Sought are the stacks with the least worst normalized deviation of
-flushness, then with the fewest shims, then, point by point in order, nearest to the
-middle of what such planes ask for, then thinner: the same input gives the same stacks.
-A thicker shim raises the part. Lengths are mm.
+The part is rigid and sits on stacks of shims at attach points; it touches all that are
+there now. New stacks let it rest on three of them (qa/numeric/shim_rest.py): with three
+points there is one plane and it is exact, with more the worst of all ways in which the
+part can settle governs. Nothing is allowed for how the part might be pulled into place.
+Sought are the stacks with the least worst normalized deviation of flushness, then with
+the fewest shims, then with the least loose, then thinner: the same input gives the same
+stacks. What the plane of the answer does is judged as readings are, in whole
+nanometers. A thicker shim raises the part. Lengths are mm.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from qa.numeric.deviation import Scales
-from qa.numeric.shim_search import Search, Sight, TooManyChoices
+from qa.numeric.shim_rest import Triple, extremes, rests, triples
+from qa.numeric.shim_search import Search, Sight
 
 _NM = 1_000_000
 MOST_STOCK, MOST_SHIMS, MOST_HEIGHTS = 20, 12, 5_000
@@ -38,12 +41,13 @@ class AttachPoint:
 
 @dataclass(frozen=True)
 class Stack:
-    """A stack of shims, thickest first, and how far it is from the plane: mm."""
+    """A stack of shims, thickest first, and how far the part may stay above it in some
+    way of resting: mm."""
 
     label: str
     shim_now_mm: float
     shims: tuple[float, ...]
-    misfit_mm: float
+    loose_mm: float
 
     @property
     def shim_mm(self) -> float:
@@ -53,37 +57,54 @@ class Stack:
 
 @dataclass(frozen=True)
 class ShimPlan:
-    """The best stacks. None of them when the points' stacks let no rigid part sit.
+    """The best stacks, and what was judged of them.
 
-    `worst_*` are normalized deviations: `worst_ideal` the best that any plane gives,
-    shims or not; `worst_settled` that of the plane that fits the stacks best, when the
-    part settles into them. `rise_mm` (m,) is how far each measured place is raised.
-    `fewest_proven` is False when so many stacks are as good that the search for the
-    fewest shims was cut short.
+    `rests` are the threes of points on which the part can rest, `governing` the one of
+    them that leaves the worst flushness; `worst_after`, `rise_mm` (m,) and what the
+    part does at each measured place are of that one. `worst_ideal` is the best that any
+    plane gives, shims or not. `conforms`: every flushness within its limits in every
+    way of resting, in whole nanometers. `proven` is False when so many stacks come into
+    question that not all were tried: then a better choice may exist.
     """
 
-    stacks: tuple[Stack, ...] | None
+    stacks: tuple[Stack, ...]
+    rests: tuple[tuple[str, str, str], ...]
+    governing: tuple[str, str, str]
     worst_before: float
-    worst_after: float | None
+    worst_after: float
     worst_ideal: float
-    worst_settled: float | None
-    rise_mm: tuple[float, ...] | None
-    fewest_proven: bool = True
+    rise_mm: tuple[float, ...]
+    conforms: bool
+    proven: bool = True
 
     @property
-    def conforms(self) -> bool:
-        """Every flushness within its limits with these stacks."""
-        return self.worst_after is not None and self.worst_after <= 1 + 1e-6
+    def shims_used(self) -> int:
+        return sum(len(stack.shims) for stack in self.stacks)
 
     @property
-    def shims_used(self) -> int | None:
-        return None if self.stacks is None else sum(len(s.shims) for s in self.stacks)
+    def judged(self) -> str:
+        """What was judged, in words."""
+        first, second, third = self.governing
+        where = f"the part as it rests on {first}, {second} and {third}"
+        if len(self.rests) == 1:
+            return f"{where}, the only way it can"
+        return f"{where}, the worst of {len(self.rests)} ways"
 
     @property
     def to_fetch(self) -> dict[float, int]:
         """How many of each thickness the new stacks need, thinnest first."""
-        every = (shim for stack in self.stacks or () for shim in stack.shims)
+        every = (shim for stack in self.stacks for shim in stack.shims)
         return dict(sorted(Counter(every).items()))
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What a part does on stacks: ways of resting, as numbers of points, and for each
+    the rise of every place (ways, m) in mm."""
+
+    rests: tuple[Triple, ...]
+    rise_mm: np.ndarray
+    middle: int  # the way it rests when pressed in the middle of all points
 
 
 def plan_shims(
@@ -93,54 +114,114 @@ def plan_shims(
 
     `places` and `faces` (m, 3), `flush_mm` (m,) and `scales` (m) are of the stations
     that were measured and have limits. Raises ShimError for fewer than three points or
-    points in a line (no plane is determined), and for a stock that cannot be.
+    points in a line (no plane is determined), for a stock that cannot be, and for a
+    reading or a place that is no number.
     """
     points = tuple(points)
     stacks = _stacks(_stock(stock_mm, most), most)
     _check_points(points)
-    if len(flush_mm) == 0:
+    flush = np.asarray(flush_mm, dtype=float)
+    if len(flush) == 0:
         raise ShimError("no station has both a flushness reading and a limit")
-    sight = _sight(places, faces, flush_mm, scales, points)
-    heights = [height / _NM for height in stacks]
-    counts = [len(stack) for stack in stacks.values()]
-    half = min(min(stack) for stack in stacks.values() if stack) / _NM / 2
-    free = Search(replace(sight, present=np.zeros(0)), [0.0], [0], 0.0)
-    before, ideal = sight.worst(np.zeros(3)), free.least_worst()
-    search = Search(sight, heights, counts, half)
-    try:
-        worst = search.least_worst()
-        chosen = None if worst is None else search.best(worst)
-    except TooManyChoices as why:
-        text = f"{why}: allow fewer thicknesses, points or shims a stack"
-        raise ShimError(text) from why
-    if chosen is None:
-        return ShimPlan(None, before, None, ideal, None, None)
-    plane, after = search.settle(chosen)
-    changes = np.array(heights)[list(chosen)] - sight.present
-    misfits = changes - sight.at_points @ plane
-    settled = np.linalg.lstsq(sight.at_points, changes, rcond=None)[0]
-    made_of = [tuple(shim / _NM for shim in list(stacks.values())[k]) for k in chosen]
+    sight = _sight(places, faces, flush, scales, points)
+    heights, made_of = list(stacks), list(stacks.values())
+    search = Search(
+        sight,
+        np.array(heights) / _NM,
+        np.array([len(shims) for shims in made_of]),
+        extremes(_places_nm(points)),
+    )
+    ideal = search.ideal()[0]
+    chosen, settled, conforms = _first_that_conforms(
+        search.best(), points, heights, sight, scales
+    )
+    worst = sight.deviations(settled.rise_mm)
+    governing = int(np.argmax(worst))
+    named = [tuple(points[k].label for k in three) for three in settled.rests]
+    changes = np.array([heights[k] for k in chosen]) / _NM - sight.present
     return ShimPlan(
         tuple(
-            Stack(point.label, point.shim_now_mm, shims, float(misfit))
-            for point, shims, misfit in zip(points, made_of, misfits, strict=True)
+            Stack(
+                point.label,
+                point.shim_now_mm,
+                tuple(shim / _NM for shim in made_of[k]),
+                float(loose),
+            )
+            for point, k, loose in zip(
+                points, chosen, search.loose(changes), strict=True
+            )
         ),
-        before,
-        after,
+        tuple(named),
+        named[governing],
+        float(sight.deviations(np.zeros(len(flush)))),
+        float(worst[governing]),
         ideal,
-        sight.worst(settled),
-        tuple(map(float, sight.at_stations @ plane)),
+        tuple(map(float, settled.rise_mm[governing])),
+        conforms,
         search.proven,
     )
 
 
-def _sight(places, faces, flush_mm, scales: Scales, points) -> Sight:
+def _first_that_conforms(choices, points, heights, sight: Sight, scales: Scales):
+    """Of choices that are equally good the first whose every way of resting conforms,
+    judged as readings are; else the first."""
+    first = None
+    for chosen in choices:
+        settled = _settle(points, [heights[k] for k in chosen], sight)
+        after = sight.flush + settled.rise_mm
+        conforms = all(bool(scales.conform(one).all()) for one in after)
+        if conforms:
+            return chosen, settled, True
+        first = first or (chosen, settled, False)
+    return first
+
+
+def _settle(points, heights_nm, sight: Sight) -> Settled:
+    now = [round(point.shim_now_mm * _NM) for point in points]
+    changes = [height - there for height, there in zip(heights_nm, now, strict=True)]
+    ways = rests(_places_nm(points), changes, sight.threes)
+    if not ways:
+        raise ShimError("the attach points lie nearly in a line: no plane is certain")
+    change_mm = np.array(changes) / _NM
+    rise = [sight.rises(three, change_mm)[0] for three in ways]
+    return Settled(ways, np.array(rise), _under_middle(points, ways))
+
+
+def _under_middle(points, ways: tuple[Triple, ...]) -> int:
+    """The way whose three points stand around the mean of all points, or nearest."""
+    places = np.array([point.place for point in points])
+    shares = [
+        np.linalg.solve(np.vstack([places[list(way)].T, np.ones(3)]), [*middle, 1.0])
+        for middle in [places.mean(axis=0)]
+        for way in ways
+    ]
+    return int(np.argmax([share.min() for share in shares]))
+
+
+def settled_on(places, faces, points, heights_mm) -> Settled:
+    """What stacks of `heights_mm` (k,) at AttachPoints do to places (m, 3) with faces
+    (m, 3), in every way in which the part can rest on them. Raises ShimError."""
+    points = tuple(points)
+    _check_points(points)
+    nothing = np.zeros(len(places))
+    empty = Scales(*(nothing,) * 5)
+    sight = _sight(places, faces, nothing, empty, points)
+    return _settle(points, [round(height * _NM) for height in heights_mm], sight)
+
+
+def _places_nm(points) -> list[tuple[int, int]]:
+    return [tuple(round(value * _NM) for value in point.place) for point in points]
+
+
+def _sight(places, faces, flush, scales: Scales, points) -> Sight:
     """What a plane does at stations and points.
 
     Tilts are in mm at a typical distance, so that all unknowns are of one size. The
     points are taken at the mean height of the stations.
     """
     places, faces = np.asarray(places, float), np.asarray(faces, float)
+    if not all(np.isfinite(each).all() for each in (places, faces, flush)):
+        raise ShimError("places, faces and flushness must be numbers")
     held = np.array([(*point.place, 0.0) for point in points], dtype=float)
     held[:, 2] = np.mean(places[:, 2])
     center = np.mean(held, axis=0)
@@ -149,11 +230,12 @@ def _sight(places, faces, flush_mm, scales: Scales, points) -> Sight:
     return Sight(
         _lever(places - center, faces, size),
         _lever(held - center, up, size),
-        np.asarray(flush_mm, dtype=float),
+        flush,
         np.array([point.shim_now_mm for point in points]),
         scales.aim,
         scales.below,
         scales.above,
+        triples([point.place for point in points]),
     )
 
 
@@ -214,5 +296,7 @@ def _check_points(points: tuple[AttachPoint, ...]) -> None:
         raise ShimError(text)
     places = np.array([point.place for point in points])
     spread = np.linalg.svd(places - places.mean(axis=0), compute_uv=False)
-    if spread[1] < max(1e-3, 1e-4 * spread[0]):
+    if spread[1] < max(1e-3, 1e-4 * spread[0]) or not triples(
+        [point.place for point in points]
+    ):
         raise ShimError("the attach points lie in a line: no plane is determined")

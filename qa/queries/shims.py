@@ -2,14 +2,12 @@
 
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from qa import rules
 from qa.models import Check, Kind, ShimStack, ShimStock
 from qa.numeric.deviation import drawn_in, scales
 from qa.numeric.joint import JointError
 from qa.numeric.shims import AttachPoint, ShimError, ShimPlan
-from qa.numeric.verdict import NarrowLimits
+from qa.numeric.verdict import NarrowLimits, nearest_nm
 
 from . import history, maps, staleness
 from .plan_texts import point_mm
@@ -48,6 +46,11 @@ class ShimView:
     @property
     def conforms(self) -> bool:
         return bool(self.plan and self.plan.conforms)
+
+    @property
+    def judged(self) -> str:
+        """On which stacks the part was taken to rest."""
+        return self.plan.judged if self.plan else ""
 
 
 def present_stacks(check: Check) -> dict[str, ShimStack]:
@@ -109,12 +112,6 @@ def _solve(view: ShimView, present: dict[str, ShimStack]) -> None:
         view.problem = f"{why}."
         return
     view.plan = plan
-    if plan.stacks is None:
-        view.problem = (
-            "No stacks let the part sit: from what is there now, every choice bends it "
-            "by more than half the thinnest shim. Allow more or other shims."
-        )
-        return
     view.points = [
         _point(view, one, stack) for one, stack in zip(points, plan.stacks, strict=True)
     ]
@@ -129,7 +126,7 @@ def _solve(view: ShimView, present: dict[str, ShimStack]) -> None:
 def _why_not(plan: ShimPlan) -> str:
     if plan.conforms:
         return ""
-    if plan.worst_ideal > 1 + 1e-6:
+    if plan.worst_ideal > 1:
         return (
             "The edge is not flat enough: no height or tilt brings every flushness "
             f"within its limits (best {plan.worst_ideal:.2f}, 1 is the limit). Shims "
@@ -205,7 +202,7 @@ def _expected(view: ShimView, plan: ShimPlan) -> list[tuple[str, str, str]]:
     for row, rise in zip(_rows(view), plan.rise_mm, strict=True):
         label = seam.stations[row].label
         now = view.state.now.values[label, Kind.FLUSH].reading.value_nm
-        after = now + round(rise * 1e6)
+        after = now + nearest_nm(rise)
         texts = (maps.value_text(nm, view.unit, signed=True) for nm in (now, after))
         told.append((label, *texts))
     return told
@@ -214,18 +211,18 @@ def _expected(view: ShimView, plan: ShimPlan) -> list[tuple[str, str, str]]:
 def changes(view: ShimView, stacks: dict[str, list[int]]) -> dict[str, list[int]]:
     """What stacks should change at each station: {label: [gap nm, flushness nm]}.
 
-    The part goes with the plane that fits the changes of all stacks best.
+    The part rests on three of the stacks as when it is pressed in their middle.
     """
+    from qa.numeric.shims import settled_on  # noqa: PLC0415
+
     points = attach_points(view, present_stacks(view.check))
-    held = np.array([[1.0, *one.place] for one in points])
-    rise = [sum(stacks.get(one.label, [])) / 1e6 - one.shim_now_mm for one in points]
-    plane = np.linalg.lstsq(held, np.array(rise), rcond=None)[0]
+    heights = [sum(stacks.get(one.label, [])) / 1e6 for one in points]
     places, gaps, faces = maps.places(view.state.seam.stations)
-    up = np.column_stack([np.ones(len(places)), places[:, :2]]) @ plane
+    opens, rises = (
+        (settled := settled_on(places, along, points, heights)).rise_mm[settled.middle]
+        for along in (-gaps, faces)
+    )
     return {
-        station.label: [
-            -round(float(up[row] * gaps[row, 2]) * 1e6),
-            round(float(up[row] * faces[row, 2]) * 1e6),
-        ]
+        station.label: [nearest_nm(opens[row]), nearest_nm(rises[row])]
         for row, station in enumerate(view.state.seam.stations)
     }

@@ -55,18 +55,24 @@ def test_a_tilted_part_is_leveled_and_the_keys_are_those_documented(tmp_path):
         "worst_after",
         "conforms",
         "shims_used",
+        "judged",
     ]
     assert plan["points"][1] == {
         "point": "B",
         "shim_now_mm": 0.25,
         "shim_mm": 1.25,
         "stack": [1.0, 0.25],
+        "loose_mm": 0.0,
     }
     assert [point["shim_mm"] for point in plan["points"]] == [0.25, 1.25, 1.25, 0.25]
     assert plan["worst_before"] == pytest.approx(1 / 0.3)
     assert plan["worst_after"] == pytest.approx(0, abs=1e-6)
     assert plan["conforms"] is True
     assert plan["shims_used"] == 6
+    # All four stacks lie in one plane, so that every three of them make it.
+    assert len(plan["judged"]["rests_on"]) == 4
+    assert plan["judged"]["governing"] in plan["judged"]["rests_on"]
+    assert plan["judged"]["all_choices_tried"] is True
 
 
 def test_the_text_says_what_to_fetch(tmp_path):
@@ -89,15 +95,15 @@ def test_a_stock_that_is_too_coarse_ends_with_one_and_says_so(tmp_path):
     assert "with this stock" in out
 
 
-def test_points_that_no_stacks_can_serve_have_none(tmp_path):
-    odd = POINTS.replace("A,-100,-50,0.25", "A,-100,-50,20")
-    code, out, _ = run(tmp_path, *STOCK, "--json", points=odd)
-    plan = json.loads(out)
+def test_a_part_that_rocks_is_told_with_the_points_it_rests_on(tmp_path):
+    """By hand: with nothing thinner than 5 mm all stacks go, and A falls by 0.65, the
+    others by 0.25: the part rests on B, D and either C or A, which rock."""
+    flat = READINGS.replace("-1", "0")
+    odd = POINTS.replace("A,-100,-50,0.25", "A,-100,-50,0.65")
+    code, out, _ = run(tmp_path, "--stock", "5", points=odd, readings=flat)
     assert code == 1
-    assert plan["points"][0]["stack"] is None
-    assert (plan["worst_after"], plan["conforms"]) == (None, False)
-    code, out, _ = run(tmp_path, *STOCK, points=odd)
-    assert (code, out.startswith("No stacks")) == (1, True)
+    assert "the worst of 2 ways" in out
+    assert "do not draw it down" in out
 
 
 def test_a_guarded_rule_draws_the_limits_in(tmp_path):

@@ -25,6 +25,8 @@ from qa.numeric.deviation import drawn_in, scales
 from qa.numeric.lengths import NM_PER
 from qa.numeric.shims import AttachPoint, ShimError, ShimPlan, plan_shims
 
+LOOSE_MM = 0.0005
+NOT_ALL = "Very many stacks come into question; not all were tried."
 EXIT_HELP = (
     "Exit code: 0 flushness conforms with these stacks; 1 it does not, even with the "
     "best stacks; 3 bad input. A thicker shim raises the part."
@@ -130,32 +132,36 @@ def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
 
 
 def as_plain(points: tuple[AttachPoint, ...], plan: ShimPlan) -> dict:
-    """The plan as documented for other programs; null where there are no stacks."""
-    stacks = plan.stacks or [None] * len(points)
+    """The plan as documented for other programs.
+
+    `judged` says of what `worst_after` and `conforms` are: the ways in which the part
+    can rest on three of the new stacks, each by its points, and the worst of them.
+    """
     return {
         "points": [
             {
                 "point": point.label,
                 "shim_now_mm": point.shim_now_mm,
-                "shim_mm": stack.shim_mm if stack else None,
-                "stack": list(stack.shims) if stack else None,
+                "shim_mm": stack.shim_mm,
+                "stack": list(stack.shims),
+                "loose_mm": round(stack.loose_mm, 6) + 0.0,
             }
-            for point, stack in zip(points, stacks, strict=True)
+            for point, stack in zip(points, plan.stacks, strict=True)
         ],
         "worst_before": plan.worst_before,
         "worst_after": plan.worst_after,
         "conforms": plan.conforms,
         "shims_used": plan.shims_used,
+        "judged": {
+            "rests_on": [list(three) for three in plan.rests],
+            "governing": list(plan.governing),
+            "all_choices_tried": plan.proven,
+        },
     }
 
 
 def text_lines(points: tuple[AttachPoint, ...], plan: ShimPlan) -> list[str]:
     """The plan for people: stacks, what to fetch, what to expect."""
-    if plan.stacks is None:
-        return [
-            "No stacks let the part sit: from what is there now, every choice bends it "
-            "by more than half the thinnest shim. Allow more or other shims."
-        ]
     width = max(5, *(len(point.label) for point in points))
     lines = [f"{'point':<{width}}      now      new  stack"]
     for stack in plan.stacks:
@@ -170,17 +176,28 @@ def text_lines(points: tuple[AttachPoint, ...], plan: ShimPlan) -> list[str]:
         "",
         f"To fetch: {fetch or 'nothing'} (mm).",
         f"Worst deviation before {plan.worst_before:.3f}, after {plan.worst_after:.3f} "
-        f"(1 is the limit); {plan.worst_settled:.3f} when the part settles into the "
-        "stacks.",
+        "(1 is the limit).",
+        f"Judged: {plan.judged}.",
+        *_loose(plan),
         _verdict(plan),
-        *(() if plan.fewest_proven else ("Fewer shims may do: very many stacks fit.",)),
+        *(() if plan.proven else (NOT_ALL,)),
     ]
+
+
+def _loose(plan: ShimPlan):
+    """Which stacks may bear nothing."""
+    for stack in plan.stacks:
+        if stack.loose_mm > LOOSE_MM:
+            yield (
+                f"{stack.label}: the part may stay {stack.loose_mm:.3f} mm above its "
+                "stack; do not draw it down."
+            )
 
 
 def _verdict(plan: ShimPlan) -> str:
     if plan.conforms:
-        return "Flushness conforms with these stacks."
-    if plan.worst_ideal > 1 + 1e-6:
+        return "Flushness conforms with these stacks, however the part settles on them."
+    if plan.worst_ideal > 1:
         return (
             "Flushness does not conform: the edge is not flat enough, and no height or "
             f"tilt brings it below {plan.worst_ideal:.3f}. Shims cannot cure that."
