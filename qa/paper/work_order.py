@@ -69,6 +69,7 @@ class WorkOrder:
     digest: str = ""
     ledger_head: str = ""
     banner: str = ""
+    across: str = ""
 
 
 def render(order: WorkOrder, paper: str = "a4") -> bytes:
@@ -87,6 +88,7 @@ def render(order: WorkOrder, paper: str = "a4") -> bytes:
         digest=order.digest,
         ledger_head=order.ledger_head,
         banner=order.banner,
+        across=order.across,
     )
     return sheets(story(order, paper), block, paper=paper, issued_at=order.issued_at)
 

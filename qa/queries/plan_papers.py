@@ -69,7 +69,13 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         url=url,
         digest=digest(content),
         banner="Cut not released yet" if view.waits_for_release else "",
+        across=_across(view),
     )
+
+
+def _across(view: PlanView) -> str:
+    """What is said across the sheet, "" when the plan can be worked by."""
+    return "" if view.worked.live else "Overtaken: do not cut by this"
 
 
 def _chance(view: PlanView) -> list[str]:

@@ -129,7 +129,14 @@ class Worked:
         joint = self.joints[station.joint]
         row = joint.state.seam.stations[joint.state.seam.rows[station.label]]
         wanted = rules.requirement(row, Kind.GAP, joint.check.finish)
-        return None if wanted.high_nm is None else wanted.high_nm / 1e6
+        # The limit that governs: drawn in where the rule is guarded.
+        revision = joint.state.revision
+        inside = rules.acceptance(
+            wanted, joint.check.u_nm, revision.rule, revision.edition
+        )
+        return (
+            None if inside is None or wanted.high_nm is None else inside.high_in / 1e6
+        )
 
     def cut_sides(self) -> list[tuple[Planned, str]]:
         """(joint, side) of everything that the plan cuts."""

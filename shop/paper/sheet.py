@@ -1,6 +1,7 @@
 """A sheet: flowing blocks above a title block (fields after ISO 7200) with page x of
 y, QR code and digest line."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -33,6 +34,8 @@ class TitleBlock:
     digest: str = ""
     ledger_head: str = ""
     banner: str = ""
+    # A warning written across every sheet: this paper must not be worked by.
+    across: str = ""
 
 
 def room(paper: Paper) -> float:
@@ -60,6 +63,8 @@ def sheets(
             for item in content:
                 item.draw(canvas, size.left, top, CONTENT)
                 top -= item.height
+            if block.across:
+                write_across(canvas, size.width, size.height, block.across)
 
         return draw
 
@@ -72,6 +77,25 @@ def sheets(
         subject=block.subtitle,
         attachments=attachments,
     )
+
+
+def write_across(canvas, width: float, height: float, words: str) -> None:
+    """A warning from corner to corner of a page of that size, in points: outlined, so
+    that what is beneath can still be read."""
+    long = math.hypot(width, height) * 0.8
+    size = min(64.0, 40 * long / max(text.width(text.clean(words), BOLD, 40), 1.0))
+    canvas.saveState()
+    canvas.translate(width / 2, height / 2)
+    canvas.rotate(math.degrees(math.atan2(height, width)))
+    canvas.setStrokeColor(RULE)
+    canvas.setLineWidth(1.1)
+    line = canvas.beginText()
+    line.setFont(BOLD, size)
+    line.setTextRenderMode(1)
+    line.setTextOrigin(-text.width(text.clean(words), BOLD, size) / 2, -size / 3)
+    line.textOut(text.clean(words))
+    canvas.drawText(line)
+    canvas.restoreState()
 
 
 def furniture(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> None:

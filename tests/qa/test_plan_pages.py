@@ -269,6 +269,22 @@ def test_the_work_order_is_one_page_with_the_steps(engineer, client_of):
     ).content  # fmt: skip
 
 
+def test_the_work_order_of_a_check_that_was_overtaken_says_so_across(
+    engineer, client_of
+):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.40"))
+    client, where = client_of("builder"), url(check, "plan/work-order.pdf")
+    assert "do not cut by this" not in words_of(client.get(where))
+    cut(engineer, check, {"3": "0.60"})
+    assert "Overtaken: do not cut by this" in words_of(client.get(where))
+
+
+def words_of(answer) -> str:
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    return " ".join(" ".join(page.extract_text().split()) for page in pages)
+
+
 def test_where_all_conforms_centering_is_a_wish_and_not_a_step(engineer, client_of):
     check = a_check(engineer)
     read_at(check, even(s1="2.40"))

@@ -352,3 +352,21 @@ def test_forty_rounds_stay_readable_with_the_same_number_of_statements(
 
 def plan_url(check: Check) -> str:
     return f"/fit-checks/{check.entry_id}/plan/"
+
+
+def test_a_cut_too_thin_to_tell_is_judged_by_the_limit_that_governs(engineer):
+    """Guarded, 1.50 to 3.00 mm with u 0.02: accepted to 2.967. With 2 mm of gap the
+    least cut of 0.95 would end at 2.95 inside, one of 0.98 at 2.98 outside of that."""
+    from dataclasses import replace
+
+    from tests.qa.making import make_check, make_instrument
+
+    joint = a_joint(engineer, rule="guarded", edition="2017")
+    gauge = make_instrument(engineer, u_nm=mm(0.02))
+    check = make_check(engineer, make_fit_up(engineer, joint), instrument=gauge)
+    read_at(check, even())
+    worked = plan_of(check)
+    station = replace(by_label(worked)["3"], gap_after=2.1, trim=0.1)
+    assert worked._too_thin(station, 0.95).bite == pytest.approx(0.95)
+    # The plain limit would have let it go to 2.98.
+    assert worked._too_thin(station, 0.98).bite == 0.0
