@@ -6,6 +6,7 @@ keep it; who is there and what is measured comes by JSON from the api.
 
 import hashlib
 import json
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -22,35 +23,56 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from shop.serving.lean import lean
+from shop.serving.packed import Text
 
 STATIC = Path(__file__).resolve().parent.parent / "static" / "qa"
 # On plain http there is no service worker: the browser's own cache opens the page.
 KEEP = "public, max-age=86400, stale-while-revalidate=604800"
 FOR_EVER = "public, max-age=31536000, immutable"
 JAVASCRIPT, CSS = "text/javascript; charset=utf-8", "text/css; charset=utf-8"
+HTML = "text/html; charset=utf-8"
+# The module that the shell names, and all that it imports before it runs, open a check.
+FIRST = "page.js"
+IMPORTED = re.compile(rb"""\bfrom\s*["']\./([a-z/]+\.js)["']""")
 
 
 @dataclass(frozen=True)
 class Release:
     """Scripts and styles of the tablet under one digest, so that two releases never
-    mix on a tablet; name: (content type, bytes)."""
+    mix on a tablet."""
 
     digest: str
-    files: dict[str, tuple[str, bytes]]
+    files: dict[str, Text]
 
     def url(self, name: str) -> str:
         return reverse("tablet_file", args=[self.digest, name])
+
+    def scripts(self) -> tuple[list[str], list[str]]:
+        """Modules that opening a check runs, and those of the screens that load when
+        they are asked for."""
+        opening, left = [], [FIRST]
+        while left:
+            name = left.pop()
+            if name not in opening:
+                opening.append(name)
+                left += [
+                    found.decode()
+                    for found in IMPORTED.findall(self.files[name].content)
+                ]
+        all_scripts = [name for name in self.files if name.endswith(".js")]
+        return sorted(opening), [name for name in all_scripts if name not in opening]
 
 
 def _read_release() -> Release:
     styles = [finders.find("shop/tokens.css"), STATIC / "tablet.css"]
     css = "".join(Path(path).read_text("utf-8") for path in styles)
-    files = {"tablet.css": (CSS, css.encode())}
+    files = {"tablet.css": Text(CSS, css.encode())}
     for path in sorted(STATIC.glob("tablet/*.js")):
-        files[path.name] = (JAVASCRIPT, lean(path.read_text("utf-8")).encode())
+        script = lean(path.read_text("utf-8")).encode()
+        files[path.name] = Text(JAVASCRIPT, script)
     digest = hashlib.sha256()
-    for name, (_type, content) in files.items():
-        digest.update(f"{name} {len(content)} ".encode() + content)
+    for name, text in files.items():
+        digest.update(f"{name} {text.digest} ".encode())
     return Release(digest.hexdigest()[:16], files)
 
 
@@ -71,27 +93,28 @@ def _holders() -> list[tuple[str, str]]:
     ]
 
 
-def _render_shell() -> bytes:
+def _render_shell() -> Text:
     release = _release()
-    modules = [release.url(name) for name in release.files if name.endswith(".js")]
+    opening, later = release.scripts()
     context = {
-        "modules": modules,
-        "page": release.url("page.js"),
+        "opening": map(release.url, opening),
+        "later": map(release.url, later),
+        "page": release.url(FIRST),
         "styles": release.url("tablet.css"),
         "holders": _holders(),
     }
-    return render_to_string("qa/tablet.html", context).encode()
+    return Text(HTML, render_to_string("qa/tablet.html", context).encode())
 
 
-def _render_worker() -> bytes:
-    release, body = _release(), _shell()
+def _render_worker() -> Text:
+    release = _release()
     files = [*map(release.url, release.files), static("shop/favicon.svg")]
     context = {
-        "version": hashlib.sha256(body).hexdigest()[:16],
+        "version": _shell().digest[:16],
         "shell": mark_safe(json.dumps(reverse("tablet"))),  # noqa: S308
         "files": mark_safe(json.dumps(files)),  # noqa: S308
     }
-    return render_to_string("qa/sw.js", context).encode()
+    return Text(JAVASCRIPT, render_to_string("qa/sw.js", context).encode())
 
 
 def _kept(make):
@@ -107,7 +130,7 @@ _release, _shell, _worker = map(_kept, (_read_release, _render_shell, _render_wo
 @require_safe
 def shell(request, rest: str = "") -> HttpResponse:
     """The page below /tablet/, whatever the rest of the address: scripts read it."""
-    return HttpResponse(_shell(), headers={"Cache-Control": KEEP})
+    return _shell().answer(request, KEEP)
 
 
 @login_not_required
@@ -117,17 +140,14 @@ def release_file(request, digest: str, name: str) -> HttpResponse:
     release = _release()
     if digest != release.digest or name not in release.files:
         raise Http404
-    content_type, content = release.files[name]
-    headers = {"Cache-Control": FOR_EVER}
-    return HttpResponse(content, content_type=content_type, headers=headers)
+    return release.files[name].answer(request, FOR_EVER)
 
 
 @login_not_required
 @require_safe
 def service_worker(request) -> HttpResponse:
     """The script that opens the shell without a network, where the page is secure."""
-    headers = {"Cache-Control": "no-cache"}
-    return HttpResponse(_worker(), content_type=JAVASCRIPT, headers=headers)
+    return _worker().answer(request, "no-cache")
 
 
 @login_not_required

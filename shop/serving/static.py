@@ -1,14 +1,20 @@
-"""Static files, answered whole.
+"""Static files, answered whole and, where they are text, compressed.
 
 WhiteNoise answers with a file to be streamed, which Django can only pass on to an
-asynchronous server by reading it whole anyway, and warns. Ours are small.
+asynchronous server by reading it whole anyway, and warns. Ours are small. It sends
+compressed what `collectstatic` compressed; without it (demo) they are packed here.
 """
 
 import contextlib
 import os
 
 from django.http import HttpResponse
+from django.utils.cache import patch_vary_headers
 from whitenoise.middleware import WhiteNoiseMiddleware
+
+from shop.serving.packed import KINDS, gzipped, takes_gzip
+
+PACKED = '-gzip"'
 
 
 class StaticFiles(WhiteNoiseMiddleware):
@@ -19,7 +25,11 @@ class StaticFiles(WhiteNoiseMiddleware):
 
     @staticmethod
     def serve(static_file, request):
-        found = static_file.get_response(request.method, request.META)
+        known = request.headers.get("If-None-Match", "")
+        asked = request.META
+        if known.endswith(PACKED):
+            asked = {**asked, "HTTP_IF_NONE_MATCH": known.removesuffix(PACKED) + '"'}
+        found = static_file.get_response(request.method, asked)
         content = b""
         if found.file is not None:
             with contextlib.closing(found.file) as file:
@@ -28,4 +38,22 @@ class StaticFiles(WhiteNoiseMiddleware):
         del response["Content-Type"]
         for name, value in found.headers:
             response[name] = value
+        if response.status_code == 304 and known.endswith(PACKED):
+            response["ETag"] = known
+        return pack(request, response)
+
+
+def pack(request, response):
+    """A file that lies there as written, compressed for who can read that."""
+    whole = response.status_code == 200 and "Content-Encoding" not in response
+    if not whole or not KINDS.match(response.get("Content-Type", "")):
         return response
+    patch_vary_headers(response, ["Accept-Encoding"])
+    packed = gzipped(response.content) if takes_gzip(request) else None
+    if packed:
+        response.content = packed
+        response["Content-Encoding"] = "gzip"
+        response["Content-Length"] = str(len(packed))
+        if "ETag" in response:
+            response["ETag"] = response["ETag"].removesuffix('"') + PACKED
+    return response

@@ -1,15 +1,16 @@
 // The tablet page: opens the store, finds the server, shows one screen at a time and never leaves the page.
 import { openCheck } from "./checkpage.js";
 import { age, ask, el, say } from "./dom.js";
+import { keepLater, later } from "./later.js";
 import { Link } from "./link.js";
 import { outboxOf } from "./outbox.js";
 import { peopleOf } from "./people.js";
 import { photosOf } from "./photos.js";
-import { openNew, openStart } from "./start.js";
 import { openStore } from "./store.js";
-import { openStored } from "./stored.js";
 
 const byId = (id) => document.getElementById(id);
+// Screens that a check does not need, by the word in the address; the start is for all others.
+const SCREENS = { new: ["start", "openNew"], store: ["stored", "openStored"] };
 const WHY = { sign_in: "sign in to send", revoked: "tablet revoked", other_database: "other database" };
 
 async function openPage() {
@@ -40,11 +41,17 @@ async function openPage() {
     return show();
   }
 
+  async function open(name, id) {
+    if (name === "check") return openCheck(app, id);
+    const [module, screenOf] = SCREENS[name] ?? ["start", "openStart"];
+    return (await later(module))[screenOf](app);
+  }
+
   async function show() {
     screen?.close?.();
     const [, , name, id] = location.pathname.split("/");
     const opening = (screen = {});
-    const opened = await (name === "check" ? openCheck(app, id) : { new: openNew, store: openStored }[name]?.(app) ?? openStart(app)).catch(({ message }) => ({
+    const opened = await open(name, id).catch(({ message }) => ({
       node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, message)),
     }));
     if (screen !== opening) return void opened.close?.();
@@ -129,6 +136,7 @@ async function openPage() {
   byId("set").onclick = askSettings;
   setInterval(() => {
     paintBar();
+    keepLater();
     app.photos.send();
     if (!link.ready && !outbox.pause) outbox.greet();
   }, 5000);
@@ -137,6 +145,7 @@ async function openPage() {
     navigator.storage?.persist?.();
   }
   await show();
+  keepLater();
   outbox.greet();
 }
 

@@ -2,6 +2,7 @@
 // A label that is scanned opens its check, or is chosen in a new one.
 import { fetchCheck } from "./carried.js";
 import { ask, el, once, say, stamp } from "./dom.js";
+import { later } from "./later.js";
 
 // What the server gives to carry, else what is carried already.
 async function carry({ link, store }) {
@@ -21,7 +22,7 @@ async function offerScan(button) {
 
 // Goes on with a pick; opens a check; tells about everything else, and opens its page while the server answers.
 async function scan(app, here, onPick, leave) {
-  const { scanLabel } = await import("./scan.js");
+  const { scanLabel } = await later("scan");
   const means = await scanLabel(here);
   if (!means) return;
   const { what, field, id, uuid, path, words, thing } = means;

@@ -1,0 +1,31 @@
+// Screens that a check does not need. Their modules come after the first screen into the browser's cache (and the service worker's, where there is one),
+// so that they are here before somebody asks for them without a network.
+
+// What the shell names as not needed yet, and is not here yet.
+let missing = null;
+let running = false;
+
+const answer = (url) => fetch(url).catch(() => null);
+// A page of a guest network is no module.
+const isModule = (response) => response?.ok && response.headers.get("Content-Type")?.startsWith("text/javascript");
+
+// Never an import that could fail on the way: some browsers remember the failure until the page is opened again.
+export async function later(name) {
+  const response = await answer(new URL(`./${name}.js`, import.meta.url));
+  if (response?.status === 404) throw Error("The server was updated: open this page again.");
+  if (!isModule(response)) throw Error("This screen is not on this tablet yet, and the server cannot be reached.");
+  return import(`./${name}.js`);
+}
+
+// Until all are here; a server that was updated has them no more.
+export async function keepLater() {
+  missing ??= [...document.querySelectorAll("link[rel=prefetch]")].map(({ href }) => href);
+  if (running) return;
+  running = true;
+  while (missing.length) {
+    const response = await answer(missing[0]);
+    if (!isModule(response) && response?.status !== 404) break;
+    missing.shift();
+  }
+  running = false;
+}
