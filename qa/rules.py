@@ -155,6 +155,7 @@ def joint_to_plan(
     for row, station in enumerate(stations):
         station.revision = revision
         side = side_to_cut(station, wish)
+        left = left_to_cut_mm(station, side, lost_mm, row)
         rows.append(
             geometry.Station(
                 label=station.label,
@@ -164,7 +165,8 @@ def joint_to_plan(
                 gap=_limits(requirement(station, Kind.GAP, finish)),
                 flush=_limits(requirement(station, Kind.FLUSH, finish)),
                 trim_side=side,
-                trim_max=left_to_cut_mm(station, side, lost_mm, row),
+                trim_max=left if side != Side.SURROUND else None,
+                trim_max_surround=left if side == Side.SURROUND else None,
                 land=None if station.land_nm is None else station.land_nm / MM,
             )
         )

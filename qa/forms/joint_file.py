@@ -2,12 +2,13 @@
 
 `station,x_mm,y_mm[,normal_x,normal_y][,gap_min_mm,gap_max_mm][,flush_min_mm,flush_max_mm]`
 and, where the joint is not flat, `z_mm,normal_z,face_x,face_y,face_z`; for planning
-`trim_side,trim_max_mm,land_mm`. Every `_mm` may be `_in`. An empty limit means none.
+`trim_side,trim_max_mm,trim_max_surround_mm,land_mm`. Every `_mm` may be `_in`. An empty
+limit means none.
 
 What only the records of a joint need may stand beside it, so that a file from the site
-can be judged and planned as it is: `trim_max_surround_mm`, `radius_mm` (of the surface
-under a bridge), `laminar` (yes or no), `edge` (upstream, downstream or streamwise) and
-`surround` (the position whose edge lies opposite, when it is not the joint's own).
+can be judged and planned as it is: `radius_mm` (of the surface under a bridge),
+`laminar` (yes or no), `edge` (upstream, downstream or streamwise) and `surround` (the
+position whose edge lies opposite, when it is not the joint's own).
 """
 
 import math
@@ -71,6 +72,7 @@ QUANTITY_OF = {
     "flush": "flush_min",
     "trim_side": "trim_side",
     "trim_max": "trim_max",
+    "trim_max_surround": "trim_max_surround",
     "land": "land",
 }
 
@@ -235,16 +237,17 @@ def _read(cells: _Cells) -> _Read | None:
     """What stands in a row, or None after complaining."""
     before = len(cells.complaints)
     ends = [cells.nm(name) for name in ("gap_min", "gap_max", "flush_min", "flush_max")]
+    extras = _extras(cells)
     read = _Read(
         line=cells.row.line,
-        station=_station(cells, ends),
+        station=_station(cells, ends, extras),
         limits=StationLimits(*ends),
-        extras=_extras(cells),
+        extras=extras,
     )
     return None if len(cells.complaints) > before else read
 
 
-def _station(cells: _Cells, ends: list[int | None]) -> Station:
+def _station(cells: _Cells, ends: list[int | None], extras: StationExtras) -> Station:
     label = cells.text("station")
     if len(label) > LONGEST_LABEL or not label.isprintable():
         reason = f"the name must be up to {LONGEST_LABEL} plain characters"
@@ -261,19 +264,18 @@ def _station(cells: _Cells, ends: list[int | None]) -> Station:
         flush=Limits(_mm(ends[2]), _mm(ends[3])),
         trim_side=cells.text("trim_side").lower() or None,
         trim_max=_mm(cells.nm("trim_max")),
+        trim_max_surround=_mm(extras.trim_max_surround_nm),
         land=_mm(cells.nm("land")),
     )
 
 
 def _extras(cells: _Cells) -> StationExtras:
-    radius, more = cells.nm("radius"), cells.nm("trim_max_surround")
+    radius = cells.nm("radius")
     if radius is not None and radius <= 0:
         cells.complain("radius", "a radius is more than 0; leave it empty where flat")
-    if more is not None and more < 0:
-        cells.complain("trim_max_surround", "the greatest trim must be 0 or more")
     return StationExtras(
         radius_nm=radius,
-        trim_max_surround_nm=more,
+        trim_max_surround_nm=cells.nm("trim_max_surround"),
         laminar=cells.choice("laminar", *YES, *NO) in YES,
         edge=cells.choice("edge", *EDGES),
         surround=cells.text("surround"),

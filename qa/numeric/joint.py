@@ -59,7 +59,21 @@ class Station:
     flush: Limits = Limits()
     trim_side: Literal["part", "surround", "both", "none"] | None = None
     trim_max: float | None = None  # mm that may still be cut here
+    trim_max_surround: float | None = None  # the same of the surround, where it differs
     land: float | None = None  # mm of clearance to the land beneath
+
+    def most_trim(self, side: str) -> float:
+        """mm that may be cut here on a side, inf where nothing limits it.
+
+        A surround without a limit of its own takes that of the station; where either
+        side may be cut ("both"), that of the part holds.
+        """
+        if side == "none":
+            return 0.0
+        most = self.trim_max
+        if side == "surround" and self.trim_max_surround is not None:
+            most = self.trim_max_surround
+        return math.inf if most is None else most
 
 
 @dataclass(frozen=True)
@@ -239,7 +253,11 @@ def _complaints_of(station: Station):
         elif limits.two_sided and limits.low > limits.high:
             low, high = f"minimum {limits.low:g}", f"maximum {limits.high:g}"
             yield field, f"the {field} {low} mm is above the {high} mm"
-    for field, what in (("trim_max", "greatest trim"), ("land", "land clearance")):
+    for field, what in (
+        ("trim_max", "greatest trim"),
+        ("trim_max_surround", "greatest trim of the surround"),
+        ("land", "land clearance"),
+    ):
         value = getattr(station, field)
         if value is not None and not (math.isfinite(value) and value >= 0):
             yield field, f"the {what} must be a finite number, 0 or more"

@@ -13,7 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+DIGITS_MM, DIGITS_DEG = 9, 11  # of amounts, as they are told
 UNSEEN = 1e-3  # effect on the readings, per unit of movement at the rim
+
+
 IN_PLANE = ("x", "y", "turn")
 OUT_OF_PLANE = ("z", "tilt_x", "tilt_y")
 
@@ -144,6 +147,17 @@ class Freedom:
         """Amounts in mm and radians from rim movements."""
         return np.asarray(step) / self.unit
 
+    def told(self, step: np.ndarray) -> np.ndarray:
+        """The rim movements as they can be told: to 1e-9 mm and 1e-11 degrees.
+
+        What is judged is this move, not one with digits that nobody is given.
+        """
+        turns = np.array([motion.turns for motion in self.motions], dtype=bool)
+        amounts = self.amounts(step)
+        degrees = np.radians(np.round(np.degrees(amounts), DIGITS_DEG))
+        told = np.where(turns, degrees, np.round(amounts, DIGITS_MM)) * self.unit
+        return np.where(self.low == self.high, step, told)
+
     def lines(self, places, directions, step) -> tuple[np.ndarray, np.ndarray]:
         """Movement (m,) along `directions` (m, 3) at `step`, and its rates (m, k)."""
         moved, rates = displace(places, self.motions, self.amounts(step))
@@ -160,20 +174,20 @@ def freedom(motions, rho: float, places, directions) -> Freedom:
     no choice do not count. Raises NothingSeen when none can be seen.
     """
     motions = tuple(motions)
-    unit = np.array([_rim(motion, rho) for motion in motions])
+    unit = _units(motions, rho)
     low = np.array([motion.low for motion in motions]) * unit
     high = np.array([motion.high for motion in motions]) * unit
     bare = Freedom(motions, unit, low, high, np.zeros((0, len(motions))), ())
     slopes = bare.lines(places, directions, np.zeros(len(motions)))[1]
-    seen = np.linalg.norm(slopes, axis=0) >= UNSEEN * math.sqrt(max(1, len(slopes)))
-    if not seen.any():
+    felt = seen(motions, rho, places, directions)
+    if not felt.any():
         raise NothingSeen("no reading can see any motion that the part may make")
-    held = [motions[k].name for k in np.flatnonzero(~seen)]
-    locked = list(np.eye(len(motions))[~seen])
-    live = np.flatnonzero(seen & (high > low))
+    held = [motions[k].name for k in np.flatnonzero(~felt)]
+    locked = list(np.eye(len(motions))[~felt])
+    live = np.flatnonzero(felt & (high > low))
     if not len(live):
         return Freedom(
-            motions, unit, low, high, np.eye(len(motions))[~seen], tuple(held)
+            motions, unit, low, high, np.eye(len(motions))[~felt], tuple(held)
         )
     triangle = np.linalg.qr(slopes[:, live], mode="r")
     _, sizes, axes = np.linalg.svd(triangle, full_matrices=True)
@@ -185,6 +199,17 @@ def freedom(motions, rho: float, places, directions) -> Freedom:
         held.append(_told(motions, row / unit))
     rows = np.array(locked).reshape(-1, len(motions))
     return Freedom(motions, unit, low, high, rows, tuple(held))
+
+
+def seen(motions: Sequence[Motion], rho: float, places, directions) -> np.ndarray:
+    """Whether readings at places (m, 3), along directions (m, 3), see each motion."""
+    _, rates = displace(places, motions, np.zeros(len(motions)))
+    slopes = np.einsum("kij,ij->ik", rates, directions) / _units(motions, rho)
+    return np.linalg.norm(slopes, axis=0) >= UNSEEN * math.sqrt(max(1, len(slopes)))
+
+
+def _units(motions: Sequence[Motion], rho: float) -> np.ndarray:
+    return np.array([_rim(motion, rho) for motion in motions])
 
 
 def _rim(motion: Motion, rho: float) -> float:

@@ -1,14 +1,13 @@
 """What to do next so that it fits: one plan for seat, level and trim.
 
 `plan_fit` takes a joint with its readings and answers everything that the page, the
-paper and the command line show. In flat joints with free motion the seat (x, y, turn)
-and the level (z, tilts) are planned apart: to first order neither touches the other,
-and the gaps are those after the exact turn alone. What a tilt takes off the gaps by
-foreshortening is said in a note where it can be measured. Everything else is planned
-together.
+paper and the command line show. Seat and level are planned together, flat joints and
+curved ones alike. What comes out is judged after the exact motion, in whole nanometers,
+by the acceptance that holds for readings.
 
 Motion is that of the part about the plain mean of all rows, right-handed: x right, y
-up, z out of the skin. Errors of readings count as independent.
+up, z out of the skin; tilt_x, then tilt_y, then the turn, then the shifts. Errors of
+readings count as independent.
 """
 
 import math
@@ -28,6 +27,7 @@ from qa.numeric.motions import (
     free_motions,
     freedom,
     rigid_move,
+    seen,
 )
 from qa.numeric.picture import Measured, Picture
 from qa.numeric.planned import (
@@ -36,6 +36,7 @@ from qa.numeric.planned import (
     FITS,
     Fit,
     Move,
+    NothingToJudge,
     Plan,
     PlanOptions,
     TrimPlan,
@@ -45,7 +46,7 @@ from qa.numeric.seat import solve_seat
 from qa.numeric.trim import Trim, TrimRules, solve_trim
 from qa.numeric.verdict import conformance_probability
 
-METHOD = "plan/1"
+METHOD = "plan/2"
 
 
 def plan_fit(
@@ -56,8 +57,9 @@ def plan_fit(
 ) -> Plan:
     """The plan for one joint; gaps and flushes (n,) in mm in order of its stations.
 
-    Raises NothingSeen when there is nothing to plan by, NoFeasibleMotion, NarrowLimits
-    when the guard bands leave nothing between limits.
+    Raises NothingToJudge when no station has limits, NothingSeen when there is nothing
+    to plan by, NoFeasibleMotion, NarrowLimits when the guard bands leave nothing
+    between limits.
     """
     return plan_joints([Measured(joint, gaps, flushes)], options)
 
@@ -67,7 +69,7 @@ def plan_joints(parts: Sequence[Measured], options: PlanOptions | None = None) -
     options = options or PlanOptions()
     picture = Picture(parts, options.uncertainty_mm, options.rule, options.edition)
     if not (picture.gap_scales.limited.any() or picture.flush_scales.limited.any()):
-        raise NothingSeen("no station has limits: there is nothing to plan for")
+        raise NothingToJudge("no station has limits: there is nothing to judge")
     return _Planner(picture, options).plan()
 
 
@@ -77,63 +79,47 @@ class _Planner:
     def __init__(self, picture: Picture, options: PlanOptions):
         self.picture, self.options = picture, options
         self.gaps, self.flushes = picture.gap_readings(), picture.flush_readings()
-        self.clearances = picture.clearances()
+        self.every = together(self.gaps, self.flushes, picture.clearances())
         self.sides, self.most_trim = self._allowed()
-        self.held: list[str] = []
         self.settled = True
-        self.seat = self.level = self.cut = None
-        self.apart = picture.flat and options.motions is None
+        self.cut = None
 
     def plan(self) -> Plan:
-        has_gaps = bool(self.gaps.scales.limited.any())
-        has_flushes = bool(self.flushes.scales.limited.any())
-        if not has_gaps and not has_flushes:
+        if not self.every.scales.limited.any():
             raise NothingSeen("nothing was measured that has limits")
-        in_plane, out_of_plane = self._motions()
-        if self.apart:
-            if has_gaps:
-                self.seat = self._solve(self.gaps, in_plane)
-            if has_flushes:
-                rest = together(self.flushes, self.clearances)
-                self.level = self._solve(rest, out_of_plane)
-        else:
-            every = together(self.gaps, self.flushes, self.clearances)
-            both = self._solve(every, in_plane + out_of_plane)
-            self.seat = both if has_gaps else None
-            self.level = both if has_flushes else None
-        if self.seat and not self._conforms():
+        every = self.every
+        pulls = every.scales.limited | (every.values < every.floor)
+        where = every.places[pulls], every.directions[pulls]
+        free = freedom(self._motions(*where), self.picture.rho, *where)
+        self.held = free.held
+        found = solve_seat(every, free)
+        self.settled &= found.settled
+        self.seat = _Solved(free, self._move(free, found.step))
+        if len(self.gaps) and not self._conforms():
             self.cut = self._solve_trim()
         return self._told()
 
-    def _motions(self) -> tuple[list[Motion], list[Motion]]:
-        options = self.options
+    def _motions(self, places, directions) -> list[Motion]:
+        """The ways to go: all six, less those that only what was not measured could
+        see: nobody asked for them."""
+        options, picture = self.options, self.picture
         if options.motions is not None:
-            return list(options.motions), []
+            return list(options.motions)
         free = free_motions(
-            self.picture.center,
+            picture.center,
             options.max_move_mm,
             math.radians(options.max_turn_deg),
             options.max_raise_mm,
             math.radians(options.max_tilt_deg),
         )
-        flat = [motion for motion in free if motion.name in IN_PLANE]
-        rest = [motion for motion in free if motion.name in OUT_OF_PLANE]
-        if self.apart:
-            return flat, rest
-        return free, []
-
-    def _solve(self, readings: Readings, motions) -> "_Solved":
-        pulls = readings.scales.limited
-        free = freedom(
-            motions,
-            self.picture.rho,
-            readings.places[pulls],
-            readings.directions[pulls],
-        )
-        self.held += free.held
-        found = solve_seat(readings, free)
-        self.settled &= found.settled
-        return _Solved(readings, free, self._move(free, found.step))
+        found = seen(free, picture.rho, places, directions)
+        measured = IN_PLANE if len(self.gaps) else ()
+        measured += OUT_OF_PLANE if len(self.flushes) else ()
+        return [
+            motion
+            for motion, felt in zip(free, found, strict=True)
+            if felt or motion.name in measured
+        ]
 
     def _move(self, free: Freedom, step) -> Move:
         raw = free.amounts(step)
@@ -157,29 +143,28 @@ class _Planner:
             tuple(raw.tolist()),
         )
 
-    def _after(self, solved: "_Solved | None", readings: Readings) -> np.ndarray:
-        """Readings (m,) after a move, nothing cut."""
-        if solved is None:
-            return readings.values.copy()
-        moved = solved.move.displacement(readings.places)
+    def _after(self, readings: Readings, move: Move) -> np.ndarray:
+        """Readings (m,) after the exact move, nothing cut."""
+        moved = move.displacement(readings.places)
         return readings.values + np.einsum("ij,ij->i", moved, readings.directions)
 
-    def _fit(self, solved, readings: Readings) -> Fit | None:
-        if solved is None:
+    def _fit(self, readings: Readings) -> Fit | None:
+        """How these readings sit by the move alone; None when none has limits."""
+        if not readings.scales.limited.any():
             return None
-        before = float(readings.deviation(readings.values).max(initial=0.0))
-        values = self._after(solved, readings)
-        worst = float(readings.deviation(values).max(initial=0.0))
-        now, after = (
-            bool(readings.conform(each).all()) for each in (readings.values, values)
+        move, now = self.seat.move, readings.values
+        after = self._after(readings, move)
+        before, worst = (
+            float(readings.deviation(values).max(initial=0.0))
+            for values in (now, after)
         )
-        return Fit(solved.move, before, worst, after, now)
+        return Fit(
+            move, before, worst, readings.all_right(after), readings.all_right(now)
+        )
 
     def _conforms(self) -> bool:
-        fits = [self._fit(self.seat, self.gaps)]
-        if not self.apart:
-            fits.append(self._fit(self.level, self.flushes))
-        return all(fit is None or fit.conforms for fit in fits)
+        """Whether the move alone is enough."""
+        return self.every.all_right(self._after(self.every, self.seat.move))
 
     def _allowed(self) -> tuple[list[str], np.ndarray]:
         """The side that may be cut at each row, and how far (n,) mm."""
@@ -188,13 +173,13 @@ class _Planner:
             side = station.trim_side or "part"
             if side != "none" and options.trim is not None:
                 side = options.trim
-            limit = math.inf if station.trim_max is None else station.trim_max
+            limit = station.most_trim(side)
             sides.append(side)
-            most.append(0.0 if side == "none" else min(limit, options.max_trim_mm))
+            most.append(min(limit, options.max_trim_mm))
         return sides, np.array(most)
 
     def _solve_trim(self) -> "_Cut":
-        readings, gaps = self.seat.readings, self.gaps
+        readings, gaps = self.every, self.gaps
         rest = np.zeros(len(readings) - len(gaps))
         rules = TrimRules(
             most_trim=np.r_[self.most_trim[gaps.rows], rest],
@@ -221,69 +206,52 @@ class _Planner:
     def _told(self) -> Plan:
         gaps, flushes = self.gaps, self.flushes
         found = self.cut.found if self.cut else None
-        seat_move = self.cut.move if self.cut else self.seat and self.seat.move
+        move = (self.cut or self.seat).move
         if found is None:
-            gap_after, zeros = self._after(self.seat, gaps), np.zeros(len(gaps))
+            gap_after, zeros = self._after(gaps, move), np.zeros(len(gaps))
             trim = build_up = unresolved = zeros
         else:
             part = slice(0, len(gaps))
             gap_after, trim = found.values[part], found.trim[part]
             build_up, unresolved = found.build_up[part], found.unresolved[part]
-        steps = self.level
-        if not self.apart and self.cut:
-            steps = _Solved(flushes, self.seat.freedom, self.cut.move)
-        flush_after = self._after(steps, flushes)
-        step_left = not flushes.conform(flush_after).all()
-        trim_plan = self._trim_plan(found, seat_move, trim, build_up, gap_after)
-        if step_left or (trim_plan and not trim_plan.possible):
+        flush_after = self._after(flushes, move)
+        trim_plan = self._trim_plan(found, move, trim, build_up, gap_after)
+        every_after = self._after(self.every, move)
+        every_after[: len(gaps)] = gap_after
+        if not self.every.all_right(every_after):
             outcome = CANNOT
         else:
             outcome = CUT if trim_plan and trim_plan.needed else FITS
-        move = self._whole(seat_move, steps.move if steps else None)
         stations = plan_words.station_plans(
-            self, gap_after, flush_after, trim, build_up, unresolved, seat_move or move
+            self, gap_after, flush_after, trim, build_up, unresolved, move
         )
+        limited = self.picture.gap_scales.limited, self.picture.flush_scales.limited
         return Plan(
             outcome=outcome,
             move=move,
-            seat=self._fit(self.seat, gaps),
-            level=self._fit(self.level, flushes),
+            seat=self._fit(gaps),
+            level=self._fit(flushes),
             trim=trim_plan,
-            held=tuple(self.held),
+            held=self.held,
             probability=self._probability(gap_after, flush_after),
             stations=stations,
             notes=tuple(plan_words.notes(self, move, stations)),
             settled=self.settled,
+            limited=sum(int(kind.sum()) for kind in limited),
+            measured=int(self.every.scales.limited.sum()),
         )
 
     def _trim_plan(self, found: Trim | None, move, trim, build_up, gap_after):
-        if self.seat is None:
-            return None
         if found is None:
-            return TrimPlan(move, needed=False, possible=True)
-        possible = bool(self.gaps.conform(gap_after).all())
+            whole = TrimPlan(move, needed=False, possible=True)
+            return whole if self.gaps.scales.limited.any() else None
+        possible = self.gaps.all_right(gap_after)
         areas = found.area, found.build_up_area, found.unresolved_area
         needed = bool((trim > 0).any() or (build_up > 0).any() or not possible)
         return TrimPlan(move, needed, possible, *areas)
 
-    def _whole(self, seat_move: Move | None, level_move: Move | None) -> Move:
-        """Seat and level as one move, the level first."""
-        if seat_move is None or level_move is None or not self.apart:
-            return seat_move or level_move
-        return Move(
-            seat_move.x_mm,
-            seat_move.y_mm,
-            level_move.z_mm,
-            seat_move.turn_deg,
-            level_move.tilt_x_deg,
-            level_move.tilt_y_deg,
-            level_move.amounts + seat_move.amounts,
-            level_move.motions + seat_move.motions,
-            level_move.raw + seat_move.raw,
-        )
-
     def _probability(self, gap_after, flush_after) -> float | None:
-        """That all readings conform after the plan: product, errors independent."""
+        """That all that was measured conforms after the plan: errors independent."""
         u = self.options.uncertainty_mm
         if u is None:
             return None
@@ -301,7 +269,6 @@ class _Planner:
 
 @dataclass(frozen=True)
 class _Solved:
-    readings: Readings
     freedom: Freedom
     move: Move
 

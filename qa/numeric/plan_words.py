@@ -5,11 +5,11 @@ import math
 import numpy as np
 
 from qa.numeric.bite import next_bite
-from qa.numeric.motions import rotation_matrix
 from qa.numeric.planned import Move, StationPlan
 
 TELLING_MM = 0.01  # second-order effects below this are not worth a word
 RESOLVED_MM = 0.001
+MOST_NAMES = 12
 
 
 def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, move):
@@ -71,13 +71,13 @@ def _now_and_after(readings, after):
 def _reason(planner, row, depth, left, flush, step_left: bool) -> str:
     """Why a station stays wrong; "" when it does not."""
     reasons = []
-    if left < -RESOLVED_MM:
+    if left < 0:
         reasons.append(_tight(planner, row, depth, -left))
-    elif left > RESOLVED_MM:
+    elif left > 0:
         reasons.append(
-            f"{left:.2f} mm more than may be built up"
+            f"{_mm(left)} mm more than may be built up"
             if planner.options.build_up_mm > 0
-            else f"{left:.2f} mm too wide, and building up is not allowed"
+            else f"{_mm(left)} mm too wide, and building up is not allowed"
         )
     if step_left:
         which = "proud" if flush[1] > planner.picture.flush_scales.aim[row] else "low"
@@ -91,15 +91,19 @@ def _reason(planner, row, depth, left, flush, step_left: bool) -> str:
 def _tight(planner, row, depth, short) -> str:
     station, side = planner.picture.stations[row], planner.sides[row]
     if side == "none":
-        return f"{short:.2f} mm too tight, and nothing may be cut here"
+        return f"{_mm(short)} mm too tight, and nothing may be cut here"
     if depth < planner.most_trim[row] - RESOLVED_MM:
         return (
-            f"{short:.2f} mm too tight: the trim may not change so fast along the edge"
+            f"{_mm(short)} mm too tight: the trim may not change so fast along the edge"
         )
-    limit = math.inf if station.trim_max is None else station.trim_max
-    if limit <= planner.options.max_trim_mm:
-        return f"{short:.2f} mm more than may still be cut"
-    return f"{short:.2f} mm more than the greatest trim"
+    if station.most_trim(side) <= planner.options.max_trim_mm:
+        return f"{_mm(short)} mm more than may still be cut"
+    return f"{_mm(short)} mm more than the greatest trim"
+
+
+def _mm(value: float) -> str:
+    """Two decimals, or as many as show that it is not nothing."""
+    return f"{value:.2f}" if value >= 0.005 else f"{value:.6f}".rstrip("0")
 
 
 def notes(planner, move: Move, stations) -> list[str]:
@@ -111,8 +115,8 @@ def notes(planner, move: Move, stations) -> list[str]:
         )
     if planner.held:
         found.append("held still, since no reading sees it: " + ", ".join(planner.held))
-    found += _foreshortening(planner)
     found += _corners(planner, move)
+    found += _unmeasured(planner)
     for station in stations:
         if station.reason:
             found.append(f"station {station.label}: {station.reason}")
@@ -134,19 +138,24 @@ def notes(planner, move: Move, stations) -> list[str]:
     return found
 
 
-def _foreshortening(planner):
-    """What the levelling tilts take off gaps that were planned in the plane."""
-    if not planner.apart or planner.level is None or planner.seat is None:
-        return
-    tilts = [
-        math.radians(a)
-        for a in (planner.level.move.tilt_x_deg, planner.level.move.tilt_y_deg)
-    ]
-    arms = planner.picture.places - planner.picture.center
-    moved = arms @ (rotation_matrix((*tilts, 0.0)) - np.eye(3)).T
-    most = np.abs(np.einsum("ij,ij->i", moved, planner.picture.gap_directions)).max()
-    if most > TELLING_MM:
-        yield f"the tilt also changes gaps, by {most:.2f} mm at most: check them again"
+def _unmeasured(planner):
+    """What has limits and no reading: nothing is said of it."""
+    picture = planner.picture
+    for kind, readings, scales in (
+        ("gap", planner.gaps, picture.gap_scales),
+        ("flushness", planner.flushes, picture.flush_scales),
+    ):
+        missing = scales.limited.copy()
+        missing[readings.rows] = False
+        if missing.any():
+            names = [picture.stations[row].label for row in np.flatnonzero(missing)]
+            told = ", ".join(names[:MOST_NAMES])
+            if names[MOST_NAMES:]:
+                told += f" and {len(names) - MOST_NAMES} more"
+            yield (
+                f"{kind} not measured at {told}: outcome and probability say nothing "
+                "of it"
+            )
 
 
 def _corners(planner, move: Move):

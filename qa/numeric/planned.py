@@ -5,10 +5,14 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from qa.numeric.motions import Motion, displace
+from qa.numeric.motions import Motion, NothingSeen, displace, rotation_matrix
 from qa.numeric.verdict import EDITIONS
 
 FITS, CUT, CANNOT = "fits", "trim", "cannot"
+
+
+class NothingToJudge(NothingSeen):
+    """No station of the joint has limits."""
 
 
 class OptionError(ValueError):
@@ -92,6 +96,17 @@ class Move:
         points = np.array(places, dtype=float).reshape(-1, 3)
         return displace(points, self.motions, self.raw)[0]
 
+    def whole(self) -> tuple[list[float], list[float], list[list[float]]]:
+        """(about, shift, rotation): a point p goes to about + shift + R (p - about).
+
+        mm and a matrix (3, 3). `about` is the origin of the first motion.
+        """
+        about = np.array(self.motions[0].origin)
+        shift, matrix = self.displacement(about)[0], np.eye(3)
+        for motion, amount in zip(self.motions, self.raw, strict=True):
+            matrix = rotation_matrix(amount * np.array(motion.rotation)) @ matrix
+        return about.tolist(), shift.tolist(), matrix.tolist()
+
     def raise_at(self, places) -> np.ndarray:
         """How far the part rises along z at points (n, 3), mm: what shims must do."""
         return self.displacement(places)[:, 2]
@@ -153,7 +168,11 @@ class StationPlan:
 
 @dataclass(frozen=True)
 class Plan:
-    """The answer. `outcome`: "fits", "trim" or "cannot"; `move` is what to do."""
+    """The answer. `outcome`: "fits", "trim" or "cannot"; `move` is what to do.
+
+    Outcome and probability are of what was measured: `measured` of the `limited`
+    characteristics that have limits.
+    """
 
     outcome: str
     move: Move
@@ -165,7 +184,14 @@ class Plan:
     stations: tuple[StationPlan, ...]
     notes: tuple[str, ...]
     settled: bool
+    limited: int
+    measured: int
+
+    @property
+    def complete(self) -> bool:
+        """Whether all that has limits was measured."""
+        return self.measured == self.limited
 
     @property
     def exit_code(self) -> int:
-        return {FITS: 0, CUT: 1, CANNOT: 2}[self.outcome]
+        return {FITS: 0, CUT: 1, CANNOT: 2}[self.outcome] if self.complete else 2

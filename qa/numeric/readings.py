@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.deviation import Scales
+from qa.numeric.verdict import NM_PER_MM
 
 FIELDS = ("rows", "gap", "values", "places", "directions", "weights", "floor")
 
@@ -42,15 +43,15 @@ class Readings:
         """Whether values (m,) mm conform, in whole nanometers as readings do."""
         return self.scales.conform(values)
 
+    def all_right(self, values: np.ndarray) -> bool:
+        """Whether all conform and none ends below its floor, in whole nanometers."""
+        clear = np.rint(values * NM_PER_MM) >= self.floor * NM_PER_MM
+        return bool((self.conform(values) & clear).all())
+
     def moved(self, freedom, step) -> tuple[np.ndarray, np.ndarray]:
         """Readings (m,) after the exact movement `step`, and their rates (m, k)."""
         along, slopes = freedom.lines(self.places, self.directions, step)
         return self.values + along, slopes
-
-    def straightened(self, freedom, at) -> tuple[np.ndarray, np.ndarray]:
-        """(base, slopes): near `at` the readings are base + slopes @ step."""
-        values, slopes = self.moved(freedom, at)
-        return values - slopes @ at, slopes
 
 
 def together(*parts: Readings) -> Readings:

@@ -1,21 +1,25 @@
 """How well a part can sit as it is: the best place for it, nothing cut.
 
-In strict order: no gap closed below zero, the least worst normalized deviation, the
-least length-weighted sum of deviations, the least movement at the rim.
+In strict order: no gap closed below zero, the least overlap left, the least worst
+normalized deviation, then the least worst of the gaps and of the flushes by itself, the
+least length-weighted sum of deviations, the least movement at the rim. Nothing is
+priced against anything else.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from qa.numeric.lexicographic import FEASIBLE, Draft, Infeasible
-from qa.numeric.motions import Freedom, cross_matrix
+from qa.numeric.motions import Freedom, cross_matrix, displace
 from qa.numeric.readings import Readings
-from qa.numeric.settling import Settled, settle
+from qa.numeric.settling import Settled, exact_turn, settle
 
+LEAST_WEIGHT_MM = 1e-3  # of a reading without a length of its own
 TOUCHING_MM = 1e-6  # less than this below zero is rounding, not a collision
 LOW = ("under", "overlap", "worse")
-COLLISION = 100.0  # price of a new collision against the overlap that is there
+SLIGHT = 1e-4  # mm of a reading per mm of movement at the rim
 
 
 class NoFeasibleMotion(ValueError):
@@ -40,12 +44,13 @@ class Seat:
 def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     """The best place. Raises NoFeasibleMotion when every place collides."""
     found = settled_plan(_SeatProblem(readings, freedom))
-    values, _ = readings.moved(freedom, found.step)
+    step = freedom.told(found.step)
+    values, _ = readings.moved(freedom, step)
     refuse_collisions(readings, values)
     deviation = readings.deviation(values)
     worst = float(deviation.max(initial=0.0))
     total = float(readings.weights @ deviation)
-    return Seat(found.step, values, worst, total, found.settled, found.passes)
+    return Seat(step, values, worst, total, found.settled, found.passes)
 
 
 def settled_plan(problem) -> Settled:
@@ -80,13 +85,23 @@ class Problem:
 
     def __init__(self, readings: Readings, freedom: Freedom):
         self.readings, self.freedom = readings, freedom
+        self.turn = exact_turn(freedom)
+        self.felt = _felt(readings, freedom)
         self.basis = None
 
     def bend(self, step) -> float:
         """How wrong the readings last straightened are at `step`, mm."""
-        base, slopes = self.straight
+        base, slopes, columns = self.straight
         exact, _ = self.readings.moved(self.freedom, step)
-        return float(np.abs(base + slopes @ step - exact).max(initial=0.0))
+        told = base + slopes @ columns(step)
+        return float(np.abs(told - exact).max(initial=0.0))
+
+    def straighten(self, at, slopes, columns) -> tuple[np.ndarray, np.ndarray]:
+        """(base, slopes): right at `at`, whatever slopes (m, c) are not felt."""
+        values, _ = self.readings.moved(self.freedom, at)
+        base = values - slopes @ columns(at)
+        self.straight = base, slopes, columns
+        return base, slopes
 
     def solve(self, at, radius):
         """(step, detail) with readings straightened at `at`."""
@@ -96,8 +111,9 @@ class Problem:
             turns = np.array([motion.turns for motion in free.motions], dtype=bool)
             low[turns] = np.maximum(low, at - radius)[turns]
             high[turns] = np.minimum(high, at + radius)[turns]
-        self.straight = self.readings.straightened(free, at)
-        draft, parts = self.draft(*self.straight, free.locked, (low, high))
+        slopes = self.felt * self.readings.moved(free, at)[1]
+        lines = self.straighten(at, slopes, lambda step: step)
+        draft, parts = self.draft(*lines, free.locked, (low, high))
         programme = draft.programme(self.basis)
         found = self.finish(programme, draft, parts)
         self.basis = programme.first_basis
@@ -116,49 +132,66 @@ class Problem:
         moves = programme.least_movement(tied=self.tied)
         return moves, self.detail(programme, draft, parts, moves)
 
-    def circle_draft(self, turn: int):
-        """(draft, parts) with the sine and versine of one turn as last movements."""
-        free, readings = self.freedom, self.readings
+    def circle_draft(self, at):
+        """(draft, parts) with the sine and versine of the turn as last movements.
+
+        What moves the places before it is straightened at `at`.
+        """
+        free, readings, turn = self.freedom, self.readings, self.turn
         motion, rest = free.motions[turn], np.arange(len(free.motions)) != turn
+        before = free.motions[:turn], free.amounts(at)[:turn]
         axis = np.array(motion.rotation)
-        arms = readings.places - motion.origin
+        arms = readings.places + displace(readings.places, *before)[0] - motion.origin
         sine = arms @ cross_matrix(axis).T
-        versine = arms - np.outer(arms @ axis, axis)
-        along = free.lines(readings.places, readings.directions, 0 * free.low)[1]
-        slopes = np.column_stack(
-            [
-                along[:, rest],
-                np.einsum("ij,ij->i", sine, readings.directions),
-                -np.einsum("ij,ij->i", versine, readings.directions),
-            ]
-        )
-        nothing = np.zeros((len(free.locked), 2))
-        locked = np.hstack([free.locked[:, rest], nothing])
+        versine = np.outer(arms @ axis, axis) - arms
+        slopes = (self.felt * readings.moved(free, at)[1])[:, rest]
+        around = np.einsum("jik,ik->ij", [sine, versine], readings.directions)
+        slopes = np.hstack([slopes, around * self.felt[:, [turn]]])
+
+        def columns(step):
+            angle = step[turn] / free.unit[turn]
+            return np.r_[step[rest], math.sin(angle), 2 * math.sin(angle / 2) ** 2]
+
+        lines = self.straighten(at, slopes, columns)
+        locked = np.hstack([free.locked[:, rest], np.zeros((len(free.locked), 2))])
         box = np.r_[free.low[rest], 0.0, 0.0], np.r_[free.high[rest], 0.0, 0.0]
-        return self.draft(readings.values, slopes, locked, box)
+        return self.draft(*lines, locked, box)
 
     def overlap_columns(self, draft: Draft, parts: dict) -> list:
-        """Columns by which readings may stay below their floor, with their signs."""
+        """Columns by which readings may stay below their floor, with their signs.
+
+        As deep as they are now is "overlap"; deeper is "worse", which stays at 0
+        wherever there is a place at all.
+        """
         readings = self.readings
         bounded = np.isfinite(readings.floor)
         now = np.where(bounded, readings.floor - readings.values, 0.0)
-        worse = np.where(bounded, np.inf, 0.0)
         terms = []
         if (now > 0).any():
             parts["overlap"] = draft.columns(np.zeros(len(now)), np.maximum(now, 0))
             terms.append((parts["overlap"], 1.0))
         if bounded.any():
+            worse = np.where(bounded, np.inf, 0.0)
             parts["worse"] = draft.columns(np.zeros(len(now)), worse)
             terms.append((parts["worse"], 1.0))
         return terms
 
-    def overlap_cost(self, draft: Draft, parts: dict):
-        """The aim that comes before all others; a land has no length of its own."""
-        weights = self.readings.weights + 1e-3
-        if "overlap" not in parts:
-            return draft.cost((parts["worse"], weights))
-        worse = COLLISION * weights.max()
-        return draft.cost((parts["overlap"], weights), (parts["worse"], worse))
+    def overlap_aims(self, draft: Draft, parts: dict):
+        """What comes before all other aims; a land has no length of its own."""
+        if "worse" in parts:
+            yield "worse", draft.cost((parts["worse"], 1.0))
+        if "overlap" in parts:
+            cost = self.readings.weights + LEAST_WEIGHT_MM
+            yield "overlap", draft.cost((parts["overlap"], cost))
+
+    def overlap_merit(self, values) -> tuple[float, float]:
+        """What those aims come to at readings (m,)."""
+        readings = self.readings
+        deep = np.maximum(0, readings.floor - values)
+        now = np.maximum(0, readings.floor - readings.values)
+        weights = readings.weights + LEAST_WEIGHT_MM
+        worse = np.maximum(0, deep - now)
+        return float(worse.sum()), float(weights @ np.minimum(deep, now))
 
     def hold(self, name, value, programme, parts) -> None:
         """From now on only optima of the aim are allowed."""
@@ -169,18 +202,29 @@ class Problem:
 
 
 class _SeatProblem(Problem):
+    def __init__(self, readings: Readings, freedom: Freedom):
+        super().__init__(readings, freedom)
+        limited, gaps = readings.scales.limited, readings.gap
+        kinds = [np.flatnonzero(limited & kind) for kind in (gaps, ~gaps)]
+        self.kinds = [rows for rows in kinds if len(rows)]
+
     def merit(self, step) -> tuple:
         values, _ = self.readings.moved(self.freedom, step)
         deviation = self.readings.deviation(values)
+        worst = [float(deviation[rows].max()) for rows in self.kinds]
         return (
-            float(np.maximum(0, self.readings.floor - values).sum()),
-            float(deviation.max(initial=0.0)),
+            *self.overlap_merit(values),
+            max(worst, default=0.0),
+            *worst,
             float(self.readings.weights @ deviation),
             float(step @ step),
         )
 
     def draft(self, base, slopes, locked, box):
-        """Rows reading = aim - under + over - overlap; deviation <= worst."""
+        """Rows reading = aim - under + over - overlap; deviation <= worst.
+
+        With two kinds each has a worst of its own, at most the worst of all.
+        """
         scales, nothing = self.readings.scales, np.zeros(len(base))
         # Where the floor is above the aim, even the floor has a deviation.
         aim = np.maximum(scales.aim, self.readings.floor)
@@ -192,42 +236,62 @@ class _SeatProblem(Problem):
         ends += self.overlap_columns(draft, parts)
         draft.rows(aim - base, aim - base, slopes, *ends)
         draft.rows(0.0, 0.0, locked)
-        limited = np.flatnonzero(scales.limited)
-        slope = {1.0: scales.below[limited], -1.0: scales.above[limited]}
-        draft.rows(
-            scales.deviation(aim)[limited],
-            np.inf,
-            np.zeros((len(limited), slopes.shape[1])),
-            (np.repeat(parts["worst"], len(limited)), 1.0),
-            *((columns[limited], -slope[sign]) for columns, sign in ends),
-        )
+        slope = {1.0: scales.below, -1.0: scales.above}
+        for number, rows in enumerate(self.kinds):
+            worst, level = parts["worst"], np.zeros((len(rows), slopes.shape[1]))
+            if len(self.kinds) > 1:
+                worst = parts[f"worst{number}"] = draft.columns(np.zeros(1), np.inf)
+                pair = (parts["worst"], 1.0), (worst, -1.0)
+                draft.rows(0.0, np.inf, level[:1], *pair)
+            draft.rows(
+                scales.deviation(aim)[rows],
+                np.inf,
+                level,
+                (np.repeat(worst, len(rows)), 1.0),
+                *((columns[rows], -slope[sign][rows]) for columns, sign in ends),
+            )
         return draft, parts
 
     def aims(self, draft, parts):
-        if "worse" in parts:
-            yield "overlap", self.overlap_cost(draft, parts)
-        yield "worst", draft.cost((parts["worst"], 1.0))
+        yield from self.overlap_aims(draft, parts)
+        for name in ("worst", "worst0", "worst1"):
+            if name in parts:
+                yield name, draft.cost((parts[name], 1.0))
         weights, scales = self.readings.weights, self.readings.scales
         below = ((parts[n], weights * scales.below) for n in LOW if n in parts)
         yield "total", draft.cost((parts["over"], weights * scales.above), *below)
 
     def hold(self, name, worst, programme, parts) -> None:
         """The least worst deviation becomes a bound of every reading by itself."""
-        if name != "worst":
+        if not name.startswith("worst"):
             return programme.hold()
         scales = self.readings.scales
+        rows = np.arange(len(self.readings)) if name == "worst" else None
+        if rows is None:
+            rows = self.kinds[int(name.removeprefix("worst"))]
         reach = worst + 4 * FEASIBLE * max(1.0, worst)
-        programme.bound(parts["worst"], np.full(1, reach), np.full(1, reach))
+        programme.bound(parts[name], np.zeros(1), np.full(1, reach))
         aim = np.maximum(scales.aim, self.readings.floor)
-        left = {
-            "under": (reach, scales.below),
-            "over": (reach - scales.deviation(aim), scales.above),
-        }
-        for side, (most, slope) in left.items():
-            rows = slope > 0
-            columns = parts[side][rows]
-            high = np.broadcast_to(most, len(rows))[rows] / slope[rows]
-            high = np.minimum(programme.column_high[columns], high)
+        for side, slope, most in (
+            ("under", scales.below, np.full(len(aim), reach)),
+            ("over", scales.above, reach - scales.deviation(aim)),
+        ):
+            bound = rows[slope[rows] > 0]
+            columns = parts[side][bound]
+            high = np.minimum(
+                programme.column_high[columns], most[bound] / slope[bound]
+            )
             low = programme.column_low[columns]
             programme.bound(columns, low, np.maximum(low, high))
         return None
+
+
+def _felt(readings: Readings, freedom: Freedom) -> np.ndarray:
+    """How much of each slope (m, k) a plan makes use of: 0 or 1, between near SLIGHT.
+
+    What a motion does to a reading only by the curvature of its way, or by a joint not
+    quite flat, is followed exactly but never sought: else a door would be tilted to its
+    limits to gain a ten-thousandth of that in its gaps, and 10 nm of z would tilt it.
+    """
+    slopes = np.abs(readings.moved(freedom, np.zeros(len(freedom.motions)))[1])
+    return np.clip(slopes / SLIGHT - 1, 0.0, 1.0)

@@ -1,13 +1,13 @@
 """From straight lines to the exact rotation.
 
-Rows of a programme are straight in the movements; a rotation is not. Where one turn is
-the only rotation, its sine and versine (1 - cos) enter the rows as two columns. The
-best value of an aim is then a convex function of those two, each solution gives a plane
-below it (its reduced costs), and along the circle a plane is a curve
-a (1 - cos) + b sin + c. The least of the highest curve is the next turn to try (cutting
-planes, Kelley, J. SIAM 8, 1960), and in the end the best turn of all, not only one that
-is better than its neighbors. Elsewhere the readings are straightened at the present
-place and planned again until they no longer change.
+Rows of a programme are straight in the movements; a rotation is not. The last turn
+enters the rows with its sine and versine (1 - cos) as two columns. The best value of an
+aim is then a convex function of those two, each solution gives a plane below it (its
+reduced costs), and along the circle a plane is a curve a (1 - cos) + b sin + c. The
+least of the highest curve is the next turn to try (cutting planes, Kelley, J. SIAM 8,
+1960), and in the end the best turn of all, not only one that is better than its
+neighbors. Other rotations are straightened at the present place and planned again until
+the readings no longer change: the best near where that began.
 """
 
 import math
@@ -22,6 +22,7 @@ SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 EQUAL = 1e-9  # aims this close, relative or absolute, are the same
 NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
+MOST_SEARCHES = 8  # of the turn, each with the other rotations straightened again
 BLOCKED = 1e-7  # radians about a turn that cannot be
 SAME_TURN = 1e-4  # radians; where the best turns span less, any will do
 
@@ -37,25 +38,31 @@ class Settled:
 
 
 def settle(problem, start: np.ndarray) -> Settled:
-    """The best place, exact in the rotation.
+    """The best place that is found from `start`, exact in the rotation.
 
-    A problem has `freedom`; `circle_draft`, `aims` and `finish` for the search of one
-    turn; `solve(at, radius)` which plans with readings straightened at `at`, movements
-    that turn kept within `radius` of it; `bend(step)`, the error of that straightening
-    in mm; and `merit(step)`, its exact aims. Raises Infeasible.
+    A problem has `freedom`; `turn`, the motion that is searched exactly, or None;
+    `circle_draft(at)`, `aims` and `finish` for that search; `solve(at, radius)` which
+    plans with readings straightened at `at`, movements that turn kept within `radius`
+    of it; `bend(step)`, the error of that straightening in mm; and `merit(step)`, its
+    exact aims. Raises Infeasible.
     """
     free = problem.freedom
     turns = np.array([motion.turns for motion in free.motions], dtype=bool)
-    passes = 0
-    if only_turn(free) is not None:
+    passes, at = 0, start
+    if problem.turn is not None:
         with suppress(Infeasible, NotSolved):  # by a rounding; else it is raised below
-            search = TurnSearch(problem, only_turn(free))
-            turn, still_free = search.run()
-            start, detail = search.finish(turn, problem)
-            passes = search.count
-            if not still_free:
-                return Settled(start, True, passes, detail)
-    return _straighten_again(problem, start, turns, passes)
+            for _ in range(MOST_SEARCHES):
+                search = TurnSearch(problem, at)
+                turn, still_free = search.run()
+                problem.basis = search.programme.first_basis
+                at, detail = search.finish(turn, problem)
+                passes += search.count
+                if still_free:
+                    break
+                if problem.bend(at) < SETTLED_MM:
+                    return Settled(at, True, passes, detail)
+    problem.basis = None
+    return _straighten_again(problem, at, turns, passes)
 
 
 def _straighten_again(problem, at, turns, passes) -> Settled:
@@ -92,29 +99,36 @@ def better(one: tuple, other: tuple) -> bool:
     return False
 
 
-def only_turn(free) -> int | None:
-    """The motion that is the only rotation, if nothing before or with it translates."""
+def exact_turn(free) -> int | None:
+    """The last motion that turns, if nothing with it or after it is in its way.
+
+    It turns without translating, and what follows only translates: a place then goes
+    round a circle, whatever the motions before have done to it.
+    """
     turning = [k for k, motion in enumerate(free.motions) if motion.turns]
-    if len(turning) != 1 or turning[0] != 0 or any(free.motions[0].translation):
+    if not turning or any(free.motions[turning[-1]].translation):
         return None
-    return None if free.locked[:, 0].any() else 0
+    last = turning[-1]
+    still = free.low[last] == free.high[last]
+    return None if still or free.locked[:, last].any() else last
 
 
 class TurnSearch:
     """The best turn for aims in strict order, each at least 0."""
 
-    def __init__(self, problem, turn: int):
-        free = problem.freedom
-        self.low, self.high = free.low[turn], free.high[turn]
-        self.low, self.high = self.low / free.unit[turn], self.high / free.unit[turn]
-        self.draft, self.parts = problem.circle_draft(turn)
+    def __init__(self, problem, at: np.ndarray):
+        free, turn = problem.freedom, problem.turn
+        unit = free.unit[turn]
+        self.low, self.high = free.low[turn] / unit, free.high[turn] / unit
+        self.start = min(max(at[turn] / unit, self.low), self.high)
+        self.draft, self.parts = problem.circle_draft(at)
         self.aims = list(problem.aims(self.draft, self.parts))
         self.costs = [cost for _, cost in self.aims]
         self.sizes = [float(np.abs(cost).max()) for cost in self.costs]
         self.limits = [self.draft.limit(cost) for cost in self.costs]
         self.circle = np.array([self.draft.motions - 2, self.draft.motions - 1])
         self.tangent = self.draft.tie(self.circle)
-        self.programme = self.draft.programme()
+        self.programme = self.draft.programme(problem.basis)
         self.low_ends = self.programme.column_low.copy()
         self.high_ends = self.programme.column_high.copy()
         self.curves = [[] for _ in self.costs]
@@ -124,7 +138,7 @@ class TurnSearch:
 
     def run(self) -> tuple[float, bool]:
         """(best turn in radians, whether turns about it are as good)."""
-        turn = min(max(0.0, self.low), self.high)
+        turn = self.start
         for aim in range(len(self.costs)):
             turn = self._least(aim, turn)
         around = np.array([turn - SAME_TURN, turn + SAME_TURN])
@@ -132,7 +146,7 @@ class TurnSearch:
         return turn, bool(self._allowed(around, len(self.best)).any())
 
     def finish(self, turn: float, problem):
-        """(movements (k,) with the turn first, detail) of the plan at a turn."""
+        """(movements (k,), detail) of the plan at a turn."""
         self._fix(turn)
         done = 0
         while done < len(self.best) and self.best[done] <= NOTHING:
@@ -144,8 +158,8 @@ class TurnSearch:
         except Infeasible:
             self._hold(0)
             found = problem.finish(*parts)
-        unit = problem.freedom.unit[0]
-        return np.r_[turn * unit, found[0][:-2]], found[1]
+        at = turn * problem.freedom.unit[problem.turn]
+        return np.insert(found[0][:-2], problem.turn, at), found[1]
 
     def _least(self, aim: int, turn: float) -> float:
         """The least of an aim, and the turn where it is reached."""

@@ -1,15 +1,16 @@
 """Where material must come off, how much, and what stays impossible.
 
-In strict order: the least overlap, the least step left (only the motion can cure it),
-the least unresolved excess of gaps, the least build-up, the least of the aim given up,
-the least area removed, the least length-weighted sum of normalized deviations, the
-least movement at the rim. With neither steps nor an aim these are the five of
-DEVELOPERS.md. Areas are depth times length weight.
+In strict order: no gap closed below zero, the least overlap left, the least step left
+(only the motion can cure it), the least unresolved excess of gaps, the least build-up,
+the least of the aim given up, the least area removed, the least length-weighted sum of
+normalized deviations, the least movement at the rim. With neither steps nor an aim
+these are the five of DEVELOPERS.md. Areas are depth times length weight.
 
-A gap ends at q = gap + trim - build_up. Limits to stay in are the drawn-in ones, the
-low one never below zero. Where a station has to be cut, the cut goes on to `aim` inside
-the low limit, at most to the middle: first everything is planned to the limits, then
-again with the aim at the stations that were cut, until no more join them.
+A gap ends at q = gap + trim - build_up, told and judged in whole nanometers. Limits to
+stay in are the drawn-in ones, the low one never below zero. Where a station has to be
+cut, the cut goes on to `aim` inside the low limit, at most to the middle: first
+everything is planned to the limits, then again with the aim at the stations that were
+cut, until no more join them.
 """
 
 from dataclasses import dataclass
@@ -19,10 +20,10 @@ import numpy as np
 from qa.numeric.lexicographic import Draft
 from qa.numeric.motions import Freedom
 from qa.numeric.readings import Readings
-from qa.numeric.seat import Problem, refuse_collisions, settled_plan
+from qa.numeric.seat import LEAST_WEIGHT_MM, Problem, refuse_collisions, settled_plan
+from qa.numeric.verdict import NM_PER_MM
 
 CUT_MM = 1e-6  # a trim thinner than this is none
-LEAST_WEIGHT_MM = 1e-3
 
 
 @dataclass(frozen=True)
@@ -43,8 +44,9 @@ class TrimRules:
 class Trim:
     """A plan: rim movements (k,) and per reading (m,) in mm.
 
-    `values` are the readings after the movement, trim and build-up, exact. Areas in
-    mm2. `unresolved` is signed: negative is tight, 0 within the limits.
+    `values` are the readings after the exact movement, trim and build-up; of gaps, trim
+    and build-up to the whole nanometer. Areas in mm2. `unresolved` is signed: negative
+    is tight, 0 within the limits.
     """
 
     step: np.ndarray
@@ -72,29 +74,39 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         problem = _TrimProblem(readings, freedom, rules, aimed)
         found = settled_plan(problem)
         passes += found.passes
-        moved, _ = readings.moved(freedom, found.step)
-        depth, build_up = problem.depths(moved, found.detail)
+        step = freedom.told(found.step)
+        moved, _ = readings.moved(freedom, step)
+        exact = moved, *problem.depths(moved, found.detail)
+        moved = np.where(readings.gap, _whole(moved), moved)
+        depth, build_up = map(_whole, problem.depths(moved, found.detail))
         more = (depth > CUT_MM) & ~aimed
         if rules.aim <= 0 or not more.any():
             break
         aimed |= more
     values = moved + depth - build_up
+    values = np.where(readings.gap, _whole(values), values)
     refuse_collisions(readings, values)
     unresolved = problem.unresolved(values)
+    left = np.abs(problem.unresolved(exact[0] + exact[1] - exact[2]))
     weights = np.where(readings.gap, readings.weights, 0.0)
     return Trim(
-        found.step,
+        step,
         values,
         depth,
         build_up,
         unresolved,
-        float(weights @ depth),
-        float(weights @ build_up),
-        float(weights @ np.abs(unresolved)),
+        float(weights @ exact[1]),
+        float(weights @ exact[2]),
+        float(weights @ left),
         float(readings.weights @ readings.deviation(values)),
         found.settled,
         passes,
     )
+
+
+def _whole(mm: np.ndarray) -> np.ndarray:
+    """Lengths (m,) in mm to the whole nanometer, as they are told and cut."""
+    return np.rint(mm * NM_PER_MM) / NM_PER_MM
 
 
 class _TrimProblem(Problem):
@@ -118,7 +130,7 @@ class _TrimProblem(Problem):
         excess = np.abs(self.unresolved(values)) * readings.weights
         short = np.clip(self.target - values, 0, self.inside)
         return (
-            float(np.maximum(0, readings.floor - values).sum()),
+            *self.overlap_merit(values),
             float(excess[~gaps].sum()),
             float(excess[gaps].sum()),
             float(readings.weights @ build_up),
@@ -129,9 +141,13 @@ class _TrimProblem(Problem):
         )
 
     def unresolved(self, values) -> np.ndarray:
-        """Signed distance (m,) outside the limits; 0 inside, and below a nanometer."""
-        beyond = np.minimum(values - self.low, 0) + np.maximum(values - self.high, 0)
-        return np.where(np.abs(beyond) < CUT_MM, 0.0, beyond)
+        """Signed distance (m,) outside the limits; 0 inside, and below a nanometer.
+
+        Limits that lie below zero altogether are as far from 0 as they say.
+        """
+        above = np.maximum(values - self.readings.scales.high, 0)
+        beyond = np.where(values < self.low, values - self.low, above)
+        return np.where(np.abs(beyond) < CUT_MM / 2, 0.0, beyond)
 
     def depths(self, moved, planned) -> tuple[np.ndarray, np.ndarray]:
         """Trim and build-up (m,) at readings as moved.
@@ -193,8 +209,7 @@ class _TrimProblem(Problem):
             present = [name for name in names if name in parts]
             return draft.cost(*((parts[name], price) for name in present))
 
-        if "worse" in parts:
-            yield "overlap", self.overlap_cost(draft, parts)
+        yield from self.overlap_aims(draft, parts)
         beyond = ("tight", "wide", "overlap", "worse")
         if (~gaps & scales.limited).any():
             yield "step", cost(*beyond, price=np.where(gaps, 0.0, excess))

@@ -93,14 +93,36 @@ def test_a_step_that_leveling_cannot_cure_ends_with_2(tmp_path):
     assert plan["seat"]["conforms"] and not plan["level"]["conforms"]
 
 
-def test_what_was_not_measured_is_null(tmp_path):
+def test_what_was_not_measured_is_null_and_nothing_is_said_of_it(tmp_path):
     code, plan = planned(tmp_path, "station,gap_mm,flush_mm\nR,,0.1\nT,,0\n")
-    assert code == 0
+    assert code == 2
     assert plan["seat"] is None and plan["trim"] is None
     code, plan = planned(tmp_path, "station,gap_mm,flush_mm\nR,1.5,\nL,2,\n")
-    assert code == 0
+    assert code == 2
     assert plan["level"] is None
     assert [s["station"] for s in plan["trim"]["stations"]] == ["R", "L"]
+
+
+def test_one_of_eight_measured_does_not_make_it_fit(tmp_path):
+    one = "station,gap_mm,flush_mm\nR,2,\n"
+    code, plan = planned(tmp_path, one, "--uncertainty-mm", "0.01")
+    assert code == 2
+    judged = plan["judged"]
+    assert (judged["with_limits"], judged["measured"]) == (8, 1)
+    assert judged["complete"] is False
+    told = " ".join(plan["notes"])
+    assert "gap not measured at T, L, B: outcome and probability say nothing" in told
+    assert "flushness not measured at R, T, L, B" in told
+    code, out, _ = run(tmp_path, one, "--uncertainty-mm", "0.01")
+    assert code == 2
+    assert "Probability that what was measured conforms after this: 1.000." in out
+    assert "What was measured fits" in out and "It fits" not in out
+    assert "Not everything was measured." in out
+
+
+def test_cuts_that_would_do_what_was_measured_end_with_2_too(tmp_path):
+    code, plan = planned(tmp_path, "station,gap_mm,flush_mm\nR,0.6,\nL,0.6,\n")
+    assert (code, plan["outcome"]) == (2, "trim")
 
 
 def test_motions_from_a_file_are_reported_by_name(tmp_path):
@@ -190,12 +212,61 @@ def test_nothing_to_see_any_motion_by_ends_with_3(tmp_path):
     assert "nothing was measured that has limits" in err
 
 
-def test_a_joint_without_any_limits_ends_with_3(tmp_path):
-    bare = "\n".join(line[: line.index("1,3")] + ",,," for line in JOINT.split()[1:])
-    joint = f"{JOINT.split()[0]}\n{bare}\n"
-    code, out, err = run(tmp_path, FITS, joint=joint)
-    assert (code, out) == (3, "")
-    assert "no station has limits" in err
+def bare(columns=""):
+    """The joint without limits, `columns` added (heading;cell)."""
+    head, cell = columns.split(";") if columns else ("", "")
+    lines = [f"station,x_mm,y_mm,normal_x,normal_y{head and ','}{head}"]
+    for line in JOINT.split()[1:]:
+        lines.append(",".join(line.split(",")[:5]) + (f",{cell}" if head else ""))
+    return "\n".join(lines) + "\n"
+
+
+def test_a_joint_without_any_limits_leaves_nothing_to_judge(tmp_path):
+    code, out, err = run(tmp_path, FITS, joint=bare())
+    assert (code, err) == (2, "")
+    assert out.startswith("Nothing to judge: no station has limits")
+    code, plan = planned(tmp_path, FITS, joint=bare())
+    assert (code, plan["outcome"]) == (2, "nothing to judge")
+
+
+def test_an_overlap_that_stays_is_no_fit_even_where_nothing_limits_the_gap(tmp_path):
+    # Right and left overlap by 0.3 each: no move mends both, and nothing may be cut.
+    joint = JOINT.replace("R,100,0,1,0,1,3,", "R,100,0,1,0,,,")
+    joint = joint.replace("L,-100,0,-1,0,1,3,", "L,-100,0,-1,0,,,")
+    overlap = "station,gap_mm,flush_mm\nR,-0.3,0\nT,2,0\nL,-0.3,0\nB,2,0\n"
+    code, plan = planned(tmp_path, overlap, "--trim", "none", joint=joint)
+    assert (code, plan["outcome"]) == (2, "cannot")
+    assert any("0.30 mm too tight" in note for note in plan["notes"])
+    code, plan = planned(tmp_path, overlap, joint=joint)
+    assert code == 1
+    trims = {s["station"]: s["trim_mm"] for s in plan["trim"]["stations"]}
+    assert trims == {"R": 0.3, "T": 0.0, "L": 0.3, "B": 0.0}
+    # The same where only the flushness has limits.
+    level = bare("flush_min_mm,flush_max_mm;-0.5,0.5").replace(";", ",")
+    code, plan = planned(tmp_path, overlap, "--trim", "none", joint=level)
+    assert (code, plan["outcome"]) == (2, "cannot")
+
+
+def test_limits_below_zero_are_not_met_at_zero(tmp_path):
+    joint = JOINT.replace(",1,3,", ",-0.5,-0.1,")
+    read = "station,gap_mm,flush_mm\nR,0,0\nT,0,0\nL,0,0\nB,0,0\n"
+    code, plan = planned(tmp_path, read, joint=joint)
+    assert (code, plan["outcome"]) == (2, "cannot")
+    assert plan["trim"]["possible"] is False
+
+
+def test_no_more_is_cut_off_the_surround_than_its_own_limit_allows(tmp_path):
+    lines = JOINT.split()
+    joint = "\n".join(
+        [f"{lines[0]},trim_max_mm,trim_max_surround_mm,trim_side"]
+        + [f"{line},2,0.3,surround" for line in lines[1:]]
+    )
+    code, plan = planned(tmp_path, TIGHT, joint=joint + "\n")
+    assert code == 2
+    assert max(s["trim_mm"] for s in plan["trim"]["stations"]) == 0.3
+    assert any("more than may still be cut" in note for note in plan["notes"])
+    part = joint.replace("surround\n", "part\n").replace(",surround", ",part")
+    assert planned(tmp_path, TIGHT, joint=part + "\n")[0] == 1
 
 
 def test_a_wrong_number_is_told_by_line_and_column(tmp_path):

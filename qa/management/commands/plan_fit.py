@@ -23,15 +23,26 @@ from qa.forms.command_line import (
 from qa.forms.joint_file import JointFile
 from qa.forms.table_file import FileComplaints, length_nm, number, read_file
 from qa.numeric.lengths import NM_PER
-from qa.numeric.motions import NothingSeen
+from qa.numeric.motions import DIGITS_DEG, DIGITS_MM, NothingSeen
 from qa.numeric.plan import METHOD, plan_fit
-from qa.numeric.planned import CANNOT, CUT, FITS, Fit, Move, Plan, PlanOptions
+from qa.numeric.planned import (
+    CANNOT,
+    CUT,
+    FITS,
+    Fit,
+    Move,
+    NothingToJudge,
+    Plan,
+    PlanOptions,
+)
 from qa.numeric.seat import NoFeasibleMotion
 
 EXIT_HELP = (
-    "Exit code: 0 conforms as it is or by seating and levelling; 1 needs trim, it is "
-    "possible and flushness conforms; 2 not possible as allowed (a step that levelling "
-    "cannot cure counts); 3 bad input. Lengths in mm, angles in degrees."
+    "Exit code: 0 all that has limits was measured and conforms, as it is or by "
+    "seating and levelling; 1 the same with trim; 2 not possible as allowed (a step "
+    "that levelling cannot cure counts), not all that has limits was measured, or "
+    "nothing to judge; 3 bad input. Judged after the exact move, in whole nanometers, "
+    "as check_fit judges readings. Lengths in mm, angles in degrees."
 )
 
 # Files carry no time of issue, and a PDF wants one: the same for all, none printed.
@@ -42,6 +53,12 @@ OUTCOMES = {
     CUT: "It fits with the move and the trim above.",
     CANNOT: "It cannot be made to fit as allowed; see the notes above.",
 }
+OF_WHAT_WAS_MEASURED = {
+    FITS: "What was measured fits by the move above, with nothing cut.",
+    CUT: "What was measured fits with the move and the trim above.",
+    CANNOT: "What was measured cannot be made to fit as allowed; see the notes above.",
+}
+NOTHING_TO_JUDGE = "nothing to judge"
 
 LENGTHS = (
     ("max-move-mm", 3.0, "how far it may go in its plane, along x and y each"),
@@ -106,6 +123,8 @@ class Command(BaseCommand):
             unwritten = options["template"] and write_template(options, joint, plan)
         except BadInput as bad:
             say_and_end(self, bad)
+        except NothingToJudge as why:
+            self._say_nothing_to_judge(str(why), options)
         for note in (note_about_options(options), unwritten):
             if note:
                 self.stderr.write(note, style_func=str)
@@ -115,6 +134,12 @@ class Command(BaseCommand):
             self.stdout.write("\n".join(text_lines(plan)))
         if plan.exit_code:
             sys.exit(plan.exit_code)
+
+    def _say_nothing_to_judge(self, why: str, options: dict) -> None:
+        plain = {"method": METHOD, "rule": options["rule"], "outcome": NOTHING_TO_JUDGE}
+        told = json.dumps(plain | {"notes": [why]}, indent=2)
+        self.stdout.write(told if options["json"] else f"Nothing to judge: {why}.")
+        sys.exit(2)
 
 
 def length_mm(text: str) -> float:
@@ -140,13 +165,15 @@ def plain_number(text: str) -> float:
 
 
 def planned(options: dict) -> tuple[JointFile, Plan]:
-    """The joint and its plan. Raises BadInput."""
+    """The joint and its plan. Raises BadInput, NothingToJudge."""
     chosen = plan_options(options)
     file, readings = read_joint_files(options)
     gaps = [_mm(reading.gap_nm) for reading in readings.readings]
     flushes = [_mm(reading.flush_nm) for reading in readings.readings]
     try:
         return file, plan_fit(file.joint, gaps, flushes, chosen)
+    except NothingToJudge:
+        raise
     except (NothingSeen, NoFeasibleMotion) as why:
         name = options["readings"] if isinstance(why, NothingSeen) else "plan_fit"
         raise BadInput(f"{name}: {why}") from why
@@ -223,6 +250,13 @@ def as_plain(plan: Plan, options: dict) -> dict:
             if station.flush_now is not None
         ],
         "outcome": plan.outcome,
+        "judged": {
+            "with_limits": plan.limited,
+            "measured": plan.measured,
+            "complete": plan.complete,
+            "by": "the readings after the exact move, in whole nanometers",
+        },
+        "move": _move(plan.move),
         "settled": plan.settled,
         "notes": list(plan.notes),
     }
@@ -239,7 +273,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
 def _fit(fit: Fit | None, *names: str) -> dict | None:
     if fit is None:
         return None
-    return {name: _round(getattr(fit.move, name)) for name in names} | {
+    return {name: _told(name, getattr(fit.move, name)) for name in names} | {
         "worst_before": _round(fit.worst_before),
         "worst_after": _round(fit.worst_after),
         "conforms": fit.conforms,
@@ -256,7 +290,7 @@ def _trim(plan: Plan) -> dict | None:
     return {
         "needed": trim.needed,
         "possible": trim.possible,
-        **{name: _round(getattr(trim.move, name)) for name in names},
+        **{name: _told(name, getattr(trim.move, name)) for name in names},
         "area_mm2": _round(trim.area_mm2),
         "build_up_mm2": _round(trim.build_up_mm2),
         "unresolved_mm2": _round(trim.unresolved_mm2),
@@ -277,7 +311,20 @@ def _trim(plan: Plan) -> dict | None:
 
 
 def _amounts(move: Move) -> dict:
-    return {name: _round(amount) for name, amount in move.amounts}
+    return {
+        name: _told("mm" if not motion.turns else "deg", amount)
+        for (name, amount), motion in zip(move.amounts, move.motions, strict=True)
+    }
+
+
+def _move(move: Move) -> dict:
+    """The whole move as one rotation about a point, then a shift: what was judged."""
+    about, shift, matrix = move.whole()
+    return {
+        "about_mm": [_round(v) for v in about],
+        "shift_mm": [round(v, DIGITS_MM) + 0.0 for v in shift],
+        "rotation": [[round(v, 15) + 0.0 for v in row] for row in matrix],
+    }
 
 
 def text_lines(plan: Plan) -> list[str]:
@@ -305,9 +352,12 @@ def text_lines(plan: Plan) -> list[str]:
         )
     if plan.probability is not None:
         chance = f"{plan.probability:.3f}"
-        lines.append(f"Probability that all conform after this: {chance}.")
+        all_of_it = "all conform" if plan.complete else "what was measured conforms"
+        lines.append(f"Probability that {all_of_it} after this: {chance}.")
     lines += [f"Note: {note}." for note in plan.notes]
-    return [*lines, OUTCOMES[plan.outcome]]
+    if plan.complete:
+        return [*lines, OUTCOMES[plan.outcome]]
+    return [*lines, OF_WHAT_WAS_MEASURED[plan.outcome], "Not everything was measured."]
 
 
 def _table(plan: Plan) -> list[str]:
@@ -338,6 +388,11 @@ def _table(plan: Plan) -> list[str]:
 
 def _mm(nm: int | None) -> float | None:
     return None if nm is None else nm / NM_PER["mm"]
+
+
+def _told(name: str, amount: float) -> float:
+    """An amount with the digits by which it was judged."""
+    return round(amount, DIGITS_DEG if name.endswith("deg") else DIGITS_MM) + 0.0
 
 
 def _round(value: float | None) -> float | None:
