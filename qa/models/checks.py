@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Entry, Fact, Unit
 
-from .fitups import FitUp
+from .fitups import FitUp, held_in_words
 from .instruments import Instrument
 from .joints import Station
 
@@ -50,6 +50,8 @@ class Check(Fact):
     probe_nm = models.BigIntegerField(null=True, blank=True)
     temperature_mc = models.IntegerField(null=True, blank=True)
     in_acceptance_condition = models.BooleanField(default=False)
+    # How it is held, where the fit-up, opened earlier, does not state it.
+    held = models.JSONField(default=list, blank=True)
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:
@@ -71,6 +73,11 @@ class Check(Fact):
     @property
     def label(self) -> str:
         return f"FC-{self.number:04d}"
+
+    @property
+    def held_text(self) -> str:
+        """How the part was held in this check, as one line."""
+        return held_in_words(self.held or self.fit_up.held)
 
 
 class CheckFinish(Fact):

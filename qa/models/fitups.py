@@ -1,7 +1,7 @@
 """Fit-ups: a part placed against its surround, held in one way, until that changes."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Airframe, Fact, Part
@@ -17,6 +17,22 @@ class FitUpReason(models.TextChoices):
     TRIM = "trim", _("trimmed")
     SWAP = "swap", _("part swapped")
     HELD = "held", _("held another way")
+
+
+def held_in_words(held: list[dict]) -> str:
+    """What holds a part, as one line."""
+    return "; ".join(
+        " ".join(
+            str(word)
+            for word in (
+                item.get("count") or "",
+                item.get("kind", ""),
+                item.get("where", ""),
+            )
+            if word != ""
+        )
+        for item in held
+    )
 
 
 class FitUp(Fact):
@@ -36,6 +52,9 @@ class FitUp(Fact):
     # Unit motions of this condition, when not those of the joint revision.
     motions = models.JSONField(null=True, blank=True)
     note = models.CharField(max_length=400, blank=True)
+    # What was questioned (shop.actions.places), and the reason that was stated.
+    questions = models.CharField(max_length=60, blank=True)
+    why = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ("airframe", "joint", "-number")
@@ -47,6 +66,14 @@ class FitUp(Fact):
                 condition=Q(reason__in=FitUpReason.values),
                 name="fit_up_reason_known",
             ),
+            models.CheckConstraint(
+                condition=Q(questions="") | ~Q(why=""),
+                name="fit_up_questioned_with_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(surround_part__isnull=True) | ~Q(surround_part=F("part")),
+                name="fit_up_not_its_own_surround",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -55,15 +82,4 @@ class FitUp(Fact):
     @property
     def held_text(self) -> str:
         """How the part was held, as one line."""
-        return "; ".join(
-            " ".join(
-                str(word)
-                for word in (
-                    item.get("count") or "",
-                    item.get("kind", ""),
-                    item.get("where", ""),
-                )
-                if word != ""
-            )
-            for item in self.held
-        )
+        return held_in_words(self.held)

@@ -10,6 +10,7 @@ from qa.numeric import outline
 from shop.models import Airframe
 
 from . import history, maps, rounds, staleness
+from .epochs import Epoch
 from .plan_texts import run_words
 from .staleness import JointState
 
@@ -80,6 +81,8 @@ class JointNow:
     proposed: tuple[str, ...]
     witness_words: str
     why: str
+    bar: str
+    off: str
     rounds: list[RoundRow]
     lines: list[RoundLine]
     shown: int | None
@@ -136,7 +139,9 @@ def joint_now(
         first=state.to_measure,
         proposed=state.proposed if state.now.stale else (),
         witness_words=_witness_words(state, unit),
-        why=state.now.why,
+        why=state.now.told,
+        bar=_barred(state.now) if state.now.bar and state.now.stale else "",
+        off=state.off,
         rounds=[_round(one, unit, one.number == shown) for one in reversed(done)],
         lines=_lines(done, shown, unit),
         shown=shown,
@@ -239,10 +244,12 @@ def _counts(stations: list[StationNow]) -> dict:
 
 
 def _witness_words(state: JointState, unit: str) -> str:
-    """What the witnesses of the newest state say, in a sentence."""
-    seen = state.now.witnesses
-    if not state.now.before or not state.now.measured:
+    """What the witnesses of the newest state say, in sentences."""
+    seen, epoch = state.now.witnesses, state.now
+    if not epoch.before or not epoch.measured:
         return ""
+    if epoch.bar:
+        return _barred(epoch)
     if seen.repeatability_nm is None:
         return (
             "Nothing states how well a reading repeats here, neither the joint nor the "
@@ -258,12 +265,31 @@ def _witness_words(state: JointState, unit: str) -> str:
             f"The part sits otherwise than before: not within {within} at {told}. "
             "Every station has to be measured again."
         )
-    if seen.keep:
-        names = run_words(state.seam, set(seen.repeated))
-        return f"Witnesses {names} repeat within {within}: uncut stations are kept."
+    told = []
+    for kind in Kind.values:
+        if not any(key[1] == kind for key in epoch.before):
+            continue
+        word = Kind(kind).label
+        names = seen.by_kind.get(kind, ())
+        if kind in seen.kinds:
+            where = run_words(state.seam, set(names))
+            told.append(
+                f"Witnesses {where} repeat within {within} in {word}: uncut stations "
+                f"are kept for {word}."
+            )
+        else:
+            told.append(
+                f"{len(names)} of 3 well-spread witnesses repeat within {within} in "
+                f"{word} so far."
+            )
+    return " ".join(told)
+
+
+def _barred(epoch: Epoch) -> str:
+    """Why no witness speaks here."""
     return (
-        f"{len(seen.repeated)} of 3 well-spread witnesses repeat within {within} so "
-        "far."
+        f"Since it was measured before: {epoch.bar}. No witness can speak for another "
+        "station across that: every station has to be measured again."
     )
 
 
@@ -285,7 +311,7 @@ def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
         apart = f"{size} at {worst.label}"
     return RoundRow(
         number=one.number,
-        began_at=epoch.fit_up.entry.received_at,
+        began_at=epoch.began_at or epoch.fit_up.entry.received_at,
         words="; ".join(one.words),
         measured=len({label for label, _ in epoch.measured}),
         conforms=verdicts.count("conforms"),

@@ -26,7 +26,8 @@ from qa.models import (
 from qa.numeric import cut_line
 from shop.models import Airframe
 
-from . import maps
+from . import maps, touched
+from .touched import Touches
 
 FIT_UP = (
     "entry__by",
@@ -77,6 +78,11 @@ class Seam:
             )
         return cut_line.depth_along(cuts, at, of.length, revision.closed)
 
+    def cut_at(self, depths) -> set[str]:
+        """Labels of the stations at which something came off."""
+        pairs = zip(self.stations, depths, strict=True)
+        return {station.label for station, depth in pairs if depth > 1e-6}
+
 
 @dataclass
 class History:
@@ -87,10 +93,12 @@ class History:
     fit_ups: dict[int, list[FitUp]] = field(default_factory=dict)
     seams: dict[int, Seam] = field(default_factory=dict)
     checks: dict[int, list[Check]] = field(default_factory=dict)
-    readings: dict[int, list[tuple[str, Reading]]] = field(default_factory=dict)
+    # (station label, reading, whether another one clashes with it)
+    readings: dict[int, list[tuple[str, Reading, bool]]] = field(default_factory=dict)
     cuts: dict[tuple[int, str], list[TrimCut]] = field(default_factory=dict)
     moves: dict[int, list[AppliedMove]] = field(default_factory=dict)
     cut_before: dict[tuple[int, str, int], list[TrimCut]] = field(default_factory=dict)
+    touches: Touches = field(default_factory=Touches)
 
     def latest(self, joint: Joint) -> FitUp | None:
         rows = self.fit_ups.get(joint.pk)
@@ -106,6 +114,20 @@ class History:
             for side in Side.values
             if (fit_up.pk, side) in self.cuts
         }
+
+    def cut_at_all(self, fit_up: FitUp) -> bool:
+        return any((fit_up.pk, side) in self.cuts for side in Side.values)
+
+    def cut_elsewhere(self, after: FitUp, seam: Seam) -> frozenset[str]:
+        """Labels cut on another airframe in the fit-up before this one of there."""
+        cut = set()
+        for cuts in self.cut_before.values():
+            one = cuts[0].fit_up
+            there = (one.airframe_id, one.joint_id, one.number + 1)
+            if there == (after.airframe_id, after.joint_id, after.number):
+                pairs = [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in cuts]
+                cut |= seam.cut_at(seam.depths(pairs, self.seams[one.revision_id]))
+        return frozenset(cut)
 
     def lost(self, joint: Joint, part_id: int | None, side: str, seam: Seam):
         """Depth (n,) mm that a serial has lost on one side of a joint, ever."""
@@ -127,7 +149,7 @@ def joints_of_part(airframe: Airframe, part_id: int) -> list[Joint]:
 
 
 def load(airframe: Airframe, joints: list[Joint]) -> History:
-    """Return the history of joints on an airframe, in six statements."""
+    """Return the history of joints on an airframe, in 13 statements."""
     found = History(airframe, joints)
     here = {"fit_up__airframe": airframe, "fit_up__joint__in": joints}
     fit_ups = FitUp.objects.filter(airframe=airframe, joint__in=joints)
@@ -154,8 +176,10 @@ def load(airframe: Airframe, joints: list[Joint]) -> History:
     ).select_related("reading")
     labels = {s.pk: s.label for seam in found.seams.values() for s in seam.stations}
     for one in rows:
-        pair = labels[one.station_id], one.reading
-        found.readings.setdefault(one.fit_check_id, []).append(pair)
+        told = labels[one.station_id], one.reading, one.clash
+        found.readings.setdefault(one.fit_check_id, []).append(told)
+    own = [one for rows in found.fit_ups.values() for one in rows]
+    found.touches = touched.load(own, joints)
     return found
 
 

@@ -202,7 +202,7 @@ def steps(worked: Worked, unit: str) -> list[str]:
         else:
             told.append(f"{sentence[0].upper()}{sentence[1:]}.")
     if told:
-        told.append(_measure_step(worked))
+        told.append(_measure_step(worked, moved=bool(moves) and share > 0))
     return told or ["Nothing: it conforms where it sits."]
 
 
@@ -252,14 +252,15 @@ def run_words(seam: Seam, labels) -> str:
     return ("station " if len(rows) == 1 else "stations ") + ", ".join(told)
 
 
-def _measure_step(worked: Worked) -> str:
+def _measure_step(worked: Worked, *, moved: bool) -> str:
     seam = worked.main.state.seam
     cut = [
         one.label
         for joint, _, one in worked.stations()
         if joint is worked.main and worked.bite(one).bite > 0
     ]
-    if not cut:
+    if moved or not cut:
+        # Also with a cut beside it: no witness speaks across a move.
         return "Measure every station again: a move makes all of them stale."
     return (
         f"Measure again: three witness stations that were not cut first, then "

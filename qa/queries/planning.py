@@ -17,7 +17,7 @@ from shop.models import Part, StructuralClass
 
 from . import history, rounds
 from .history import History
-from .staleness import JointState, how_held, states
+from .staleness import JointState, states
 
 RELATED = (
     "entry__by",
@@ -171,7 +171,11 @@ def work_out(check: Check, wish: Wish | None = None) -> Worked:
     habits = PlanHabits.objects.first() or PlanHabits()
     found = states(rows)
     live = any(one.pk == check.pk for one in found[fit_up.joint_id].now.checks)
-    if not live:
+    off_at = None if live else found[fit_up.joint_id].taken_off_after(check)
+    if off_at:
+        # On the bench, to be cut as was planned while it hung.
+        live, found = True, states(rows, until=off_at - 1)
+    elif not live:
         found = states(rows, until=check.entry.pk)
         found = {fit_up.joint_id: found[fit_up.joint_id]}
     main = _planned(rows, found.pop(fit_up.joint_id), check)
@@ -209,7 +213,7 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
         name = state.joint.number
         if not state.now.values or not state.now.checks:
             left_out.append(f"{name} was not measured since the part last changed")
-        elif how_held(state.fit_up) != how_held(main.state.fit_up):
+        elif state.held_now != main.state.held_now:
             left_out.append(f"{name} was measured with the part held another way")
         elif state.now.checks[-1].finish != main.check.finish:
             left_out.append(f"{name} was measured in another state of finish")

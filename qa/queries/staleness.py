@@ -1,90 +1,34 @@
 """What is still true of a joint on an airframe, what went stale, and why.
 
 After a refit, a change of how the part is held, an applied move, a shim or a trim every
-station of that part's joints is stale. Three well-spread witness stations that were not
-cut and repeat within the stated repeatability keep the other uncut ones (design 4.4).
-One witness that does not repeat keeps nothing: the part sits otherwise than before.
+station of that part's joints is stale; so too when either side is taken off, put back,
+swapped, held or scrapped: place and fit are one history (`touched`). Three well-spread
+witness stations may keep the uncut ones (`witnesses`), never across a move, another way
+of holding or another surround (design 4.4).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision, Reading
-from qa.numeric import witness
+from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision
 from shop.models import Airframe
 
-from . import history
+from . import history, witnesses
+from .epochs import Epoch, Key, Stale, Value, Witnesses, how_held
 from .history import History, Seam
+from .touched import WORDS, Touch
 
-WORDS = {
-    FitUpReason.FIRST: "first fit-up",
-    FitUpReason.REFIT: "taken off and refitted",
-    FitUpReason.MOVE: "moved",
-    FitUpReason.SHIM: "shimmed",
-    FitUpReason.TRIM: "trimmed",
-    FitUpReason.SWAP: "swapped for another serial",
-    FitUpReason.HELD: "held another way",
-}
-
-Key = tuple[str, str]  # (station label, "gap" or "flush")
-
-
-@dataclass(frozen=True)
-class Value:
-    """A reading that stands: measured in this state, or carried by witnesses."""
-
-    reading: Reading
-    check: Check
-    fit_up: FitUp
-    carried: bool = False
-
-
-@dataclass(frozen=True)
-class Stale:
-    """A reading that stood once, and what happened since."""
-
-    value: Value
-    why: str
-
-
-@dataclass(frozen=True)
-class Witnesses:
-    """What the stations measured again say about those that were not.
-
-    `repeated` are the labels that did, `apart` those that did not with the difference
-    in nm. `repeatability_nm` is None where nothing is known to compare with.
-    """
-
-    repeated: tuple[str, ...] = ()
-    apart: tuple[tuple[str, str, int], ...] = ()
-    repeatability_nm: int | None = None
-    spread: bool = False
-
-    @property
-    def keep(self) -> bool:
-        return self.spread and not self.apart
-
-
-@dataclass
-class Epoch:
-    """A stretch of time in which nothing changed for the joint.
-
-    `fit_up` is the joint's own, `began` the number of the entry that began it, `cut`
-    the labels cut on the way into it and `left` the fit-ups that were left on that way.
-    `before` stood when it began, `measured` was taken in it, `values` stand at its end.
-    """
-
-    fit_up: FitUp
-    began: int
-    why: str
-    swapped: bool
-    cut: frozenset[str] = frozenset()
-    left: list[FitUp] = field(default_factory=list)
-    checks: list[Check] = field(default_factory=list)
-    before: dict[Key, Value] = field(default_factory=dict)
-    measured: dict[Key, Value] = field(default_factory=dict)
-    values: dict[Key, Value] = field(default_factory=dict)
-    stale: dict[Key, Stale] = field(default_factory=dict)
-    witnesses: Witnesses = Witnesses()
+__all__ = [
+    "WORDS",
+    "Epoch",
+    "JointState",
+    "Stale",
+    "Value",
+    "Witnesses",
+    "part_fitted",
+    "state_of_joint",
+    "states",
+    "states_of_part",
+]
 
 
 @dataclass
@@ -108,19 +52,27 @@ class JointState:
     @property
     def proposed(self) -> tuple[str, ...]:
         """Three uncut stations to measure first: together they may keep the rest."""
-        rows = self.seam.rows
-        known = sorted(
-            {
-                rows[label]
-                for (label, _), one in self.now.before.items()
-                if label in rows
-                and label not in self.now.cut
-                and one.fit_up.revision_id == self.revision.pk
-            }
-        )
-        places = [self.seam.s[row] for row in known]
-        best = witness.choose(places, self.seam.length, self.revision.closed)
-        return tuple(self.seam.stations[known[k]].label for k in best)
+        return witnesses.proposed(self.now, self.seam)
+
+    @property
+    def held_now(self) -> list:
+        """How it is held, as the newest check says, else its fit-up."""
+        said = self.now.checks[-1].held if self.now.checks else []
+        return how_held(said or self.fit_up.held)
+
+    @property
+    def off(self) -> str:
+        """What is not in place now, "" when part and surround are."""
+        return "; ".join(self.now.off.values())
+
+    def taken_off_after(self, check: Check) -> int | None:
+        """The entry that took a side off, where that alone happened since a check: what
+        is then cut on the bench is still cut by its plan. None otherwise."""
+        later = [x for x in self.epochs if x.began > check.entry.pk]
+        had = [x for x in self.epochs if check in x.checks]
+        if not later or not had or had[-1] is not self.epochs[-1 - len(later)]:
+            return None
+        return later[0].began if all(x.only_off for x in later) else None
 
     @property
     def to_measure(self) -> list[str]:
@@ -165,31 +117,19 @@ def states(rows: History, until: int | None = None) -> dict[int, JointState]:
     return found
 
 
-def how_held(fit_up: FitUp) -> list:
-    """How a part was held, so that two fit-ups can be compared."""
-    return sorted(
-        (one.get("kind", ""), str(one.get("where", "")).strip(), one.get("count") or 0)
-        for one in fit_up.held
-    )
-
-
 def _epochs(rows: History, joint: Joint, until: int | None) -> list[Epoch]:
     """The epochs of a joint, each with its checks, before anything is worked out."""
     own = rows.fit_ups.get(joint.pk, [])
-    events = [(one.entry.pk, one, None) for one in own]
-    events += [(one.entry.pk, None, one) for one in _elsewhere(rows, joint, own)]
+    events = [(one.entry.pk, one) for one in own]
+    events += [(one.at, one) for one in rows.touches.of(joint, rows.airframe.pk, own)]
     epochs: list[Epoch] = []
-    before: FitUp | None = None
-    for began, mine, other in sorted(events, key=lambda event: event[0]):
+    for began, event in sorted(events, key=lambda event: event[0]):
         if until is not None and began > until:
             break
-        swapped = bool(mine and before and before.part_id != mine.part_id)
-        epoch = Epoch(mine or before, began, _why(mine, other), swapped)
-        if mine and before and not swapped:
-            epoch.cut = _cut(rows, before, rows.seams[mine.revision_id])
-            epoch.left = [before]
-        epochs.append(epoch)
-        before = epoch.fit_up
+        if isinstance(event, Touch):
+            epochs.append(_touched(rows, event, epochs[-1]))
+        else:
+            epochs.append(_opened(rows, event, epochs[-1] if epochs else None))
     for fit_up in own:
         mine = [epoch for epoch in epochs if epoch.fit_up is fit_up]
         for check in rows.checks.get(fit_up.pk, []) if mine else []:
@@ -198,37 +138,60 @@ def _epochs(rows: History, joint: Joint, until: int | None) -> list[Epoch]:
     return epochs
 
 
-def _why(mine: FitUp | None, other: FitUp | None) -> str:
-    if mine:
-        return f"{WORDS[mine.reason]} (fit-up {mine.number})"
-    words = WORDS[other.reason] if other.reason != "first" else WORDS["held"]
-    return f"the part was {words} at {other.joint.number} (fit-up {other.number})"
+def _opened(rows: History, mine: FitUp, last: Epoch | None) -> Epoch:
+    """The epoch that a fit-up of the joint itself opens."""
+    before = last.fit_up if last else None
+    why = f"{WORDS[mine.reason]} (fit-up {mine.number})"
+    swapped = bool(before and before.part_id != mine.part_id)
+    epoch = Epoch(mine, mine.entry.pk, mine.entry.received_at, why, swapped)
+    if before and not swapped:
+        if mine.reason == FitUpReason.TRIM and rows.cut_at_all(before):
+            # What is cut lies on the bench: that was recorded, it is not on again.
+            epoch.off = dict(last.off)
+        epoch.cut = _cut(rows, before, rows.seams[mine.revision_id])
+        epoch.left = [before]
+        epoch.bar = _bar(rows, before, mine)
+    return epoch
 
 
-def _elsewhere(rows: History, joint: Joint, own: list[FitUp]):
-    """Fit-ups at other joints that moved, cut or held this part another way."""
-    if not own:
-        return
-    for other_key, others in rows.fit_ups.items():
-        if other_key == joint.pk:
-            continue
-        for other in others:
-            mine = [one for one in own if one.entry.pk < other.entry.pk]
-            if not mine or other.part_id != mine[-1].part_id:
-                continue
-            told = other.reason != FitUpReason.FIRST
-            if told or how_held(other) != how_held(mine[-1]):
-                yield other
+def _bar(rows: History, before: FitUp, mine: FitUp) -> str:
+    """Why no witness can speak across the way from one fit-up to the next."""
+    if mine.reason in (FitUpReason.MOVE, FitUpReason.SHIM) or rows.moves.get(before.pk):
+        return WORDS[FitUpReason.MOVE]
+    if None not in (before.surround_part_id, mine.surround_part_id) and (
+        before.surround_part_id != mine.surround_part_id
+    ):
+        return "another surround"
+    if mine.reason == FitUpReason.HELD or _rehung(before, mine):
+        return WORDS[FitUpReason.HELD]
+    return ""
+
+
+def _rehung(before: FitUp, mine: FitUp) -> bool:
+    """Whether the two state how the part is held, and not the same."""
+    return how_held(before.held) != how_held(mine.held)
+
+
+def _touched(rows: History, touch: Touch, last: Epoch) -> Epoch:
+    """The epoch that begins when one of the serials is touched otherwise."""
+    epoch = Epoch(last.fit_up, touch.at, touch.when, touch.why, False, touch.bar)
+    epoch.off = dict(last.off)
+    if touch.off:
+        epoch.off[touch.off] = touch.why
+    epoch.off.pop(touch.on, None)
+    epoch.only_off = bool(touch.off) and not touch.bar and touch.fit_up is None
+    other = touch.fit_up
+    if other and other.joint_id == last.fit_up.joint_id:
+        # It was cut there, along the same seam, before this fit-up on that airframe.
+        seam = rows.seams[last.fit_up.revision_id]
+        epoch.cut = rows.cut_elsewhere(other, seam)
+    return epoch
 
 
 def _cut(rows: History, before: FitUp, seam: Seam) -> frozenset[str]:
     cut = set()
     for depths in rows.cut_in(before, seam).values():
-        cut.update(
-            station.label
-            for station, depth in zip(seam.stations, depths, strict=True)
-            if depth > 1e-6
-        )
+        cut |= seam.cut_at(depths)
     return frozenset(cut)
 
 
@@ -243,16 +206,19 @@ def _fold(rows: History, epochs: list[Epoch]) -> None:
         if waiting:
             epoch.cut |= waiting.cut
             epoch.left = [*waiting.left, *epoch.left]
+            epoch.bar = epoch.bar or waiting.bar
+            epoch.since = [*waiting.since, *epoch.since]
         epoch.before = values
         for check in epoch.checks:
-            for label, reading in rows.readings.get(check.pk, []):
+            for label, reading, clash in rows.readings.get(check.pk, []):
                 if reading.value_nm is not None:
-                    key = (label, reading.kind)
-                    epoch.measured[key] = Value(reading, check, epoch.fit_up)
-        epoch.witnesses = _witnesses(rows, epoch)
-        epoch.values = {**_carried(epoch), **epoch.measured}
+                    epoch.measured[label, reading.kind] = Value(
+                        reading, check, epoch.fit_up, clash=clash
+                    )
+        epoch.witnesses = witnesses.heard(epoch, rows.seams[epoch.fit_up.revision_id])
+        epoch.values = {**witnesses.carried(epoch), **epoch.measured}
         for key, value in values.items():
-            stale[key] = Stale(value, epoch.why)
+            stale[key] = Stale(value, epoch.told)
         for key in epoch.values:
             stale.pop(key, None)
         epoch.stale = dict(stale)
@@ -261,47 +227,3 @@ def _fold(rows: History, epochs: list[Epoch]) -> None:
         else:
             # Nothing was measured: what stood before is still what can be repeated.
             waiting = epoch
-
-
-def _witnesses(rows: History, epoch: Epoch) -> Witnesses:
-    seam = rows.seams[epoch.fit_up.revision_id]
-    within = _repeatability(epoch)
-    apart, again = [], {}
-    for key, now in epoch.measured.items():
-        label, kind = key
-        before = epoch.before.get(key)
-        if before is None or label in epoch.cut or label not in seam.rows:
-            continue
-        if before.reading.station_id != now.reading.station_id or within is None:
-            continue
-        difference = now.reading.value_nm - before.reading.value_nm
-        again.setdefault(label, []).append(abs(difference) <= within)
-        if abs(difference) > within:
-            apart.append((label, kind, difference))
-    repeated = tuple(label for label in seam.rows if all(again.get(label, [False])))
-    places = [seam.s[seam.rows[label]] for label in repeated]
-    spread = witness.well_spread(places, seam.length, seam.revision.closed)
-    return Witnesses(repeated, tuple(apart), within, spread)
-
-
-def _repeatability(epoch: Epoch) -> int | None:
-    """What two readings may differ by: as the revision states, else twice u."""
-    stated = epoch.fit_up.revision.repeatability_nm
-    if stated is not None:
-        return stated
-    known = [check.u_nm for check in epoch.checks if check.u_nm is not None]
-    return 2 * max(known) if known else None
-
-
-def _carried(epoch: Epoch) -> dict[Key, Value]:
-    """What the witnesses keep: uncut stations, in the kinds that were witnessed."""
-    if not epoch.witnesses.keep:
-        return {}
-    seen = {kind for _, kind in epoch.measured}
-    return {
-        (label, kind): Value(old.reading, old.check, old.fit_up, carried=True)
-        for (label, kind), old in epoch.before.items()
-        if label not in epoch.cut
-        and kind in seen
-        and old.fit_up.revision_id == epoch.fit_up.revision_id
-    }

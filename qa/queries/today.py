@@ -2,26 +2,23 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from qa.models import (
     CheckState,
-    FitUp,
-    FitUpReason,
     Instrument,
     InstrumentStatus,
     NonconformanceState,
-    Reading,
     State,
 )
 from shop.models import Person
 from shop.queries.changes import Changes, changes
-from shop.queries.today import AHEAD, Floor, Item, Listed, floor, listed
+from shop.queries.today import AHEAD, MOST, Floor, Item, Listed, floor, listed
 
 from . import checks, nonconformances
+from .waiting import Changed, joints_to_measure_again
 
 FEW = 6
 
@@ -76,46 +73,14 @@ def _calibration() -> Listed:
     )
 
 
-def joints_to_measure_again():
-    """Newest fit-ups of joints where nothing was measured since the part was changed.
-
-    Changed means refitted, moved, shimmed, trimmed or held another way, here or at
-    another joint of the same part on the same airframe (design 4.4). Which stations
-    are stale once somebody began to measure, the page of the joint works out.
-    """
-    part_on_airframe = {"part": OuterRef("part"), "airframe": OuterRef("airframe")}
-    joint_on_airframe = {"joint": OuterRef("joint"), "airframe": OuterRef("airframe")}
-    later = FitUp.objects.filter(**joint_on_airframe, number__gt=OuterRef("number"))
-    changed = (
-        FitUp.objects.filter(**part_on_airframe)
-        .exclude(reason=FitUpReason.FIRST)
-        .order_by("-entry__pk")
-    )
-    read = Reading.objects.filter(
-        fit_check__fit_up__joint=OuterRef("joint"),
-        fit_check__fit_up__airframe=OuterRef("airframe"),
-        value_nm__isnull=False,
-    )
-    since = read.filter(entry__pk__gt=OuterRef("changed"))
-    return (
-        FitUp.objects.filter(~Exists(later), Exists(read))
-        .annotate(
-            changed=Subquery(changed.values("entry__pk")[:1]),
-            why=Subquery(changed.values("reason")[:1]),
-            changed_at=Subquery(changed.values("entry__received_at")[:1]),
-        )
-        .filter(changed__isnull=False)
-        .filter(~Exists(since))
-        .select_related("joint", "airframe", "part")
-        .order_by("changed")
-    )
-
-
 def _measure_again() -> Listed:
-    def shape(one: FitUp) -> Item:
-        url = reverse("joint_on_airframe", args=[one.joint_id, one.airframe_id])
-        label = f"{one.airframe.serial}, {one.joint.number} {one.joint.name}"
-        note = f"{one.part.serial}: {FitUpReason(one.why).label}"
-        return Item(label, note, url, one.changed_at)
+    def shape(one: Changed) -> Item:
+        fit_up = one.fit_up
+        url = reverse("joint_on_airframe", args=[fit_up.joint_id, fit_up.airframe_id])
+        joint = f"{fit_up.joint.number} {fit_up.joint.name}"
+        note = f"{fit_up.part.serial}: {one.why}"
+        return Item(f"{fit_up.airframe.serial}, {joint}", note, url, one.when)
 
-    return listed(_("Joints to measure again"), joints_to_measure_again(), shape)
+    rows = joints_to_measure_again()
+    title = str(_("Joints to measure again"))
+    return Listed(title, [shape(one) for one in rows[:MOST]], len(rows))

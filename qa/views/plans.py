@@ -188,7 +188,10 @@ def trim(request, uuid):
     if request.method == "POST":
         done, _opened = attempt(form, act)
         if done:
-            messages.success(request, _("Recorded. Measure again: witnesses first."))
+            told = _("Recorded. Measure again: witnesses first.")
+            if form.cleaned_data.get("moved") == "yes":
+                told = _("Recorded. It was moved: measure every station again.")
+            messages.success(request, told)
             return redirect(_back_to_joint(check))
     context = {
         "form": form,

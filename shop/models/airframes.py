@@ -37,6 +37,12 @@ class Airframe(models.Model):
         return self.serial
 
 
+class Hand(models.TextChoices):
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+    NONE = "none", _("no hand")
+
+
 class Position(models.Model):
     """A place on every airframe of a type: fuselage / door / hatch."""
 
@@ -46,6 +52,10 @@ class Position(models.Model):
     )
     code = models.CharField(_("code"), max_length=40)
     name = models.CharField(_("name"), max_length=120)
+    # What belongs here: a part of the other hand never does, one of another number asks
+    # for a reason. Nothing stated: what sat here before tells.
+    hand = models.CharField(_("hand"), max_length=5, choices=Hand, default=Hand.NONE)
+    part_number = models.CharField(_("part number"), max_length=60, blank=True)
     # Where the weight of what sits here acts, aft of the datum.
     arm_nm = models.BigIntegerField(null=True, editable=False)
     arm_text = models.CharField(_("arm"), max_length=40, blank=True)
@@ -64,16 +74,13 @@ class Position(models.Model):
                 condition=Q(parent__isnull=True) | ~Q(parent=F("id")),
                 name="position_not_its_own_parent",
             ),
+            models.CheckConstraint(
+                condition=Q(hand__in=Hand.values), name="position_hand_known"
+            ),
         ]
 
     def __str__(self) -> str:
         return self.path
-
-
-class Hand(models.TextChoices):
-    LEFT = "left", _("left")
-    RIGHT = "right", _("right")
-    NONE = "none", _("no hand")
 
 
 class StructuralClass(models.TextChoices):
@@ -197,6 +204,20 @@ class PlacementAct(Fact):
     position = models.ForeignKey(Position, models.PROTECT, related_name="+")
     placed = models.BooleanField()
     note = models.CharField(max_length=200, blank=True)
+    # What was questioned (shop.actions.places); the reason stated is the note.
+    questions = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(questions="") | ~Q(note=""),
+                name="placement_questioned_with_a_reason",
+            ),
+            models.CheckConstraint(
+                condition=Q(placed=True) | ~Q(note=""),
+                name="placement_removed_with_a_reason",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.part_id} {'in' if self.placed else 'out of'} {self.position_id}"

@@ -37,11 +37,11 @@ def even(count=8, gap="2.20", **but) -> dict:
     return told | {label.removeprefix("s"): value for label, value in but.items()}
 
 
-def cut(by, check: Check, depths: dict, **said):
+def cut(by, check: Check, depths: dict, side="part", **said):
     """Record depths in mm by station, and return the fit-up that it opened."""
     loaded = planned(check)
     taken = [
-        Taken(loaded, label, "part", text, "mm", mm(float(text)))
+        Taken(loaded, label, side, text, "mm", mm(float(text)))
         for label, text in depths.items()
     ]
     return trimming.record_trim(by=by, checks=[loaded], taken=taken, **said)[0]

@@ -182,7 +182,7 @@ def test_two_joints_of_one_part_are_planned_together(engineer):
     check = a_check(engineer, joint)
     first = check.fit_up
     other = make_joint(engineer, make_stations(8, size=(600, 300, 40)),
-                       type=joint.type, name="Right edge")  # fmt: skip
+                       position=joint.position, name="Right edge")  # fmt: skip
     second = make_check(
         engineer,
         make_fit_up(engineer, other, airframe=first.airframe, part=first.part),
@@ -210,7 +210,7 @@ def cut_both(by, view):
 def test_a_joint_measured_held_another_way_is_left_out_and_said(engineer):
     check = a_check(engineer, held=[{"kind": "cleco", "where": "", "count": 4}])
     first = check.fit_up
-    other = make_joint(engineer, 8, type=first.joint.type)
+    other = make_joint(engineer, 8, position=first.joint.position)
     fit_up = make_fit_up(engineer, other, airframe=first.airframe, part=first.part)
     second = make_check(engineer, fit_up)
     read_at(second, even())

@@ -174,7 +174,7 @@ def test_a_move_at_one_joint_makes_the_part_stale_at_another(engineer):
     check = a_check(engineer)
     read_at(check, even())
     first = check.fit_up
-    hinge = make_joint(engineer, 6, type=first.joint.type, name="Door to hinge")
+    hinge = make_joint(engineer, 6, position=first.joint.position, name="To hinge")
     make_fit_up(engineer, hinge, airframe=first.airframe, part=first.part)
     assert not stale_labels(state_of(check))
     make_fit_up(
@@ -193,7 +193,7 @@ def test_the_same_part_held_another_way_at_another_joint_is_stale(engineer):
     check = a_check(engineer, held=[{"kind": "cleco", "where": "1, 4", "count": 2}])
     read_at(check, even())
     first = check.fit_up
-    hinge = make_joint(engineer, 6, type=first.joint.type)
+    hinge = make_joint(engineer, 6, position=first.joint.position)
     make_fit_up(
         engineer, hinge, airframe=first.airframe, part=first.part,
         held=[{"kind": "hinge", "where": "", "count": 2}],
@@ -256,7 +256,7 @@ def test_the_number_of_statements_does_not_grow_with_rounds(engineer):
             joints = history.joints_of_part(fit_up.airframe, fit_up.part_id)
             staleness.states(history.load(fit_up.airframe, joints))
         counts.append(len(caught))
-    assert counts[0] == counts[-1] <= 8
+    assert counts[0] == counts[-1] <= 13
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from qa.actions import checks, fitups
-from qa.queries.today import joints_to_measure_again, today
+from qa.queries.today import today
+from qa.queries.waiting import joints_to_measure_again
 from shop.actions import materials, routes, suspects, tooling, visits
 from shop.models import Entry, Lot, Tool
 from shop.queries.changes import PLACES, WORDS
@@ -133,7 +134,7 @@ def test_a_joint_waits_to_be_measured_again_after_a_refit(engineer):
     joint = make_joint(engineer, 4)
     fit_up = make_fit_up(engineer, joint)
     read_all(make_check(engineer, fit_up))
-    assert not joints_to_measure_again().exists()
+    assert not joints_to_measure_again()
     said = {"joint": joint, "airframe": fit_up.airframe, "part": fit_up.part}
     again = fitups.open_fit_up(by=engineer, reason="refit", **said)
     (item,) = next(
@@ -144,20 +145,20 @@ def test_a_joint_waits_to_be_measured_again_after_a_refit(engineer):
     assert joint.number in item.label
     assert "taken off and refitted" in item.note
     read_all(make_check(engineer, again))
-    assert not joints_to_measure_again().exists()
+    assert not joints_to_measure_again()
 
 
 def test_a_change_at_another_joint_of_the_part_makes_both_wait(engineer):
     part = make_part(engineer)
     first = make_joint(engineer, 4)
     fit_up = make_fit_up(engineer, first, part=part)
-    other = make_joint(engineer, 4, type=first.type)
+    other = make_joint(engineer, 4, position=first.position)
     elsewhere = make_fit_up(engineer, other, part=part, airframe=fit_up.airframe)
     read_all(make_check(engineer, fit_up))
     read_all(make_check(engineer, elsewhere))
     said = {"airframe": fit_up.airframe, "part": part}
     fitups.open_fit_up(by=engineer, joint=first, reason="refit", **said)
-    waiting = {one.joint_id for one in joints_to_measure_again()}
+    waiting = {one.fit_up.joint_id for one in joints_to_measure_again()}
     assert waiting == {first.pk, other.pk}
 
 
@@ -166,7 +167,7 @@ def test_a_joint_never_measured_does_not_wait_again(engineer):
     fit_up = make_fit_up(engineer, joint)
     said = {"joint": joint, "airframe": fit_up.airframe, "part": fit_up.part}
     fitups.open_fit_up(by=engineer, reason="refit", **said)
-    assert not joints_to_measure_again().exists()
+    assert not joints_to_measure_again()
 
 
 # ------------------------------------------------------- what others did
