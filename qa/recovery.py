@@ -3,13 +3,14 @@
 import base64
 import binascii
 import uuid
+from functools import partial
 
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from qa import envelopes, sync
-from qa.actions.photos import add_tablet_photo
+from qa.actions.photos import BY_KEYS, add_tablet_photo, known_already
 from shop.ledger import Refused
-from shop.models import Person, Photo
+from shop.models import Person
 
 MOST = 20_000
 LARGEST = 200_000_000
@@ -44,10 +45,12 @@ def recover_file(said: dict) -> dict:
     if len(acts) + len(photos) > MOST:
         raise Refused("There is too much in this file.", field="file", code="too_large")
     told = {"stored": 0, "known": 0, "refused": []}
+    # What names rows by key means those of the copy that the tablet knew.
+    known = said.get("database")
     for one in sorted(acts, key=_number):
-        _take(one, _act, told)
+        _take(one, partial(_act, known=known), told)
     for one in photos:
-        _take(one, _photo, told)
+        _take(one, partial(_photo, known=known), told)
     return told
 
 
@@ -71,7 +74,7 @@ def _take(one, take, told: dict) -> None:
         problem = " ".join(no.messages)
     except PermissionDenied as no:
         problem = str(no)
-    except (KeyError, TypeError, ValueError, Person.DoesNotExist):
+    except (KeyError, TypeError, ValueError, AttributeError, Person.DoesNotExist):
         problem = "This was made by nobody here, or cannot be read."
     else:
         told["stored" if new else "known"] += 1
@@ -80,13 +83,17 @@ def _take(one, take, told: dict) -> None:
     told["refused"].append({"id": name, "message": problem})
 
 
-def _act(one) -> bool:
-    envelope = envelopes.check_envelope(one["body"])
+def _act(one, known) -> bool:
+    body = one["body"]
+    receipt = one.get("receipt") or {}
+    if isinstance(body, dict) and not body.get("database"):
+        body["database"] = receipt.get("database") or known or ""
+    envelope = envelopes.check_envelope(body)
     person = Person.objects.get(username=envelope["by"])
     return sync.take(uuid.UUID(str(one["id"])), envelope, person, claimed=True)[1]
 
 
-def _photo(one) -> bool:
+def _photo(one, known) -> bool:
     act = uuid.UUID(str(one["id"]))
     about = one["about"]
     if not isinstance(about, dict):
@@ -96,7 +103,9 @@ def _photo(one) -> bool:
         content = base64.b64decode(one["data"], validate=True)
     except binascii.Error:
         raise Refused("The picture cannot be read.") from None
-    new = not Photo.objects.filter(entry_id=act).exists()
+    new = not known_already(act)
+    if new and any(about.get(name) for name in BY_KEYS):
+        sync.require_same_copy(str(one.get("database") or known or ""))
     add_tablet_photo(
         by=Person.objects.get(username=one["by"]),
         content=content,

@@ -27,14 +27,15 @@ from shop.ledger import Act, Refused, find_receipt
 from shop.models import Airframe, Entry, Incarnation, Part, Person
 
 
-def _fit_up(by: Person, said: Said, envelope: dict) -> None:
+def _fit_up(by: Person, said: Said, envelope: dict, key="uuid") -> None:
+    parts = Part.objects.all()
     fitups.open_fit_up(
         by=by,
-        airframe=said.row("airframe", Airframe.objects.all()),
-        joint=said.row("joint", Joint.objects.select_related("current")),
+        airframe=said.row("airframe", Airframe.objects.all(), key=key),
+        joint=said.row("joint", Joint.objects.select_related("current"), key=key),
         revision=said.row("revision", JointRevision.objects.all(), key="uuid"),
-        part=said.row("part", Part.objects.all()),
-        surround_part=said.row("surround_part", Part.objects.all(), missing_ok=True),
+        part=said.row("part", parts, key=key),
+        surround_part=said.row("surround_part", parts, key=key, missing_ok=True),
         reason=said.text("reason", 8),
         held=said.held(),
         note=said.text("note"),
@@ -42,7 +43,8 @@ def _fit_up(by: Person, said: Said, envelope: dict) -> None:
     )
 
 
-def _check(by: Person, said: Said, envelope: dict) -> None:
+def _check(by: Person, said: Said, envelope: dict, key="uuid") -> None:
+    gauges = Instrument.objects.all()
     checks.start_check(
         by=by,
         fit_up=said.row(
@@ -51,7 +53,7 @@ def _check(by: Person, said: Said, envelope: dict) -> None:
             key="entry_id",
         ),
         finish=said.text("finish", 8),
-        instrument=said.row("instrument", Instrument.objects.all(), missing_ok=True),
+        instrument=said.row("instrument", gauges, key=key, missing_ok=True),
         temperature_mc=said.temperature(),
         in_acceptance_condition=said.flag("in_acceptance_condition"),
         note=said.text("note"),
@@ -137,15 +139,27 @@ def _confirm(by: Person, said: Said, envelope: dict) -> None:
     )
 
 
+def _fit_up_by_keys(by: Person, said: Said, envelope: dict) -> None:
+    _fit_up(by, said, {**envelope, "form": "fitup/1"}, key="pk")
+
+
+def _check_by_keys(by: Person, said: Said, envelope: dict) -> None:
+    _check(by, said, {**envelope, "form": "check/1"}, key="pk")
+
+
 FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
-    "fitup/1": _fit_up,
-    "check/1": _check,
+    "fitup/1": _fit_up_by_keys,
+    "check/1": _check_by_keys,
+    "fitup/2": _fit_up,
+    "check/2": _check,
     "reading/1": _reading,
     "choose/1": _choose,
     "finish/1": _finish,
     "raise/1": _raise,
     "confirm/1": _confirm,
 }
+# They name rows by their keys in one database: another copy gives them to other rows.
+BY_KEYS = {"fitup/1", "check/1"}
 
 
 def take(
@@ -163,6 +177,8 @@ def take(
     fingerprint = Act(form, by=by, said=said).fingerprint
     if entry := find_receipt(act, fingerprint):
         return entry, False
+    if form in BY_KEYS:
+        require_same_copy(envelope["database"])
     details = {name: envelope[name] for name in ("made_at", "device", "seq")}
     details["claimed"] = claimed
     try:
@@ -188,9 +204,29 @@ def receipt(entry: Entry, database: str) -> dict:
     }
 
 
+def database_ids() -> list[str]:
+    """Return which database this is, then which it was before it was restored."""
+    rows = Incarnation.objects.order_by("-started_at").values_list("id", flat=True)
+    return [str(one) for one in rows]
+
+
 def database_id() -> str:
-    newest = Incarnation.objects.order_by("-started_at").values_list("id", flat=True)
-    return str(newest[0])
+    return database_ids()[0]
+
+
+def require_same_copy(known: str) -> None:
+    """Refuse what names rows by key and was made with another copy of the database.
+
+    known: the database that the tablet had these keys from, "" when it does not say.
+    """
+    ids = database_ids()
+    if (known or ids[-1]) != ids[0]:
+        raise Refused(
+            "This was made before the records were restored from a copy, and names "
+            "its rows by numbers that may belong to others now. A person looks up what "
+            "was meant and enters it again.",
+            code="other_copy",
+        )
 
 
 def missing(ids: list[uuid.UUID]) -> list[str]:

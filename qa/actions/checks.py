@@ -64,13 +64,14 @@ def start_check(
         {
             "fitup": str(fit_up.entry_id),
             "finish": finish,
-            "instrument": instrument and instrument.pk,
+            "instrument": instrument and str(instrument.uuid),
             "temperature_mc": temperature_mc,
             "in_acceptance_condition": in_acceptance_condition,
             "note": note,
         },
     )
-    with perform("check/1", by=by, **envelope) as act:
+    form = envelope.pop("form", "check/2")
+    with perform(form, by=by, **envelope) as act:
         check.number = next_number("check")
         check.full_clean(exclude=["entry"])
         act.record(check)

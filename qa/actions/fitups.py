@@ -55,7 +55,8 @@ def open_fit_up(
         note=note,
     )
     envelope.setdefault("said", _said(fit_up))
-    with perform("fitup/1", by=by, **envelope) as act:
+    form = envelope.pop("form", "fitup/2")
+    with perform(form, by=by, **envelope) as act:
         fit_up.number = next_number(f"fitup:{airframe.pk}:{joint.pk}")
         if fit_up.number > 1 and reason == FitUpReason.FIRST:
             # A tablet without a network cannot know of the first one.
@@ -98,11 +99,11 @@ def _held(held: list[dict]) -> list[dict]:
 
 def _said(fit_up: FitUp) -> dict:
     return {
-        "airframe": fit_up.airframe_id,
-        "joint": fit_up.joint_id,
+        "airframe": str(fit_up.airframe.uuid),
+        "joint": str(fit_up.joint.uuid),
         "revision": str(fit_up.revision.uuid),
-        "part": fit_up.part_id,
-        "surround_part": fit_up.surround_part_id,
+        "part": str(fit_up.part.uuid),
+        "surround_part": fit_up.surround_part and str(fit_up.surround_part.uuid),
         "reason": fit_up.reason,
         "held": fit_up.held,
         "note": fit_up.note,

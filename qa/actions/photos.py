@@ -10,6 +10,8 @@ from shop.actions.photos import add_photo
 from shop.ledger import Refused
 from shop.models import Photo
 
+# They name their rows by key, not by the act that made them.
+BY_KEYS = ("nonconformance", "pattern", "thing")
 # Things beside a check that a tablet takes photos of: their pages show them.
 PHOTOGRAPHED = ("part", "tool", "pull", "lot", "step", "nonconformance")
 
@@ -38,6 +40,10 @@ def add_tablet_photo(*, by, content: bytes, about: dict, **envelope) -> Photo:
         caption=shown.caption[:200],
         **envelope,
     )
+
+
+def known_already(photo: uuid.UUID) -> bool:
+    return Photo.objects.filter(entry_id=photo).exists()
 
 
 def what_it_shows(about: dict) -> Shown:

@@ -1,5 +1,7 @@
 """What readings are taken with."""
 
+import uuid
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -17,6 +19,8 @@ class Instrument(models.Model):
     the instrument changes no record.
     """
 
+    # What a tablet names it by: a restored copy may give its key to another row.
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
     code = models.CharField(_("code"), max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=120)
     kind = models.CharField(_("kind"), max_length=40, default="step gauge")

@@ -51,6 +51,8 @@ class Joint(models.Model):
     surround = models.ForeignKey(
         Position, models.PROTECT, related_name="+", verbose_name=_("surround")
     )
+    # What a tablet names it by: a restored copy may give its key to another row.
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
     number = models.CharField(_("joint number"), max_length=40)
     name = models.CharField(_("name"), max_length=120)
     first_line = models.PositiveIntegerField(_("from line number"), default=1)

@@ -25,10 +25,10 @@ def carry() -> dict:
         "database": database_id(),
         "now": timezone.now().isoformat(),
         "checks": _open_checks(),
-        "airframes": [{"id": one.pk, "label": one.serial} for one in airframes],
+        "airframes": [_named(one, label=one.serial) for one in airframes],
         "parts": _parts(placed),
         "instruments": [
-            {"id": one.pk, "code": one.code, "name": one.name, "u_nm": one.u_nm}
+            _named(one, code=one.code, name=one.name, u_nm=one.u_nm)
             for one in instruments
         ],
         "joints": _joints(airframes, placed, {one.u_nm for one in instruments}),
@@ -38,6 +38,11 @@ def carry() -> dict:
             for name, kind in things.KINDS.items()
         },
     }
+
+
+def _named(row, **shown) -> dict:
+    """id: what labels and places name it by; uuid: what acts name it by."""
+    return {"id": row.pk, "uuid": str(row.uuid), **shown}
 
 
 @lru_cache(maxsize=1)
@@ -62,9 +67,7 @@ def _placed() -> list[tuple]:
 def _parts(placed) -> list[dict]:
     on = {part: airframe for airframe, _position, part in placed}
     rows = Part.objects.exclude(state="scrapped").order_by("-pk")[:MOST_PARTS]
-    return [
-        {"id": one.pk, "label": one.serial, "airframe": on.get(one.pk)} for one in rows
-    ]
+    return [_named(one, label=one.serial, airframe=on.get(one.pk)) for one in rows]
 
 
 def _open_checks() -> list[dict]:
@@ -119,9 +122,7 @@ def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
         station.revision = revision
     drawn = tablet_map(revision, stations)
     return {
-        "id": joint.pk,
-        "label": joint.number,
-        "name": joint.name,
+        **_named(joint, label=joint.number, name=joint.name),
         "airframes": [
             one.pk
             for one in airframes

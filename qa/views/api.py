@@ -31,7 +31,7 @@ from shop.ledger import Refused, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change
-from shop.models import Entry, Incarnation, Person, Tablet
+from shop.models import Entry, Person, Tablet
 from shop.serving.failing import what_failed
 from shop.views.people import address
 
@@ -42,7 +42,7 @@ CHANGE_FIRST = (
     "Somebody else set this password. Sign in at the desk and choose one of your own "
     "first."
 )
-CONFLICTS = {"finished", "clash", "done", "stale", "other_database"}
+CONFLICTS = {"finished", "clash", "done", "stale", "other_database", "other_copy"}
 STATUS = {
     "wait": 429,
     "pin": 403,
@@ -190,12 +190,7 @@ def session(request):
 
 def _session(request) -> dict:
     user = request.user
-    newest, *before = [
-        str(one)
-        for one in Incarnation.objects.order_by("-started_at").values_list(
-            "id", flat=True
-        )
-    ]
+    newest, *before = sync.database_ids()
     told = {
         "user": None,
         "csrf": get_token(request),

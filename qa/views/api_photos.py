@@ -5,7 +5,8 @@ import uuid
 from django.conf import settings
 from django.http import JsonResponse
 
-from qa.actions.photos import add_tablet_photo
+from qa import envelopes, sync
+from qa.actions.photos import BY_KEYS, add_tablet_photo, known_already
 from shop import roles
 from shop.ledger import Refused
 
@@ -19,8 +20,12 @@ def photo(request, photo: uuid.UUID):
     The address says by, made_at, and what it shows (qa.actions.photos).
     """
     asked = request.GET.dict()
+    envelopes.check_keepable(asked)
     by, claimed = author(request, asked.get("by", ""))
     roles.require(by, "add photos")
+    claimed = claimed or asked.get("claimed") == "1"
+    if any(asked.get(name) for name in BY_KEYS) and not known_already(photo):
+        sync.require_same_copy(asked.get("database", ""))
     kept = add_tablet_photo(
         by=by,
         content=_content(request),

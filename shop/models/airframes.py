@@ -1,5 +1,7 @@
 """Airframe types, airframes, the tree of positions, and what sits where."""
 
+import uuid
+
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
@@ -22,6 +24,8 @@ class Airframe(models.Model):
     type = models.ForeignKey(AirframeType, models.PROTECT, related_name="airframes")
     serial = models.CharField(_("serial"), max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=120, blank=True)
+    # What a tablet names it by: a restored copy may give its key to another row.
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
     # Order of build within the type; effectivity is a range of these.
     line_number = models.PositiveIntegerField(_("line number"))
 
@@ -144,6 +148,8 @@ class Part(models.Model):
     serial = models.CharField(_("serial"), max_length=60, unique=True)
     state = models.CharField(max_length=10, choices=PartState, default=PartState.GOOD)
     note = models.CharField(_("note"), max_length=200, blank=True)
+    # What a tablet names it by: a restored copy may give its key to another row.
+    uuid = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
     # Projection of the newest weighing: None was never weighed.
     mass_mg = models.PositiveBigIntegerField(null=True, editable=False)
     mass_is_estimate = models.BooleanField(default=False, editable=False)

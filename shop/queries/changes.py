@@ -21,6 +21,8 @@ WORDS = {
     "decision/1": (_N("suspect parts decided"), "holds"),
     "scrap/1": (_N("parts scrapped"), "parts"),
     "check/1": (_N("fit checks opened"), "checks"),
+    "check/2": (_N("fit checks opened"), "checks"),
+    "fitup/2": (_N("fit-ups"), "checks"),
     "finish/1": (_N("fit checks finished"), "checks"),
     "reading/1": (_N("readings"), "checks"),
     "choose/1": (_N("readings chosen of two"), "checks"),
