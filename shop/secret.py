@@ -1,6 +1,7 @@
 """The server's secret, and the folder for its owner's eyes only that it lies in."""
 
 import contextlib
+import errno
 import os
 import secrets
 import tempfile
@@ -36,7 +37,13 @@ def secret_key(path: Path) -> str:
     program with a word where the file is of no use.
     """
     if not path.exists():
-        _make(path)
+        try:
+            _make(path)
+        except OSError as why:
+            if why.errno not in (errno.EROFS, errno.EACCES, errno.EPERM):
+                raise SystemExit(f"No {path} can be made: {why.strerror}.") from None
+            # A copy on media that cannot be written is looked at; nobody signs in.
+            return secrets.token_urlsafe(64)
     try:
         secret = path.read_text("ascii").strip()
     except (OSError, UnicodeDecodeError) as why:
@@ -52,20 +59,14 @@ def secret_key(path: Path) -> str:
 def _make(path: Path) -> None:
     """Write a new secret; of several first starts at once one wins."""
     secret = secrets.token_urlsafe(64).encode()
-    try:
-        with tempfile.TemporaryDirectory(dir=path.parent) as folder:
-            whole = Path(folder) / path.name
-            write_durably(whole, secret)
-            # Unlike a rename, it refuses to replace what another process made.
-            try:
-                os.link(whole, path)
-            except FileExistsError:
-                return
-            except OSError:  # a file system without links: FAT, some shares
-                write_durably(path, secret)
-    except OSError as why:
-        raise SystemExit(
-            f"The folder {path.parent} cannot be written ({why.strerror}), and it has "
-            "no secret.key yet."
-        ) from None
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+        whole = Path(folder) / path.name
+        write_durably(whole, secret)
+        # Unlike a rename, it refuses to replace what another process made.
+        try:
+            os.link(whole, path)
+        except FileExistsError:
+            return
+        except OSError:  # a file system without links: FAT, some shares
+            write_durably(path, secret)
     sync_folder(path.parent)

@@ -10,6 +10,7 @@ FAYLINE_HTTPS     1 when every page is served by https
 FAYLINE_DEBUG     1 shows tracebacks: never where others can reach the server
 """
 
+import contextlib
 import os
 from pathlib import Path
 
@@ -163,8 +164,10 @@ TIME_ZONE = os.environ.get("FAYLINE_TIME_ZONE", "UTC")
 
 STATIC_URL = "static/"
 STATIC_ROOT = Path(os.environ.get("FAYLINE_STATIC_ROOT", HOME / "static"))
-# WhiteNoise warns of a folder that is not there.
-STATIC_ROOT.mkdir(parents=True, exist_ok=True)
+# WhiteNoise warns of a folder that is not there; on media that cannot be written
+# nothing is served.
+with contextlib.suppress(OSError):
+    STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATIC_IS_COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
 # Without collectstatic (demo, tests) files are served from where they lie.
 WHITENOISE_USE_FINDERS = not STATIC_IS_COLLECTED

@@ -15,7 +15,16 @@ from qa.models import (
 )
 from shop.models import Person
 from shop.queries.changes import Changes, changes
-from shop.queries.today import AHEAD, MOST, Floor, Item, Listed, floor, listed
+from shop.queries.today import (
+    AHEAD,
+    MOST,
+    Floor,
+    Item,
+    Listed,
+    clock_list,
+    floor,
+    listed,
+)
 
 from . import checks, nonconformances
 from .waiting import Changed, joints_to_measure_again
@@ -43,13 +52,14 @@ def today(person: Person) -> Today:
     items = nonconformances.nonconformances(state="unclosed")
     found = floor(person)
     gauges, again = _calibration(), _measure_again()
+    dated = [one for one in (clock_list(person), gauges) if one.items]
     return Today(
         open_checks=[checks.check_row(one) for one in open_checks[:FEW]],
         open_check_count=CheckState.objects.filter(state="open").count(),
         items=[nonconformances.item_row(one) for one in items[:FEW]],
         item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),
         floor=found,
-        due=[*([gauges] if gauges.items else []), *found.due],
+        due=[*dated, *found.due],
         waiting=[*([again] if again.items else []), *found.waiting],
         changes=changes(person),
     )

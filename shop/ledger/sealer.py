@@ -2,6 +2,7 @@
 
 import contextlib
 import threading
+from collections.abc import Callable
 
 from django.db import DatabaseError, close_old_connections, connection
 
@@ -58,18 +59,24 @@ def head() -> tuple[int, str]:
 
 
 class Sealer(threading.Thread):
-    """Seals once a second while the server runs; stops when told."""
+    """Seals once a second while the server runs; stops when told.
 
-    def __init__(self, pause: float = 1.0):
+    also: what else is to be done each time.
+    """
+
+    def __init__(self, pause: float = 1.0, also: Callable[[], None] | None = None):
         super().__init__(name="sealer", daemon=True)
         self._stopped = threading.Event()
         self._pause = pause
+        self._also = also
 
     def run(self) -> None:
         while not self._stopped.wait(self._pause):
             close_old_connections()
             # A locked or restarting database: the entries wait for the next turn.
             with contextlib.suppress(DatabaseError):
+                if self._also:
+                    self._also()
                 seal()
         connection.close()
 
@@ -77,7 +84,7 @@ class Sealer(threading.Thread):
         self._stopped.set()
 
 
-def start() -> Sealer:
-    sealer = Sealer()
+def start(also: Callable[[], None] | None = None) -> Sealer:
+    sealer = Sealer(also=also)
     sealer.start()
     return sealer

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from shop import roles
 from shop.actions.weights import waits_for_a_scale
 from shop.models import (
     Lot,
@@ -25,6 +26,7 @@ from shop.models import (
     ToolKind,
     ToolState,
 )
+from shop.serving import clock
 
 from .tooling import tool_row
 
@@ -72,6 +74,41 @@ class Floor:
     ready: Listed
     due: list[Listed]
     waiting: list[Listed]
+
+
+def clock_list(person: Person) -> Listed:
+    """What the lead should know of the server's clock, in two statements."""
+    if not roles.may(person, "manage people"):
+        return Listed("")
+    items = [
+        Item(
+            _("set %(by)s") % {"by": spoken(jump)},
+            _("Papers and cures dated around it may be wrong."),
+            "",
+            at,
+        )
+        for at, jump in clock.jumps_lately()
+    ]
+    if late := clock.behind():
+        now = Item(
+            _("behind the newest record by %(by)s") % {"by": spoken(late)},
+            _("Set it: what is saved now is dated too early."),
+            "",
+            overdue=True,
+        )
+        items.insert(0, now)
+    return Listed(_("Clock of the server"), items, len(items))
+
+
+def spoken(span: timedelta) -> str:
+    """A span of time as people say it, with its sign where it went back."""
+    minutes = abs(round(span.total_seconds() / 60))
+    words = (
+        _("%(n)d min") % {"n": minutes}
+        if minutes < 120
+        else _("%(n)d h") % {"n": round(minutes / 60)}
+    )
+    return f"\N{MINUS SIGN}{words}" if span < timedelta(0) else words
 
 
 def listed(title: str, rows: QuerySet, shape, url: str = "") -> Listed:

@@ -55,7 +55,12 @@ def hold_home(home: Path):
     Write transactions queue inside the process and one sealer chains the ledger, so
     two servers on one folder would be in each other's way.
     """
-    file = (home / "serving.lock").open("a+b")
+    try:
+        file = (home / "serving.lock").open("a+b")
+    except OSError as why:
+        raise CannotServe(
+            f"The folder {home} cannot be written: {why.strerror}."
+        ) from None
     if not try_lock(file):
         file.close()
         raise CannotServe(f"Another server already works on {home}. Stop it first.")

@@ -22,17 +22,18 @@ from tests.around import TREE, free_port
 POSIX = pytest.mark.skipif(os.name == "nt", reason="modes of POSIX")
 
 
+def surroundings(home: Path) -> dict:
+    """The environment of a command of a shop that works on a home."""
+    usual = {k: v for k, v in os.environ.items() if not k.startswith("FAYLINE_")}
+    settings = {"DJANGO_SETTINGS_MODULE": "shop.settings", "DATABASE_URL": ""}
+    return {**usual, **settings, "FAYLINE_HOME": str(home)}
+
+
 def manage(home: Path, *arguments, **environment):
     """Run manage.py on a home; give (exit code, words on one line)."""
     done = subprocess.run(
         [sys.executable, "manage.py", *arguments],
-        env={
-            **{k: v for k, v in os.environ.items() if not k.startswith("FAYLINE_")},
-            "DJANGO_SETTINGS_MODULE": "shop.settings",
-            "FAYLINE_HOME": str(home),
-            "DATABASE_URL": "",
-            **environment,
-        },
+        env={**surroundings(home), **environment},
         cwd=TREE,
         capture_output=True,
         text=True,
@@ -194,7 +195,7 @@ def test_a_database_of_a_later_version_is_refused_and_left_alone(tmp_path):
 
 def test_a_first_migrate_that_was_killed_is_resumed(tmp_path):
     """Cut after any of its migrations, and after the last one but before the guards."""
-    assert manage(tmp_path, "migrate", "shop", "0001", "-v0")[0] == 0
+    assert manage(tmp_path, "migrate", "shop", "-v0")[0] == 0
     path = tmp_path / "fayline.sqlite3"
     with closing(sqlite3.connect(path)) as made, made:
         made.execute("DROP TRIGGER shop_entry_keep_update")
@@ -218,3 +219,29 @@ def test_a_database_with_data_that_lacks_something_is_left_to_its_owner(people):
         database.prepare(print)
     with pytest.raises(CommandError):
         call_command("first_lead", name="A", username="a", password_from_input=True)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a mount of its own")
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() != 0, reason="needs root"
+)
+@pytest.mark.parametrize("words", [["serve", "--http", "0"], ["first_lead"]])
+def test_a_home_that_cannot_be_written_is_told_in_one_line(tmp_path, words):
+    """On media that even root cannot write."""
+    home = tmp_path / "home"
+    assert manage(home, "migrate", "-v0")[0] == 0
+    mounted = "mount --bind {0} {0} && mount -o remount,bind,ro {0} && exec {1} "
+    mounted = mounted.format(home, sys.executable) + " ".join(["manage.py", *words])
+    done = subprocess.run(
+        ["unshare", "--mount", "sh", "-c", mounted],
+        env=surroundings(home),
+        cwd=TREE,
+        capture_output=True,
+        text=True,
+        input="Ann\nann\n",
+    )
+    if "mount:" in done.stderr or "unshare:" in done.stderr:
+        pytest.skip("this machine lets nobody mount")
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1, done.stderr

@@ -42,6 +42,7 @@ class Command(BaseCommand):
                 database.prepare(self.stdout.write)
                 exposure.refuse_public(host)
                 say_who_can_sign_in(self.stdout.write)
+                say_if_clock_is_behind(self.stdout.write)
                 if shop:
                     serve_shop(host, http, https, self.stdout)
                 else:
@@ -62,15 +63,31 @@ def say_who_can_sign_in(say) -> None:
         )
 
 
+def say_if_clock_is_behind(say) -> None:
+    from shop.serving import clock
+
+    if late := clock.behind():
+        say(
+            f"The clock of this computer is {late.total_seconds() / 60:.0f} minutes "
+            "behind the newest record: set it, or what is saved now is dated before it."
+        )
+
+
 def application() -> Application:
-    """The site with the sealer of the ledger beside it."""
+    """The site with the sealer of the ledger beside it, and an eye on the clock."""
     from shop.asgi import application as site
     from shop.ledger import sealer
+    from shop.serving import clock
 
-    running = []
+    watch, running = clock.ClockWatch(), []
+
+    def look_at_clock():
+        if jump := watch.look():
+            clock.record_jump(jump)
+
     return Application(
         site,
-        start=lambda: running.append(sealer.start()),
+        start=lambda: running.append(sealer.start(also=look_at_clock)),
         stop=lambda: [thread.stop() for thread in running],
     )
 
