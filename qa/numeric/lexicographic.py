@@ -2,8 +2,10 @@
 
 Each aim is a linear programme solved by HiGHS (the simplex method inside SciPy). What
 reached its best is then held: a column or row with a nonzero dual is fixed where it is.
-By complementary slackness that is exactly the set of all optima, with no tolerance to
-choose (Isermann, "Linear lexicographic optimization", OR Spektrum 4, 1982). The last
+By complementary slackness that is the set of all optima (Isermann, "Linear
+lexicographic optimization", OR Spektrum 4, 1982): no aim has a price in another. What
+counts as zero in a dual, and how far the solver may overstep a row, are the constants
+below, a thousandth of a nanometer where nothing forces more. The last
 aim, the least movement, is a least-distance problem (Lawson and Hanson, "Solving Least
 Squares Problems", chapter 23), or Wolfe's nearest point of a polytope (Mathematical
 Programming 11, 1976) where columns are tied to each other by shared rows.
@@ -16,6 +18,15 @@ import numpy as np
 FEASIBLE = 1e-9  # how far a row or a bound may be overstepped
 ROUNDED = 1e-7  # the same where held aims leave no room at all
 PRICED = 1e-8  # a dual above this, with costs of size 1, is not zero
+# Where the solver loses its way in roundings: without the old basis, without its
+# scaling, by the primal method, with its presolve, and last a little less exactly.
+OTHER_WAYS = (
+    {},
+    {"simplex_scale_strategy": 0},
+    {"simplex_strategy": 4},
+    {"presolve": "on"},
+    {"primal_feasibility_tolerance": ROUNDED, "dual_feasibility_tolerance": ROUNDED},
+)
 
 
 class Infeasible(ValueError):
@@ -186,17 +197,27 @@ class Programme:
         self._solver.setOptionValue("primal_feasibility_tolerance", most)
 
     def _run(self) -> None:
+        kinds = self._highs.HighsModelStatus
+        told = kinds.kOptimal, kinds.kInfeasible
         self._solver.run()
         status = self._solver.getModelStatus()
-        kinds = self._highs.HighsModelStatus
-        if status not in (kinds.kOptimal, kinds.kInfeasible):
-            self._solver.clearSolver()  # once more without the old basis
+        for ways in OTHER_WAYS:
+            if status in told:
+                break
+            kept = {name: self._solver.getOptionValue(name)[1] for name in ways}
+            self._set(ways)
+            self._solver.clearSolver()
             self._solver.run()
             status = self._solver.getModelStatus()
+            self._set(kept)
         if status == kinds.kInfeasible:
             raise Infeasible("no point fulfills all the rows and bounds")
         if status != kinds.kOptimal:
             raise NotSolved(self._solver.modelStatusToString(status))
+
+    def _set(self, options: dict) -> None:
+        for name, value in options.items():
+            self._solver.setOptionValue(name, value)
 
     def hold(self) -> None:
         """From now on only optima of the last aim are allowed."""

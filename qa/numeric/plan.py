@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric import plan_words
+from qa.numeric.apart import solve_apart
 from qa.numeric.joint import Joint
 from qa.numeric.motions import (
     IN_PLANE,
@@ -81,7 +82,6 @@ class _Planner:
         self.gaps, self.flushes = picture.gap_readings(), picture.flush_readings()
         self.every = together(self.gaps, self.flushes, picture.clearances())
         self.sides, self.most_trim = self._allowed()
-        self.settled = True
         self.cut = None
 
     def plan(self) -> Plan:
@@ -92,8 +92,8 @@ class _Planner:
         where = every.places[pulls], every.directions[pulls]
         free = freedom(self._motions(*where), self.picture.rho, *where)
         self.held = free.held
-        found = solve_seat(every, free)
-        self.settled &= found.settled
+        found, self.settled = solve_apart(every, free, solve_seat)
+        self.proof = found.proof
         self.seat = _Solved(free, self._move(free, found.step))
         if len(self.gaps) and not self._conforms():
             self.cut = self._solve_trim()
@@ -179,16 +179,24 @@ class _Planner:
         return sides, np.array(most)
 
     def _solve_trim(self) -> "_Cut":
-        readings, gaps = self.every, self.gaps
-        rest = np.zeros(len(readings) - len(gaps))
-        rules = TrimRules(
-            most_trim=np.r_[self.most_trim[gaps.rows], rest],
-            most_build_up=np.r_[np.full(len(gaps), self.options.build_up_mm), rest],
-            aim=self.options.aim_mm,
-            ramps=tuple(self._ramps()),
-        )
-        found = solve_trim(readings, self.seat.freedom, rules)
-        self.settled &= found.settled
+        gaps = self.gaps
+        build_up = np.full(len(gaps), self.options.build_up_mm)
+        ramps = tuple(self._ramps())
+
+        def solve(readings, free):
+            rest = np.zeros(len(readings) - int(readings.gap.sum()))
+            cut = len(rest) < len(readings)  # all the gaps, or none of them
+            rules = TrimRules(
+                np.r_[self.most_trim[gaps.rows], rest] if cut else rest,
+                np.r_[build_up, rest] if cut else rest,
+                aim=self.options.aim_mm,
+                ramps=ramps if cut else (),
+            )
+            return solve_trim(readings, free, rules)
+
+        found, settled = solve_apart(self.every, self.seat.freedom, solve)
+        self.settled &= settled
+        self.proof = found.proof
         return _Cut(found, self._move(self.seat.freedom, found.step))
 
     def _ramps(self):

@@ -113,6 +113,7 @@ def notes(planner, move: Move, stations) -> list[str]:
         found.append(
             "the plan did not settle: the gaps after the exact turn still change"
         )
+    found += _proven(planner)
     if planner.held:
         found.append("held still, since no reading sees it: " + ", ".join(planner.held))
     found += _corners(planner, move)
@@ -136,6 +137,24 @@ def notes(planner, move: Move, stations) -> list[str]:
             f"by {most:.2f} mm at most: look before you push"
         )
     return found
+
+
+AIMS = {
+    "overlap": "less overlap than {0:.3f} (this plan: {1:.3f}; length x depth in mm2)",
+    "worst": "a worst deviation below {0:.3f} (this plan: {1:.3f}; 1 is the limit)",
+    "step": "less of steps than {0:.3f} (this plan: {1:.3f}; length x height in mm2)",
+    "unresolved": "less left over than {0:.3f} (this plan: {1:.3f}; in mm2)",
+    "build_up": "less build-up than {0:.3f} (this plan: {1:.3f}; in mm2)",
+    "trim": "less to come off than {0:.3f} (this plan: {1:.3f}; in mm2)",
+}
+
+
+def _proven(planner):
+    """With several rotations a plan is the best of its starts; what is known of any."""
+    proof = planner.proof
+    if proof is not None:
+        told = AIMS[proof.aim].format(proof.least, proof.reached)
+        yield f"the best of several starts; proven is that no move gives {told}"
 
 
 def _unmeasured(planner):

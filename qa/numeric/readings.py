@@ -36,6 +36,11 @@ class Readings:
     def __len__(self) -> int:
         return len(self.values)
 
+    def take(self, rows) -> "Readings":
+        """Some of the readings."""
+        parts = (getattr(self, name)[rows] for name in FIELDS)
+        return Readings(*parts, self.scales.take(rows))
+
     def deviation(self, values: np.ndarray) -> np.ndarray:
         return self.scales.deviation(values)
 

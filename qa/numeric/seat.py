@@ -7,17 +7,21 @@ priced against anything else.
 """
 
 import math
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qa.numeric.lexicographic import FEASIBLE, Draft, Infeasible
+from qa.numeric.lexicographic import FEASIBLE, Draft, Infeasible, NotSolved
 from qa.numeric.motions import Freedom, cross_matrix, displace
+from qa.numeric.proof import Proof, proof_of
 from qa.numeric.readings import Readings
-from qa.numeric.settling import Settled, exact_turn, settle
+from qa.numeric.settling import Settled, better_start, exact_turn, settle
 
 LEAST_WEIGHT_MM = 1e-3  # of a reading without a length of its own
-TOUCHING_MM = 1e-6  # less than this below zero is rounding, not a collision
+MOST_SEARCHED = 300  # readings; with more, one turn of several is straightened too
+OTHER_STARTS = ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1))
+TOUCHING_MM = 5e-7  # less than this below zero is rounding, not a collision
 LOW = ("under", "overlap", "worse")
 SLIGHT = 1e-4  # mm of a reading per mm of movement at the rim
 
@@ -39,54 +43,70 @@ class Seat:
     total: float
     settled: bool
     passes: int
+    proof: Proof | None
 
 
 def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     """The best place. Raises NoFeasibleMotion when every place collides."""
-    found = settled_plan(_SeatProblem(readings, freedom))
+    problem = SeatProblem(readings, freedom)
+    found = settled_plan(problem)
     step = freedom.told(found.step)
     values, _ = readings.moved(freedom, step)
-    refuse_collisions(readings, values)
     deviation = readings.deviation(values)
     worst = float(deviation.max(initial=0.0))
     total = float(readings.weights @ deviation)
-    return Seat(step, values, worst, total, found.settled, found.passes)
+    proof = proof_of(problem, step) if problem.several else None
+    return Seat(step, values, worst, total, found.settled, found.passes, proof)
 
 
 def settled_plan(problem) -> Settled:
-    """Settle a problem; bounds that cannot be are refused in plain words."""
+    """Settle a problem; bounds that cannot be are refused in plain words.
+
+    Where the solver fails by its roundings the part stays where it is, if it may.
+    """
     free = problem.freedom
     try:
-        return settle(problem, np.clip(0.0, free.low, free.high))
-    except Infeasible:
+        found = settle(problem, np.clip(0.0, free.low, free.high))
+        if problem.several and not problem.tied and problem.few:
+            found = better_start(problem, found, problem.starts())
+        if problem.collision(found) <= TOUCHING_MM:
+            return found
+    except (Infeasible, NotSolved):
+        found = None
+    if (free.low <= 0).all() and (free.high >= 0).all():
+        still = np.zeros(len(free.low))
+        problem.freedom, problem.turn = replace(free, low=still, high=still), None
+        with suppress(Infeasible, NotSolved):
+            return replace(settle(problem, still), settled=False)
+    if found is None:
         raise NoFeasibleMotion(
             "no feasible motion: the bounds leave no place for the part to go"
-        ) from None
-
-
-def refuse_collisions(readings: Readings, values: np.ndarray) -> None:
-    """Raises NoFeasibleMotion where readings end below their floor and present."""
-    depth = np.minimum(readings.floor, readings.values) - values
-    if (depth > TOUCHING_MM).any():
-        raise NoFeasibleMotion(
-            "no feasible motion: wherever the bounds let the part go it collides, "
-            f"by {float(depth.max()):.3f} mm at least"
         )
+    raise NoFeasibleMotion(
+        "no feasible motion: wherever the bounds let the part go it collides, "
+        f"by {problem.collision(found):.3f} mm at least"
+    )
 
 
 class Problem:
     """What seat and trim share: straight rows at a place, aims one after the other.
 
-    `draft(base, slopes, locked, box)` writes the rows down and returns the draft and
-    its named columns; `aims(draft, parts)` yields (name, cost).
+    `draft(base, slopes, locked, box)` writes the rows down, right to within `play`, and
+    returns the draft and its named columns; `aims(draft, parts)` yields (name, cost).
+    `names` are those of `merit`, `told_aims` those that a person is told of.
     """
 
     tied = False
+    play = 0.0
 
     def __init__(self, readings: Readings, freedom: Freedom):
         self.readings, self.freedom = readings, freedom
-        self.turn = exact_turn(freedom)
-        self.felt = _felt(readings, freedom)
+        turns = np.array([motion.turns for motion in freedom.motions], dtype=bool)
+        self.felt = felt(readings, freedom)
+        free = turns & (freedom.low < freedom.high)
+        self.several = bool(free.sum() > 1 and readings.gap.any())
+        self.few = len(readings) <= MOST_SEARCHED
+        self.turn = exact_turn(freedom) if free.sum() == 1 or self.few else None
         self.basis = None
 
     def bend(self, step) -> float:
@@ -95,6 +115,32 @@ class Problem:
         exact, _ = self.readings.moved(self.freedom, step)
         told = base + slopes @ columns(step)
         return float(np.abs(told - exact).max(initial=0.0))
+
+    def ends(self, found: Settled) -> np.ndarray:
+        """The exact readings (m,) of a plan."""
+        return self.readings.moved(self.freedom, found.step)[0]
+
+    def starts(self) -> list[np.ndarray]:
+        """Other places to begin at: the turns half way to their bounds, every way."""
+        free = self.freedom
+        turns = [k for k, motion in enumerate(free.motions) if motion.turns]
+        found = []
+        for signs in OTHER_STARTS:
+            at = np.clip(0.0, free.low, free.high)
+            for k, sign in zip(turns, signs, strict=False):
+                at[k] = (free.high if sign > 0 else free.low)[k] / 2
+            found.append(at)
+        return found
+
+    def reached(self, step) -> dict[str, float]:
+        """What each aim comes to, exactly."""
+        return dict(zip(self.names, self.merit(step), strict=True))
+
+    def collision(self, found: Settled) -> float:
+        """How deep it ends below a floor, and below where it is now, mm."""
+        readings = self.readings
+        deep = np.minimum(readings.floor, readings.values) - self.ends(found)
+        return float(deep.max(initial=0.0))
 
     def straighten(self, at, slopes, columns) -> tuple[np.ndarray, np.ndarray]:
         """(base, slopes): right at `at`, whatever slopes (m, c) are not felt."""
@@ -133,7 +179,7 @@ class Problem:
         return moves, self.detail(programme, draft, parts, moves)
 
     def circle_draft(self, at):
-        """(draft, parts) with the sine and versine of the turn as last movements.
+        """(draft, parts), the sine and versine of the turn at the rim last, in mm.
 
         What moves the places before it is straightened at `at`.
         """
@@ -146,11 +192,13 @@ class Problem:
         versine = np.outer(arms @ axis, axis) - arms
         slopes = (self.felt * readings.moved(free, at)[1])[:, rest]
         around = np.einsum("jik,ik->ij", [sine, versine], readings.directions)
-        slopes = np.hstack([slopes, around * self.felt[:, [turn]]])
+        unit = free.unit[turn]
+        slopes = np.hstack([slopes, around * self.felt[:, [turn]] / unit])
 
         def columns(step):
-            angle = step[turn] / free.unit[turn]
-            return np.r_[step[rest], math.sin(angle), 2 * math.sin(angle / 2) ** 2]
+            angle = step[turn] / unit
+            circle = math.sin(angle), 2 * math.sin(angle / 2) ** 2
+            return np.r_[step[rest], unit * np.array(circle)]
 
         lines = self.straighten(at, slopes, columns)
         locked = np.hstack([free.locked[:, rest], np.zeros((len(free.locked), 2))])
@@ -201,12 +249,18 @@ class Problem:
         return None
 
 
-class _SeatProblem(Problem):
+class SeatProblem(Problem):
+    """Where the part sits best."""
+
+    told_aims = ("overlap", "worst")
+
     def __init__(self, readings: Readings, freedom: Freedom):
         super().__init__(readings, freedom)
         limited, gaps = readings.scales.limited, readings.gap
         kinds = [np.flatnonzero(limited & kind) for kind in (gaps, ~gaps)]
         self.kinds = [rows for rows in kinds if len(rows)]
+        by_kind = (f"worst{number}" for number in range(len(self.kinds)))
+        self.names = ("worse", "overlap", "worst", *by_kind, "total", "movement")
 
     def merit(self, step) -> tuple:
         values, _ = self.readings.moved(self.freedom, step)
@@ -234,7 +288,7 @@ class _SeatProblem(Problem):
         parts["worst"] = draft.columns(np.zeros(1), np.inf)
         ends = [(parts["under"], 1.0), (parts["over"], -1.0)]
         ends += self.overlap_columns(draft, parts)
-        draft.rows(aim - base, aim - base, slopes, *ends)
+        draft.rows(aim - base - self.play, aim - base + self.play, slopes, *ends)
         draft.rows(0.0, 0.0, locked)
         slope = {1.0: scales.below, -1.0: scales.above}
         for number, rows in enumerate(self.kinds):
@@ -286,12 +340,15 @@ class _SeatProblem(Problem):
         return None
 
 
-def _felt(readings: Readings, freedom: Freedom) -> np.ndarray:
+def felt(readings: Readings, freedom: Freedom) -> np.ndarray:
     """How much of each slope (m, k) a plan makes use of: 0 or 1, between near SLIGHT.
 
     What a motion does to a reading only by the curvature of its way, or by a joint not
     quite flat, is followed exactly but never sought: else a door would be tilted to its
     limits to gain a ten-thousandth of that in its gaps, and 10 nm of z would tilt it.
+    Where no motion is felt at all, the slight ones still may not go through a floor.
     """
     slopes = np.abs(readings.moved(freedom, np.zeros(len(freedom.motions)))[1])
-    return np.clip(slopes / SLIGHT - 1, 0.0, 1.0)
+    share = np.clip(slopes / SLIGHT - 1, 0.0, 1.0)
+    blind = ~share.any(axis=1) & np.isfinite(readings.floor)
+    return np.where(blind[:, None], 1.0, share)

@@ -12,7 +12,7 @@ the readings no longer change: the best near where that began.
 
 import math
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,8 @@ from qa.numeric.lexicographic import Infeasible, NotSolved
 
 SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 EQUAL = 1e-9  # aims this close, relative or absolute, are the same
+ALIKE = 1e-6  # the same between plans from other starts: roundings decide nothing
+MOST_PASSES = 10
 NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
 MOST_SEARCHES = 8  # of the turn, each with the other rotations straightened again
@@ -65,20 +67,38 @@ def settle(problem, start: np.ndarray) -> Settled:
     return _straighten_again(problem, at, turns, passes)
 
 
-def _straighten_again(problem, at, turns, passes) -> Settled:
-    """Newton's way: settles in two or three passes when the plan lies in a corner.
+def better_start(problem, found: Settled, starts) -> Settled:
+    """The best of a plan and of those that Newton's way finds from other starts."""
+    best = problem.merit(found.step)
+    for start in starts:
+        problem.basis = None
+        with suppress(Infeasible, NotSolved):
+            other = _newton(problem, start)
+            if other.settled and better(problem.merit(other.step), best, ALIKE):
+                found, best = other, problem.merit(other.step)
+    return found
 
-    Where it does not, the turns are kept within a radius that is halved whenever the
-    exact merit is not better.
-    """
-    for extra in range(1, 11):
+
+def _newton(problem, at) -> Settled:
+    """Straightened again and again: two or three passes where the plan is a corner."""
+    for passes in range(1, MOST_PASSES + 1):
         step, detail = problem.solve(at, np.inf)
-        if not turns.any() or problem.bend(step) < SETTLED_MM:
-            return Settled(step, True, passes + extra, detail)
+        if problem.bend(step) < SETTLED_MM:
+            return Settled(step, True, passes, detail)
         at = step
+    return Settled(at, False, passes, detail)
+
+
+def _straighten_again(problem, at, turns, passes) -> Settled:
+    """Newton's way, and where it does not settle, with the turns kept within a radius
+    that is halved whenever the exact merit is not better."""
+    found = _newton(problem, at)
+    if found.settled:
+        return replace(found, passes=passes + found.passes)
+    at = found.step
     best, radius = at, float(np.abs(at[turns]).max(initial=0.0)) / 2 or 1.0
     score = problem.merit(best)
-    for extra in range(11, 150):
+    for extra in range(MOST_PASSES + 1, 150):
         step, detail = problem.solve(best, radius)
         found = problem.merit(step)
         if better(found, score):
@@ -91,10 +111,10 @@ def _straighten_again(problem, at, turns, passes) -> Settled:
     return Settled(best, False, passes + extra, detail)
 
 
-def better(one: tuple, other: tuple) -> bool:
+def better(one: tuple, other: tuple, equal: float = EQUAL) -> bool:
     """Whether a tuple of aims comes before another, in strict order."""
     for first, second in zip(one, other, strict=True):
-        if abs(first - second) > EQUAL * max(1.0, abs(second)):
+        if abs(first - second) > equal * max(1.0, abs(second)):
             return first < second
     return False
 
@@ -118,7 +138,9 @@ class TurnSearch:
 
     def __init__(self, problem, at: np.ndarray):
         free, turn = problem.freedom, problem.turn
-        unit = free.unit[turn]
+        # Sine and versine are columns in mm at the rim: a solver's 1e-9 is then no more
+        # at the end of a long arm.
+        unit = self.unit = free.unit[turn]
         self.low, self.high = free.low[turn] / unit, free.high[turn] / unit
         self.start = min(max(at[turn] / unit, self.low), self.high)
         self.draft, self.parts = problem.circle_draft(at)
@@ -213,15 +235,17 @@ class TurnSearch:
         slope = math.tan(turn)
         level = versine - slope * sine
         low, high = math.sin(self.low), math.sin(self.high)
-        programme.bound(circle, np.array([low, -1.0]), np.array([high, 2.0]))
-        programme.retie(self.tangent, circle, (-slope, 1.0), level)
+        unit = self.unit
+        ends = np.array([[low, -1.0], [high, 2.0]]) * unit
+        programme.bound(circle, *ends)
+        programme.retie(self.tangent, circle, (-slope, 1.0), level * unit)
         self.count += 1
         value = programme.minimize(self.costs[aim], sure=aim > 0)
         # A plane below the aim over sine and versine: the price of the tangent, and
         # that of the bound where the sine has run into it.
-        price = programme.row_price(self.tangent)
-        edge = float(programme.prices(circle)[0])
-        sine, versine = (float(v) for v in programme.values[circle])
+        price = programme.row_price(self.tangent) * unit
+        edge = float(programme.prices(circle)[0]) * unit
+        sine, versine = (float(v) / unit for v in programme.values[circle])
         rest = value - price * level - edge * sine
         self.curves[aim].append((price, edge - price * slope, rest))
         programme.untie(self.tangent)
@@ -230,7 +254,7 @@ class TurnSearch:
 
     def _fix(self, turn: float) -> np.ndarray:
         point = np.array([math.sin(turn), 2 * math.sin(turn / 2) ** 2])
-        self.programme.bound(self.circle, point, point)
+        self.programme.bound(self.circle, point * self.unit, point * self.unit)
         return point
 
     def _try(self, aim: int, turn: float, *, sure: bool = False) -> float:
@@ -261,7 +285,7 @@ class TurnSearch:
 
     def _cut(self, aim: int, point, *, sure: bool = False) -> float:
         value = self.programme.minimize(self.costs[aim], sure=sure)
-        sine, versine = self.programme.prices(self.circle)
+        sine, versine = self.programme.prices(self.circle) * self.unit
         curve = versine, sine, value - sine * point[0] - versine * point[1]
         self.curves[aim].append(curve)
         return value

@@ -19,8 +19,9 @@ import numpy as np
 
 from qa.numeric.lexicographic import Draft
 from qa.numeric.motions import Freedom
+from qa.numeric.proof import Proof, proof_of
 from qa.numeric.readings import Readings
-from qa.numeric.seat import LEAST_WEIGHT_MM, Problem, refuse_collisions, settled_plan
+from qa.numeric.seat import LEAST_WEIGHT_MM, Problem, settled_plan
 from qa.numeric.verdict import NM_PER_MM
 
 CUT_MM = 1e-6  # a trim thinner than this is none
@@ -60,6 +61,7 @@ class Trim:
     total: float
     settled: bool
     passes: int
+    proof: Proof | None
 
 
 def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
@@ -71,7 +73,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
     aimed = np.zeros(len(readings), dtype=bool)
     passes = 0
     while True:
-        problem = _TrimProblem(readings, freedom, rules, aimed)
+        problem = TrimProblem(readings, freedom, rules, aimed)
         found = settled_plan(problem)
         passes += found.passes
         step = freedom.told(found.step)
@@ -85,7 +87,6 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         aimed |= more
     values = moved + depth - build_up
     values = np.where(readings.gap, _whole(values), values)
-    refuse_collisions(readings, values)
     unresolved = problem.unresolved(values)
     left = np.abs(problem.unresolved(exact[0] + exact[1] - exact[2]))
     weights = np.where(readings.gap, readings.weights, 0.0)
@@ -101,6 +102,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         float(readings.weights @ readings.deviation(values)),
         found.settled,
         passes,
+        proof_of(problem, step) if problem.several else None,
     )
 
 
@@ -109,10 +111,18 @@ def _whole(mm: np.ndarray) -> np.ndarray:
     return np.rint(mm * NM_PER_MM) / NM_PER_MM
 
 
-class _TrimProblem(Problem):
+class TrimProblem(Problem):
+    """Where the part sits best when it may be cut."""
+
+    told_aims = ("overlap", "step", "unresolved", "build_up", "trim")
+    names = ("worse", "overlap", "step", "unresolved", "build_up", "short", "trim")
+    names += ("total", "movement")
+
     def __init__(self, readings, freedom, rules, aimed):
         super().__init__(readings, freedom)
         self.rules, self.tied = rules, bool(rules.ramps)
+        if aimed.any():  # what is cut depends on where the aim holds
+            self.told_aims = self.told_aims[:-1]
         self.low = np.maximum(readings.scales.low, readings.floor)
         self.high = np.maximum(readings.scales.high, self.low)
         self.target = self.low.copy()
@@ -122,12 +132,18 @@ class _TrimProblem(Problem):
         self.inside = np.zeros(len(readings))
         self.inside[aimed] = self.target[aimed] - self.low[aimed]
 
+    def ends(self, found) -> np.ndarray:
+        moved = super().ends(found)
+        depth, build_up = self.depths(moved, found.detail)
+        return moved + depth - build_up
+
     def merit(self, step) -> tuple:
         readings, gaps = self.readings, self.readings.gap
         moved, _ = readings.moved(self.freedom, step)
         depth, build_up = self.depths(moved, None)
         values = moved + depth - build_up
-        excess = np.abs(self.unresolved(values)) * readings.weights
+        excess = np.abs(self.unresolved(values))
+        excess *= np.maximum(readings.weights, LEAST_WEIGHT_MM)
         short = np.clip(self.target - values, 0, self.inside)
         return (
             *self.overlap_merit(values),
@@ -189,7 +205,7 @@ class _TrimProblem(Problem):
                 parts[name] = draft.columns(np.zeros(len(base)), np.maximum(most, 0.0))
                 terms.append((parts[name], sign))
         terms += self.overlap_columns(draft, parts)
-        draft.rows(aim - base, aim - base, slopes, *terms)
+        draft.rows(aim - base - self.play, aim - base + self.play, slopes, *terms)
         draft.rows(0.0, 0.0, locked)
         if self.tied and "trim" in parts:
             one, other, most = np.array(rules.ramps).T

@@ -17,7 +17,7 @@ from qa.numeric.plan import plan_fit
 from qa.numeric.planned import PlanOptions
 from tests.numeric import exactly
 
-CASES = int(os.environ.get("FAYLINE_PLAN_CASES", "150"))
+CASES = int(os.environ.get("FAYLINE_PLAN_CASES", "500"))
 FIRST = int(os.environ.get("FAYLINE_PLAN_FIRST", "0"))
 CHUNK = 50
 NEAR_NM = 200  # a limit lies there: 10 nm at each reading, and a plan between them
@@ -218,6 +218,8 @@ WAYS = ("z", "x", "gap", "flush", "shift", "turn", "scale")
 def check_case(seed):
     drawn = case(seed)
     plan, worst = check_one(drawn)
+    if seed % 2:
+        return
     other, scale = changed(drawn, WAYS[seed % len(WAYS)])
     again, other_worst = check_one(other)
     if again.exit_code == plan.exit_code:
