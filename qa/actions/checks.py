@@ -45,6 +45,12 @@ def start_check(
     roles.require(by, "measure")
     if instrument and instrument.status == InstrumentStatus.OUT:
         raise Refused("This instrument is out of use.", field="instrument")
+    if in_acceptance_condition and not fit_up.held:
+        raise Refused(
+            "The acceptance condition says how the part is held: say what holds it, "
+            "or leave this off.",
+            field="in_acceptance_condition",
+        )
     check = Check(
         fit_up=fit_up,
         finish=finish,
@@ -56,6 +62,7 @@ def start_check(
     if instrument:
         for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
             setattr(check, name, getattr(instrument, name))
+        check.calibration_due = instrument.due
     revision = fit_up.revision
     stations = list(revision.stations.select_related("revision"))
     wanted = _wanted(check, stations)

@@ -53,6 +53,8 @@ class JointMap:
     part_name: str = "part"
     surround_name: str = "surround"
     limits_text: str = ""
+    # Hinges, latch and whatever else holds the part: name, x, y.
+    attach: tuple[tuple[str, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -101,6 +103,7 @@ class Drawn:
     normals: np.ndarray
     radius: float
     hatch: list[Shape] = field(default_factory=list)
+    attach: list[Shape] = field(default_factory=list)
     boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
     busy: list[tuple[float, float]] = field(default_factory=list)
 
@@ -150,7 +153,26 @@ def ground(joint: JointMap, layout: Layout) -> Drawn:
         seam = np.vstack([seam, seam[:1]])
     drawn = Drawn(frame, steps, seam, centers, towards, radius)
     drawn.hatch = _hatch(joint, drawn)
+    drawn.attach = _attach(joint, layout, drawn)
     return drawn
+
+
+def _attach(joint: JointMap, layout: Layout, drawn: Drawn) -> list[Shape]:
+    """A ring with a dot and its name, towards the middle of the part, at each place
+    that holds it; values keep away."""
+    shapes: list[Shape] = []
+    size, middle = layout.text * 0.84, drawn.frame.width / 2
+    for name, x, y in joint.attach:
+        at_x, at_y = map(float, drawn.frame.points([(x, y)])[0])
+        left = at_x > middle
+        shapes += [Disc(at_x, at_y, 7.0, "hole"), Disc(at_x, at_y, 2.4, "flow-head")]
+        start = at_x - 12 if left else at_x + 12
+        anchor = "end" if left else "start"
+        shapes.append(Text(start, at_y + size * 0.35, name, size, "word", anchor))
+        wide = len(name) * WIDE_SIGN * size
+        steps = range(int(wide / 8) + 3)
+        drawn.busy += [(at_x + (-8 if left else 8) * k, at_y) for k in steps]
+    return shapes
 
 
 def _usual_spacing(points: np.ndarray) -> float:
@@ -233,7 +255,7 @@ def ground_shapes(joint: JointMap, drawn: Drawn) -> list[Shape]:
         shapes.append(Path(drawn.seam_steps, "part"))
     shapes += drawn.hatch
     shapes.append(Path(drawn.seam_steps, "seam"))
-    return shapes
+    return shapes + drawn.attach
 
 
 def _true_places(joint: JointMap, drawn: Drawn) -> list[Shape]:

@@ -48,6 +48,7 @@ class Check(Fact):
     foot_1_nm = models.BigIntegerField(null=True, blank=True)
     foot_2_nm = models.BigIntegerField(null=True, blank=True)
     probe_nm = models.BigIntegerField(null=True, blank=True)
+    calibration_due = models.DateField(null=True, blank=True)
     temperature_mc = models.IntegerField(null=True, blank=True)
     in_acceptance_condition = models.BooleanField(default=False)
     # How it is held, where the fit-up, opened earlier, does not state it.

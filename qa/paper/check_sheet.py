@@ -16,12 +16,12 @@ from qa.paper.blocks import VERDICT, Signature
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph
 from shop.paper.fonts import SEMIBOLD
-from shop.paper.page import CONTENT
+from shop.paper.page import CONTENT, paper_named
+from shop.paper.sheet import room
 
 DOCUMENT_TYPE = "Fit check, inspection sheet"
-# Room for the map, so that masthead, identity, counts and map share the first page of
-# either paper.
-MAP_HEIGHT = 372.0
+# The map takes what identity, counts and signatures leave of the first page.
+MOST_MAP, LEAST_MAP = 372.0, 160.0
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,8 @@ class CheckSheet:
     joint_probability: str = ""
     again: tuple[str, ...] = ()
     findings: tuple[SheetFinding, ...] = ()
+    limits: tuple[str, ...] = ()
+    cuts: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS
     signatures: tuple[Signature, ...] = (
@@ -109,7 +111,7 @@ def render(sheet: CheckSheet, paper: str = "a4") -> bytes:
     """PDF bytes on "a4" or "letter"; the same sheet gives the same bytes."""
     attachments = [("check.json", "application/json", sheet.data)] if sheet.data else []
     return sheets(
-        story(sheet),
+        story(sheet, paper),
         title_block(sheet),
         paper=paper,
         issued_at=sheet.issued_at,
@@ -136,9 +138,10 @@ def title_block(sheet: CheckSheet) -> TitleBlock:
     )
 
 
-def story(sheet: CheckSheet) -> list[Block]:
-    """Everything between head line and title block, in order."""
-    out: list[Block] = [
+def story(sheet: CheckSheet, paper: str = "a4") -> list[Block]:
+    """Everything between head line and title block, in order. Who signs does so on the
+    first page, under what came of it."""
+    above: list[Block] = [
         blocks.masthead(
             sheet.joint_name,
             "  ·  ".join(p for p in (sheet.number, sheet.fit_up, sheet.done_at) if p),
@@ -148,17 +151,32 @@ def story(sheet: CheckSheet) -> list[Block]:
         *blocks.identity(identity_pairs(sheet)),
         gap(3),
         blocks.counts(sheet.counts),
-        blocks.figure(joint_map.build(sheet.map), MAP_HEIGHT),
-        blocks.legend(_states(sheet.map)),
-        gap(4),
     ]
+    below = [blocks.legend(_states(sheet.map)), gap(2)]
+    below += blocks.signatures(sheet.signatures)
+    left = room(paper_named(paper)) - sum(one.height for one in above + below)
+    drawn = blocks.figure(
+        joint_map.build(sheet.map), min(MOST_MAP, max(LEAST_MAP, left - 2))
+    )
+    out = [*above, drawn, *below, gap(4)]
+    out += _limits(sheet)
     out += _profile(sheet)
     out += _findings(sheet)
     out += _again(sheet)
     out += _table(sheet)
     if sheet.remarks:
         out += [heading("Remarks"), *blocks.bullets(sheet.remarks), gap(4)]
-    return out + blocks.closing(sheet.cautions, sheet.signatures)
+    return out + blocks.cautions(sheet.cautions)
+
+
+def _limits(sheet: CheckSheet) -> list[Block]:
+    out = []
+    if sheet.limits:
+        out += [heading("Limits as judged"), *blocks.bullets(sheet.limits), gap(3)]
+    if sheet.cuts:
+        head = heading("Cut so far", "before this check, what was taken off each edge")
+        out += [head, *blocks.bullets(sheet.cuts), gap(3)]
+    return out
 
 
 def identity_pairs(sheet: CheckSheet) -> list[tuple[str, str]]:
@@ -224,16 +242,21 @@ MARK = 11
 def _table(sheet: CheckSheet) -> list[Block]:
     notes = any(row.note for row in sheet.rows)
     chance = any(row.probability for row in sheet.rows)
+    # Limits that hold everywhere are told above, once.
+    differ = len({(r.characteristic, r.requirement) for r in sheet.rows}) > len(
+        {r.characteristic for r in sheet.rows}
+    )
     numbered = any(row.nonconformance for row in sheet.rows)
     columns = [
         Column("Station", 12, font=SEMIBOLD),
-        Column("Kind", 10),
-        Column("Requirement, mm", 27, "right"),
-        Column("As read", 17, "right"),
+        Column("Kind", 13),
+        Column("As read", 19, "right"),
         Column("Result, mm", 16, "right", font=SEMIBOLD),
         Column("Verdict", 35, mark=MARK),
         Column("Beyond limit, mm", 17, "right"),
     ]
+    if differ:
+        columns.insert(2, Column("Limits, mm", 25, "right"))
     if chance:
         columns.append(Column("Prob.", 11, "right"))
     columns.append(Column("By", 26))
@@ -245,8 +268,9 @@ def _table(sheet: CheckSheet) -> list[Block]:
     for row in sheet.rows:
         first = row.station != last
         cells = [
-            row.station if first else "", row.characteristic, row.requirement,
-            row.typed, row.millimeters, VERDICT[row.state], row.deviation,
+            row.station if first else "", row.characteristic,
+            *([row.requirement] if differ else []), row.typed, row.millimeters,
+            VERDICT[row.state], row.deviation,
         ]  # fmt: skip
         cells += [row.probability] if chance else []
         cells += [row.by, *([row.nonconformance] if numbered else [])]
@@ -255,14 +279,21 @@ def _table(sheet: CheckSheet) -> list[Block]:
         last = row.station
     return [
         heading("Every characteristic", f"{len(sheet.rows)} results"),
-        *table(columns, rows, CONTENT, size=7.5, rules=rules, marks=_marks(sheet.rows)),
+        *table(
+            columns,
+            rows,
+            CONTENT,
+            size=7.5,
+            rules=rules,
+            marks=_marks(sheet.rows, 5 if differ else 4),
+        ),
         gap(5),
     ]
 
 
-def _marks(rows: Sequence[SheetRow]):
+def _marks(rows: Sequence[SheetRow], verdict: int):
     def draw(canvas, number, column, x, middle):
-        if column != 5:
+        if column != verdict:
             return 0
         drawing_pdf.mark(canvas, rows[number].state, x + 4, middle, 3.2)
         return MARK

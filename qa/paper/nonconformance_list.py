@@ -25,6 +25,9 @@ class ListedItem:
     part: str = ""
     check: str = ""
     state: str = "open"
+    disposition: str = ""
+    due: str = ""
+    photos: str = ""
     found: str = ""
     who: str = ""
 
@@ -84,14 +87,17 @@ def story(listed: NonconformanceList) -> list[Block]:
 
 
 COLUMNS: Sequence[Column] = (
-    Column("Number", 17, font=SEMIBOLD),
+    Column("Number", 15, font=SEMIBOLD),
     Column("Airframe", 16, lines=2),
     Column("Joint", 12, lines=2),
-    Column("What and where", 66, lines=4),
-    Column("Part", 22, lines=2),
+    Column("What and where", 57, lines=5),
+    Column("Part", 21, lines=2),
     Column("Check", 14),
-    Column("State", 24, lines=2),
+    Column("State", 20, lines=2),
+    Column("Disposition", 18, lines=2),
     Column("Found", 18),
+    Column("Due", 18),
+    Column("Photos", 12, "right"),
     Column("Who", 17, lines=2),
 )
 
@@ -99,5 +105,6 @@ COLUMNS: Sequence[Column] = (
 def _cells(item: ListedItem) -> tuple[str, ...]:
     return (
         item.number, item.airframe, item.joint, item.text, item.part, item.check,
-        item.state, item.found, item.who,
+        item.state, item.disposition or "–", item.found, item.due or "–",
+        item.photos or "–", item.who,
     )  # fmt: skip

@@ -117,10 +117,17 @@ def story(order: WorkOrder, paper: str = "a4") -> list[Block]:
     below.append(gap(2))
     below += blocks.bullets(order.cautions, size=6.4)
     below.append(gap(2))
-    below += blocks.signatures(order.signatures)[1:]
+    below += blocks.signatures(_to_sign(order))[1:]
     left = room(paper_named(paper)) - sum(one.height for one in above + below)
     most = min(MOST_MAPS, max(LEAST_MAPS, left - MAPS_MARGIN))
     return [*above, _maps(order.plan, most), *below]
+
+
+def _to_sign(order: WorkOrder) -> Sequence[Signature]:
+    """Nobody signs for a cut that is not there."""
+    if any(row.trim or row.bite for row in order.rows):
+        return order.signatures
+    return (Signature("Done and recorded by"),)
 
 
 def _steps(steps: Sequence[str]) -> list[Block]:

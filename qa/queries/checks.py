@@ -173,6 +173,7 @@ class CheckView:
     entry: Entry
     unit: str
     lines: list[Line]
+    stations: list[Station]
     counts: dict
     map: JointMap
     profile: Profile
@@ -217,6 +218,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         entry=check.entry,
         unit=unit,
         lines=[line for line in lines if line],
+        stations=stations,
         counts=judging.counts(check.state),
         map=maps.map_of(
             revision,

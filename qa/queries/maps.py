@@ -100,7 +100,28 @@ def map_of(
         part_name=revision.joint.position.name,
         surround_name=revision.joint.surround.name,
         limits_text=limits_hint(stations, unit),
+        attach=_attach(revision, view, at),
     )
+
+
+def _attach(revision, view, at) -> tuple[tuple[str, float, float], ...]:
+    """What holds the part, as the picture sees it."""
+    points = revision.attach_points or []
+    if not points:
+        return ()
+    height = float(at[:, 2].mean())
+    seen = view.points(np.array([[*point_mm(one), height] for one in points]))
+    return tuple(
+        (one["name"], float(x), float(y))
+        for one, (x, y) in zip(points, seen, strict=True)
+    )
+
+
+def point_mm(point: dict) -> tuple[float, float]:
+    """Place of an attach point, kept in nm or in mm."""
+    if "x_nm" in point:
+        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
+    return float(point["x_mm"]), float(point["y_mm"])
 
 
 def flow(revision: JointRevision) -> tuple[float, float] | None:

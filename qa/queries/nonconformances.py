@@ -1,12 +1,14 @@
 """Nonconformances for lists, pages and paper."""
 
+from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from qa.models import Check, Nonconformance, NonconformanceKind, State
+from shop.models import PhotoPin
 
 RELATED = (
     "entry__by",
@@ -78,6 +80,7 @@ class ItemRow:
     state: str
     disposition: str
     holder: str
+    due: date | None
     raised_by: str
     opened_at: datetime
     days: int
@@ -104,11 +107,20 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         state=standing.state,
         disposition=standing.get_disposition_display(),
         holder=standing.holder.name if standing.holder else "",
+        due=standing.due,
         raised_by=item.entry.author,
         opened_at=standing.opened_at,
         days=(end - standing.opened_at).days,
         closed_at=standing.closed_at,
     )
+
+
+def photos_by_item(items: list[Nonconformance]) -> Counter[str]:
+    """Count the photos pinned to each item, by its key as text."""
+    pins = PhotoPin.objects.filter(
+        subject_kind="nonconformance", subject_id__in=[str(one.pk) for one in items]
+    )
+    return Counter(pins.values_list("subject_id", flat=True))
 
 
 @dataclass(frozen=True)

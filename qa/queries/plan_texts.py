@@ -8,6 +8,7 @@ from qa.models import JointRevision, Side
 from qa.numeric.planned import CANNOT, CUT, FITS, Move
 
 from .history import Seam
+from .maps import point_mm
 from .planning import Worked
 
 TELLING_MM, TELLING_DEG = 0.005, 0.0005
@@ -96,13 +97,6 @@ def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
         (f"station {seam.stations[row].label}", tuple(map(float, seam.places[row])))
         for row in dict.fromkeys(rows)
     ]
-
-
-def point_mm(point: dict) -> tuple[float, float]:
-    """Place of an attach point, kept in nm or in mm."""
-    if "x_nm" in point:
-        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
-    return float(point["x_mm"]), float(point["y_mm"])
 
 
 def raise_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> str:

@@ -1,20 +1,21 @@
 """Pages of record for paper: what the page shows, as final texts."""
 
 from collections import Counter
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from django.conf import settings
 from django.utils import timezone
 
 from qa import rules
-from qa.models import Kind, Nonconformance, Rule, State
+from qa.models import AcceptanceFinish, Kind, Nonconformance, Rule, State
 from qa.paper.blank_sheet import BlankRow, BlankSheet
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
 from qa.paper.nonconformance_list import ListedItem, NonconformanceList
 from shop.ledger.canonical import canonical, digest
 from shop.models import Seal
 
-from . import checks, maps, nonconformances
+from . import checks, limits_told, maps, nonconformances
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -28,10 +29,12 @@ KIND = {Kind.GAP: "gap", Kind.FLUSH: "flush"}
 
 
 def local(moment: datetime | None) -> str:
-    """Return a time in the shop's zone, with the zone's name."""
+    """Return a time in the shop's zone, with its offset: a zone's short name can mean
+    several."""
     if moment is None:
         return ""
-    return timezone.localtime(moment).strftime("%Y-%m-%d %H:%M %Z")
+    told = timezone.localtime(moment).strftime("%Y-%m-%d %H:%M %z")
+    return f"{told[:-2]}:{told[-2:]}"
 
 
 def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
@@ -67,17 +70,21 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
                 ("not_measured", "not measured", "not_measured"),
             )
         ),
-        map=view.map,
+        # Said once, above the numbers, as judged.
+        map=replace(view.map, limits_text=""),
         profile=view.profile,
         rows=tuple(_row(view, line) for line in view.lines),
+        limits=(
+            *limits_told.limits_told(check, view.stations, view.unit),
+            *limits_told.curves_told(view.lines),
+        ),
+        cuts=tuple(limits_told.cuts_told(check, view.stations, view.unit)),
         issued_at=last.received_at,
         issued_text=local(last.received_at),
         joint_probability=_all_conform(view),
         again=_again(view),
         findings=_findings(view),
-        remarks=tuple(
-            text for text in (view.finish_on, fit_up.note, check.note) if text
-        ),
+        remarks=tuple(text for text in (fit_up.note, check.note) if text),
         creator=view.row.by,
         url=url,
         digest=digest(content),
@@ -170,6 +177,7 @@ def condition(view) -> tuple[tuple[str, str], ...]:
         if check.foot_1_nm is not None and check.foot_2_nm is not None:
             base = rules.length(abs(check.foot_2_nm - check.foot_1_nm), view.unit, 1)
             gauge += f", base {base}"
+        gauge += f", {_calibration(check)}"
     warm = "not stated"
     if check.temperature_mc is not None:
         warm = f"{check.temperature_mc / 1000:.1f} °C"
@@ -178,11 +186,28 @@ def condition(view) -> tuple[tuple[str, str], ...]:
         ("Edges", check.get_finish_display()),
         ("Instrument", gauge),
         ("Temperature", warm),
-        (
-            "Acceptance condition",
-            "yes" if check.in_acceptance_condition else "not claimed",
-        ),
+        ("Acceptance condition", _acceptance_condition(check)),
+        ("Source of the limits", fit_up.revision.source or "not stated"),
     )
+
+
+def _calibration(check) -> str:
+    """Until when the gauge was calibrated, as it stood when the check began."""
+    due = check.calibration_due
+    if due is None:
+        return "calibration date not stated"
+    late = due < timezone.localtime(check.entry.received_at).date()
+    return f"calibration was due {due}: OVERDUE" if late else f"calibrated until {due}"
+
+
+def _acceptance_condition(check) -> str:
+    """What the joint asks for, and what the builder said of this check."""
+    revision = check.fit_up.revision
+    asks = revision.acceptance_condition or "not stated by the joint"
+    if revision.acceptance_finish != AcceptanceFinish.ANY:
+        asks += f", {revision.get_acceptance_finish_display()}"
+    said = check.in_acceptance_condition
+    return f"{asks}; this check: {'yes, so stated' if said else 'no'}"
 
 
 def _row(view, line: checks.Line) -> SheetRow:
@@ -198,9 +223,8 @@ def _row(view, line: checks.Line) -> SheetRow:
     )
     notes = [line.reason]
     if line.superseded:
-        notes.append(f"{line.superseded} earlier")
-    if line.correction:
-        notes.append(f"bridge +{line.correction}")
+        times = "value" if line.superseded == 1 else "values"
+        notes.append(f"read again, {line.superseded} earlier {times} kept")
     mm = line.value_nm
     return SheetRow(
         station=line.station,
@@ -279,10 +303,25 @@ def list_of(
     day when each was found is printed.
     """
     rows = [nonconformances.item_row(one) for one in items]
-    newest = max((one.standing.last_entry for one in items), default=None, key=_order)
+    photos = nonconformances.photos_by_item(items)
+    # An empty list is as of now: of the newest entry of the ledger.
+    seal = Seal.objects.order_by("-position").select_related("entry").first()
+    newest = max(
+        (one.standing.last_entry for one in items),
+        default=seal and seal.entry,
+        key=_order,
+    )
     content = canonical(
         [
-            [row.airframe, row.label, row.title, row.state, row.disposition]
+            [
+                row.airframe,
+                row.label,
+                row.title,
+                row.state,
+                row.disposition,
+                row.due and row.due.isoformat(),
+                photos[str(row.pk)],
+            ]
             for row in rows
         ]
     )
@@ -291,7 +330,7 @@ def list_of(
         shop=settings.SHOP_NAME,
         number=f"NC list, {len(rows)} items",
         filters=filters,
-        items=tuple(_listed(row) for row in rows),
+        items=tuple(_listed(row, photos[str(row.pk)]) for row in rows),
         issued_at=newest.received_at if newest else EPOCH,
         issued_text=local(newest.received_at) if newest else "",
         counts=tuple((word, counted[word]) for word in State.values if counted[word]),
@@ -306,8 +345,7 @@ def _order(entry) -> int:
     return entry.pk
 
 
-def _listed(row: nonconformances.ItemRow) -> ListedItem:
-    state = row.state + (f": {row.disposition}" if row.disposition else "")
+def _listed(row: nonconformances.ItemRow, photos: int) -> ListedItem:
     return ListedItem(
         number=row.label,
         airframe=row.airframe,
@@ -317,7 +355,10 @@ def _listed(row: nonconformances.ItemRow) -> ListedItem:
         else row.title,
         part=row.part,
         check=row.check,
-        state=state,
+        state=row.state,
+        disposition=row.disposition,
+        due=row.due.isoformat() if row.due else "",
+        photos=str(photos or ""),
         found=timezone.localtime(row.opened_at).strftime("%Y-%m-%d"),
         who=row.holder,
     )

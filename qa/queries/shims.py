@@ -10,7 +10,7 @@ from qa.numeric.shims import AttachPoint, ShimError, ShimPlan
 from qa.numeric.verdict import NarrowLimits, nearest_nm
 
 from . import history, maps, staleness
-from .plan_texts import point_mm
+from .maps import point_mm
 from .staleness import JointState
 
 MOST = 3

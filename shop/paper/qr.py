@@ -2,11 +2,23 @@
 
 from functools import lru_cache
 from hashlib import sha256
+from ipaddress import ip_address
+from urllib.parse import urlsplit
 
 from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 
 # Longer addresses give modules too small for a tablet to read off paper.
 LONGEST = 300
+
+
+def leads_nowhere(url: str) -> bool:
+    """Whether an address means "this machine" to whoever follows it, so that it leads
+    to nothing from a tablet."""
+    host = urlsplit(url).hostname or ""
+    try:
+        return ip_address(host).is_loopback or ip_address(host).is_unspecified
+    except ValueError:
+        return host == "localhost" or host.endswith(".localhost")
 
 
 @lru_cache(maxsize=64)

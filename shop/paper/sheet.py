@@ -151,6 +151,18 @@ def _title(canvas, x: float, top: float, room: float, title: str) -> None:
         text.write(canvas, x, top - 13.4 - k * 7.4, line, font=SEMIBOLD, size=6.4)
 
 
+NO_CODE = ("No code:", "printed where the", "shop's address is", "not known. Print it",
+           "from a page opened", "by that address.")  # fmt: skip
+
+
+def _no_code(canvas, middle: float, top: float) -> None:
+    """A code that leads to "this machine" would lead a tablet nowhere."""
+    for k, line in enumerate(NO_CODE):
+        font, size = (BOLD, 7.5) if k == 0 else (SEMIBOLD, 6)
+        down = top - 16 - k * 9
+        text.write(canvas, middle, down, line, font=font, size=size, align="center")
+
+
 def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> None:
     x, y = paper.left, paper.foot + 3 * MM
     right = CONTENT - CODE
@@ -183,7 +195,9 @@ def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> N
             _title(canvas, left + 4, top, wide, value)
         else:
             caption_value(canvas, left + 4, top, wide, caption, value)
-    if 0 < len(block.url) <= qr.LONGEST:
+    if qr.leads_nowhere(block.url):
+        _no_code(canvas, x + right + CODE / 2, y + FOOT)
+    elif 0 < len(block.url) <= qr.LONGEST:
         qr.draw(canvas, block.url, x + right, y, FOOT)
     else:
         text.write(
