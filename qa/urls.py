@@ -7,6 +7,7 @@ from qa.views import (
     api_photos,
     api_tablets,
     checks,
+    claims,
     front,
     instruments,
     joints,
@@ -46,6 +47,7 @@ check_urls = [
     path("new/", checks.new_check, name="new_check"),
     path("<uuid:uuid>/", checks.check, name="check"),
     path("<uuid:uuid>/sheet.pdf", checks.check_pdf, name="check_pdf"),
+    path("<uuid:uuid>/late/", claims.late_readings, name="late_readings"),
     path("<uuid:uuid>/raise/", front.raise_findings, name="raise_findings"),
 ]
 
@@ -67,6 +69,7 @@ instrument_urls = [
 urlpatterns = [
     path("", front.front, name="front"),
     path("", front.front, name="today"),
+    path("claims/", claims.claims, name="claims"),
     path("api/", include(api_urls)),
     path("", include("qa.urls_plan")),
     path("joints/", include(joint_urls)),

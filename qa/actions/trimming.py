@@ -23,7 +23,7 @@ from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Part, StructuralClass
 
-from . import steps
+from . import authorship, steps
 
 DEEPEST_NM = 60_000_000  # a deeper cut is not a trim
 
@@ -75,6 +75,7 @@ def release_cut(*, by, check: Check, part: Part, note: str = "") -> CutRelease:
     fit_up = check.fit_up
     if part.pk not in (fit_up.part_id, fit_up.surround_part_id):
         raise Refused("This part is not in this check.", field="part")
+    authorship.require_proven(check)
     said = {"check": str(check.entry_id), "part": part.serial, "note": note}
     with perform("release_cut/1", by=by, said=said) as act:
         Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part.pk)

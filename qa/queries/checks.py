@@ -23,11 +23,13 @@ from qa.models import (
 from shop.models import Entry
 
 from . import maps
+from .doubts import Doubts, doubts_of
 
 RELATED = (
     "entry__by",
     "entry__confirmation",
     "state__last_entry__seal",
+    "finished",
     "instrument",
     "fit_up__airframe__type",
     "fit_up__joint__position",
@@ -117,6 +119,8 @@ def joint_verdict(state: CheckState) -> str | None:
         return Verdict.DOES_NOT_CONFORM
     if state.not_proven:
         return Verdict.NOT_PROVEN
+    if state.late:
+        return None  # what came in late may not conform: a person decides first
     return Verdict.CONFORMS if state.conforms >= state.wanted > 0 else None
 
 
@@ -182,6 +186,7 @@ class CheckView:
     items: list[Item]
     finish_on: str
     rule_text: str
+    doubts: Doubts
 
     @property
     def at_20(self) -> bool:
@@ -241,6 +246,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         items=_items(check),
         finish_on=finish_note(check, unit),
         rule_text=rule_text(revision, check, unit),
+        doubts=doubts_of(check, unit),
     )
 
 

@@ -1,7 +1,7 @@
 """Pages of record for paper: what the page shows, as final texts."""
 
 from collections import Counter
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
 from django.conf import settings
@@ -84,12 +84,16 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
         joint_probability=_all_conform(view),
         again=_again(view),
         findings=_findings(view),
-        remarks=tuple(text for text in (fit_up.note, check.note) if text),
+        remarks=tuple(
+            text for text in (*view.doubts.lines, fit_up.note, check.note) if text
+        ),
         creator=view.row.by,
         url=url,
         digest=digest(content),
         ledger_head=ledger_place(last),
-        banner="" if check.state.state == "finished" else "Check still open",
+        banner=view.doubts.banner
+        if check.state.state == "finished"
+        else "Check still open",
         data=content.encode(),
     )
 
@@ -127,6 +131,8 @@ def content_of(view: checks.CheckView) -> str:
                 for line in view.lines
             ],
             "nonconformances": [item.label for item in view.items],
+            "in_doubt": view.doubts.lines,
+            "set_aside": [asdict(one) for one in view.doubts.asides],
         }
     )
 

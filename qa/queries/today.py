@@ -26,7 +26,7 @@ from shop.queries.today import (
     listed,
 )
 
-from . import checks, nonconformances
+from . import checks, claims, nonconformances
 from .waiting import Changed, joints_to_measure_again
 
 FEW = 6
@@ -60,7 +60,11 @@ def today(person: Person) -> Today:
         item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),
         floor=found,
         due=[*dated, *found.due],
-        waiting=[*([again] if again.items else []), *found.waiting],
+        waiting=[
+            *claims.for_today(person),
+            *([again] if again.items else []),
+            *found.waiting,
+        ],
         changes=changes(person),
     )
 

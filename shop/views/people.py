@@ -1,5 +1,7 @@
 """Signing in and out, and what a person likes to see."""
 
+from urllib.parse import urlencode
+
 from django.conf import settings
 from django.contrib.auth import login, logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
@@ -16,13 +18,14 @@ from shop.actions.signing_in import change_own_password, prove_password
 from shop.context import THEME_COOKIE, url_of
 from shop.forms.people import OwnPasswordForm, SignInForm, ThemeForm, UnitsForm
 from shop.ledger import Refused
+from shop.models import WAITING, Entry
 
 from .acting import form_page, posted
 
 THEME_AGE = 10 * 365 * 24 * 3600
 
 
-def _back(request) -> str:
+def back(request) -> str:
     """Return where to go next: the page named by `next`, if it is one of ours."""
     asked = request.POST.get("next") or request.GET.get("next") or ""
     ours = url_has_allowed_host_and_scheme(
@@ -31,13 +34,22 @@ def _back(request) -> str:
     return asked if ours else url_of(settings.LOGIN_REDIRECT_URL) or "/"
 
 
+def _first(request, person) -> str:
+    """Where signing in leads: first to what was claimed in the person's name."""
+    onward = back(request)
+    page = url_of("claims")
+    if page and Entry.objects.filter(WAITING, by=person).exists():
+        return f"{page}?{urlencode({'next': onward})}"
+    return onward
+
+
 @login_not_required
 @never_cache
 @sensitive_post_parameters("password")
 @require_http_methods(["GET", "HEAD", "POST"])
 def sign_in(request):
     if request.user.is_authenticated and request.method != "POST":
-        return HttpResponseRedirect(_back(request))
+        return HttpResponseRedirect(back(request))
     form, status = SignInForm(posted(request)), 200
     if request.method == "POST" and form.is_valid():
         try:
@@ -48,7 +60,7 @@ def sign_in(request):
         else:
             if person:
                 login(request, person)
-                return HttpResponseRedirect(_back(request))
+                return HttpResponseRedirect(_first(request, person))
             form.add_error(None, _("That name and password do not match."))
     asked = request.POST.get("next") or request.GET.get("next") or ""
     context = {"form": form, "next": asked}
@@ -99,7 +111,7 @@ sign_out.opens_before_change = True
 def theme(request):
     """Keep the theme with the browser, not the person: a tablet hangs in one light."""
     form = ThemeForm(request.POST)
-    response = HttpResponseRedirect(_back(request))
+    response = HttpResponseRedirect(back(request))
     if form.is_valid():
         response.set_cookie(
             THEME_COOKIE,
@@ -117,4 +129,4 @@ def units(request):
     form = UnitsForm(request.POST)
     if form.is_valid():
         set_units(request.user, units=form.cleaned_data["units"])
-    return HttpResponseRedirect(_back(request))
+    return HttpResponseRedirect(back(request))
