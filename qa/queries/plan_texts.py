@@ -160,10 +160,12 @@ def outcome(worked: Worked) -> tuple[str, str]:
     """(state to draw, sentence) of what the plan comes to."""
     plan = worked.plan
     if sits_well(worked):
-        if any(one.gap_now is one.flush_now is None for *_, one in worked.stations()):
-            return "conforms", "What was measured conforms as it sits."
+        if not plan.complete:
+            return "not_measured", "What was measured conforms as it sits."
         return "conforms", "It conforms as it sits: nothing needs to be done."
     if plan.outcome == FITS:
+        if not plan.complete:
+            return "not_measured", "Seating it is enough for what was measured."
         return "conforms", "Seating it is enough: nothing needs to be cut."
     if plan.outcome == CUT:
         return "not_proven", "It can fit: seat it and take material off as below."

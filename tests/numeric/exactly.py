@@ -4,6 +4,7 @@ import math
 from fractions import Fraction
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from qa.numeric.joint import Limits, Station, build_joint
 
@@ -20,18 +21,31 @@ def about(axis, degrees):
     )
 
 
-def moved(joint, move):
-    """Where the stations go: tilt about x, then y, then the turn, then the shift."""
-    turn = about("z", move.turn_deg)
-    turn = turn @ about("y", move.tilt_y_deg) @ about("x", move.tilt_x_deg)
-    center = joint.places.mean(axis=0)
-    shift = np.array([move.x_mm, move.y_mm, move.z_mm])
-    return (joint.places - center) @ turn.T + center + shift - joint.places
+def moved(joint, move, motions=None):
+    """Where the stations go: tilt about x, then y, then the turn, then the shift.
+
+    With motions of its own (shift, axis, origin) each by its amount, mm or degrees, in
+    their order.
+    """
+    places = joint.places
+    if motions is None:
+        turn = about("z", move.turn_deg)
+        turn = turn @ about("y", move.tilt_y_deg) @ about("x", move.tilt_x_deg)
+        center = places.mean(axis=0)
+        shift = np.array([move.x_mm, move.y_mm, move.z_mm])
+        return (places - center) @ turn.T + center + shift - places
+    for (_, amount), (shift, axis, origin) in zip(move.amounts, motions, strict=True):
+        if axis is None:
+            places = places + amount * np.array(shift)
+        else:
+            turn = Rotation.from_rotvec(math.radians(amount) * np.array(axis))
+            places = turn.apply(places - origin) + origin
+    return places - joint.places
 
 
-def after(joint, plan, gaps, flushes):
+def after(joint, plan, gaps, flushes, motions=None):
     """(gap, flush) of each station in nm as fractions, None where not measured."""
-    ways, found = moved(joint, plan.move), []
+    ways, found = moved(joint, plan.move, motions), []
     for row, told in enumerate(plan.stations):
         gap, flush = gaps[row], flushes[row]
         if gap is not None:
@@ -53,11 +67,11 @@ def misses(value_nm, limits, guard_nm=0):
     return max(0, under, over)
 
 
-def all_misses(joint, plan, gaps, flushes, guards=(0, 0)):
+def all_misses(joint, plan, gaps, flushes, guards=(0, 0), motions=None):
     """Whole nm outside limits (or below zero, for a gap) of every reading."""
     found = []
     for station, (gap, flush) in zip(
-        joint.stations, after(joint, plan, gaps, flushes), strict=True
+        joint.stations, after(joint, plan, gaps, flushes, motions), strict=True
     ):
         if gap is not None:
             limits = station.gap.low, station.gap.high

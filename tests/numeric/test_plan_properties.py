@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from qa.numeric.joint import Limits, build_joint
+from qa.numeric.motions import Motion
 from qa.numeric.plan import plan_fit
 from qa.numeric.planned import PlanOptions
 from tests.numeric import exactly
@@ -21,6 +22,16 @@ CASES = int(os.environ.get("FAYLINE_PLAN_CASES", "500"))
 FIRST = int(os.environ.get("FAYLINE_PLAN_FIRST", "0"))
 CHUNK = 50
 NEAR_NM = 200  # a limit lies there: 10 nm at each reading, and a plan between them
+# A door on a slanting hinge 600 mm to the left, sliding along it, with slots along x.
+HINGE = Motion("swing", (0, 0, 0), (0, 0.6, 0.8), (-600.0, 0, 0), -0.02, 0.02)
+SLIDE = Motion("slide", (0, 0.6, 0.8), (0, 0, 0), (0, 0, 0), -2.0, 2.0)
+SLOT = Motion("slot", (1, 0, 0), (0, 0, 0), (0, 0, 0), -1.5, 1.5)
+HINGED = (HINGE, SLIDE, SLOT)
+OWN = (
+    (None, (0, 0.6, 0.8), (-600.0, 0, 0)),
+    ((0, 0.6, 0.8), None, None),
+    ((1, 0, 0), None, None),
+)
 CURVES = (0.0, 0.0, 1e-5, 0.03, 20.0, 80.0)
 
 
@@ -95,6 +106,8 @@ def _options(random):
             chosen[name] = values[random.integers(len(values))]
             if name not in ("trim",):
                 chosen[name] = float(chosen[name])
+    if random.random() < 0.15:
+        chosen["motions"] = HINGED
     return PlanOptions(**chosen)
 
 
@@ -108,7 +121,8 @@ def guard_nm(options):
 def misses(drawn, plan):
     joint, gaps, flushes, options = drawn
     guard = guard_nm(options)
-    return exactly.all_misses(joint, plan, gaps, flushes, (guard, guard))
+    own = OWN if options.motions else None
+    return exactly.all_misses(joint, plan, gaps, flushes, (guard, guard), own)
 
 
 def check_one(drawn):
@@ -124,7 +138,8 @@ def check_one(drawn):
     assert (plan.outcome == "trim") >= (max(cut) > 0) or plan.outcome == "cannot"
     if plan.outcome == "fits":
         assert max(cut) == 0
-    told = exactly.after(joint, plan, gaps, flushes)
+    own = OWN if options.motions else None
+    told = exactly.after(joint, plan, gaps, flushes, own)
     now = after = 0
     for row, (gap, flush) in enumerate(told):
         station = plan.stations[row]
@@ -136,7 +151,7 @@ def check_one(drawn):
         assert round(gap) >= min(0, round(gaps[row] * 1e6)), "closed below zero"
         now, after = now + (gaps[row] < 0), after + (round(gap) < 0)
     assert after <= now, "staying put collides with less"
-    ways = exactly.moved(joint, plan.move)
+    ways = exactly.moved(joint, plan.move, own)
     for station, face, way in zip(joint.stations, joint.faces, ways, strict=True):
         if station.land is not None:
             assert station.land + face @ way > -1e-6
@@ -218,7 +233,8 @@ WAYS = ("z", "x", "gap", "flush", "shift", "turn", "scale")
 def check_case(seed):
     drawn = case(seed)
     plan, worst = check_one(drawn)
-    if seed % 2:
+    turned = WAYS[seed % len(WAYS)] in ("shift", "turn", "scale")
+    if seed % 2 or (turned and drawn[-1].motions):  # a hinge would have to go along
         return
     other, scale = changed(drawn, WAYS[seed % len(WAYS)])
     again, other_worst = check_one(other)
