@@ -56,7 +56,7 @@ class _Judge:
             if span is not self.around
             and (not self.dwell or span.minutes > self.dwell.minutes + SLIP)
         ]
-        self.alone = not rivals
+        self.alone = not rivals and self._outlasts_the_rest()
         if self.dwell is None:
             self.known = not self.dwells
         else:
@@ -67,6 +67,15 @@ class _Judge:
         return self.dwell is not None and (
             span.start <= self.dwell.start + SLIP and span.end >= self.dwell.end - SLIP
         )
+
+    def _outlasts_the_rest(self) -> bool:
+        """Whether the dwell, whenever it began and ended, holds the sure one: what may
+        have been another before or after it within the possible one is shorter."""
+        if self.dwell is None:
+            return True
+        before = self.dwell.start - self.around.start
+        after = self.around.end - self.dwell.end
+        return max(before, after) < self.dwell.minutes - SLIP
 
     def _lagging(self) -> str:
         """The sensor that holds up the dwell: last to arrive, or coldest if none lasts;
