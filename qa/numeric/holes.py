@@ -16,6 +16,7 @@ import numpy as np
 
 from qa.numeric import rigid_fit
 from qa.numeric.rigid_fit import RigidFit
+from qa.numeric.verdict import nearest_nm
 
 _NM = 1_000_000
 
@@ -222,8 +223,7 @@ def patterns_together(first, second, clearances_mm) -> Mating:
     mismatch = np.hypot(*(np.asarray(first, dtype=float) - fit.moved(second)).T)
     left = clearances - mismatch
     tightest = int(np.argmin(left))
-    # The fit is good to 1e-11 of the pattern; a nanometer is what lengths carry.
-    accepts = bool(left[tightest] >= -1e-6 and np.all(clearances >= 0))
+    accepts = bool(nearest_nm(left[tightest]) >= 0 and np.all(clearances >= 0))
     return Mating(
         accepts,
         float(left[tightest]),

@@ -7,6 +7,7 @@ was seen, and goes wherever the rule is printed.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -86,14 +87,17 @@ def spacing_shortfalls(
 ) -> tuple[SpacingShortfall, ...]:
     """What falls short of the rule; a ratio that is not known is not judged.
 
-    Ratios are lengths over the fastener diameter. Exactly on the rule is enough; one
-    part in a million is given to ratios that were divided in floating point.
+    Ratios are lengths over the fastener diameter. Exactly on the rule is enough.
+    Ratios of lengths in nanometers differ by more than their ninth decimal; what is
+    beyond comes of dividing. ValueError for one that is no number.
     """
     found = []
     for what, ratio, least in (
         ("edge distance", edge_ratio, rule.edge_min),
         ("pitch", pitch_ratio, rule.pitch_min),
     ):
-        if ratio is not None and least is not None and ratio < least * (1 - 1e-6):
+        if ratio is not None and not math.isfinite(ratio):
+            raise ValueError(f"{what}: the ratio must be a number, not {ratio}")
+        if ratio is not None and least is not None and round(ratio, 9) < least:
             found.append(SpacingShortfall(what, ratio, least))
     return tuple(found)

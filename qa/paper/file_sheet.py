@@ -33,7 +33,7 @@ UNDATED = datetime(2000, 1, 1, tzinfo=UTC)
 
 OUTCOMES = {
     Outcome.CONFORMS: ("conforms", "conforms"),
-    Outcome.NO_LIMITS: ("", "no limits"),
+    Outcome.NO_LIMITS: ("", "nothing to judge"),
     Outcome.DOES_NOT_CONFORM: ("above", "does not conform"),
     Outcome.NOT_PROVEN: ("not_proven", "not proven"),
     Outcome.NOT_MEASURED: ("not_measured", "not all measured"),

@@ -345,3 +345,18 @@ def test_more_clearance_never_turns_yes_into_no(seed):
     more = patterns_together(first, second, clearances + 0.05)
     assert more.accepts or not less.accepts
     assert more.margin_mm == pytest.approx(less.margin_mm + 0.05, abs=1e-8)
+
+
+def test_a_nanometer_too_close_is_too_close():
+    """By hand: two diameters of 3.2 mm are 6.4 mm; 10.4 / 3.2 is 3.25 exactly."""
+    [rule] = [one for one in SPACING_RULES if one.key == "metal_single_row"]
+    for edge, short in ((6.4, 0), (6.399999, 1), (6.400001, 0)):
+        found = spacing_shortfalls(rule, edge_ratio=edge / 3.2, pitch_ratio=10.4 / 3.2)
+        assert len(found) == short
+
+
+def test_patterns_that_miss_by_a_nanometer_do_not_go_together():
+    """By hand: two holes 100 mm apart and two 100.2 apart miss by 0.1 at each."""
+    first, second = [(0, 0), (100, 0)], [(0, 0), (100.2, 0)]
+    for clearance, accepts in ((0.1, True), (0.099999, False), (0.100001, True)):
+        assert patterns_together(first, second, [clearance] * 2).accepts is accepts

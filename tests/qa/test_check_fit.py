@@ -211,13 +211,15 @@ def test_a_reading_on_the_limit_conforms_in_either_unit(check):
     assert check(joint, read.replace("2,0.1,", "2,0.10001,"))[0] == 1
 
 
-def test_characteristics_without_limits_are_not_counted(check):
+def test_a_joint_without_any_limits_leaves_nothing_to_judge(check):
     code, out, _ = check(hatch(",,,"), readings(), "--json")
     told = json.loads(out)
-    assert code == 0
+    assert code == 2
     assert set(told["counts"].values()) == {0}
     assert told["stations"][0] == {"station": "1", "gap": None, "flush": None}
-    assert "No limits are stated" in check(hatch(",,,"), readings())[1]
+    assert "Nothing to judge" in check(hatch(",,,"), readings())[1]
+    # One limit in one kind is something.
+    assert check(hatch(",3.0,,"), readings())[0] == 0
 
 
 def test_a_part_that_lies_outside_is_told_by_its_normals(check):

@@ -32,7 +32,7 @@ from qa.numeric.verdict import Rule, Verdict
 
 EXIT_CODES = {
     Outcome.CONFORMS: 0,
-    Outcome.NO_LIMITS: 0,
+    Outcome.NO_LIMITS: 2,
     Outcome.DOES_NOT_CONFORM: 1,
     Outcome.NOT_PROVEN: 2,
     Outcome.NOT_MEASURED: 2,
@@ -40,8 +40,8 @@ EXIT_CODES = {
 
 EXIT_HELP = (
     "Exit code: 0 all that has limits was measured and conforms; 1 something does not "
-    "conform; 2 nothing fails, but something is not proven or not measured; 3 bad "
-    "input."
+    "conform; 2 nothing fails, but something is not proven or not measured, or nothing "
+    "has limits; 3 bad input."
 )
 
 WORDS = {
@@ -54,7 +54,7 @@ WORDS = {
 
 OUTCOMES = {
     Outcome.CONFORMS: "Every characteristic with limits was measured and conforms.",
-    Outcome.NO_LIMITS: "No limits are stated, so that nothing was judged.",
+    Outcome.NO_LIMITS: "Nothing to judge: no limits are stated.",
     Outcome.DOES_NOT_CONFORM: "The joint does not conform.",
     Outcome.NOT_PROVEN: "Nothing fails, but not everything is proven to conform.",
     Outcome.NOT_MEASURED: "Nothing fails, but not everything was measured.",
