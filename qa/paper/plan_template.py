@@ -6,7 +6,7 @@ from datetime import datetime
 
 import numpy as np
 
-from qa.numeric import outline
+from qa.numeric.edge_curve import EdgeCurve, edge_curve
 from qa.numeric.joint import Joint
 from qa.numeric.planned import Plan, StationPlan
 from qa.paper.trim_layout import TrimPoint, TrimTemplate
@@ -33,14 +33,16 @@ def templates(
     either side its depth goes to the part. A station without a gap reading gets the
     depth between its neighbors, and the paper says so.
     """
-    along, length = outline.distances_along(joint.places, joint.closed)
+    curve = edge_curve(joint)
+    along, length = np.array(curve.along), curve.length
+    bends = tuple((bend.length, bend.curvature, bend.turn) for bend in curve.bends)
     out = []
     for side in ("part", "surround"):
         rows = [_depth(station, side) for station in plan.stations]
         if not any(trim for trim, _ in rows if trim is not None):
             continue
         points, guessed = _points(joint, rows, along, length)
-        content = repr([astuple(point) for point in points]).encode()
+        content = repr([*(astuple(point) for point in points), bends]).encode()
         out.append(
             TrimTemplate(
                 shop=shop,
@@ -59,7 +61,8 @@ def templates(
                 url=url,
                 digest=hashlib.sha256(content).hexdigest(),
                 banner=banner,
-                notes=_notes(plan, side, guessed),
+                notes=(*_notes(plan, side, guessed), *_corners(joint, curve)),
+                bends=bends,
             )
         )
     return tuple(out)
@@ -105,6 +108,16 @@ def _points(joint: Joint, rows, along, length):
             trim, bite = between(along[i], 0), between(along[i], 1)
         points.append(TrimPoint(float(along[i]), station.label, trim, min(bite, trim)))
     return tuple(points), guessed
+
+
+def _corners(joint: Joint, curve: EdgeCurve):
+    """Corners that were drawn between stations."""
+    between = [
+        f"{joint.stations[one].label} and {joint.stations[other].label}"
+        for one, other in curve.guessed
+    ]
+    if between:
+        yield f"A corner was drawn, no station is there: {'; '.join(between)}."
 
 
 def _notes(plan: Plan, side: str, guessed: list[str]) -> tuple[str, ...]:

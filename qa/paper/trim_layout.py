@@ -1,13 +1,17 @@
 """Where the strips of a trim template go: what is to be cut, strips, pages, bars.
 
+The edge is drawn in its true shape (qa/numeric/edge_curve.py), in pieces: it breaks at
+corners, and where a piece would not fit the page. Each piece lies with its ends level.
 Lengths in mm from the lower left corner of a landscape page.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import ceil
+from functools import cached_property
 
+from qa.numeric.edge_curve import Bend, Course
 from shop.paper.page import MM, paper_named
 
 MARGIN = 12.0  # mm
@@ -18,6 +22,8 @@ BODY = 9.0  # mm of strip beyond the deepest cut
 BETWEEN = 6.0  # mm between strips
 DEEPEST = 60.0  # mm; a deeper cut is not a trim and does not fit a strip
 BAR = 100.0  # mm
+STEP = 1.0  # mm between points of a curve: 0.002 mm off at a radius of 60
+SHORTEST = 40.0  # mm of a piece of a bent edge; what is bent more fits no page
 
 
 @dataclass(frozen=True)
@@ -33,8 +39,10 @@ class TrimPoint:
 @dataclass(frozen=True)
 class TrimTemplate:
     """One edge of one side. `length` mm of edge; on a closed seam the last point runs
-    on to the first. `body_on_left`: the material to be cut lies to the left when
-    walking the stations in order, seen from outside. `side`: "part" or "surround".
+    on to the first. `bends` are its shape, each (length mm, curvature 1/mm, turn in
+    radians before it), () for a straight one. `body_on_left`: the material to be cut
+    lies to the left when walking the stations in order, seen from outside. `side`:
+    "part" or "surround".
     """
 
     shop: str
@@ -54,12 +62,25 @@ class TrimTemplate:
     digest: str = ""
     banner: str = ""
     notes: tuple[str, ...] = ()
+    bends: tuple[tuple[float, float, float], ...] = ()
+
+    @cached_property
+    def course(self) -> Course:
+        """The edge laid out on a plane."""
+        return Course(
+            tuple(Bend(*bend) for bend in self.bends) or (Bend(self.length, 0.0),)
+        )
+
+    @cached_property
+    def deepest(self) -> float:
+        return max(point.trim for point in self.points)
 
 
 @dataclass(frozen=True)
 class Strip:
     """A piece of the edge: `start` to `end` mm with its overlaps, drawn on `page` (from
-    1) with `start` at `x` and the edge line at `y`, mm from the page's lower left."""
+    1) with the edge at `start` in (`x`, `y`) mm from the page's lower left, the course
+    turned by `angle`."""
 
     number: int
     start: float
@@ -67,18 +88,32 @@ class Strip:
     page: int
     x: float
     y: float
+    angle: float = 0.0
+
+    def at(self, course: Course, s: float, left: float = 0.0):
+        """(x, y, heading) on the page, `left` mm to the left of the edge at s mm."""
+        x0, y0, _ = course.at(self.start)
+        x, y, heading = course.at(s, after=s < self.end - 1e-6)
+        x, y = x - left * math.sin(heading) - x0, y + left * math.cos(heading) - y0
+        sine, cosine = math.sin(self.angle), math.cos(self.angle)
+        return (
+            self.x + cosine * x - sine * y,
+            self.y + sine * x + cosine * y,
+            heading + self.angle,
+        )
 
 
 @dataclass(frozen=True)
 class Plan:
-    """Where everything is: landscape page in mm, strips, joints between strips, and the
-    lower left ends of the two bars."""
+    """Where everything is: landscape page in mm, strips, joints between strips (mm
+    along the edge, those at corners apart), and the lower left ends of the two bars."""
 
     width: float
     height: float
     pages: int
     strips: tuple[Strip, ...]
     joints: tuple[float, ...]
+    corners: tuple[float, ...]
     bar: tuple[float, float]
     bar_up: tuple[float, float]
 
@@ -89,27 +124,79 @@ def arrange(template: TrimTemplate, paper: str = "a4") -> Plan:
     sheet = paper_named(paper)
     width, height = sheet.height / MM, sheet.width / MM
     usable = width - 2 * MARGIN - 10.0  # the upright bar stands at the right
-    count = _strips_needed(template.length, usable)
-    pitch = template.length / count
-    deepest = max(point.trim for point in template.points)
-    tall = OUTSIDE + deepest + BODY
-    rows = int((height - 2 * MARGIN - FOOT + BETWEEN) // (tall + BETWEEN))
-    strips = []
-    for i in range(count):
-        start = max(0.0, i * pitch - OVERLAP)
-        end = min(template.length, (i + 1) * pitch + OVERLAP)
-        top = height - MARGIN - (i % rows) * (tall + BETWEEN)
-        y = top - (deepest + BODY if template.body_on_left else OUTSIDE)
-        strips.append(Strip(i + 1, start, end, i // rows + 1, MARGIN, y))
+    tall = height - 2 * MARGIN - FOOT
+    ends = [0.0, *template.course.corners, template.length]
+    spans, joints = [], []
+    for start, end in zip(ends, ends[1:], strict=False):
+        cuts = _cut(template, start, end, usable, tall)
+        joints += cuts[1:-1]
+        spans += [
+            (max(start, low - OVERLAP), min(end, high + OVERLAP))
+            for low, high in zip(cuts, cuts[1:], strict=False)
+        ]
+    strips = _placed(template, spans, height)
     return Plan(
         width,
         height,
-        ceil(count / rows),
-        tuple(strips),
-        tuple(i * pitch for i in range(1, count)),
+        strips[-1].page,
+        strips,
+        tuple(joints),
+        template.course.corners,
         (MARGIN, MARGIN + 18.0),
         (width - MARGIN - 2.0, (height - BAR) / 2 + 8.0),
     )
+
+
+def _cut(template, start, end, usable: float, tall: float) -> list[float]:
+    """Where one side of the edge, between corners, is cut into equal pieces that fit
+    the page with their overlaps."""
+    length = end - start
+    count = _strips_needed(length, usable)
+    while True:
+        cuts = [start + length * k / count for k in range(count + 1)]
+        spans = [
+            (max(start, low - OVERLAP), min(end, high + OVERLAP))
+            for low, high in zip(cuts, cuts[1:], strict=False)
+        ]
+        boxes = [_box(template, *span) for span in spans]
+        if all(wide <= usable and high <= tall for *_, wide, high in boxes):
+            return cuts
+        count += 1
+        if length / count < min(SHORTEST, length):
+            raise ValueError("the edge bends so much that no piece of it fits a page")
+
+
+def _box(template, start: float, end: float):
+    """(angle that levels a piece, left, top, width, height) of it with its borders, the
+    edge at `start` in the origin."""
+    course = template.course
+    x0, y0, _ = course.at(start)
+    x1, y1, _ = course.at(end, after=False)
+    angle = -math.atan2(y1 - y0, x1 - x0)
+    strip = Strip(0, start, end, 0, 0.0, 0.0, angle)
+    inner, outer = template.deepest + BODY, -OUTSIDE
+    if not template.body_on_left:
+        inner, outer = -inner, -outer
+    spots = [
+        strip.at(course, s, left)[:2]
+        for s in course.marks(start, end, 4 * STEP)
+        for left in (inner, 0.0, outer)
+    ]
+    xs, ys = zip(*spots, strict=True)
+    return angle, min(xs), max(ys), max(xs) - min(xs), max(ys) - min(ys)
+
+
+def _placed(template, spans, height: float) -> tuple[Strip, ...]:
+    """Strips under one another, on the next page where they no longer fit."""
+    strips, page, top = [], 1, height - MARGIN
+    for number, (start, end) in enumerate(spans, 1):
+        angle, left, high, _, tall = _box(template, start, end)
+        if top - tall < MARGIN + FOOT - 1e-6 and top < height - MARGIN:
+            page, top = page + 1, height - MARGIN
+        place = (MARGIN - left, top - high)
+        strips.append(Strip(number, start, end, page, *place, angle))
+        top -= tall + BETWEEN
+    return tuple(strips)
 
 
 def _strips_needed(length: float, usable: float) -> int:
@@ -119,7 +206,7 @@ def _strips_needed(length: float, usable: float) -> int:
         return 1
     if length / 2 + OVERLAP <= usable:
         return 2
-    return max(3, ceil(length / (usable - 2 * OVERLAP)))
+    return max(3, math.ceil(length / (usable - 2 * OVERLAP)))
 
 
 def _check(template: TrimTemplate) -> None:
@@ -127,6 +214,8 @@ def _check(template: TrimTemplate) -> None:
         raise ValueError("a trim template needs at least 2 stations")
     if not template.length > 0:
         raise ValueError("a trim template needs an edge with a length")
+    if abs(template.course.length - template.length) > 1e-3:
+        raise ValueError("the shape of the edge and its length do not agree")
     s = [point.s for point in template.points]
     if s != sorted(s) or s[0] < 0 or s[-1] > template.length + 1e-6:
         raise ValueError("stations must come in order along the edge")
@@ -157,6 +246,19 @@ def depths(
         pairs = [(0.0, pairs[0][1]), *pairs, (template.length, pairs[-1][1])]
     inside = [pair for pair in pairs if start <= pair[0] <= end]
     return [(start, _at(pairs, start)), *inside, (end, _at(pairs, end))]
+
+
+def cut_line(template: TrimTemplate, strip: Strip, which: str):
+    """(s, depth) along a strip, close enough together to show how the edge runs."""
+    line = depths(template, which, strip.start, strip.end)
+    marks = template.course.marks(strip.start, strip.end, STEP)
+    known = {s for s, _ in line}
+    more = [(s, _at(line, s)) for s in marks if s not in known]
+    whole = sorted([*line, *more], key=lambda pair: pair[0])
+    # On a corner two stations may stand: each piece has the depth of its own side.
+    first = max(k for k, (s, _) in enumerate(whole) if s <= strip.start)
+    last = min(k for k, (s, _) in enumerate(whole) if s >= strip.end)
+    return whole[first : last + 1]
 
 
 def _at(pairs: Sequence[tuple[float, float]], s: float) -> float:

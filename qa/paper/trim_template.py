@@ -1,11 +1,12 @@
-"""The trim template: the edge unrolled to a straight line at true size, in strips that
-are cut out, joined at their marks and taped along the part.
+"""The trim template: the edge in its true shape and size, in strips that are cut out,
+joined at their marks and taped along the part.
 
 Distances along the edge run to the right, stations in order, as seen from outside; the
 material that is cut lies above or below the edge line accordingly, so that the paper
-goes on the outside of the skin without being turned over.
+goes on the outside of the skin without being turned over. Strips end at corners.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
@@ -15,16 +16,17 @@ from qa.paper.trim_layout import (
     BODY,
     MARGIN,
     OUTSIDE,
+    STEP,
     Plan,
     Strip,
     TrimPoint,
     TrimTemplate,
     arrange,
-    depths,
+    cut_line,
 )
 from shop.paper import qr, text
 from shop.paper.flow import CAPTION, HAIR, RULE
-from shop.paper.fonts import BOLD, SEMIBOLD
+from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
 from shop.paper.page import MM, Paper, paper_named, pdf
 
 DOCUMENT_TYPE = "Trim template, true size"
@@ -70,89 +72,128 @@ def _page(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
     _foot(canvas, template, plan, number)
 
 
+class _Side:
+    """A strip as it is drawn: places by how far along the edge and how far from it, to
+    the body positive."""
+
+    def __init__(self, template: TrimTemplate, strip: Strip):
+        self.template, self.strip = template, strip
+        self.course = template.course
+        self.up = 1.0 if template.body_on_left else -1.0
+
+    def at(self, s: float, inward: float = 0.0):
+        """(x, y, heading) on the page, mm and radians."""
+        return self.strip.at(self.course, s, self.up * inward)
+
+    def level(self, inward: float) -> list[tuple[float, float]]:
+        """The line that keeps its distance from the edge."""
+        marks = self.course.marks(self.strip.start, self.strip.end, STEP)
+        return [self.at(s, inward)[:2] for s in marks]
+
+    def across(self, canvas, s: float, low: float, high: float) -> None:
+        """A line square to the edge."""
+        _line(canvas, *self.at(s, low)[:2], *self.at(s, high)[:2])
+
+    def write(
+        self, canvas, s: float, inward: float, words: str, *, align="left", **style
+    ) -> None:
+        """Words along the edge, in one go where it is straight, else one by one."""
+        size = style.get("size", 8)
+        font = style.get("font", REGULAR)
+        wide = text.width(words, font, size) / MM
+        shift = {"left": 0.0, "center": wide / 2, "right": wide}[align]
+        s -= shift
+        low = max(self.strip.start, min(s, self.strip.end))
+        high = max(self.strip.start, min(s + wide, self.strip.end))
+        bent = abs(self.at(high)[2] - self.at(low)[2]) > 1e-3
+        for word in words.split(" ") if bent and " " in words else [words]:
+            own = text.width(word, font, size) / MM
+            middle = max(self.strip.start, min(s + own / 2, self.strip.end))
+            x, y, heading = self.at(middle, inward)
+            along = s + own / 2 - middle  # past the end of the strip
+            x, y = x + along * math.cos(heading), y + along * math.sin(heading)
+            canvas.saveState()
+            canvas.translate(x * MM, y * MM)
+            canvas.rotate(math.degrees(heading))
+            text.write(canvas, -own / 2 * MM, 0, word, **style)
+            canvas.restoreState()
+            s += own + text.width(" ", font, size) / MM
+
+
 def _strip(canvas, template: TrimTemplate, plan: Plan, strip: Strip) -> None:
-    up = 1.0 if template.body_on_left else -1.0
-    left, right = strip.x, strip.x + strip.end - strip.start
-    deepest = max(point.trim for point in template.points)
-    _cut_out(canvas, strip, up, deepest, left, right)
+    side = _Side(template, strip)
+    _cut_out(canvas, side)
     for which in ("trim", "bite"):
-        line = depths(template, which, strip.start, strip.end)
-        pairs = [(left + s - strip.start, strip.y + up * d) for s, d in line]
+        line = cut_line(template, strip, which)
+        places = [side.at(s, depth)[:2] for s, depth in line]
         if which == "trim":
-            _hatch(canvas, pairs, strip.y)
-        _polyline(canvas, pairs, 0.5, () if which == "trim" else (2.2, 1.4))
-    canvas.setLineWidth(0.9)
-    _line(canvas, left, strip.y, right, strip.y)
-    _ticks(canvas, template, strip, up)
-    _registers(canvas, plan, strip, up, deepest)
-    _words(canvas, template, plan, strip, up, deepest)
+            _hatch(canvas, side, places)
+        _polyline(canvas, places, 0.5, () if which == "trim" else (2.2, 1.4))
+    _polyline(canvas, side.level(0.0), 0.9, ())
+    _ticks(canvas, template, side)
+    _registers(canvas, plan, side)
+    _words(canvas, template, plan, side)
 
 
-def _cut_out(canvas, strip, up, deepest, left, right) -> None:
+def _cut_out(canvas, side: _Side) -> None:
     """A thin dashed frame to cut along."""
-    a, b = strip.y - up * OUTSIDE, strip.y + up * (deepest + BODY)
+    around = [*side.level(-OUTSIDE), *side.level(side.template.deepest + BODY)[::-1]]
     canvas.setStrokeColor(text.paint(HAIR))
-    canvas.setLineWidth(0.3)
-    canvas.setDash([2, 2])
-    canvas.rect(left * MM, min(a, b) * MM, (right - left) * MM, abs(b - a) * MM)
-    canvas.setDash([])
+    _polyline(canvas, [*around, around[0]], 0.3, (2, 2))
     canvas.setStrokeColor(text.paint(RULE))
 
 
-def _hatch(canvas, pairs, y: float) -> None:
+def _hatch(canvas, side: _Side, line) -> None:
     """Strokes across what comes off."""
+    around = [*line, *side.level(0.0)[::-1]]
+    xs, ys = zip(*around, strict=True)
     canvas.saveState()
     path = canvas.beginPath()
-    path.moveTo(pairs[0][0] * MM, y * MM)
-    for px, py in pairs:
-        path.lineTo(px * MM, py * MM)
-    path.lineTo(pairs[-1][0] * MM, y * MM)
+    path.moveTo(around[0][0] * MM, around[0][1] * MM)
+    for x, y in around[1:]:
+        path.lineTo(x * MM, y * MM)
     path.close()
     canvas.clipPath(path, stroke=0, fill=0)
     canvas.setLineWidth(0.25)
-    reach = max(abs(py - y) for _, py in pairs)
-    x = pairs[0][0] - reach
-    while x < pairs[-1][0] + reach:
-        _line(canvas, x, y - reach, x + 2 * reach, y + reach)
+    tall = max(ys) - min(ys)
+    x = min(xs) - tall
+    while x < max(xs):
+        _line(canvas, x, min(ys), x + tall, max(ys))
         x += 2.0
     canvas.restoreState()
 
 
-def _ticks(canvas, template: TrimTemplate, strip: Strip, up: float) -> None:
+def _ticks(canvas, template: TrimTemplate, side: _Side) -> None:
     """Station ticks across the edge, their names, and depths where there is room."""
-    worded = -99.0
+    worded, strip = -99.0, side.strip
     for point in _run_on(template):
         if not strip.start - 1e-6 <= point.s <= strip.end + 1e-6:
             continue
-        x = strip.x + point.s - strip.start
         canvas.setLineWidth(0.35)
-        _line(canvas, x, strip.y - up * 5.0, x, strip.y + up * max(point.trim, 2.0))
-        size = 8
-        room = x - worded
+        side.across(canvas, point.s, -5.0, max(point.trim, 2.0))
+        room = point.s - worded
         if room < 4.0:
             continue
-        base = strip.y - up * 6.0 - (2.2 if up > 0 else 0.0)
-        at, align = _beside(point.s, strip, x)
-        text.write(
-            canvas, at * MM, base * MM, point.label, font=BOLD, size=size, align=align
-        )
-        worded = x
+        size = 8
+        base = -6.0 - (2.2 if side.up > 0 else 0.0)
+        at, align = _beside(point.s, strip)
+        side.write(canvas, at, base, point.label, font=BOLD, size=size, align=align)
+        worded = point.s
         if room >= 15.0 and point.trim > 0:
-            step = -2.3 if up > 0 else 2.3
             for k, words in enumerate(
                 (f"full {point.trim:.2f}", f"bite {point.bite:.2f}")
             ):
-                y = base + step * (k + 1) + (0 if up > 0 else 0.7)
-                text.write(canvas, at * MM, y * MM, words, size=5.6, align=align)
+                below = base - 2.3 * (k + 1) + (0 if side.up > 0 else -0.7)
+                side.write(canvas, at, below, words, size=5.6, align=align)
 
 
-def _beside(s: float, strip: Strip, x: float) -> tuple[float, str]:
+def _beside(s: float, strip: Strip) -> tuple[float, str]:
     """Where the depths of a tick stand: under it, or inside at an end of the strip."""
     if s - strip.start < 6.0:
-        return x + 1.0, "left"
+        return s + 1.0, "left"
     if strip.end - s < 6.0:
-        return x - 1.0, "right"
-    return x, "center"
+        return s - 1.0, "right"
+    return s, "center"
 
 
 def _run_on(template: TrimTemplate) -> tuple[TrimPoint, ...]:
@@ -163,34 +204,38 @@ def _run_on(template: TrimTemplate) -> tuple[TrimPoint, ...]:
     return (*template.points, replace(first, s=first.s + template.length))
 
 
-def _registers(canvas, plan: Plan, strip: Strip, up: float, deepest: float) -> None:
-    """A ringed cross with its number at each joint, the same on both strips."""
+def _registers(canvas, plan: Plan, side: _Side) -> None:
+    """A ringed cross with its number at each joint, the same on both strips, square to
+    the edge; where a strip ends at a corner, the number of the corner."""
+    strip, deepest = side.strip, side.template.deepest
+    inward = deepest + BODY - 4.0
     for number, s in enumerate(plan.joints, 1):
         if not strip.start < s < strip.end:
             continue
-        x = strip.x + s - strip.start
-        y = strip.y + up * (deepest + BODY - 4.0)
+        x, y, heading = side.at(s, inward)
         canvas.setLineWidth(0.3)
-        _line(canvas, x - 3.5, y, x + 3.5, y)
-        _line(canvas, x, y - 3.5, x, y + 3.5)
+        along = 3.5 * math.cos(heading), 3.5 * math.sin(heading)
+        _line(canvas, x - along[0], y - along[1], x + along[0], y + along[1])
+        _line(canvas, x + along[1], y - along[0], x - along[1], y + along[0])
         canvas.circle(x * MM, y * MM, 2.0 * MM)
-        _line(canvas, x, strip.y - up * OUTSIDE, x, strip.y - up * (OUTSIDE - 2.0))
-        text.write(
-            canvas,
-            (x + 4.2) * MM,
-            (y - 0.8) * MM,
-            f"join {number}",
-            size=6,
-            font=SEMIBOLD,
-        )
+        side.across(canvas, s, -OUTSIDE, -OUTSIDE + 2.0)
+        low = inward - 0.8 * side.up
+        side.write(canvas, s + 4.2, low, f"join {number}", size=6, font=SEMIBOLD)
+    for number, s in enumerate(plan.corners, 1):
+        low = deepest + BODY - (2.8 if side.up > 0 else 0.8)
+        if abs(s - strip.end) < 1e-6:
+            style = {"size": 6, "font": SEMIBOLD, "align": "right"}
+            side.write(canvas, s - 1.0, low, f"corner {number}", **style)
+        elif abs(s - strip.start) < 1e-6:
+            side.write(canvas, s + 1.0, low, f"corner {number}", size=6, font=SEMIBOLD)
 
 
-def _words(canvas, template, plan: Plan, strip: Strip, up, deepest) -> None:
-    left = strip.x
-    y = strip.y + up * (deepest + BODY - 4.6)
+def _words(canvas, template, plan: Plan, side: _Side) -> None:
+    strip, up = side.strip, side.up
+    inward = template.deepest + BODY - 4.6
     words = f"{template.side} is on this side: material comes off between the lines"
-    text.write(canvas, (left + 36) * MM, y * MM, words, size=6.5, font=SEMIBOLD)
-    y = strip.y - up * (OUTSIDE - (1.4 if up > 0 else 3.4))
+    side.write(canvas, strip.start + 36, inward, words, size=6.5, font=SEMIBOLD)
+    below = -(OUTSIDE - (1.4 if up > 0 else 3.4))
     parts = (
         f"strip {strip.number} of {len(plan.strips)}",
         template.joint_number,
@@ -200,7 +245,7 @@ def _words(canvas, template, plan: Plan, strip: Strip, up, deepest) -> None:
     )
     about = "  ·  ".join(part for part in parts if part)
     # Clear of the join mark, which crosses the foot of the strip.
-    text.write(canvas, (left + 19) * MM, y * MM, about, size=5.6, color=CAPTION)
+    side.write(canvas, strip.start + 19, below, about, size=5.6, color=CAPTION)
 
 
 def _bars(canvas, plan: Plan) -> None:
@@ -263,8 +308,8 @@ def _foot(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
 
 NOTES = (
     "Print at 100 %, not fitted to the page. Both bars must measure 100 mm.",
-    "Join strips at marks of one number. Heavy line on the present edge, ticks on",
-    "their station marks, outside of the skin, not turned over. Dashed: next bite.",
+    "Join strips at marks of one number; at a corner each begins anew. Heavy line on",
+    "the present edge, ticks on station marks, outside of the skin. Dashed: next bite.",
     "Solid: full trim. Cut to the dashed line, then measure again. Mind the dust.",
 )
 

@@ -125,6 +125,10 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
                 for p in one.points
             ]
             kept["length"] = round(one.length, 6)
+            kept["bends"] = [
+                [round(length, 9), round(curvature, 12), round(turn, 12)]
+                for length, curvature, turn in one.bends
+            ]
             kept["notes"] = list(one.notes)
             found.append(kept)
     return found
@@ -158,6 +162,8 @@ def templates_of(edges: list[dict], issued_at: datetime) -> tuple[TrimTemplate, 
                 **edge,
                 "points": tuple(TrimPoint(*point) for point in edge["points"]),
                 "notes": tuple(edge["notes"]),
+                # Templates printed before an edge had its shape are straight strips.
+                "bends": tuple(map(tuple, edge.get("bends", ()))),
                 "issued_at": issued_at,
                 "issued_text": local(issued_at),
             }

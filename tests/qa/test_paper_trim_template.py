@@ -6,6 +6,7 @@ directions apart is common practice, no source; hence two bars.
 
 import io
 import math
+import re
 
 import numpy as np
 import pypdf
@@ -14,6 +15,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from qa.numeric.edge_curve import edge_curve
 from qa.numeric.joint import Limits, Station, build_joint
 from qa.numeric.plan import plan_fit
 from qa.numeric.planned import PlanOptions
@@ -274,8 +276,8 @@ def test_a_plan_becomes_the_template_of_its_edge():
     assert template.side == "part" and template.body_on_left
     assert [round(p.trim, 3) for p in template.points[2:9]] == [0, *[0.5] * 5, 0]
     assert [round(p.bite, 3) for p in template.points[3:5]] == [0.3, 0.3]
-    # The chord between neighbors of 16 on a circle of 200 mm: 2 R sin(pi / 16).
-    assert template.points[1].s == pytest.approx(400 * math.sin(math.pi / 16), abs=0.01)
+    # The arc between neighbors of 16 on a circle of 200 mm.
+    assert template.points[1].s == pytest.approx(200 * math.pi / 8, abs=0.001)
 
 
 def test_each_side_that_is_cut_has_its_own_template():
@@ -292,3 +294,217 @@ def test_a_station_that_was_not_measured_is_cut_between_its_neighbors_and_named(
     (template,) = drawn_from_plan(round_hatch(), gaps)
     assert template.points[5].trim == pytest.approx(0.5, abs=1e-3)
     assert template.notes == ("Not measured, depth between neighbors: 6.",)
+
+
+# The true shape, read back from the page
+
+
+def heavy_lines(data: bytes) -> list[np.ndarray]:
+    """Every line 0.9 pt wide, the present edge: points (n, 2) in mm, page by page."""
+    found, wide, path = [], 0.0, []
+    for page in pypdf.PdfReader(io.BytesIO(data)).pages:
+        content = pypdf.generic.ContentStream(page.get_contents(), page.pdf)
+        for operands, operator in content.operations:
+            if operator == b"w":
+                wide = float(operands[0])
+            elif operator == b"m":
+                path = [[float(value) for value in operands]]
+            elif operator == b"l":
+                path.append([float(value) for value in operands])
+            elif operator == b"S" and abs(wide - 0.9) < 1e-6:
+                found.append(np.array(path) * 25.4 / 72)
+    return found
+
+
+def length_of(line: np.ndarray) -> float:
+    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+
+
+def radius_of(line: np.ndarray) -> tuple[float, float]:
+    """Radius of the circle through a line by least squares, and how far it is off."""
+    system = np.column_stack([2 * line, np.ones(len(line))])
+    x, y, rest = np.linalg.lstsq(system, (line**2).sum(axis=1), rcond=None)[0]
+    radius = math.sqrt(rest + x * x + y * y)
+    away = np.hypot(line[:, 0] - x, line[:, 1] - y) - radius
+    return radius, float(np.abs(away).max())
+
+
+def on_places(places, *, closed=True, normals=None):
+    """A flat joint whose gaps want half a millimeter everywhere."""
+    stations = [
+        Station(
+            str(row + 1),
+            (float(x), float(y), 0.0),
+            gap=Limits(1.5, 3.0),
+            gap_direction=None if normals is None else (*normals[row], 0.0),
+        )
+        for row, (x, y) in enumerate(places)
+    ]
+    joint = build_joint(stations, closed=closed)
+    (template,) = drawn_from_plan(joint, [1.0] * len(stations))
+    return template
+
+
+def drawn_lengths(template, paper="a4"):
+    """Lengths of the edge as it is drawn, and of it once the strips are joined."""
+    lines = heavy_lines(trim_template.render(template, paper))
+    plan = arrange(template, paper)
+    assert len(lines) == len(plan.strips)
+    lengths = [length_of(line) for line in lines]
+    overlaps = sum(
+        max(0.0, before.end - after.start)
+        for before, after in zip(plan.strips, plan.strips[1:], strict=False)
+    )
+    return lines, plan, lengths, sum(lengths) - overlaps
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_circle_of_300_mm_is_drawn_round_and_1885_mm_long(paper):
+    """12 stations: chords would be 1,863 mm, the circle is 2 pi 300 = 1,884.96."""
+    around = [2 * math.pi * k / 12 for k in range(12)]
+    places = [(300 * math.cos(t), 300 * math.sin(t)) for t in around]
+    normals = [(math.cos(t), math.sin(t)) for t in around]
+    template = on_places(places, normals=normals)
+    lines, _, _, whole = drawn_lengths(template, paper)
+    assert whole == pytest.approx(2 * math.pi * 300, abs=0.1)
+    for line in lines:
+        radius, away = radius_of(line)
+        assert radius == pytest.approx(300, abs=0.1)
+        assert away < 0.01
+
+
+def test_uneven_stations_without_normals_make_the_same_circle():
+    turns = np.radians(np.cumsum([12, 16, 14, 18] * 6))
+    places = [(300 * math.cos(t), 300 * math.sin(t)) for t in turns]
+    lines, _, _, whole = drawn_lengths(on_places(places))
+    assert whole == pytest.approx(2 * math.pi * 300, abs=0.2)
+    assert all(radius_of(line)[1] < 0.05 for line in lines)
+
+
+RECTANGLE = [
+    *((0, 0), (200, 0), (400, 0), (400, 0), (400, 150), (400, 300)),
+    *((400, 300), (200, 300), (0, 300), (0, 300), (0, 150), (0, 0)),
+]
+SIDE_OF = {"down": (0, -1), "right": (1, 0), "up": (0, 1), "left": (-1, 0)}
+
+
+def test_a_corner_of_90_degrees_ends_its_strips():
+    template = on_places(RECTANGLE)
+    assert arrange(template).corners == pytest.approx((400, 700, 1100))
+    lines, plan, _, whole = drawn_lengths(template)
+    assert whole == pytest.approx(1400, abs=0.01)
+    for line, strip in zip(lines, plan.strips, strict=True):
+        assert np.ptp(line[:, 1]) < 0.01  # straight, and level
+        inside = [s for s in plan.corners if strip.start + 1e-6 < s < strip.end - 1e-6]
+        assert inside == []
+
+
+def test_a_corner_without_a_station_is_not_cut_across_and_the_paper_says_so():
+    """By hand: stations 50 mm from each corner; chords would lose 4 x 29.3 mm."""
+    places = [(50, 0), (350, 0), (400, 50), (400, 250)]
+    places += [(350, 300), (50, 300), (0, 250), (0, 50)]
+    sides = ["down", "down", "right", "right", "up", "up", "left", "left"]
+    template = on_places(places, normals=[SIDE_OF[side] for side in sides])
+    assert drawn_lengths(template)[3] == pytest.approx(1400, abs=0.01)
+    assert "A corner was drawn, no station is there: 2 and 3" in template.notes[0]
+
+
+def test_a_corner_with_one_station_on_its_diagonal_is_a_corner():
+    ring = [(0, 0), (200, 0), (400, 0), (400, 150)]
+    ring += [(400, 300), (200, 300), (0, 300), (0, 150)]
+    half = math.sqrt(0.5)
+    normals = [(-half, -half), (0, -1), (half, -half), (1, 0)]
+    normals += [(half, half), (0, 1), (-half, half), (-1, 0)]
+    template = on_places(ring, normals=normals)
+    assert drawn_lengths(template)[3] == pytest.approx(1400, abs=0.01)
+    assert arrange(template).corners == pytest.approx((400, 700, 1100))
+
+
+def test_an_edge_that_bows_29_mm_is_drawn_bowed_and_joins_up():
+    """An arc over a chord of 1000 mm that rises 29: R = (500^2 + 29^2) / 58. Laid end
+    to end by their marks the strips rise 29 mm again."""
+    radius = (500**2 + 29**2) / 58
+    half = math.asin(500 / radius)
+    turns = [half * (k - 5) / 5 for k in range(11)]
+    places = [(radius * math.sin(t), -radius * math.cos(t)) for t in turns]
+    template = on_places(places, closed=False)
+    lines, plan, _, whole = drawn_lengths(template)
+    assert whole == pytest.approx(2 * half * radius, abs=0.05)
+    assert len(lines) >= 4
+    laid = np.array([(0.0, 0.0)])
+    heading, begun = 0.0, 0.0
+    for line, strip in zip(lines, plan.strips, strict=True):
+        along = np.concatenate(
+            [[0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))]
+        )
+        joined = begun - strip.start
+        first = [np.interp(joined, along, line[:, axis]) for axis in (0, 1)]
+        piece = np.vstack([[first], line[along > joined + 1e-3]])
+        begun = strip.end
+        way = np.arctan2(*(piece[1] - piece[0])[::-1])
+        turn = heading - way
+        spin = np.array(
+            [[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]]
+        )
+        laid = np.vstack([laid, laid[-1] + (piece[1:] - piece[0]) @ spin.T])
+        heading = np.arctan2(*(laid[-1] - laid[-2])[::-1])
+    ends = laid[-1] - laid[0]
+    chord = float(np.linalg.norm(ends))
+    square = np.array([-ends[1], ends[0]]) / chord
+    rise = np.abs((laid - laid[0]) @ square).max()
+    assert chord == pytest.approx(1000, abs=0.2)
+    assert rise == pytest.approx(29, abs=1.0)
+
+
+def test_the_full_trim_keeps_its_depth_along_a_bent_edge():
+    """The innermost line of a circle's template has the radius less the trim."""
+    around = [2 * math.pi * k / 12 for k in range(12)]
+    template = on_places(
+        [(300 * math.cos(t), 300 * math.sin(t)) for t in around],
+        normals=[(math.cos(t), math.sin(t)) for t in around],
+    )
+    plan = arrange(template)
+    strip = plan.strips[0]
+    edge = [strip.at(template.course, s) for s in (40.0, 120.0)]
+    deep = [strip.at(template.course, s, 0.5) for s in (40.0, 120.0)]
+    ways = [math.dist(a[:2], b[:2]) for a, b in zip(edge, deep, strict=True)]
+    assert ways == pytest.approx([0.5, 0.5])
+    apart = [math.dist(a[:2], b[:2]) for a, b in (edge, deep)]
+    assert apart[1] / apart[0] == pytest.approx(299.5 / 300)
+
+
+def test_a_long_edge_over_several_sheets_has_each_mark_on_both_strips():
+    template = drawn.trim_template()
+    data = trim_template.render(template)
+    plan = arrange(template)
+    assert plan.pages >= 3
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    words = " ".join(page.extract_text() for page in pages)
+    for number in range(1, len(plan.joints) + 1):
+        assert len(re.findall(rf"join {number}\b", words)) == 2
+
+
+def test_paper_round_a_cylinder_is_unrolled():
+    """A seam round a cylinder of 300 mm, from 0 to 120 degrees: 628.3 mm and straight;
+    its chords are 625.1."""
+    turns = [math.radians(20 * k) for k in range(7)]
+    stations = [
+        Station(
+            str(k),
+            (300 * math.cos(t), 300 * math.sin(t), 0.0),
+            gap_direction=(0.0, 0.0, -1.0),
+            face=(math.cos(t), math.sin(t), 0.0),
+            gap=Limits(1.5, 3.0),
+        )
+        for k, t in enumerate(turns)
+    ]
+    curve = edge_curve(build_joint(stations, closed=False))
+    assert curve.length == pytest.approx(300 * math.radians(120), abs=1e-6)
+    assert all(bend.curvature == pytest.approx(0, abs=1e-9) for bend in curve.bends)
+
+
+def test_a_template_kept_before_edges_had_a_shape_is_a_straight_strip():
+    template = drawn.trim_template(length=400.0)
+    assert template.bends == ()
+    for line in heavy_lines(trim_template.render(template)):
+        assert np.ptp(line[:, 1]) == pytest.approx(0, abs=1e-3)
