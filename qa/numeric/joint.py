@@ -165,7 +165,7 @@ def _with_gap_directions(stations, closed, part_inside):
     if np.ptp(places, axis=0).max() <= outline.SAME_PLACE_MM:
         text = "all stations are in one place: there is no seam"
         return stations, [JointComplaint(0, "place", text)]
-    crossing = outline.crossing_edges(places, closed)
+    crossing = outline.crossing_edges(places, closed, faces)
     if crossing:
         one, other = (_edge_name(stations, edge) for edge in crossing)
         text = f"the outline crosses itself: {one} meets {other}"

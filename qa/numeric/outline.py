@@ -7,6 +7,7 @@ makes of it is in joint.py, outlines to start from are in layout.py.
 import numpy as np
 
 SAME_PLACE_MM = 1e-6  # places are held to the nanometer
+LEANING = 0.1  # cosine to the best plane's normal; less looks along the plane
 
 
 def edge_directions(places: np.ndarray, closed: bool) -> tuple[np.ndarray, np.ndarray]:
@@ -54,8 +55,14 @@ def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:
     """+1 when a closed outline runs counter-clockwise seen from outside, -1 clockwise.
 
     0 when that has no answer: it encloses no area, or its face directions look all
-    ways, as they do round a cowl.
+    ways, as they do round a cowl. One that goes round a body and back turns by a whole
+    turn within the surface (its geodesic curvature, Gauss and Bonnet), whichever way
+    most of its faces look.
     """
+    if (faces @ faces.mean(axis=0) <= 0).any():
+        turned = _turned_in_surface(places, faces)
+        if abs(turned) > np.pi:
+            return 1 if turned > 0 else -1
     about = places - places.mean(axis=0)
     area = np.cross(about, np.roll(about, -1, axis=0)).sum(axis=0) / 2
     size = np.linalg.norm(area)
@@ -67,13 +74,30 @@ def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:
     return 0 if abs(leaning) < 0.1 else (1 if leaning > 0 else -1)
 
 
-def crossing_edges(places: np.ndarray, closed: bool) -> tuple[int, int] | None:
+def _turned_in_surface(places: np.ndarray, faces: np.ndarray) -> float:
+    """By how much a closed outline turns in all about its faces, radians, left +."""
+    steps = np.roll(places, -1, axis=0) - places
+    real = np.linalg.norm(steps, axis=1) > SAME_PLACE_MM
+    leaves, about = steps[real], faces[real]
+    arrives = np.roll(leaves, 1, axis=0)
+    left = np.einsum("ij,ij->i", np.cross(arrives, leaves), about)
+    lean = np.einsum("ij,ij->i", arrives, about) * np.einsum("ij,ij->i", leaves, about)
+    ahead = np.einsum("ij,ij->i", arrives, leaves) - lean
+    return float(np.arctan2(left, ahead).sum())
+
+
+def crossing_edges(
+    places: np.ndarray, closed: bool, faces: np.ndarray | None = None
+) -> tuple[int, int] | None:
     """The first two edges (numbers of their first rows) that cross or touch, or None.
 
-    Judged in the plane of the outline (the best plane of the places when they do not
-    lie in one). Neighboring edges may share their station but not run back over each
-    other.
+    Judged in the plane of the outline, or in the best plane of the places where every
+    face looks to the same side of it: only there do edges cross that are seen to. One
+    that goes round a body (a panel wrapped on a cylinder) is not judged. Neighboring
+    edges may share their station but not run back over each other.
     """
+    if not _open_to_sight(places, faces):
+        return None
     flat = in_plane(places)
     count = len(flat) if closed else len(flat) - 1
     starts, ends = flat[:count], np.roll(flat, -1, axis=0)[:count]
@@ -96,6 +120,16 @@ def crossing_edges(places: np.ndarray, closed: bool) -> tuple[int, int] | None:
         hit = others[_meet(starts[edge], ends[edge], starts[others], ends[others])]
         found += [(min(int(edge), int(o)), max(int(edge), int(o))) for o in hit]
     return min(found) if found else None
+
+
+def _open_to_sight(places: np.ndarray, faces: np.ndarray | None) -> bool:
+    """Whether what seems to cross in the best plane of the places does cross."""
+    about = places - places.mean(axis=0)
+    axis = np.linalg.svd(about, full_matrices=False)[2][-1]
+    if faces is None or np.ptp(about @ axis) <= SAME_PLACE_MM:
+        return True
+    leaning = faces @ axis
+    return bool((leaning > LEANING).all() or (leaning < -LEANING).all())
 
 
 def in_plane(places: np.ndarray) -> np.ndarray:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qa.numeric.edge_curve import edge_curve
 from qa.numeric.joint import JointError, Limits, Station, build_joint
 
 SQUARE = [(0, 0), (100, 0), (100, 100), (0, 100)]
@@ -311,3 +312,50 @@ def test_turning_the_whole_picture_turns_the_gap_directions(angles, inside):
     after = build_joint([turned(s, matrix) for s in dome()], part_inside=inside)
     assert np.abs(after.gap_directions - before.gap_directions @ matrix.T).max() < 1e-9
     assert after.length_weights == pytest.approx(before.length_weights)
+
+
+def wrapped_panel(degrees, radius=300.0, width=400.0):
+    """A panel round a cylinder about x: two edges along it, two around it."""
+    around = [math.radians(degrees * k / 24) for k in range(25)]
+    along = [width * k / 8 for k in range(9)]
+    walk = [(0.0, t, (-1, 0)) for t in around]
+    walk += [(x, around[-1], (0, 1)) for x in along]
+    walk += [(width, t, (1, 0)) for t in around[::-1]]
+    walk += [(x, around[0], (0, -1)) for x in along[::-1]]
+    return [
+        Station(
+            str(row),
+            (x, radius * math.cos(t), radius * math.sin(t)),
+            gap_direction=(ahead, -turn * math.sin(t), turn * math.cos(t)),
+            face=(0.0, math.cos(t), math.sin(t)),
+            gap=Limits(1.0, 2.0),
+        )
+        for row, (x, t, (ahead, turn)) in enumerate(walk)
+    ]
+
+
+@pytest.mark.parametrize("degrees", [60, 120, 180, 220, 270, 350])
+def test_a_panel_that_goes_round_a_cylinder_does_not_cross_itself(degrees):
+    joint = build_joint(wrapped_panel(degrees))
+    assert len(joint.stations) == 68
+    curve = edge_curve(joint)
+    assert curve.length == pytest.approx(
+        2 * 400 + 2 * 300 * math.radians(degrees), abs=1e-6
+    )
+
+
+def test_a_panel_on_a_bulge_that_does_cross_is_still_refused():
+    """A figure of eight on a cylinder of 2 m, all faces to one side."""
+    places = [(-100, -100), (100, 100), (100, -100), (-100, 100)]
+    stations = [
+        Station(
+            str(row),
+            (x, y, math.sqrt(2000**2 - y * y)),
+            face=(0.0, y / 2000, math.sqrt(1 - (y / 2000) ** 2)),
+            gap_direction=(1.0, 0.0, 0.0),
+            gap=Limits(1.0, 2.0),
+        )
+        for row, (x, y) in enumerate(places)
+    ]
+    with pytest.raises(JointError, match="crosses itself"):
+        build_joint(stations)
