@@ -1,4 +1,4 @@
-from django.apps import AppConfig
+from django.apps import AppConfig, apps
 from django.db.models.signals import post_migrate, pre_migrate
 
 
@@ -8,11 +8,15 @@ class ShopConfig(AppConfig):
 
     def ready(self):
         # Models are not loaded when this module is read.
+        from shop.actions.rebuilding import FAMILY
         from shop.forms.words import use_plain_words
-        from shop.ledger import guards
+        from shop.ledger import guards, projections
+        from shop.models.kept import watch_deletions
         from shop.serving import database
 
         use_plain_words()
+        projections.register(FAMILY)
+        watch_deletions(apps.get_models())
         pre_migrate.connect(database.refuse_later_before_migrate)
         post_migrate.connect(guards.install_after_migrate)
         post_migrate.connect(database.keep_private_after_migrate)

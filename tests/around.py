@@ -229,3 +229,10 @@ class Site:
         """Ask it to stop, as Ctrl-C does; return its exit code."""
         self.process.terminate()
         return self.process.wait(timeout=30)
+
+
+def by_hand():
+    """An act for rows that a test makes or changes past the actions."""
+    from shop.ledger import perform
+
+    return perform("by_hand/1", by=None)

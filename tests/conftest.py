@@ -24,7 +24,7 @@ from django.db import connection, connections
 from hypothesis import HealthCheck
 from hypothesis import settings as properties
 
-from tests.around import Site, find_browser
+from tests.around import Site, by_hand, find_browser
 
 # No test is timed: a busy machine is slow to make examples too. CI tries the same ones
 # every time, so that a landing does not hang on a die; everybody else tries new ones.
@@ -157,7 +157,8 @@ def load_demo() -> None:
     from shop.models import Person
 
     demo.load()
-    Person.objects.update(password=slow_hash())
+    with by_hand():
+        Person.objects.update(password=slow_hash())
     lead = Person.objects.filter(role="lead").order_by("pk")[0]
     tablets.enroll(by=lead, name="Hangar 1")
 
@@ -238,18 +239,20 @@ def slow_hash() -> str:
 
 def make_people() -> dict:
     """One person per role, named after it: username is the role, password PASSWORD."""
+    from shop.ledger import perform
     from shop.models import Person
     from shop.models.people import Role
 
-    return {
-        role.value: Person.objects.create(
-            username=role.value,
-            name=f"{role.label.title()} of the shop",
-            role=role,
-            password=slow_hash(),
-        )
-        for role in Role
-    }
+    with perform("people_of_the_test/1", by=None):
+        return {
+            role.value: Person.objects.create(
+                username=role.value,
+                name=f"{role.label.title()} of the shop",
+                role=role,
+                password=slow_hash(),
+            )
+            for role in Role
+        }
 
 
 @pytest.fixture

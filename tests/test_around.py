@@ -9,12 +9,14 @@ from django.db import connection
 from shop.management.commands.test import summary
 from shop.models import Entry, Person
 from tests import around
+from tests.around import by_hand
 from tests.conftest import leaving, refused
 
 
 def add_from_another_thread(username):
     def add():
-        Person.objects.create(username=username, name=username)
+        with by_hand():
+            Person.objects.create(username=username, name=username)
         connection.close()
 
     thread = threading.Thread(target=add)

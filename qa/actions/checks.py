@@ -65,7 +65,7 @@ def start_check(
         check.calibration_due = instrument.due
     revision = fit_up.revision
     stations = list(revision.stations.select_related("revision"))
-    wanted = _wanted(check, stations)
+    check.wanted = _wanted(check, stations)
     envelope.setdefault(
         "said",
         {
@@ -82,7 +82,11 @@ def start_check(
         check.number = next_number("check")
         check.full_clean(exclude=["entry"])
         act.record(check)
-        CheckState.objects.create(fit_check=check, wanted=wanted, started_at=act.now)
+        CheckState.objects.create(
+            fit_check=check,
+            wanted=check.wanted,
+            started_at=act.now,
+        )
         act.result = {"check": str(act.id), "label": check.label}
     return check
 

@@ -21,13 +21,6 @@ from shop.models import StructuralClass
 from . import authorship, judging
 
 Verb = NonconformanceStep.Verb
-OPEN_AGAIN = {
-    "state": State.OPEN,
-    "disposition": "",
-    "disposed_by": None,
-    "recheck": None,
-    "closed_by": None,
-}
 DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
 
 
@@ -142,15 +135,7 @@ def dispose(*, by, item: Nonconformance, disposition: str, note: str) -> None:
     if disposition in DESIGN_AUTHORITY and _primary(item) and not note.strip():
         raise Refused("On primary structure, state the justification.", field="note")
     step = {"verb": Verb.DISPOSE, "disposition": disposition, "note": note}
-    _move(
-        by,
-        item,
-        step,
-        State.OPEN,
-        state=State.DISPOSITIONED,
-        disposition=disposition,
-        disposed_by=by,
-    )
+    _move(by, item, step, State.OPEN)
 
 
 def close(*, by, item: Nonconformance, recheck: Check | None, note: str = "") -> None:
@@ -176,16 +161,7 @@ def close(*, by, item: Nonconformance, recheck: Check | None, note: str = "") ->
             field="note",
         )
     step = {"verb": Verb.CLOSE, "note": note, "recheck": recheck}
-    _move(
-        by,
-        item,
-        step,
-        State.DISPOSITIONED,
-        state=State.CLOSED,
-        recheck=recheck,
-        closed_by=by,
-        closed=True,
-    )
+    _move(by, item, step, State.DISPOSITIONED)
 
 
 def reopen(*, by, item: Nonconformance, note: str) -> None:
@@ -194,7 +170,7 @@ def reopen(*, by, item: Nonconformance, note: str) -> None:
     if not note.strip():
         raise Refused("Say why it is opened again.", field="note")
     step = {"verb": Verb.REOPEN, "note": note}
-    _move(by, item, step, (State.CLOSED, State.DISPOSITIONED), **OPEN_AGAIN)
+    _move(by, item, step, (State.CLOSED, State.DISPOSITIONED))
 
 
 def remark(*, by, item: Nonconformance, note: str) -> None:
@@ -212,7 +188,31 @@ def _primary(item: Nonconformance) -> bool:
     return bool(part and part.design.structural_class == StructuralClass.PRIMARY)
 
 
-def _move(by, item, step, come_from, *, closed=False, **columns) -> None:
+def after(step: NonconformanceStep, *, by_id: int | None, at) -> dict:
+    """Return the columns of an item's standing that a step sets: the one way, in the
+    act itself and when the projection is made again."""
+    if step.verb == Verb.DISPOSE:
+        moved = {
+            "state": State.DISPOSITIONED,
+            "disposition": step.disposition,
+            "disposed_by_id": by_id,
+        }
+    elif step.verb == Verb.CLOSE:
+        moved = {
+            "state": State.CLOSED,
+            "recheck_id": step.recheck_id,
+            "closed_by_id": by_id,
+            "closed_at": at,
+        }
+    elif step.verb == Verb.REOPEN:
+        cleared = ("disposed_by_id", "recheck_id", "closed_by_id", "closed_at")
+        moved = {"state": State.OPEN, "disposition": "", **dict.fromkeys(cleared)}
+    else:
+        return {}
+    return {**moved, "last_entry_id": step.entry_id}
+
+
+def _move(by, item, step, come_from) -> None:
     """Record a step and move the standing, which one of two people at once wins."""
     recheck = step.get("recheck")
     said = {
@@ -222,15 +222,16 @@ def _move(by, item, step, come_from, *, closed=False, **columns) -> None:
     }
     come_from = come_from if isinstance(come_from, tuple) else (come_from,)
     with perform("nonconformance_step/1", by=by, said=said) as act:
+        fact = NonconformanceStep(nonconformance=item, entry_id=act.id, **step)
         moved = NonconformanceState.objects.filter(
             nonconformance=item, state__in=come_from
-        ).update(last_entry_id=act.id, closed_at=act.now if closed else None, **columns)
+        ).update(**after(fact, by_id=by.pk, at=act.now))
         if not moved:
             raise Refused(
                 "Somebody moved this item in the meantime; look at it again.",
                 code="stale",
             )
-        act.record(NonconformanceStep(nonconformance=item, **step))
+        act.record(fact)
 
 
 def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
@@ -294,10 +295,9 @@ def open_what_is_not_shown(act, check: Check, state: CheckState) -> None:
         why = f"{check.label} does not show it any more"
         if missing:
             why += f": {judging.span(tuple(missing))}"
-        act.record(
+        step = act.record(
             NonconformanceStep(nonconformance=item, verb=Verb.REOPEN, note=why[:400])
         )
-        for name, value in OPEN_AGAIN.items():
+        for name, value in after(step, by_id=act.by.pk, at=act.now).items():
             setattr(one, name, value)
-        one.closed_at, one.last_entry_id = None, act.id
         one.save()

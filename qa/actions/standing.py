@@ -115,17 +115,14 @@ class Replay:
         return state, rows
 
 
-def replay(checks: list[Check], wanted: dict[int, int], *, every=False) -> list[tuple]:
-    """Return of each check (with its entry and fit-up) its state and what stands.
-
-    every: these are all checks that there are.
-    """
-    happened = _facts(checks, every)
+def replay(checks: list[Check]) -> list[tuple]:
+    """Return of each check (with its entry and fit-up) its state and what stands."""
+    happened = _facts(checks)
     found = []
     for check in checks:
         state = CheckState(
             fit_check=check,
-            wanted=wanted.get(check.pk, 0),
+            wanted=check.wanted,
             started_at=check.entry.received_at,
         )
         one = Replay(state, {check.entry_id, check.fit_up.entry_id})
@@ -135,28 +132,22 @@ def replay(checks: list[Check], wanted: dict[int, int], *, every=False) -> list[
     return found
 
 
-def _facts(checks: list[Check], every: bool) -> dict[int, list]:
+def _facts(checks: list[Check]) -> dict[int, list]:
     """Return by check what happened in it, in the ledger's order."""
     facts, of = defaultdict(list), defaultdict(set)
     for check in checks:
         of[check.entry_id].add(check.pk)
         of[check.fit_up.entry_id].add(check.pk)
     for model, related in FACTS.items():
-        rows = (
-            model.objects.all() if every else model.objects.filter(fit_check__in=checks)
-        )
+        rows = model.objects.filter(fit_check__in=checks)
         for fact in rows.select_related(*related):
             facts[fact.fit_check_id].append(fact)
             of[fact.entry_id].add(fact.fit_check_id)
-    said = Confirmation.objects.all()
-    for one in said if every else said.filter(of__in=list(of)):
+    for one in Confirmation.objects.filter(of__in=list(of)):
         for check in of.get(one.of_id, ()):
             facts[check].append(one)
-    acts = Entry.objects.all()
-    if not every:
-        known = {fact.entry_id for rows in facts.values() for fact in rows}
-        acts = acts.filter(act__in=known)
-    order = dict(acts.values_list("act", "pk"))
+    known = {fact.entry_id for rows in facts.values() for fact in rows}
+    order = dict(Entry.objects.filter(act__in=known).values_list("act", "pk"))
     # The act that is running has no entry yet: it is the last.
     last = max(order.values(), default=0) + 1
     for rows in facts.values():
@@ -167,7 +158,7 @@ def _facts(checks: list[Check], every: bool) -> dict[int, list]:
 def restand(check: Check, state: CheckState, act) -> None:
     """Bring the projections of a check (its state locked) up to what its facts say,
     those of the running act among them."""
-    ((new, rows),) = replay([check], {check.pk: state.wanted})
+    ((new, rows),) = replay([check])
     for name in COUNTED:
         setattr(state, name, getattr(new, name))
     state.last_entry_id = act.id

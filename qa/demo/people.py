@@ -1,5 +1,6 @@
 """The crew of the demo, one per role and a second builder."""
 
+from shop.ledger import perform
 from shop.models import Person
 from shop.models.people import PUBLIC_PASSWORD as PASSWORD
 
@@ -15,9 +16,10 @@ CREW = (
 
 def load() -> dict[str, Person]:
     """Return the crew by sign-in name."""
-    return {
-        username: Person.objects.create_user(
-            username, PASSWORD, name=name, role=role, is_demo=True
-        )
-        for username, name, role in CREW
-    }
+    with perform("demo_crew/1", by=None):
+        return {
+            username: Person.objects.create_user(
+                username, PASSWORD, name=name, role=role, is_demo=True
+            )
+            for username, name, role in CREW
+        }

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Entry, Fact, Unit
+from shop.models import Entry, Fact, Projection, Unit
 
 from .fitups import FitUp, held_in_words
 from .instruments import Instrument
@@ -53,6 +53,8 @@ class Check(Fact):
     in_acceptance_condition = models.BooleanField(default=False)
     # How it is held, where the fit-up, opened earlier, does not state it.
     held = models.JSONField(default=list, blank=True)
+    # Characteristics with limits, as the requirements were at the start.
+    wanted = models.PositiveIntegerField(default=0, editable=False)
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:
@@ -192,7 +194,7 @@ class LateDecision(Fact):
         return f"{self.reading_id} {'counted in' if self.counted else 'left out'}"
 
 
-class CurrentReading(models.Model):
+class CurrentReading(Projection):
     """Projection: the reading that stands for a station and kind in a check."""
 
     fit_check = models.ForeignKey(Check, models.PROTECT, related_name="current")
@@ -212,7 +214,7 @@ class CurrentReading(models.Model):
         return f"{self.fit_check_id} {self.station_id} {self.kind}"
 
 
-class CheckState(models.Model):
+class CheckState(Projection):
     """Projection of a check: how far it is. Rebuilt by `rebuild_projections`."""
 
     class State(models.TextChoices):

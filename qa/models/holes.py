@@ -6,13 +6,13 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Fact, Part, PartDesign, Unit
+from shop.models import Fact, Kept, Part, PartDesign, Unit
 
 from .instruments import Instrument
 from .joints import Joint
 
 
-class HolePattern(models.Model):
+class HolePattern(Kept):
     """Holes that belong together: on a joint, or through parts of two designs."""
 
     number = models.CharField(_("pattern number"), max_length=40, unique=True)

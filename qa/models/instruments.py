@@ -6,13 +6,15 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.models import Kept
+
 
 class InstrumentStatus(models.TextChoices):
     IN_USE = "in_use", _("in use")
     OUT = "out", _("out of use")
 
 
-class Instrument(models.Model):
+class Instrument(Kept):
     """A gauge with its standard uncertainty, feet and calibration due date.
 
     What a reading was judged with is frozen on the check and the reading; changing

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import AirframeType, Fact, Position, Unit
+from shop.models import AirframeType, Fact, Kept, Position, Unit
 
 
 class Side(models.TextChoices):
@@ -41,7 +41,7 @@ class AcceptanceFinish(models.TextChoices):
     FINISHED = "finished", _("finished")
 
 
-class Joint(models.Model):
+class Joint(Kept):
     """Where a fitted part meets its surround, on every airframe of a type."""
 
     type = models.ForeignKey(AirframeType, models.PROTECT, related_name="joints")

@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, Entry, Fact, Part
+from shop.models import Airframe, Entry, Fact, Part, Projection
 
 from .checks import Check
 from .joints import Joint
@@ -91,7 +91,7 @@ class Nonconformance(Fact):
         return f"NC-{self.number:03d}"
 
 
-class NonconformanceState(models.Model):
+class NonconformanceState(Projection):
     """Projection: where an item stands and who decided what."""
 
     nonconformance = models.OneToOneField(

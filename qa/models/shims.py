@@ -4,12 +4,12 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Fact, Part
+from shop.models import Fact, Kept, Part
 
 from .fitups import FitUp
 
 
-class ShimStock(models.Model):
+class ShimStock(Kept):
     """A thickness of shim that the shop keeps. Changing it changes no record."""
 
     thickness_nm = models.BigIntegerField(_("thickness"), unique=True)

@@ -9,8 +9,10 @@ from shop.models import Person, Role
 
 def set_units(person: Person, *, units: str) -> None:
     """Show lengths in "mm" or "in" to this person; what was typed stays as typed."""
-    person.units = units
-    person.save(update_fields=["units"])
+    said = {"person": person.username, "units": units}
+    with perform("person_units/1", by=person, said=said):
+        person.units = units
+        person.save(update_fields=["units"])
 
 
 def add_person(

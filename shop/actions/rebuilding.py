@@ -1,29 +1,41 @@
-"""Placements made again from the acts that put parts in and took them out."""
+"""Placements as they follow from the acts that put parts in and took them out."""
 
-from shop.ledger import writing
+from collections.abc import Iterator
+from itertools import groupby
+
+from shop.ledger.projections import Family
 from shop.models import Placement, PlacementAct
 
 
-def rebuild() -> dict[str, int]:
-    """Make the projection of placements again; return how many rows it has."""
-    with writing():
-        Placement.objects.all().delete()
-        rows, there = [], {}
-        acts = PlacementAct.objects.select_related("entry").order_by("entry__pk", "pk")
-        for act in acts:
-            place = (act.part_id, act.airframe_id, act.position_id)
+def placements() -> Iterator[Placement]:
+    acts = PlacementAct.objects.select_related("entry")
+    rows = acts.order_by("part_id", "entry__pk", "pk").iterator(2000)
+    for _part, history in groupby(rows, lambda act: act.part_id):
+        placed, there = [], {}
+        for act in history:
+            place = (act.airframe_id, act.position_id)
             if act.placed:
-                there[place] = Placement(
-                    part_id=act.part_id,
-                    airframe_id=act.airframe_id,
-                    position_id=act.position_id,
-                    placed_by_entry_id=act.entry_id,
-                    placed_at=act.entry.received_at,
-                )
-                rows.append(there[place])
-            else:
-                row = there.pop(place)
-                row.removed_by_entry_id = act.entry_id
-                row.removed_at = act.entry.received_at
-        Placement.objects.bulk_create(rows)
-    return {"placements": len(rows)}
+                there[place] = placement = _placed(act)
+                placed.append(placement)
+            elif placement := there.pop(place, None):
+                _removed(placement, act)
+        yield from sorted(placed, key=lambda row: row.placed_at)
+
+
+def _placed(act: PlacementAct) -> Placement:
+    return Placement(
+        part_id=act.part_id,
+        airframe_id=act.airframe_id,
+        position_id=act.position_id,
+        placed_by_entry_id=act.entry_id,
+        placed_at=act.entry.received_at,
+    )
+
+
+def _removed(placement: Placement, act: PlacementAct) -> None:
+    placement.removed_by_entry_id = act.entry_id
+    # A clock that was set back ends nothing before it began.
+    placement.removed_at = max(act.entry.received_at, placement.placed_at)
+
+
+FAMILY = Family({Placement: ("part_id", "placed_at")}, placements)

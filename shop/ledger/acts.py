@@ -9,8 +9,9 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from shop.models import Entry, Fact, Person
+from shop.models.kept import binding
 
-from .canonical import canonical, columns, digest, entry_digest
+from .canonical import bound_columns, canonical, columns, digest, entry_digest, plain
 
 
 class Refused(Exception):
@@ -117,7 +118,19 @@ class Act:
         self._facts.append(fact)
         return fact
 
-    def _append(self) -> None:
+    def _rows(self, changed: dict) -> list[dict]:
+        """Return the kept rows that changed as they are now: read back, one statement
+        a table, for what is in memory may be older, or hold an expression."""
+        bound = []
+        for model in sorted(changed, key=lambda model: model._meta.db_table):
+            rows = model._base_manager.in_bulk(changed[model])
+            for key in sorted(changed[model]):
+                named = {"table": model._meta.db_table, "id": plain(key)}
+                row = rows.get(key)
+                bound.append({**named, "columns": bound_columns(row) if row else None})
+        return bound
+
+    def _append(self, changed: dict) -> None:
         # Facts point at the entry by the act's id, which is known before the entry
         # is there; the database checks the link at commit.
         entry = Entry(
@@ -142,6 +155,7 @@ class Act:
                         }
                         for fact in self._facts
                     ],
+                    "rows": self._rows(changed),
                 }
             ),
         )
@@ -159,9 +173,9 @@ def perform(form, *, by, **envelope):
     block raises; then nothing is written.
     """
     performed = Act(form, by=by, **envelope)
-    with writing():
+    with writing(), binding() as changed:
         yield performed
-        performed._append()
+        performed._append(changed)
 
 
 def find_receipt(act: uuid.UUID, fingerprint: str) -> Entry | None:

@@ -67,6 +67,19 @@ def columns(row: models.Model) -> dict:
     }
 
 
+def bound_columns(row: models.Model) -> dict:
+    """Return what an entry binds of a kept row: its columns, of secrets a digest."""
+    bound = {}
+    for field in row._meta.concrete_fields:
+        name = field.attname
+        if field.name in row.not_bound:
+            continue
+        value = plain(getattr(row, name))
+        secret = field.name in row.bound_by_digest
+        bound[name] = digest(value) if secret and value else value
+    return bound
+
+
 def entry_digest(entry) -> str:
     """Return the digest of everything an entry says."""
     return digest(

@@ -1,130 +1,273 @@
-"""Check the whole ledger: seals, entries, and every fact against its entry."""
+"""Check the whole ledger, and everything that pages and papers state against it.
+
+Everything is read at one moment, beside people who go on saving; memory stays bounded:
+of the rows that acts set it grows by one number each, by entries not at all.
+"""
 
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain as joined
 from itertools import islice
 
+from django.apps import apps
 from django.db import models
 
-from shop.models import Entry, Fact, Seal
+from shop.models import Entry, Fact, Kept, Seal
 
-from .canonical import canonical, columns, digest, entry_digest
-from .guards import guarded_models, missing
+from . import guards, photo_files, projections
+from .canonical import bound_columns, canonical, digest, entry_digest, plain
 from .sealer import START, seal
+from .snapshot import snapshot
 
 CHUNK = 2000
+# Whoever looks at what was changed needs to know where to look, not all of it.
+MOST = 20
 
 
 @dataclass(frozen=True)
 class Report:
-    """What was checked, and the first thing that does not hold ("" when all holds)."""
+    """What was checked, and what does not hold (nothing: all holds).
+
+    position, head: of the newest seal. unsealed: entries saved since, checked but not
+    chained yet.
+    """
 
     entries: int
     facts: int
+    rows: int
+    position: int
     head: str
-    fault: str = ""
+    unsealed: int
+    faults: tuple[str, ...] = ()
+
+    @property
+    def fault(self) -> str:
+        return self.faults[0] if self.faults else ""
 
 
-class Broken(Exception):
-    """The first thing that does not hold."""
+def verify(*, expect: tuple[int, str] | None = None, sealing: bool = True) -> Report:
+    """Seal what waits, then check everything as it is at one moment.
+
+    expect: a head noted down before, (position, digest); its beginning is enough.
+    sealing: False where nothing can be written.
+    """
+    if sealing:
+        seal()
+    with snapshot():
+        run = _Run(expect)
+        faults = tuple(islice(run.faults(), MOST))
+    return Report(
+        entries=run.entries,
+        facts=run.facts_seen.total(),
+        rows=run.rows,
+        position=run.position,
+        head=run.chain,
+        unsealed=run.unsealed,
+        faults=faults,
+    )
 
 
-def verify() -> Report:
-    """Seal what waits, then check everything; memory stays bounded."""
-    if names := missing():
-        return Report(0, 0, "", f"the database lacks the guard {names[0]}")
-    seal()
-    tables = {
-        model._meta.db_table: model
-        for model in guarded_models()
-        if issubclass(model, Fact)
-    }
-    seen: Counter[str] = Counter()
-    entries, chain = 0, START
-    try:
-        for chunk in _chunks(
-            Seal.objects.order_by("position").select_related("entry").iterator(CHUNK)
-        ):
-            for one in chunk:
-                entries += 1
-                chain = _check_link(one, entries, chain)
-            _check_facts([one.entry for one in chunk], tables, seen)
-        _check_nothing_unsealed(entries)
-        for table, model in tables.items():
-            _check_nothing_extra(model, seen[table])
-    except Broken as fault:
-        return Report(entries, seen.total(), chain, str(fault))
-    return Report(entries, seen.total(), chain)
-
-
-def _chunks(rows: Iterator) -> Iterator[list]:
+def _chunks(rows: Iterable) -> Iterator[list]:
+    rows = iter(rows)
     while chunk := list(islice(rows, CHUNK)):
         yield chunk
 
 
-def _check_link(one: Seal, position: int, chain: str) -> str:
-    entry = one.entry
-    if one.position != position:
-        raise Broken(f"seal {position} is missing")
-    if entry_digest(entry) != entry.digest:
-        raise Broken(f"entry {entry.id} ({entry}) is not what its digest says")
-    chain = digest(chain, entry.digest)
-    if one.digest != chain:
-        raise Broken(f"seal {position} does not follow from the one before it")
-    return chain
+def _bodies(keys, name="pk") -> dict:
+    """Return the bodies of entries by key, read."""
+    rows = Entry.objects.filter(**{f"{name}__in": set(keys)})
+    return {key: json.loads(body) for key, body in rows.values_list(name, "body")}
 
 
-def _check_facts(entries: list[Entry], tables: dict, seen: Counter) -> None:
-    wanted = defaultdict(list)
-    for entry in entries:
-        for fact in json.loads(entry.body)["facts"]:
-            wanted[fact["table"]].append((entry, fact))
-    for table, facts in wanted.items():
-        model = tables.get(table)
-        if model is None:
-            raise Broken(f"the table {table} of entry {facts[0][0].id} is gone")
-        rows = model._base_manager.in_bulk([fact["id"] for _, fact in facts])
-        for entry, fact in facts:
-            _check_fact(entry, fact, rows.get(fact["id"]))
-        seen[table] += len(facts)
+class _Run:
+    """One walk over everything. `faults` gives what does not hold, in order."""
 
+    def __init__(self, expect: tuple[int, str] | None):
+        self.expect = expect
+        self.entries = self.position = self.unsealed = self.rows = 0
+        self.chain = START
+        self.facts_seen: Counter[str] = Counter()
+        # Of each kept row the entry that set it last: {table: {key: number}}.
+        self.newest: dict[str, dict] = defaultdict(dict)
+        found = {model._meta.db_table: model for model in apps.get_models()}
+        self.of_facts = {
+            n: _Columns(m) for n, m in found.items() if issubclass(m, Fact)
+        }
+        self.kept = {n: m for n, m in found.items() if issubclass(m, Kept)}
 
-def _check_fact(entry: Entry, fact: dict, row: models.Model | None) -> None:
-    name = f"{fact['table']} {fact['id']}"
-    if row is None:
-        raise Broken(f"{name} of entry {entry.id} ({entry}) is gone")
-    if row.entry_id != entry.act:
-        raise Broken(f"{name} points at another entry than {entry.id}")
-    now = columns(row)
-    for column, value in fact["columns"].items():
-        # Columns added by later releases are not in old entries; none may vanish.
-        if column not in now or canonical(now[column]) != canonical(value):
-            raise Broken(
-                f"{name}: {column} is {now.get(column)!r}, entry {entry.id} says "
-                f"{value!r}"
+    def faults(self) -> Iterator[str]:
+        yield from guards.faults()
+        yield from self._entries()
+        for table, one in self.of_facts.items():
+            yield from self._unnamed_facts(table, one.model)
+        for table, model in self.kept.items():
+            yield from self._kept_rows(table, model)
+        yield from map(str, projections.differences())
+        yield from photo_files.faults()
+
+    # ------------------------------------------------------------ the chain
+
+    def _entries(self) -> Iterator[str]:
+        sealed = Seal.objects.order_by("position").select_related("entry")
+        loose = Entry.objects.filter(seal__isnull=True).order_by("pk")
+        links = ((link.entry, link) for link in sealed.iterator(CHUNK))
+        rest = ((entry, None) for entry in loose.iterator(CHUNK))
+        broken = ""
+        for chunk in _chunks(joined(links, rest)):
+            for entry, link in chunk:
+                self.entries += 1
+                if entry_digest(entry) != entry.digest:
+                    yield f"entry {entry.pk} ({entry}) is not what its digest says"
+                if link and not broken and (broken := self._link(entry, link)):
+                    yield broken
+                self.unsealed += link is None
+            yield from self._facts([entry for entry, _link in chunk])
+        if self.expect and not broken and self.position < self.expect[0]:
+            yield (
+                f"the ledger ends with seal {self.position}, you have noted seal "
+                f"{self.expect[0]}: its tail is gone"
             )
 
+    def _link(self, entry: Entry, link: Seal) -> str:
+        self.position += 1
+        if link.position != self.position:
+            return f"seal {self.position} is missing"
+        self.chain = digest(self.chain, entry.digest)
+        if link.digest != self.chain:
+            return f"seal {self.position} does not follow from the one before it"
+        if self.expect and self.position == self.expect[0]:
+            noted = self.expect[1].strip().lower()
+            if not self.chain.startswith(noted):
+                return (
+                    f"seal {self.position} is {self.chain}, you have noted {noted}: "
+                    "the chain was written anew, or that is of another shop"
+                )
+        return ""
 
-def _check_nothing_unsealed(sealed: int) -> None:
-    if loose := Entry.objects.filter(seal__isnull=True).order_by("id").first():
-        raise Broken(f"entry {loose.id} has no seal")
-    if Entry.objects.count() != sealed:
-        raise Broken("there are more entries than seals")
+    # ------------------------------------------------------------ facts
+
+    def _facts(self, entries: list[Entry]) -> Iterator[str]:
+        wanted = defaultdict(list)
+        for entry in entries:
+            body = json.loads(entry.body)
+            for fact in body.get("facts", ()):
+                wanted[fact["table"]].append((entry, fact))
+            for row in body.get("rows", ()):
+                self._bind(entry, row)
+        for table, facts in wanted.items():
+            stored = self.of_facts.get(table)
+            if stored is None:
+                yield f"the table {table} of entry {facts[0][0].pk} is gone"
+                continue
+            rows = stored.rows([fact["id"] for _entry, fact in facts])
+            for entry, fact in facts:
+                yield from stored.compare(entry, fact, rows.get(fact["id"]))
+            self.facts_seen[table] += len(facts)
+
+    def _unnamed_facts(self, table: str, model) -> Iterator[str]:
+        """A row put in by hand is in no entry, or in one that does not name it."""
+        if model._base_manager.count() == self.facts_seen[table]:
+            return
+        rows = model._base_manager.order_by("pk").values_list("pk", "entry_id")
+        for chunk in _chunks(rows.iterator(CHUNK)):
+            bodies = _bodies((act for _key, act in chunk), "act")
+            for key, act in chunk:
+                facts = bodies.get(act, {}).get("facts", ())
+                if (table, key) not in {(one["table"], one["id"]) for one in facts}:
+                    yield f"{table} {key} is in no entry"
+
+    # ------------------------------------------------------------ kept rows
+
+    def _bind(self, entry: Entry, row: dict) -> None:
+        newest = self.newest[row["table"]]
+        if row["columns"] is None:
+            newest.pop(row["id"], None)
+        else:
+            newest[row["id"]] = entry.pk
+
+    def _kept_rows(self, table: str, model) -> Iterator[str]:
+        newest = self.newest[table]
+        for chunk in _chunks(model._base_manager.order_by("pk").iterator(CHUNK)):
+            self.rows += len(chunk)
+            keys = {row.pk: newest.pop(plain(row.pk), None) for row in chunk}
+            bodies = _bodies(key for key in keys.values() if key)
+            bound = {
+                (number, row["id"]): row["columns"]
+                for number, body in bodies.items()
+                for row in body["rows"]
+                if row["table"] == table
+            }
+            for row in chunk:
+                said = bound.get((keys[row.pk], plain(row.pk)))
+                yield from _compare_kept(row, keys[row.pk], said)
+        for key, number in sorted(newest.items(), key=lambda item: item[1]):
+            yield f"{table} {key} of entry {number} is gone"
 
 
-def _check_nothing_extra(model, listed: int) -> None:
-    """Every row must be named by an entry: one put in by hand is not."""
-    if model._base_manager.count() == listed:
+def _compare_kept(row: models.Model, number: int | None, said: dict | None):
+    name = f"{row._meta.db_table} {row.pk}"
+    if said is None:
+        yield f"{name} is in no entry"
         return
-    known = set()
-    for body in Entry.objects.values_list("body", flat=True).iterator(CHUNK):
-        known.update(
-            fact["id"]
-            for fact in json.loads(body)["facts"]
-            if fact["table"] == model._meta.db_table
-        )
-    extra = model._base_manager.exclude(pk__in=known).order_by("pk").first()
-    key = extra.pk if extra else "?"
-    raise Broken(f"{model._meta.db_table} {key} is in no entry")
+    for column, now in bound_columns(row).items():
+        # A column added by a later release is not in the entries before it.
+        if column in said and canonical(said[column]) != canonical(now):
+            if column in row.bound_by_digest:
+                yield f"{name}: {column} is another than entry {number} says"
+            else:
+                yield (
+                    f"{name}: {column} is {now!r}, entry {number} says {said[column]!r}"
+                )
+
+
+class _Columns:
+    """Facts of one table, read as plain columns: models would cost half the time."""
+
+    def __init__(self, model):
+        self.model = model
+        self.table = model._meta.db_table
+        fields = model._meta.concrete_fields
+        self.names = [field.attname for field in fields]
+        self.place = {name: at for at, name in enumerate(self.names)}
+        self.key = self.place[model._meta.pk.attname]
+        self.entry = self.place["entry_id"]
+        self.fresh = {field.attname: field for field in fields if field.name != "entry"}
+
+    def rows(self, keys: list) -> dict:
+        rows = self.model._base_manager.filter(pk__in=keys).values_list(*self.names)
+        return {plain(row[self.key]): row for row in rows}
+
+    def compare(self, entry: Entry, fact: dict, row: tuple | None) -> Iterator[str]:
+        name = f"{self.table} {fact['id']}"
+        if row is None:
+            yield f"{name} of entry {entry.pk} ({entry}) is gone"
+            return
+        if row[self.entry] != entry.act:
+            yield f"{name} points at another entry than {entry.pk}"
+            return
+        said = fact["columns"]
+        for column, value in said.items():
+            at = self.place.get(column)
+            now = None if at is None else row[at]
+            # None may vanish. Most are equal as they are: no text is made of them.
+            if at is None or (
+                now != value and canonical(plain(now)) != canonical(value)
+            ):
+                yield (
+                    f"{name}: {column} is {plain(now)!r}, entry {entry.pk} says "
+                    f"{value!r}"
+                )
+        if len(said) < len(self.fresh):
+            yield from self._added(name, entry, said, row)
+
+    def _added(self, name, entry, said, row) -> Iterator[str]:
+        """Columns of later releases are not in old entries: nobody filled them."""
+        for column, field in self.fresh.items():
+            now = row[self.place[column]]
+            if column not in said and now not in (None, field.get_default()):
+                yield (
+                    f"{name}: {column} is {plain(now)!r}, there was no such column at "
+                    f"entry {entry.pk}"
+                )

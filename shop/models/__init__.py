@@ -14,6 +14,7 @@ from .airframes import (
     Position,
     StructuralClass,
 )
+from .kept import Kept, Projection
 from .laminates import CureRecipe, Laminate, Ply
 from .ledger import (
     UNPROVEN,
@@ -87,6 +88,7 @@ __all__ = [
     "Hold",
     "HoldAct",
     "Incarnation",
+    "Kept",
     "Laminate",
     "Lineage",
     "Lot",
@@ -109,6 +111,7 @@ __all__ = [
     "Ply",
     "PlyLaid",
     "Position",
+    "Projection",
     "Pull",
     "PullState",
     "Release",

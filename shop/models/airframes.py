@@ -6,10 +6,11 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept, Projection
 from .ledger import Entry, Fact
 
 
-class AirframeType(models.Model):
+class AirframeType(Kept):
     code = models.CharField(_("code"), max_length=20, unique=True)
     name = models.CharField(_("name"), max_length=120)
 
@@ -20,7 +21,7 @@ class AirframeType(models.Model):
         return self.code
 
 
-class Airframe(models.Model):
+class Airframe(Kept):
     type = models.ForeignKey(AirframeType, models.PROTECT, related_name="airframes")
     serial = models.CharField(_("serial"), max_length=40, unique=True)
     name = models.CharField(_("name"), max_length=120, blank=True)
@@ -47,7 +48,7 @@ class Hand(models.TextChoices):
     NONE = "none", _("no hand")
 
 
-class Position(models.Model):
+class Position(Kept):
     """A place on every airframe of a type: fuselage / door / hatch."""
 
     type = models.ForeignKey(AirframeType, models.PROTECT, related_name="positions")
@@ -93,7 +94,7 @@ class StructuralClass(models.TextChoices):
     NON_STRUCTURAL = "non_structural", _("non-structural")
 
 
-class PartDesign(models.Model):
+class PartDesign(Kept):
     number = models.CharField(_("part number"), max_length=60)
     revision = models.CharField(_("revision"), max_length=12, default="A")
     name = models.CharField(_("name"), max_length=120)
@@ -141,7 +142,7 @@ class PartState(models.TextChoices):
     SCRAPPED = "scrapped", _("scrapped")
 
 
-class Part(models.Model):
+class Part(Kept):
     """One serial. Identity never changes; its state does, by acts."""
 
     design = models.ForeignKey(PartDesign, models.PROTECT, related_name="parts")
@@ -229,7 +230,7 @@ class PlacementAct(Fact):
         return f"{self.part_id} {'in' if self.placed else 'out of'} {self.position_id}"
 
 
-class Placement(models.Model):
+class Placement(Projection):
     """Projection of the placement acts: from when to when a part sat where."""
 
     part = models.ForeignKey(Part, models.PROTECT, related_name="placements")

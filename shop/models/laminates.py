@@ -5,10 +5,11 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from .airframes import PartDesign
+from .kept import Kept
 from .materials import Material
 
 
-class CureRecipe(models.Model):
+class CureRecipe(Kept):
     """The window of a cure. Temperatures in 0.001 degC, rates in 0.001 degC/min."""
 
     name = models.CharField(_("name"), max_length=80, unique=True)
@@ -38,7 +39,7 @@ class CureRecipe(models.Model):
         return ", ".join(asked)
 
 
-class Laminate(models.Model):
+class Laminate(Kept):
     """A ply schedule of one revision; kept as it was once a pull was made with it."""
 
     code = models.CharField(_("code"), max_length=40)
@@ -78,7 +79,7 @@ class Laminate(models.Model):
         return f"{self.code} {self.revision}"
 
 
-class Ply(models.Model):
+class Ply(Kept):
     """One ply or core of an area, in the order of laying."""
 
     laminate = models.ForeignKey(Laminate, models.CASCADE, related_name="plies")

@@ -3,11 +3,12 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept
 from .ledger import Fact
 from .tooling import Tool
 
 
-class Machine(models.Model):
+class Machine(Kept):
     name = models.CharField(_("name"), max_length=80, unique=True)
     note = models.CharField(_("note"), max_length=200, blank=True)
     # Lengths in whole nanometers; the text is what was typed.

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept
 from .ledger import Fact
 
 
@@ -19,7 +20,7 @@ class MaterialKind(models.TextChoices):
     OTHER = "other", _("other")
 
 
-class Material(models.Model):
+class Material(Kept):
     """A product of a kind. Masses in milligrams, densities in mg per cubic cm."""
 
     code = models.CharField(_("code"), max_length=40, unique=True)
@@ -63,7 +64,7 @@ class LotState(models.TextChoices):
     USED_UP = "used_up", _("used up")
 
 
-class Lot(models.Model):
+class Lot(Kept):
     material = models.ForeignKey(Material, models.PROTECT, related_name="lots")
     number = models.CharField(_("lot number"), max_length=60)
     received_on = models.DateField(_("received"))

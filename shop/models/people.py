@@ -6,6 +6,8 @@ from django.db.models.functions import Now
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept, KeptRows
+
 # Printed at every start of the demo, so it is worth nothing anywhere else.
 PUBLIC_PASSWORD = "two-seat-glider"  # noqa: S105
 
@@ -23,7 +25,7 @@ class Unit(models.TextChoices):
     INCH = "in", _("in")
 
 
-class People(BaseUserManager):
+class People(BaseUserManager.from_queryset(KeptRows)):
     def create_user(self, username: str, password: str | None = None, **fields):
         person = self.model(username=username, **fields)
         person.set_password(password)
@@ -32,7 +34,7 @@ class People(BaseUserManager):
         return person
 
 
-class Person(AbstractBaseUser):
+class Person(Kept, AbstractBaseUser):
     """A named account. People leave, records stay: never deleted, only inactive."""
 
     username = models.CharField(_("sign-in name"), max_length=60, unique=True)
@@ -52,6 +54,9 @@ class Person(AbstractBaseUser):
     sessions_ended = models.PositiveIntegerField(default=0, editable=False)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
     seen_at = models.DateTimeField(null=True, blank=True, editable=False)
+
+    not_bound = ("last_login", "seen_at")
+    bound_by_digest = ("password", "pin")
 
     objects = People()
     USERNAME_FIELD = "username"

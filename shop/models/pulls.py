@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept
 from .laminates import CureRecipe, Laminate
 from .ledger import Entry, Fact
 from .materials import Lot, Material
@@ -35,7 +36,7 @@ class CureState(models.TextChoices):
         )
 
 
-class Pull(models.Model):
+class Pull(Kept):
     """A mold and its next number. State and times are projections of acts."""
 
     tool = models.ForeignKey(Tool, models.PROTECT, related_name="pulls")

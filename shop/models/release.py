@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept
 from .ledger import Fact
 from .materials import Lot
 from .tooling import Tool
@@ -16,7 +17,7 @@ class ReleaseKind(models.TextChoices):
     FILM = "film", _("film (PVA)")
 
 
-class ReleaseProduct(models.Model):
+class ReleaseProduct(Kept):
     """A release product and its rules: the shop's data, to be edited."""
 
     name = models.CharField(_("name"), max_length=80, unique=True)

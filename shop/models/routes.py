@@ -4,13 +4,14 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Kept
 from .ledger import Fact
 from .materials import Lot
 from .people import Role
 from .tooling import Tool, ToolKind
 
 
-class RouteStep(models.Model):
+class RouteStep(Kept):
     """A step of the route template of one kind of tool."""
 
     kind = models.CharField(_("kind of tool"), max_length=12, choices=ToolKind)
@@ -27,7 +28,7 @@ class RouteStep(models.Model):
         return self.name
 
 
-class ToolStep(models.Model):
+class ToolStep(Kept):
     """A step of one tool's route. `done` is a projection of what was recorded."""
 
     tool = models.ForeignKey(Tool, models.PROTECT, related_name="steps")

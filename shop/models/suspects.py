@@ -5,10 +5,11 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from .airframes import Part
+from .kept import Kept
 from .ledger import Entry, Fact
 
 
-class Hold(models.Model):
+class Hold(Kept):
     """A thing of the chain that is not trusted; kind and id are those of things.py."""
 
     subject_kind = models.CharField(max_length=12)
@@ -48,7 +49,7 @@ class HoldAct(Fact):
         return f"{self.hold_id} {'lifted' if self.lifted else 'put on'}"
 
 
-class Suspect(models.Model):
+class Suspect(Kept):
     """A part reached from a hold. Projection: undecided until somebody says."""
 
     hold = models.ForeignKey(Hold, models.PROTECT, related_name="suspects")

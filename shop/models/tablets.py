@@ -4,10 +4,11 @@ import uuid
 
 from django.db import models
 
+from .kept import Kept
 from .people import Person
 
 
-class Tablet(models.Model):
+class Tablet(Kept):
     """An enrolled tablet. Only a digest of its token is kept here."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4)
@@ -17,6 +18,9 @@ class Tablet(models.Model):
     enrolled_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
     seen_at = models.DateTimeField(null=True, blank=True)
+
+    not_bound = ("seen_at",)
+    bound_by_digest = ("token_sha256",)
 
     class Meta:
         ordering = ("name",)

@@ -6,6 +6,7 @@ from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 
 from .airframes import Hand, PartDesign
+from .kept import Kept
 from .ledger import Fact
 
 
@@ -26,7 +27,7 @@ class ToolState(models.TextChoices):
     RETURNED = "returned", _("returned")
 
 
-class Tool(models.Model):
+class Tool(Kept):
     """One plug, mold or jig. Below `made_at` everything is a projection of acts."""
 
     kind = models.CharField(_("kind"), max_length=12, choices=ToolKind)

@@ -12,6 +12,7 @@ from qa.actions import checks, nonconformances
 from qa.models import Nonconformance, NonconformanceState
 from shop.ledger import Refused
 from shop.models import Person
+from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import (
     make_check,
@@ -95,7 +96,8 @@ def test_use_as_is_is_closed_by_another_than_who_decided_it(item, people):
 def test_on_primary_structure_a_justification_is_stated(item, people):
     design = item.part.design
     design.structural_class = "primary"
-    design.save(update_fields=["structural_class"])
+    with by_hand():
+        design.save(update_fields=["structural_class"])
     with pytest.raises(Refused, match="justification") as no:
         nonconformances.dispose(
             by=people["engineer"], item=item, disposition="repair", note=" "

@@ -12,6 +12,7 @@ from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
 from shop.middleware import OneMoment
 from shop.models import Person
+from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import make_check, make_joint, read
 
@@ -83,14 +84,15 @@ def test_what_only_reads_cannot_write(committed_db):
     make_people()
 
     def scribble(request):
-        Person.objects.update(name="x")
+        with by_hand():
+            Person.objects.update(name="x")
         return HttpResponse()
 
     with pytest.raises(DatabaseError, match="read.?only"):
         answered(scribble, RequestFactory().get("/"))
     answered(scribble, RequestFactory().post("/"))
     assert set(Person.objects.values_list("name", flat=True)) == {"x"}
-    with pytest.raises(DatabaseError, match="read.?only"), snapshot():
+    with pytest.raises(DatabaseError, match="read.?only"), snapshot(), by_hand():
         Person.objects.update(name="y")
     connection.close()
 
@@ -107,7 +109,8 @@ def test_a_session_that_ended_is_told_to_a_tablet_that_only_asks(committed_db):
     client = Client()
     client.force_login(people["builder"])
     people["builder"].set_password("Another-shop-8")
-    people["builder"].save()
+    with by_hand():
+        people["builder"].save()
     answer = client.get(f"/api/checks/{check.entry_id}")
     assert (answer.status_code, answer.json()["error"]["code"]) == (401, "sign_in")
     connection.close()

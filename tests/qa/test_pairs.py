@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from qa.queries import pairs
 from shop.actions import weights
+from tests.around import by_hand
 from tests.shop.making_floor import grams, make_tool
 
 from .making import (
@@ -130,7 +131,8 @@ def test_the_pages_in_inches_and_millimeters(hands, measured, client_of, people)
     page = client.get(reverse("joint_pair", args=[joint.pk])).content.decode()
     assert "+0.50" in page
     people["visitor"].units = "in"
-    people["visitor"].save()
+    with by_hand():
+        people["visitor"].save()
     page = client.get(reverse("sides", args=[hands[1].pk])).content.decode()
     assert "+0.020" in page  # 0.50 mm in inches, to a thousandth
     lonely = client.get(reverse("sides", args=[10**6]))

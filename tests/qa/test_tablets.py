@@ -11,6 +11,7 @@ from PIL import Image
 from qa.models import Reading
 from shop.actions import tablets
 from shop.models import Confirmation, Entry, Photo, PinTry, Tablet
+from tests.around import by_hand
 from tests.qa.making import make_check
 
 pytestmark = pytest.mark.django_db
@@ -30,7 +31,8 @@ def check(people):
 
 def set_pin(person, pin="4711"):
     person.set_password("Test-shop-7")
-    person.save()
+    with by_hand():
+        person.save()
     tablets.set_pin(by=person, pin=pin, password="Test-shop-7")
 
 
@@ -193,7 +195,8 @@ def test_a_bad_photo_is_refused_in_words(client, tablet, check, people):
 def test_setting_a_pin_takes_the_password_and_no_easy_pin(client_of, people):
     builder = people["builder"]
     builder.set_password("Test-shop-7")
-    builder.save()
+    with by_hand():
+        builder.save()
     client = client_of("builder")
 
     def post(pin, password="Test-shop-7", again=None):  # noqa: S107

@@ -7,6 +7,7 @@ from django.urls import reverse
 from shop.actions import airframes
 from shop.ledger import Refused
 from shop.models import Part, PartState, Placement, PlacementAct
+from tests.around import by_hand
 
 from .making import (
     make_airframe,
@@ -65,7 +66,8 @@ def test_a_part_sits_in_one_place(lead):
 
 def test_a_scrapped_part_is_never_placed_again(lead):
     part = make_part(lead)
-    Part.objects.filter(pk=part.pk).update(state=PartState.SCRAPPED)
+    with by_hand():
+        Part.objects.filter(pk=part.pk).update(state=PartState.SCRAPPED)
     with pytest.raises(Refused) as no:
         make_placement(lead, part=part)
     assert no.value.field == "part"
@@ -73,7 +75,8 @@ def test_a_scrapped_part_is_never_placed_again(lead):
 
 def test_a_suspect_part_is_placed_only_with_a_reason(lead):
     part = make_part(lead)
-    Part.objects.filter(pk=part.pk).update(state=PartState.SUSPECT)
+    with by_hand():
+        Part.objects.filter(pk=part.pk).update(state=PartState.SUSPECT)
     with pytest.raises(Refused) as no:
         make_placement(lead, part=part)
     assert no.value.field == "reason"
@@ -187,7 +190,8 @@ def test_the_field_for_the_reason_comes_with_the_warning(lead, client_of):
     airframe = make_airframe(lead)
     position = make_position(lead, type=airframe.type)
     part = make_part(lead)
-    Part.objects.filter(pk=part.pk).update(state=PartState.SUSPECT)
+    with by_hand():
+        Part.objects.filter(pk=part.pk).update(state=PartState.SUSPECT)
     url = reverse("place_part", args=[airframe.pk])
     client = client_of("builder")
     assert client.get(url).context["form"]["reason"].is_hidden

@@ -32,6 +32,7 @@ from shop.models import (
     Withdrawal,
 )
 from shop.queries.chain import reach
+from tests.around import by_hand
 
 from .making import make_design, make_placement
 from .making_floor import (
@@ -102,7 +103,8 @@ def test_a_coat_on_a_surface_since_stripped_reaches_no_later_pull(lead):
 
 def test_a_coat_or_a_step_taken_back_reaches_nothing(lead):
     plug = make_tool(lead, kind="plug", made_at=ago(days=60))
-    step = ToolStep.objects.create(tool=plug, order=1, name="fill")
+    with by_hand():
+        step = ToolStep.objects.create(tool=plug, order=1, name="fill")
     done = routes.do_step(by=lead, step=step, done_at=ago(days=50))
     mold = make_tool(lead, kind="mold", plug=plug, made_at=ago(days=40))
     coat = make_coat(lead, mold, applied_at=ago(days=3))
@@ -119,9 +121,10 @@ def test_a_coat_or_a_step_taken_back_reaches_nothing(lead):
 
 def test_a_step_on_the_plug_reaches_the_molds_made_later(lead):
     plug = make_tool(lead, kind="plug", made_at=ago(days=60))
-    step = plug.steps.first() or ToolStep.objects.create(
-        tool=plug, order=1, name="fill"
-    )
+    with by_hand():
+        step = plug.steps.first() or ToolStep.objects.create(
+            tool=plug, order=1, name="fill"
+        )
     filled = routes.do_step(by=lead, step=step, done_at=ago(days=50))
     old = make_tool(lead, kind="mold", plug=plug, made_at=ago(days=55))
     new = make_tool(lead, kind="mold", plug=plug, made_at=ago(days=40))
@@ -135,7 +138,8 @@ def test_a_lot_reaches_every_part_position_and_airframe(lead):
     pull = make_pull(lead)
     lots = lay_all(lead, pull)
     mix(lead, pull)
-    part = Part.objects.create(design=make_design(lead), serial="S-of-a-lot")
+    with by_hand():
+        part = Part.objects.create(design=make_design(lead), serial="S-of-a-lot")
     bonded = make_design(lead, name="Wing")
     from shop.ledger import perform
 
@@ -188,6 +192,7 @@ graphs = st.fixed_dictionaries(
 numbers = itertools.count(1)
 
 
+@by_hand()
 def make_graph(said, people):
     """Rows as `said`, written past the actions: any order of times, any parents."""
     stamp = next(numbers)

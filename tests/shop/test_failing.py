@@ -60,12 +60,13 @@ def test_health_tells_a_full_disk(client, monkeypatch):
 def full_disk(connection):
     """SQLite as on a full disk: it may not grow, and what it has is used up."""
     from shop.models import Person
+    from shop.models.kept import binding
 
     with connection.cursor() as cursor:
         cursor.execute("PRAGMA page_count")
         pages = cursor.fetchone()[0]
         cursor.execute(f"PRAGMA max_page_count = {pages}")
-    with pytest.raises(OperationalError):
+    with pytest.raises(OperationalError), binding():
         for n in range(10_000):
             Person.objects.create(username=f"fill-{n}", name="x" * 120)
 

@@ -20,6 +20,7 @@ from shop.models import (
     ToolStep,
     Weighing,
 )
+from tests.around import by_hand
 
 from .making import make_design, make_placement
 from .making_floor import (
@@ -249,7 +250,8 @@ def post_then_reason(client, url, said, reason="the shop is cold"):
 def test_a_coat_and_a_step_taken_back_stay_readable_with_their_reason(lead, client_of):
     mold = make_mold(lead)
     coat = ReleaseCoat.objects.latest("pk")
-    step = ToolStep.objects.create(tool=mold, order=1, name="sand")
+    with by_hand():
+        step = ToolStep.objects.create(tool=mold, order=1, name="sand")
     done = routes.do_step(by=lead, step=step)
     client = client_of("builder")
     for name, row in (("take_back_coat", coat), ("take_back_step", done)):

@@ -17,7 +17,7 @@ from shop.models import Person
 from shop.secret import private_folder, secret_key
 from shop.serving import database, exposure
 from shop.serving.server import CannotServe
-from tests.around import TREE, free_port
+from tests.around import TREE, by_hand, free_port
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="modes of POSIX")
 
@@ -92,11 +92,13 @@ def test_only_loopback_is_this_machine_alone(host):
 @pytest.mark.django_db
 def test_demo_data_and_debugging_are_refused_where_others_can_reach(settings):
     exposure.refuse_public("0.0.0.0")
-    Person.objects.create(username="ann", name="Ann", is_demo=True, is_active=False)
+    with by_hand():
+        Person.objects.create(username="ann", name="Ann", is_demo=True, is_active=False)
     exposure.refuse_public("127.0.0.1")
     with pytest.raises(CannotServe, match="holds the demo"):
         exposure.refuse_public("0.0.0.0")
-    Person.objects.update(is_demo=False)
+    with by_hand():
+        Person.objects.update(is_demo=False)
     settings.DEBUG = True
     exposure.refuse_public("localhost")
     with pytest.raises(CannotServe, match="FAYLINE_DEBUG"):

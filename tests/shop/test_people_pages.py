@@ -4,6 +4,7 @@ import pytest
 
 from shop.context import THEME_COOKIE, places
 from shop.models import Person
+from tests.around import by_hand
 
 pytestmark = pytest.mark.django_db
 PASSWORD = "thin-lines-and-ink"
@@ -11,7 +12,10 @@ PASSWORD = "thin-lines-and-ink"
 
 @pytest.fixture
 def mira():
-    return Person.objects.create_user("mira", PASSWORD, name="Mira Holt", role="lead")
+    with by_hand():
+        return Person.objects.create_user(
+            "mira", PASSWORD, name="Mira Holt", role="lead"
+        )
 
 
 def sign_in(client, **extra):
@@ -49,7 +53,8 @@ def test_a_wrong_password_says_so_and_signs_nobody_in(client, mira):
 
 def test_a_person_who_left_cannot_sign_in(client, mira):
     mira.is_active = False
-    mira.save(update_fields=["is_active"])
+    with by_hand():
+        mira.save(update_fields=["is_active"])
     assert "_auth_user_id" not in (sign_in(client) and client.session)
 
 

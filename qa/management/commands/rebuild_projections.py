@@ -2,13 +2,13 @@
 
 from django.core.management.base import BaseCommand
 
-from qa.actions import rebuilding as of_qa
-from shop.actions import rebuilding as of_shop
+from shop.ledger import projections
 
 
 class Command(BaseCommand):
-    help = "Make current readings, states and placements again from the facts."
+    help = "Mend current readings, states and placements from the facts."
 
     def handle(self, **_options):
-        for name, count in {**of_shop.rebuild(), **of_qa.rebuild()}.items():
-            self.stdout.write(f"{count} {name}")
+        for table, count in projections.rebuild().items():
+            self.stdout.write(f"{count} rows of {table} were not as the facts say")
+        self.stdout.write("All projections follow from the facts.")

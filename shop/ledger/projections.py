@@ -1,0 +1,128 @@
+"""Projections: what pages read of a history, made again from the facts.
+
+A family registers the rows that follow from the facts. `differences` compares them with
+what is stored: verify names them, `rebuild` mends them. Nothing is known only there.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from django.db import models
+
+from .acts import writing
+
+CHUNK = 2000
+
+
+@dataclass(frozen=True)
+class Family:
+    """Projections made in one run over the facts.
+
+    keys: per model the columns that name a row, beside any key that only numbers it.
+    rows: gives the rows of all models; those of one model in the order of its key.
+    """
+
+    keys: dict[type[models.Model], tuple[str, ...]]
+    rows: Callable[[], Iterator[models.Model]]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A row that is not as the facts say: missing, extra, or other in some columns."""
+
+    stored: models.Model | None
+    wanted: models.Model | None
+    columns: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        row = self.stored or self.wanted
+        table = row._meta.db_table
+        if self.stored is None:
+            return f"{table}: the facts say {row}, and there is no such row"
+        if self.wanted is None:
+            return f"{table} {row.pk} follows from no fact"
+        name = self.columns[0]
+        now, then = getattr(self.stored, name), getattr(self.wanted, name)
+        return f"{table} {row.pk}: {name} is {now!r}, the facts say {then!r}"
+
+
+FAMILIES: list[Family] = []
+
+
+def register(family: Family) -> None:
+    if family not in FAMILIES:
+        FAMILIES.append(family)
+
+
+def projected() -> set[type[models.Model]]:
+    return {model for family in FAMILIES for model in family.keys}
+
+
+def differences() -> Iterator[Difference]:
+    """Give every projected row that is not as the facts say."""
+    for family in FAMILIES:
+        stored = {model: _Stored(model, key) for model, key in family.keys.items()}
+        for wanted in family.rows():
+            yield from stored[type(wanted)].up_to(wanted)
+        for rest in stored.values():
+            yield from rest.all()
+
+
+class _Stored:
+    """The rows of one projection as they are, in the order of their key."""
+
+    def __init__(self, model, key: tuple[str, ...]):
+        self._key = key
+        self._rows = model._base_manager.order_by(*key).iterator(CHUNK)
+        self._next = next(self._rows, None)
+        numbers = model._meta.auto_field
+        self._columns = [
+            field.attname for field in model._meta.concrete_fields if field != numbers
+        ]
+
+    def _name(self, row) -> tuple:
+        return tuple(getattr(row, name) for name in self._key)
+
+    def _take(self):
+        row, self._next = self._next, next(self._rows, None)
+        return row
+
+    def up_to(self, wanted) -> Iterator[Difference]:
+        name = self._name(wanted)
+        while self._next is not None and self._name(self._next) < name:
+            yield Difference(self._take(), None)
+        if self._next is None or self._name(self._next) != name:
+            yield Difference(None, wanted)
+            return
+        row = self._take()
+        if columns := tuple(
+            column
+            for column in self._columns
+            if getattr(row, column) != getattr(wanted, column)
+        ):
+            yield Difference(row, wanted, columns)
+
+    def all(self) -> Iterator[Difference]:
+        while self._next is not None:
+            yield Difference(self._take(), None)
+
+
+def rebuild() -> Counter[str]:
+    """Mend every projection; return how many rows of each table were not right.
+
+    A row that only differs keeps its number, which acts may have named.
+    """
+    with writing():
+        found = list(differences())
+        wanted: dict[type, list] = {}
+        for one in found:
+            if one.stored:
+                type(one.stored)._base_manager.filter(pk=one.stored.pk).delete()
+            if one.stored and one.wanted:
+                one.wanted.pk = one.stored.pk
+            if one.wanted:
+                wanted.setdefault(type(one.wanted), []).append(one.wanted)
+        for model, rows in wanted.items():
+            model._base_manager.bulk_create(rows)
+    return Counter((one.stored or one.wanted)._meta.db_table for one in found)
