@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.urls import NoReverseMatch, reverse
+from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext_lazy as _
+
+from shop.queries.identity import the_shop
 
 THEME_COOKIE = "theme"
 THEMES = {
@@ -77,10 +79,16 @@ def theme_of(request) -> str:
     return theme if theme in THEMES else "auto"
 
 
+def _shop_name(request) -> str:
+    """As the lead said it; an open page asks only if it shows it."""
+    known = getattr(request, "shop", None) or the_shop()
+    return known.name
+
+
 def site(request) -> dict:
     """Context processor of every page."""
     return {
-        "shop_name": settings.SHOP_NAME,
+        "shop_name": SimpleLazyObject(lambda: _shop_name(request)),
         "theme": theme_of(request),
         "themes": THEMES.items(),
         "nav": places(request.path),

@@ -1,6 +1,8 @@
 """Headers of every answer, cookies by scheme, and one moment for what a page reads."""
 
 import logging
+from contextlib import suppress
+from zoneinfo import ZoneInfoNotFoundError
 
 from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
@@ -9,8 +11,10 @@ from django.core.exceptions import BadRequest, TooManyFieldsSent
 from django.http import QueryDict
 from django.middleware.csrf import CsrfViewMiddleware
 from django.shortcuts import redirect
+from django.utils import timezone
 
 from shop.ledger.snapshot import READING, snapshot
+from shop.queries.identity import the_shop
 from shop.serving.failing import what_failed
 from shop.views.errors import not_saved
 
@@ -108,6 +112,31 @@ class ReadableAddress:
         if any("\0" in text for text in (request.path_info, *texts)):
             request.GET = QueryDict()
             raise BadRequest("This address holds a character that no text has.")
+        return None
+
+
+class ShopsOwn:
+    """Tell times in the shop's zone, as the lead has said it, to whoever is signed in.
+
+    Open views read nothing, and the api tells times in UTC.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        try:
+            return self.get_response(request)
+        finally:
+            timezone.deactivate()
+
+    def process_view(self, request, view, args, kwargs):
+        told = getattr(view, "login_required", True)
+        if told and not request.path_info.startswith("/api/"):
+            request.shop = the_shop()
+            # A machine may lack a zone that another one knew.
+            with suppress(ZoneInfoNotFoundError):
+                timezone.activate(request.shop.time_zone)
         return None
 
 

@@ -17,6 +17,7 @@ MAY: dict[str, frozenset] = {
     # people and the airframe
     "manage people": LEAD,
     "manage tablets": LEAD,
+    "name the shop": LEAD,
     "define airframes": LEAD_ENGINEER,
     "define designs": LEAD_ENGINEER,
     "register parts": WORKERS - {Role.INSPECTOR},

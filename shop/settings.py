@@ -3,9 +3,9 @@
 FAYLINE_HOME      folder of everything that is data (default: var/ in the tree)
 DATABASE_URL      PostgreSQL instead of the SQLite file in FAYLINE_HOME
 FAYLINE_HOSTS     comma separated host names and addresses that may be asked for
-FAYLINE_SHOP      the shop's name, on pages and on paper
-FAYLINE_TIME_ZONE the shop's time zone
-FAYLINE_PAPER     a4 or letter
+FAYLINE_SHOP      the shop's name, until the lead says it on the page of the shop
+FAYLINE_TIME_ZONE so too its time zone
+FAYLINE_PAPER     so too its paper, a4 or letter
 FAYLINE_HTTPS     1 when every page is served by https
 FAYLINE_DEBUG     1 shows tracebacks: never where others can reach the server
 """
@@ -59,6 +59,7 @@ MIDDLEWARE = [
     "shop.middleware.NotSaved",
     # Last, after all that finds out who asks.
     "shop.middleware.ReadableAddress",
+    "shop.middleware.ShopsOwn",
     "shop.middleware.OneMoment",
 ]
 

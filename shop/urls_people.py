@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shop.views import people
+from shop.views import identity, people
 
 urlpatterns = [
     path("sign-in/", people.sign_in, name="sign_in"),
@@ -10,4 +10,5 @@ urlpatterns = [
     path("password/", people.own_password, name="own_password"),
     path("screen/", people.theme, name="theme"),
     path("units/", people.units, name="units"),
+    path("shop/", identity.shop_identity, name="shop_identity"),
 ]

@@ -71,7 +71,7 @@ WHO = {
         people add_person change_role set_active reset_password try_again add_tool
         change_tool add_step set_route add_release_product release_product
         add_machine change_machine api_enroll api_recover tablets recover_tablet
-        revoke_tablet
+        revoke_tablet shop_identity
     """,
     ENGINEER: """
         release_cut

@@ -3,8 +3,6 @@
 from dataclasses import asdict, replace
 from datetime import datetime
 
-from django.conf import settings
-
 from qa import rules
 from qa.models import Check, TemplatePrint
 from qa.numeric.planned import Plan
@@ -12,6 +10,7 @@ from qa.paper import plan_template, trim_template
 from qa.paper.trim_layout import TrimPoint, TrimTemplate
 from qa.paper.work_order import WorkOrder, WorkRow
 from shop.ledger.canonical import canonical, digest
+from shop.queries.identity import the_shop
 
 from .plans import PlanView
 from .sheets import local
@@ -42,7 +41,7 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
     )
     content = canonical([view.steps, [asdict(row) for row in rows]])
     return WorkOrder(
-        shop=settings.SHOP_NAME,
+        shop=the_shop().name,
         number=check.label,
         joint_number=fit_up.joint.number,
         joint_name=fit_up.joint.name,
@@ -105,7 +104,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
         drawn = plan_template.templates(
             geometry,
             _bites(worked, number),
-            shop=settings.SHOP_NAME,
+            shop=the_shop().name,
             number=check.label,
             joint_number=fit_up.joint.number,
             joint_name=fit_up.joint.name,

@@ -4,7 +4,6 @@ from collections import Counter
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
-from django.conf import settings
 from django.utils import timezone
 
 from qa import rules
@@ -14,6 +13,7 @@ from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
 from qa.paper.nonconformance_list import ListedItem, NonconformanceList
 from shop.ledger.canonical import canonical, digest
 from shop.models import Seal
+from shop.queries.identity import the_shop
 
 from . import checks, limits_told, maps, nonconformances
 
@@ -43,7 +43,7 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
     content = content_of(view)
     last = check.state.last_entry or view.entry
     return CheckSheet(
-        shop=settings.SHOP_NAME,
+        shop=the_shop().name,
         number=check.label,
         joint_number=fit_up.joint.number,
         joint_name=fit_up.joint.name,
@@ -272,7 +272,7 @@ def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
     if revision.rule == Rule.GUARDED:
         rule += f", ISO 14253-1:{revision.edition}"
     return BlankSheet(
-        shop=settings.SHOP_NAME,
+        shop=the_shop().name,
         number=f"{joint.number}-{revision.number}",
         joint_number=joint.number,
         joint_name=joint.name,
@@ -333,7 +333,7 @@ def list_of(
     )
     counted = Counter(row.state for row in rows)
     return NonconformanceList(
-        shop=settings.SHOP_NAME,
+        shop=the_shop().name,
         number=f"NC list, {len(rows)} items",
         filters=filters,
         items=tuple(_listed(row, photos[str(row.pk)]) for row in rows),

@@ -2,7 +2,6 @@
 
 import csv
 
-from django.conf import settings
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
@@ -52,10 +51,10 @@ def chain_pdf(request, kind, pk):
     page = _page(request, kind, pk)
     content = chain_sheet(
         page,
-        owner=settings.SHOP_NAME,
+        owner=request.shop.name,
         url=request.build_absolute_uri(reverse("scan", args=[page.code])),
         creator=request.user.name,
-        paper=settings.PAPER,
+        paper=request.shop.paper,
         issued_at=timezone.now(),
     )
     response = HttpResponse(content, content_type="application/pdf")

@@ -6,7 +6,6 @@ import io
 import re
 from functools import wraps
 
-from django.conf import settings
 from django.db import OperationalError
 from django.http import HttpResponse
 from django.urls import reverse
@@ -17,6 +16,7 @@ from shop.forms.table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
 from shop.models import Seal
+from shop.queries.identity import the_shop
 
 CONTENT = "application/pdf"
 SEALINGS = 5
@@ -53,7 +53,7 @@ def plain_name(text: str) -> str:
 
 def paper_of(request) -> str:
     asked = request.GET.get("paper", "")
-    return asked if asked in ("a4", "letter") else settings.PAPER
+    return asked if asked in ("a4", "letter") else the_shop().paper
 
 
 def check_sheet(request, view) -> bytes:

@@ -4,7 +4,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
-from shop.models import Person, Role
+from shop.models import Person, Role, ShopIdentity, Unit
 
 
 def set_units(person: Person, *, units: str) -> None:
@@ -37,8 +37,13 @@ def add_person(
         "certificate_number": certificate_number,
     }
     with perform("person/1", by=by, said={"username": username, **fields}) as act:
+        newest = ShopIdentity.objects.order_by("-id").first()
         person = Person.objects.create_user(
-            username, password, must_change_password=True, **fields
+            username,
+            password,
+            must_change_password=True,
+            units=newest.units if newest else Unit.MM,
+            **fields,
         )
         act.result = {"person": person.pk}
     return person

@@ -14,6 +14,7 @@ from .airframes import (
     Position,
     StructuralClass,
 )
+from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
 from .laminates import CureRecipe, Laminate, Ply
 from .ledger import (
@@ -100,6 +101,7 @@ __all__ = [
     "MaterialKind",
     "MillingSetup",
     "Origin",
+    "PaperSize",
     "Part",
     "PartDesign",
     "PartState",
@@ -122,6 +124,7 @@ __all__ = [
     "Role",
     "RouteStep",
     "Seal",
+    "ShopIdentity",
     "Stage",
     "StepDone",
     "StructuralClass",

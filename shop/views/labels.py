@@ -1,6 +1,5 @@
 """Labels, and the road from a scanned code to its thing."""
 
-from django.conf import settings
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -65,7 +64,7 @@ def _sheet(request, said) -> HttpResponse:
         items,
         SHEETS[said["sheet"]],
         first=said["first"],
-        owner=settings.SHOP_NAME,
+        owner=request.shop.name,
         issued_at=timezone.now(),
     )
     response = HttpResponse(content, content_type="application/pdf")

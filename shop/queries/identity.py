@@ -1,0 +1,14 @@
+"""Who the shop is, and who said so when."""
+
+from shop.models import ShopIdentity
+
+
+def the_shop() -> ShopIdentity:
+    """Return what holds now: the newest that was said, else how the server started."""
+    return ShopIdentity.objects.order_by("-id").first() or ShopIdentity.unsaid()
+
+
+def history(most: int = 30) -> list[ShopIdentity]:
+    """Return what was said, newest first, with who said it."""
+    rows = ShopIdentity.objects.select_related("entry__by").order_by("-id")
+    return list(rows[:most])
