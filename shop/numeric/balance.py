@@ -116,7 +116,10 @@ def residual(
     if not (math.isfinite(mass) and mass > 0 and math.isfinite(arm)):
         raise BalanceError("the weighed mass must be more than 0, its arm a number")
     left = mass - total.mass
-    explained = None if scale_u is None else abs(left) <= scale_u
+    if scale_u is not None and not (math.isfinite(scale_u) and scale_u >= 0):
+        raise BalanceError(f"the uncertainty of the scale must be 0 or more: {scale_u}")
+    # Differences of typed masses carry rounding: a billionth decides nothing.
+    explained = None if scale_u is None else round(abs(left) - scale_u, 9) <= 0
     return Residual(left, mass * arm - total.moment, explained)
 
 
@@ -124,6 +127,8 @@ def shift(mass: float, moved_by: float, total_mass: float) -> float:
     """How far the center of gravity moves when `mass` is moved: w d / W."""
     if not (math.isfinite(total_mass) and total_mass > 0):
         raise BalanceError(f"the total mass must be more than 0, not {total_mass}")
+    if not (math.isfinite(mass) and math.isfinite(moved_by)):
+        raise BalanceError(f"mass and distance must be numbers: {mass}, {moved_by}")
     return mass * moved_by / total_mass
 
 

@@ -23,32 +23,42 @@ def scallop_mm(
 ) -> float:
     """Height of the cusp that a ball nose of `radius` leaves between two passes.
 
-    On a flat R - sqrt(R^2 - (s/2)^2), exactly; on a slope with the stepover set in the
-    plane, s becomes s / cos(slope). On a surface of radius rho to first order
-    (s^2/8)(1/R + 1/rho), rho positive where convex and negative where concave. Raises
-    MillingError where there is no scallop: s above 2R, or a tool that does not fit the
-    hollow.
+    On a flat R - sqrt(R^2 - (s/2)^2); on a slope with the stepover set in the plane, s
+    becomes s / cos(slope). On a surface of radius rho (positive where convex, negative
+    where concave) with s straight between the two places where the tool touches: the
+    centers of the tool lie 2a apart, a = (rho + R) sin(phi) with sin(phi) = s / 2 rho,
+    and h = R - sqrt(R^2 - a^2) - (rho + R)(1 - cos(phi)), exactly; to first order
+    (s^2/8)(1/R + 1/rho). Raises MillingError where there is no scallop: the passes do
+    not meet, or a tool that does not fit the hollow.
     """
     _positive(radius=radius, stepover=stepover)
     along = stepover / math.cos(_slope(slope_deg))
-    if along > 2 * radius:
-        raise MillingError(
-            f"a stepover of {along:g} mm along the surface is more than the tool's "
-            f"diameter {2 * radius:g} mm: the passes do not meet"
-        )
+    sine, centers = 0.0, along / 2
     if surface_radius is not None:
         if not math.isfinite(surface_radius) or surface_radius == 0:
             raise MillingError("surface_radius must be a number other than 0")
-        bend = 1 / radius + 1 / surface_radius
-        if bend <= 0:
+        if -radius <= surface_radius < 0:
             raise MillingError(
                 f"a tool of radius {radius:g} mm does not fit a hollow of radius "
                 f"{-surface_radius:g} mm"
             )
-        return along * along / 8 * bend
-    half = along / 2
-    # The same as R - sqrt(R^2 - half^2), without losing digits when half is small.
-    return half * half / (radius + math.sqrt(radius * radius - half * half))
+        sine = along / 2 / surface_radius
+        if abs(sine) >= 1:
+            raise MillingError(
+                f"a stepover of {along:g} mm is more than the surface is across"
+            )
+        centers = abs(surface_radius + radius) * abs(sine)
+    if centers > radius:
+        raise MillingError(
+            f"a stepover of {along:g} mm along the surface is more than a tool of "
+            f"radius {radius:g} mm covers: the passes do not meet"
+        )
+    # As above, without losing digits when the angles are small.
+    cusp = centers**2 / (radius + math.sqrt(radius * radius - centers**2))
+    if surface_radius is None:
+        return cusp
+    flatter = sine**2 / (1 + math.sqrt(1 - sine**2))  # 1 - cos(phi)
+    return cusp - (surface_radius + radius) * flatter
 
 
 def stepover_mm(radius: float, scallop: float, *, slope_deg: float = 0.0) -> float:

@@ -123,3 +123,11 @@ def test_the_center_of_gravity_is_among_its_items(pairs):
 def test_what_cannot_be_is_refused_with_the_reason(call, why):
     with pytest.raises(BalanceError, match=why):
         call()
+
+
+def test_a_residual_of_the_scales_uncertainty_is_explained_by_it():
+    """By hand: 80.2 less 80 is 0.2, also in floating point, where it is 0.2000...03."""
+    total = roll_up([Item("wing", 80.0, 100.0)])
+    assert 80.2 - 80.0 > 0.2
+    assert residual(total, 80.2, 100, scale_u=0.2).explained
+    assert not residual(total, 80.201, 100, scale_u=0.2).explained

@@ -243,12 +243,13 @@ def test_sliding_along_a_tight_corner_is_told():
 
 
 def test_a_lasting_shortfall_lengthens_the_bite_but_never_past_the_trim():
-    # Predicted 1.0, 0.5, 0.8; measured 80 % of each: ratio 0.8 exactly, no spread.
-    rounds = [bite.Round(p, 0.8 * p) for p in (1.0, 0.5, 0.8)]
+    # 80 % of 1.0, 0.5 and 0.8, a hundredth more or less: the ratio is
+    # (0.81 + 0.5 x 0.39 + 0.8 x 0.64) / 1.89, t for two degrees of freedom 4.303.
+    rounds = [bite.Round(1.0, 0.81), bite.Round(0.5, 0.39), bite.Round(0.8, 0.64)]
     found = bite.learned(rounds)
-    assert found.ratio == pytest.approx(0.8)
-    assert found.spread == pytest.approx(0, abs=1e-12)
-    assert found.lasting and found.missing == pytest.approx(0.2)
+    assert found.ratio == pytest.approx(1.517 / 1.89)
+    assert found.lasting and found.missing == pytest.approx(0.2, abs=0.003)
+    found = replace(found, ratio=0.8)
     assert bite.corrected_bite(0.4, 1.0, found) == pytest.approx(0.5)
     assert bite.corrected_bite(0.4, 0.45, found) == pytest.approx(0.45)
 
@@ -261,3 +262,27 @@ def test_scattered_cuts_say_nothing_lasting():
     assert not found.lasting
     assert bite.corrected_bite(0.4, 1.0, found) == 0.4
     assert bite.learned(rounds[:1]) is None
+
+
+@pytest.mark.parametrize(
+    ("freedom", "t"), [(1, 12.706), (2, 4.303), (3, 3.182), (5, 2.571), (30, 2.042)]
+)
+def test_students_t_is_that_of_the_table(freedom, t):
+    """Two-sided 95 %, any textbook's table (from memory, reproduced)."""
+    assert bite.student(freedom) == pytest.approx(t, abs=5e-4)
+
+
+def test_two_standard_errors_of_three_cuts_are_no_alarm():
+    """By hand: 0.80, 0.90, 1.00 of 1.0: ratio 0.9, spread 0.1, error 0.0577, of which
+    0.1 is 1.7; of 0.86, 0.90, 0.94 (error 0.0231) it is 4.33, just more than 4.303."""
+    for step, lasting in ((0.10, False), (0.05, False), (0.041, False), (0.04, True)):
+        rounds = [bite.Round(1.0, m) for m in (0.9 - step, 0.9, 0.9 + step)]
+        assert bite.learned(rounds).lasting is lasting
+
+
+def test_three_equal_cuts_are_no_alarm_and_six_are():
+    """Equal values tell nothing of how far values spread."""
+    assert not bite.learned([bite.Round(0.2, 0.15)] * 3).lasting
+    assert not bite.learned([bite.Round(0.5, 0.4999)] * 5).lasting
+    assert bite.learned([bite.Round(0.2, 0.15)] * 6).lasting
+    assert not bite.learned([bite.Round(0.2, 0.199)] * 6).lasting
