@@ -21,6 +21,7 @@ from qa.numeric.lexicographic import Infeasible, NotSolved
 SETTLED_MM = 1e-9  # predicted readings agree with the exact rotation
 EQUAL = 1e-9  # aims this close, relative or absolute, are the same
 ALIKE = 1e-6  # the same between plans from other starts: roundings decide nothing
+NEAR_MM = 1e-3  # from here Newton's way ends at the same plan
 MOST_PASSES = 10
 NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
@@ -70,22 +71,27 @@ def settle(problem, start: np.ndarray) -> Settled:
 def better_start(problem, found: Settled, starts) -> Settled:
     """The best of a plan and of those that Newton's way finds from other starts."""
     best = problem.merit(found.step)
+    problem.basis = None
     for start in starts:
-        problem.basis = None
         with suppress(Infeasible, NotSolved):
-            other = _newton(problem, start)
+            other = _newton(problem, start, found.step)
             if other.settled and better(problem.merit(other.step), best, ALIKE):
                 found, best = other, problem.merit(other.step)
     return found
 
 
-def _newton(problem, at) -> Settled:
-    """Straightened again and again: two or three passes where the plan is a corner."""
+def _newton(problem, at, known=None) -> Settled:
+    """Straightened again and again: two or three passes where the plan is a corner.
+
+    One that comes near a plan already `known` will end there, and is given up.
+    """
     for passes in range(1, MOST_PASSES + 1):
         step, detail = problem.solve(at, np.inf)
         if problem.bend(step) < SETTLED_MM:
             return Settled(step, True, passes, detail)
         at = step
+        if known is not None and np.abs(step - known).max() < NEAR_MM:
+            break
     return Settled(at, False, passes, detail)
 
 

@@ -6,8 +6,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 from django.core.management import call_command
+
+from tests.numeric import exactly
 
 HEADER = (
     "station,x_mm,y_mm,normal_x,normal_y,"
@@ -303,3 +306,60 @@ def test_trim_columns_of_the_joint_are_heeded(tmp_path):
 
 def test_the_same_files_give_the_same_bytes(tmp_path):
     assert run(tmp_path, TIGHT, "--json") == run(tmp_path, TIGHT, "--json")
+
+
+CURVED_HEADER = (
+    "station,x_mm,y_mm,z_mm,normal_x,normal_y,normal_z,face_x,face_y,face_z,"
+    "gap_min_mm,gap_max_mm,flush_min_mm,flush_max_mm"
+)
+
+
+def as_files(joint, gaps, flushes):
+    """The text of both files: places to the nanometer, directions to the last digit."""
+    rows = [CURVED_HEADER]
+    for one in joint.stations:
+        ends = (one.gap.low, one.gap.high, one.flush.low, one.flush.high)
+        cells = [one.label, *(f"{v:.6f}" for v in one.place)]
+        cells += [f"{v:.15f}" for v in (*one.gap_direction, *one.face)]
+        rows.append(",".join([*cells, *(f"{v:.6f}" for v in ends)]))
+    read = ["station,gap_mm,flush_mm"]
+    read += [
+        f"{one.label},{gap:.6f},{flush:.6f}"
+        for one, gap, flush in zip(joint.stations, gaps, flushes, strict=True)
+    ]
+    return "\n".join(rows) + "\n", "\n".join(read) + "\n"
+
+
+@pytest.mark.parametrize("curve", [0.0, 1e-5, 80.0])
+@pytest.mark.parametrize("tight", [0.0, 0.8])
+@pytest.mark.parametrize("rule", ["simple", "guarded"])
+def test_done_exactly_as_told_check_fit_passes_what_plan_fit_says(
+    tmp_path, capsys, curve, tight, rule
+):
+    random = np.random.default_rng(int(curve) + int(10 * tight))
+    joint = exactly.seam(random, 10, curve)
+    move = random.uniform(-0.5, 0.5, 3)
+    gaps = joint.stations[0].gap.low + 0.75 - tight - joint.gap_directions @ move
+    gaps = np.maximum(gaps + random.normal(0, 0.2, 10), 0.02).round(6)
+    flushes = (joint.faces @ move + random.normal(0, 0.1, 10)).round(6)
+    drawn, read = as_files(joint, gaps, flushes)
+    judged_by = ("--rule", rule, "--uncertainty-mm", "0.01")
+    code, plan = planned(tmp_path, read, *judged_by, joint=drawn)
+    assert code in (0, 1)
+    # The move as one rotation about a point and a shift, then what was cut.
+    told = plan["move"]
+    turn, about = np.array(told["rotation"]), np.array(told["about_mm"])
+    ways = (joint.places - about) @ turn.T + about + told["shift_mm"] - joint.places
+    cut = [s["trim_mm"] - s["build_up_mm"] for s in plan["trim"]["stations"]]
+    gaps = gaps - np.einsum("ij,ij->i", joint.gap_directions, ways) + cut
+    flushes = flushes + np.einsum("ij,ij->i", joint.faces, ways)
+    assert [s["gap_after_mm"] for s in plan["trim"]["stations"]] == pytest.approx(
+        gaps, abs=1.1e-6
+    )
+    drawn, read = as_files(joint, gaps, flushes)
+    paths = []
+    for name, text in (("joint", drawn), ("readings", read)):
+        paths.append(tmp_path / f"after_{name}.csv")
+        paths[-1].write_text(text, encoding="utf-8")
+    call_command("check_fit", *map(str, paths), *judged_by)  # exits but for 0
+    assert "was measured and conforms" in capsys.readouterr().out
