@@ -13,7 +13,8 @@ from shop.ledger import Refused
 from shop.models import Person
 
 MOST = 20_000
-LARGEST = 200_000_000
+# The server takes no larger body; the tablet saves what is more in several files.
+LARGEST = 60_000_000
 NOT_A_FILE = "This is not a file that a tablet of this shop saved."
 
 
@@ -43,7 +44,11 @@ def recover_file(said: dict) -> dict:
         raise Refused(NOT_A_FILE, field="file", code="unreadable")
     acts = [*filter(_was_acknowledged, sent), *acts]
     if len(acts) + len(photos) > MOST:
-        raise Refused("There is too much in this file.", field="file", code="too_large")
+        raise Refused(
+            "There is too much in this file: save it again, in parts.",
+            field="file",
+            code="too_large",
+        )
     told = {"stored": 0, "known": 0, "refused": []}
     # What names rows by key means those of the copy that the tablet knew.
     known = said.get("database")

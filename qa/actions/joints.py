@@ -1,13 +1,16 @@
 """Joints and their requirements: made whole, revised whole, never edited."""
 
+import math
 from dataclasses import asdict, dataclass, field
 
 from django.db import IntegrityError
+from django.utils.translation import gettext as _
 
 from qa.models import Joint, JointRevision, Station
 from shop import roles
+from shop.actions.asking import ask_why
 from shop.ledger import Refused, perform
-from shop.models import Position
+from shop.models import Hand, Placement, Position
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,37 @@ class RequirementDraft:
     attach_points: list | None = None
 
 
+# Seen from outside, as every joint is drawn, the nose of an airframe is on the left of
+# its left side and on the right of its right side.
+ALONG = {Hand.LEFT: 1, Hand.RIGHT: -1}
+
+
+def flow_doubt(position: Position, flow_mdeg: int | None) -> str:
+    """Say that a flow runs from tail to nose at a place of this hand; "" when not."""
+    hand = _hand_of(position)
+    if flow_mdeg is None or hand not in ALONG:
+        return ""
+    if ALONG[hand] * math.cos(math.radians(flow_mdeg / 1000)) >= -1e-9:
+        return ""
+    if hand == Hand.LEFT:
+        return _(
+            "The flow runs to the left. Seen from outside the nose of the left side is "
+            "on the left, so that air runs to the right, about 0 degrees."
+        )
+    return _(
+        "The flow runs to the right. Seen from outside the nose of the right side is "
+        "on the right, so that air runs to the left, about 180 degrees."
+    )
+
+
+def _hand_of(position: Position) -> str:
+    """The hand stated for a place, else that of a part that sits there."""
+    if position.hand != Hand.NONE or position.pk is None:
+        return position.hand
+    sits = Placement.objects.filter(position=position)
+    return sits.values_list("part__design__hand", flat=True).first() or Hand.NONE
+
+
 def define_joint(
     *,
     by,
@@ -71,11 +105,12 @@ def define_joint(
     first_line: int = 1,
     last_line: int | None = None,
     mirror: Joint | None = None,
+    reason: str = "",
 ) -> Joint:
     """Make a joint with its first revision. Refused when the number is taken.
 
     mirror: the joint of the other hand, whose stations map to these by label; it is
-    linked from both sides.
+    linked from both sides. reason: why the flow contradicts the hand, where it does.
     """
     roles.require(by, "define joints")
     if position.type_id != surround.type_id:
@@ -90,6 +125,7 @@ def define_joint(
         last_line=last_line,
     )
     joint.full_clean(exclude=["current", "mirror"])
+    ask_why([flow_doubt(position, requirement.flow_mdeg)], reason)
     said = {
         "number": number,
         "name": name,
@@ -100,6 +136,7 @@ def define_joint(
         "mirror": mirror and mirror.pk,
         "requirement": asdict(requirement),
         "stations": [asdict(one) for one in stations],
+        **({"reason": reason} if reason else {}),
     }
     with perform("joint/1", by=by, said=said) as act:
         joint.save(force_insert=True)
@@ -129,14 +166,20 @@ def revise_joint(
     requirement: RequirementDraft,
     stations: list[StationDraft],
     based_on: int,
+    reason: str = "",
 ) -> JointRevision:
-    """Release the next revision. Refused when somebody revised it in between."""
+    """Release the next revision. Refused when somebody revised it in between.
+
+    reason: why the flow contradicts the hand, where it does.
+    """
     roles.require(by, "define joints")
+    ask_why([flow_doubt(joint.position, requirement.flow_mdeg)], reason)
     said = {
         "joint": joint.pk,
         "based_on": based_on,
         "requirement": asdict(requirement),
         "stations": [asdict(one) for one in stations],
+        **({"reason": reason} if reason else {}),
     }
     with perform("joint_revision/1", by=by, said=said) as act:
         joint = Joint.objects.select_for_update(of=("self",), no_key=True).get(

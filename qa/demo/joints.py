@@ -53,16 +53,20 @@ def stations(
     return made
 
 
-def in_flow(x, y, nx, ny) -> str:
-    """Edge in a flow along -x: the nose is on the right of every drawing here."""
-    if abs(nx) < 0.7:
-        return "streamwise"
-    return "upstream" if nx > 0 else "downstream"
+def in_flow(towards: int):
+    """Edges in a flow along +x (the left side, its nose on the left) or -x."""
+
+    def edge(x, y, nx, ny) -> str:
+        if abs(nx) < 0.7:
+            return "streamwise"
+        return "downstream" if nx * towards > 0 else "upstream"
+
+    return edge
 
 
 def _mirrored(drafts: list[StationDraft]) -> list[StationDraft]:
     """The other hand, with the same label at the mirrored place; its nose is on the
-    left, so that an upstream edge stays one."""
+    right, so that an upstream edge stays one."""
     return [
         replace(
             one,
@@ -93,7 +97,7 @@ def load(crew, glider) -> dict[str, Joint]:
     left = stations(
         door.places,
         door.gap_directions,
-        edge=in_flow,
+        edge=in_flow(1),
         trim_max_nm=3 * MM,
         radius_nm=900 * MM,
     )
@@ -118,7 +122,7 @@ def load(crew, glider) -> dict[str, Joint]:
         )
 
     door_says = {
-        "flow_mdeg": 180_000,
+        "flow_mdeg": 0,
         "acceptance_condition": "hinged and latched, seal not fitted",
         "acceptance_finish": "finished",
         "finish_part_nm": round(0.12 * MM),
@@ -134,7 +138,7 @@ def load(crew, glider) -> dict[str, Joint]:
         "FUS",
         _mirrored(left),
         mirror=made["J-101"],
-        **{**door_says, "flow_mdeg": 0, "attach_points": _attach_points(-1)},
+        **{**door_says, "flow_mdeg": 180_000, "attach_points": _attach_points(-1)},
     )
     joint(
         "J-110",
@@ -146,7 +150,7 @@ def load(crew, glider) -> dict[str, Joint]:
             hatch.gap_directions,
             gap=(0.8, 1.8),
             flush=(-0.75, 0.75),
-            edge=in_flow,
+            edge=in_flow(-1),  # on the right side
             trim_max_nm=2 * MM,
         ),
         flow_mdeg=180_000,
@@ -196,8 +200,9 @@ def load(crew, glider) -> dict[str, Joint]:
 
 
 def _attach_points(hand: int) -> list[dict]:
-    """Two hinges at the front edge of a door and its latch; mirrored for hand -1."""
-    rows = (("upper hinge", 380, 300), ("lower hinge", 380, -300), ("latch", -380, 0))
+    """Two hinges at the front edge of a door, on the left of the left one as seen from
+    outside, and its latch; mirrored for hand -1."""
+    rows = (("upper hinge", -380, 300), ("lower hinge", -380, -300), ("latch", 380, 0))
     return [
         {"name": name, "x_nm": hand * x * MM, "y_nm": y * MM} for name, x, y in rows
     ]

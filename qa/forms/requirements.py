@@ -14,6 +14,7 @@ from qa.forms.instruments import LengthField, to_nm
 from qa.forms.table_file import Complaint, FileComplaints
 from qa.models import AcceptanceFinish, JointRevision, Rule, Side
 from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.forms.fields import AskedReason
 from shop.models import Unit
 
 EDITIONS = [
@@ -58,7 +59,7 @@ def expansion(label) -> forms.DecimalField:
     )
 
 
-class RequirementForm(forms.Form):
+class RequirementForm(AskedReason):
     """The requirement; `requirement` after validation is what actions take."""
 
     use_required_attribute = False
@@ -105,7 +106,10 @@ class RequirementForm(forms.Form):
         min_value=-360,
         max_value=360,
         decimal_places=3,
-        help_text=_("0 to the right, 90 up. Empty: no flow."),
+        help_text=_(
+            "0 to the right, 90 up, as seen from outside: there the nose of the left "
+            "side is on the left. Empty: no flow."
+        ),
     )
     aim = LengthField(
         label=_("When trimming, aim inside the limit by (mm)"), required=False

@@ -42,6 +42,7 @@ def new_joint(request):
                 by=request.user,
                 requirement=page.form.requirement,
                 stations=page.form.drafts,
+                reason=page.form.cleaned_data["reason"],
                 **page.form.identity,
             ),
         )
@@ -98,6 +99,7 @@ def _revise(by, joint: Joint, form: RevisionForm, based_on: int) -> JointRevisio
             requirement=form.requirement,
             stations=form.drafts,
             based_on=based_on,
+            reason=form.cleaned_data["reason"],
         )
     except Refused as no:
         if no.code == "stale":

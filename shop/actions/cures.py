@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles, rules
 from shop.ledger import Refused, perform
-from shop.models import CureTrace, Person, Pull
+from shop.models import CureTrace, Person, Pull, PullState
 from shop.numeric.cure_check import check_cure
 from shop.numeric.cure_window import Outcome
 from shop.numeric.trace import Trace
@@ -38,6 +38,8 @@ def record_trace(
     said = {"pull": pull.pk, "file": file_name, "sha256": digest, "recipe": recipe.name}
     with perform("trace/1", by=by, said=said) as act:
         pull = locked(pull)
+        if pull.state == PullState.VOID:
+            raise Refused(_("This pull was given up."), code="conflict")
         fact = act.record(
             CureTrace(
                 pull=pull,

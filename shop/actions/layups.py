@@ -50,7 +50,7 @@ def lay_plies(
         if again := [ply.order for ply in plies if ply.order in laid]:
             message = _("Ply %(ply)s was laid already.")
             raise Refused(message % {"ply": again[0]}, field="plies")
-        warnings = []
+        warnings = [_skipped(pull, plies, laid)]
         for material in {ply.material for ply in plies}:
             field = f"lot_{material.pk}"
             if lots.get(material.pk) is None:
@@ -73,6 +73,17 @@ def lay_plies(
             )
             for ply in plies
         ]
+
+
+def _skipped(pull: Pull, plies, laid: set[int]) -> str:
+    """Name the planned plies below these that are not on record; "" when none."""
+    now = {ply.order for ply in plies}
+    planned = pull.laminate.plies.filter(order__lt=max(now))
+    below = set(planned.values_list("order", flat=True)) - laid - now
+    if not below:
+        return ""
+    message = _("Not on record below these: ply %(plies)s.")
+    return message % {"plies": ", ".join(map(str, sorted(below)))}
 
 
 def lay_other_ply(
@@ -171,6 +182,11 @@ def test_bag(
     roles.require(by, "make pulls")
     said = saying(pull=pull, level=level, after=after, minutes=minutes, note=note)
     with perform("bag/1", by=by, said=said) as act:
+        pull = locked(pull)
+        if pull.state not in (PullState.LAID_UP, PullState.CURING):
+            message = _("There is no bag on it: it is %(state)s.")
+            values = {"state": pull.get_state_display()}
+            raise Refused(message % values, code="conflict")
         if after and not minutes:
             raise Refused(_("Say after how many minutes."), field="minutes")
         passes = None

@@ -207,8 +207,10 @@ def _check_demold(pull: Pull, release, where_stuck, demolded_at, now) -> None:
         raise Refused(_("It is out of the mold already."), code="conflict")
     if demolded_at > now:
         raise Refused(_("That time is still to come."), field="demolded_at")
-    if demolded_at < pull.started_at:
-        raise Refused(_("The lay-up started later."), field="demolded_at")
+    if demolded_at < pull.closed_at:
+        message = _("The lay-up was closed at %(time)s: it came out after that.")
+        values = {"time": clock(pull.closed_at)}
+        raise Refused(message % values, field="demolded_at")
     if release != "clean" and not where_stuck.strip():
         raise Refused(_("Say where."), field="where_stuck")
 
@@ -222,8 +224,8 @@ def void_pull(*, by: Person, pull: Pull, reason: str) -> Pull:
             raise Refused(_("Say why."), field="reason")
         if pull.state not in IN_THE_MOLD:
             raise Refused(_("It is out of the mold already."), code="conflict")
-        pull.state, pull.reason = PullState.VOID, reason
-        pull.save(update_fields=["state", "reason"])
+        pull.state, pull.void_reason = PullState.VOID, reason
+        pull.save(update_fields=["state", "void_reason"])
     return pull
 
 

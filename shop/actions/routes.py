@@ -31,9 +31,11 @@ USUAL = {
         "release",
         "lay up",
         "cure",
+        # While the plug still holds its shape: a mold that stiffens afterwards keeps
+        # whatever it sprang to.
+        "stiffen",
         "demold",
         "trim",
-        "stiffen",
         "clean",
         "inspect",
     ),

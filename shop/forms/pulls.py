@@ -46,6 +46,11 @@ class StartForm(AskedReason):
             self.initial["laminate"] = own.order_by("-pk").first()
 
 
+SEEN_BY = _(
+    "Your statement that this person saw it: it is not that person's signature."
+)
+
+
 def witnesses(by: Person):
     people = Person.objects.filter(is_active=True).exclude(pk=by.pk)
     return people.exclude(role=Role.VISITOR)
@@ -77,7 +82,7 @@ class LayForm(AskedReason):
                 required=len(self.materials) == 1,
             )
         self.fields["witness"] = forms.ModelChoiceField(
-            witnesses(by), label=_("Seen by"), required=False
+            witnesses(by), label=_("Seen by"), required=False, help_text=SEEN_BY
         )
         self.order_fields([*list(self.fields)[1:], "reason"])
 
@@ -98,7 +103,10 @@ class OtherPlyForm(forms.Form):
         label=_("Orientation in degrees"), min_value=-90, max_value=90, initial=0
     )
     witness = forms.ModelChoiceField(
-        Person.objects.none(), label=_("Seen by"), required=False
+        Person.objects.none(),
+        label=_("Seen by"),
+        required=False,
+        help_text=SEEN_BY,
     )
     reason = forms.CharField(label=_("Why it was laid"), max_length=200)
 

@@ -58,6 +58,7 @@ class Pull(Kept):
     release_from = models.DateTimeField(null=True)
     demolded_at = models.DateTimeField(null=True)
     minutes = models.PositiveIntegerField(default=0)
+    void_reason = models.CharField(max_length=200, blank=True)
     # Empty: no trace yet.
     cure = models.CharField(max_length=8, choices=CureState, blank=True)
 
@@ -76,6 +77,20 @@ class Pull(Kept):
             ),
             models.CheckConstraint(
                 condition=Q(cure__in=["", *CureState.values]), name="pull_cure_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(closed_at__isnull=True)
+                | Q(closed_at__gte=models.F("started_at")),
+                name="pull_closed_after_its_start",
+            ),
+            models.CheckConstraint(
+                condition=Q(demolded_at__isnull=True)
+                | Q(closed_at__isnull=False, demolded_at__gte=models.F("closed_at")),
+                name="pull_demolded_after_its_layup",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="void") | Q(void_reason=""),
+                name="pull_void_reason_of_a_void_one",
             ),
         ]
 

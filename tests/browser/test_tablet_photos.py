@@ -9,6 +9,7 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from qa.models import Nonconformance
+from qa.recovery import LARGEST
 from shop.models import Person, Photo, PhotoPin
 from tests.browser.at_the_tablet import OPEN, all_sent, at, open_check, readings, tap
 from tests.qa.test_tablet_photos import a_defect, a_pattern
@@ -295,3 +296,31 @@ def reachable(page, where):
         box = key.bounding_box()
         assert min(box["width"], box["height"]) >= 47.5, box
         assert box["x"] + box["width"] <= page.viewport_size["width"]
+
+
+LARGE = """async () => {
+  const opening = indexedDB.open("fayline", 1);
+  const database = await new Promise((done) => (opening.onsuccess = () => done(opening.result)));
+  const rows = database.transaction("photos", "readwrite").objectStore("photos");
+  for (const n of [1, 2])
+    rows.put({ id: crypto.randomUUID(), by: "builder", made_at: new Date().toISOString(),
+      words: `large ${n}`, name: "", about: {}, blob: new Blob([new Uint8Array(2e7)]) });
+  await new Promise((done) => (rows.transaction.oncomplete = done));
+}"""  # noqa: E501
+
+
+def test_what_is_too_much_for_one_file_is_saved_in_parts_the_acts_first(desk, check):
+    desk.context.set_offline(True)
+    tap(desk, "2.35")
+    desk.evaluate(LARGE)
+    desk.locator("#unsent").click()
+    with desk.expect_download() as first:
+        desk.get_by_role("button", name="Save everything as a file").click()
+    assert first.value.suggested_filename.endswith("-1-of-2.json")
+    with desk.expect_download() as second:
+        desk.get_by_role("button", name="Save part 2 of 2").click()
+    one, two = (json.loads(x.value.path().read_text()) for x in (first, second))
+    assert [row["body"]["said"].get("value") for row in one["outbox"]] == ["2.35"]
+    assert (one["part"], one["of"], two["part"], two["outbox"]) == (1, 2, 2, [])
+    assert [len(part["photos"]) for part in (one, two)] == [1, 1]
+    assert max(x.value.path().stat().st_size for x in (first, second)) < LARGEST

@@ -5,9 +5,12 @@ import threading
 import time
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection
+from django.db.transaction import atomic
+from django.urls import reverse
 
-from shop.actions import layups, materials, pulls, suspects, tooling
+from shop.actions import layups, materials, pulls, routes, suspects, tooling
+from shop.forms.measures import Measure
 from shop.ledger import Refused
 from shop.models import (
     Lineage,
@@ -17,6 +20,7 @@ from shop.models import (
     Pull,
     PullState,
     Role,
+    RouteStep,
     Suspect,
     Tool,
 )
@@ -314,3 +318,82 @@ def test_a_number_is_never_given_twice_by_twelve_at_once(committed_db):
     assert sorted(given) == list(range(1, 13))
     assert Tool.objects.get(pk=mold.pk).last_pull == 12
     assert Pull.objects.filter(tool=mold).count() == 12
+
+
+# ---------------------------------------------------------- what time forbids
+
+
+def test_nothing_comes_out_before_its_lay_up_was_closed(lead):
+    pull = make_pull(lead, started_at=ago(hours=9), reason="backdated")
+    lay_all(lead, pull)
+    mix(lead, pull)
+    pulls.close_layup(by=lead, pull=pull, closed_at=ago(hours=6))
+
+    def demold(**span):
+        return pulls.demold(
+            by=lead,
+            pull=pull,
+            release="clean",
+            demolded_at=ago(**span),
+            reason="no recipe",
+        )
+
+    refused(lambda: demold(hours=7), "demolded_at")
+    demold(hours=5)
+    with pytest.raises(IntegrityError, match="pull_demolded_after"), atomic():
+        Pull.objects.filter(pk=pull.pk).update(demolded_at=ago(hours=8))
+
+
+def test_giving_a_pull_up_keeps_why_it_was_started(lead, client_of):
+    pull = make_pull(lead, started_at=ago(hours=9), reason="the wax is old")
+    pull = pulls.void_pull(by=lead, pull=pull, reason="the bag burst")
+    pull.refresh_from_db()
+    assert (pull.reason, pull.void_reason) == ("the wax is old", "the bag burst")
+    page = client_of("lead").get(reverse("pull", args=[pull.pk])).content.decode()
+    assert "the wax is old" in page and "the bag burst" in page
+    assert reverse("test_bag", args=[pull.pk]) not in page
+
+
+def test_a_bag_is_tested_only_while_there_is_one(lead):
+    level = Measure(90_000, "900 mbar")
+
+    def test(pull):
+        return layups.test_bag(by=lead, pull=pull, level=level)
+
+    void = make_pull(lead)
+    test(void)
+    pulls.void_pull(by=lead, pull=void, reason="dry")
+    assert "no bag" in refused(lambda: test(void)).message
+    assert "no bag" in refused(lambda: test(make_demolded(lead))).message
+
+
+def test_plies_that_skip_those_below_them_are_questioned(lead):
+    laminate = make_laminate(lead)
+    plies = [*laminate.plies.order_by("order")]
+    assert len(plies) > 1
+    pull = make_pull(lead, laminate=laminate)
+    lots = {ply.material_id: make_lot(lead, material=ply.material) for ply in plies}
+
+    def lay(*chosen, **why):
+        return layups.lay_plies(by=lead, pull=pull, plies=chosen, lots=lots, **why)
+
+    no = refused(lambda: lay(*plies[1:]), "reason")
+    assert f"ply {plies[0].order}" in no.message
+    lay(*plies[1:], reason="the first was laid and not written down")
+    lay(plies[0])
+
+
+def test_seen_by_is_said_to_be_the_builders_statement(lead, people, client_of):
+    pull = make_pull(lead)
+    form = client_of("lead").get(reverse("lay_plies", args=[pull.pk])).content.decode()
+    assert "not that person&#x27;s signature" in form
+    lay_all(lead, pull, witness=people["builder"])
+    page = client_of("lead").get(reverse("pull", args=[pull.pk])).content.decode()
+    assert f"{people['builder'].name}, {lead.name} states" in page
+
+
+def test_a_mold_is_stiffened_before_it_leaves_the_plug(lead):
+    routes.write_usual_routes(by=lead)
+    names = RouteStep.objects.filter(kind="mold").order_by("order")
+    order = [*names.values_list("name", flat=True)]
+    assert order.index("cure") < order.index("stiffen") < order.index("demold")

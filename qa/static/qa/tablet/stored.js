@@ -1,6 +1,7 @@
 // What is on this tablet: every act that waits, why, and a way out by file when all else fails.
 import { age, ask, el, hour, say, stamp, touch, why } from "./dom.js";
 import { fileName } from "./photos.js";
+import { inParts } from "./rescue.js";
 
 const SHOWN = 200;
 const FILE_ROOM = 5e7;
@@ -31,6 +32,7 @@ export async function openStored({ store, outbox, link, people, photos, nameOf }
   const ui = stamp("store", {
     send: () => outbox.kick(),
     file: save,
+    part: ({ value }) => savePart(Number(value)),
     enroll: () => people.enroll().then(paint),
     again: ({ value }) => outbox.retry(value),
     aside: async ({ value }) => {
@@ -50,6 +52,8 @@ export async function openStored({ store, outbox, link, people, photos, nameOf }
   });
   // Rows of photos by id: made anew only when something changed, so that nobody loses the place.
   const shown = new Map();
+  let parts = [];
+  let saved_at = "";
 
   let due = 0;
   const soon = () => (due ||= setTimeout(paint, 1000));
@@ -99,16 +103,27 @@ export async function openStored({ store, outbox, link, people, photos, nameOf }
     return el("li", { class: problem ? "photo parked" : "photo" }, thumbnail(photo), el("div", {}, tell, keys));
   }
 
+  // One file, or several with a button each: a browser saves no more than one at a touch.
   async function save() {
     const [acts, acknowledged, waiting] = await Promise.all(["outbox", "sent", "photos"].map((table) => store.all(table)));
     const sent = acknowledged.filter(({ photo }) => !photo);
     // All that the server does not have; of the rest, what the file may hold beside it.
     let room = FILE_ROOM;
-    const kept = [...waiting, ...acknowledged.map(({ photo }) => photo).filter((photo) => photo && (room -= photo.blob.size) > 0)];
-    const pictures = await Promise.all(kept.map(async ({ blob, ...rest }) => ({ ...rest, type: blob.type, data: await base64(blob) })));
-    const saved_at = new Date().toISOString();
-    const file = { format: "fayline-tablet/1", tablet: link.device, database: link.database, saved_at, outbox: acts, sent, photos: pictures };
-    download(new Blob([JSON.stringify(file)], { type: "application/json" }), `tablet-${saved_at.slice(0, 16).replace(/\D/g, "")}.json`);
+    const kept = acknowledged.map(({ photo }) => photo).filter((photo) => photo && (room -= photo.blob.size) > 0);
+    parts = inParts(acts, sent, [...waiting, ...kept]);
+    saved_at = new Date().toISOString();
+    const of = parts.length;
+    ui.files.replaceChildren(...(of > 1 ? parts.map((_, k) => touch("part", `Save part ${k + 1} of ${of}`, { value: k })) : []));
+    if (of > 1) say(`It takes ${of} files: save each of them.`);
+    await savePart(0);
+  }
+
+  async function savePart(k) {
+    const { photos: pictures, ...rows } = parts[k];
+    const coded = await Promise.all(pictures.map(async ({ blob, ...rest }) => ({ ...rest, type: blob.type, data: await base64(blob) })));
+    const file = { format: "fayline-tablet/1", tablet: link.device, database: link.database, saved_at, part: k + 1, of: parts.length, ...rows, photos: coded };
+    const which = parts.length > 1 ? `-${k + 1}-of-${parts.length}` : "";
+    download(new Blob([JSON.stringify(file)], { type: "application/json" }), `tablet-${saved_at.slice(0, 16).replace(/\D/g, "")}${which}.json`);
   }
 
   await paint();
