@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0007_stable_names'),
+        ('shop', '0008_shop_identity'),
     ]
 
     operations = [
