@@ -4,6 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from qa.numeric.finite import finite
+
 
 def depth_along(
     cuts: Sequence[tuple[float, float]], at, length: float, closed: bool
@@ -14,6 +16,7 @@ def depth_along(
     one the line stays level. 0 everywhere when nothing was cut.
     """
     at = np.asarray(at, dtype=float)
+    finite(cuts=list(cuts), at=at, length=length)
     if not cuts:
         return np.zeros(len(at))
     places, depths = np.array(sorted(cuts), dtype=float).T
@@ -25,6 +28,7 @@ def positions_on(places, seam, along, length: float, closed: bool) -> np.ndarray
 
     `seam` (m, 3) are its stations in order and `along` (m,) their positions, mm.
     """
+    finite(places=places, seam=seam, along=along, length=length)
     seam, along = np.asarray(seam, float), np.asarray(along, float)
     ends = np.vstack([seam[1:], seam[:1]]) if closed else seam[1:]
     starts = seam if closed else seam[:-1]
@@ -43,6 +47,7 @@ def positions_on(places, seam, along, length: float, closed: bool) -> np.ndarray
 
 def run_outs(depths: Sequence[float], closed: bool) -> list[int]:
     """Rows to record of depths (n,) at stations: those cut, and where each run ends."""
+    finite(depths=depths)
     count = len(depths)
     kept = []
     for row, depth in enumerate(depths):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.finite import finite
 from qa.numeric.joint import Limits
 from qa.numeric.verdict import NM_PER_MM, acceptance, nearest_nm
 
@@ -79,6 +80,7 @@ def drawn_in(
     Raises NarrowLimits when the guard bands leave nothing between, ValueError when a
     guarded rule has no uncertainty.
     """
+    finite(low=limits.low, high=limits.high, u_mm=u_mm)
     if limits.empty:
         return limits
     inside = acceptance(
@@ -93,6 +95,8 @@ def scales(limits: Sequence[Limits]) -> Scales:
     The half width of one-sided limits is the narrowest two-sided one of the kind in the
     joint, else 0.25 mm.
     """
+    for each in limits:
+        finite(low=each.low, high=each.high)
     halves = [
         max(each.width / 2, LEAST_HALF_WIDTH_MM) for each in limits if each.two_sided
     ]

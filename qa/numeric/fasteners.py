@@ -87,6 +87,7 @@ class GripCheck:
 
 def check_grip(layers_mm, grip: Grip = STANDARD_SPRING_GRIP) -> GripCheck:
     """A stack of layers (thicknesses in mm) against a temporary fastener's grip."""
+    _not_negative(least_mm=grip.least_mm, most_mm=grip.most_mm)
     layers = [float(layer) for layer in layers_mm]
     if not layers:
         raise FastenerError("a stack needs at least one layer")

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric import rigid_fit
+from qa.numeric.finite import finite
 from qa.numeric.rigid_fit import RigidFit
 from qa.numeric.verdict import nearest_nm
 
@@ -116,6 +117,7 @@ def plan_holes(holes) -> HolePlan:
 
 def position_mm(dx: float, dy: float) -> float:
     """Diametral position error 2 sqrt(dx^2 + dy^2) in mm."""
+    finite(dx=dx, dy=dy)
     return 2 * math.hypot(dx, dy)
 
 
@@ -126,6 +128,7 @@ def material_bonus(actual: float, mmc: float, lmc: float | None) -> float:
     least material (largest hole, smallest pin), all in one unit. Without `lmc` the size
     is taken as a hole's with no upper limit, and nothing caps the bonus.
     """
+    finite(actual=actual, mmc=mmc, lmc=lmc)
     if lmc is None:
         return max(0, actual - mmc)
     away = lmc - mmc
@@ -135,6 +138,7 @@ def material_bonus(actual: float, mmc: float, lmc: float | None) -> float:
 
 def judge_hole(hole: Hole) -> HoleVerdict:
     """Position with bonus, and size, both in whole nanometers."""
+    _check(hole, 0)
     dx = _nm(hole.measured[0]) - _nm(hole.nominal[0])
     dy = _nm(hole.measured[1]) - _nm(hole.nominal[1])
     bonus, size_conforms = 0, None
@@ -169,6 +173,8 @@ def least_pitch(holes) -> LeastPitch | None:
     """
     known = [hole for hole in holes if hole.fastener_mm is not None]
     best: LeastPitch | None = None
+    for row, hole in enumerate(known):
+        _check(hole, row)
     centers = np.array([hole.measured for hole in known])
     sizes = np.array([hole.fastener_mm for hole in known])
     for row in range(len(known) - 1):
@@ -206,6 +212,8 @@ def radial_clearance(
     Half the play in each hole: (H1 - F) / 2 + (H2 - F) / 2. A hole that holds the
     fastener has H = F. Negative when the fastener does not even go into a hole.
     """
+    finite(first_hole_mm=first_hole_mm, second_hole_mm=second_hole_mm)
+    finite(fastener_mm=fastener_mm)
     first, second = first_hole_mm - fastener_mm, second_hole_mm - fastener_mm
     if min(first, second) < 0:
         return min(first, second) / 2

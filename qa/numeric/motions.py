@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.finite import finite
+
 DIGITS_MM, DIGITS_DEG = 9, 11  # of amounts, as they are told
 UNSEEN = 1e-3  # effect on the readings, per unit of movement at the rim
 
@@ -50,6 +52,8 @@ def free_motions(center, max_move, max_turn, max_raise, max_tilt) -> list[Motion
 
     Rotations come first, so that the translations are those of the center.
     """
+    finite(center=center, max_move=max_move, max_turn=max_turn)
+    finite(max_raise=max_raise, max_tilt=max_tilt)
     zero = (0.0, 0.0, 0.0)
     about = tuple(float(c) for c in center)
     x, y, z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)

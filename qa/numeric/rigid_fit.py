@@ -13,6 +13,8 @@ from itertools import combinations
 
 import numpy as np
 
+from qa.numeric.finite import finite
+
 _GOLDEN = (math.sqrt(5) - 1) / 2
 
 
@@ -108,6 +110,7 @@ def smallest_enclosing(
     farthest reach from the center returned.
     """
     points = np.asarray(points, dtype=complex)
+    finite(points=points, radii=radii)
     radii = np.zeros(len(points)) if radii is None else np.asarray(radii, dtype=float)
     support = [int(np.argmax(radii))]
     center, reach = complex(points[support[0]]), float(radii[support[0]])

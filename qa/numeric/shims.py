@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.deviation import Scales
+from qa.numeric.finite import finite
 from qa.numeric.shim_rest import Triple, extremes, rests, triples
 from qa.numeric.shim_search import Search, Sight
 
@@ -203,6 +204,7 @@ def settled_on(places, faces, points, heights_mm) -> Settled:
     (m, 3), in every way in which the part can rest on them. Raises ShimError."""
     points = tuple(points)
     _check_points(points)
+    finite(heights_mm=heights_mm)
     nothing = np.zeros(len(places))
     empty = Scales(*(nothing,) * 5)
     sight = _sight(places, faces, nothing, empty, points)

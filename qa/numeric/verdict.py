@@ -178,6 +178,8 @@ def conformance_probability(
     All in one unit. An absent limit never fails. ValueError unless u > 0.
     """
     _positive(u)
+    if not math.isfinite(x) or any(math.isnan(v) for v in (low, high) if v is not None):
+        raise ValueError(f"result and limits must be numbers: {x}, {low}, {high}")
     above = math.inf if high is None else (high - x) / u
     below = -math.inf if low is None else (low - x) / u
     if below > 0:  # the same area seen from the other tail, where nothing cancels
@@ -215,6 +217,8 @@ def bridge_excess(radius_mm: float, a1_mm: float, a2_mm: float, d_mm: float) -> 
     """
     if not (math.isfinite(radius_mm) and radius_mm):
         raise ValueError("the radius must be a number other than 0")
+    if not all(map(math.isfinite, (a1_mm, a2_mm, d_mm))):
+        raise ValueError("feet and probe must be numbers")
     if a1_mm == a2_mm:
         raise ValueError("the two feet stand on one point")
     return -(d_mm - a1_mm) * (d_mm - a2_mm) / (2 * radius_mm)

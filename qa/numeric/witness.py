@@ -7,12 +7,15 @@ Three witnesses pin a rigid part (common practice, no source).
 
 from collections.abc import Sequence
 
+from qa.numeric.finite import finite
+
 FEWEST = 3
 HALF = 0.5 + 1e-9
 
 
 def longest_stretch(places: Sequence[float], length: float, closed: bool) -> float:
     """The longest stretch of seam, mm, between witnesses at `places` in any order."""
+    finite(places=list(places), length=length)
     at = sorted(places)
     if not at:
         return length
@@ -23,6 +26,7 @@ def longest_stretch(places: Sequence[float], length: float, closed: bool) -> flo
 
 def well_spread(places: Sequence[float], length: float, closed: bool) -> bool:
     """Whether at least three witnesses stand so that they can speak for the seam."""
+    finite(places=list(places), length=length)
     enough = len(set(places)) >= FEWEST
     return enough and longest_stretch(places, length, closed) <= HALF * length
 
@@ -33,6 +37,7 @@ def choose(places: Sequence[float], length: float, closed: bool) -> tuple[int, .
     Each place is tried as the first, with those nearest to thirds of the seam from it;
     of equal choices the earliest. () when fewer than three are there.
     """
+    finite(places=list(places), length=length)
     if len(set(places)) < FEWEST:
         return ()
     best, found = float("inf"), ()

@@ -263,7 +263,7 @@ def _fits(plan: numbers.HolePlan, unit: str) -> list[tuple[str, str]]:
         told.append(
             (
                 word,
-                f"x {x}, y {y} {unit}, turn {fit.turn_deg:.4f}°; "
+                f"x {x}, y {y} {unit}, turn {fit.turn_deg:z.4f}°; "
                 f"{left[0]} {rest} {unit} left".replace("-", "−"),
             )
         )

@@ -65,7 +65,7 @@ def named_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[s
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount *= share
         if motion.turns and abs(amount) >= TELLING_DEG:
-            told.append(f"{name} {amount:+.3f}°".replace("-", "−"))
+            told.append(f"{name} {amount:+z.3f}°".replace("-", "−"))
         elif not motion.turns and abs(amount) >= TELLING_MM:
             told.append(f"{name}: {_along(motion.translation, amount, seam, unit)}")
     return told

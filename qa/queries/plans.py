@@ -352,7 +352,7 @@ def moved(worked: Worked, unit: str, raw: list[float] | None = None) -> Moved | 
     amounts = [
         {
             "name": name,
-            "amount": f"{amount:.4f}",
+            "amount": f"{amount:z.4f}",
             "unit": "deg" if motion.turns else "mm",
         }
         for (name, amount), motion in zip(made.amounts, made.motions, strict=True)

@@ -186,7 +186,7 @@ def condition(view) -> tuple[tuple[str, str], ...]:
         gauge += f", {_calibration(check)}"
     warm = "not stated"
     if check.temperature_mc is not None:
-        warm = f"{check.temperature_mc / 1000:.1f} °C"
+        warm = f"{check.temperature_mc / 1000:z.1f} °C"
     return (
         ("Held", fit_up.held_text or "not stated"),
         ("Edges", check.get_finish_display()),

@@ -132,7 +132,7 @@ def _instrument(check: Check) -> dict | None:
 def _celsius(milli: int | None) -> str | None:
     if milli is None:
         return None
-    return f"{milli / 1000:.1f}"
+    return f"{milli / 1000:z.1f}"
 
 
 def _limits(station, kind, check) -> dict | None:

@@ -56,7 +56,7 @@ def record_trace(
                         "asked": one.asked,
                         "outcome": one.outcome.value,
                         # As text: a digest must never hang on how a float is written.
-                        "value": "" if one.value is None else f"{one.value:.2f}",
+                        "value": "" if one.value is None else f"{one.value:z.2f}",
                         "unit": one.unit,
                         "sensor": one.sensor or "",
                         "why": one.why,

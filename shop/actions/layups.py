@@ -154,7 +154,7 @@ def mix_resin(
         warnings += lot_warnings([hardener_lot], day, "hardener_lot")
         if off is not None and abs(off) > rules.RATIO_OFF_BP:
             message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
-            values = {"off": f"{off / 100:+.1f}", "ratio": f"{material.ratio / 10:g}"}
+            values = {"off": f"{off / 100:+z.1f}", "ratio": f"{material.ratio / 10:g}"}
             warnings.append(message % values)
         ask_why(warnings, reason)
         return act.record(

@@ -177,7 +177,7 @@ class ResinBatch(Fact):
 
     @property
     def off_percent(self) -> str:
-        return "" if self.off_bp is None else f"{self.off_bp / 100:+.1f}"
+        return "" if self.off_bp is None else f"{self.off_bp / 100:+z.1f}"
 
 
 class BagTest(Fact):

@@ -137,7 +137,7 @@ def wave_ratio(
     (second-hand).
     """
     _positive(chord_in=chord_in, chord_reynolds=chord_reynolds)
-    if not 0 <= sweep_deg < 90 or waves < 1:
+    if not 0 <= sweep_deg < 90 or not 1 <= waves < math.inf:
         raise AeroError("sweep must be 0 to less than 90 degrees, waves 1 or more")
     cosine = math.cos(math.radians(sweep_deg))
     ratio = math.sqrt(59_000 * chord_in * cosine**2 / chord_reynolds**1.5)

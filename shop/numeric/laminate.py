@@ -112,6 +112,8 @@ def density_by_displacement(
     `in_air_g` a, `immersed_g` b of specimen and wire in water, `held_g` w of the wire.
     """
     _positive(in_air_g=in_air_g)
+    if not (math.isfinite(immersed_g) and math.isfinite(held_g)):
+        raise LaminateError(f"weights must be numbers: {immersed_g}, {held_g}")
     displaced = in_air_g + held_g - immersed_g
     if displaced <= 0:
         raise LaminateError("the specimen weighs no less in water than in air")

@@ -86,6 +86,7 @@ def at_reference(
     L20 = L [1 + (a_scale - a_part)(T - 20)].
     """
     _finite(reading=reading, celsius=celsius)
+    _finite(scale_expansion=scale_expansion, part_expansion=part_expansion)
     apart = (scale_expansion - part_expansion) * _MICRO
     return reading * (1 + apart * (celsius - REFERENCE_C))
 
@@ -99,6 +100,7 @@ def tool_length(
     part that gels at room temperature and is post-cured off the mold.
     """
     _finite(part_length=part_length, set_above_k=set_above_k)
+    _finite(part_expansion=part_expansion, tool_expansion=tool_expansion)
     grown = part_length * (1 + part_expansion * _MICRO * set_above_k)
     return grown / (1 + tool_expansion * _MICRO * set_above_k)
 
@@ -111,6 +113,8 @@ def spring_in_deg(
 ) -> float:
     """How far a corner closes on cooling, thermal share only (shrinkage adds)."""
     _finite(angle_deg=angle_deg, cooled_k=cooled_k)
+    _finite(through_expansion=through_expansion)
+    _finite(in_plane_expansion=in_plane_expansion)
     return angle_deg * (through_expansion - in_plane_expansion) * _MICRO * cooled_k
 
 

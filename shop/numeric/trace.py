@@ -29,6 +29,10 @@ class Span:
     start: float
     end: float
 
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.start) and math.isfinite(self.end)):
+            raise TraceError(f"a span is from a minute to another: {self}")
+
     @property
     def minutes(self) -> float:
         return self.end - self.start
@@ -238,8 +242,15 @@ def _short(series: Series, span: Span, longest: float) -> bool:
     return span.minutes <= longest + SLIP and not lost
 
 
+def _numbers(**values: float) -> None:
+    for name, value in values.items():
+        if not math.isfinite(value):
+            raise TraceError(f"{name} must be a number, not {value}")
+
+
 def surely_at_least(trace: Trace, least: float, longest: float) -> list[Span]:
     """Spans on which every sensor was heard at `least` or above: the last governs."""
+    _numbers(least=least, longest=longest)
     return _every(
         [span for run in series.runs(longest) for span in run.spans_at_least(least)]
         for series in trace.sensors.values()
@@ -248,6 +259,7 @@ def surely_at_least(trace: Trace, least: float, longest: float) -> list[Span]:
 
 def possibly_at_least(trace: Trace, least: float, longest: float) -> list[Span]:
     """Spans on which no sensor was heard below `least`."""
+    _numbers(least=least, longest=longest)
     return _every(
         _not_below(trace, series, least, longest) for series in trace.sensors.values()
     )
@@ -288,6 +300,7 @@ def fastest_rate(
     piecewise straight line is itself piecewise straight, so that only windows that
     begin or end at a reading count.
     """
+    _numbers(over_minutes=over_minutes, longest=longest)
     best = None
     for name, series in trace.sensors.items():
         for run in series.runs(longest):

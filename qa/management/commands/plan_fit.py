@@ -338,7 +338,7 @@ def text_lines(plan: Plan) -> list[str]:
                 f"{fit.worst_after:.3f} (1 is the limit): {word}."
             )
     moves = [
-        f"{name} {amount:+.3f} {'deg' if motion.turns else 'mm'}"
+        f"{name} {amount:+z.3f} {'deg' if motion.turns else 'mm'}"
         for (name, amount), motion in zip(
             plan.move.amounts, plan.move.motions, strict=True
         )

@@ -113,8 +113,10 @@ def _line(hole: HoleVerdict, width: int) -> str:
 
 
 def _move(fit: RigidFit) -> dict:
-    return {"x_mm": fit.x_mm, "y_mm": fit.y_mm, "turn_deg": fit.turn_deg}
+    shown = {"x_mm": fit.x_mm, "y_mm": fit.y_mm, "turn_deg": fit.turn_deg}
+    return {name: value + 0.0 for name, value in shown.items()}  # no negative zero
 
 
 def _moved(fit: RigidFit) -> str:
-    return f"x {fit.x_mm:+.4f} mm  y {fit.y_mm:+.4f} mm  turn {fit.turn_deg:+.4f} deg"
+    x, y, turn = (f"{v:+z.4f}" for v in (fit.x_mm, fit.y_mm, fit.turn_deg))
+    return f"x {x} mm  y {y} mm  turn {turn} deg"
