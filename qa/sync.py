@@ -39,6 +39,7 @@ def _fit_up(by: Person, said: Said, envelope: dict, key="uuid") -> None:
         reason=said.text("reason", 8),
         held=said.held(),
         note=said.text("note"),
+        why=said.text("why", 200),
         **envelope,
     )
 

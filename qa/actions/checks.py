@@ -35,12 +35,14 @@ def start_check(
     temperature_mc: int | None = None,
     in_acceptance_condition: bool = False,
     note: str = "",
+    held: list[dict] | None = None,
     **envelope,
 ) -> Check:
     """Start a check of a fit-up with one instrument in one condition.
 
     Refused when guarded acceptance has no uncertainty to guard with, or the limits of
-    a station are too narrow for it: said now, not at the last station.
+    a station are too narrow for it: said now, not at the last station. held: how it is
+    held, where the fit-up does not state it.
     """
     roles.require(by, "measure")
     if instrument and instrument.status == InstrumentStatus.OUT:
@@ -58,6 +60,7 @@ def start_check(
         temperature_mc=temperature_mc,
         in_acceptance_condition=in_acceptance_condition,
         note=note,
+        held=held or [],
     )
     if instrument:
         for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):

@@ -1,10 +1,15 @@
 """Fit-ups: each refit, cut, move, shim or swap opens the next number."""
 
-from qa.models import FitUp, FitUpReason, Joint, JointRevision
+from django.db.models import Exists, OuterRef
+
+from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision
 from shop import roles
+from shop.actions.asking import ask_why
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Airframe, Part, PartState
+
+from . import seating
 
 HOLDS = (
     "cleco",
@@ -33,11 +38,14 @@ def open_fit_up(
     held: list[dict] | None = None,
     motions: list | None = None,
     note: str = "",
+    why: str = "",
     **envelope,
 ) -> FitUp:
     """Open the next fit-up of a joint on an airframe.
 
     revision: the requirement the tablet showed; the newest when not given.
+    surround_part: what sits in the surround's position when not given.
+    why: the reason for what is unusual (`seating`), kept; asked for once a serial.
     envelope: act, made_at, device, said of the tablet's act.
     """
     roles.require(by, "measure")
@@ -50,21 +58,57 @@ def open_fit_up(
         part=part,
         surround_part=surround_part,
         reason=reason,
-        held=_held(held or []),
+        held=clean_held(held or []),
         motions=motions,
         note=note,
+        why=why,
     )
     envelope.setdefault("said", _said(fit_up))
     form = envelope.pop("form", "fitup/2")
     with perform(form, by=by, **envelope) as act:
+        _lock(part, surround_part)
         fit_up.number = next_number(f"fitup:{airframe.pk}:{joint.pk}")
-        if fit_up.number > 1 and reason == FitUpReason.FIRST:
-            # A tablet without a network cannot know of the first one.
-            fit_up.reason = FitUpReason.REFIT
+        last = _last(airframe, joint)
+        fit_up.reason = _reason(fit_up, last)
+        fit_up.surround_part, asked = seating.seat(airframe, joint, part, surround_part)
+        if last and last.part_id == part.pk:
+            why = why or last.why
+        ask_why(asked.values(), why)
+        fit_up.questions = ",".join(asked)
+        fit_up.why = why.strip() if asked else ""
         fit_up.full_clean(exclude=["entry"])
         act.record(fit_up)
         act.result = {"fitup": str(act.id), "label": f"fit-up {fit_up.number}"}
     return fit_up
+
+
+def _lock(*parts: Part | None) -> None:
+    """Hold the serials still while it is decided whether they can be fitted."""
+    for key in sorted(part.pk for part in parts if part):
+        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=key)
+
+
+def _last(airframe: Airframe, joint: Joint) -> FitUp | None:
+    measured = Exists(Check.objects.filter(fit_up=OuterRef("pk")))
+    rows = FitUp.objects.filter(airframe=airframe, joint=joint)
+    return rows.annotate(measured=measured).order_by("-number").first()
+
+
+def _reason(fit_up: FitUp, last: FitUp | None) -> str:
+    """What opened the fit-up, as far as the sender could know.
+
+    A tablet without a network cannot know of the fit-ups before: "first time on" is a
+    swap where another serial was on; what the newest says where nothing was measured in
+    it (it was moved, and this is the first look at it); else taken off and refitted.
+    """
+    if last is None:
+        return fit_up.reason
+    if last.part_id != fit_up.part_id:
+        return FitUpReason.SWAP
+    if fit_up.reason != FitUpReason.FIRST:
+        return fit_up.reason
+    known = not last.measured and last.reason != FitUpReason.FIRST
+    return last.reason if known else FitUpReason.REFIT
 
 
 def _check(airframe, joint, part, surround_part, revision) -> None:
@@ -82,7 +126,7 @@ def _check(airframe, joint, part, surround_part, revision) -> None:
         raise Refused("A part cannot be its own surround.", field="surround_part")
 
 
-def _held(held: list[dict]) -> list[dict]:
+def clean_held(held: list[dict]) -> list[dict]:
     clean = []
     for item in held:
         if item.get("kind") not in HOLDS:
@@ -107,4 +151,5 @@ def _said(fit_up: FitUp) -> dict:
         "reason": fit_up.reason,
         "held": fit_up.held,
         "note": fit_up.note,
+        **({"why": fit_up.why} if fit_up.why else {}),
     }

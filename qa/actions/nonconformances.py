@@ -7,6 +7,7 @@ from qa.models import (
     CheckState,
     CurrentReading,
     Disposition,
+    FitUp,
     Nonconformance,
     NonconformanceState,
     NonconformanceStep,
@@ -240,6 +241,7 @@ def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
     fit_up = recheck.fit_up
     if (fit_up.joint_id, fit_up.airframe_id) != (item.joint_id, item.airframe_id):
         raise Refused("That check is of another joint or airframe.", field="recheck")
+    _check_same_serials(item, fit_up)
     if item.fit_check_id and recheck.number <= item.fit_check.number:
         raise Refused("The re-check must come after the finding.", field="recheck")
     state = CheckState.objects.get(fit_check=recheck)
@@ -259,6 +261,30 @@ def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
         )
     if disposition == Disposition.REWORK:
         _check_reworked(item, recheck)
+
+
+def _check_same_serials(item: Nonconformance, fit_up: FitUp) -> None:
+    """What was found on one serial is not put right on another, nor against another
+    surround; a serial is on the side where it was."""
+    found = item.fit_check.fit_up if item.fit_check_id else None
+    if found and fit_up.part_id != found.part_id:
+        raise Refused(
+            f"That check is of {fit_up.part.serial}; this was found on "
+            f"{found.part.serial}.",
+            field="recheck",
+        )
+    if found and found.surround_part_id not in (None, fit_up.surround_part_id):
+        raise Refused(
+            f"This was found against {found.surround_part.serial}, and that check was "
+            f"not.",
+            field="recheck",
+        )
+    if not found and item.part_id not in (
+        None,
+        fit_up.part_id,
+        fit_up.surround_part_id,
+    ):
+        raise Refused(f"That check is not of {item.part.serial}.", field="recheck")
 
 
 def _check_reworked(item: Nonconformance, recheck: Check) -> None:

@@ -65,6 +65,7 @@ def load(crew) -> Glider:
             code=code,
             name=name,
             parent=glider.positions.get(parent),
+            hand=name.split()[-1] if name.endswith((" left", " right")) else "none",
         )
     _designs(glider, emil)
     pulled = floor.load_floor(crew, glider.designs)

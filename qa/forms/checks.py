@@ -5,6 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.actions.fitups import HOLDS
 from qa.models import CheckState, Finish, FitUpReason, Instrument, Joint
+from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
 from shop.models import Airframe, Part, Person
 from shop.queries import cures
@@ -36,7 +37,7 @@ class PartChoice(forms.ModelChoiceField):
         return " – ".join([str(part), *(pull.cure_doubt for pull in pulls)])
 
 
-class NewCheckForm(forms.Form):
+class NewCheckForm(AskedReason):
     """The condition of a check: what is fitted, how it is held, with what measured."""
 
     part = PartChoice(Part.objects.none(), label=_("Fitted part"))

@@ -22,8 +22,9 @@ from qa.models import (
 )
 from shop.models import Entry
 
-from . import maps
+from . import maps, waiting
 from .doubts import Doubts, doubts_of
+from .waiting import Changed
 
 RELATED = (
     "entry__by",
@@ -187,6 +188,7 @@ class CheckView:
     finish_on: str
     rule_text: str
     doubts: Doubts
+    since: Changed | None = None
 
     @property
     def at_20(self) -> bool:
@@ -247,6 +249,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         finish_on=finish_note(check, unit),
         rule_text=rule_text(revision, check, unit),
         doubts=doubts_of(check, unit),
+        since=waiting.since([check]).get(check.pk),
     )
 
 

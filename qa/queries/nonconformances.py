@@ -159,7 +159,8 @@ def _words(step) -> str:
 
 
 def possible_rechecks(item: Nonconformance) -> QuerySet[Check]:
-    """Return finished checks of the same joint and airframe after the finding."""
+    """Return finished checks of the same joint, airframe and serials after the
+    finding."""
     if not item.joint_id:
         return Check.objects.none()
     rows = Check.objects.filter(
@@ -168,5 +169,12 @@ def possible_rechecks(item: Nonconformance) -> QuerySet[Check]:
         state__state="finished",
     ).annotate(again=F("fit_up__number"))
     if item.fit_check_id:
-        rows = rows.filter(number__gt=item.fit_check.number)
+        found = item.fit_check.fit_up
+        rows = rows.filter(number__gt=item.fit_check.number, fit_up__part=found.part_id)
+        if found.surround_part_id:
+            rows = rows.filter(fit_up__surround_part=found.surround_part_id)
+    elif item.part_id:
+        rows = rows.filter(
+            Q(fit_up__part=item.part_id) | Q(fit_up__surround_part=item.part_id)
+        )
     return rows.select_related("fit_up", "state").order_by("-number")

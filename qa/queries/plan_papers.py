@@ -58,7 +58,7 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
             ("Airframe", f"{fit_up.airframe.serial}, fit-up {fit_up.number}"),
             (
                 "Held",
-                f"{fit_up.held_text or 'not stated'}, {check.get_finish_display()}",
+                f"{check.held_text or 'not stated'}, {check.get_finish_display()}",
             ),
         ),
         unit=view.unit,

@@ -12,7 +12,7 @@ from qa.paper.blank_sheet import BlankRow, BlankSheet
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
 from qa.paper.nonconformance_list import ListedItem, NonconformanceList
 from shop.ledger.canonical import canonical, digest
-from shop.models import Seal
+from shop.models import Entry, Seal
 from shop.queries.identity import the_shop
 
 from . import checks, limits_told, maps, nonconformances
@@ -41,7 +41,7 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
     """Return the inspection sheet of a check: the same record gives the same sheet."""
     check, fit_up = view.check, view.check.fit_up
     content = content_of(view)
-    last = check.state.last_entry or view.entry
+    last = _newest(view)
     return CheckSheet(
         shop=the_shop().name,
         number=check.label,
@@ -85,17 +85,40 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
         again=_again(view),
         findings=_findings(view),
         remarks=tuple(
-            text for text in (*view.doubts.lines, fit_up.note, check.note) if text
+            text
+            for text in (
+                *view.doubts.lines,
+                fit_up.note,
+                check.note,
+                _since(view),
+            )
+            if text
         ),
         creator=view.row.by,
         url=url,
         digest=digest(content),
         ledger_head=ledger_place(last),
-        banner=view.doubts.banner
-        if check.state.state == "finished"
-        else "Check still open",
+        banner=_banner(view),
         data=content.encode(),
     )
+
+
+def _newest(view: checks.CheckView) -> Entry:
+    """The newest entry that the sheet tells of: the check's, or of what came after."""
+    last = view.check.state.last_entry or view.entry
+    since = view.since.entry if view.since else None
+    return since if since and since.pk > last.pk else last
+
+
+def _banner(view: checks.CheckView) -> str:
+    if view.check.state.state != "finished":
+        return "Check still open"
+    return view.doubts.banner or ("Changed since this check" if view.since else "")
+
+
+def _since(view: checks.CheckView) -> str:
+    """Why the readings do not say how it is now, "" while they do."""
+    return f"Changed since this check: {view.since.why}." if view.since else ""
 
 
 def content_of(view: checks.CheckView) -> str:
@@ -133,6 +156,7 @@ def content_of(view: checks.CheckView) -> str:
             "nonconformances": [item.label for item in view.items],
             "in_doubt": view.doubts.lines,
             "set_aside": [asdict(one) for one in view.doubts.asides],
+            **({"since": view.since.why} if view.since else {}),
         }
     )
 
@@ -173,7 +197,7 @@ def _all_conform(view) -> str:
 
 
 def condition(view) -> tuple[tuple[str, str], ...]:
-    check, fit_up = view.check, view.check.fit_up
+    check = view.check
     places = 3 if view.unit == "mm" else 5
     gauge = "not stated"
     if check.instrument:
@@ -188,12 +212,12 @@ def condition(view) -> tuple[tuple[str, str], ...]:
     if check.temperature_mc is not None:
         warm = f"{check.temperature_mc / 1000:z.1f} °C"
     return (
-        ("Held", fit_up.held_text or "not stated"),
+        ("Held", check.held_text or "not stated"),
         ("Edges", check.get_finish_display()),
         ("Instrument", gauge),
         ("Temperature", warm),
         ("Acceptance condition", _acceptance_condition(check)),
-        ("Source of the limits", fit_up.revision.source or "not stated"),
+        ("Source of the limits", check.fit_up.revision.source or "not stated"),
     )
 
 

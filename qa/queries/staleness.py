@@ -215,6 +215,12 @@ def _fold(rows: History, epochs: list[Epoch]) -> None:
                     epoch.measured[label, reading.kind] = Value(
                         reading, check, epoch.fit_up, clash=clash
                     )
+        if epoch.off:
+            # What is not in place was not measured in place, whatever came in since.
+            stale |= {
+                key: Stale(one, epoch.told) for key, one in epoch.measured.items()
+            }
+            epoch.measured = {}
         epoch.witnesses = witnesses.heard(epoch, rows.seams[epoch.fit_up.revision_id])
         epoch.values = {**witnesses.carried(epoch), **epoch.measured}
         for key, value in values.items():

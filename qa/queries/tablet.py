@@ -21,7 +21,7 @@ from qa.models import (
 from qa.sync import database_id
 from shop.models import Person, Role
 
-from . import maps, staleness
+from . import maps, staleness, waiting
 
 
 def check_for_tablet(check: Check) -> dict:
@@ -32,6 +32,7 @@ def check_for_tablet(check: Check) -> dict:
     for station in stations:
         station.revision = revision
     drawn = tablet_map(revision, stations)
+    changed = waiting.since([check]).get(check.pk)
     told = {
         "database": database_id(),
         "check": str(check.entry_id),
@@ -48,7 +49,7 @@ def check_for_tablet(check: Check) -> dict:
             "label": f"fit-up {fit_up.number}",
         },
         "part": {"serial": fit_up.part.serial, "design": str(fit_up.part.design)},
-        "held": fit_up.held_text,
+        "held": check.held_text,
         "finish": check.finish,
         "instrument": _instrument(check),
         "temperature_c": _celsius(check.temperature_mc),
@@ -58,6 +59,7 @@ def check_for_tablet(check: Check) -> dict:
         "stations": _stations(check, stations, drawn.pop("stations")),
         "map": drawn,
         "first": first_to_measure(check),
+        "since": changed.why if changed else "",
         "readings": _readings(check, {one.pk: one.label for one in stations}),
         "holes": holes_to_show([fit_up.joint_id]).get(fit_up.joint_id, []),
         "defects": defects_to_show([fit_up.joint_id]).get(

@@ -15,7 +15,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from qa.models import AppliedMove, FitUp, FitUpReason, Joint, TrimCut
-from shop.models import Hold, PartState, PlacementAct, Suspect
+from shop.models import Entry, Hold, PartState, PlacementAct, Suspect
 
 from .epochs import how_held
 
@@ -40,12 +40,16 @@ class Touch:
     place or put back; `bar` says why no witness can speak across it."""
 
     at: int
-    when: datetime | None
+    entry: Entry | None
     why: str
     off: str = ""
     on: str = ""
     bar: str = ""
     fit_up: FitUp | None = None
+
+    @property
+    def when(self) -> datetime | None:
+        return self.entry.received_at if self.entry else None
 
 
 @dataclass(frozen=True)
@@ -154,17 +158,17 @@ class Touches:
         at_home = act.airframe_id == here.airframe_id and act.position_id == (
             here.joint.surround_id if side == SURROUND else here.joint.position_id
         )
-        when = act.entry.received_at
+        entry = act.entry
         if side and at_home and act.placed:
-            return Touch(at, when, _("%s was put in place") % serial, on=side)
+            return Touch(at, entry, _("%s was put in place") % serial, on=side)
         if side and at_home:
             why = _("%s was taken off") % serial
             why += f" ({act.note})" if act.note else ""
-            return Touch(at, when, why, off=side)
+            return Touch(at, entry, why, off=side)
         if side and act.placed:
             words = {"part": serial, "where": act.position.path, "on": act.airframe}
             why = _("%(part)s was put into %(where)s of %(on)s") % words
-            return Touch(at, when, why, off=side)
+            return Touch(at, entry, why, off=side)
         return None if side else self._taken(here, at, act)
 
     def _taken(self, here: _Here, at: int, act: PlacementAct) -> Touch | None:
@@ -177,11 +181,11 @@ class Touches:
             return None
         if side == SURROUND and not here.surrounds:
             why = _("%s was put in place") % act.part.serial
-            return Touch(at, act.entry.received_at, why)
+            return Touch(at, act.entry, why)
         why = _("%s was put in its place") % act.part.serial
         if side == SURROUND:
             why = _("another surround, %s, was put in place") % act.part.serial
-        return Touch(at, act.entry.received_at, why, off=side, bar=why)
+        return Touch(at, act.entry, why, off=side, bar=why)
 
     def _fitted(self, here: _Here, at: int, other: FitUp) -> Touch | None:
         """A fit-up elsewhere of the part, or of its surround."""
@@ -189,7 +193,7 @@ class Touches:
             return None
         side = here.side(other.part_id)
         where = {"at": other.joint.number, "n": other.number}
-        when = other.entry.received_at
+        entry = other.entry
         if other.airframe_id != here.airframe_id:
             side = side or here.side(other.surround_part_id or 0)
             if not side:
@@ -197,13 +201,13 @@ class Touches:
             whose = other.part if side == here.side(other.part_id) else None
             where |= {"part": whose or other.surround_part, "on": other.airframe}
             why = _("%(part)s was fitted on %(on)s at %(at)s (fit-up %(n)s)") % where
-            return Touch(at, when, why, off=side, fit_up=other)
+            return Touch(at, entry, why, off=side, fit_up=other)
         if not side:
             return None
         if side == PART and other.joint.position_id != here.joint.position_id:
             where["part"] = other.part
             why = _("%(part)s was fitted at %(at)s (fit-up %(n)s)") % where
-            return Touch(at, when, why, off=side, bar=self._bar(here, other))
+            return Touch(at, entry, why, off=side, bar=self._bar(here, other))
         rehung = side == PART and how_held(other.held) != how_held(here.fit_up.held)
         if other.reason == FitUpReason.FIRST and side == PART and not rehung:
             return None  # another joint of the part as it hangs, fitted once
@@ -217,7 +221,7 @@ class Touches:
         bar = self._bar(here, other)
         if rehung:
             bar = bar or WORDS[FitUpReason.HELD]
-        return Touch(at, when, told % where, bar=bar)
+        return Touch(at, entry, told % where, bar=bar)
 
     def _bar(self, here: _Here, other: FitUp) -> str:
         if other.reason in MOVES or other.pk in self.moved:
@@ -236,12 +240,12 @@ def _cut(here: _Here, at: int, cut: TrimCut) -> Touch | None:
         return None
     where = {"part": cut.part, "at": fit_up.joint.number, "n": fit_up.number}
     why = _("%(part)s was trimmed at %(at)s (fit-up %(n)s)") % where
-    return Touch(at, cut.entry.received_at, why)
+    return Touch(at, cut.entry, why)
 
 
 def _doubted(here: _Here, at: int, row: tuple) -> Touch | None:
     part_id, entry, why = row
-    return Touch(at, entry.received_at, why) if here.side(part_id) else None
+    return Touch(at, entry, why) if here.side(part_id) else None
 
 
 def _scrapped(here: _Here, at: int, part) -> Touch | None:

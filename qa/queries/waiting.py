@@ -22,7 +22,11 @@ class Changed:
     fit_up: FitUp
     words: tuple[str, ...]
     at: int
-    when: datetime | None
+    entry: Entry | None
+
+    @property
+    def when(self) -> datetime | None:
+        return self.entry.received_at if self.entry else None
 
     @property
     def why(self) -> str:
@@ -72,7 +76,7 @@ def _changed(touches: Touches, fit_up: FitUp, after: int) -> Changed | None:
         if one.entry.pk > after
     ]
     events += [
-        (one.at, one.why, one)
+        (one.at, one.why, one.entry)
         for one in touches.of(fit_up.joint, fit_up.airframe_id, own)
         if one.at > after
     ]
@@ -80,5 +84,4 @@ def _changed(touches: Touches, fit_up: FitUp, after: int) -> Changed | None:
         return None
     events.sort(key=lambda event: event[0])
     at, _why, last = events[-1]
-    when = last.received_at if isinstance(last, Entry) else last.when
-    return Changed(fit_up, tuple(why for _, why, _ in events), at, when)
+    return Changed(fit_up, tuple(why for _, why, _ in events), at, last)

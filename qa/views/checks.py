@@ -4,6 +4,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from qa.actions import starting
 from qa.forms.checks import CheckFilter, NewCheckForm
 from qa.models import Check, FitUp, Joint
 from qa.queries import checks as queries
@@ -17,7 +18,6 @@ from shop.queries.tooling import photos_of
 from shop.views.acting import attempt
 
 from . import papers
-from .starting import start
 
 
 @require_GET
@@ -86,7 +86,7 @@ def new_check(request):
     if request.method == "POST":
         done, started = attempt(
             form,
-            lambda **said: start(
+            lambda **said: starting.start(
                 by=request.user, airframe=airframe, joint=joint, last=last, **said
             ),
         )
@@ -95,6 +95,8 @@ def new_check(request):
     context = {"form": form, "airframe": airframe, "joint": joint, "last": last}
     state = staleness.state_of_joint(joint, airframe) if last else None
     context["first_to_measure"] = state.to_measure if state else []
+    context["stale_since"] = state.now.told if state else ""
+    context["off"] = state.off if state else ""
     return render(request, "qa/new_check.html", context)
 
 

@@ -7,6 +7,7 @@ from shop.ledger import Refused, perform
 from shop.models import (
     Airframe,
     AirframeType,
+    Hand,
     Part,
     PartState,
     Person,
@@ -14,7 +15,7 @@ from shop.models import (
     PlacementAct,
     Position,
 )
-from shop.queries import cures
+from shop.queries import belonging, cures
 
 from .asking import ask_why
 
@@ -71,6 +72,8 @@ def add_position(
     code: str,
     name: str,
     parent: Position | None = None,
+    hand: str = Hand.NONE,
+    part_number: str = "",
 ) -> Position:
     roles.require(by, "define airframes")
     said = {
@@ -78,10 +81,18 @@ def add_position(
         "code": code,
         "name": name,
         "parent": parent and parent.code,
+        "hand": hand,
+        "part_number": part_number,
     }
     with perform("position/1", by=by, said=said) as act:
         position = Position(
-            type=type, parent=parent, code=code, name=name, path=_path(parent, name)
+            type=type,
+            parent=parent,
+            code=code,
+            name=name,
+            path=_path(parent, name),
+            hand=hand or Hand.NONE,
+            part_number=part_number,
         )
         _check_position(position)
         position.full_clean()
@@ -97,14 +108,19 @@ def change_position(
     code: str,
     name: str,
     parent: Position | None = None,
+    hand: str | None = None,
+    part_number: str | None = None,
 ) -> Position:
-    """Rename or move a position; the paths of all below it follow."""
+    """Rename or move a position; the paths of all below it follow. A hand and a part
+    number that are not given stay."""
     roles.require(by, "define airframes")
     said = {
         "position": position.pk,
         "code": code,
         "name": name,
         "parent": parent and parent.code,
+        "hand": hand,
+        "part_number": part_number,
     }
     with perform("position_change/1", by=by, said=said):
         rows = position.type.positions.select_for_update(of=("self",), no_key=True)
@@ -116,10 +132,14 @@ def change_position(
         if position.pk in {row.pk for row in _line(above, tree)}:
             raise Refused(_("A position cannot be part of itself."), field="parent")
         position.code, position.name, position.parent = code, name, above
+        position.hand = position.hand if hand is None else hand or Hand.NONE
+        if part_number is not None:
+            position.part_number = part_number
         position.path = _path(above, name)
         _check_position(position)
         position.full_clean()
-        position.save(update_fields=["code", "name", "parent", "path"])
+        columns = ["code", "name", "parent", "path", "hand", "part_number"]
+        position.save(update_fields=columns)
         _follow(position, tree)
     return position
 
@@ -144,7 +164,8 @@ def _sits(where: Placement) -> str:
     return f"{where.airframe.serial}, {where.position.path}"
 
 
-def _check_place(airframe, position, part, reason) -> None:
+def _check_place(airframe, position, part, reason) -> dict[str, str]:
+    """Refuse what cannot be, ask about what is unusual; return what was asked."""
     if position.type_id != airframe.type_id:
         message = _("%(position)s is not on airframes of type %(type)s.")
         values = {"position": position.path, "type": airframe.type.code}
@@ -162,10 +183,17 @@ def _check_place(airframe, position, part, reason) -> None:
     if now := open_placements.filter(airframe=airframe, position=position).first():
         message = _("%(serial)s sits here. Take it out first.")
         raise Refused(message % {"serial": now.part.serial}, field="position")
-    if part.state == PartState.SUSPECT and not reason:
+    known = belonging.belonging([position])[position.pk]
+    belonging.refuse_other_hand(part, position, known)
+    questions = {
+        **belonging.another_design(part, position, known),
+        **belonging.before_its_parent(airframe, position),
+    }
+    if part.state == PartState.SUSPECT:
         message = _("This part is suspect. Say why it may be fitted all the same.")
-        raise Refused(message, field="reason", code="reason")
-    ask_why(cures.warnings_of(part), reason)
+        questions["suspect"] = message
+    ask_why([*questions.values(), *cures.warnings_of(part)], reason)
+    return questions
 
 
 def place_part(
@@ -177,7 +205,9 @@ def place_part(
     note: str = "",
     reason: str = "",
 ) -> Placement:
-    """Put a part into a position. Refused when either is taken, or scrapped."""
+    """Put a part into a position. Refused when either is taken, the part scrapped or of
+    the other hand; a part of another number, or one placed before the thing it sits in,
+    asks for a reason."""
     roles.require(by, "place parts")
     said = {
         "airframe": airframe.serial,
@@ -194,7 +224,7 @@ def place_part(
         Airframe.objects.select_for_update(of=("self",), no_key=True).get(
             pk=airframe.pk
         )
-        _check_place(airframe, position, part, reason)
+        questions = _check_place(airframe, position, part, reason)
         act.record(
             PlacementAct(
                 part=part,
@@ -202,6 +232,7 @@ def place_part(
                 position=position,
                 placed=True,
                 note=reason or note,
+                questions=",".join(questions),
             )
         )
         return Placement.objects.create(

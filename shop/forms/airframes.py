@@ -3,7 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, AirframeType, Position
+from shop.models import Airframe, AirframeType, Hand, Position
 
 from .fields import AskedReason, SerialField
 from .filters import Filter
@@ -28,6 +28,18 @@ class PositionForm(forms.Form):
     )
     code = forms.CharField(label=_("Code"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
+    hand = forms.ChoiceField(
+        label=_("Hand"),
+        choices=[("", _("not stated")), *Hand.choices[:2]],
+        required=False,
+        help_text=_("A part of the other hand is never placed here."),
+    )
+    part_number = forms.CharField(
+        label=_("Part number"),
+        max_length=60,
+        required=False,
+        help_text=_("What belongs here: any other asks for a reason."),
+    )
 
     def __init__(self, *arguments, positions, **named):
         super().__init__(*arguments, **named)

@@ -110,6 +110,8 @@ def change_position(request, pk):
             "parent": position.parent_id,
             "code": position.code,
             "name": position.name,
+            "hand": position.hand,
+            "part_number": position.part_number,
         },
     )
     page = reverse("airframe_type", args=[position.type_id])

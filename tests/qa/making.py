@@ -117,7 +117,9 @@ def make_instrument(by, **overrides) -> Instrument:
 
 
 def make_fit_up(by, joint: Joint | None = None, **overrides):
-    """The next fit-up of a joint, on a fresh airframe unless one is given."""
+    """The next fit-up of a joint, on a fresh airframe unless one is given; parts made
+    here are of a design each, so that a reason stands ready."""
+    overrides.setdefault("why", "Made for a test.")
     joint = joint or make_joint(by)
     airframe = overrides.pop("airframe", None) or make_airframe(by, type=joint.type)
     part = overrides.pop("part", None) or make_part(by)

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from qa.actions import checks, nonconformances
 from qa.models import Nonconformance, NonconformanceState
+from qa.queries.nonconformances import possible_rechecks
 from shop.ledger import Refused
 from shop.models import Person
 from tests.around import by_hand
@@ -22,6 +23,7 @@ from tests.qa.making import (
     make_part,
     mm,
     read,
+    read_all,
 )
 
 
@@ -276,3 +278,46 @@ def test_the_same_list_gives_the_same_bytes_and_a_csv_runs_nothing(client_of, pe
     first, again = (client.get("/nonconformances/list.pdf").content for _ in range(2))
     assert first == again
     assert "'=1+1" in client.get("/nonconformances/list.csv").content.decode()
+
+
+# ------------------------------------------------------------- the same serials again
+
+
+def reworked(by, joint, airframe, found, **said):
+    """A finished check of the joint with everything right, `said` of its fit-up."""
+    fit_up = make_fit_up(
+        by,
+        joint,
+        airframe=airframe,
+        reason="refit",
+        **{"part": found.fit_up.part} | said,
+    )
+    check = make_check(by, fit_up)
+    read_all(check)
+    checks.finish_check(by=by, check=check)
+    return check
+
+
+def test_rework_closes_only_with_a_re_check_of_the_same_serial_and_surround(people):
+    engineer, inspector = people["engineer"], people["inspector"]
+    joint = make_joint(engineer)
+    shell = make_part(engineer)
+    found = make_check(engineer, make_fit_up(engineer, joint, surround_part=shell))
+    read_all(found, gap_at={"4": "0.90"})
+    checks.finish_check(by=engineer, check=found)
+    (item,) = nonconformances.raise_findings(by=engineer, check=found)
+    nonconformances.dispose(
+        by=engineer, item=item, disposition="rework", note="Trim it."
+    )
+    place = joint, found.fit_up.airframe, found
+    another = reworked(engineer, *place, part=make_part(engineer), surround_part=shell)
+    elsewhere = reworked(engineer, *place, surround_part=make_part(engineer))
+    unstated = reworked(engineer, *place)
+    for wrong in (another, elsewhere, unstated):
+        with pytest.raises(Refused) as no:
+            nonconformances.close(by=inspector, item=item, recheck=wrong)
+        assert no.value.field == "recheck"
+    assert not possible_rechecks(item).exists()
+    right = reworked(engineer, *place, surround_part=shell)
+    assert list(possible_rechecks(item)) == [right]
+    nonconformances.close(by=inspector, item=item, recheck=right)

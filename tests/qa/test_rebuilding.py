@@ -83,7 +83,11 @@ def test_placements_come_back_as_they_were(people):
         )
         airframes.remove_part(by=lead, placement=placed, reason="refit")
     airframes.place_part(
-        by=lead, airframe=frame, position=position, part=make_part(people["engineer"])
+        by=lead,
+        airframe=frame,
+        position=position,
+        part=make_part(people["engineer"]),
+        reason="Another design, to try.",
     )
     before = rows(Placement)
     assert projections.rebuild() == {}

@@ -154,7 +154,7 @@ def test_another_serial_starts_from_nothing(engineer):
 
     check = a_check(engineer)
     read_at(check, even())
-    other = make_part(engineer)
+    other = make_part(engineer, design=check.fit_up.part.design)
     next_fit_up(engineer, check, FitUpReason.SWAP, part=other)
     state = state_of(check)
     assert state.now.values == {} and state.now.stale == {} and not state.proposed

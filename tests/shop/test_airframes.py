@@ -152,7 +152,10 @@ def test_the_page_shows_the_serial_in_each_position_and_the_history(lead, client
     placement = make_placement(lead)
     airframes.remove_part(by=lead, placement=placement, reason="swap")
     second = make_placement(
-        lead, airframe=placement.airframe, position=placement.position
+        lead,
+        airframe=placement.airframe,
+        position=placement.position,
+        part=make_part(lead, design=placement.part.design),
     )
     url = reverse("airframe", args=[placement.airframe_id])
     shown = client_of("visitor").get(url).context["shown"]
