@@ -283,7 +283,7 @@ def test_the_same_list_gives_the_same_bytes_and_a_csv_runs_nothing(client_of, pe
 # ------------------------------------------------------------- the same serials again
 
 
-def reworked(by, joint, airframe, found, **said):
+def put_right(by, joint, airframe, found, **said):
     """A finished check of the joint with everything right, `said` of its fit-up."""
     fit_up = make_fit_up(
         by,
@@ -310,14 +310,14 @@ def test_rework_closes_only_with_a_re_check_of_the_same_serial_and_surround(peop
         by=engineer, item=item, disposition="rework", note="Trim it."
     )
     place = joint, found.fit_up.airframe, found
-    another = reworked(engineer, *place, part=make_part(engineer), surround_part=shell)
-    elsewhere = reworked(engineer, *place, surround_part=make_part(engineer))
-    unstated = reworked(engineer, *place)
+    another = put_right(engineer, *place, part=make_part(engineer), surround_part=shell)
+    elsewhere = put_right(engineer, *place, surround_part=make_part(engineer))
+    unstated = put_right(engineer, *place)
     for wrong in (another, elsewhere, unstated):
         with pytest.raises(Refused) as no:
             nonconformances.close(by=inspector, item=item, recheck=wrong)
         assert no.value.field == "recheck"
     assert not possible_rechecks(item).exists()
-    right = reworked(engineer, *place, surround_part=shell)
+    right = put_right(engineer, *place, surround_part=shell)
     assert list(possible_rechecks(item)) == [right]
     nonconformances.close(by=inspector, item=item, recheck=right)

@@ -80,6 +80,7 @@ def test_placements_come_back_as_they_were(people):
             airframe=frame,
             position=position,
             part=make_part(people["engineer"]),
+            reason="Another design, to try.",
         )
         airframes.remove_part(by=lead, placement=placed, reason="refit")
     airframes.place_part(
