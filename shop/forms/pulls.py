@@ -174,7 +174,8 @@ class TraceForm(forms.Form):
         label=_("Trace"),
         help_text=_(
             "CSV with a column of minutes (or time) and one per sensor whose name "
-            "ends in _c or _f; vacuum_kpa where there is one."
+            "ends in _c or _f; vacuum_kpa where there is one. Leave OL where a sensor "
+            "could not read: what it did not see stays open."
         ),
     )
     recipe = forms.ModelChoiceField(
