@@ -13,6 +13,7 @@ from qa.queries import maps, staleness
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe
+from shop.queries import cures
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
 from shop.views.acting import attempt
@@ -40,10 +41,14 @@ def _sheet(request, uuid):
 @require_GET
 def check(request, uuid):
     sheet = _sheet(request, uuid)
+    fit_up = sheet.check.fit_up
+    serials = {fit_up.part_id, fit_up.surround_part_id} - {None}
+    doubted = cures.doubtful(serials)
     context = {
         "sheet": sheet,
         "check": sheet.check,
-        "fit_up": sheet.check.fit_up,
+        "fit_up": fit_up,
+        "cures": {pull.pk: pull for pulls in doubted.values() for pull in pulls},
         "revision": sheet.check.fit_up.revision,
         "map_svg": maps.map_svg(sheet.map),
         "profile_svg": maps.profile_svg(sheet.profile),

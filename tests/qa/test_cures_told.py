@@ -17,7 +17,7 @@ from tests.around import by_hand
 from tests.shop.making import make_airframe, make_design, make_part, make_position
 from tests.shop.making_floor import lay_all, make_pull, make_pulled_part
 
-from .making import make_fit_up
+from .making import make_check, make_fit_up
 
 pytestmark = pytest.mark.django_db
 
@@ -125,6 +125,12 @@ def test_who_starts_a_fit_up_sees_it_beside_the_serial(people, client_of, open_p
         {"airframe": fit_up.airframe_id, "joint": fit_up.joint_id},
     )
     assert f"{open_part.serial} – The cure of" in page.content.decode()
+
+
+def test_a_check_of_its_fit_up_says_it_too(people, client_of, open_part):
+    check = make_check(people["lead"], make_fit_up(people["lead"], part=open_part))
+    page = client_of("visitor").get(reverse("check", args=[check.entry_id]))
+    assert "is open: not all of it was seen" in page.content.decode()
 
 
 def test_the_chain_says_it_on_its_page_and_on_paper(client_of, open_part):
