@@ -24,6 +24,7 @@ api_urls = [
     path("carry", api.carry, name="api_carry"),
     path("tablets", api_tablets.enroll, name="api_enroll"),
     path("prove", api_tablets.prove, name="api_prove"),
+    path("claims", api_tablets.claims, name="api_claims"),
     path("recover", api_tablets.recover, name="api_recover"),
     path("photos/<uuid:photo>", api_photos.photo, name="api_photo"),
 ]

@@ -44,7 +44,7 @@ WHO = {
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
         nonconformances_csv nonconformance instruments chain chain_pdf chain_csv
-        pairs sides joint_pair search read_changes claims
+        pairs sides joint_pair search read_changes claims api_claims
     """,
     CREW: """
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo

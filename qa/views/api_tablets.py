@@ -1,16 +1,22 @@
 """Tablets by JSON: enrolling one, proving a PIN, and what a lost one still holds."""
 
+from dataclasses import asdict
+
 from django.core.exceptions import PermissionDenied
 from django.http import JsonResponse
 from django.views.decorators.debug import sensitive_variables
 
 from qa import envelopes, sync
+from qa.queries import claims as claims_of
 from qa.recovery import recover_file
 from shop import roles
 from shop.actions import tablets
+from shop.ledger import Refused
 from shop.models import Person
 
-from .api import SignIn, api, read_json
+from .api import SignIn, api, author, read_json
+
+MOST_CLAIMS = 60
 
 
 @api("POST")
@@ -26,7 +32,7 @@ def enroll(request):
 @sensitive_variables("said")
 @api("POST")
 def prove(request):
-    """Prove a PIN for a shift; what was claimed on this tablet is confirmed."""
+    """Prove a PIN for a shift; how much was claimed in that name is told."""
     if not request.tablet:
         raise SignIn("enroll", "This tablet is not enrolled.")
     said = read_json(request)
@@ -38,8 +44,23 @@ def prove(request):
     proof = tablets.prove(
         tablet=request.tablet, person=person, pin=str(said.get("pin", ""))
     )
-    told = {"username": person.username, "until": proof.until.isoformat()}
+    told = {
+        "username": person.username,
+        "until": proof.until.isoformat(),
+        "claimed": claims_of.waiting_of(person).count(),
+    }
     return JsonResponse(told)
+
+
+@api("GET")
+def claims(request):
+    """What waits for a person to confirm or disown, told to that person only."""
+    by, claimed = author(request, request.GET.get("by") or request.user.get_username())
+    if claimed:
+        raise Refused("Prove your PIN first.", field="pin", code="not_proven")
+    waiting = claims_of.waiting_of(by)
+    rows = [asdict(one) for one in claims_of.claims(list(waiting[:MOST_CLAIMS]))]
+    return JsonResponse({"claims": rows, "count": waiting.count()})
 
 
 @api("POST")

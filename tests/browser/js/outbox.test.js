@@ -20,6 +20,7 @@ test("only a receipt with our id and our database is a success", () => {
 test("answers that need a person park, with the reason", () => {
   const error = { code: "conflict", message: "The check is finished." };
   for (const status of [400, 403, 404, 409, 413, 422]) assert.equal(what(status, { error }), "park");
+  assert.equal(what(500, { error: { code: "fault", message: "A mistake of the server." } }), "park");
   assert.equal(classify(409, { error }, "a", DB).problem.message, error.message);
 });
 

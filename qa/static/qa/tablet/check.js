@@ -25,7 +25,8 @@ function judged(said, limits) {
 function reading(act, limits) {
   const { said, by, made_at } = act.body;
   const result = act.receipt?.result ?? null;
-  return { ...said, act: act.id, by, made_at, ...(result ?? judged(said, limits)), standing: true, provisional: !result, problem: act.problem ?? null };
+  const authorship = (act.receipt ?? act.body).claimed ? "claimed" : "";
+  return { ...said, act: act.id, by, made_at, authorship, ...(result ?? judged(said, limits)), standing: true, provisional: !result, problem: act.problem ?? null };
 }
 
 function stateOfSlot(alive) {

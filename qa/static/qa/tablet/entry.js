@@ -48,7 +48,9 @@ export function openEntry(desk) {
   const name = () => `${at.station} ${at.kind}`;
   const after = () => nextOpen(slots, desk.view().done, at.key);
   const record = (form, said) => desk.record(form, { station: at.station, kind: at.kind, ...said });
-  const signed = ({ by, made_at }) => `${desk.nameOf(by)}, ${hour(made_at)}`;
+  // In words, as on every page: whether the person ever stood up for it.
+  const doubt = ({ authorship }) => (["claimed", "disowned"].includes(authorship) ? ` (${authorship})` : "");
+  const signed = (one) => `${desk.nameOf(one.by)}${doubt(one)}, ${hour(one.made_at)}`;
 
   function go(slot, words = "") {
     at = slot;

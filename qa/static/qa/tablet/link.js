@@ -9,11 +9,26 @@ export class Link {
     const get = (name) => this.store.get("settings", name);
     this.database = (await get("database")) ?? null;
     this.people = (await get("people")) ?? [];
+    this.proven = (await get("proven")) ?? [];
     this.use((await get("tablet")) ?? {});
   }
 
   use({ id = "", name = "", token = "" }) {
     Object.assign(this, { device: id, name, token });
+  }
+
+  isProven(username) {
+    return this.proven.some((one) => one.username === username && Date.parse(one.until) > Date.now());
+  }
+
+  // Whether an act made now is only said to be by this person: no PIN on an enrolled tablet, or somebody else is signed in.
+  isClaimed(by) {
+    return this.token ? !this.isProven(by) : Boolean(this.user) && this.user.username !== by;
+  }
+
+  // Who proved a PIN, and until when; kept, so that a reload without a network forgets nobody.
+  prove(proven) {
+    return this.store.put("settings", (this.proven = proven), "proven");
   }
 
   async become(tablet) {
@@ -41,7 +56,10 @@ export class Link {
     if (body) this.signIns += 1;
     const { csrf, user, database, people, before = [], proven = [] } = json;
     // What was asked before somebody signed in knows an old token, and nobody.
-    if (body || asked === this.signIns) Object.assign(this, { csrf, user, proven });
+    if (body || asked === this.signIns) {
+      Object.assign(this, { csrf, user });
+      await this.prove(proven);
+    }
     if (people.length) await this.store.put("settings", (this.people = people), "people");
     const moved = this.database !== null && this.database !== database;
     this.ready = !moved || before.includes(this.database);

@@ -33,7 +33,11 @@ export function outboxOf({ store, link, channel, tell }) {
   if (channel) channel.onmessage = ({ data }) => hear(data);
 
   async function open() {
-    for (const item of await store.acts()) if (!queue.items.has(item.id)) queue.admit(item);
+    for (const item of await store.acts()) {
+      // Made by an older page: what it names was learned from the database known until now.
+      item.body.database ??= link.database ?? "";
+      if (!queue.items.has(item.id)) queue.admit(item);
+    }
     box.lastContact ??= await store.get("settings", "contact");
     changed();
   }
@@ -48,8 +52,9 @@ export function outboxOf({ store, link, channel, tell }) {
   }
 
   // Keeps the act on the tablet; resolves when it is on disk, long before it is sent.
-  async function add(form, by, said) {
-    const body = { form, by, made_at: new Date().toISOString(), device: link.device, seq: 0, said };
+  // database: the one that what it names was learned from.
+  async function add(form, by, said, database = link.database ?? "") {
+    const body = { form, by, made_at: new Date().toISOString(), device: link.device, database, claimed: link.isClaimed(by), seq: 0, said };
     const item = await store.addAct({ id: newId(), body, state: "waiting", problem: null });
     queue.admit(item);
     share({ added: item });

@@ -113,7 +113,7 @@ async function openPage() {
     const told = first ? [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, age(first), need && `${need} need you`, why] : [why || "all sent"];
     byId("unsent").textContent = told.filter(Boolean).join(", ");
     byId("unsent").dataset.state = need ? "parked" : unsent + kept ? "waiting" : "";
-    byId("who").textContent = people.now() ? people.nameOf(people.now()) : "Who?";
+    byId("who").textContent = people.now() ? `${people.nameOf(people.now())}${link.isClaimed(people.now()) ? " (claimed)" : ""}` : "Who?";
     byId("place").textContent = screen?.place?.() ?? "";
   }
 

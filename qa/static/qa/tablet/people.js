@@ -1,6 +1,7 @@
 // Who is measuring. On an enrolled tablet one touch and a PIN that the server proves; else whoever is signed in.
 // No PIN and nothing to guess it from is ever kept here: it goes to the server in one request and is forgotten.
 import { ask, say, touch } from "./dom.js";
+import { later } from "./later.js";
 
 export function peopleOf(app) {
   const { link, store } = app;
@@ -8,7 +9,6 @@ export function peopleOf(app) {
   let asking = null;
 
   const nameOf = (username) => link.people.find((one) => one.username === username)?.name ?? username;
-  const isProven = (username) => link.proven.some((one) => one.username === username && Date.parse(one.until) > Date.now());
 
   async function become(username) {
     now = username;
@@ -39,23 +39,35 @@ export function peopleOf(app) {
 
   async function choose() {
     if (!link.token) return signIn(now ? `Now measuring: ${nameOf(now)}` : "");
-    const people = link.people.map(({ username, name }) => touch("close", `${name}${isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === now && "true" }));
+    const people = link.people.map(({ username, name }) => touch("close", `${name}${link.isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === now && "true" }));
     const answer = await ask("who", { people });
     return answer?.value === "sign-in" ? signIn() : answer && switchTo(answer.value.slice(1));
   }
 
   async function switchTo(username) {
-    for (let note = ""; !isProven(username); ) {
+    for (let note = ""; !link.isProven(username); ) {
       const answer = await ask("pin", { place: nameOf(username), note });
       if (!answer) return null;
       if (answer.value === "claim") break;
       const { status, json } = await link.ask("POST", "/api/prove", { username, pin: answer.pin }).catch(() => ({}));
       // A guest network answers 200 with a page of its own.
-      if (status === 200 && json?.username) link.proven.push(json);
+      if (status === 200 && json?.username) {
+        await link.prove([...link.proven, json]);
+        if (json.claimed) await answerClaims(username);
+      }
       else note = json?.error?.message ?? "The server cannot be reached: go on without PIN, and confirm later.";
     }
     say(`${nameOf(username)} is measuring.`);
     return become(username);
+  }
+
+  // What others sent in this name before: looked at first, answered one by one.
+  async function answerClaims(username) {
+    try {
+      await (await later("claims")).answerClaims(app, username);
+    } catch ({ message }) {
+      say(message, true);
+    }
   }
 
   async function enroll() {

@@ -74,7 +74,7 @@ export function photosOf({ store, link, outbox, person, tell }) {
       input.remove();
       for (const file of input.files) {
         const blob = await smaller(file);
-        await store.addPhoto({ id: newId(), about, words, by, made_at: new Date().toISOString(), name: blob === file ? file.name : "", blob });
+        await store.addPhoto({ id: newId(), about, words, by, made_at: new Date().toISOString(), database: link.database ?? "", claimed: link.isClaimed(by), name: blob === file ? file.name : "", blob });
       }
       await changed();
       say(`The photo of ${words} is on this tablet.`);
@@ -133,9 +133,9 @@ export function photosOf({ store, link, outbox, person, tell }) {
     await changed();
   }
 
-  async function answerTo({ id, about, by, made_at, blob }) {
+  async function answerTo({ id, about, by, made_at, database = "", claimed, blob }) {
     if (blob.size > MOST_BYTES) return { what: "park", problem: { code: "too_large", message: `It has ${Math.ceil(blob.size / 1e6)} MB: a photo may have ${MOST_BYTES / 1e6}.` } };
-    const { status, json } = await link.ask("PUT", `/api/photos/${id}?${new URLSearchParams({ ...about, by, made_at })}`, blob, TIMEOUT_MS, blob.type || "application/octet-stream");
+    const { status, json } = await link.ask("PUT", `/api/photos/${id}?${new URLSearchParams({ ...about, by, made_at, database, claimed: claimed ? 1 : "" })}`, blob, TIMEOUT_MS, blob.type || "application/octet-stream");
     return verdictOn(status, json, id, link.database);
   }
 

@@ -17,7 +17,8 @@ export function classify(status, answer, id, database) {
   if (status === 401) return { what: problem.code === "revoked" ? "revoked" : "sign_in", problem };
   if (problem.code === "csrf") return { what: "csrf" };
   if (problem.code === "other_database") return { what: "other_database" };
-  if (PARKING.has(status)) return { what: "park", problem: { ...problem, status } };
+  // "fault": the server made a mistake over this act; sent again it would make it again.
+  if (PARKING.has(status) || problem.code === "fault") return { what: "park", problem: { ...problem, status } };
   return { what: "retry" };
 }
 

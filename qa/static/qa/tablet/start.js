@@ -135,8 +135,10 @@ export async function openNew(app) {
     const by = await app.person();
     if (!by) return;
     const [airframe, part] = [one(here.airframes, text("airframe")), one(here.parts, text("part"))];
-    const fitup = await app.outbox.add("fitup/1", by, { airframe: airframe.id, joint: joint.id, revision: joint.revision, part: part.id, surround_part: null, reason: text("reason"), held: heldBy(fields), note: "" });
-    const { id } = await app.outbox.add("check/1", by, { fitup: fitup.id, finish, instrument: instrument?.id ?? null, temperature: text("temperature"), note: text("note") });
+    // What an older server gave to carry has keys only.
+    const [key, form] = joint.uuid ? ["uuid", 2] : ["id", 1];
+    const fitup = await app.outbox.add(`fitup/${form}`, by, { airframe: airframe[key], joint: joint[key], revision: joint.revision, part: part[key], surround_part: null, reason: text("reason"), held: heldBy(fields), note: "" }, here.database);
+    const { id } = await app.outbox.add(`check/${form}`, by, { fitup: fitup.id, finish, instrument: instrument?.[key] ?? null, temperature: text("temperature"), note: text("note") }, here.database);
     const stations = joint.stations.map((station, row) => ({ ...station, ...judged.stations[row] }));
     await app.store.put("checks", { check: id, json: { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], holes: joint.holes, defects: joint.defects?.[airframe.id] } });
     app.go(`/tablet/check/${id}`);

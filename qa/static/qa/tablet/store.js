@@ -108,8 +108,9 @@ export async function openStore() {
           sent.get(id).onsuccess = ({ target }) => {
             if (!target.result) return;
             sent.delete(id);
-            const { seq, body, photo } = target.result;
+            const { seq, body, photo, receipt } = target.result;
             if (photo) return void photos.put(photo);
+            body.database ??= receipt.database;
             const item = { id, seq, body, state: "waiting", problem: null };
             outbox.put(item);
             result.push(item);
