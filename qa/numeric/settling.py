@@ -25,6 +25,7 @@ NEAR_MM = 1e-3  # from here Newton's way ends at the same plan
 MOST_PASSES = 10
 NOTHING = 1e-10  # an aim this small is met
 MOST_TURNS = 60
+FEW_TURNS = 12  # where other rotations have to settle too, and Newton's way follows
 MOST_SEARCHES = 8  # of the turn, each with the other rotations straightened again
 BLOCKED = 1e-7  # radians about a turn that cannot be
 SAME_TURN = 1e-4  # radians; where the best turns span less, any will do
@@ -72,9 +73,11 @@ def better_start(problem, found: Settled, starts) -> Settled:
     """The best of a plan and of those that Newton's way finds from other starts."""
     best = problem.merit(found.step)
     problem.basis = None
-    for start in starts:
+    first = found.step
+    for start in (first, *starts):
+        known = None if start is first else found.step
         with suppress(Infeasible, NotSolved):
-            other = _newton(problem, start, found.step)
+            other = _newton(problem, start, known)
             if other.settled and better(problem.merit(other.step), best, ALIKE):
                 found, best = other, problem.merit(other.step)
     return found
@@ -163,6 +166,7 @@ class TurnSearch:
         self.best: list[float] = []
         self.blocked: list[float] = []  # turns that only a rounding seems to allow
         self.count = 0
+        self.most_turns = FEW_TURNS if problem.several else MOST_TURNS
 
     def run(self) -> tuple[float, bool]:
         """(best turn in radians, whether turns about it are as good)."""
@@ -198,7 +202,7 @@ class TurnSearch:
             turn - SAME_TURN,
         ]  # slopes on both sides of a corner
         tried = set()
-        for _ in range(MOST_TURNS):
+        for _ in range(self.most_turns):
             if best <= self._rounding(aim, best):
                 break
             far, bound = self._lowest(aim)
