@@ -53,7 +53,7 @@ export async function openStart(app) {
   async function paint(note) {
     const open = (await store.all("checks")).map(({ json }) => json).filter(({ state }) => state === "open");
     ui.note.textContent = note || (open.length ? "" : "No open check is carried here.");
-    ui.carried.replaceChildren(...open.map(({ check, joint, airframe, part, label }) => el("li", {}, el("a", { class: "button", href: `/tablet/check/${check}`, "data-go": "" }, el("b", {}, joint.name || joint.label), ` ${airframe.label}, ${part.serial}`, el("small", {}, label)))));
+    ui.carried.replaceChildren(...open.map(({ check, joint, airframe, part, label, since }) => el("li", {}, el("a", { class: "button", href: `/tablet/check/${check}`, "data-go": "" }, el("b", {}, joint.name || joint.label), ` ${airframe.label}, ${part.serial}`, el("small", {}, since ? `${label}. Changed since: ${since}` : label)))));
   }
 
   await paint("");
