@@ -132,12 +132,15 @@ export async function openNew(app) {
     const judged = joint.limits.find((limits) => limits.finish === finish && limits.u_nm === (instrument?.u_nm ?? null));
     ui.note.textContent = judged ? "" : "This joint cannot be judged with that instrument: choose another.";
     if (!judged) return void say(ui.note.textContent, true);
+    const sits = one(here.parts, text("part")).airframe;
+    if (sits && sits !== Number(text("airframe"))) ui.note.textContent = "That part sits on another airframe: take it out there first.";
+    if (ui.note.textContent) return void say(ui.note.textContent, true);
     const by = await app.person();
     if (!by) return;
     const [airframe, part] = [one(here.airframes, text("airframe")), one(here.parts, text("part"))];
     // What an older server gave to carry has keys only.
     const [key, form] = joint.uuid ? ["uuid", 2] : ["id", 1];
-    const fitup = await app.outbox.add(`fitup/${form}`, by, { airframe: airframe[key], joint: joint[key], revision: joint.revision, part: part[key], surround_part: null, reason: text("reason"), held: heldBy(fields), note: "" }, here.database);
+    const fitup = await app.outbox.add(`fitup/${form}`, by, { airframe: airframe[key], joint: joint[key], revision: joint.revision, part: part[key], surround_part: null, reason: text("reason"), held: heldBy(fields), note: "", why: text("why") }, here.database);
     const { id } = await app.outbox.add(`check/${form}`, by, { fitup: fitup.id, finish, instrument: instrument?.[key] ?? null, temperature: text("temperature"), note: text("note") }, here.database);
     const stations = joint.stations.map((station, row) => ({ ...station, ...judged.stations[row] }));
     await app.store.put("checks", { check: id, json: { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], holes: joint.holes, defects: joint.defects?.[airframe.id] } });
