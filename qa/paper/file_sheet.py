@@ -74,6 +74,7 @@ def sheet(
         map=_map(joint, report, name),
         profile=_profile(joint, report, name),
         rows=tuple(_rows(report)),
+        limits=tuple(_limits(report)),
         issued_at=UNDATED,
         joint_probability=_all_conform(report),
         again=tuple(_again(report)),
@@ -92,6 +93,28 @@ def drawn_state(result: Result) -> str:
     if result.state == Verdict.DOES_NOT_CONFORM:
         return "above" if result.judged.deviation_nm > 0 else "below"
     return str(result.state or "")
+
+
+def _limits(report: CheckReport):
+    """A line for each kind and pair of limits, with the stations they hold at."""
+    for kind, word in zip(CHARACTERISTICS, ("Gap", "Flushness"), strict=True):
+        groups: dict[str, list[str]] = {}
+        for station in report.stations:
+            result = getattr(station, kind)
+            if result.has_limits:
+                words = _between(result.low_nm, result.high_nm)
+                groups.setdefault(words, []).append(station.label)
+        for words, labels in groups.items():
+            everywhere = len(labels) == len(report.stations)
+            where = "everywhere" if everywhere else f"at {', '.join(labels)}"
+            yield f"{word} {where}: {words} mm."
+
+
+def _between(low_nm: int | None, high_nm: int | None) -> str:
+    low, high = (None if nm is None else _exact(nm) for nm in (low_nm, high_nm))
+    if low is None:
+        return f"at most {high}"
+    return f"at least {low}" if high is None else f"{low} to {high}"
 
 
 def _map(joint: Joint, report: CheckReport, name: str) -> JointMap:
