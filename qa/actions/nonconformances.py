@@ -28,10 +28,14 @@ DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
 def raise_findings(
     *, by, check: Check, chosen: list[int] | None = None, **envelope
 ) -> list[Nonconformance]:
-    """Number the findings of a check (all, or those at the chosen places)."""
+    """Number the findings of a check: those at the chosen places, else all that nobody
+    raised yet. Refused, by its number, for one that was."""
     roles.require(by, "raise nonconformances")
     found = judging.findings(check)
-    if chosen is not None:
+    if chosen is None:
+        # With nothing left the first that was raised is named below.
+        found = not_raised(check, found) or found[:1]
+    else:
         if any(not 0 <= index < len(found) for index in chosen):
             raise Refused("That finding is not there any more.", field="findings")
         found = [found[index] for index in chosen]
@@ -44,9 +48,20 @@ def raise_findings(
     return items
 
 
+def not_raised(check: Check, found: list[judging.Finding]) -> list[judging.Finding]:
+    """Return those findings that have no number yet."""
+    rows = Nonconformance.objects.filter(fit_check=check)
+    have = set(rows.values_list("kind", "stations_key"))
+    return [one for one in found if (one.kind, _key_of(one)) not in have]
+
+
+def _key_of(finding: judging.Finding) -> str:
+    return hashlib.sha256("\n".join(finding.stations).encode()).hexdigest()
+
+
 def _raise(act, by, check: Check, finding: judging.Finding) -> Nonconformance:
     fit_up = check.fit_up
-    key = hashlib.sha256("\n".join(finding.stations).encode()).hexdigest()
+    key = _key_of(finding)
     raised = Nonconformance.objects.filter(
         fit_check=check, kind=finding.kind, stations_key=key
     ).first()

@@ -182,7 +182,7 @@ class CheckView:
     counts: dict
     map: JointMap
     profile: Profile
-    findings: list
+    findings: list  # that nobody raised yet
     measure_again: list[dict]
     items: list[Item]
     finish_on: str
@@ -218,7 +218,11 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         for station in stations
         for kind in Kind.values
     ]
-    findings = judging.findings(check)
+    items = _items(check)
+    raised = {(one.kind, one.stations) for one in items}
+    findings = [
+        one for one in judging.findings(check) if (one.kind, one.stations) not in raised
+    ]
     return CheckView(
         check=check,
         row=check_row(check),
@@ -245,7 +249,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         ),
         findings=[(one, judging.title(one, unit)) for one in findings],
         measure_again=judging.measure_again(check),
-        items=_items(check),
+        items=items,
         finish_on=finish_note(check, unit),
         rule_text=rule_text(revision, check, unit),
         doubts=doubts_of(check, unit),

@@ -282,9 +282,7 @@ def _findings(view) -> tuple[SheetFinding, ...]:
         )
         for item in view.items
     )
-    if raised:
-        return raised
-    return tuple(
+    return raised + tuple(
         SheetFinding("proposed", title, "not raised") for _, title in view.findings
     )
 

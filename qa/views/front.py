@@ -1,6 +1,8 @@
 """The front page: three doors, and today below them."""
 
+from django.contrib import messages
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import nonconformances as acts
@@ -35,8 +37,10 @@ def raise_findings(request, uuid):
     rows = Check.objects.select_related(*check_queries.RELATED)
     check = roles.fetch(request.user, "raise nonconformances", rows, entry_id=uuid)
     try:
-        acts.raise_findings(by=request.user, check=check)
+        items = acts.raise_findings(by=request.user, check=check)
     except Refused as no:
-        if no.code != "done":
-            raise
+        messages.error(request, no.message)
+    else:
+        numbers = ", ".join(item.label for item in items)
+        messages.success(request, _("Raised: %(numbers)s.") % {"numbers": numbers})
     return redirect("check", uuid=uuid)

@@ -6,6 +6,7 @@ import pytest
 from django.db import IntegrityError, connection
 from django.db.transaction import atomic
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from qa.actions import checks, nonconformances
@@ -321,3 +322,17 @@ def test_rework_closes_only_with_a_re_check_of_the_same_serial_and_surround(peop
     right = put_right(engineer, *place, surround_part=shell)
     assert list(possible_rechecks(item)) == [right]
     nonconformances.close(by=inspector, item=item, recheck=right)
+
+
+def test_one_raised_finding_hides_none_of_the_rest(people, client_of):
+    check = finished(people, tight=(2, 6))
+    nonconformances.raise_findings(by=people["builder"], check=check, chosen=[0])
+    client, url = client_of("builder"), reverse("check", args=[check.entry_id])
+    page = client.get(url).content.decode()
+    assert "NC-001" in page and "station 6" in page and "Raise these" in page
+    raising = reverse("raise_findings", args=[check.entry_id])
+    page = client.post(raising, follow=True).content.decode()
+    assert "Raised: NC-002." in page and "Raise these" not in page
+    assert Nonconformance.objects.count() == 2
+    page = client.post(raising, follow=True).content.decode()
+    assert "NC-001 was raised for this already" in page

@@ -45,11 +45,18 @@ export function summaryOf(page) {
     if (proposal) paintFindings(proposal.findings, raising);
   }
 
+  // Those that somebody raised stay raised, and the others can still be.
   function paintFindings(findings, raising) {
-    const raised = raising?.receipt?.result?.nonconformances ?? page.check.nonconformances ?? [];
+    const known = page.check.nonconformances ?? [];
+    const raised = known.length ? known : (raising?.receipt?.result?.nonconformances ?? []);
+    const sent = raising && !raising.problem ? raising.body.said.findings : [];
+    const isRaised = ({ kind, stations }) => known.some((one) => one.kind === kind && `${one.stations}` === `${stations}`);
+    const left = findings.map((finding, index) => ({ ...finding, index })).filter((one) => !isRaised(one) && !sent.includes(one.index));
     ui.found.hidden = !findings.length;
-    ui.raise.hidden = Boolean(raising) || raised.length > 0;
-    if (!ui.findings.childElementCount) ui.findings.append(...findings.map(({ title }, index) => el("label", { class: "check" }, el("input", { type: "checkbox", name: "finding", value: index, checked: "" }), ` ${title}`)));
+    ui.raise.hidden = !left.length;
+    const shown = left.map(({ index }) => index).join();
+    if (ui.findings.dataset.shown !== shown) ui.findings.replaceChildren(...left.map(({ title, index }) => el("label", { class: "check" }, el("input", { type: "checkbox", name: "finding", value: index, checked: "" }), ` ${title}`)));
+    ui.findings.dataset.shown = shown;
     ui.raised.replaceChildren(...raised.map(({ id, label, url }) => el("li", { class: "choices" }, url ? el("a", { class: "button", href: url }, label) : label, touch("photo", "Photo", { value: id, "data-words": label, "aria-label": `Photo of ${label}` }))));
   }
 
