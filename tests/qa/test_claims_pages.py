@@ -98,8 +98,6 @@ def test_signing_in_first_lists_what_was_claimed_and_each_is_answered(
     people, tablet, check, client
 ):
     builder = people["builder"]
-    builder.set_password("Test-shop-7")
-    builder.save()
     mine, other, third = (tablet.reading(check, n) for n in "123")
     said = {"username": "builder", "password": "Test-shop-7", "next": "/joints/"}
     answer = client.post("/sign-in/", said)
