@@ -127,7 +127,7 @@ def test_scaling_all_lengths_scales_the_plan(gaps):
     # Where the limits leave one place only, the part can still turn until the solver's
     # 1e-9 mm are used up, which is the square of the turn; the area feels the turn.
     area = 4 * plan.trim.area_mm2
-    assert other.trim.area_mm2 == pytest.approx(area, rel=3e-3, abs=1e-3)
+    assert other.trim.area_mm2 == pytest.approx(area, rel=1e-2, abs=1e-3)
 
 
 def test_scaling_an_ordinary_door_scales_its_area_to_the_last_digits():
