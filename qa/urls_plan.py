@@ -6,6 +6,14 @@ from qa.views import fit_states, holes, plans, shims
 
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
+    path("fit-checks/<uuid:uuid>/plan/take/", plans.take, name="take_plan"),
+    path("plans/<int:number>/", plans.plan_record, name="plan_record"),
+    path("plans/<int:number>/withdraw/", plans.withdraw_plan, name="withdraw_plan"),
+    path(
+        "releases/<uuid:uuid>/withdraw/",
+        plans.withdraw_release,
+        name="withdraw_release",
+    ),
     path(
         "fit-checks/<uuid:uuid>/plan/work-order.pdf",
         plans.work_order,

@@ -2,7 +2,7 @@
 
 from django.db.models import Exists, OuterRef
 
-from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision
+from qa.models import Check, FitPlan, FitUp, FitUpReason, Joint, JointRevision
 from shop import roles
 from shop.actions.asking import ask_why
 from shop.actions.numbers import next_number
@@ -39,6 +39,7 @@ def open_fit_up(
     motions: list | None = None,
     note: str = "",
     why: str = "",
+    plan: FitPlan | None = None,
     **envelope,
 ) -> FitUp:
     """Open the next fit-up of a joint on an airframe.
@@ -62,6 +63,7 @@ def open_fit_up(
         motions=motions,
         note=note,
         why=why,
+        plan=plan,
     )
     envelope.setdefault("said", _said(fit_up))
     form = envelope.pop("form", "fitup/2")

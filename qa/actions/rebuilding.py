@@ -7,8 +7,10 @@ from qa.models import (
     Check,
     CheckState,
     CurrentReading,
+    FitPlan,
     Nonconformance,
     NonconformanceState,
+    StandingPlan,
 )
 from shop.ledger.projections import Family
 
@@ -45,6 +47,14 @@ def items() -> Iterator[NonconformanceState]:
         yield state
 
 
+def plans() -> Iterator[StandingPlan]:
+    rows = FitPlan.objects.filter(end__isnull=True).order_by("pk")
+    for plan in rows.defer("body").iterator(500):
+        yield StandingPlan(
+            plan=plan, airframe_id=plan.airframe_id, part_id=plan.part_id
+        )
+
+
 FAMILIES = (
     Family(
         {
@@ -54,4 +64,5 @@ FAMILIES = (
         checks,
     ),
     Family({NonconformanceState: ("nonconformance_id",)}, items),
+    Family({StandingPlan: ("plan_id",)}, plans),
 )

@@ -1,6 +1,14 @@
 """Shims: the shop's stock, and the stacks that were put under a part."""
 
-from qa.models import Check, FitUp, FitUpReason, MoveKind, ShimStack, ShimStock
+from qa.models import (
+    Check,
+    FitUp,
+    FitUpReason,
+    MoveKind,
+    ShimStack,
+    ShimStock,
+    StandingPlan,
+)
 from shop import roles
 from shop.ledger import Refused, perform
 
@@ -58,7 +66,11 @@ def record_shims(
     )
     with perform("shim/1", by=by, **envelope) as act:
         steps.hold_still([check.fit_up])
-        record_moves(act, [check], moved, MoveKind.SHIM)
+        standing = StandingPlan.objects.filter(
+            airframe=check.fit_up.airframe_id, part=check.fit_up.part_id
+        ).select_related("plan")
+        plan = standing[0].plan if standing else None
+        record_moves(act, [check], moved, MoveKind.SHIM, plan)
         (opened,) = steps.open_next(
             by=by, fit_ups=[check.fit_up], reason=FitUpReason.SHIM
         )

@@ -4,26 +4,28 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 
-import numpy as np
-
+from qa import allowance, overtaking
 from qa.models import (
     AppliedMove,
     Check,
+    CutDeviation,
     CutRelease,
+    FitPlan,
     FitUp,
     FitUpReason,
     MoveKind,
+    PlanEnding,
+    ReleaseWithdrawal,
     Side,
     TemplatePrint,
     TrimCut,
 )
-from qa.numeric import cut_line, outline
 from qa.numeric.lengths import LengthError, parse_length
 from shop import roles
 from shop.ledger import Refused, perform
-from shop.models import Part, StructuralClass
+from shop.models import Part
 
-from . import authorship, steps
+from . import authorship, fit_plans, steps
 
 DEEPEST_NM = 60_000_000  # a deeper cut is not a trim
 
@@ -65,39 +67,61 @@ class Moved:
     changes: dict[int, dict[str, list[int]]]
 
 
-def needs_release(part: Part) -> bool:
-    return part.design.structural_class == StructuralClass.PRIMARY
-
-
-def release_cut(*, by, check: Check, part: Part, note: str = "") -> CutRelease:
-    """The engineer lets a serial be cut as this check's plan says."""
+def release_cut(*, by, plan: FitPlan, part: Part, note: str = "") -> CutRelease:
+    """The engineer lets a serial be cut as a plan asks, and not otherwise."""
     roles.require(by, "release cuts")
-    fit_up = check.fit_up
-    if part.pk not in (fit_up.part_id, fit_up.surround_part_id):
-        raise Refused("This part is not in this check.", field="part")
-    authorship.require_proven(check)
-    said = {"check": str(check.entry_id), "part": part.serial, "note": note}
-    with perform("release_cut/1", by=by, said=said) as act:
+    said = {"plan": plan.label, "digest": plan.digest, "part": part.serial}
+    with perform("release_cut/2", by=by, said={**said, "note": note}) as act:
         Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part.pk)
-        if CutRelease.objects.filter(part=part, fit_check=check).exists():
+        fit_plans.refuse_ended(plan)
+        fit_plans.refuse_overtaken(plan)
+        asked = plan.cuts.filter(part=part, bite_nm__gt=0).first()
+        for joint in plan.joints.select_related("fit_check"):
+            authorship.require_proven(joint.fit_check)
+        if asked is None:
+            raise Refused(f"{plan.label} cuts nothing of {part.serial}.", field="part")
+        if CutRelease.objects.filter(part=part, plan=plan).exists():
             raise Refused("This cut is released already.", code="done")
-        release = act.record(CutRelease(part=part, fit_check=check, note=note))
-        act.result = {"part": part.serial, "check": check.label}
+        release = act.record(
+            CutRelease(plan=plan, part=part, fit_check=asked.fit_check, note=note)
+        )
+        act.result = {"part": part.serial, "plan": plan.label}
     return release
 
 
-def refuse_unreleased(parts: dict[Part, list[Check]]) -> None:
-    """Refuse to cut primary structure that no engineer released by these checks."""
-    for part, checks in parts.items():
-        if not needs_release(part):
-            continue
-        for check in checks:
-            if not CutRelease.objects.filter(part=part, fit_check=check).exists():
-                raise Refused(
-                    f"{part.serial} is primary structure: the engineer releases the "
-                    f"cut by {check.label} before anything comes off.",
-                    code="unreleased",
-                )
+def withdraw_release(*, by, release: CutRelease, reason: str) -> ReleaseWithdrawal:
+    """Nothing more is cut by a release."""
+    roles.require(by, "release cuts")
+    if not reason.strip():
+        raise Refused("Say why the release is withdrawn.", field="reason")
+    said = {"release": str(release.entry_id), "reason": reason}
+    with perform("release_withdrawn/1", by=by, said=said) as act:
+        Part.objects.select_for_update(of=("self",), no_key=True).get(
+            pk=release.part_id
+        )
+        if ReleaseWithdrawal.objects.filter(release=release).exists():
+            raise Refused("This release is withdrawn already.", code="done")
+        row = act.record(ReleaseWithdrawal(release=release, reason=reason))
+        act.result = {"release": str(release.entry_id)}
+    return row
+
+
+def refuse_unreleased(plan: FitPlan) -> None:
+    """Refuse to print what leads to cutting primary structure that is not released."""
+    parts = {one.part for one in plan.cuts.select_related("part__design") if one.part}
+    for part in sorted(parts, key=lambda part: part.serial):
+        if allowance.needs_release(part) and not allowance.is_released(
+            plan, part, bool(overtaking.changes_of(plan))
+        ):
+            raise Refused(_unreleased(plan, part), code="unreleased")
+
+
+def _unreleased(plan: FitPlan | None, part: Part) -> str:
+    by = f" by {plan.label}" if plan else ""
+    return (
+        f"{part.serial} is primary structure: the engineer releases the cut{by} before "
+        "anything comes off."
+    )
 
 
 def cut_part(fit_up: FitUp, side: str) -> Part:
@@ -115,27 +139,19 @@ def cut_part(fit_up: FitUp, side: str) -> Part:
 
 
 def record_template(
-    *,
-    by,
-    check: Check,
-    edges: list,
-    paper: str,
-    issued_at: datetime,
-    data: bytes,
-    cut: list[tuple[FitUp, Check, str]],
+    *, by, plan: FitPlan, edges: list, paper: str, issued_at: datetime, data: bytes
 ) -> TemplatePrint:
-    """Keep what was printed. `cut` are the (fit-up, check, side) it leads to cutting.
-
-    Refused for primary structure that is not released.
-    """  # fmt: skip
+    """Keep what was printed of a plan. Refused for primary structure not released."""
     roles.require(by, "cut parts")
-    refuse_unreleased(_by_part(cut))
+    fit_plans.refuse_ended(plan)
+    refuse_unreleased(plan)
     digest = hashlib.sha256(data).hexdigest()
-    said = {"check": str(check.entry_id), "paper": paper, "digest": digest}
-    with perform("template/1", by=by, said=said) as act:
+    said = {"plan": plan.label, "paper": paper, "digest": digest}
+    with perform("template/2", by=by, said=said) as act:
         return act.record(
             TemplatePrint(
-                fit_check=check,
+                plan=plan,
+                fit_check=plan.fit_check,
                 paper=paper,
                 edges=edges,
                 issued_at=issued_at,
@@ -144,79 +160,133 @@ def record_template(
         )
 
 
-def _by_part(cut) -> dict[Part, list[Check]]:
-    parts: dict[Part, list[Check]] = {}
-    for fit_up, check, side in cut:
-        checks = parts.setdefault(cut_part(fit_up, side), [])
-        if check not in checks:
-            checks.append(check)
-    return parts
-
-
 def record_trim(
     *,
     by,
     checks: list[Check],
     taken: list[Taken],
+    plan: FitPlan | None = None,
     moved: Moved | None = None,
     note: str = "",
+    reason: str = "",
+    more: bool = False,
     **envelope,
 ) -> list[FitUp]:
     """Record what came off, and a move made at the same time; open the next fit-ups.
 
     checks: those that were planned together, each with its fit-up, its parts and their
-    designs; `taken` names one of them for each depth. Returns the new fit-ups, in the
-    order of the checks.
+    designs; `taken` names one of them for each depth. plan: what asked for it, which is
+    done then unless `more` is still to be cut by it. reason: why a cut goes beyond the
+    plan; of primary structure only who releases cuts may give one. Returns the new
+    fit-ups, in the order of the checks.
     """  # fmt: skip
     roles.require(by, "cut parts")
     depths = [(one, one.depth_nm()) for one in taken]
     if not any(depth for _, depth in depths):
         raise Refused("Nothing came off: there is nothing to record.", field="cuts")
-    cut = [(one.check.fit_up, one.check, one.side) for one, depth in depths if depth]
-    refuse_unreleased(_by_part(cut))
-    envelope.setdefault("said", _said(checks, taken, moved, note))
-    with perform("trim/1", by=by, **envelope) as act:
-        steps.hold_still([check.fit_up for check in checks])
+    envelope.setdefault("said", _said(checks, taken, moved, note, plan, reason))
+    with perform("trim/2", by=by, **envelope) as act:
+        fit_ups = steps.hold_still([check.fit_up for check in checks], plan)
+        if plan:
+            fit_plans.refuse_ended(plan)
+        asked = _asked(plan)
+        rows = []
         for check in checks:
             for side in Side.values:
                 here = [p for p in depths if p[0].check == check and p[0].side == side]
-                for row in _line(check, side, here):
-                    act.record(row)
-        record_moves(act, checks, moved, MoveKind.MOVE)
+                rows += _line(check, fit_ups[check.fit_up_id], side, here, asked)
+        deviations = _deviations(by, plan, rows, reason.strip())
+        for row in [*rows, *deviations]:
+            row.plan = plan
+            act.record(row)
+        record_moves(act, checks, moved, MoveKind.MOVE, plan)
         opened = steps.open_next(
             by=by,
-            fit_ups=[check.fit_up for check in checks],
+            fit_ups=[fit_ups[check.fit_up_id] for check in checks],
             reason=FitUpReason.TRIM,
             note=note,
+            plan=plan,
         )
+        if plan and not more:
+            fit_plans.end(act, plan, PlanEnding.DONE)
         act.result = {"fitups": [str(one.entry_id) for one in opened]}
     return opened
 
 
-def _line(check: Check, side: str, taken: list[tuple[Taken, int]]) -> list[TrimCut]:
+def _asked(plan: FitPlan | None) -> dict:
+    """What a plan asks for, nm, by (check, side, station)."""
+    if plan is None:
+        return {}
+    rows = plan.cuts.values_list("fit_check", "side", "station", "bite_nm")
+    return {row[:3]: row[3] for row in rows}
+
+
+def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation]:
+    """What goes beyond the plan, as it is recorded; Refused where it may not be."""
+    changed = overtaking.changes_of(plan) if plan else []
+    found = allowance.beyond(plan, rows, bool(changed))
+    for one in found:
+        primary = allowance.needs_release(one.part)
+        if primary and not (reason and roles.may(by, "release cuts")):
+            raise Refused(_too_deep(plan, one, changed), code="unreleased")
+        if not reason:
+            raise Refused(
+                f"{one.part.serial} was cut {one.cut_nm / 1e6:.2f} mm deep where "
+                f"{one.allowed_nm / 1e6:.2f} mm was planned: say why.",
+                field="reason",
+                code="reason",
+            )
+    return [
+        CutDeviation(
+            fit_up=one.fit_up,
+            part=one.part,
+            side=one.side,
+            s_nm=one.s_nm,
+            cut_nm=one.cut_nm,
+            allowed_nm=one.allowed_nm,
+            authorized=allowance.needs_release(one.part),
+            reason=reason,
+        )
+        for one in found
+    ]
+
+
+def _too_deep(plan, one: allowance.Beyond, changed) -> str:
+    if not allowance.is_released(plan, one.part, bool(changed)):
+        why = f" {plan.label} is overtaken." if changed else ""
+        return _unreleased(plan, one.part) + why
+    return (
+        f"{one.part.serial} is primary structure: {plan.label} is released for "
+        f"{one.allowed_nm / 1e6:.2f} mm at {one.s_nm / 1e6:.0f} mm along its edge, and "
+        f"this makes {one.cut_nm / 1e6:.2f} mm. Only the engineer records that, with "
+        "a reason."
+    )
+
+
+def _line(check: Check, fit_up: FitUp, side: str, taken, asked) -> list[TrimCut]:
     """The cut line of one side: where something came off and where that runs out."""
     if not any(depth for _, depth in taken):
         return []
-    revision = check.fit_up.revision
+    revision = fit_up.revision
     stations = list(revision.stations.all())
-    places = np.array([[s.x_nm, s.y_nm, s.z_nm] for s in stations]) / 1e6
-    along, _ = outline.distances_along(places, revision.closed)
     said = {one.station: (one, depth) for one, depth in taken}
     if unknown := set(said) - {station.label for station in stations}:
         raise Refused(f"There is no station {min(unknown)} here.", field="cuts")
     depths = [said.get(s.label, (None, 0))[1] for s in stations]
     rows = []
-    for row in cut_line.run_outs(depths, revision.closed):
-        one, depth = said.get(stations[row].label, (None, 0))
+    for row, along in allowance.cut_rows(revision, depths):
+        label = stations[row].label
+        one, depth = said.get(label, (None, 0))
+        planned = one.planned_nm if one else None
         rows.append(
             TrimCut(
-                fit_up=check.fit_up,
+                fit_up=fit_up,
                 fit_check=check,
-                part=cut_part(check.fit_up, side),
+                part=cut_part(fit_up, side),
                 side=side,
-                s_nm=round(float(along[row]) * 1e6),
+                s_nm=along,
                 depth_nm=depth,
-                planned_nm=one.planned_nm if one else None,
+                planned_nm=asked.get((check.pk, side, label), planned),
                 value=one.value if one else "0",
                 unit=one.unit if one else "mm",
             )
@@ -224,13 +294,16 @@ def _line(check: Check, side: str, taken: list[tuple[Taken, int]]) -> list[TrimC
     return rows
 
 
-def record_moves(act, checks: list[Check], moved: Moved | None, kind: str) -> None:
+def record_moves(
+    act, checks: list[Check], moved: Moved | None, kind: str, plan: FitPlan | None
+) -> None:
     """Record one move at every joint that it was planned for."""
     for check in checks if moved else []:
         act.record(
             AppliedMove(
                 fit_up=check.fit_up,
                 fit_check=check,
+                plan=plan,
                 kind=kind,
                 words=moved.words[:400],
                 amounts=moved.amounts,
@@ -239,8 +312,10 @@ def record_moves(act, checks: list[Check], moved: Moved | None, kind: str) -> No
         )
 
 
-def _said(checks, taken, moved, note) -> dict:
+def _said(checks, taken, moved, note, plan, reason) -> dict:
     return {
+        "plan": plan.label if plan else None,
+        "reason": reason,
         "checks": [str(check.entry_id) for check in checks],
         "cuts": [
             {

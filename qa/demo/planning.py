@@ -1,6 +1,6 @@
 """Rounds of fitting of the demo: a door trimmed, shims in the drawer, hinge holes."""
 
-from qa.actions import checks, fitups, habits, moving, shims, trimming
+from qa.actions import checks, fit_plans, fitups, habits, moving, shims, trimming
 from qa.actions.holes import (
     HoleDraft,
     MeasuredHole,
@@ -11,7 +11,7 @@ from qa.actions.holes import (
 from qa.actions.judging import Typed
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument
-from qa.queries import planning, plans
+from qa.queries import plan_records, planning, plans
 
 from .fitting import HINGED
 
@@ -53,9 +53,10 @@ def _door(crew, glider, joint) -> None:
     for who in (bea, tomas, bea):
         check = _measure(who, fit_up, gaps)
         loaded = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
-        worked = planning.work_out(loaded)
+        worked, draft = plan_records.draft(loaded)
+        plan = fit_plans.take(by=who, draft=draft)
         taken = [
-            Taken(loaded, one.label, one.side, f"{bite:.2f}", "mm", round(bite * MM))
+            Taken(loaded, one.label, one.side, f"{bite:.2f}", "mm")
             for _, _, one in worked.stations()
             if (bite := worked.bite(one).bite) > 0
         ]
@@ -63,9 +64,11 @@ def _door(crew, glider, joint) -> None:
             gaps[one.station] += float(one.value) * SPRING_BACK
         if not taken:  # seating it is enough now
             made = plans.moved(worked, "mm")
-            moving.record_move(by=who, checks=[loaded], moved=made)
+            moving.record_move(by=who, checks=[loaded], moved=made, plan=plan)
             return
-        fit_up = trimming.record_trim(by=who, checks=[loaded], taken=taken)[0]
+        fit_up = trimming.record_trim(by=who, checks=[loaded], taken=taken, plan=plan)[
+            0
+        ]
 
 
 def _first_gaps(joint) -> dict[str, float]:

@@ -95,6 +95,16 @@ class TrimForm(forms.Form):
         widget=forms.RadioSelect,
         choices=[("no", _("went back where it sat"))],
     )
+    more = forms.BooleanField(
+        label=_("More is still to be cut by this plan, before it is measured again"),
+        required=False,
+    )
+    reason = forms.CharField(
+        label=_("Why it was cut deeper or elsewhere than planned"),
+        required=False,
+        max_length=400,
+        help_text=_("Asked for only then. On primary structure the engineer says it."),
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
     def __init__(self, *arguments, rows, move_words="", unit="mm", **named):
@@ -198,6 +208,10 @@ class MoveForm(forms.Form):
             value = self.cleaned_data[f"amount_{number}"]
             told.append(value if turns or self.unit == "mm" else value * 25.4)
         return told
+
+
+class ReasonForm(forms.Form):
+    reason = forms.CharField(label=_("Why"), max_length=400)
 
 
 class ReleaseForm(forms.Form):

@@ -13,6 +13,14 @@ from .checks import (
     Reading,
     Verdict,
 )
+from .fit_plans import (
+    FitPlan,
+    PlanEnd,
+    PlanEnding,
+    PlanJoint,
+    PlannedCut,
+    StandingPlan,
+)
 from .fitups import FitUp, FitUpReason
 from .holes import (
     HoleCheck,
@@ -42,9 +50,11 @@ from .nonconformances import (
 )
 from .plans import (
     AppliedMove,
+    CutDeviation,
     CutRelease,
     MoveKind,
     PlanHabits,
+    ReleaseWithdrawal,
     TemplatePrint,
     TrimCut,
 )
@@ -58,10 +68,12 @@ __all__ = [
     "CheckState",
     "Choice",
     "CurrentReading",
+    "CutDeviation",
     "CutRelease",
     "Disposition",
     "Edge",
     "Finish",
+    "FitPlan",
     "FitUp",
     "FitUpReason",
     "HoleCheck",
@@ -81,12 +93,18 @@ __all__ = [
     "NonconformanceStep",
     "Outcome",
     "PatternHole",
+    "PlanEnd",
+    "PlanEnding",
     "PlanHabits",
+    "PlanJoint",
+    "PlannedCut",
     "Reading",
+    "ReleaseWithdrawal",
     "Rule",
     "ShimStack",
     "ShimStock",
     "Side",
+    "StandingPlan",
     "State",
     "Station",
     "TemplatePrint",

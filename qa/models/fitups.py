@@ -52,6 +52,10 @@ class FitUp(Fact):
     # Unit motions of this condition, when not those of the joint revision.
     motions = models.JSONField(null=True, blank=True)
     note = models.CharField(max_length=400, blank=True)
+    # The plan whose cut or move opened it.
+    plan = models.ForeignKey(
+        "FitPlan", models.PROTECT, related_name="opened", null=True, blank=True
+    )
     # What was questioned (shop.actions.places), and the reason that was stated.
     questions = models.CharField(max_length=60, blank=True)
     why = models.CharField(max_length=200, blank=True)

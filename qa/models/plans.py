@@ -1,12 +1,13 @@
 """What was done so that a part fits: cuts, moves, releases, templates, habits."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Fact, Part, Unit
 
 from .checks import Check
+from .fit_plans import FitPlan
 from .fitups import FitUp
 from .joints import Side
 
@@ -25,6 +26,9 @@ class TrimCut(Fact):
     side = models.CharField(max_length=8, choices=Side)
     s_nm = models.BigIntegerField()
     depth_nm = models.BigIntegerField()
+    plan = models.ForeignKey(
+        FitPlan, models.PROTECT, related_name="made_cuts", null=True, blank=True
+    )
     planned_nm = models.BigIntegerField(null=True, blank=True)
     value = models.CharField(max_length=24, blank=True)
     unit = models.CharField(max_length=2, choices=Unit, blank=True)
@@ -57,6 +61,9 @@ class AppliedMove(Fact):
 
     fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="moves")
     fit_check = models.ForeignKey(Check, models.PROTECT, related_name="moves")
+    plan = models.ForeignKey(
+        FitPlan, models.PROTECT, related_name="made_moves", null=True, blank=True
+    )
     kind = models.CharField(max_length=8, choices=MoveKind)
     words = models.CharField(max_length=400)
     # [{"name": "x", "amount": "0.600", "unit": "mm"}, ...]
@@ -76,22 +83,91 @@ class AppliedMove(Fact):
 
 
 class CutRelease(Fact):
-    """The engineer lets one serial of primary structure be cut, by one check."""
+    """The engineer lets one serial of primary structure be cut, as one plan asks."""
 
+    plan = models.ForeignKey(
+        FitPlan, models.PROTECT, related_name="releases", null=True, blank=True
+    )
     part = models.ForeignKey(Part, models.PROTECT, related_name="cut_releases")
     fit_check = models.ForeignKey(Check, models.PROTECT, related_name="cut_releases")
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:
         ordering = ("id",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=["plan", "part"], name="cut_released_once_a_plan"
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.part_id} by {self.fit_check_id}"
 
 
+class ReleaseWithdrawal(Fact):
+    """A release allows nothing from here on."""
+
+    release = models.OneToOneField(
+        CutRelease, models.PROTECT, related_name="withdrawal"
+    )
+    reason = models.CharField(max_length=400)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="release_withdrawn_with_a_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.release_id} withdrawn"
+
+
+class CutDeviation(Fact):
+    """A cut went beyond what was released, or planned, at one place; and why.
+
+    `s_nm` lies along the seam of the fit-up's revision; `cut_nm` is what was taken off
+    there in all by the plan, `allowed_nm` what its cuts allow. `authorized`: primary
+    structure, by who may release cuts.
+    """
+
+    plan = models.ForeignKey(
+        FitPlan, models.PROTECT, related_name="deviations", null=True, blank=True
+    )
+    fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="+")
+    part = models.ForeignKey(Part, models.PROTECT, related_name="cut_deviations")
+    side = models.CharField(max_length=8, choices=Side)
+    s_nm = models.BigIntegerField()
+    cut_nm = models.BigIntegerField()
+    allowed_nm = models.BigIntegerField()
+    authorized = models.BooleanField(default=False)
+    reason = models.CharField(max_length=400)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(side__in=Side.values), name="deviation_side_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(cut_nm__gt=F("allowed_nm"), allowed_nm__gte=0),
+                name="deviation_is_beyond",
+            ),
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="deviation_with_a_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.cut_nm} for {self.allowed_nm} at {self.s_nm}"
+
+
 class TemplatePrint(Fact):
     """A trim template as it was printed: everything that is on it, and its digest."""
 
+    plan = models.ForeignKey(
+        FitPlan, models.PROTECT, related_name="templates", null=True, blank=True
+    )
     fit_check = models.ForeignKey(Check, models.PROTECT, related_name="templates")
     paper = models.CharField(max_length=8)
     # What was drawn, edge by edge, as qa.queries.plan_papers writes and reads it.

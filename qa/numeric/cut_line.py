@@ -6,6 +6,9 @@ import numpy as np
 
 from qa.numeric.finite import finite
 
+# Depths are whole nanometers where they are stated; in between they are rounded.
+LEAST = 0.5
+
 
 def depth_along(
     cuts: Sequence[tuple[float, float]], at, length: float, closed: bool
@@ -21,6 +24,30 @@ def depth_along(
         return np.zeros(len(at))
     places, depths = np.array(sorted(cuts), dtype=float).T
     return np.interp(at, places, depths, period=length if closed else None)
+
+
+def lines_beyond(
+    taken: Sequence[Sequence[tuple[float, float]]],
+    allowed: Sequence[tuple[float, float]],
+    length: float,
+    closed: bool,
+) -> list[tuple[float, float, float]]:
+    """Where cuts together go deeper than a line allows: (position, taken, allowed).
+
+    `taken` are lines of cuts and `allowed` is one, each as (position, depth) pairs in
+    whole units, all along one seam. Both are straight between their places, so what
+    holds at every place of any of them holds in between.
+    """
+    places = sorted({at for line in (*taken, allowed) for at, _ in line})
+    if not places:
+        return []
+    deep = sum(depth_along(line, places, length, closed) for line in taken)
+    most = depth_along(allowed, places, length, closed)
+    return [
+        (at, float(gone), float(may))
+        for at, gone, may in zip(places, deep, most, strict=True)
+        if gone > may + LEAST
+    ]
 
 
 def positions_on(places, seam, along, length: float, closed: bool) -> np.ndarray:

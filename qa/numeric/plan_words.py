@@ -178,18 +178,31 @@ def _unmeasured(planner):
 
 
 def _corners(planner, move: Move):
-    """Sliding s along a corner of radius r changes its gap by about s^2 / (2 r)."""
+    """What a slide along a corner changes beyond the plan."""
     if move is None:
         return
-    picture = planner.picture
+    for label, slide, radius, extra in corner_slides(planner.picture, move):
+        yield (
+            f"station {label}: sliding {slide:.2f} mm "
+            f"along a corner of radius {radius:.0f} mm changes the gap by about "
+            f"{extra:.2f} mm more than planned"
+        )
+
+
+def corner_slides(picture, move: Move) -> list[tuple[str, float, float, float]]:
+    """(station, slide, radius, change) mm: sliding s along a corner of radius r changes
+    its gap by about s^2 / (2 r)."""
     moved = move.displacement(picture.places)
     bent = picture.bends()
     along = np.cross(picture.gap_directions, picture.faces)
     slide = np.einsum("ij,ij->i", moved, along)
     extra = slide**2 * bent / 2
-    for row in np.flatnonzero(extra > TELLING_MM):
-        yield (
-            f"station {picture.stations[row].label}: sliding {abs(slide[row]):.2f} mm "
-            f"along a corner of radius {1 / bent[row]:.0f} mm changes the gap by about "
-            f"{extra[row]:.2f} mm more than planned"
+    return [
+        (
+            picture.stations[row].label,
+            float(abs(slide[row])),
+            float(1 / bent[row]),
+            float(extra[row]),
         )
+        for row in np.flatnonzero(extra > TELLING_MM)
+    ]

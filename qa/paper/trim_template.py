@@ -28,14 +28,18 @@ from shop.paper import qr, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
 from shop.paper.page import MM, Paper, paper_named, pdf
+from shop.paper.sheet import write_across
 
 DOCUMENT_TYPE = "Trim template, true size"
 
 
 def render(
-    templates: TrimTemplate | Sequence[TrimTemplate], paper: str = "a4"
+    templates: TrimTemplate | Sequence[TrimTemplate],
+    paper: str = "a4",
+    across: str = "",
 ) -> bytes:
-    """PDF bytes, landscape, to be printed at 100 %; one edge after the other.
+    """PDF bytes, landscape, to be printed at 100 %; one edge after the other. `across`
+    is a warning over every sheet.
 
     Raises ValueError as `arrange` does, and where there is no template at all.
     """
@@ -47,7 +51,7 @@ def render(
     for template in several:
         plan = arrange(template, paper)
         pages += [
-            partial(_page, template=template, plan=plan, number=number)
+            partial(_page, template=template, plan=plan, number=number, across=across)
             for number in range(1, plan.pages + 1)
         ]
     first = several[0]
@@ -62,7 +66,9 @@ def render(
     )
 
 
-def _page(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
+def _page(
+    canvas, template: TrimTemplate, plan: Plan, number: int, across: str = ""
+) -> None:
     # Readers that obey this do not shrink the page by themselves.
     canvas.setViewerPreference("PrintScaling", "None")
     for strip in plan.strips:
@@ -70,6 +76,8 @@ def _page(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
             _strip(canvas, template, plan, strip)
     _bars(canvas, plan)
     _foot(canvas, template, plan, number)
+    if across:
+        write_across(canvas, *canvas._pagesize, across)
 
 
 class _Side:

@@ -11,6 +11,7 @@ from shop.models import Airframe
 
 from . import history, maps, rounds, staleness
 from .epochs import Epoch
+from .plan_records import PlanNow, plan_now
 from .plan_texts import run_words
 from .staleness import JointState
 
@@ -91,6 +92,7 @@ class JointNow:
     counts: dict
     lost_area: str
     others: list[str]
+    plan: PlanNow | None = None
 
     @property
     def at_20(self) -> bool:
@@ -150,6 +152,7 @@ def joint_now(
         counts=_counts(stations),
         lost_area=_lost_area(state, lost, unit),
         others=[one.number for one in rows.joints if one.pk != joint.pk],
+        plan=plan_now(airframe, part_id),
     )
 
 

@@ -3,22 +3,22 @@
 from dataclasses import asdict, replace
 from datetime import datetime
 
-from qa import rules
-from qa.models import Check, TemplatePrint
+from qa import overtaking, rules
+from qa.models import Check, FitPlan, TemplatePrint
 from qa.numeric.planned import Plan
 from qa.paper import plan_template, trim_template
 from qa.paper.trim_layout import TrimPoint, TrimTemplate
 from qa.paper.work_order import WorkOrder, WorkRow
-from shop.ledger.canonical import canonical, digest
 from shop.queries.identity import the_shop
 
 from .plans import PlanView
 from .sheets import local
 
 
-def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
-    """One page to carry to the airframe."""
-    worked, check = view.worked, view.worked.check
+def work_order(view: PlanView, url: str) -> WorkOrder:
+    """One page to carry to the airframe, of a plan on record."""
+    worked, check, plan = view.worked, view.worked.check, view.record
+    issued_at = plan.entry.received_at
     fit_up = check.fit_up
     drawing = view.drawings[0]
     released = [
@@ -39,10 +39,9 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         )
         for row in view.rows
     )
-    content = canonical([view.steps, [asdict(row) for row in rows]])
     return WorkOrder(
         shop=the_shop().name,
-        number=check.label,
+        number=plan.label,
         joint_number=fit_up.joint.number,
         joint_name=fit_up.joint.name,
         joint_revision=str(fit_up.revision.number),
@@ -55,6 +54,7 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         issued_at=issued_at,
         issued_text=local(issued_at),
         identity=(
+            ("Check", check.label),
             ("Airframe", f"{fit_up.airframe.serial}, fit-up {fit_up.number}"),
             (
                 "Held",
@@ -64,17 +64,20 @@ def work_order(view: PlanView, url: str, issued_at: datetime) -> WorkOrder:
         unit=view.unit,
         release=", ".join(released),
         remains=tuple(view.impossible),
-        creator=check.entry.author,
+        creator=plan.entry.author,
         url=url,
-        digest=digest(content),
+        digest=plan.digest,
         banner="Cut not released yet" if view.waits_for_release else "",
-        across=_across(view),
+        across=across(plan, view.overtaken),
     )
 
 
-def _across(view: PlanView) -> str:
-    """What is said across the sheet, "" when the plan can be worked by."""
-    return "" if view.worked.live else "Overtaken: do not cut by this"
+def across(plan: FitPlan, overtaken: str) -> str:
+    """What is said across a paper of a plan, "" while it can be worked by."""
+    ended = getattr(plan, "end", None)
+    if ended:
+        return f"{ended.get_how_display().capitalize()}: do not cut by this"
+    return "Overtaken: do not cut by this" if overtaken else ""
 
 
 def _chance(view: PlanView) -> list[str]:
@@ -105,7 +108,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
             geometry,
             _bites(worked, number),
             shop=the_shop().name,
-            number=check.label,
+            number=f"{view.record.label} {check.label}",
             joint_number=fit_up.joint.number,
             joint_name=fit_up.joint.name,
             names={
@@ -137,8 +140,8 @@ def _released(view: PlanView, check: Check) -> str:
     """Which primary structure the engineer let be cut, as it is printed."""
     parts = [
         part.serial
-        for part, one, done in view.worked.to_release()
-        if done and one.pk == check.pk
+        for part, _one, done in view.worked.to_release()
+        if done and part.pk in (check.fit_up.part_id, check.fit_up.surround_part_id)
     ]
     return f"cut released: {', '.join(parts)}" if parts else ""
 
@@ -171,11 +174,19 @@ def templates_of(edges: list[dict], issued_at: datetime) -> tuple[TrimTemplate, 
     )
 
 
-def template_pdf(edges: list[dict], issued_at: datetime, paper: str) -> bytes:
-    """PDF bytes of a template. Raises ValueError as qa.paper.trim_template does."""
-    return trim_template.render(templates_of(edges, issued_at), paper)
+def template_pdf(
+    edges: list[dict], issued_at: datetime, paper: str, words: str = ""
+) -> bytes:
+    """PDF bytes of a template, with a warning across it where its plan does not hold.
+    Raises ValueError as qa.paper.trim_template does."""
+    return trim_template.render(templates_of(edges, issued_at), paper, across=words)
 
 
 def printed(row: TemplatePrint) -> bytes:
-    """What was printed, drawn again from its record."""
-    return template_pdf(row.edges, row.issued_at, row.paper)
+    """What was printed, drawn again from its record: the same bytes as long as its plan
+    can be worked by."""
+    words = ""
+    if row.plan:
+        overtaken = overtaking.in_words(overtaking.changes_of(row.plan))
+        words = across(row.plan, overtaken)
+    return template_pdf(row.edges, row.issued_at, row.paper, words)

@@ -9,6 +9,7 @@ from qa.numeric.planned import CANNOT, CUT, FITS, Move
 
 from .history import Seam
 from .maps import point_mm
+from .plan_bodies import reasons_of
 from .planning import Worked
 
 TELLING_MM, TELLING_DEG = 0.005, 0.0005
@@ -267,18 +268,74 @@ def _measure_step(worked: Worked, *, moved: bool) -> str:
 def impossible(worked: Worked, unit: str) -> list[str]:
     """What stays wrong, where and why."""
     several = len(worked.joints) > 1
-    return [
-        f"station {joint.state.joint.number + ':' if several else ''}{one.label}: "
-        f"{in_unit(one.reason, unit)}"
-        for joint, _, one in worked.stations()
-        if one.reason
-    ]
+    found = []
+    for joint, row, one in worked.stations():
+        told = reason_words(
+            worked, joint, row, one, unit, but=("least_cut", "too_thin")
+        )
+        if told:
+            number = f"{joint.state.joint.number}:" if several else ""
+            found.append(f"station {number}{one.label}: {told}")
+    return found
+
+
+def reason_words(worked, joint, row, one, unit: str, but=()) -> str:
+    """Why a station stays wrong, or its cut is another than the plan's own."""
+    return "; ".join(
+        WHY[code] % {name: mm(nm / 1e6, unit) for name, nm in values.items()}
+        for code, values in reasons_of(worked, joint, row, one)
+        if code not in but
+    )
+
+
+WHY = {
+    "never_cut": "%(mm)s too tight, and nothing may be cut here",
+    "fairness": "%(mm)s too tight: the trim may not change so fast along the edge",
+    "may_still_cut": "%(mm)s more than may still be cut",
+    "greatest_trim": "%(mm)s more than the greatest trim",
+    "too_wide": "%(mm)s too wide, and building up is not allowed",
+    "build_up_spent": "%(mm)s more than may be built up",
+    "step_high": "%(mm)s proud stays: a step cannot be trimmed away (fill, sand or "
+    "shim)",
+    "step_low": "%(mm)s low stays: a step cannot be trimmed away (fill, sand or shim)",
+    "least_cut": "%(mm)s would do; %(least)s is what can be told",
+    "too_thin": "%(mm)s more is wanted, less than can be told (%(least)s): leave it "
+    "and measure again",
+}
+
+
+def note_words(code: str, values: dict, unit: str) -> str:
+    """A note of a record in words."""
+    names = ", ".join(values.get("names") or values.get("stations") or [])
+    length = mm(values.get("mm", 0) / 1e6, unit)
+    if code == "unsettled":
+        return "the plan did not settle: the gaps after the exact turn still change"
+    if code == "held":
+        return f"held still, since no reading sees it: {names}"
+    if code == "blind":
+        return (
+            f"no gap reading at {names}, and the move closes it by {length} at most: "
+            "look before you push"
+        )
+    if code == "unmeasured":
+        kind = "gap" if values["kind"] == "gap" else "flushness"
+        return (
+            f"{kind} not measured at {names}: outcome and probability say nothing of it"
+        )
+    slide, radius = (mm(values[name] / 1e6, unit) for name in ("slide", "radius"))
+    return (
+        f"station {values['station']}: sliding {slide} along a corner of radius "
+        f"{radius} changes the gap by about {length} more than planned"
+    )
 
 
 def warnings(worked: Worked, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
-    reasons = {f"station {one.label}: {one.reason}" for _, _, one in worked.stations()}
-    told = [note for note in worked.plan.notes if note not in reasons]
+    if worked.record:
+        told = [note_words(*note, unit) for note in worked.kept_notes]
+    else:
+        reasons = {f"station {o.label}: {o.reason}" for _, _, o in worked.stations()}
+        told = [note for note in worked.plan.notes if note not in reasons]
     told += [f"{one}: it is not in this plan" for one in worked.left_out]
     rule = worked.main.state.revision.rule
     if any(one.state.revision.rule != rule for one in worked.joints):

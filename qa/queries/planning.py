@@ -1,10 +1,11 @@
 """From the records of a part to a plan for it: which readings, which freedom, which
 habits. The numbers are qa.numeric.plan; pages and papers are made from `Worked`."""
 
+import math
 from dataclasses import dataclass, field
 
-from qa import rules
-from qa.models import Check, CutRelease, Kind, PlanHabits, Side, TemplatePrint
+from qa import allowance, rules
+from qa.models import Check, FitPlan, Kind, PlanHabits, Side, TemplatePrint
 from qa.numeric.bite import Shortfall, corrected_bite
 from qa.numeric.joint import JointError
 from qa.numeric.motions import NothingSeen
@@ -13,7 +14,7 @@ from qa.numeric.planned import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.seat import NoFeasibleMotion
 from qa.numeric.verdict import NarrowLimits
 from shop.forms.table import FileComplaints
-from shop.models import Part, StructuralClass
+from shop.models import Part
 
 from . import history, rounds
 from .history import History
@@ -83,6 +84,14 @@ class Worked:
     plan: Plan | None = None
     problem: str = ""
     releases: set = field(default_factory=set)
+    # Of a plan on record: which, what happened since, and its bites as they are kept.
+    record: FitPlan | None = None
+    changes: list = field(default_factory=list)
+    kept: dict | None = None
+    kept_least: float | None = None
+    kept_reasons: dict = field(default_factory=dict)
+    kept_notes: list = field(default_factory=list)
+    wish: Wish = Wish()
 
     @property
     def main(self) -> Planned:
@@ -90,6 +99,8 @@ class Worked:
 
     @property
     def least_cut(self) -> float:
+        if self.kept_least is not None:
+            return self.kept_least
         return rules.least_cut_mm(self.habits, self.check)
 
     @property
@@ -104,13 +115,15 @@ class Worked:
 
     def bite(self, station: StationPlan) -> Bite:
         """What to cut next here: corrected by what was learned, never too thin."""
+        if self.kept is not None:
+            return self.kept[station.joint, station.label]
         trim, least = station.trim, self.least_cut
         if trim <= 0:
             return Bite(0.0, 0.0)
         if trim < least:
             return self._too_thin(station, least)
         asked = corrected_bite(station.next_bite, trim, self.shortfall)
-        return Bite(min(trim, max(asked, least)), trim)
+        return Bite(_told(min(trim, max(asked, least))), trim)
 
     def _too_thin(self, station: StationPlan, least: float) -> Bite:
         """A trim that the instrument cannot tell: as much as it can, or none."""
@@ -118,7 +131,7 @@ class Worked:
         fits = high is None or station.gap_after + least - station.trim <= high
         if fits and least <= station.most_trim:
             why = f"{station.trim:.2f} mm would do; {least:.2f} mm is what can be told"
-            return Bite(least, least, why)
+            return Bite(_told(least), least, why)
         why = (
             f"{station.trim:.2f} mm more is wanted, less than can be told "
             f"({least:.2f} mm): leave it and measure again"
@@ -152,10 +165,14 @@ class Worked:
         for joint, side in self.cut_sides():
             fit_up = joint.check.fit_up
             part = fit_up.part if side == Side.PART else fit_up.surround_part
-            if part and part.design.structural_class == StructuralClass.PRIMARY:
-                done = (part.pk, joint.check.pk) in self.releases
-                found[part.pk, joint.check.pk] = (part, joint.check, done)
+            if part and allowance.needs_release(part):
+                found[part.pk] = (part, joint.check, part.pk in self.releases)
         return list(found.values())
+
+
+def _told(bite: float) -> float:
+    """A bite as it is told, in hundredths of a millimeter, and never more of it."""
+    return math.floor(bite * 100 + 1e-6) / 100
 
 
 def work_out(check: Check, wish: Wish | None = None) -> Worked:
@@ -178,19 +195,15 @@ def work_out(check: Check, wish: Wish | None = None) -> Worked:
     elif not live:
         found = states(rows, until=check.entry.pk)
         found = {fit_up.joint_id: found[fit_up.joint_id]}
-    main = _planned(rows, found.pop(fit_up.joint_id), check)
+    main = planned_as(rows, found.pop(fit_up.joint_id), check)
     others, left_out = _others(rows, main, found)
     worked = Worked(check, live, rows, [main, *others], left_out, habits)
-    worked.releases = set(
-        CutRelease.objects.filter(
-            fit_check__in=[one.check for one in worked.joints]
-        ).values_list("part_id", "fit_check_id")
-    )
+    worked.wish = wish
     _solve(worked, wish)
     return worked
 
 
-def _planned(rows: History, state: JointState, check: Check | None = None) -> Planned:
+def planned_as(rows: History, state: JointState, check: Check | None = None) -> Planned:
     check = check or state.now.checks[-1]
     check.fit_up = state.fit_up
     state.fit_up.airframe = state.airframe
@@ -218,7 +231,7 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
         elif state.now.checks[-1].finish != main.check.finish:
             left_out.append(f"{name} was measured in another state of finish")
         else:
-            others.append(_planned(rows, state))
+            others.append(planned_as(rows, state))
     return others, left_out
 
 
@@ -231,7 +244,7 @@ def _solve(worked: Worked, wish: Wish) -> None:
         worked.options = rules.plan_options(
             worked.habits, worked.check, motions, **wish.limits
         )
-        measured = [_measured(one, wish.side) for one in worked.joints]
+        measured = [measured_at(one, wish.side) for one in worked.joints]
         worked.plan = plan_joints(measured, worked.options)
     except FileComplaints as bad:
         told = "; ".join(str(one.text) for one in bad.complaints)
@@ -242,7 +255,7 @@ def _solve(worked: Worked, wish: Wish) -> None:
         worked.problem = f"{why.option.replace('_', ' ')}: {why}"
 
 
-def _measured(joint: Planned, side: str | None) -> Measured:
+def measured_at(joint: Planned, side: str | None) -> Measured:
     state = joint.state
     stations = state.seam.stations
     geometry = rules.joint_to_plan(

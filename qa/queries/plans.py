@@ -5,14 +5,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qa import rules
+from qa import overtaking, rules
 from qa.actions.trimming import Moved
 from qa.drawing import plan_map, profile, svg
 from qa.drawing.joint_map import Layout
 from qa.drawing.plan_map import PlanMap, PlanStation
 from qa.drawing.profile import Profile
 from qa.drawing.projection import view_from_outside
-from qa.models import Check, Kind, Side
+from qa.models import Check, FitPlan, Kind, Side
 from qa.numeric import verdict
 from qa.numeric.motions import rigid_move
 from qa.numeric.planned import Move
@@ -106,6 +106,15 @@ class PlanView:
     @property
     def waits_for_release(self) -> bool:
         return any(not done for _, _, done in self.worked.to_release())
+
+    @property
+    def record(self) -> FitPlan | None:
+        return self.worked.record
+
+    @property
+    def overtaken(self) -> str:
+        """What happened since, of a plan on record; "" when it holds."""
+        return overtaking.in_words(self.worked.changes)
 
     @property
     def checks(self) -> list[Check]:
@@ -221,14 +230,21 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
         side=side,
         side_word={"part": "part", "surround": "surround"}.get(side, "never"),
         trim=told(bite.trim) if bite.trim else "",
-        bite=told(bite.bite) if bite.bite else "",
+        bite=bite_text(bite.bite, unit),
         bite_nm=round(bite.bite * 1e6),
         lost=told(lost) if lost > 1e-6 else "",
         left=told(left),
-        reason=plan_texts.in_unit(
-            "; ".join(text for text in (one.reason, bite.why) if text), unit
-        ),
+        reason=plan_texts.reason_words(worked, joint, row, one, unit),
     )
+
+
+def bite_text(bite: float, unit: str) -> str:
+    """A bite as it is asked for: where it must be rounded, less of it."""
+    if not bite:
+        return ""
+    if unit == "mm":
+        return maps.value_text(round(bite * 1e6), unit)
+    return f"{math.floor(bite / 25.4 * 1000 + 1e-9) / 1000:.3f}"
 
 
 def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:

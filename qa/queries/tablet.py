@@ -22,6 +22,7 @@ from qa.sync import database_id
 from shop.models import Person, Role
 
 from . import maps, staleness, waiting
+from .plan_records import for_tablet
 
 
 def check_for_tablet(check: Check) -> dict:
@@ -60,6 +61,7 @@ def check_for_tablet(check: Check) -> dict:
         "map": drawn,
         "first": first_to_measure(check),
         "since": changed.why if changed else "",
+        "plan": for_tablet(fit_up.airframe, fit_up.part_id),
         "readings": _readings(check, {one.pk: one.label for one in stations}),
         "holes": holes_to_show([fit_up.joint_id]).get(fit_up.joint_id, []),
         "defects": defects_to_show([fit_up.joint_id]).get(

@@ -11,6 +11,7 @@ from qa.models import (
     Instrument,
     InstrumentStatus,
     NonconformanceState,
+    StandingPlan,
     State,
 )
 from shop.models import Person
@@ -27,6 +28,7 @@ from shop.queries.today import (
 )
 
 from . import checks, claims, nonconformances
+from .plan_records import PlanNow, plans_now
 from .waiting import Changed, joints_to_measure_again
 
 FEW = 6
@@ -51,7 +53,7 @@ def today(person: Person) -> Today:
     open_checks = checks.checks(state=CheckState.State.OPEN)
     items = nonconformances.nonconformances(state="unclosed")
     found = floor(person)
-    gauges, again = _calibration(), _measure_again()
+    gauges, again, plans = _calibration(), _measure_again(), _plans()
     dated = [one for one in (clock_list(person), gauges) if one.items]
     return Today(
         open_checks=[checks.check_row(one) for one in open_checks[:FEW]],
@@ -62,6 +64,7 @@ def today(person: Person) -> Today:
         due=[*dated, *found.due],
         waiting=[
             *claims.for_today(person),
+            *([plans] if plans.items else []),
             *([again] if again.items else []),
             *found.waiting,
         ],
@@ -98,3 +101,22 @@ def _measure_again() -> Listed:
     rows = joints_to_measure_again()
     title = str(_("Joints to measure again"))
     return Listed(title, [shape(one) for one in rows[:MOST]], len(rows))
+
+
+def _plans() -> Listed:
+    """Plans that stand: to be cut and moved by, or overtaken."""
+
+    def shape(one: PlanNow) -> Item:
+        plan = one.plan
+        joint = plan.fit_check.fit_up.joint
+        label = f"{plan}: {plan.part.serial}, {plan.airframe.serial}, {joint.number}"
+        note = _("to be done")
+        if one.overtaken:
+            note = _("overtaken: %(why)s") % {"why": one.overtaken}
+        url = reverse("plan_record", args=[plan.number])
+        return Item(label, note, url, plan.entry.received_at)
+
+    rows = StandingPlan.objects.order_by("plan__number")
+    count = rows.count()
+    title = str(_("Plans to work by"))
+    return Listed(title, [shape(one) for one in plans_now(rows[:MOST])], count)

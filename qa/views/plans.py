@@ -11,16 +11,23 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import (
     require_GET,
     require_http_methods,
+    require_POST,
 )
 
-from qa.actions import habits, moving, trimming
+from qa.actions import fit_plans, habits, moving, trimming
 from qa.actions.trimming import Taken
-from qa.forms.plans import HabitsForm, MoveForm, PlanForm, ReleaseForm, TrimForm
-from qa.models import Check, PlanHabits, Side, TemplatePrint
-from qa.queries import planning, plans
+from qa.forms.plans import (
+    HabitsForm,
+    MoveForm,
+    PlanForm,
+    ReasonForm,
+    ReleaseForm,
+    TrimForm,
+)
+from qa.models import Check, CutRelease, FitPlan, PlanHabits, Side, TemplatePrint
+from qa.queries import plan_records, planning, plans
 from qa.queries.planning import Wish
 from shop import roles
-from shop.forms.fields import number_in
 from shop.ledger import Refused
 from shop.views.acting import attempt, form_page, posted
 
@@ -37,12 +44,12 @@ def _unit(request) -> str:
     return asked if asked in ("mm", "in") else request.user.units
 
 
-def _planned(request, uuid, verb="look"):
-    """The options asked for in the address, and the plan they give."""
-    unit = _unit(request)
-    form = PlanForm(request.GET or None, initial={"unit": unit})
-    wish = Wish(form.side_wished, form.limits) if request.GET else None
-    return form, plans.plan_view(_check(request, uuid, verb), unit, wish)
+def _wish(request) -> tuple[PlanForm, Wish | None]:
+    """What is wished in the address; None when it is what the shop usually does."""
+    form = PlanForm(request.GET or None, initial={"unit": _unit(request)})
+    if not request.GET or not (form.side_wished or form.limits or form.errors):
+        return form, None
+    return form, Wish(form.side_wished, form.limits)
 
 
 def _where(name, uuid, request) -> str:
@@ -57,38 +64,123 @@ def _back_to_joint(check: Check) -> str:
 
 @require_GET
 def plan(request, uuid):
-    form, view = _planned(request, uuid)
-    check = view.worked.check
+    """The plan on record for a check; one worked out now where there is none, where
+    something else is wished, or where it is asked for again."""
+    check = _check(request, uuid)
+    form, wish = _wish(request)
+    again = wish or "again" in request.GET
+    record = None if again else plan_records.newest_of(check)
+    if record:
+        return _page(request, form, plan_records.worked_of(record))
+    return _page(request, form, planning.work_out(check, wish))
+
+
+@require_GET
+def plan_record(request, number):
+    """A plan by its number, whatever became of it."""
+    row = _record(request, number)
+    form = PlanForm(initial={"unit": _unit(request)})
+    return _page(request, form, plan_records.worked_of(row))
+
+
+def _record(request, number, verb="look") -> FitPlan:
+    rows = FitPlan.objects.select_related(*plan_records.PLAN)
+    return roles.fetch(request.user, verb, rows, number=number)
+
+
+def _page(request, form, worked):
+    view = plans.view_of(worked, _unit(request))
+    check, record = worked.check, worked.record
+    may_cut = roles.may(request.user, "cut parts")
     context = {
         "form": form,
         "view": view,
         "check": check,
         "fit_up": check.fit_up,
+        "record": record,
+        "end": getattr(record, "end", None),
         "asked": request.GET.urlencode(),
         "prints": planning.prints_of(check),
-        "releases": view.worked.to_release(),
-        "may_cut": roles.may(request.user, "cut parts") and view.worked.live,
+        "releases": worked.to_release(),
+        "in_force": plan_records.releases_of(record) if record else [],
+        "left": plan_records.left_words(record, view.unit) if record else "",
+        "may_cut": may_cut and worked.live,
+        "may_take": may_cut and worked.live and worked.plan and not record,
         "may_release": roles.may(request.user, "release cuts"),
         "back": _back_to_joint(check),
     }
     return render(request, "qa/plan.html", context)
 
 
-@require_GET
+def _taken(request, uuid, verb="cut parts") -> FitPlan:
+    """The plan that stands for a check; where none does, or another is wished, the one
+    that is worked out now, taken. Refused where nothing can be planned."""
+    check = _check(request, uuid, verb)
+    _form, wish = _wish(request)
+    record = plan_records.newest_of(check)
+    held = record and plan_records.standing(record)
+    if held and not wish and "again" not in request.GET:
+        return record
+    worked, draft = plan_records.draft(check, wish)
+    if draft is None:
+        raise Refused(
+            worked.problem
+            or _(
+                "The part changed since this check: measure again before the next step."
+            ),
+            code="stale",
+        )
+    return fit_plans.take(by=request.user, draft=draft)
+
+
+THEN = {"trim": "record_trim", "move": "record_move", "release": "release_cut"}
+
+
+@require_POST
+def take(request, uuid):
+    """Freeze the plan that the page shows, for everyone; and go on with it."""
+    try:
+        row = _taken(request, uuid)
+    except Refused as no:
+        messages.error(request, no.message)
+        return redirect(_where("check_plan", uuid, request))
+    then = THEN.get(request.POST.get("then", ""))
+    if then:
+        return redirect(then, uuid=uuid)
+    messages.success(
+        request, _("%(plan)s is on record, the same for everyone.") % {"plan": row}
+    )
+    return redirect("plan_record", number=row.number)
+
+
+@require_http_methods(["GET", "POST"])
 def work_order(request, uuid):
+    """POST takes the plan; GET draws the work order of the plan on record."""
+    if request.method == "POST":
+        try:
+            row = _taken(request, uuid)
+        except Refused as no:
+            messages.error(request, no.message)
+            return redirect(_where("check_plan", uuid, request))
+        where = reverse("plan_work_order", args=[uuid])
+        return redirect(f"{where}?plan={row.number}&unit={_unit(request)}")
     # reportlab is slow to import and most pages never print.
     from qa.paper import work_order as paper  # noqa: PLC0415
     from qa.queries import plan_papers  # noqa: PLC0415
 
-    _form, view = _planned(request, uuid)
-    if view.worked.plan is None:
-        raise Http404(view.worked.problem)
-    check = view.worked.check
-    last = check.state.last_entry or check.entry
-    url = request.build_absolute_uri(_where("check_plan", uuid, request))
-    order = plan_papers.work_order(view, url, last.received_at)
+    check = _check(request, uuid)
+    rows = FitPlan.objects.filter(joints__fit_check=check)
+    rows = rows.select_related(*plan_records.PLAN).order_by("-number")
+    asked = request.GET.get("plan", "")
+    number = int(asked) if asked.isdecimal() and len(asked) < 10 else None
+    row = rows.filter(number=number).first() if number is not None else rows.first()
+    if row is None:
+        raise Http404
+    view = plans.view_of(plan_records.worked_of(row), _unit(request))
+    url = request.build_absolute_uri(reverse("plan_record", args=[row.number]))
+    order = plan_papers.work_order(view, url)
     data = paper.render(order, papers.paper_of(request))
-    return papers.answer(data, f"{check.label}-work-order.pdf")
+    return papers.answer(data, f"{row.label}-work-order.pdf")
 
 
 @require_http_methods(["GET", "POST"])
@@ -100,8 +192,9 @@ def template(request, uuid):
 
     check = _check(request, uuid)
     rows = TemplatePrint.objects.filter(fit_check=check).order_by("-id")
-    asked = number_in(request.GET.get("print"))
-    row = rows.first() if asked is None else rows.filter(pk=asked).first()
+    rows = rows.select_related("plan__end", "plan__fit_check")
+    asked = request.GET.get("print", "")
+    row = rows.filter(pk=asked).first() if asked.isdecimal() else rows.first()
     if row is None:
         raise Http404
     data = plan_papers.printed(row)
@@ -111,60 +204,60 @@ def template(request, uuid):
 def _print_template(request, uuid):
     from qa.queries import plan_papers  # noqa: PLC0415
 
-    _form, view = _planned(request, uuid, "cut parts")
-    check = view.worked.check
     back = redirect(_where("check_plan", uuid, request))
-    url = request.build_absolute_uri(reverse("check_plan", args=[uuid]))
     try:
-        _refuse_history(view)
+        row = _taken(request, uuid)
+        fit_plans.refuse_overtaken(row)
+        url = request.build_absolute_uri(reverse("plan_record", args=[row.number]))
+        view = plans.view_of(plan_records.worked_of(row), _unit(request))
         edges = plan_papers.edges_of(view, url)
         if not edges:
             raise Refused(_("Nothing is to be cut: there is no template to print."))
         paper, now = papers.paper_of(request), timezone.now()
-        row = trimming.record_template(
+        made = trimming.record_template(
             by=request.user,
-            check=check,
+            plan=row,
             edges=edges,
             paper=paper,
             issued_at=now,
             data=plan_papers.template_pdf(edges, now, paper),
-            cut=[
-                (joint.check.fit_up, joint.check, side)
-                for joint, side in view.worked.cut_sides()
-            ],
         )
     except (Refused, ValueError) as no:
         messages.error(request, str(no))
         return back
-    where = reverse("plan_template", args=[uuid])
-    return redirect(f"{where}?print={row.pk}")
+    where = reverse("plan_template", args=[row.fit_check.entry_id])
+    return redirect(f"{where}?print={made.pk}")
 
 
-def _refuse_history(view) -> None:
-    if view.worked.plan is None:
-        raise Refused(view.worked.problem)
-    if not view.worked.live:
-        raise Refused(
-            _("The part changed since this check: measure again before the next step."),
-            code="stale",
+def _standing(request, uuid, verb="cut parts"):
+    """The plan on record that stands for a check, shown again; None when there is none
+    (the page of the plan then says what to do)."""
+    row = plan_records.newest_of(_check(request, uuid, verb))
+    if row is None or not plan_records.standing(row):
+        messages.info(
+            request,
+            _("Take the plan first: what is cut, moved or released is what it asks."),
         )
+        return None
+    return plans.view_of(plan_records.worked_of(row), _unit(request))
 
 
 def trim(request, uuid):
     """Say what came off; this opens the next fit-up."""
-    _form, view = _planned(request, uuid, "cut parts")
+    view = _standing(request, uuid)
+    if view is None:
+        return redirect("check_plan", uuid=uuid)
     check, worked = view.worked.check, view.worked
-    rows = [row for row in view.rows if row.side in Side.values]
-    move = plans.moved(worked, view.unit) if worked.plan else None
+    rows = plan_records.rows_left(view)
+    move = plans.moved(worked, view.unit)
     form = TrimForm(
         posted(request),
-        rows=rows,
+        rows=[row for row in rows if row.side in Side.values],
         move_words=move.words if move else "",
         unit=view.unit,
     )
 
-    def act(moved, note, **_said):
-        _refuse_history(view)
+    def act(moved, note, reason, more, **_said):
         by_uuid = {str(one.entry_id): one for one in view.checks}
         taken = [
             Taken(
@@ -173,7 +266,6 @@ def trim(request, uuid):
                 side=row.side,
                 value=text,
                 unit=form.unit_said,
-                planned_nm=row.bite_nm,
             )
             for row, text in form.said()
         ]
@@ -181,8 +273,11 @@ def trim(request, uuid):
             by=request.user,
             checks=view.checks,
             taken=taken,
+            plan=worked.record,
             moved=move if moved == "yes" else None,
             note=note,
+            reason=reason,
+            more=more,
         )
 
     if request.method == "POST":
@@ -197,29 +292,29 @@ def trim(request, uuid):
         "form": form,
         "view": view,
         "check": check,
+        "record": worked.record,
         "fit_up": check.fit_up,
         "releases": [one for one in worked.to_release() if not one[2]],
-        "plan_url": _where("check_plan", uuid, request),
+        "plan_url": reverse("plan_record", args=[worked.record.number]),
     }
     return render(request, "qa/plan_trim.html", context)
 
 
 def move(request, uuid):
     """Say how far the part was moved, nothing cut; this opens the next fit-up."""
-    _form, view = _planned(request, uuid, "cut parts")
+    view = _standing(request, uuid)
+    if view is None:
+        return redirect("check_plan", uuid=uuid)
     worked = view.worked
-    motions = []
-    if worked.plan:
-        motions = [
-            (name.replace("_", " "), amount, motion.turns)
-            for (name, amount), motion in zip(
-                worked.plan.move.amounts, worked.plan.move.motions, strict=True
-            )
-        ]
+    motions = [
+        (name.replace("_", " "), amount, motion.turns)
+        for (name, amount), motion in zip(
+            worked.plan.move.amounts, worked.plan.move.motions, strict=True
+        )
+    ]
     form = MoveForm(posted(request), motions=motions, unit=view.unit)
 
     def act(note, **_said):
-        _refuse_history(view)
         raw = [
             math.radians(amount) if turns else amount
             for amount, (_label, _amount, turns) in zip(
@@ -230,7 +325,11 @@ def move(request, uuid):
         if made is None:
             raise Refused(_("Nothing was moved: there is nothing to record."))
         return moving.record_move(
-            by=request.user, checks=view.checks, moved=made, note=note
+            by=request.user,
+            checks=view.checks,
+            moved=made,
+            plan=worked.record,
+            note=note,
         )
 
     return form_page(
@@ -239,7 +338,7 @@ def move(request, uuid):
         act,
         heading=_("Record a move of %(part)s") % {"part": worked.check.fit_up.part},
         back=_back_to_joint(worked.check),
-        above=(_("Plan"), _where("check_plan", uuid, request)),
+        above=(str(worked.record), reverse("plan_record", args=[worked.record.number])),
         notes=[
             _("As planned: %(words)s.") % {"words": "; ".join(view.moves) or _("stay")},
             _("Right, up and out of the skin are as the joint is drawn. Every station "
@@ -250,17 +349,20 @@ def move(request, uuid):
 
 
 def release(request, uuid):
-    """The engineer lets primary structure be cut."""
-    _form, view = _planned(request, uuid, "release cuts")
+    """The engineer lets primary structure be cut as the plan on record asks."""
+    view = _standing(request, uuid, "release cuts")
+    if view is None:
+        return redirect("check_plan", uuid=uuid)
+    record = view.record
     waiting = [one for one in view.worked.to_release() if not one[2]]
-    here = _where("check_plan", uuid, request)
+    here = reverse("plan_record", args=[record.number])
     if not waiting:
         messages.info(request, _("Nothing here waits for a release."))
         return redirect(here)
 
     def act(note):
-        for part, check, _done in waiting:
-            trimming.release_cut(by=request.user, check=check, part=part, note=note)
+        for part, _check, _done in waiting:
+            trimming.release_cut(by=request.user, plan=record, part=part, note=note)
 
     names = ", ".join(part.serial for part, _check, _done in waiting)
     return form_page(
@@ -269,12 +371,49 @@ def release(request, uuid):
         act,
         heading=_("Release the cut of %(parts)s") % {"parts": names},
         back=here,
-        above=(_("Plan"), here),
+        above=(str(record), here),
+        notes=[_("%(plan)s asks for: %(cuts)s. Nothing deeper and nothing elsewhere is "
+                 "released.") % {"plan": record, "cuts": plan_records.cut_words(view)}],
         caution=_(
             "This is primary structure. The release is about this plan only; whether "
             "the structure may be changed belongs to the design authority."
         ),
         button=_("Release this cut"),
+    )  # fmt: skip
+
+
+def withdraw_plan(request, number):
+    """Nobody works by a plan any more."""
+    row = _record(request, number, "cut parts")
+    here = reverse("plan_record", args=[number])
+    return form_page(
+        request,
+        ReasonForm(posted(request)),
+        lambda reason: fit_plans.withdraw(by=request.user, plan=row, reason=reason),
+        heading=_("Withdraw %(plan)s") % {"plan": row},
+        back=here,
+        above=(str(row), here),
+        button=_("Withdraw this plan"),
+    )
+
+
+def withdraw_release(request, uuid):
+    """The engineer takes a release back: nothing more is cut by it."""
+    rows = CutRelease.objects.select_related("part", "plan", "fit_check")
+    row = roles.fetch(
+        request.user, "release cuts", rows, entry_id=uuid, plan__isnull=False
+    )
+    here = reverse("plan_record", args=[row.plan.number])
+    return form_page(
+        request,
+        ReasonForm(posted(request)),
+        lambda reason: trimming.withdraw_release(
+            by=request.user, release=row, reason=reason
+        ),
+        heading=_("Withdraw the release of %(part)s") % {"part": row.part},
+        back=here,
+        above=(str(row.plan), here),
+        button=_("Withdraw this release"),
     )
 
 

@@ -1,9 +1,9 @@
 """Doors that do not fit, and the loop of fitting them, for the tests of plans."""
 
-from qa.actions import trimming
+from qa.actions import fit_plans, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check
-from qa.queries import planning
+from qa.queries import plan_records, planning
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
 
 
@@ -38,10 +38,24 @@ def even(count=8, gap="2.20", **but) -> dict:
 
 
 def cut(by, check: Check, depths: dict, side="part", **said):
-    """Record depths in mm by station, and return the fit-up that it opened."""
+    """Record depths in mm by station, and return the fit-up that it opened. Without a
+    plan that asked for it there is a reason to give."""
     loaded = planned(check)
     taken = [
         Taken(loaded, label, side, text, "mm", mm(float(text)))
         for label, text in depths.items()
     ]
+    if not said.get("plan"):
+        said.setdefault("reason", "no plan was taken")
     return trimming.record_trim(by=by, checks=[loaded], taken=taken, **said)[0]
+
+
+STILL = {"max_move_mm": 0.0, "max_turn_deg": 0.0}
+
+
+def take(by, check: Check, limits: dict | None = STILL, side=None):
+    """Put the plan for a check on record; it may not move, where nothing is said."""
+    wish = planning.Wish(side, limits) if limits or side else None
+    worked, draft = plan_records.draft(planned(check), wish)
+    assert draft, worked.problem or "not of the newest state"
+    return fit_plans.take(by=by, draft=draft)
