@@ -2,6 +2,7 @@
 
 import contextlib
 
+import pytest
 from playwright.sync_api import expect
 
 from qa.models import Nonconformance, Reading
@@ -81,18 +82,60 @@ def test_a_reason_in_own_words_is_sent_by_enter(desk, check):
     assert Reading.objects.get(value="2.53").reason == "the strap was loose"
 
 
-def test_undo_takes_the_last_reading_back_into_the_pad(desk, check):
-    tap(desk, "2.35")
+def undo(page, sure=True):
+    """Take the last saved reading back, and say so."""
+    page.get_by_role("button", name="Undo").click()
+    answer = "Take it back" if sure else "Keep it"
+    page.get_by_role("dialog").get_by_role("button", name=answer).click()
+
+
+@pytest.mark.parametrize(
+    ("saved", "keys", "stands"),
+    [("0.3", "1", "1"), ("2.35", "-1", "-1"), ("2.35", "", "2.35")],
+)
+def test_after_undo_the_old_value_is_marked_and_the_first_key_replaces_it(
+    desk, check, saved, keys, stands
+):
+    tap(desk, saved)
     at(desk, "1", "flush")
-    desk.get_by_role("button", name="Undo").click()
+    undo(desk)
     at(desk, "1", "gap")
-    expect(desk.locator("#value, .number").first).to_have_value("2.35")
+    expect(desk.locator("input.number")).to_have_value(saved)
+    expect(desk.locator(".reading.marked")).to_be_visible()
+    expect(desk.locator(".last")).to_have_text("Marked: a key replaces it.")
     expect(desk.locator(".progress")).to_have_text("0 of 8")
-    tap(desk, "9")
+    tap(desk, keys)
     at(desk, "1", "flush")
     all_sent(desk)
-    assert standing(check)["1", "gap"][1] == "2.359"
+    assert standing(check)["1", "gap"][1] == stands
     assert readings(check) == 3
+
+
+def test_undo_asks_before_it_takes_a_saved_reading_back(desk, check):
+    tap(desk, "2.35")
+    at(desk, "1", "flush")
+    undo(desk, sure=False)
+    at(desk, "1", "flush")
+    # What was only typed goes key by key, without a question.
+    tap(desk, "0.12", ok=False)
+    desk.get_by_role("button", name="Undo").click()
+    expect(desk.locator("input.number")).to_have_value("0.1")
+    all_sent(desk)
+    assert standing(check)["1", "gap"][1] == "2.35"
+    assert readings(check) == 1
+
+
+def test_a_number_that_is_only_typed_never_stands_above_saved(desk):
+    tap(desk, "2.35")
+    desk.get_by_role("button", name="Back", exact=True).click()
+    at(desk, "1", "gap")
+    expect(desk.locator(".last")).to_contain_text("saved")
+    tap(desk, "7", ok=False)
+    expect(desk.locator(".last")).to_have_text(
+        "Not saved: OK saves it. 2.35 mm stands."
+    )
+    desk.get_by_role("button", name="Clear").click()
+    expect(desk.locator(".last")).to_contain_text("saved")
 
 
 def test_skipping_takes_a_reason_and_goes_on(desk, check):
@@ -130,6 +173,26 @@ def test_a_feeler_pair_is_a_reading(desk, check):
         "2.1",
         2_050_000,
     )
+
+
+def test_the_feeler_stays_on_until_it_is_put_off(desk, check):
+    feeler = desk.get_by_role("button", name="Feeler")
+    goes = desk.get_by_role("button", name="goes", exact=False).first
+    feeler.click()
+    tap(desk, "2.0")
+    tap(desk, "2.1")
+    at(desk, "1", "flush")
+    expect(feeler).to_have_attribute("aria-pressed", "true")
+    expect(goes).to_be_hidden()
+    tap(desk, "0.1")
+    at(desk, "2", "gap")
+    expect(goes).to_be_visible()
+    desk.reload()
+    at(desk, "2", "gap")
+    expect(goes).to_be_visible()
+    feeler.click()
+    expect(goes).to_be_hidden()
+    expect(desk.locator("input.number")).to_be_visible()
 
 
 def test_a_slip_of_the_finger_asks_once(desk, check):

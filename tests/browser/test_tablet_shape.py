@@ -74,6 +74,46 @@ def test_values_on_the_map_stand_apart_and_inside(
             assert over <= 0 or under <= 4, (one, other)
 
 
+@pytest.mark.parametrize("held", ["landscape", "portrait"])
+def test_nothing_moves_under_a_finger_at_finish_and_back(
+    open_page, live_site, sign_in, held
+):
+    page = sign_in(open_page(held), "builder")
+    open_check(page, live_site, a_check())
+    places = lambda: [  # noqa: E731
+        page.locator(one).bounding_box() for one in (".sheet", "[data-do=summary]")
+    ]
+
+    def touched(name) -> str:
+        """Touch a button; return what a second touch of that place would do."""
+        button = page.get_by_role("button", name=name)
+        box = button.bounding_box()
+        button.click()
+        expect(page.locator(".desk, .summary").last).to_be_visible()
+        return page.evaluate(
+            """([x, y]) => document.elementFromPoint(x, y)
+                .closest("[data-do]")?.dataset.do ?? "" """,
+            [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2],
+        )
+
+    before = places()
+    for _ in range(2):
+        assert touched("Finish") == "summary"
+        expect(page.locator(".summary h1")).to_be_focused()
+        assert places() == before
+        assert touched("Back to measuring") == ""
+        at(page, "1", "gap")
+        assert places() == before
+    for value in ["1.2", "0.1", "2.9", "0.9", "2", "0", "2", "0"]:
+        tap(page, value)
+    expect(page.locator(".summary h1")).to_have_text("Everything is measured")
+    counts = page.locator(".counts").bounding_box()
+    assert touched("Finish the check") == ""
+    expect(page.get_by_role("button", name="Raise nonconformances")).to_be_visible()
+    assert places() == before
+    assert page.locator(".counts").bounding_box() == counts
+
+
 def test_at_200_percent_zoom_nothing_is_cut_off(open_page, live_site, sign_in):
     page = open_page("landscape")
     page.set_viewport_size({"width": 640, "height": 400})

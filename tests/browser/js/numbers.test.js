@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
-import { emptyPad, keyOf, press } from "../../../qa/static/qa/tablet/pad.js";
+import { emptyPad, keyOf, press, recalled, typedInto } from "../../../qa/static/qa/tablet/pad.js";
 import { formatLength, parseLength, tellLength } from "../../../qa/static/qa/tablet/parse.js";
 import { judge, looksLikeASlip, stateOf } from "../../../qa/static/qa/tablet/verdict.js";
 
@@ -75,6 +75,30 @@ test("undo takes back one touch at a time, even a clear", () => {
   assert.equal(back.text, "2.35");
   assert.equal(press(back, "undo").text, "2.3");
   assert.equal(press(emptyPad(), "undo").text, "");
+});
+
+test("a value that came back is replaced by the first key, never added to, also after more undoing", () => {
+  const old = (text) => recalled(emptyPad(), text);
+  assert.deepEqual([old("0.3").text, old("0.3").marked, old("").marked], ["0.3", true, false]);
+  assert.equal(keys("1", old("0.3")).text, "1");
+  assert.equal(keys("12", old("0.3")).text, "12");
+  assert.equal(keys("3", old("3")).marked, false);
+  assert.equal(keys("1", press(old("2.35"), "sign")).text, "-1");
+  assert.equal(press(old("2.35"), "back").text, "");
+  assert.equal(keys(".", old("2.35")).text, "0.");
+  assert.equal(press(old("2.35"), "more").text, "2.40");
+  const again = press(keys("5", old("0.3")), "undo");
+  assert.deepEqual([again.text, again.marked], ["0.3", true]);
+  assert.equal(keys("1", again).text, "1");
+  assert.equal(press(old("0.3"), "undo").text, "");
+  for (const key of [..."0123456789."]) assert.ok(!press(old("7.25"), key).text.startsWith("7.25"), key);
+});
+
+test("what comes into the field without our keys stands instead of an old value", () => {
+  assert.equal(typedInto("2.35", "2.351"), "1");
+  assert.equal(typedInto("2.35", "2.3"), "");
+  assert.equal(typedInto("2.35", "9"), "9");
+  assert.equal(typedInto("", "2.4"), "2.4");
 });
 
 test("small steps start from what is typed, else from the last value, and keep its places", () => {

@@ -1,11 +1,11 @@
 // One check: the carried copy, what this tablet did over it, and what other tablets did, brought together every few seconds.
 import { fetchCheck } from "./carried.js";
 import { viewOf } from "./check.js";
-import { stamp } from "./dom.js";
+import { say, stamp } from "./dom.js";
 import { openEntry } from "./entry.js";
 import { stationList } from "./list.js";
+import { later } from "./later.js";
 import { mapOf, sign } from "./map.js";
-import { summaryOf } from "./summary.js";
 import { progress, slotsOf } from "./walk.js";
 
 const LOOK_EVERY_MS = 4000;
@@ -16,6 +16,7 @@ export async function openCheck(app, id) {
   let check = (await store.get("checks", id))?.json ?? null;
   let seen = null;
   let entry = null;
+  let summary = null;
   let looking = null;
   let due = 0;
 
@@ -55,7 +56,7 @@ export async function openCheck(app, id) {
     ui.progress.textContent = `${done} of ${of}`;
     map.paint(view(), entry.at());
     list.paint(view(), entry.at());
-    if (summary.node.isConnected) summary.paint();
+    if (entry.node.inert) summary.paint();
   }
 
   const page = {
@@ -67,11 +68,18 @@ export async function openCheck(app, id) {
       const by = await app.person();
       return by && outbox.add(form, by, { check: id, ...said });
     },
-    keepUnit: (unit) => app.keep({ unit }),
+    keep: app.keep,
     photo: (about, words) => app.photos.take({ check: id, ...about }, words),
     photoOf: (slot) => app.photos.choose(check, slot),
     moved: () => entry && paint(),
-    full: () => show(summary),
+    async full() {
+      try {
+        summary ??= (await later("summary")).summaryOf(page);
+        show(summary);
+      } catch ({ message }) {
+        say(message, true);
+      }
+    },
     finished: () => check.state === "finished" || Boolean(actOf("finish/1")),
     visit(station, kind) {
       if (page.finished()) return;
@@ -81,9 +89,11 @@ export async function openCheck(app, id) {
     desk: () => show(entry),
   };
 
+  // The desk keeps its place under the summary: nothing moves under a finger that comes or goes.
   function show(part) {
-    for (const one of [entry, summary]) if (one !== part) one.node.remove();
-    ui.node.append(part.node);
+    entry.node.inert = part === summary;
+    if (part === summary) ui.node.append(summary.node);
+    else summary?.node.remove();
     part.paint();
     if (part === summary) summary.title.focus();
   }
@@ -105,9 +115,10 @@ export async function openCheck(app, id) {
   });
   ui.sheet.append(map.node, list.node);
   for (const row of ui.legend.children) row.prepend(sign(row.dataset.shape));
-  const summary = summaryOf(page);
   entry = openEntry(page);
-  show(page.finished() ? summary : entry);
+  ui.node.append(entry.node);
+  if (page.finished()) await page.full();
+  else show(entry);
   paint();
   const timer = setInterval(() => document.visibilityState === "visible" && look(), LOOK_EVERY_MS);
   look();
@@ -115,8 +126,8 @@ export async function openCheck(app, id) {
   return {
     node: ui.node,
     close: () => clearInterval(timer),
-    typing: () => entry.node.isConnected && entry.typing(),
-    keydown: (event) => entry.node.isConnected && entry.keydown(event),
+    typing: () => !entry.node.inert && entry.typing(),
+    keydown: (event) => entry.node.inert || entry.keydown(event),
     heard({ type, item, receipt }) {
       if (!["added", "receipt", "parked"].includes(type) || item.body.said.check !== id) return;
       keep({ ...item, receipt });

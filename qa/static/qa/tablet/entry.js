@@ -1,8 +1,8 @@
 // The check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
 import { BAD, WORDS, measured, shows, told } from "./check.js";
-import { el, hour, say, stamp, touch, trouble, why } from "./dom.js";
+import { ask, el, hour, say, stamp, touch, trouble, why } from "./dom.js";
 import { sign } from "./map.js";
-import { emptyPad, keyOf, press } from "./pad.js";
+import { emptyPad, keyOf, press, recalled, typedInto } from "./pad.js";
 import { UNITS, parseLength, tellLength } from "./parse.js";
 import { speak } from "./speak.js";
 import { judge, looksLikeASlip, stateOf } from "./verdict.js";
@@ -13,18 +13,20 @@ import { hear, quiet } from "./wedge.js";
 const SLOW_MS = 1500;
 const NOTHING = { value: "", unit: "", goes: "", does_not_go: "" };
 
-// desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keepUnit(unit), photo(about, words), photoOf(slot)}
+// desk: {check, slots, unit, settings, view(), record(form, said), moved(), full(), nameOf(username), keep(settings), photo(about, words), photoOf(slot)}
 export function openEntry(desk) {
   const { slots } = desk;
   let at = nextOpen(slots, desk.view().done) ?? slots[0];
   let pad = emptyPad(desk.unit);
-  let pair = null;
+  // Two leaves for one gap; the feeler stays in the hand until it is put off, also past places that need another gauge.
+  let pair = newPair();
   let last = null;
   let wedge = quiet();
   let slip = "";
   // While an act is being kept, what is done waits here and comes next: a hand or a gauge is faster than a slow disk.
   let busy = false;
   let ahead = [];
+  let shownText = "";
 
   const ui = stamp("desk", {
     back: () => soon(() => go(neighbor(slots, at.key, -1))),
@@ -33,7 +35,7 @@ export function openEntry(desk) {
     undo: () => inTurn(undo),
     clear: () => inTurn(clear),
     skip: () => inTurn(skip),
-    feeler: () => soon(() => setPair(!pair)),
+    feeler: () => soon(turnFeeler),
     unit: () => soon(turnUnit),
     photo: () => desk.photo({ station: at.station, kind: at.kind }, `station ${name()}`),
     photoOf: () => desk.photoOf(at),
@@ -41,7 +43,7 @@ export function openEntry(desk) {
     does_not_go: () => soon(() => setField("does_not_go")),
     choose: ({ value }) => inTurn(() => choose(slotHere().alive.find((one) => one.act === value))),
   });
-  ui.input.oninput = () => (busy ? paintReading() : type({ text: ui.input.value }));
+  ui.input.oninput = () => (busy ? paintReading() : type({ text: typedInto(pad.marked || !pad.text ? shownText : "", ui.input.value) }));
 
   const slotHere = () => desk.view().slot(at.station, at.kind);
   const limits = () => desk.check.stations.find((one) => one.label === at.station)[at.kind];
@@ -55,11 +57,19 @@ export function openEntry(desk) {
   function go(slot, words = "") {
     at = slot;
     slip = "";
-    pad = emptyPad(pad.unit);
-    if (pair) setPair(true);
+    startPlace(pad.unit);
     paint();
     desk.moved();
     say(`${words}${words && " Now station"} ${name()}.`);
+  }
+
+  function newPair() {
+    return desk.settings.feeler && at.kind === "gap" ? { goes: "", does_not_go: "", field: "goes" } : null;
+  }
+
+  function startPlace(unit) {
+    pad = emptyPad(unit);
+    pair = newPair();
   }
 
   // At once, or when what is being kept is kept: always in the order in which a person did it.
@@ -205,13 +215,23 @@ export function openEntry(desk) {
   async function undo() {
     if (pad.past.length) return void enter("undo");
     const { said, id } = last ?? { said: {} };
+    const place = () => `${said.station} ${said.kind}: ${shows(said)} ${said.unit}`;
     const there = slots.find(({ station, kind }) => station === said.station && kind === said.kind);
     if (!there || desk.view().slot(said.station, said.kind).current?.act !== id) return "Nothing left to undo here.";
+    if (!(await ask("take-back", { place: place() }))) return null;
     last = null;
     await desk.record("reading/1", { ...said, ...NOTHING, outcome: "cleared", supersedes: id, reason: "Undone at once" });
-    go(there, "Undone.");
-    if (said.outcome === "value") enter({ text: said.value });
+    go(there, "Taken back.");
+    if (said.outcome === "value") recall(said);
     return null;
+  }
+
+  // The old value stands there marked; with the feeler in hand there is no field for it.
+  function recall({ value, unit }) {
+    if (pair) return;
+    pad = recalled(emptyPad(unit), value);
+    paint();
+    say(`Taken back. ${value} is marked: the next key replaces it.`);
   }
 
   async function choose(one) {
@@ -219,21 +239,21 @@ export function openEntry(desk) {
     if (reason && (await record("choose/1", { reading: one.act, reason }))) forward();
   }
 
-  function setPair(on) {
-    pair = on && at.kind === "gap" ? { goes: "", does_not_go: "", field: "goes" } : null;
-    pad = emptyPad(pad.unit);
+  function turnFeeler() {
+    desk.keep({ feeler: !desk.settings.feeler });
+    startPlace(pad.unit);
     paint();
   }
 
   function setField(field) {
     pair.field = field;
-    pad = press(emptyPad(pad.unit), { text: pair[field] });
+    pad = recalled(emptyPad(pad.unit), pair[field]);
     paintReading();
   }
 
   function turnUnit() {
-    pad = emptyPad(pad.unit === "mm" ? "in" : "mm");
-    desk.keepUnit(pad.unit);
+    startPlace(pad.unit === "mm" ? "in" : "mm");
+    desk.keep({ unit: pad.unit });
     paint();
   }
 
@@ -248,40 +268,47 @@ export function openEntry(desk) {
     ui.turn.textContent = unit === "mm" ? "inch" : "mm";
     ui.more.textContent = `+${step}`;
     ui.less.textContent = `\u2212${step}`;
-    ui.feeler.ariaPressed = Boolean(pair);
+    ui.feeler.ariaPressed = Boolean(desk.settings.feeler);
     ui.feeler.disabled = at.kind !== "gap";
     ui.input.ariaLabel = `${at.kind} at station ${at.station} in ${ui.units.textContent}`;
     const { alive } = slotHere();
     ui.rivals.hidden = alive.length < 2;
     ui.two.replaceChildren(...alive.map((one) => touch("choose", [el("b", {}, `${shows(one)} ${one.unit}`), el("small", {}, signed(one))], { value: one.act })));
-    paintLast();
     paintReading();
   }
+
+  const unsaved = () => Boolean(pad.text || pair?.goes || pair?.does_not_go);
 
   function paintReading() {
     const { current, state } = slotHere();
     const { text, unit } = pad;
-    const saved = !text && !pair && current && state !== "not_measured";
+    const saved = !unsaved() && current && state !== "not_measured";
     const read = parseLength(text, unit);
     const live = !pair && !read.problem && judge(read.nm, limits());
     const shown = live ? stateOf(live.verdict, live.deviation_nm) : saved ? state : "not_measured";
     ui.input.hidden = Boolean(pair);
     ui.pairs.hidden = !pair;
     for (const field of pair ? ["goes", "does_not_go"] : []) {
-      ui[field].textContent = pair[field] || "–";
+      ui[field].textContent = pair[field] || (saved && current[field]) || "–";
       ui[field].parentNode.ariaPressed = pair.field === field;
     }
-    ui.input.value = saved && current.outcome === "value" ? current.value : text;
+    ui.input.value = shownText = saved && current.outcome === "value" ? current.value : text;
     ui.reading.classList.toggle("saved", Boolean(saved));
+    ui.reading.classList.toggle("marked", pad.marked);
     ui.reading.dataset.state = shown;
-    const words = live ? told({ ...live, unit }, shown) : saved ? told({ ...current, outcome: current.outcome === "feeler" ? "feeler" : "" }, state) : WORDS.not_measured;
+    const words = live ? told({ ...live, unit }, shown) : saved ? told({ ...current, outcome: pair || current.outcome === "feeler" ? current.outcome : "" }, state) : WORDS.not_measured;
     ui.verdict.replaceChildren(...(text && !live ? [] : [sign(shown), words]));
+    paintLast();
   }
 
   function paintLast() {
     const { current, state } = slotHere();
     ui.last.replaceChildren();
-    if (current && state !== "not_measured") {
+    // Never "saved" under a number that is not.
+    if (unsaved()) {
+      const stands = measured(current) ? ` ${shows(current)} ${current.unit} stands.` : "";
+      ui.last.append(`${pad.marked ? "Marked: a key replaces it." : "Not saved: OK saves it."}${stands}`);
+    } else if (current && state !== "not_measured") {
       const how = current.problem ? `needs you: ${current.problem.message}` : current.provisional ? "on this tablet, verdict provisional" : "saved";
       ui.last.append([`${signed(current)}: ${how}`, current.reason].filter(Boolean).join("; "));
     } else if (last) {

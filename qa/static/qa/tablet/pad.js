@@ -1,11 +1,21 @@
 // The number pad as a pure reducer: (state, key) -> state. The page draws what comes out and sends what OK leaves.
 import { UNITS, formatLength, parseLength } from "./parse.js";
 
-export const emptyPad = (unit = "mm") => ({ text: "", unit, past: [] });
+// marked: an old value stands in the pad, and the next key replaces it.
+export const emptyPad = (unit = "mm") => ({ text: "", marked: false, unit, past: [] });
 
 const LONGEST = 12;
 
-const typed = (pad, text) => (text === pad.text ? pad : { ...pad, text, past: [...pad.past.slice(-49), pad.text] });
+const typed = (pad, text) => (text === pad.text && !pad.marked ? pad : { ...pad, text, marked: false, past: [...pad.past.slice(-49), { text: pad.text, marked: pad.marked }] });
+
+// An old value comes back to be looked at: OK keeps it, a key replaces it, never adds to it.
+export const recalled = (pad, text) => ({ ...typed(pad, text), marked: text !== "" });
+
+// What somebody put into the field without our keys: it stands instead of an old value, not behind it.
+export function typedInto(old, text) {
+  if (text.startsWith(old)) return text.slice(old.length);
+  return old.startsWith(text) ? "" : text;
+}
 
 function stepped(pad, direction, last) {
   const rule = UNITS[pad.unit];
@@ -20,22 +30,23 @@ function stepped(pad, direction, last) {
 export function press(pad, key, last = "") {
   if (key.unit) return key.unit === pad.unit ? pad : emptyPad(key.unit);
   if (key.text !== undefined) return typed(pad, key.text);
+  const before = pad.marked ? "" : pad.text;
   if (/^\d$/.test(key)) {
-    const text = pad.text.replace(/^(-?)0$/, "$1") + key;
+    const text = before.replace(/^(-?)0$/, "$1") + key;
     const decimals = /\.(\d*)$/.exec(text);
     return text.length > LONGEST || decimals?.[1].length > UNITS[pad.unit].places ? pad : typed(pad, text);
   }
   switch (key) {
     case ".":
-      return pad.text.includes(".") ? pad : typed(pad, `${pad.text}${/\d$/.test(pad.text) ? "" : "0"}.`);
+      return before.includes(".") ? pad : typed(pad, `${before}${/\d$/.test(before) ? "" : "0"}.`);
     case "sign":
-      return typed(pad, pad.text.startsWith("-") ? pad.text.slice(1) : `-${pad.text}`);
+      return typed(pad, before.startsWith("-") ? before.slice(1) : `-${before}`);
     case "back":
-      return typed(pad, pad.text.slice(0, -1));
+      return typed(pad, before.slice(0, -1));
     case "clear":
       return typed(pad, "");
     case "undo":
-      return pad.past.length ? { ...pad, text: pad.past.at(-1), past: pad.past.slice(0, -1) } : pad;
+      return pad.past.length ? { ...pad, ...pad.past.at(-1), past: pad.past.slice(0, -1) } : pad;
     case "more":
       return stepped(pad, 1, last);
     case "less":

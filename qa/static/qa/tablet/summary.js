@@ -36,10 +36,10 @@ export function summaryOf(page) {
     ui.title.textContent = finished ? "The check is finished" : own.not_measured ? "Not finished yet" : "Everything is measured";
     ui.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. Verdicts of record and findings come from the server." : "Counts are provisional until the server has judged.";
     for (const row of ui.counts.children) {
-      row.hidden = !told[row.dataset.count];
-      row.querySelector("b").textContent = told[row.dataset.count];
+      row.querySelector("b").textContent = told[row.dataset.count] ?? 0;
     }
-    ui.back.hidden = ui.finish.hidden = finished;
+    // They keep their room, so that nothing comes under a finger in their stead.
+    ui.back.disabled = ui.finish.disabled = finished;
     places(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
     places(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
     if (proposal) paintFindings(proposal.findings, raising);
