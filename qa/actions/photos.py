@@ -77,6 +77,11 @@ def _station(check: Check, about: dict) -> str:
     if not there or kind not in ("", *Kind.values):
         message = f"The joint of this photo has no station {label} {kind}".strip()
         raise Refused(f"{message}.", field="station", code="unknown")
+    return station_note(label, kind)
+
+
+def station_note(label: str, kind: str) -> str:
+    """What stands under a photo of a station; kind "" where it shows no one gap."""
     return f"station {label} {kind}".strip()
 
 

@@ -2,6 +2,7 @@
 
 from functools import lru_cache
 
+from django.db.models import Max
 from django.utils import timezone
 
 from qa.actions.photos import PHOTOGRAPHED
@@ -102,6 +103,7 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
     ).order_by("revision", "order"):
         stations.setdefault(station.revision_id, []).append(station)
     holes, defects = holes_to_show(joints), defects_to_show(joints)
+    held = _held_last()
     return [
         {
             **_joint(one, stations[one.current_id], airframes, placed, uncertainties),
@@ -111,9 +113,26 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
                 for (joint, airframe), rows in defects.items()
                 if joint == one.pk
             },
+            "held_last": {
+                str(airframe): how
+                for (joint, airframe), how in held.items()
+                if joint == one.pk and how
+            },
         }
         for one in joints
     ]
+
+
+def _held_last() -> dict[tuple[int, int], list]:
+    """Return by joint and airframe how the part was held in the last check."""
+    last = Check.objects.values("fit_up__joint", "fit_up__airframe").annotate(
+        last=Max("pk")
+    )
+    rows = Check.objects.filter(pk__in=last.values("last")).select_related("fit_up")
+    return {
+        (one.fit_up.joint_id, one.fit_up.airframe_id): one.held or one.fit_up.held
+        for one in rows
+    }
 
 
 def _joint(joint, stations, airframes, placed, uncertainties) -> dict:

@@ -104,6 +104,23 @@ def rounds_of(rows: History, state: JointState) -> list[Round]:
     return found
 
 
+def expected(rows: History, state: JointState) -> dict[tuple[str, str], int]:
+    """What each field should read now, nm: what stood before, and what the cuts and
+    moves since should have done to it. Only where something was done."""
+    epoch = state.now
+    seam = rows.seams[epoch.fit_up.revision_id]
+    taken, moved, _words = _done(rows, epoch, seam)
+    found = {}
+    for label in seam.rows:
+        cut = taken.get(label, 0)
+        if cut <= CUT_NM and label not in moved:
+            continue
+        one = _station(epoch, label, cut, cut, moved)
+        found[label, Kind.GAP] = one.gap_predicted_nm
+        found[label, Kind.FLUSH] = one.flush_predicted_nm
+    return {key: nm for key, nm in found.items() if nm is not None}
+
+
 def shortfall(rounds: list[Round]) -> Shortfall | None:
     """What the last few rounds with a cut say about the next."""
     cut = [one for one in rounds if one.cuts][-RECENT:]

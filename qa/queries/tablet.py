@@ -21,7 +21,8 @@ from qa.models import (
 from qa.sync import database_id
 from shop.models import Person, Role
 
-from . import maps, staleness, waiting
+from . import beside, maps, waiting
+from .photos import photographed
 from .plan_records import for_tablet
 
 
@@ -34,6 +35,7 @@ def check_for_tablet(check: Check) -> dict:
         station.revision = revision
     drawn = tablet_map(revision, stations)
     changed = waiting.since([check]).get(check.pk)
+    now = beside.now_of(check)
     told = {
         "database": database_id(),
         "check": str(check.entry_id),
@@ -59,7 +61,9 @@ def check_for_tablet(check: Check) -> dict:
         "closed": revision.closed,
         "stations": _stations(check, stations, drawn.pop("stations")),
         "map": drawn,
-        "first": first_to_measure(check),
+        "first": beside.first_to_measure(now),
+        "beside": beside.fields(now, check),
+        "photos": photographed(check, [one.label for one in stations]),
         "since": changed.why if changed else "",
         "plan": for_tablet(fit_up.airframe, fit_up.part_id),
         "readings": _readings(check, {one.pk: one.label for one in stations}),
@@ -109,18 +113,6 @@ def defects_to_show(joints) -> dict[tuple[int, int], list[dict]]:
         told = {"id": one.pk, "label": one.label, "title": one.title}
         found.setdefault((one.joint_id, one.airframe_id), []).append(told)
     return found
-
-
-def first_to_measure(check: Check) -> list[str]:
-    """Return what to measure first after a cut, a move or a refit: three witnesses,
-    what was cut, then what else is stale. Empty when nothing is stale, and for a check
-    that is not of the newest state."""
-    if check.state.state != CheckState.State.OPEN:
-        return []
-    fit_up = check.fit_up
-    state = staleness.state_of_joint(fit_up.joint, fit_up.airframe)
-    live = state and any(one.pk == check.pk for one in state.now.checks)
-    return state.to_measure if live else []
 
 
 def _instrument(check: Check) -> dict | None:

@@ -16,9 +16,9 @@ from qa.forms.nonconformances import (
 )
 from qa.models import Nonconformance
 from qa.queries import nonconformances as queries
+from qa.queries.photos import photos_of_item
 from shop import roles
 from shop.queries.paging import page_of
-from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page
 
 from . import papers
@@ -98,7 +98,7 @@ def _page(request, item, verb="", form=None):
         "item": item,
         "row": queries.item_row(item),
         "history": queries.history(item),
-        "photos": photos_of("nonconformance", item.pk),
+        "photos": photos_of_item(item),
         "verb": verb,
         "form": form or (verb and _form(item, request.user, verb)),
         "others": [name for name in theirs if name != verb],

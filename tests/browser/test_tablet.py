@@ -6,7 +6,9 @@ import pytest
 from playwright.sync_api import expect
 
 from qa.models import Nonconformance, Reading
+from shop.models import Person
 from tests.browser.at_the_tablet import (
+    a_check,
     all_sent,
     at,
     open_check,
@@ -14,6 +16,7 @@ from tests.browser.at_the_tablet import (
     standing,
     tap,
 )
+from tests.qa.making import make_check, make_fit_up, read_all
 
 
 def test_the_pad_logs_a_check_and_goes_on_by_itself(desk, check):
@@ -193,6 +196,24 @@ def test_the_feeler_stays_on_until_it_is_put_off(desk, check):
     feeler.click()
     expect(goes).to_be_hidden()
     expect(desk.locator("input.number")).to_be_visible()
+
+
+def test_the_value_before_and_the_witnesses_stand_beside_the_field(
+    page, live_site, sign_in
+):
+    engineer = Person.objects.get(username="engineer")
+    old = a_check(8)
+    read_all(old, gap="2.40", flush="0.1")
+    placed = {"airframe": old.fit_up.airframe, "part": old.fit_up.part}
+    again = make_fit_up(engineer, old.fit_up.joint, reason="refit", **placed)
+    check = make_check(engineer, again)
+    open_check(sign_in(page, "builder"), live_site, check)
+    expect(page.locator(".beside")).to_have_text("Witness · before 2.40 mm")
+    expect(page.locator("input.number")).to_have_accessible_description(
+        "1.50 to 3.00 mm Witness · before 2.40 mm"
+    )
+    page.get_by_role("button", name="inch").click()
+    expect(page.locator(".beside")).to_have_text("Witness · before 0.0945 in")
 
 
 def test_a_slip_of_the_finger_asks_once(desk, check):

@@ -21,6 +21,7 @@ from tests.browser.at_the_tablet import (
     standing,
     tap,
 )
+from tests.qa.making import make_check, make_fit_up
 
 PASSWORD = "Test-shop-7"
 PIN = "4711"
@@ -69,6 +70,38 @@ def test_a_check_is_started_filled_and_kept_without_a_network(desk, live_site):
         ("2", "gap"): "1.2",
     }
     assert started.fit_up.held[0]["count"] == 6
+
+
+def test_the_holding_of_the_last_check_is_offered_as_it_was_recorded(
+    desk, check, live_site
+):
+    held = [
+        {"kind": "cleco", "where": "1, 4, 7", "count": 3},
+        {"kind": "strap", "where": "aft", "count": 1},
+    ]
+    old = check.fit_up
+    placed = make_fit_up(
+        Person.objects.get(username="engineer"),
+        old.joint,
+        **{"airframe": old.airframe, "part": old.part},
+        **{"reason": "refit", "held": held},
+    )
+    make_check(Person.objects.get(username="engineer"), placed)
+    desk.goto(f"{live_site.url}/tablet/new")
+    again = desk.get_by_role("button", name="As in the last check")
+    expect(again.locator("..")).to_contain_text("3 cleco 1, 4, 7; 1 strap aft")
+    desk.context.set_offline(True)
+    # Offered, never taken for granted.
+    expect(desk.get_by_label("clecos")).to_have_value("")
+    again.click()
+    expect(desk.get_by_label("clecos")).to_have_value("3")
+    expect(desk.get_by_label("straps")).to_have_value("1")
+    desk.get_by_label("Why a new fit-up").select_option("refit")
+    desk.get_by_role("button", name="Start measuring").click()
+    at(desk, "1", "gap")
+    desk.context.set_offline(False)
+    all_sent(desk)
+    assert Check.objects.order_by("-pk").first().fit_up.held == held
 
 
 def test_the_last_contact_is_known_after_a_reload_without_a_network(desk, live_site):
@@ -120,6 +153,11 @@ def test_two_tabs_of_one_tablet_send_each_act_once(desk, check, live_site):
     tap(second, "2.45")
     at(second, "3", "flush")
     expect(desk.locator("#unsent")).to_contain_text("2 not sent")
+    # Each shows what was done in the other, also while no server tells it.
+    expect(desk.get_by_role("button", name="Station 3: gap 2.45")).to_be_visible()
+    expect(second.get_by_role("button", name="Station 1: gap 2.35")).to_be_visible()
+    expect(desk.locator(".progress")).to_have_text("2 of 8")
+    expect(second.locator(".progress")).to_have_text("2 of 8")
     desk.context.set_offline(False)
     all_sent(desk)
     all_sent(second)

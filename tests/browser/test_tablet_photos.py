@@ -69,6 +69,23 @@ def test_the_usual_photo_shows_the_station_in_hand_and_is_counted(desk, check):
     assert pins() == [("check", str(check.pk), "station 1 gap")] * 2
 
 
+def test_a_photo_leaves_a_mark_on_its_station_before_and_after_it_is_sent(
+    desk, check, live_site
+):
+    one, two = (desk.get_by_role("button", name=f"Station {n}:") for n in "12")
+    desk.context.set_offline(True)
+    take(desk, picture())
+    expect(one).to_have_accessible_name(re.compile("photo$"))
+    expect(one.locator(".camera")).to_be_visible()
+    desk.reload()
+    expect(one.locator(".camera")).to_be_visible()
+    desk.context.set_offline(False)
+    all_sent(desk)
+    open_check(desk, live_site, check)
+    expect(one.locator(".camera")).to_be_visible()
+    expect(two.locator(".camera")).to_have_count(0)
+
+
 # Lays a photo into the kept week, as if it had been acknowledged before a restore.
 KEPT = f"""async (about) => {{ {OPEN}
   const canvas = new OffscreenCanvas(60, 40);

@@ -134,7 +134,7 @@ def test_a_photo_that_finds_no_room_is_told(desk, check, tmp_path):
 
 
 # A disk that is full until something is removed from it.
-FULL = """() => {
+FULL = """(NAME) => {
   let full = true;
   const add = IDBObjectStore.prototype.add;
   const remove = IDBCursor.prototype.delete;
@@ -143,6 +143,8 @@ FULL = """() => {
     if (full) this.transaction.abort();
     return request;
   };
+  const why = new DOMException("the disk is full", NAME);
+  Object.defineProperty(IDBTransaction.prototype, "error", { get: () => why });
   IDBCursor.prototype.delete = function () {
     full = false;
     return remove.apply(this);
@@ -160,11 +162,31 @@ def test_photos_that_the_server_has_make_room_for_a_reading(desk, check):
     expect(desk.get_by_role("status")).to_contain_text("is on this tablet")
     all_sent(desk)
     assert Photo.objects.count() == 1
-    desk.evaluate(FULL)
+    desk.evaluate(FULL, "QuotaExceededError")
     tap(desk, "2.31")
     at(desk, "1", "flush")
     all_sent(desk)
     assert list(standing(check)) == [("1", "gap")]
+    desk.locator("#unsent").click()
+    expect(desk.locator("[data-ref=sent]")).to_have_text("1")
+
+
+def test_a_kept_photo_is_not_thrown_away_on_an_error_that_nobody_knows(desk, check):
+    out = io.BytesIO()
+    Image.new("RGB", (90, 60), "teal").save(out, "JPEG")
+    with desk.expect_file_chooser() as chooser:
+        desk.get_by_role("button", name="Photo", exact=True).click()
+    photo = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
+    chooser.value.set_files(photo)
+    expect(desk.get_by_role("status")).to_contain_text("is on this tablet")
+    all_sent(desk)
+    desk.evaluate(FULL, "UnknownError")
+    tap(desk, "2.31")
+    expect(desk.locator("[data-ref=verdict]")).to_have_text(
+        "Not kept: the disk is full"
+    )
+    expect(desk.locator("input.number")).to_have_value("2.31")
+    desk.reload()
     desk.locator("#unsent").click()
     expect(desk.locator("[data-ref=sent]")).to_have_text("1")
 

@@ -13,10 +13,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
-from qa.actions import holes, nonconformances
+from qa.actions import checks, holes, nonconformances
 from qa.actions.holes import HoleDraft, PatternSaid
 from qa.models import Check, Reading
 from qa.queries.carry import carry
+from qa.queries.photos import photos_of_item
 from qa.queries.tablet import check_for_tablet
 from qa.views.api import RELATED
 from shop.actions import routes, tablets
@@ -26,6 +27,26 @@ from tests.qa.making import fresh, make_check, make_fit_up, make_joint, mm, read
 from tests.shop.making_floor import make_tool
 
 pytestmark = pytest.mark.django_db
+
+
+def test_a_photo_of_a_station_marks_it_and_shows_on_what_was_raised_there(
+    send, check, people, client_of
+):
+    for label in ("1", "2", "3", "4", "5", "6", "7", "8"):
+        read(check, label, "gap", "9.00" if label == "3" else "2.00")
+        read(check, label, "flush", "0.00")
+    for station in ("3", "5"):
+        assert send(check=check, station=station, kind="gap").status_code == 201
+    assert check_for_tablet(check)["photos"] == ["3", "5"]
+    checks.finish_check(by=people["engineer"], check=check)
+    (item,) = nonconformances.raise_findings(by=people["engineer"], check=check)
+    notes = [pin.note for pin in photos_of_item(item)]
+    assert notes == ["station 3 gap"]
+    page = client_of("builder").get(f"/nonconformances/{item.pk}/")
+    photo = PhotoPin.objects.get(note="station 3 gap").photo
+    assert reverse("photo", args=[photo.sha256]) in page.content.decode()
+    other = make_check(people["engineer"])
+    assert check_for_tablet(other)["photos"] == []
 
 
 @pytest.fixture(autouse=True)

@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { fileName, mayGo, subjects, verdictOn } from "../../../qa/static/qa/tablet/photos.js";
+import { fileName, mayGo, verdictOn } from "../../../qa/static/qa/tablet/photos.js";
+import { subjects } from "../../../qa/static/qa/tablet/taking.js";
 
 const ok = { photo: "p", database: "d" };
 const error = { code: "refused", message: "The picture is damaged." };

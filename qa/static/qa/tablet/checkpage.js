@@ -1,9 +1,8 @@
 // One check: the carried copy, what this tablet did over it, and what other tablets did, brought together every few seconds.
 import { fetchCheck } from "./carried.js";
 import { viewOf } from "./check.js";
-import { say, stamp } from "./dom.js";
+import { stamp } from "./dom.js";
 import { openEntry } from "./entry.js";
-import { stationList } from "./list.js";
 import { later } from "./later.js";
 import { mapOf, sign } from "./map.js";
 import { progress, slotsOf } from "./walk.js";
@@ -19,6 +18,8 @@ export async function openCheck(app, id) {
   let summary = null;
   let looking = null;
   let due = 0;
+  // Stations of which there is a photo: on the server, or still here.
+  const photos = new Set();
 
   const keep = ({ id: act, seq, body, receipt, problem, state }) => {
     acts.set(act, { id: act, seq, body, receipt, problem: state === "parked" ? problem : null });
@@ -38,6 +39,7 @@ export async function openCheck(app, id) {
     for (const act of before) if (act.body.form !== "raise/1") acts.delete(act.id);
     if (!changed && !before.length) return;
     check = page.check = told;
+    for (const label of told.photos ?? []) photos.add(label);
     if (entry) refresh();
   }
 
@@ -54,8 +56,8 @@ export async function openCheck(app, id) {
   function paint() {
     const { done, of } = progress(page.slots, view().done);
     ui.progress.textContent = `${done} of ${of}`;
-    map.paint(view(), entry.at());
-    list.paint(view(), entry.at());
+    map.paint(view(), entry.at(), photos);
+    list?.paint(view(), entry.at());
     if (entry.node.inert) summary.paint();
   }
 
@@ -73,12 +75,8 @@ export async function openCheck(app, id) {
     photoOf: (slot) => app.photos.choose(check, slot),
     moved: () => entry && paint(),
     async full() {
-      try {
-        summary ??= (await later("summary")).summaryOf(page);
-        show(summary);
-      } catch ({ message }) {
-        say(message, true);
-      }
+      summary ??= (await later("summary")).summaryOf(page);
+      show(summary);
     },
     finished: () => check.state === "finished" || Boolean(actOf("finish/1")),
     visit(station, kind) {
@@ -89,35 +87,44 @@ export async function openCheck(app, id) {
     desk: () => show(entry),
   };
 
+  async function theList() {
+    const made = (await later("list")).stationList(check, page.visit);
+    ui.sheet.append(made.node);
+    return made;
+  }
+
   // The desk keeps its place under the summary: nothing moves under a finger that comes or goes.
   function show(part) {
     entry.node.inert = part === summary;
     if (part === summary) ui.node.append(summary.node);
     else summary?.node.remove();
     part.paint();
-    if (part === summary) summary.title.focus();
+    if (part === summary) summary.title.focus({ preventScroll: true });
   }
 
   for (const row of await store.sentOf(id)) keep(row);
   for (const item of outbox.queue.items.values()) if (item.body.said.check === id) keep(item);
+  for (const { about } of await app.photos.all()) if (about.check === id) photos.add(about.station);
   if (!check) await look();
   if (!check) throw Error("This check is not on this tablet, and the server cannot be reached.");
+  for (const label of check.photos ?? []) photos.add(label);
   Object.assign(page, { check, unit: settings.unit ?? check.units, slots: slotsOf(check.stations, settings.order, check.first) });
   const map = mapOf(check, page.visit);
-  const list = stationList(check, page.visit);
+  let list = null;
   const ui = stamp("check", {
-    list() {
+    async list() {
+      list ??= await theList();
       list.node.hidden = map.node.toggleAttribute("hidden") === false;
       ui.toggle.ariaPressed = !list.node.hidden;
       paint();
     },
     summary: page.full,
   });
-  ui.sheet.append(map.node, list.node);
+  ui.sheet.append(map.node);
   for (const row of ui.legend.children) row.prepend(sign(row.dataset.shape));
   entry = openEntry(page);
   ui.node.append(entry.node);
-  if (page.finished()) await page.full();
+  if (page.finished()) await page.full().catch(() => show(entry));
   else show(entry);
   paint();
   const timer = setInterval(() => document.visibilityState === "visible" && look(), LOOK_EVERY_MS);
@@ -128,7 +135,11 @@ export async function openCheck(app, id) {
     close: () => clearInterval(timer),
     typing: () => !entry.node.inert && entry.typing(),
     keydown: (event) => entry.node.inert || entry.keydown(event),
-    heard({ type, item, receipt }) {
+    heard({ type, item, receipt, about }) {
+      if (type === "photo" && about.check === id) {
+        photos.add(about.station);
+        refresh();
+      }
       if (!["added", "receipt", "parked"].includes(type) || item.body.said.check !== id) return;
       keep({ ...item, receipt });
       refresh();

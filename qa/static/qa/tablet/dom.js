@@ -14,6 +14,7 @@ export const touch = (act, words, attributes) => el("button", { type: "button", 
 
 // Words for what went wrong. What is no refusal of the browser's store is a fault of ours, for the console too.
 export function trouble(error) {
+  if (error.plain) return error.message;
   if (!(error instanceof DOMException)) reportError(error);
   return `Not kept: ${error.message}`;
 }
@@ -25,7 +26,7 @@ export function once(work) {
     const done = !running && work(...all);
     if (!done?.then) return;
     running = true;
-    done.catch((error) => say(trouble(error), true)).finally(() => (running = false));
+    done.catch((error) => alarm(error)).finally(() => (running = false));
   };
 }
 
@@ -64,11 +65,16 @@ export async function why(name, place) {
 }
 
 // Live regions stand in the shell from the start; emptied first so that the same words are said again.
-export function say(words, urgent = false) {
+export function say(words, urgent = false, seen = false) {
   const region = document.getElementById(urgent ? "alert" : "status");
   region.textContent = "";
+  document.querySelector(".seen")?.classList.remove("seen");
+  region.classList.toggle("seen", seen);
   requestAnimationFrame(() => (region.textContent = words));
 }
+
+// What went wrong is for everybody to see, over whatever screen is open, until something else is said.
+export const alarm = (error, before = "") => say(before + trouble(error), true, true);
 
 export const hour = (iso) => new Date(iso).toTimeString().slice(0, 5);
 

@@ -1,4 +1,5 @@
 // The check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
+import { beside } from "./beside.js";
 import { BAD, WORDS, measured, shows, told } from "./check.js";
 import { ask, el, hour, say, stamp, touch, trouble, why } from "./dom.js";
 import { sign } from "./map.js";
@@ -264,6 +265,7 @@ export function openEntry(desk) {
     const step = UNITS[unit].step.slice(1);
     ui.title.replaceChildren(el("b", {}, `Station ${at.station}`), at.kind === "flush" ? " flushness" : " gap");
     ui.limit.textContent = low && high ? `${low.replace(` ${unit}`, "")} to ${high}` : low ? `at least ${low}` : `at most ${high}`;
+    ui.beside.textContent = beside(desk.check.beside?.find((one) => one.station === at.station && one.kind === at.kind), unit);
     ui.units.textContent = unit === "in" ? "inch" : "mm";
     ui.turn.textContent = unit === "mm" ? "inch" : "mm";
     ui.more.textContent = `+${step}`;

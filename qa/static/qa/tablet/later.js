@@ -9,11 +9,14 @@ const answer = (url) => fetch(url).catch(() => null);
 // A page of a guest network is no module.
 const isModule = (response) => response?.ok && response.headers.get("Content-Type")?.startsWith("text/javascript");
 
+// No fault of ours, and nothing was to be kept.
+const missed = (words) => Object.assign(Error(words), { plain: true });
+
 // Never an import that could fail on the way: some browsers remember the failure until the page is opened again.
 export async function later(name) {
   const response = await answer(new URL(`./${name}.js`, import.meta.url));
-  if (response?.status === 404) throw Error("The server was updated: open this page again.");
-  if (!isModule(response)) throw Error("This screen is not on this tablet yet, and the server cannot be reached.");
+  if (response?.status === 404) throw missed("The server was updated: open this page again.");
+  if (!isModule(response)) throw missed("This screen is not on this tablet yet, and the server cannot be reached.");
   return import(`./${name}.js`);
 }
 

@@ -2,11 +2,14 @@
 // Built once, then only the stations that changed are drawn again.
 import { BAD, brief, measured, shows, stateOfStation } from "./check.js";
 import { svg } from "./dom.js";
+import { placesOf } from "./places.js";
 import { KINDS } from "./walk.js";
 
 const RADIUS = 20;
-const ROOM = [128, 88];
+const ROOM = [128, 98];
 const MANY = 32;
+// CSS pixels of a figure that is read at arm's length.
+const LEGIBLE = 18.5;
 
 const TRIANGLE = "M0 -1.4L1.35 .9L-1.35 .9Z";
 const FLIPPED = "M0 1.4L1.35 -.9L-1.35 -.9Z";
@@ -63,15 +66,29 @@ export function mapOf({ stations, map, joint }, pick) {
     else pick(stations[row].label);
   }
 
-  function paintStation(station, one, view, active) {
+  // What stands beside each station, and where.
+  function placesNow(view, active) {
+    const now = stations.findIndex(({ label }) => label === active.station);
+    const scale = node.getScreenCTM()?.a || 0.75;
+    const shown = stations.map((station, row) => {
+      const apart = Math.abs(row - now);
+      const near = now < 0 ? null : apart === 0 ? 0 : apart === 1 || apart === stations.length - 1 ? 1 : null;
+      const all = stations.length <= MANY || near !== null || BAD.includes(stateOfStation(view, station));
+      const slots = all ? KINDS.map((kind) => station[kind] && view.slot(station.label, kind)).filter((slot) => measured(slot?.current)) : [];
+      return { at: station.at, normal: station.normal, slots, words: slots.map(({ current }) => shows(current)), near };
+    });
+    const blocks = placesOf(shown, box, map.text ?? 22, LEGIBLE / scale);
+    return shown.map(({ slots, words }, row) => ({ slots, words, block: blocks[row] }));
+  }
+
+  function paintStation(station, one, view, active, { slots, words, block }, photo) {
     const { label, at } = station;
     const [x, y] = at;
     const now = active.station === label;
     const state = stateOfStation(view, station);
     const rows = KINDS.filter((kind) => station[kind]).map((kind) => [kind, view.slot(label, kind)]);
-    const shown = stations.length <= MANY || BAD.includes(state) || now ? rows.filter(([, { current }]) => measured(current)) : [];
-    const name = `Station ${label}: ${rows.map(([kind, slot]) => `${kind} ${brief(slot)}`).join(", ")}`;
-    const look = `${name}|${now}`;
+    const name = `Station ${label}: ${rows.map(([kind, slot]) => `${kind} ${brief(slot)}`).join(", ")}${photo ? ", photo" : ""}`;
+    const look = JSON.stringify([name, now, block]);
     if (look === one.look) return;
     one.look = look;
     for (const [key, value] of Object.entries({ "aria-label": name, "aria-current": now && "step", tabindex: now ? 0 : -1 })) one.node.setAttribute(key, value);
@@ -81,19 +98,29 @@ export function mapOf({ stations, map, joint }, pick) {
       svg("circle", { cx: x, cy: y, r: 34, class: "hit" }),
       ...(now ? [svg("rect", { x: x - 36, y: y - 36, width: 72, height: 72, class: "now" })] : []),
       ...shape(state, x, y, RADIUS),
+      ...(photo ? [camera(x - station.normal[0] * 50, y - station.normal[1] * 46)] : []),
       svg("text", { x, y: y + RADIUS * (lift + size * 0.36), "font-size": RADIUS * size, class: `n-${state}`, "text-anchor": "middle" }, label),
     );
-    one.value.replaceChildren(...shown.map(([, slot], row) => valueOf(station, slot, row - (shown.length - 1) / 2, map.text ?? 22)));
+    one.value.replaceChildren(...(block ? slots.map(({ state: of }, row) => valueOf(of, words[row], block.lines[row], block.size)) : []));
   }
 
-  return { node, paint: (view, active) => stations.forEach((station, row) => paintStation(station, drawn[row], view, active)) };
+  // view, active: as entry.js tells them; photos: labels of stations of which there is a photo.
+  let latest = null;
+  function paint(view, active, photos) {
+    latest = [view, active, photos];
+    const places = placesNow(view, active);
+    stations.forEach((station, row) => paintStation(station, drawn[row], view, active, places[row], photos.has(station.label)));
+  }
+
+  // Large enough for an arm's length is another size on another sheet.
+  new ResizeObserver(() => latest && paint(...latest)).observe(node);
+  return { node, paint };
 }
 
+// A camera beside a station that has a photo.
+const camera = (x, y) => svg("path", { class: "camera", d: `M${x - 11} ${y - 6}h5l3 -4h6l3 4h5v14h-22zM${x - 4} ${y + 1}a4 4 0 1 0 8 0a4 4 0 1 0 -8 0` });
+
 // Beside the symbol on the side of the surround, clear of it whichever way the seam runs.
-function valueOf({ at, normal }, { current, state }, row, size) {
-  const words = shows(current);
-  const half = words.length * 0.29 * size;
-  const x = at[0] + normal[0] * (52 + half) + 8;
-  const y = at[1] + normal[1] * 62 + row * size * 1.1;
+function valueOf(state, words, { x, y, half }, size) {
   return svg("g", {}, mark(state, x - half - 12, y, 7), svg("text", { x, y: y + size * 0.36, "font-size": size, "text-anchor": "middle" }, words));
 }

@@ -65,9 +65,13 @@ export function outboxOf({ store, link, channel, tell }) {
 
   // Another tab of the same tablet did something to the common store.
   function hear({ added, done, parked, problem, freed, back }) {
-    if (added && !queue.items.has(added.id)) queue.admit(added);
+    if (added && !queue.items.has(added.id)) {
+      queue.admit(added);
+      tell({ type: "added", item: added });
+    }
     for (const one of done ?? []) finish(one.id, one.receipt);
     if (parked) queue.park(parked, problem);
+    if (queue.items.has(parked)) tell({ type: "parked", item: queue.items.get(parked) });
     if (freed) queue.unpark(freed);
     if (back) queue.putBack(back);
     changed();
@@ -182,9 +186,10 @@ export function outboxOf({ store, link, channel, tell }) {
 
   async function park(item, problem) {
     queue.park(item.id, problem);
-    await store.put("outbox", { ...item, claim: null });
+    // Not written: it is parked here until the page is opened again, and then sent and refused once more.
+    const error = await store.put("outbox", { ...item, claim: null }).then(() => null, (no) => no);
     share({ parked: item.id, problem });
-    tell({ type: "parked", item });
+    tell({ type: "parked", item, error });
   }
 
   // A person says: send it again.

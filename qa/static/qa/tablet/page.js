@@ -1,6 +1,6 @@
 // The tablet page: opens the store, finds the server, shows one screen at a time and never leaves the page.
 import { openCheck } from "./checkpage.js";
-import { age, ask, el, say } from "./dom.js";
+import { age, alarm, ask, el, say } from "./dom.js";
 import { keepLater, later } from "./later.js";
 import { Link } from "./link.js";
 import { outboxOf } from "./outbox.js";
@@ -61,12 +61,18 @@ async function openPage() {
     paintBar();
   }
 
+  function needsYou({ problem }, error) {
+    const words = `One act needs you: ${problem.message}`;
+    if (error) alarm(error, `${words} `);
+    else say(words, true);
+  }
+
   function tell(event) {
-    const { type, item, why } = event;
+    const { type, item, why, error } = event;
     screen?.heard?.(event);
     if (type === "session") met();
     else if (type === "pause") paused(why);
-    else if (type === "parked") say(`One act needs you: ${item.problem.message}`, true);
+    else if (type === "parked") needsYou(item, error);
     if (type === "added") return paintBar();
     app.photos.send();
     // A thousand receipts are ten pictures a second.
@@ -124,6 +130,8 @@ async function openPage() {
   await app.photos.all();
   for (const name of ["online", "pageshow", "focus", "visibilitychange"]) addEventListener(name, () => outbox.kick());
   addEventListener("keydown", (event) => screen?.keydown?.(event));
+  // Nothing that could not be kept goes by without a word.
+  addEventListener("unhandledrejection", ({ reason }) => alarm(reason));
   addEventListener("popstate", show);
   addEventListener("beforeunload", (event) => outbox.queue.items.size && event.preventDefault());
   addEventListener("click", (event) => {

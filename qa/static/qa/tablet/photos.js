@@ -1,10 +1,10 @@
-// Photos: made smaller here, kept here, sent after the readings. A canvas copy carries no place and no camera data.
+// Photos: kept here, sent after the readings.
 // One that the server refuses stays, with the reason, until a person decides; it holds up nothing.
-import { ask, el, once, say, touch } from "./dom.js";
+import { alarm, say } from "./dom.js";
+import { later } from "./later.js";
 import { classify } from "./protocol.js";
-import { newId } from "./uuid.js";
+import { isFull } from "./store.js";
 
-const LONGEST = 1600;
 const MOST_BYTES = 15e6;
 const TIMEOUT_MS = 60000;
 const LATER_MS = 5000;
@@ -17,33 +17,8 @@ export const mayGo = ({ problem, by, about }, user, waiting) => (!problem || (pr
 
 export const fileName = ({ made_at, name, blob }) => name || `photo-${made_at.slice(0, 19).replace(/\D/g, "")}.${blob.type === "image/jpeg" ? "jpg" : blob.type.split("/")[1] || "bin"}`;
 
-// What a photo at this station may show beside it: [{about, words}], and holes by pattern.
-export function subjects({ check, defects = [], holes = [] }, { station, kind }) {
-  const here = { check, station, kind };
-  return {
-    things: [{ about: here, words: `station ${station} ${kind}` }, ...defects.map(({ id, label, title }) => ({ about: { ...here, nonconformance: id }, words: `${label} ${title}` }))],
-    patterns: holes.map(({ id, label, holes: names }) => ({ label, holes: names.map((hole) => ({ about: { check, pattern: id, hole }, short: hole, words: `hole ${hole} of ${label}` })) })),
-  };
-}
-
-// Never a canvas of full size: tablets give back an empty picture above their limit.
-async function smaller(file) {
-  try {
-    const whole = await createImageBitmap(file, { imageOrientation: "from-image" });
-    const scale = Math.min(1, LONGEST / Math.max(whole.width, whole.height));
-    const canvas = el("canvas", { width: Math.round(whole.width * scale), height: Math.round(whole.height * scale) });
-    canvas.getContext("2d").drawImage(whole, 0, 0, canvas.width, canvas.height);
-    whole.close();
-    const blob = await new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", 0.82));
-    canvas.width = 0;
-    return blob ?? file;
-  } catch {
-    // The browser cannot read it (HEIC, or no picture at all): the server decides.
-    return file;
-  }
-}
-
-export function photosOf({ store, link, outbox, person, tell }) {
+export function photosOf(app) {
+  const { store, link, outbox, tell } = app;
   const fails = new Map();
   let told = { kept: 0, refused: 0, since: null };
   let busy = false;
@@ -61,37 +36,6 @@ export function photosOf({ store, link, outbox, person, tell }) {
   async function changed() {
     await all();
     tell({ type: "counts" });
-  }
-
-  async function take(about, words, files = false) {
-    const by = await person();
-    if (!by) return;
-    const input = el("input", { type: "file", accept: "image/*", capture: !files && "environment", multiple: "", hidden: "" });
-    // One that stands nowhere may be collected before it answers.
-    document.body.append(input);
-    input.oncancel = () => input.remove();
-    input.onchange = once(async () => {
-      input.remove();
-      for (const file of input.files) {
-        const blob = await smaller(file);
-        await store.addPhoto({ id: newId(), about, words, by, made_at: new Date().toISOString(), database: link.database ?? "", claimed: link.isClaimed(by), name: blob === file ? file.name : "", blob });
-      }
-      await changed();
-      say(`The photo of ${words} is on this tablet.`);
-    });
-    input.click();
-  }
-
-  // The station in hand needs no question; this one is for everything else.
-  async function choose(check, slot) {
-    const { things, patterns } = subjects(check, slot);
-    const every = [...things, ...patterns.flatMap(({ holes }) => holes)];
-    const key = (one) => touch("close", one.short ?? one.words, { value: every.indexOf(one) + 1, "aria-label": one.short && one.words });
-    const rows = patterns.map(({ label, holes }) => el("fieldset", {}, el("legend", {}, `Hole of ${label}`), el("div", { class: "choices" }, holes.map(key))));
-    const answer = await ask("shows", { things: things.map(key), patterns: rows });
-    if (!answer) return;
-    const { about, words } = every[answer.value - 1];
-    await take(about, words, Boolean(answer.files));
   }
 
   function readingsWait() {
@@ -121,9 +65,9 @@ export function photosOf({ store, link, outbox, person, tell }) {
   async function sendOne(photo) {
     const { what, problem } = await answerTo(photo);
     if (what === "retry") [notBefore, lostAt] = [Date.now() + LATER_MS, Infinity];
-    else if (what === "done") await store.photoSent(photo, Date.now()).catch(() => store.drop("photos", photo.id));
+    else if (what === "done") await store.photoSent(photo, Date.now()).catch((error) => sentNotKept(photo, error));
     else if (what === "park") {
-      await store.put("photos", { ...photo, problem });
+      await store.put("photos", { ...photo, problem }).catch((error) => alarm(error));
       say(`The photo of ${photo.words} was refused: ${problem.message}`, true);
     } else {
       // Not signed in, or not our database: the page asks the server who it is.
@@ -131,6 +75,14 @@ export function photosOf({ store, link, outbox, person, tell }) {
       throw Error(what);
     }
     await changed();
+  }
+
+  // The server has it. A full disk gives it up; on any other error it stays where it is, is told, and is sent again as the same photo.
+  async function sentNotKept({ id }, error) {
+    if (isFull(error)) return store.drop("photos", id);
+    [notBefore, lostAt] = [Date.now() + LATER_MS, Infinity];
+    alarm(error);
+    return null;
   }
 
   async function answerTo({ id, about, by, made_at, database = "", claimed, blob }) {
@@ -151,5 +103,14 @@ export function photosOf({ store, link, outbox, person, tell }) {
     await changed();
   }
 
-  return { all, take, choose, send, retry, remove, counts: () => told };
+  // about: what it shows, words: the same for people.
+  async function take(...shown) {
+    await (await later("taking")).take(app, ...shown);
+  }
+
+  async function choose(...shown) {
+    await (await later("taking")).choose(app, ...shown);
+  }
+
+  return { all, changed, take, choose, send, retry, remove, counts: () => told };
 }

@@ -1,5 +1,6 @@
 // The start of the tablet: checks carried along, and a new check on a joint that is carried, with or without a network.
 // A label that is scanned opens its check, or is chosen in a new one.
+import { carriedBefore } from "./beside.js";
 import { fetchCheck } from "./carried.js";
 import { ask, el, once, say, stamp } from "./dom.js";
 import { later } from "./later.js";
@@ -64,7 +65,7 @@ export async function openStart(app) {
 
 export async function openNew(app) {
   const { here } = await carry(app);
-  const ui = stamp("new", { scan: () => scan(app, here, scanned) });
+  const ui = stamp("new", { scan: () => scan(app, here, scanned), again: holdAgain });
   ui.form.hidden = !here;
   if (!here) {
     ui.note.textContent = "No joint is carried here yet: open this page once while the server can be reached.";
@@ -75,11 +76,32 @@ export async function openNew(app) {
   let joint;
   // Whether a person chose the joint; the first of the list gives way to a part that sits elsewhere.
   let chosen = false;
+  // The holding of the last check as it was recorded, while the fields still say the same.
+  let asLast = null;
 
   function pickAirframe() {
     fill(ui.part, here.parts);
     const placed = joint.parts[ui.airframe.value];
     if (placed) ui.part.value = placed;
+    offerHolding();
+  }
+
+  // How the part was held in the last check of this joint: offered, never taken for granted.
+  const heldLast = () => joint.held_last?.[ui.airframe.value] ?? [];
+
+  function offerHolding() {
+    ui.again.hidden = !heldLast().length;
+    ui.last.textContent = heldLast().map(({ count, kind, where }) => [count, kind, where].filter(Boolean).join(" ")).join("; ");
+  }
+
+  const fieldsOfHolding = () => JSON.stringify([...new FormData(ui.form)].filter(([name]) => name === "where" || name.startsWith("held-")));
+
+  function holdAgain() {
+    const held = heldLast();
+    for (const input of ui.form.querySelectorAll("[name^=held-]")) input.value = held.filter(({ kind }) => `held-${kind}` === input.name).reduce((sum, { count }) => sum + (count ?? 0), 0) || "";
+    ui.form.elements.where.value = [...new Set(held.map(({ where }) => where).filter(Boolean))].join("; ").slice(0, 120);
+    asLast = { held, fields: fieldsOfHolding() };
+    say("Held as in the last check.");
   }
 
   function pickJoint() {
@@ -119,6 +141,7 @@ export async function openNew(app) {
   }
 
   function heldBy(fields) {
+    if (asLast?.fields === fieldsOfHolding()) return asLast.held;
     const where = fields.get("where").trim();
     const kinds = [...fields].filter(([name, count]) => name.startsWith("held-") && count > 0);
     return kinds.map(([name, count]) => ({ kind: name.slice(5), where, count: Number(count) }));
@@ -143,7 +166,9 @@ export async function openNew(app) {
     const fitup = await app.outbox.add(`fitup/${form}`, by, { airframe: airframe[key], joint: joint[key], revision: joint.revision, part: part[key], surround_part: null, reason: text("reason"), held: heldBy(fields), note: "", why: text("why") }, here.database);
     const { id } = await app.outbox.add(`check/${form}`, by, { fitup: fitup.id, finish, instrument: instrument?.[key] ?? null, temperature: text("temperature"), note: text("note") }, here.database);
     const stations = joint.stations.map((station, row) => ({ ...station, ...judged.stations[row] }));
-    await app.store.put("checks", { check: id, json: { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], holes: joint.holes, defects: joint.defects?.[airframe.id] } });
+    const older = (await app.store.all("checks")).map(({ json }) => json);
+    const before = carriedBefore(older, { joint: joint.label, airframe: airframe.label, part: part.label });
+    await app.store.put("checks", { check: id, json: { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], beside: before, holes: joint.holes, defects: joint.defects?.[airframe.id] } });
     app.go(`/tablet/check/${id}`);
   }
 

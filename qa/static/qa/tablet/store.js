@@ -3,6 +3,8 @@
 
 const WEEK_MS = 7 * 24 * 36e5;
 
+export const isFull = (error) => error?.name === "QuotaExceededError";
+
 const asked = (request) =>
   new Promise((resolve, reject) => {
     request.onsuccess = () => resolve(request.result);
@@ -43,7 +45,12 @@ export async function openStore() {
       result?.continue();
     };
   };
-  const makingRoom = (work) => work().catch(() => write(["sent"], makeRoom).then(work));
+  // Only where there is no room: whatever else is wrong, nothing is thrown away for it.
+  const makingRoom = (work) =>
+    work().catch((error) => {
+      if (!isFull(error)) throw error;
+      return write(["sent"], makeRoom).then(work);
+    });
 
   return {
     get: (name, key) => read(name, (rows) => rows.get(key)),
