@@ -19,6 +19,7 @@ from shop.models import Confirmation
 from tests.qa.making import make_check, read
 from tests.qa.test_claims import Sender, disown
 from tests.qa.test_tablet_photos import picture
+from tests.qa.test_tablets import set_pin
 
 pytestmark = pytest.mark.django_db
 
@@ -98,6 +99,7 @@ def test_signing_in_first_lists_what_was_claimed_and_each_is_answered(
     people, tablet, check, client
 ):
     builder = people["builder"]
+    set_pin(builder)
     mine, other, third = (tablet.reading(check, n) for n in "123")
     said = {"username": "builder", "password": "Test-shop-7", "next": "/joints/"}
     answer = client.post("/sign-in/", said)
