@@ -12,12 +12,13 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from qa.actions import checks, trimming
-from qa.models import LateDecision
+from qa.models import CutRelease, LateDecision
 from qa.queries.checks import RELATED, check_view
 from shop.ledger import Refused
 from shop.models import Confirmation
 from tests.qa.making import make_check, read
-from tests.qa.test_claims import Sender, disown
+from tests.qa.planned import a_check, even, read_at, take
+from tests.qa.test_claims import Sender, confirm, disown
 from tests.qa.test_tablet_photos import picture
 from tests.qa.test_tablets import set_pin
 
@@ -86,13 +87,20 @@ def test_claimed_shows_wherever_the_author_shows(people, tablet, check, client_o
     assert chain.status_code == 200
 
 
-def test_no_cut_is_released_by_readings_that_nobody_stands_up_for(
-    people, tablet, check
-):
-    tablet.reading(check, "1", value="1.00")
+def test_no_cut_is_released_by_readings_that_nobody_stands_up_for(people, tablet):
+    engineer = people["engineer"]
+    check = a_check(engineer)
+    values = even(s3="0.40", s4="0.40")
+    mine = tablet.reading(check, "3", value=values.pop("3"))
+    read_at(check, values)
+    plan = take(engineer, check)
     part = check.fit_up.part
     with pytest.raises(Refused, match=r"1 acts .*\(claimed\)"):
-        trimming.release_cut(by=people["engineer"], check=check, part=part)
+        trimming.release_cut(by=engineer, plan=plan, part=part)
+    assert not CutRelease.objects.exists()
+    confirm(mine)
+    trimming.release_cut(by=engineer, plan=take(engineer, check), part=part)
+    assert CutRelease.objects.count() == 1
 
 
 def test_signing_in_first_lists_what_was_claimed_and_each_is_answered(
