@@ -191,6 +191,37 @@ def test_a_kept_photo_is_not_thrown_away_on_an_error_that_nobody_knows(desk, che
     expect(desk.locator("[data-ref=sent]")).to_have_text("1")
 
 
+def test_a_refusal_that_cannot_be_stored_is_told_and_loses_nothing(desk, check):
+    body = {"error": {"code": "refused", "message": "Not this one.", "field": ""}}
+    desk.context.set_offline(True)
+    tap(desk, "2.31")
+    at(desk, "1", "flush")
+    # Claiming writes too: only what parks is refused.
+    desk.evaluate(
+        """() => {
+          const write = IDBObjectStore.prototype.put;
+          IDBObjectStore.prototype.put = function (...row) {
+            const request = write.apply(this, row);
+            if (row[0]?.state === "parked") this.transaction.abort();
+            return request;
+          };
+        }"""
+    )
+    # A route answers without a network too.
+    desk.route("**/api/acts/*", lambda route: route.fulfill(status=422, json=body))
+    desk.context.set_offline(False)
+    expect(desk.locator("#unsent")).to_contain_text("1 need you")
+    alert = desk.get_by_role("alert")
+    expect(alert).to_contain_text("Not this one.")
+    expect(alert).to_contain_text(REFUSED)
+    # For eyes too.
+    assert alert.bounding_box()["width"] > 100
+    desk.unroute("**/api/acts/*")
+    desk.reload()
+    all_sent(desk)
+    assert list(standing(check)) == [("1", "gap")]
+
+
 def test_a_reading_that_finds_no_room_stays_in_the_pad(desk, check):
     desk.evaluate(REFUSE, "outbox")
     tap(desk, "2.31")
