@@ -3,6 +3,8 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from shop.forms.fields import needed
+
 LATER = ("", _("not now"))
 CLAIMED = (
     LATER,
@@ -29,8 +31,9 @@ class AnswersForm(forms.Form):
             self.fields[f"answer-{key}"] = forms.ChoiceField(
                 label=label, choices=answers, widget=forms.RadioSelect, required=False
             )
-            self.fields[f"why-{key}"] = forms.CharField(
-                label=_("Why"), max_length=200, required=False
+            self.fields[f"why-{key}"] = needed(
+                forms.CharField(label=_("Why"), max_length=200, required=False),
+                _("(where the reason above is not it)"),
             )
 
     def clean(self):

@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.models import Instrument, InstrumentStatus
 from qa.numeric.lengths import LengthError, format_length, parse_length
-from shop.forms.fields import DateField
+from shop.forms.fields import DateField, needed
 from shop.models import Unit
 
 
@@ -63,6 +63,11 @@ class InstrumentForm(forms.Form):
 
     LENGTHS = ("u_nm", "resolution_nm", "foot_1_nm", "foot_2_nm", "probe_nm")
 
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        for name in self.LENGTHS[2:]:
+            needed(self.fields[name], _("(needed for a bridge, all three)"))
+
     def clean(self):
         to_nm(self, "u_nm", "resolution_nm", positive=True)
         to_nm(self, "foot_1_nm", "foot_2_nm", "probe_nm")
@@ -76,7 +81,7 @@ class InstrumentForm(forms.Form):
 
     @classmethod
     def initial_of(cls, row: Instrument | None, unit: str) -> dict:
-        start = {"unit": unit, "status": "in_use", "kind": "step gauge"}
+        start = {"unit": unit, "status": "in_use"}
         if row is None:
             return start
         for name in ("code", "name", "kind", "due", "status"):

@@ -11,6 +11,7 @@ from qa.forms.instruments import LengthField, to_nm
 from qa.forms.joint_text import MOST_STATIONS, decimal9, write
 from qa.numeric import layout
 from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.forms.fields import needed
 from shop.models import Unit
 
 SHAPES = [
@@ -92,6 +93,20 @@ class LayoutForm(forms.Form):
     gap_max = LengthField(label=_("Greatest gap"), required=False)
     flush_min = LengthField(label=_("Lowest flushness"), required=False)
     flush_max = LengthField(label=_("Proudest flushness"), required=False)
+
+    NEEDED = (
+        (("width", "height"), _("(needed for a rectangle and an ellipse)")),
+        (("radius",), _("(needed for a rectangle)")),
+        (("corners",), _("(needed for corner points)")),
+        (("count",), _("(needed to spread them evenly)")),
+        (("per_side",), _("(needed to spread them by side)")),
+    )
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        for names, words in self.NEEDED:
+            for name in names:
+                needed(self.fields[name], words)
 
     def clean(self):
         said = self.cleaned_data

@@ -4,7 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.models import Check, Disposition, Joint, NonconformanceKind, State
-from shop.forms.fields import SerialField
+from shop.forms.fields import SerialField, needed
 from shop.forms.filters import Filter, any_of
 from shop.models import Airframe, Person
 
@@ -59,6 +59,8 @@ class DisposeForm(_Note):
         self.fields["disposition"].choices = [
             (one.value, one.label) for one in dispositions
         ]
+        words = _("(needed where primary structure is used as it is or repaired)")
+        needed(self.fields["note"], words)
 
 
 class CloseForm(_Note):
@@ -70,14 +72,18 @@ class CloseForm(_Note):
     def __init__(self, *arguments, rechecks, **named):
         super().__init__(*arguments, **named)
         self.fields["recheck"].queryset = rechecks
+        needed(self.fields["recheck"], _("(needed after rework and repair)"))
+        needed(self.fields["note"], _("(needed without a re-check)"))
 
 
-class ReopenForm(_Note):
-    pass
+class ReopenForm(forms.Form):
+    note = forms.CharField(
+        label=_("Why it is opened again"), widget=forms.Textarea(attrs={"rows": 3})
+    )
 
 
-class RemarkForm(_Note):
-    pass
+class RemarkForm(forms.Form):
+    note = forms.CharField(label=_("Remark"), widget=forms.Textarea(attrs={"rows": 3}))
 
 
 class ByHandForm(forms.Form):

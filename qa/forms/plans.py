@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from qa.forms.instruments import LengthField, to_nm
 from qa.models import PlanHabits
 from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.forms.fields import needed
 from shop.models import Unit
 
 MM = 1_000_000
@@ -99,11 +100,14 @@ class TrimForm(forms.Form):
         label=_("More is still to be cut by this plan, before it is measured again"),
         required=False,
     )
-    reason = forms.CharField(
-        label=_("Why it was cut deeper or elsewhere than planned"),
-        required=False,
-        max_length=400,
-        help_text=_("Asked for only then. On primary structure the engineer says it."),
+    reason = needed(
+        forms.CharField(
+            label=_("Why it was cut deeper or elsewhere than planned"),
+            required=False,
+            max_length=400,
+            help_text=_("On primary structure the engineer says it."),
+        ),
+        _("(needed only then)"),
     )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 

@@ -14,7 +14,7 @@ from qa.forms.instruments import LengthField, to_nm
 from qa.forms.table_file import Complaint, FileComplaints
 from qa.models import AcceptanceFinish, JointRevision, Rule, Side
 from qa.numeric.lengths import LengthError, format_length, parse_length
-from shop.forms.fields import AskedReason
+from shop.forms.fields import AskedReason, needed
 from shop.models import Unit
 
 EDITIONS = [
@@ -136,6 +136,11 @@ class RequirementForm(AskedReason):
         widget=forms.Textarea(attrs={"rows": 6, "spellcheck": "false"}),
         help_text=_("Empty: freely. Else as plan_fit reads it with --motions."),
     )
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        for name in (*EXPANSIONS, "expanding_length"):
+            needed(self.fields[name], _("(all three or none)"))
 
     def clean(self):
         said = super().clean()

@@ -11,7 +11,7 @@ from qa.queries import checks as queries
 from qa.queries import joints as joint_queries
 from qa.queries import maps, staleness
 from shop import roles
-from shop.forms.fields import number_in
+from shop.forms.fields import choose_the_only, number_in
 from shop.models import Airframe
 from shop.queries import cures
 from shop.queries.paging import page_of
@@ -74,11 +74,13 @@ def new_check(request):
     joint = _asked(Joint.objects.select_related("current"), asked.get("joint"))
     if not (airframe and joint):
         choices = joint_queries.joints_to_check(airframe, joint)
-        return render(
-            request,
-            "qa/choose_joint.html",
-            {"choices": choices, "airframe": airframe, "joint": joint},
-        )
+        if len(choices) != 1:
+            mapped = Joint.objects.exclude(current=None).exists()
+            context = {"airframe": airframe, "joint": joint, "mapped": mapped}
+            return render(
+                request, "qa/choose_joint.html", {"choices": choices, **context}
+            )
+        airframe, joint = choices[0].airframe, choices[0].joint
     last = FitUp.objects.filter(airframe=airframe, joint=joint).order_by("-number")
     last = last.select_related("part", "surround_part").first()
     form = NewCheckForm(
@@ -88,6 +90,7 @@ def new_check(request):
         surrounds=joint_queries.parts_that_fit(airframe, joint.surround, last),
         last_fit_up=last,
     )
+    choose_the_only(form, "instrument")
     if request.method == "POST":
         done, started = attempt(
             form,

@@ -11,7 +11,7 @@ from qa.forms.holes import HoleCheckForm, PatternForm, StackForm
 from qa.models import HoleCheck, HolePattern
 from qa.queries import holes as queries
 from shop import roles
-from shop.forms.fields import number_in
+from shop.forms.fields import choose_the_only, number_in
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page, posted
@@ -133,6 +133,7 @@ def new_hole_check(request, pk):
         done, check = attempt(form, act)
         if done:
             return redirect("hole_check", uuid=check.entry_id)
+    choose_the_only(form, "instrument")
     return render(
         request,
         "qa/new_hole_check.html",

@@ -11,7 +11,7 @@ from qa.queries.instruments import instrument_row, instruments
 from shop import roles
 from shop.forms.filters import Filter
 from shop.queries.paging import page_of
-from shop.views.acting import form_page
+from shop.views.acting import form_page, posted
 
 
 @require_GET
@@ -33,9 +33,7 @@ def edit_instrument(request, pk=None):
     if pk is not None:
         row = roles.fetch(request.user, "define instruments", Instrument.objects, pk=pk)
     unit = request.user.units
-    form = InstrumentForm(
-        request.POST or None, initial=InstrumentForm.initial_of(row, unit)
-    )
+    form = InstrumentForm(posted(request), initial=InstrumentForm.initial_of(row, unit))
     return form_page(
         request,
         form,

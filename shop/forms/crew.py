@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Person, Role
 
+from .fields import ask_for
 from .filters import Filter, any_of
 
 
@@ -23,6 +24,10 @@ class PersonForm(forms.ModelForm):
     class Meta:
         model = Person
         fields = ("username", "name", "role", "certificate_kind", "certificate_number")
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        ask_for(self, "role")
 
     def clean_password(self):
         validate_password(self.cleaned_data["password"], self.instance)

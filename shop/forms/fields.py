@@ -107,6 +107,44 @@ class LinesField(forms.CharField):
     widget = forms.Textarea(attrs={"rows": 3})
 
 
+def asked(choices) -> list:
+    """Choices of which none is taken beforehand: most would not have meant it."""
+    return [("", _("choose")), *choices]
+
+
+def ask_for(form: forms.ModelForm, *names: str) -> None:
+    """Take no default of the model for an answer: a new row is asked for these."""
+    for name in names:
+        field = form.fields[name]
+        field.choices, field.initial = asked(field.choices), None
+
+
+def needed(field: forms.Field, when) -> forms.Field:
+    """A field that a rule needs at times: `when` stands in place of "optional"."""
+    field.needed = when
+    return field
+
+
+def choose_the_only(form: forms.BaseForm, *also: str) -> None:
+    """Choose a row where there is no other to choose.
+
+    Of fields that must be filled in, and those named in `also`: what may stay empty
+    says something when it is filled in, and that is left to the person. A field whose
+    rows do not all fit names those that do as `fitting`.
+    """
+    if form.is_bound:
+        return
+    for name, field in form.fields.items():
+        wanted = field.required or getattr(field, "asked", False) or name in also
+        several = isinstance(field, forms.ModelMultipleChoiceField)
+        if not isinstance(field, forms.ModelChoiceField) or several or not wanted:
+            continue
+        if form.get_initial_for_field(field, name) in (None, ""):
+            rows = getattr(field, "fitting", field.queryset)[:2]
+            if len(rows) == 1:
+                form.initial[name] = rows[0].pk
+
+
 class AskedReason(forms.Form):
     """A form whose `reason` shows only once a rule has asked for it."""
 
@@ -120,4 +158,6 @@ class AskedReason(forms.Form):
             self.ask_why()
 
     def ask_why(self) -> None:
+        """Show the field, no longer as one that may stay empty."""
         self.fields["reason"].widget = forms.Textarea(attrs={"rows": 2})
+        self.fields["reason"].asked = True

@@ -6,18 +6,21 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Decision, Stage
 
-from .fields import AskedReason, DateField, PhotoField
+from .fields import AskedReason, DateField, PhotoField, asked, needed
 from .filters import Filter
 from .measures import length, mass
 
 
 class WeighForm(AskedReason):
-    stage = forms.ChoiceField(label=_("Stage"), choices=Stage.choices)
+    stage = forms.ChoiceField(label=_("Stage"), choices=asked(Stage.choices))
     mass = mass(_("Mass"))
     estimate = forms.BooleanField(
         label=_("Estimated by hand, it still waits for a scale"), required=False
     )
-    scale = forms.CharField(label=_("Scale"), max_length=60, required=False)
+    scale = needed(
+        forms.CharField(label=_("Scale"), max_length=60, required=False),
+        _("(needed unless it is an estimate)"),
+    )
     weighed_on = DateField(label=_("Weighed on"), initial=localdate)
 
 

@@ -6,6 +6,8 @@ from django.utils.translation import gettext_lazy as _
 from shop import things
 from shop.paper.labels import SHEETS
 
+from .fields import needed
+
 MOST = 600
 
 
@@ -40,6 +42,8 @@ class LabelsForm(forms.Form):
         # qa adds kinds when it starts: not known when this module is read.
         kinds = [(kind.name, kind.word) for kind in things.KINDS.values()]
         self.fields["kind"].choices = [("", _("none")), *kinds]
+        for name in ("codes", "kind"):
+            needed(self.fields[name], _("(one of these two is needed)"))
 
     def clean_first(self):
         first, sheet = self.cleaned_data["first"], self.cleaned_data.get("sheet")

@@ -16,7 +16,7 @@ from shop.models import (
     PartDesign,
 )
 
-from .fields import DateField, WholeField
+from .fields import DateField, WholeField, asked, needed
 from .filters import Filter, any_of
 from .measures import AmountField, PercentField, temperature
 
@@ -67,14 +67,19 @@ class LotForm(forms.Form):
 class LotActForm(forms.Form):
     kind = forms.ChoiceField(
         label=_("What was done"),
-        choices=[("", _("choose"))]
-        + [c for c in LotActKind.choices if c[0] != LotActKind.RECEIVED],
+        choices=asked(c for c in LotActKind.choices if c[0] != LotActKind.RECEIVED),
     )
-    minutes = forms.IntegerField(
-        label=_("Minutes out"), min_value=1, max_value=1_000_000, required=False
+    minutes = needed(
+        forms.IntegerField(
+            label=_("Minutes out"), min_value=1, max_value=1_000_000, required=False
+        ),
+        _("(needed for time out of the freezer)"),
     )
     temperature = temperature(_("Temperature out there"), required=False)
-    note = forms.CharField(label=_("Note, or where to"), max_length=200, required=False)
+    note = needed(
+        forms.CharField(label=_("Note, or where to"), max_length=200, required=False),
+        _("(needed for a move)"),
+    )
 
 
 class RecipeForm(forms.ModelForm):

@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Hand, Origin, Part, PartDesign, PartState, StructuralClass
 
-from .fields import SerialField
+from .fields import SerialField, ask_for, asked, needed
 from .filters import Filter, any_of
 
 MADE_OF_PARTS = (Origin.BONDED, Origin.CUT)
@@ -30,6 +30,7 @@ class DesignForm(forms.ModelForm):
         self.fields["mirror"].queryset = handed
         self.fields["mirror"].label = _("Mirrored design")
         self.fields["mirror"].empty_label = _("none")
+        ask_for(self, "hand", "structural_class")
 
 
 class PartForm(forms.Form):
@@ -37,13 +38,16 @@ class PartForm(forms.Form):
     serial = forms.CharField(label=_("Serial"), max_length=60)
     origin = forms.ChoiceField(
         label=_("Where it comes from"),
-        choices=[c for c in Origin.choices if c[0] != Origin.PULLED],
+        choices=asked(c for c in Origin.choices if c[0] != Origin.PULLED),
         help_text=_("Parts from a mold are registered with their pull."),
     )
-    sources = forms.CharField(
-        label=_("Made of parts"),
-        required=False,
-        help_text=_("Serials with commas between, for bonded and cut parts."),
+    sources = needed(
+        forms.CharField(
+            label=_("Made of parts"),
+            required=False,
+            help_text=_("Serials with commas between."),
+        ),
+        _("(needed for bonded and cut parts, and only there)"),
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 

@@ -21,7 +21,7 @@ from shop.models import (
 from shop.numeric.trace import Trace, TraceError
 
 from .cure_trace import parse
-from .fields import AskedReason, MomentField
+from .fields import AskedReason, MomentField, asked, needed
 from .filters import Filter, any_of
 from .measures import PercentField, mass, pressure, temperature
 from .table import FileComplaints
@@ -41,8 +41,12 @@ class StartForm(AskedReason):
 
     def __init__(self, *arguments, tool: Tool, **named):
         super().__init__(*arguments, **named)
+        laminate = self.fields["laminate"]
+        laminate.asked = True
         if tool.design_id:
             own = Laminate.objects.filter(design=tool.design_id)
+            # The only one in the shop may be another part's.
+            laminate.fitting = own
             self.initial["laminate"] = own.order_by("-pk").first()
 
 
@@ -81,6 +85,7 @@ class LayForm(AskedReason):
                 # With several, only the lots of the plies that are chosen.
                 required=len(self.materials) == 1,
             )
+            needed(self.fields[f"lot_{material.pk}"], _("(needed with its plies)"))
         self.fields["witness"] = forms.ModelChoiceField(
             witnesses(by), label=_("Seen by"), required=False, help_text=SEEN_BY
         )
@@ -100,7 +105,7 @@ class OtherPlyForm(forms.Form):
     lot = LotField("fiber", "prepreg", "core", required=True)
     area_name = forms.CharField(label=_("Area"), max_length=60)
     orientation = forms.IntegerField(
-        label=_("Orientation in degrees"), min_value=-90, max_value=90, initial=0
+        label=_("Orientation in degrees"), min_value=-90, max_value=90
     )
     witness = forms.ModelChoiceField(
         Person.objects.none(),
@@ -129,8 +134,14 @@ class MixForm(AskedReason):
 class BagForm(forms.Form):
     level = pressure(_("Vacuum, below ambient"))
     after = pressure(_("Vacuum after the pump was shut off"), required=False)
-    minutes = forms.IntegerField(
-        label=_("After so many minutes"), min_value=1, max_value=1440, required=False
+    minutes = needed(
+        forms.IntegerField(
+            label=_("After so many minutes"),
+            min_value=1,
+            max_value=1440,
+            required=False,
+        ),
+        _("(needed with the vacuum after)"),
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
@@ -146,9 +157,12 @@ class WorkForm(forms.Form):
 
 class DemoldForm(AskedReason):
     demolded_at = MomentField(label=_("Out at"), required=False, help_text=JUST_NOW)
-    release = forms.ChoiceField(label=_("How it came out"), choices=Release.choices)
-    where_stuck = forms.CharField(
-        label=_("Where it stuck"), max_length=200, required=False
+    release = forms.ChoiceField(
+        label=_("How it came out"), choices=asked(Release.choices)
+    )
+    where_stuck = needed(
+        forms.CharField(label=_("Where it stuck"), max_length=200, required=False),
+        _("(needed unless it came out clean)"),
     )
 
 

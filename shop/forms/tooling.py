@@ -26,6 +26,9 @@ from .fields import (
     PhotoField,
     ToolField,
     WholeField,
+    ask_for,
+    asked,
+    needed,
 )
 from .filters import Filter, any_of
 from .measures import PercentField, length, temperature
@@ -103,6 +106,8 @@ class ToolForm(forms.ModelForm):
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
+        ask_for(self, "hand")
+        needed(self.fields["owner"], _("(needed for a thing on loan)"))
         if self.instance.pk:
             del self.fields["kind"]
             if self.instance.cost is not None:
@@ -118,18 +123,21 @@ class ToolActForm(forms.Form):
     # To retire comes last and nothing is chosen beforehand: it cannot be taken back.
     kind = forms.ChoiceField(
         label=_("What was done"),
-        choices=[
-            ("", _("choose")),
-            *sorted(ToolActKind.choices, key=lambda c: c[0] == ToolActKind.RETIRED),
-        ],
+        choices=asked(
+            sorted(ToolActKind.choices, key=lambda c: c[0] == ToolActKind.RETIRED)
+        ),
     )
-    note = forms.CharField(
-        label=_("Where, what or why"), max_length=200, required=False
+    note = needed(
+        forms.CharField(label=_("Where, what or why"), max_length=200, required=False),
+        _("(not needed for service, calibration, lending and giving back)"),
     )
-    until = DateField(
-        label=_("Until"),
-        required=False,
-        help_text=_("Calibrated until, or due back."),
+    until = needed(
+        DateField(
+            label=_("Until"),
+            required=False,
+            help_text=_("Calibrated until, or due back."),
+        ),
+        _("(needed for a calibration)"),
     )
 
 
@@ -222,8 +230,14 @@ class DefectForm(forms.Form):
     photo = forms.ModelChoiceField(
         PhotoPin.objects.none(), label=_("On the photo"), required=False
     )
-    x = PercentField(label=_("From its left edge, in %"), required=False, per=10_000)
-    y = PercentField(label=_("From its top edge, in %"), required=False, per=10_000)
+    x = needed(
+        PercentField(label=_("From its left edge, in %"), required=False, per=10_000),
+        _("(needed with a photo)"),
+    )
+    y = needed(
+        PercentField(label=_("From its top edge, in %"), required=False, per=10_000),
+        _("(needed with a photo)"),
+    )
 
     def __init__(self, *arguments, tool, pins, **named):
         super().__init__(*arguments, **named)
@@ -253,7 +267,7 @@ class MachineForm(forms.Form):
 
 
 class PlayForm(forms.Form):
-    axis = forms.ChoiceField(label=_("Axis"), choices=Axis.choices)
+    axis = forms.ChoiceField(label=_("Axis"), choices=asked(Axis.choices))
     play = length(_("Play"))
     measured_on = DateField(label=_("Measured on"), initial=localdate)
     note = forms.CharField(label=_("How"), max_length=200, required=False)

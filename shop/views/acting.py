@@ -6,6 +6,7 @@ from django.forms import TypedChoiceField
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
+from shop.forms.fields import choose_the_only
 from shop.ledger import Refused
 from shop.things import address_of
 
@@ -65,6 +66,7 @@ def form_page(request, form, act, *, heading, back, above=None, **extra):
         if done:
             return redirect(back(result) if callable(back) else back)
     _name_empty_choices(form)
+    choose_the_only(form)
     context = {"form": form, "heading": heading, "above": above, **extra}
     return render(request, extra.get("template", "shop/form.html"), context)
 
