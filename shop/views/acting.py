@@ -48,7 +48,8 @@ def attempt(form, act):
 def _name_empty_choices(form) -> None:
     """Say "choose" or "none" where a choice is still empty, instead of dashes."""
     for field in form.fields.values():
-        word = _("choose") if field.required else _("none")
+        wanted = field.required or getattr(field, "asked", False)
+        word = _("choose") if wanted else _("none")
         if getattr(field, "empty_label", None) == DASHES:
             field.empty_label = word
         elif isinstance(field, TypedChoiceField):

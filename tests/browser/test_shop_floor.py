@@ -60,8 +60,8 @@ class Floor:
     def send(self, button: str = "Save", **values) -> None:
         """Fill the fields (their labels, with _ for a space) and press the button."""
         for label, value in values.items():
-            # A label may go on with "(optional)".
-            words = re.compile(f"^{label.replace('_', ' ')}( \\(optional\\))?$")
+            # A label may go on with "(optional)", or when it is needed.
+            words = re.compile(f"^{label.replace('_', ' ')}( \\(.*\\))?$")
             field = self.page.get_by_role("main").get_by_label(words)
             if field.evaluate("one => one.tagName") == "SELECT":
                 field.select_option(label=value)
@@ -89,7 +89,7 @@ def floor(page, live_site, sign_in, axe, stock):
 
 def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, page):
     floor.go("/tooling/add/")
-    floor.send(Kind="plug", Code="PLUG-1", Name="Door plug")
+    floor.send(Kind="plug", Hand="no hand", Code="PLUG-1", Name="Door plug")
     floor.link("Add a step")
     floor.send(Step="polish", Place_in_the_route="1")
     floor.link("Mark done polish")
@@ -97,7 +97,8 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     expect(page.get_by_text("compound")).to_be_visible()
 
     floor.go("/tooling/add/")
-    floor.send(Kind="mold", Code="M-1", Name="Door mold", From_the_plug="PLUG-1")
+    said = {"Code": "M-1", "Name": "Door mold", "From_the_plug": "PLUG-1"}
+    floor.send(Kind="mold", Hand="no hand", **said)
     floor.link("Record a coat")
     floor.send(Product="Paste wax")
     floor.link("Record a coat")
@@ -106,7 +107,7 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     floor.title("M-1")
 
     floor.link("Start a lay-up")
-    floor.send("Start")
+    floor.send("Start", Laminate="choose")
     expect(page.get_by_role("alert")).to_contain_text("needs its laminate")
     floor.send("Start", Laminate="L-DOOR A", Room_temperature="21.5")
     floor.title("M-1-1")
@@ -132,7 +133,7 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     assert floor.axe(page) == []
     floor.link("M-1-1")
     floor.link("Take it out")
-    floor.send("It is out")
+    floor.send("It is out", How_it_came_out="came out clean")
     floor.warned("Too early", "It is out")
 
     floor.link("Register a part from it")
