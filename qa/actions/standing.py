@@ -140,7 +140,8 @@ def _facts(checks: list[Check]) -> dict[int, list]:
         of[check.fit_up.entry_id].add(check.pk)
     for model, related in FACTS.items():
         rows = model.objects.filter(fit_check__in=checks)
-        for fact in rows.select_related(*related):
+        # Without a name it would follow every link there is.
+        for fact in rows.select_related(*related) if related else rows:
             facts[fact.fit_check_id].append(fact)
             of[fact.entry_id].add(fact.fit_check_id)
     for one in Confirmation.objects.filter(of__in=list(of)):

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, Fact, Part
+from shop.models import Airframe, Fact, Part, Projection
 
 from .checks import Check
 from .fitups import FitUp
@@ -141,7 +141,7 @@ class PlanEnd(Fact):
         return f"{self.plan_id} {self.how}"
 
 
-class StandingPlan(models.Model):
+class StandingPlan(Projection):
     """Projection: the plan that a part on an airframe is worked by, one at most.
     Rebuilt by `rebuild_projections`."""
 

@@ -35,16 +35,17 @@ class Difference:
     wanted: models.Model | None
     columns: tuple[str, ...] = ()
 
-    def __str__(self) -> str:
+    def words(self) -> Iterator[str]:
+        """Say what is not as it should be, column by column."""
         row = self.stored or self.wanted
         table = row._meta.db_table
         if self.stored is None:
-            return f"{table}: the facts say {row}, and there is no such row"
-        if self.wanted is None:
-            return f"{table} {row.pk} follows from no fact"
-        name = self.columns[0]
-        now, then = getattr(self.stored, name), getattr(self.wanted, name)
-        return f"{table} {row.pk}: {name} is {now!r}, the facts say {then!r}"
+            yield f"{table}: the facts say {row}, and there is no such row"
+        elif self.wanted is None:
+            yield f"{table} {row.pk} follows from no fact"
+        for name in self.columns:
+            now, then = getattr(self.stored, name), getattr(self.wanted, name)
+            yield f"{table} {row.pk}: {name} is {now!r}, the facts say {then!r}"
 
 
 FAMILIES: list[Family] = []
@@ -59,9 +60,9 @@ def projected() -> set[type[models.Model]]:
     return {model for family in FAMILIES for model in family.keys}
 
 
-def differences() -> Iterator[Difference]:
-    """Give every projected row that is not as the facts say."""
-    for family in FAMILIES:
+def differences(families: list[Family] | None = None) -> Iterator[Difference]:
+    """Give every projected row that is not as the facts say (None: of all families)."""
+    for family in FAMILIES if families is None else families:
         stored = {model: _Stored(model, key) for model, key in family.keys.items()}
         for wanted in family.rows():
             yield from stored[type(wanted)].up_to(wanted)

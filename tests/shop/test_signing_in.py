@@ -16,6 +16,7 @@ from shop.actions import people as actions
 from shop.actions import signing_in
 from shop.actions.signing_in import TooManyTries, prove_password
 from shop.ledger import Refused
+from shop.ledger.verify import verify
 from shop.models import Entry, Person, SignInTry
 from tests.around import by_hand
 from tests.conftest import PASSWORD
@@ -288,3 +289,18 @@ def test_a_bearer_header_opens_the_api_only(people):
     answer = client.post(reverse("units"), {"units": "in"}, headers=header)
     assert answer.status_code == 403
     assert Person.objects.get(pk=people["lead"].pk).units == "mm"
+
+
+def test_an_old_hash_is_renewed_by_an_act_when_its_owner_signs_in(people, settings):
+    usual = settings.PASSWORD_HASHERS
+    stronger = "django.contrib.auth.hashers.PBKDF2PasswordHasher"
+    settings.PASSWORD_HASHERS = [stronger, *usual]
+    before = people["builder"].password
+    assert guess(password=PASSWORD) == people["builder"]
+    people["builder"].refresh_from_db()
+    assert people["builder"].password.startswith("pbkdf2_sha256$")
+    assert people["builder"].password != before
+    assert Entry.objects.latest("pk").form == "password_hash/1"
+    assert verify().fault == ""
+    assert guess(password=PASSWORD) == people["builder"]
+    assert Entry.objects.filter(form="password_hash/1").count() == 1

@@ -1,10 +1,12 @@
 """`ledger verify` checks everything; `ledger head` prints the digest to note down."""
 
+import re
+
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError
 
-from shop.ledger import sealer
-from shop.ledger.verify import verify
+from shop.ledger import read_only, sealer
+from shop.ledger.verify import Report, verify
 
 
 class Command(BaseCommand):
@@ -12,27 +14,57 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser):
         parser.add_argument("what", choices=["verify", "head", "seal"])
+        parser.add_argument(
+            "--expect",
+            nargs=2,
+            metavar=("POSITION", "DIGEST"),
+            help="verify: a head noted down before; the digest may be cut short",
+        )
 
-    def handle(self, what, **_):
+    def handle(self, what, expect, **_):
         try:
-            self._answer(what)
+            read_only.open_what_cannot_be_written()
+            self._answer(what, expect and _head(*expect))
         except DatabaseError as why:
             raise CommandError(
-                f"The records cannot be read: {why}. `manage.py serve` makes an empty "
-                "shop; FAYLINE_HOME or DATABASE_URL says where another one is."
+                f"The records cannot be read: {' '.join(str(why).split())}. "
+                "`manage.py serve` makes an empty shop; FAYLINE_HOME or DATABASE_URL "
+                "says where another one is."
             ) from why
 
-    def _answer(self, what):
+    def _answer(self, what, expect):
         if what == "verify":
-            report = verify()
-            if report.fault:
-                raise CommandError(f"The ledger does not hold: {report.fault}.")
-            self.stdout.write(
-                f"{report.entries} entries and {report.facts} facts hold. "
-                f"Head {report.head}"
-            )
+            self._tell(verify(expect=expect), expect)
         elif what == "head":
             position, digest = sealer.head()
             self.stdout.write(f"{position} {digest}")
         else:
             self.stdout.write(f"{sealer.seal()} entries sealed")
+
+    def _tell(self, report: Report, expect):
+        if report.faults:
+            told = "\n".join(f"  {fault}" for fault in report.faults[1:])
+            more = f"\nNor do these:\n{told}" if told else ""
+            raise CommandError(f"The ledger does not hold: {report.fault}.{more}")
+        noted = f", seal {expect[0]} as noted" if expect else ""
+        self.stdout.write(
+            f"{report.entries} entries, {report.facts} facts and {report.rows} rows "
+            f"hold{noted}. Head {report.position} {report.head}"
+        )
+        if report.unsealed:
+            self.stdout.write(
+                f"{report.unsealed} of the entries are not sealed yet: the head does "
+                "not cover them."
+            )
+
+
+def _head(position: str, digest: str) -> tuple[int, str]:
+    """Return a head as typed from paper; CommandError when it is none."""
+    digest = re.sub(r"[\s-]", "", digest).lower()
+    if not (position.isascii() and position.isdigit() and int(position)):
+        raise CommandError(f"--expect: {position!r} is no position: a number from 1.")
+    if not re.fullmatch(r"[0-9a-f]{8,64}", digest):
+        raise CommandError(
+            "--expect: a digest is 64 signs 0 to 9 and a to f; at least its first 8."
+        )
+    return int(position), digest
