@@ -6,7 +6,7 @@ import { placesOf } from "./places.js";
 import { KINDS } from "./walk.js";
 
 const RADIUS = 20;
-const ROOM = [128, 98];
+const ROOM = [128, 106];
 const MANY = 32;
 // CSS pixels of a figure that is read at arm's length.
 const LEGIBLE = 18.5;
