@@ -4,9 +4,25 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.models import Instrument, InstrumentStatus
-from qa.numeric.lengths import LengthError, format_length, parse_length
+from qa.numeric.lengths import LONGEST_NM, LengthError, format_length, parse_length
 from shop.forms.fields import DateField, needed
+from shop.forms.measures import inch_fraction_nm
 from shop.models import Unit
+
+
+def typed_nm(text: str, unit: str) -> int:
+    """Whole nanometers of what is typed at the desk: a number in `unit`, or a fraction
+    of an inch with its unit, "1/4 in"; LengthError says what is wrong."""
+    if "/" not in text:
+        return parse_length(text, unit, comma=True)
+    try:
+        nm = inch_fraction_nm(text, unit)
+    except ValueError as why:
+        # LengthErrors are phrases, ended by whoever shows them.
+        raise LengthError(str(why).rstrip(".")) from None
+    if abs(nm) > LONGEST_NM:
+        raise LengthError(f"{text!r} is more than 100 m")
+    return nm
 
 
 class LengthField(forms.CharField):
@@ -26,7 +42,7 @@ def to_nm(form: forms.Form, *names: str, positive: bool = False) -> None:
             form.cleaned_data[name] = None
             continue
         try:
-            nm = parse_length(text, unit, comma=True)
+            nm = typed_nm(text, unit)
         except LengthError as error:
             form.add_error(name, f"{error}.")
             continue

@@ -118,7 +118,7 @@ class LayoutForm(forms.Form):
         to_nm(self, "width", "height", positive=True)
         to_nm(self, "radius", *LIMITS)
         said["limits"] = {
-            name: (typed[name].strip().replace(",", "."), said["unit"])
+            name: _cell(typed[name], said[name], said["unit"])
             for name in LIMITS
             if said.get(name) is not None and "unit" in said
         }
@@ -186,6 +186,13 @@ class LayoutForm(forms.Form):
             return None
         order = _order(laid.places, said) if closed else range(len(laid.places))
         return write([_row(laid, row, n, said) for n, row in enumerate(order, start=1)])
+
+
+def _cell(text: str, nm: int, unit: str) -> tuple[str, str]:
+    """A limit as it goes into the text of stations, where no fraction is read."""
+    if "/" in text:
+        return format_length(nm, "mm"), "mm"
+    return text.strip().replace(",", "."), unit
 
 
 def _laid(said: dict, closed: bool, part_inside: bool) -> layout.Layout:

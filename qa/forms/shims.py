@@ -5,15 +5,17 @@ import re
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import LengthField, to_nm
+from qa.forms.instruments import LengthField, to_nm, typed_nm
 from qa.models import ShimStock
-from qa.numeric.lengths import LengthError, format_length, parse_length
+from qa.numeric.lengths import LengthError, format_length
 from shop.models import Unit
 
 
 class ShimStockForm(forms.Form):
     unit = forms.ChoiceField(label=_("Thickness is in"), choices=Unit.choices)
-    thickness_nm = LengthField(label=_("Thickness"))
+    thickness_nm = LengthField(
+        label=_("Thickness"), help_text=_("Fractions of an inch too: 1/16 in.")
+    )
     name = forms.CharField(label=_("Material or mark"), max_length=80, required=False)
     in_use = forms.BooleanField(label=_("May be used"), required=False, initial=True)
 
@@ -87,9 +89,11 @@ class StacksForm(forms.Form):
 def _thicknesses(text: str, unit: str) -> list[int]:
     """Thicknesses from "0.5 + 0.25"; none from "0"."""
     found = []
-    for part in re.split(r"[+;\s]+", text.strip()):
-        if part:
-            thick = parse_length(part, unit, comma=True)
+    # With a fraction there are spaces inside of a thickness: "1/16 in + 1/32 in".
+    between = r"[+;]+" if "/" in text else r"[+;\s]+"
+    for part in re.split(between, text.strip()):
+        if part.strip():
+            thick = typed_nm(part, unit)
             if thick < 0:
                 raise LengthError("a shim cannot be thinner than 0")
             found.append(thick)

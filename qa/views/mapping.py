@@ -19,7 +19,7 @@ from qa.forms.stations import text_of_upload
 from qa.forms.table_file import FileComplaints
 from qa.models import Joint, JointRevision
 from qa.queries import joints as queries
-from qa.queries import maps
+from qa.queries import maps, other_hand
 from shop import roles
 from shop.forms.fields import number_in
 from shop.ledger import Refused
@@ -119,10 +119,14 @@ def _number(text) -> int:
 
 def _start_of_new(request) -> dict:
     start = {"units": request.user.units, "position": request.GET.get("position")}
-    rows = Joint.objects.exclude(current=None).select_related("current")
+    rows = Joint.objects.exclude(current=None).select_related(
+        "current", "position", "surround"
+    )
     mirror = rows.filter(pk=_number(request.GET.get("mirror"))).first()
     if mirror:
         start |= requirements.mirrored(mirror.current) | {"mirror": mirror.pk}
+        told = other_hand.start_of_other_hand(mirror)
+        start |= told | {"position": start["position"] or told["position"]}
         start["stations"] = _text_of(mirror.current, mirrored=True)
         start["first_line"], start["last_line"] = mirror.first_line, mirror.last_line
         return start
@@ -141,9 +145,11 @@ def _start_from(revision: JointRevision) -> dict:
 
 
 def _text_of(revision: JointRevision, mirrored: bool = False) -> str:
-    rows = joint_text.rows_of(revision.stations.select_related("surround"))
+    stations = list(revision.stations.select_related("surround"))
+    rows = joint_text.rows_of(stations)
     if mirrored:
         rows = joint_text.mirrored(rows, revision.closed)
+        other_hand.turn_surrounds(rows, stations)
     return joint_text.write(rows)
 
 

@@ -1,5 +1,6 @@
 """Routes of tools: the template per kind, and steps done on a tool."""
 
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -10,7 +11,7 @@ from shop.models import Person, Role, RouteStep, StepDone, Tool, ToolKind, ToolS
 from .asking import ask_why, lot_warnings
 from .locks import locked
 from .saying import saying
-from .tooling import ENDED, wait_for_next_step
+from .tooling import ENDED, give_route, wait_for_next_step
 
 # The usual way (common practice, no source); a shop edits it.
 USUAL = {
@@ -42,8 +43,28 @@ USUAL = {
 }
 
 
+def _catch_up(kinds, now) -> list[str]:
+    """Give their route to the tools of these kinds that came before it; their codes."""
+    routed = ToolStep.objects.filter(tool=OuterRef("pk"))
+    rows = Tool.objects.filter(~Exists(routed), kind__in=kinds).exclude(state__in=ENDED)
+    lock = rows.select_for_update(of=("self",), no_key=True).order_by("pk")
+    templates: dict = {}
+    for step in RouteStep.objects.filter(kind__in=kinds):
+        templates.setdefault(step.kind, []).append(step)
+    # Asked again of each one: somebody may have given it a step before the lock.
+    given = [
+        tool for tool in lock if tool.kind in templates and not tool.steps.exists()
+    ]
+    for tool in given:
+        give_route(tool, templates[tool.kind], now)
+    return [tool.code for tool in given]
+
+
 def write_usual_routes(*, by: Person) -> int:
-    """Fill the templates that are still empty with the usual steps; return how many."""
+    """Fill the templates that are still empty with the usual steps; return how many.
+
+    A tool that came before its route gets it.
+    """
     roles.require(by, "define tooling")
     with perform("usual_routes/1", by=by) as act:
         rows = []
@@ -59,23 +80,28 @@ def write_usual_routes(*, by: Person) -> int:
                     for place, name in enumerate(names, 1)
                 ]
         RouteStep.objects.bulk_create(rows)
-        act.result = {"steps": len(rows)}
+        tools = _catch_up({row.kind for row in rows}, act.now)
+        act.result = {"steps": len(rows), "tools": tools}
     return len(rows)
 
 
-def set_route(*, by: Person, kind: str, steps: list[tuple[str, str]]) -> None:
-    """Replace the template of a kind. Tools that have their route keep it.
+def set_route(*, by: Person, kind: str, steps: list[tuple[str, str]]) -> list[str]:
+    """Replace the template of a kind. Tools that have their route keep it, those that
+    came before there was any get this one: their codes are returned.
 
     steps: (name, role or "") in order.
     """
     roles.require(by, "define tooling")
     said = {"kind": kind, "steps": [list(step) for step in steps]}
-    with perform("route/1", by=by, said=said):
+    with perform("route/1", by=by, said=said) as act:
         RouteStep.objects.filter(kind=kind).delete()
         for place, (name, role) in enumerate(steps, 1):
             step = RouteStep(kind=kind, order=10 * place, name=name, role=role)
             step.full_clean()
             step.save()
+        tools = _catch_up([kind], act.now)
+        act.result = {"tools": tools}
+    return tools
 
 
 def add_step(*, by: Person, tool: Tool, name: str, order: int, role: str = ""):

@@ -41,15 +41,20 @@ def add_tool(*, by: Person, kind: str, code: str, name: str, **fields) -> Tool:
         tool.full_clean()
         tool.save()
         _link_mirror(tool)
-        steps = [
-            ToolStep(tool=tool, order=step.order, name=step.name, role=step.role)
-            for step in RouteStep.objects.filter(kind=kind)
-        ]
-        ToolStep.objects.bulk_create(steps)
-        wait_for_next_step(tool, tool.made_at)
-        tool.save(update_fields=["waits_for", "waits_since"])
+        give_route(tool, RouteStep.objects.filter(kind=kind), tool.made_at)
         act.result = {"tool": tool.pk}
     return tool
+
+
+def give_route(tool: Tool, template, since) -> None:
+    """Copy the steps of a template to a tool that has none; it waits for the first."""
+    steps = [
+        ToolStep(tool=tool, order=step.order, name=step.name, role=step.role)
+        for step in template
+    ]
+    ToolStep.objects.bulk_create(steps)
+    wait_for_next_step(tool, since)
+    tool.save(update_fields=["waits_for", "waits_since"])
 
 
 def change_tool(*, by: Person, tool: Tool, **fields) -> Tool:

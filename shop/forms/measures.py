@@ -11,6 +11,9 @@ from fractions import Fraction
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+FRACTION = re.compile(
+    r"([+\-−]?)(?:(\d{1,6})[\s-]+)?(\d{1,6})/(\d{1,6})\s*([^\d\s.,]*)"
+)
 NUMBER = re.compile(r"([+\-−]?)(\d{1,12})(?:[.,](\d{1,9}))?\s*([^\d\s.,]*)")
 
 # Exact by definition: 1 lb = 453.59237 g, 1 in = 25.4 mm.
@@ -50,8 +53,11 @@ class Measure:
 def parse_measure(text: str, dimension: str, unit: str) -> Measure:
     """Read a number with an optional unit; ValueError says what is wrong.
 
-    Rounded to the nearest unit of record, half to even.
+    Rounded to the nearest unit of record, half to even. A length may be a fraction of
+    an inch, "1 1/2 in": exact, or refused.
     """
+    if dimension == "length" and "/" in text:
+        return _fraction(text, unit)
     match = NUMBER.fullmatch(text.strip())
     if match is None:
         raise ValueError(_("Write a number, with its unit if you like: 12.5."))
@@ -73,6 +79,36 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
     return Measure(round(value * units[name]), f"{typed} {shown}")
 
 
+def _fraction(text: str, unit: str) -> Measure:
+    """A length as people read it off a rule: "1/4 in", "1 1/2 in"."""
+    nm = inch_fraction_nm(text, unit)
+    match = FRACTION.fullmatch(text.strip())
+    sign, whole, over, under, _unit = match.groups()
+    typed = f"{sign}{whole} {over}/{under}" if whole else f"{sign}{over}/{under}"
+    return Measure(nm, f"{typed} in")
+
+
+def inch_fraction_nm(text: str, unit: str) -> int:
+    """Whole nanometers of a fraction of an inch; ValueError says what is wrong.
+
+    `unit` is what it is in where none is typed. 1 in = 25.4 mm exactly, so 64ths are
+    whole nanometers; what is not is refused, never rounded.
+    """
+    match = FRACTION.fullmatch(text.strip())
+    if match is None or not int(match[4]):
+        raise ValueError(_("Write a fraction like this: 1/4 in or 1 1/2 in."))
+    sign, whole, over, under, named = match.groups()
+    if (named or unit).lower() != "in":
+        raise ValueError(_("A fraction is of an inch: write 1/4 in."))
+    inches = int(whole or 0) + Fraction(int(over), int(under))
+    nm = inches * UNITS["length"]["in"]
+    if nm.denominator != 1:
+        raise ValueError(
+            _("This fraction of an inch is no whole nanometer: write it with decimals.")
+        )
+    return -int(nm) if sign in ("-", "−") else int(nm)
+
+
 class MeasureField(forms.CharField):
     """A measurement; cleans to a Measure, or None when it may be empty."""
 
@@ -88,6 +124,12 @@ class MeasureField(forms.CharField):
                 "unit": {"c": "°C"}.get(unit, unit),
                 "others": {"c": "°F"}.get(unit, ", ".join(others)),
             }
+            if dimension == "length":
+                self.help_text = _(
+                    "In mm, or write the unit: in, µm, m. Fractions of an inch too: "
+                    "1/4 in."
+                )
+                self.widget.attrs.pop("inputmode", None)  # a number pad has no stroke
 
     def clean(self, value):
         text = super().clean(value)

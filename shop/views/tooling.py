@@ -2,6 +2,7 @@
 
 from functools import partial
 
+from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import render
 from django.urls import reverse
@@ -197,15 +198,22 @@ def set_route(request, kind):
         raise Http404
     lines = [f"{s.name}, {s.role}" if s.role else s.name for s in route.steps]
     lines = lines or routes.USUAL.get(kind, ())
+
+    def back(tools):
+        if tools:
+            told = _("These had no steps and got the route: %(tools)s.")
+            messages.success(request, told % {"tools": ", ".join(tools)})
+        return reverse("routes")
+
     form = forms.RouteForm(posted(request), initial={"steps": "\n".join(lines)})
     return form_page(
         request,
         form,
         lambda **said: routes.set_route(by=request.user, kind=kind, **said),
         heading=_("Route of a %(kind)s") % {"kind": ToolKind(kind).label},
-        back=reverse("routes"),
+        back=back,
         above=(_("Routes"), reverse("routes")),
-        notes=[_("Tools that have their route already keep it.")],
+        notes=[_("Tools that have their route already keep it; those without get it.")],
     )
 
 

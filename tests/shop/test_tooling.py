@@ -1,9 +1,11 @@
 """Tools, their routes, release, life, machines."""
 
 import datetime as dt
+import json
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.urls import reverse
 from django.utils import timezone
 
 from shop.actions import (
@@ -15,7 +17,7 @@ from shop.actions import (
     withdrawals,
 )
 from shop.ledger import Refused
-from shop.models import Hand, ReleaseCoat, StepDone, Tool, ToolKind, ToolState
+from shop.models import Entry, Hand, ReleaseCoat, StepDone, Tool, ToolKind, ToolState
 from shop.queries import tooling as queries
 
 from .making_floor import (
@@ -385,3 +387,37 @@ def test_every_kind_of_tool_can_be_made(lead):
         make_tool(lead, kind=kind, owner="somebody")
     assert Tool.objects.count() == len(ToolKind)
     assert make_mold(lead).coats == 1
+
+
+def test_a_tool_added_before_its_route_gets_it_when_the_route_is_made(lead):
+    early, gone = make_tool(lead, kind="plug"), make_tool(lead, kind="plug")
+    other = make_tool(lead, kind="trim_jig")
+    tooling.act_on_tool(by=lead, tool=gone, kind="retired", note="worn out")
+    own = make_tool(lead, kind="plug")
+    routes.add_step(by=lead, tool=own, name="carve", order=1)
+    told = routes.set_route(
+        by=lead, kind="plug", steps=[("rough", ""), ("polish", "lead")]
+    )
+    assert told == [early.code]
+    early.refresh_from_db()
+    steps = [(step.name, step.role) for step in early.steps.all()]
+    assert steps == [("rough", ""), ("polish", "lead")]
+    assert early.waits_for.name == "rough"
+    assert [step.name for step in own.steps.all()] == ["carve"]
+    assert not gone.steps.exists() and not other.steps.exists()
+
+
+def test_the_usual_routes_reach_the_tools_that_were_there_before(lead):
+    mold = make_tool(lead, kind="mold")
+    routes.write_usual_routes(by=lead)
+    mold.refresh_from_db()
+    assert mold.waits_for.name == "release"
+    entry = Entry.objects.get(form="usual_routes/1")
+    assert json.loads(entry.body)["result"]["tools"] == [mold.code]
+
+
+def test_the_page_of_a_route_says_which_tools_got_it(lead, client_of):
+    mold = make_tool(lead, kind="mold")
+    url = reverse("set_route", args=["mold"])
+    page = client_of("lead").post(url, {"steps": "release\nlay up"}, follow=True)
+    assert f"got the route: {mold.code}" in page.content.decode()

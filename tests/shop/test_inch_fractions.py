@@ -1,0 +1,82 @@
+"""Fractions of an inch where lengths are typed. 1 in = 25.4 mm exactly (1959)."""
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qa.forms.instruments import typed_nm
+from qa.forms.layouts import LayoutForm
+from qa.forms.shims import ShimStockForm
+from qa.numeric.lengths import LengthError
+from shop.forms.materials import MaterialForm
+from shop.forms.measures import Measure, length, parse_measure
+
+
+@pytest.mark.parametrize(
+    ("typed", "nm", "kept"),
+    [
+        ("1/4 in", 6_350_000, "1/4 in"),
+        ("1 1/2 in", 38_100_000, "1 1/2 in"),
+        ("1-1/2in", 38_100_000, "1 1/2 in"),
+        ("-3/64 in", -1_190_625, "-3/64 in"),
+    ],
+)
+def test_a_fraction_of_an_inch_is_exact_and_kept_as_typed(typed, nm, kept):
+    assert parse_measure(typed, "length", "mm") == Measure(nm, kept)
+    assert typed_nm(typed, "mm") == typed_nm(typed, "in") == nm
+
+
+@given(st.integers(0, 400), st.integers(0, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))
+def test_every_mark_of_a_rule_is_a_whole_nanometer(whole, over, under):
+    typed = f"{whole} {over}/{under} in"
+    exact = (whole + Fraction(over, under)) * 25_400_000
+    assert parse_measure(typed, "length", "mm").amount == exact
+
+
+@pytest.mark.parametrize(
+    ("typed", "why"),
+    [
+        ("1/3 in", "no whole nanometer"),
+        ("1/128 in", "no whole nanometer"),
+        ("1/0 in", "like this"),
+        ("1/4/2 in", "like this"),
+        ("1/4 mm", "of an inch"),
+        ("1/4", "of an inch"),
+    ],
+)
+def test_a_fraction_that_is_not_exact_or_no_inch_is_refused(typed, why):
+    with pytest.raises(ValueError, match=why):
+        parse_measure(typed, "length", "mm")
+    with pytest.raises(LengthError, match=why):
+        typed_nm(typed, "mm")
+
+
+def test_masses_take_no_fractions():
+    with pytest.raises(ValueError, match="number"):
+        parse_measure("1/4 lb", "mass", "g")
+
+
+def test_the_field_says_so_and_the_forms_of_thickness_take_them(db):
+    assert "1/4 in" in str(length("Thickness").help_text)
+    form = MaterialForm({"thickness_nm": "1/4 in"})
+    form.is_valid()
+    assert form.cleaned_data["thickness_nm"] == 6_350_000
+    form = MaterialForm({"thickness_nm": "1/3 in"})
+    assert "whole nanometer" in form.errors["thickness_nm"][0]
+    form = ShimStockForm({"unit": "mm", "thickness_nm": "1/16 in"})
+    assert form.is_valid(), form.errors
+    assert form.cleaned_data["thickness_nm"] == 1_587_500
+
+
+def test_a_limit_typed_as_a_fraction_stands_exactly_in_the_text_of_stations():
+    said = {"shape": "ellipse", "unit": "in", "width": "20", "height": "10 1/2"}
+    said |= {"spacing": "even", "count": 8, "way": "ccw"}
+    said |= {"gap_min": "1/64", "gap_max": "1/16", "flush_min": "", "flush_max": ""}
+    form = LayoutForm(said)
+    text = form.text(closed=True, part_inside=True)
+    assert form.errors == {}
+    names, first = (line.split(",") for line in text.splitlines()[:2])
+    row = dict(zip(names, first, strict=True))
+    assert (row["gap_min_mm"], row["gap_max_mm"]) == ("0.396875", "1.5875")
