@@ -9,6 +9,8 @@ from shop.forms.fields import DateField, needed
 from shop.forms.measures import inch_fraction_nm
 from shop.models import Unit
 
+FRACTIONS = _("Fractions of an inch are read too, with their unit: 1/4 in.")
+
 
 def typed_nm(text: str, unit: str) -> int:
     """Whole nanometers of what is typed at the desk: a number in `unit`, or a fraction
@@ -60,7 +62,9 @@ class InstrumentForm(forms.Form):
         max_length=40,
         help_text=_("step gauge, feeler leaves, taper gauge, caliper …"),
     )
-    unit = forms.ChoiceField(label=_("Lengths below are in"), choices=Unit.choices)
+    unit = forms.ChoiceField(
+        label=_("Lengths below are in"), choices=Unit.choices, help_text=FRACTIONS
+    )
     u_nm = LengthField(
         label=_("Standard uncertainty"),
         required=False,

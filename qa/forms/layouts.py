@@ -7,7 +7,7 @@ from django import forms
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import LengthField, to_nm
+from qa.forms.instruments import FRACTIONS, LengthField, to_nm
 from qa.forms.joint_text import MOST_STATIONS, decimal9, write
 from qa.numeric import layout
 from qa.numeric.lengths import LengthError, format_length, parse_length
@@ -52,7 +52,9 @@ class LayoutForm(forms.Form):
     use_required_attribute = False
 
     shape = forms.ChoiceField(label=_("Shape"), choices=SHAPES, initial="rectangle")
-    unit = forms.ChoiceField(label=_("Lengths are in"), choices=Unit.choices)
+    unit = forms.ChoiceField(
+        label=_("Lengths are in"), choices=Unit.choices, help_text=FRACTIONS
+    )
     width = LengthField(label=_("Width"), required=False)
     height = LengthField(label=_("Height"), required=False)
     radius = LengthField(label=_("Corner radius"), required=False)

@@ -3,7 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import LengthField, to_nm
+from qa.forms.instruments import FRACTIONS, LengthField, to_nm
 from qa.models import PlanHabits
 from qa.numeric.lengths import LengthError, format_length, parse_length
 from shop.forms.fields import needed
@@ -232,7 +232,9 @@ class HabitsForm(forms.Form):
 
     LENGTHS = ("floor", "aim", "max_move", "max_raise", "max_trim")
 
-    unit = forms.ChoiceField(label=_("Lengths below are in"), choices=Unit.choices)
+    unit = forms.ChoiceField(
+        label=_("Lengths below are in"), choices=Unit.choices, help_text=FRACTIONS
+    )
     bite = forms.DecimalField(
         label=_("Next bite, as a fraction of the trim"),
         min_value=0,

@@ -89,7 +89,10 @@ class RequirementForm(AskedReason):
     finish_part = LengthField(
         label=_("Finish to come on the part (mm)"),
         required=False,
-        help_text=_("On each edge and face. Limits hold finished."),
+        help_text=_(
+            "On each edge and face. Limits hold finished. Fractions of an inch are "
+            "read in these fields too: 1/64 in."
+        ),
     )
     finish_surround = LengthField(
         label=_("Finish to come on the surround (mm)"), required=False

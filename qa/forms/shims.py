@@ -5,7 +5,7 @@ import re
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import LengthField, to_nm, typed_nm
+from qa.forms.instruments import FRACTIONS, LengthField, to_nm, typed_nm
 from qa.models import ShimStock
 from qa.numeric.lengths import LengthError, format_length
 from shop.models import Unit
@@ -13,9 +13,7 @@ from shop.models import Unit
 
 class ShimStockForm(forms.Form):
     unit = forms.ChoiceField(label=_("Thickness is in"), choices=Unit.choices)
-    thickness_nm = LengthField(
-        label=_("Thickness"), help_text=_("Fractions of an inch too: 1/16 in.")
-    )
+    thickness_nm = LengthField(label=_("Thickness"), help_text=FRACTIONS)
     name = forms.CharField(label=_("Material or mark"), max_length=80, required=False)
     in_use = forms.BooleanField(label=_("May be used"), required=False, initial=True)
 

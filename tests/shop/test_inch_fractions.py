@@ -65,6 +65,8 @@ def test_the_field_says_so_and_the_forms_of_thickness_take_them(db):
     assert form.cleaned_data["thickness_nm"] == 6_350_000
     form = MaterialForm({"thickness_nm": "1/3 in"})
     assert "whole nanometer" in form.errors["thickness_nm"][0]
+    assert "1/4 in" in str(ShimStockForm().fields["thickness_nm"].help_text)
+    assert "1/4 in" in str(LayoutForm().fields["unit"].help_text)
     form = ShimStockForm({"unit": "mm", "thickness_nm": "1/16 in"})
     assert form.is_valid(), form.errors
     assert form.cleaned_data["thickness_nm"] == 1_587_500
