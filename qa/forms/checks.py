@@ -34,7 +34,10 @@ class PartChoice(forms.ModelChoiceField):
 
     def label_from_instance(self, part: Part) -> str:
         pulls = self.doubts.get(part.pk, [])
-        return " – ".join([str(part), *(pull.cure_doubt for pull in pulls)])
+        words = [str(part), *(pull.cure_doubt for pull in pulls)]
+        if getattr(part, "other_design", 0):
+            words.append(_("%(design)s, another design") % {"design": part.design})
+        return " – ".join(map(str, words))
 
 
 class NewCheckForm(AskedReason):

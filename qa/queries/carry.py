@@ -11,6 +11,7 @@ from qa.sync import database_id
 from shop import things
 from shop.models import Airframe, Part, Placement
 
+from .joints import designs_by_position
 from .tablet import defects_to_show, holes_to_show, limits, tablet_map
 
 MOST_CHECKS = 50
@@ -68,7 +69,10 @@ def _placed() -> list[tuple]:
 def _parts(placed) -> list[dict]:
     on = {part: airframe for airframe, _position, part in placed}
     rows = Part.objects.exclude(state="scrapped").order_by("-pk")[:MOST_PARTS]
-    return [_named(one, label=one.serial, airframe=on.get(one.pk)) for one in rows]
+    return [
+        _named(one, label=one.serial, airframe=on.get(one.pk), design=one.design_id)
+        for one in rows
+    ]
 
 
 def _open_checks() -> list[dict]:
@@ -104,9 +108,12 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
         stations.setdefault(station.revision_id, []).append(station)
     holes, defects = holes_to_show(joints), defects_to_show(joints)
     held = _held_last()
+    designs = designs_by_position()
     return [
         {
             **_joint(one, stations[one.current_id], airframes, placed, uncertainties),
+            "designs": sorted(designs.get(one.position_id, ())),
+            "surround_designs": sorted(designs.get(one.surround_id, ())),
             "holes": holes.get(one.pk, []),
             "defects": {
                 str(airframe): rows
@@ -154,6 +161,12 @@ def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
             for airframe, position, part in placed
             if position == joint.position_id
         },
+        "surrounds": {
+            str(airframe): part
+            for airframe, position, part in placed
+            if position == joint.surround_id
+        },
+        "acceptance": revision.acceptance_condition,
         "revision": str(revision.uuid),
         "revision_label": str(revision.number),
         "units": revision.units,

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Case, Count, Q, QuerySet, Value, When
 
 from qa import rules
 from qa.drawing.joint_map import JointMap
@@ -53,22 +53,37 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> list[Choi
     ]
 
 
-def parts_that_fit(airframe: Airframe, position: Position, last: FitUp | None):
-    """Return the serials to choose from: in the position now, used before, or loose
-    ones that are of the same design as any that ever sat there."""
-    designs = Placement.objects.filter(position=position).values("part__design")
-    fitted = FitUp.objects.filter(
-        Q(joint__position=position), joint__type=airframe.type_id
-    ).values("part__design")
-    here = Placement.objects.filter(
-        position=position, airframe=airframe, removed_at__isnull=True
-    ).values("part")
-    rows = Part.objects.filter(
-        Q(design__in=designs) | Q(design__in=fitted) | Q(pk__in=here)
-    ).exclude(state="scrapped")
-    if not rows.exists():
-        rows = Part.objects.exclude(state="scrapped")
-    return rows.select_related("design").order_by("serial")
+def parts_that_fit(airframe: Airframe, position: Position):
+    """Return the serials to choose from: those of a design that sat or was fitted here
+    before, then loose ones of other designs (`other_design`), which want a reason.
+
+    What sits at another place is none: nobody fits the fuselage into its own opening.
+    """
+    designs = designs_by_position(position).get(position.pk, set())
+    sits = Placement.objects.filter(removed_at__isnull=True)
+    here = sits.filter(position=position, airframe=airframe)
+    fits = Q(design__in=designs) | Q(pk__in=here.values("part"))
+    return (
+        Part.objects.filter(fits | ~Q(pk__in=sits.values("part")))
+        .exclude(state="scrapped")
+        .annotate(other_design=Case(When(fits, then=Value(0)), default=Value(1)))
+        .select_related("design")
+        .order_by("other_design", "serial")
+    )
+
+
+def designs_by_position(position: Position | None = None) -> dict[int, set[int]]:
+    """Return the designs that ever sat or were fitted at each position, or at one, in
+    two statements."""
+    sat, fitted = Placement.objects.order_by(), FitUp.objects.order_by()
+    if position:
+        sat = sat.filter(position=position)
+        fitted = fitted.filter(joint__position=position)
+    found: dict[int, set[int]] = {}
+    for rows, at in ((sat, "position"), (fitted, "joint__position")):
+        for place, design in rows.values_list(at, "part__design").distinct():
+            found.setdefault(place, set()).add(design)
+    return found
 
 
 def condition_to_start_with(airframe: Airframe, joint: Joint, last: FitUp | None):

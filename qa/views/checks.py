@@ -86,8 +86,8 @@ def new_check(request):
     form = NewCheckForm(
         request.POST or None,
         initial=joint_queries.condition_to_start_with(airframe, joint, last),
-        parts=joint_queries.parts_that_fit(airframe, joint.position, last),
-        surrounds=joint_queries.parts_that_fit(airframe, joint.surround, last),
+        parts=joint_queries.parts_that_fit(airframe, joint.position),
+        surrounds=joint_queries.parts_that_fit(airframe, joint.surround),
         last_fit_up=last,
     )
     choose_the_only(form, "instrument")

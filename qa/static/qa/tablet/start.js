@@ -79,10 +79,18 @@ export async function openNew(app) {
   // The holding of the last check as it was recorded, while the fields still say the same.
   let asLast = null;
 
+  // Serials of a design that was here before, then loose ones of other designs; what sits at another place is none.
+  function offer(select, designs, placed, ...first) {
+    const fits = ({ id, design }) => !designs || designs.includes(design) || id === placed;
+    const others = here.parts.filter((part) => !fits(part) && !part.airframe);
+    fill(select, [...first, ...here.parts.filter(fits)]);
+    if (others.length) select.append(el("optgroup", { label: "of another design" }, others.map(({ id, label }) => el("option", { value: id }, label))));
+    if (placed) select.value = placed;
+  }
+
   function pickAirframe() {
-    fill(ui.part, here.parts);
-    const placed = joint.parts[ui.airframe.value];
-    if (placed) ui.part.value = placed;
+    offer(ui.part, joint.designs, joint.parts[ui.airframe.value]);
+    offer(ui.surround, joint.surround_designs, joint.surrounds?.[ui.airframe.value], { label: "not stated" });
     offerHolding();
   }
 
@@ -107,6 +115,8 @@ export async function openNew(app) {
   function pickJoint() {
     joint = one(here.joints, ui.joint.value);
     fill(ui.airframe, here.airframes.filter(({ id }) => joint.airframes.includes(id)));
+    ui.accepting.hidden = !joint.acceptance;
+    ui.acceptance.textContent = joint.acceptance ?? "";
     pickAirframe();
   }
 
@@ -157,14 +167,16 @@ export async function openNew(app) {
     if (!judged) return void say(ui.note.textContent, true);
     const sits = one(here.parts, text("part")).airframe;
     if (sits && sits !== Number(text("airframe"))) ui.note.textContent = "That part sits on another airframe: take it out there first.";
+    const accepted = Boolean(joint.acceptance && fields.get("accepted"));
+    if (accepted && !heldBy(fields).length) ui.note.textContent = "In the acceptance condition it is held: say by what.";
     if (ui.note.textContent) return void say(ui.note.textContent, true);
     const by = await app.person();
     if (!by) return;
-    const [airframe, part] = [one(here.airframes, text("airframe")), one(here.parts, text("part"))];
+    const [airframe, part, surround] = [one(here.airframes, text("airframe")), one(here.parts, text("part")), one(here.parts, text("surround"))];
     // What an older server gave to carry has keys only.
     const [key, form] = joint.uuid ? ["uuid", 2] : ["id", 1];
-    const fitup = await app.outbox.add(`fitup/${form}`, by, { airframe: airframe[key], joint: joint[key], revision: joint.revision, part: part[key], surround_part: null, reason: text("reason"), held: heldBy(fields), note: "", why: text("why") }, here.database);
-    const { id } = await app.outbox.add(`check/${form}`, by, { fitup: fitup.id, finish, instrument: instrument?.[key] ?? null, temperature: text("temperature"), note: text("note") }, here.database);
+    const fitup = await app.outbox.add(`fitup/${form}`, by, { airframe: airframe[key], joint: joint[key], revision: joint.revision, part: part[key], surround_part: surround?.[key] ?? null, reason: text("reason"), held: heldBy(fields), note: "", why: text("why") }, here.database);
+    const { id } = await app.outbox.add(`check/${form}`, by, { fitup: fitup.id, finish, instrument: instrument?.[key] ?? null, temperature: text("temperature"), in_acceptance_condition: accepted, note: text("note") }, here.database);
     const stations = joint.stations.map((station, row) => ({ ...station, ...judged.stations[row] }));
     const older = (await app.store.all("checks")).map(({ json }) => json);
     const before = carriedBefore(older, { joint: joint.label, airframe: airframe.label, part: part.label });
