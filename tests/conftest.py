@@ -36,7 +36,8 @@ properties.register_profile(
 )
 properties.load_profile("suite")
 
-NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "demo_db", "live_site"}
+NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
+NEEDS_DATABASE |= {"demo_db", "demo_site"}
 PASSWORD = "Test-shop-7"
 TABLETS = {"landscape": (1280, 800), "portrait": (820, 1180)}
 
@@ -300,6 +301,17 @@ def database_environment() -> dict:
     return {"DATABASE_URL": f"{usual}/{connection.settings_dict['NAME']}"}
 
 
+@pytest.fixture
+def demo_site(demo_db, tmp_path):
+    """The server on a copy of the demo, where everybody's password is PASSWORD."""
+    connection.close()
+    site = Site(tmp_path, database_environment()).start()
+    try:
+        yield site
+    finally:
+        site.kill()
+
+
 @pytest.fixture(scope="session")
 def browser():
     """A headless Chromium that can look up no name but this machine's."""
@@ -373,11 +385,13 @@ def page(open_page):
 
 
 @pytest.fixture
-def sign_in(live_site):
+def sign_in(request):
     """Sign a page in: sign_in(page, "builder")."""
+    with_demo = "demo_site" in request.fixturenames
+    site = request.getfixturevalue("demo_site" if with_demo else "live_site")
 
     def signed_in(page, username, password=PASSWORD):
-        page.goto(f"{live_site.url}/sign-in/")
+        page.goto(f"{site.url}/sign-in/")
         page.get_by_label("Sign-in name").fill(username)
         page.get_by_label("Password").fill(password)
         page.get_by_role("main").get_by_role("button", name="Sign in").click()

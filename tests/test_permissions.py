@@ -8,14 +8,11 @@ PUT where it takes nothing else), with the demo's rows to fill it.
 import json
 import uuid
 
-import pytest
 from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
 
-from qa import demo
 from qa.models import Check
-from shop.actions import tablets
 from shop.models import Person, Role, Tablet
 
 OPEN = "everybody, signed in or not"
@@ -168,10 +165,7 @@ def fault(name: str, who, role: str, status: int) -> str:
     return ""
 
 
-@pytest.mark.django_db
-def test_every_url_as_every_role_and_signed_out():
-    demo.load()
-    tablets.enroll(by=Person.objects.filter(role="lead")[0], name="Hangar 1")
+def test_every_url_as_every_role_and_signed_out(demo_db):
     people = {role: signed_in(role) for role in Role.values}
     faults = []
     for name, address in addresses().items():

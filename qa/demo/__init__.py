@@ -4,9 +4,10 @@ Everything here is made up. It is loaded through the same actions that people us
 that the ledger of the demo verifies like any other.
 """
 
+from shop import demo as floor
 from shop.models import Person
 
-from . import airframe, fitting, joints, people, planning
+from . import airframe, fairing, fitting, joints, people, planning
 
 
 def load() -> None:
@@ -16,6 +17,8 @@ def load() -> None:
     seams = joints.load(crew, glider)
     fitting.load(crew, glider, seams)
     planning.load(crew, glider, seams)
+    floor.load_back_room(crew, glider.designs)
+    fairing.load(crew, glider)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

@@ -189,7 +189,7 @@ class TrimProblem(Problem):
         aim = np.where(np.isfinite(aim), aim, 0.0)
         tight = np.where(np.isfinite(self.low), np.inf, 0.0)
         kept = np.isfinite(readings.floor)
-        tight[kept] = (self.low - readings.floor)[kept]
+        tight[kept] = self.low[kept] - readings.floor[kept]
         draft, parts, terms = Draft(box), {}, []
         ends = (
             ("trim", 1.0, rules.most_trim),

@@ -44,6 +44,7 @@ class SheetRow:
     by: str = ""
     nonconformance: str = ""
     note: str = ""
+    limited: bool = True
 
 
 @dataclass(frozen=True)
@@ -243,27 +244,28 @@ def _table(sheet: CheckSheet) -> list[Block]:
     notes = any(row.note for row in sheet.rows)
     chance = any(row.probability for row in sheet.rows)
     # Limits that hold everywhere are told above, once.
-    differ = len({(r.characteristic, r.requirement) for r in sheet.rows}) > len(
-        {r.characteristic for r in sheet.rows}
-    )
+    limits = {
+        (row.characteristic, row.requirement) for row in sheet.rows if row.limited
+    }
+    differ = len(limits) > len({kind for kind, _limits in limits})
     numbered = any(row.nonconformance for row in sheet.rows)
     columns = [
         Column("Station", 12, font=SEMIBOLD),
         Column("Kind", 13),
-        Column("As read", 19, "right"),
+        Column("As read", 19, "right", lines=2),
         Column("Result, mm", 16, "right", font=SEMIBOLD),
-        Column("Verdict", 35, mark=MARK),
+        Column("Verdict", 33, mark=MARK),
         Column("Beyond limit, mm", 17, "right"),
     ]
     if differ:
         columns.insert(2, Column("Limits, mm", 25, "right"))
     if chance:
-        columns.append(Column("Prob.", 11, "right"))
+        columns.append(Column("Prob.", 13, "right"))
     columns.append(Column("By", 26))
     if numbered:
         columns.append(Column("NC", 14))
     if notes:
-        columns.append(Column("Note", 31, lines=2))
+        columns.append(Column("Note", 31, lines=3))
     rows, rules, last = [], [], None
     for row in sheet.rows:
         first = row.station != last

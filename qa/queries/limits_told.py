@@ -28,7 +28,8 @@ def limits_told(check: Check, stations: Sequence[Station], unit: str) -> list[st
             if words:
                 groups.setdefault(words, []).append(station.label)
         for words, labels in groups.items():
-            where = "everywhere" if len(groups) == 1 else f"at {span(tuple(labels))}"
+            everywhere = len(labels) == len(stations)
+            where = "everywhere" if everywhere else f"at {span(tuple(labels))}"
             told.append(f"{Kind(kind).label.capitalize()} {where}: {words}.")
     return told
 

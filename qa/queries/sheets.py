@@ -270,6 +270,7 @@ def _row(view, line: checks.Line) -> SheetRow:
         by=line.by,
         nonconformance=nonconformance,
         note="; ".join(note for note in notes if note),
+        limited=line.requirement != rules.NO_LIMITS,
     )
 
 

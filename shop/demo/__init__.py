@@ -6,7 +6,7 @@ counted back from now, so that Today has something to say whenever the demo star
 
 from shop.models import Part, PartDesign, Person, Position
 
-from . import arms, pulls, stock, tools
+from . import arms, back_room, pulls, stock, tools
 
 
 def load_floor(
@@ -30,3 +30,8 @@ def load_doubts(people: dict[str, Person]) -> None:
 def load_arms(people: dict[str, Person], positions: dict[str, Position]) -> None:
     """Say where the weight of each position acts."""
     arms.load(people, positions)
+
+
+def load_back_room(people: dict[str, Person], designs: dict[str, PartDesign]) -> None:
+    """What was retired, lent, used up, taken back, given up or decided."""
+    back_room.load(people, designs)
