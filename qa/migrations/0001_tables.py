@@ -24,6 +24,7 @@ class Migration(migrations.Migration):
                     ('type', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='joints', to='shop.airframetype')),
                     ('position', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='joints', to='shop.position', verbose_name='fitted part')),
                     ('surround', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.position', verbose_name='surround')),
+                    ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                     ('number', models.CharField(max_length=40, verbose_name='joint number')),
                     ('name', models.CharField(max_length=120, verbose_name='name')),
                     ('first_line', models.PositiveIntegerField(default=1, verbose_name='from line number')),
@@ -118,15 +119,19 @@ class Migration(migrations.Migration):
                     ('held', models.JSONField(blank=True, default=list)),
                     ('motions', models.JSONField(blank=True, null=True)),
                     ('note', models.CharField(blank=True, max_length=400)),
+                    ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='opened', to='qa.fitplan')),
+                    ('questions', models.CharField(blank=True, max_length=60)),
+                    ('why', models.CharField(blank=True, max_length=200)),
                 ],
                 options={
                     'ordering': ('airframe', 'joint', '-number'),
-                    'constraints': [models.UniqueConstraint(fields=('airframe', 'joint', 'number'), name='fit_up_number_once'), models.CheckConstraint(condition=models.Q(('reason__in', ['first', 'refit', 'move', 'shim', 'trim', 'swap', 'held'])), name='fit_up_reason_known')],
+                    'constraints': [models.UniqueConstraint(fields=('airframe', 'joint', 'number'), name='fit_up_number_once'), models.CheckConstraint(condition=models.Q(('reason__in', ['first', 'refit', 'move', 'shim', 'trim', 'swap', 'held'])), name='fit_up_reason_known'), models.CheckConstraint(condition=models.Q(('questions', ''), models.Q(('why', ''), _negated=True), _connector='OR'), name='fit_up_questioned_with_a_reason'), models.CheckConstraint(condition=models.Q(('surround_part__isnull', True), models.Q(('surround_part', models.F('part')), _negated=True), _connector='OR'), name='fit_up_not_its_own_surround')],
                 },
             ), migrations.CreateModel(
                 name='Instrument',
                 fields=[
                     ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                     ('code', models.CharField(max_length=40, unique=True, verbose_name='code')),
                     ('name', models.CharField(max_length=120, verbose_name='name')),
                     ('kind', models.CharField(default='step gauge', max_length=40, verbose_name='kind')),
@@ -155,8 +160,11 @@ class Migration(migrations.Migration):
                     ('foot_1_nm', models.BigIntegerField(blank=True, null=True)),
                     ('foot_2_nm', models.BigIntegerField(blank=True, null=True)),
                     ('probe_nm', models.BigIntegerField(blank=True, null=True)),
+                    ('calibration_due', models.DateField(blank=True, null=True)),
                     ('temperature_mc', models.IntegerField(blank=True, null=True)),
                     ('in_acceptance_condition', models.BooleanField(default=False)),
+                    ('held', models.JSONField(blank=True, default=list)),
+                    ('wanted', models.PositiveIntegerField(default=0, editable=False)),
                     ('note', models.CharField(blank=True, max_length=400)),
                 ],
                 options={
@@ -203,6 +211,7 @@ class Migration(migrations.Migration):
                     ('supersedes', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='qa.reading')),
                     ('reason', models.CharField(blank=True, max_length=200)),
                     ('clash', models.BooleanField(default=False)),
+                    ('late', models.BooleanField(default=False)),
                 ],
                 options={
                     'ordering': ('id',),
@@ -249,6 +258,8 @@ class Migration(migrations.Migration):
                     ('skipped', models.PositiveIntegerField(default=0)),
                     ('without_limits', models.PositiveIntegerField(default=0)),
                     ('clashes', models.PositiveIntegerField(default=0)),
+                    ('late', models.PositiveIntegerField(default=0)),
+                    ('void', models.BooleanField(default=False)),
                     ('started_at', models.DateTimeField()),
                     ('finished_at', models.DateTimeField(blank=True, null=True)),
                     ('last_entry', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
@@ -387,7 +398,7 @@ class Migration(migrations.Migration):
                     ('last_entry', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
                 ],
                 options={
-                    'constraints': [models.CheckConstraint(condition=models.Q(('state__in', ['open', 'dispositioned', 'closed'])), name='standing_state_known'), models.CheckConstraint(condition=models.Q(models.Q(('closed_at__isnull', False), ('state', 'closed')), models.Q(models.Q(('state', 'closed'), _negated=True), ('closed_at__isnull', True)), _connector='OR'), name='standing_closed_at_iff_closed'), models.CheckConstraint(condition=models.Q(models.Q(('disposition', ''), ('state', 'open')), models.Q(models.Q(('state', 'open'), _negated=True), models.Q(('disposition', ''), _negated=True)), _connector='OR'), name='standing_disposition_iff_not_open')],
+                    'constraints': [models.CheckConstraint(condition=models.Q(('state__in', ['open', 'dispositioned', 'closed'])), name='standing_state_known'), models.CheckConstraint(condition=models.Q(models.Q(('closed_at__isnull', False), ('state', 'closed')), models.Q(models.Q(('state', 'closed'), _negated=True), ('closed_at__isnull', True)), _connector='OR'), name='standing_closed_at_iff_closed'), models.CheckConstraint(condition=models.Q(models.Q(('disposition', ''), ('state', 'open')), models.Q(models.Q(('state', 'open'), _negated=True), models.Q(('disposition', ''), _negated=True)), _connector='OR'), name='standing_disposition_iff_not_open'), models.CheckConstraint(condition=models.Q(('closed_by', models.F('disposed_by')), ('disposition', 'use_as_is'), ('state', 'closed'), _negated=True), name='standing_use_as_is_closed_by_another')],
                 },
             ), migrations.CreateModel(
                 name='NonconformanceStep',
@@ -414,6 +425,7 @@ class Migration(migrations.Migration):
                     ('side', models.CharField(choices=[('part', 'fitted part'), ('surround', 'surround')], max_length=8)),
                     ('s_nm', models.BigIntegerField()),
                     ('depth_nm', models.BigIntegerField()),
+                    ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='made_cuts', to='qa.fitplan')),
                     ('planned_nm', models.BigIntegerField(blank=True, null=True)),
                     ('value', models.CharField(blank=True, max_length=24)),
                     ('unit', models.CharField(blank=True, choices=[('mm', 'mm'), ('in', 'in')], max_length=2)),
@@ -429,6 +441,7 @@ class Migration(migrations.Migration):
                     ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
                     ('fit_up', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='moves', to='qa.fitup')),
                     ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='moves', to='qa.check')),
+                    ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='made_moves', to='qa.fitplan')),
                     ('kind', models.CharField(choices=[('move', 'moved'), ('shim', 'shimmed')], max_length=8)),
                     ('words', models.CharField(max_length=400)),
                     ('amounts', models.JSONField(blank=True, default=list)),
@@ -443,18 +456,21 @@ class Migration(migrations.Migration):
                 fields=[
                     ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                     ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='releases', to='qa.fitplan')),
                     ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cut_releases', to='shop.part')),
                     ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cut_releases', to='qa.check')),
                     ('note', models.CharField(blank=True, max_length=400)),
                 ],
                 options={
                     'ordering': ('id',),
+                    'constraints': [models.UniqueConstraint(fields=('plan', 'part'), name='cut_released_once_a_plan')],
                 },
             ), migrations.CreateModel(
                 name='TemplatePrint',
                 fields=[
                     ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                     ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='templates', to='qa.fitplan')),
                     ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='templates', to='qa.check')),
                     ('paper', models.CharField(max_length=8)),
                     ('edges', models.JSONField()),
@@ -509,6 +525,123 @@ class Migration(migrations.Migration):
                 options={
                     'ordering': ('id',),
                     'constraints': [models.CheckConstraint(condition=models.Q(('total_nm__gte', 0)), name='stack_not_negative')],
+                },
+            ), migrations.CreateModel(
+                name='LateDecision',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='late_decisions', to='qa.check')),
+                    ('reading', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='late_decision', to='qa.reading')),
+                    ('counted', models.BooleanField()),
+                    ('reason', models.CharField(max_length=200)),
+                ],
+                options={
+                    'constraints': [models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='late_decision_with_a_reason')],
+                },
+            ), migrations.CreateModel(
+                name='FitPlan',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('number', models.PositiveIntegerField(unique=True)),
+                    ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='plans', to='qa.check')),
+                    ('airframe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='plans', to='shop.airframe')),
+                    ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='plans', to='shop.part')),
+                    ('method', models.CharField(max_length=40)),
+                    ('body', models.TextField()),
+                    ('digest', models.CharField(max_length=64)),
+                    ('read_to', models.BigIntegerField()),
+                ],
+                options={
+                    'ordering': ('-number',),
+                },
+            ), migrations.CreateModel(
+                name='PlanJoint',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('plan', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='joints', to='qa.fitplan')),
+                    ('order', models.PositiveIntegerField()),
+                    ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='qa.check')),
+                    ('fit_up', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='qa.fitup')),
+                ],
+                options={
+                    'ordering': ('plan', 'order'),
+                    'constraints': [models.UniqueConstraint(fields=('plan', 'order'), name='plan_joint_order_once'), models.UniqueConstraint(fields=('plan', 'fit_check'), name='plan_joint_once')],
+                },
+            ), migrations.CreateModel(
+                name='PlannedCut',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('plan', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cuts', to='qa.fitplan')),
+                    ('fit_check', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='qa.check')),
+                    ('fit_up', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='qa.fitup')),
+                    ('part', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.part')),
+                    ('side', models.CharField(choices=[('part', 'fitted part'), ('surround', 'surround')], max_length=8)),
+                    ('station', models.CharField(max_length=40)),
+                    ('s_nm', models.BigIntegerField()),
+                    ('bite_nm', models.BigIntegerField()),
+                    ('trim_nm', models.BigIntegerField()),
+                ],
+                options={
+                    'ordering': ('id',),
+                    'constraints': [models.CheckConstraint(condition=models.Q(('side__in', ['part', 'surround'])), name='planned_cut_side_known'), models.CheckConstraint(condition=models.Q(('bite_nm__gte', 0), ('trim_nm__gte', models.F('bite_nm'))), name='planned_bite_within_its_trim'), models.UniqueConstraint(fields=('plan', 'fit_check', 'side', 's_nm'), name='planned_cut_once_a_place')],
+                },
+            ), migrations.CreateModel(
+                name='PlanEnd',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('plan', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='end', to='qa.fitplan')),
+                    ('how', models.CharField(choices=[('done', 'done'), ('replaced', 'replaced'), ('withdrawn', 'withdrawn')], max_length=9)),
+                    ('by_plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='qa.fitplan')),
+                    ('reason', models.CharField(blank=True, max_length=400)),
+                ],
+                options={
+                    'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('by_plan__isnull', True), ('how', 'done')), models.Q(('by_plan__isnull', False), ('how', 'replaced')), models.Q(('by_plan__isnull', True), ('how', 'withdrawn'), models.Q(('reason', ''), _negated=True)), _connector='OR'), name='plan_end_as_it_says')],
+                },
+            ), migrations.CreateModel(
+                name='StandingPlan',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('plan', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='standing', to='qa.fitplan')),
+                    ('airframe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.airframe')),
+                    ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.part')),
+                ],
+                options={
+                    'constraints': [models.UniqueConstraint(fields=('airframe', 'part'), name='one_plan_stands_for_a_part')],
+                },
+            ), migrations.CreateModel(
+                name='ReleaseWithdrawal',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('release', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='withdrawal', to='qa.cutrelease')),
+                    ('reason', models.CharField(max_length=400)),
+                ],
+                options={
+                    'constraints': [models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='release_withdrawn_with_a_reason')],
+                },
+            ), migrations.CreateModel(
+                name='CutDeviation',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='deviations', to='qa.fitplan')),
+                    ('fit_up', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='qa.fitup')),
+                    ('part', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cut_deviations', to='shop.part')),
+                    ('side', models.CharField(choices=[('part', 'fitted part'), ('surround', 'surround')], max_length=8)),
+                    ('s_nm', models.BigIntegerField()),
+                    ('cut_nm', models.BigIntegerField()),
+                    ('allowed_nm', models.BigIntegerField()),
+                    ('authorized', models.BooleanField(default=False)),
+                    ('reason', models.CharField(max_length=400)),
+                ],
+                options={
+                    'ordering': ('id',),
+                    'constraints': [models.CheckConstraint(condition=models.Q(('side__in', ['part', 'surround'])), name='deviation_side_known'), models.CheckConstraint(condition=models.Q(('allowed_nm__gte', 0), ('cut_nm__gt', models.F('allowed_nm'))), name='deviation_is_beyond'), models.CheckConstraint(condition=models.Q(('reason', ''), _negated=True), name='deviation_with_a_reason')],
                 },
             )],
         ),

@@ -79,6 +79,7 @@ class Migration(migrations.Migration):
                     ('type', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='airframes', to='shop.airframetype')),
                     ('serial', models.CharField(max_length=40, unique=True, verbose_name='serial')),
                     ('name', models.CharField(blank=True, max_length=120, verbose_name='name')),
+                    ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                     ('line_number', models.PositiveIntegerField(verbose_name='line number')),
                 ],
                 options={
@@ -93,13 +94,15 @@ class Migration(migrations.Migration):
                     ('parent', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='children', to='shop.position')),
                     ('code', models.CharField(max_length=40, verbose_name='code')),
                     ('name', models.CharField(max_length=120, verbose_name='name')),
+                    ('hand', models.CharField(choices=[('left', 'left'), ('right', 'right'), ('none', 'no hand')], default='none', max_length=5, verbose_name='hand')),
+                    ('part_number', models.CharField(blank=True, max_length=60, verbose_name='part number')),
                     ('arm_nm', models.BigIntegerField(editable=False, null=True)),
                     ('arm_text', models.CharField(blank=True, max_length=40, verbose_name='arm')),
                     ('path', models.CharField(editable=False, max_length=400)),
                 ],
                 options={
                     'ordering': ('type__code', 'path'),
-                    'constraints': [models.UniqueConstraint(fields=('type', 'code'), name='position_code_once', violation_error_message='This code is taken on this type.'), models.CheckConstraint(condition=models.Q(('parent__isnull', True), models.Q(('parent', models.F('id')), _negated=True), _connector='OR'), name='position_not_its_own_parent')],
+                    'constraints': [models.UniqueConstraint(fields=('type', 'code'), name='position_code_once', violation_error_message='This code is taken on this type.'), models.CheckConstraint(condition=models.Q(('parent__isnull', True), models.Q(('parent', models.F('id')), _negated=True), _connector='OR'), name='position_not_its_own_parent'), models.CheckConstraint(condition=models.Q(('hand__in', ['left', 'right', 'none'])), name='position_hand_known')],
                 },
             ), migrations.CreateModel(
                 name='PartDesign',
@@ -125,6 +128,7 @@ class Migration(migrations.Migration):
                     ('serial', models.CharField(max_length=60, unique=True, verbose_name='serial')),
                     ('state', models.CharField(choices=[('good', 'in use'), ('suspect', 'suspect'), ('scrapped', 'scrapped')], default='good', max_length=10)),
                     ('note', models.CharField(blank=True, max_length=200, verbose_name='note')),
+                    ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                     ('mass_mg', models.PositiveBigIntegerField(editable=False, null=True)),
                     ('mass_is_estimate', models.BooleanField(default=False, editable=False)),
                 ],
@@ -156,9 +160,10 @@ class Migration(migrations.Migration):
                     ('position', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.position')),
                     ('placed', models.BooleanField()),
                     ('note', models.CharField(blank=True, max_length=200)),
+                    ('questions', models.CharField(blank=True, max_length=60)),
                 ],
                 options={
-                    'abstract': False,
+                    'constraints': [models.CheckConstraint(condition=models.Q(('questions', ''), models.Q(('note', ''), _negated=True), _connector='OR'), name='placement_questioned_with_a_reason'), models.CheckConstraint(condition=models.Q(('placed', True), models.Q(('note', ''), _negated=True), _connector='OR'), name='placement_removed_with_a_reason')],
                 },
             ), migrations.CreateModel(
                 name='Placement',
@@ -422,6 +427,8 @@ class Migration(migrations.Migration):
                     ('pin', models.CharField(blank=True, editable=False, max_length=256)),
                     ('is_active', models.BooleanField(default=True)),
                     ('is_demo', models.BooleanField(default=False)),
+                    ('must_change_password', models.BooleanField(default=False, editable=False)),
+                    ('sessions_ended', models.PositiveIntegerField(default=0, editable=False)),
                     ('created_at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now(), editable=False)),
                     ('seen_at', models.DateTimeField(blank=True, editable=False, null=True)),
                 ],
@@ -479,12 +486,13 @@ class Migration(migrations.Migration):
                     ('release_from', models.DateTimeField(null=True)),
                     ('demolded_at', models.DateTimeField(null=True)),
                     ('minutes', models.PositiveIntegerField(default=0)),
-                    ('cure_met', models.BooleanField(null=True)),
+                    ('void_reason', models.CharField(blank=True, max_length=200)),
+                    ('cure', models.CharField(blank=True, choices=[('met', 'cure met'), ('not_met', 'cure not met'), ('open', 'cure open')], max_length=8)),
                 ],
                 options={
                     'ordering': ('tool', '-number'),
                     'indexes': [models.Index(fields=['state', 'release_from'], name='shop_pull_state_0b0848_idx'), models.Index(fields=['tool', 'started_at'], name='shop_pull_tool_id_85dcd2_idx')],
-                    'constraints': [models.UniqueConstraint(fields=('tool', 'number'), name='pull_number_once_per_mold'), models.CheckConstraint(condition=models.Q(('state__in', ['laid_up', 'curing', 'demolded', 'void'])), name='pull_state_known')],
+                    'constraints': [models.UniqueConstraint(fields=('tool', 'number'), name='pull_number_once_per_mold'), models.CheckConstraint(condition=models.Q(('state__in', ['laid_up', 'curing', 'demolded', 'void'])), name='pull_state_known'), models.CheckConstraint(condition=models.Q(('cure__in', ['', 'met', 'not_met', 'open'])), name='pull_cure_known'), models.CheckConstraint(condition=models.Q(('closed_at__isnull', True), ('closed_at__gte', models.F('started_at')), _connector='OR'), name='pull_closed_after_its_start'), models.CheckConstraint(condition=models.Q(('demolded_at__isnull', True), models.Q(('closed_at__isnull', False), ('demolded_at__gte', models.F('closed_at'))), _connector='OR'), name='pull_demolded_after_its_layup'), models.CheckConstraint(condition=models.Q(('state', 'void'), ('void_reason', ''), _connector='OR'), name='pull_void_reason_of_a_void_one')],
                 },
             ), migrations.CreateModel(
                 name='PlyLaid',
@@ -761,11 +769,13 @@ class Migration(migrations.Migration):
                 fields=[
                     ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                     ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
-                    ('act', models.UUIDField(unique=True)),
+                    ('of', models.OneToOneField(db_column='of_act', on_delete=django.db.models.deletion.PROTECT, related_name='confirmation', to='shop.entry', to_field='act')),
                     ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='confirmations', to=settings.AUTH_USER_MODEL)),
+                    ('verdict', models.CharField(choices=[('', 'proven'), ('claimed', 'claimed'), ('confirmed', 'confirmed'), ('disowned', 'disowned')], max_length=9)),
+                    ('reason', models.CharField(blank=True, max_length=200)),
                 ],
                 options={
-                    'abstract': False,
+                    'constraints': [models.CheckConstraint(condition=models.Q(('verdict', 'confirmed'), models.Q(('verdict', 'disowned'), models.Q(('reason', ''), _negated=True)), _connector='OR'), name='confirmation_disowned_with_a_reason')],
                 },
             ), migrations.CreateModel(
                 name='Visit',
@@ -812,6 +822,44 @@ class Migration(migrations.Migration):
                 ],
                 options={
                     'ordering': ('airframe', '-weighed_on', '-pk'),
+                },
+            ), migrations.CreateModel(
+                name='SignInTry',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('name', models.CharField(max_length=64)),
+                    ('address', models.CharField(blank=True, max_length=45)),
+                    ('at', models.DateTimeField()),
+                    ('right', models.BooleanField(default=False)),
+                ],
+                options={
+                    'indexes': [models.Index(fields=['address', 'at'], name='sign_in_try_by_address'), models.Index(fields=['name', 'at'], name='sign_in_try_by_name'), models.Index(fields=['at'], name='sign_in_try_by_time')],
+                },
+            ), migrations.CreateModel(
+                name='ShopIdentity',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('name', models.CharField(max_length=80, verbose_name='name of the shop')),
+                    ('time_zone', models.CharField(max_length=60, verbose_name='time zone')),
+                    ('units', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], max_length=2, verbose_name='units')),
+                    ('paper', models.CharField(choices=[('a4', 'A4'), ('letter', 'US Letter')], max_length=6, verbose_name='paper')),
+                ],
+                options={
+                    'ordering': ('id',),
+                    'constraints': [models.CheckConstraint(condition=models.Q(('units__in', ['mm', 'in']), ('paper__in', ['a4', 'letter'])), name='shop_units_and_paper_known')],
+                },
+            ), migrations.CreateModel(
+                name='Withdrawal',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('coat', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, to='shop.releasecoat')),
+                    ('step', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, to='shop.stepdone')),
+                    ('reason', models.CharField(max_length=200)),
+                ],
+                options={
+                    'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('coat__isnull', False), ('step__isnull', True)), models.Q(('coat__isnull', True), ('step__isnull', False)), _connector='OR'), name='withdrawal_of_one_thing')],
                 },
             )],
         ),
