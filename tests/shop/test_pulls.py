@@ -340,7 +340,8 @@ def test_nothing_comes_out_before_its_lay_up_was_closed(lead):
 
     refused(lambda: demold(hours=7), "demolded_at")
     demold(hours=5)
-    with pytest.raises(IntegrityError, match="pull_demolded_after"), atomic():
+    refused_here = pytest.raises(IntegrityError, match="pull_demolded_after")
+    with by_hand(), refused_here, atomic():
         Pull.objects.filter(pk=pull.pk).update(demolded_at=ago(hours=8))
 
 
