@@ -142,9 +142,7 @@ def _happened(plan: FitPlan, one, touches, own: set[int]) -> list[Change]:
     told += [
         Change("touched", {"why": touch.why})
         for touch in touches.of(joint, fit_up.airframe_id, rows)
-        if touch.at > plan.read_to
-        and touch.at not in own
-        and not (touch.off and not touch.bar and touch.fit_up is None)
+        if touch.at > plan.read_to and touch.at not in own and not touch.bench
     ]
     return told
 

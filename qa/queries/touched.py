@@ -37,7 +37,8 @@ PART, SURROUND = "part", "surround"
 @dataclass(frozen=True)
 class Touch:
     """`at` is the number of its entry. `off` and `on` name the side that it took out of
-    place or put back; `bar` says why no witness can speak across it."""
+    place or put back; `bar` says why no witness can speak across it; `bench`: it was
+    taken off, and to nowhere else that is on record."""
 
     at: int
     entry: Entry | None
@@ -46,6 +47,7 @@ class Touch:
     on: str = ""
     bar: str = ""
     fit_up: FitUp | None = None
+    bench: bool = False
 
     @property
     def when(self) -> datetime | None:
@@ -164,7 +166,7 @@ class Touches:
         if side and at_home:
             why = _("%s was taken off") % serial
             why += f" ({act.note})" if act.note else ""
-            return Touch(at, entry, why, off=side)
+            return Touch(at, entry, why, off=side, bench=True)
         if side and act.placed:
             words = {"part": serial, "where": act.position.path, "on": act.airframe}
             why = _("%(part)s was put into %(where)s of %(on)s") % words
@@ -207,7 +209,8 @@ class Touches:
         if side == PART and other.joint.position_id != here.joint.position_id:
             where["part"] = other.part
             why = _("%(part)s was fitted at %(at)s (fit-up %(n)s)") % where
-            return Touch(at, entry, why, off=side, bar=self._bar(here, other))
+            bar = self._bar(here, other)
+            return Touch(at, entry, why, off=side, bar=bar, fit_up=other)
         rehung = side == PART and how_held(other.held) != how_held(here.fit_up.held)
         if other.reason == FitUpReason.FIRST and side == PART and not rehung:
             return None  # another joint of the part as it hangs, fitted once

@@ -18,6 +18,7 @@ from shop.actions import suspects
 from shop.ledger import Refused, projections, verify
 from tests.qa.making import make_fit_up, make_joint, make_stations, mm, read, revise
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at, take
+from tests.shop.making import make_placement
 
 pytestmark = pytest.mark.django_db
 
@@ -138,6 +139,8 @@ CHANGES = {
     "habits": lambda by, c: habits.set_habits(by=by, bite_permille=500),
     "held": lambda by, c: hold(by, c),
     "held another way": lambda by, c: around(by, c),
+    "fitted elsewhere": lambda by, c: elsewhere(by, c),
+    "placed elsewhere": lambda by, c: placed_elsewhere(by, c),
 }
 
 
@@ -156,6 +159,17 @@ def refit(by, check):
 def hold(by, check):
     key = check.fit_up.part_id
     suspects.put_on_hold(by=by, kind="part", key=key, reason="crack seen")
+
+
+def elsewhere(by, check):
+    """The part is fitted once at a joint of another position."""
+    one = check.fit_up
+    joint = make_joint(by, type=one.joint.type)
+    make_fit_up(by, joint, airframe=one.airframe, part=one.part)
+
+
+def placed_elsewhere(by, check):
+    make_placement(by, part=check.fit_up.part)
 
 
 def around(by, check):
