@@ -26,6 +26,17 @@ FACTS = {
     CheckFinish: ["entry"],
     LateDecision: ["reading"],
 }
+READ = (
+    "entry",
+    "fit_check",
+    "station",
+    "kind",
+    "outcome",
+    "verdict",
+    "supersedes",
+    "clash",
+    "late",
+)
 COUNTED = (
     "conforms",
     "does_not_conform",
@@ -140,8 +151,9 @@ def _facts(checks: list[Check]) -> dict[int, list]:
         of[check.fit_up.entry_id].add(check.pk)
     for model, related in FACTS.items():
         rows = model.objects.filter(fit_check__in=checks)
-        # Without a name it would follow every link there is.
-        for fact in rows.select_related(*related) if related else rows:
+        # No columns but these: readings are many. Without a name a link would be every.
+        rows = rows.select_related(*related) if related else rows.only(*READ)
+        for fact in rows:
             facts[fact.fit_check_id].append(fact)
             of[fact.entry_id].add(fact.fit_check_id)
     for one in Confirmation.objects.filter(of__in=list(of)):
