@@ -5,6 +5,8 @@ import { fetchCheck } from "./carried.js";
 import { ask, el, once, say, stamp } from "./dom.js";
 import { later } from "./later.js";
 
+const CHOOSE = "choose";
+
 // What the server gives to carry, else what is carried already.
 async function carry({ link, store }) {
   const answer = await link.ask("GET", "/api/carry", undefined, 30000).catch(() => null);
@@ -160,6 +162,8 @@ export async function openNew(app) {
   async function begin() {
     const fields = new FormData(ui.form);
     const text = (name) => fields.get(name).trim();
+    ui.note.textContent = text("instrument") === CHOOSE ? "Choose the instrument, or none." : "";
+    if (ui.note.textContent) return void say(ui.note.textContent, true);
     const instrument = one(here.instruments, text("instrument")) ?? null;
     const finish = text("finish");
     const judged = joint.limits.find((limits) => limits.finish === finish && limits.u_nm === (instrument?.u_nm ?? null));
@@ -185,7 +189,9 @@ export async function openNew(app) {
   }
 
   fill(ui.joint, here.joints, ({ label, name }) => `${label} ${name}`);
-  fill(ui.instrument, [...here.instruments, { code: "none", name: "" }], ({ code, name }) => `${code} ${name}`);
+  // Nobody is given a gauge that they did not take; the only one is taken.
+  const unasked = here.instruments.length > 1 ? [{ id: CHOOSE, code: "choose", name: "" }] : [];
+  fill(ui.instrument, [...unasked, ...here.instruments, { code: "none", name: "" }], ({ code, name }) => `${code} ${name}`);
   ui.joint.onchange = () => {
     chosen = true;
     pickJoint();
