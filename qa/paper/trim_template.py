@@ -310,7 +310,13 @@ def _foot(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
     if template.digest:
         words = f"plan sha256 {template.digest}"
         text.write(canvas, x * MM, (y - 2.0) * MM, words, size=4.6)
-    if 0 < len(template.url) <= qr.LONGEST:
+    if qr.leads_nowhere(template.url):
+        for k, line in enumerate(NO_CODE):
+            text.write(
+                canvas, (right - 10.5) * MM, (y + 12 - k * 2.5) * MM, line, size=5.6,
+                align="center",
+            )  # fmt: skip
+    elif 0 < len(template.url) <= qr.LONGEST:
         qr.draw(canvas, template.url, (right - 21) * MM, (y - 1) * MM, 21 * MM)
 
 
@@ -320,6 +326,9 @@ NOTES = (
     "the present edge, ticks on station marks, outside of the skin. Dashed: next bite.",
     "Solid: full trim. Cut to the dashed line, then measure again. Mind the dust.",
 )
+
+
+NO_CODE = ("No code: printed at", "an address that", "others cannot reach")
 
 
 def _line(canvas, x1: float, y1: float, x2: float, y2: float) -> None:

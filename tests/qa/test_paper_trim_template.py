@@ -184,6 +184,13 @@ def test_the_paper_says_what_it_is_for():
     assert reader.trailer["/Root"]["/ViewerPreferences"]["/PrintScaling"] == "/None"
 
 
+@pytest.mark.parametrize("host", ["127.0.0.1:8000", "shop.local"])
+def test_no_code_leads_to_an_address_that_others_cannot_reach(host):
+    drawing = drawn.trim_template(url=f"http://{host}/fit-checks/1/")
+    first = pypdf.PdfReader(io.BytesIO(trim_template.render(drawing))).pages[0]
+    assert ("No code: printed at" in first.extract_text()) == (host[0] == "1")
+
+
 @pytest.mark.parametrize(
     ("changes", "why"),
     [
