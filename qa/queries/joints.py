@@ -58,13 +58,15 @@ def parts_that_fit(airframe: Airframe, position: Position):
     before, then loose ones of other designs (`other_design`), which want a reason.
 
     What sits at another place is none: nobody fits the fuselage into its own opening.
+    Where nothing sat yet, no design is another one.
     """
     designs = designs_by_position(position).get(position.pk, set())
     sits = Placement.objects.filter(removed_at__isnull=True)
     here = sits.filter(position=position, airframe=airframe)
-    fits = Q(design__in=designs) | Q(pk__in=here.values("part"))
+    loose = ~Q(pk__in=sits.values("part"))
+    fits = Q(pk__in=here.values("part")) | (Q(design__in=designs) if designs else loose)
     return (
-        Part.objects.filter(fits | ~Q(pk__in=sits.values("part")))
+        Part.objects.filter(fits | loose)
         .exclude(state="scrapped")
         .annotate(other_design=Case(When(fits, then=Value(0)), default=Value(1)))
         .select_related("design")

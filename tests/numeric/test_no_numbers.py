@@ -149,6 +149,17 @@ CASES = [
         },
     ),
     (
+        cut_line.lines_beyond,
+        lambda taken, allowed, length: cut_line.lines_beyond(
+            taken, allowed, length, True
+        ),
+        {
+            "taken": [[[0.0, 1.0], [50.0, 2.0]]],
+            "allowed": [[0.0, 1.5], [50.0, 1.5]],
+            "length": 100.0,
+        },
+    ),
+    (
         cut_line.run_outs,
         lambda depths: cut_line.run_outs(depths, True),
         {"depths": [0.0, 1.0, 0.0]},

@@ -52,12 +52,24 @@ def valid_acts(people) -> dict[str, dict]:
         "outcome": "value", "value": "2.00", "unit": "mm", "goes": "",
         "does_not_go": "", "supersedes": None, "reason": "",
     }  # fmt: skip
+    held = [{"kind": "cleco", "where": "holes 1 to 4", "count": 4}]
     return {
+        "fitup/2": {
+            "airframe": str(fit_up.airframe.uuid), "joint": str(fit_up.joint.uuid),
+            "revision": str(fit_up.revision.uuid), "part": str(fit_up.part.uuid),
+            "surround_part": None, "reason": "refit", "note": "", "held": held,
+            "why": "made for a test",
+        },
+        "check/2": {
+            "fitup": str(fit_up.entry_id), "finish": "bare",
+            "instrument": str(check.instrument.uuid), "temperature": "21.5",
+            "in_acceptance_condition": False, "note": "",
+        },
         "fitup/1": {
             "airframe": fit_up.airframe_id, "joint": fit_up.joint_id,
             "revision": str(fit_up.revision.uuid), "part": fit_up.part_id,
             "surround_part": None, "reason": "refit", "note": "",
-            "held": [{"kind": "cleco", "where": "holes 1 to 4", "count": 4}],
+            "held": held, "why": "made for a test",
         },
         "check/1": {
             "fitup": str(fit_up.entry_id), "finish": "bare",

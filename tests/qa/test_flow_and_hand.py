@@ -66,8 +66,7 @@ def test_a_joint_against_its_hand_is_drawn_with_a_reason_only(people, door):
 
 
 def test_the_page_asks_for_the_reason_beside_the_flow(people, client_of):
-    at = make_position(people["lead"])
-    Position.objects.filter(pk=at.pk).update(hand=Hand.RIGHT)
+    at = make_position(people["lead"], hand=Hand.RIGHT)
     around = make_position(people["lead"], type=at.type)
     said = {"position": at.pk, "surround": around.pk, "number": "J-1", "name": "door"}
     said |= {"first_line": 1, "closed": "closed", "part_inside": "inside"}

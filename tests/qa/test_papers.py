@@ -131,7 +131,8 @@ def test_the_sheet_tells_what_was_cut_before_the_check(client_of, people):
     checks.finish_check(by=people["builder"], check=first)
     loaded = Check.objects.select_related(*planning.RELATED).get(pk=first.pk)
     taken = [Taken(loaded, "3", "part", "0.40", "mm", mm(0.4))]
-    (fit_up,) = record_trim(by=people["builder"], checks=[loaded], taken=taken)
+    builder = people["builder"]
+    (fit_up,) = record_trim(by=builder, checks=[loaded], taken=taken, reason="by eye")
     again = make_check(people["engineer"], fit_up=fit_up, finish="bare")
     client = client_of("inspector")
     serial = fit_up.part.serial

@@ -7,7 +7,13 @@ from django.urls import reverse
 
 from qa.queries.carry import carry
 from qa.queries.joints import parts_that_fit
-from tests.shop.making import make_design, make_part, make_placement, make_position
+from tests.shop.making import (
+    make_airframe,
+    make_design,
+    make_part,
+    make_placement,
+    make_position,
+)
 
 from .making import make_joint
 
@@ -40,6 +46,15 @@ def test_the_fuselage_is_no_part_to_fit_into_its_own_opening(door):
     assert offered == [*sorted([sits, again], key=lambda part: part.serial), other]
     assert [part.other_design for part in offered] == [0, 0, 1]
     assert fuselage in parts_that_fit(airframe, joint.surround)
+
+
+def test_where_nothing_sat_yet_no_part_is_of_another_design(people):
+    lead = people["lead"]
+    joint = make_joint(people["engineer"])
+    parts = [make_part(lead), make_part(lead)]
+    airframe = make_airframe(lead, type=joint.type)
+    offered = parts_that_fit(airframe, joint.position)
+    assert {one.pk: one.other_design for one in offered} == {one.pk: 0 for one in parts}
 
 
 def test_the_tablet_carries_what_the_desk_asks(door):

@@ -88,7 +88,11 @@ def test_no_witness_speaks_after_a_cut_with_a_move(engineer):
     loaded = planned(check)
     taken = [Taken(loaded, "3", "part", "0.60", "mm", mm(0.6))]
     opened = trimming.record_trim(
-        by=engineer, checks=[loaded], taken=taken, moved=moved_by(loaded)
+        by=engineer,
+        checks=[loaded],
+        taken=taken,
+        moved=moved_by(loaded),
+        reason="by eye",
     )[0]
     again = a_check(engineer, fit_up=opened)
     read_at(again, THREE)

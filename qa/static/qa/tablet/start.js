@@ -83,7 +83,7 @@ export async function openNew(app) {
 
   // Serials of a design that was here before, then loose ones of other designs; what sits at another place is none.
   function offer(select, designs, placed, ...first) {
-    const fits = ({ id, design }) => !designs || designs.includes(design) || id === placed;
+    const fits = ({ id, design, airframe }) => id === placed || (designs?.length ? designs.includes(design) : !airframe);
     const others = here.parts.filter((part) => !fits(part) && !part.airframe);
     fill(select, [...first, ...here.parts.filter(fits)]);
     if (others.length) select.append(el("optgroup", { label: "of another design" }, others.map(({ id, label }) => el("option", { value: id }, label))));
