@@ -93,6 +93,9 @@ def every_row(name: str, address: str) -> list[str]:
     return found
 
 
+@pytest.mark.skipif(
+    connection.vendor != "sqlite", reason="keys begin at 1 in a new file only"
+)
 def test_every_row_of_the_demo_opens_on_every_page_and_paper(demo_db):
     """No state of anything breaks a page, and each paper has pages of words."""
     client, found = of_the_lead()
