@@ -26,8 +26,8 @@ from shop.models import (
     ToolKind,
     ToolState,
 )
-from shop.serving import clock
 
+from . import clock
 from .tooling import tool_row
 
 MOST = 8

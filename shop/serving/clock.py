@@ -3,22 +3,14 @@
 The order of acts hangs on no clock, but dates on papers, shifts, coats and cures do.
 """
 
-import json
 import logging
 import time
-from datetime import datetime, timedelta
-
-from django.utils import timezone
+from datetime import timedelta
 
 from shop.ledger import perform
-from shop.models import Entry
+from shop.queries.clock import FORM, JUMP
 
 log = logging.getLogger(__name__)
-
-# Clocks that a network sets drift by far less; people who set one by hand do not.
-JUMP = timedelta(seconds=60)
-FORM = "clock/1"
-TOLD = timedelta(days=7)
 
 
 class ClockWatch:
@@ -45,20 +37,3 @@ def record_jump(jump: timedelta) -> None:
     log.warning("the clock of this computer jumped by %+d s", seconds)
     with perform(FORM, by=None, said={"seconds": seconds}):
         pass
-
-
-def behind() -> timedelta | None:
-    """By how much the clock is behind the newest act on record; None when it is not."""
-    newest = Entry.objects.order_by("-id").values_list("received_at", flat=True).first()
-    late = newest - timezone.now() if newest else timedelta(0)
-    return late if late >= JUMP else None
-
-
-def jumps_lately() -> list[tuple[datetime, timedelta]]:
-    """When the clock jumped in the last days and by how much, the newest first."""
-    since = timezone.now() - TOLD
-    rows = Entry.objects.filter(form=FORM, received_at__gt=since).order_by("-id")[:8]
-    return [
-        (at, timedelta(seconds=json.loads(body)["said"]["seconds"]))
-        for at, body in rows.values_list("received_at", "body")
-    ]

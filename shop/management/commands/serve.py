@@ -64,7 +64,7 @@ def say_who_can_sign_in(say) -> None:
 
 
 def say_if_clock_is_behind(say) -> None:
-    from shop.serving import clock
+    from shop.queries import clock
 
     if late := clock.behind():
         say(
