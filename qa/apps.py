@@ -8,7 +8,7 @@ class QaConfig(AppConfig):
     def ready(self):
         # Models are not loaded when this module is read.
         from qa.actions.rebuilding import FAMILIES
-        from qa.things import register_things
+        from qa.identifiers import register_things
         from shop.ledger import projections
 
         register_things()

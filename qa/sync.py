@@ -12,7 +12,6 @@ from collections.abc import Callable
 from django.db import IntegrityError
 
 from qa.actions import checks, claims, fitups, nonconformances
-from qa.actions.judging import Typed
 from qa.envelopes import Said
 from qa.models import (
     Check,
@@ -23,6 +22,7 @@ from qa.models import (
     Reading,
     Station,
 )
+from qa.rules.judging import Typed
 from shop.ledger import Act, Refused, find_receipt
 from shop.models import Airframe, Entry, Incarnation, Part, Person
 

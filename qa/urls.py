@@ -8,7 +8,7 @@ from qa.views import (
     api_tablets,
     checks,
     claims,
-    front,
+    home,
     instruments,
     joints,
     mapping,
@@ -49,7 +49,7 @@ check_urls = [
     path("<uuid:uuid>/", checks.check, name="check"),
     path("<uuid:uuid>/sheet.pdf", checks.check_pdf, name="check_pdf"),
     path("<uuid:uuid>/late/", claims.late_readings, name="late_readings"),
-    path("<uuid:uuid>/raise/", front.raise_findings, name="raise_findings"),
+    path("<uuid:uuid>/raise/", home.raise_findings, name="raise_findings"),
 ]
 
 nonconformance_urls = [
@@ -68,8 +68,8 @@ instrument_urls = [
 ]
 
 urlpatterns = [
-    path("", front.front, name="front"),
-    path("", front.front, name="today"),
+    path("", home.front, name="front"),
+    path("", home.front, name="today"),
     path("claims/", claims.claims, name="claims"),
     path("api/", include(api_urls)),
     path("", include("qa.urls_plan")),

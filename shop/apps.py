@@ -9,7 +9,7 @@ class ShopConfig(AppConfig):
     def ready(self):
         # Models are not loaded when this module is read.
         from shop.actions.rebuilding import FAMILY
-        from shop.forms.words import use_plain_words
+        from shop.forms.messages import use_plain_words
         from shop.ledger import guards, projections
         from shop.models.kept import watch_deletions
         from shop.serving import database

@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from shop.ledger.snapshot import READING, snapshot
 from shop.queries.identity import the_shop
-from shop.serving.failing import what_failed
+from shop.serving.storage_errors import what_failed
 from shop.views.errors import not_saved
 
 log = logging.getLogger(__name__)

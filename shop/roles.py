@@ -38,7 +38,7 @@ MAY: dict[str, frozenset] = {
     "define joints": LEAD_ENGINEER,
     "define instruments": LEAD_ENGINEER,
     "define holes": LEAD_ENGINEER,
-    "set planning habits": LEAD_ENGINEER,
+    "set planning defaults": LEAD_ENGINEER,
     # cutting
     "cut parts": WORKERS - {Role.INSPECTOR},
     "release cuts": ENGINEER,

@@ -7,7 +7,7 @@ import secrets
 import tempfile
 from pathlib import Path
 
-from shop.durable import sync_folder, write_durably
+from shop.atomic_files import sync_folder, write_durably
 
 SHORTEST = 32
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from shop.views import airframes, crew, parts
+from shop.views import airframes, parts, people
 
 urlpatterns = [
     path("airframes/", airframes.airframes, name="airframes"),
@@ -34,10 +34,10 @@ urlpatterns = [
     path("parts/add/", parts.add_part, name="add_part"),
     path("parts/<int:pk>/", parts.part, name="part"),
     path("parts/<int:pk>/scrap/", parts.scrap_part, name="scrap_part"),
-    path("people/", crew.people, name="people"),
-    path("people/add/", crew.add_person, name="add_person"),
-    path("people/<int:pk>/role/", crew.change_role, name="change_role"),
-    path("people/<int:pk>/active/", crew.set_active, name="set_active"),
-    path("people/<int:pk>/try-again/", crew.try_again, name="try_again"),
-    path("people/<int:pk>/password/", crew.reset_password, name="reset_password"),
+    path("people/", people.people, name="people"),
+    path("people/add/", people.add_person, name="add_person"),
+    path("people/<int:pk>/role/", people.change_role, name="change_role"),
+    path("people/<int:pk>/active/", people.set_active, name="set_active"),
+    path("people/<int:pk>/try-again/", people.try_again, name="try_again"),
+    path("people/<int:pk>/password/", people.reset_password, name="reset_password"),
 ]

@@ -2,13 +2,13 @@
 
 from django.urls import path
 
-from shop.views import identity, people
+from shop.views import account, identity
 
 urlpatterns = [
-    path("sign-in/", people.sign_in, name="sign_in"),
-    path("sign-out/", people.sign_out, name="sign_out"),
-    path("password/", people.own_password, name="own_password"),
-    path("screen/", people.theme, name="theme"),
-    path("units/", people.units, name="units"),
+    path("sign-in/", account.sign_in, name="sign_in"),
+    path("sign-out/", account.sign_out, name="sign_out"),
+    path("password/", account.own_password, name="own_password"),
+    path("screen/", account.theme, name="theme"),
+    path("units/", account.units, name="units"),
     path("shop/", identity.shop_identity, name="shop_identity"),
 ]

@@ -62,7 +62,7 @@ WHO = {
         add_airframe add_airframe_type add_position change_position add_design
         change_design scrap_part add_material material add_laminate
         revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern
-        plan_habits new_joint revise_joint new_instrument instrument
+        plan_defaults new_joint revise_joint new_instrument instrument
     """,
     LEAD: """
         people add_person change_role set_active reset_password try_again add_tool

@@ -2,7 +2,6 @@
 
 from django.db.models import F
 
-from qa import rules
 from qa.models import (
     Check,
     CheckFinish,
@@ -18,12 +17,11 @@ from qa.models import (
     Rule,
     Station,
 )
-from qa.numeric.verdict import NarrowLimits
+from qa.numeric.verdict.acceptance import NarrowLimits
+from qa.rules import judging, requirements
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
-
-from . import judging
 
 
 def start_check(
@@ -106,10 +104,12 @@ def _wanted(check: Check, stations: list[Station]) -> int:
     count = 0
     for station in stations:
         for kind in Kind.values:
-            needed = rules.requirement(station, kind, check.finish)
+            needed = requirements.requirement(station, kind, check.finish)
             count += not needed.empty
             try:
-                rules.acceptance(needed, check.u_nm, revision.rule, revision.edition)
+                requirements.acceptance(
+                    needed, check.u_nm, revision.rule, revision.edition
+                )
             except NarrowLimits as error:
                 raise Refused(
                     f"Station {station.label}, {Kind(kind).label}: {error}.",

@@ -3,11 +3,10 @@
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q
 
+from qa.actions import check_replay, nonconformances
 from qa.models import Check, CheckState
 from shop.ledger import Refused, perform
 from shop.models import Authorship, Confirmation, Entry, Person
-
-from . import nonconformances, standing
 
 
 def answer_claim(
@@ -41,7 +40,7 @@ def answer_claim(
             Confirmation(of=entry, person=by, verdict=verdict, reason=reason.strip())
         )
         for check, state in checks:
-            standing.restand(check, state, act)
+            check_replay.restand(check, state, act)
             if verdict == Authorship.DISOWNED:
                 nonconformances.open_what_is_not_shown(act, check, state)
         act.result = {"of": str(entry.act), "verdict": verdict}

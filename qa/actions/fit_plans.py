@@ -3,7 +3,6 @@
 import hashlib
 from dataclasses import dataclass, field
 
-from qa import overtaking
 from qa.models import (
     Check,
     FitPlan,
@@ -13,6 +12,7 @@ from qa.models import (
     PlannedCut,
     StandingPlan,
 )
+from qa.rules import overtaking
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform

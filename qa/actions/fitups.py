@@ -3,13 +3,12 @@
 from django.db.models import Exists, OuterRef
 
 from qa.models import Check, FitPlan, FitUp, FitUpReason, Joint, JointRevision
+from qa.rules import fit_placement
 from shop import roles
-from shop.actions.asking import ask_why
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Airframe, Part, PartState
-
-from . import seating
+from shop.rules.reasons import ask_why
 
 HOLDS = (
     "cleco",
@@ -72,7 +71,9 @@ def open_fit_up(
         fit_up.number = next_number(f"fitup:{airframe.pk}:{joint.pk}")
         last = _last(airframe, joint)
         fit_up.reason = _reason(fit_up, last)
-        fit_up.surround_part, asked = seating.seat(airframe, joint, part, surround_part)
+        fit_up.surround_part, asked = fit_placement.seat(
+            airframe, joint, part, surround_part
+        )
         if last and last.part_id == part.pk:
             why = why or last.why
         ask_why(asked.values(), why)

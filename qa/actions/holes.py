@@ -11,13 +11,13 @@ from qa.models import (
     InstrumentStatus,
     PatternHole,
 )
-from qa.numeric import holes as numbers
-from qa.numeric.lengths import LengthError, parse_length
-from qa.numeric.spacing_rules import SPACING_RULES
+from qa.numeric.holes import position as numbers
+from qa.numeric.holes.spacing import SPACING_RULES
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Part
+from shop.numeric.units import LengthError, parse_length
 
 METHOD = "holes/1"
 MM = 1_000_000

@@ -8,9 +8,9 @@ from django.utils.translation import gettext as _
 
 from qa.models import Joint, JointRevision, Station
 from shop import roles
-from shop.actions.asking import ask_why
 from shop.ledger import Refused, perform
 from shop.models import Hand, Placement, Position
+from shop.rules.reasons import ask_why
 
 
 @dataclass(frozen=True)

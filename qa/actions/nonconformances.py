@@ -14,12 +14,11 @@ from qa.models import (
     State,
     Verdict,
 )
+from qa.rules import authorship, judging
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import StructuralClass
-
-from . import authorship, judging
 
 Verb = NonconformanceStep.Verb
 DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)

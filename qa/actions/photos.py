@@ -5,7 +5,7 @@ import uuid
 from dataclasses import dataclass
 
 from qa.models import Check, HolePattern, Kind, Nonconformance
-from shop import things
+from shop import identifiers
 from shop.actions.photos import add_photo
 from shop.ledger import Refused
 from shop.models import Photo
@@ -117,7 +117,7 @@ def _hole(check: Check, key, hole: str) -> Shown:
 
 
 def _thing(code) -> Shown:
-    found = things.find(str(code))
+    found = identifiers.find(str(code))
     if found is None or found[0].name not in PHOTOGRAPHED:
         message = f"The server does not know {code}, or takes no photos of it."
         raise Refused(message, field="thing", code="unknown")

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from itertools import islice
 
+from qa.actions import check_replay, nonconformances
 from qa.models import (
     Check,
     CheckState,
@@ -14,8 +15,6 @@ from qa.models import (
 )
 from shop.ledger.projections import Family
 
-from . import nonconformances, standing
-
 # Checks whose facts are in memory at one time.
 CHUNK = 50
 
@@ -24,7 +23,7 @@ def checks() -> Iterator[CheckState | CurrentReading]:
     rows = Check.objects.select_related("entry", "fit_up").order_by("pk")
     every = rows.iterator(CHUNK)
     while some := list(islice(every, CHUNK)):
-        for state, current in standing.replay(some):
+        for state, current in check_replay.replay(some):
             yield state
             yield from sorted(current, key=lambda one: (one.station_id, one.kind))
 

@@ -1,5 +1,6 @@
 """Shims: the shop's stock, and the stacks that were put under a part."""
 
+from qa.actions import next_fit_up
 from qa.models import (
     Check,
     FitUp,
@@ -12,7 +13,6 @@ from qa.models import (
 from shop import roles
 from shop.ledger import Refused, perform
 
-from . import steps
 from .trimming import Moved, record_moves
 
 MOST_A_STACK = 12
@@ -65,13 +65,13 @@ def record_shims(
         "said", {"check": str(check.entry_id), "stacks": stacks, "changes": changes}
     )
     with perform("shim/1", by=by, **envelope) as act:
-        steps.hold_still([check.fit_up])
+        next_fit_up.hold_still([check.fit_up])
         standing = StandingPlan.objects.filter(
             airframe=check.fit_up.airframe_id, part=check.fit_up.part_id
         ).select_related("plan")
         plan = standing[0].plan if standing else None
         record_moves(act, [check], moved, MoveKind.SHIM, plan)
-        (opened,) = steps.open_next(
+        (opened,) = next_fit_up.open_next(
             by=by, fit_ups=[check.fit_up], reason=FitUpReason.SHIM
         )
         for point, shims in stacks.items():

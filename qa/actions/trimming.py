@@ -4,7 +4,7 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 
-from qa import allowance, overtaking
+from qa.actions import fit_plans, next_fit_up
 from qa.models import (
     AppliedMove,
     Check,
@@ -20,12 +20,11 @@ from qa.models import (
     TemplatePrint,
     TrimCut,
 )
-from qa.numeric.lengths import LengthError, parse_length
+from qa.rules import authorship, cut_allowance, overtaking
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Part
-
-from . import authorship, fit_plans, steps
+from shop.numeric.units import LengthError, parse_length
 
 DEEPEST_NM = 60_000_000  # a deeper cut is not a trim
 
@@ -110,7 +109,7 @@ def refuse_unreleased(plan: FitPlan) -> None:
     """Refuse to print what leads to cutting primary structure that is not released."""
     parts = {one.part for one in plan.cuts.select_related("part__design") if one.part}
     for part in sorted(parts, key=lambda part: part.serial):
-        if allowance.needs_release(part) and not allowance.is_released(
+        if cut_allowance.needs_release(part) and not cut_allowance.is_released(
             plan, part, bool(overtaking.changes_of(plan))
         ):
             raise Refused(_unreleased(plan, part), code="unreleased")
@@ -186,7 +185,7 @@ def record_trim(
         raise Refused("Nothing came off: there is nothing to record.", field="cuts")
     envelope.setdefault("said", _said(checks, taken, moved, note, plan, reason))
     with perform("trim/2", by=by, **envelope) as act:
-        fit_ups = steps.hold_still([check.fit_up for check in checks], plan)
+        fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
         asked = _asked(plan)
@@ -200,7 +199,7 @@ def record_trim(
             row.plan = plan
             act.record(row)
         record_moves(act, checks, moved, MoveKind.MOVE, plan)
-        opened = steps.open_next(
+        opened = next_fit_up.open_next(
             by=by,
             fit_ups=[fit_ups[check.fit_up_id] for check in checks],
             reason=FitUpReason.TRIM,
@@ -224,9 +223,9 @@ def _asked(plan: FitPlan | None) -> dict:
 def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation]:
     """What goes beyond the plan, as it is recorded; Refused where it may not be."""
     changed = overtaking.changes_of(plan) if plan else []
-    found = allowance.beyond(plan, rows, bool(changed))
+    found = cut_allowance.beyond(plan, rows, bool(changed))
     for one in found:
-        primary = allowance.needs_release(one.part)
+        primary = cut_allowance.needs_release(one.part)
         if primary and not (reason and roles.may(by, "release cuts")):
             raise Refused(_too_deep(plan, one, changed), code="unreleased")
         if not reason:
@@ -244,15 +243,15 @@ def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation
             s_nm=one.s_nm,
             cut_nm=one.cut_nm,
             allowed_nm=one.allowed_nm,
-            authorized=allowance.needs_release(one.part),
+            authorized=cut_allowance.needs_release(one.part),
             reason=reason,
         )
         for one in found
     ]
 
 
-def _too_deep(plan, one: allowance.Beyond, changed) -> str:
-    if not allowance.is_released(plan, one.part, bool(changed)):
+def _too_deep(plan, one: cut_allowance.Beyond, changed) -> str:
+    if not cut_allowance.is_released(plan, one.part, bool(changed)):
         why = f" {plan.label} is overtaken." if changed else ""
         return _unreleased(plan, one.part) + why
     return (
@@ -274,7 +273,7 @@ def _line(check: Check, fit_up: FitUp, side: str, taken, asked) -> list[TrimCut]
         raise Refused(f"There is no station {min(unknown)} here.", field="cuts")
     depths = [said.get(s.label, (None, 0))[1] for s in stations]
     rows = []
-    for row, along in allowance.cut_rows(revision, depths):
+    for row, along in cut_allowance.cut_rows(revision, depths):
         label = stations[row].label
         one, depth = said.get(label, (None, 0))
         planned = one.planned_nm if one else None

@@ -13,7 +13,7 @@ from qa.actions import (
     fit_plans,
     fitups,
     instruments,
-    late,
+    late_readings,
     nonconformances,
     shims,
     trimming,
@@ -26,11 +26,12 @@ from qa.actions.holes import (
     record_holes,
 )
 from qa.actions.joints import RequirementDraft, StationDraft, define_joint
-from qa.actions.judging import Typed
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument, Side
-from qa.queries import plan_records, planning
-from qa.queries.planning import Wish
+from qa.queries import plan_records
+from qa.rules import planning
+from qa.rules.judging import Typed
+from qa.rules.planning import Wish
 from shop.actions import airframes, parts
 from shop.models import Placement
 
@@ -284,7 +285,7 @@ def _come_late_and_claimed(crew, finished, running) -> None:
     were only said to be Bea's, and one she says is not hers."""
     tomas, bea = crew["tomas"], crew["bea"]
     come = _read(finished, tomas, "5", "flush", "0.30", keep_late=True)
-    late.decide_late(
+    late_readings.decide_late(
         by=tomas, check=finished, reading=come, counted=True, reason="read in time"
     )
     _read(finished, tomas, "6", "flush", "0.90", keep_late=True)

@@ -3,8 +3,8 @@
 import math
 
 from qa.actions import checks, fitups, nonconformances
-from qa.actions.judging import Typed
 from qa.models import Check, Instrument
+from qa.rules.judging import Typed
 
 CLECOS = [
     {"kind": "cleco", "where": "holes 1, 4, 7, 10, 13, 16", "count": 6},

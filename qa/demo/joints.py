@@ -6,7 +6,7 @@ from dataclasses import replace
 from qa.actions.instruments import save_instrument
 from qa.actions.joints import RequirementDraft, StationDraft, define_joint
 from qa.models import Joint
-from qa.numeric import layout
+from qa.numeric.geometry import layout
 from shop.demo.times import day
 
 MM = 1_000_000

@@ -1,6 +1,14 @@
 """Rounds of fitting of the demo: a door trimmed, shims in the drawer, hinge holes."""
 
-from qa.actions import checks, fit_plans, fitups, habits, moving, shims, trimming
+from qa.actions import (
+    checks,
+    fit_plans,
+    fitups,
+    moves,
+    planning_defaults,
+    shims,
+    trimming,
+)
 from qa.actions.holes import (
     HoleDraft,
     MeasuredHole,
@@ -8,10 +16,11 @@ from qa.actions.holes import (
     define_pattern,
     record_holes,
 )
-from qa.actions.judging import Typed
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument
-from qa.queries import plan_records, planning, plans
+from qa.queries import plan_records, plans
+from qa.rules import planning
+from qa.rules.judging import Typed
 
 from .fitting import HINGED
 
@@ -26,7 +35,7 @@ SPRING_BACK = 0.78  # of what is taken off shows in the gap: the edge gives way
 
 
 def load(crew, glider, seams) -> None:
-    habits.set_habits(by=crew["emil"])
+    planning_defaults.set_plan_defaults(by=crew["emil"])
     for thick in STOCK:
         shims.save_stock(
             by=crew["lena"],
@@ -64,7 +73,7 @@ def _door(crew, glider, joint) -> None:
             gaps[one.station] += float(one.value) * SPRING_BACK
         if not taken:  # seating it is enough now
             made = plans.moved(worked, "mm")
-            moving.record_move(by=who, checks=[loaded], moved=made, plan=plan)
+            moves.record_move(by=who, checks=[loaded], moved=made, plan=plan)
             return
         fit_up = trimming.record_trim(by=who, checks=[loaded], taken=taken, plan=plan)[
             0

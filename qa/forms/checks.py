@@ -8,7 +8,7 @@ from qa.models import CheckState, Finish, FitUpReason, Instrument, Joint
 from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
 from shop.models import Airframe, Part, Person
-from shop.queries import cures
+from shop.rules import cure_states
 
 
 class CheckFilter(Filter):
@@ -92,7 +92,7 @@ class NewCheckForm(AskedReason):
         super().__init__(*arguments, **named)
         self.fields["part"].queryset = parts
         self.fields["surround_part"].queryset = surrounds
-        doubts = cures.doubtful({part.pk for part in (*parts, *surrounds)})
+        doubts = cure_states.doubtful({part.pk for part in (*parts, *surrounds)})
         for name in ("part", "surround_part"):
             self.fields[name].doubts = doubts
         reasons = [

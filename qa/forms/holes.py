@@ -6,9 +6,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
-from qa.forms import holes_file
-from qa.forms.instruments import LengthField
-from qa.forms.table_file import (
+from qa.files import holes as holes_file
+from qa.files.columns import (
     Complaint,
     FileComplaints,
     Row,
@@ -16,11 +15,12 @@ from qa.forms.table_file import (
     read_table,
     recognize,
 )
+from qa.forms.instruments import LengthField
 from qa.models import HolePatternRevision, Instrument, Joint
-from qa.numeric.lengths import LengthError, format_length, parse_length
-from qa.numeric.spacing_rules import SPACING_RULES
+from qa.numeric.holes.spacing import SPACING_RULES
 from shop.forms.fields import SerialField
 from shop.models import PartDesign, Unit
+from shop.numeric.units import LengthError, format_length, parse_length
 
 LENGTHS = ("x", "y", "zone", "mmc", "hole_max", "fastener", "edge")
 NEEDED = ("x", "y", "zone")

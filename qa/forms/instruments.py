@@ -4,10 +4,10 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.models import Instrument, InstrumentStatus
-from qa.numeric.lengths import LONGEST_NM, LengthError, format_length, parse_length
 from shop.forms.fields import DateField, needed
 from shop.forms.measures import inch_fraction_nm
 from shop.models import Unit
+from shop.numeric.units import LONGEST_NM, LengthError, format_length, parse_length
 
 FRACTIONS = _("Fractions of an inch are read too, with their unit: 1/4 in.")
 

@@ -7,12 +7,12 @@ from django import forms
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from qa.files.joint_text import MOST_STATIONS, decimal9, write
 from qa.forms.instruments import FRACTIONS, LengthField, to_nm
-from qa.forms.joint_text import MOST_STATIONS, decimal9, write
-from qa.numeric import layout
-from qa.numeric.lengths import LengthError, format_length, parse_length
+from qa.numeric.geometry import layout
 from shop.forms.fields import needed
 from shop.models import Unit
+from shop.numeric.units import LengthError, format_length, parse_length
 
 SHAPES = [
     ("rectangle", _("rounded rectangle")),

@@ -4,10 +4,10 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import FRACTIONS, LengthField, to_nm
-from qa.models import PlanHabits
-from qa.numeric.lengths import LengthError, format_length, parse_length
+from qa.models import PlanDefaults
 from shop.forms.fields import needed
 from shop.models import Unit
+from shop.numeric.units import LengthError, format_length, parse_length
 
 MM = 1_000_000
 
@@ -227,7 +227,7 @@ class ReleaseForm(forms.Form):
     )
 
 
-class HabitsForm(forms.Form):
+class PlanDefaultsForm(forms.Form):
     """How this shop plans. Lengths in the unit of the person."""
 
     LENGTHS = ("floor", "aim", "max_move", "max_raise", "max_trim")
@@ -279,7 +279,7 @@ class HabitsForm(forms.Form):
         return said
 
     def said(self) -> dict:
-        """By the names of PlanHabits."""
+        """By the names of PlanDefaults."""
         said = self.cleaned_data
         fair = said.get("fairness")
         return {
@@ -291,7 +291,7 @@ class HabitsForm(forms.Form):
         }
 
     @classmethod
-    def initial_of(cls, row: PlanHabits, unit: str) -> dict:
+    def initial_of(cls, row: PlanDefaults, unit: str) -> dict:
         start = {"unit": unit, "bite": f"{row.bite_permille / 1000:g}"}
         for name in cls.LENGTHS:
             start[name] = format_length(getattr(row, f"{name}_nm"), unit)

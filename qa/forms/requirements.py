@@ -9,13 +9,13 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from qa.actions.joints import RequirementDraft
-from qa.forms import motions_file
+from qa.files import motions as motions_file
+from qa.files.columns import Complaint, FileComplaints
 from qa.forms.instruments import LengthField, to_nm
-from qa.forms.table_file import Complaint, FileComplaints
 from qa.models import AcceptanceFinish, JointRevision, Rule, Side
-from qa.numeric.lengths import LengthError, format_length, parse_length
 from shop.forms.fields import AskedReason, needed
 from shop.models import Unit
+from shop.numeric.units import LengthError, format_length, parse_length
 
 EDITIONS = [
     ("2017", _("2017: 95 % proven at the limit")),

@@ -7,8 +7,8 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import FRACTIONS, LengthField, to_nm, typed_nm
 from qa.models import ShimStock
-from qa.numeric.lengths import LengthError, format_length
 from shop.models import Unit
+from shop.numeric.units import LengthError, format_length
 
 
 class ShimStockForm(forms.Form):

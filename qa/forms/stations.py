@@ -6,9 +6,10 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
 from qa.actions.joints import StationDraft
-from qa.forms import joint_file, joint_text
-from qa.forms.joint_file import JointFile
-from qa.forms.table_file import Complaint, FileComplaints, text_of
+from qa.files import joint as joint_file
+from qa.files import joint_text
+from qa.files.columns import Complaint, FileComplaints, text_of
+from qa.files.joint import JointFile
 
 LONGEST_TEXT = 400_000
 MOST_SHOWN = 100

@@ -1,7 +1,7 @@
 # All tables of qa before the first release; made from the models by Django 5.2.19.
 
 import django.db.models.deletion
-import shop.tables
+import shop.migration_operations
 import uuid
 from django.conf import settings
 from django.db import migrations, models
@@ -16,7 +16,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        shop.tables.CreateTables(
+        shop.migration_operations.CreateTables(
             operations=[migrations.CreateModel(
                 name='Joint',
                 fields=[
@@ -481,7 +481,7 @@ class Migration(migrations.Migration):
                     'ordering': ('id',),
                 },
             ), migrations.CreateModel(
-                name='PlanHabits',
+                name='PlanDefaults',
                 fields=[
                     ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                     ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
@@ -497,7 +497,7 @@ class Migration(migrations.Migration):
                 ],
                 options={
                     'ordering': ('-id',),
-                    'constraints': [models.CheckConstraint(condition=models.Q(('bite_permille__gt', 0), ('bite_permille__lte', 1000)), name='habits_bite_a_fraction'), models.CheckConstraint(condition=models.Q(('aim_nm__gte', 0), ('floor_nm__gte', 0), ('max_move_nm__gte', 0), ('max_raise_nm__gte', 0), ('max_trim_nm__gte', 0)), name='habits_not_negative')],
+                    'constraints': [models.CheckConstraint(condition=models.Q(('bite_permille__gt', 0), ('bite_permille__lte', 1000)), name='defaults_bite_a_fraction'), models.CheckConstraint(condition=models.Q(('aim_nm__gte', 0), ('floor_nm__gte', 0), ('max_move_nm__gte', 0), ('max_raise_nm__gte', 0), ('max_trim_nm__gte', 0)), name='defaults_not_negative')],
                 },
             ), migrations.CreateModel(
                 name='ShimStock',

@@ -61,7 +61,7 @@ class HolePatternRevision(Fact):
     number = models.PositiveIntegerField()
     note = models.CharField(max_length=400, blank=True)
     source = models.CharField(max_length=200, blank=True)
-    # Key in qa.numeric.spacing_rules: the rule and its source are data.
+    # Key in qa.numeric.holes.spacing: the rule and its source are data.
     spacing_rule = models.CharField(max_length=40, blank=True)
     units = models.CharField(max_length=2, choices=Unit, default=Unit.MM)
 

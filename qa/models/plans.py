@@ -1,4 +1,4 @@
-"""What was done so that a part fits: cuts, moves, releases, templates, habits."""
+"""What was done so that a part fits: cuts, moves, releases, templates, defaults."""
 
 from django.db import models
 from django.db.models import F, Q
@@ -183,7 +183,7 @@ class TemplatePrint(Fact):
         return self.digest
 
 
-class PlanHabits(Fact):
+class PlanDefaults(Fact):
     """How this shop cuts and how far parts may be moved; the newest holds."""
 
     bite_permille = models.PositiveIntegerField(_("next bite"), default=600)
@@ -202,7 +202,7 @@ class PlanHabits(Fact):
         constraints = [
             models.CheckConstraint(
                 condition=Q(bite_permille__gt=0, bite_permille__lte=1000),
-                name="habits_bite_a_fraction",
+                name="defaults_bite_a_fraction",
             ),
             models.CheckConstraint(
                 condition=Q(
@@ -212,7 +212,7 @@ class PlanHabits(Fact):
                     max_raise_nm__gte=0,
                     max_trim_nm__gte=0,
                 ),
-                name="habits_not_negative",
+                name="defaults_not_negative",
             ),
         ]
 

@@ -12,11 +12,12 @@ from datetime import UTC, datetime
 from qa.drawing.joint_map import JointMap, MapStation
 from qa.drawing.profile import Profile, ProfilePoint
 from qa.drawing.projection import view_from_outside
-from qa.numeric import outline, verdict
-from qa.numeric.grouping import GAP_KINDS
-from qa.numeric.joint import Joint
-from qa.numeric.lengths import NM_PER, format_length
-from qa.numeric.report import (
+from qa.numeric.geometry import outline
+from qa.numeric.geometry.joint import Joint
+from qa.numeric.verdict import acceptance
+from qa.numeric.verdict.acceptance import Rule, Verdict
+from qa.numeric.verdict.grouping import GAP_KINDS
+from qa.numeric.verdict.report import (
     CHARACTERISTICS,
     NOT_MEASURED,
     CheckReport,
@@ -25,8 +26,8 @@ from qa.numeric.report import (
     as_plain,
     sentence,
 )
-from qa.numeric.verdict import Rule, Verdict
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
+from shop.numeric.units import NM_PER, format_length
 
 # Files carry no time of issue, and a PDF wants one: the same for all, none printed.
 UNDATED = datetime(2000, 1, 1, tzinfo=UTC)
@@ -158,7 +159,7 @@ def _profile(joint: Joint, report: CheckReport, name: str) -> Profile:
 def _point(report: CheckReport, label: str, s: float, result: Result) -> ProfilePoint:
     inside = None
     if result.has_limits:
-        inside = verdict.acceptance(
+        inside = acceptance.acceptance(
             result.low_nm, result.high_nm, report.u_nm, report.rule, report.edition
         )
     return ProfilePoint(

@@ -6,9 +6,9 @@ from datetime import datetime
 
 import numpy as np
 
-from qa.numeric.edge_curve import EdgeCurve, edge_curve
-from qa.numeric.joint import Joint
-from qa.numeric.planned import Plan, StationPlan
+from qa.numeric.geometry.edge_curve import EdgeCurve, edge_curve
+from qa.numeric.geometry.joint import Joint
+from qa.numeric.plan.result import Plan, StationPlan
 from qa.paper.trim_layout import TrimPoint, TrimTemplate
 
 

@@ -1,6 +1,6 @@
 """Where the strips of a trim template go: what is to be cut, strips, pages, bars.
 
-The edge is drawn in its true shape (qa/numeric/edge_curve.py), in pieces: it breaks at
+The edge is drawn in its true shape (numeric/geometry/edge_curve.py), in pieces: it breaks at
 corners, and where a piece would not fit the page. Each piece lies with its ends level.
 Lengths in mm from the lower left corner of a landscape page.
 """
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
-from qa.numeric.edge_curve import Bend, Course
+from qa.numeric.geometry.edge_curve import Bend, Course
 from shop.paper.page import MM, paper_named
 
 MARGIN = 12.0  # mm

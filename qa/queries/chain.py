@@ -12,8 +12,8 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from qa.models import Check, FitUp, Nonconformance
-from shop.queries.chain import ORDER, reach
-from shop.queries.links import ChainPage, Group, Linked, chain_page
+from shop.queries.genealogy import ChainPage, Group, Linked, chain_page
+from shop.rules.reach import ORDER, reach
 
 MOST = 60
 STARTS = (*(kind for kind in ORDER if kind not in ("person", "touched", "placement")),)

@@ -6,8 +6,6 @@ from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
-from qa import rules
-from qa.actions import judging
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
 from qa.models import (
@@ -20,11 +18,12 @@ from qa.models import (
     Station,
     Verdict,
 )
+from qa.queries import drawings, remeasure
+from qa.queries.remeasure import Changed
+from qa.queries.unconfirmed import Doubts, doubts_of
+from qa.rules import judging, requirements
+from qa.rules.requirements import length
 from shop.models import Entry
-
-from . import maps, waiting
-from .doubts import Doubts, doubts_of
-from .waiting import Changed
 
 RELATED = (
     "entry__by",
@@ -231,7 +230,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         lines=[line for line in lines if line],
         stations=stations,
         counts=judging.counts(check.state),
-        map=maps.map_of(
+        map=drawings.map_of(
             revision,
             stations,
             standing,
@@ -239,7 +238,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
             unit=unit,
             title=f"{revision.joint.number} {revision.joint.name}",
         ),
-        profile=maps.profile_of(
+        profile=drawings.profile_of(
             revision,
             stations,
             standing,
@@ -253,7 +252,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         finish_on=finish_note(check, unit),
         rule_text=rule_text(revision, check, unit),
         doubts=doubts_of(check, unit),
-        since=waiting.since([check]).get(check.pk),
+        since=remeasure.since([check]).get(check.pk),
     )
 
 
@@ -280,7 +279,7 @@ def _superseded(check: Check) -> dict:
 
 def _line(check, station: Station, kind, standing, superseded, clashes, unit):
     station.revision = check.fit_up.revision
-    wanted = rules.requirement(station, kind, check.finish)
+    wanted = requirements.requirement(station, kind, check.finish)
     key = (station.pk, kind)
     reading = standing.get(key)
     if wanted.empty and reading is None:
@@ -289,22 +288,24 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
     return Line(
         station=station.label,
         kind=kind,
-        requirement=rules.limits_text(wanted.low_nm, wanted.high_nm, unit),
+        requirement=requirements.limits_text(wanted.low_nm, wanted.high_nm, unit),
         typed=_typed(reading),
-        value=rules.length(value_nm, unit) if value_nm is not None else "",
+        value=requirements.length(value_nm, unit) if value_nm is not None else "",
         value_nm=value_nm,
         outcome=reading.outcome if reading else "",
-        state=maps.state_of(reading, wanted),
+        state=drawings.state_of(reading, wanted),
         verdict=(reading.verdict or None) if reading else None,
         deviation_nm=reading.deviation_nm if reading else None,
         deviation=_deviation(reading, unit),
         probability=reading.probability if reading else None,
         correction=(
-            rules.length(reading.correction_nm, unit)
+            requirements.length(reading.correction_nm, unit)
             if reading and reading.correction_nm
             else ""
         ),
-        facing=rules.facing(station.edge, value_nm) if kind == Kind.FLUSH else "",
+        facing=requirements.facing(station.edge, value_nm)
+        if kind == Kind.FLUSH
+        else "",
         by=reading.entry.author if reading else "",
         reason=reading.reason if reading else "",
         superseded=superseded.get(key, 0),
@@ -315,8 +316,8 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
 
 def _at_20(check: Check, kind: str, value_nm: int | None, unit: str) -> str:
     """The gap at 20 degC where the two sides are of unlike materials, else ""."""
-    nm = rules.gap_at_20_nm(check, value_nm) if kind == Kind.GAP else None
-    return "" if nm is None else rules.length(nm, unit)
+    nm = requirements.gap_at_20_nm(check, value_nm) if kind == Kind.GAP else None
+    return "" if nm is None else requirements.length(nm, unit)
 
 
 def _typed(reading: Reading | None) -> str:
@@ -333,7 +334,7 @@ def _deviation(reading: Reading | None, unit: str) -> str:
     if reading is None or not reading.deviation_nm:
         return ""
     side = "under" if reading.deviation_nm < 0 else "over"
-    return f"{rules.length(abs(reading.deviation_nm), unit)} {side}"
+    return f"{requirements.length(abs(reading.deviation_nm), unit)} {side}"
 
 
 def _items(check: Check) -> list[Item]:
@@ -359,8 +360,8 @@ def finish_note(check: Check, unit: str) -> str:
     if check.finish != "bare" or not (part or surround):
         return ""
     return (
-        f"Checked bare: gap limits grow by {rules.length(part + surround, unit)}, "
-        f"flushness limits move by {rules.length(surround - part, unit)} for the "
+        f"Checked bare: gap limits grow by {length(part + surround, unit)}, "
+        f"flushness limits move by {length(surround - part, unit)} for the "
         "finish still to come."
     )
 
@@ -376,5 +377,5 @@ def rule_text(revision, check: Check, unit: str) -> str:
     )
     return (
         f"Guarded acceptance, {default}, standard uncertainty "
-        f"{rules.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
+        f"{requirements.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
     )

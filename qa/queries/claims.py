@@ -7,7 +7,6 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from qa import rules
 from qa.models import (
     Check,
     CheckFinish,
@@ -19,6 +18,7 @@ from qa.models import (
     Outcome,
     Reading,
 )
+from qa.rules import requirements
 from shop import roles
 from shop.models import WAITING, Entry, Person, Photo, Tablet
 from shop.queries.today import Item as TodayItem
@@ -76,7 +76,7 @@ def _of_check(check: Check) -> tuple[str, str]:
 def _reading(one: Reading):
     what = Outcome(one.outcome).label
     if one.value_nm is not None:
-        what = rules.length(one.value_nm, one.unit or "mm")
+        what = requirements.length(one.value_nm, one.unit or "mm")
     place = _("station %(station)s %(kind)s") % {
         "station": one.station.label,
         "kind": Kind(one.kind).label,

@@ -3,17 +3,18 @@
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from qa import rules
 from qa.drawing.joint_map import JointMap
 from qa.models import Check, Joint, Kind, Side
-from qa.numeric import outline
+from qa.numeric.geometry import outline
+from qa.queries import drawings
+from qa.rules import history, requirements, staleness
+from qa.rules import trim_rounds as rounds
+from qa.rules.epochs import Epoch
+from qa.rules.staleness import JointState
 from shop.models import Airframe
 
-from . import history, maps, rounds, staleness
-from .epochs import Epoch
 from .plan_records import PlanNow, plan_now
 from .plan_texts import run_words
-from .staleness import JointState
 
 
 @dataclass(frozen=True)
@@ -164,18 +165,18 @@ def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
         value = state.now.values.get((label, kind))
         old = state.now.stale.get((label, kind))
         finish = _finish(state)
-        wanted = rules.requirement(station, kind, finish)
+        wanted = requirements.requirement(station, kind, finish)
         if value:
             reading = value.reading
-            texts[kind] = maps.value_text(
+            texts[kind] = drawings.value_text(
                 reading.value_nm, unit, signed=kind == Kind.FLUSH
             )
-            states[kind] = maps.state_of(reading, wanted)
+            states[kind] = drawings.state_of(reading, wanted)
             since = f"{value.check.label}, fit-up {value.fit_up.number}"
             carried |= value.carried
             if kind == Kind.GAP:
                 value.check.fit_up = value.fit_up
-                at_20 = rules.gap_at_20_nm(value.check, reading.value_nm)
+                at_20 = requirements.gap_at_20_nm(value.check, reading.value_nm)
         elif old:
             # A stale value is never shown as if it were present.
             texts[kind], states[kind], stale, why = "", "stale", True, old.why
@@ -184,22 +185,22 @@ def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
             states[kind] = "" if wanted.empty else "not_measured"
     order = state.to_measure
     gone = sum(float(depths[row]) for depths in lost.values())
-    side = rules.side_to_cut(station, None)
-    left = rules.left_to_cut_mm(station, side, lost, row)
+    side = requirements.side_to_cut(station, None)
+    left = requirements.left_to_cut_mm(station, side, lost, row)
     return StationNow(
         label=label,
         gap=texts[Kind.GAP],
         gap_state=states[Kind.GAP],
         flush=texts[Kind.FLUSH],
         flush_state=states[Kind.FLUSH],
-        gap_at_20=maps.value_text(at_20, unit),
+        gap_at_20=drawings.value_text(at_20, unit),
         since=since,
         carried=carried,
         stale=stale,
         why=why,
         first=order.index(label) + 1 if label in order else None,
-        lost=maps.value_text(round(gone * 1e6), unit) if gone > 1e-6 else "",
-        left="" if left is None else maps.value_text(round(left * 1e6), unit),
+        lost=drawings.value_text(round(gone * 1e6), unit) if gone > 1e-6 else "",
+        left="" if left is None else drawings.value_text(round(left * 1e6), unit),
     )
 
 
@@ -211,7 +212,7 @@ def _finish(state: JointState) -> str:
 
 
 def _map(state: JointState, stations: list[StationNow], unit: str) -> JointMap:
-    drawn = maps.map_of(
+    drawn = drawings.map_of(
         state.revision,
         state.seam.stations,
         unit=unit,
@@ -258,10 +259,10 @@ def _witness_words(state: JointState, unit: str) -> str:
             "Nothing states how well a reading repeats here, neither the joint nor the "
             "instrument: every station has to be measured again."
         )
-    within = rules.length(seen.repeatability_nm, unit, 3 if unit == "mm" else 4)
+    within = requirements.length(seen.repeatability_nm, unit, 3 if unit == "mm" else 4)
     if seen.apart:
         told = ", ".join(
-            f"{label} {kind} by {rules.length(abs(nm), unit)}"
+            f"{label} {kind} by {requirements.length(abs(nm), unit)}"
             for label, kind, nm in seen.apart[:4]
         )
         return (
@@ -310,7 +311,7 @@ def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
     verdicts = [value.reading.verdict for value in epoch.measured.values()]
     apart = ""
     if worst is not None:
-        size = maps.value_text(worst.gap_apart_nm, unit, signed=True)
+        size = drawings.value_text(worst.gap_apart_nm, unit, signed=True)
         apart = f"{size} at {worst.label}"
     return RoundRow(
         number=one.number,
@@ -331,7 +332,7 @@ def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[Round
     found = [one for one in done if one.number == shown]
 
     def text(nm, *, signed=False):
-        return maps.value_text(nm, unit, signed=signed)
+        return drawings.value_text(nm, unit, signed=signed)
 
     return [
         RoundLine(

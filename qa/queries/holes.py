@@ -4,27 +4,22 @@ from dataclasses import dataclass, field
 
 from django.db.models import Count, Q, QuerySet
 
-from qa import rules
 from qa.actions.holes import as_read
 from qa.drawing import plate, svg
 from qa.drawing.plate import Plate, PlateHole
 from qa.models import HoleCheck, HolePattern, HolePatternRevision, HoleReading
-from qa.numeric import holes as numbers
-from qa.numeric.fasteners import (
+from qa.numeric.holes import position as numbers
+from qa.numeric.holes.fasteners import (
     STANDARD_SPRING_GRIP,
     FastenerError,
     Grip,
     check_grip,
 )
-from qa.numeric.rigid_fit import FitError
-from qa.numeric.spacing_rules import (
-    SPACING_RULES,
-    SpacingRule,
-    spacing_shortfalls,
-)
+from qa.numeric.holes.rigid_fit import FitError
+from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
+from qa.queries import drawings
+from qa.rules import requirements
 from shop.queries.paging import search
-
-from . import maps
 
 RELATED = (
     "entry__by",
@@ -119,7 +114,9 @@ def _text(nm: int | None, unit: str) -> str:
     """A length with three decimals of mm or four of inch: holes are finer than gaps."""
     if nm is None:
         return ""
-    return rules.length(nm, unit, 3 if unit == "mm" else 4).removesuffix(f" {unit}")
+    return requirements.length(nm, unit, 3 if unit == "mm" else 4).removesuffix(
+        f" {unit}"
+    )
 
 
 def _required(hole, unit: str, **more) -> HoleRow:
@@ -246,7 +243,7 @@ def _drawn(hole, reading: HoleReading | None) -> PlateHole:
         measured=(reading.x_nm / 1e6, reading.y_nm / 1e6),
         zone=reading.allowed_nm / 1e6,
         state="conforms" if good else "above",
-        text=maps.value_text(reading.position_nm, "mm"),
+        text=drawings.value_text(reading.position_nm, "mm"),
     )
 
 
@@ -319,7 +316,7 @@ def _together(check, holes, readings, other: HoleCheck, unit: str):
     except FitError as why:
         return Together(other, False, f"{why}.", missing), {}
     tight = rows[found.tightest][0].label
-    left = rules.length(round(abs(found.margin_mm) * 1e6), unit, 3)
+    left = requirements.length(round(abs(found.margin_mm) * 1e6), unit, 3)
     words = (
         f"Both take their fasteners: {left} is left at hole {tight}, the tightest."
         if found.accepts
@@ -347,9 +344,9 @@ def _grip(stack_mm, grip_mm, unit: str) -> str:
         found = check_grip(stack_mm, grip)
     except FastenerError as why:
         return f"{why}."
-    total = rules.length(round(found.stack_mm * 1e6), unit)
-    most = rules.length(round(grip.most_mm * 1e6), unit)
+    total = requirements.length(round(found.stack_mm * 1e6), unit)
+    most = requirements.length(round(grip.most_mm * 1e6), unit)
     if found.holds:
         return f"{total} in all: within the grip of {most} ({grip.source})."
-    over = rules.length(round(abs(found.over_mm) * 1e6), unit)
+    over = requirements.length(round(abs(found.over_mm) * 1e6), unit)
     return f"{total} in all: {over} beyond the grip of {most} ({grip.source})."

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from django.db.models import Case, Count, Q, QuerySet, Value, When
 
-from qa import rules
 from qa.drawing.joint_map import JointMap
 from qa.models import (
     Check,
@@ -16,10 +15,10 @@ from qa.models import (
     Station,
     TrimSide,
 )
+from qa.queries import drawings
+from qa.rules import requirements
 from shop.models import Airframe, Part, Placement, Position
 from shop.queries.paging import search
-
-from . import maps
 
 
 @dataclass(frozen=True)
@@ -201,7 +200,9 @@ class JointView:
         if not part and not around:
             return "none"
         sides = (("part", part), ("surround", around))
-        return ", ".join(f"{side} {rules.length(nm, self.unit)}" for side, nm in sides)
+        return ", ".join(
+            f"{side} {requirements.length(nm, self.unit)}" for side, nm in sides
+        )
 
 
 def joint_view(joint: Joint, revision: JointRevision, unit: str = "") -> JointView:
@@ -225,7 +226,7 @@ def unsaved_view(revision: JointRevision, stations: list[Station]) -> JointView:
 def _view(revision, stations, revisions, unit) -> JointView:
     joint = revision.joint
     flat = not any(one.z_nm for one in stations)
-    drawn = maps.map_of(
+    drawn = drawings.map_of(
         revision,
         stations,
         unit=unit,
@@ -265,27 +266,29 @@ def greatest_uncertainty(revision, stations, unit: str) -> str:
     widths = [high - low for low, high in pairs if None not in (low, high)]
     if not widths:
         return ""
-    # Below this many u nothing can be proven (qa.numeric.verdict, ISO 14253-1).
+    # Below this many u nothing can be proven (numeric.verdict.acceptance, ISO 14253-1).
     apart = 4 if revision.edition == "1998" else 3.92
-    return rules.length(int(min(widths) / apart), unit, 3 if unit == "mm" else 5)
+    return requirements.length(int(min(widths) / apart), unit, 3 if unit == "mm" else 5)
 
 
 def station_row(station: Station, unit: str, flat: bool = False) -> StationRow:
     notes = []
     if station.radius_nm:
-        notes.append(f"radius {rules.length(station.radius_nm, unit, 0)}")
+        notes.append(f"radius {requirements.length(station.radius_nm, unit, 0)}")
     if station.laminar:
         notes.append("laminar-critical")
     if station.land_nm is not None:
-        notes.append(f"land {rules.length(station.land_nm, unit)}")
+        notes.append(f"land {requirements.length(station.land_nm, unit)}")
     if station.surround:
         notes.append(f"against {station.surround.name}")
     at = (station.x_nm, station.y_nm, station.z_nm)[: 2 if flat else 3]
     return StationRow(
         label=station.label,
-        place=", ".join(maps.value_text(n, unit) for n in at),
-        gap=rules.limits_text(station.gap_min_nm, station.gap_max_nm, unit),
-        flush=rules.limits_text(station.flush_min_nm, station.flush_max_nm, unit),
+        place=", ".join(drawings.value_text(n, unit) for n in at),
+        gap=requirements.limits_text(station.gap_min_nm, station.gap_max_nm, unit),
+        flush=requirements.limits_text(
+            station.flush_min_nm, station.flush_max_nm, unit
+        ),
         edge=station.get_edge_display() if station.edge else "",
         trim=_trim(station, unit),
         notes=", ".join(notes),
@@ -296,7 +299,7 @@ def _trim(station: Station, unit: str) -> str:
     if station.trim_side == TrimSide.NONE:
         return "never"
     most = [
-        f"{rules.length(nm, unit)}"
+        f"{requirements.length(nm, unit)}"
         for nm in (station.trim_max_nm, station.trim_max_surround_nm)
         if nm is not None
     ]

@@ -3,12 +3,12 @@
 from dataclasses import asdict, replace
 from datetime import datetime
 
-from qa import overtaking, rules
 from qa.models import Check, FitPlan, TemplatePrint
-from qa.numeric.planned import Plan
+from qa.numeric.plan.result import Plan
 from qa.paper import plan_template, trim_template
 from qa.paper.trim_layout import TrimPoint, TrimTemplate
 from qa.paper.work_order import WorkOrder, WorkRow
+from qa.rules import overtaking, requirements
 from shop.queries.identity import the_shop
 
 from .plans import PlanView
@@ -98,7 +98,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
     for number, joint in enumerate(worked.joints):
         check, fit_up = joint.check, joint.check.fit_up
         surround = fit_up.surround_part
-        geometry = rules.joint_to_plan(
+        geometry = requirements.joint_to_plan(
             joint.state.revision,
             joint.state.seam.stations,
             finish=check.finish,

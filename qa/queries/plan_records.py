@@ -5,25 +5,24 @@ from dataclasses import dataclass, replace
 from django.db.models import Max
 from django.utils.translation import gettext as _
 
-from qa import allowance, overtaking
 from qa.actions.fit_plans import Draft
 from qa.models import (
     Check,
     CutRelease,
     FitPlan,
-    PlanHabits,
+    PlanDefaults,
     PlanJoint,
     PlannedCut,
     Reading,
     Side,
     StandingPlan,
 )
+from qa.rules import cut_allowance, history, overtaking, plan_bodies, planning
+from qa.rules.planning import Planned, Wish, Worked
+from qa.rules.staleness import Value, states
 from shop.models import Airframe, Entry, Part
 
-from . import history, plan_bodies, planning
-from .planning import Planned, Wish, Worked
 from .plans import PlanView, bite_text
-from .staleness import Value, states
 
 PLAN = ("entry__by", "end", "airframe", "part__design", "fit_check__fit_up__joint")
 
@@ -84,7 +83,7 @@ def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut
             bite_nm=depths[row],
             trim_nm=max(depths[row], round(bites[row].trim * 1e6) if bites[row] else 0),
         )
-        for row, along in allowance.cut_rows(joint.state.revision, depths)
+        for row, along in cut_allowance.cut_rows(joint.state.revision, depths)
     ]
 
 
@@ -116,7 +115,7 @@ def worked_of(plan: FitPlan) -> Worked:
         rows=loaded,
         joints=joints,
         left_out=body["inputs"]["left_out"],
-        habits=PlanHabits(),
+        defaults=PlanDefaults(),
         options=plan_bodies.options_from(body),
         plan=plan_bodies.plan_from(body),
         record=plan,
@@ -169,7 +168,7 @@ def releases_of(plan: FitPlan) -> list[CutRelease]:
 
 def rows_left(view: PlanView) -> list:
     """The rows of a plan on record with what is still to be cut by it."""
-    left = allowance.remaining_nm(view.record)
+    left = cut_allowance.remaining_nm(view.record)
     keys = {str(one.entry_id): one.pk for one in view.checks}
     found = []
     for row in view.rows:
@@ -184,7 +183,7 @@ def left_words(plan: FitPlan, unit: str) -> str:
         return ""
     left = [
         f"{station}: {bite_text(nm / 1e6, unit)} {unit}"
-        for (_check, _side, station), nm in allowance.remaining_nm(plan).items()
+        for (_check, _side, station), nm in cut_allowance.remaining_nm(plan).items()
         if nm
     ]
     return ", ".join(left) or _("nothing")

@@ -3,14 +3,13 @@
 import math
 import re
 
-from qa import rules
 from qa.models import JointRevision, Side
-from qa.numeric.planned import CANNOT, CUT, FITS, Move
-
-from .history import Seam
-from .maps import point_mm
-from .plan_bodies import reasons_of
-from .planning import Worked
+from qa.numeric.plan.result import CANNOT, CUT, FITS, Move
+from qa.queries.drawings import point_mm
+from qa.rules import requirements
+from qa.rules.history import Seam
+from qa.rules.plan_bodies import reasons_of
+from qa.rules.planning import Worked
 
 TELLING_MM, TELLING_DEG = 0.005, 0.0005
 ALONG_FLOW = math.cos(math.radians(1))
@@ -18,7 +17,7 @@ ALONG_FLOW = math.cos(math.radians(1))
 
 def mm(value: float, unit: str, places: int | None = None) -> str:
     """A length of so many mm, for people, in their unit."""
-    return rules.length(round(value * 1e6), unit, places)
+    return requirements.length(round(value * 1e6), unit, places)
 
 
 def in_unit(text: str, unit: str) -> str:

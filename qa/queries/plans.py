@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qa import overtaking, rules
 from qa.actions.trimming import Moved
 from qa.drawing import plan_map, profile, svg
 from qa.drawing.joint_map import Layout
@@ -13,12 +12,13 @@ from qa.drawing.plan_map import PlanMap, PlanStation
 from qa.drawing.profile import Profile
 from qa.drawing.projection import view_from_outside
 from qa.models import Check, FitPlan, Kind, Side
-from qa.numeric import verdict
-from qa.numeric.motions import rigid_move
-from qa.numeric.planned import Move
-
-from . import maps, plan_texts, rounds
-from .planning import Planned, Wish, Worked, work_out
+from qa.numeric.plan.motions import rigid_move
+from qa.numeric.plan.result import Move
+from qa.numeric.verdict import acceptance
+from qa.queries import drawings as maps
+from qa.queries import plan_texts
+from qa.rules import overtaking, requirements, trim_rounds
+from qa.rules.planning import Planned, Wish, Worked, work_out
 
 HALF = Layout(radius=23, text=27, values="needed", strip=40)
 
@@ -127,7 +127,7 @@ def plan_view(check: Check, unit: str, wish: Wish | None = None) -> PlanView:
 
 
 def view_of(worked: Worked, unit: str) -> PlanView:
-    learned = rounds.shortfall_text(worked.main.rounds)
+    learned = trim_rounds.shortfall_text(worked.main.rounds)
     if worked.plan is None:
         empty = ([], [], [], [], [], [])
         steps, rows, drawings, impossible, warnings, held = empty
@@ -178,11 +178,11 @@ def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> st
     if value_mm is None:
         return ""
     station, check = joint.state.seam.stations[row], joint.check
-    wanted = rules.requirement(station, kind, check.finish)
+    wanted = requirements.requirement(station, kind, check.finish)
     if wanted.empty:
         return ""
     revision = joint.state.revision
-    found = verdict.judge(
+    found = acceptance.judge(
         round(value_mm * 1e6),
         wanted.low_nm,
         wanted.high_nm,
@@ -190,7 +190,7 @@ def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> st
         revision.rule,
         revision.edition,
     )
-    if found.verdict == verdict.Verdict.DOES_NOT_CONFORM:
+    if found.verdict == acceptance.Verdict.DOES_NOT_CONFORM:
         return "above" if found.deviation_nm > 0 else "below"
     return str(found.verdict)
 
@@ -204,9 +204,9 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
         gap_after += bite.trim - one.trim
     station = joint.state.seam.stations[row]
     side = one.side
-    left = rules.left_to_cut_mm(station, side, joint.lost, row)
+    left = requirements.left_to_cut_mm(station, side, joint.lost, row)
     lost = sum(float(depths[row]) for depths in joint.lost.values())
-    at_20 = rules.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
+    at_20 = requirements.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
     value = joint.values.get((label, Kind.GAP)) or joint.values.get((label, Kind.FLUSH))
 
     def told(mm, *, signed=False):

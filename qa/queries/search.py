@@ -6,12 +6,12 @@ from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
+from qa.identifiers import FIT
 from qa.models import HolePattern
-from qa.things import FIT
-from shop import things
+from shop import identifiers
+from shop.identifiers import KINDS, Kind
 from shop.models import Material, PartDesign, Person
 from shop.queries.paging import search as with_words
-from shop.things import KINDS, Kind
 
 from .checks import checks
 from .nonconformances import nonconformances
@@ -79,7 +79,7 @@ def look_for(words: str) -> Results:
     ]
     groups += [_other(*one, words) for one in OTHERS]
     groups.append(_people(words))
-    typed = things.find(words) if " " not in words else None
+    typed = identifiers.find(words) if " " not in words else None
     code = _found(*typed) if typed else None
     return Results(words, code, [group for group in groups if group.rows])
 

@@ -6,16 +6,15 @@ from datetime import UTC, datetime
 
 from django.utils import timezone
 
-from qa import rules
 from qa.models import AcceptanceFinish, Kind, Nonconformance, Rule, State
 from qa.paper.blank_sheet import BlankRow, BlankSheet
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
 from qa.paper.nonconformance_list import ListedItem, NonconformanceList
+from qa.queries import checks, drawings, limit_texts, nonconformances
+from qa.rules import requirements
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry, Seal
 from shop.queries.identity import the_shop
-
-from . import checks, limits_told, maps, nonconformances
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -75,10 +74,10 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
         profile=view.profile,
         rows=tuple(_row(view, line) for line in view.lines),
         limits=(
-            *limits_told.limits_told(check, view.stations, view.unit),
-            *limits_told.curves_told(view.lines),
+            *limit_texts.limits_told(check, view.stations, view.unit),
+            *limit_texts.curves_told(view.lines),
         ),
-        cuts=tuple(limits_told.cuts_told(check, view.stations, view.unit)),
+        cuts=tuple(limit_texts.cuts_told(check, view.stations, view.unit)),
         issued_at=last.received_at,
         issued_text=local(last.received_at),
         joint_probability=_all_conform(view),
@@ -203,9 +202,11 @@ def condition(view) -> tuple[tuple[str, str], ...]:
     if check.instrument:
         gauge = f"{check.instrument.code} {check.instrument.name}"
         if check.u_nm:
-            gauge += f", u = {rules.length(check.u_nm, view.unit, places)}"
+            gauge += f", u = {requirements.length(check.u_nm, view.unit, places)}"
         if check.foot_1_nm is not None and check.foot_2_nm is not None:
-            base = rules.length(abs(check.foot_2_nm - check.foot_1_nm), view.unit, 1)
+            base = requirements.length(
+                abs(check.foot_2_nm - check.foot_1_nm), view.unit, 1
+            )
             gauge += f", base {base}"
         gauge += f", {_calibration(check)}"
     warm = "not stated"
@@ -261,16 +262,16 @@ def _row(view, line: checks.Line) -> SheetRow:
         characteristic=KIND[line.kind],
         requirement=line.requirement.removesuffix(" mm"),
         typed=line.typed,
-        millimeters=maps.value_text(mm, "mm", signed=line.kind == Kind.FLUSH),
+        millimeters=drawings.value_text(mm, "mm", signed=line.kind == Kind.FLUSH),
         state=line.state,
         deviation=""
         if not line.deviation_nm
-        else maps.value_text(line.deviation_nm, "mm", signed=True),
+        else drawings.value_text(line.deviation_nm, "mm", signed=True),
         probability="" if line.probability is None else f"{line.probability:.3f}",
         by=line.by,
         nonconformance=nonconformance,
         note="; ".join(note for note in notes if note),
-        limited=line.requirement != rules.NO_LIMITS,
+        limited=line.requirement != requirements.NO_LIMITS,
     )
 
 
@@ -320,7 +321,7 @@ def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
 
 
 def _required(limits: str) -> str:
-    return "" if limits == rules.NO_LIMITS else limits
+    return "" if limits == requirements.NO_LIMITS else limits
 
 
 def list_of(

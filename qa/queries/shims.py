@@ -2,16 +2,15 @@
 
 from dataclasses import dataclass, field
 
-from qa import rules
 from qa.models import Check, Kind, ShimStack, ShimStock
-from qa.numeric.deviation import drawn_in, scales
-from qa.numeric.joint import JointError
-from qa.numeric.shims import AttachPoint, ShimError, ShimPlan
-from qa.numeric.verdict import NarrowLimits, nearest_nm
-
-from . import history, maps, staleness
-from .maps import point_mm
-from .staleness import JointState
+from qa.numeric.geometry.joint import JointError
+from qa.numeric.shims.stacks import AttachPoint, ShimError, ShimPlan
+from qa.numeric.verdict.acceptance import NarrowLimits, nearest_nm
+from qa.numeric.verdict.deviation import drawn_in, scales
+from qa.queries import drawings
+from qa.queries.drawings import point_mm
+from qa.rules import history, requirements, staleness
+from qa.rules.staleness import JointState
 
 MOST = 3
 
@@ -90,7 +89,7 @@ def attach_points(view: ShimView, present: dict[str, ShimStack]) -> list[AttachP
 
 def _solve(view: ShimView, present: dict[str, ShimStack]) -> None:
     # The planner brings scipy: pages that plan nothing must not wait for it.
-    from qa.numeric.shims import plan_shims  # noqa: PLC0415
+    from qa.numeric.shims.stacks import plan_shims  # noqa: PLC0415
 
     points = attach_points(view, present)
     view.points = [_point(view, one, None) for one in points]
@@ -116,7 +115,7 @@ def _solve(view: ShimView, present: dict[str, ShimStack]) -> None:
         _point(view, one, stack) for one, stack in zip(points, plan.stacks, strict=True)
     ]
     view.fetch = [
-        (rules.length(round(thick * 1e6), view.unit), count)
+        (requirements.length(round(thick * 1e6), view.unit), count)
         for thick, count in plan.to_fetch.items()
     ]
     view.problem = _why_not(plan)
@@ -145,7 +144,7 @@ def _rows(view: ShimView) -> list[int]:
     found = []
     for row, station in enumerate(seam.stations):
         value = view.state.now.values.get((station.label, Kind.FLUSH))
-        wanted = rules.requirement(station, Kind.FLUSH, view.check.finish)
+        wanted = requirements.requirement(station, Kind.FLUSH, view.check.finish)
         if value and not wanted.empty:
             found.append(row)
     return found
@@ -155,7 +154,7 @@ def _flushness(view: ShimView):
     """(places, faces, flushness, scales) of the stations that were measured."""
     seam, check = view.state.seam, view.check
     revision = view.state.revision
-    geometry = rules.joint_to_plan(
+    geometry = requirements.joint_to_plan(
         revision, seam.stations, finish=check.finish, lost_mm={}
     )
     u_mm = check.u_nm / 1e6 if check.u_nm else None
@@ -176,7 +175,7 @@ def _flushness(view: ShimView):
 
 def _point(view: ShimView, point: AttachPoint, stack) -> PointRow:
     def text(mm):
-        return maps.value_text(round(mm * 1e6), view.unit)
+        return drawings.value_text(round(mm * 1e6), view.unit)
 
     made_of = ""
     if stack:
@@ -203,7 +202,7 @@ def _expected(view: ShimView, plan: ShimPlan) -> list[tuple[str, str, str]]:
         label = seam.stations[row].label
         now = view.state.now.values[label, Kind.FLUSH].reading.value_nm
         after = now + nearest_nm(rise)
-        texts = (maps.value_text(nm, view.unit, signed=True) for nm in (now, after))
+        texts = (drawings.value_text(nm, view.unit, signed=True) for nm in (now, after))
         told.append((label, *texts))
     return told
 
@@ -213,11 +212,11 @@ def changes(view: ShimView, stacks: dict[str, list[int]]) -> dict[str, list[int]
 
     The part rests on three of the stacks as when it is pressed in their middle.
     """
-    from qa.numeric.shims import settled_on  # noqa: PLC0415
+    from qa.numeric.shims.stacks import settled_on  # noqa: PLC0415
 
     points = attach_points(view, present_stacks(view.check))
     heights = [sum(stacks.get(one.label, [])) / 1e6 for one in points]
-    places, gaps, faces = maps.places(view.state.seam.stations)
+    places, gaps, faces = drawings.places(view.state.seam.stations)
     opens, rises = (
         (settled := settled_on(places, along, points, heights)).rise_mm[settled.middle]
         for along in (-gaps, faces)

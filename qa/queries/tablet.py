@@ -5,8 +5,6 @@ from itertools import pairwise
 from django.db.models import F
 from django.urls import reverse
 
-from qa import rules
-from qa.actions import judging
 from qa.drawing.projection import view_from_outside
 from qa.models import (
     Check,
@@ -18,10 +16,11 @@ from qa.models import (
     Reading,
     State,
 )
+from qa.queries import drawings, remeasure, tablet_hints
+from qa.rules import judging, requirements
 from qa.sync import database_id
 from shop.models import Person, Role
 
-from . import beside, maps, waiting
 from .photos import photographed
 from .plan_records import for_tablet
 
@@ -34,8 +33,8 @@ def check_for_tablet(check: Check) -> dict:
     for station in stations:
         station.revision = revision
     drawn = tablet_map(revision, stations)
-    changed = waiting.since([check]).get(check.pk)
-    now = beside.now_of(check)
+    changed = remeasure.since([check]).get(check.pk)
+    now = tablet_hints.now_of(check)
     told = {
         "database": database_id(),
         "check": str(check.entry_id),
@@ -61,8 +60,8 @@ def check_for_tablet(check: Check) -> dict:
         "closed": revision.closed,
         "stations": _stations(check, stations, drawn.pop("stations")),
         "map": drawn,
-        "first": beside.first_to_measure(now),
-        "beside": beside.fields(now, check),
+        "first": tablet_hints.first_to_measure(now),
+        "beside": tablet_hints.fields(now, check),
         "photos": photographed(check, [one.label for one in stations]),
         "since": changed.why if changed else "",
         "plan": for_tablet(fit_up.airframe, fit_up.part_id),
@@ -138,8 +137,8 @@ def _limits(station, kind, check) -> dict | None:
 def limits(station, kind, finish, u_nm) -> dict | None:
     """Return the integers a tablet judges by; errors as rules.acceptance."""
     revision = station.revision
-    wanted = rules.requirement(station, kind, finish)
-    inside = rules.acceptance(wanted, u_nm, revision.rule, revision.edition)
+    wanted = requirements.requirement(station, kind, finish)
+    inside = requirements.acceptance(wanted, u_nm, revision.rule, revision.edition)
     if inside is None:
         return None
     return {
@@ -162,7 +161,7 @@ STEEP = 0.7
 
 def tablet_map(revision, stations) -> dict:
     """Return the joint as a drawing 1000 wide: y down, and how each station lies."""
-    at, gap, face = maps.places(stations)
+    at, gap, face = drawings.places(stations)
     view = view_from_outside(at, face)
     seen, normals = view.points(at), view.directions(gap)
     low, high = seen.min(axis=0), seen.max(axis=0)
@@ -224,7 +223,7 @@ def _placed(station, place, normal) -> dict:
 
 def _flow(revision) -> dict | None:
     """Return the arrow of the flow: from x, y along dx, dy."""
-    direction = maps.flow(revision)
+    direction = drawings.flow(revision)
     if direction is None:
         return None
     dx, dy = direction

@@ -14,6 +14,7 @@ from qa.models import (
     StandingPlan,
     State,
 )
+from qa.queries.remeasure import Changed, joints_to_measure_again
 from shop.models import Person
 from shop.queries.changes import Changes, changes
 from shop.queries.today import (
@@ -29,7 +30,6 @@ from shop.queries.today import (
 
 from . import checks, claims, nonconformances
 from .plan_records import PlanNow, plans_now
-from .waiting import Changed, joints_to_measure_again
 
 FEW = 6
 

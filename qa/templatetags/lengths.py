@@ -3,7 +3,7 @@
 from django import template
 from django.utils.html import format_html
 
-from qa.numeric.lengths import format_length
+from shop.numeric.units import format_length
 
 register = template.Library()
 

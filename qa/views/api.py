@@ -22,7 +22,7 @@ from django.views.decorators.http import require_http_methods
 
 from qa import envelopes, sync
 from qa.models import Check
-from qa.queries.carry import carry as everything_to_carry
+from qa.queries.offline_copy import carry as everything_to_carry
 from qa.queries.tablet import check_for_tablet, people_for_tablet
 from shop import roles
 from shop.actions import tablets
@@ -32,8 +32,8 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change
 from shop.models import Entry, Person, Tablet
-from shop.serving.failing import what_failed
-from shop.views.people import address
+from shop.serving.storage_errors import what_failed
+from shop.views.account import address
 
 log = logging.getLogger(__name__)
 

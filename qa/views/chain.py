@@ -10,15 +10,15 @@ from django.views.decorators.http import require_safe
 
 from qa.queries.chain import MOST, QA_STARTS, STARTS
 from qa.queries.chain import chain as query
-from shop import roles, things
-from shop.forms.table import plain_cell
+from shop import identifiers, roles
+from shop.files.csv_table import plain_cell
 
 
 def _page(request, kind: str, pk: int, most: int | None = None):
     roles.require(request.user, "look")
-    if kind not in things.KINDS or kind not in STARTS + QA_STARTS:
+    if kind not in identifiers.KINDS or kind not in STARTS + QA_STARTS:
         raise Http404
-    return query(kind, get_object_or_404(things.KINDS[kind].rows(), pk=pk), most)
+    return query(kind, get_object_or_404(identifiers.KINDS[kind].rows(), pk=pk), most)
 
 
 @require_safe

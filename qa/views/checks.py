@@ -4,18 +4,19 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from qa.actions import starting
+from qa.actions import check_starts
 from qa.forms.checks import CheckFilter, NewCheckForm
 from qa.models import Check, FitUp, Joint
 from qa.queries import checks as queries
+from qa.queries import drawings
 from qa.queries import joints as joint_queries
-from qa.queries import maps, staleness
+from qa.rules import staleness
 from shop import roles
 from shop.forms.fields import choose_the_only, number_in
 from shop.models import Airframe
-from shop.queries import cures
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
+from shop.rules import cure_states
 from shop.views.acting import attempt
 
 from . import papers
@@ -43,15 +44,15 @@ def check(request, uuid):
     sheet = _sheet(request, uuid)
     fit_up = sheet.check.fit_up
     serials = {fit_up.part_id, fit_up.surround_part_id} - {None}
-    doubted = cures.doubtful(serials)
+    doubted = cure_states.doubtful(serials)
     context = {
         "sheet": sheet,
         "check": sheet.check,
         "fit_up": fit_up,
         "cures": {pull.pk: pull for pulls in doubted.values() for pull in pulls},
         "revision": sheet.check.fit_up.revision,
-        "map_svg": maps.map_svg(sheet.map),
-        "profile_svg": maps.profile_svg(sheet.profile),
+        "map_svg": drawings.map_svg(sheet.map),
+        "profile_svg": drawings.profile_svg(sheet.profile),
         "celsius": (sheet.check.temperature_mc or 0) / 1000,
         "may_measure": roles.may(request.user, "measure"),
         "photos": photos_of("check", sheet.check.pk),
@@ -94,7 +95,7 @@ def new_check(request):
     if request.method == "POST":
         done, started = attempt(
             form,
-            lambda **said: starting.start(
+            lambda **said: check_starts.start(
                 by=request.user, airframe=airframe, joint=joint, last=last, **said
             ),
         )

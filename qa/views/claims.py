@@ -5,17 +5,17 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from qa.actions.claims import answer_claim
-from qa.actions.late import decide_late
+from qa.actions.late_readings import decide_late
 from qa.forms.claims import CLAIMED, LATE, AnswersForm
 from qa.models import Check, Reading
 from qa.queries import checks as check_queries
 from qa.queries import claims as queries
-from qa.queries.doubts import doubts_of
+from qa.queries.unconfirmed import doubts_of
 from shop import roles
 from shop.ledger import Refused
 from shop.models import Entry
+from shop.views.account import back
 from shop.views.acting import posted
-from shop.views.people import back
 
 # So many rows at once: who was away for a week answers page by page.
 MOST = 60

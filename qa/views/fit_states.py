@@ -5,7 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from qa.models import Joint
-from qa.queries import fit_states, maps
+from qa.queries import drawings, fit_states
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe
@@ -26,7 +26,7 @@ def joint_on_airframe(request, pk, airframe):
         "joint": joint,
         "airframe": frame,
         "now": now,
-        "map_svg": maps.map_svg(now.map) if now else "",
+        "map_svg": drawings.map_svg(now.map) if now else "",
         "may_measure": roles.may(request.user, "measure"),
     }
     return render(request, "qa/joint_on_airframe.html", context)

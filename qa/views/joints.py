@@ -5,11 +5,11 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from qa.forms import joint_text
+from qa.files import joint_text
 from qa.forms.joints import JointFilter
 from qa.models import Joint
+from qa.queries import drawings
 from qa.queries import joints as queries
-from qa.queries import maps
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe
@@ -56,7 +56,7 @@ def joint(request, pk, number=None):
         "lonely": queries.without_counterpart(joint, view.stations),
         "joint": joint,
         "revision": revision,
-        "map_svg": maps.map_svg(view.map),
+        "map_svg": drawings.map_svg(view.map),
         "may_define": roles.may(request.user, "define joints"),
         "may_measure": roles.may(request.user, "measure"),
     }

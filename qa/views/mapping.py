@@ -12,14 +12,15 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from qa.actions import joints as actions
-from qa.forms import joint_text, requirements
+from qa.files import joint_text
+from qa.files.columns import FileComplaints
+from qa.forms import requirements
 from qa.forms.joints import NewJointForm, RevisionForm
 from qa.forms.layouts import LayoutForm
 from qa.forms.stations import text_of_upload
-from qa.forms.table_file import FileComplaints
 from qa.models import Joint, JointRevision
+from qa.queries import drawings, opposite_hand
 from qa.queries import joints as queries
-from qa.queries import maps, other_hand
 from shop import roles
 from shop.forms.fields import number_in
 from shop.ledger import Refused
@@ -125,7 +126,7 @@ def _start_of_new(request) -> dict:
     mirror = rows.filter(pk=_number(request.GET.get("mirror"))).first()
     if mirror:
         start |= requirements.mirrored(mirror.current) | {"mirror": mirror.pk}
-        told = other_hand.start_of_other_hand(mirror)
+        told = opposite_hand.start_of_other_hand(mirror)
         start |= told | {"position": start["position"] or told["position"]}
         start["stations"] = _text_of(mirror.current, mirrored=True)
         start["first_line"], start["last_line"] = mirror.first_line, mirror.last_line
@@ -149,7 +150,7 @@ def _text_of(revision: JointRevision, mirrored: bool = False) -> str:
     rows = joint_text.rows_of(stations)
     if mirrored:
         rows = joint_text.mirrored(rows, revision.closed)
-        other_hand.turn_surrounds(rows, stations)
+        opposite_hand.turn_surrounds(rows, stations)
     return joint_text.write(rows)
 
 
@@ -230,7 +231,7 @@ class Page:
             "layout": self.layout,
             "notices": self.notices,
             "view": drawn,
-            "map_svg": drawn and maps.map_svg(drawn.map),
+            "map_svg": drawn and drawings.map_svg(drawn.map),
             "looked": self.do in ("look", "read", "lay"),
         }
         return render(self.request, "qa/map_joint.html", context)

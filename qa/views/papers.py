@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from qa.queries import sheets
-from shop.forms.table import plain_cell
+from shop.files.csv_table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
 from shop.models import Seal

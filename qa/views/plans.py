@@ -14,19 +14,20 @@ from django.views.decorators.http import (
     require_POST,
 )
 
-from qa.actions import fit_plans, habits, moving, trimming
+from qa.actions import fit_plans, moves, planning_defaults, trimming
 from qa.actions.trimming import Taken
 from qa.forms.plans import (
-    HabitsForm,
     MoveForm,
+    PlanDefaultsForm,
     PlanForm,
     ReasonForm,
     ReleaseForm,
     TrimForm,
 )
-from qa.models import Check, CutRelease, FitPlan, PlanHabits, Side, TemplatePrint
-from qa.queries import plan_records, planning, plans
-from qa.queries.planning import Wish
+from qa.models import Check, CutRelease, FitPlan, PlanDefaults, Side, TemplatePrint
+from qa.queries import plan_records, plans
+from qa.rules import planning
+from qa.rules.planning import Wish
 from shop import roles
 from shop.ledger import Refused
 from shop.views.acting import attempt, form_page, posted
@@ -324,7 +325,7 @@ def move(request, uuid):
         made = plans.moved(worked, view.unit, raw)
         if made is None:
             raise Refused(_("Nothing was moved: there is nothing to record."))
-        return moving.record_move(
+        return moves.record_move(
             by=request.user,
             checks=view.checks,
             moved=made,
@@ -417,18 +418,20 @@ def withdraw_release(request, uuid):
     )
 
 
-def plan_habits(request):
+def plan_defaults(request):
     """How this shop plans: the next bite, the least cut, how far parts may go."""
-    roles.require(request.user, "set planning habits")
-    row = PlanHabits.objects.first() or PlanHabits()
-    form = HabitsForm(
-        posted(request), initial=HabitsForm.initial_of(row, request.user.units)
+    roles.require(request.user, "set planning defaults")
+    row = PlanDefaults.objects.first() or PlanDefaults()
+    form = PlanDefaultsForm(
+        posted(request), initial=PlanDefaultsForm.initial_of(row, request.user.units)
     )
     return form_page(
         request,
         form,
-        lambda **_said: habits.set_habits(by=request.user, **form.said()),
+        lambda **_said: planning_defaults.set_plan_defaults(
+            by=request.user, **form.said()
+        ),
         heading=_("How this shop plans"),
-        back=reverse("plan_habits"),
+        back=reverse("plan_defaults"),
         above=(_("Fit checks"), reverse("checks")),
     )

@@ -9,8 +9,8 @@ from django.views.decorators.http import require_GET
 from qa.actions import shims as acts
 from qa.forms.shims import MostForm, ShimStockForm, StacksForm
 from qa.models import Check, ShimStock
-from qa.queries import planning
 from qa.queries import shims as queries
+from qa.rules import planning
 from shop import roles
 from shop.ledger import Refused
 from shop.views.acting import attempt, form_page, posted

@@ -22,8 +22,8 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from shop.serving.lean import lean
-from shop.serving.packed import Text
+from shop.serving.compressed import Text
+from shop.serving.minified import lean
 
 STATIC = Path(__file__).resolve().parent.parent / "static" / "qa"
 # On plain http there is no service worker: the browser's own cache opens the page.

@@ -13,8 +13,8 @@ from shop.actions import tablets as actions
 from shop.ledger import Refused
 from shop.models import Tablet
 from shop.queries.paging import page_of
+from shop.views.account import address
 from shop.views.acting import attempt, form_page, posted
-from shop.views.people import address
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 

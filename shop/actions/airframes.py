@@ -15,9 +15,8 @@ from shop.models import (
     PlacementAct,
     Position,
 )
-from shop.queries import belonging, cures
-
-from .asking import ask_why
+from shop.rules import belonging, cure_states
+from shop.rules.reasons import ask_why
 
 SEPARATOR = " / "
 
@@ -192,7 +191,7 @@ def _check_place(airframe, position, part, reason) -> dict[str, str]:
     if part.state == PartState.SUSPECT:
         message = _("This part is suspect. Say why it may be fitted all the same.")
         questions["suspect"] = message
-    ask_why([*questions.values(), *cures.warnings_of(part)], reason)
+    ask_why([*questions.values(), *cure_states.warnings_of(part)], reason)
     return questions
 
 

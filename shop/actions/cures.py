@@ -4,12 +4,13 @@ import hashlib
 
 from django.utils.translation import gettext as _
 
-from shop import roles, rules
+from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import CureTrace, Person, Pull, PullState
 from shop.numeric.cure_check import check_cure
 from shop.numeric.cure_window import Outcome
 from shop.numeric.trace import Trace
+from shop.rules import cures
 
 from .locks import locked
 
@@ -27,14 +28,14 @@ def record_trace(
 ) -> CureTrace:
     """Keep a trace as it came and judge it; recipe defaults to the laminate's.
 
-    `trace` is what was read from `content` (shop/forms/cure_trace.py).
+    `trace` is what was read from `content` (shop/files/cure_trace.py).
     """
     roles.require(by, "make pulls")
     digest = hashlib.sha256(content).hexdigest()
     recipe = recipe or pull.laminate.recipe
     if recipe is None:
         raise Refused(_("The laminate names no recipe: choose one."), field="recipe")
-    found = check_cure(trace, rules.window_of(recipe))
+    found = check_cure(trace, cures.window_of(recipe))
     said = {"pull": pull.pk, "file": file_name, "sha256": digest, "recipe": recipe.name}
     with perform("trace/1", by=by, said=said) as act:
         pull = locked(pull)

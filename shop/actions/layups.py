@@ -3,13 +3,14 @@
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from shop import roles, rules
+from shop import roles
 from shop.ledger import Refused, perform
+from shop.ledger.bodies import saying
 from shop.models import BagTest, Person, PlyLaid, Pull, PullState, ResinBatch
+from shop.rules import mass
+from shop.rules.reasons import ask_why, lot_warnings
 
-from .asking import ask_why, lot_warnings
 from .locks import locked
-from .saying import saying
 
 
 def open_layup(pull: Pull) -> Pull:
@@ -148,11 +149,11 @@ def mix_resin(
         if mixed_at > act.now:
             raise Refused(_("That time is still to come."), field="mixed_at")
         material = resin_lot.material
-        off = rules.ratio_off_bp(resin.amount, hardener.amount, material.ratio)
+        off = mass.ratio_off_bp(resin.amount, hardener.amount, material.ratio)
         day = timezone.localdate(mixed_at)
         warnings = lot_warnings([resin_lot], day, "resin_lot")
         warnings += lot_warnings([hardener_lot], day, "hardener_lot")
-        if off is not None and abs(off) > rules.RATIO_OFF_BP:
+        if off is not None and abs(off) > mass.RATIO_OFF_BP:
             message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
             values = {"off": f"{off / 100:+z.1f}", "ratio": f"{material.ratio / 10:g}"}
             warnings.append(message % values)

@@ -4,9 +4,8 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
+from shop.ledger.bodies import saying
 from shop.models import AxisPlay, Machine, MillingSetup, Person, Tool, ToolKind
-
-from .saying import saying
 
 
 def define_machine(

@@ -10,7 +10,7 @@ from django.db import IntegrityError
 from django.utils.translation import gettext as _
 
 from shop import roles
-from shop.durable import sync_folder, write_durably
+from shop.atomic_files import sync_folder, write_durably
 from shop.ledger import Act, Refused, find_receipt, perform
 from shop.models import Person, Photo, PhotoPin
 

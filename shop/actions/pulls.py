@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
+from shop.ledger.bodies import saying
 from shop.models import (
     Demold,
     Hold,
@@ -22,13 +23,12 @@ from shop.models import (
     ToolState,
     Work,
 )
+from shop.rules.reasons import ask_why
 
-from .asking import ask_why
 from .layups import open_layup
 from .locks import locked
 from .parts import check_serial_is_free
 from .release import clock, layup_warnings
-from .saying import saying
 
 IN_THE_MOLD = (PullState.LAID_UP, PullState.CURING)
 
@@ -249,7 +249,7 @@ def yield_part(*, by: Person, pull: Pull, design, serial: str, note: str = "") -
 
 def _inherit_holds(part: Part, pull: Pull) -> None:
     """A part born below an open hold is suspect from the start."""
-    from shop.queries.chain import reach  # noqa: PLC0415 -- one look, only here
+    from shop.rules.reach import reach  # noqa: PLC0415 -- one look, only here
 
     above = reach("pull", pull.pk, down=False)
     above["pull"].add(pull.pk)

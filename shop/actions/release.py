@@ -8,8 +8,8 @@ from django.utils.translation import gettext as _
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Person, ReleaseCoat, ReleaseProduct, Tool, ToolKind
+from shop.rules.reasons import ask_why, lot_warnings
 
-from .asking import ask_why, lot_warnings
 from .locks import locked
 from .tooling import ENDED
 

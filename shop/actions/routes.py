@@ -6,11 +6,11 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
+from shop.ledger.bodies import saying
 from shop.models import Person, Role, RouteStep, StepDone, Tool, ToolKind, ToolStep
+from shop.rules.reasons import ask_why, lot_warnings
 
-from .asking import ask_why, lot_warnings
 from .locks import locked
-from .saying import saying
 from .tooling import ENDED, give_route, wait_for_next_step
 
 # The usual way (common practice, no source); a shop edits it.

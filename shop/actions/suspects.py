@@ -3,6 +3,7 @@
 from django.utils.translation import gettext as _
 
 from shop import roles
+from shop.identifiers import KINDS
 from shop.ledger import Refused, perform
 from shop.models import (
     Decision,
@@ -19,8 +20,7 @@ from shop.models import (
     Tool,
     ToolState,
 )
-from shop.queries.chain import ORDER, reach
-from shop.things import KINDS
+from shop.rules.reach import ORDER, reach
 
 from .locks import locked
 

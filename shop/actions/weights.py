@@ -2,7 +2,7 @@
 
 from django.utils.translation import gettext as _
 
-from shop import roles, rules
+from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import (
     Airframe,
@@ -15,12 +15,13 @@ from shop.models import (
     Stage,
     Weighing,
 )
+from shop.rules import mass
+from shop.rules.reasons import ask_why
 
-from .asking import ask_why
 from .locks import locked
 
 
-def expectation_of(part: Part) -> rules.Expectation | None:
+def expectation_of(part: Part) -> mass.Expectation | None:
     """What the laminate says the trimmed part weighs; None where it cannot say.
 
     A pull that yields several parts says it only for the design its laminate names.
@@ -37,7 +38,7 @@ def expectation_of(part: Part) -> rules.Expectation | None:
         return None
     if laminate.design_id is None and edge.pull.yields.count() > 1:
         return None
-    return rules.expectation(laminate, laminate.plies.select_related("material"))
+    return mass.expectation(laminate, laminate.plies.select_related("material"))
 
 
 def weigh_part(
@@ -91,7 +92,7 @@ def weigh_part(
     return weighing
 
 
-def _outside(mass_mg: int, expected: rules.Expectation | None) -> list[str]:
+def _outside(mass_mg: int, expected: mass.Expectation | None) -> list[str]:
     if expected is None or expected.low_mg <= mass_mg <= expected.high_mg:
         return []
     message = _("Expected %(low)s to %(high)s g from its laminate.")

@@ -22,7 +22,7 @@ from shop.actions import (
     weights,
     withdrawals,
 )
-from shop.forms.cure_trace import parse
+from shop.files.cure_trace import parse
 from shop.models import Machine, Origin, Pull, Tool
 
 from .times import ago, day, grams, mm

@@ -2,10 +2,10 @@
 
 from datetime import timedelta
 
-from shop import rules
 from shop.actions import cures, layups, pulls, tooling, weights
-from shop.forms.cure_trace import parse
+from shop.files.cure_trace import parse
 from shop.models import Part, Pull
+from shop.rules import mass
 
 from .stock import Shelf
 from .times import ago, day, grams, kpa
@@ -24,7 +24,7 @@ PULLS = (
 def load(people, designs, shelf: Shelf, molds) -> dict[str, Part]:
     """Return the parts by serial."""
     parts = {}
-    for mold, number, days, serial, mass in PULLS:
+    for mold, number, days, serial, grams in PULLS:
         pull = _lay_up(people, molds[mold], shelf.laminates[number], shelf, ago(days))
         _cure(people, pull)
         pulls.demold(
@@ -38,7 +38,7 @@ def load(people, designs, shelf: Shelf, molds) -> dict[str, Part]:
         parts[serial] = pulls.yield_part(
             by=people["bea"], pull=pull, design=designs[number], serial=serial
         )
-        _weigh(people, parts[serial], mass, days - 3)
+        _weigh(people, parts[serial], grams, days - 3)
         molds[mold].refresh_from_db()
     _blemish(people, molds["M-DOOR-L"])
     running = _lay_up(
@@ -69,7 +69,7 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
         lots=lots,
         witness=tomas,
     )
-    wanted = rules.resin_to_mix(laminate, plies, laminate.resin.ratio)
+    wanted = mass.resin_to_mix(laminate, plies, laminate.resin.ratio)
     for minutes in (25, 80):  # two small pots: a large one heats itself
         layups.mix_resin(
             by=bea,

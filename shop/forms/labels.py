@@ -3,7 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop import things
+from shop import identifiers
 from shop.paper.labels import SHEETS
 
 from .fields import needed
@@ -40,7 +40,7 @@ class LabelsForm(forms.Form):
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
         # qa adds kinds when it starts: not known when this module is read.
-        kinds = [(kind.name, kind.word) for kind in things.KINDS.values()]
+        kinds = [(kind.name, kind.word) for kind in identifiers.KINDS.values()]
         self.fields["kind"].choices = [("", _("none")), *kinds]
         for name in ("codes", "kind"):
             needed(self.fields[name], _("(one of these two is needed)"))
@@ -57,14 +57,14 @@ class LabelsForm(forms.Form):
         said = super().clean()
         found = {}
         for code in said.get("codes", "").replace(",", " ").split():
-            one = things.find(code)
+            one = identifiers.find(code)
             if one is None:
                 message = _("There is no thing %(code)s.") % {"code": code}
                 self.add_error("codes", message)
                 return said
             found[one[0].name, one[1].pk] = one
         if said.get("kind"):
-            kind = things.KINDS[said["kind"]]
+            kind = identifiers.KINDS[said["kind"]]
             for row in kind.rows().order_by("-pk")[: said.get("newest") or 24]:
                 found.setdefault((kind.name, row.pk), (kind, row))
         if not found and not self.errors:

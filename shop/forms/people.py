@@ -1,47 +1,53 @@
-"""What a person chooses for themselves."""
+"""People of the shop, as the lead keeps them."""
 
 from django import forms
+from django.contrib.auth.password_validation import validate_password
 from django.utils.translation import gettext_lazy as _
 
-from shop.context import THEMES
-from shop.models import Unit
+from shop.forms.fields import ask_for
+from shop.forms.filters import Filter, any_of
+from shop.models import Person, Role
 
 
-class ThemeForm(forms.Form):
-    theme = forms.ChoiceField(choices=list(THEMES.items()))
-
-
-class UnitsForm(forms.Form):
-    units = forms.ChoiceField(choices=Unit.choices)
-
-
-def _password(label, autocomplete: str) -> forms.CharField:
-    attributes = {"autocomplete": autocomplete, "maxlength": 200}
+def _password_field() -> forms.CharField:
     return forms.CharField(
-        label=label,
-        max_length=200,
+        label=_("Password"),
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         strip=False,
-        widget=forms.PasswordInput(attrs=attributes),
     )
 
 
-class SignInForm(forms.Form):
-    username = forms.CharField(
-        label=_("Sign-in name"),
-        max_length=60,
-        widget=forms.TextInput(
-            attrs={"autocomplete": "username", "autocapitalize": "none"}
-        ),
-    )
-    password = _password(_("Password"), "current-password")
+class PersonForm(forms.ModelForm):
+    password = _password_field()
+
+    class Meta:
+        model = Person
+        fields = ("username", "name", "role", "certificate_kind", "certificate_number")
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        ask_for(self, "role")
+
+    def clean_password(self):
+        validate_password(self.cleaned_data["password"], self.instance)
+        return self.cleaned_data["password"]
 
 
-class OwnPasswordForm(forms.Form):
-    password = _password(_("Your password now"), "current-password")
-    new = _password(_("New password"), "new-password")
-    again = _password(_("New password once more"), "new-password")
+class RoleForm(forms.Form):
+    role = forms.ChoiceField(label=_("Role"), choices=Role.choices)
 
-    def clean_again(self):
-        if self.cleaned_data["again"] != self.cleaned_data.get("new"):
-            raise forms.ValidationError(_("This is not the same as above."))
-        return self.cleaned_data["again"]
+
+class ActiveForm(forms.Form):
+    active = forms.BooleanField(label=_("May sign in"), required=False)
+
+
+class ResetForm(forms.Form):
+    password = _password_field()
+
+    def clean_password(self):
+        validate_password(self.cleaned_data["password"])
+        return self.cleaned_data["password"]
+
+
+class PeopleFilter(Filter):
+    role = any_of(Role.choices, _("Role"))

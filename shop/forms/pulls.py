@@ -6,6 +6,8 @@ from django import forms
 from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
+from shop.files.csv_table import FileComplaints
+from shop.files.cure_trace import parse
 from shop.models import (
     CureRecipe,
     Laminate,
@@ -20,11 +22,9 @@ from shop.models import (
 )
 from shop.numeric.trace import Trace, TraceError
 
-from .cure_trace import parse
 from .fields import AskedReason, MomentField, asked, needed
 from .filters import Filter, any_of
 from .measures import PercentField, mass, pressure, temperature
-from .table import FileComplaints
 from .tooling import LotField, lots_of
 
 JUST_NOW = _("Empty: just now.")

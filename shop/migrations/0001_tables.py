@@ -2,7 +2,7 @@
 
 import django.db.models.deletion
 import django.db.models.functions.datetime
-import shop.tables
+import shop.migration_operations
 import uuid
 from django.conf import settings
 from django.db import migrations, models
@@ -16,7 +16,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        shop.tables.CreateTables(
+        shop.migration_operations.CreateTables(
             operations=[migrations.CreateModel(
                 name='Incarnation',
                 fields=[

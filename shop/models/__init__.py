@@ -1,18 +1,14 @@
 """What the shop owns and makes, and the ledger of what was done to it."""
 
+from shop.models.handover import Visit
+
 from .airframes import (
     Airframe,
     AirframeType,
     Hand,
-    Lineage,
-    Origin,
-    Part,
-    PartDesign,
-    PartState,
     Placement,
     PlacementAct,
     Position,
-    StructuralClass,
 )
 from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
@@ -30,6 +26,7 @@ from .ledger import (
 )
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
+from .parts import Lineage, Origin, Part, PartDesign, PartState, StructuralClass
 from .people import Person, Role, SignInTry, Unit
 from .photos import Photo, PhotoPin
 from .pulls import (
@@ -57,7 +54,6 @@ from .tooling import (
     ToolKind,
     ToolState,
 )
-from .visits import Visit
 from .weights import AirframeWeighing, Stage, Weighing
 from .withdrawals import Withdrawal
 

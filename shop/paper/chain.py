@@ -5,7 +5,7 @@ from datetime import datetime
 from shop.paper.flow import BOLD, Column, gap, heading, paragraph, table
 from shop.paper.page import CONTENT
 from shop.paper.sheet import TitleBlock, sheets
-from shop.queries.links import ChainPage, Group
+from shop.queries.genealogy import ChainPage, Group
 
 COLUMNS = (
     Column("Kind", 0.17),

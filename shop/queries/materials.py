@@ -6,12 +6,12 @@ from datetime import date
 from django.core.paginator import Page
 from django.utils import timezone
 
-from shop import rules
+from shop.identifiers import KINDS
 from shop.models import Hold, Laminate, Lot, LotAct, LotActKind, LotState, Material
-from shop.things import KINDS
+from shop.queries.genealogy import Group, groups
+from shop.rules import cures, mass
+from shop.rules.reach import reach
 
-from .chain import reach
-from .links import Group, groups
 from .paging import count_of, page_of, search
 from .tooling import open_hold
 
@@ -85,7 +85,7 @@ def lot_page(lot: Lot) -> LotPage:
         lot,
         str(lot.past_life(timezone.localdate())),
         acts,
-        rules.equivalent_hours(periods) if periods else None,
+        cures.equivalent_hours(periods) if periods else None,
         groups(reach("lot", lot.pk, down=True), {}, 60),
         open_hold("lot", lot.pk),
     )
@@ -107,8 +107,8 @@ def laminates(*, q="", page=1) -> Page:
 @dataclass(frozen=True)
 class LaminatePage:
     laminate: Laminate
-    areas: list[rules.Area]
-    expected: rules.Expectation | None
+    areas: list[mass.Area]
+    expected: mass.Expectation | None
     mix: object
     pulls: list
 
@@ -125,8 +125,8 @@ def laminate_page(laminate: Laminate) -> LaminatePage:
     plies = list(laminate.plies.select_related("material"))
     return LaminatePage(
         laminate,
-        rules.areas_of(laminate, plies),
-        rules.expectation(laminate, plies),
-        rules.resin_to_mix(laminate, plies, laminate.resin.ratio),
+        mass.areas_of(laminate, plies),
+        mass.expectation(laminate, plies),
+        mass.resin_to_mix(laminate, plies, laminate.resin.ratio),
         list(laminate.pulls.select_related("tool").order_by("-started_at")[:60]),
     )

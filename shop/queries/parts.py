@@ -6,8 +6,8 @@ from django.core.paginator import Page
 from django.db.models import Prefetch
 
 from shop.models import Hand, Lineage, Part, PartDesign, PartState, Placement, Pull
+from shop.rules import cure_states
 
-from . import cures
 from .airframes import Sitting, where_it_sat
 from .paging import count_of, page_of, search
 
@@ -130,5 +130,5 @@ def part_page(part: Part) -> PartPage:
         ],
         [Edge(e.get_kind_display(), e.part, e.note, str(e.entry.by)) for e in down],
         where_it_sat(part),
-        cures.doubtful([part.pk]).get(part.pk, []),
+        cure_states.doubtful([part.pk]).get(part.pk, []),
     )

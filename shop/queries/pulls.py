@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 from django.core.paginator import Page
 
+from shop.identifiers import KINDS
 from shop.models import (
     BagTest,
     CureState,
@@ -18,7 +19,6 @@ from shop.models import (
     ResinBatch,
     Work,
 )
-from shop.things import KINDS
 
 from .paging import page_of, search
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from django.core.paginator import Page
 from django.db.models import Q
 
+from shop.identifiers import KINDS
 from shop.models import Hold, Part, Suspect
-from shop.things import KINDS
 
 from .paging import count_of, page_of, search
 

@@ -8,9 +8,9 @@ from django.core.paginator import Page
 from django.db.models import F
 from django.utils import timezone
 
-from shop import rules
 from shop.actions.release import layup_from, layup_warnings, next_coat_from
 from shop.actions.routes import may_take
+from shop.identifiers import KINDS
 from shop.models import (
     AxisPlay,
     Hand,
@@ -30,7 +30,7 @@ from shop.models import (
     ToolState,
     ToolStep,
 )
-from shop.things import KINDS
+from shop.rules import milled_finish
 
 from .paging import page_of, search
 
@@ -318,5 +318,5 @@ def milling_page(setup: MillingSetup) -> MillingPage:
         setup,
         play,
         _over(play, setup.machine.play_limit_nm),
-        rules.finish_of(setup, play and play.play_nm),
+        milled_finish.finish_of(setup, play and play.play_nm),
     )

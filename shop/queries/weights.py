@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from django.core.paginator import Page
 
-from shop import rules
 from shop.actions.weights import expectation_of, waits_for_a_scale
 from shop.models import (
     Airframe,
@@ -15,6 +14,7 @@ from shop.models import (
     Stage,
     Weighing,
 )
+from shop.rules import mass
 
 from .paging import page_of, search
 from .suspects import doubts_about
@@ -26,7 +26,7 @@ class PartFloor:
     """Resin fraction is implied by the newest trimmed weight; None: cannot be said."""
 
     weighings: list[Weighing]
-    expected: rules.Expectation | None
+    expected: mass.Expectation | None
     resin_fraction: float | None
     doubts: list
     photos: list
@@ -46,7 +46,7 @@ def part_floor(part: Part) -> PartFloor:
     expected = expectation_of(part)
     trimmed = next((row for row in rows if row.stage == Stage.TRIMMED), None)
     known = trimmed and expected and not trimmed.estimate
-    fraction = rules.resin_fraction(trimmed.mass_mg, expected) if known else None
+    fraction = mass.resin_fraction(trimmed.mass_mg, expected) if known else None
     doubts, photos = doubts_about(part), photos_of("part", part.pk)
     return PartFloor(rows, expected, fraction, doubts, photos)
 
@@ -95,7 +95,7 @@ def balance_page(airframe: Airframe) -> BalancePage:
     lines = [_line(position, sitting.get(position.pk)) for position in positions]
     fitted = [line for line in lines if line.part]
     with_arm = [line for line in fitted if line.position.arm_nm is not None]
-    total = rules.roll_up(
+    total = mass.roll_up(
         (
             line.part.serial,
             line.part.mass_mg,
@@ -105,7 +105,7 @@ def balance_page(airframe: Airframe) -> BalancePage:
         for line in with_arm
     )
     weighed = airframe.weighings.select_related("entry__by").first()
-    left = weighed and rules.residual(total, weighed.mass_mg, weighed.arm_nm)
+    left = weighed and mass.residual(total, weighed.mass_mg, weighed.arm_nm)
     no_arm = [line for line in fitted if line.position.arm_nm is None]
     return BalancePage(airframe, lines, total, no_arm, weighed, left)
 

@@ -21,7 +21,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from shop.durable import write_durably
+from shop.atomic_files import write_durably
 
 AUTHORITY_LIFE = datetime.timedelta(days=3652)
 SERVER_LIFE = datetime.timedelta(days=396)

@@ -12,7 +12,7 @@ from django.http import HttpResponse
 from django.utils.cache import patch_vary_headers
 from whitenoise.middleware import WhiteNoiseMiddleware
 
-from shop.serving.packed import KINDS, gzipped, takes_gzip
+from shop.serving.compressed import KINDS, gzipped, takes_gzip
 
 PACKED = '-gzip"'
 

@@ -7,8 +7,8 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 
 from shop.forms.fields import choose_the_only
+from shop.identifiers import address_of
 from shop.ledger import Refused
-from shop.things import address_of
 
 DASHES = BLANK_CHOICE_DASH[0][1]
 

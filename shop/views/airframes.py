@@ -8,12 +8,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 from shop import roles
 from shop.actions import airframes as actions
 from shop.forms import airframes as forms
+from shop.identifiers import KINDS
 from shop.models import Airframe, AirframeType, Placement, Position
 from shop.queries import airframes as queries
-from shop.things import KINDS
+from shop.views.page_sections import Panels, draw
 
 from .acting import form_page, posted
-from .panels import Panels, draw
 
 # Filled by qa: callables (request, airframe) -> (template, context) or None.
 extra_panels: Panels = []

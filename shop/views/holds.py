@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from shop import roles, things
+from shop import identifiers, roles
 from shop.actions import suspects as actions
 from shop.forms import floor as forms
 from shop.models import Hold, Suspect
@@ -38,7 +38,7 @@ def put_on_hold(request, kind, pk):
     roles.require(request.user, "hold things")
     if kind not in actions.HOLDABLE:
         raise Http404
-    row = get_object_or_404(things.KINDS[kind].rows(), pk=pk)
+    row = get_object_or_404(identifiers.KINDS[kind].rows(), pk=pk)
     act = partial(actions.put_on_hold, kind=kind, key=pk)
     return act_page(
         request,

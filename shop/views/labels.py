@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from shop import roles, things
+from shop import identifiers, roles
 from shop.forms.labels import LabelsForm
 from shop.serving.addresses import is_reachable
 
@@ -16,7 +16,7 @@ from shop.serving.addresses import is_reachable
 def scan(request, code):
     """Lead from the code of a label to the page of its thing."""
     roles.require(request.user, "look")
-    found = things.find(code)
+    found = identifiers.find(code)
     if found is None:
         context = {"code": code.upper()}
         return render(request, "shop/scan_unknown.html", context, status=404)

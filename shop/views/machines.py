@@ -10,9 +10,9 @@ from django.views.decorators.http import require_safe
 from shop import roles
 from shop.actions import machines as actions
 from shop.forms import tooling as forms
+from shop.identifiers import address_of
 from shop.models import Machine, MillingSetup, Tool
 from shop.queries import tooling as queries
-from shop.things import address_of
 
 from .acting import act_page, form_page, posted
 from .airframes import form_view

@@ -10,10 +10,10 @@ from django.views.decorators.http import require_safe
 from shop import roles
 from shop.actions import laminates, materials
 from shop.forms import materials as forms
+from shop.identifiers import address_of
 from shop.models import CureRecipe, Laminate, Lot, Material
 from shop.queries import materials as queries
 from shop.queries.tooling import photos_of
-from shop.things import address_of
 
 from .acting import act_page, form_page, posted
 from .airframes import form_view

@@ -8,15 +8,15 @@ from django.views.decorators.http import require_safe
 from shop import roles
 from shop.actions import parts as actions
 from shop.forms import parts as forms
+from shop.identifiers import KINDS
 from shop.models import Part, PartDesign
 from shop.queries import parts as queries
 from shop.queries.tooling import open_hold
 from shop.queries.weights import part_floor
-from shop.things import KINDS
+from shop.views.page_sections import Panels, draw
 
 from .acting import form_page, posted
 from .airframes import form_view
-from .panels import Panels, draw
 
 # Filled by qa: callables (request, part) -> (template, context) or None.
 extra_panels: Panels = []

@@ -1,132 +1,95 @@
-"""Signing in and out, and what a person likes to see."""
+"""The people of the shop: the lead adds them, changes roles, lets them in or not."""
 
-from urllib.parse import urlencode
-
-from django.conf import settings
-from django.contrib.auth import login, logout, update_session_auth_hash
-from django.contrib.auth.decorators import login_not_required
-from django.http import HttpResponseRedirect
-from django.shortcuts import redirect, render
-from django.utils.http import url_has_allowed_host_and_scheme
+from django.forms import Form
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_safe
 
-from shop.actions.people import set_units
-from shop.actions.signing_in import change_own_password, prove_password
-from shop.context import THEME_COOKIE, url_of
-from shop.forms.people import OwnPasswordForm, SignInForm, ThemeForm, UnitsForm
-from shop.ledger import Refused
-from shop.models import WAITING, Entry
-
-from .acting import form_page, posted
-
-THEME_AGE = 10 * 365 * 24 * 3600
+from shop import roles
+from shop.actions import people as actions
+from shop.actions.signing_in import let_try_again, locked_out
+from shop.forms import people as forms
+from shop.models import Person
+from shop.queries.people import people as list_people
+from shop.views.acting import form_page, posted
+from shop.views.airframes import form_view
 
 
-def back(request) -> str:
-    """Return where to go next: the page named by `next`, if it is one of ours."""
-    asked = request.POST.get("next") or request.GET.get("next") or ""
-    ours = url_has_allowed_host_and_scheme(
-        asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
-    )
-    return asked if ours else url_of(settings.LOGIN_REDIRECT_URL) or "/"
+@require_safe
+def people(request):
+    roles.require(request.user, "manage people")
+    form = forms.PeopleFilter(request.GET)
+    page = list_people(**form.chosen, page=request.GET.get("page"))
+    waits = locked_out(list(page))
+    context = {"page": page, "filter": form, "waits": waits}
+    return render(request, "shop/people.html", context)
 
 
-def _first(request, person) -> str:
-    """Where signing in leads: first to what was claimed in the person's name."""
-    onward = back(request)
-    page = url_of("claims")
-    if page and Entry.objects.filter(WAITING, by=person).exists():
-        return f"{page}?{urlencode({'next': onward})}"
-    return onward
-
-
-@login_not_required
-@never_cache
-@sensitive_post_parameters("password")
-@require_http_methods(["GET", "HEAD", "POST"])
-def sign_in(request):
-    if request.user.is_authenticated and request.method != "POST":
-        return HttpResponseRedirect(back(request))
-    form, status = SignInForm(posted(request)), 200
-    if request.method == "POST" and form.is_valid():
-        try:
-            person = prove_password(**form.cleaned_data, address=address(request))
-        except Refused as no:
-            status = 429
-            form.add_error(None, no.message)
-        else:
-            if person:
-                login(request, person)
-                return HttpResponseRedirect(_first(request, person))
-            form.add_error(None, _("That name and password do not match."))
-    asked = request.POST.get("next") or request.GET.get("next") or ""
-    context = {"form": form, "next": asked}
-    return render(request, "shop/sign_in.html", context, status=status)
-
-
-def address(request) -> str:
-    """Where a request came from; a header that anybody can write counts for nothing."""
-    return request.META.get("REMOTE_ADDR") or ""
-
-
-@sensitive_post_parameters()
-@require_http_methods(["GET", "HEAD", "POST"])
-def own_password(request):
-    """One's own password, for everybody; all that opens before it was changed."""
-
-    def change(*, password, new, again):
-        person = change_own_password(
-            by=request.user, password=password, new=new, address=address(request)
-        )
-        update_session_auth_hash(request, person)
-
-    must = request.user.must_change_password
-    note = _("Somebody else set your password: choose one that only you know.")
+def _person_form(request, form, act, heading):
     return form_page(
         request,
-        OwnPasswordForm(posted(request)),
-        change,
-        heading=_("Your password"),
-        back=url_of(settings.LOGIN_REDIRECT_URL) or "/",
-        notes=[note] if must else [],
+        form,
+        act,
+        heading=heading,
+        back=reverse("people"),
+        above=(_("People"), reverse("people")),
     )
 
 
-own_password.opens_before_change = True
+@sensitive_post_parameters("password")
+@form_view
+def add_person(request):
+    roles.require(request.user, "manage people")
+    return _person_form(
+        request,
+        forms.PersonForm(posted(request)),
+        lambda **said: actions.add_person(by=request.user, **said),
+        _("Add a person"),
+    )
 
 
-@require_POST
-def sign_out(request):
-    logout(request)
-    return redirect("sign_in")
+@form_view
+def change_role(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        forms.RoleForm(posted(request), initial={"role": person.role}),
+        lambda **said: actions.change_role(by=request.user, person=person, **said),
+        _("Role of %(name)s") % {"name": person.name},
+    )
 
 
-sign_out.opens_before_change = True
+@form_view
+def set_active(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        forms.ActiveForm(posted(request), initial={"active": person.is_active}),
+        lambda **said: actions.set_active(by=request.user, person=person, **said),
+        _("May %(name)s sign in?") % {"name": person.name},
+    )
 
 
-@require_POST
-def theme(request):
-    """Keep the theme with the browser, not the person: a tablet hangs in one light."""
-    form = ThemeForm(request.POST)
-    response = HttpResponseRedirect(back(request))
-    if form.is_valid():
-        response.set_cookie(
-            THEME_COOKIE,
-            form.cleaned_data["theme"],
-            max_age=THEME_AGE,
-            samesite="Lax",
-            secure=request.is_secure(),
-        )
-    return response
+@sensitive_post_parameters("password")
+@form_view
+def reset_password(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        forms.ResetForm(posted(request)),
+        lambda **said: actions.reset_password(by=request.user, person=person, **said),
+        _("New password for %(name)s") % {"name": person.name},
+    )
 
 
-@require_POST
-def units(request):
-    """Keep the units with the person, who thinks in them at every tablet."""
-    form = UnitsForm(request.POST)
-    if form.is_valid():
-        set_units(request.user, units=form.cleaned_data["units"])
-    return HttpResponseRedirect(back(request))
+@form_view
+def try_again(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    return _person_form(
+        request,
+        Form(posted(request)),
+        lambda: let_try_again(by=request.user, person=person),
+        _("Let %(name)s try again") % {"name": person.name},
+    )

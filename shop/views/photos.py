@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from shop import roles, things
+from shop import identifiers, roles
 from shop.actions.photos import add_photo as keep_photo
 from shop.forms.floor import PhotoForm
 
@@ -19,9 +19,9 @@ from .airframes import form_view
 @form_view
 def add_photo(request, kind, pk):
     roles.require(request.user, "add photos")
-    if kind not in things.KINDS:
+    if kind not in identifiers.KINDS:
         raise Http404
-    row = get_object_or_404(things.KINDS[kind].rows(), pk=pk)
+    row = get_object_or_404(identifiers.KINDS[kind].rows(), pk=pk)
     form = PhotoForm(posted(request), request.FILES or None)
     act = partial(keep_photo, subject_kind=kind, subject_id=str(pk))
     heading = _("Photo of %(thing)s") % {"thing": row}

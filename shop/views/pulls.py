@@ -10,17 +10,17 @@ from django.views.decorators.http import require_safe
 from shop import roles
 from shop.actions import cures, layups
 from shop.actions import pulls as actions
+from shop.files.cure_trace import parse
 from shop.forms import pulls as forms
-from shop.forms.cure_trace import parse
+from shop.identifiers import address_of
 from shop.models import CureTrace, Pull, Tool
 from shop.queries import pulls as queries
+from shop.queries.cure_plot import plot
 from shop.queries.tooling import open_hold, photos_of
-from shop.queries.trace_plot import plot
-from shop.things import address_of
+from shop.views.page_sections import Panels, draw
 
 from .acting import act_page, posted
 from .airframes import form_view
-from .panels import Panels, draw
 
 # Filled by qa: callables (request, pull) -> (template, context) or None.
 extra_panels: Panels = []

@@ -13,6 +13,7 @@ from shop import roles
 from shop.actions import release, routes, tooling, withdrawals
 from shop.actions.photos import add_photo
 from shop.forms import tooling as forms
+from shop.identifiers import KINDS, address_of
 from shop.models import (
     ReleaseCoat,
     ReleaseProduct,
@@ -23,11 +24,10 @@ from shop.models import (
     ToolStep,
 )
 from shop.queries import tooling as queries
-from shop.things import KINDS, address_of
+from shop.views.page_sections import Panels, draw
 
 from .acting import act_page, form_page, posted
 from .airframes import form_view
-from .panels import Panels, draw
 
 # Filled by qa: callables (request, tool) -> (template, context) or None.
 extra_panels: Panels = []

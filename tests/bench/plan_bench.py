@@ -16,9 +16,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
 
 WANTED_MS = {24: 30.0, 500: 300.0}
 SIZES = (24, 100, 250, 500, 1000)

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 
 from qa.actions import checks
 from qa.models import Check, FitUp, TemplatePrint, TrimCut
-from qa.queries import planning, staleness
+from qa.rules import planning, staleness
 from shop.models import Person
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
 
@@ -186,7 +186,7 @@ def fits(by) -> bool:
 
 
 def state_lost(state):
-    from qa.queries import history
+    from qa.rules import history
 
     rows = history.load(state.airframe, [state.joint])
     return rows.lost(state.joint, state.fit_up.part_id, "part", state.seam)

@@ -86,7 +86,7 @@ def every_row(name: str, address: str) -> list[str]:
                 for number in range(1, FIRST_ROWS if many or at else MOST_ROWS)
             ]
     if "kind" in route and "chain" in name:
-        from shop.things import KINDS
+        from shop.identifiers import KINDS
 
         at = next(n for n, key in enumerate(keys) if ":kind" in key)
         found = [with_argument(route, o, at, kind) for o in found for kind in KINDS]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from shop.serving.lean import lean
+from shop.serving.minified import lean
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLET = Path("qa/static/qa/tablet")

@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import expect
 
 from qa.models import Joint
+from shop.identifiers import KINDS
 from shop.models import Part, Person
-from shop.things import KINDS
 from tests.browser.at_the_tablet import a_check, all_sent, at
 from tests.qa.making import make_joint, make_part
 from tests.shop.making_floor import make_tool

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from qa.numeric.joint import Limits, Station, build_joint
+from qa.numeric.geometry.joint import Limits, Station, build_joint
 
 
 def square(gap=(1.0, 3.0), flush=(None, None), half=100.0, **station):

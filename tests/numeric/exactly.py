@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from qa.numeric.joint import Limits, Station, build_joint
+from qa.numeric.geometry.joint import Limits, Station, build_joint
 
 
 def about(axis, degrees):

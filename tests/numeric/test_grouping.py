@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa.numeric.grouping import Finding, Kind, group, runs
+from qa.numeric.verdict.grouping import Finding, Kind, group, runs
 
 _ = None
 

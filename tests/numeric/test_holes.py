@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa.numeric.fasteners import (
+from qa.numeric.holes.fasteners import (
     FastenerError,
     check_grip,
     fixed_hole,
@@ -16,7 +16,7 @@ from qa.numeric.fasteners import (
     floating_hole,
     floating_tolerance,
 )
-from qa.numeric.holes import (
+from qa.numeric.holes.position import (
     Hole,
     HoleError,
     judge_hole,
@@ -26,7 +26,7 @@ from qa.numeric.holes import (
     position_mm,
     radial_clearance,
 )
-from qa.numeric.spacing_rules import SPACING_RULES, spacing_shortfalls
+from qa.numeric.holes.spacing import SPACING_RULES, spacing_shortfalls
 
 RULES = {rule.key: rule for rule in SPACING_RULES}
 

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa.numeric.edge_curve import edge_curve
-from qa.numeric.joint import JointError, Limits, Station, build_joint
+from qa.numeric.geometry.edge_curve import edge_curve
+from qa.numeric.geometry.joint import JointError, Limits, Station, build_joint
 
 SQUARE = [(0, 0), (100, 0), (100, 100), (0, 100)]
 

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from qa.numeric import layout, outline
-from qa.numeric.joint import Limits, build_joint
+from qa.numeric.geometry import layout, outline
+from qa.numeric.geometry.joint import Limits, build_joint
 
 SQUARE = [(0, 0), (100, 0), (100, 100), (0, 100)]
 

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa.numeric import outline
+from qa.numeric.geometry import outline
 
 POINT = st.tuples(st.integers(-4, 4), st.integers(-4, 4))
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa.numeric.lengths import LengthError, format_length, parse_length
+from shop.numeric.units import LengthError, format_length, parse_length
 
 WHOLE_NM = st.integers(-(10**11), 10**11)
 

@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.motions import (
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.motions import (
     Motion,
     displace,
     free_motions,
@@ -14,9 +15,8 @@ from qa.numeric.motions import (
     rigid_move,
     rotation_matrix,
 )
-from qa.numeric.picture import Measured
-from qa.numeric.plan import plan_fit, plan_joints
-from qa.numeric.planned import PlanOptions
+from qa.numeric.plan.planner import plan_fit, plan_joints
+from qa.numeric.plan.result import PlanOptions
 from tests.numeric import doors
 
 

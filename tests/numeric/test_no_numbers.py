@@ -12,31 +12,18 @@ import pkgutil
 import numpy as np
 import pytest
 
-from qa.numeric import (
-    bite,
-    cut_line,
-    deviation,
-    edge_curve,
-    fasteners,
-    finite,
-    holes,
-    joint,
-    layout,
-    motions,
-    plan,
-    planned,
-    rigid_fit,
-    shims,
-    spacing_rules,
-    verdict,
-    witness,
-)
+from qa.numeric.geometry import cut_line, edge_curve, joint, layout
+from qa.numeric.holes import fasteners, position, rigid_fit, spacing
+from qa.numeric.plan import bite, motions, planner, result
+from qa.numeric.shims import stacks
+from qa.numeric.verdict import acceptance, deviation, witness
 from shop.numeric import (
     aero,
     balance,
     cure,
     cure_check,
     cure_window,
+    finite,
     laminate,
     milling,
     thermal,
@@ -66,7 +53,7 @@ def flat_joint(places, low=1.0, high=2.0):
 
 
 def hole_of(numbers):
-    return holes.Hole(
+    return position.Hole(
         label="A",
         nominal=(numbers[0], numbers[1]),
         measured=(numbers[2], numbers[3]),
@@ -91,7 +78,7 @@ def two_holes(numbers):
 
 def shim_points(points):
     return [
-        shims.AttachPoint(f"P{row}", (x, y), now)
+        stacks.AttachPoint(f"P{row}", (x, y), now)
         for row, (x, y, now) in enumerate(points)
     ]
 
@@ -195,30 +182,30 @@ CASES = [
         ),
         {"layers": [1.0, 2.0], "least": 0.0, "most": 6.0},
     ),
-    (holes.position_mm, None, {"dx": 0.1, "dy": 0.2}),
-    (holes.material_bonus, None, {"actual": 5.1, "mmc": 5.0, "lmc": 5.2}),
+    (position.position_mm, None, {"dx": 0.1, "dy": 0.2}),
+    (position.material_bonus, None, {"actual": 5.1, "mmc": 5.0, "lmc": 5.2}),
     (
-        holes.judge_hole,
-        lambda numbers: holes.judge_hole(hole_of(numbers)),
+        position.judge_hole,
+        lambda numbers: position.judge_hole(hole_of(numbers)),
         {"numbers": HOLE},
     ),
     (
-        holes.plan_holes,
-        lambda numbers: holes.plan_holes(two_holes(numbers)),
+        position.plan_holes,
+        lambda numbers: position.plan_holes(two_holes(numbers)),
         {"numbers": HOLE + OTHER},
     ),
     (
-        holes.least_pitch,
-        lambda numbers: holes.least_pitch(two_holes(numbers)),
+        position.least_pitch,
+        lambda numbers: position.least_pitch(two_holes(numbers)),
         {"numbers": HOLE + OTHER},
     ),
     (
-        holes.radial_clearance,
+        position.radial_clearance,
         None,
         {"first_hole_mm": 5.2, "second_hole_mm": 5.1, "fastener_mm": 5.0},
     ),
     (
-        holes.patterns_together,
+        position.patterns_together,
         None,
         {"first": HOLES, "second": HOLES, "clearances_mm": [0.1, 0.1, 0.1]},
     ),
@@ -258,9 +245,9 @@ CASES = [
         {"corners": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]]},
     ),
     (
-        plan.plan_fit,
-        lambda gaps, flushes, most: plan.plan_fit(
-            flat_joint(PLACES), gaps, flushes, planned.PlanOptions(max_move_mm=most)
+        planner.plan_fit,
+        lambda gaps, flushes, most: planner.plan_fit(
+            flat_joint(PLACES), gaps, flushes, result.PlanOptions(max_move_mm=most)
         ),
         {"gaps": [1.5, 1.6, 1.4, 1.5], "flushes": [0.0, 0.1, 0.0, 0.1], "most": 3.0},
     ),
@@ -278,8 +265,8 @@ CASES = [
         {"points": HOLES, "radii": [0.1, 0.1, 0.1]},
     ),
     (
-        shims.plan_shims,
-        lambda places, flush, points, stock: shims.plan_shims(
+        stacks.plan_shims,
+        lambda places, flush, points, stock: stacks.plan_shims(
             places,
             [[0.0, 0.0, 1.0]] * 4,
             flush,
@@ -296,27 +283,27 @@ CASES = [
         },
     ),
     (
-        shims.settled_on,
-        lambda places, points, heights: shims.settled_on(
+        stacks.settled_on,
+        lambda places, points, heights: stacks.settled_on(
             places, [[0.0, 0.0, 1.0]] * 4, shim_points(points), heights
         ),
         {"places": PLACES, "points": POINTS, "heights": [0.1, 0.2, 0.3]},
     ),
     (
-        spacing_rules.spacing_shortfalls,
-        lambda edge, pitch: spacing_rules.spacing_shortfalls(
-            spacing_rules.SPACING_RULES[0], edge_ratio=edge, pitch_ratio=pitch
+        spacing.spacing_shortfalls,
+        lambda edge, pitch: spacing.spacing_shortfalls(
+            spacing.SPACING_RULES[0], edge_ratio=edge, pitch_ratio=pitch
         ),
         {"edge": 2.0, "pitch": 3.0},
     ),
-    (verdict.nearest_nm, None, {"mm": 1.0}),
+    (acceptance.nearest_nm, None, {"mm": 1.0}),
     (
-        verdict.conformance_probability,
+        acceptance.conformance_probability,
         None,
         {"x": 1.5, "low": 1.0, "high": 2.0, "u": 0.1},
     ),
     (
-        verdict.bridge_excess,
+        acceptance.bridge_excess,
         None,
         {"radius_mm": 600.0, "a1_mm": 0.0, "a2_mm": 50.0, "d_mm": 25.0},
     ),
@@ -542,28 +529,33 @@ CASES = [
 
 # An open end is no odd number there: limits that are not, a flat surface.
 MAY_BE_ENDLESS = {
-    (verdict.conformance_probability, "low"),
-    (verdict.conformance_probability, "high"),
+    (acceptance.conformance_probability, "low"),
+    (acceptance.conformance_probability, "high"),
 }
 
 # Whole nanometers, texts and rows: no floating-point number comes in.
 WHOLE = {
-    *("bite.student", "grouping.group", "grouping.runs", "lengths.parse_length"),
-    *("lengths.format_length", "report.judge_check", "report.assemble"),
+    *("bite.student", "grouping.group", "grouping.runs", "units.parse_length"),
+    *("units.format_length", "report.judge_check", "report.assemble"),
     *("report.narrow_limits", "report.sentence", "report.place_of", "report.as_plain"),
-    *("shim_rest.rests", "shim_rest.extremes", "verdict.guard_factor"),
-    *("verdict.acceptance", "verdict.judge", "verdict.accepts", "verdict.deviation"),
-    *("verdict.feeler", "joint.station_complaints", "settling.exact_turn"),
+    *("rest.rests", "rest.extremes", "acceptance.guard_factor"),
+    *(
+        "acceptance.acceptance",
+        "acceptance.judge",
+        "acceptance.accepts",
+        "acceptance.deviation",
+    ),
+    *("acceptance.feeler", "joint.station_complaints", "rotation.exact_turn"),
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
-    *("lexicographic", "outline", "plan_words", "readings", "seat", "settling"),
-    *("trim", "apart", "proof", "shim_search", "picture"),
+    *("lexicographic", "outline", "reasons", "readings", "seat", "rotation"),
+    *("trim", "separate", "proof", "search", "joint_arrays"),
 }
 INNER_FUNCTIONS = {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
-    *("motions.rigid_move", "motions.freedom", "motions.seen", "plan.plan_joints"),
-    "shim_rest.triples",
+    *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
+    "rest.triples",
 }
 
 
@@ -575,7 +567,7 @@ def public_functions():
             for name, thing in vars(module).items():
                 own = inspect.isfunction(thing) or hasattr(thing, "__wrapped__")
                 if own and thing.__module__ == found.name and name[0] != "_":
-                    yield f"{found.name.removeprefix(package + '.')}.{name}", thing
+                    yield f"{found.name.rsplit('.', 1)[1]}.{name}", thing
 
 
 def test_every_public_function_is_here_or_named_as_one_that_takes_no_number():

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa.numeric import bite
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.motions import NothingSeen
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import OptionError, PlanOptions
-from qa.numeric.verdict import NarrowLimits
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan import bite
+from qa.numeric.plan.motions import NothingSeen
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import OptionError, PlanOptions
+from qa.numeric.verdict.acceptance import NarrowLimits
 from tests.numeric import doors
 
 DOOR = doors.door(across=3, up=2)

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
 from tests.numeric import doors, exactly
 
 

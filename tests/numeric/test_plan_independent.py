@@ -14,8 +14,8 @@ import pytest
 from scipy import sparse
 from scipy.optimize import linprog
 
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
 from tests.numeric import doors
 
 MOST_TURN = math.radians(1)

@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from qa.numeric.joint import Limits, build_joint
-from qa.numeric.motions import Motion
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.geometry.joint import Limits, build_joint
+from qa.numeric.plan.motions import Motion
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
 from tests.numeric import exactly
 
 CASES = int(os.environ.get("FAYLINE_PLAN_CASES", "500"))

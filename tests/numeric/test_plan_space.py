@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from qa.numeric.apart import TooMany
-from qa.numeric.joint import Limits
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.geometry.joint import Limits
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
+from qa.numeric.plan.separate import TooMany
 from tests.numeric import exactly
 
 MOST = 3.0  # mm and, in tenths, degrees

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa.numeric.rigid_fit import (
+from qa.numeric.holes.rigid_fit import (
     FitError,
     least_squares,
     minimax,

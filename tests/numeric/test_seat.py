@@ -5,12 +5,12 @@ import math
 import numpy as np
 import pytest
 
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.lexicographic import nearest_of_hull, nearest_point
-from qa.numeric.motions import Motion
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
-from qa.numeric.seat import NoFeasibleMotion
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan.lexicographic import nearest_of_hull, nearest_point
+from qa.numeric.plan.motions import Motion
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
+from qa.numeric.plan.seat import NoFeasibleMotion
 from tests.numeric import doors
 
 

@@ -10,10 +10,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qa.numeric.deviation import drawn_in, scales
-from qa.numeric.joint import Limits
-from qa.numeric.report import Outcome, StationLimits, StationReading, judge_check
-from qa.numeric.shims import AttachPoint, ShimError, plan_shims
+from qa.numeric.geometry.joint import Limits
+from qa.numeric.shims.stacks import AttachPoint, ShimError, plan_shims
+from qa.numeric.verdict.deviation import drawn_in, scales
+from qa.numeric.verdict.report import (
+    Outcome,
+    StationLimits,
+    StationReading,
+    judge_check,
+)
 
 CORNERS = [(-100.0, -50.0), (100.0, -50.0), (100.0, 50.0), (-100.0, 50.0)]
 STOCK = (0.25, 0.5, 1.0)

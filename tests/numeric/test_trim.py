@@ -2,9 +2,9 @@
 
 import pytest
 
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
 from tests.numeric import doors
 
 STILL = {"max_move_mm": 0.0, "max_turn_deg": 0.0}

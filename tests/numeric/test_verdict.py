@@ -12,9 +12,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from qa.numeric.deviation import drawn_in, scales
-from qa.numeric.joint import Limits
-from qa.numeric.verdict import (
+from qa.numeric.geometry.joint import Limits
+from qa.numeric.verdict.acceptance import (
     NarrowLimits,
     Rule,
     Verdict,
@@ -26,6 +25,7 @@ from qa.numeric.verdict import (
     judge,
     nearest_nm,
 )
+from qa.numeric.verdict.deviation import drawn_in, scales
 
 MM = 1_000_000
 

@@ -4,7 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa.numeric.report import (
+from qa.numeric.verdict.acceptance import NarrowLimits
+from qa.numeric.verdict.report import (
     Outcome,
     StationLimits,
     StationReading,
@@ -13,7 +14,6 @@ from qa.numeric.report import (
     narrow_limits,
     sentence,
 )
-from qa.numeric.verdict import NarrowLimits
 
 MM = 1_000_000
 LIMITS = StationLimits(1_500_000, 3_000_000, -500_000, 500_000)

@@ -9,9 +9,9 @@ from dataclasses import fields
 
 from qa.actions import checks, fitups, instruments, joints
 from qa.actions.joints import RequirementDraft, StationDraft
-from qa.actions.judging import Typed
 from qa.models import Check, Instrument, Joint, Reading
-from qa.numeric import layout
+from qa.numeric.geometry import layout
+from qa.rules.judging import Typed
 from tests.shop.making import (
     fresh,
     make_airframe,

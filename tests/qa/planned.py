@@ -3,7 +3,8 @@
 from qa.actions import fit_plans, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check
-from qa.queries import plan_records, planning
+from qa.queries import plan_records
+from qa.rules import planning
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
 
 

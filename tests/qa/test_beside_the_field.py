@@ -3,9 +3,9 @@ should have made of it, the witnesses; and which stations have a photo."""
 
 import pytest
 
-from qa.actions import moving
+from qa.actions import moves
 from qa.actions.trimming import Moved
-from qa.queries.carry import carry
+from qa.queries.offline_copy import carry
 from qa.queries.tablet import check_for_tablet
 from tests.qa.making import make_check, make_fit_up, make_joint, read
 from tests.qa.planned import a_check, cut, even, planned, read_at
@@ -58,7 +58,7 @@ def test_after_a_move_each_station_is_expected_where_the_move_puts_it(engineer):
     amounts = [{"name": "right", "amount": "0.30", "unit": "mm"}]
     changes = {"1": [300_000, -20_000], "5": [-300_000, 0]}
     moved = Moved("0.30 mm to the right", amounts, {loaded.fit_up_id: changes})
-    opened = moving.record_move(by=engineer, checks=[loaded], moved=moved)[0]
+    opened = moves.record_move(by=engineer, checks=[loaded], moved=moved)[0]
     told = beside(a_check(engineer, fit_up=opened))
     before = even()["1"]
     assert told["1", "gap"]["before"]["value"] == before

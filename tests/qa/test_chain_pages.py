@@ -12,8 +12,8 @@ from django.urls import reverse
 from qa.actions import checks, nonconformances
 from qa.queries.chain import chain
 from shop.actions import suspects
+from shop.identifiers import KINDS
 from shop.models import Person
-from shop.things import KINDS
 from tests.shop.making_floor import make_demolded, make_mold, make_pulled_part
 
 from .making import make_check, make_fit_up, make_joint, read_all

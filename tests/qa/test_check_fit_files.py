@@ -4,10 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from qa.forms import joint_file, readings_file
-from qa.forms.table_file import FileComplaints, length_nm
-from qa.numeric.joint import Limits
-from qa.numeric.report import StationLimits, StationReading
+from qa.files import joint as joint_file
+from qa.files import readings
+from qa.files.columns import FileComplaints, length_nm
+from qa.numeric.geometry.joint import Limits
+from qa.numeric.verdict.report import StationLimits, StationReading
 
 JOINT = """station,x_mm,y_mm,normal_x,normal_y,\
 gap_min_mm,gap_max_mm,flush_min_mm,flush_max_mm
@@ -184,7 +185,7 @@ def test_one_end_of_the_limits_may_be_left_out_of_the_header():
 
 def test_readings_come_in_the_order_of_the_joint():
     text = "flush_mm;station;gap_in\r\n0.1;4;0.05\r\n;2;\r\n-0.2;1;\r\n"
-    found = readings_file.parse(text.encode(), LABELS)
+    found = readings.parse(text.encode(), LABELS)
     assert found.readings == (
         StationReading(None, -200_000),
         StationReading(None, None),
@@ -212,16 +213,16 @@ def test_at_a_sharp_corner_the_last_row_is_its_second_station():
 def test_a_reading_at_the_closing_row_says_that_it_was_left_out():
     text = b"station,gap_mm,flush_mm\n5,2.0,\n"
     with pytest.raises(FileComplaints, match="only closes the outline"):
-        readings_file.parse(text, LABELS, closing_label="5")
+        readings.parse(text, LABELS, closing_label="5")
 
 
 @given(data=st.binary(max_size=200))
 def test_whatever_is_in_a_file_it_is_read_or_complained_about(data):
     for read in (
         joint_file.parse,
-        lambda raw: readings_file.parse(raw, LABELS),
+        lambda raw: readings.parse(raw, LABELS),
         lambda raw: joint_file.parse(b"station,x_mm,y_mm\n" + raw),
-        lambda raw: readings_file.parse(b"station,gap_mm,flush_mm\n" + raw, LABELS),
+        lambda raw: readings.parse(b"station,gap_mm,flush_mm\n" + raw, LABELS),
     ):
         try:
             read(data)

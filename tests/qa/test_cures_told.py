@@ -9,10 +9,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from shop.actions import airframes, cures, parts, pulls
-from shop.forms.cure_trace import parse
+from shop.files.cure_trace import parse
 from shop.ledger import Refused
 from shop.models import CureState, Laminate
-from shop.queries.cures import doubtful
+from shop.rules.cure_states import doubtful
 from tests.around import by_hand
 from tests.shop.making import make_airframe, make_design, make_part, make_position
 from tests.shop.making_floor import lay_all, make_pull, make_pulled_part

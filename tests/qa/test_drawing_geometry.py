@@ -96,7 +96,7 @@ def test_a_square_keeps_its_corners():
 
 
 def test_a_seam_is_straight_where_the_stations_say_so_and_round_at_its_corners():
-    from qa.numeric import layout
+    from qa.numeric.geometry import layout
 
     laid = layout.rounded_rectangle(900, 700, 120, 24)
     steps = outline.along(laid.places[:, :2], laid.gap_directions[:, :2], True)

@@ -9,11 +9,11 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from qa import overtaking
-from qa.actions import fit_plans, habits
+from qa.actions import fit_plans, planning_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
-from qa.numeric import plan as solver
-from qa.queries import plan_records, planning, plans, tablet
+from qa.numeric.plan import planner as solver
+from qa.queries import plan_records, plans, tablet
+from qa.rules import overtaking, planning
 from shop.actions import suspects
 from shop.ledger import Refused, projections, verify
 from tests.qa.making import make_fit_up, make_joint, make_stations, mm, read, revise
@@ -136,7 +136,9 @@ CHANGES = {
     "refitted": lambda by, c: refit(by, c),
     "cut": lambda by, c: cut(by, c, {"5": "0.2"}),
     "revised": lambda by, c: revise(by, c.fit_up.joint),
-    "habits": lambda by, c: habits.set_habits(by=by, bite_permille=500),
+    "defaults": lambda by, c: planning_defaults.set_plan_defaults(
+        by=by, bite_permille=500
+    ),
     "held": lambda by, c: hold(by, c),
     "held another way": lambda by, c: around(by, c),
     "fitted elsewhere": lambda by, c: elsewhere(by, c),

@@ -9,7 +9,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from qa.models import Joint
-from qa.numeric import layout
+from qa.numeric.geometry import layout
 
 from .making import (
     make_airframe,

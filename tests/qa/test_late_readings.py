@@ -4,7 +4,7 @@ import uuid
 
 import pytest
 
-from qa.actions import checks, claims, late, nonconformances
+from qa.actions import checks, claims, late_readings, nonconformances
 from qa.models import CheckState, Nonconformance, NonconformanceState, Reading
 from shop.ledger import Refused
 from shop.models import Entry
@@ -31,7 +31,7 @@ def finish(client, check):
 
 
 def decide(people, reading, counted=True, reason="read before the finish"):
-    return late.decide_late(
+    return late_readings.decide_late(
         by=people["lead"],
         check=reading.fit_check,
         reading=reading,

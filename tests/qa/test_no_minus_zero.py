@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from qa import rules
 from qa.drawing import svg
 from qa.management.commands import check_fit, plan_fit, plan_holes
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.lengths import format_length
-from qa.numeric.plan import plan_fit as planned
-from qa.numeric.planned import PlanOptions
-from qa.numeric.rigid_fit import RigidFit
-from qa.queries import maps, tablet
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.holes.rigid_fit import RigidFit
+from qa.numeric.plan.planner import plan_fit as planned
+from qa.numeric.plan.result import PlanOptions
+from qa.queries import drawings, tablet
+from qa.rules import requirements
 from shop.models import ResinBatch
+from shop.numeric.units import format_length
 
 TREE = Path(__file__).resolve().parents[2]
 MINUS_ZERO = re.compile(r"[-−]0*\.?0*(?![0-9.])")
@@ -36,9 +36,9 @@ def drifted(value):
         *(ResinBatch(off_bp=off).off_percent for off in (-4, 0)),
         *(format_length(nm, "mm", 2) for nm in (-4, 0, -4_999)),
         *(format_length(nm, "in", 3) for nm in (-4, 0, -12_000)),
-        *(maps.value_text(nm, "mm", signed=True) for nm in (-4, 0, -4_999)),
-        *(rules.length(nm) for nm in (-4, 0)),
-        *(rules.limits_text(nm, 4, "mm") for nm in (-4, 0)),
+        *(drawings.value_text(nm, "mm", signed=True) for nm in (-4, 0, -4_999)),
+        *(requirements.length(nm) for nm in (-4, 0)),
+        *(requirements.limits_text(nm, 4, "mm") for nm in (-4, 0)),
         *(check_fit._decimals(nm) for nm in (0,)),
         *(str(plan_fit._round(value)) for value in ALMOST),
     ],

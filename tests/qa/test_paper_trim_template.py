@@ -15,10 +15,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from qa.numeric.edge_curve import edge_curve
-from qa.numeric.joint import Limits, Station, build_joint
-from qa.numeric.plan import plan_fit
-from qa.numeric.planned import PlanOptions
+from qa.numeric.geometry.edge_curve import edge_curve
+from qa.numeric.geometry.joint import Limits, Station, build_joint
+from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.result import PlanOptions
 from qa.paper import plan_template, trim_template
 from qa.paper.trim_layout import TrimPoint, arrange, depths
 from tests.qa import drawn

@@ -7,9 +7,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from qa.actions import habits
-from qa.models import FitUp, PlanHabits, TrimCut
-from qa.queries import plan_texts, planning, plans
+from qa.actions import planning_defaults
+from qa.models import FitUp, PlanDefaults, TrimCut
+from qa.queries import plan_texts, plans
+from qa.rules import planning
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at, take
 
@@ -203,10 +204,10 @@ def test_two_joints_of_one_part_are_planned_together(engineer):
 
 
 def cut_both(by, view):
-    from qa.actions import moving
+    from qa.actions import moves
 
     made = plans.moved(view.worked, "mm")
-    return moving.record_move(by=by, checks=view.checks, moved=made)
+    return moves.record_move(by=by, checks=view.checks, moved=made)
 
 
 def test_a_joint_measured_held_another_way_is_left_out_and_said(engineer):
@@ -374,27 +375,27 @@ def test_a_visitor_may_look_at_a_plan_and_do_nothing(engineer, client_of, path):
     assert client.post(url(check, "plan/template.pdf")).status_code == 403
 
 
-def test_the_habits_of_the_shop_are_what_a_plan_goes_by(engineer, client_of):
+def test_the_defaults_of_the_shop_are_what_a_plan_goes_by(engineer, client_of):
     client = client_of("lead")
     said = {
         "unit": "mm", "bite": "0.5", "floor": "0.2", "aim": "0.05", "max_move": "0",
         "max_turn": "0", "max_raise": "3", "max_tilt": "1", "max_trim": "3",
         "fairness": "",
     }  # fmt: skip
-    assert client.post("/plan-habits/", said).status_code == 302
-    assert PlanHabits.objects.first().bite_permille == 500
+    assert client.post("/plan-defaults/", said).status_code == 302
+    assert PlanDefaults.objects.first().bite_permille == 500
     check = a_check(engineer)
     read_at(check, even(s3="0.40"))
     view = view_of(check)
     row = next(row for row in view.rows if row.label == "3")
     assert (row.trim, row.bite) == ("1.15", "0.57")  # to 1.55, and half of it
-    assert client_of("builder").get("/plan-habits/").status_code == 403
+    assert client_of("builder").get("/plan-defaults/").status_code == 403
 
 
-def test_older_habits_stay_on_record(engineer):
+def test_older_defaults_stay_on_record(engineer):
     for permille in (600, 400):
-        habits.set_habits(by=engineer, bite_permille=permille)
-    assert [row.bite_permille for row in PlanHabits.objects.all()] == [400, 600]
+        planning_defaults.set_plan_defaults(by=engineer, bite_permille=permille)
+    assert [row.bite_permille for row in PlanDefaults.objects.all()] == [400, 600]
 
 
 def test_the_pages_need_the_same_statements_for_8_and_for_40_stations(
@@ -436,7 +437,7 @@ def test_a_joint_never_fitted_says_what_to_do_first(engineer, client_of):
 
 
 def test_stations_are_told_in_runs():
-    from qa.queries.history import Seam
+    from qa.rules.history import Seam
 
     class Named:
         def __init__(self, label):

@@ -7,7 +7,7 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qa.actions import checks, late, nonconformances
+from qa.actions import checks, late_readings, nonconformances
 from qa.models import CurrentReading, Nonconformance, Reading
 from shop.actions import airframes, suspects
 from shop.ledger import Refused, projections
@@ -111,7 +111,7 @@ class Shop:
             reading = self._of(Reading, check, a + b)
             if reading:
                 told = {"check": check, "reading": reading, "counted": b % 2 == 0}
-                late.decide_late(by=lead, **told, reason="seen")
+                late_readings.decide_late(by=lead, **told, reason="seen")
         elif name == "raise":
             nonconformances.raise_findings(by=lead, check=check)
         elif name == "dispose" and item:

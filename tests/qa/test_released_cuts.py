@@ -7,10 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from qa import allowance
 from qa.actions import fit_plans, trimming
 from qa.models import CutDeviation, FitUp, PlanEnd, Side, TrimCut
 from qa.queries import plan_records
+from qa.rules import cut_allowance
 from shop.ledger import Refused, verify
 from shop.models import Person, StructuralClass
 from tests.conftest import make_people
@@ -95,7 +95,7 @@ def test_a_release_allows_its_cuts_and_no_others(engineer, builder, name):
 def test_what_a_release_still_allows_goes_down_with_what_was_cut(engineer, builder):
     check, plan = released(engineer)
     cut(builder, check, {"3": "0.50"}, plan=plan, more=True)
-    left = allowance.remaining_nm(plan)
+    left = cut_allowance.remaining_nm(plan)
     assert left[check.pk, Side.PART, "3"] == mm(0.25)
     assert left[check.pk, Side.PART, "4"] == mm(0.75)
 
@@ -199,7 +199,7 @@ def test_a_cut_under_another_revision_counts_where_it_lies_along_the_edge(engine
     later = a_check(engineer, fit_up=fit_up)
     # Station 3 of before is the sixth now.
     cut(engineer, later, {"6": "0.30"}, reason="found too long on the bench")
-    left = allowance.remaining_nm(plan)
+    left = cut_allowance.remaining_nm(plan)
     assert left[check.pk, Side.PART, "3"] == pytest.approx(mm(0.45), abs=2)
     assert left[check.pk, Side.PART, "4"] == mm(0.75)
 

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from qa.actions import checks, nonconformances
 from qa.queries.search import MOST, look_for
-from shop.things import KINDS
+from shop.identifiers import KINDS
 from tests.shop.making_floor import make_laminate, make_lot, make_mold, make_pull
 
 from .making import (

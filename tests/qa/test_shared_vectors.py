@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from qa.numeric.lengths import LengthError, format_length, parse_length
-from qa.numeric.verdict import acceptance, judge
+from qa.numeric.verdict.acceptance import acceptance, judge
+from shop.numeric.units import LengthError, format_length, parse_length
 
 VECTORS = Path(__file__).parent / "vectors"
 LENGTHS = json.loads((VECTORS / "lengths.json").read_text())

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from qa.actions import shims as acts
 from qa.models import FitUp, ShimStack, ShimStock
 from qa.queries import shims as queries
-from qa.queries import staleness
+from qa.rules import staleness
 from shop.ledger import Refused
 from tests.qa.making import mm
 from tests.qa.planned import a_check, a_joint, planned, read_at

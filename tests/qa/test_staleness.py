@@ -8,8 +8,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from qa.models import FitUpReason, Joint
-from qa.numeric import witness
-from qa.queries import history, staleness
+from qa.numeric.verdict import witness
+from qa.rules import history, staleness
 from tests.qa.making import make_fit_up, make_joint, mm, read, revise
 from tests.qa.planned import a_check, a_joint, cut, even, make_check, read_at
 

@@ -4,7 +4,7 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
-from qa.actions import checks, moving, starting
+from qa.actions import check_starts, checks, moves
 from qa.actions.trimming import Moved
 from qa.models import Check, FitUp, FitUpReason
 from shop.actions import airframes
@@ -205,7 +205,7 @@ def begin(door, refit="refit", **said):
         "held": [], "held_note": "", "part": door.door, "surround_part": None,
         "temperature": None, "finish": "finished", "instrument": None,
     } | said  # fmt: skip
-    return starting.start(
+    return check_starts.start(
         by=door.by, airframe=door.airframe, joint=door.joint, last=last, refit=refit,
         **given,
     )  # fmt: skip
@@ -274,7 +274,7 @@ def record_move(door):
     loaded = planned(door.check)
     amounts = [{"name": "right", "amount": "0.30", "unit": "mm"}]
     moved = Moved("0.30 mm right", amounts, {loaded.fit_up_id: {}})
-    return moving.record_move(by=door.by, checks=[loaded], moved=moved)[0]
+    return moves.record_move(by=door.by, checks=[loaded], moved=moved)[0]
 
 
 def test_first_time_on_after_a_recorded_move_is_moved(door):

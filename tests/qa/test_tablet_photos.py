@@ -16,13 +16,13 @@ from PIL import Image
 from qa.actions import checks, holes, nonconformances
 from qa.actions.holes import HoleDraft, PatternSaid
 from qa.models import Check, Reading
-from qa.queries.carry import carry
+from qa.queries.offline_copy import carry
 from qa.queries.photos import photos_of_item
 from qa.queries.tablet import check_for_tablet
 from qa.views.api import RELATED
 from shop.actions import routes, tablets
+from shop.identifiers import KINDS
 from shop.models import Photo, PhotoPin, StepDone
-from shop.things import KINDS
 from tests.qa.making import fresh, make_check, make_fit_up, make_joint, mm, read
 from tests.shop.making_floor import make_tool
 

@@ -9,9 +9,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from qa.actions import checks, fitups
+from qa.queries.remeasure import joints_to_measure_again
 from qa.queries.today import today
-from qa.queries.waiting import joints_to_measure_again
-from shop.actions import materials, routes, suspects, tooling, visits
+from shop.actions import handover, materials, routes, suspects, tooling
 from shop.models import Entry, Lot, Tool
 from shop.queries.changes import PLACES, WORDS
 from tests.around import by_hand
@@ -208,7 +208,7 @@ def test_nonsense_in_up_to_reads_up_to_the_newest(lead, people, client_of):
 def test_reading_leaves_no_entry_in_the_ledger(lead, people):
     make_lot(lead)
     before = Entry.objects.count()
-    visits.mark_read(by=people["builder"])
+    handover.mark_read(by=people["builder"])
     assert Entry.objects.count() == before
 
 

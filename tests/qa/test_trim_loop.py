@@ -9,10 +9,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from qa.actions import moving, trimming
+from qa.actions import moves, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check, CutRelease, FitPlan, FitUp, TemplatePrint, TrimCut
-from qa.queries import fit_states, planning, plans, rounds, staleness
+from qa.queries import fit_states, plans
+from qa.rules import planning, staleness, trim_rounds
 from shop.ledger import Refused, verify
 from shop.models import StructuralClass
 from tests.qa.making import make_design, make_fit_up, make_part, mm
@@ -250,7 +251,7 @@ def test_a_lasting_shortfall_is_said_and_stretches_the_next_bite(engineer):
         check = again
     worked = plan_of(check)
     assert worked.shortfall.ratio == pytest.approx(0.75, abs=0.01)
-    text = rounds.shortfall_text(worked.main.rounds)
+    text = trim_rounds.shortfall_text(worked.main.rounds)
     assert "0.75 of what was predicted over the last 3 rounds" in text
     station = by_label(worked)["3"]
     asked = worked.bite(station).bite
@@ -269,7 +270,7 @@ def test_a_shortfall_that_is_only_noise_changes_nothing(engineer):
     worked = plan_of(check)
     station = by_label(worked)["3"]
     assert worked.bite(station).bite == pytest.approx(max(station.next_bite, 0.1))
-    assert rounds.shortfall_text(worked.main.rounds) == ""
+    assert trim_rounds.shortfall_text(worked.main.rounds) == ""
 
 
 # --------------------------------------------------------------------- rounds
@@ -299,7 +300,7 @@ def test_a_move_is_recorded_with_what_it_should_change(engineer):
     raw = [0.5 if name == "x" else 0.0 for name in names]
     made = plans.moved(worked, "mm", raw)
     assert "0.50 mm right" in made.words
-    opened = moving.record_move(by=engineer, checks=[worked.check], moved=made)[0]
+    opened = moves.record_move(by=engineer, checks=[worked.check], moved=made)[0]
     again = a_check(engineer, fit_up=opened)
     read_at(again, even())
     state = staleness.state_of_joint(opened.joint, opened.airframe)

@@ -5,7 +5,7 @@ The rules are the design's own (DEVELOPERS.md): common practice, no source.
 
 import pytest
 
-from qa.actions import moving, trimming
+from qa.actions import moves, trimming
 from qa.actions.trimming import Moved, Taken
 from qa.models import FitUpReason
 from tests.qa.making import make_check, make_fit_up, make_instrument, mm, read
@@ -34,7 +34,7 @@ def moved_by(check, millimeters="0.30"):
 
 def record_move(by, check):
     loaded = planned(check)
-    return moving.record_move(by=by, checks=[loaded], moved=moved_by(loaded))[0]
+    return moves.record_move(by=by, checks=[loaded], moved=moved_by(loaded))[0]
 
 
 def test_one_flushness_at_the_cut_station_brings_no_flushness_back(engineer):

@@ -31,7 +31,7 @@ from shop.models import (
     ToolStep,
     Withdrawal,
 )
-from shop.queries.chain import reach
+from shop.rules.reach import reach
 from tests.around import by_hand
 
 from .making import make_design, make_placement

@@ -2,8 +2,8 @@
 
 import pytest
 
-from shop.forms.cure_trace import parse
-from shop.forms.table import FileComplaints
+from shop.files.csv_table import FileComplaints
+from shop.files.cure_trace import parse
 
 GOOD = """minutes,tc1_c,Lower skin (F),vacuum_kpa
 0,20,68,90

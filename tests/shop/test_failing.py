@@ -10,9 +10,9 @@ from django.urls import reverse
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from shop.forms.table import plain_cell, read_table, typed_cell
-from shop.serving import failing
-from shop.serving.failing import what_failed
+from shop.files.csv_table import plain_cell, read_table, typed_cell
+from shop.serving import storage_errors
+from shop.serving.storage_errors import what_failed
 
 SAID = {
     "database or disk is full": 507,
@@ -51,8 +51,8 @@ def test_health_tells_a_full_disk(client, monkeypatch):
         200,
         b"ok",
     )
-    room = SimpleNamespace(free=failing.LEAST_FREE - 1)
-    monkeypatch.setattr(failing.shutil, "disk_usage", lambda _: room)
+    room = SimpleNamespace(free=storage_errors.LEAST_FREE - 1)
+    monkeypatch.setattr(storage_errors.shutil, "disk_usage", lambda _: room)
     answer = client.get("/health")
     assert (answer.status_code, answer.content) == (507, b"full")
 

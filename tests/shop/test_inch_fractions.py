@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from qa.forms.instruments import typed_nm
 from qa.forms.layouts import LayoutForm
 from qa.forms.shims import ShimStockForm
-from qa.numeric.lengths import LengthError
 from shop.forms.materials import MaterialForm
 from shop.forms.measures import Measure, length, parse_measure
+from shop.numeric.units import LengthError
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 import zxingcpp
 from django.urls import reverse
 
-from shop import things
+from shop import identifiers
 from shop.paper.labels import SHEETS, Label, labels
 from shop.paper.page import MM
 
@@ -147,32 +147,34 @@ def test_the_same_labels_are_the_same_bytes():
     ("number", "text"), [(0, "0"), (31, "Z"), (32, "10"), (42, "1A"), (1023, "ZZ")]
 )
 def test_numbers_in_base_32(number, text):
-    assert things.in_base_32(number) == text
-    assert things.from_base_32(text) == number
+    assert identifiers.in_base_32(number) == text
+    assert identifiers.from_base_32(text) == number
 
 
 def test_every_number_comes_back_in_either_case():
     for number in [*range(3000), 2**31, 2**62 + 12345]:
-        text = things.in_base_32(number)
-        assert things.from_base_32(text) == number
-        assert things.from_base_32(text.lower()) == number
+        text = identifiers.in_base_32(number)
+        assert identifiers.from_base_32(text) == number
+        assert identifiers.from_base_32(text.lower()) == number
 
 
 def test_letters_that_look_like_digits_are_read_as_digits():
-    assert things.from_base_32("IO") == things.from_base_32("10")
-    assert things.from_base_32("lo") == things.from_base_32("10")
+    assert identifiers.from_base_32("IO") == identifiers.from_base_32("10")
+    assert identifiers.from_base_32("lo") == identifiers.from_base_32("10")
 
 
 @pytest.mark.parametrize("text", ["", "U", "1-", "1 ", "٣", "Z" * 14, "Z" * 13])
 def test_what_is_no_number_is_none(text):
-    assert things.from_base_32(text) is None
+    assert identifiers.from_base_32(text) is None
 
 
 def test_each_letter_stands_for_one_kind():
-    letters = [kind.letter for kind in things.KINDS.values()]
+    letters = [kind.letter for kind in identifiers.KINDS.values()]
     assert len(set(letters)) == len(letters)
     with pytest.raises(ValueError, match="stands for"):
-        things.register(things.Kind("other", "P", "shop.Part", "part", "other"))
+        identifiers.register(
+            identifiers.Kind("other", "P", "shop.Part", "part", "other")
+        )
 
 
 def test_a_scanned_code_opens_its_thing(people, client_of):
@@ -180,11 +182,11 @@ def test_a_scanned_code_opens_its_thing(people, client_of):
     part, mold, lot = make_part(lead), make_mold(lead), make_lot(lead)
     pull = make_pull(lead, tool=mold)
     for kind, row in (("part", part), ("tool", mold), ("lot", lot), ("pull", pull)):
-        code = things.KINDS[kind].code(row.pk)
+        code = identifiers.KINDS[kind].code(row.pk)
         for typed in (code, code.lower()):
             answer = client.get(reverse("scan", args=[typed]))
             assert answer.status_code == 302
-            assert answer["Location"] == things.KINDS[kind].address(row)
+            assert answer["Location"] == identifiers.KINDS[kind].address(row)
 
 
 def test_a_code_of_nothing_says_so_kindly(client_of):
@@ -203,7 +205,8 @@ def test_a_scan_by_somebody_signed_out_leads_on_after_sign_in(client, db):
 def test_labels_are_printed_from_the_page(people, client_of):
     part, lot = make_part(people["lead"]), make_lot(people["lead"])
     codes = " ".join(
-        things.KINDS[kind].code(row.pk) for kind, row in (("part", part), ("lot", lot))
+        identifiers.KINDS[kind].code(row.pk)
+        for kind, row in (("part", part), ("lot", lot))
     )
     client = client_of("visitor")
     page = client.get(reverse("labels"), {"codes": codes})

@@ -2,7 +2,7 @@
 
 import pytest
 
-from shop.context import THEME_COOKIE, places
+from shop.context_processors import THEME_COOKIE, places
 from shop.models import Person
 from tests.around import by_hand
 

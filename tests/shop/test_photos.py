@@ -14,9 +14,9 @@ from PIL import Image
 
 from shop.actions import routes
 from shop.actions.photos import add_photo, encode_photo
+from shop.identifiers import KINDS
 from shop.ledger import Refused
 from shop.models import Photo, PhotoPin, StepDone
-from shop.things import KINDS
 
 from .making_floor import make_tool
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-from qa.forms.command_line import (
+from qa.files.command_line import (
     BadInput,
     add_joint_arguments,
     end_with_bad_input,
@@ -16,9 +16,9 @@ from qa.forms.command_line import (
     say_and_end,
     write_whole,
 )
-from qa.forms.joint_file import JointFile
-from qa.numeric.lengths import format_length
-from qa.numeric.report import (
+from qa.files.joint import JointFile
+from qa.numeric.verdict.acceptance import Rule, Verdict
+from qa.numeric.verdict.report import (
     CHARACTERISTICS,
     NOT_MEASURED,
     CheckReport,
@@ -28,7 +28,7 @@ from qa.numeric.report import (
     judge_check,
     sentence,
 )
-from qa.numeric.verdict import Rule, Verdict
+from shop.numeric.units import format_length
 
 EXIT_CODES = {
     Outcome.CONFORMS: 0,

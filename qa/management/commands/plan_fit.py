@@ -9,8 +9,9 @@ from pathlib import Path
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-from qa.forms import motions_file
-from qa.forms.command_line import (
+from qa.files import motions as motions_file
+from qa.files.columns import FileComplaints, length_nm, number, read_file
+from qa.files.command_line import (
     BadInput,
     add_joint_arguments,
     end_with_bad_input,
@@ -20,12 +21,10 @@ from qa.forms.command_line import (
     say_and_end,
     write_whole,
 )
-from qa.forms.joint_file import JointFile
-from qa.forms.table_file import FileComplaints, length_nm, number, read_file
-from qa.numeric.lengths import NM_PER
-from qa.numeric.motions import DIGITS_DEG, DIGITS_MM, NothingSeen
-from qa.numeric.plan import METHOD, plan_fit
-from qa.numeric.planned import (
+from qa.files.joint import JointFile
+from qa.numeric.plan.motions import DIGITS_DEG, DIGITS_MM, NothingSeen
+from qa.numeric.plan.planner import METHOD, plan_fit
+from qa.numeric.plan.result import (
     CANNOT,
     CUT,
     FITS,
@@ -35,7 +34,8 @@ from qa.numeric.planned import (
     Plan,
     PlanOptions,
 )
-from qa.numeric.seat import NoFeasibleMotion
+from qa.numeric.plan.seat import NoFeasibleMotion
+from shop.numeric.units import NM_PER
 
 EXIT_HELP = (
     "Exit code: 0 all that has limits was measured and conforms, as it is or by "

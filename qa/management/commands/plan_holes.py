@@ -6,11 +6,11 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand
 
-from qa.forms import holes_file
-from qa.forms.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
-from qa.forms.table_file import FileComplaints, read_file
-from qa.numeric.holes import HoleError, HolePlan, HoleVerdict, plan_holes
-from qa.numeric.rigid_fit import RigidFit
+from qa.files import holes
+from qa.files.columns import FileComplaints, read_file
+from qa.files.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
+from qa.numeric.holes.position import HoleError, HolePlan, HoleVerdict, plan_holes
+from qa.numeric.holes.rigid_fit import RigidFit
 
 EXIT_HELP = "Exit code: 0 every hole conforms; 1 one does not; 3 bad input."
 
@@ -46,7 +46,7 @@ class Command(BaseCommand):
 def planned(path: Path) -> HolePlan:
     """The judged pattern in a file. Raises BadInput."""
     try:
-        file = holes_file.parse(read_file(path))
+        file = holes.parse(read_file(path))
         try:
             return plan_holes(file.holes)
         except HoleError as why:

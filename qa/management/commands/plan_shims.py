@@ -10,8 +10,9 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand
 
-from qa.forms import points_file
-from qa.forms.command_line import (
+from qa.files import attach_points
+from qa.files.columns import FileComplaints, read_file
+from qa.files.command_line import (
     BadInput,
     add_joint_arguments,
     end_with_bad_input,
@@ -20,10 +21,9 @@ from qa.forms.command_line import (
     read_joint_files,
     say_and_end,
 )
-from qa.forms.table_file import FileComplaints, read_file
-from qa.numeric.deviation import drawn_in, scales
-from qa.numeric.lengths import NM_PER
-from qa.numeric.shims import AttachPoint, ShimError, ShimPlan, plan_shims
+from qa.numeric.shims.stacks import AttachPoint, ShimError, ShimPlan, plan_shims
+from qa.numeric.verdict.deviation import drawn_in, scales
+from shop.numeric.units import NM_PER
 
 LOOSE_MM = 0.0005
 NOT_ALL = "Very many stacks come into question; not all were tried."
@@ -89,7 +89,7 @@ def whole(text: str) -> int:
 def stock(text: str) -> tuple[float, ...]:
     """Thicknesses from an option."""
     try:
-        return points_file.stock_mm(text)
+        return attach_points.stock_mm(text)
     except ValueError as why:
         raise argparse.ArgumentTypeError(str(why)) from why
 
@@ -99,7 +99,7 @@ def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
     file, readings = read_joint_files(options)
     path = options["points"]
     try:
-        points = points_file.parse(read_file(path)).points
+        points = attach_points.parse(read_file(path)).points
     except FileComplaints as bad:
         raise BadInput(lines_of(bad.complaints, path)) from bad
     u_nm, joint = options["uncertainty_mm"], file.joint

@@ -52,7 +52,7 @@ def ask_password(from_input: bool) -> str:
 
 def check(said: dict) -> None:
     """Ask of the first account what the people page asks of every other."""
-    from shop.forms.crew import PersonForm
+    from shop.forms.people import PersonForm
 
     form = PersonForm({**said, "role": "lead"})
     if not form.is_valid():

@@ -9,14 +9,9 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand
 
-from shop.forms import laminate_file
-from shop.forms.command_line import (
-    BadInput,
-    end_with_bad_input,
-    lines_of,
-    say_and_end,
-)
-from shop.forms.table import FileComplaints, number, read_file
+from shop.files import layers as laminate_file
+from shop.files.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
+from shop.files.csv_table import FileComplaints, number, read_file
 from shop.numeric.laminate import (
     LaminateError,
     Layer,

@@ -1,0 +1,186 @@
+"""What stands in a check: its facts taken one after the other, in the ledger's order.
+
+The projections move by one with each act; this is the same worked out anew, for a check
+whose past is seen in another light (an act disowned) and for `rebuild_projections`.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from qa.models import (
+    Check,
+    CheckFinish,
+    CheckState,
+    Choice,
+    CurrentReading,
+    LateDecision,
+    Reading,
+)
+from qa.rules import judging
+from shop.models import Authorship, Confirmation, Entry
+
+FACTS = {
+    Reading: [],
+    Choice: ["reading"],
+    CheckFinish: ["entry"],
+    LateDecision: ["reading"],
+}
+READ = (
+    "entry",
+    "fit_check",
+    "station",
+    "kind",
+    "outcome",
+    "verdict",
+    "supersedes",
+    "clash",
+    "late",
+)
+COUNTED = (
+    "conforms",
+    "does_not_conform",
+    "not_proven",
+    "skipped",
+    "without_limits",
+    "clashes",
+    "late",
+    "void",
+)
+
+
+@dataclass
+class Replay:
+    """One check, fact by fact. `places`: the readings that stand, more than one in a
+    clash; the first is the one that counts."""
+
+    state: CheckState
+    ground: set
+    places: dict[tuple, list[Reading]] = field(default_factory=dict)
+    late: set[int] = field(default_factory=set)
+    by_act: dict = field(default_factory=dict)
+
+    def take(self, fact) -> None:
+        self.state.last_entry_id = fact.entry_id
+        if isinstance(fact, Confirmation):
+            if fact.verdict == Authorship.DISOWNED:
+                self._disown(fact)
+            return
+        self.by_act[fact.entry_id] = fact
+        if isinstance(fact, CheckFinish):
+            self.state.state = CheckState.State.FINISHED
+            self.state.finished_at = fact.entry.received_at
+        elif isinstance(fact, LateDecision):
+            self.late.discard(fact.reading_id)
+            if fact.counted:
+                self._stand(fact.reading)
+        elif isinstance(fact, Choice):
+            self._stand(fact.reading)
+        elif fact.late:
+            self.late.add(fact.pk)
+        else:
+            self._read(fact)
+
+    def _read(self, reading: Reading) -> None:
+        there = self.places.get((reading.station_id, reading.kind), [])
+        others = [one for one in there if one.pk != reading.supersedes_id]
+        # Without a clash it takes the place of the one that stood.
+        self._stand(*([*others, reading] if reading.clash else [reading, *others]))
+
+    def _stand(self, *readings: Reading) -> None:
+        self.places[readings[0].station_id, readings[0].kind] = list(readings)
+
+    def _disown(self, said: Confirmation) -> None:
+        """What is disowned does not stand, nor does what it had taken the place of:
+        that was contradicted, by whomever. The station is to be measured again."""
+        if said.of_id in self.ground:
+            self.state.void = True
+            self.places.clear()
+        fact = self.by_act.get(said.of_id)
+        if isinstance(fact, Reading):
+            self.late.discard(fact.pk)
+        if isinstance(fact, Reading | Choice):
+            key = fact.reading_id if isinstance(fact, Choice) else fact.pk
+            place = (fact.station_id, fact.kind)
+            there = [one for one in self.places.pop(place, []) if one.pk != key]
+            if there:
+                self.places[place] = there
+
+    def finish(self) -> tuple[CheckState, list[CurrentReading]]:
+        state, rows = self.state, []
+        state.late = len(self.late)
+        for (station, kind), readings in self.places.items():
+            clash = len(readings) > 1
+            rows.append(
+                CurrentReading(
+                    fit_check=state.fit_check,
+                    station_id=station,
+                    kind=kind,
+                    reading=readings[0],
+                    clash=clash,
+                )
+            )
+            state.clashes += clash
+            if column := judging.column(readings[0]):
+                setattr(state, column, getattr(state, column) + 1)
+        return state, rows
+
+
+def replay(checks: list[Check]) -> list[tuple]:
+    """Return of each check (with its entry and fit-up) its state and what stands."""
+    happened = _facts(checks)
+    found = []
+    for check in checks:
+        state = CheckState(
+            fit_check=check,
+            wanted=check.wanted,
+            started_at=check.entry.received_at,
+        )
+        one = Replay(state, {check.entry_id, check.fit_up.entry_id})
+        for fact in happened[check.pk]:
+            one.take(fact)
+        found.append(one.finish())
+    return found
+
+
+def _facts(checks: list[Check]) -> dict[int, list]:
+    """Return by check what happened in it, in the ledger's order."""
+    facts, of = defaultdict(list), defaultdict(set)
+    for check in checks:
+        of[check.entry_id].add(check.pk)
+        of[check.fit_up.entry_id].add(check.pk)
+    for model, related in FACTS.items():
+        rows = model.objects.filter(fit_check__in=checks)
+        # No columns but these: readings are many. Without a name a link would be every.
+        rows = rows.select_related(*related) if related else rows.only(*READ)
+        for fact in rows:
+            facts[fact.fit_check_id].append(fact)
+            of[fact.entry_id].add(fact.fit_check_id)
+    for one in Confirmation.objects.filter(of__in=list(of)):
+        for check in of.get(one.of_id, ()):
+            facts[check].append(one)
+    known = {fact.entry_id for rows in facts.values() for fact in rows}
+    order = dict(Entry.objects.filter(act__in=known).values_list("act", "pk"))
+    # The act that is running has no entry yet: it is the last.
+    last = max(order.values(), default=0) + 1
+    for rows in facts.values():
+        rows.sort(key=lambda fact: (order.get(fact.entry_id, last), fact.pk))
+    return facts
+
+
+def restand(check: Check, state: CheckState, act) -> None:
+    """Bring the projections of a check (its state locked) up to what its facts say,
+    those of the running act among them."""
+    ((new, rows),) = replay([check])
+    for name in COUNTED:
+        setattr(state, name, getattr(new, name))
+    state.last_entry_id = act.id
+    state.save(update_fields=[*COUNTED, "last_entry"])
+    stood = {(c.station_id, c.kind): c for c in check.current.all()}
+    for row in rows:
+        was = stood.pop((row.station_id, row.kind), None)
+        if was is None:
+            row.save()
+        elif (was.reading_id, was.clash) != (row.reading_id, row.clash):
+            was.reading, was.clash = row.reading, row.clash
+            was.save(update_fields=["reading", "clash"])
+    CurrentReading.objects.filter(pk__in=[one.pk for one in stood.values()]).delete()

@@ -1,0 +1,44 @@
+"""Moves without a cut: the part is set somewhere else in its opening."""
+
+from qa.actions import fit_plans, next_fit_up
+from qa.actions.trimming import Moved, record_moves
+from qa.models import Check, FitPlan, FitUp, FitUpReason, MoveKind, PlanEnding
+from shop import roles
+from shop.ledger import Refused, perform
+
+
+def record_move(
+    *,
+    by,
+    checks: list[Check],
+    moved: Moved,
+    plan: FitPlan | None = None,
+    note: str = "",
+    **envelope,
+) -> list[FitUp]:
+    """Record a move, and open the next fit-up of every joint it was planned for. The
+    plan that asked for it is done."""
+    roles.require(by, "cut parts")
+    if not any(float(one["amount"]) for one in moved.amounts):
+        raise Refused("Nothing was moved: there is nothing to record.")
+    envelope.setdefault(
+        "said",
+        {
+            "checks": [str(check.entry_id) for check in checks],
+            "amounts": moved.amounts,
+            "plan": plan.label if plan else None,
+            "note": note,
+        },
+    )
+    with perform("move/2", by=by, **envelope) as act:
+        fit_ups = [check.fit_up for check in checks]
+        next_fit_up.hold_still(fit_ups)
+        if plan:
+            fit_plans.refuse_ended(plan)
+            fit_plans.end(act, plan, PlanEnding.DONE)
+        record_moves(act, checks, moved, MoveKind.MOVE, plan)
+        opened = next_fit_up.open_next(
+            by=by, fit_ups=fit_ups, reason=FitUpReason.MOVE, note=note, plan=plan
+        )
+        act.result = {"fitups": [str(one.entry_id) for one in opened]}
+    return opened

@@ -1,0 +1,65 @@
+"""What a trim, a move and a shim have in common: each opens the next fit-up."""
+
+from qa.actions import fitups
+from qa.models import FitPlan, FitUp
+from shop.ledger import Refused
+from shop.models import Part
+
+
+def hold_still(fit_ups: list[FitUp], plan: FitPlan | None = None) -> dict[int, FitUp]:
+    """Lock the parts on both sides, and refuse what was planned before the last change.
+
+    Return the newest fit-up of each: another one where the plan itself was cut before.
+    """
+    parts = {one.part_id for one in fit_ups}
+    parts |= {one.surround_part_id for one in fit_ups} - {None}
+    for part in sorted(parts):
+        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
+    own = set()
+    if plan:
+        own = set(plan.opened.values_list("pk", flat=True))
+    found = {}
+    for one in fit_ups:
+        rows = FitUp.objects.filter(airframe=one.airframe_id, joint=one.joint_id)
+        since = rows.filter(number__gt=one.number).select_related(
+            "revision", "part__design", "surround_part__design"
+        )
+        since = list(since.order_by("number"))
+        other = [later for later in since if later.pk not in own]
+        if other or (since and since[-1].revision_id != one.revision_id):
+            raise Refused(
+                f"This is of fit-up {one.number}; fit-up {since[-1].number} was opened "
+                "since. Measure again before the next step.",
+                code="stale",
+            )
+        found[one.pk] = since[-1] if since else one
+    return found
+
+
+def open_next(
+    *,
+    by,
+    fit_ups: list[FitUp],
+    reason: str,
+    note: str = "",
+    plan: FitPlan | None = None,
+) -> list[FitUp]:
+    """Open the next fit-up of each joint, held and free to move as before."""
+    rows = FitUp.objects.select_related(
+        "airframe", "joint__current", "part", "surround_part"
+    ).in_bulk([one.pk for one in fit_ups])
+    return [
+        fitups.open_fit_up(
+            by=by,
+            airframe=row.airframe,
+            joint=row.joint,
+            part=row.part,
+            surround_part=row.surround_part,
+            reason=reason,
+            held=row.held,
+            motions=row.motions,
+            note=note,
+            plan=plan,
+        )
+        for row in (rows[one.pk] for one in fit_ups)
+    ]

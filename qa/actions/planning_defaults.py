@@ -1,0 +1,26 @@
+"""How this shop plans: written anew each time, the newest holds."""
+
+from qa.models import PlanDefaults
+from shop import roles
+from shop.ledger import perform
+
+FIELDS = (
+    "bite_permille",
+    "floor_nm",
+    "aim_nm",
+    "max_move_nm",
+    "max_turn_mdeg",
+    "max_raise_nm",
+    "max_tilt_mdeg",
+    "max_trim_nm",
+    "fairness_e6",
+)
+
+
+def set_plan_defaults(*, by, **said) -> PlanDefaults:
+    """Say how deep the next bite is and how far parts may be moved."""
+    roles.require(by, "set planning defaults")
+    row = PlanDefaults(**{name: said[name] for name in FIELDS if name in said})
+    row.full_clean(exclude=["entry"])
+    with perform("defaults/1", by=by, said=said) as act:
+        return act.record(row)

@@ -1,0 +1,194 @@
+"""Stations as the text of a joint file, and back: nothing is lost on the way.
+
+A length stands as it was typed where the whole column was typed in one unit, and in
+exact millimeters otherwise; a direction stands to its nine decimals. What `joint_file`
+reads from the text are the same whole numbers.
+"""
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+from qa.actions.joints import StationDraft
+from qa.files.columns import Complaint, FileComplaints, length_nm
+from qa.files.joint import LENGTHS, JointFile
+from shop.files.csv_table import FORMULA, plain_cell
+from shop.numeric.units import format_length
+
+E9 = 1_000_000_000
+NM_PER_MM = 1_000_000
+FLAT_FACE = (0, 0, E9)
+LONGEST_LABEL = 20
+MOST_STATIONS = 500  # what a map can show and a person can walk
+ORDER = (
+    *("station", "x", "y", "z"),
+    *("normal_x", "normal_y", "normal_z", "face_x", "face_y", "face_z"),
+    *("gap_min", "gap_max", "flush_min", "flush_max"),
+    *("trim_side", "trim_max", "trim_max_surround", "land"),
+    *("radius", "laminar", "edge", "surround"),
+)
+
+Cell = str | tuple[str, str]  # a word, or a length as (text, unit)
+
+
+def write(rows: Sequence[Mapping[str, Cell]]) -> str:
+    """The text of a joint file: a column for every quantity that any row has."""
+    used = [name for name in ORDER if any(row.get(name) for row in rows)]
+    units = {name: _unit(rows, name) for name in used if name in LENGTHS}
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(f"{name}_{units[name]}" if name in units else name for name in used)
+    for row in rows:
+        writer.writerow(_shown(row.get(name, ""), units.get(name)) for name in used)
+    return text.getvalue()
+
+
+def rows_of(stations: Iterable) -> list[dict[str, Cell]]:
+    """Rows to write from the stations of a revision, in their order.
+
+    What is the same for every station and the default everywhere (flat, faces up, the
+    part may be cut) is left out.
+    """
+    stations = list(stations)
+    rows = [_row(station) for station in stations]
+    if all(_direction(one, "face") == FLAT_FACE for one in stations):
+        _leave_out(rows, "face_x", "face_y", "face_z")
+    if not any(one.gap_z_e9 for one in stations):
+        _leave_out(rows, "normal_z")
+    if not any(one.z_nm for one in stations):
+        _leave_out(rows, "z")
+    if all(one.trim_side == "part" for one in stations):
+        _leave_out(rows, "trim_side")
+    return rows
+
+
+def mirrored(rows: Sequence[Mapping[str, Cell]], closed: bool) -> list[dict]:
+    """Rows of the joint of the other hand, mirrored at x = 0 under the same names.
+
+    An open seam is walked from its other end, so that its surround stays on the right.
+    """
+    done = [dict(row) for row in rows]
+    for row in done:
+        for name in ("normal_x", "face_x"):
+            if name in row:
+                row[name] = opposite(row[name])
+        text, unit = row["x"]
+        row["x"] = (opposite(text), unit)
+    return done if closed else done[::-1]
+
+
+def opposite(text: str) -> str:
+    """A typed number with the other sign, its digits as they were typed."""
+    bare = text.lstrip("+-\N{MINUS SIGN}")
+    negative = text.startswith(("-", "\N{MINUS SIGN}"))
+    return bare if negative or not bare.strip("0.") else f"-{bare}"
+
+
+def drafts(file: JointFile, positions: Mapping[str, int]) -> list[StationDraft]:
+    """The stations of a file, ready to be released.
+
+    positions: key by code of those a station may name as its surround. FileComplaints
+    for what a record cannot hold.
+    """
+    complaints = []
+    if len(file.lines) > MOST_STATIONS:
+        reason = f"{len(file.lines)} stations; at most {MOST_STATIONS}"
+        complaints.append(Complaint(reason, file.lines[MOST_STATIONS]))
+    for row, (label, extras) in enumerate(zip(file.labels, file.extras, strict=True)):
+        if len(label) > LONGEST_LABEL:
+            reason = f"{label!r} is too long: at most {LONGEST_LABEL} characters"
+            complaints.append(file.complaint(row, "label", reason))
+        if label.startswith(FORMULA):
+            reason = f"{label!r}: a name must not begin with = + - or @"
+            complaints.append(file.complaint(row, "label", reason))
+        if extras.surround and extras.surround not in positions:
+            reason = f"there is no position {extras.surround!r} on this type"
+            name = file.columns["surround"]
+            complaints.append(Complaint(reason, file.lines[row], name))
+    if complaints:
+        raise FileComplaints(complaints)
+    return [_draft(file, row, positions) for row in range(len(file.lines))]
+
+
+def _draft(file: JointFile, row: int, positions: Mapping[str, int]) -> StationDraft:
+    station, stated = file.joint.stations[row], file.stated[row]
+    limits, extras = file.limits[row], file.extras[row]
+    return StationDraft(
+        label=station.label,
+        place_nm=tuple(_nm(v) for v in station.place),
+        gap_e9=_e9(station.gap_direction, stated.gap_direction),
+        face_e9=_e9(station.face, stated.face),
+        gap_min_nm=limits.gap_low_nm,
+        gap_max_nm=limits.gap_high_nm,
+        flush_min_nm=limits.flush_low_nm,
+        flush_max_nm=limits.flush_high_nm,
+        typed={name: list(typed) for name, typed in extras.typed.items()},
+        radius_nm=extras.radius_nm,
+        laminar=extras.laminar,
+        edge=extras.edge,
+        trim_side=station.trim_side or "part",
+        trim_max_nm=_nm(station.trim_max),
+        trim_max_surround_nm=extras.trim_max_surround_nm,
+        land_nm=_nm(station.land),
+        surround_id=positions.get(extras.surround),
+    )
+
+
+def _e9(unit, stated) -> tuple[int, int, int]:
+    """A direction in 1e-9. One that was stated of unit length stays as stated: making
+    it a unit vector again could move its last digit."""
+    if stated and abs(math.hypot(*stated) - 1) < 1e-8:
+        unit = stated
+    return tuple(round(v * E9) for v in unit)
+
+
+def _nm(mm: float | None) -> int | None:
+    return None if mm is None else round(mm * NM_PER_MM)
+
+
+def _row(station) -> dict[str, Cell]:
+    row: dict[str, Cell] = {"station": station.label}
+    for name in LENGTHS:
+        nm = getattr(station, f"{name}_nm")
+        if nm is not None:
+            typed = station.typed.get(name)
+            row[name] = tuple(typed) if typed else (format_length(nm, "mm"), "mm")
+    for name, column in (("gap", "normal"), ("face", "face")):
+        for axis, value in zip("xyz", _direction(station, name), strict=True):
+            row[f"{column}_{axis}"] = decimal9(value)
+    row["trim_side"] = station.trim_side
+    row["laminar"] = "yes" if station.laminar else ""
+    row["edge"] = station.edge
+    row["surround"] = station.surround.code if station.surround_id else ""
+    return row
+
+
+def _direction(station, name: str) -> tuple[int, int, int]:
+    return tuple(getattr(station, f"{name}_{axis}_e9") for axis in "xyz")
+
+
+def decimal9(e9: int) -> str:
+    """A whole number of 1e-9 as the shortest decimal."""
+    whole, part = divmod(abs(e9), E9)
+    digits = f"{whole}.{part:09d}".rstrip("0").rstrip(".")
+    return f"-{digits}" if e9 < 0 else digits
+
+
+def _leave_out(rows: list[dict], *names: str) -> None:
+    for row in rows:
+        for name in names:
+            row.pop(name, None)
+
+
+def _unit(rows: Sequence[Mapping[str, Cell]], name: str) -> str:
+    """The unit of a column: the one all of it was typed in, else mm."""
+    units = {row[name][1] for row in rows if row.get(name)}
+    return units.pop() if len(units) == 1 else "mm"
+
+
+def _shown(cell: Cell, unit: str | None) -> str:
+    if unit is None or not cell:
+        return plain_cell(cell)
+    text, typed_in = cell
+    return text if typed_in == unit else format_length(length_nm(text, typed_in), "mm")

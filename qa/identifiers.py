@@ -1,0 +1,28 @@
+"""The things of qa that a label, a photo or the chain can point at."""
+
+from django.utils.translation import gettext_lazy as _
+
+from shop.identifiers import Kind, register
+
+FIT = ("fit_up__joint", "fit_up__airframe")
+
+
+def register_things() -> None:
+    """Called when the apps are ready."""
+    for one in (
+        Kind("joint", "J", "qa.Joint", "joint", _("joint"), ("type",)),
+        # Its page is a form for those who define instruments: a scan shows its checks.
+        Kind("instrument", "I", "qa.Instrument", "", _("instrument")),
+        Kind(
+            *("check", "F", "qa.Check", "check", _("fit check"), FIT),
+            by="entry_id",
+            says=("fit_up.airframe", "fit_up.joint.name"),
+        ),
+        Kind(
+            *("nonconformance", "X", "qa.Nonconformance", "nonconformance"),
+            _("nonconformance"),
+            ("airframe",),
+            says=("airframe", "title"),
+        ),
+    ):
+        register(one)

@@ -1,0 +1,161 @@
+"""All joints of a part that are planned at once, as one set of arrays.
+
+Rows run through the joints in the order given. The center is the plain mean of the
+places of all rows, rho their root-mean-square distance from it.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from qa.numeric.geometry.joint import SHARPEST_TURN_DEG, Joint, Limits
+from qa.numeric.plan.readings import Readings
+from qa.numeric.verdict.deviation import Scales, drawn_in, scales
+
+SAME_PLACE_MM = 1e-6
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A joint and what was read at its stations, mm in order of rows; None if not."""
+
+    joint: Joint
+    gaps: Sequence[float | None]
+    flushes: Sequence[float | None]
+
+    def __post_init__(self):
+        for values in (self.gaps, self.flushes):
+            if len(values) != len(self.joint.stations):
+                raise ValueError("one value, or None, for each station is needed")
+            if not all(v is None or math.isfinite(v) for v in values):
+                raise ValueError("a reading must be a finite number of mm")
+
+
+class JointArrays:
+    """Arrays over all rows of all joints, (n,) or (n, 3), in mm."""
+
+    def __init__(self, parts: Sequence[Measured], u_mm, rule, edition):
+        self.parts = tuple(parts)
+        self.stations = [s for part in parts for s in part.joint.stations]
+        self.joint_of = [j for j, part in enumerate(parts) for _ in part.joint.stations]
+        self.places = np.vstack([part.joint.places for part in parts])
+        self.gap_directions = np.vstack([part.joint.gap_directions for part in parts])
+        self.faces = np.vstack([part.joint.faces for part in parts])
+        self.weights = np.concatenate([part.joint.length_weights for part in parts])
+        self.gaps = _numbers(v for part in parts for v in part.gaps)
+        self.flushes = _numbers(v for part in parts for v in part.flushes)
+        self.gap_limits = [s.gap for s in self.stations]
+        self.flush_limits = [s.flush for s in self.stations]
+        self.gap_scales = self._scales(self.gap_limits, u_mm, rule, edition)
+        self.flush_scales = self._scales(self.flush_limits, u_mm, rule, edition)
+
+    @cached_property
+    def flat(self) -> bool:
+        heights = self.places[:, 2]
+        level = bool(np.ptp(heights) <= SAME_PLACE_MM)
+        return level and all(part.joint.flat for part in self.parts)
+
+    @cached_property
+    def center(self) -> np.ndarray:
+        return self.places.mean(axis=0)
+
+    @cached_property
+    def rho(self) -> float:
+        return float(np.sqrt(((self.places - self.center) ** 2).sum(axis=1).mean()))
+
+    def gap_readings(self) -> Readings:
+        """Gaps that were measured, with limits or not: none may close below zero."""
+        rows = np.flatnonzero(np.isfinite(self.gaps))
+        return self._readings(
+            rows, True, self.gaps, -self.gap_directions, self.gap_scales, 0.0
+        )
+
+    def flush_readings(self) -> Readings:
+        """Flushness that was measured, with limits or not."""
+        rows = np.flatnonzero(np.isfinite(self.flushes))
+        return self._readings(
+            rows, False, self.flushes, self.faces, self.flush_scales, -np.inf
+        )
+
+    def clearances(self) -> Readings:
+        """How far the part may go down at each station over a land."""
+        room = _numbers(station.land for station in self.stations)
+        rows = np.flatnonzero(np.isfinite(room))
+        nothing = self._scales([Limits()] * len(self.stations), None, "simple", "2017")
+        found = self._readings(rows, False, room, self.faces, nothing, 0.0)
+        found.weights[:] = 0.0  # a land has no say in where the part sits best
+        return found
+
+    def _readings(self, rows, gap, values, directions, scales, floor) -> Readings:
+        return Readings(
+            rows=rows,
+            gap=np.full(len(rows), gap),
+            values=values[rows],
+            places=self.places[rows],
+            directions=directions[rows],
+            weights=self.weights[rows],
+            floor=np.full(len(rows), floor),
+            scales=scales.take(rows),
+        )
+
+    def neighbors(self, rows):
+        """(row, next row, distance, corner) of consecutive `rows` of one seam.
+
+        `rows` are row numbers in order, rows between are skipped over; distance is
+        along the seam from row to row, and a corner is where the gap directions of two
+        neighbor rows on the way turn by more than 20 degrees.
+        """
+        first = 0
+        for part in self.parts:
+            count = len(part.joint.stations)
+            here = [int(r) - first for r in rows if first <= r < first + count]
+            closed = part.joint.closed and len(here) > 2
+            ends = here[1:] + here[:1] if closed else here[1:]
+            edges, corners = self._edges(part.joint)
+            for one, other in zip(here, ends, strict=False):
+                way = np.arange(one, other if other > one else other + count) % count
+                distance = float(edges[way].sum())
+                yield first + one, first + other, distance, bool(corners[way].any())
+            first += count
+
+    @staticmethod
+    def _edges(joint: Joint) -> tuple[np.ndarray, np.ndarray]:
+        """Length (n,) of the edge after each row, and whether it is a corner (n,)."""
+        following = np.roll(joint.places, -1, axis=0)
+        ahead = np.roll(joint.gap_directions, -1, axis=0)
+        turns = np.einsum("ij,ij->i", joint.gap_directions, ahead)
+        lengths = np.linalg.norm(following - joint.places, axis=1)
+        return lengths, turns < math.cos(math.radians(SHARPEST_TURN_DEG))
+
+    def bends(self) -> np.ndarray:
+        """How sharply the seam curves at each row (n,), 1 / mm: the sharper side.
+
+        Corners do not count, nor two rows in one place.
+        """
+        bends = np.zeros(len(self.places))
+        first = 0
+        for part in self.parts:
+            joint, count = part.joint, len(part.joint.stations)
+            lengths, corners = self._edges(joint)
+            ahead = np.roll(joint.gap_directions, -1, axis=0)
+            chord = np.linalg.norm(ahead - joint.gap_directions, axis=1)
+            usable = ~corners & (lengths > SAME_PLACE_MM)
+            if not joint.closed:
+                usable[-1] = False
+            bend = np.zeros(count)
+            angle = 2 * np.arcsin(np.minimum(1, chord[usable] / 2))
+            bend[usable] = angle / lengths[usable]
+            bends[first : first + count] = np.maximum(bend, np.roll(bend, 1))
+            first += count
+        return bends
+
+    @staticmethod
+    def _scales(limits, u_mm, rule, edition) -> Scales:
+        return scales([drawn_in(each, u_mm, rule, edition) for each in limits])
+
+
+def _numbers(values) -> np.ndarray:
+    return np.array([math.nan if v is None else v for v in values], dtype=float)

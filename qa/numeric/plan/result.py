@@ -1,0 +1,197 @@
+"""What a plan is made of: what may be done, where the part goes, what is cut."""
+
+import math
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from qa.numeric.plan.motions import Motion, NothingSeen, displace, rotation_matrix
+from qa.numeric.verdict.acceptance import EDITIONS
+
+FITS, CUT, CANNOT = "fits", "trim", "cannot"
+
+
+class NothingToJudge(NothingSeen):
+    """No station of the joint has limits."""
+
+
+class OptionError(ValueError):
+    """An option that cannot be; `option` is the name of its field."""
+
+    def __init__(self, option: str, text: str):
+        self.option = option
+        super().__init__(text)
+
+
+@dataclass(frozen=True)
+class PlanOptions:
+    """What the part may do and the shop's defaults; lengths mm, angles degrees.
+
+    `trim` overrides the side that the stations state ("part", "surround" or "none");
+    a station that says none stays none. `fairness` is the greatest change of trim per
+    mm of seam. `motions` replace free motion and its four bounds.
+    """
+
+    rule: str = "simple"
+    uncertainty_mm: float | None = None
+    edition: str = "2017"
+    max_move_mm: float = 3.0
+    max_turn_deg: float = 1.0
+    max_raise_mm: float = 3.0
+    max_tilt_deg: float = 1.0
+    trim: str | None = None
+    max_trim_mm: float = 3.0
+    build_up_mm: float = 0.0
+    fairness: float | None = None
+    aim_mm: float = 0.0
+    bite: float = 0.6
+    floor_mm: float = 0.1
+    motions: tuple[Motion, ...] | None = None
+
+    def __post_init__(self):
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if isinstance(value, int | float) and not (
+                math.isfinite(value) and value >= 0
+            ):
+                text = "must be a finite number, 0 or more"
+                raise OptionError(field.name, text)
+        for name in ("max_turn_deg", "max_tilt_deg"):
+            if getattr(self, name) > 45:
+                raise OptionError(name, "must be at most 45 degrees")
+        if not 0 < self.bite <= 1:
+            raise OptionError("bite", "must be more than 0 and at most 1")
+        if self.rule not in ("simple", "guarded"):
+            raise OptionError("rule", "must be simple or guarded")
+        if self.edition not in EDITIONS:
+            raise OptionError("edition", f"must be one of {', '.join(EDITIONS)}")
+        if self.uncertainty_mm == 0 or (
+            self.rule == "guarded" and self.uncertainty_mm is None
+        ):
+            text = "guarded acceptance needs a standard uncertainty above 0"
+            raise OptionError("uncertainty_mm", text)
+        if self.trim not in (None, "part", "surround", "none"):
+            raise OptionError("trim", "must be part, surround or none")
+
+
+@dataclass(frozen=True)
+class Move:
+    """A move of the part: shift of the mean of all rows in mm, turns in degrees.
+
+    `amounts` are (name, amount) of the motions it is made of, mm or degrees.
+    """
+
+    x_mm: float = 0.0
+    y_mm: float = 0.0
+    z_mm: float = 0.0
+    turn_deg: float = 0.0
+    tilt_x_deg: float = 0.0
+    tilt_y_deg: float = 0.0
+    amounts: tuple[tuple[str, float], ...] = ()
+    motions: tuple[Motion, ...] = ()
+    raw: tuple[float, ...] = ()
+
+    def displacement(self, places) -> np.ndarray:
+        """Where points (n, 3) mm of the part go: (n, 3) mm, exact."""
+        points = np.array(places, dtype=float).reshape(-1, 3)
+        return displace(points, self.motions, self.raw)[0]
+
+    def whole(self) -> tuple[list[float], list[float], list[list[float]]]:
+        """(about, shift, rotation): a point p goes to about + shift + R (p - about).
+
+        mm and a matrix (3, 3). `about` is the origin of the first motion.
+        """
+        about = np.array(self.motions[0].origin)
+        shift, matrix = self.displacement(about)[0], np.eye(3)
+        for motion, amount in zip(self.motions, self.raw, strict=True):
+            matrix = rotation_matrix(amount * np.array(motion.rotation)) @ matrix
+        return about.tolist(), shift.tolist(), matrix.tolist()
+
+    def raise_at(self, places) -> np.ndarray:
+        """How far the part rises along z at points (n, 3), mm: what shims must do."""
+        return self.displacement(places)[:, 2]
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Gaps (or flushness) before and after a move: largest normalized deviations.
+
+    Whether they conform is judged in whole nanometers, as readings are.
+    """
+
+    move: Move
+    worst_before: float
+    worst_after: float
+    conforms: bool
+    conforms_now: bool
+
+
+@dataclass(frozen=True)
+class TrimPlan:
+    """Trim as a whole; areas mm2, over the stations with a gap reading."""
+
+    move: Move
+    needed: bool
+    possible: bool
+    area_mm2: float = 0.0
+    build_up_mm2: float = 0.0
+    unresolved_mm2: float = 0.0
+
+
+@dataclass(frozen=True)
+class StationPlan:
+    """One station, now and after the plan; mm, None where not measured or limited.
+
+    `closes_by` is how much the plan closes the gap here by moving the part. `reason`
+    says in plain words what stays wrong, "" if nothing does.
+    """
+
+    joint: int
+    label: str
+    gap_now: float | None
+    gap_after: float | None
+    gap_deviation_now: float | None
+    gap_deviation_after: float | None
+    flush_now: float | None
+    flush_after: float | None
+    flush_deviation_now: float | None
+    flush_deviation_after: float | None
+    closes_by: float
+    side: str
+    most_trim: float
+    trim: float
+    build_up: float
+    unresolved: float
+    next_bite: float
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The answer. `outcome`: "fits", "trim" or "cannot"; `move` is what to do.
+
+    Outcome and probability are of what was measured: `measured` of the `limited`
+    characteristics that have limits.
+    """
+
+    outcome: str
+    move: Move
+    seat: Fit | None
+    level: Fit | None
+    trim: TrimPlan | None
+    held: tuple[str, ...]
+    probability: float | None
+    stations: tuple[StationPlan, ...]
+    notes: tuple[str, ...]
+    settled: bool
+    limited: int
+    measured: int
+
+    @property
+    def complete(self) -> bool:
+        """Whether all that has limits was measured."""
+        return self.measured == self.limited
+
+    @property
+    def exit_code(self) -> int:
+        return {FITS: 0, CUT: 1, CANNOT: 2}[self.outcome] if self.complete else 2

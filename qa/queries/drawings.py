@@ -1,0 +1,212 @@
+"""A joint as its drawing wants it: from the records, the same for screen and paper."""
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from qa.drawing import joint_map, profile, svg
+from qa.drawing.joint_map import JointMap, MapStation
+from qa.drawing.profile import Profile, ProfilePoint
+from qa.drawing.projection import view_from_outside
+from qa.models import JointRevision, Kind, Outcome, Reading, Station, Verdict
+from qa.rules import requirements
+from shop.numeric.units import format_length
+
+E9 = 1e9
+
+
+def state_of(reading: Reading | None, wanted: requirements.Requirement) -> str:
+    """Return the state a reading is drawn with ("" where nothing is required)."""
+    if reading is None or reading.outcome == Outcome.CLEARED:
+        return "" if wanted.empty else "not_measured"
+    if reading.outcome == Outcome.SKIPPED:
+        return "skipped"
+    if not reading.verdict:
+        return ""
+    if reading.verdict == Verdict.DOES_NOT_CONFORM:
+        return "above" if reading.deviation_nm > 0 else "below"
+    return reading.verdict
+
+
+def value_text(nm: int | None, unit: str, *, signed: bool = False) -> str:
+    """Return a value as it stands on a map: no unit, flushness with its sign."""
+    if nm is None:
+        return ""
+    text = format_length(nm, unit, 2 if unit == "mm" else 3).replace("-", "−")
+    return f"+{text}" if signed and nm > 0 and text.strip("0.") else text
+
+
+def places(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (n, 3) places in mm, gap directions and face directions."""
+    at = [[one.x_nm, one.y_nm, one.z_nm] for one in stations]
+    gap = [[one.gap_x_e9, one.gap_y_e9, one.gap_z_e9] for one in stations]
+    face = [[one.face_x_e9, one.face_y_e9, one.face_z_e9] for one in stations]
+    return np.array(at) / 1e6, np.array(gap) / E9, np.array(face) / E9
+
+
+Standing = Mapping[tuple[int, str], Reading]
+
+
+def map_of(
+    revision: JointRevision,
+    stations: Sequence[Station],
+    standing: Standing | None = None,
+    *,
+    finish: str = "finished",
+    title: str = "",
+    url: str = "",
+    unit: str = "",
+    bare: bool = False,
+) -> JointMap:
+    """Return the map of a revision, with the readings that stand, if any.
+
+    standing: by (station key, kind). url: where a station leads, its label appended.
+    bare: only the stations, for a requirement or a blank sheet.
+    """
+    standing, unit = standing or {}, unit or revision.units
+    at, gap, face = places(stations)
+    view = view_from_outside(at, face)
+    seen, normal = view.points(at), view.directions(gap)
+    drawn = []
+    for row, station in enumerate(stations):
+        station.revision = revision
+        shown = {}
+        for kind in Kind.values:
+            reading = standing.get((station.pk, kind))
+            wanted = requirements.requirement(station, kind, finish)
+            shown[f"{kind}_state"] = "" if bare else state_of(reading, wanted)
+            shown[f"{kind}_text"] = value_text(
+                reading.value_nm if reading else None, unit, signed=kind == Kind.FLUSH
+            )
+        drawn.append(
+            MapStation(
+                label=station.label,
+                x=float(seen[row, 0]),
+                y=float(seen[row, 1]),
+                nx=float(normal[row, 0]),
+                ny=float(normal[row, 1]),
+                url=f"{url}{station.label}" if url else "",
+                **shown,
+            )
+        )
+    return JointMap(
+        title=title or revision.joint.name,
+        stations=tuple(drawn),
+        closed=revision.closed,
+        part_inside=revision.part_inside,
+        flow=flow(revision),
+        part_name=revision.joint.position.name,
+        surround_name=revision.joint.surround.name,
+        limits_text=limits_hint(stations, unit),
+        attach=_attach(revision, view, at),
+    )
+
+
+def _attach(revision, view, at) -> tuple[tuple[str, float, float], ...]:
+    """What holds the part, as the picture sees it."""
+    points = revision.attach_points or []
+    if not points:
+        return ()
+    height = float(at[:, 2].mean())
+    seen = view.points(np.array([[*point_mm(one), height] for one in points]))
+    return tuple(
+        (one["name"], float(x), float(y))
+        for one, (x, y) in zip(points, seen, strict=True)
+    )
+
+
+def point_mm(point: dict) -> tuple[float, float]:
+    """Place of an attach point, kept in nm or in mm."""
+    if "x_nm" in point:
+        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
+    return float(point["x_mm"]), float(point["y_mm"])
+
+
+def flow(revision: JointRevision) -> tuple[float, float] | None:
+    """Return the direction of the flow in the picture."""
+    if revision.flow_mdeg is None:
+        return None
+    angle = math.radians(revision.flow_mdeg / 1000)
+    return round(math.cos(angle), 6), round(math.sin(angle), 6)
+
+
+def limits_hint(stations: Sequence[Station], unit: str) -> str:
+    """Return the limits in one line when all stations share them."""
+    gaps = {(one.gap_min_nm, one.gap_max_nm) for one in stations}
+    flushes = {(one.flush_min_nm, one.flush_max_nm) for one in stations}
+    told = []
+    for word, limits in (("gap", gaps), ("flush", flushes)):
+        if len(limits) == 1:
+            low, high = limits.pop()
+            if (low, high) != (None, None):
+                told.append(f"{word} {requirements.limits_text(low, high, unit)}")
+        else:
+            told.append(f"{word} limits differ by station")
+    return ", ".join(told)
+
+
+def along(stations: Sequence[Station], closed: bool) -> tuple[list[float], float]:
+    """Return each station's position along the seam in mm, and the seam's length."""
+    at, _, _ = places(stations)
+    s = [0.0]
+    for a, b in pairwise(at):
+        s.append(s[-1] + float(np.linalg.norm(b - a)))
+    around = float(np.linalg.norm(at[0] - at[-1])) if closed else 0.0
+    return s, s[-1] + around
+
+
+def profile_of(
+    revision: JointRevision,
+    stations: Sequence[Station],
+    standing: Standing,
+    *,
+    finish: str,
+    u_nm: int | None,
+    unit: str,
+) -> Profile:
+    """Return gap and flushness along the seam with their limits, in the unit shown."""
+    per = 1e6 if unit == "mm" else 25.4e6
+    s, length = along(stations, revision.closed)
+    points = {kind: [] for kind in Kind.values}
+    for row, station in enumerate(stations):
+        station.revision = revision
+        for kind in Kind.values:
+            reading = standing.get((station.pk, kind))
+            wanted = requirements.requirement(station, kind, finish)
+            u = reading.u_nm if reading and reading.u_nm else u_nm
+            inside = requirements.acceptance(wanted, u, revision.rule, revision.edition)
+            points[kind].append(
+                ProfilePoint(
+                    label=station.label,
+                    s=s[row],
+                    value=_in(reading and reading.value_nm, per),
+                    low=_in(wanted.low_nm, per),
+                    high=_in(wanted.high_nm, per),
+                    low_in=_in(inside and inside.low_in, per),
+                    high_in=_in(inside and inside.high_in, per),
+                    state=state_of(reading, wanted),
+                    spread=2 * (u or 0) / per,
+                )
+            )
+    return Profile(
+        title=revision.joint.name,
+        unit=unit,
+        length=length,
+        gap=tuple(points[Kind.GAP]),
+        flush=tuple(points[Kind.FLUSH]),
+        bar_text="bars: expanded uncertainty, k = 2" if u_nm else "",
+    )
+
+
+def _in(nm: int | None, per: float) -> float | None:
+    return None if nm is None else nm / per
+
+
+def map_svg(joint: JointMap, prefix: str = "map", layout=None) -> str:
+    return svg.render(joint_map.build(joint, layout), prefix=prefix)
+
+
+def profile_svg(drawn: Profile, prefix: str = "profile") -> str:
+    return svg.render(profile.build(drawn), prefix=prefix)

@@ -1,0 +1,120 @@
+"""The limits of a check for paper: once, as they are judged, and why."""
+
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+
+from qa.models import Check, Kind, Station, TrimCut
+from qa.queries import drawings
+from qa.rules import requirements
+from qa.rules.judging import span
+from shop.numeric.units import format_length
+
+BY_FINISH = {
+    Kind.GAP: "for the finish still to come on both edges",
+    Kind.FLUSH: "for the finish still to come on the two faces",
+}
+
+
+def limits_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]:
+    """Return a line for each kind and pair of limits, with the stations they hold at:
+    "gap 1.00 to 2.50 mm + 0.24 mm for the finish still to come ..."."""
+    told = []
+    for kind in Kind.values:
+        groups: dict[str, list[str]] = {}
+        for station in stations:
+            station.revision = check.fit_up.revision
+            words = _limits(check, station, kind, unit)
+            if words:
+                groups.setdefault(words, []).append(station.label)
+        for words, labels in groups.items():
+            everywhere = len(labels) == len(stations)
+            where = "everywhere" if everywhere else f"at {span(tuple(labels))}"
+            told.append(f"{Kind(kind).label.capitalize()} {where}: {words}.")
+    return told
+
+
+def _limits(check: Check, station: Station, kind: str, unit: str) -> str:
+    plain = requirements.requirement(station, kind, "finished")
+    judged = requirements.requirement(station, kind, check.finish)
+    if judged.empty:
+        return ""
+    words = requirements.limits_text(plain.low_nm, plain.high_nm, unit)
+    shift = next(
+        (b - a for a, b in zip(_both(plain), _both(judged), strict=True) if b), 0
+    )
+    if shift:
+        sign = "+" if shift > 0 else "−"
+        words += f" {sign} {requirements.length(abs(shift), unit)} {BY_FINISH[kind]}, "
+        words += f"so {requirements.limits_text(judged.low_nm, judged.high_nm, unit)}"
+    revision = check.fit_up.revision
+    accepted = requirements.acceptance(
+        judged, check.u_nm, revision.rule, revision.edition
+    )
+    bounds = (accepted.low_in, accepted.high_in)
+    if bounds != _both(judged):
+        words += "; with what the gauge may be off, accepted "
+        words += requirements.limits_text(*bounds, unit)
+    return words
+
+
+def curves_told(lines) -> list[str]:
+    """Return what a bridge reads too much on a curve, once for all stations alike."""
+    groups: dict[str, list[str]] = {}
+    for line in lines:
+        if line.correction:
+            groups.setdefault(line.correction, []).append(line.station)
+    return [
+        f"The gauge stands on a curve at {span(tuple(labels))}: there flushness reads "
+        f"{much} too much. That is not taken off."
+        for much, labels in groups.items()
+    ]
+
+
+def _both(limits) -> tuple[int | None, int | None]:
+    return limits.low_nm, limits.high_nm
+
+
+def cuts_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]:
+    """Return a line for each cut of either side before this check, the oldest first."""
+    fit_up = check.fit_up
+    parts = [fit_up.part_id, fit_up.surround_part_id]
+    rows = (
+        TrimCut.objects.filter(
+            part__in=[key for key in parts if key],
+            fit_up__joint=fit_up.joint_id,
+            entry__received_at__lt=check.entry.received_at,
+        )
+        .select_related("part", "entry", "fit_up")
+        .order_by("id")
+    )
+    along = drawings.along(stations, fit_up.revision.closed)[0]
+    named = [(s, station.label) for s, station in zip(along, stations, strict=True)]
+    told = []
+    for (_act, part, _side), cuts in groupby(
+        rows, key=lambda one: (one.entry_id, one.part.serial, one.side)
+    ):
+        told.append(_cut(list(cuts), part, named, fit_up.revision_id, unit))
+    return [one for one in told if one]
+
+
+def _cut(cuts: list[TrimCut], part: str, named, revision: int, unit: str) -> str:
+    deep = [one for one in cuts if one.depth_nm]
+    if not deep:
+        return ""
+    depths = sorted(one.depth_nm for one in deep)
+    size = requirements.length(depths[-1], unit)
+    if depths[0] != depths[-1]:
+        places = 2 if unit == "mm" else 4
+        size = f"{format_length(depths[0], unit, places)} to {size}"
+    where = _where(deep, named, revision)
+    return f"{part}: {size} off {where}, fit-up {deep[0].fit_up.number}."
+
+
+def _where(cuts: Iterable[TrimCut], named, revision: int) -> str:
+    cuts = list(cuts)
+    if all(one.fit_up.revision_id == revision for one in cuts):
+        labels = [min(named, key=lambda n: abs(n[0] - c.s_nm / 1e6))[1] for c in cuts]
+        return f"at {span(tuple(dict.fromkeys(labels)))}"
+    # The stations of an earlier revision lie elsewhere.
+    at = sorted(one.s_nm / 1e6 for one in cuts)
+    return f"from {at[0]:.0f} to {at[-1]:.0f} mm along the seam"

@@ -1,0 +1,194 @@
+"""What a tablet carries to start checks without a network: joints, parts, gauges."""
+
+from functools import lru_cache
+
+from django.db.models import Max
+from django.utils import timezone
+
+from qa.actions.photos import PHOTOGRAPHED
+from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
+from qa.queries.joints import designs_by_position
+from qa.queries.tablet import defects_to_show, holes_to_show, limits, tablet_map
+from qa.sync import database_id
+from shop import identifiers
+from shop.models import Airframe, Part, Placement
+
+MOST_CHECKS = 50
+MOST_PARTS = 2000
+
+
+def carry() -> dict:
+    """Return everything at once, in a constant number of statements."""
+    airframes = list(Airframe.objects.all())
+    placed = _placed()
+    instruments = list(Instrument.objects.filter(status="in_use"))
+    return {
+        "database": database_id(),
+        "now": timezone.now().isoformat(),
+        "checks": _open_checks(),
+        "airframes": [_named(one, label=one.serial) for one in airframes],
+        "parts": _parts(placed),
+        "instruments": [
+            _named(one, code=one.code, name=one.name, u_nm=one.u_nm)
+            for one in instruments
+        ],
+        "joints": _joints(airframes, placed, {one.u_nm for one in instruments}),
+        "hosts": _hosts(),
+        "kinds": {
+            kind.letter: {"word": str(kind.word), "photo": name in PHOTOGRAPHED}
+            for name, kind in identifiers.KINDS.items()
+        },
+    }
+
+
+def _named(row, **shown) -> dict:
+    """id: what labels and places name it by; uuid: what acts name it by."""
+    return {"id": row.pk, "uuid": str(row.uuid), **shown}
+
+
+@lru_cache(maxsize=1)
+def _hosts() -> list[str]:
+    """Names and addresses that stand in the codes of this shop's labels, whichever of
+    them the tablet itself goes by."""
+    from shop.serving import addresses  # noqa: PLC0415 -- asks the network once
+
+    here = {"localhost", *addresses.LOOPBACK}
+    known = [*addresses.machine_names(), *addresses.machine_addresses()]
+    return [one for one in known if one not in here]
+
+
+def _placed() -> list[tuple]:
+    return list(
+        Placement.objects.filter(removed_at__isnull=True).values_list(
+            "airframe_id", "position_id", "part_id"
+        )
+    )
+
+
+def _parts(placed) -> list[dict]:
+    on = {part: airframe for airframe, _position, part in placed}
+    rows = Part.objects.exclude(state="scrapped").order_by("-pk")[:MOST_PARTS]
+    return [
+        _named(one, label=one.serial, airframe=on.get(one.pk), design=one.design_id)
+        for one in rows
+    ]
+
+
+def _open_checks() -> list[dict]:
+    rows = (
+        Check.objects.filter(state__state=CheckState.State.OPEN)
+        .select_related("state", "fit_up__airframe", "fit_up__joint")
+        .order_by("-number")[:MOST_CHECKS]
+    )
+    return [
+        {
+            "id": one.pk,
+            "uuid": str(one.entry_id),
+            "label": one.label,
+            "airframe": one.fit_up.airframe.serial,
+            "joint": f"{one.fit_up.joint.number} {one.fit_up.joint.name}",
+            "state": one.state.state,
+            "filled": one.state.conforms
+            + one.state.does_not_conform
+            + one.state.not_proven,
+            "of": one.state.wanted,
+            "started_at": one.state.started_at.isoformat(),
+        }
+        for one in rows
+    ]
+
+
+def _joints(airframes, placed, uncertainties) -> list[dict]:
+    joints = list(Joint.objects.exclude(current=None).select_related("current"))
+    stations: dict = {}
+    for station in Station.objects.filter(
+        revision__in=[one.current_id for one in joints]
+    ).order_by("revision", "order"):
+        stations.setdefault(station.revision_id, []).append(station)
+    holes, defects = holes_to_show(joints), defects_to_show(joints)
+    held = _held_last()
+    designs = designs_by_position()
+    return [
+        {
+            **_joint(one, stations[one.current_id], airframes, placed, uncertainties),
+            "designs": sorted(designs.get(one.position_id, ())),
+            "surround_designs": sorted(designs.get(one.surround_id, ())),
+            "holes": holes.get(one.pk, []),
+            "defects": {
+                str(airframe): rows
+                for (joint, airframe), rows in defects.items()
+                if joint == one.pk
+            },
+            "held_last": {
+                str(airframe): how
+                for (joint, airframe), how in held.items()
+                if joint == one.pk and how
+            },
+        }
+        for one in joints
+    ]
+
+
+def _held_last() -> dict[tuple[int, int], list]:
+    """Return by joint and airframe how the part was held in the last check."""
+    last = Check.objects.values("fit_up__joint", "fit_up__airframe").annotate(
+        last=Max("pk")
+    )
+    rows = Check.objects.filter(pk__in=last.values("last")).select_related("fit_up")
+    return {
+        (one.fit_up.joint_id, one.fit_up.airframe_id): one.held or one.fit_up.held
+        for one in rows
+    }
+
+
+def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
+    revision = joint.current
+    for station in stations:
+        station.revision = revision
+    drawn = tablet_map(revision, stations)
+    return {
+        **_named(joint, label=joint.number, name=joint.name),
+        "airframes": [
+            one.pk
+            for one in airframes
+            if one.type_id == joint.type_id
+            and one.line_number >= joint.first_line
+            and (joint.last_line is None or one.line_number <= joint.last_line)
+        ],
+        "parts": {
+            str(airframe): part
+            for airframe, position, part in placed
+            if position == joint.position_id
+        },
+        "surrounds": {
+            str(airframe): part
+            for airframe, position, part in placed
+            if position == joint.surround_id
+        },
+        "acceptance": revision.acceptance_condition,
+        "revision": str(revision.uuid),
+        "revision_label": str(revision.number),
+        "units": revision.units,
+        "rule": revision.rule,
+        "closed": revision.closed,
+        "stations": drawn.pop("stations"),
+        "map": drawn,
+        "limits": _all_limits(stations, uncertainties | {None}),
+    }
+
+
+def _all_limits(stations, uncertainties) -> list[dict]:
+    """Return limits by finish and uncertainty; a pair that cannot be judged is left
+    out, and the tablet does not offer it."""
+    told = []
+    for finish in Finish.values:
+        for u_nm in uncertainties:
+            try:
+                judged = [
+                    {kind: limits(one, kind, finish, u_nm) for kind in Kind.values}
+                    for one in stations
+                ]
+            except ValueError:
+                continue
+            told.append({"finish": finish, "u_nm": u_nm, "stations": judged})
+    return told

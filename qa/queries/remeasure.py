@@ -1,0 +1,86 @@
+"""What was changed since it was measured, for many joints or checks at once."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Exists, OuterRef, Subquery
+
+from qa.models import Check, FitUp, Reading
+from qa.rules import touches as touched
+from qa.rules.epochs import MOST_TOLD
+from qa.rules.touches import WORDS, Touches
+from shop.models import Entry
+
+FIT_UP = ("entry", "joint", "airframe", "part", "surround_part")
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What happened at a joint on an airframe after an entry, newest last."""
+
+    fit_up: FitUp
+    words: tuple[str, ...]
+    at: int
+    entry: Entry | None
+
+    @property
+    def when(self) -> datetime | None:
+        return self.entry.received_at if self.entry else None
+
+    @property
+    def why(self) -> str:
+        return "; ".join(dict.fromkeys(self.words[-MOST_TOLD:]))
+
+
+def joints_to_measure_again() -> list[Changed]:
+    """Joints where nothing was measured since the part or its surround was changed, the
+    longest waiting first.
+
+    Which stations are stale once somebody began to measure, the page of the joint works
+    out (`staleness`); a check begun before the change measures what was before it.
+    """
+    here = {"joint": OuterRef("joint"), "airframe": OuterRef("airframe")}
+    later = FitUp.objects.filter(**here, number__gt=OuterRef("number"))
+    read = Reading.objects.filter(
+        fit_check__fit_up__joint=OuterRef("joint"),
+        fit_check__fit_up__airframe=OuterRef("airframe"),
+        value_nm__isnull=False,
+    ).order_by("-fit_check__entry__pk")
+    rows = (
+        FitUp.objects.filter(~Exists(later))
+        .annotate(measured=Subquery(read.values("fit_check__entry__pk")[:1]))
+        .filter(measured__isnull=False)
+        .select_related(*FIT_UP)
+    )
+    newest = list(rows)
+    touches = touched.load(newest, [one.joint for one in newest])
+    found = (_changed(touches, one, one.measured) for one in newest)
+    return sorted((one for one in found if one), key=lambda one: one.at)
+
+
+def since(checks: list[Check]) -> dict[int, Changed]:
+    """What happened after each check began, by its key; without those after which
+    nothing did. The checks come with their entry and with FIT_UP of their fit-up."""
+    fit_ups = [one.fit_up for one in checks]
+    touches = touched.load(fit_ups, [one.joint for one in fit_ups])
+    found = {one.pk: _changed(touches, one.fit_up, one.entry.pk) for one in checks}
+    return {key: one for key, one in found.items() if one}
+
+
+def _changed(touches: Touches, fit_up: FitUp, after: int) -> Changed | None:
+    own = touches.at(fit_up.joint_id, fit_up.airframe_id)
+    events = [
+        (one.entry.pk, f"{WORDS[one.reason]} (fit-up {one.number})", one.entry)
+        for one in own
+        if one.entry.pk > after
+    ]
+    events += [
+        (one.at, one.why, one.entry)
+        for one in touches.of(fit_up.joint, fit_up.airframe_id, own)
+        if one.at > after
+    ]
+    if not events:
+        return None
+    events.sort(key=lambda event: event[0])
+    at, _why, last = events[-1]
+    return Changed(fit_up, tuple(why for _, why, _ in events), at, last)

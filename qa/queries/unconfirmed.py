@@ -1,0 +1,150 @@
+"""What of a check is in doubt: acts nobody stands up for, readings set aside."""
+
+from collections import Counter
+from dataclasses import dataclass
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from qa.models import Check, Kind, Reading, Verdict
+from qa.rules import authorship, judging, requirements
+from shop.models import Authorship
+
+
+@dataclass(frozen=True)
+class Aside:
+    """A reading that came in late or was disowned: readable, and why it is here."""
+
+    act: str
+    station: str
+    kind: str
+    kind_label: str
+    typed: str
+    verdict: str | None
+    deviation_nm: int | None
+    by: str
+    why: str
+    stands: bool
+    waits: bool
+
+    @property
+    def place(self) -> str:
+        return f"{self.station} {self.kind_label}"
+
+
+@dataclass(frozen=True)
+class Doubts:
+    """claimed: (author with the word, number of acts). counts: words where the counts
+    of the finish are not those of now, "" else."""
+
+    claimed: list[tuple[str, int]]
+    asides: list[Aside]
+    counts: str
+    late: int
+    void: bool
+
+    @property
+    def lines(self) -> list[str]:
+        """Every doubt in words, for paper."""
+        told = []
+        for author, n in self.claimed:
+            words = ngettext(
+                "%(n)s act by %(author)s: not proven to be by that person.",
+                "%(n)s acts by %(author)s: not proven to be by that person.",
+                n,
+            )
+            told.append(words % {"n": n, "author": author})
+        if self.void:
+            told.append(_("Its start was disowned: nothing of it stands."))
+        if self.late:
+            words = ngettext(
+                "%(n)s reading came in after the finish and waits for a decision.",
+                "%(n)s readings came in after the finish and wait for a decision.",
+                self.late,
+            )
+            told.append(words % {"n": self.late})
+        if self.counts:
+            told.append(self.counts)
+        return told
+
+    @property
+    def banner(self) -> str:
+        """One line across a paper, "" without a doubt that matters to its reader."""
+        if self.void:
+            return _("Disowned: nothing of it stands")
+        if self.late:
+            return _("Late readings wait for a decision")
+        return _("Not all by proven authors") if self.claimed else ""
+
+
+def doubts_of(check: Check, unit: str) -> Doubts:
+    """Return them in three statements, whatever the number of readings."""
+    acts = Counter(entry.author for entry in authorship.unproven(check))
+    return Doubts(
+        claimed=sorted(acts.items()),
+        asides=_asides(check, unit),
+        counts=_counts(check),
+        late=check.state.late,
+        void=check.state.void,
+    )
+
+
+def _asides(check: Check, unit: str) -> list[Aside]:
+    disowned = Q(entry__confirmation__verdict=Authorship.DISOWNED)
+    rows = Reading.objects.filter(disowned | Q(late=True), fit_check=check)
+    related = ("station", "entry__by", "entry__confirmation")
+    rows = rows.select_related(*related, "late_decision__entry__by")
+    return [_aside(one, unit) for one in rows.order_by("pk")]
+
+
+def _aside(reading: Reading, unit: str) -> Aside:
+    decision = getattr(reading, "late_decision", None)
+    disowned = reading.entry.authorship == Authorship.DISOWNED
+    if disowned:
+        why = f"{_('disowned')}: {reading.entry.confirmation.reason}"
+    elif decision is None:
+        why = _("came in after the finish, waits for a decision")
+    else:
+        word = _("counted in") if decision.counted else _("left out")
+        why = f"{word}: {decision.reason} ({decision.entry.author})"
+    value = reading.value_nm
+    return Aside(
+        act=str(reading.entry_id),
+        station=reading.station.label,
+        kind=reading.kind,
+        kind_label=str(Kind(reading.kind).label),
+        typed=requirements.length(value, unit)
+        if value is not None
+        else reading.outcome,
+        verdict=reading.verdict or None,
+        deviation_nm=reading.deviation_nm,
+        by=reading.entry.author,
+        why=why,
+        stands=bool(decision and decision.counted and not disowned),
+        waits=reading.late and decision is None and not disowned,
+    )
+
+
+def _counts(check: Check) -> str:
+    """What was counted at the finish, where it is not what counts now."""
+    finish = getattr(check, "finished", None)
+    now = judging.counts(check.state)
+    if finish is None or finish.counts == now:
+        return ""
+    names = {
+        "conforms": Verdict.CONFORMS.label,
+        "does_not_conform": Verdict.DOES_NOT_CONFORM.label,
+        "not_proven": Verdict.NOT_PROVEN.label,
+        "not_measured": _("not measured"),
+    }
+
+    def told(counts: dict) -> str:
+        return ", ".join(
+            f"{word} {counts[name]}" for name, word in names.items() if name in counts
+        )
+
+    return _("Counted at the finish: %(then)s. Now: %(now)s.") % {
+        "then": told(finish.counts),
+        "now": told(now),
+    }

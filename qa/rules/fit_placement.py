@@ -1,0 +1,85 @@
+"""Whether a part can be fitted at a joint: where it sits, which hand and design it is.
+
+What is physically impossible is refused: a serial that sits elsewhere, a place that
+another serial holds, the other hand. Another design, and a surround that was taken out,
+ask for a reason, which the fit-up keeps (shop.rules.belonging).
+"""
+
+from django.utils.translation import gettext as _
+
+from qa.models import FitUp, Joint
+from shop.ledger import Refused
+from shop.models import Airframe, Part, Placement, PlacementAct
+from shop.rules import belonging
+from shop.rules.belonging import Belonging
+
+
+def seat(
+    airframe: Airframe, joint: Joint, part: Part, surround: Part | None
+) -> tuple[Part | None, dict[str, str]]:
+    """Return the surround, read from what sits there where it is not stated, and what
+    is to be asked {code: words}. Refused as said above."""
+    serials = [one.pk for one in (part, surround) if one]
+    places = Placement.objects.filter(removed_at=None).select_related(
+        "part", "airframe", "position"
+    )
+    here = places.filter(
+        airframe=airframe, position__in=[joint.position_id, joint.surround_id]
+    )
+    sits = {one.position_id: one for one in here}
+    for one in places.filter(part__in=serials):
+        _refuse_elsewhere(one, airframe, joint, fitted=one.part_id == part.pk)
+    _refuse_taken(sits.get(joint.position_id), part, "part")
+    if surround:
+        _refuse_taken(sits.get(joint.surround_id), surround, "surround_part")
+    elif joint.surround_id in sits:
+        surround = sits[joint.surround_id].part
+    known = _known(joint)
+    belonging.refuse_other_hand(part, joint.position, known)
+    questions = belonging.another_design(part, joint.position, known)
+    if surround is None and _was_taken_out(airframe, joint):
+        words = _("%(where)s was taken out of %(on)s, and no surround is stated.")
+        values = {"where": joint.surround.path, "on": airframe.serial}
+        questions[belonging.SURROUND] = words % values
+    return surround, questions
+
+
+def _refuse_elsewhere(one: Placement, airframe, joint: Joint, *, fitted: bool) -> None:
+    away = one.airframe_id != airframe.pk
+    if away or (fitted and one.position_id != joint.position_id):
+        words = _("%(part)s sits in %(on)s, %(where)s. Take it out there first.")
+        values = {
+            "part": one.part.serial,
+            "on": one.airframe.serial,
+            "where": one.position.path,
+        }
+        field = "part" if fitted else "surround_part"
+        raise Refused(words % values, field=field, code="elsewhere")
+
+
+def _refuse_taken(sits: Placement | None, part: Part, field: str) -> None:
+    if sits and sits.part_id != part.pk:
+        words = _("%(other)s sits in %(where)s of %(on)s. Take it out first.")
+        values = {
+            "other": sits.part.serial,
+            "where": sits.position.path,
+            "on": sits.airframe.serial,
+        }
+        raise Refused(words % values, field=field, code="elsewhere")
+
+
+def _known(joint: Joint) -> Belonging:
+    """What belongs at the joint: as its position says, else what was fitted before."""
+    known = belonging.belonging([joint.position])[joint.position_id]
+    if not known.numbers:
+        before = FitUp.objects.filter(joint=joint, questions="")
+        rows = before.values_list("part__design__number", "part__design__hand")
+        fitted = set(rows.distinct())
+        known.numbers = {number for number, _hand in fitted}
+        known.hands = known.hands or {hand for _number, hand in fitted}
+    return known
+
+
+def _was_taken_out(airframe: Airframe, joint: Joint) -> bool:
+    acts = PlacementAct.objects.filter(airframe=airframe, position=joint.surround_id)
+    return acts.exists()

@@ -1,0 +1,226 @@
+"""Everything that happened to the joints of a part on one airframe, loaded at once.
+
+The number of statements is constant, whatever the number of joints, fit-ups, checks and
+readings. What goes stale and what was predicted is worked out from these rows.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from django.db.models import Q
+
+from qa.models import (
+    AppliedMove,
+    Check,
+    CurrentReading,
+    FitUp,
+    Joint,
+    JointRevision,
+    Reading,
+    Side,
+    Station,
+    TrimCut,
+)
+from qa.numeric.geometry import cut_line
+from qa.queries import drawings
+from qa.rules import touches as touched
+from qa.rules.touches import Touches
+from shop.models import Airframe
+
+FIT_UP = (
+    "entry__by",
+    "part__design",
+    "surround_part__design",
+    "revision",
+    "joint__position",
+    "joint__surround",
+)
+
+
+@dataclass
+class Seam:
+    """The stations of one revision, in order, and where they lie along the seam."""
+
+    revision: JointRevision
+    stations: list[Station]
+
+    @cached_property
+    def along(self) -> tuple[list[float], float]:
+        return drawings.along(self.stations, self.revision.closed)
+
+    @property
+    def s(self) -> list[float]:
+        """Position of each station along the seam, mm."""
+        return self.along[0]
+
+    @property
+    def length(self) -> float:
+        return self.along[1]
+
+    @cached_property
+    def rows(self) -> dict[str, int]:
+        return {station.label: row for row, station in enumerate(self.stations)}
+
+    @cached_property
+    def places(self) -> np.ndarray:
+        return drawings.places(self.stations)[0]
+
+    def depths(self, cuts: list[tuple[float, float]], of: "Seam") -> np.ndarray:
+        """Depth (n,) mm at each station of a cut recorded along the seam `of`."""
+        revision = of.revision
+        if revision.pk == self.revision.pk:
+            at = self.s
+        else:
+            at = cut_line.positions_on(
+                self.places, of.places, of.s, of.length, revision.closed
+            )
+        return cut_line.depth_along(cuts, at, of.length, revision.closed)
+
+    def cut_at(self, depths) -> set[str]:
+        """Labels of the stations at which something came off."""
+        pairs = zip(self.stations, depths, strict=True)
+        return {station.label for station, depth in pairs if depth > 1e-6}
+
+
+@dataclass
+class History:
+    """Rows by what they hang on. `fit_ups` by joint, oldest first."""
+
+    airframe: Airframe
+    joints: list[Joint]
+    fit_ups: dict[int, list[FitUp]] = field(default_factory=dict)
+    seams: dict[int, Seam] = field(default_factory=dict)
+    checks: dict[int, list[Check]] = field(default_factory=dict)
+    # (station label, reading, whether another one clashes with it)
+    readings: dict[int, list[tuple[str, Reading, bool]]] = field(default_factory=dict)
+    cuts: dict[tuple[int, str], list[TrimCut]] = field(default_factory=dict)
+    moves: dict[int, list[AppliedMove]] = field(default_factory=dict)
+    cut_before: dict[tuple[int, str, int], list[TrimCut]] = field(default_factory=dict)
+    touches: Touches = field(default_factory=Touches)
+
+    def latest(self, joint: Joint) -> FitUp | None:
+        rows = self.fit_ups.get(joint.pk)
+        return rows[-1] if rows else None
+
+    def cut_in(self, fit_up: FitUp, seam: Seam) -> dict[str, np.ndarray]:
+        """Depth (n,) mm at each station taken off in a fit-up, by side."""
+        return {
+            side: seam.depths(
+                [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in self.cuts[fit_up.pk, side]],
+                self.seams[fit_up.revision_id],
+            )
+            for side in Side.values
+            if (fit_up.pk, side) in self.cuts
+        }
+
+    def cut_at_all(self, fit_up: FitUp) -> bool:
+        return any((fit_up.pk, side) in self.cuts for side in Side.values)
+
+    def cut_elsewhere(self, after: FitUp, seam: Seam) -> frozenset[str]:
+        """Labels cut on another airframe in the fit-up before this one of there."""
+        cut = set()
+        for cuts in self.cut_before.values():
+            one = cuts[0].fit_up
+            there = (one.airframe_id, one.joint_id, one.number + 1)
+            if there == (after.airframe_id, after.joint_id, after.number):
+                pairs = [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in cuts]
+                cut |= seam.cut_at(seam.depths(pairs, self.seams[one.revision_id]))
+        return frozenset(cut)
+
+    def lost(self, joint: Joint, part_id: int | None, side: str, seam: Seam):
+        """Depth (n,) mm that a serial has lost on one side of a joint, ever."""
+        total = np.zeros(len(seam.stations))
+        for (of, where, _), cuts in self.cut_before.items():
+            if where == side and of == joint.pk and cuts[0].part_id == part_id:
+                revision = cuts[0].fit_up.revision_id
+                pairs = [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in cuts]
+                total += seam.depths(pairs, self.seams[revision])
+        return total
+
+
+def joints_of_part(airframe: Airframe, part_id: int) -> list[Joint]:
+    """The joints of an airframe at which a serial was ever fitted."""
+    rows = Joint.objects.filter(
+        fit_ups__airframe=airframe, fit_ups__part_id=part_id
+    ).select_related("position", "surround", "current", "type")
+    return list(rows.distinct().order_by("number"))
+
+
+def load(airframe: Airframe, joints: list[Joint]) -> History:
+    """Return the history of joints on an airframe, in 13 statements."""
+    found = History(airframe, joints)
+    here = {"fit_up__airframe": airframe, "fit_up__joint__in": joints}
+    fit_ups = FitUp.objects.filter(airframe=airframe, joint__in=joints)
+    groups = defaultdict(list)
+    parts = set()
+    for one in fit_ups.select_related(*FIT_UP).order_by("number"):
+        one.airframe = airframe
+        groups[one.joint_id].append(one)
+        parts.update({one.part_id, one.surround_part_id} - {None})
+    found.fit_ups = dict(groups)
+    _load_cuts(found, parts)
+    _load_seams(found)
+    found.checks = _grouped(
+        Check.objects.filter(**here)
+        .select_related("entry__by", "instrument", "state")
+        .order_by("number"),
+        "fit_up_id",
+    )
+    found.moves = _grouped(
+        AppliedMove.objects.filter(**here).order_by("id"), "fit_up_id"
+    )
+    rows = CurrentReading.objects.filter(
+        fit_check__fit_up__airframe=airframe, fit_check__fit_up__joint__in=joints
+    ).select_related("reading")
+    labels = {s.pk: s.label for seam in found.seams.values() for s in seam.stations}
+    for one in rows:
+        told = labels[one.station_id], one.reading, one.clash
+        found.readings.setdefault(one.fit_check_id, []).append(told)
+    own = [one for rows in found.fit_ups.values() for one in rows]
+    found.touches = touched.load(own, joints)
+    return found
+
+
+def _load_cuts(found: History, parts: set[int]) -> None:
+    """Cuts of these serials at these joints, also those made on another airframe."""
+    rows = TrimCut.objects.filter(
+        Q(part__in=parts), fit_up__joint__in=found.joints
+    ).select_related("fit_up")
+    for cut in rows.order_by("id"):
+        fit_up = cut.fit_up
+        key = (fit_up.joint_id, cut.side, fit_up.pk)
+        found.cut_before.setdefault(key, []).append(cut)
+        if fit_up.airframe_id == found.airframe.pk:
+            found.cuts.setdefault((fit_up.pk, cut.side), []).append(cut)
+
+
+def _load_seams(found: History) -> None:
+    revisions = {
+        one.revision_id: one.revision for rows in found.fit_ups.values() for one in rows
+    }
+    elsewhere = {
+        cuts[0].fit_up.revision_id for cuts in found.cut_before.values()
+    } - set(revisions)
+    joints = {joint.pk: joint for joint in found.joints}
+    stations = Station.objects.filter(
+        revision__in=[*revisions, *elsewhere]
+    ).select_related("revision")
+    for station in stations.order_by("revision", "order"):
+        revision = revisions.setdefault(station.revision_id, station.revision)
+        revision.joint = joints[revision.joint_id]
+        station.revision = revision
+        seam = found.seams.setdefault(revision.pk, Seam(revision, []))
+        seam.stations.append(station)
+    for rows in found.fit_ups.values():
+        for one in rows:
+            one.revision = revisions[one.revision_id]
+            one.joint = joints[one.joint_id]
+
+
+def _grouped(rows, key: str) -> dict:
+    groups = defaultdict(list)
+    for row in rows:
+        groups[getattr(row, key)].append(row)
+    return dict(groups)

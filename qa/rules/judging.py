@@ -1,0 +1,260 @@
+"""One reading judged: what was typed, in nm, with its verdict. Shared by the acts."""
+
+from dataclasses import dataclass
+
+from qa.models import Check, CheckState, CurrentReading, Kind, Outcome, Reading, Station
+from qa.numeric.verdict import acceptance, grouping
+from qa.rules import requirements
+from qa.rules.requirements import length
+from shop.ledger import Refused
+from shop.numeric.units import LengthError, parse_length
+
+
+@dataclass(frozen=True)
+class Typed:
+    """What a person or a gauge typed, kept as typed; nm worked out exactly."""
+
+    outcome: str
+    value: str = ""
+    unit: str = ""
+    goes: str = ""
+    does_not_go: str = ""
+
+    def needs_a_reason_after(self, reading: Reading) -> bool:
+        """Tell whether replacing `reading`, which said something else, needs a why."""
+        names = ("outcome", "value", "unit", "goes", "does_not_go")
+        return reading.outcome != Outcome.CLEARED and any(
+            getattr(self, name) != getattr(reading, name) for name in names
+        )
+
+
+def _length(text: str, unit: str, field: str) -> int:
+    if len(text) > 24:
+        raise Refused("That is too long for a length.", field=field)
+    try:
+        return parse_length(text, unit, comma=True)
+    except LengthError as error:
+        raise Refused(f"{error}.", field=field) from None
+
+
+def _value(typed: Typed, u_nm: int | None, kind: str) -> tuple[int, int | None]:
+    if typed.outcome == Outcome.VALUE:
+        return _length(typed.value, typed.unit, "value"), u_nm
+    if kind != Kind.GAP:
+        raise Refused("A feeler pair measures a gap.", field="outcome")
+    goes = _length(typed.goes, typed.unit, "goes")
+    stops = _length(typed.does_not_go, typed.unit, "does_not_go")
+    try:
+        return acceptance.feeler(goes, stops, u_nm)
+    except ValueError as error:
+        raise Refused(f"{error}.".capitalize(), field="does_not_go") from None
+
+
+def judged(check: Check, station: Station, kind: str, typed: Typed) -> Reading:
+    """Return the reading, judged by the revision that its fit-up was opened with."""
+    if typed.outcome not in Outcome.values:
+        raise Refused("This is no way to read a station.", field="outcome")
+    reading = Reading(
+        fit_check=check,
+        station=station,
+        kind=kind,
+        outcome=typed.outcome,
+        value=typed.value,
+        goes=typed.goes,
+        does_not_go=typed.does_not_go,
+        unit=typed.unit,
+    )
+    if typed.outcome in (Outcome.SKIPPED, Outcome.CLEARED):
+        return reading
+    reading.value_nm, reading.u_nm = _value(typed, check.u_nm, kind)
+    reading.judged_nm = reading.value_nm
+    if kind == Kind.FLUSH:
+        reading.correction_nm = requirements.bridge_excess_nm(station, check)
+    wanted = requirements.requirement(station, kind, check.finish)
+    if wanted.empty:
+        return reading
+    revision = station.revision
+    try:
+        limits = requirements.acceptance(
+            wanted, reading.u_nm, revision.rule, revision.edition
+        )
+        result = acceptance.judge(
+            reading.judged_nm,
+            wanted.low_nm,
+            wanted.high_nm,
+            reading.u_nm,
+            revision.rule,
+            revision.edition,
+        )
+    except acceptance.NarrowLimits as error:
+        raise Refused(f"{error}.".capitalize(), field="does_not_go") from None
+    reading.low_nm, reading.high_nm = wanted.low_nm, wanted.high_nm
+    reading.guard_nm = limits.guard_nm
+    reading.rule = revision.rule
+    reading.method = acceptance.METHOD
+    reading.verdict = result.verdict
+    reading.deviation_nm = result.deviation_nm
+    reading.probability = result.probability
+    return reading
+
+
+def column(reading: Reading) -> str | None:
+    """Return the count of CheckState that a standing reading belongs to."""
+    if reading.outcome == Outcome.SKIPPED:
+        return "skipped"
+    if reading.outcome == Outcome.CLEARED:
+        return None
+    return reading.verdict or "without_limits"
+
+
+def counts(state: CheckState) -> dict:
+    """Return the counts of a check; what was skipped was not measured."""
+    measured = state.conforms + state.does_not_conform + state.not_proven
+    return {
+        "conforms": state.conforms,
+        "does_not_conform": state.does_not_conform,
+        "not_proven": state.not_proven,
+        "not_measured": state.wanted - measured,
+    }
+
+
+def told(reading: Reading, station: Station) -> dict:
+    """Return what the tablet is told about a saved reading."""
+    unit = reading.unit or "mm"
+    words = Kind(reading.kind).label
+    if reading.value_nm is None:
+        message = f"{words} {Outcome(reading.outcome).label}"
+    else:
+        message = f"{words} {requirements.length(reading.value_nm, unit)}"
+        if reading.deviation_nm:
+            side = "under" if reading.deviation_nm < 0 else "over"
+            message += (
+                f", {requirements.length(abs(reading.deviation_nm), unit)} {side}"
+            )
+    if reading.late:
+        message += ": kept, but the check was finished before; a person decides"
+    return {
+        "station": station.label,
+        "kind": reading.kind,
+        "outcome": reading.outcome,
+        "verdict": reading.verdict or None,
+        "deviation_nm": reading.deviation_nm,
+        "probability": reading.probability,
+        "value_nm": reading.value_nm,
+        "correction_nm": reading.correction_nm,
+        "current": not (reading.clash or reading.late),
+        "late": reading.late,
+        "clash": reading.clash,
+        "message": message,
+    }
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Neighboring failing stations of one kind: one item that a builder can work."""
+
+    kind: str
+    stations: tuple[str, ...]
+    readings: tuple[int, ...]
+    worst_station: str
+    worst_nm: int
+    requirement: str
+    worst_value: str
+
+
+def findings(check: Check) -> list[Finding]:
+    """Group the standing readings that do not conform, along the seam."""
+    revision = check.fit_up.revision
+    stations = list(revision.stations.all())
+    rows = {station.pk: row for row, station in enumerate(stations)}
+    failing = {kind: [None] * len(stations) for kind in Kind.values}
+    found = {}
+    current = CurrentReading.objects.filter(fit_check=check).select_related("reading")
+    for one in current:
+        reading = one.reading
+        if reading.verdict == acceptance.Verdict.DOES_NOT_CONFORM:
+            row = rows[one.station_id]
+            failing[one.kind][row] = reading.deviation_nm
+            found[one.kind, row] = reading
+    grouped = grouping.group(
+        failing[Kind.GAP], failing[Kind.FLUSH], closed=revision.closed
+    )
+    return [_finding(group, stations, found, revision.units) for group in grouped]
+
+
+def _finding(group, stations, found, unit) -> Finding:
+    kind = Kind.GAP if group.kind in grouping.GAP_KINDS else Kind.FLUSH
+    worst = found[kind, group.worst_row]
+    return Finding(
+        kind=str(group.kind),
+        stations=tuple(stations[row].label for row in group.rows),
+        readings=tuple(found[kind, row].pk for row in group.rows),
+        worst_station=stations[group.worst_row].label,
+        worst_nm=group.worst_nm,
+        requirement=f"{Kind(kind).label} "
+        + requirements.limits_text(worst.low_nm, worst.high_nm, unit),
+        worst_value=requirements.length(worst.value_nm, unit),
+    )
+
+
+def measure_again(check: Check) -> list[dict]:
+    """Return the standing readings that prove neither: apart from what fails."""
+    return [
+        {"station": one.station.label, "kind": one.kind}
+        for one in CurrentReading.objects.filter(
+            fit_check=check, reading__verdict=acceptance.Verdict.NOT_PROVEN
+        )
+        .select_related("station")
+        .order_by("station__order", "kind")
+    ]
+
+
+def proposal(check: Check) -> dict:
+    """Return the nonconformances to propose and what to measure again."""
+    unit = check.fit_up.revision.units
+    return {
+        "findings": [
+            {
+                "kind": one.kind,
+                "stations": list(one.stations),
+                "worst_station": one.worst_station,
+                "worst_nm": one.worst_nm,
+                "title": title(one, unit),
+            }
+            for one in findings(check)
+        ],
+        "measure_again": measure_again(check),
+    }
+
+
+WORDS = {
+    "gap_tight": ("gap tight", "under"),
+    "gap_wide": ("gap wide", "over"),
+    "flush_proud": ("proud", "over"),
+    "flush_low": ("low", "under"),
+}
+
+
+def span(labels: tuple[str, ...]) -> str:
+    """Return stations for people: "station 4", "stations 4-7", "stations 23, 24, 1"."""
+    if len(labels) == 1:
+        return f"station {labels[0]}"
+    numbers = [int(label) if label.isdecimal() else None for label in labels]
+    steps = {
+        b - a if None not in (a, b) else 0
+        for a, b in zip(numbers, numbers[1:], strict=False)
+    }
+    if len(labels) > 2 and steps == {1}:
+        return f"stations {labels[0]}–{labels[-1]}"
+    if len(labels) > 4:
+        return f"stations {labels[0]} to {labels[-1]}"
+    return f"stations {', '.join(labels)}"
+
+
+def title(finding: Finding, unit: str) -> str:
+    """Return "gap tight, stations 4–7, worst 0.62 mm under at 5"."""
+    words, side = WORDS[finding.kind]
+    return (
+        f"{words}, {span(finding.stations)}, worst "
+        f"{length(finding.worst_nm, unit)} {side} at {finding.worst_station}"
+    )

@@ -1,0 +1,204 @@
+"""Whether what a plan was made from still stands: decided in one place for its page,
+the joint, Today, the tablet, the papers and every act that goes by it."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from django.db.models import F, Q
+from django.utils.translation import gettext as _
+
+from qa.models import (
+    AppliedMove,
+    CurrentReading,
+    FitPlan,
+    FitUp,
+    MoveKind,
+    PlanDefaults,
+    PlanJoint,
+    Reading,
+    TrimCut,
+)
+from qa.rules import touches as touched
+from qa.rules.touches import WORDS
+
+MOST_TOLD = 4
+
+
+@dataclass(frozen=True)
+class Change:
+    """What happened since a plan was made, as a code with its values."""
+
+    code: str
+    values: dict = field(default_factory=dict)
+
+    @property
+    def words(self) -> str:
+        return _(TEXTS[self.code]) % self.values
+
+
+TEXTS = {
+    "fit_up": "%(joint)s: %(done)s (fit-up %(number)s)",
+    "touched": "%(why)s",
+    "measured": "%(joint)s: measured again at %(stations)s",
+    "taken_back": "%(joint)s: what was read at %(stations)s does not stand any more",
+    "revision": "%(joint)s has revision %(number)s now",
+    "defaults": "how this shop plans was changed",
+}
+
+
+def in_words(changes: list[Change]) -> str:
+    told = list(dict.fromkeys(one.words for one in changes))
+    more = [_("and more")] if len(told) > MOST_TOLD else []
+    return "; ".join([*told[:MOST_TOLD], *more])
+
+
+def changes_of(plan: FitPlan) -> list[Change]:
+    """What happened to one plan since it was made; [] when it holds."""
+    return changes([plan])[plan.pk]
+
+
+def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
+    """What happened since each plan was made, by its key, in a constant number of
+    statements. The cuts and moves made by a plan itself do not overtake it; nor does
+    taking the part off: what is then cut on the bench is cut as was planned.
+    """
+    plans = list(plans)
+    if not plans:
+        return {}
+    joints = _joints(plans)
+    every = [one for rows in joints.values() for one in rows]
+    touches = touched.load(
+        [one.fit_up for one in every], [one.fit_up.joint for one in every]
+    )
+    own = _own_acts(plans)
+    read = _read_since(plans, every)
+    standing = _standing(plans)
+    defaults = PlanDefaults.objects.values_list("pk", flat=True).first()
+    found = {}
+    for plan in plans:
+        inputs = plan.content["inputs"]
+        told = []
+        for one, said in zip(joints[plan.pk], inputs["joints"], strict=True):
+            told += _happened(plan, one, touches, own[plan.pk])
+            told += _readings(plan, one, said, read, standing)
+            newest = one.fit_up.joint.current
+            if newest and newest.number != said["newest_revision"]:
+                values = {"joint": one.fit_up.joint.number, "number": newest.number}
+                told.append(Change("revision", values))
+        if defaults != inputs["defaults"]:
+            told.append(Change("defaults"))
+        once = {(one.code, *sorted(one.values.items())): one for one in told}
+        found[plan.pk] = list(once.values())
+    return found
+
+
+def _joints(plans) -> dict:
+    found = defaultdict(list)
+    for plan in plans:
+        if plan.pk is None:  # about to be taken
+            found[None] = list(plan.drafted)
+    rows = PlanJoint.objects.filter(plan__in=[p.pk for p in plans if p.pk])
+    for one in rows.select_related(
+        "fit_up__entry",
+        "fit_up__joint__current",
+        "fit_up__airframe",
+        "fit_up__part",
+        "fit_up__surround_part",
+    ).order_by("plan", "order"):
+        found[one.plan_id].append(one)
+    return found
+
+
+def _own_acts(plans) -> dict:
+    """Numbers of the entries of what was done by each plan."""
+    found = defaultdict(set)
+    keys = [plan.pk for plan in plans if plan.pk]
+    for rows in (
+        TrimCut.objects.filter(plan__in=keys),
+        AppliedMove.objects.filter(plan__in=keys, kind=MoveKind.MOVE),
+        FitUp.objects.filter(plan__in=keys),
+    ):
+        for plan, entry in rows.values_list("plan", "entry__pk").distinct():
+            found[plan].add(entry)
+    return found
+
+
+def _happened(plan: FitPlan, one, touches, own: set[int]) -> list[Change]:
+    fit_up, joint = one.fit_up, one.fit_up.joint
+    rows = touches.at(fit_up.joint_id, fit_up.airframe_id)
+    told = [
+        Change(
+            "fit_up",
+            {
+                "joint": joint.number,
+                "done": str(WORDS[other.reason]),
+                "number": other.number,
+            },
+        )
+        for other in rows
+        if other.entry.pk > plan.read_to and other.entry.pk not in own
+    ]
+    told += [
+        Change("touched", {"why": touch.why})
+        for touch in touches.of(joint, fit_up.airframe_id, rows)
+        if touch.at > plan.read_to and touch.at not in own and not touch.bench
+    ]
+    return told
+
+
+def _read_since(plans, joints) -> list:
+    """(number of the entry, joint, airframe, station) of what was read or counted in
+    since the oldest of the plans was made."""
+    first = min(plan.read_to for plan in plans)
+    here = Q(fit_check__fit_up__joint__in=[one.fit_up.joint_id for one in joints])
+    here &= Q(fit_check__fit_up__airframe__in=[o.fit_up.airframe_id for o in joints])
+    rows = Reading.objects.filter(here).filter(
+        Q(late=False, entry__pk__gt=first)
+        | Q(late_decision__counted=True, late_decision__entry__pk__gt=first)
+    )
+    return list(
+        rows.values_list(
+            F("entry__pk"),
+            "late_decision__entry__pk",
+            "fit_check__fit_up__joint",
+            "fit_check__fit_up__airframe",
+            "station__label",
+        ).order_by("entry__pk")
+    )
+
+
+def _standing(plans) -> set[int]:
+    read = [
+        row[3]
+        for plan in plans
+        for joint in plan.content["inputs"]["joints"]
+        for row in joint["readings"]
+    ]
+    return set(
+        CurrentReading.objects.filter(reading__in=read).values_list(
+            "reading_id", flat=True
+        )
+    )
+
+
+def _readings(plan, one, said, read, standing) -> list[Change]:
+    here = (one.fit_up.joint_id, one.fit_up.airframe_id)
+    name, told = one.fit_up.joint.number, []
+    again = [
+        label
+        for entry, decided, joint, airframe, label in read
+        if (joint, airframe) == here and max(entry, decided or 0) > plan.read_to
+    ]
+    gone = [
+        label
+        for label, _kind, _act, key in said["readings"]
+        if key not in standing and label not in again
+    ]
+    for code, labels in (("measured", again), ("taken_back", gone)):
+        if labels:
+            names = list(dict.fromkeys(labels))
+            more = ["…"] if len(names) > MOST_TOLD else []
+            stations = ", ".join([*names[:MOST_TOLD], *more])
+            told.append(Change(code, {"joint": name, "stations": stations}))
+    return told

@@ -1,0 +1,306 @@
+"""A plan as the body of its record, and back: form `plan_body/1`.
+
+Lengths of stations are whole nanometers; the amounts of a move, shares and
+probabilities are the numbers that came out. Reasons are codes with values.
+"""
+
+import math
+from dataclasses import asdict, fields
+
+from qa.models import Kind
+from qa.numeric.plan.joint_arrays import JointArrays
+from qa.numeric.plan.motions import Motion
+from qa.numeric.plan.reasons import TELLING_MM as TELLING
+from qa.numeric.plan.reasons import corner_slides
+from qa.numeric.plan.result import Fit, Move, Plan, PlanOptions, StationPlan, TrimPlan
+from qa.rules import planning, requirements
+from qa.rules.planning import Bite, Planned, Worked
+
+FORM, METHOD = "plan_body/1", "plan/1"
+LENGTHS = (
+    "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
+    "trim", "build_up", "unresolved", "next_bite",
+)  # fmt: skip
+MM = 1_000_000
+
+
+def body_of(worked: Worked) -> dict:
+    """What FitPlan keeps of a plan that was worked out."""
+    return {
+        "form": FORM,
+        "method": METHOD,
+        "inputs": {
+            "defaults": worked.defaults.pk,
+            "joints": [_inputs(one) for one in worked.joints],
+            "left_out": worked.left_out,
+        },
+        "wishes": {
+            "side": worked.wish.side,
+            "limits": worked.wish.limits,
+            "options": _plain(asdict(worked.options)),
+        },
+        "outcome": {
+            **_outcome(worked.plan),
+            "least_cut_nm": _nm(worked.least_cut),
+            "notes": _plain(notes(worked)),
+            "stations": [_station(worked, *one) for one in worked.stations()],
+        },
+    }
+
+
+def _inputs(joint: Planned) -> dict:
+    state, check = joint.state, joint.check
+    newest = state.joint.current
+    return {
+        "joint": state.joint.number,
+        "revision": str(state.revision.uuid),
+        "newest_revision": newest.number if newest else None,
+        "fit_up": str(state.fit_up.entry_id),
+        "check": str(check.entry_id),
+        "finish": check.finish,
+        "u_nm": check.u_nm,
+        "motions": state.fit_up.motions,
+        "readings": [
+            [label, kind, str(value.reading.entry_id), value.reading.pk]
+            for (label, kind), value in sorted(joint.values.items())
+        ],
+        "carried": sorted({key[0] for key, one in joint.values.items() if one.carried}),
+        "lost_nm": {
+            side: [_nm(float(depth)) for depth in depths]
+            for side, depths in joint.lost.items()
+        },
+        "cut_and_moved": [str(epoch.fit_up.entry_id) for epoch in state.epochs],
+    }
+
+
+def _outcome(plan: Plan) -> dict:
+    told = {
+        one.name: getattr(plan, one.name)
+        for one in fields(Plan)
+        if one.name not in ("stations", "notes", "move", "seat", "level", "trim")
+    }
+    for name in ("move", "seat", "level", "trim"):
+        part = getattr(plan, name)
+        told[name] = None if part is None else _plain(asdict(part))
+    return _plain(told)
+
+
+def _station(worked: Worked, joint: Planned, row: int, one: StationPlan) -> dict:
+    bite = worked.bite(one)
+    told = {
+        item.name: getattr(one, item.name)
+        for item in fields(StationPlan)
+        if item.name not in (*LENGTHS, "reason")
+    }
+    lengths = {f"{name}_nm": _nm(getattr(one, name)) for name in LENGTHS}
+    return _plain(
+        {
+            **told,
+            **lengths,
+            "bite_nm": _nm(bite.bite),
+            "trim_asked_nm": _nm(bite.trim),
+            "reasons": reasons_of(worked, joint, row, one),
+        }
+    )
+
+
+def _nm(mm: float | None) -> int | None:
+    return None if mm is None or not math.isfinite(mm) else round(mm * MM)
+
+
+def _plain(value):
+    """Tuples as lists, and what is not finite as text: JSON has no word for it."""
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    if hasattr(value, "item"):  # a number of numpy
+        return _plain(value.item())
+    return value
+
+
+# ---------------------------------------------------------------- reasons
+
+
+def reasons_of(worked: Worked, joint: Planned, row: int, one: StationPlan) -> list:
+    """Why a station stays wrong or its cut is another: [[code, {value: nm}], ...]."""
+    if worked.record:
+        return worked.kept_reasons[one.joint, one.label]
+    bite = worked.bite(one)
+    return [*_wrong(worked, joint, row, one), *_thin(worked, one, bite)]
+
+
+def notes(worked: Worked) -> list:
+    """What a builder should know besides the numbers, as codes with values."""
+    plan, several = worked.plan, len(worked.joints) > 1
+    found = [] if plan.settled else [["unsettled", {}]]
+    if plan.held:
+        found.append(["held", {"names": list(plan.held)}])
+    blind = [
+        one for one in plan.stations if one.gap_now is None and one.closes_by > TELLING
+    ]
+    if blind:
+        most = _nm(max(one.closes_by for one in blind))
+        found.append(["blind", {"stations": [o.label for o in blind], "mm": most}])
+    for kind, now in ((Kind.GAP, "gap_now"), (Kind.FLUSH, "flush_now")):
+        missing = []
+        for joint, row, one in worked.stations():
+            station = joint.state.seam.stations[row]
+            wanted = requirements.requirement(station, kind, joint.check.finish)
+            if not wanted.empty and getattr(one, now) is None:
+                number = f"{joint.state.joint.number}:" if several else ""
+                missing.append(f"{number}{one.label}")
+        if missing:
+            found.append(["unmeasured", {"kind": str(kind), "stations": missing}])
+    options = worked.options
+    arrays = JointArrays(
+        [planning.measured_at(one, worked.wish.side) for one in worked.joints],
+        options.uncertainty_mm,
+        options.rule,
+        options.edition,
+    )
+    for label, slide, radius, extra in corner_slides(arrays, plan.move):
+        values = {"slide": _nm(slide), "radius": _nm(radius), "mm": _nm(extra)}
+        found.append(["corner", {"station": label, **values}])
+    return found
+
+
+def _wrong(worked: Worked, joint: Planned, row: int, one: StationPlan) -> list:
+    """Why a station stays wrong, as [code, {value: nm}]."""
+    found = []
+    short = _nm(one.unresolved)
+    if short < 0:
+        found.append([_tight(worked, joint, row, one), {"mm": -short}])
+    elif short > 0:
+        allowed = worked.options.build_up_mm > 0
+        code = "build_up_spent" if allowed else "too_wide"
+        found.append([code, {"mm": short}])
+    after = one.flush_after
+    if after is not None and one.flush_deviation_after is not None:
+        wanted = requirements.requirement(
+            joint.state.seam.stations[row], Kind.FLUSH, joint.check.finish
+        )
+        inside = requirements.acceptance(
+            wanted,
+            joint.check.u_nm,
+            joint.state.revision.rule,
+            joint.state.revision.edition,
+        )
+        nm = _nm(after)
+        high = inside.high_in is not None and nm > inside.high_in
+        low = inside.low_in is not None and nm < inside.low_in
+        if high or low:
+            found.append(["step_high" if high else "step_low", {"mm": abs(nm)}])
+    return found
+
+
+def _tight(worked: Worked, joint: Planned, row: int, one: StationPlan) -> str:
+    if one.side == "none":
+        return "never_cut"
+    if one.trim < one.most_trim - 0.001:
+        return "fairness"
+    station = joint.state.seam.stations[row]
+    left = requirements.left_to_cut_mm(station, one.side, joint.lost, row)
+    if left is not None and left <= worked.options.max_trim_mm:
+        return "may_still_cut"
+    return "greatest_trim"
+
+
+def _thin(worked: Worked, one: StationPlan, bite: Bite) -> list:
+    if not bite.why:
+        return []
+    code = "least_cut" if bite.bite else "too_thin"
+    values = {"mm": _nm(one.trim), "least": _nm(worked.least_cut)}
+    return [[code, values]]
+
+
+# --------------------------------------------------------------------- back
+
+
+def plan_from(body: dict) -> Plan:
+    """The numbers of a record, as they came out. Its notes are not kept."""
+    told = dict(body["outcome"])
+    stations = tuple(_station_from(one) for one in told["stations"])
+    move = _move(told["move"])
+    trim = told["trim"]
+    return _made(
+        Plan,
+        {
+            **told,
+            "move": move,
+            "seat": _fit(told["seat"]),
+            "level": _fit(told["level"]),
+            "trim": trim and _made(TrimPlan, {**trim, "move": _move(trim["move"])}),
+            "held": tuple(told["held"]),
+            "stations": stations,
+            "notes": (),
+        },
+    )
+
+
+def bites_from(body: dict) -> dict[tuple[int, str], Bite]:
+    return {
+        (one["joint"], one["label"]): Bite(
+            one["bite_nm"] / MM, one["trim_asked_nm"] / MM
+        )
+        for one in body["outcome"]["stations"]
+    }
+
+
+def reasons_from(body: dict) -> dict[tuple[int, str], list]:
+    return {
+        (one["joint"], one["label"]): one["reasons"]
+        for one in body["outcome"]["stations"]
+    }
+
+
+def options_from(body: dict) -> PlanOptions:
+    told = dict(body["wishes"]["options"])
+    motions = told.get("motions")
+    told["motions"] = motions and tuple(_motion(one) for one in motions)
+    return _made(PlanOptions, {k: _number(v) for k, v in told.items()})
+
+
+def _made(kind, told: dict):
+    """A dataclass of what is known of it; a field that came later is None."""
+    return kind(**{one.name: told.get(one.name) for one in fields(kind)})
+
+
+def _number(value):
+    return float(value) if value in ("inf", "-inf") else value
+
+
+def _motion(told: dict) -> Motion:
+    told = {
+        key: tuple(value) if isinstance(value, list) else _number(value)
+        for key, value in told.items()
+    }
+    return _made(Motion, told)
+
+
+def _move(told: dict) -> Move:
+    return _made(
+        Move,
+        {
+            **told,
+            "amounts": tuple((name, amount) for name, amount in told["amounts"]),
+            "motions": tuple(_motion(one) for one in told["motions"]),
+            "raw": tuple(told["raw"]),
+        },
+    )
+
+
+def _fit(told: dict | None) -> Fit | None:
+    return told and _made(Fit, {**told, "move": _move(told["move"])})
+
+
+def _station_from(told: dict) -> StationPlan:
+    lengths = {
+        name: None if told[f"{name}_nm"] is None else told[f"{name}_nm"] / MM
+        for name in LENGTHS
+    }
+    if lengths["most_trim"] is None:
+        lengths["most_trim"] = math.inf
+    return _made(StationPlan, {**told, **lengths, "reason": ""})

@@ -1,0 +1,279 @@
+"""From the records of a part to a plan for it: which readings, which freedom, which
+defaults. The numbers are qa.numeric.plan; pages and papers are made from `Worked`."""
+
+import math
+from dataclasses import dataclass, field
+
+from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
+from qa.numeric.geometry.joint import JointError
+from qa.numeric.plan.bite import Shortfall, corrected_bite
+from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.motions import NothingSeen
+from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
+from qa.numeric.plan.seat import NoFeasibleMotion
+from qa.numeric.verdict.acceptance import NarrowLimits
+from qa.rules import cut_allowance, history, requirements
+from qa.rules import trim_rounds as rounds
+from qa.rules.history import History
+from qa.rules.staleness import JointState, states
+from shop.files.csv_table import FileComplaints
+from shop.models import Part
+
+RELATED = (
+    "entry__by",
+    "instrument",
+    "state__last_entry",
+    "fit_up__entry",
+    "fit_up__airframe__type",
+    "fit_up__joint__position",
+    "fit_up__joint__surround",
+    "fit_up__revision",
+    "fit_up__part__design",
+    "fit_up__surround_part__design",
+)
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a person asked for otherwise than usual; `limits` are of PlanOptions."""
+
+    side: str | None = None
+    limits: dict = field(default_factory=dict)
+
+
+@dataclass
+class Planned:
+    """One joint in the plan: its state, the check it is planned by, what it lost."""
+
+    state: JointState
+    check: Check
+    lost: dict
+    rounds: list
+
+    @property
+    def values(self):
+        return self.state.now.values
+
+    def value_nm(self, label: str, kind: str) -> int | None:
+        value = self.values.get((label, kind))
+        return value.reading.value_nm if value else None
+
+
+@dataclass(frozen=True)
+class Bite:
+    """The cut to ask for at a station, mm: the next bite, the full trim it is part of,
+    and why they differ from the plan's own ("" when they do not)."""
+
+    bite: float
+    trim: float
+    why: str = ""
+
+
+@dataclass
+class Worked:
+    """A plan with everything it came from. `problem` says why there is none."""
+
+    check: Check
+    live: bool
+    rows: History
+    joints: list[Planned]
+    left_out: list[str]
+    defaults: PlanDefaults
+    options: PlanOptions | None = None
+    plan: Plan | None = None
+    problem: str = ""
+    releases: set = field(default_factory=set)
+    # Of a plan on record: which, what happened since, and its bites as they are kept.
+    record: FitPlan | None = None
+    changes: list = field(default_factory=list)
+    kept: dict | None = None
+    kept_least: float | None = None
+    kept_reasons: dict = field(default_factory=dict)
+    kept_notes: list = field(default_factory=list)
+    wish: Wish = Wish()
+
+    @property
+    def main(self) -> Planned:
+        return self.joints[0]
+
+    @property
+    def least_cut(self) -> float:
+        if self.kept_least is not None:
+            return self.kept_least
+        return requirements.least_cut_mm(self.defaults, self.check)
+
+    @property
+    def shortfall(self) -> Shortfall | None:
+        return rounds.shortfall(self.main.rounds)
+
+    def stations(self):
+        """Yield (planned joint, row in its seam, StationPlan) of every station."""
+        for one in self.plan.stations:
+            joint = self.joints[one.joint]
+            yield joint, joint.state.seam.rows[one.label], one
+
+    def bite(self, station: StationPlan) -> Bite:
+        """What to cut next here: corrected by what was learned, never too thin."""
+        if self.kept is not None:
+            return self.kept[station.joint, station.label]
+        trim, least = station.trim, self.least_cut
+        if trim <= 0:
+            return Bite(0.0, 0.0)
+        if trim < least:
+            return self._too_thin(station, least)
+        asked = corrected_bite(station.next_bite, trim, self.shortfall)
+        return Bite(_told(min(trim, max(asked, least))), trim)
+
+    def _too_thin(self, station: StationPlan, least: float) -> Bite:
+        """A trim that the instrument cannot tell: as much as it can, or none."""
+        high = self._high_mm(station)
+        fits = high is None or station.gap_after + least - station.trim <= high
+        if fits and least <= station.most_trim:
+            why = f"{station.trim:.2f} mm would do; {least:.2f} mm is what can be told"
+            return Bite(_told(least), least, why)
+        why = (
+            f"{station.trim:.2f} mm more is wanted, less than can be told "
+            f"({least:.2f} mm): leave it and measure again"
+        )
+        return Bite(0.0, 0.0, why)
+
+    def _high_mm(self, station: StationPlan) -> float | None:
+        joint = self.joints[station.joint]
+        row = joint.state.seam.stations[joint.state.seam.rows[station.label]]
+        wanted = requirements.requirement(row, Kind.GAP, joint.check.finish)
+        # The limit that governs: drawn in where the rule is guarded.
+        revision = joint.state.revision
+        inside = requirements.acceptance(
+            wanted, joint.check.u_nm, revision.rule, revision.edition
+        )
+        return (
+            None if inside is None or wanted.high_nm is None else inside.high_in / 1e6
+        )
+
+    def cut_sides(self) -> list[tuple[Planned, str]]:
+        """(joint, side) of everything that the plan cuts."""
+        found = {}
+        for joint, _, station in self.stations() if self.plan else []:
+            if self.bite(station).bite > 0:
+                found[id(joint), station.side] = (joint, station.side)
+        return list(found.values())
+
+    def to_release(self) -> list[tuple[Part, Check, bool]]:
+        """Primary structure that the plan cuts: serial, check, released or not."""
+        found = {}
+        for joint, side in self.cut_sides():
+            fit_up = joint.check.fit_up
+            part = fit_up.part if side == Side.PART else fit_up.surround_part
+            if part and cut_allowance.needs_release(part):
+                found[part.pk] = (part, joint.check, part.pk in self.releases)
+        return list(found.values())
+
+
+def _told(bite: float) -> float:
+    """A bite as it is told, in hundredths of a millimeter, and never more of it."""
+    return math.floor(bite * 100 + 1e-6) / 100
+
+
+def work_out(check: Check, wish: Wish | None = None) -> Worked:
+    """Plan for a check (loaded with RELATED), in a constant number of statements.
+
+    A check that is not of the newest state is planned by what stood then, alone; a
+    live one together with the other joints of the part measured in the same condition.
+    """
+    wish = wish or Wish()
+    fit_up = check.fit_up
+    joints = history.joints_of_part(fit_up.airframe, fit_up.part_id)
+    rows = history.load(fit_up.airframe, joints)
+    defaults = PlanDefaults.objects.first() or PlanDefaults()
+    found = states(rows)
+    live = any(one.pk == check.pk for one in found[fit_up.joint_id].now.checks)
+    off_at = None if live else found[fit_up.joint_id].taken_off_after(check)
+    if off_at:
+        # On the bench, to be cut as was planned while it hung.
+        live, found = True, states(rows, until=off_at - 1)
+    elif not live:
+        found = states(rows, until=check.entry.pk)
+        found = {fit_up.joint_id: found[fit_up.joint_id]}
+    main = planned_as(rows, found.pop(fit_up.joint_id), check)
+    others, left_out = _others(rows, main, found)
+    worked = Worked(check, live, rows, [main, *others], left_out, defaults)
+    worked.wish = wish
+    _solve(worked, wish)
+    return worked
+
+
+def planned_as(rows: History, state: JointState, check: Check | None = None) -> Planned:
+    check = check or state.now.checks[-1]
+    check.fit_up = state.fit_up
+    state.fit_up.airframe = state.airframe
+    lost = {
+        side: rows.lost(state.joint, part_id, side, state.seam)
+        for side, part_id in (
+            (Side.PART, state.fit_up.part_id),
+            (Side.SURROUND, state.fit_up.surround_part_id),
+        )
+    }
+    return Planned(state, check, lost, rounds.rounds_of(rows, state))
+
+
+def _others(rows: History, main: Planned, found: dict[int, JointState]):
+    """The part's other joints that may be planned with this one, and those not."""
+    others, left_out = [], []
+    for state in found.values():
+        if state.fit_up.part_id != main.state.fit_up.part_id:
+            continue
+        name = state.joint.number
+        if not state.now.values or not state.now.checks:
+            left_out.append(f"{name} was not measured since the part last changed")
+        elif state.held_now != main.state.held_now:
+            left_out.append(f"{name} was measured with the part held another way")
+        elif state.now.checks[-1].finish != main.check.finish:
+            left_out.append(f"{name} was measured in another state of finish")
+        else:
+            others.append(planned_as(rows, state))
+    return others, left_out
+
+
+def _solve(worked: Worked, wish: Wish) -> None:
+    # The planner brings scipy: pages that plan nothing must not wait for it.
+    from qa.numeric.plan.planner import plan_joints  # noqa: PLC0415
+
+    try:
+        motions = requirements.motions_of(worked.check.fit_up)
+        worked.options = requirements.plan_options(
+            worked.defaults, worked.check, motions, **wish.limits
+        )
+        measured = [measured_at(one, wish.side) for one in worked.joints]
+        worked.plan = plan_joints(measured, worked.options)
+    except FileComplaints as bad:
+        told = "; ".join(str(one.text) for one in bad.complaints)
+        worked.problem = f"How the part may move cannot be read: {told}"
+    except (NothingSeen, NoFeasibleMotion, NarrowLimits, JointError) as why:
+        worked.problem = str(why)
+    except OptionError as why:
+        worked.problem = f"{why.option.replace('_', ' ')}: {why}"
+
+
+def measured_at(joint: Planned, side: str | None) -> Measured:
+    state = joint.state
+    stations = state.seam.stations
+    geometry = requirements.joint_to_plan(
+        state.revision,
+        stations,
+        finish=joint.check.finish,
+        lost_mm=joint.lost,
+        wish=side,
+    )
+    read = {
+        kind: [
+            None if nm is None else nm / 1e6
+            for nm in (joint.value_nm(one.label, kind) for one in stations)
+        ]
+        for kind in Kind.values
+    }
+    return Measured(geometry, read[Kind.GAP], read[Kind.FLUSH])
+
+
+def prints_of(check: Check) -> list[TemplatePrint]:
+    """The templates that were printed by a check, newest first."""
+    return list(check.templates.select_related("entry__by").order_by("-id"))

@@ -1,0 +1,323 @@
+"""What happened to a part or its surround apart from the fit-ups of a joint itself.
+
+Place and fit are one history: a part taken off, put back or swapped, its surround too,
+a hold, a scrapped serial, a fit-up at another joint or on another airframe, a cut of
+either elsewhere. Each is a `Touch` of a joint at which the serials were fitted.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from itertools import pairwise
+
+from django.db.models import Q
+from django.utils.translation import gettext as _
+
+from qa.models import AppliedMove, FitUp, FitUpReason, Joint, TrimCut
+from qa.rules.epochs import how_held
+from shop.models import Entry, Hold, PartState, PlacementAct, Suspect
+
+WORDS = {
+    FitUpReason.FIRST: "first fit-up",
+    FitUpReason.REFIT: "taken off and refitted",
+    FitUpReason.MOVE: "moved",
+    FitUpReason.SHIM: "shimmed",
+    FitUpReason.TRIM: "trimmed",
+    FitUpReason.SWAP: "swapped for another serial",
+    FitUpReason.HELD: "held another way",
+}
+MOVES = (FitUpReason.MOVE, FitUpReason.SHIM)
+# What cannot be placed in order of entries comes last: a scrapped part stays scrapped.
+AT_LAST = 2**62
+PART, SURROUND = "part", "surround"
+
+
+@dataclass(frozen=True)
+class Touch:
+    """`at` is the number of its entry. `off` and `on` name the side that it took out of
+    place or put back; `bar` says why no witness can speak across it; `bench`: it was
+    taken off, and to nowhere else that is on record."""
+
+    at: int
+    entry: Entry | None
+    why: str
+    off: str = ""
+    on: str = ""
+    bar: str = ""
+    fit_up: FitUp | None = None
+    bench: bool = False
+
+    @property
+    def when(self) -> datetime | None:
+        return self.entry.received_at if self.entry else None
+
+
+@dataclass(frozen=True)
+class _Here:
+    """What one joint on one airframe was when something happened."""
+
+    joint: Joint
+    airframe_id: int
+    fit_up: FitUp
+    part_id: int
+    surrounds: frozenset[int]
+
+    def side(self, part_id: int) -> str:
+        if part_id == self.part_id:
+            return PART
+        return SURROUND if part_id in self.surrounds else ""
+
+    def is_at(self, joint_id: int, airframe_id: int) -> bool:
+        return (joint_id, airframe_id) == (self.joint.pk, self.airframe_id)
+
+
+@dataclass
+class Touches:
+    """Rows of everything that may have touched some serials, oldest first."""
+
+    acts: list[PlacementAct] = field(default_factory=list)
+    fit_ups: list[FitUp] = field(default_factory=list)
+    moved: set[int] = field(default_factory=set)
+    cuts: list[TrimCut] = field(default_factory=list)
+    doubts: list[tuple] = field(default_factory=list)
+
+    def of(self, joint: Joint, airframe_id: int, own: list[FitUp]) -> list[Touch]:
+        """The touches of a joint whose fit-ups are `own`, oldest first; its position
+        and surround are those of `joint`."""
+        places = [(airframe_id, joint.position_id), (airframe_id, joint.surround_id)]
+        keys = {one.part_id for one in own} | {one.surround_part_id for one in own}
+        keys |= {act.part_id for _, _, act in self._index.get(places[1], [])}
+        rows = {
+            (at, id(row)): (at, told, row)
+            for key in [*keys, *places]
+            for at, told, row in self._index.get(key, [])
+        }
+        found = []
+        for key in sorted(rows):
+            at, told, row = rows[key]
+            mine = next((one for one in reversed(own) if one.entry.pk < at), None)
+            if mine:
+                touch = told(self._here(joint, airframe_id, mine, at), at, row)
+                found += [touch] if touch else []
+        return found
+
+    def at(self, joint_id: int, airframe_id: int) -> list[FitUp]:
+        """The fit-ups of a joint itself, oldest first."""
+        return self._own.get((joint_id, airframe_id), [])
+
+    @cached_property
+    def _own(self) -> dict:
+        found = defaultdict(list)
+        for one in self.fit_ups:
+            found[one.joint_id, one.airframe_id].append(one)
+        return found
+
+    @cached_property
+    def _index(self) -> dict:
+        """Everything that happened, by the serials and by the places it happened to."""
+        found = defaultdict(list)
+        for act in self.acts:
+            event = act.entry.pk, self._placed, act
+            found[act.part_id].append(event)
+            found[act.airframe_id, act.position_id].append(event)
+        parts = {}
+        for one in self.fit_ups:
+            parts |= {one.part_id: one.part, one.surround_part_id: one.surround_part}
+            for key in {one.part_id, one.surround_part_id}:
+                found[key].append((one.entry.pk, self._fitted, one))
+        for cut in self.cuts:
+            found[cut.part_id].append((cut.entry.pk, _cut, cut))
+        for doubt in self.doubts:
+            found[doubt[0]].append((doubt[1].pk, _doubted, doubt))
+        for key, part in parts.items():
+            if part and part.state == PartState.SCRAPPED:
+                found[key].append((AT_LAST, _scrapped, part))
+        return found
+
+    def _here(self, joint: Joint, airframe_id: int, mine: FitUp, at: int) -> _Here:
+        around = {mine.surround_part_id}
+        if mine.surround_part_id is None:
+            around |= {
+                self.sitting(airframe_id, joint.surround_id, before)
+                for before in (mine.entry.pk, at)
+            }
+        surrounds = frozenset(around - {None})
+        return _Here(joint, airframe_id, mine, mine.part_id, surrounds)
+
+    def sitting(self, airframe_id: int, position_id: int, before: int) -> int | None:
+        """The key of the serial that sat in a position just before an entry."""
+        sits = None
+        for at, _told, act in self._index.get((airframe_id, position_id), []):
+            if at >= before:
+                break
+            sits = act.part_id if act.placed else None
+        return sits
+
+    def _placed(self, here: _Here, at: int, act: PlacementAct) -> Touch | None:
+        side, serial = here.side(act.part_id), act.part.serial
+        at_home = act.airframe_id == here.airframe_id and act.position_id == (
+            here.joint.surround_id if side == SURROUND else here.joint.position_id
+        )
+        entry = act.entry
+        if side and at_home and act.placed:
+            return Touch(at, entry, _("%s was put in place") % serial, on=side)
+        if side and at_home:
+            why = _("%s was taken off") % serial
+            why += f" ({act.note})" if act.note else ""
+            return Touch(at, entry, why, off=side, bench=True)
+        if side and act.placed:
+            words = {"part": serial, "where": act.position.path, "on": act.airframe}
+            why = _("%(part)s was put into %(where)s of %(on)s") % words
+            return Touch(at, entry, why, off=side)
+        return None if side else self._taken(here, at, act)
+
+    def _taken(self, here: _Here, at: int, act: PlacementAct) -> Touch | None:
+        """Another serial is put where one of these belongs."""
+        if not act.placed or act.airframe_id != here.airframe_id:
+            return None
+        places = {here.joint.position_id: PART, here.joint.surround_id: SURROUND}
+        side = places.get(act.position_id)
+        if side is None:
+            return None
+        if side == SURROUND and not here.surrounds:
+            why = _("%s was put in place") % act.part.serial
+            return Touch(at, act.entry, why)
+        why = _("%s was put in its place") % act.part.serial
+        if side == SURROUND:
+            why = _("another surround, %s, was put in place") % act.part.serial
+        return Touch(at, act.entry, why, off=side, bar=why)
+
+    def _fitted(self, here: _Here, at: int, other: FitUp) -> Touch | None:
+        """A fit-up elsewhere of the part, or of its surround."""
+        if here.is_at(other.joint_id, other.airframe_id):
+            return None
+        side = here.side(other.part_id)
+        where = {"at": other.joint.number, "n": other.number}
+        entry = other.entry
+        if other.airframe_id != here.airframe_id:
+            side = side or here.side(other.surround_part_id or 0)
+            if not side:
+                return None
+            whose = other.part if side == here.side(other.part_id) else None
+            where |= {"part": whose or other.surround_part, "on": other.airframe}
+            why = _("%(part)s was fitted on %(on)s at %(at)s (fit-up %(n)s)") % where
+            return Touch(at, entry, why, off=side, fit_up=other)
+        if not side:
+            return None
+        if side == PART and other.joint.position_id != here.joint.position_id:
+            where["part"] = other.part
+            why = _("%(part)s was fitted at %(at)s (fit-up %(n)s)") % where
+            bar = self._bar(here, other)
+            return Touch(at, entry, why, off=side, bar=bar, fit_up=other)
+        rehung = side == PART and how_held(other.held) != how_held(here.fit_up.held)
+        if other.reason == FitUpReason.FIRST and side == PART and not rehung:
+            return None  # another joint of the part as it hangs, fitted once
+        words = other.reason
+        if rehung and words == FitUpReason.FIRST:
+            words = FitUpReason.HELD
+        where["done"] = WORDS[words]
+        told = _("the part was %(done)s at %(at)s (fit-up %(n)s)")
+        if side == SURROUND:
+            told = _("the surround was %(done)s at %(at)s (fit-up %(n)s)")
+        bar = self._bar(here, other)
+        if rehung:
+            bar = bar or WORDS[FitUpReason.HELD]
+        return Touch(at, entry, told % where, bar=bar)
+
+    def _bar(self, here: _Here, other: FitUp) -> str:
+        if other.reason in MOVES or other.pk in self.moved:
+            return WORDS[FitUpReason.MOVE]
+        return WORDS[FitUpReason.HELD] if other.reason == FitUpReason.HELD else ""
+
+
+def _cut(here: _Here, at: int, cut: TrimCut) -> Touch | None:
+    """A cut of the surround at another joint, or of the part as a surround there. What
+    is cut as the fitted part opens a fit-up, and is told by that."""
+    fit_up = cut.fit_up
+    if here.is_at(fit_up.joint_id, fit_up.airframe_id):
+        return None
+    side = here.side(cut.part_id)
+    if not side or cut.part_id == fit_up.part_id:
+        return None
+    where = {"part": cut.part, "at": fit_up.joint.number, "n": fit_up.number}
+    why = _("%(part)s was trimmed at %(at)s (fit-up %(n)s)") % where
+    return Touch(at, cut.entry, why)
+
+
+def _doubted(here: _Here, at: int, row: tuple) -> Touch | None:
+    part_id, entry, why = row
+    return Touch(at, entry, why) if here.side(part_id) else None
+
+
+def _scrapped(here: _Here, at: int, part) -> Touch | None:
+    side = here.side(part.pk)
+    why = _("%s was scrapped") % part.serial
+    return Touch(at, None, why, off=side, bar=why) if side else None
+
+
+def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
+    """Return what touched the serials of some fit-ups, of one airframe or several, in
+    seven statements."""
+    serials = {one.part_id for one in fit_ups}
+    serials |= {one.surround_part_id for one in fit_ups} - {None}
+    airframes = {one.airframe_id for one in fit_ups}
+    around = {one.surround_id for one in joints}
+    positions = around | {one.position_id for one in joints}
+    here = Q(airframe__in=airframes)
+    acts = PlacementAct.objects.filter(
+        Q(part__in=serials) | here & Q(position__in=positions)
+    ).select_related("entry", "part", "airframe", "position")
+    found = Touches(sorted(acts, key=lambda act: act.entry.pk))
+    serials |= {act.part_id for act in found.acts if act.position_id in around}
+    rows = FitUp.objects.filter(
+        Q(part__in=serials)
+        | Q(surround_part__in=serials)
+        | here & Q(joint__in=[one.pk for one in joints])
+    ).select_related("entry", "part", "surround_part", "joint", "airframe")
+    found.fit_ups = list(rows.order_by("entry__pk"))
+    found.moved = _moved(found.fit_ups, serials)
+    cuts = TrimCut.objects.filter(part__in=serials, depth_nm__gt=0)
+    cuts = cuts.select_related("entry", "part", "fit_up__joint")
+    # One cut has a row a station: one of them tells of it.
+    found.cuts = list({(c.entry_id, c.part_id): c for c in cuts}.values())
+    found.doubts = _doubts(serials)
+    return found
+
+
+def _moved(fit_ups: list[FitUp], serials: set[int]) -> set[int]:
+    """Keys of the fit-ups that a recorded move or shim led to."""
+    left = set(
+        AppliedMove.objects.filter(fit_up__part__in=serials).values_list(
+            "fit_up", flat=True
+        )
+    )
+    by_joint: dict = {}
+    for one in fit_ups:
+        by_joint.setdefault((one.airframe_id, one.joint_id), []).append(one)
+    return {
+        after.pk
+        for rows in by_joint.values()
+        for before, after in pairwise(rows)
+        if before.pk in left
+    }
+
+
+def _doubts(serials: set[int]) -> list[tuple]:
+    """(part, entry, words) of every hold that touched one of the serials."""
+    held = Hold.objects.filter(subject_kind="part", subject_id__in=serials)
+    told = {
+        (hold.subject_id, hold.pk): (
+            hold.subject_id,
+            hold.entry,
+            _("%(part)s was put on hold: %(why)s")
+            % {"part": hold.label.removeprefix("part "), "why": hold.reason},
+        )
+        for hold in held.select_related("entry")
+    }
+    suspects = Suspect.objects.filter(part__in=serials)
+    for one in suspects.select_related("hold__entry", "part"):
+        words = {"part": one.part, "hold": one.hold.label, "why": one.hold.reason}
+        why = _("%(part)s became suspect: %(hold)s, %(why)s") % words
+        told.setdefault((one.part_id, one.hold_id), (one.part_id, one.hold.entry, why))
+    return list(told.values())

@@ -1,0 +1,183 @@
+"""Rounds of fitting: what was predicted, what was measured, what came off."""
+
+from dataclasses import dataclass, field
+
+from qa.models import Kind, Side
+from qa.numeric.plan import bite
+from qa.numeric.plan.bite import Shortfall
+from qa.rules.history import History
+from qa.rules.staleness import Epoch, JointState
+
+RECENT = 4  # rounds that the next bite learns from
+CUT_NM = 1_000
+
+
+@dataclass(frozen=True)
+class StationRound:
+    """One station in one round, nm; None where it was not measured.
+
+    `taken_nm` came off in this round, `lost_nm` in all until then, both sides together.
+    """
+
+    label: str
+    taken_nm: int
+    lost_nm: int
+    gap_before_nm: int | None
+    gap_predicted_nm: int | None
+    gap_nm: int | None
+    flush_before_nm: int | None
+    flush_predicted_nm: int | None
+    flush_nm: int | None
+    carried: bool
+
+    @property
+    def gap_apart_nm(self) -> int | None:
+        """Measured less predicted."""
+        if None in (self.gap_nm, self.gap_predicted_nm) or self.carried:
+            return None
+        return self.gap_nm - self.gap_predicted_nm
+
+    @property
+    def flush_apart_nm(self) -> int | None:
+        if None in (self.flush_nm, self.flush_predicted_nm) or self.carried:
+            return None
+        return self.flush_nm - self.flush_predicted_nm
+
+
+@dataclass
+class Round:
+    """From one measured state to the next. `words` say what was done in between."""
+
+    epoch: Epoch
+    words: tuple[str, ...]
+    stations: list[StationRound]
+    cuts: list[bite.Round] = field(default_factory=list)
+
+    @property
+    def number(self) -> int:
+        return self.epoch.fit_up.number
+
+    @property
+    def taken(self) -> list[StationRound]:
+        return [one for one in self.stations if one.taken_nm > CUT_NM]
+
+    @property
+    def ratio(self) -> float | None:
+        """Measured over predicted removal in this round."""
+        found = bite.learned(self.cuts)
+        return found.ratio if found else None
+
+    @property
+    def worst(self) -> StationRound | None:
+        """The station whose gap ended furthest from what was predicted."""
+        known = [one for one in self.stations if one.gap_apart_nm is not None]
+        return max(known, key=lambda one: abs(one.gap_apart_nm), default=None)
+
+
+def rounds_of(rows: History, state: JointState) -> list[Round]:
+    """Every epoch with something measured, oldest first."""
+    found, lost = [], {}
+    for epoch in state.epochs:
+        if epoch.swapped:
+            lost = {}
+        seam = rows.seams[epoch.fit_up.revision_id]
+        taken, moved, words = _done(rows, epoch, seam)
+        if not epoch.measured:
+            continue
+        for label, depth in taken.items():
+            lost[label] = lost.get(label, 0) + depth
+        stations = [
+            _station(epoch, label, taken.get(label, 0), lost.get(label, 0), moved)
+            for label in seam.rows
+        ]
+        one = Round(epoch, words, stations)
+        one.cuts = [
+            bite.Round(
+                predicted=each.taken_nm / 1e6,
+                measured=(each.taken_nm + each.gap_apart_nm) / 1e6,
+            )
+            for each in one.taken
+            if each.gap_apart_nm is not None
+        ]
+        found.append(one)
+    return found
+
+
+def expected(rows: History, state: JointState) -> dict[tuple[str, str], int]:
+    """What each field should read now, nm: what stood before, and what the cuts and
+    moves since should have done to it. Only where something was done."""
+    epoch = state.now
+    seam = rows.seams[epoch.fit_up.revision_id]
+    taken, moved, _words = _done(rows, epoch, seam)
+    found = {}
+    for label in seam.rows:
+        cut = taken.get(label, 0)
+        if cut <= CUT_NM and label not in moved:
+            continue
+        one = _station(epoch, label, cut, cut, moved)
+        found[label, Kind.GAP] = one.gap_predicted_nm
+        found[label, Kind.FLUSH] = one.flush_predicted_nm
+    return {key: nm for key, nm in found.items() if nm is not None}
+
+
+def shortfall(rounds: list[Round]) -> Shortfall | None:
+    """What the last few rounds with a cut say about the next."""
+    cut = [one for one in rounds if one.cuts][-RECENT:]
+    return bite.learned([each for one in cut for each in one.cuts])
+
+
+def shortfall_text(rounds: list[Round]) -> str:
+    """The same in words, "" unless it lasts."""
+    found = shortfall(rounds)
+    if found is None or not found.lasting:
+        return ""
+    count = len([one for one in rounds if one.cuts][-RECENT:])
+    over = "the last round" if count == 1 else f"the last {count} rounds"
+    why = (
+        "the part springs back, or the tool leaves material"
+        if found.ratio < 1
+        else "more comes off than is planned"
+    )
+    return (
+        f"Measured change was {found.ratio:.2f} of what was predicted over {over} "
+        f"({found.count} cuts; {why}). The next bite takes it into account."
+    )
+
+
+def _done(rows: History, epoch: Epoch, seam):
+    """What was cut {label: nm} and moved {label: [gap, flush]} on the way here."""
+    taken: dict[str, int] = {}
+    moved: dict[str, list[int]] = {}
+    words = []
+    for fit_up in epoch.left:
+        for side, depths in rows.cut_in(fit_up, seam).items():
+            deepest = max(depths, default=0.0)
+            count = int((depths * 1e6 > CUT_NM).sum())
+            whose = "the part" if side == Side.PART else "the surround"
+            places = "station" if count == 1 else "stations"
+            words.append(f"{deepest:.2f} mm at most off {whose}, {count} {places}")
+            for label, row in seam.rows.items():
+                taken[label] = taken.get(label, 0) + round(float(depths[row]) * 1e6)
+        for move in rows.moves.get(fit_up.pk, []):
+            words.append(move.words)
+            for label, change in move.changes.items():
+                before = moved.get(label, [0, 0])
+                moved[label] = [a + b for a, b in zip(before, change, strict=True)]
+    return taken, moved, tuple(words or [epoch.why])
+
+
+def _station(epoch: Epoch, label, taken, lost, moved) -> StationRound:
+    values = {}
+    change = dict(zip(Kind.values, moved.get(label, [0, 0]), strict=True))
+    change[Kind.GAP] += taken
+    carried = False
+    for kind in Kind.values:
+        before, now = epoch.before.get((label, kind)), epoch.values.get((label, kind))
+        known = before is not None and bool(epoch.left)
+        values[f"{kind}_before_nm"] = before.reading.value_nm if before else None
+        values[f"{kind}_predicted_nm"] = (
+            before.reading.value_nm + change[kind] if known else None
+        )
+        values[f"{kind}_nm"] = now.reading.value_nm if now else None
+        carried |= bool(now and now.carried)
+    return StationRound(label, taken, lost, carried=carried, **values)

@@ -1,0 +1,47 @@
+"""What a person chooses for themselves."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from shop.context_processors import THEMES
+from shop.models import Unit
+
+
+class ThemeForm(forms.Form):
+    theme = forms.ChoiceField(choices=list(THEMES.items()))
+
+
+class UnitsForm(forms.Form):
+    units = forms.ChoiceField(choices=Unit.choices)
+
+
+def _password(label, autocomplete: str) -> forms.CharField:
+    attributes = {"autocomplete": autocomplete, "maxlength": 200}
+    return forms.CharField(
+        label=label,
+        max_length=200,
+        strip=False,
+        widget=forms.PasswordInput(attrs=attributes),
+    )
+
+
+class SignInForm(forms.Form):
+    username = forms.CharField(
+        label=_("Sign-in name"),
+        max_length=60,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "username", "autocapitalize": "none"}
+        ),
+    )
+    password = _password(_("Password"), "current-password")
+
+
+class OwnPasswordForm(forms.Form):
+    password = _password(_("Your password now"), "current-password")
+    new = _password(_("New password"), "new-password")
+    again = _password(_("New password once more"), "new-password")
+
+    def clean_again(self):
+        if self.cleaned_data["again"] != self.cleaned_data.get("new"):
+            raise forms.ValidationError(_("This is not the same as above."))
+        return self.cleaned_data["again"]

@@ -1,0 +1,155 @@
+"""Mass: what a laminate should weigh, what a weight says of it, how weights sum.
+
+Rows hold whole numbers (mg, nm, millionths), the numbers g, kg and mm. Nothing here
+asks the database more than its arguments already hold.
+"""
+
+from dataclasses import dataclass
+
+from shop.models import Laminate, MaterialKind
+from shop.numeric import balance
+from shop.numeric import laminate as numbers
+
+PPM = 1_000_000
+COVERAGE = 2  # a weight within two standard deviations needs no reason
+RATIO_OFF_BP = 300  # hardener 3 % off its ratio asks for a reason; common practice
+
+
+def layers_of(laminate: Laminate, plies) -> list:
+    """Layers of `plies` (rows of Ply with their material) for the numbers."""
+    resin = laminate.resin.density / 1000
+    layers = []
+    for ply in plies:
+        material, area = ply.material, ply.area_mm2 / 1e6
+        if material.kind == MaterialKind.CORE:
+            layers.append(
+                numbers.Core(
+                    ply.area_name,
+                    material.thickness_nm / 1e6,
+                    material.density,
+                    laminate.core_uptake,
+                    area,
+                )
+            )
+            continue
+        density = material.density / 1000
+        wet = 1 - numbers.fiber_mass_fraction(
+            laminate.fiber_fraction_ppm / PPM, density, resin
+        )
+        layers.append(
+            numbers.Ply(
+                ply.area_name,
+                material.areal_mass,
+                wet,
+                density,
+                resin,
+                area,
+                ply.orientation,
+            )
+        )
+    return layers
+
+
+@dataclass(frozen=True)
+class Area:
+    """One area of a laminate: thickness mm, mass g/m2, plies in order."""
+
+    name: str
+    area_m2: float
+    stack: numbers.Stack
+    plies: list
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """Expected mass with its band, and what is known to be in it. Milligrams."""
+
+    mass_mg: int
+    low_mg: int
+    high_mg: int
+    fiber_mg: int
+    core_mg: int
+
+    @property
+    def grams(self) -> tuple[float, float, float]:
+        """Mass, and the band around it."""
+        return self.mass_mg / 1000, self.low_mg / 1000, self.high_mg / 1000
+
+
+def areas_of(laminate: Laminate, plies) -> list[Area]:
+    """Thickness and mass by area, in the order in which the areas are first named."""
+    by_name: dict[str, list] = {}
+    for ply in plies:
+        by_name.setdefault(ply.area_name, []).append(ply)
+    return [
+        Area(
+            name,
+            rows[0].area_mm2 / 1e6,
+            numbers.stack_up(layers_of(laminate, rows)),
+            rows,
+        )
+        for name, rows in by_name.items()
+    ]
+
+
+def expectation(laminate: Laminate, plies) -> Expectation | None:
+    """What the part should weigh; None for a laminate without plies."""
+    layers = layers_of(laminate, plies)
+    if not layers:
+        return None
+    spread = laminate.spread_ppm / PPM
+    found = numbers.expected_mass(layers, resin_spread=spread)
+    mass, band = round(found.mass_g * 1000), round(COVERAGE * found.spread_g * 1000)
+    fiber = sum(layer.fiber_g_m2 * layer.area_m2 for layer in layers)
+    cores = [layer for layer in layers if layer.kind == "core"]
+    core = sum(layer.core_g_m2 * layer.area_m2 for layer in cores)
+    return Expectation(
+        mass, mass - band, mass + band, round(fiber * 1000), round(core * 1000)
+    )
+
+
+def resin_fraction(mass_mg: int, expected: Expectation) -> float | None:
+    """Resin fraction that a weight implies; None where it cannot be had."""
+    if not expected.fiber_mg:
+        return None
+    try:
+        return numbers.implied_resin_fraction(
+            mass_mg / 1000, expected.fiber_mg / 1000, expected.core_mg / 1000
+        )
+    except numbers.LaminateError:
+        return None
+
+
+def resin_to_mix(laminate: Laminate, plies, hardener_per_kg: int | None):
+    """What to weigh out, or None without plies or ratio."""
+    layers = layers_of(laminate, plies)
+    if not layers or not hardener_per_kg:
+        return None
+    needed = numbers.resin_needed_g(layers)
+    return numbers.mix(needed, laminate.loss_ppm / PPM, hardener_per_kg / 10)
+
+
+def ratio_off_bp(resin_mg: int, hardener_mg: int, per_kg: int | None) -> int | None:
+    """How far the hardener is off its ratio, in hundredths of a percent."""
+    if not per_kg:
+        return None
+    return round((hardener_mg * 1000 / (resin_mg * per_kg) - 1) * 10_000)
+
+
+def roll_up(items) -> balance.RollUp:
+    """Sum (label, mg or None, nm, estimated) to kg and mm."""
+    return balance.roll_up(
+        balance.Item(
+            label,
+            None if mass is None else mass / 1e6,
+            arm / 1e6,
+            "missing" if mass is None else "estimated" if estimated else "weighed",
+        )
+        for label, mass, arm, estimated in items
+    )
+
+
+def residual(total: balance.RollUp, mass_mg: int, arm_nm: int | None):
+    """What a weighed airframe has more than its items; arm unknown: of the mass."""
+    arm = (total.arm or 0.0) if arm_nm is None else arm_nm / 1e6
+    return balance.residual(total, mass_mg / 1e6, arm)
