@@ -1,7 +1,8 @@
 """Where the strips of a trim template go: what is to be cut, strips, pages, bars.
 
-The edge is drawn in its true shape (numeric/geometry/edge_curve.py), in pieces: it breaks at
-corners, and where a piece would not fit the page. Each piece lies with its ends level.
+The edge is drawn in its true shape (geometry/edge_curve.py), in pieces: it breaks at
+corners,
+and where a piece would not fit the page. Each piece lies with its ends level.
 Lengths in mm from the lower left corner of a landscape page.
 """
 

@@ -14,7 +14,8 @@ from django.views.decorators.http import (
     require_POST,
 )
 
-from qa.actions import fit_plans, moves, planning_defaults, trimming
+from qa.actions import fit_plans, moves, trimming
+from qa.actions.planning_defaults import set_plan_defaults
 from qa.actions.trimming import Taken
 from qa.forms.plans import (
     MoveForm,
@@ -428,9 +429,7 @@ def plan_defaults(request):
     return form_page(
         request,
         form,
-        lambda **_said: planning_defaults.set_plan_defaults(
-            by=request.user, **form.said()
-        ),
+        lambda **_said: set_plan_defaults(by=request.user, **form.said()),
         heading=_("How this shop plans"),
         back=reverse("plan_defaults"),
         above=(_("Fit checks"), reverse("checks")),

@@ -24,7 +24,7 @@ PULLS = (
 def load(people, designs, shelf: Shelf, molds) -> dict[str, Part]:
     """Return the parts by serial."""
     parts = {}
-    for mold, number, days, serial, grams in PULLS:
+    for mold, number, days, serial, weight in PULLS:
         pull = _lay_up(people, molds[mold], shelf.laminates[number], shelf, ago(days))
         _cure(people, pull)
         pulls.demold(
@@ -38,7 +38,7 @@ def load(people, designs, shelf: Shelf, molds) -> dict[str, Part]:
         parts[serial] = pulls.yield_part(
             by=people["bea"], pull=pull, design=designs[number], serial=serial
         )
-        _weigh(people, parts[serial], grams, days - 3)
+        _weigh(people, parts[serial], weight, days - 3)
         molds[mold].refresh_from_db()
     _blemish(people, molds["M-DOOR-L"])
     running = _lay_up(

@@ -5,7 +5,6 @@ from shop.models.handover import Visit
 from .airframes import (
     Airframe,
     AirframeType,
-    Hand,
     Placement,
     PlacementAct,
     Position,
@@ -26,7 +25,7 @@ from .ledger import (
 )
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
-from .parts import Lineage, Origin, Part, PartDesign, PartState, StructuralClass
+from .parts import Hand, Lineage, Origin, Part, PartDesign, PartState, StructuralClass
 from .people import Person, Role, SignInTry, Unit
 from .photos import Photo, PhotoPin
 from .pulls import (

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from .kept import Kept, Projection
 from .ledger import Entry, Fact
-from .parts import Part
+from .parts import Hand, Part
 
 
 class AirframeType(Kept):
@@ -41,12 +41,6 @@ class Airframe(Kept):
 
     def __str__(self) -> str:
         return self.serial
-
-
-class Hand(models.TextChoices):
-    LEFT = "left", _("left")
-    RIGHT = "right", _("right")
-    NONE = "none", _("no hand")
 
 
 class Position(Kept):

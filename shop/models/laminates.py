@@ -4,9 +4,9 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from .airframes import PartDesign
 from .kept import Kept
 from .materials import Material
+from .parts import PartDesign
 
 
 class CureRecipe(Kept):

@@ -10,6 +10,12 @@ from .kept import Kept
 from .ledger import Fact
 
 
+class Hand(models.TextChoices):
+    LEFT = "left", _("left")
+    RIGHT = "right", _("right")
+    NONE = "none", _("no hand")
+
+
 class StructuralClass(models.TextChoices):
     PRIMARY = "primary", _("primary structure")
     SECONDARY = "secondary", _("secondary structure")

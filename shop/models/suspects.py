@@ -4,9 +4,9 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from .airframes import Part
 from .kept import Kept
 from .ledger import Entry, Fact
+from .parts import Part
 
 
 class Hold(Kept):

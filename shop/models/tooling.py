@@ -5,9 +5,9 @@ from django.db.models import F, Q
 from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 
-from .airframes import Hand, PartDesign
 from .kept import Kept
 from .ledger import Fact
+from .parts import Hand, PartDesign
 
 
 class ToolKind(models.TextChoices):

@@ -4,8 +4,9 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from .airframes import Airframe, Part
+from .airframes import Airframe
 from .ledger import Fact
+from .parts import Part
 
 
 class Stage(models.TextChoices):

@@ -9,7 +9,8 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from qa.actions import fit_plans, planning_defaults
+from qa.actions import fit_plans
+from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import planner as solver
 from qa.queries import plan_records, plans, tablet
@@ -136,9 +137,7 @@ CHANGES = {
     "refitted": lambda by, c: refit(by, c),
     "cut": lambda by, c: cut(by, c, {"5": "0.2"}),
     "revised": lambda by, c: revise(by, c.fit_up.joint),
-    "defaults": lambda by, c: planning_defaults.set_plan_defaults(
-        by=by, bite_permille=500
-    ),
+    "defaults": lambda by, c: set_plan_defaults(by=by, bite_permille=500),
     "held": lambda by, c: hold(by, c),
     "held another way": lambda by, c: around(by, c),
     "fitted elsewhere": lambda by, c: elsewhere(by, c),
