@@ -236,7 +236,7 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
 
 def _solve(worked: Worked, wish: Wish) -> None:
     # The planner brings scipy: pages that plan nothing must not wait for it.
-    from qa.numeric.plan.planner import plan_joints  # noqa: PLC0415
+    from qa.numeric.plan.planner import plan_joints
 
     try:
         motions = requirements.motions_of(worked.check.fit_up)
