@@ -1,6 +1,7 @@
 """What commands that judge a joint from files have in common: files and options.
 
-Bad input ends them as shop.files.command_line says.
+Bad input ends them as shop.files.command_line says, where `Answer` and how a command is
+written stand too.
 """
 
 import argparse
@@ -13,26 +14,24 @@ from qa.files.joint import JointFile
 from qa.files.readings import ReadingsFile
 from qa.numeric.verdict.acceptance import EDITIONS, Rule
 from qa.numeric.verdict.report import narrow_limits
-from shop.files.command_line import (
-    BAD_INPUT,
-    BadInput,
-    end_with_bad_input,
-    lines_of,
-    say_and_end,
-    write_whole,
-)
+from shop.files.command_line import BadInput, FileCommand, reading_file
 
-__all__ = [
-    "BAD_INPUT",
-    "BadInput",
-    "add_joint_arguments",
-    "end_with_bad_input",
-    "lines_of",
-    "note_about_options",
-    "read_joint_files",
-    "say_and_end",
-    "write_whole",
-]
+
+class JointCommand(FileCommand):
+    """A command that reads JOINT.csv and READINGS.csv; a subclass is written as one of
+    FileCommand, and reads both files with `read_joint_files(options)`."""
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        add_joint_arguments(parser)
+        super().add_arguments(parser)
+
+    def notes_about(self, options: dict) -> tuple[str, ...]:
+        if options["open"] and options["part"]:
+            return (
+                "note: --part says nothing of an open seam; its surround is on the "
+                "right when walking the rows",
+            )
+        return ()
 
 
 def add_joint_arguments(parser: argparse.ArgumentParser) -> None:
@@ -64,7 +63,6 @@ def add_joint_arguments(parser: argparse.ArgumentParser) -> None:
         default=EDITIONS[0],
         help="guard band by ISO 14253-1: 2017, 95 %% probability (default); 1998, 2 u",
     )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def uncertainty(text: str) -> int:
@@ -89,31 +87,18 @@ def read_joint_files(options: dict) -> tuple[JointFile, ReadingsFile]:
     """
     if options["rule"] == Rule.GUARDED and options["uncertainty_mm"] is None:
         raise BadInput("--rule guarded needs --uncertainty-mm")
-    file = options["joint"]
-    try:
+    with reading_file(options["joint"]) as file:
         joint = joint_file.parse(
             read_file(file),
             closed=not options["open"],
             part_inside=options["part"] != "outside",
         )
         _refuse_narrow_limits(joint, options)
-        file = options["readings"]
+    with reading_file(options["readings"]) as file:
         readings = readings_file.parse(
             read_file(file), joint.labels, closing_label=joint.closing_label
         )
-    except FileComplaints as bad:
-        raise BadInput(lines_of(bad.complaints, file)) from bad
     return joint, readings
-
-
-def note_about_options(options: dict) -> str | None:
-    """What a person should know about the options that is not an error."""
-    if options["open"] and options["part"]:
-        return (
-            "note: --part says nothing of an open seam; its surround is on the right "
-            "when walking the rows"
-        )
-    return None
 
 
 def _refuse_narrow_limits(joint: JointFile, options: dict) -> None:

@@ -1,21 +1,10 @@
 """Judge a fit check from two files: `check_fit JOINT.csv READINGS.csv`. No database."""
 
-import json
-import sys
 from pathlib import Path
 
 from django.conf import settings
-from django.core.management.base import BaseCommand
 
-from qa.files.command_line import (
-    BadInput,
-    add_joint_arguments,
-    end_with_bad_input,
-    note_about_options,
-    read_joint_files,
-    say_and_end,
-    write_whole,
-)
+from qa.files.command_line import JointCommand, read_joint_files
 from qa.files.joint import JointFile
 from qa.numeric.verdict.acceptance import Rule, Verdict
 from qa.numeric.verdict.report import (
@@ -28,6 +17,7 @@ from qa.numeric.verdict.report import (
     judge_check,
     sentence,
 )
+from shop.files.command_line import Answer, write_whole
 from shop.numeric.units import format_length
 
 EXIT_CODES = {
@@ -61,19 +51,12 @@ OUTCOMES = {
 }
 
 
-class Command(BaseCommand):
+class Command(JointCommand):
     help = "Judge gap and flushness of a joint from two CSV files; needs no database."
-    requires_system_checks = []
-
-    def create_parser(self, prog_name, subcommand, **kwargs):
-        parser = super().create_parser(
-            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
-        )
-        end_with_bad_input(parser, subcommand)
-        return parser
+    exit_help = EXIT_HELP
 
     def add_arguments(self, parser):
-        add_joint_arguments(parser)
+        super().add_arguments(parser)
         parser.add_argument(
             "--pdf", metavar="OUT.pdf", type=Path, help="write the sheet here as well"
         )
@@ -81,23 +64,11 @@ class Command(BaseCommand):
             "--paper", choices=("a4", "letter"), default="a4", help="size of the sheet"
         )
 
-    def handle(self, *args, **options):
-        try:
-            joint, report = judged(options)
-            if options["pdf"]:
-                write_sheet(options, joint, report)
-        except BadInput as bad:
-            say_and_end(self, bad)
-        note = note_about_options(options)
-        if note:
-            self.stderr.write(note, style_func=str)
-        if options["json"]:
-            self.stdout.write(json.dumps(as_plain(report), indent=2))
-        else:
-            self.stdout.write("\n".join(text_lines(report)))
-        code = EXIT_CODES[report.outcome]
-        if code:
-            sys.exit(code)
+    def answer(self, options):
+        joint, report = judged(options)
+        if options["pdf"]:
+            write_sheet(options, joint, report)
+        return Answer(as_plain(report), text_lines(report), EXIT_CODES[report.outcome])
 
 
 def judged(options: dict) -> tuple[JointFile, CheckReport]:

@@ -1,26 +1,14 @@
 """What to do so that a part fits: `plan_fit JOINT.csv READINGS.csv`. No database."""
 
 import argparse
-import json
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
 from django.conf import settings
-from django.core.management.base import BaseCommand
 
 from qa.files import motions as motions_file
-from qa.files.columns import FileComplaints, length_nm, number, read_file
-from qa.files.command_line import (
-    BadInput,
-    add_joint_arguments,
-    end_with_bad_input,
-    lines_of,
-    note_about_options,
-    read_joint_files,
-    say_and_end,
-    write_whole,
-)
+from qa.files.columns import length_nm, number, read_file
+from qa.files.command_line import JointCommand, read_joint_files
 from qa.files.joint import JointFile
 from qa.numeric.plan.motions import DIGITS_DEG, DIGITS_MM, NothingSeen
 from qa.numeric.plan.planner import METHOD, plan_fit
@@ -35,6 +23,7 @@ from qa.numeric.plan.result import (
     PlanOptions,
 )
 from qa.numeric.plan.seat import NoFeasibleMotion
+from shop.files.command_line import Answer, BadInput, reading_file, write_whole
 from shop.numeric.units import NM_PER
 
 EXIT_HELP = (
@@ -76,19 +65,12 @@ NUMBERS = (
 )
 
 
-class Command(BaseCommand):
+class Command(JointCommand):
     help = "Seat, level and trim of a part from two CSV files; needs no database."
-    requires_system_checks = []
-
-    def create_parser(self, prog_name, subcommand, **kwargs):
-        parser = super().create_parser(
-            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
-        )
-        end_with_bad_input(parser, subcommand)
-        return parser
+    exit_help = EXIT_HELP
 
     def add_arguments(self, parser):
-        add_joint_arguments(parser)
+        super().add_arguments(parser)
         for names, read in ((LENGTHS, length_mm), (NUMBERS, plain_number)):
             for name, default, what in names:
                 shown = what if default is None else f"{what} (default {default:g})"
@@ -117,29 +99,24 @@ class Command(BaseCommand):
             "--paper", choices=("a4", "letter"), default="a4", help="(default a4)"
         )
 
-    def handle(self, *args, **options):
+    def answer(self, options):
         try:
             joint, plan = planned(options)
-            unwritten = options["template"] and write_template(options, joint, plan)
-        except BadInput as bad:
-            say_and_end(self, bad)
         except NothingToJudge as why:
-            self._say_nothing_to_judge(str(why), options)
-        for note in (note_about_options(options), unwritten):
-            if note:
-                self.stderr.write(note, style_func=str)
-        if options["json"]:
-            self.stdout.write(json.dumps(as_plain(plan, options), indent=2))
-        else:
-            self.stdout.write("\n".join(text_lines(plan)))
-        if plan.exit_code:
-            sys.exit(plan.exit_code)
+            return nothing_to_judge(str(why), options)
+        unwritten = options["template"] and write_template(options, joint, plan)
+        return Answer(
+            as_plain(plan, options),
+            text_lines(plan),
+            plan.exit_code,
+            notes=(unwritten,) if unwritten else (),
+        )
 
-    def _say_nothing_to_judge(self, why: str, options: dict) -> None:
-        plain = {"method": METHOD, "rule": options["rule"], "outcome": NOTHING_TO_JUDGE}
-        told = json.dumps(plain | {"notes": [why]}, indent=2)
-        self.stdout.write(told if options["json"] else f"Nothing to judge: {why}.")
-        sys.exit(2)
+
+def nothing_to_judge(why: str, options: dict) -> Answer:
+    """The answer where nothing that was measured has limits."""
+    plain = {"method": METHOD, "rule": options["rule"], "outcome": NOTHING_TO_JUDGE}
+    return Answer(plain | {"notes": [why]}, [f"Nothing to judge: {why}."], code=2)
 
 
 def length_mm(text: str) -> float:
@@ -185,10 +162,8 @@ def plan_options(options: dict) -> PlanOptions:
     lengths = [name.replace("-", "_") for name, _, _ in LENGTHS]
     motions, path = None, options["motions"]
     if path:
-        try:
+        with reading_file(path):
             motions = motions_file.parse(read_file(path))
-        except FileComplaints as bad:
-            raise BadInput(lines_of(bad.complaints, path)) from bad
     try:
         return PlanOptions(
             uncertainty_mm=_mm(options["uncertainty_mm"]),

@@ -1,59 +1,38 @@
 """Judge and fit a hole pattern from a file: `plan_holes HOLES.csv`. No database."""
 
-import json
-import sys
 from pathlib import Path
-
-from django.core.management.base import BaseCommand
 
 from qa.files import holes
 from qa.files.columns import FileComplaints, read_file
-from qa.files.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
 from qa.numeric.holes.position import HoleError, HolePlan, HoleVerdict, plan_holes
 from qa.numeric.holes.rigid_fit import RigidFit
+from shop.files.command_line import Answer, FileCommand, reading_file
 
 EXIT_HELP = "Exit code: 0 every hole conforms; 1 one does not; 3 bad input."
 
 
-class Command(BaseCommand):
+class Command(FileCommand):
     help = "Position, best fit, edge distance and pitch of a hole pattern from a CSV."
-    requires_system_checks = []
-
-    def create_parser(self, prog_name, subcommand, **kwargs):
-        parser = super().create_parser(
-            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
-        )
-        end_with_bad_input(parser, subcommand)
-        return parser
+    exit_help = EXIT_HELP
 
     def add_arguments(self, parser):
+        super().add_arguments(parser)
         parser.add_argument("holes", metavar="HOLES.csv", type=Path)
-        parser.add_argument("--json", action="store_true", help="print one JSON object")
 
-    def handle(self, *args, **options):
-        try:
-            plan = planned(options["holes"])
-        except BadInput as bad:
-            say_and_end(self, bad)
-        if options["json"]:
-            self.stdout.write(json.dumps(as_plain(plan), indent=2))
-        else:
-            self.stdout.write("\n".join(text_lines(plan)))
-        if not plan.conforms:
-            sys.exit(1)
+    def answer(self, options):
+        plan = planned(options["holes"])
+        return Answer(as_plain(plan), text_lines(plan), 0 if plan.conforms else 1)
 
 
 def planned(path: Path) -> HolePlan:
     """The judged pattern in a file. Raises BadInput."""
-    try:
+    with reading_file(path):
         file = holes.parse(read_file(path))
         try:
             return plan_holes(file.holes)
         except HoleError as why:
             complaint = file.complaint(why.row, why.field, str(why))
             raise FileComplaints([complaint]) from why
-    except FileComplaints as bad:
-        raise BadInput(lines_of(bad.complaints, path)) from bad
 
 
 def as_plain(plan: HolePlan) -> dict:

@@ -4,25 +4,14 @@ No database.
 """
 
 import argparse
-import json
-import sys
 from pathlib import Path
 
-from django.core.management.base import BaseCommand
-
 from qa.files import attach_points
-from qa.files.columns import FileComplaints, read_file
-from qa.files.command_line import (
-    BadInput,
-    add_joint_arguments,
-    end_with_bad_input,
-    lines_of,
-    note_about_options,
-    read_joint_files,
-    say_and_end,
-)
+from qa.files.columns import read_file
+from qa.files.command_line import JointCommand, read_joint_files
 from qa.numeric.shims.stacks import AttachPoint, ShimError, ShimPlan, plan_shims
 from qa.numeric.verdict.deviation import drawn_in, scales
+from shop.files.command_line import Answer, BadInput, reading_file
 from shop.numeric.units import NM_PER
 
 LOOSE_MM = 0.0005
@@ -33,19 +22,12 @@ EXIT_HELP = (
 )
 
 
-class Command(BaseCommand):
+class Command(JointCommand):
     help = "The stacks of shims that level a part best, from CSV files."
-    requires_system_checks = []
-
-    def create_parser(self, prog_name, subcommand, **kwargs):
-        parser = super().create_parser(
-            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
-        )
-        end_with_bad_input(parser, subcommand)
-        return parser
+    exit_help = EXIT_HELP
 
     def add_arguments(self, parser):
-        add_joint_arguments(parser)
+        super().add_arguments(parser)
         parser.add_argument("points", metavar="POINTS.csv", type=Path)
         parser.add_argument(
             "--stock",
@@ -62,20 +44,10 @@ class Command(BaseCommand):
             help="shims a stack (default 3)",
         )
 
-    def handle(self, *args, **options):
-        try:
-            points, plan = planned(options)
-        except BadInput as bad:
-            say_and_end(self, bad)
-        note = note_about_options(options)
-        if note:
-            self.stderr.write(note, style_func=str)
-        if options["json"]:
-            self.stdout.write(json.dumps(as_plain(points, plan), indent=2))
-        else:
-            self.stdout.write("\n".join(text_lines(points, plan)))
-        if not plan.conforms:
-            sys.exit(1)
+    def answer(self, options):
+        points, plan = planned(options)
+        code = 0 if plan.conforms else 1
+        return Answer(as_plain(points, plan), text_lines(points, plan), code)
 
 
 def whole(text: str) -> int:
@@ -97,11 +69,8 @@ def stock(text: str) -> tuple[float, ...]:
 def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
     """The attach points and the best stacks. Raises BadInput."""
     file, readings = read_joint_files(options)
-    path = options["points"]
-    try:
+    with reading_file(options["points"]) as path:
         points = attach_points.parse(read_file(path)).points
-    except FileComplaints as bad:
-        raise BadInput(lines_of(bad.complaints, path)) from bad
     u_nm, joint = options["uncertainty_mm"], file.joint
     u_mm = None if u_nm is None else u_nm / NM_PER["mm"]
     every = scales(

@@ -4,14 +4,11 @@ No database.
 """
 
 import argparse
-import json
 from pathlib import Path
 
-from django.core.management.base import BaseCommand
-
 from shop.files import layers as laminate_file
-from shop.files.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
-from shop.files.csv_table import FileComplaints, number, read_file
+from shop.files.command_line import Answer, BadInput, FileCommand, reading_file
+from shop.files.csv_table import number, read_file
 from shop.numeric.laminate import (
     LaminateError,
     Layer,
@@ -30,16 +27,9 @@ EXIT_HELP = (
 )
 
 
-class Command(BaseCommand):
+class Command(FileCommand):
     help = "Thickness, mass per area, fiber volume fraction and resin to mix."
-    requires_system_checks = []
-
-    def create_parser(self, prog_name, subcommand, **kwargs):
-        parser = super().create_parser(
-            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
-        )
-        end_with_bad_input(parser, subcommand)
-        return parser
+    exit_help = EXIT_HELP
 
     def add_arguments(self, parser):
         def part(name, default, text):
@@ -47,6 +37,7 @@ class Command(BaseCommand):
                 name, type=share, default=default, help=f"{text} (default {default})"
             )
 
+        super().add_arguments(parser)
         parser.add_argument("laminate", metavar="FILE.csv", type=Path)
         parser.add_argument(
             "--area-m2", type=amount, help="area of layers that have none of their own"
@@ -61,17 +52,10 @@ class Command(BaseCommand):
         part("--resin-spread", 0.03, "standard deviation of the resin fraction")
         part("--uptake-spread", 0.2, "standard deviation of core uptake, a share")
         part("--area-spread", 0.01, "standard deviation of areas, a share")
-        parser.add_argument("--json", action="store_true", help="print one JSON object")
 
-    def handle(self, *args, **options):
-        try:
-            found = worked_out(options)
-        except BadInput as bad:
-            say_and_end(self, bad)
-        if options["json"]:
-            self.stdout.write(json.dumps(found, indent=2))
-        else:
-            self.stdout.write("\n".join(text_lines(found)))
+    def answer(self, options):
+        laminate = worked_out(options)
+        return Answer(laminate, text_lines(laminate))
 
 
 def amount(text: str) -> float:
@@ -100,13 +84,10 @@ def worked_out(options: dict) -> dict:
     `mix` and `part` are null while an area is missing, the two of `mix` also without
     --hardener.
     """
-    path = options["laminate"]
-    try:
+    with reading_file(options["laminate"]) as path:
         layers = laminate_file.parse(read_file(path))
         stack = stack_up(layers)
-    except FileComplaints as bad:
-        raise BadInput(lines_of(bad.complaints, path)) from bad
-    found = {
+    laminate = {
         "layers": [_layer(layer) for layer in layers],
         "thickness_mm": stack.thickness_mm,
         "mass_g_m2": stack.mass_g_m2,
@@ -122,10 +103,10 @@ def worked_out(options: dict) -> dict:
     areas = {layer.area_m2 or options["area_m2"] for layer in layers}
     if None not in areas:
         try:
-            found |= _part(layers, options)
+            laminate |= _part(layers, options)
         except LaminateError as why:
             raise BadInput(f"laminate: {why}") from why
-    return found
+    return laminate
 
 
 def _layer(layer: Layer) -> dict:
@@ -165,32 +146,32 @@ def _part(layers, options: dict) -> dict:
     }
 
 
-def text_lines(found: dict) -> list[str]:
+def text_lines(laminate: dict) -> list[str]:
     """The laminate for people."""
-    width = max(5, *(len(layer["layer"]) for layer in found["layers"]))
+    width = max(5, *(len(layer["layer"]) for layer in laminate["layers"]))
     lines = [f"{'layer':<{width}}  kind       mm    g/m2   resin     Vf"]
-    for layer in found["layers"]:
+    for layer in laminate["layers"]:
         cells = [f"{layer['layer']:<{width}}", f"{layer['kind']:<4}"]
         cells.append(f"{layer['thickness_mm']:7.4f}")
         cells += [f"{layer[name]:6.1f}" for name in ("mass_g_m2", "resin_g_m2")]
         if layer["fiber_volume_fraction"] is not None:
             cells.append(f"{layer['fiber_volume_fraction']:.4f}")
         lines.append("  ".join(cells))
-    resin = found["resin_g_m2"] + found["uptake_g_m2"]
-    fraction = found["fiber_volume_fraction"]
+    resin = laminate["resin_g_m2"] + laminate["uptake_g_m2"]
+    fraction = laminate["fiber_volume_fraction"]
     lines += [
         "",
-        f"Thickness {found['thickness_mm']:.3f} mm, "
-        f"mass {found['mass_g_m2']:.1f} g/m2.",
-        f"Fiber {found['fiber_g_m2']:.1f}, resin {resin:.1f} (core uptake "
-        f"{found['uptake_g_m2']:.1f}), core {found['core_g_m2']:.1f}, film "
-        f"{found['film_g_m2']:.1f} g/m2.",
+        f"Thickness {laminate['thickness_mm']:.3f} mm, "
+        f"mass {laminate['mass_g_m2']:.1f} g/m2.",
+        f"Fiber {laminate['fiber_g_m2']:.1f}, resin {resin:.1f} (core uptake "
+        f"{laminate['uptake_g_m2']:.1f}), core {laminate['core_g_m2']:.1f}, film "
+        f"{laminate['film_g_m2']:.1f} g/m2.",
     ]
     if fraction is not None:
         lines.append(f"Fiber volume fraction of the plies {fraction:.4f}.")
-    if found["part"] is None:
+    if laminate["part"] is None:
         return [*lines, "No part mass and no mix: give --area-m2, or area_m2 by layer."]
-    part, batch = found["part"], found["mix"]
+    part, batch = laminate["part"], laminate["mix"]
     lines.append(
         f"Part {part['mass_g']:.0f} g, standard deviation {part['spread_g']:.0f} g."
     )
