@@ -12,6 +12,8 @@ import time
 import urllib.request
 from pathlib import Path
 
+from tests.warm import CAN_FORK, parent_of
+
 TREE = Path(__file__).resolve().parent.parent
 
 BROWSERS = (
@@ -159,15 +161,19 @@ class Site:
     home: folder of its data. environment: what is set beside FAYLINE_HOME.
     command: which command serves, with its option that takes the port.
     tree: the sources it runs from; another release may take over at the next start.
+    warm: forked from a parent that has imported the product, where that can be done.
     """
 
     command = ("serve", "--http")
 
-    def __init__(self, home: Path, environment: dict, port: int | None = None):
+    def __init__(
+        self, home: Path, environment: dict, port: int | None = None, *, warm=False
+    ):
         self.home = home
         self.environment = environment
         self.port = port or free_port()
         self.tree = TREE
+        self.warm = warm and CAN_FORK
         self.log = home.with_name(f"{home.name}-server.log")
         self.process = None
 
@@ -176,6 +182,13 @@ class Site:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self, *options: str) -> "Site":
+        command = [*self.command, str(self.port), *options]
+        self.process = self.run(command, self.everything())
+        self.wait_until_it_answers()
+        return self
+
+    def everything(self) -> dict[str, str]:
+        """Its environment."""
         inherited = {
             name: value
             for name, value in os.environ.items()
@@ -188,18 +201,21 @@ class Site:
             "DJANGO_SETTINGS_MODULE": "shop.settings",
             "FAYLINE_HOME": str(self.home),
         }
-        command = [sys.executable, "-m", "django", *self.command, str(self.port)]
+        return {**inherited, **settings, **self.environment}
+
+    def run(self, command: list[str], environment: dict):
+        if self.warm:
+            parent = parent_of(self.tree, "DATABASE_URL" in environment)
+            return parent.start(command, environment, self.home, self.log)
         with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                [*command, *options],
-                env={**inherited, **settings, **self.environment},
+            return subprocess.Popen(
+                [sys.executable, "-m", "django", *command],
+                env=environment,
                 cwd=self.home,
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=log,
             )
-        self.wait_until_it_answers()
-        return self
 
     def wait_until_it_answers(self, seconds: float = 120) -> None:
         end = time.monotonic() + seconds

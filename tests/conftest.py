@@ -1,7 +1,7 @@
 """Databases, people, a real server and a browser for the tests.
 
 `db`            (pytest-django) rolled back after the test: for most.
-`demo_db`       the same with the demo in it, which is loaded once.
+`demo_db`       a copy of the demo, which is loaded once in a run.
 `committed_db`  a fresh migrated database where commits are real, for threads and
                 processes. The guards refuse to empty tables, so nothing is flushed:
                 each such test gets a copy of a template.
@@ -9,22 +9,17 @@
 `page`          a tablet in a real browser; a request that leaves the site fails it.
 """
 
-import contextlib
 import functools
 import json
 import os
-import shutil
-import sqlite3
-import uuid
 from pathlib import Path
 
 import pytest
-from django.conf import settings
-from django.db import connection, connections
+from django.db import connection
 from hypothesis import HealthCheck
 from hypothesis import settings as properties
 
-from tests.around import Site, by_hand, find_browser
+from tests.around import Site, find_browser
 
 # No test is timed: a busy machine is slow to make examples too. CI tries the same ones
 # every time, so that a landing does not hang on a die; everybody else tries new ones.
@@ -36,6 +31,7 @@ properties.register_profile(
 )
 properties.load_profile("suite")
 
+pytest_plugins = ["tests.databases"]
 NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
 NEEDS_DATABASE |= {"demo_db", "demo_site"}
 PASSWORD = "Test-shop-7"
@@ -50,8 +46,12 @@ def pytest_addoption(parser):
     )
 
 
+@pytest.hookimpl(tryfirst=True)  # before xdist reads the groups
 def pytest_collection_modifyitems(config, items):
     for item in items:
+        if not item.get_closest_marker("slow"):
+            # What a file has set up once is not set up again by another worker.
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))
         if "page" in item.fixturenames or "browser" in item.fixturenames:
             item.add_marker("browser")
         if "committed_db" in item.fixturenames:
@@ -60,6 +60,8 @@ def pytest_collection_modifyitems(config, items):
         kept = [item for item in items if depends_on_engine(item)]
         config.hook.pytest_deselected(items=[i for i in items if i not in kept])
         items[:] = kept
+    # What is slow goes to whoever is free, and first, so that all end together.
+    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
 
 
 def pytest_terminal_summary(terminalreporter):
@@ -88,143 +90,6 @@ def pytest_runtest_setup(item):
     wants = item.get_closest_marker("postgresql")
     if wants and connection.vendor != "postgresql":
         pytest.skip("only on PostgreSQL")
-
-
-# ------------------------------------------------------------------ databases
-
-
-@pytest.fixture(scope="session")
-def django_db_setup(
-    django_test_environment, django_db_blocker, django_db_modify_db_settings
-):
-    """Make the test database; pytest-django's own leaves it out for `committed_db`."""
-    from django.test.utils import setup_databases, teardown_databases
-
-    options = {"verbosity": 0, "interactive": False}
-    with django_db_blocker.unblock():
-        made = setup_databases(
-            **options, aliases={"default"}, serialized_aliases=frozenset()
-        )
-    yield
-    with django_db_blocker.unblock():
-        teardown_databases(made, verbosity=0)
-
-
-@pytest.fixture(scope="session")
-def template_database(django_db_setup, django_db_blocker, tmp_path_factory):
-    """A migrated database without rows, to be copied: its path, or its name."""
-    if connection.vendor == "postgresql":
-        return connection.settings_dict["NAME"]
-    path = tmp_path_factory.mktemp("template") / "template.sqlite3"
-    with django_db_blocker.unblock(), contextlib.closing(sqlite3.connect(path)) as copy:
-        connection.ensure_connection()
-        connection.connection.backup(copy)
-    return str(path)
-
-
-@pytest.fixture
-def committed_db(template_database, django_db_blocker, tmp_path):
-    """A fresh database of this test alone, for every connection of every thread.
-
-    Yields the settings dict of the connection; its "NAME" tells where it lies.
-    """
-    with django_db_blocker.unblock(), copy_of(template_database, tmp_path) as made:
-        yield made
-
-
-@pytest.fixture(scope="session")
-def demo_template(template_database, django_db_blocker, tmp_path_factory):
-    """The demo, loaded once per worker, to be copied: its path, or its name.
-
-    Everybody's password is PASSWORD, kept as the product keeps it; a tablet is there.
-    """
-    folder = tmp_path_factory.mktemp("demo")
-    with django_db_blocker.unblock():
-        if connection.vendor == "postgresql":
-            name = f"{template_database}_demo"
-            with on_postgresql(template_database, name):
-                load_demo()
-            yield name
-            drop_database(name)
-        else:
-            with on_sqlite(template_database, folder / "demo.sqlite3"):
-                load_demo()
-            yield str(folder / "demo.sqlite3")
-
-
-def load_demo() -> None:
-    from qa import demo
-    from shop.actions import tablets
-    from shop.models import Person
-
-    demo.load()
-    with by_hand():
-        Person.objects.update(password=slow_hash())
-    lead = Person.objects.filter(role="lead").order_by("pk")[0]
-    tablets.enroll(by=lead, name="Hangar 1")
-
-
-@pytest.fixture
-def demo_db(demo_template, django_db_blocker, tmp_path):
-    """A copy of the demo for this test alone, where commits are real."""
-    with django_db_blocker.unblock(), copy_of(demo_template, tmp_path) as made:
-        yield made
-
-
-@contextlib.contextmanager
-def copy_of(template, folder):
-    """A copy of a database that is every connection's until the context ends."""
-    if connection.vendor == "postgresql":
-        name = f"{template}_{uuid.uuid4().hex[:8]}"
-        try:
-            with on_postgresql(template, name) as made:
-                yield made
-        finally:
-            drop_database(name)
-    else:
-        with on_sqlite(template, folder / "fayline.sqlite3") as made:
-            yield made
-
-
-@contextlib.contextmanager
-def on_sqlite(template, path):
-    shutil.copyfile(template, path)
-    outer = connections["default"]
-    usual = outer.settings_dict["NAME"]
-    # The usual one may live in memory: it must stay open to stay there.
-    del connections["default"]
-    settings.DATABASES["default"]["NAME"] = str(path)
-    try:
-        yield connections["default"].settings_dict
-    finally:
-        connections["default"].close()
-        settings.DATABASES["default"]["NAME"] = usual
-        connections["default"] = outer
-
-
-@contextlib.contextmanager
-def on_postgresql(template, name):
-    quoted, source = map(connection.ops.quote_name, (name, template))
-    usual = settings.DATABASES["default"]["NAME"]
-    connection.close()  # a template can be copied only while nobody uses it
-    with connection._nodb_cursor() as cursor:
-        # A thread of an earlier test may not have let go yet.
-        cursor.execute(
-            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s",
-            [template],
-        )
-        cursor.execute(f"CREATE DATABASE {quoted} TEMPLATE {source}")
-    settings.DATABASES["default"]["NAME"] = name
-    try:
-        yield connection.settings_dict
-    finally:
-        connection.close()
-        settings.DATABASES["default"]["NAME"] = usual
-
-
-def drop_database(name) -> None:
-    with connection._nodb_cursor() as cursor:
-        cursor.execute(f"DROP DATABASE {connection.ops.quote_name(name)} WITH (FORCE)")
 
 
 # --------------------------------------------------------------------- people
@@ -286,7 +151,7 @@ def live_site(committed_db, tmp_path):
     """
     make_people()
     connection.close()
-    site = Site(tmp_path, database_environment()).start()
+    site = Site(tmp_path, database_environment(), warm=True).start()
     try:
         yield site
     finally:
@@ -305,7 +170,7 @@ def database_environment() -> dict:
 def demo_site(demo_db, tmp_path):
     """The server on a copy of the demo, where everybody's password is PASSWORD."""
     connection.close()
-    site = Site(tmp_path, database_environment()).start()
+    site = Site(tmp_path, database_environment(), warm=True).start()
     try:
         yield site
     finally:

@@ -8,7 +8,7 @@ from django.db import connection
 
 from shop.management.commands.test import summary
 from shop.models import Entry, Person
-from tests import around
+from tests import around, warm
 from tests.around import by_hand
 from tests.conftest import leaving, refused
 
@@ -68,6 +68,31 @@ def test_the_browser_can_be_chosen_and_left_out(monkeypatch):
     assert around.find_browser() == "/opt/own/chromium"
     monkeypatch.setenv("FAYLINE_CHROMIUM", "")
     assert around.find_browser() is None
+
+
+@pytest.mark.skipif(not warm.CAN_FORK, reason="servers start cold here")
+def test_a_warm_server_has_the_settings_and_the_database_of_a_cold_one(tmp_path):
+    script = (
+        "from django.conf import settings; from django.db import connection; "
+        "names = sorted(name for name in dir(settings) if name.isupper()); "
+        "print(connection.settings_dict, *((n, getattr(settings, n)) for n in names))"
+    )
+
+    def say(site):
+        site.home.mkdir(exist_ok=True)
+        process = site.run(["shell", "-v0", "-c", script], site.everything())
+        assert process.wait() == 0
+        return site.words()
+
+    # The parent was of another home, and so was the child before.
+    for name in ("first", "second"):
+        home = tmp_path / name
+        inches = {"FAYLINE_PAPER": "letter", "FAYLINE_TIME_ZONE": "America/Chicago"}
+        site = around.Site(home, inches if name == "second" else {}, warm=True)
+        said = say(site)
+    assert f"{home}/fayline.sqlite3" in said and "letter" in said
+    site.warm = False
+    assert say(site) == said * 2
 
 
 def test_two_runs_are_told_in_one_closing_line():

@@ -13,7 +13,7 @@ def shop(committed_db, tmp_path):
     issuer = authority.open_authority(
         tmp_path / "keys", "Invented Gliders", ["shop-pc"], certificates.utc_now()
     )
-    site = Site(tmp_path, database_environment()).start()
+    site = Site(tmp_path, database_environment(), warm=True).start()
     yield site, issuer
     site.kill()
 

@@ -50,10 +50,10 @@ def proxy(live_site):
     proxy.close()
 
 
-@pytest.fixture
-def next_release(tmp_path):
+@pytest.fixture(scope="session")
+def next_release(tmp_path_factory):
     """The sources with another page script: what an update of the site brings."""
-    tree = tmp_path / "next"
+    tree = tmp_path_factory.mktemp("next") / "release"
     for name in ("shop", "qa", "templates"):
         shutil.copytree(TREE / name, tree / name, ignore=NO_BYTECODE)
     with (tree / "qa/static/qa/tablet/page.js").open("a") as page:

@@ -73,15 +73,21 @@ class Command(BaseCommand):
 def run_pytest(arguments, environment):
     """Run pytest as a process of its own; return its exit code and what it counted."""
     if not any(argument.startswith(ONE_AT_A_TIME) for argument in arguments):
-        # A file stays with one worker: what it has set up once is not set up again.
-        workers = ["-n", "auto", "--maxprocesses=4", "--dist", "loadfile"]
-        arguments = [*workers, *arguments]
+        # The order and the groups are those of tests/conftest.py. One worker more than
+        # processors: what waits for a browser or a clock leaves its own idle.
+        count = str(min(os.cpu_count() or 1, 4) + 1)
+        spread = ["--dist", "loadgroup", "--no-loadscope-reorder"]
+        arguments = ["-n", count, *spread, *arguments]
     with tempfile.TemporaryDirectory() as folder:
         counts = Path(folder) / "counts.json"
         inherited = {k: v for k, v in os.environ.items() if k != "DATABASE_URL"}
         # The tests choose their own settings and home (tests/settings.py).
         for name in ("DJANGO_SETTINGS_MODULE", "FAYLINE_HOME"):
             inherited.pop(name, None)
+        if inherited.pop("PYTHONDONTWRITEBYTECODE", None):
+            # Wished for the tree: without any, each of hundreds of processes compiles
+            # all of the product.
+            inherited["PYTHONPYCACHEPREFIX"] = f"{folder}/bytecode"
         process = subprocess.Popen(
             [sys.executable, "-m", "pytest", *arguments],
             cwd=settings.BASE_DIR,

@@ -1,0 +1,173 @@
+"""The databases of the tests: what the fixtures of tests/conftest.py stand on."""
+
+import contextlib
+import os
+import shutil
+import sqlite3
+import uuid
+
+import pytest
+from django.conf import settings
+from django.db import connection, connections
+
+from shop.environment import alone
+from tests.around import by_hand
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    django_test_environment, django_db_blocker, django_db_modify_db_settings
+):
+    """Make the test database; pytest-django's own leaves it out for `committed_db`."""
+    from django.test.utils import setup_databases, teardown_databases
+
+    options = {"verbosity": 0, "interactive": False}
+    with django_db_blocker.unblock():
+        made = setup_databases(
+            **options, aliases={"default"}, serialized_aliases=frozenset()
+        )
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(made, verbosity=0)
+
+
+@pytest.fixture(scope="session")
+def template_database(django_db_setup, django_db_blocker, tmp_path_factory):
+    """A migrated database without rows, to be copied: its path, or its name."""
+    if connection.vendor == "postgresql":
+        return connection.settings_dict["NAME"]
+    path = tmp_path_factory.mktemp("template") / "template.sqlite3"
+    with django_db_blocker.unblock(), contextlib.closing(sqlite3.connect(path)) as copy:
+        connection.ensure_connection()
+        connection.connection.backup(copy)
+    return str(path)
+
+
+@pytest.fixture
+def committed_db(template_database, django_db_blocker, tmp_path):
+    """A fresh database of this test alone, for every connection of every thread.
+
+    Yields the settings dict of the connection; its "NAME" tells where it lies.
+    """
+    with django_db_blocker.unblock(), copy_of(template_database, tmp_path) as made:
+        yield made
+
+
+@pytest.fixture(scope="session")
+def demo_template(template_database, django_db_blocker, tmp_path_factory):
+    """The demo, loaded by the worker that first wants it and copied by all: its path,
+    or its name.
+
+    Everybody's password is PASSWORD, kept as the product keeps it; a tablet is there.
+    """
+    folder, me = tmp_path_factory.getbasetemp(), os.environ.get("PYTEST_XDIST_WORKER")
+    shared = folder.parent if me else folder
+    users = shared / "users of the demo"
+    with django_db_blocker.unblock():
+        with alone(shared / "demo.lock"):
+            name = made_by_the_first(template_database, shared)
+            users.mkdir(exist_ok=True)
+            (users / str(me)).touch()
+        yield name
+        with alone(shared / "demo.lock"):
+            (users / str(me)).unlink()
+            if connection.vendor == "postgresql" and not any(users.iterdir()):
+                drop_database(name)
+                (shared / "demo.loaded").unlink()
+
+
+def made_by_the_first(template, shared) -> str:
+    """Load the demo unless it was; called by one worker at a time."""
+    loaded = shared / "demo.loaded"
+    if connection.vendor == "postgresql":
+        # One name for all workers: "test_postgres_gw0" and its kin share it.
+        name = f"{template.removesuffix(os.environ.get('PYTEST_XDIST_WORKER', ''))}demo"
+        if not loaded.exists():
+            with on_postgresql(template, name, instead=True):
+                load_demo()
+    else:
+        name = str(shared / "demo.sqlite3")
+        if not loaded.exists():
+            with on_sqlite(template, name):
+                load_demo()
+    loaded.touch()
+    return name
+
+
+def load_demo() -> None:
+    from qa import demo
+    from shop.actions import tablets
+    from shop.models import Person
+    from tests.conftest import slow_hash
+
+    demo.load()
+    with by_hand():
+        Person.objects.update(password=slow_hash())
+    lead = Person.objects.filter(role="lead").order_by("pk")[0]
+    tablets.enroll(by=lead, name="Hangar 1")
+
+
+@pytest.fixture
+def demo_db(demo_template, django_db_blocker, tmp_path):
+    """A copy of the demo for this test alone, where commits are real."""
+    with django_db_blocker.unblock(), copy_of(demo_template, tmp_path) as made:
+        yield made
+
+
+@contextlib.contextmanager
+def copy_of(template, folder):
+    """A copy of a database that is every connection's until the context ends."""
+    if connection.vendor == "postgresql":
+        name = f"{template}_{uuid.uuid4().hex[:8]}"
+        try:
+            with on_postgresql(template, name) as made:
+                yield made
+        finally:
+            drop_database(name)
+    else:
+        with on_sqlite(template, folder / "fayline.sqlite3") as made:
+            yield made
+
+
+@contextlib.contextmanager
+def on_sqlite(template, path):
+    shutil.copyfile(template, path)
+    outer = connections["default"]
+    usual = outer.settings_dict["NAME"]
+    # The usual one may live in memory: it must stay open to stay there.
+    del connections["default"]
+    settings.DATABASES["default"]["NAME"] = str(path)
+    try:
+        yield connections["default"].settings_dict
+    finally:
+        connections["default"].close()
+        settings.DATABASES["default"]["NAME"] = usual
+        connections["default"] = outer
+
+
+@contextlib.contextmanager
+def on_postgresql(template, name, *, instead=False):
+    """instead: of one of this name that a run that was killed has left behind."""
+    quoted, source = map(connection.ops.quote_name, (name, template))
+    usual = settings.DATABASES["default"]["NAME"]
+    connection.close()  # a template can be copied only while nobody uses it
+    with connection._nodb_cursor() as cursor:
+        # A thread of an earlier test may not have let go yet.
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s",
+            [template],
+        )
+        if instead:
+            cursor.execute(f"DROP DATABASE IF EXISTS {quoted} WITH (FORCE)")
+        cursor.execute(f"CREATE DATABASE {quoted} TEMPLATE {source}")
+    settings.DATABASES["default"]["NAME"] = name
+    try:
+        yield connection.settings_dict
+    finally:
+        connection.close()
+        settings.DATABASES["default"]["NAME"] = usual
+
+
+def drop_database(name) -> None:
+    with connection._nodb_cursor() as cursor:
+        cursor.execute(f"DROP DATABASE {connection.ops.quote_name(name)} WITH (FORCE)")
