@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from qa.views import fit_states, holes, plans, shims
+from qa.views import adjusters, fit_states, holes, plans, shims
 
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
@@ -35,6 +35,12 @@ urlpatterns = [
         "joints/<int:pk>/on/<int:airframe>/",
         fit_states.joint_on_airframe,
         name="joint_on_airframe",
+    ),
+    path("positions/<int:pk>/held/", adjusters.holding, name="holding"),
+    path(
+        "positions/<int:pk>/held/state/",
+        adjusters.state_holding,
+        name="state_holding",
     ),
     path("holes/", holes.patterns, name="hole_patterns"),
     path("holes/new/", holes.new_pattern, name="new_hole_pattern"),

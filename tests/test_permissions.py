@@ -41,7 +41,7 @@ WHO = {
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
         nonconformances_csv nonconformance instruments chain chain_pdf chain_csv
-        pairs sides joint_pair search read_changes claims api_claims
+        pairs sides joint_pair holding search read_changes claims api_claims
     """,
     CREW: """
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
@@ -59,6 +59,7 @@ WHO = {
         put_on_hold lift_hold decide
     """,
     LEAD_AND_ENGINEER: """
+        state_holding
         add_airframe add_airframe_type add_position change_position add_design
         change_design scrap_part add_material material add_laminate
         revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern

@@ -7,7 +7,7 @@ that the ledger of the demo verifies like any other.
 from shop import demo as floor
 from shop.models import Person
 
-from . import airframe, fairing, fitting, joints, people, planning
+from . import airframe, fairing, fitting, holding, joints, people, planning
 
 
 def load() -> None:
@@ -15,6 +15,7 @@ def load() -> None:
     crew = people.load()
     glider = airframe.load(crew)
     seams = joints.load(crew, glider)
+    holding.load(crew, glider, seams)
     fitting.load(crew, glider, seams)
     planning.load(crew, glider, seams)
     floor.load_back_room(crew, glider.designs)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from qa.drawing import labels, map_values, symbols
+from qa.drawing import attach_marks, labels, map_values, symbols
 from qa.drawing.outline import along, flatten, normals, resample, smooth
 from qa.drawing.scene import Disc, Group, Path, Scene, Shape, Text, arrow, line
 
@@ -40,6 +40,17 @@ class MapStation:
 
 
 @dataclass(frozen=True)
+class AttachMark:
+    """A place that holds the part, and which ways it can be set there: (word along,
+    word against, dx, dy), a unit vector as seen; short where it points at the eye."""
+
+    name: str
+    x: float
+    y: float
+    arrows: tuple[tuple[str, str, float, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class JointMap:
     """A joint to draw. `outline` (x, y) mm, the stations themselves when empty; `flow`
     the direction of the air (x, y) or None; `limits_text` a short hint."""
@@ -55,6 +66,7 @@ class JointMap:
     limits_text: str = ""
     # Hinges, latch and whatever else holds the part: name, x, y.
     attach: tuple[tuple[str, float, float], ...] = ()
+    marks: tuple[AttachMark, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -153,7 +165,9 @@ def ground(joint: JointMap, layout: Layout) -> Drawn:
         seam = np.vstack([seam, seam[:1]])
     drawn = Drawn(frame, steps, seam, centers, towards, radius)
     drawn.hatch = _hatch(joint, drawn)
-    drawn.attach = _attach(joint, layout, drawn)
+    drawn.attach = _attach(joint, layout, drawn) + attach_marks.build(
+        joint, layout, drawn
+    )
     return drawn
 
 

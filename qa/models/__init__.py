@@ -1,5 +1,14 @@
 """What is required, measured, decided and proven."""
 
+from .adjusters import (
+    Adjuster,
+    AdjusterSetting,
+    AttachKind,
+    AttachPoint,
+    Holding,
+    HoldingDirection,
+    StepKind,
+)
 from .checks import (
     Check,
     CheckFinish,
@@ -62,7 +71,11 @@ from .shims import ShimStack, ShimStock
 
 __all__ = [
     "AcceptanceFinish",
+    "Adjuster",
+    "AdjusterSetting",
     "AppliedMove",
+    "AttachKind",
+    "AttachPoint",
     "Check",
     "CheckFinish",
     "CheckState",
@@ -76,6 +89,8 @@ __all__ = [
     "FitPlan",
     "FitUp",
     "FitUpReason",
+    "Holding",
+    "HoldingDirection",
     "HoleCheck",
     "HolePattern",
     "HolePatternRevision",
@@ -93,9 +108,9 @@ __all__ = [
     "NonconformanceStep",
     "Outcome",
     "PatternHole",
+    "PlanDefaults",
     "PlanEnd",
     "PlanEnding",
-    "PlanDefaults",
     "PlanJoint",
     "PlannedCut",
     "Reading",
@@ -107,6 +122,7 @@ __all__ = [
     "StandingPlan",
     "State",
     "Station",
+    "StepKind",
     "TemplatePrint",
     "TrimCut",
     "TrimSide",

@@ -17,6 +17,7 @@ class FitUpReason(models.TextChoices):
     TRIM = "trim", _("trimmed")
     SWAP = "swap", _("part swapped")
     HELD = "held", _("held another way")
+    SET = "set", _("set at its adjusters")
 
 
 def held_in_words(held: list[dict]) -> str:

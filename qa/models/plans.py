@@ -51,6 +51,7 @@ class TrimCut(Fact):
 class MoveKind(models.TextChoices):
     MOVE = "move", _("moved")
     SHIM = "shim", _("shimmed")
+    SET = "set", _("set at its adjusters")
 
 
 class AppliedMove(Fact):

@@ -116,7 +116,7 @@ def _own_acts(plans) -> dict:
     keys = [plan.pk for plan in plans if plan.pk]
     for rows in (
         TrimCut.objects.filter(plan__in=keys),
-        AppliedMove.objects.filter(plan__in=keys, kind=MoveKind.MOVE),
+        AppliedMove.objects.filter(plan__in=keys).exclude(kind=MoveKind.SHIM),
         FitUp.objects.filter(plan__in=keys),
     ):
         for plan, entry in rows.values_list("plan", "entry__pk").distinct():

@@ -13,7 +13,7 @@ from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision
 from qa.rules import history, witnesses
 from qa.rules.epochs import Epoch, Key, Stale, Value, Witnesses, how_held
 from qa.rules.history import History, Seam
-from qa.rules.touches import WORDS, Touch
+from qa.rules.touches import MOVES, WORDS, Touch
 from shop.models import Airframe
 
 __all__ = [
@@ -155,7 +155,7 @@ def _opened(rows: History, mine: FitUp, last: Epoch | None) -> Epoch:
 
 def _bar(rows: History, before: FitUp, mine: FitUp) -> str:
     """Why no witness can speak across the way from one fit-up to the next."""
-    if mine.reason in (FitUpReason.MOVE, FitUpReason.SHIM) or rows.moves.get(before.pk):
+    if mine.reason in MOVES or rows.moves.get(before.pk):
         return WORDS[FitUpReason.MOVE]
     if None not in (before.surround_part_id, mine.surround_part_id) and (
         before.surround_part_id != mine.surround_part_id

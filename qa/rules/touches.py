@@ -23,11 +23,12 @@ WORDS = {
     FitUpReason.REFIT: "taken off and refitted",
     FitUpReason.MOVE: "moved",
     FitUpReason.SHIM: "shimmed",
+    FitUpReason.SET: "set at its adjusters",
     FitUpReason.TRIM: "trimmed",
     FitUpReason.SWAP: "swapped for another serial",
     FitUpReason.HELD: "held another way",
 }
-MOVES = (FitUpReason.MOVE, FitUpReason.SHIM)
+MOVES = (FitUpReason.MOVE, FitUpReason.SHIM, FitUpReason.SET)
 # What cannot be placed in order of entries comes last: a scrapped part stays scrapped.
 AT_LAST = 2**62
 PART, SURROUND = "part", "surround"

@@ -1,0 +1,315 @@
+"""How a part is held: what holds it is stated anew as a whole, settings one by one."""
+
+import math
+from dataclasses import asdict, dataclass
+
+from django.utils.translation import gettext as _
+
+from qa.actions import fit_plans, next_fit_up
+from qa.actions.trimming import Moved, record_moves
+from qa.models import (
+    Adjuster,
+    AdjusterSetting,
+    AttachKind,
+    AttachPoint,
+    Check,
+    FitPlan,
+    FitUp,
+    FitUpReason,
+    Holding,
+    HoldingDirection,
+    MoveKind,
+    PlanEnding,
+    StepKind,
+)
+from qa.rules import adjusters as rules
+from qa.rules.adjusters import setting_text
+from shop import roles
+from shop.actions.numbers import next_number
+from shop.ledger import Refused, perform
+from shop.models import Position, Unit
+
+E9 = 1_000_000_000
+MOST_STEPS = 400
+# What cannot be set: a pin says where the part is.
+FIXED = (AttachKind.PIN,)
+
+
+@dataclass(frozen=True)
+class DirectionDraft:
+    """Two words for one direction; any vector, its length does not matter."""
+
+    plus: str
+    minus: str
+    vector: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class AdjusterDraft:
+    """One direction of a point; lengths in nm. `direction` is its place in the list."""
+
+    point: str
+    direction: int
+    min_nm: int
+    max_nm: int
+    step_nm: int
+    step_kind: str = StepKind.LENGTH
+    turn_e3: int | None = None
+    set_u_nm: int = 0
+
+
+@dataclass(frozen=True)
+class PointDraft:
+    name: str
+    kind: str
+    place_nm: tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class HoldingDraft:
+    """Everything that is stated about what holds a part."""
+
+    directions: tuple[DirectionDraft, ...]
+    points: tuple[PointDraft, ...]
+    adjusters: tuple[AdjusterDraft, ...]
+    note: str = ""
+
+
+def define_holding(
+    *, by, position: Position, draft: HoldingDraft, based_on: int | None = None
+) -> Holding:
+    """State how the part in a position is held, from here on.
+
+    based_on: the number of the statement that was corrected; refused when another was
+    made since. Settings that were made stay: they are kept by name.
+    """
+    roles.require(by, "define joints")
+    units = _check(draft)
+    with perform("holding/1", by=by, said=_said(position, draft)) as act:
+        Position.objects.select_for_update(of=("self",), no_key=True).get(
+            pk=position.pk
+        )
+        newest = rules.holding_of(position)
+        if based_on is not None and (newest.number if newest else 0) != based_on:
+            raise Refused(
+                _("Somebody stated this anew in the meantime: look at it first."),
+                code="stale",
+            )
+        holding = Holding(
+            position=position,
+            number=next_number(f"holding:{position.pk}"),
+            note=draft.note,
+        )
+        act.record(holding)
+        _record(act, holding, draft, units)
+        act.result = {"holding": str(holding.entry_id)}
+    return holding
+
+
+def _record(act, holding: Holding, draft: HoldingDraft, units) -> None:
+    directions = [
+        act.record(
+            HoldingDirection(
+                holding=holding,
+                order=order,
+                plus=one.plus,
+                minus=one.minus,
+                x_e9=unit[0],
+                y_e9=unit[1],
+                z_e9=unit[2],
+            )
+        )
+        for order, (one, unit) in enumerate(zip(draft.directions, units, strict=True))
+    ]
+    points = {}
+    for order, one in enumerate(draft.points):
+        x, y, z = one.place_nm
+        row = AttachPoint(
+            holding=holding,
+            order=order,
+            name=one.name,
+            kind=one.kind,
+            x_nm=x,
+            y_nm=y,
+            z_nm=z,
+        )
+        points[one.name] = act.record(row)
+    for order, one in enumerate(draft.adjusters):
+        act.record(
+            Adjuster(
+                point=points[one.point],
+                direction=directions[one.direction],
+                order=order,
+                min_nm=one.min_nm,
+                max_nm=one.max_nm,
+                step_nm=one.step_nm,
+                step_kind=one.step_kind,
+                turn_e3=one.turn_e3,
+                set_u_nm=one.set_u_nm,
+            )
+        )
+
+
+def _check(draft: HoldingDraft) -> list[tuple[int, int, int]]:
+    """Refuse what hands could not do; return the unit vectors in 1e-9."""
+    kinds = {one.name: one.kind for one in draft.points}
+    if len(kinds) != len(draft.points) or "" in kinds:
+        raise Refused(_("Each place needs a name of its own."), field="points")
+    if not draft.points:
+        raise Refused(_("Name at least one place that holds the part."), field="points")
+    words = [word for one in draft.directions for word in (one.plus, one.minus)]
+    if len(set(words)) != len(words) or "" in words:
+        raise Refused(
+            _("Each direction needs two words, all of them different."),
+            field="directions",
+        )
+    taken = set()
+    for row, one in enumerate(draft.adjusters):
+        field = f"adjusters_{row}"
+        if one.point not in kinds:
+            raise Refused(_("No place above has this name."), field=field)
+        if kinds[one.point] in FIXED:
+            raise Refused(_("A locating pin cannot be set."), field=field)
+        if (one.point, one.direction) in taken:
+            raise Refused(
+                _("%(point)s has this direction twice.") % {"point": one.point},
+                field=field,
+            )
+        taken.add((one.point, one.direction))
+        if one.min_nm > one.max_nm:
+            raise Refused(_("The range begins above its end."), field=field)
+        if one.step_nm <= 0:
+            raise Refused(_("A step is more than 0."), field=field)
+        if (one.max_nm - one.min_nm) // one.step_nm > MOST_STEPS:
+            raise Refused(
+                _("That range has more than %(most)s steps: nobody sets so finely.")
+                % {"most": MOST_STEPS},
+                field=field,
+            )
+    return [_unit(one) for one in draft.directions]
+
+
+def _unit(direction: DirectionDraft) -> tuple[int, int, int]:
+    length = math.sqrt(sum(part * part for part in direction.vector))
+    if not math.isfinite(length) or length < 1e-9:
+        raise Refused(
+            _("%(plus)s: a direction has a length.") % {"plus": direction.plus},
+            field="directions",
+        )
+    x, y, z = (round(part / length * E9) for part in direction.vector)
+    return x, y, z
+
+
+def _said(position: Position, draft: HoldingDraft) -> dict:
+    said = asdict(draft)
+    for one in said["directions"]:
+        one["vector"] = [f"{part:.9g}" for part in one["vector"]]
+    return {"position": position.path, "type": str(position.type), **said}
+
+
+@dataclass(frozen=True)
+class Set:
+    """What an adjuster was set to: nm, the text as typed, and what had been asked."""
+
+    name: str
+    value_nm: int
+    value: str = ""
+    unit: str = "mm"
+    asked_nm: int | None = None
+
+
+def record_settings(
+    *,
+    by,
+    checks: list[Check],
+    settings: list[Set],
+    changes: dict[int, dict[str, list[int]]],
+    plan: FitPlan | None = None,
+    note: str = "",
+    **envelope,
+) -> list[FitUp]:
+    """Record what the adjusters of a part are set to now; open the next fit-up of every
+    joint that was measured with them. The plan that asked for it is done.
+
+    changes: {fit-up key: {station: [gap nm, flushness nm]}} that this should bring.
+    """
+    roles.require(by, "cut parts")
+    fit_up = checks[0].fit_up
+    airframe, position = fit_up.airframe, fit_up.joint.position
+    envelope.setdefault(
+        "said",
+        {
+            "checks": [str(check.entry_id) for check in checks],
+            "settings": [asdict(one) for one in settings],
+            "plan": plan.label if plan else None,
+            "note": note,
+        },
+    )
+    with perform("settings/1", by=by, **envelope) as act:
+        next_fit_up.hold_still([check.fit_up for check in checks])
+        if plan:
+            fit_plans.refuse_ended(plan)
+        present = {one.name: one for one in rules.present(airframe, position)}
+        rows = _changed(settings, present, airframe, position, plan)
+        moved = Moved(
+            "; ".join(
+                setting_text(present[row.name], row.change_nm, Unit.MM) for row in rows
+            ),
+            [
+                {"name": row.name, "amount": f"{row.change_nm / 1e6:.3f}", "unit": "mm"}
+                for row in rows
+            ],
+            changes,
+        )
+        if plan:
+            fit_plans.end(act, plan, PlanEnding.DONE)
+        record_moves(act, checks, moved, MoveKind.SET, plan)
+        opened = next_fit_up.open_next(
+            by=by,
+            fit_ups=[check.fit_up for check in checks],
+            reason=FitUpReason.SET,
+            note=note,
+            plan=plan,
+        )
+        for row in rows:
+            row.fit_up = opened[0]
+            act.record(row)
+        act.result = {"fitups": [str(one.entry_id) for one in opened]}
+    return opened
+
+
+def _changed(settings, present, airframe, position, plan) -> list[AdjusterSetting]:
+    """The settings that differ from what stands; refused where they cannot be."""
+    rows = []
+    for row, one in enumerate(settings):
+        field = f"setting_{row}"
+        if one.name not in present:
+            raise Refused(
+                _("Nothing called %(name)s holds this part now.") % {"name": one.name},
+                field=field,
+            )
+        now = present[one.name]
+        if not now.min_nm <= one.value_nm <= now.max_nm:
+            raise Refused(
+                _("It can be set from %(low)s to %(high)s mm.")
+                % {"low": f"{now.min_nm / 1e6:g}", "high": f"{now.max_nm / 1e6:g}"},
+                field=field,
+            )
+        change = one.value_nm - now.now_nm
+        if change:
+            rows.append(
+                AdjusterSetting(
+                    airframe=airframe,
+                    position=position,
+                    name=one.name,
+                    plan=plan,
+                    value_nm=one.value_nm,
+                    change_nm=change,
+                    asked_nm=one.asked_nm,
+                    value=one.value,
+                    unit=one.unit,
+                )
+            )
+    if not rows:
+        raise Refused(_("Nothing was set otherwise: there is nothing to record."))
+    return rows

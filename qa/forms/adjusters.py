@@ -1,0 +1,307 @@
+"""How a part is held, as a form in words: directions, places, and what can be set."""
+
+from django import forms
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from qa.actions.adjusters import (
+    AdjusterDraft,
+    DirectionDraft,
+    HoldingDraft,
+    PointDraft,
+)
+from qa.forms.instruments import FRACTIONS, LengthField, typed_nm
+from qa.models import AttachKind, Holding, StepKind
+from qa.rules.adjusters import Typical
+from shop.models import Unit
+from shop.numeric.units import LengthError, format_length
+
+DIRECTIONS = 4
+SPARE = 2
+MOST_POINTS, MOST_ADJUSTERS = 24, 36
+TURN = 250  # a quarter of a turn
+
+
+def _text(label, most=40, **named) -> forms.CharField:
+    return forms.CharField(label=label, required=False, max_length=most, **named)
+
+
+class HoldingForm(forms.Form):
+    """Rows of directions, places and adjusters; an empty row says nothing."""
+
+    use_required_attribute = False
+    unit = forms.ChoiceField(
+        label=_("Lengths below are in"), choices=Unit.choices, help_text=FRACTIONS
+    )
+    note = _text(_("What this statement changes"), 200)
+
+    def __init__(self, *arguments, points: int = 0, adjusters: int = 0, **named):
+        super().__init__(*arguments, **named)
+        self.counts = {"points": points, "adjusters": adjusters}
+        for name, most in (("points", MOST_POINTS), ("adjusters", MOST_ADJUSTERS)):
+            field = f"{name}_count"
+            self.fields[field] = forms.IntegerField(
+                min_value=1,
+                max_value=most,
+                required=False,
+                widget=forms.HiddenInput,
+                initial=self.counts[name],
+            )
+            sent = self.data.get(field, "") if self.is_bound else ""
+            if sent.isascii() and sent.isdecimal() and len(sent) < 4:
+                self.counts[name] = min(max(int(sent), 1), most)
+        for row in range(DIRECTIONS):
+            self._direction(row)
+        for row in range(self.counts["points"]):
+            self._point(row)
+        for row in range(self.counts["adjusters"]):
+            self._adjuster(row)
+
+    def _direction(self, row: int) -> None:
+        at = {"number": row + 1}
+        self.fields[f"plus_{row}"] = _text(_now("Direction %(number)s: word") % at, 20)
+        self.fields[f"minus_{row}"] = _text(_now("Its opposite"), 20)
+        for axis in "xyz":
+            self.fields[f"{axis}_{row}"] = forms.FloatField(
+                label=axis, required=False, min_value=-1e6, max_value=1e6
+            )
+
+    def _point(self, row: int) -> None:
+        at = {"number": row + 1}
+        self.fields[f"name_{row}"] = _text(_now("Place %(number)s: name") % at)
+        self.fields[f"kind_{row}"] = forms.ChoiceField(
+            label=_now("Kind"), choices=AttachKind.choices, required=False
+        )
+        for axis in ("at_x", "at_y", "at_z"):
+            self.fields[f"{axis}_{row}"] = LengthField(
+                label=f"{axis[-1]}", required=False
+            )
+
+    def _adjuster(self, row: int) -> None:
+        self.fields[f"of_{row}"] = _text(_now("Place"))
+        self.fields[f"word_{row}"] = _text(_now("Goes"), 20)
+        for name, label in (
+            ("far", _now("at most")),
+            ("back", _now("and back at most")),
+            ("step", _now("in steps of")),
+            ("set_u", _now("is set within")),
+        ):
+            self.fields[f"{name}_{row}"] = LengthField(label=label, required=False)
+        self.fields[f"by_{row}"] = forms.ChoiceField(
+            label=_now("a step is"), choices=StepKind.choices, required=False
+        )
+
+    # -- rows for the template
+
+    def _rows(self, names, count) -> list:
+        return [[self[f"{name}_{row}"] for name in names] for row in range(count)]
+
+    @property
+    def direction_rows(self) -> list:
+        return self._rows(("plus", "minus", "x", "y", "z"), DIRECTIONS)
+
+    @property
+    def point_rows(self) -> list:
+        names = ("name", "kind", "at_x", "at_y", "at_z")
+        return self._rows(names, self.counts["points"])
+
+    @property
+    def adjuster_rows(self) -> list:
+        names = ("of", "word", "far", "back", "step", "by", "set_u")
+        return self._rows(names, self.counts["adjusters"])
+
+    # -- reading
+
+    def clean(self):
+        directions = self._read_directions()
+        points = self._read_points()
+        adjusters = self._read_adjusters(directions, {one.name for one in points})
+        if not points and not self.errors:
+            self.add_error("name_0", _("Name at least one place that holds the part."))
+        if not self.errors:
+            self.cleaned_data = {
+                "draft": HoldingDraft(
+                    tuple(directions),
+                    tuple(points),
+                    tuple(adjusters),
+                    self.cleaned_data.get("note") or "",
+                )
+            }
+        return self.cleaned_data
+
+    def _said(self, name: str, row: int):
+        value = self.cleaned_data.get(f"{name}_{row}")
+        return value.strip() if isinstance(value, str) else value
+
+    def _read_directions(self) -> list[DirectionDraft]:
+        rows, words = [], set()
+        for row in range(DIRECTIONS):
+            plus, minus = self._said("plus", row), self._said("minus", row)
+            vector = tuple(self._said(axis, row) or 0.0 for axis in "xyz")
+            if not plus and not minus:
+                continue
+            for name, word in (("plus", plus), ("minus", minus)):
+                if not word:
+                    self.add_error(f"{name}_{row}", _("A direction needs two words."))
+                elif word.casefold() in words:
+                    self.add_error(f"{name}_{row}", _("This word is there twice."))
+                words.add((word or "").casefold())
+            if not any(vector):
+                self.add_error(f"x_{row}", _("Say where it points: x, y, z."))
+            rows.append(DirectionDraft(plus or "", minus or "", vector))
+        return rows
+
+    def _read_points(self) -> list[PointDraft]:
+        rows, names = [], set()
+        for row in range(self.counts["points"]):
+            name = self._said("name", row)
+            if not name:
+                if self._said("at_x", row) or self._said("at_y", row):
+                    self.add_error(f"name_{row}", _("Name this place."))
+                continue
+            if name in names:
+                self.add_error(f"name_{row}", _("This name is there twice."))
+            names.add(name)
+            place = [self._length(axis, row) for axis in ("at_x", "at_y", "at_z")]
+            for axis, nm in zip(("at_x", "at_y"), place, strict=False):
+                if nm is None and f"{axis}_{row}" not in self.errors:
+                    self.add_error(f"{axis}_{row}", _("This is missing."))
+            x, y, z = (nm or 0 for nm in place)
+            kind = self._said("kind", row) or AttachKind.HINGE
+            rows.append(PointDraft(name, kind, (x, y, z)))
+        return rows
+
+    def _read_adjusters(self, directions, places: set[str]) -> list[AdjusterDraft]:
+        rows = []
+        for row in range(self.counts["adjusters"]):
+            point, word = self._said("of", row), self._said("word", row)
+            if not point and not word:
+                continue
+            if point not in places:
+                self.add_error(f"of_{row}", _("No place above has this name."))
+            number, along = _direction_of(word or "", directions)
+            if number is None:
+                self.add_error(f"word_{row}", _("No direction above has this word."))
+                continue
+            far, back = self._length("far", row), self._length("back", row)
+            step, u = self._length("step", row), self._length("set_u", row)
+            for name, nm in (("far", far), ("step", step)):
+                if (nm is None or nm < (name == "step")) and (
+                    f"{name}_{row}" not in self.errors
+                ):
+                    self.add_error(f"{name}_{row}", _("This is missing."))
+            for name, nm in (("back", back), ("set_u", u)):
+                if nm is not None and nm < 0:
+                    self.add_error(f"{name}_{row}", _("This cannot be less than 0."))
+            far, back = far or 0, back or 0
+            by = self._said("by", row) or StepKind.LENGTH
+            rows.append(
+                AdjusterDraft(
+                    point=point or "",
+                    direction=number,
+                    min_nm=-back if along else -far,
+                    max_nm=far if along else back,
+                    step_nm=step or 0,
+                    step_kind=by,
+                    turn_e3=TURN if by == StepKind.TURN else None,
+                    set_u_nm=u or 0,
+                )
+            )
+        return rows
+
+    def _length(self, name: str, row: int) -> int | None:
+        text = self._said(name, row)
+        if not text:
+            return None
+        try:
+            return typed_nm(text, self.cleaned_data.get("unit") or Unit.MM)
+        except LengthError as error:
+            self.add_error(f"{name}_{row}", f"{error}.")
+            return None
+
+
+def _direction_of(word: str, directions) -> tuple[int | None, bool]:
+    """Which direction a word is of, and whether along it."""
+    for number, one in enumerate(directions):
+        if word.casefold() == one.plus.casefold():
+            return number, True
+        if word.casefold() == one.minus.casefold():
+            return number, False
+    return None, True
+
+
+# -- what the form starts with
+
+
+def start_of(holding: Holding, unit: str) -> tuple[dict, dict]:
+    """Initial values and counts of rows from what was stated last."""
+    start: dict = {"unit": unit}
+    for row, one in enumerate(holding.directions.all()):
+        start |= {f"plus_{row}": one.plus, f"minus_{row}": one.minus}
+        start |= {f"{a}_{row}": getattr(one, f"{a}_e9") / 1e9 for a in "xyz"}
+    points = list(holding.points.prefetch_related("adjusters__direction"))
+    number = 0
+    for row, one in enumerate(points):
+        start |= {f"name_{row}": one.name, f"kind_{row}": one.kind}
+        for axis in "xyz":
+            nm = getattr(one, f"{axis}_nm")
+            start[f"at_{axis}_{row}"] = format_length(nm, unit)
+        for adjuster in one.adjusters.all():
+            start |= {
+                f"of_{number}": one.name,
+                f"word_{number}": adjuster.direction.plus,
+                f"far_{number}": format_length(adjuster.max_nm, unit),
+                f"back_{number}": format_length(-adjuster.min_nm, unit),
+                f"step_{number}": format_length(adjuster.step_nm, unit),
+                f"by_{number}": adjuster.step_kind,
+                f"set_u_{number}": format_length(adjuster.set_u_nm, unit),
+            }
+            number += 1
+    return start, _counts(len(points), number)
+
+
+def usual_words(flow: tuple[float, float] | None) -> dict:
+    """Aft where the air flows to; else right, of a joint that sees no flow."""
+    x, y = flow or (1.0, 0.0)
+    first = ("aft", "fore") if flow else ("right", "left")
+    rows = [(*first, x, y, 0), ("up", "down", 0, 1, 0), ("out", "in", 0, 0, 1)]
+    start: dict = {}
+    for row, (plus, minus, *vector) in enumerate(rows):
+        start |= {f"plus_{row}": plus, f"minus_{row}": minus}
+        start |= {f"{a}_{row}": value for a, value in zip("xyz", vector, strict=True)}
+    return start
+
+
+def start_typical(typical: Typical | None, words: dict, unit: str) -> tuple[dict, dict]:
+    """The same from how such a part is usually held; None: only the directions."""
+    start = {"unit": unit, **words}
+    points = typical.points if typical else ()
+    rows = typical.adjusters if typical else ()
+
+    def text(mm: float) -> str:
+        return format_length(round(mm * 1e6), unit, 2 if unit == "mm" else 4)
+
+    for row, one in enumerate(points):
+        start |= {f"name_{row}": one.name, f"kind_{row}": one.kind}
+        start |= {
+            f"at_{axis}_{row}": text(mm)
+            for axis, mm in zip("xyz", one.place_mm, strict=True)
+        }
+    said = {"aft": words.get("plus_0", "aft")}
+    for row, one in enumerate(rows):
+        start |= {
+            f"of_{row}": one.point,
+            f"word_{row}": said.get(one.word, one.word),
+            f"far_{row}": text(one.far_mm),
+            f"back_{row}": text(one.back_mm),
+            f"step_{row}": text(one.step_mm),
+            f"by_{row}": one.step_kind,
+        }
+    return start, _counts(len(points), len(rows))
+
+
+def _counts(points: int, adjusters: int) -> dict:
+    return {
+        "points": min(points + SPARE, MOST_POINTS),
+        "adjusters": min(adjusters + SPARE, MOST_ADJUSTERS),
+    }
