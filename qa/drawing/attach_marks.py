@@ -1,8 +1,12 @@
-"""Places that hold a part, with arrows for the ways in which they can be set."""
+"""Places that hold a part, with arrows for the ways in which they can be set.
 
-from qa.drawing.scene import Disc, Shape, Text, arrow
+The arrows stand inside of the seam, on a thin line from their place: on the seam itself
+they would lie among the stations.
+"""
 
-LONG, SHORT = 46.0, 12.0
+from qa.drawing.scene import Disc, Shape, Text, arrow, line
+
+INWARD, LONG, SHORT = 140.0, 40.0, 9.0
 # What points at the eye or away has no arrow in the picture, only its words.
 SEEN = 0.35
 
@@ -10,24 +14,31 @@ SEEN = 0.35
 def build(joint, layout, drawn) -> list[Shape]:
     """Ring, name and arrows of every mark of a joint; values keep away from them."""
     shapes: list[Shape] = []
-    size, middle = layout.text * 0.8, drawn.frame.width / 2
+    size = layout.text * 0.8
+    centers = drawn.centers.mean(axis=0)
     for mark in joint.marks:
         x, y = map(float, drawn.frame.points([(mark.x, mark.y)])[0])
-        left = x > middle
+        seen = [one for one in mark.arrows if one[2] ** 2 + one[3] ** 2 >= SEEN**2]
+        unseen = [f"{one[0]}/{one[1]}" for one in mark.arrows if one not in seen]
+        at_x, at_y = _inside(x, y, centers) if mark.arrows else (x, y)
+        shapes.append(line(x, y, at_x, at_y, "leader"))
         shapes += [Disc(x, y, 7.0, "hole"), Disc(x, y, 2.4, "flow-head")]
-        unseen = []
-        for plus, minus, dx, dy in mark.arrows:
-            if dx * dx + dy * dy < SEEN * SEEN:
-                unseen.append(f"{plus}/{minus}")
-                continue
-            shapes += _both_ways(x, y, dx, -dy, (plus, minus), size)
-            drawn.busy.append((x + dx * LONG, y - dy * LONG))
-            drawn.busy.append((x - dx * LONG, y + dy * LONG))
-        anchor, start = ("end", x - 14) if left else ("start", x + 14)
+        for plus, minus, dx, dy in seen:
+            shapes += _both_ways(at_x, at_y, dx, -dy, (plus, minus), size)
         words = f"{mark.name}: {', '.join(unseen)}" if unseen else mark.name
-        shapes.append(Text(start, y + LONG + size * 1.5, words, size, "word", anchor))
-        drawn.busy.append((x, y))
+        upright = any(abs(one[3]) > 0.5 for one in seen)
+        down = LONG + size * 2.4 if upright else size * 1.6
+        shapes.append(Text(at_x, at_y + down, words, size, "word", "middle"))
+        drawn.busy += [(x, y), (at_x, at_y), (at_x, at_y + down)]
     return shapes
+
+
+def _inside(x: float, y: float, center) -> tuple[float, float]:
+    """Towards the middle of the joint."""
+    dx, dy = float(center[0]) - x, float(center[1]) - y
+    length = (dx * dx + dy * dy) ** 0.5 or 1.0
+    far = min(INWARD, 0.6 * length)
+    return x + dx / length * far, y + dy / length * far
 
 
 def _both_ways(x, y, dx, dy, words, size) -> list[Shape]:
@@ -39,10 +50,7 @@ def _both_ways(x, y, dx, dy, words, size) -> list[Shape]:
             x + ux * SHORT, y + uy * SHORT, x + ux * LONG, y + uy * LONG, "flow"
         )
         anchor = "middle" if abs(ux) < 0.5 else "start" if ux > 0 else "end"
-        at_y = y + uy * (LONG + 6) + (size * 0.35 if abs(uy) < 0.5 else 0)
-        if uy > 0.5:
-            at_y += size * 0.8
-        shapes.append(
-            Text(x + ux * (LONG + 6), at_y, word, size * 0.85, "word", anchor)
-        )
+        at_x, at_y = x + ux * (LONG + 6), y + uy * (LONG + 6)
+        at_y += size * (0.8 if uy > 0.5 else 0.35 if abs(uy) < 0.5 else 0)
+        shapes.append(Text(at_x, at_y, word, size * 0.85, "word", anchor))
     return shapes

@@ -238,7 +238,7 @@ def start_of(holding: Holding, unit: str) -> tuple[dict, dict]:
     start: dict = {"unit": unit}
     for row, one in enumerate(holding.directions.all()):
         start |= {f"plus_{row}": one.plus, f"minus_{row}": one.minus}
-        start |= {f"{a}_{row}": getattr(one, f"{a}_e9") / 1e9 for a in "xyz"}
+        start |= {f"{a}_{row}": f"{getattr(one, f'{a}_e9') / 1e9:.9g}" for a in "xyz"}
     points = list(holding.points.prefetch_related("adjusters__direction"))
     number = 0
     for row, one in enumerate(points):
@@ -268,7 +268,8 @@ def usual_words(flow: tuple[float, float] | None) -> dict:
     start: dict = {}
     for row, (plus, minus, *vector) in enumerate(rows):
         start |= {f"plus_{row}": plus, f"minus_{row}": minus}
-        start |= {f"{a}_{row}": value for a, value in zip("xyz", vector, strict=True)}
+        axes = zip("xyz", vector, strict=True)
+        start |= {f"{axis}_{row}": f"{value:g}" for axis, value in axes}
     return start
 
 

@@ -24,9 +24,9 @@ class AttachKind(models.TextChoices):
 class StepKind(models.TextChoices):
     """How hands make one step of an adjuster."""
 
-    LENGTH = "length", _("a length, by scale or feeler")
+    LENGTH = "length", _("a length")
     SHIM = "shim", _("one shim")
-    TURN = "turn", _("a part of a turn")
+    TURN = "turn", _("a quarter turn")
 
 
 class Holding(Fact):

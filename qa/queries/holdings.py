@@ -6,7 +6,7 @@ import numpy as np
 
 from qa.drawing.joint_map import AttachMark, JointMap
 from qa.drawing.projection import view_from_outside
-from qa.models import Holding, Joint, JointRevision
+from qa.models import Holding, Joint, JointRevision, StepKind
 from qa.queries import drawings
 from qa.rules import adjusters as rules
 from shop.models import Airframe, Position
@@ -87,9 +87,15 @@ def _row(point, adjuster, unit: str) -> AdjusterRow:
         words=f"{direction.plus} / {direction.minus}",
         range=f"{text(adjuster.max_nm)} {direction.plus}, "
         f"{text(-adjuster.min_nm)} {direction.minus}",
-        step=f"{text(adjuster.step_nm)}, {adjuster.get_step_kind_display()}",
+        step=_step(adjuster, text(adjuster.step_nm)),
         set_u=text(adjuster.set_u_nm) if adjuster.set_u_nm else "",
     )
+
+
+def _step(adjuster, amount: str) -> str:
+    if adjuster.step_kind == StepKind.LENGTH:
+        return amount
+    return f"{amount}, {adjuster.get_step_kind_display()}"
 
 
 def _map(joint: Joint, points) -> JointMap:

@@ -198,7 +198,8 @@ def _canopy(places, front_is_left: bool) -> Typical:
     points = (
         TypicalPoint("front roller, port", AttachKind.ROD, (front, low, z)),
         TypicalPoint("front roller, starboard", AttachKind.ROD, (front, high, z)),
-        TypicalPoint("rail end", AttachKind.SHIMS, (rear, middle, z)),
+        TypicalPoint("rail end", AttachKind.SLOT, (rear, middle, z)),
+        TypicalPoint("rail pad", AttachKind.SHIMS, ((front + rear) / 2, middle, z)),
         TypicalPoint("rear latch", AttachKind.STRIKER, (rear, middle, z)),
     )
     rows = [
@@ -207,6 +208,7 @@ def _canopy(places, front_is_left: bool) -> Typical:
     rows += [
         TypicalAdjuster("rail end", "aft", 3, 3, 0.1),
         TypicalAdjuster("rail end", "up", 1, 1, 0.1),
+        TypicalAdjuster("rail pad", "out", 2, 2, 0.25, StepKind.SHIM),
         TypicalAdjuster("rear latch", "out", 2, 2, 0.1),
     ]
     return Typical(points, tuple(rows))
