@@ -1,0 +1,129 @@
+"""Tables of measured values: of a characteristic, of a gauge study, against pulls.
+
+`value[,subgroup]`, `part,person,value`, `pull,value[,break]`; in the order of time, all
+values in one unit. A cell that is empty is an error: no value is made up for it.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from qa.forms.table_file import (
+    Complaint,
+    FileComplaints,
+    Row,
+    number,
+    read_table,
+    recognize,
+)
+from qa.numeric.measuring.exact import OutOfRange, exact
+
+MOST_ROWS = 20_000
+LONGEST_LABEL = 60
+NO_BREAK = ("", "0", "no")
+
+
+@dataclass(frozen=True)
+class ValuesFile:
+    """Values in order; the subgroup of each, or None without that column."""
+
+    values: tuple[Decimal, ...]
+    subgroups: tuple[str, ...] | None
+
+
+@dataclass(frozen=True)
+class StudyFile:
+    """Part, person and value of each row."""
+
+    parts: tuple[str, ...]
+    people: tuple[str, ...]
+    values: tuple[Decimal, ...]
+
+
+@dataclass(frozen=True)
+class PullsFile:
+    """Pull and value of each row, and the pulls before which there was a repair."""
+
+    pulls: tuple[Decimal, ...]
+    values: tuple[Decimal, ...]
+    breaks: tuple[Decimal, ...]
+
+
+def read_values(data: bytes) -> ValuesFile:
+    """Columns `value[,subgroup]`. FileComplaints with all that is wrong."""
+    columns = _columns(data, {"value": measured}, {"subgroup": label})
+    subgroups = columns.get("subgroup")
+    return ValuesFile(
+        tuple(columns["value"]), None if subgroups is None else tuple(subgroups)
+    )
+
+
+def read_study(data: bytes) -> StudyFile:
+    """Columns `part,person,value`. FileComplaints with all that is wrong."""
+    columns = _columns(data, {"part": label, "person": label, "value": measured}, {})
+    return StudyFile(*(tuple(columns[name]) for name in ("part", "person", "value")))
+
+
+def read_pulls(data: bytes) -> PullsFile:
+    """Columns `pull,value[,break]`: whatever stands under break but 0 and no says that
+    there was a repair before that pull. FileComplaints with all that is wrong."""
+    columns = _columns(data, {"pull": measured, "value": measured}, {"break": str})
+    pulls, marks = columns["pull"], columns.get("break", ())
+    breaks = (
+        pull
+        for pull, mark in zip(pulls, marks, strict=False)
+        if mark.lower() not in NO_BREAK
+    )
+    return PullsFile(tuple(pulls), tuple(columns["value"]), tuple(breaks))
+
+
+def measured(text: str) -> Decimal:
+    """A number that can be reckoned with; ValueError says what is wrong with it."""
+    if not text:
+        raise ValueError("is empty; leave the row out if it was not measured")
+    value = number(text)
+    try:
+        exact(value)
+    except OutOfRange as why:
+        raise ValueError(str(why)) from why
+    return value
+
+
+def label(text: str) -> str:
+    """A name of up to 60 plain characters."""
+    if not text or len(text) > LONGEST_LABEL or not text.isprintable():
+        raise ValueError(f"must be 1 to {LONGEST_LABEL} plain characters")
+    return text
+
+
+Reader = Callable[[str], object]
+
+
+def _columns(
+    data: bytes, required: dict[str, Reader], optional: dict[str, Reader]
+) -> dict[str, list]:
+    """Cells of each column that is there, read."""
+    ragged: list[Complaint] = []
+    table = read_table(data, ragged)
+    readers = {**required, **optional}
+    found = recognize(table.header, plain=readers, lengths=(), required=required)
+    complaints = [*ragged, *_too_many(table.rows)]
+    columns: dict[str, list] = {name: [] for name in found}
+    for row in table.rows[:MOST_ROWS]:
+        for name, column in found.items():
+            try:
+                columns[name].append(readers[name](row.cells[column.index]))
+            except ValueError as why:
+                complaints.append(Complaint(str(why), row.line, name))
+    if not table.rows and not complaints:
+        complaints.append(Complaint("there are no rows", table.header.line))
+    if complaints:
+        raise FileComplaints(complaints)
+    return columns
+
+
+def _too_many(rows: Sequence[Row]) -> list[Complaint]:
+    if len(rows) <= MOST_ROWS:
+        return []
+    line = rows[MOST_ROWS].line
+    return [Complaint(f"{len(rows)} rows; at most {MOST_ROWS}", line)]

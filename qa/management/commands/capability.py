@@ -1,0 +1,85 @@
+"""How values lie in their limits: `capability FILE.csv --lower L --upper U`."""
+
+from qa.files.answering import Answer, FileCommand, a_number, pair, shown, span
+from qa.files.measured_values import read_values
+from qa.numeric.measuring.capability import Capability, capability
+from qa.numeric.measuring.spread import ESTIMATORS
+
+INDICES = ("cp", "cpk", "pp", "ppk")
+
+
+class Command(FileCommand):
+    help = (
+        "Cp, Cpk, Pp and Ppk with 95 % bounds, and the share expected outside, of "
+        "values in order of time. Columns: value[,subgroup]."
+    )
+
+    def add_options(self, parser):
+        parser.add_argument("--lower", metavar="L", type=a_number, help="lower limit")
+        parser.add_argument("--upper", metavar="U", type=a_number, help="upper limit")
+        parser.add_argument(
+            "--within",
+            choices=ESTIMATORS,
+            help="deviation within subgroups by mean range, mean deviation or pooled "
+            "(default); without subgroups it is by moving range",
+        )
+
+    def answer(self, data, options):
+        file = read_values(data)
+        found = capability(
+            file.values,
+            options["lower"],
+            options["upper"],
+            subgroups=file.subgroups,
+            how=options["within"],
+        )
+        return Answer(as_plain(found), text_lines(found), found.why)
+
+
+def as_plain(found: Capability) -> dict:
+    """What was found, as documented for other programs."""
+    test = found.normality
+    intervals = (f"{name}_interval" for name in INDICES)
+    return {
+        "n": found.n,
+        "mean": found.mean,
+        "sd_overall": found.sd_overall,
+        "sd_within": found.sd_within,
+        **{name: getattr(found, name) for name in INDICES},
+        **{
+            f"{name}_interval": pair(getattr(found, f"{name}_interval"))
+            for name in INDICES
+        },
+        "outside": {"below": found.below, "above": found.above},
+        "normality": {
+            "test": test and test.test,
+            "statistic": test and test.statistic,
+            "p": test and test.p,
+        },
+        "method": found.method,
+    }
+
+
+def text_lines(found: Capability) -> list[str]:
+    """The same for people."""
+    lines = [
+        f"n {found.n}  mean {shown(found.mean, 7)}  "
+        f"sd overall {shown(found.sd_overall)}  within {shown(found.sd_within)}"
+    ]
+    if found.normality:
+        verdict = "normal" if found.method == "normal" else "not normal"
+        p = found.normality.p
+        lines.append(f"Anderson-Darling: p {shown(p, 2)}, taken as {verdict}")
+    if found.method:
+        lines += [
+            f"{name.capitalize():<4} {shown(getattr(found, name)):>7}   95 %: "
+            f"{span(getattr(found, f'{name}_interval'))}"
+            for name in INDICES
+        ]
+        below, above = _share(found.below), _share(found.above)
+        lines.append(f"Expected outside: below {below}, above {above}")
+    return [*lines, *(f"Note: {note}." for note in found.notes)]
+
+
+def _share(share: float | None) -> str:
+    return "-" if share is None else f"{shown(100 * share, 3)} %"

@@ -1,0 +1,91 @@
+"""A control chart of values in order of time: `chart FILE.csv [--rules SOURCE]`."""
+
+from dataclasses import asdict
+
+from qa.files.answering import Answer, FileCommand, shown
+from qa.files.measured_values import read_values
+from qa.numeric.measuring.charts import FEW, Chart, Line, chart
+from qa.numeric.measuring.run_rules import SOURCES, WORDS
+
+
+class Command(FileCommand):
+    help = (
+        "Individuals and moving range, or mean and range (deviation) of subgroups, and "
+        "what the run rules say. Columns: value[,subgroup]. Points count from 1. Where "
+        "subgroups differ in size, center and limits are lists, one for each point."
+    )
+
+    def add_options(self, parser):
+        parser.add_argument(
+            "--rules",
+            metavar="SOURCE",
+            choices=list(SOURCES),
+            default="western_electric",
+            help="run rules: " + "; ".join(f"{k}: {v}" for k, v in SOURCES.items()),
+        )
+        parser.add_argument(
+            "--spread",
+            choices=("range", "deviation"),
+            help="of subgroups (default: range up to 10 values)",
+        )
+
+    def answer(self, data, options):
+        file = read_values(data)
+        found = chart(
+            file.values,
+            file.subgroups,
+            rules=options["rules"],
+            spread=options["spread"],
+        )
+        lines = text_lines(found, file.subgroups, options["rules"])
+        return Answer(as_plain(found), lines, found.why)
+
+
+def as_plain(found: Chart) -> dict:
+    """What was found, as documented for other programs."""
+    return {
+        "kind": found.kind,
+        **_limits(found.places),
+        "spread": {"kind": found.spread and found.spread.kind, **_limits(found.spread)},
+        "signals": [asdict(one) for one in found.signals],
+    }
+
+
+def _limits(line: Line | None) -> dict:
+    names = ("center", "lower", "upper")
+    if line is None:
+        return dict.fromkeys(names)
+    if line.even:
+        return {name: getattr(line, name)[0] for name in names}
+    return {name: list(getattr(line, name)) for name in names}
+
+
+def text_lines(found: Chart, subgroups, rules: str) -> list[str]:
+    """The same for people."""
+    if found.places is None:
+        return [found.kind.replace("_", " and ")]
+    lines = [_line(found.places), _line(found.spread)]
+    labels = list(dict.fromkeys(subgroups or ()))
+    for one in found.signals:
+        name = f" ({labels[one.at - 1]})" if labels and "mean" in found.kind else ""
+        lines.append(f"point {one.at}{name}: {_words(one.rule)}")
+    lines.append(f"{SOURCES[rules]}: {len(found.signals) or 'no'} signals")
+    if len(found.places.points) < FEW:
+        lines.append(f"Note: fewer than {FEW} points: the limits are preliminary.")
+    return lines
+
+
+def _line(line: Line) -> str:
+    ends = [
+        shown(values[0], 7)
+        if len(set(values)) == 1
+        else f"{shown(min(values), 7)} to {shown(max(values), 7)} (by size)"
+        for values in (line.center, line.lower, line.upper)
+    ]
+    name = line.kind.replace("_", " ")
+    return f"{name}: center {ends[0]}, lower {ends[1]}, upper {ends[2]}"
+
+
+def _words(rule: str) -> str:
+    bare = rule.removesuffix("_spread")
+    return WORDS[rule] if bare == rule else "spread beyond its limits"

@@ -1,0 +1,94 @@
+"""How much a gauge and its users add: `gauge_study FILE.csv [--tolerance T]`."""
+
+from qa.files.answering import Answer, FileCommand, a_number, pair, shown, span
+from qa.files.measured_values import read_study
+from qa.numeric.measuring.gauge import SOURCES, Study, gauge_study
+from qa.numeric.measuring.gauge_advice import advice
+
+PARTS = (
+    "repeatability",
+    "reproducibility",
+    "person",
+    "part_x_person",
+    "gauge",
+    "part",
+    "total",
+)
+INTERVALS = (*PARTS, "share_of_total", "share_of_tolerance")
+
+
+class Command(FileCommand):
+    help = (
+        "Repeatability and reproducibility of a gauge, by analysis of variance (95 % "
+        "bounds by the modified large-sample method) and by average ranges. Every "
+        "person measures every part equally often. Columns: part,person,value."
+    )
+
+    def add_options(self, parser):
+        parser.add_argument(
+            "--tolerance",
+            metavar="T",
+            type=a_number,
+            help="width from limit to limit; 6 sd of the gauge are held against it",
+        )
+
+    def answer(self, data, options):
+        file = read_study(data)
+        found = gauge_study(
+            file.parts, file.people, file.values, tolerance=options["tolerance"]
+        )
+        return Answer(as_plain(found), text_lines(found), found.why)
+
+
+def as_plain(found: Study) -> dict:
+    """What was found, as documented for other programs."""
+    sd, intervals, ranges = found.sd or {}, found.intervals or {}, found.range_method
+    return {
+        "anova": [vars(row) for row in found.anova],
+        "sd": {name: sd.get(name) for name in PARTS},
+        "share_of_total": found.share_of_total,
+        "share_of_tolerance": found.share_of_tolerance,
+        "distinct_categories": found.distinct_categories,
+        "intervals": {name: pair(intervals.get(name)) for name in INTERVALS},
+        "range_method": {
+            "sd": {name: ranges.sd.get(name) if ranges else None for name in PARTS},
+            "share_of_total": ranges and ranges.share_of_total,
+            "distinct_categories": ranges and ranges.distinct_categories,
+        },
+        "advice": advice(found),
+    }
+
+
+def text_lines(found: Study) -> list[str]:
+    """The same for people."""
+    lines = [f"{found.parts} parts, {found.people} people, {found.repeats} values each"]
+    if found.sd is None:
+        return [*lines, advice(found)]
+    lines += ["", f"{'':<16}{'df':>5}{'ss':>12}{'ms':>12}{'F':>10}{'p':>10}"]
+    lines += [
+        f"{_name(row.source):<16}{row.df:>5}{shown(row.ss):>12}{shown(row.ms):>12}"
+        f"{shown(row.f):>10}{shown(row.p, 2):>10}"
+        for row in found.anova
+        if row.source in SOURCES
+    ]
+    lines += ["", f"{'':<16}{'sd':>10}  {'95 %':<20}by ranges"]
+    ranges = found.range_method
+    lines += [
+        f"{_name(name):<16}{shown(found.sd[name]):>10}  "
+        f"{span(found.intervals.get(name)):<20}{shown(ranges.sd.get(name))}"
+        for name in PARTS
+    ]
+    share = found.intervals.get("share_of_total")
+    lines += [
+        "",
+        f"Gauge of total {shown(found.share_of_total)}  95 %: {span(share)}  "
+        f"by ranges {shown(ranges.share_of_total)}",
+        f"Groups of parts told apart: {found.distinct_categories or '-'}, by ranges "
+        f"{ranges.distinct_categories or '-'}",
+        advice(found),
+    ]
+    return lines
+
+
+def _name(source: str) -> str:
+    return source.replace("_x_", " x ")

@@ -1,0 +1,89 @@
+"""A value against pull number: `trend FILE.csv --limit L`."""
+
+import argparse
+from dataclasses import asdict
+
+from qa.files.answering import Answer, FileCommand, a_number, shown
+from qa.files.measured_values import measured, read_pulls
+from qa.numeric.measuring.trend import Trend, trend
+
+
+class Command(FileCommand):
+    help = (
+        "Slope, prediction band, and the pull at which a value is expected to reach a "
+        "limit. Columns: pull,value[,break]; a mark under break says that the tool was "
+        "repaired before that pull: the line starts at another height there, its slope "
+        "is the same."
+    )
+
+    def add_options(self, parser):
+        parser.add_argument("--limit", metavar="L", type=a_number, required=True)
+        parser.add_argument(
+            "--level",
+            metavar="P",
+            type=a_number,
+            default=0.95,
+            help="of the band and the bounds (default 0.95)",
+        )
+        parser.add_argument(
+            "--at",
+            metavar="PULLS",
+            type=some_numbers,
+            default=[],
+            help="foresee these pulls too: 40,60",
+        )
+
+    def answer(self, data, options):
+        file = read_pulls(data)
+        found = trend(
+            file.pulls,
+            file.values,
+            options["limit"],
+            breaks=file.breaks,
+            level=float(options["level"]),
+            at=options["at"],
+        )
+        return Answer(as_plain(found), text_lines(found, options["level"]), found.why)
+
+
+def some_numbers(text: str) -> list:
+    """The type of an option that is a list of numbers."""
+    try:
+        return [measured(part.strip()) for part in text.split(",")]
+    except ValueError as why:
+        raise argparse.ArgumentTypeError(str(why)) from why
+
+
+def as_plain(found: Trend) -> dict:
+    """What was found, as documented for other programs."""
+    return {
+        "slope": found.slope,
+        "slope_se": found.slope_se,
+        "intercept": found.intercept,
+        "sd": found.sd,
+        "r2": found.r2,
+        "p_slope": found.p_slope,
+        "reaches": found.reaches and asdict(found.reaches),
+        "prediction": [asdict(one) for one in found.prediction],
+    }
+
+
+def text_lines(found: Trend, level) -> list[str]:
+    """The same for people."""
+    if found.slope is None:
+        return [f"n {found.n}"]
+    lines = [
+        f"n {found.n}  slope {shown(found.slope)} (se {shown(found.slope_se)}, "
+        f"p {shown(found.p_slope, 2)})  intercept {shown(found.intercept)}  "
+        f"sd {shown(found.sd)}  r2 {shown(found.r2)}",
+        f"{found.course[0].upper()}{found.course[1:]}.",
+    ]
+    if found.reaches:
+        low, high = shown(found.reaches.low), shown(found.reaches.high)
+        lines.append(f"Bounds at {float(level):.4g}: pull {low} to {high}.")
+    lines += ["", f"{'pull':>8}{'value':>12}{'low':>12}{'high':>12}"]
+    return lines + [
+        f"{shown(one.pull, 6):>8}{shown(one.value):>12}{shown(one.low):>12}"
+        f"{shown(one.high):>12}"
+        for one in found.prediction
+    ]

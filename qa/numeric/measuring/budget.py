@@ -1,0 +1,119 @@
+"""An uncertainty budget: contributions, combined, with effective degrees of freedom.
+
+Source: JCGM 100:2008 (GUM) 4.2, 4.3 (evaluation), 5.1 (combination, uncorrelated),
+G.3, G.4 (Welch and Satterthwaite, expanded uncertainty), E.4.3 / G.4.2 (how well an
+uncertainty is known). Any unit: all contributions in that of the result.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from qa.numeric.finite import finite
+
+# A bound of so much each side, over this, is a standard uncertainty (4.3.7, 4.3.9,
+# 4.4.6; H.1.3.4 for the swing of a cycle).
+SHAPES = {
+    "rectangular": math.sqrt(3),
+    "triangular": math.sqrt(6),
+    "arcsine": math.sqrt(2),
+}
+
+
+class BudgetError(ValueError):
+    """A contribution or a budget that cannot be; the message says which."""
+
+
+@dataclass(frozen=True)
+class Contribution:
+    """|sensitivity| x u in the unit of the result; df None: without end."""
+
+    name: str
+    u: float
+    df: float | None = None
+
+
+@dataclass(frozen=True)
+class Combined:
+    """Standard uncertainty, effective degrees of freedom (None: without end), coverage
+    factor and expanded uncertainty at the level, and the part of each in u squared."""
+
+    u: float
+    df: float | None
+    k: float
+    expanded: float
+    shares: tuple[float, ...]
+
+
+def from_half_width(half_width: float, shape: str = "rectangular") -> float:
+    """Standard uncertainty of what lies within +-half_width.
+
+    Raises BudgetError, NotANumber.
+    """
+    finite(half_width=half_width)
+    if shape not in SHAPES:
+        raise BudgetError(f"{shape} is none of {', '.join(SHAPES)}")
+    if half_width < 0:
+        raise BudgetError(f"a half width is 0 or more, not {half_width}")
+    return half_width / SHAPES[shape]
+
+
+def from_resolution(resolution: float) -> float:
+    """Standard uncertainty of the last digit or graduation: step / sqrt(12), F.2.2.1.
+
+    Raises BudgetError, NotANumber.
+    """
+    finite(resolution=resolution)
+    return from_half_width(resolution / 2)
+
+
+def from_expanded(expanded: float, k: float) -> float:
+    """Standard uncertainty from a certificate: U / k, 4.3.3.
+
+    Raises BudgetError, NotANumber.
+    """
+    finite(expanded=expanded, k=k)
+    if expanded < 0 or k <= 0:
+        raise BudgetError("U is 0 or more and k more than 0")
+    return expanded / k
+
+
+def df_of_doubt(doubt: float) -> float:
+    """Degrees of freedom of an uncertainty known to a share of itself: 25 % gives 8,
+    G.4.2. BudgetError, NotANumber."""
+    finite(doubt=doubt)
+    if not 0 < doubt <= 1:
+        raise BudgetError(f"the doubt is a share, more than 0 and up to 1, not {doubt}")
+    return 1 / (2 * doubt**2)
+
+
+def combine(contributions: Sequence[Contribution], level: float = 0.95) -> Combined:
+    """The root of the sum of squares, uncorrelated, and its expanded uncertainty by
+    Student's t at the effective degrees of freedom, cut to a whole number (G.4.1).
+
+    Raises BudgetError, NotANumber.
+    """
+    from scipy.stats import norm, t
+
+    finite(level=level)
+    if not 0.5 <= level < 1:
+        raise BudgetError(f"the level must be 0.5 or more and below 1, not {level}")
+    for one in contributions:
+        finite(**{f"u of {one.name}": one.u, f"df of {one.name}": one.df})
+        if one.u < 0 or (one.df is not None and one.df < 1):
+            raise BudgetError(f"{one.name}: u must be 0 or more, its df 1 or more")
+    u = math.hypot(*(one.u for one in contributions))
+    if not u:
+        raise BudgetError("a budget holds one contribution above 0, or more")
+    shares = tuple((one.u / u) ** 2 for one in contributions)
+    doubt = math.fsum(
+        share**2 / one.df
+        for share, one in zip(shares, contributions, strict=True)
+        if one.df is not None
+    )
+    df = 1 / doubt if doubt else None
+    tail = (1 + level) / 2
+    # To a tenth first, as the GUM prints them: its 19.0 is 18.9987, and no 18.
+    whole = df and math.floor(round(df, 1))
+    k = float(norm.ppf(tail) if df is None else t.ppf(tail, whole))
+    return Combined(u, df, k, k * u, shares)

@@ -1,0 +1,216 @@
+"""Capability and performance of a characteristic: Cp, Cpk, Pp, Ppk with their bounds.
+
+Sources: NIST/SEMATECH e-Handbook 6.1.6; ISO 22514-2 (performance Pp, Ppk by the overall
+deviation, and by quantiles where the values are not normal). Bounds of Cp and Pp:
+chi-square. Bounds of Cpk and Ppk: Bissell, Applied Statistics 39(3), 1990,
++-z sqrt(1/(9n) + Cpk^2/(2 df)). The deviation within and its degrees of freedom:
+spread.py. Quantiles of values that are not normal: pearson.py.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from .charts import grouped
+from .exact import Moments, Number, exact, exact_list, moments
+from .normality import FEWEST, Normality, anderson_darling
+from .pearson import Curve, NoCurve, pearson_curve, shape_of
+from .spread import ESTIMATORS, Spread, from_moving_ranges, within
+
+NOT_NORMAL = 0.05  # p of the test below which the normal is not taken
+OUTER = 0.00135  # share beyond each end of what a process spreads: 3 sd of a normal
+ADVISED = 50  # values: NIST 6.1.6
+Interval = tuple[float, float]
+
+
+class LimitsError(ValueError):
+    """Limits that are none: none at all, or the wrong way round."""
+
+
+class WithinError(ValueError):
+    """A deviation within that these values do not have."""
+
+
+@dataclass(frozen=True)
+class Capability:
+    """What can be said; None where it cannot. `method` is "normal", "percentile" or
+    None, and `why` says why nothing is said."""
+
+    n: int
+    mean: float | None = None
+    sd_overall: float | None = None
+    sd_within: float | None = None
+    cp: float | None = None
+    cpk: float | None = None
+    pp: float | None = None
+    ppk: float | None = None
+    cp_interval: Interval | None = None
+    cpk_interval: Interval | None = None
+    pp_interval: Interval | None = None
+    ppk_interval: Interval | None = None
+    below: float | None = None
+    above: float | None = None
+    normality: Normality | None = None
+    method: str | None = None
+    notes: tuple[str, ...] = ()
+    why: str | None = None
+
+
+def capability(
+    values: Sequence[Number],
+    lower: Number | None,
+    upper: Number | None,
+    *,
+    subgroups: Sequence[str] | None = None,
+    how: str | None = None,
+    level: float = 0.95,
+) -> Capability:
+    """How values lie in limits.
+
+    Args:
+        values: shape (n,), in the unit of the limits, in order of time.
+        lower, upper: limits; one of them may be None.
+        subgroups: label of each value; without, the deviation within is that of
+            neighbors (mean moving range over d2).
+        how: one of spread.ESTIMATORS; None: pooled.
+        level: confidence of the bounds.
+    Raises:
+        LimitsError, WithinError, NotANumber, OutOfRange, SizeError.
+    """
+    low, high = _limits(lower, upper)
+    numbers = exact_list(values)
+    if len(numbers) < 2:
+        return Capability(len(numbers), why="fewer than two values have no spread")
+    found = moments(numbers)
+    told = Capability(found.n, float(found.mean), found.sd)
+    if not found.sd:
+        return replace(told, why="all values are the same: there is no spread")
+    spread, notes = _within(numbers, subgroups, how)
+    told = replace(told, sd_within=spread.sd if spread else None, notes=notes)
+    if found.n < FEWEST:
+        why = f"{found.n} values; at least {FEWEST} are needed to look at their shape"
+        return replace(told, why=why)
+    normality = anderson_darling(numbers)
+    told = replace(told, normality=normality)
+    if found.n < ADVISED:
+        told = _noted(told, f"fewer than {ADVISED} values: read the bounds first")
+    if normality.p < NOT_NORMAL:
+        return _by_quantiles(told, numbers, (low, high))
+    return _by_normal(told, found, spread, (low, high), level)
+
+
+def cp_bounds(cp: float, spread: Spread, level: float = 0.95) -> Interval:
+    """Bounds of an index of the spread alone, by chi-square."""
+    low, high = spread.factors(level)
+    return cp * low, cp * high
+
+
+def cpk_bounds(cpk: float, n: int, df: float, level: float = 0.95) -> Interval:
+    """Bounds of an index of place and spread, after Bissell: of n values, a deviation
+    with df degrees of freedom. They hold 93 to 97 % for 95 from n = 20 on."""
+    from scipy.stats import norm
+
+    reach = float(norm.ppf((1 + level) / 2))
+    reach *= math.sqrt(1 / (9 * n) + cpk * cpk / (2 * df))
+    return cpk - reach, cpk + reach
+
+
+def _limits(lower: Number | None, upper: Number | None):
+    low, high = (
+        None if limit is None else exact(limit, name)
+        for limit, name in ((lower, "the lower limit"), (upper, "the upper limit"))
+    )
+    if low is None and high is None:
+        raise LimitsError("a lower limit, an upper limit or both must be given")
+    if None not in (low, high) and low >= high:
+        raise LimitsError(
+            f"the lower limit {lower} is not below the upper limit {upper}"
+        )
+    return low, high
+
+
+def _within(
+    numbers: list[Fraction], subgroups: Sequence[str] | None, how: str | None
+) -> tuple[Spread | None, tuple[str, ...]]:
+    groups = grouped(numbers, subgroups)
+    if all(len(group) == 1 for group in groups):
+        if how in ("sbar", "pooled"):
+            raise WithinError(f"{how} needs subgroups of two values or more")
+        if len(numbers) < 3:
+            return None, ()
+        spread = from_moving_ranges(numbers)
+        note = "within: mean moving range of neighbors / d2, in the order of the rows"
+        return (spread if spread.sd else None), (note,)
+    if len(groups) == 1:
+        return None, ("one subgroup: within cannot be told from overall",)
+    if how not in (None, *ESTIMATORS):
+        raise WithinError(f"{how} is none of {', '.join(ESTIMATORS)}")
+    spread = within(groups, how or "pooled")
+    return (spread if spread and spread.sd else None), ()
+
+
+def _by_normal(
+    told: Capability, found: Moments, spread: Spread | None, limits, level: float
+) -> Capability:
+    from scipy.special import ndtr
+
+    n, mean = found.n, found.mean
+    overall = Spread(found.sd, n - 1, "overall", unbiased=False)
+    pp, ppk = _indices(mean, overall.sd, *limits)
+    cp, cpk = _indices(mean, spread.sd, *limits) if spread else (None, None)
+    low, high = limits
+    return replace(
+        told,
+        method="normal",
+        cp=cp,
+        cpk=cpk,
+        pp=pp,
+        ppk=ppk,
+        cp_interval=None if cp is None else cp_bounds(cp, spread, level),
+        cpk_interval=None if cpk is None else cpk_bounds(cpk, n, spread.df, level),
+        pp_interval=None if pp is None else cp_bounds(pp, overall, level),
+        ppk_interval=cpk_bounds(ppk, n, n - 1, level),
+        below=None if low is None else float(ndtr(float(low - mean) / overall.sd)),
+        above=None if high is None else float(ndtr(float(mean - high) / overall.sd)),
+    )
+
+
+def _indices(mean: Fraction, sd: float, low, high) -> tuple[float | None, float]:
+    """The index of the spread (None with one limit) and of the place."""
+    ways = [high - mean] if high is not None else []
+    ways += [mean - low] if low is not None else []
+    both = float(high - low) / (6 * sd) if len(ways) == 2 else None
+    return both, float(min(ways)) / (3 * sd)
+
+
+def _by_quantiles(told: Capability, numbers: list[Fraction], limits) -> Capability:
+    """Pp and Ppk with the quantiles of a Pearson curve. No Cp and Cpk, which are of a
+    normal, and no bounds: none is known to hold for few values."""
+    told = _noted(told, "not normal: indices by quantiles of a Pearson curve")
+    try:
+        curve = pearson_curve(told.mean, told.sd_overall, *shape_of(numbers))
+    except NoCurve as why:
+        return replace(told, why=f"the values are not normal, and {why}")
+    low, high = (None if limit is None else float(limit) for limit in limits)
+    pp, ppk = _quantile_indices(curve, low, high)
+    return replace(
+        told,
+        method="percentile",
+        pp=pp,
+        ppk=ppk,
+        below=None if low is None else curve.share_below(low),
+        above=None if high is None else 1 - curve.share_below(high),
+    )
+
+
+def _quantile_indices(curve: Curve, low, high) -> tuple[float | None, float]:
+    least, middle, most = map(curve.quantile, (OUTER, 0.5, 1 - OUTER))
+    ways = [(high - middle) / (most - middle)] if high is not None else []
+    ways += [(middle - low) / (middle - least)] if low is not None else []
+    both = (high - low) / (most - least) if len(ways) == 2 else None
+    return both, min(ways)
+
+
+def _noted(told: Capability, note: str) -> Capability:
+    return replace(told, notes=(*told.notes, note))

@@ -1,0 +1,179 @@
+"""Control charts: individuals and moving range, mean and range, mean and deviation.
+
+Sources: NIST/SEMATECH e-Handbook 6.3.2; ASTM E2587; Montgomery, Introduction to
+Statistical Quality Control, ch. 6. Constants are exact (constants.py): printed tables
+round them, which moves a limit in its fourth digit. Limits lie three standard
+deviations from the center; below 0 a spread has none.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from .constants import c4, d2, d3
+from .exact import Number, exact_list, moments
+from .run_rules import RULES, Signal, signals
+from .spread import Spread, from_moving_ranges, moving_ranges, within
+
+FEW = 20  # points below which limits are preliminary: common practice, no source
+WIDTH = 3.0
+RANGE_UP_TO = 10  # values of a subgroup: beyond, its range tells little of it
+
+
+@dataclass(frozen=True)
+class Line:
+    """Points of a chart, its center and limits: one number for each point.
+
+    `even` when center and limits are the same all along.
+    """
+
+    kind: str
+    points: tuple[float, ...]
+    center: tuple[float, ...]
+    lower: tuple[float, ...]
+    upper: tuple[float, ...]
+
+    @property
+    def even(self) -> bool:
+        return all(
+            len(set(line)) <= 1 for line in (self.center, self.lower, self.upper)
+        )
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Places above, spread below, and what speaks: or why there is no chart."""
+
+    kind: str
+    places: Line | None
+    spread: Line | None
+    sd: float | None
+    signals: tuple[Signal, ...]
+    why: str | None = None
+
+
+def chart(
+    values: Sequence[Number],
+    subgroups: Sequence[str] | None = None,
+    *,
+    rules: str = "western_electric",
+    spread: str | None = None,
+) -> Chart:
+    """The chart of values in order of time, and what the rules of a source say of it.
+
+    Args:
+        values: shape (n,), any unit.
+        subgroups: label of each value; None, or every one alone: individuals.
+        rules: one of RULES; of the chart of spread only "beyond the limits" is asked.
+        spread: "range" or "deviation" within subgroups; None: range up to 10 values.
+    Raises:
+        NotANumber, OutOfRange, SizeError (a subgroup of more than 1000 values).
+    """
+    numbers = exact_list(values)
+    groups = grouped(numbers, subgroups)
+    if all(len(group) == 1 for group in groups):
+        return _individuals(numbers, rules)
+    if len(groups) < 2:
+        return _none("mean_" + (spread or "range"), "one subgroup shows no course")
+    largest = max(map(len, groups))
+    return _means(groups, spread or _usual(largest), rules)
+
+
+def grouped(
+    values: Sequence[Fraction], labels: Sequence[str] | None
+) -> list[list[Fraction]]:
+    """Values by label, in the order in which labels first come; each alone without."""
+    if labels is None:
+        return [[value] for value in values]
+    found: dict[str, list[Fraction]] = {}
+    for label, value in zip(labels, values, strict=True):
+        found.setdefault(label, []).append(value)
+    return list(found.values())
+
+
+def _usual(largest: int) -> str:
+    return "range" if largest <= RANGE_UP_TO else "deviation"
+
+
+def _individuals(values: list[Fraction], rules: str) -> Chart:
+    if len(values) < 3:
+        return _none("individuals", f"{len(values)} values; at least 3 are needed")
+    ranges = moving_ranges(values)
+    within_sd = from_moving_ranges(values).sd
+    if not within_sd:
+        return _none("individuals", "all values are the same: there is no spread")
+    center = float(moments(values).mean)
+    places = _line("individuals", values, center, [WIDTH * within_sd] * len(values))
+    below = _spread_line(
+        "moving_range", ranges, within_sd, [(d2(2), d3(2))] * len(ranges)
+    )
+    # The first value has no range before it: range k lies at point k + 1.
+    return _told("individuals", places, below, within_sd, rules, shift=1)
+
+
+def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
+    kind = f"mean_{spread}"
+    found: Spread | None = within(groups, "rbar" if spread == "range" else "sbar")
+    if found is None or not found.sd:
+        return _none(kind, "the values of each subgroup are the same: no spread within")
+    every = [value for group in groups for value in group]
+    center, means = float(moments(every).mean), [moments(g).mean for g in groups]
+    reach = [WIDTH * found.sd / len(group) ** 0.5 for group in groups]
+    places = _line("mean", means, center, reach)
+    several = [group for group in groups if len(group) > 1]
+    if spread == "range":
+        each = [max(group) - min(group) for group in several]
+        factors = [(d2(len(group)), d3(len(group))) for group in several]
+    else:
+        each = [moments(group).sd for group in several]
+        factors = [
+            (c4(len(group)), (1 - c4(len(group)) ** 2) ** 0.5) for group in several
+        ]
+    below = _spread_line(spread, each, found.sd, factors)
+    at = [k for k, group in enumerate(groups, 1) if len(group) > 1]
+    return _told(kind, places, below, found.sd, rules, at=at)
+
+
+def _line(kind: str, points: Sequence, center: float, reach: Sequence[float]) -> Line:
+    return Line(
+        kind,
+        tuple(map(float, points)),
+        (center,) * len(reach),
+        tuple(center - one for one in reach),
+        tuple(center + one for one in reach),
+    )
+
+
+def _spread_line(kind: str, points: Sequence, sd: float, factors: list) -> Line:
+    return Line(
+        kind,
+        tuple(map(float, points)),
+        tuple(mean * sd for mean, _ in factors),
+        tuple(max(0.0, mean - WIDTH * own) * sd for mean, own in factors),
+        tuple((mean + WIDTH * own) * sd for mean, own in factors),
+    )
+
+
+def _told(
+    kind: str,
+    places: Line,
+    below: Line,
+    sd: float,
+    rules: str,
+    *,
+    shift: int = 0,
+    at: Sequence[int] | None = None,
+) -> Chart:
+    lines = zip(places.points, places.center, places.upper, strict=True)
+    z = [WIDTH * (point - mid) / (up - mid) for point, mid, up in lines]
+    found = signals(z, rules)
+    beyond = f"{RULES[rules][0].name}_spread"
+    for k, point in enumerate(below.points):
+        if not below.lower[k] <= point <= below.upper[k]:
+            found.append(Signal(at[k] if at else k + 1 + shift, beyond))
+    found.sort(key=lambda one: one.at)
+    return Chart(kind, places, below, sd, tuple(found))
+
+
+def _none(kind: str, why: str) -> Chart:
+    return Chart(kind, None, None, None, (), why)
