@@ -13,9 +13,9 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand
 
+from qa.files.columns import Complaint, FileComplaints, read_file
+from qa.files.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
 from qa.files.measured_values import measured
-from qa.forms.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
-from qa.forms.table_file import Complaint, FileComplaints, read_file
 
 CANNOT_TELL = 2
 EXIT_HELP = "Exit code: 0 answered; 2 cannot tell; 3 bad input."

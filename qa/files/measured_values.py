@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from qa.forms.table_file import (
+from qa.files.columns import (
     Complaint,
     FileComplaints,
     Row,

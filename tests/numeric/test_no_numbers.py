@@ -29,6 +29,7 @@ from shop.numeric import (
     thermal,
     trace,
 )
+from tests.numeric import measuring_cases
 
 ODD = (math.nan, math.inf, -math.inf)
 PLACES = [[0.0, 0.0, 0.0], [100.0, 0.0, 0.0], [100.0, 80.0, 0.0], [0.0, 80.0, 0.0]]
@@ -525,6 +526,7 @@ CASES = [
             "cooled_k": 60.0,
         },
     ),
+    *measuring_cases.CASES,
 ]
 
 # An open end is no odd number there: limits that are not, a flat surface.
@@ -534,7 +536,7 @@ MAY_BE_ENDLESS = {
 }
 
 # Whole nanometers, texts and rows: no floating-point number comes in.
-WHOLE = {
+WHOLE = measuring_cases.WHOLE | {
     *("bite.student", "grouping.group", "grouping.runs", "units.parse_length"),
     *("units.format_length", "report.judge_check", "report.assemble"),
     *("report.narrow_limits", "report.sentence", "report.place_of", "report.as_plain"),
@@ -552,7 +554,7 @@ INNER = {
     *("lexicographic", "outline", "reasons", "readings", "seat", "rotation"),
     *("trim", "separate", "proof", "search", "joint_arrays"),
 }
-INNER_FUNCTIONS = {
+INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
     *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
     "rest.triples",

@@ -46,10 +46,7 @@ def as_plain(found: Capability) -> dict:
         "sd_overall": found.sd_overall,
         "sd_within": found.sd_within,
         **{name: getattr(found, name) for name in INDICES},
-        **{
-            f"{name}_interval": pair(getattr(found, f"{name}_interval"))
-            for name in INDICES
-        },
+        **{name: pair(getattr(found, name)) for name in intervals},
         "outside": {"below": found.below, "above": found.above},
         "normality": {
             "test": test and test.test,

@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qa.numeric.finite import finite
+from shop.numeric.finite import finite
 
 # A bound of so much each side, over this, is a standard uncertainty (4.3.7, 4.3.9,
 # 4.4.6; H.1.3.4 for the swing of a cycle).

@@ -12,8 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from .charts import grouped
-from .exact import Moments, Number, exact, exact_list, moments
+from shop.numeric.finite import finite
+
+from .charts import chart, grouped
+from .exact import Moments, Number, exact, exact_list, level_of, moments
 from .normality import FEWEST, Normality, anderson_darling
 from .pearson import Curve, NoCurve, pearson_curve, shape_of
 from .spread import ESTIMATORS, Spread, from_moving_ranges, within
@@ -76,8 +78,9 @@ def capability(
         how: one of spread.ESTIMATORS; None: pooled.
         level: confidence of the bounds.
     Raises:
-        LimitsError, WithinError, NotANumber, OutOfRange, SizeError.
+        LimitsError, WithinError, LevelError, NotANumber, OutOfRange, SizeError.
     """
+    level_of(level)
     low, high = _limits(lower, upper)
     numbers = exact_list(values)
     if len(numbers) < 2:
@@ -88,6 +91,11 @@ def capability(
         return replace(told, why="all values are the same: there is no spread")
     spread, notes = _within(numbers, subgroups, how)
     told = replace(told, sd_within=spread.sd if spread else None, notes=notes)
+    unsteady = len(chart(numbers, subgroups).signals)
+    if unsteady:
+        told = _noted(
+            told, f"the chart gives {unsteady} signals: not steady, no promise"
+        )
     if found.n < FEWEST:
         why = f"{found.n} values; at least {FEWEST} are needed to look at their shape"
         return replace(told, why=why)
@@ -102,7 +110,8 @@ def capability(
 
 def cp_bounds(cp: float, spread: Spread, level: float = 0.95) -> Interval:
     """Bounds of an index of the spread alone, by chi-square."""
-    low, high = spread.factors(level)
+    finite(cp=cp, sd=spread.sd, df=spread.df)
+    low, high = spread.factors(level_of(level))
     return cp * low, cp * high
 
 
@@ -111,7 +120,8 @@ def cpk_bounds(cpk: float, n: int, df: float, level: float = 0.95) -> Interval:
     with df degrees of freedom. They hold 93 to 97 % for 95 from n = 20 on."""
     from scipy.stats import norm
 
-    reach = float(norm.ppf((1 + level) / 2))
+    finite(cpk=cpk, df=df)
+    reach = float(norm.ppf((1 + level_of(level)) / 2))
     reach *= math.sqrt(1 / (9 * n) + cpk * cpk / (2 * df))
     return cpk - reach, cpk + reach
 

@@ -11,12 +11,16 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from qa.numeric.finite import NotANumber
+from shop.numeric.finite import NotANumber
 
 LARGEST = Fraction(10) ** 30
 LEAST = 1 / LARGEST
 
 Number = Decimal | Fraction | int | float
+
+
+class LevelError(ValueError):
+    """A level of confidence that is none."""
 
 
 class OutOfRange(ValueError):
@@ -46,6 +50,13 @@ def exact(value: Number, name: str = "value") -> Fraction:
     if number and not LEAST <= abs(number) <= LARGEST:
         raise OutOfRange(f"{name} {value} is out of range: 0, or 1e-30 to 1e30 in size")
     return number
+
+
+def level_of(level: float) -> float:
+    """The level, between 0.5 and 0.9999; LevelError otherwise, and for NaN."""
+    if not 0.5 <= level <= 0.9999:
+        raise LevelError(f"the level must be 0.5 to 0.9999, not {level}")
+    return level
 
 
 def exact_list(values: Iterable[Number], name: str = "value") -> list[Fraction]:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from .exact import Number, exact, exact_list, moments
+from .exact import Number, exact, exact_list, level_of, moments
 from .gauge_range import RangeMethod, by_ranges, categories
 from .mean_squares import Term, bounds
 
@@ -71,14 +71,13 @@ def gauge_study(
         level: confidence of the intervals.
     Raises:
         StudyError where a cell is missing or holds another number of values;
-        NotANumber, OutOfRange.
+        LevelError, NotANumber, OutOfRange.
     """
+    level_of(level)
     if tolerance is not None and exact(tolerance, "the tolerance") <= 0:
         raise StudyError(f"the tolerance must be more than 0, not {tolerance}")
     cells = _cells(parts, people, exact_list(values))
-    p, o, r = len(cells), len(next(iter(cells.values()), ())), 0
-    for row in cells.values():
-        r = len(next(iter(row.values())))
+    p, o, r = _size(cells)
     study = Study(p, o, r)
     for count, name, what in (
         (p, "part", "how parts differ"),
@@ -99,13 +98,13 @@ def gauge_study(
 def _cells(
     parts: Sequence[str], people: Sequence[str], values: Sequence[Fraction]
 ) -> dict[str, dict[str, list[Fraction]]]:
+    if not values:
+        raise StudyError("there are no values")
     cells: dict[str, dict[str, list[Fraction]]] = {}
     for part, person, value in zip(parts, people, values, strict=True):
         cells.setdefault(part, {}).setdefault(person, []).append(value)
     everybody = list(dict.fromkeys(people))
-    most = max(
-        (len(cell) for row in cells.values() for cell in row.values()), default=0
-    )
+    most = max(len(cell) for row in cells.values() for cell in row.values())
     for part, row in cells.items():
         for person in everybody:
             count = len(row.get(person, ()))
@@ -117,11 +116,16 @@ def _cells(
     return cells
 
 
+def _size(cells) -> tuple[int, int, int]:
+    """Parts, people, and values of each part by each person."""
+    first = next(iter(cells.values()))
+    return len(cells), len(first), len(next(iter(first.values())))
+
+
 def _squares(cells) -> dict[str, tuple[Fraction, int]]:
     """Sum of squares and degrees of freedom by source, exact."""
-    rows = list(cells.values())
-    p, people = len(rows), list(rows[0])
-    o, r = len(people), len(rows[0][people[0]])
+    p, o, r = _size(cells)
+    rows, people = list(cells.values()), list(next(iter(cells.values())))
     every = [value for row in rows for cell in row.values() for value in cell]
     total = moments(every)
     cell_means = [[moments(row[person]).mean for person in people] for row in rows]

@@ -16,19 +16,25 @@ def advice(study: Study) -> str:
     """Of a study that could be told; of one that could not, why."""
     if study.why:
         return f"Cannot tell: {study.why}."
-    told = [_limits(study.sd["gauge"]), *_tolerance(study), *_categories(study)]
+    told = [_limits(study), *_tolerance(study), *_categories(study)]
     told += [_most(study), *_pooled(study)]
     return " ".join(told)
 
 
-def _limits(gauge: float) -> str:
-    if not gauge:
+def _limits(study: Study) -> str:
+    if not study.sd["gauge"]:
         return "No spread seen: read finer, the gauge's steps hide it."
-    narrowest, good = (_up(STUDY * gauge / (2 * share)) for share in (USABLE, GOOD))
+    good, usable = _half_widths(study.sd["gauge"])
+    worst, still = _half_widths(study.intervals["gauge"][1])
     return (
-        f"Good enough for limits of ±{good} or wider, usable down to ±{narrowest}, "
-        "not for narrower ones (10 % and 30 % of the width)."
+        f"Good enough for limits of ±{good} or wider, usable down to ±{usable}, "
+        "not for narrower ones (10 % and 30 % of the width). "
+        f"At the upper bound of this study that is ±{worst} and ±{still}."
     )
+
+
+def _half_widths(gauge: float) -> list[str]:
+    return [_up(STUDY * gauge / (2 * share)) for share in (GOOD, USABLE)]
 
 
 def _tolerance(study: Study) -> list[str]:

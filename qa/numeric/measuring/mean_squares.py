@@ -9,6 +9,7 @@ Montgomery, J. Quality Technology 35(4), 2003, 342-354. Exact for one mean squar
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 
 @dataclass(frozen=True)
@@ -45,18 +46,21 @@ def _reach(terms: Sequence[Term], side: float) -> float:
     return math.sqrt(max(0.0, square))
 
 
+@lru_cache(maxsize=256)
 def _g(df: int, side: float) -> float:
     from scipy.stats import chi2
 
     return 1 - df / float(chi2.ppf(1 - side, df))
 
 
+@lru_cache(maxsize=256)
 def _h(df: int, side: float) -> float:
     from scipy.stats import chi2
 
     return df / float(chi2.ppf(side, df)) - 1
 
 
+@lru_cache(maxsize=256)
 def _between(df: int, against: int, side: float) -> float:
     from scipy.stats import f
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from qa.numeric.finite import finite
+from shop.numeric.finite import finite
 
 from .exact import moments
 

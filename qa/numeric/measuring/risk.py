@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qa.numeric.finite import finite
+from shop.numeric.finite import finite
 
 Ends = tuple[float | None, float | None]
 REACH = 12.0  # standard deviations beyond which nothing is made
@@ -86,7 +86,7 @@ def global_risks(
 
 
 def guarded(tolerance: Ends, u: float, r: float) -> Ends:
-    """Acceptance limits drawn in by r U = 2 r u on each side; r below 0 lets them out."""
+    """Acceptance limits drawn in by r U = 2 r u on each side; r < 0 lets them out."""
     finite(u=u, r=r, **_named(tolerance))
     low, high = tolerance
     guard = 2 * r * u
@@ -147,6 +147,8 @@ def check_risks(each: Sequence[Risks]) -> Risks:
     independent. RiskError of none."""
     if not each:
         raise RiskError("a check holds one characteristic or more")
+    for one in each:
+        finite(**vars(one))
     conforming = math.prod(one.conforming for one in each)
     accepted = math.prod(one.accepted for one in each)
     both = math.prod(one.conforming - one.shop for one in each)

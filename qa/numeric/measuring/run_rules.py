@@ -2,14 +2,14 @@
 
 western_electric: Western Electric, Statistical Quality Control Handbook (1956); the
 same in NIST/SEMATECH e-Handbook 6.3.2. nelson: L. S. Nelson, Journal of Quality
-Technology 16(4), 1984, 237-239. A point on a limit or on the center is not beyond it. A
-rule speaks at the point that completes its pattern, and again while the pattern goes on.
+Technology 16(4), 1984, 237-239. A point on a limit or on the center is not beyond it.
+A rule speaks at the point that completes its pattern, and again while that goes on.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from qa.numeric.finite import finite
+from shop.numeric.finite import finite
 
 Test = Callable[[Sequence[float]], bool]
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from qa.numeric.finite import finite
+from shop.numeric.finite import finite
 
 MOST = 5000  # values that a plan may ask for
 
@@ -21,8 +21,8 @@ class SamplingError(ValueError):
 
 @dataclass(frozen=True)
 class Plan:
-    """Look at n; accept with at most c nonconforming. `all_of_it`: nothing less than
-    the whole lot keeps the risks. The shares accepted are at the two qualities named."""
+    """Look at n; accept with at most c nonconforming; the shares accepted are at the
+    two qualities named. `all_of_it`: only the whole lot keeps the risks."""
 
     n: int
     c: int

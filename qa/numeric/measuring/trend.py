@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from .exact import Number, exact, exact_list
+from .exact import Number, exact, exact_list, level_of
 from .regression import Regression, Undetermined, fit
 
 AHEAD = 5  # pulls that are foreseen beyond the last
@@ -22,7 +22,7 @@ MOST_BREAKS = 100
 
 
 class TrendError(ValueError):
-    """A level, or breaks, that cannot be used."""
+    """Breaks that cannot be used."""
 
 
 @dataclass(frozen=True)
@@ -80,10 +80,9 @@ def trend(
         level: of the band, the bounds and the test of the slope; 0.5 to 0.9999.
         at: pulls to foresee beside those given and the next five.
     Raises:
-        TrendError, NotANumber, OutOfRange.
+        TrendError, LevelError, NotANumber, OutOfRange.
     """
-    if not 0.5 <= level <= 0.9999:
-        raise TrendError(f"the level must be 0.5 to 0.9999, not {level}")
+    level_of(level)
     x, y = exact_list(pulls, "pull"), exact_list(values)
     bound = exact(limit, "the limit")
     starts = sorted(set(exact_list(breaks, "break")))

@@ -1,0 +1,314 @@
+"""`capability`, `gauge_study`, `trend` and `chart` as they are run: a file in, one JSON
+object or text and an exit code out."""
+
+import io
+import json
+
+import pytest
+from django.core.management import call_command, load_command_class
+
+from tests.numeric import published
+
+COMMANDS = {
+    "capability": ("--lower", "73.95", "--upper", "74.05"),
+    "gauge_study": (),
+    "trend": ("--limit", "178"),
+    "chart": (),
+}
+COLUMNS = {
+    "capability": "value,subgroup",
+    "gauge_study": "part,person,value",
+    "trend": "pull,value,break",
+    "chart": "value,subgroup",
+}
+
+
+@pytest.fixture
+def run(tmp_path):
+    """run(command, text, *options): exit code, what was printed, what was complained
+    of. The JSON must be strict: no NaN."""
+
+    def run(command, text, *options):
+        path = tmp_path / "file.csv"
+        path.write_bytes(text if isinstance(text, bytes) else text.encode())
+        out, err, code = io.StringIO(), io.StringIO(), 0
+        try:
+            call_command(command, str(path), *options, stdout=out, stderr=err)
+        except SystemExit as end:
+            code = end.code
+        return code, out.getvalue(), err.getvalue()
+
+    return run
+
+
+@pytest.fixture
+def told(run):
+    """told(command, text, *options): the JSON object of an answer."""
+
+    def told(command, text, *options):
+        code, out, err = run(command, text, *options, "--json")
+        assert (code, err) == (0, "")
+        return json.loads(out, parse_constant=pytest.fail)
+
+    return told
+
+
+def table(*columns, rows):
+    lines = [",".join(columns), *(",".join(map(str, row)) for row in rows)]
+    return "\n".join(lines) + "\n"
+
+
+def rings():
+    groups = published.load("piston_rings_montgomery")["data"]
+    rows = [(value, k) for k, group in enumerate(groups, 1) for value in group]
+    return table("value", "subgroup", rows=rows)
+
+
+def manual():
+    data = published.load("grr_aiag_10x3x3")["data"]
+    rows = [
+        (part, person, value)
+        for person, trials in data.items()
+        for trial in trials
+        for part, value in enumerate(trial, 1)
+    ]
+    return table("part", "person", "value", rows=rows)
+
+
+def pressures():
+    rows = published.load("trend_pressure_temperature")["data"]
+    return table("pull", "value", rows=[(row[3], row[4]) for row in rows])
+
+
+INDICES = ["cp", "cpk", "pp", "ppk"]
+
+
+def test_capability_tells_the_agreed_keys(told):
+    """Values: Montgomery table 6.3 by mean range, as in tests/numeric."""
+    found = told("capability", rings(), *COMMANDS["capability"], "--within", "rbar")
+    intervals = [f"{name}_interval" for name in INDICES]
+    assert list(found) == [
+        *("n", "mean", "sd_overall", "sd_within", *INDICES, *intervals),
+        *("outside", "normality", "method"),
+    ]
+    assert found["n"] == 125
+    assert found["cp"] == pytest.approx(1.668101, abs=1e-4)
+    assert found["cpk_interval"][0] < found["cpk"] < found["cpk_interval"][1]
+    assert set(found["outside"]) == {"below", "above"}
+    assert found["normality"]["test"] == "anderson_darling"
+    assert found["method"] == "normal"
+
+
+def test_gauge_study_tells_the_agreed_keys(told):
+    """Values: AIAG MSA 4th ed., as in tests/numeric."""
+    found = told("gauge_study", manual(), "--tolerance", "4")
+    assert list(found) == [
+        *("anova", "sd", "share_of_total", "share_of_tolerance"),
+        *("distinct_categories", "intervals", "range_method", "advice"),
+    ]
+    sources = ["part", "person", "part_x_person", "repeatability", "total"]
+    assert [row["source"] for row in found["anova"]] == sources
+    assert list(found["anova"][0]) == ["source", "df", "ss", "ms", "f", "p"]
+    assert [row["df"] for row in found["anova"]] == [9, 2, 18, 60, 89]
+    assert set(found["sd"]) == {
+        *("repeatability", "reproducibility", "person", "part_x_person"),
+        *("gauge", "part", "total"),
+    }
+    assert found["sd"]["gauge"] == pytest.approx(0.302373, abs=2e-6)
+    assert found["distinct_categories"] == 4
+    ranges = found["range_method"]
+    assert list(ranges) == ["sd", "share_of_total", "distinct_categories"]
+    assert ranges["distinct_categories"] == 5
+    assert ranges["sd"]["gauge"] == pytest.approx(0.30575, abs=1e-4)
+    assert "Interaction pooled" in found["advice"]
+    without = told("gauge_study", manual())
+    assert without["share_of_tolerance"] is None
+    assert without["intervals"]["share_of_tolerance"] is None
+
+
+def test_trend_tells_the_agreed_keys(told):
+    """Values: NIST e-Handbook 4.5.1, as in tests/numeric."""
+    found = told("trend", pressures(), "--limit", "178", "--at", "25,65")
+    assert list(found) == [
+        *("slope", "slope_se", "intercept", "sd", "r2", "p_slope"),
+        *("reaches", "prediction"),
+    ]
+    assert found["reaches"] == {
+        "pull": pytest.approx(43.3193, abs=1e-4),
+        "low": pytest.approx(41.0756, abs=1e-4),
+        "high": pytest.approx(45.5615, abs=1e-4),
+    }
+    band = {row["pull"]: row for row in found["prediction"]}
+    assert band[65] == {
+        "pull": 65,
+        "value": pytest.approx(263.2081, abs=1e-4),
+        "low": pytest.approx(254.1479, abs=1e-4),
+        "high": pytest.approx(272.2683, abs=1e-4),
+    }
+    wide = told("trend", pressures(), "--limit", "178", "--level", "0.99")
+    assert wide["reaches"]["high"] > found["reaches"]["high"]
+
+
+def test_chart_tells_the_agreed_keys(told):
+    """Values: Montgomery table 6.3; NIST e-Handbook 6.3.2.2."""
+    found = told("chart", rings())
+    assert list(found) == ["kind", "center", "lower", "upper", "spread", "signals"]
+    assert found["kind"] == "mean_range"
+    assert (found["lower"], found["upper"]) == pytest.approx((73.988, 74.014), abs=1e-3)
+    assert list(found["spread"]) == ["kind", "center", "lower", "upper"]
+    assert found["spread"]["upper"] == pytest.approx(0.049, abs=5e-4)
+    flow = [*published.load("imr_nist_6_3_2_2")["data"], 62]
+    single = told("chart", table("value", rows=[(one,) for one in flow]))
+    assert (single["kind"], single["spread"]["kind"]) == ("individuals", "moving_range")
+    assert {"at": 11, "rule": "western_electric_1"} in single["signals"]
+
+
+def test_limits_of_unequal_subgroups_are_lists(told):
+    rows = [(k % 3 + k / 10, k // 3) for k in range(20)]
+    found = told("chart", table("value", "subgroup", rows=rows))
+    assert [len(found[name]) for name in ("center", "lower", "upper")] == [7] * 3
+
+
+def test_repairs_are_breaks_however_the_mark_is_written(told):
+    rows = [
+        (k, round(0.1 * k - (0.8 if k > 6 else 0) + k % 2 / 50, 2)) for k in range(13)
+    ]
+    marked = {"yes": "yes", "1": "1", "word": "new gelcoat"}
+    answers = []
+    for mark in (*marked.values(), "no"):
+        text = table(
+            *("pull", "value", "break"),
+            rows=[(*row, mark if row[0] == 7 else "") for row in rows],
+        )
+        answers.append(told("trend", text, "--limit", "1"))
+    assert answers[0] == answers[1] == answers[2] != answers[3]
+    assert answers[0]["slope"] == pytest.approx(0.1, abs=0.005)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_people_are_told_the_same_in_words(run, command):
+    text = {"gauge_study": manual, "trend": pressures}.get(command, rings)()
+    code, out, err = run(command, text, *COMMANDS[command])
+    assert (code, err) == (0, "")
+    words = {
+        "capability": "Cpk",
+        "gauge_study": "Good enough for limits of ±9.1",
+        "trend": "It reaches the limit at pull 43.3.",
+        "chart": "Western Electric 1956: no signals",
+    }
+    assert words[command] in out
+    assert "None" not in out
+
+
+CANNOT_TELL = [
+    ("capability", table("value", rows=[(1,), (2,)]), "at least 8"),
+    ("capability", table("value", rows=[(74,)] * 20), "no spread"),
+    ("gauge_study", table("part", "person", "value", rows=[(1, "a", 2)]), "one part"),
+    (
+        "gauge_study",
+        table("part", "person", "value", rows=[(k // 2, "a", k) for k in range(8)]),
+        "one person",
+    ),
+    (
+        "gauge_study",
+        table(
+            *("part", "person", "value"),
+            rows=[(k // 4, "ab"[k % 2], 3) for k in range(12)],
+        ),
+        "no spread",
+    ),
+    ("trend", table("pull", "value", rows=[(1, 1), (2, 2)]), "at least 3"),
+    ("trend", table("pull", "value", rows=[(k, 5) for k in range(9)]), "do not vary"),
+    ("chart", table("value", rows=[(1,), (2,)]), "at least 3"),
+    ("chart", table("value", rows=[(1,)] * 9), "no spread"),
+    (
+        "chart",
+        table("value", "subgroup", rows=[(k, "a") for k in range(9)]),
+        "one subgroup",
+    ),
+]
+
+
+@pytest.mark.parametrize(("command", "text", "why"), CANNOT_TELL)
+def test_what_the_file_does_not_tell_ends_with_two_and_nulls(run, command, text, why):
+    code, out, err = run(command, text, *COMMANDS[command], "--json")
+    assert code == 2
+    assert "cannot tell" in err
+    assert why in err
+    found = json.loads(out, parse_constant=pytest.fail)
+    never = {"cpk", "distinct_categories", "slope", "center"} & set(found)
+    assert [found[name] for name in never] == [None]
+    code, out, err = run(command, text, *COMMANDS[command])
+    assert code == 2
+    assert why in err
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize(
+    ("cell", "why"),
+    [
+        ("", "empty"),
+        ("nan", "not a number"),
+        ("inf", "not a number"),
+        ("1e200", "out of range"),
+        ('"1,5"', "decimal point"),
+        ("=1+1", "not a number"),
+    ],
+)
+def test_a_bad_cell_ends_with_three_and_its_place(run, command, cell, why):
+    names = COLUMNS[command].split(",")
+    rows = [[k if name != "break" else "" for name in names] for k in range(1, 12)]
+    rows[3][names.index("value")] = cell
+    code, out, err = run(command, table(*names, rows=rows), *COMMANDS[command])
+    assert (code, out) == (3, "")
+    assert "file.csv:5: value:" in err
+    assert why in err
+
+
+@pytest.mark.parametrize(
+    ("command", "text", "options", "why"),
+    [
+        ("capability", rings(), (), "must be given"),
+        ("capability", rings(), ("--lower", "2", "--upper", "1"), "not below"),
+        (
+            "capability",
+            table("value", rows=[(k,) for k in range(20)]),
+            ("--upper", "30", "--within", "sbar"),
+            "needs subgroups",
+        ),
+        ("gauge_study", manual().rsplit("\n", 2)[0], (), "part 10 by C: 2 of 3 values"),
+        ("gauge_study", manual(), ("--tolerance", "-1"), "more than 0"),
+        ("trend", pressures(), ("--limit", "9", "--level", "2"), "level"),
+        ("chart", "value\n", (), "no rows"),
+        ("chart", "", (), "empty"),
+        ("chart", b"\x00\x01", (), "binary"),
+        ("chart", "value,group\n1,2\n", (), "not known"),
+        ("trend", "pull\n1\n", ("--limit", "9"), "value: the column is missing"),
+        ("chart", "value,subgroup\n1,\n", (), ":2: subgroup: must be 1 to 60"),
+        ("chart", "value\n1\n2,3\n", (), ":3: 2 cells where the header has 1"),
+    ],
+)
+def test_bad_input_ends_with_three_and_says_where_and_why(
+    run, command, text, options, why
+):
+    code, out, err = run(command, text, *options, "--json")
+    assert (code, out) == (3, "")
+    assert "file.csv" in err
+    assert why in err
+
+
+@pytest.mark.parametrize(
+    ("command", "options"),
+    [
+        ("chart", ["f.csv", "--rules", "of_thumb"]),
+        ("capability", ["f.csv", "--lower", "nan"]),
+        ("trend", ["f.csv"]),
+        ("gauge_study", []),
+    ],
+)
+def test_a_bad_option_ends_with_three(capsys, command, options):
+    made = load_command_class("qa", command).create_parser("manage.py", command)
+    with pytest.raises(SystemExit) as end:
+        made.parse_args(options)
+    assert end.value.code == 3
+    assert command in capsys.readouterr().err
