@@ -5,24 +5,19 @@ there, null where nothing can be had, and standard error says why), 3 on bad inp
 """
 
 import argparse
-import json
-import sys
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 
-from django.core.management.base import BaseCommand
-
-from qa.files.columns import Complaint, FileComplaints, read_file
-from qa.files.command_line import BadInput, end_with_bad_input, lines_of, say_and_end
 from qa.files.measured_values import measured
+from shop.files.command_line import Answer, FileCommand, reading_file
+from shop.files.csv_table import Complaint, FileComplaints, read_file
 
 CANNOT_TELL = 2
-EXIT_HELP = "Exit code: 0 answered; 2 cannot tell; 3 bad input."
 
 
 @dataclass(frozen=True)
-class Answer:
+class Told:
     """One JSON object, the same in lines for people, and why it tells nothing."""
 
     plain: dict
@@ -30,54 +25,32 @@ class Answer:
     why: str | None = None
 
 
-class FileCommand(BaseCommand):
-    """FILE.csv and --json; a command adds its options and `answer`."""
+class ValuesCommand(FileCommand):
+    """FILE.csv and --json; a command adds its options and `told`."""
 
-    requires_system_checks = []
-
-    def create_parser(self, prog_name, subcommand, **kwargs):
-        parser = super().create_parser(
-            prog_name, subcommand, epilog=EXIT_HELP, **kwargs
-        )
-        end_with_bad_input(parser, subcommand)
-        return parser
+    exit_help = "Exit code: 0 answered; 2 cannot tell; 3 bad input."
 
     def add_arguments(self, parser):
+        super().add_arguments(parser)
         parser.add_argument("file", metavar="FILE.csv", type=Path)
-        self.add_options(parser)
-        parser.add_argument("--json", action="store_true", help="print one JSON object")
 
-    def add_options(self, parser):
-        """Options of this command."""
-
-    def answer(self, data: bytes, options: dict) -> Answer:
+    def told(self, data: bytes, options: dict) -> Told:
         """What the file says. FileComplaints or ValueError for what it cannot use."""
         raise NotImplementedError
 
-    def handle(self, *args, **options):
+    def answer(self, options):
         path = options["file"]
-        try:
-            answer = self._answered(path, options)
-        except BadInput as bad:
-            say_and_end(self, bad)
-        if options["json"]:
-            self.stdout.write(json.dumps(answer.plain, indent=2, allow_nan=False))
-        else:
-            self.stdout.write("\n".join(answer.lines))
-        if answer.why:
-            self.stderr.write(f"{path}: cannot tell: {answer.why}", style_func=str)
-            sys.exit(CANNOT_TELL)
-
-    def _answered(self, path: Path, options: dict) -> Answer:
-        try:
+        with reading_file(path):
             try:
-                return self.answer(read_file(path), options)
+                told = self.told(read_file(path), options)
             except FileComplaints:
                 raise
             except ValueError as why:
                 raise FileComplaints([Complaint(str(why))]) from why
-        except FileComplaints as bad:
-            raise BadInput(lines_of(bad.complaints, path)) from bad
+        if told.why is None:
+            return Answer(told.plain, told.lines)
+        note = f"{path}: cannot tell: {told.why}"
+        return Answer(told.plain, told.lines, CANNOT_TELL, (note,))
 
 
 def a_number(text: str) -> Decimal:

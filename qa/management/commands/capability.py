@@ -1,6 +1,6 @@
 """How values lie in their limits: `capability FILE.csv --lower L --upper U`."""
 
-from qa.files.answering import Answer, FileCommand, a_number, pair, shown, span
+from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.spread import ESTIMATORS
@@ -8,13 +8,14 @@ from qa.numeric.measuring.spread import ESTIMATORS
 INDICES = ("cp", "cpk", "pp", "ppk")
 
 
-class Command(FileCommand):
+class Command(ValuesCommand):
     help = (
         "Cp, Cpk, Pp and Ppk with 95 % bounds, and the share expected outside, of "
         "values in order of time. Columns: value[,subgroup]."
     )
 
-    def add_options(self, parser):
+    def add_arguments(self, parser):
+        super().add_arguments(parser)
         parser.add_argument("--lower", metavar="L", type=a_number, help="lower limit")
         parser.add_argument("--upper", metavar="U", type=a_number, help="upper limit")
         parser.add_argument(
@@ -24,7 +25,7 @@ class Command(FileCommand):
             "(default); without subgroups it is by moving range",
         )
 
-    def answer(self, data, options):
+    def told(self, data, options):
         file = read_values(data)
         found = capability(
             file.values,
@@ -33,7 +34,7 @@ class Command(FileCommand):
             subgroups=file.subgroups,
             how=options["within"],
         )
-        return Answer(as_plain(found), text_lines(found), found.why)
+        return Told(as_plain(found), text_lines(found), found.why)
 
 
 def as_plain(found: Capability) -> dict:

@@ -2,20 +2,21 @@
 
 from dataclasses import asdict
 
-from qa.files.answering import Answer, FileCommand, shown
+from qa.files.answering import Told, ValuesCommand, shown
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.charts import FEW, Chart, Line, chart
 from qa.numeric.measuring.run_rules import SOURCES, WORDS
 
 
-class Command(FileCommand):
+class Command(ValuesCommand):
     help = (
         "Individuals and moving range, or mean and range (deviation) of subgroups, and "
         "what the run rules say. Columns: value[,subgroup]. Points count from 1. Where "
         "subgroups differ in size, center and limits are lists, one for each point."
     )
 
-    def add_options(self, parser):
+    def add_arguments(self, parser):
+        super().add_arguments(parser)
         parser.add_argument(
             "--rules",
             metavar="SOURCE",
@@ -29,7 +30,7 @@ class Command(FileCommand):
             help="of subgroups (default: range up to 10 values)",
         )
 
-    def answer(self, data, options):
+    def told(self, data, options):
         file = read_values(data)
         found = chart(
             file.values,
@@ -38,7 +39,7 @@ class Command(FileCommand):
             spread=options["spread"],
         )
         lines = text_lines(found, file.subgroups, options["rules"])
-        return Answer(as_plain(found), lines, found.why)
+        return Told(as_plain(found), lines, found.why)
 
 
 def as_plain(found: Chart) -> dict:

@@ -1,6 +1,6 @@
 """How much a gauge and its users add: `gauge_study FILE.csv [--tolerance T]`."""
 
-from qa.files.answering import Answer, FileCommand, a_number, pair, shown, span
+from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_study
 from qa.numeric.measuring.gauge import SOURCES, Study, gauge_study
 from qa.numeric.measuring.gauge_advice import advice
@@ -17,14 +17,15 @@ PARTS = (
 INTERVALS = (*PARTS, "share_of_total", "share_of_tolerance")
 
 
-class Command(FileCommand):
+class Command(ValuesCommand):
     help = (
         "Repeatability and reproducibility of a gauge, by analysis of variance (95 % "
         "bounds by the modified large-sample method) and by average ranges. Every "
         "person measures every part equally often. Columns: part,person,value."
     )
 
-    def add_options(self, parser):
+    def add_arguments(self, parser):
+        super().add_arguments(parser)
         parser.add_argument(
             "--tolerance",
             metavar="T",
@@ -32,12 +33,12 @@ class Command(FileCommand):
             help="width from limit to limit; 6 sd of the gauge are held against it",
         )
 
-    def answer(self, data, options):
+    def told(self, data, options):
         file = read_study(data)
         found = gauge_study(
             file.parts, file.people, file.values, tolerance=options["tolerance"]
         )
-        return Answer(as_plain(found), text_lines(found), found.why)
+        return Told(as_plain(found), text_lines(found), found.why)
 
 
 def as_plain(found: Study) -> dict:

@@ -3,12 +3,12 @@
 import argparse
 from dataclasses import asdict
 
-from qa.files.answering import Answer, FileCommand, a_number, shown
+from qa.files.answering import Told, ValuesCommand, a_number, shown
 from qa.files.measured_values import measured, read_pulls
 from qa.numeric.measuring.trend import Trend, trend
 
 
-class Command(FileCommand):
+class Command(ValuesCommand):
     help = (
         "Slope, prediction band, and the pull at which a value is expected to reach a "
         "limit. Columns: pull,value[,break]; a mark under break says that the tool was "
@@ -16,7 +16,8 @@ class Command(FileCommand):
         "is the same."
     )
 
-    def add_options(self, parser):
+    def add_arguments(self, parser):
+        super().add_arguments(parser)
         parser.add_argument("--limit", metavar="L", type=a_number, required=True)
         parser.add_argument(
             "--level",
@@ -33,7 +34,7 @@ class Command(FileCommand):
             help="foresee these pulls too: 40,60",
         )
 
-    def answer(self, data, options):
+    def told(self, data, options):
         file = read_pulls(data)
         found = trend(
             file.pulls,
@@ -43,7 +44,7 @@ class Command(FileCommand):
             level=float(options["level"]),
             at=options["at"],
         )
-        return Answer(as_plain(found), text_lines(found, options["level"]), found.why)
+        return Told(as_plain(found), text_lines(found, options["level"]), found.why)
 
 
 def some_numbers(text: str) -> list:
