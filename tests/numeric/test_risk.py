@@ -112,7 +112,6 @@ def test_a_whole_check_risks_more_than_each_of_its_characteristics():
         lambda: global_risks(NormalProcess(0, 1), 1, (None, None), (0, 1)),
         lambda: global_risks(NormalProcess(0, 1), 1, (1, 0), (0, 1)),
         lambda: global_risks(GammaProcess(0.5, 1), 1, (None, 1), (None, 1)),
-        lambda: risk.guard_for(NormalProcess(0, 1), 1, (-1, 1), 1e-9),
         lambda: risk.guard_for(NormalProcess(0, 1), 1, (-1, 1), 0),
         lambda: risk.all_conform([]),
         lambda: risk.all_conform([1.1]),

@@ -193,7 +193,7 @@ def test_people_are_told_the_same_in_words(run, command):
     words = {
         "capability": "Cpk",
         "gauge_study": "Good enough for limits of ±9.1",
-        "trend": "It reaches the limit at pull 43.3.",
+        "trend": "It reaches the limit at pull 43.3 (41.1 to 45.6).",
         "chart": "Western Electric 1956: no signals",
     }
     assert words[command] in out

@@ -79,10 +79,8 @@ def text_lines(found: Trend, level) -> list[str]:
         f"sd {shown(found.sd)}  r2 {shown(found.r2)}",
         f"{found.course[0].upper()}{found.course[1:]}.",
     ]
-    if found.reaches:
-        low, high = shown(found.reaches.low), shown(found.reaches.high)
-        lines.append(f"Bounds at {float(level):.4g}: pull {low} to {high}.")
-    lines += ["", f"{'pull':>8}{'value':>12}{'low':>12}{'high':>12}"]
+    lines += ["", f"Band and bounds at {float(level):.4g}:"]
+    lines += [f"{'pull':>8}{'value':>12}{'low':>12}{'high':>12}"]
     return lines + [
         f"{shown(one.pull, 6):>8}{shown(one.value):>12}{shown(one.low):>12}"
         f"{shown(one.high):>12}"

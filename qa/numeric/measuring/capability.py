@@ -22,6 +22,7 @@ from .spread import ESTIMATORS, Spread, from_moving_ranges, within
 
 NOT_NORMAL = 0.05  # p of the test below which the normal is not taken
 OUTER = 0.00135  # share beyond each end of what a process spreads: 3 sd of a normal
+FEWEST_FOR_TAILS = 50  # as NIST advises for an index
 ADVISED = 50  # values: NIST 6.1.6
 Interval = tuple[float, float]
 
@@ -196,8 +197,15 @@ def _indices(mean: Fraction, sd: float, low, high) -> tuple[float | None, float]
 
 def _by_quantiles(told: Capability, numbers: list[Fraction], limits) -> Capability:
     """Pp and Ppk with the quantiles of a Pearson curve. No Cp and Cpk, which are of a
-    normal, and no bounds: none is known to hold for few values."""
+    normal, and no bounds: none was found to hold (bootstrap bounds of 95 % hold 35 % of
+    samples of 100 exponential values, whose index comes out a fifth too good)."""
+    if told.n < FEWEST_FOR_TAILS:
+        why = f"the values are not normal; {told.n} do not tell how their tails run on"
+        return replace(told, why=f"{why}, at least {FEWEST_FOR_TAILS} are needed")
     told = _noted(told, "not normal: indices by quantiles of a Pearson curve")
+    told = _noted(
+        told, "without bounds; tails seen short come out up to a third too good"
+    )
     try:
         curve = pearson_curve(told.mean, told.sd_overall, *shape_of(numbers))
     except NoCurve as why:

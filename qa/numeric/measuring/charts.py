@@ -42,11 +42,16 @@ class Line:
 
 @dataclass(frozen=True)
 class Chart:
-    """Places above, spread below, and what speaks: or why there is no chart."""
+    """Places above, spread below, and what speaks: or why there is no chart.
+
+    `spread_at`: the points, from 1, that the spread has values of; a moving range has
+    none at the first, a subgroup of one value has none.
+    """
 
     kind: str
     places: Line | None
     spread: Line | None
+    spread_at: tuple[int, ...]
     sd: float | None
     signals: tuple[Signal, ...]
     why: str | None = None
@@ -107,8 +112,8 @@ def _individuals(values: list[Fraction], rules: str) -> Chart:
     below = _spread_line(
         "moving_range", ranges, within_sd, [(d2(2), d3(2))] * len(ranges)
     )
-    # The first value has no range before it: range k lies at point k + 1.
-    return _told("individuals", places, below, within_sd, rules, shift=1)
+    at = range(2, len(values) + 1)  # the first value has no range before it
+    return _told("individuals", places, below, at, within_sd, rules)
 
 
 def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
@@ -131,7 +136,7 @@ def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
         ]
     below = _spread_line(spread, each, found.sd, factors)
     at = [k for k, group in enumerate(groups, 1) if len(group) > 1]
-    return _told(kind, places, below, found.sd, rules, at=at)
+    return _told(kind, places, below, at, found.sd, rules)
 
 
 def _line(kind: str, points: Sequence, center: float, reach: Sequence[float]) -> Line:
@@ -155,25 +160,17 @@ def _spread_line(kind: str, points: Sequence, sd: float, factors: list) -> Line:
 
 
 def _told(
-    kind: str,
-    places: Line,
-    below: Line,
-    sd: float,
-    rules: str,
-    *,
-    shift: int = 0,
-    at: Sequence[int] | None = None,
+    kind: str, places: Line, below: Line, at: Sequence[int], sd: float, rules: str
 ) -> Chart:
     lines = zip(places.points, places.center, places.upper, strict=True)
     z = [WIDTH * (point - mid) / (up - mid) for point, mid, up in lines]
     found = signals(z, rules)
     beyond = f"{RULES[rules][0].name}_spread"
-    for k, point in enumerate(below.points):
-        if not below.lower[k] <= point <= below.upper[k]:
-            found.append(Signal(at[k] if at else k + 1 + shift, beyond))
+    limits = zip(at, below.lower, below.points, below.upper, strict=True)
+    found += [Signal(k, beyond) for k, low, x, up in limits if not low <= x <= up]
     found.sort(key=lambda one: one.at)
-    return Chart(kind, places, below, sd, tuple(found))
+    return Chart(kind, places, below, tuple(at), sd, tuple(found))
 
 
 def _none(kind: str, why: str) -> Chart:
-    return Chart(kind, None, None, None, (), why)
+    return Chart(kind, None, None, (), None, (), why)

@@ -43,13 +43,17 @@ class Curve:
 
 
 def shape_of(values: Sequence[Fraction]) -> tuple[float, float]:
-    """Skewness and kurtosis (3 for the normal) of values that are not all the same."""
+    """Skewness and kurtosis (3 for the normal) of four values or more, not all the
+    same: G1 and G2 + 3 of Joanes and Gill, The Statistician 47(1), 1998, 183-189."""
     found = moments(values)
-    sd = math.sqrt(found.squares / found.n)
+    n, sd = found.n, math.sqrt(found.squares / found.n)
     z = [float(value - found.mean) / sd for value in values]
+    skewness = math.fsum(one**3 for one in z) / n
+    excess = math.fsum(one**4 for one in z) / n - 3
+    scale = (n - 1) / ((n - 2) * (n - 3))
     return (
-        math.fsum(one**3 for one in z) / found.n,
-        math.fsum(one**4 for one in z) / found.n,
+        skewness * math.sqrt(n * (n - 1)) / (n - 2),
+        scale * ((n + 1) * excess + 6) + 3,
     )
 
 

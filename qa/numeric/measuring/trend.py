@@ -190,4 +190,5 @@ def _reached(
         float(pull) + (-b + wide) / (2 * a),
     )
     beyond = ", beyond what was measured" if pull > last else ""
-    return reach, f"it reaches the limit at pull {reach.pull:.1f}{beyond}"
+    between = f"{reach.pull:.1f} ({reach.low:.1f} to {reach.high:.1f})"
+    return reach, f"it reaches the limit at pull {between}{beyond}"

@@ -1,0 +1,155 @@
+"""A control chart as a scene, and as a table that says the same to a screen reader.
+
+Places above, their spread below. A point where a rule spoke has the accent and the
+number of the rule beside it; what the numbers mean stands under the chart.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from qa.drawing.panel import LEFT, TEXT, Panel, reach_of
+from qa.drawing.scene import Disc, Scene, Shape, Text, line
+from qa.numeric.measuring.charts import Chart, Line
+from qa.numeric.measuring.run_rules import SOURCES, WORDS
+
+WIDTH, ABOVE, BELOW, GAP = 1000.0, 250.0, 130.0, 44.0
+TOP = 34.0
+
+
+@dataclass(frozen=True)
+class Note:
+    """What happened before a point (counted from 1): a new mold, a repair."""
+
+    at: int
+    words: str
+
+
+@dataclass(frozen=True)
+class ChartSheet:
+    """A chart that was told, with what surrounds it; `labels` one for each point."""
+
+    title: str
+    unit: str
+    chart: Chart
+    labels: tuple[str, ...]
+    notes: tuple[Note, ...] = ()
+    rules: str = "western_electric"
+    digits: int = 3
+
+
+def build(sheet: ChartSheet) -> Scene:
+    """The scene of both panels."""
+    chart, count = sheet.chart, len(sheet.labels)
+    places = list(range(1, count + 1))
+    above = _panel(chart.places, TOP, ABOVE, count)
+    below = _panel(chart.spread, TOP + ABOVE + GAP, BELOW, count)
+    shapes = _notes(sheet, above)
+    spoke = _by_point(chart, spread=False)
+    shapes += _drawn(sheet, chart.places, above, places, spoke)
+    spoke = _by_point(chart, spread=True)
+    shapes += _drawn(sheet, chart.spread, below, chart.spread_at, spoke)
+    shapes += below.labels(places, sheet.labels)
+    y = below.bottom + 46
+    for words in _legend(sheet):
+        shapes.append(Text(LEFT, y, words, TEXT * 0.9))
+        y += TEXT * 1.35
+    title = f"Control chart of {sheet.title}: {_summary(sheet)}"
+    return Scene(WIDTH, y, tuple(shapes), title)
+
+
+def table(sheet: ChartSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Headings and rows: point, value, limits, spread, and what spoke or happened."""
+    chart = sheet.chart
+    kind = chart.places.kind
+    head = ("point", "value" if kind == "individuals" else kind, "lower", "upper")
+    head += (chart.spread.kind.replace("_", " "), "signals and notes")
+    spread = dict(zip(chart.spread_at, chart.spread.points, strict=True))
+    rows = []
+    for k, label in enumerate(sheet.labels, 1):
+        said = [_words(one.rule) for one in chart.signals if one.at == k]
+        said += [f"before it: {note.words}" for note in sheet.notes if note.at == k]
+        line = chart.places
+        values = (line.points[k - 1], line.lower[k - 1], line.upper[k - 1])
+        shown = tuple(f"{value:z.{sheet.digits}f}" for value in values)
+        width = f"{spread[k]:.{sheet.digits}f}" if k in spread else ""
+        rows.append((label, *shown, width, "; ".join(said)))
+    return head, rows
+
+
+def _panel(line_: Line, top: float, height: float, count: int) -> Panel:
+    low, high = reach_of([*line_.points, *line_.lower, *line_.upper])
+    return Panel(top, height, WIDTH, 1, max(count, 2), low, high)
+
+
+def _drawn(
+    sheet: ChartSheet,
+    line_: Line,
+    panel: Panel,
+    places: Sequence[int],
+    spoke: dict[int, list[str]],
+) -> list[Shape]:
+    name = line_.kind.replace("_", " ")
+    shapes = panel.frame(f"{name}, {sheet.unit}" if sheet.unit else name)
+    for values, look, word in (
+        (line_.lower, "limit", "lower"),
+        (line_.upper, "limit", "upper"),
+        (line_.center, "drawn-in", "center"),
+    ):
+        shapes.append(panel.level(places, values, look))
+        if word != "lower" or values[-1] > 0 or name in ("individuals", "mean"):
+            words = f"{word} {values[-1]:z.{sheet.digits}f}"
+            shapes.append(panel.beside(values[-1], words))
+    shapes.append(panel.trace(places, line_.points, "trace"))
+    for place, value in zip(places, line_.points, strict=True):
+        x, y = panel.x(place), panel.y(value)
+        if place not in spoke:
+            shapes.append(Disc(x, y, 3.2, "flow-head"))
+            continue
+        shapes.append(Disc(x, y, 6.5, "now"))
+        higher = value >= line_.center[0]
+        words = ",".join(spoke[place])
+        at = y - 11 if higher else y + 11 + TEXT * 0.6
+        shapes.append(Text(x, at, words, TEXT * 0.86, "n", "middle"))
+    return shapes
+
+
+def _notes(sheet: ChartSheet, panel: Panel) -> list[Shape]:
+    shapes: list[Shape] = []
+    for note in sheet.notes:
+        x = panel.x(note.at - 0.5)
+        shapes.append(line(x, panel.top, x, panel.bottom + GAP + BELOW, "bite-line"))
+        shapes.append(Text(x + 5, panel.top + 15, note.words, TEXT * 0.86))
+    return shapes
+
+
+def _by_point(chart: Chart, *, spread: bool) -> dict[int, list[str]]:
+    """Numbers of the rules that spoke, by point."""
+    found: dict[int, list[str]] = {}
+    for one in chart.signals:
+        if one.rule.endswith("_spread") == spread:
+            number = one.rule.removesuffix("_spread").rsplit("_", 1)[1]
+            found.setdefault(one.at, []).append(number)
+    return found
+
+
+def _legend(sheet: ChartSheet) -> list[str]:
+    spoke = sorted({one.rule for one in sheet.chart.signals})
+    said = dict.fromkeys(
+        f"{rule.removesuffix('_spread').rsplit('_', 1)[1]}: {_words(rule)}"
+        for rule in spoke
+    )
+    source = f"Rules: {SOURCES[sheet.rules]}"
+    return [f"{source}; none spoke" if not spoke else source, *said]
+
+
+def _words(rule: str) -> str:
+    if rule.endswith("_spread"):
+        return "spread beyond its limits"
+    return WORDS[rule]
+
+
+def _summary(sheet: ChartSheet) -> str:
+    points = len({one.at for one in sheet.chart.signals})
+    if not points:
+        return f"{len(sheet.labels)} points, no rule spoke"
+    return f"{len(sheet.labels)} points, rules spoke at {points}"

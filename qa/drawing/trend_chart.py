@@ -1,0 +1,105 @@
+"""A trend as a scene: values by pull, the line with its band, the limit, repairs.
+
+And as a table that says the same to a screen reader.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from qa.drawing.panel import LEFT, TEXT, Panel, reach_of
+from qa.drawing.scene import Disc, Scene, Shape, Text, line, polyline
+from qa.numeric.measuring.trend import Foreseen, Trend
+
+WIDTH, HEIGHT, TOP = 1000.0, 320.0, 34.0
+
+
+@dataclass(frozen=True)
+class TrendSheet:
+    """A trend that was told, what it is of, and its values (pull, value); `breaks` the
+    pulls before which a repair was made."""
+
+    title: str
+    unit: str
+    limit: float
+    points: tuple[tuple[float, float], ...]
+    trend: Trend
+    breaks: tuple[float, ...] = ()
+    digits: int = 2
+
+
+def build(sheet: TrendSheet) -> Scene:
+    """The scene."""
+    band = sheet.trend.prediction
+    pulls = [one.pull for one in band] + [pull for pull, _ in sheet.points]
+    reach = sheet.trend.reaches
+    shown = [one.low for one in band] + [one.high for one in band]
+    low, high = reach_of([*shown, sheet.limit, *(value for _, value in sheet.points)])
+    panel = Panel(TOP, HEIGHT, WIDTH, min(pulls), max(pulls), low, high)
+    shapes: list[Shape] = []
+    for stretch in _stretches(band, sheet.breaks):
+        shapes += _band(panel, stretch)
+    shapes += panel.frame(f"{sheet.title}, {sheet.unit}")
+    for at in sheet.breaks:
+        x = panel.x(at - 0.5)
+        shapes.append(line(x, panel.top, x, panel.bottom, "bite-line"))
+        shapes.append(Text(x + 5, panel.top + 15, "repair", TEXT * 0.86))
+    shapes.append(panel.level((), (sheet.limit,), "limit"))
+    shapes.append(panel.beside(sheet.limit, f"limit {sheet.limit:z.{sheet.digits}f}"))
+    for pull, value in sheet.points:
+        shapes.append(Disc(panel.x(pull), panel.y(value), 3.4, "flow-head"))
+    if reach and reach.pull <= panel.last:
+        shapes.append(Disc(panel.x(reach.pull), panel.y(sheet.limit), 6.5, "now"))
+    whole = sorted(set(pulls))
+    shapes += panel.labels(whole, [f"{pull:g}" for pull in whole])
+    foot = panel.bottom + 46
+    shapes.append(Text(LEFT, foot, _sentence(sheet), TEXT * 0.9))
+    title = f"Trend of {sheet.title} against pull number: {_sentence(sheet)}"
+    return Scene(WIDTH, foot + 12, tuple(shapes), title)
+
+
+def table(sheet: TrendSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Headings and rows: pull, value read, and between what it was expected."""
+    read: dict[float, list[float]] = {}
+    for pull, value in sheet.points:
+        read.setdefault(pull, []).append(value)
+
+    def text(value: float) -> str:
+        return f"{value:z.{sheet.digits}f}"
+
+    rows = [
+        (
+            f"{one.pull:g}",
+            ", ".join(map(text, read.get(one.pull, ()))),
+            text(one.value),
+            f"{text(one.low)} to {text(one.high)}",
+            "repaired before it" if one.pull in sheet.breaks else "",
+        )
+        for one in sheet.trend.prediction
+    ]
+    return ("pull", "value", "line", "one value lies within", "note"), rows
+
+
+def _stretches(
+    band: Sequence[Foreseen], breaks: Sequence[float]
+) -> list[list[Foreseen]]:
+    found: dict[int, list[Foreseen]] = {}
+    for one in band:
+        found.setdefault(sum(at <= one.pull for at in breaks), []).append(one)
+    return list(found.values())
+
+
+def _band(panel: Panel, stretch: Sequence[Foreseen]) -> list[Shape]:
+    if len(stretch) < 2:
+        return []
+    upper = [(panel.x(one.pull), panel.y(one.high)) for one in stretch]
+    lower = [(panel.x(one.pull), panel.y(one.low)) for one in reversed(stretch)]
+    pulls, values = [one.pull for one in stretch], [one.value for one in stretch]
+    return [
+        polyline(upper + lower, "band", closed=True),
+        panel.trace(pulls, values, "seam"),
+    ]
+
+
+def _sentence(sheet: TrendSheet) -> str:
+    words = sheet.trend.course or ""
+    return f"{words[:1].upper()}{words[1:]}."
