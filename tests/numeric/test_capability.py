@@ -100,6 +100,26 @@ def test_the_test_of_normality_is_the_published_one(n):
     assert anderson_darling([2.0**k for k in range(n)]).p < 0.05
 
 
+@pytest.mark.parametrize(
+    ("values", "statistic", "p"),
+    [
+        (
+            [1.0, 1.2, 0.9, 1.1, 1.05, 0.95, 1.15, 1.0, 1.02],
+            0.182759690977,
+            0.877442246,
+        ),
+        ([k * k for k in range(12)], 0.463086012603, 0.209582219821),
+        ([2**k for k in range(12)], 1.857360940909, 4.259379660637e-05),
+        (range(30), 0.321005361193, 0.514759390576),
+    ],
+)
+def test_the_test_of_normality_is_that_of_another_library(values, statistic, p):
+    """statsmodels 0.15.0, normal_ad, run once: no dependency of ours."""
+    found = anderson_darling(list(values))
+    assert found.statistic == pytest.approx(statistic, abs=1e-11)
+    assert found.p == pytest.approx(p, rel=1e-8)
+
+
 CURVES = {
     "normal": stats.norm(5, 2),
     "uniform": stats.uniform(),

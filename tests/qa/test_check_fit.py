@@ -294,6 +294,7 @@ FROM_FILES = {
     "plan_shims": (hatch(), readings(), POINTS, "--stock", "0.5,1"),
     "plan_holes": (HOLES,),
     "laminate": (LAYERS + "skin,ply,200,0.45,1.8,1.15,2\n",),
+    "chart": ("value\n1\n2\n1\n3\n2\n",),
 }
 
 

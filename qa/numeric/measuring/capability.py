@@ -204,7 +204,7 @@ def _by_quantiles(told: Capability, numbers: list[Fraction], limits) -> Capabili
         return replace(told, why=f"{why}, at least {FEWEST_FOR_TAILS} are needed")
     told = _noted(told, "not normal: indices by quantiles of a Pearson curve")
     told = _noted(
-        told, "without bounds; tails seen short come out up to a third too good"
+        told, "no bounds; from few values it comes out up to a third too good"
     )
     try:
         curve = pearson_curve(told.mean, told.sd_overall, *shape_of(numbers))
