@@ -66,14 +66,16 @@ def read_study(data: bytes) -> StudyFile:
 
 def read_pulls(data: bytes) -> PullsFile:
     """Columns `pull,value[,break]`: whatever stands under break but 0 and no says that
-    there was a repair before that pull. FileComplaints with all that is wrong."""
+    there was a repair before that pull. The same mark at the next pull says nothing
+    new, so that stretches may be numbered too. FileComplaints with all that is wrong.
+    """
     columns = _columns(data, {"pull": measured, "value": measured}, {"break": str})
     pulls, marks = columns["pull"], columns.get("break", ())
-    breaks = (
-        pull
-        for pull, mark in zip(pulls, marks, strict=False)
-        if mark.lower() not in NO_BREAK
-    )
+    breaks, before = [], ""
+    for pull, mark in sorted(zip(pulls, marks, strict=False)):
+        if mark.lower() not in (*NO_BREAK, before):
+            breaks.append(pull)
+        before = mark.lower()
     return PullsFile(tuple(pulls), tuple(columns["value"]), tuple(breaks))
 
 

@@ -183,6 +183,9 @@ def test_repairs_are_breaks_however_the_mark_is_written(told):
         answers.append(told("trend", text, "--limit", "1"))
     assert answers[0] == answers[1] == answers[2] != answers[3]
     assert answers[0]["slope"] == pytest.approx(0.1, abs=0.005)
+    numbered = [(*row, int(row[0] >= 7)) for row in rows]
+    text = table("pull", "value", "break", rows=numbered[::-1])
+    assert told("trend", text, "--limit", "1") == answers[0]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -300,7 +303,7 @@ def test_bad_input_ends_with_three_and_says_where_and_why(
 @pytest.mark.parametrize(
     ("command", "options"),
     [
-        ("chart", ["f.csv", "--rules", "of_thumb"]),
+        ("chart", ["f.csv", "--rules", "of thumb"]),
         ("capability", ["f.csv", "--lower", "nan"]),
         ("trend", ["f.csv"]),
         ("gauge_study", []),

@@ -20,6 +20,7 @@ class Command(ValuesCommand):
         parser.add_argument(
             "--rules",
             metavar="SOURCE",
+            type=lambda text: text.lower().replace("-", "_").replace(" ", "_"),
             choices=list(SOURCES),
             default="western_electric",
             help="run rules: " + "; ".join(f"{k}: {v}" for k, v in SOURCES.items()),
