@@ -95,7 +95,8 @@ def capability(
     unsteady = len(chart(numbers, subgroups).signals)
     if unsteady:
         told = _noted(
-            told, f"the chart gives {unsteady} signals: not steady, no promise"
+            told,
+            f"the chart gives {unsteady} signals: what is not steady promises nothing",
         )
     if found.n < FEWEST:
         why = f"{found.n} values; at least {FEWEST} are needed to look at their shape"
