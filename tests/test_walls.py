@@ -118,6 +118,31 @@ def test_templates_and_scripts_hold_nothing_inline():
     assert guilty == {}
 
 
+def test_a_line_of_a_template_can_be_read_beside_another():
+    """Two editors stand side by side at 120 characters."""
+    guilty = {
+        str(path.relative_to(TREE)): number
+        for path in (TREE / "templates").rglob("*.*")
+        for number, line in enumerate(path.read_text("utf-8").splitlines(), 1)
+        if len(line) >= 120
+    }
+    assert guilty == {}
+
+
+def test_templates_stand_in_folders_named_as_the_views_that_draw_them():
+    """Beside them: what the site draws around every page, and sections of several."""
+    shared = {"pictures", "sections", "sheet"}
+    loose = [
+        str(path.relative_to(TREE))
+        for app in ("qa", "shop")
+        for path in (TREE / "templates" / app).iterdir()
+        if path.is_file()
+        or path.name not in shared
+        and not (TREE / app / "views" / f"{path.name}.py").is_file()
+    ]
+    assert loose == []
+
+
 def test_no_page_asks_anything_of_another_site():
     address = re.compile(r"(src|href|url)\s*[=(]\s*[\"']?(https?:)?//", re.I)
     guilty = [

@@ -41,6 +41,8 @@ LENGTHS = (
 )
 POSITIVE = LENGTHS[3:]
 EXPANSIONS = ("part_expansion", "surround_expansion")
+FOR_PLANNING = ("aim", "repeatability", *EXPANSIONS, "expanding_length")
+FOR_PLANNING += ("points", "motions")
 
 
 def radio(label, choices, **named) -> forms.ChoiceField:
@@ -61,6 +63,11 @@ def expansion(label) -> forms.DecimalField:
 
 class RequirementForm(AskedReason):
     """The requirement; `requirement` after validation is what actions take."""
+
+    @property
+    def planning_errors(self) -> list[str]:
+        """The fields for planning that complain, so that the page opens them."""
+        return [name for name in FOR_PLANNING if name in self.errors]
 
     use_required_attribute = False
 

@@ -25,7 +25,7 @@ def _page(request, kind: str, pk: int, most: int | None = None):
 def chain(request, kind, pk):
     page = _page(request, kind, pk, MOST)
     context = {"page": page, "holdable": kind in STARTS and kind != "airframe"}
-    return render(request, "shop/chain.html", context)
+    return render(request, "qa/chain/chain.html", context)
 
 
 @require_safe

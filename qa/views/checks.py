@@ -28,7 +28,7 @@ def checks(request):
     chosen = form.chosen
     rows = queries.checks(words=chosen.pop("q"), **chosen)
     page = page_of(rows, request.GET.get("page"), queries.check_row)
-    return render(request, "qa/checks.html", {"filter": form, "page": page})
+    return render(request, "qa/checks/checks.html", {"filter": form, "page": page})
 
 
 def _sheet(request, uuid):
@@ -57,7 +57,7 @@ def check(request, uuid):
         "may_measure": roles.may(request.user, "measure"),
         "photos": photos_of("check", sheet.check.pk),
     }
-    return render(request, "qa/check.html", context)
+    return render(request, "qa/checks/check.html", context)
 
 
 @papers.of_the_record
@@ -79,7 +79,7 @@ def new_check(request):
             mapped = Joint.objects.exclude(current=None).exists()
             context = {"airframe": airframe, "joint": joint, "mapped": mapped}
             return render(
-                request, "qa/choose_joint.html", {"choices": choices, **context}
+                request, "qa/checks/choose_joint.html", {"choices": choices, **context}
             )
         airframe, joint = choices[0].airframe, choices[0].joint
     last = FitUp.objects.filter(airframe=airframe, joint=joint).order_by("-number")
@@ -106,7 +106,7 @@ def new_check(request):
     context["first_to_measure"] = state.to_measure if state else []
     context["stale_since"] = state.now.told if state else ""
     context["off"] = state.off if state else ""
-    return render(request, "qa/new_check.html", context)
+    return render(request, "qa/checks/new_check.html", context)
 
 
 def _asked(rows, key):

@@ -66,7 +66,7 @@ def claims(request):
         "more": count - len(rows),
         "onward": onward,
     }
-    return render(request, "qa/claims.html", context)
+    return render(request, "qa/claims/claims.html", context)
 
 
 @form_view
@@ -104,4 +104,4 @@ def late_readings(request, uuid):
         for row, answer, why in form.rows(waiting)
     ]
     context = {"form": form, "check": check, "rows": rows, "doubts": doubts}
-    return render(request, "qa/late_readings.html", context)
+    return render(request, "qa/claims/late_readings.html", context)

@@ -29,4 +29,4 @@ def joint_on_airframe(request, pk, airframe):
         "map_svg": drawings.map_svg(now.map) if now else "",
         "may_measure": roles.may(request.user, "measure"),
     }
-    return render(request, "qa/joint_on_airframe.html", context)
+    return render(request, "qa/fit_states/joint_on_airframe.html", context)

@@ -31,7 +31,7 @@ def patterns(request):
         "words": words,
         "may_define": roles.may(request.user, "define holes"),
     }
-    return render(request, "qa/hole_patterns.html", context)
+    return render(request, "qa/holes/hole_patterns.html", context)
 
 
 def _pattern(request, pk, verb="look") -> HolePattern:
@@ -56,7 +56,7 @@ def pattern(request, pk, number=None):
         "may_define": roles.may(request.user, "define holes"),
         "may_measure": roles.may(request.user, "measure"),
     }
-    return render(request, "qa/hole_pattern.html", context)
+    return render(request, "qa/holes/hole_pattern.html", context)
 
 
 def new_pattern(request):
@@ -106,7 +106,7 @@ def revise_pattern(request, pk):
         if done:
             return redirect(here)
     context = {"form": form, "pattern": row, "back": here}
-    return render(request, "qa/revise_pattern.html", context)
+    return render(request, "qa/holes/revise_pattern.html", context)
 
 
 def new_hole_check(request, pk):
@@ -136,7 +136,7 @@ def new_hole_check(request, pk):
     choose_the_only(form, "instrument")
     return render(
         request,
-        "qa/new_hole_check.html",
+        "qa/holes/new_hole_check.html",
         {"form": form, "pattern": row, "unit": request.user.units},
     )
 
@@ -162,4 +162,4 @@ def hole_check(request, uuid):
         stack_mm=said.get("stack"),
         grip_mm=grip[0],
     )
-    return render(request, "qa/hole_check.html", {"view": view, "stack": stack})
+    return render(request, "qa/holes/hole_check.html", {"view": view, "stack": stack})

@@ -19,7 +19,7 @@ from shop.ledger import Refused
 def front(request):
     # A shop without a joint can check nothing: it is told where to begin.
     context = {"today": today(request.user), "fresh": not Joint.objects.exists()}
-    return render(request, "qa/front.html", context)
+    return render(request, "qa/home/home.html", context)
 
 
 @require_POST

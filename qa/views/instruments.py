@@ -24,7 +24,7 @@ def instrument_list(request):
         "page": page,
         "may_define": roles.may(request.user, "define instruments"),
     }
-    return render(request, "qa/instruments.html", context)
+    return render(request, "qa/instruments/instruments.html", context)
 
 
 def edit_instrument(request, pk=None):

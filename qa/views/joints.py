@@ -29,7 +29,7 @@ def joints(request):
         "page": page,
         "may_define": roles.may(request.user, "define joints"),
     }
-    return render(request, "qa/joints.html", context)
+    return render(request, "qa/joints/joints.html", context)
 
 
 def joint_and_revision(request, pk, number=None, verb="look"):
@@ -60,7 +60,7 @@ def joint(request, pk, number=None):
         "may_define": roles.may(request.user, "define joints"),
         "may_measure": roles.may(request.user, "measure"),
     }
-    return render(request, "qa/joint.html", context)
+    return render(request, "qa/joints/joint.html", context)
 
 
 def unit_of(request) -> str:

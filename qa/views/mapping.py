@@ -234,7 +234,7 @@ class Page:
             "map_svg": drawn and drawings.map_svg(drawn.map),
             "looked": self.do in ("look", "read", "lay"),
         }
-        return render(self.request, "qa/map_joint.html", context)
+        return render(self.request, "qa/mapping/map_joint.html", context)
 
     def _drawn(self, joint: Joint):
         """The requirement as it would look once saved; None when it cannot be drawn."""

@@ -42,7 +42,7 @@ def nonconformances(request):
         "asked": request.GET.urlencode(),
         "may_raise": roles.may(request.user, "raise nonconformances"),
     }
-    return render(request, "qa/nonconformances.html", context)
+    return render(request, "qa/nonconformances/nonconformances.html", context)
 
 
 @papers.of_the_record
@@ -108,7 +108,7 @@ def _page(request, item, verb="", form=None):
             if name not in theirs
         },
     }
-    return render(request, "qa/nonconformance.html", context)
+    return render(request, "qa/nonconformances/nonconformance.html", context)
 
 
 @require_GET

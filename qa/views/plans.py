@@ -111,7 +111,7 @@ def _page(request, form, worked):
         "may_release": roles.may(request.user, "release cuts"),
         "back": _back_to_joint(check),
     }
-    return render(request, "qa/plan.html", context)
+    return render(request, "qa/plans/plan.html", context)
 
 
 def _taken(request, uuid, verb="cut parts") -> FitPlan:
@@ -299,7 +299,7 @@ def trim(request, uuid):
         "releases": [one for one in worked.to_release() if not one[2]],
         "plan_url": reverse("plan_record", args=[worked.record.number]),
     }
-    return render(request, "qa/plan_trim.html", context)
+    return render(request, "qa/plans/plan_trim.html", context)
 
 
 def move(request, uuid):

@@ -15,7 +15,7 @@ from shop.models import PartDesign
 def search(request):
     roles.require(request.user, "look")
     results = look_for(request.GET.get("q", ""))
-    return render(request, "qa/search.html", {"results": results})
+    return render(request, "qa/search/search.html", {"results": results})
 
 
 @require_safe
@@ -28,7 +28,7 @@ def pairs(request):
         "tools": pair_queries.tools(),
         "joints": pair_queries.joints(),
     }
-    return render(request, "qa/pairs.html", context)
+    return render(request, "qa/search/pairs.html", context)
 
 
 @require_safe
@@ -36,7 +36,7 @@ def pair(request, pk):
     rows = PartDesign.objects.select_related("mirror").exclude(mirror=None)
     design = roles.fetch(request.user, "look", rows, pk=pk)
     shown = pair_queries.design_pair(design, request.user.units)
-    return render(request, "qa/pair.html", {"shown": shown})
+    return render(request, "qa/search/pair.html", {"shown": shown})
 
 
 @require_safe
@@ -44,4 +44,4 @@ def joint_pair(request, pk):
     rows = Joint.objects.select_related("mirror").exclude(mirror=None)
     joint = roles.fetch(request.user, "look", rows, pk=pk)
     shown = pair_queries.joint_pair(joint, request.user.units)
-    return render(request, "qa/joint_pair.html", {"pair": shown})
+    return render(request, "qa/search/joint_pair.html", {"pair": shown})

@@ -23,7 +23,7 @@ def stock(request):
         "stock": ShimStock.objects.all(),
         "may_keep": roles.may(request.user, "keep materials"),
     }
-    return render(request, "qa/shim_stock.html", context)
+    return render(request, "qa/shims/shim_stock.html", context)
 
 
 def edit_stock(request, pk=None):
@@ -79,4 +79,4 @@ def plan_shims(request, uuid):
         "fit_up": check.fit_up,
         "may_cut": roles.may(request.user, "cut parts") and view.live,
     }
-    return render(request, "qa/shims.html", context)
+    return render(request, "qa/shims/shims.html", context)

@@ -103,7 +103,7 @@ def _render_shell() -> Text:
         "styles": release.url("tablet.css"),
         "holders": _holders(),
     }
-    return Text(HTML, render_to_string("qa/tablet.html", context).encode())
+    return Text(HTML, render_to_string("qa/tablet/tablet.html", context).encode())
 
 
 def _render_worker() -> Text:
@@ -114,7 +114,7 @@ def _render_worker() -> Text:
         "shell": mark_safe(json.dumps(reverse("tablet"))),  # noqa: S308
         "files": mark_safe(json.dumps(files)),  # noqa: S308
     }
-    return Text(JAVASCRIPT, render_to_string("qa/sw.js", context).encode())
+    return Text(JAVASCRIPT, render_to_string("qa/tablet/sw.js", context).encode())
 
 
 def _kept(make):

@@ -24,7 +24,7 @@ def tablets(request):
     roles.require(request.user, "manage tablets")
     rows = Tablet.objects.select_related("enrolled_by").order_by("name", "enrolled_at")
     page = page_of(rows, request.GET.get("page"), lambda row: row)
-    return render(request, "qa/tablets.html", {"page": page})
+    return render(request, "qa/tablets/tablets.html", {"page": page})
 
 
 @form_view
@@ -72,7 +72,7 @@ def recover(request):
     if request.method == "POST":
         _done, told = attempt(form, _recover)
     context = {"form": form, "told": told}
-    return render(request, "qa/recover.html", context)
+    return render(request, "qa/tablets/recover.html", context)
 
 
 def _recover(file) -> dict:

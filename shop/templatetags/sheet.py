@@ -73,7 +73,7 @@ def state_mark(state, label=None):
     )
 
 
-@register.inclusion_tag("shop/pages.html", takes_context=True)
+@register.inclusion_tag("shop/sections/paging.html", takes_context=True)
 def pages(context, page):
     """Draw the way through a paginated list; `page` is a django.core.paginator.Page.
 

@@ -63,7 +63,7 @@ def sign_in(request):
             form.add_error(None, _("That name and password do not match."))
     asked = request.POST.get("next") or request.GET.get("next") or ""
     context = {"form": form, "next": asked}
-    return render(request, "shop/sign_in.html", context, status=status)
+    return render(request, "shop/account/sign_in.html", context, status=status)
 
 
 def address(request) -> str:

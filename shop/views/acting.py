@@ -69,7 +69,7 @@ def form_page(request, form, act, *, heading, back, above=None, **extra):
     _name_empty_choices(form)
     choose_the_only(form)
     context = {"form": form, "heading": heading, "above": above, **extra}
-    return render(request, extra.get("template", "shop/form.html"), context)
+    return render(request, extra.get("template", "shop/acting/form.html"), context)
 
 
 def act_page(request, row, form, act, heading, *, back=None, **extra):

@@ -26,7 +26,7 @@ def airframes(request):
     form = forms.AirframeFilter(request.GET)
     page = queries.airframes(**form.chosen, page=request.GET.get("page"))
     context = {"page": page, "filter": form, "types": queries.types()}
-    return render(request, "shop/airframes.html", context)
+    return render(request, "shop/airframes/airframes.html", context)
 
 
 @require_safe
@@ -39,7 +39,7 @@ def airframe(request, pk):
         "may_place": roles.may(request.user, "place parts"),
         "panels": draw(extra_panels, request, airframe),
     }
-    return render(request, "shop/airframe.html", context)
+    return render(request, "shop/airframes/airframe.html", context)
 
 
 @form_view
@@ -77,7 +77,7 @@ def airframe_type(request, pk):
         "shown": queries.type_page(kind),
         "may_define": roles.may(request.user, "define airframes"),
     }
-    return render(request, "shop/airframe_type.html", context)
+    return render(request, "shop/airframes/airframe_type.html", context)
 
 
 @form_view

@@ -27,4 +27,4 @@ def not_saved(request, failing):
         for value in values
     ]
     context = {"failing": failing, "typed": typed, "posted": request.method == "POST"}
-    return render(request, "shop/not_saved.html", context, status=failing.status)
+    return render(request, "shop/errors/not_saved.html", context, status=failing.status)

@@ -23,14 +23,14 @@ def holds(request):
     roles.require(request.user, "look")
     form = forms.HoldFilter(request.GET)
     page = queries.holds(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/holds.html", {"page": page, "filter": form})
+    return render(request, "shop/holds/holds.html", {"page": page, "filter": form})
 
 
 @require_safe
 def hold(request, pk):
     rows = Hold.objects.select_related("entry__by", "lifted_entry__by")
     hold = roles.fetch(request.user, "look", rows, pk=pk)
-    return render(request, "shop/hold.html", {"shown": queries.hold_page(hold)})
+    return render(request, "shop/holds/hold.html", {"shown": queries.hold_page(hold)})
 
 
 @form_view

@@ -25,6 +25,6 @@ def shop_identity(request):
         partial(set_identity, by=request.user),
         heading=_("The shop"),
         back=reverse("shop_identity"),
-        template="shop/identity.html",
+        template="shop/identity/identity.html",
         history=identity.history(),
     )

@@ -19,7 +19,7 @@ def scan(request, code):
     found = identifiers.find(code)
     if found is None:
         context = {"code": code.upper()}
-        return render(request, "shop/scan_unknown.html", context, status=404)
+        return render(request, "shop/labels/scan_unknown.html", context, status=404)
     kind, row = found
     return redirect(kind.address(row))
 
@@ -40,7 +40,7 @@ def labels(request):
         "address": request.build_absolute_uri("/t/"),
         "only_here": not _reachable(request.get_host()),
     }
-    return render(request, "shop/labels.html", context)
+    return render(request, "shop/labels/labels.html", context)
 
 
 def _reachable(host: str) -> bool:

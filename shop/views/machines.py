@@ -21,14 +21,16 @@ from .airframes import form_view
 @require_safe
 def machines(request):
     roles.require(request.user, "look")
-    return render(request, "shop/machines.html", {"machines": queries.machines()})
+    return render(
+        request, "shop/machines/machines.html", {"machines": queries.machines()}
+    )
 
 
 @require_safe
 def machine(request, pk):
     machine = roles.fetch(request.user, "look", Machine.objects, pk=pk)
     shown = queries.machine_page(machine)
-    return render(request, "shop/machine.html", {"shown": shown})
+    return render(request, "shop/machines/machine.html", {"shown": shown})
 
 
 @form_view
@@ -82,4 +84,4 @@ def milling(request, pk):
         "shown": queries.milling_page(setup),
         "hold": queries.open_hold("milling", pk),
     }
-    return render(request, "shop/milling.html", context)
+    return render(request, "shop/machines/milling.html", context)

@@ -24,7 +24,7 @@ def lots(request):
     roles.require(request.user, "look")
     form = forms.LotFilter(request.GET)
     page = queries.lots(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/lots.html", {"page": page, "filter": form})
+    return render(request, "shop/materials/lots.html", {"page": page, "filter": form})
 
 
 @require_safe
@@ -32,7 +32,7 @@ def lot(request, pk):
     rows = Lot.objects.select_related("material")
     lot = roles.fetch(request.user, "look", rows, pk=pk)
     context = {"shown": queries.lot_page(lot), "photos": photos_of("lot", pk)}
-    return render(request, "shop/lot.html", context)
+    return render(request, "shop/materials/lot.html", context)
 
 
 @form_view
@@ -62,7 +62,9 @@ def all_materials(request):
     roles.require(request.user, "look")
     form = forms.MaterialFilter(request.GET)
     page = queries.materials(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/materials.html", {"page": page, "filter": form})
+    return render(
+        request, "shop/materials/materials.html", {"page": page, "filter": form}
+    )
 
 
 @form_view
@@ -89,7 +91,7 @@ def all_laminates(request):
     form = forms.Filter(request.GET)
     page = queries.laminates(**form.chosen, page=request.GET.get("page"))
     context = {"page": page, "filter": form, "recipes": CureRecipe.objects.all()}
-    return render(request, "shop/laminates.html", context)
+    return render(request, "shop/materials/laminates.html", context)
 
 
 @require_safe
@@ -97,7 +99,7 @@ def laminate(request, pk):
     rows = Laminate.objects.select_related("resin", "recipe", "design")
     laminate = roles.fetch(request.user, "look", rows, pk=pk)
     shown = queries.laminate_page(laminate)
-    return render(request, "shop/laminate.html", {"shown": shown})
+    return render(request, "shop/materials/laminate.html", {"shown": shown})
 
 
 @form_view

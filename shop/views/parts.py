@@ -27,7 +27,7 @@ def parts(request):
     roles.require(request.user, "look")
     form = forms.PartFilter(request.GET)
     page = queries.parts(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/parts.html", {"page": page, "filter": form})
+    return render(request, "shop/parts/parts.html", {"page": page, "filter": form})
 
 
 @require_safe
@@ -42,7 +42,7 @@ def part(request, pk):
         "may_scrap": roles.may(request.user, "scrap parts"),
         "panels": draw(extra_panels, request, part),
     }
-    return render(request, "shop/part.html", context)
+    return render(request, "shop/parts/part.html", context)
 
 
 @form_view
@@ -79,7 +79,7 @@ def designs(request):
     roles.require(request.user, "look")
     form = forms.DesignFilter(request.GET)
     page = queries.designs(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/designs.html", {"page": page, "filter": form})
+    return render(request, "shop/parts/designs.html", {"page": page, "filter": form})
 
 
 @require_safe
@@ -90,7 +90,7 @@ def design(request, pk):
         "design": design,
         "page": queries.parts(design=design, page=request.GET.get("page")),
     }
-    return render(request, "shop/design.html", context)
+    return render(request, "shop/parts/design.html", context)
 
 
 @form_view

@@ -24,7 +24,7 @@ def people(request):
     page = list_people(**form.chosen, page=request.GET.get("page"))
     waits = locked_out(list(page))
     context = {"page": page, "filter": form, "waits": waits}
-    return render(request, "shop/people.html", context)
+    return render(request, "shop/people/people.html", context)
 
 
 def _person_form(request, form, act, heading):

@@ -38,7 +38,7 @@ def pulls(request):
     roles.require(request.user, "look")
     form = forms.PullFilter(request.GET)
     page = queries.pulls(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/pulls.html", {"page": page, "filter": form})
+    return render(request, "shop/pulls/pulls.html", {"page": page, "filter": form})
 
 
 @require_safe
@@ -50,7 +50,7 @@ def pull(request, pk):
         "photos": photos_of("pull", pk),
         "panels": draw(extra_panels, request, pull),
     }
-    return render(request, "shop/pull.html", context)
+    return render(request, "shop/pulls/pull.html", context)
 
 
 @require_safe
@@ -58,7 +58,9 @@ def trace(request, pk):
     rows = CureTrace.objects.select_related("pull__tool", "recipe", "entry__by")
     trace = roles.fetch(request.user, "look", rows, pk=pk)
     drawn = plot(parse(trace.text.encode()), trace.recipe)
-    return render(request, "shop/trace.html", {"trace": trace, "plot": drawn})
+    return render(
+        request, "shop/pulls/cure_trace.html", {"trace": trace, "plot": drawn}
+    )
 
 
 def _pull(request, pk, verb="make pulls"):

@@ -41,7 +41,7 @@ def tools(request):
     page = queries.tools(
         reader=request.user, **form.chosen, page=request.GET.get("page")
     )
-    return render(request, "shop/tooling.html", {"page": page, "filter": form})
+    return render(request, "shop/tooling/tooling.html", {"page": page, "filter": form})
 
 
 @require_safe
@@ -52,7 +52,7 @@ def tool(request, pk):
         "shown": queries.tool_page(tool),
         "panels": draw(extra_panels, request, tool),
     }
-    return render(request, "shop/tool.html", context)
+    return render(request, "shop/tooling/tool.html", context)
 
 
 @form_view
@@ -157,7 +157,7 @@ def step_done(request, pk):
         "hold": queries.open_hold("step", pk),
         "photos": queries.photos_of("step", pk),
     }
-    return render(request, "shop/step_done.html", context)
+    return render(request, "shop/tooling/step_done.html", context)
 
 
 @form_view
@@ -187,7 +187,7 @@ def _take_back(request, row, when, act):
 @require_safe
 def all_routes(request):
     roles.require(request.user, "look")
-    return render(request, "shop/routes.html", {"routes": queries.routes()})
+    return render(request, "shop/tooling/routes.html", {"routes": queries.routes()})
 
 
 @form_view
@@ -245,7 +245,7 @@ def take_back_coat(request, pk):
 def release_products(request):
     roles.require(request.user, "look")
     products = ReleaseProduct.objects.all()
-    return render(request, "shop/release_products.html", {"products": products})
+    return render(request, "shop/tooling/release_products.html", {"products": products})
 
 
 @form_view

@@ -15,7 +15,7 @@ def trust(request):
         "authority": certificates.present_authority(),
         "private_url": certificates.private_url(request.get_host()),
     }
-    return render(request, "shop/trust.html", context)
+    return render(request, "shop/trust/trust.html", context)
 
 
 @login_not_required

@@ -31,7 +31,7 @@ def to_weigh(request):
     roles.require(request.user, "look")
     form = Filter(request.GET)
     page = queries.to_weigh(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/to_weigh.html", {"page": page, "filter": form})
+    return render(request, "shop/weights/to_weigh.html", {"page": page, "filter": form})
 
 
 @require_safe
@@ -39,7 +39,7 @@ def balance(request, pk):
     rows = Airframe.objects.select_related("type")
     airframe = roles.fetch(request.user, "look", rows, pk=pk)
     shown = queries.balance_page(airframe)
-    return render(request, "shop/balance.html", {"shown": shown})
+    return render(request, "shop/weights/balance.html", {"shown": shown})
 
 
 @form_view
