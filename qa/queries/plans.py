@@ -18,7 +18,7 @@ from qa.numeric.verdict import acceptance
 from qa.queries import drawings as maps
 from qa.queries import plan_texts
 from qa.rules import overtaking, requirements, trim_rounds
-from qa.rules.planning import Planned, Wish, Worked, work_out
+from qa.rules.planning import Planned, Worked
 
 HALF = Layout(radius=23, text=27, values="needed", strip=40)
 
@@ -49,13 +49,6 @@ class PlanRow:
     lost: str
     left: str
     reason: str
-
-    @property
-    def wrong_after(self) -> bool:
-        return {self.gap_state_after, self.flush_state_after} & {
-            "above",
-            "below",
-        } != set()
 
 
 @dataclass(frozen=True)
@@ -119,11 +112,6 @@ class PlanView:
     @property
     def checks(self) -> list[Check]:
         return [one.check for one in self.worked.joints]
-
-
-def plan_view(check: Check, unit: str, wish: Wish | None = None) -> PlanView:
-    """Return the plan for a check (loaded with planning.RELATED)."""
-    return view_of(work_out(check, wish), unit)
 
 
 def view_of(worked: Worked, unit: str) -> PlanView:

@@ -100,10 +100,6 @@ class History:
     cut_before: dict[tuple[int, str, int], list[TrimCut]] = field(default_factory=dict)
     touches: Touches = field(default_factory=Touches)
 
-    def latest(self, joint: Joint) -> FitUp | None:
-        rows = self.fit_ups.get(joint.pk)
-        return rows[-1] if rows else None
-
     def cut_in(self, fit_up: FitUp, seam: Seam) -> dict[str, np.ndarray]:
         """Depth (n,) mm at each station taken off in a fit-up, by side."""
         return {

@@ -7,6 +7,7 @@ from shop import roles
 from shop.ledger import Refused, perform
 from shop.ledger.bodies import saying
 from shop.models import BagTest, Person, PlyLaid, Pull, PullState, ResinBatch
+from shop.numeric import cure
 from shop.rules import mass
 from shop.rules.reasons import ask_why, lot_warnings
 
@@ -192,10 +193,9 @@ def test_bag(
             raise Refused(_("Say after how many minutes."), field="minutes")
         passes = None
         if after:
-            # At most 10 % in 5 minutes, as in shop/numeric/cure.py; a longer wait
-            # that still holds is better, a shorter one proves nothing.
-            held = 10 * after.amount >= 9 * level.amount
-            passes = (minutes >= 5 or None) if held else False
+            # A longer wait that still holds is better, a shorter one proves nothing.
+            drop = cure.bag_drop(level.amount / 1000, after.amount / 1000)
+            passes = (minutes >= cure.BAG_MINUTES or None) if drop.holds else False
         return act.record(
             BagTest(
                 pull=pull,

@@ -103,10 +103,6 @@ class MomentField(forms.DateTimeField):
     )
 
 
-class LinesField(forms.CharField):
-    widget = forms.Textarea(attrs={"rows": 3})
-
-
 def asked(choices) -> list:
     """Choices of which none is taken beforehand: most would not have meant it."""
     return [("", _("choose")), *choices]

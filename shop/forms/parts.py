@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Hand, Origin, Part, PartDesign, PartState, StructuralClass
 
-from .fields import SerialField, ask_for, asked, needed
+from .fields import ask_for, asked, needed
 from .filters import Filter, any_of
 
 MADE_OF_PARTS = (Origin.BONDED, Origin.CUT)
@@ -68,10 +68,6 @@ class ScrapForm(forms.Form):
         max_length=200,
         help_text=_("A scrapped serial is marked for good and never placed again."),
     )
-
-
-class SideBySideForm(forms.Form):
-    other = SerialField(label=_("Other serial"), max_length=60)
 
 
 class DesignFilter(Filter):

@@ -6,6 +6,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.numeric import cure
+
 from .kept import Kept
 from .laminates import CureRecipe, Laminate
 from .ledger import Entry, Fact
@@ -174,6 +176,24 @@ class ResinBatch(Fact):
         if self.pot_minutes is None:
             return None
         return self.mixed_at + timedelta(minutes=self.pot_minutes)
+
+    @property
+    def pot_ends_in_this_room(self):
+        """The same by the rule of ten, for a pot time stated at 23 degC.
+
+        None where the room was not noted, is no room temperature, or is 23 degC.
+        """
+        if self.pot_minutes is None or self.temperature in (None, 23_000):
+            return None
+        try:
+            minutes = cure.pot_life(self.pot_minutes, 23, self.temperature / 1000)
+        except cure.CureError:
+            return None
+        return self.mixed_at + timedelta(minutes=minutes)
+
+    @property
+    def room_c(self) -> str:
+        return f"{self.temperature / 1000:g}"
 
     @property
     def off_percent(self) -> str:

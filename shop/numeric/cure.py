@@ -13,6 +13,7 @@ from dataclasses import dataclass
 GAS_CONSTANT = 8.314  # J/mol/K
 ZERO_C = 273.15
 ROOM_C = (5.0, 45.0)
+BAG_MINUTES = 5
 ROOM_ONLY = (
     "The rule of ten holds at room temperature only (here 5 to 45 degC), for the same "
     "mass in the same cup; never for an oven cycle. The product's data sheet governs."
@@ -89,8 +90,8 @@ class BagDrop:
 def bag_drop(start_kpa: float, end_kpa: float, share: float = 0.10) -> BagDrop:
     """Vacuum lost with the pump off against the share of it that may be lost.
 
-    Vacuum is below ambient, positive. At most 10 % in 5 minutes: a supplier's
-    processing guide (text read).
+    Vacuum is below ambient, positive. At most 10 % in 5 minutes (BAG_MINUTES): a
+    supplier's processing guide (text read). Exact for whole pascals.
     """
     _positive(start_kpa=start_kpa)
     if not (math.isfinite(end_kpa) and 0 <= share < 1):

@@ -65,11 +65,6 @@ class Line:
     kg: float | None
     basis: str
 
-    @property
-    def arm_mm(self) -> float | None:
-        nm = self.position.arm_nm
-        return None if nm is None else nm / 1e6
-
 
 @dataclass(frozen=True)
 class BalancePage:

@@ -108,7 +108,6 @@ RECORD = {
 CASES = [
     (bite.next_bite, None, {"trim": 1.0, "fraction": 0.6, "floor": 0.1}),
     (finite.finite, None, {"one": 1.0, "several": [[1.0, 2.0], [3.0, 4.0]]}),
-    (bite.removal, None, {"before": 1.0, "after": 1.5, "moved": 0.1}),
     (
         bite.learned,
         lambda cuts: bite.learned([bite.Round(*cut) for cut in cuts]),

@@ -39,7 +39,7 @@ def shifted(check, x=0.0, y=0.0, turn=0.0, rise=0.0, **off):
 
 def view_of(check, unit="mm", **limits):
     wish = planning.Wish(limits=limits) if limits else None
-    return plans.plan_view(planned(check), unit, wish)
+    return plans.view_of(planning.work_out(planned(check), wish), unit)
 
 
 def test_a_good_door_that_sits_off_gets_a_move_and_no_cut(engineer):

@@ -398,3 +398,18 @@ def test_a_mold_is_stiffened_before_it_leaves_the_plug(lead):
     names = RouteStep.objects.filter(kind="mold").order_by("order")
     order = [*names.values_list("name", flat=True)]
     assert order.index("cure") < order.index("stiffen") < order.index("demold")
+
+
+def test_a_warm_room_shortens_the_pot_time_by_the_rule_of_ten():
+    """Halved for every 10 K warmer (a supplier's text, as in numeric/cure.py)."""
+    from datetime import UTC, datetime
+
+    from shop.models import ResinBatch
+
+    mixed = datetime(2026, 6, 1, 10, 0, tzinfo=UTC)
+    batch = ResinBatch(mixed_at=mixed, pot_minutes=40, temperature=33_000)
+    assert batch.pot_ends.strftime("%H:%M") == "10:40"
+    assert batch.pot_ends_in_this_room.strftime("%H:%M") == "10:20"
+    assert ResinBatch(mixed_at=mixed, pot_minutes=40).pot_ends_in_this_room is None
+    batch.temperature = 60_000
+    assert batch.pot_ends_in_this_room is None

@@ -80,16 +80,6 @@ def next_bite(trim: float, fraction: float, floor: float) -> float:
     return 0.0 if trim <= 0 else min(trim, max(fraction * trim, floor))
 
 
-def removal(before: float, after: float, moved: float = 0.0) -> float:
-    """What came off between two readings of a gap, mm.
-
-    `moved` is what a move of the part alone adds to the gap (minus gap direction times
-    displacement).
-    """
-    _numbers(before=before, after=after, moved=moved)
-    return after - before - moved
-
-
 def learned(rounds: Sequence[Round]) -> Shortfall | None:
     """What past cuts say; None without at least two that were planned above zero.
 

@@ -1,0 +1,139 @@
+"""What nothing uses is taken out: functions, classes, templates, classes of styles.
+
+A name counts as used where code or a template of the product says it; a test does not
+make a function useful.
+"""
+
+import ast
+import re
+from collections import Counter
+from functools import cache
+from pathlib import Path
+
+TREE = Path(__file__).resolve().parents[1]
+TEMPLATES = TREE / "templates"
+# What the frameworks call by name.
+CALLED_BY_NAME = re.compile(
+    r"(__\w+__|Meta|Media|Command|Migration|handle|ready|add_arguments|create_parser"
+    r"|clean\w*|deconstruct|validate|get_help_text|to_python|to_url|prepare_value"
+    r"|label_from_instance|process_exception|run_from_argv|get_response_async"
+    r"|create_sockets|_get_session_auth_hash|\w+Config)"
+)
+# Published formulas that no page or command offers yet: each is to be given to whoever
+# asks for it, or taken out. No name is added here.
+NOT_OFFERED = {
+    *("floating_hole", "fixed_tolerance", "fixed_hole"),
+    *("judge_step", "arm_from_mains", "energy_for_doubling", "speedup_per_10k"),
+    *("density_by_displacement", "void_percent", "volume_fraction_from_thickness"),
+    *("stepover_mm", "striation_governs_from_deg", "vertical_striation_mm"),
+    *("at_reference", "spring_in_deg", "tool_length"),
+}
+# What the tests of the ledger ask the product for, to hold it against the models.
+ASKED_BY_TESTS = {"projected"}
+# Drawn by Django itself when something fails, or looked up by a file name made there.
+BY_ITSELF = {"400.html", "403.html", "403_csrf.html", "404.html", "500.html"}
+
+
+def files(*patterns: str, folders=("qa", "shop")) -> list[Path]:
+    return sorted(
+        path
+        for folder in folders
+        for pattern in patterns
+        for path in (TREE / folder).rglob(pattern)
+        if "migrations" not in path.parts
+    )
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text("utf-8"))
+
+
+def docstrings(tree: ast.Module) -> set[int]:
+    return {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and node.body
+        if isinstance(node.body[0], ast.Expr)
+    }
+
+
+def names_used(path: Path) -> Counter:
+    """How often a module says each name: in code, or in a string that is no prose."""
+    tree, said = tree_of(path), Counter()
+    prose = docstrings(tree)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Name):
+            said[node.id] += 1
+        elif isinstance(node, ast.Attribute):
+            said[node.attr] += 1
+        elif isinstance(node, ast.Constant) and id(node) not in prose:
+            said.update(re.findall(r"[A-Za-z_]\w*", str(node.value)))
+    return said
+
+
+def everything_used() -> Counter:
+    said = Counter()
+    migrations = [*TREE.glob("*/migrations/*.py")]
+    for path in [*files("*.py"), *migrations, TREE / "manage.py"]:
+        said += names_used(path)
+    for path in TEMPLATES.rglob("*.*"):
+        for tag in re.findall(r"\{[%{].*?[%}]\}", path.read_text("utf-8")):
+            said.update(re.findall(r"[A-Za-z_]\w*", tag))
+    return said
+
+
+def defined(path: Path):
+    """Public functions, classes and methods of a module that no decorator registers."""
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            calls = [ast.unparse(mark) for mark in node.decorator_list]
+            registered = any(
+                re.search(r"receiver|check|regist|fixture", c) for c in calls
+            )
+            if not registered and not CALLED_BY_NAME.fullmatch(node.name):
+                yield node.name
+
+
+def test_every_function_and_class_is_used_by_the_product():
+    said = everything_used()
+    dead = {
+        f"{path.relative_to(TREE)}: {name}"
+        for path in files("*.py")
+        for name in defined(path)
+        if not said[name] and name not in NOT_OFFERED | ASKED_BY_TESTS
+    }
+    assert dead == set()
+
+
+def test_what_waits_to_be_offered_is_still_there_and_still_waits():
+    said = everything_used()
+    there = {name for path in files("*.py") for name in defined(path)}
+    assert {name for name in NOT_OFFERED if name not in there or said[name]} == set()
+
+
+def test_every_template_is_drawn_or_included():
+    texts = [path.read_text("utf-8") for path in files("*.py")]
+    texts += [path.read_text("utf-8") for path in TEMPLATES.rglob("*.html")]
+    said = set(re.findall(r"[\"']([\w/]+\.(?:html|js|svg))[\"']", "\n".join(texts)))
+    there = {str(p.relative_to(TEMPLATES)) for p in TEMPLATES.rglob("*.*")}
+    assert there - said - BY_ITSELF == set()
+
+
+def test_every_class_of_the_styles_is_on_something():
+    sheets = files("*.css", folders=("shop/static", "qa/static"))
+    styled = {
+        name
+        for sheet in sheets
+        for name in re.findall(
+            r"\.([a-z][\w-]*)",
+            re.sub(r"/\*.*?\*/|\{[^{}]*\}", "", sheet.read_text(), flags=re.S),
+        )
+    }
+    texts = [path.read_text("utf-8") for path in TEMPLATES.rglob("*.*")]
+    texts += [path.read_text("utf-8") for path in files("*.py", "*.js")]
+    text = "\n".join(texts)
+    said = set(re.findall(r"[a-z][\w-]*", text))
+    # A class made of a stem and a value: f"dw-{name}", `s-${state}`, mark-{{ word }}.
+    stems = tuple(re.findall(r"\b([a-z]+-)(?=\$?\{|[\"'`])", text))
+    assert {name for name in styled - said if not name.startswith(stems)} == set()
