@@ -17,7 +17,7 @@ from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Part
-from shop.numeric.units import LengthError, parse_length
+from shop.numeric.units import LengthError, parse_typed
 
 METHOD = "holes/1"
 MM = 1_000_000
@@ -221,7 +221,7 @@ def _reading(check: HoleCheck, hole: PatternHole, one: MeasuredHole) -> HoleRead
     for name in ("x", "y", "size", "edge"):
         text = getattr(one, name)
         try:
-            values[name] = parse_length(text, one.unit, comma=True) if text else None
+            values[name] = parse_typed(text, one.unit) if text else None
         except LengthError as error:
             raise Refused(f"Hole {one.label}: {error}.", field="holes") from None
     if values["x"] is None or values["y"] is None:

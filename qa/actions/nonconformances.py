@@ -15,6 +15,7 @@ from qa.models import (
     Verdict,
 )
 from qa.rules import authorship, judging
+from qa.wording.findings import span
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -73,10 +74,10 @@ def _raise(act, by, check: Check, finding: judging.Finding) -> Nonconformance:
         joint_id=fit_up.joint_id,
         fit_check=check,
         part_id=fit_up.part_id,
-        title=judging.title(finding, fit_up.revision.units),
+        title=finding.title(fit_up.revision.units),
         requirement=finding.requirement,
         found=f"{finding.worst_value} at station {finding.worst_station}",
-        place=f"{fit_up.joint.name}, {judging.span(finding.stations)}",
+        place=f"{fit_up.joint.name}, {span(finding.stations)}",
         stations=list(finding.stations),
         stations_key=key,
         readings=list(finding.readings),
@@ -334,7 +335,7 @@ def open_what_is_not_shown(act, check: Check, state: CheckState) -> None:
             continue
         why = f"{check.label} does not show it any more"
         if missing:
-            why += f": {judging.span(tuple(missing))}"
+            why += f": {span(tuple(missing))}"
         step = act.record(
             NonconformanceStep(nonconformance=item, verb=Verb.REOPEN, note=why[:400])
         )

@@ -24,7 +24,7 @@ from qa.rules import authorship, cut_allowance, overtaking
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Part
-from shop.numeric.units import LengthError, parse_length
+from shop.numeric.units import LengthError, parse_typed
 
 DEEPEST_NM = 60_000_000  # a deeper cut is not a trim
 
@@ -43,7 +43,7 @@ class Taken:
     def depth_nm(self) -> int:
         """The depth; Refused with the station's name when it is none."""
         try:
-            depth = parse_length(self.value, self.unit, comma=True)
+            depth = parse_typed(self.value, self.unit)
         except LengthError as error:
             raise Refused(f"Station {self.station}: {error}.", field="cuts") from None
         if not 0 <= depth <= DEEPEST_NM:

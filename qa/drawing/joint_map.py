@@ -11,14 +11,15 @@ import numpy as np
 from qa.drawing import attach_marks, labels, map_values, symbols
 from qa.drawing.outline import along, flatten, normals, resample, smooth
 from qa.drawing.scene import Disc, Group, Path, Scene, Shape, Text, arrow, line
+from shop.wording import states
 
 
 @dataclass(frozen=True)
 class MapStation:
     """One station. (nx, ny) points from the part to its surround; (0, 0) when unknown.
 
-    A state is "conforms", "above", "below", "not_proven", "not_measured", "stale",
-    "skipped", or "" where the joint sets no limits. `url` makes it a link.
+    A state is a row of shop/wording/states.py, "" where the joint sets no limits. `url`
+    makes it a link.
     """
 
     label: str
@@ -36,7 +37,7 @@ class MapStation:
     @property
     def state(self) -> str:
         """The worse of the two results."""
-        return symbols.worse(self.gap_state, self.flush_state)
+        return states.worse(self.gap_state, self.flush_state)
 
 
 @dataclass(frozen=True)
@@ -139,7 +140,7 @@ def describe(joint: JointMap) -> str:
     """The picture in one sentence, for those who cannot see it."""
     counts: dict[str, int] = {}
     for station in joint.stations:
-        word = symbols.WORDS[station.state]
+        word = states.word(station.state)
         counts[word] = counts.get(word, 0) + 1
     said = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
     return f"Map of {joint.title}: {len(joint.stations)} stations, {said}"
@@ -315,9 +316,9 @@ def _spoken(station: MapStation) -> str:
         ("flushness", station.flush_text, station.flush_state),
     ):
         if value or state:
-            word = symbols.WORDS[state]
+            word = states.word(state)
             parts.append(" ".join(part for part in (kind, value, word) if part))
-    return f"Station {station.label}: " + (", ".join(parts) or "no limits")
+    return f"Station {station.label}: " + (", ".join(parts) or states.word(""))
 
 
 def strip(joint: JointMap, layout: Layout, frame: Frame) -> list[Shape]:

@@ -8,6 +8,7 @@ import numpy as np
 from qa.drawing import labels, symbols
 from qa.drawing.outline import flatten
 from qa.drawing.scene import Group, Path, Shape, Text, line
+from shop.wording.states import VERDICTS
 
 
 def _wants_value(station, layout, count: int) -> bool:
@@ -16,7 +17,7 @@ def _wants_value(station, layout, count: int) -> bool:
         mode = "all" if count <= 32 else "needed"
     if mode == "none" or not (station.gap_text or station.flush_text):
         return False
-    bad = station.state in ("above", "below", "not_proven", "stale")
+    bad = VERDICTS[station.state].severity >= VERDICTS["stale"].severity
     return mode == "all" or station.active or bad
 
 
@@ -50,7 +51,7 @@ def values(joint, layout, drawn) -> list[Shape]:
         nx, ny = map(float, drawn.normals[i])
         reach = symbols.reach(station.state, drawn.radius, station.active)
         height = len(rows) * size * 1.16
-        rank = symbols.SEVERITY[station.state] + (10 if station.active else 0)
+        rank = VERDICTS[station.state].severity + (10 if station.active else 0)
         wanted.append(labels.Wanted(x, y, nx, ny, width, height, reach, rank))
     places = labels.place(
         wanted,

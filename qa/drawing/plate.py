@@ -8,6 +8,7 @@ import numpy as np
 from qa.drawing import symbols
 from qa.drawing.profile import step_for
 from qa.drawing.scene import Disc, Group, Scene, Shape, Text, arrow, line, polyline
+from shop.wording import states
 
 
 @dataclass(frozen=True)
@@ -99,7 +100,7 @@ def build(plate: Plate, layout: PlateLayout | None = None) -> Scene:
     shapes.append(
         Group((Text(24, height - 14, words, layout.text * 0.9, "word"),), hidden=True)
     )
-    failing = [h.label for h in plate.holes if h.state in ("above", "below")]
+    failing = [h.label for h in plate.holes if states.fails(h.state)]
     said = f"outside: {', '.join(failing)}" if failing else "none outside its zone"
     title = f"Hole plate of {plate.title}: {len(plate.holes)} holes, {said}"
     return Scene(layout.width, height, tuple(shapes), title)

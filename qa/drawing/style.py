@@ -1,10 +1,12 @@
-"""The one table of looks: CSS classes for the screen and colors for paper.
+"""The looks of drawings: CSS classes for the screen and colors for paper.
 
 Widths are in scene units. Colors are named tokens with a light and a dark value;
-paper always uses the light one. States are told by shape first (see `symbols`).
+paper always uses the light one. States are told by shape first (shop/wording).
 """
 
 from dataclasses import dataclass
+
+from shop.wording import states
 
 # token: (light, dark), the same values as the site's own tokens. The one accent, "now",
 # means "here, do this next": the active station and what is to be cut. Red and blue
@@ -18,7 +20,8 @@ TOKENS: dict[str, tuple[str, str]] = {
     "half": ("#c9c9c2", "#454b53"),
     "above": ("#b3261e", "#ff9a8f"),
     "below": ("#1f4e9e", "#8fb8ff"),
-    "on-state": ("#ffffff", "#000000"),
+    "on-above": ("#ffffff", "#000000"),
+    "on-below": ("#ffffff", "#000000"),
     "now": ("#ffd21f", "#e8bc0f"),
     "on-now": ("#000000", "#000000"),
 }
@@ -35,6 +38,11 @@ class Look:
     weight: int = 400
 
 
+def _of(row: states.State) -> Look:
+    """The outline of a state, from the one table of states."""
+    return Look(row.fill, row.line, width=1.4, dash=row.dash)
+
+
 STYLE: dict[str, Look] = {
     # the drawing itself
     "seam": Look(stroke="ink", width=1.6),
@@ -47,20 +55,15 @@ STYLE: dict[str, Look] = {
     "grid": Look(stroke="faint", width=0.4, dash=(1.5, 3)),
     "flow": Look(stroke="ink", width=1.4),
     "flow-head": Look(fill="ink"),
-    # states: shape, and the number on it
-    "conforms": Look(fill="paper", stroke="ink", width=1.6),
-    "above": Look(fill="above", stroke="above", width=1.2),
-    "below": Look(fill="below", stroke="below", width=1.2),
-    "not_proven": Look(fill="paper", stroke="ink", width=1.6),
-    "not_proven-half": Look(fill="half"),
-    "not_measured": Look(fill="paper", stroke="ink", width=1.4, dash=(3.5, 3)),
-    "stale": Look(fill="paper", stroke="ink", width=1.4, dash=(7, 2.5)),
-    "skipped": Look(fill="paper", stroke="ink", width=1.2),
-    "strike": Look(stroke="ink", width=1.8),
+    # states: their shapes, and the number on them
+    **{key: _of(row) for key, row in states.VERDICTS.items() if key},
+    "half": Look(fill="half"),
+    "edge": Look(stroke="ink", width=1.0),
     "now": Look(fill="now", stroke="ink", width=2.0),
     "mark": Look(stroke="ink", width=1.8),
     "n": Look(fill="ink", weight=700),
-    "n-on": Look(fill="on-state", weight=700),
+    "n-above": Look(fill="on-above", weight=700),
+    "n-below": Look(fill="on-below", weight=700),
     # words
     "value": Look(fill="ink", weight=600),
     "word": Look(fill="ink"),
@@ -91,8 +94,8 @@ TEXT_ON: tuple[tuple[str, str], ...] = (
     ("ink", "paper"),
     ("ink", "wash"),
     ("ink", "half"),
-    ("on-state", "above"),
-    ("on-state", "below"),
+    ("on-above", "above"),
+    ("on-below", "below"),
     ("on-now", "now"),
 )
 SHAPE_ON: tuple[tuple[str, str], ...] = (

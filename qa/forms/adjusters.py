@@ -10,11 +10,11 @@ from qa.actions.adjusters import (
     HoldingDraft,
     PointDraft,
 )
-from qa.forms.instruments import FRACTIONS, LengthField, typed_nm
+from qa.forms.instruments import FRACTIONS, LengthField
 from qa.models import AttachKind, Holding, StepKind
 from qa.rules.adjusters import Typical
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length
+from shop.numeric.units import LengthError, format_length, parse_typed
 
 DIRECTIONS = 4
 SPARE = 2
@@ -214,7 +214,7 @@ class HoldingForm(forms.Form):
         if not text:
             return None
         try:
-            return typed_nm(text, self.cleaned_data.get("unit") or Unit.MM)
+            return parse_typed(text, self.cleaned_data.get("unit") or Unit.MM)
         except LengthError as error:
             self.add_error(f"{name}_{row}", f"{error}.")
             return None

@@ -15,12 +15,12 @@ from qa.files.columns import (
     read_table,
     recognize,
 )
-from qa.forms.instruments import LengthField
+from qa.forms.instruments import FRACTIONS, LengthField
 from qa.models import HolePatternRevision, Instrument, Joint
 from qa.numeric.holes.spacing import SPACING_RULES
 from shop.forms.fields import SerialField
 from shop.models import PartDesign, Unit
-from shop.numeric.units import LengthError, format_length, parse_length
+from shop.numeric.units import LengthError, format_length, parse_typed
 
 LENGTHS = ("x", "y", "zone", "mmc", "hole_max", "fastener", "edge")
 NEEDED = ("x", "y", "zone")
@@ -196,7 +196,9 @@ class HoleCheckForm(_Table):
         required=False,
         empty_label=_("none stated"),
     )
-    unit = forms.ChoiceField(label=_("Lengths are in"), choices=Unit.choices)
+    unit = forms.ChoiceField(
+        label=_("Lengths are in"), choices=Unit.choices, help_text=FRACTIONS
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
     COLUMNS = (
@@ -258,7 +260,7 @@ class HoleCheckForm(_Table):
             for name, text in texts.items():
                 try:
                     if text:
-                        parse_length(text, unit, comma=True)
+                        texts[name] = decimal_text(text, unit)
                     elif name in ("x", "y"):
                         self.add_error(f"{name}_{row}", _("The place needs x and y."))
                 except LengthError as error:
@@ -285,6 +287,22 @@ class HoleCheckForm(_Table):
         if complaints:
             raise FileComplaints(complaints)
         return found
+
+
+def _layers(text: str) -> list[str]:
+    """Lengths with + or a space between; a fraction may have a space of its own."""
+    if "/" not in text:
+        return text.replace("+", " ").split()
+    return [part for part in text.split("+") if part.strip()]
+
+
+def decimal_text(text: str, unit: str) -> str:
+    """What was typed, once it can be read; a fraction of an inch as exact mm where all
+    the others are mm. Raises LengthError."""
+    nm = parse_typed(text, unit)
+    if "/" not in text:
+        return text
+    return format_length(nm, "mm") if unit == "mm" else text.removesuffix("in").strip()
 
 
 def _measured(hole) -> MeasuredHole:
@@ -316,10 +334,7 @@ class StackForm(forms.Form):
         for name in ("stack", "grip"):
             text = said.get(name) or ""
             try:
-                said[name] = [
-                    parse_length(part, unit, comma=True) / 1e6
-                    for part in text.replace("+", " ").split()
-                ]
+                said[name] = [parse_typed(part, unit) / 1e6 for part in _layers(text)]
             except LengthError as error:
                 self.add_error(name, f"{error}.")
         return said

@@ -5,26 +5,10 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.models import Instrument, InstrumentStatus
 from shop.forms.fields import DateField, needed
-from shop.forms.measures import inch_fraction_nm
 from shop.models import Unit
-from shop.numeric.units import LONGEST_NM, LengthError, format_length, parse_length
+from shop.numeric.units import LengthError, format_length, parse_typed
 
 FRACTIONS = _("Fractions of an inch are read too, with their unit: 1/4 in.")
-
-
-def typed_nm(text: str, unit: str) -> int:
-    """Whole nanometers of what is typed at the desk: a number in `unit`, or a fraction
-    of an inch with its unit, "1/4 in"; LengthError says what is wrong."""
-    if "/" not in text:
-        return parse_length(text, unit, comma=True)
-    try:
-        nm = inch_fraction_nm(text, unit)
-    except ValueError as why:
-        # LengthErrors are phrases, ended by whoever shows them.
-        raise LengthError(str(why).rstrip(".")) from None
-    if abs(nm) > LONGEST_NM:
-        raise LengthError(f"{text!r} is more than 100 m")
-    return nm
 
 
 class LengthField(forms.CharField):
@@ -44,7 +28,7 @@ def to_nm(form: forms.Form, *names: str, positive: bool = False) -> None:
             form.cleaned_data[name] = None
             continue
         try:
-            nm = typed_nm(text, unit)
+            nm = parse_typed(text, unit)
         except LengthError as error:
             form.add_error(name, f"{error}.")
             continue

@@ -7,7 +7,7 @@ from qa.forms.instruments import FRACTIONS, LengthField, to_nm
 from qa.models import PlanDefaults
 from shop.forms.fields import needed
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length, parse_length
+from shop.numeric.units import LengthError, format_length, parse_typed
 
 MM = 1_000_000
 
@@ -137,7 +137,7 @@ class TrimForm(forms.Form):
             text = self.cleaned_data.get(name)
             if name.startswith("taken_") and text:
                 try:
-                    depth = parse_length(text, self.unit_said, comma=True)
+                    depth = parse_typed(text, self.unit_said)
                 except LengthError as error:
                     self.add_error(name, f"{error}.")
                     continue
@@ -155,13 +155,20 @@ class TrimForm(forms.Form):
         return sorted(lines, key=lambda line: not line[2])
 
     def said(self) -> list:
-        """(row, text) of every station where a depth was typed, or cut as asked."""
+        """(row, text, unit) of every station where a depth was typed, or cut as
+        asked. A fraction is of an inch, whatever the other depths are in."""
         asked = self.cleaned_data.get("as_asked")
         texts = [
             self.cleaned_data.get(f"taken_{number}") or (row.bite if asked else "")
             for number, row in enumerate(self.rows)
         ]
-        return [pair for pair in zip(self.rows, texts, strict=True) if pair[1]]
+        return [
+            (row, text.removesuffix("in").strip(), Unit.INCH)
+            if "/" in text
+            else (row, text, self.unit_said)
+            for row, text in zip(self.rows, texts, strict=True)
+            if text
+        ]
 
 
 # How a free part moves, in the order a person thinks of it.

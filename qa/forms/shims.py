@@ -5,10 +5,10 @@ import re
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import FRACTIONS, LengthField, to_nm, typed_nm
+from qa.forms.instruments import FRACTIONS, LengthField, to_nm
 from qa.models import ShimStock
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length
+from shop.numeric.units import LengthError, format_length, parse_typed
 
 
 class ShimStockForm(forms.Form):
@@ -91,7 +91,7 @@ def _thicknesses(text: str, unit: str) -> list[int]:
     between = r"[+;]+" if "/" in text else r"[+;\s]+"
     for part in re.split(between, text.strip()):
         if part.strip():
-            thick = typed_nm(part, unit)
+            thick = parse_typed(part, unit)
             if thick < 0:
                 raise LengthError("a shim cannot be thinner than 0")
             found.append(thick)

@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Entry, Fact, Projection, Unit
+from shop.wording.states import VERDICTS
 
 from .fitups import FitUp, held_in_words
 from .instruments import Instrument
@@ -29,9 +30,9 @@ class Outcome(models.TextChoices):
 
 
 class Verdict(models.TextChoices):
-    CONFORMS = "conforms", _("conforms")
-    DOES_NOT_CONFORM = "does_not_conform", _("does not conform")
-    NOT_PROVEN = "not_proven", _("not proven")
+    CONFORMS = "conforms", VERDICTS["conforms"].word
+    DOES_NOT_CONFORM = "does_not_conform", VERDICTS["does_not_conform"].word
+    NOT_PROVEN = "not_proven", VERDICTS["not_proven"].word
 
 
 class Check(Fact):

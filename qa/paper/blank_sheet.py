@@ -12,6 +12,7 @@ from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import REGULAR, SEMIBOLD
 from shop.paper.page import MM
+from shop.wording import states
 
 DOCUMENT_TYPE = "Fit check, blank sheet"
 CONDITION_LINES = (
@@ -154,8 +155,8 @@ def _boxes(sheet: BlankSheet) -> list[Block]:
 
 def _box_row(row: BlankRow, head: Block) -> Block:
     words: Sequence[str] = (
-        row.station, row.gap_requirement or "no limits", "",
-        row.flush_requirement or "no limits", "", "",
+        row.station, row.gap_requirement or states.word(""), "",
+        row.flush_requirement or states.word(""), "", "",
     )  # fmt: skip
 
     def draw(canvas, x, top, width):

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from qa.drawing import pdf, symbols
+from qa.drawing import pdf
 from qa.drawing.scene import Scene
 from shop.paper import text
 from shop.paper.flow import (
@@ -18,18 +18,7 @@ from shop.paper.flow import (
 )
 from shop.paper.fonts import BOLD, SEMIBOLD
 from shop.paper.page import CONTENT, MM
-
-# The words for a verdict on paper; the shape beside it says above or below.
-VERDICT = {
-    "conforms": "conforms",
-    "above": "does not conform",
-    "below": "does not conform",
-    "not_proven": "not proven",
-    "not_measured": "not measured",
-    "stale": "stale",
-    "skipped": "skipped",
-    "": "no limits",
-}
+from shop.wording import states
 
 GENERAL_CAUTIONS = (
     "Verdicts are about the limits recorded here and say nothing of airworthiness: "
@@ -127,13 +116,13 @@ def figure(scene: Scene, most_height: float, units: float = 1000.0) -> Block:
     return Block(height, draw)
 
 
-def legend(states: Sequence[str]) -> Block:
+def legend(keys: Sequence[str]) -> Block:
     """The shapes and their words in one line."""
 
     def draw(canvas, x, top, width):
-        for state in states:
+        for state in keys:
             pdf.mark(canvas, state, x + 5, top - 7, 4.2)
-            word = symbols.WORDS[state]
+            word = states.word(state)
             used = text.write(canvas, x + 13, top - 9.5, word, size=7)
             x += used + 28
 

@@ -12,12 +12,13 @@ from qa.drawing import pdf as drawing_pdf
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
 from qa.paper import blocks
-from qa.paper.blocks import VERDICT, Signature
+from qa.paper.blocks import Signature
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph
 from shop.paper.fonts import SEMIBOLD
 from shop.paper.page import CONTENT, paper_named
 from shop.paper.sheet import room
+from shop.wording import states
 
 DOCUMENT_TYPE = "Fit check, inspection sheet"
 # The map takes what identity, counts and signatures leave of the first page.
@@ -205,7 +206,7 @@ def _states(drawn: JointMap) -> list[str]:
     there = {s.gap_state for s in drawn.stations} | {
         s.flush_state for s in drawn.stations
     }
-    return [state for state in VERDICT if state and state in there]
+    return [state for state in states.VERDICTS if state and state in there]
 
 
 def _profile(sheet: CheckSheet) -> list[Block]:
@@ -272,7 +273,7 @@ def _table(sheet: CheckSheet) -> list[Block]:
         cells = [
             row.station if first else "", row.characteristic,
             *([row.requirement] if differ else []), row.typed, row.millimeters,
-            VERDICT[row.state], row.deviation,
+            states.verdict_word(row.state), row.deviation,
         ]  # fmt: skip
         cells += [row.probability] if chance else []
         cells += [row.by, *([row.nonconformance] if numbered else [])]

@@ -24,27 +24,16 @@ from qa.numeric.verdict.report import (
     Outcome,
     Result,
     as_plain,
-    sentence,
 )
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
+from qa.wording import lengths
+from qa.wording.findings import sentence
 from shop.numeric.units import NM_PER, format_length
+from shop.wording import states
 
 # Files carry no time of issue, and a PDF wants one: the same for all, none printed.
 UNDATED = datetime(2000, 1, 1, tzinfo=UTC)
 
-OUTCOMES = {
-    Outcome.CONFORMS: ("conforms", "conforms"),
-    Outcome.NO_LIMITS: ("", "nothing to judge"),
-    Outcome.DOES_NOT_CONFORM: ("above", "does not conform"),
-    Outcome.NOT_PROVEN: ("not_proven", "not proven"),
-    Outcome.NOT_MEASURED: ("not_measured", "not all measured"),
-}
-COUNTS = (
-    (Verdict.CONFORMS, "conforms", "conform"),
-    (Verdict.DOES_NOT_CONFORM, "above", "do not conform"),
-    (Verdict.NOT_PROVEN, "not_proven", "not proven"),
-    (NOT_MEASURED, "not_measured", "not measured"),
-)
 NAMES = {"gap": "gap", "flush": "flushness"}
 
 
@@ -53,7 +42,7 @@ def sheet(
 ) -> CheckSheet:
     """The sheet of a judged check; the names are those of the two files."""
     data = json.dumps(as_plain(report), sort_keys=True, indent=1).encode()
-    state, word = OUTCOMES[report.outcome]
+    outcome = "" if report.outcome == Outcome.NO_LIMITS else str(report.outcome)
     return CheckSheet(
         shop=shop,
         number=readings_name,
@@ -69,9 +58,9 @@ def sheet(
         done_at="",
         condition=(("Standard uncertainty", _uncertainty(report)),),
         rule=_rule(report),
-        outcome=state,
-        outcome_word=word,
-        counts=tuple((drawn, text, report.counts[key]) for key, drawn, text in COUNTS),
+        outcome=outcome,
+        outcome_word=states.whole_word(outcome),
+        counts=states.counted(report.counts),
         map=_map(joint, report, name),
         profile=_profile(joint, report, name),
         rows=tuple(_rows(report)),
@@ -91,9 +80,8 @@ def sheet(
 
 def drawn_state(result: Result) -> str:
     """The state a result is drawn with: above and below are told apart."""
-    if result.state == Verdict.DOES_NOT_CONFORM:
-        return "above" if result.judged.deviation_nm > 0 else "below"
-    return str(result.state or "")
+    beyond = result.judged.deviation_nm if result.judged else None
+    return states.key_of(result.state, beyond)
 
 
 def _limits(report: CheckReport):
@@ -104,6 +92,9 @@ def _limits(report: CheckReport):
             result = getattr(station, kind)
             if result.has_limits:
                 words = _between(result.low_nm, result.high_nm)
+                accepted = _accepted(report, result)
+                if accepted:
+                    words = f"accepted {accepted}, required {words}"
                 groups.setdefault(words, []).append(station.label)
         for words, labels in groups.items():
             everywhere = len(labels) == len(report.stations)
@@ -156,12 +147,24 @@ def _profile(joint: Joint, report: CheckReport, name: str) -> Profile:
     return Profile(name, "mm", length, **drawn, bar_text=bars)
 
 
+def _inside(report: CheckReport, result: Result) -> acceptance.Acceptance | None:
+    """What the result is judged by, None without limits."""
+    if not result.has_limits:
+        return None
+    return acceptance.acceptance(
+        result.low_nm, result.high_nm, report.u_nm, report.rule, report.edition
+    )
+
+
+def _accepted(report: CheckReport, result: Result) -> str:
+    """The limits that govern, where a guard draws them in; else ""."""
+    inside = _inside(report, result)
+    required = (result.low_nm, result.high_nm)
+    return lengths.accepted(required, inside.inside) if inside else ""
+
+
 def _point(report: CheckReport, label: str, s: float, result: Result) -> ProfilePoint:
-    inside = None
-    if result.has_limits:
-        inside = acceptance.acceptance(
-            result.low_nm, result.high_nm, report.u_nm, report.rule, report.edition
-        )
+    inside = _inside(report, result)
     return ProfilePoint(
         label=label,
         s=float(s),
@@ -192,7 +195,8 @@ def _rows(report: CheckReport):
             yield SheetRow(
                 station=station.label,
                 characteristic=NAMES[characteristic],
-                requirement=_requirement(result),
+                requirement=_accepted(report, result).removesuffix(" mm")
+                or _requirement(result),
                 typed="",
                 millimeters=_exact(result.value_nm),
                 state=drawn_state(result),
@@ -203,10 +207,7 @@ def _rows(report: CheckReport):
 
 
 def _again(report: CheckReport):
-    for state, words in (
-        (Verdict.NOT_PROVEN, "not proven"),
-        (NOT_MEASURED, "not measured"),
-    ):
+    for state in (Verdict.NOT_PROVEN, NOT_MEASURED):
         for characteristic in CHARACTERISTICS:
             labels = [
                 station.label
@@ -214,7 +215,8 @@ def _again(report: CheckReport):
                 if getattr(station, characteristic).state == state
             ]
             if labels:
-                yield f"{NAMES[characteristic]} {words}: {', '.join(labels)}"
+                name = NAMES[characteristic]
+                yield f"{name} {states.word(state)}: {', '.join(labels)}"
 
 
 def _all_conform(report: CheckReport) -> str:

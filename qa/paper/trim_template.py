@@ -311,7 +311,7 @@ def _foot(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
         words = f"plan sha256 {template.digest}"
         text.write(canvas, x * MM, (y - 2.0) * MM, words, size=4.6)
     if qr.leads_nowhere(template.url):
-        for k, line in enumerate(NO_CODE):
+        for k, line in enumerate(qr.NO_CODE):
             text.write(
                 canvas, (right - 10.5) * MM, (y + 12 - k * 2.5) * MM, line, size=5.6,
                 align="center",
@@ -326,9 +326,6 @@ NOTES = (
     "the present edge, ticks on station marks, outside of the skin. Dashed: next bite.",
     "Solid: full trim. Cut to the dashed line, then measure again. Mind the dust.",
 )
-
-
-NO_CODE = ("No code: printed at", "an address that", "others cannot reach")
 
 
 def _line(canvas, x1: float, y1: float, x2: float, y2: float) -> None:

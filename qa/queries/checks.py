@@ -22,7 +22,8 @@ from qa.queries import drawings, remeasure
 from qa.queries.remeasure import Changed
 from qa.queries.unconfirmed import Doubts, doubts_of
 from qa.rules import judging, requirements
-from qa.rules.requirements import length
+from qa.wording import findings as wording
+from qa.wording import lengths
 from shop.models import Entry
 
 RELATED = (
@@ -131,6 +132,7 @@ class Line:
     station: str
     kind: str
     requirement: str
+    accepted: str  # the limits that govern, where a guard draws them in; else ""
     typed: str
     value: str
     value_nm: int | None
@@ -147,6 +149,7 @@ class Line:
     superseded: int
     clash: bool
     at_20: str = ""
+    limited: bool = True
 
     @property
     def typed_shown(self) -> str:
@@ -235,6 +238,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
             stations,
             standing,
             finish=check.finish,
+            u_nm=check.u_nm,
             unit=unit,
             title=f"{revision.joint.number} {revision.joint.name}",
         ),
@@ -246,7 +250,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
             u_nm=check.u_nm,
             unit=unit,
         ),
-        findings=[(one, judging.title(one, unit)) for one in findings],
+        findings=[(one, one.title(unit)) for one in findings],
         measure_again=judging.measure_again(check),
         items=items,
         finish_on=finish_note(check, unit),
@@ -285,12 +289,18 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
     if wanted.empty and reading is None:
         return None
     value_nm = reading.value_nm if reading else None
+    u_nm = reading.u_nm if reading and reading.u_nm else check.u_nm
+    revision = station.revision
+    drawn_in = requirements.acceptance(wanted, u_nm, revision.rule, revision.edition)
     return Line(
         station=station.label,
         kind=kind,
-        requirement=requirements.limits_text(wanted.low_nm, wanted.high_nm, unit),
+        requirement=lengths.limits(*wanted.limits, unit),
+        accepted=""
+        if drawn_in is None
+        else lengths.accepted(wanted.limits, drawn_in.inside, unit),
         typed=_typed(reading),
-        value=requirements.length(value_nm, unit) if value_nm is not None else "",
+        value=lengths.length(value_nm, unit) if value_nm is not None else "",
         value_nm=value_nm,
         outcome=reading.outcome if reading else "",
         state=drawings.state_of(reading, wanted),
@@ -299,25 +309,24 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
         deviation=_deviation(reading, unit),
         probability=reading.probability if reading else None,
         correction=(
-            requirements.length(reading.correction_nm, unit)
+            lengths.length(reading.correction_nm, unit)
             if reading and reading.correction_nm
             else ""
         ),
-        facing=requirements.facing(station.edge, value_nm)
-        if kind == Kind.FLUSH
-        else "",
+        facing=lengths.facing(station.edge, value_nm) if kind == Kind.FLUSH else "",
         by=reading.entry.author if reading else "",
         reason=reading.reason if reading else "",
         superseded=superseded.get(key, 0),
         clash=key in clashes,
         at_20=_at_20(check, kind, value_nm, unit),
+        limited=not wanted.empty,
     )
 
 
 def _at_20(check: Check, kind: str, value_nm: int | None, unit: str) -> str:
     """The gap at 20 degC where the two sides are of unlike materials, else ""."""
     nm = requirements.gap_at_20_nm(check, value_nm) if kind == Kind.GAP else None
-    return "" if nm is None else requirements.length(nm, unit)
+    return "" if nm is None else lengths.length(nm, unit)
 
 
 def _typed(reading: Reading | None) -> str:
@@ -331,10 +340,7 @@ def _typed(reading: Reading | None) -> str:
 
 
 def _deviation(reading: Reading | None, unit: str) -> str:
-    if reading is None or not reading.deviation_nm:
-        return ""
-    side = "under" if reading.deviation_nm < 0 else "over"
-    return f"{requirements.length(abs(reading.deviation_nm), unit)} {side}"
+    return wording.beyond(reading.deviation_nm if reading else None, unit)
 
 
 def _items(check: Check) -> list[Item]:
@@ -360,8 +366,8 @@ def finish_note(check: Check, unit: str) -> str:
     if check.finish != "bare" or not (part or surround):
         return ""
     return (
-        f"Checked bare: gap limits grow by {length(part + surround, unit)}, "
-        f"flushness limits move by {length(surround - part, unit)} for the "
+        f"Checked bare: gap limits grow by {lengths.length(part + surround, unit)}, "
+        f"flushness limits move by {lengths.length(surround - part, unit)} for the "
         "finish still to come."
     )
 
@@ -377,5 +383,5 @@ def rule_text(revision, check: Check, unit: str) -> str:
     )
     return (
         f"Guarded acceptance, {default}, standard uncertainty "
-        f"{requirements.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
+        f"{lengths.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
     )

@@ -18,7 +18,7 @@ from qa.models import (
     Outcome,
     Reading,
 )
-from qa.rules import requirements
+from qa.wording import lengths
 from shop import roles
 from shop.models import WAITING, Entry, Person, Photo, Tablet
 from shop.queries.today import Item as TodayItem
@@ -76,7 +76,7 @@ def _of_check(check: Check) -> tuple[str, str]:
 def _reading(one: Reading):
     what = Outcome(one.outcome).label
     if one.value_nm is not None:
-        what = requirements.length(one.value_nm, one.unit or "mm")
+        what = lengths.length(one.value_nm, one.unit or "mm")
     place = _("station %(station)s %(kind)s") % {
         "station": one.station.label,
         "kind": Kind(one.kind).label,

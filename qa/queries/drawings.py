@@ -10,9 +10,10 @@ from qa.drawing import joint_map, profile, svg
 from qa.drawing.joint_map import JointMap, MapStation
 from qa.drawing.profile import Profile, ProfilePoint
 from qa.drawing.projection import view_from_outside
-from qa.models import JointRevision, Kind, Outcome, Reading, Station, Verdict
+from qa.models import JointRevision, Kind, Outcome, Reading, Rule, Station
 from qa.rules import requirements
-from shop.numeric.units import format_length
+from qa.wording import lengths
+from shop.wording import states
 
 E9 = 1e9
 
@@ -23,19 +24,7 @@ def state_of(reading: Reading | None, wanted: requirements.Requirement) -> str:
         return "" if wanted.empty else "not_measured"
     if reading.outcome == Outcome.SKIPPED:
         return "skipped"
-    if not reading.verdict:
-        return ""
-    if reading.verdict == Verdict.DOES_NOT_CONFORM:
-        return "above" if reading.deviation_nm > 0 else "below"
-    return reading.verdict
-
-
-def value_text(nm: int | None, unit: str, *, signed: bool = False) -> str:
-    """Return a value as it stands on a map: no unit, flushness with its sign."""
-    if nm is None:
-        return ""
-    text = format_length(nm, unit, 2 if unit == "mm" else 3).replace("-", "−")
-    return f"+{text}" if signed and nm > 0 and text.strip("0.") else text
+    return states.key_of(reading.verdict, reading.deviation_nm)
 
 
 def places(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -55,6 +44,7 @@ def map_of(
     standing: Standing | None = None,
     *,
     finish: str = "finished",
+    u_nm: int | None = None,
     title: str = "",
     url: str = "",
     unit: str = "",
@@ -62,8 +52,9 @@ def map_of(
 ) -> JointMap:
     """Return the map of a revision, with the readings that stand, if any.
 
-    standing: by (station key, kind). url: where a station leads, its label appended.
-    bare: only the stations, for a requirement or a blank sheet.
+    standing: by (station key, kind). u_nm: of the check, for what is accepted. url:
+    where a station leads, its label appended. bare: only the stations, for a
+    requirement or a blank sheet.
     """
     standing, unit = standing or {}, unit or revision.units
     at, gap, face = places(stations)
@@ -77,7 +68,7 @@ def map_of(
             reading = standing.get((station.pk, kind))
             wanted = requirements.requirement(station, kind, finish)
             shown[f"{kind}_state"] = "" if bare else state_of(reading, wanted)
-            shown[f"{kind}_text"] = value_text(
+            shown[f"{kind}_text"] = lengths.on_map(
                 reading.value_nm if reading else None, unit, signed=kind == Kind.FLUSH
             )
         drawn.append(
@@ -99,7 +90,7 @@ def map_of(
         flow=flow(revision),
         part_name=revision.joint.position.name,
         surround_name=revision.joint.surround.name,
-        limits_text=limits_hint(stations, unit),
+        limits_text=limits_hint(stations, unit, finish, u_nm),
         attach=_attach(revision, view, at),
     )
 
@@ -132,18 +123,32 @@ def flow(revision: JointRevision) -> tuple[float, float] | None:
     return round(math.cos(angle), 6), round(math.sin(angle), 6)
 
 
-def limits_hint(stations: Sequence[Station], unit: str) -> str:
-    """Return the limits in one line when all stations share them."""
-    gaps = {(one.gap_min_nm, one.gap_max_nm) for one in stations}
-    flushes = {(one.flush_min_nm, one.flush_max_nm) for one in stations}
+def limits_hint(
+    stations: Sequence[Station],
+    unit: str,
+    finish: str = "finished",
+    u_nm: int | None = None,
+) -> str:
+    """Return the limits in one line when all stations share them: those that govern
+    where the uncertainty is known (there is no room for both)."""
     told = []
-    for word, limits in (("gap", gaps), ("flush", flushes)):
-        if len(limits) == 1:
-            low, high = limits.pop()
-            if (low, high) != (None, None):
-                told.append(f"{word} {requirements.limits_text(low, high, unit)}")
-        else:
+    for kind, word in ((Kind.GAP, "gap"), (Kind.FLUSH, "flush")):
+        wanted = {requirements.requirement(one, kind, finish) for one in stations}
+        if len(wanted) > 1:
             told.append(f"{word} limits differ by station")
+            continue
+        (limits,) = wanted
+        if limits.empty:
+            continue
+        revision = stations[0].revision
+        text = lengths.limits(*limits.limits, unit)
+        if u_nm and revision.rule == Rule.GUARDED:
+            inside = requirements.acceptance(
+                limits, u_nm, revision.rule, revision.edition
+            ).inside
+            drawn_in = lengths.accepted(limits.limits, inside, unit)
+            text = f"accepted {drawn_in}" if drawn_in else text
+        told.append(f"{word} {text}")
     return ", ".join(told)
 
 

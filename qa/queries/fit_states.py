@@ -11,7 +11,9 @@ from qa.rules import history, requirements, staleness
 from qa.rules import trim_rounds as rounds
 from qa.rules.epochs import Epoch
 from qa.rules.staleness import JointState
+from qa.wording import lengths
 from shop.models import Airframe
+from shop.wording.states import fails as failing
 
 from .plan_records import PlanNow, plan_now
 from .plan_texts import run_words
@@ -168,7 +170,7 @@ def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
         wanted = requirements.requirement(station, kind, finish)
         if value:
             reading = value.reading
-            texts[kind] = drawings.value_text(
+            texts[kind] = lengths.on_map(
                 reading.value_nm, unit, signed=kind == Kind.FLUSH
             )
             states[kind] = drawings.state_of(reading, wanted)
@@ -193,14 +195,14 @@ def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
         gap_state=states[Kind.GAP],
         flush=texts[Kind.FLUSH],
         flush_state=states[Kind.FLUSH],
-        gap_at_20=drawings.value_text(at_20, unit),
+        gap_at_20=lengths.on_map(at_20, unit),
         since=since,
         carried=carried,
         stale=stale,
         why=why,
         first=order.index(label) + 1 if label in order else None,
-        lost=drawings.value_text(round(gone * 1e6), unit) if gone > 1e-6 else "",
-        left="" if left is None else drawings.value_text(round(left * 1e6), unit),
+        lost=lengths.on_map(round(gone * 1e6), unit) if gone > 1e-6 else "",
+        left="" if left is None else lengths.on_map(round(left * 1e6), unit),
     )
 
 
@@ -237,10 +239,10 @@ def _map(state: JointState, stations: list[StationNow], unit: str) -> JointMap:
 
 def _counts(stations: list[StationNow]) -> dict:
     states = [s for one in stations for s in (one.gap_state, one.flush_state) if s]
-    failing = sum(one in ("above", "below") for one in states)
+    not_conforming = sum(map(failing, states))
     return {
         "conforms": states.count("conforms"),
-        "does_not_conform": failing,
+        "does_not_conform": not_conforming,
         "not_proven": states.count("not_proven"),
         "stale": states.count("stale"),
         "not_measured": states.count("not_measured") + states.count("skipped"),
@@ -259,10 +261,10 @@ def _witness_words(state: JointState, unit: str) -> str:
             "Nothing states how well a reading repeats here, neither the joint nor the "
             "instrument: every station has to be measured again."
         )
-    within = requirements.length(seen.repeatability_nm, unit, 3 if unit == "mm" else 4)
+    within = lengths.length(seen.repeatability_nm, unit, 3 if unit == "mm" else 4)
     if seen.apart:
         told = ", ".join(
-            f"{label} {kind} by {requirements.length(abs(nm), unit)}"
+            f"{label} {kind} by {lengths.length(abs(nm), unit)}"
             for label, kind, nm in seen.apart[:4]
         )
         return (
@@ -311,7 +313,7 @@ def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
     verdicts = [value.reading.verdict for value in epoch.measured.values()]
     apart = ""
     if worst is not None:
-        size = drawings.value_text(worst.gap_apart_nm, unit, signed=True)
+        size = lengths.on_map(worst.gap_apart_nm, unit, signed=True)
         apart = f"{size} at {worst.label}"
     return RoundRow(
         number=one.number,
@@ -332,7 +334,7 @@ def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[Round
     found = [one for one in done if one.number == shown]
 
     def text(nm, *, signed=False):
-        return drawings.value_text(nm, unit, signed=signed)
+        return lengths.on_map(nm, unit, signed=signed)
 
     return [
         RoundLine(

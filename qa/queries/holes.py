@@ -17,8 +17,8 @@ from qa.numeric.holes.fasteners import (
 )
 from qa.numeric.holes.rigid_fit import FitError
 from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
-from qa.queries import drawings
-from qa.rules import requirements
+from qa.wording import lengths
+from qa.wording.holes import SPACING
 from shop.queries.paging import search
 
 RELATED = (
@@ -114,9 +114,7 @@ def _text(nm: int | None, unit: str) -> str:
     """A length with three decimals of mm or four of inch: holes are finer than gaps."""
     if nm is None:
         return ""
-    return requirements.length(nm, unit, 3 if unit == "mm" else 4).removesuffix(
-        f" {unit}"
-    )
+    return lengths.length(nm, unit, 3 if unit == "mm" else 4).removesuffix(f" {unit}")
 
 
 def _required(hole, unit: str, **more) -> HoleRow:
@@ -243,7 +241,7 @@ def _drawn(hole, reading: HoleReading | None) -> PlateHole:
         measured=(reading.x_nm / 1e6, reading.y_nm / 1e6),
         zone=reading.allowed_nm / 1e6,
         state="conforms" if good else "above",
-        text=drawings.value_text(reading.position_nm, "mm"),
+        text=lengths.on_map(reading.position_nm, "mm"),
     )
 
 
@@ -283,7 +281,7 @@ def _short(plan: numbers.HolePlan, rule: SpacingRule | None) -> list[str]:
         for one in spacing_shortfalls(
             rule, edge_ratio=hole.edge_ratio, pitch_ratio=None
         ):
-            found = f"{one.what} {one.ratio:.2f} D, {one.least:g} D wanted"
+            found = f"{SPACING[one.what]} {one.ratio:.2f} D, {one.least:g} D wanted"
             told.append(f"hole {hole.label}: {found}")
     pitch = plan.pitch.ratio if plan.pitch else None
     for one in spacing_shortfalls(rule, edge_ratio=None, pitch_ratio=pitch):
@@ -316,7 +314,7 @@ def _together(check, holes, readings, other: HoleCheck, unit: str):
     except FitError as why:
         return Together(other, False, f"{why}.", missing), {}
     tight = rows[found.tightest][0].label
-    left = requirements.length(round(abs(found.margin_mm) * 1e6), unit, 3)
+    left = lengths.length(round(abs(found.margin_mm) * 1e6), unit, 3)
     words = (
         f"Both take their fasteners: {left} is left at hole {tight}, the tightest."
         if found.accepts
@@ -344,9 +342,9 @@ def _grip(stack_mm, grip_mm, unit: str) -> str:
         found = check_grip(stack_mm, grip)
     except FastenerError as why:
         return f"{why}."
-    total = requirements.length(round(found.stack_mm * 1e6), unit)
-    most = requirements.length(round(grip.most_mm * 1e6), unit)
+    total = lengths.length(round(found.stack_mm * 1e6), unit)
+    most = lengths.length(round(grip.most_mm * 1e6), unit)
     if found.holds:
         return f"{total} in all: within the grip of {most} ({grip.source})."
-    over = requirements.length(round(abs(found.over_mm) * 1e6), unit)
+    over = lengths.length(round(abs(found.over_mm) * 1e6), unit)
     return f"{total} in all: {over} beyond the grip of {most} ({grip.source})."

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from qa.models import Instrument
-from qa.rules import requirements
+from qa.wording import lengths
 from shop.queries.paging import search
 
 
@@ -32,13 +32,13 @@ class InstrumentRow:
 def instrument_row(one: Instrument) -> InstrumentRow:
     base = ""
     if one.foot_1_nm is not None and one.foot_2_nm is not None:
-        base = requirements.length(abs(one.foot_2_nm - one.foot_1_nm), "mm", 1)
+        base = lengths.length(abs(one.foot_2_nm - one.foot_1_nm), "mm", 1)
     return InstrumentRow(
         pk=one.pk,
         code=one.code,
         name=one.name,
         kind=one.kind,
-        uncertainty=requirements.length(one.u_nm, "mm", 3) if one.u_nm else "not known",
+        uncertainty=lengths.length(one.u_nm, "mm", 3) if one.u_nm else "not known",
         base=base,
         due=one.due,
         overdue=bool(one.due and one.due < timezone.localdate()),

@@ -16,7 +16,7 @@ from qa.models import (
     TrimSide,
 )
 from qa.queries import drawings
-from qa.rules import requirements
+from qa.wording import lengths
 from shop.models import Airframe, Part, Placement, Position
 from shop.queries.paging import search
 
@@ -201,7 +201,7 @@ class JointView:
             return "none"
         sides = (("part", part), ("surround", around))
         return ", ".join(
-            f"{side} {requirements.length(nm, self.unit)}" for side, nm in sides
+            f"{side} {lengths.length(nm, self.unit)}" for side, nm in sides
         )
 
 
@@ -268,27 +268,25 @@ def greatest_uncertainty(revision, stations, unit: str) -> str:
         return ""
     # Below this many u nothing can be proven (numeric.verdict.acceptance, ISO 14253-1).
     apart = 4 if revision.edition == "1998" else 3.92
-    return requirements.length(int(min(widths) / apart), unit, 3 if unit == "mm" else 5)
+    return lengths.length(int(min(widths) / apart), unit, 3 if unit == "mm" else 5)
 
 
 def station_row(station: Station, unit: str, flat: bool = False) -> StationRow:
     notes = []
     if station.radius_nm:
-        notes.append(f"radius {requirements.length(station.radius_nm, unit, 0)}")
+        notes.append(f"radius {lengths.length(station.radius_nm, unit, 0)}")
     if station.laminar:
         notes.append("laminar-critical")
     if station.land_nm is not None:
-        notes.append(f"land {requirements.length(station.land_nm, unit)}")
+        notes.append(f"land {lengths.length(station.land_nm, unit)}")
     if station.surround:
         notes.append(f"against {station.surround.name}")
     at = (station.x_nm, station.y_nm, station.z_nm)[: 2 if flat else 3]
     return StationRow(
         label=station.label,
-        place=", ".join(drawings.value_text(n, unit) for n in at),
-        gap=requirements.limits_text(station.gap_min_nm, station.gap_max_nm, unit),
-        flush=requirements.limits_text(
-            station.flush_min_nm, station.flush_max_nm, unit
-        ),
+        place=", ".join(lengths.on_map(n, unit) for n in at),
+        gap=lengths.limits(station.gap_min_nm, station.gap_max_nm, unit),
+        flush=lengths.limits(station.flush_min_nm, station.flush_max_nm, unit),
         edge=station.get_edge_display() if station.edge else "",
         trim=_trim(station, unit),
         notes=", ".join(notes),
@@ -299,7 +297,7 @@ def _trim(station: Station, unit: str) -> str:
     if station.trim_side == TrimSide.NONE:
         return "never"
     most = [
-        f"{requirements.length(nm, unit)}"
+        f"{lengths.length(nm, unit)}"
         for nm in (station.trim_max_nm, station.trim_max_surround_nm)
         if nm is not None
     ]

@@ -6,7 +6,8 @@ from itertools import groupby
 from qa.models import Check, Kind, Station, TrimCut
 from qa.queries import drawings
 from qa.rules import requirements
-from qa.rules.judging import span
+from qa.wording import lengths
+from qa.wording.findings import span
 from shop.numeric.units import format_length
 
 BY_FINISH = {
@@ -38,22 +39,21 @@ def _limits(check: Check, station: Station, kind: str, unit: str) -> str:
     judged = requirements.requirement(station, kind, check.finish)
     if judged.empty:
         return ""
-    words = requirements.limits_text(plain.low_nm, plain.high_nm, unit)
+    words = lengths.limits(*plain.limits, unit)
     shift = next(
-        (b - a for a, b in zip(_both(plain), _both(judged), strict=True) if b), 0
+        (b - a for a, b in zip(plain.limits, judged.limits, strict=True) if b), 0
     )
     if shift:
         sign = "+" if shift > 0 else "−"
-        words += f" {sign} {requirements.length(abs(shift), unit)} {BY_FINISH[kind]}, "
-        words += f"so {requirements.limits_text(judged.low_nm, judged.high_nm, unit)}"
+        words += f" {sign} {lengths.length(abs(shift), unit)} {BY_FINISH[kind]}, "
+        words += f"so {lengths.limits(*judged.limits, unit)}"
     revision = check.fit_up.revision
     accepted = requirements.acceptance(
         judged, check.u_nm, revision.rule, revision.edition
     )
-    bounds = (accepted.low_in, accepted.high_in)
-    if bounds != _both(judged):
-        words += "; with what the gauge may be off, accepted "
-        words += requirements.limits_text(*bounds, unit)
+    told = lengths.accepted(judged.limits, accepted.inside, unit)
+    if told:
+        words = f"accepted {told}, with what the gauge may be off; required {words}"
     return words
 
 
@@ -68,10 +68,6 @@ def curves_told(lines) -> list[str]:
         f"{much} too much. That is not taken off."
         for much, labels in groups.items()
     ]
-
-
-def _both(limits) -> tuple[int | None, int | None]:
-    return limits.low_nm, limits.high_nm
 
 
 def cuts_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]:
@@ -102,7 +98,7 @@ def _cut(cuts: list[TrimCut], part: str, named, revision: int, unit: str) -> str
     if not deep:
         return ""
     depths = sorted(one.depth_nm for one in deep)
-    size = requirements.length(depths[-1], unit)
+    size = lengths.length(depths[-1], unit)
     if depths[0] != depths[-1]:
         places = 2 if unit == "mm" else 4
         size = f"{format_length(depths[0], unit, places)} to {size}"

@@ -11,10 +11,11 @@ from django.core.paginator import Page
 from django.db.models import F, Q
 
 from qa.models import Check, CurrentReading, FitUp, Joint, Kind, Station
-from qa.queries import drawings
+from qa.wording import lengths
 from shop.models import Airframe, PartDesign, Tool
 from shop.queries.mirrored_designs import SidesPage, sides
 from shop.queries.paging import page_of, search
+from shop.wording import states
 
 # Airframes of a joint pair that are compared on one page, the newest.
 AIRFRAMES = 4
@@ -170,17 +171,17 @@ def _on_airframe(frame, left, right, readings, labels, unit) -> OnAirframe:
                 value = reading.value_nm if reading else None
                 signed = kind == Kind.FLUSH
                 values.append(value)
-                told[f"{kind}_{hand}"] = drawings.value_text(value, unit, signed=signed)
+                told[f"{kind}_{hand}"] = lengths.on_map(value, unit, signed=signed)
                 told[f"{kind}_{hand}_state"] = _state(reading)
             told[f"{kind}_apart"] = ""
             if None not in values:
                 apart = values[0] - values[1]
-                told[f"{kind}_apart"] = drawings.value_text(apart, unit, signed=True)
+                told[f"{kind}_apart"] = lengths.on_map(apart, unit, signed=True)
                 if abs(apart) > abs(worst.get(kind, (0, ""))[0]):
                     worst[kind] = (apart, label)
         lines.append(Line(**told))
     words = {
-        kind: f"{drawings.value_text(nm, unit, signed=True)} {unit} at {label}"
+        kind: f"{lengths.on_map(nm, unit, signed=True)} {unit} at {label}"
         for kind, (nm, label) in worst.items()
     }
     return OnAirframe(frame, left, right, lines, words)
@@ -190,9 +191,7 @@ def _state(reading) -> str:
     """The state a reading is marked with, as on a map."""
     if reading is None or reading.value_nm is None:
         return ""
-    if reading.verdict == "does_not_conform":
-        return "above" if reading.deviation_nm > 0 else "below"
-    return reading.verdict
+    return states.key_of(reading.verdict, reading.deviation_nm)
 
 
 @dataclass(frozen=True)

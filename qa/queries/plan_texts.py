@@ -1,30 +1,18 @@
 """A plan in the words of a builder: where to push, how far, what to do first."""
 
 import math
-import re
 
 from qa.models import JointRevision, Side
-from qa.numeric.plan.result import CANNOT, CUT, FITS, Move
+from qa.numeric.plan.result import CUT, FITS, Move
 from qa.queries.drawings import point_mm
-from qa.rules import requirements
 from qa.rules.history import Seam
-from qa.rules.plan_bodies import reasons_of
+from qa.rules.plan_bodies import notes, reasons_of
 from qa.rules.planning import Worked
+from qa.wording import plans as wording
+from qa.wording.lengths import mm
 
 TELLING_MM, TELLING_DEG = 0.005, 0.0005
 ALONG_FLOW = math.cos(math.radians(1))
-
-
-def mm(value: float, unit: str, places: int | None = None) -> str:
-    """A length of so many mm, for people, in their unit."""
-    return requirements.length(round(value * 1e6), unit, places)
-
-
-def in_unit(text: str, unit: str) -> str:
-    """A sentence of the numbers, which speak in mm, with its lengths in a unit."""
-    if unit == "mm":
-        return text
-    return re.sub(r"(\d+\.\d+) mm", lambda m: mm(float(m[1]), unit), text)
 
 
 def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
@@ -174,9 +162,6 @@ def outcome(worked: Worked) -> tuple[str, str]:
     return "above", "The gaps can be had, the step cannot: trimming does not cure it."
 
 
-OUTCOME_WORDS = {FITS: "fits", CUT: "needs a cut", CANNOT: "cannot fit as allowed"}
-
-
 def steps(worked: Worked, unit: str) -> list[str]:
     """What to do, in the order of the work."""
     if sits_well(worked):
@@ -268,77 +253,26 @@ def impossible(worked: Worked, unit: str) -> list[str]:
     """What stays wrong, where and why."""
     several = len(worked.joints) > 1
     found = []
-    for joint, row, one in worked.stations():
-        told = reason_words(
-            worked, joint, row, one, unit, but=("least_cut", "too_thin")
-        )
+    for joint, _, one in worked.stations():
+        told = reason_words(worked, one, unit, but=wording.OF_THE_CUT)
         if told:
             number = f"{joint.state.joint.number}:" if several else ""
             found.append(f"station {number}{one.label}: {told}")
     return found
 
 
-def reason_words(worked, joint, row, one, unit: str, but=()) -> str:
+def reason_words(worked, one, unit: str, but=()) -> str:
     """Why a station stays wrong, or its cut is another than the plan's own."""
-    return "; ".join(
-        WHY[code] % {name: mm(nm / 1e6, unit) for name, nm in values.items()}
-        for code, values in reasons_of(worked, joint, row, one)
-        if code not in but
-    )
-
-
-WHY = {
-    "never_cut": "%(mm)s too tight, and nothing may be cut here",
-    "fairness": "%(mm)s too tight: the trim may not change so fast along the edge",
-    "may_still_cut": "%(mm)s more than may still be cut",
-    "greatest_trim": "%(mm)s more than the greatest trim",
-    "too_wide": "%(mm)s too wide, and building up is not allowed",
-    "build_up_spent": "%(mm)s more than may be built up",
-    "step_high": "%(mm)s proud stays: a step cannot be trimmed away (fill, sand or "
-    "shim)",
-    "step_low": "%(mm)s low stays: a step cannot be trimmed away (fill, sand or shim)",
-    "least_cut": "%(mm)s would do; %(least)s is what can be told",
-    "too_thin": "%(mm)s more is wanted, less than can be told (%(least)s): leave it "
-    "and measure again",
-}
-
-
-def note_words(code: str, values: dict, unit: str) -> str:
-    """A note of a record in words."""
-    names = ", ".join(values.get("names") or values.get("stations") or [])
-    length = mm(values.get("mm", 0) / 1e6, unit)
-    if code == "unsettled":
-        return "the plan did not settle: the gaps after the exact turn still change"
-    if code == "held":
-        return f"held still, since no reading sees it: {names}"
-    if code == "blind":
-        return (
-            f"no gap reading at {names}, and the move closes it by {length} at most: "
-            "look before you push"
-        )
-    if code == "unmeasured":
-        kind = "gap" if values["kind"] == "gap" else "flushness"
-        return (
-            f"{kind} not measured at {names}: outcome and probability say nothing of it"
-        )
-    slide, radius = (mm(values[name] / 1e6, unit) for name in ("slide", "radius"))
-    return (
-        f"station {values['station']}: sliding {slide} along a corner of radius "
-        f"{radius} changes the gap by about {length} more than planned"
-    )
+    return wording.reasons(reasons_of(worked, one), unit, but)
 
 
 def warnings(worked: Worked, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
-    if worked.record:
-        told = [note_words(*note, unit) for note in worked.kept_notes]
-    else:
-        reasons = {f"station {o.label}: {o.reason}" for _, _, o in worked.stations()}
-        told = [note for note in worked.plan.notes if note not in reasons]
+    told = [wording.note(*note, unit) for note in notes(worked)]
     told += [f"{one}: it is not in this plan" for one in worked.left_out]
     rule = worked.main.state.revision.rule
     if any(one.state.revision.rule != rule for one in worked.joints):
         told.append(
             "the joints are judged by different rules; this plan uses the first"
         )
-    return [in_unit(f"{one[0].upper()}{one[1:]}.", unit) for one in told]
+    return [f"{one[0].upper()}{one[1:]}." for one in told]

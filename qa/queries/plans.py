@@ -19,6 +19,9 @@ from qa.queries import drawings as maps
 from qa.queries import plan_texts
 from qa.rules import overtaking, requirements, trim_rounds
 from qa.rules.planning import Planned, Worked
+from qa.wording import lengths
+from qa.wording import plans as wording
+from shop.wording import states
 
 HALF = Layout(radius=23, text=27, values="needed", strip=40)
 
@@ -94,7 +97,7 @@ class PlanView:
 
     @property
     def least_cut(self) -> str:
-        return plan_texts.mm(self.worked.least_cut, self.unit)
+        return lengths.mm(self.worked.least_cut, self.unit)
 
     @property
     def waits_for_release(self) -> bool:
@@ -138,7 +141,7 @@ def view_of(worked: Worked, unit: str) -> PlanView:
         drawings=[_drawing(worked, one, unit) for one in worked.joints],
         impossible=plan_texts.impossible(worked, unit),
         warnings=plan_texts.warnings(worked, unit),
-        held=list(plan.held),
+        held=list(map(wording.held, plan.held)),
         probability="" if chance is None else f"{100 * chance:.1f} %",
         worst=[
             (word, f"{fit.worst_before:.2f}", f"{fit.worst_after:.2f}")
@@ -178,9 +181,7 @@ def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> st
         revision.rule,
         revision.edition,
     )
-    if found.verdict == acceptance.Verdict.DOES_NOT_CONFORM:
-        return "above" if found.deviation_nm > 0 else "below"
-    return str(found.verdict)
+    return states.key_of(found.verdict, found.deviation_nm)
 
 
 def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
@@ -199,7 +200,7 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
 
     def told(mm, *, signed=False):
         nm = None if mm is None else round(mm * 1e6)
-        return maps.value_text(nm, unit, signed=signed)
+        return lengths.on_map(nm, unit, signed=signed)
 
     return PlanRow(
         check=str(check.entry_id),
@@ -207,7 +208,7 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
         label=label,
         gap_now=told(one.gap_now),
         gap_after=told(gap_after),
-        gap_at_20=maps.value_text(at_20, unit),
+        gap_at_20=lengths.on_map(at_20, unit),
         flush_now=told(one.flush_now, signed=True),
         flush_after=told(one.flush_after, signed=True),
         gap_state=judged_as(joint, row, Kind.GAP, one.gap_now),
@@ -222,7 +223,7 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
         bite_nm=round(bite.bite * 1e6),
         lost=told(lost) if lost > 1e-6 else "",
         left=told(left),
-        reason=plan_texts.reason_words(worked, joint, row, one, unit),
+        reason=plan_texts.reason_words(worked, one, unit),
     )
 
 
@@ -231,7 +232,7 @@ def bite_text(bite: float, unit: str) -> str:
     if not bite:
         return ""
     if unit == "mm":
-        return maps.value_text(round(bite * 1e6), unit)
+        return lengths.on_map(round(bite * 1e6), unit)
     return f"{math.floor(bite / 25.4 * 1000 + 1e-9) / 1000:.3f}"
 
 
@@ -248,6 +249,7 @@ def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
         seam.stations,
         standing,
         finish=joint.check.finish,
+        u_nm=joint.check.u_nm,
         unit=unit,
         title=f"{joint.state.joint.number} {joint.state.joint.name}",
     )
@@ -281,7 +283,7 @@ def _plan_station(worked, joint, row, one, moved, unit) -> PlanStation:
 
     def told(mm, *, signed=False):
         nm = None if mm is None else round(mm * 1e6)
-        return maps.value_text(nm, unit, signed=signed)
+        return lengths.on_map(nm, unit, signed=signed)
 
     return PlanStation(
         label=one.label,

@@ -10,20 +10,15 @@ from qa.models import AcceptanceFinish, Kind, Nonconformance, Rule, State
 from qa.paper.blank_sheet import BlankRow, BlankSheet
 from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
 from qa.paper.nonconformance_list import ListedItem, NonconformanceList
-from qa.queries import checks, drawings, limit_texts, nonconformances
-from qa.rules import requirements
+from qa.queries import checks, limit_texts, nonconformances
+from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry, Seal
 from shop.queries.identity import the_shop
+from shop.wording import states
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
-WORDS = {
-    "conforms": "conforms",
-    "does_not_conform": "does not conform",
-    "not_proven": "not proven",
-    None: "not all measured",
-}
 KIND = {Kind.GAP: "gap", Kind.FLUSH: "flush"}
 
 
@@ -59,16 +54,8 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
         condition=condition(view),
         rule=view.rule_text,
         outcome=_outcome(view),
-        outcome_word=WORDS[view.row.verdict],
-        counts=tuple(
-            (state, word, view.counts[key])
-            for state, word, key in (
-                ("conforms", "conform", "conforms"),
-                ("above", "do not conform", "does_not_conform"),
-                ("not_proven", "not proven", "not_proven"),
-                ("not_measured", "not measured", "not_measured"),
-            )
-        ),
+        outcome_word=states.whole_word(_outcome(view)),
+        counts=states.counted(view.counts),
         # Said once, above the numbers, as judged.
         map=replace(view.map, limits_text=""),
         profile=view.profile,
@@ -175,7 +162,7 @@ def _again(view) -> tuple[str, ...]:
     for kind, word in KIND.items():
         labels = [one["station"] for one in view.measure_again if one["kind"] == kind]
         if labels:
-            told.append(f"{word} not proven at {', '.join(labels)}")
+            told.append(f"{word} {states.word('not_proven')} at {', '.join(labels)}")
     return tuple(told)
 
 
@@ -185,9 +172,7 @@ def _people(view) -> str:
 
 
 def _outcome(view) -> str:
-    if view.row.verdict == "does_not_conform":
-        return "above"
-    return view.row.verdict or "not_measured"
+    return view.row.verdict or states.NOT_MEASURED
 
 
 def _all_conform(view) -> str:
@@ -202,11 +187,9 @@ def condition(view) -> tuple[tuple[str, str], ...]:
     if check.instrument:
         gauge = f"{check.instrument.code} {check.instrument.name}"
         if check.u_nm:
-            gauge += f", u = {requirements.length(check.u_nm, view.unit, places)}"
+            gauge += f", u = {lengths.length(check.u_nm, view.unit, places)}"
         if check.foot_1_nm is not None and check.foot_2_nm is not None:
-            base = requirements.length(
-                abs(check.foot_2_nm - check.foot_1_nm), view.unit, 1
-            )
+            base = lengths.length(abs(check.foot_2_nm - check.foot_1_nm), view.unit, 1)
             gauge += f", base {base}"
         gauge += f", {_calibration(check)}"
     warm = "not stated"
@@ -246,7 +229,7 @@ def _row(view, line: checks.Line) -> SheetRow:
         (
             item.label
             for item in view.items
-            if line.state in ("above", "below")
+            if states.fails(line.state)
             and (item.kind.startswith("gap") == (line.kind == Kind.GAP))
             and line.station in item.stations
         ),
@@ -260,18 +243,18 @@ def _row(view, line: checks.Line) -> SheetRow:
     return SheetRow(
         station=line.station,
         characteristic=KIND[line.kind],
-        requirement=line.requirement.removesuffix(" mm"),
+        requirement=(line.accepted or line.requirement).removesuffix(" mm"),
         typed=line.typed,
-        millimeters=drawings.value_text(mm, "mm", signed=line.kind == Kind.FLUSH),
+        millimeters=lengths.on_map(mm, "mm", signed=line.kind == Kind.FLUSH),
         state=line.state,
         deviation=""
         if not line.deviation_nm
-        else drawings.value_text(line.deviation_nm, "mm", signed=True),
+        else lengths.on_map(line.deviation_nm, "mm", signed=True),
         probability="" if line.probability is None else f"{line.probability:.3f}",
         by=line.by,
         nonconformance=nonconformance,
         note="; ".join(note for note in notes if note),
-        limited=line.requirement != requirements.NO_LIMITS,
+        limited=line.limited,
     )
 
 
@@ -303,10 +286,7 @@ def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
         joint_revision=str(revision.number),
         airframe=airframe or f"{joint.type.code}, serial:",
         map=view.map,
-        rows=tuple(
-            BlankRow(one.label, _required(one.gap), _required(one.flush))
-            for one in view.stations
-        ),
+        rows=tuple(BlankRow(one.label, one.gap, one.flush) for one in view.stations),
         issued_at=revision.entry.received_at,
         issued_text=local(revision.entry.received_at),
         unit=view.unit,
@@ -318,10 +298,6 @@ def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
         if revision.number == joint.current.number
         else f"Revision {joint.current.number} is newer",
     )
-
-
-def _required(limits: str) -> str:
-    return "" if limits == requirements.NO_LIMITS else limits
 
 
 def list_of(

@@ -11,6 +11,8 @@ from qa.queries import drawings
 from qa.queries.drawings import point_mm
 from qa.rules import history, requirements, staleness
 from qa.rules.staleness import JointState
+from qa.wording import lengths
+from qa.wording import shims as wording
 
 MOST = 3
 
@@ -49,7 +51,7 @@ class ShimView:
     @property
     def judged(self) -> str:
         """On which stacks the part was taken to rest."""
-        return self.plan.judged if self.plan else ""
+        return wording.judged(self.plan) if self.plan else ""
 
 
 def present_stacks(check: Check) -> dict[str, ShimStack]:
@@ -115,27 +117,11 @@ def _solve(view: ShimView, present: dict[str, ShimStack]) -> None:
         _point(view, one, stack) for one, stack in zip(points, plan.stacks, strict=True)
     ]
     view.fetch = [
-        (requirements.length(round(thick * 1e6), view.unit), count)
+        (lengths.length(round(thick * 1e6), view.unit), count)
         for thick, count in plan.to_fetch.items()
     ]
-    view.problem = _why_not(plan)
+    view.problem = wording.why_not(plan)
     view.expected = _expected(view, plan)
-
-
-def _why_not(plan: ShimPlan) -> str:
-    if plan.conforms:
-        return ""
-    if plan.worst_ideal > 1:
-        return (
-            "The edge is not flat enough: no height or tilt brings every flushness "
-            f"within its limits (best {plan.worst_ideal:.2f}, 1 is the limit). Shims "
-            "cannot cure that; fill or sand."
-        )
-    return (
-        "Not with this stock: the right height and tilt would reach "
-        f"{plan.worst_ideal:.2f} (1 is the limit). Thinner shims or higher stacks "
-        "would."
-    )
 
 
 def _rows(view: ShimView) -> list[int]:
@@ -175,7 +161,7 @@ def _flushness(view: ShimView):
 
 def _point(view: ShimView, point: AttachPoint, stack) -> PointRow:
     def text(mm):
-        return drawings.value_text(round(mm * 1e6), view.unit)
+        return lengths.on_map(round(mm * 1e6), view.unit)
 
     made_of = ""
     if stack:
@@ -202,7 +188,7 @@ def _expected(view: ShimView, plan: ShimPlan) -> list[tuple[str, str, str]]:
         label = seam.stations[row].label
         now = view.state.now.values[label, Kind.FLUSH].reading.value_nm
         after = now + nearest_nm(rise)
-        texts = (drawings.value_text(nm, view.unit, signed=True) for nm in (now, after))
+        texts = (lengths.on_map(nm, view.unit, signed=True) for nm in (now, after))
         told.append((label, *texts))
     return told
 

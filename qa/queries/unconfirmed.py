@@ -7,9 +7,11 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from qa.models import Check, Kind, Reading, Verdict
-from qa.rules import authorship, judging, requirements
+from qa.models import Check, Kind, Reading
+from qa.rules import authorship, judging
+from qa.wording import lengths
 from shop.models import Authorship
+from shop.wording import states
 
 
 @dataclass(frozen=True)
@@ -114,9 +116,7 @@ def _aside(reading: Reading, unit: str) -> Aside:
         station=reading.station.label,
         kind=reading.kind,
         kind_label=str(Kind(reading.kind).label),
-        typed=requirements.length(value, unit)
-        if value is not None
-        else reading.outcome,
+        typed=lengths.length(value, unit) if value is not None else reading.outcome,
         verdict=reading.verdict or None,
         deviation_nm=reading.deviation_nm,
         by=reading.entry.author,
@@ -132,16 +132,12 @@ def _counts(check: Check) -> str:
     now = judging.counts(check.state)
     if finish is None or finish.counts == now:
         return ""
-    names = {
-        "conforms": Verdict.CONFORMS.label,
-        "does_not_conform": Verdict.DOES_NOT_CONFORM.label,
-        "not_proven": Verdict.NOT_PROVEN.label,
-        "not_measured": _("not measured"),
-    }
 
     def told(counts: dict) -> str:
         return ", ".join(
-            f"{word} {counts[name]}" for name, word in names.items() if name in counts
+            f"{states.word(name)} {counts[name]}"
+            for name in states.COUNTED
+            if name in counts
         )
 
     return _("Counted at the finish: %(then)s. Now: %(now)s.") % {

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from qa.models import Check, CheckState, CurrentReading, Kind, Outcome, Reading, Station
 from qa.numeric.verdict import acceptance, grouping
 from qa.rules import requirements
-from qa.rules.requirements import length
+from qa.wording import findings as wording
+from qa.wording import lengths
 from shop.ledger import Refused
 from shop.numeric.units import LengthError, parse_length
 
@@ -125,12 +126,9 @@ def told(reading: Reading, station: Station) -> dict:
     if reading.value_nm is None:
         message = f"{words} {Outcome(reading.outcome).label}"
     else:
-        message = f"{words} {requirements.length(reading.value_nm, unit)}"
+        message = f"{words} {lengths.length(reading.value_nm, unit)}"
         if reading.deviation_nm:
-            side = "under" if reading.deviation_nm < 0 else "over"
-            message += (
-                f", {requirements.length(abs(reading.deviation_nm), unit)} {side}"
-            )
+            message += f", {wording.beyond(reading.deviation_nm, unit)}"
     if reading.late:
         message += ": kept, but the check was finished before; a person decides"
     return {
@@ -160,6 +158,12 @@ class Finding:
     worst_nm: int
     requirement: str
     worst_value: str
+
+    def title(self, unit: str) -> str:
+        """The finding in words: "gap tight, stations 4–7, worst 0.62 mm under at 5"."""
+        return wording.title(
+            self.kind, self.stations, self.worst_nm, self.worst_station, unit
+        )
 
 
 def findings(check: Check) -> list[Finding]:
@@ -192,8 +196,8 @@ def _finding(group, stations, found, unit) -> Finding:
         worst_station=stations[group.worst_row].label,
         worst_nm=group.worst_nm,
         requirement=f"{Kind(kind).label} "
-        + requirements.limits_text(worst.low_nm, worst.high_nm, unit),
-        worst_value=requirements.length(worst.value_nm, unit),
+        + lengths.limits(worst.low_nm, worst.high_nm, unit),
+        worst_value=lengths.length(worst.value_nm, unit),
     )
 
 
@@ -219,42 +223,9 @@ def proposal(check: Check) -> dict:
                 "stations": list(one.stations),
                 "worst_station": one.worst_station,
                 "worst_nm": one.worst_nm,
-                "title": title(one, unit),
+                "title": one.title(unit),
             }
             for one in findings(check)
         ],
         "measure_again": measure_again(check),
     }
-
-
-WORDS = {
-    "gap_tight": ("gap tight", "under"),
-    "gap_wide": ("gap wide", "over"),
-    "flush_proud": ("proud", "over"),
-    "flush_low": ("low", "under"),
-}
-
-
-def span(labels: tuple[str, ...]) -> str:
-    """Return stations for people: "station 4", "stations 4-7", "stations 23, 24, 1"."""
-    if len(labels) == 1:
-        return f"station {labels[0]}"
-    numbers = [int(label) if label.isdecimal() else None for label in labels]
-    steps = {
-        b - a if None not in (a, b) else 0
-        for a, b in zip(numbers, numbers[1:], strict=False)
-    }
-    if len(labels) > 2 and steps == {1}:
-        return f"stations {labels[0]}–{labels[-1]}"
-    if len(labels) > 4:
-        return f"stations {labels[0]} to {labels[-1]}"
-    return f"stations {', '.join(labels)}"
-
-
-def title(finding: Finding, unit: str) -> str:
-    """Return "gap tight, stations 4–7, worst 0.62 mm under at 5"."""
-    words, side = WORDS[finding.kind]
-    return (
-        f"{words}, {span(finding.stations)}, worst "
-        f"{length(finding.worst_nm, unit)} {side} at {finding.worst_station}"
-    )

@@ -7,13 +7,9 @@ probabilities are the numbers that came out. Reasons are codes with values.
 import math
 from dataclasses import asdict, fields
 
-from qa.models import Kind
-from qa.numeric.plan.joint_arrays import JointArrays
 from qa.numeric.plan.motions import Motion
-from qa.numeric.plan.reasons import TELLING_MM as TELLING
-from qa.numeric.plan.reasons import corner_slides
+from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import Fit, Move, Plan, PlanOptions, StationPlan, TrimPlan
-from qa.rules import planning, requirements
 from qa.rules.planning import Bite, Planned, Worked
 
 FORM, METHOD = "plan_body/1", "plan/1"
@@ -90,7 +86,7 @@ def _station(worked: Worked, joint: Planned, row: int, one: StationPlan) -> dict
     told = {
         item.name: getattr(one, item.name)
         for item in fields(StationPlan)
-        if item.name not in (*LENGTHS, "reason")
+        if item.name not in (*LENGTHS, "reasons")
     }
     lengths = {f"{name}_nm": _nm(getattr(one, name)) for name in LENGTHS}
     return _plain(
@@ -99,7 +95,7 @@ def _station(worked: Worked, joint: Planned, row: int, one: StationPlan) -> dict
             **lengths,
             "bite_nm": _nm(bite.bite),
             "trim_asked_nm": _nm(bite.trim),
-            "reasons": reasons_of(worked, joint, row, one),
+            "reasons": reasons_of(worked, one),
         }
     )
 
@@ -124,88 +120,30 @@ def _plain(value):
 # ---------------------------------------------------------------- reasons
 
 
-def reasons_of(worked: Worked, joint: Planned, row: int, one: StationPlan) -> list:
+def reasons_of(worked: Worked, one: StationPlan) -> list:
     """Why a station stays wrong or its cut is another: [[code, {value: nm}], ...]."""
     if worked.record:
         return worked.kept_reasons[one.joint, one.label]
-    bite = worked.bite(one)
-    return [*_wrong(worked, joint, row, one), *_thin(worked, one, bite)]
+    name = _names(worked)
+    return [
+        *(recorded(reason, name) for reason in one.reasons),
+        *_thin(worked, one, worked.bite(one)),
+    ]
 
 
 def notes(worked: Worked) -> list:
     """What a builder should know besides the numbers, as codes with values."""
-    plan, several = worked.plan, len(worked.joints) > 1
-    found = [] if plan.settled else [["unsettled", {}]]
-    if plan.held:
-        found.append(["held", {"names": list(plan.held)}])
-    blind = [
-        one for one in plan.stations if one.gap_now is None and one.closes_by > TELLING
-    ]
-    if blind:
-        most = _nm(max(one.closes_by for one in blind))
-        found.append(["blind", {"stations": [o.label for o in blind], "mm": most}])
-    for kind, now in ((Kind.GAP, "gap_now"), (Kind.FLUSH, "flush_now")):
-        missing = []
-        for joint, row, one in worked.stations():
-            station = joint.state.seam.stations[row]
-            wanted = requirements.requirement(station, kind, joint.check.finish)
-            if not wanted.empty and getattr(one, now) is None:
-                number = f"{joint.state.joint.number}:" if several else ""
-                missing.append(f"{number}{one.label}")
-        if missing:
-            found.append(["unmeasured", {"kind": str(kind), "stations": missing}])
-    options = worked.options
-    arrays = JointArrays(
-        [planning.measured_at(one, worked.wish.side) for one in worked.joints],
-        options.uncertainty_mm,
-        options.rule,
-        options.edition,
-    )
-    for label, slide, radius, extra in corner_slides(arrays, plan.move):
-        values = {"slide": _nm(slide), "radius": _nm(radius), "mm": _nm(extra)}
-        found.append(["corner", {"station": label, **values}])
-    return found
+    if worked.record:
+        return worked.kept_notes
+    name = _names(worked)
+    return [recorded(one, name) for one in worked.plan.notes]
 
 
-def _wrong(worked: Worked, joint: Planned, row: int, one: StationPlan) -> list:
-    """Why a station stays wrong, as [code, {value: nm}]."""
-    found = []
-    short = _nm(one.unresolved)
-    if short < 0:
-        found.append([_tight(worked, joint, row, one), {"mm": -short}])
-    elif short > 0:
-        allowed = worked.options.build_up_mm > 0
-        code = "build_up_spent" if allowed else "too_wide"
-        found.append([code, {"mm": short}])
-    after = one.flush_after
-    if after is not None and one.flush_deviation_after is not None:
-        wanted = requirements.requirement(
-            joint.state.seam.stations[row], Kind.FLUSH, joint.check.finish
-        )
-        inside = requirements.acceptance(
-            wanted,
-            joint.check.u_nm,
-            joint.state.revision.rule,
-            joint.state.revision.edition,
-        )
-        nm = _nm(after)
-        high = inside.high_in is not None and nm > inside.high_in
-        low = inside.low_in is not None and nm < inside.low_in
-        if high or low:
-            found.append(["step_high" if high else "step_low", {"mm": abs(nm)}])
-    return found
-
-
-def _tight(worked: Worked, joint: Planned, row: int, one: StationPlan) -> str:
-    if one.side == "none":
-        return "never_cut"
-    if one.trim < one.most_trim - 0.001:
-        return "fairness"
-    station = joint.state.seam.stations[row]
-    left = requirements.left_to_cut_mm(station, one.side, joint.lost, row)
-    if left is not None and left <= worked.options.max_trim_mm:
-        return "may_still_cut"
-    return "greatest_trim"
+def _names(worked: Worked):
+    """What stations are called: by their joint too where there are several."""
+    numbers = [one.state.joint.number for one in worked.joints]
+    several = len(numbers) > 1
+    return lambda joint, label: f"{numbers[joint]}:{label}" if several else label
 
 
 def _thin(worked: Worked, one: StationPlan, bite: Bite) -> list:
@@ -233,11 +171,15 @@ def plan_from(body: dict) -> Plan:
             "seat": _fit(told["seat"]),
             "level": _fit(told["level"]),
             "trim": trim and _made(TrimPlan, {**trim, "move": _move(trim["move"])}),
-            "held": tuple(told["held"]),
+            "held": tuple(_tupled(one) for one in told["held"]),
             "stations": stations,
             "notes": (),
         },
     )
+
+
+def _tupled(value):
+    return tuple(map(_tupled, value)) if isinstance(value, list) else value
 
 
 def bites_from(body: dict) -> dict[tuple[int, str], Bite]:
@@ -303,4 +245,4 @@ def _station_from(told: dict) -> StationPlan:
     }
     if lengths["most_trim"] is None:
         lengths["most_trim"] = math.inf
-    return _made(StationPlan, {**told, **lengths, "reason": ""})
+    return _made(StationPlan, {**told, **lengths, "reasons": ()})

@@ -1,4 +1,4 @@
-"""The only bridge from models to numeric: requirements limits, feet, words."""
+"""The only bridge from models to numeric: requirements, limits, feet."""
 
 import json
 from collections.abc import Sequence
@@ -8,7 +8,6 @@ from functools import lru_cache
 from qa.files import motions as motions_file
 from qa.models import (
     Check,
-    Edge,
     Finish,
     FitUp,
     JointRevision,
@@ -22,12 +21,9 @@ from qa.numeric.geometry import joint as geometry
 from qa.numeric.plan.motions import Motion
 from qa.numeric.plan.result import PlanOptions
 from qa.numeric.verdict import acceptance as verdict
-from shop.models import Unit
 from shop.numeric import thermal
-from shop.numeric.units import format_length
 
 MM = 1_000_000
-NO_LIMITS = "no limits"
 
 
 @dataclass(frozen=True)
@@ -36,6 +32,10 @@ class Requirement:
 
     low_nm: int | None
     high_nm: int | None
+
+    @property
+    def limits(self) -> tuple[int | None, int | None]:
+        return self.low_nm, self.high_nm
 
     @property
     def empty(self) -> bool:
@@ -88,42 +88,6 @@ def bridge_excess_nm(station: Station, check: Check) -> int | None:
         return None
     excess = verdict.bridge_excess(*(n / MM for n in (station.radius_nm, *feet)))
     return round(excess * MM)
-
-
-def length(nm: int | None, unit: str = Unit.MM, places: int | None = None) -> str:
-    """Return a length for people: 2 decimals of mm or 3 of inch, unit beside."""
-    if nm is None:
-        return "–"
-    if places is None:
-        places = 2 if unit == Unit.MM else 4
-    return f"{format_length(nm, unit, places).replace('-', '−')} {unit}"
-
-
-def limits_text(low: int | None, high: int | None, unit: str = Unit.MM) -> str:
-    """Return limits for people: "1.50 to 3.00 mm", "at most 0.50 mm"."""
-    if low is None and high is None:
-        return NO_LIMITS
-    places = 2 if unit == Unit.MM else 4
-
-    def text(nm):
-        return format_length(nm, unit, places).replace("-", "−")
-
-    if low is None:
-        return f"at most {text(high)} {unit}"
-    if high is None:
-        return f"at least {text(low)} {unit}"
-    return f"{text(low)} to {text(high)} {unit}"
-
-
-def facing(edge: str, flush_nm: int | None) -> str:
-    """Return which way a step faces the flow ("" when it does not matter).
-
-    Proud at the upstream edge or low at the downstream edge faces forward.
-    """
-    if not flush_nm or edge not in (Edge.UPSTREAM, Edge.DOWNSTREAM):
-        return ""
-    forward = (flush_nm > 0) == (edge == Edge.UPSTREAM)
-    return "forward-facing" if forward else "aft-facing"
 
 
 def side_to_cut(station: Station, wish: str | None) -> str:

@@ -3,7 +3,7 @@
 from django import template
 from django.utils.html import format_html
 
-from shop import marks
+from shop.wording import icons, states
 
 register = template.Library()
 
@@ -14,7 +14,7 @@ def map_mark(state: str):
     none; the word is said to screen readers."""
     if not state:
         return ""
-    name, word = marks.of_verdict(state)
+    row = states.VERDICTS[state]
     return format_html(
-        '{}<span class="visually-hidden"> {}</span>', marks.svg(name), word
+        '{}<span class="visually-hidden"> {}</span>', icons.svg(row), row.word
     )

@@ -267,9 +267,9 @@ def trim(request, uuid):
                 station=row.label,
                 side=row.side,
                 value=text,
-                unit=form.unit_said,
+                unit=unit,
             )
-            for row, text in form.said()
+            for row, text, unit in form.said()
         ]
         return trimming.record_trim(
             by=request.user,

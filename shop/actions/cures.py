@@ -11,10 +11,11 @@ from shop.numeric.cure_check import check_cure
 from shop.numeric.cure_window import Outcome
 from shop.numeric.trace import Trace
 from shop.rules import cures
+from shop.wording.cures import kept
 
 from .locks import locked
 
-METHOD = "cure/2"  # 2: each sensor for as long as it speaks
+METHOD = "cure/3"  # 2: each sensor for as long as it speaks; 3: kept as codes
 
 
 def record_trace(
@@ -51,19 +52,7 @@ def record_trace(
                 met=found.outcome == Outcome.MET,
                 method=METHOD,
                 found={"outcome": found.outcome.value, "lagging": found.lagging},
-                complaints=[
-                    {
-                        "name": one.name,
-                        "asked": one.asked,
-                        "outcome": one.outcome.value,
-                        # As text: a digest must never hang on how a float is written.
-                        "value": "" if one.value is None else f"{one.value:z.2f}",
-                        "unit": one.unit,
-                        "sensor": one.sensor or "",
-                        "why": one.why,
-                    }
-                    for one in found.requirements
-                ],
+                complaints=list(map(kept, found.requirements)),
             )
         )
         pull.cure = fact.state

@@ -11,9 +11,8 @@ from fractions import Fraction
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-FRACTION = re.compile(
-    r"([+\-−]?)(?:(\d{1,6})[\s-]+)?(\d{1,6})/(\d{1,6})\s*([^\d\s.,]*)"
-)
+from shop.numeric.units import FRACTION, LengthError, fraction_nm
+
 NUMBER = re.compile(r"([+\-−]?)(\d{1,12})(?:[.,](\d{1,9}))?\s*([^\d\s.,]*)")
 
 # Exact by definition: 1 lb = 453.59237 g, 1 in = 25.4 mm.
@@ -81,32 +80,14 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
 
 def _fraction(text: str, unit: str) -> Measure:
     """A length as people read it off a rule: "1/4 in", "1 1/2 in"."""
-    nm = inch_fraction_nm(text, unit)
+    try:
+        nm = fraction_nm(text, unit)
+    except LengthError as why:
+        raise ValueError(f"{why}.") from None
     match = FRACTION.fullmatch(text.strip())
     sign, whole, over, under, _unit = match.groups()
     typed = f"{sign}{whole} {over}/{under}" if whole else f"{sign}{over}/{under}"
     return Measure(nm, f"{typed} in")
-
-
-def inch_fraction_nm(text: str, unit: str) -> int:
-    """Whole nanometers of a fraction of an inch; ValueError says what is wrong.
-
-    `unit` is what it is in where none is typed. 1 in = 25.4 mm exactly, so 64ths are
-    whole nanometers; what is not is refused, never rounded.
-    """
-    match = FRACTION.fullmatch(text.strip())
-    if match is None or not int(match[4]):
-        raise ValueError(_("Write a fraction like this: 1/4 in or 1 1/2 in."))
-    sign, whole, over, under, named = match.groups()
-    if (named or unit).lower() != "in":
-        raise ValueError(_("A fraction is of an inch: write 1/4 in."))
-    inches = int(whole or 0) + Fraction(int(over), int(under))
-    nm = inches * UNITS["length"]["in"]
-    if nm.denominator != 1:
-        raise ValueError(
-            _("This fraction of an inch is no whole nanometer: write it with decimals.")
-        )
-    return -int(nm) if sign in ("-", "−") else int(nm)
 
 
 class MeasureField(forms.CharField):

@@ -30,13 +30,6 @@ class CureState(models.TextChoices):
     NOT_MET = "not_met", _("cure not met")
     OPEN = "open", _("cure open")
 
-    @property
-    def verdict(self) -> str:
-        """What to draw."""
-        return {"met": "conforms", "not_met": "does_not_conform"}.get(
-            self.value, "not_proven"
-        )
-
 
 class Pull(Kept):
     """A mold and its next number. State and times are projections of acts."""
@@ -235,16 +228,7 @@ class CureTrace(Fact):
     @property
     def state(self) -> CureState:
         """Met, not met or open, as it was judged then."""
-        outcome = self.found.get("outcome", "met" if self.met else "not met")
-        return CURED[outcome]
-
-
-# Words of the judgement, as a trace keeps them.
-CURED = {
-    "met": CureState.MET,
-    "not met": CureState.NOT_MET,
-    "cannot say": CureState.OPEN,
-}
+        return CureState(self.found["outcome"])
 
 
 class Work(Fact):

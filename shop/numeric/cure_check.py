@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from shop.numeric.cure_window import CureCheck, Outcome, Requirement, Window
+from shop.numeric.cure_window import CureCheck, Outcome, Requirement, Why, Window
 from shop.numeric.trace import (
     SLIP,
     Series,
@@ -94,16 +94,15 @@ class _Judge:
     def dwell_time(self) -> Requirement:
         least = self.window.dwell_least_minutes
         most = self.window.dwell_most_minutes
-        asked = f"at least {least:g} min with every sensor at "
-        asked += f"{self.window.dwell_least_c:.4g} degC"
-        asked += "" if most is None else f", at most {most:g} min"
+        asked = {"least": least, "at": self.window.dwell_least_c}
+        asked |= {} if most is None else {"most": most}
         minutes = self.dwell.minutes if self.dwell else 0.0
         possible = max(map(self._possible, self.dwells), default=0.0)
-        outcome, why = Outcome.CANNOT_SAY, ""
+        outcome, why = Outcome.OPEN, None
         if possible < least - SLIP or (most is not None and minutes > most + SLIP):
             outcome = Outcome.NOT_MET
             if self.dwell is None:
-                why = f"{self.lagging} never got there with the others"
+                why = Why("never_there", {"sensor": self.lagging})
         elif minutes >= least - SLIP and (most is None or possible <= most + SLIP):
             outcome = Outcome.MET
         else:
@@ -122,37 +121,37 @@ class _Judge:
     def _cut_off(self, span: Span) -> bool:
         return span.end >= self.trace.end - SLIP
 
-    def _why_dwell_is_open(self) -> str:
+    def _why_dwell_is_open(self) -> Why:
         for span in self.dwells:
             quiet = self._quiet(span)
             if quiet:
                 return quiet
         if self.dwells and self._cut_off(self.dwells[-1]):
-            return "the trace ends during the dwell"
-        return "the trace begins during the dwell"
+            return Why("ends_in_dwell")
+        return Why("begins_in_dwell")
 
     def dwell_ceiling(self):
         most = self.window.dwell_most_c
         if most is None:
             return
-        name, asked = "dwell temperature", f"at most {most:.4g} degC during the dwell"
+        name, asked = "dwell_ceiling", {"most": most}
         if self.dwell is None:
             yield _open(name, asked, "degC", self._no_dwell())
             return
         sure = self.dwell if self.alone else None
         yield self._ceiling(name, asked, most, sure, self.around)
 
-    def _no_dwell(self) -> str:
+    def _no_dwell(self) -> Why:
         if self.known:
-            return "there was no dwell"
-        return self._quiet(self.whole) or "the trace is too short to show the dwell"
+            return Why("no_dwell")
+        return self._quiet(self.whole) or Why("too_short")
 
     # Ceilings
 
     def peak(self):
         most = self.window.peak_most_c
         if most is not None:
-            asked = f"at most {most:.4g} degC"
+            asked = {"most": most}
             yield self._ceiling("peak", asked, most, self.whole, self.whole)
 
     def _ceiling(self, name, asked, most, sure: Span | None, possible: Span):
@@ -163,23 +162,23 @@ class _Judge:
             return _limited(name, asked, "degC", most, *broken)
         found = self.trace.warmest(self.longest, possible)
         if found is None:
-            return _open(name, asked, "degC", self._quiet(possible) or "nothing heard")
+            return _open(name, asked, "degC", self._quiet(possible) or Why("nothing"))
         if found[0] > most + _SLIP:
-            why = "whether that was asked of it then is not known"
+            why = Why("asked_then")
             return _opened(_limited(name, asked, "degC", most, *found), why)
         said = _limited(name, asked, "degC", most, *found)
         return _opened(said, self._quiet(possible) or self._unknown(sure, possible))
 
-    def _unknown(self, sure: Span | None, possible: Span) -> str:
+    def _unknown(self, sure: Span | None, possible: Span) -> Why | None:
         if sure and _same(sure, possible):
-            return ""
-        return "when the dwell began and ended is not known"
+            return None
+        return Why("dwell_when")
 
-    def _quiet(self, span: Span) -> str:
-        """Who was not heard within the span, and when; "" when everybody was."""
+    def _quiet(self, span: Span) -> Why | None:
+        """Who was not heard within the span, and when; None when everybody was."""
         found = self.trace.first_unseen(self.longest, span)
         if found is None:
-            return ""
+            return None
         return _silent(found[0], self.trace.sensors[found[0]], found[1], self.whole)
 
     # Rates
@@ -187,7 +186,7 @@ class _Judge:
     def heating(self):
         window = self.window
         if window.heating_most is not None:
-            asked = f"at most {window.heating_most:.3g} K/min"
+            asked = {"most": window.heating_most}
             if self.known:
                 until = self.dwell.start if self.dwell else self.trace.end
                 sure = possible = Span(self.trace.start, until)
@@ -196,15 +195,14 @@ class _Judge:
                 sure, possible = Span(self.trace.start, first), self.whole
             yield self._rate("heating", asked, window.heating_most, sure, possible, 1)
         if window.heating_least is not None:
-            asked = f"at least {window.heating_least:.3g} K/min"
-            yield self._slowest(asked)
+            yield self._slowest({"least": window.heating_least})
 
-    def _slowest(self, asked: str) -> Requirement:
+    def _slowest(self, asked: dict) -> Requirement:
         """Mean rate of the lagging sensor from a tenth of the way up to the dwell."""
-        name, window = "heating, lagging sensor", self.window
+        name, window = "heating_least", self.window
         if self.dwell is None or not self.known:
-            why = self._quiet(self.whole) or "when the dwell began is not known"
-            why = "there was no dwell" if self.known else why
+            why = self._quiet(self.whole) or Why("dwell_began")
+            why = Why("no_dwell") if self.known else why
             return _open(name, asked, "K/min", why)
         series = self.trace.sensors[self.lagging]
         way = Span(self.trace.start, self.dwell.start)
@@ -216,7 +214,7 @@ class _Judge:
         tenth = first + (window.dwell_least_c - first) / 10
         left = series.arrival(tenth, self.dwell.start)
         if self.dwell.start - left < SLIP:
-            return _open(name, asked, "K/min", "the trace begins at the dwell")
+            return _open(name, asked, "K/min", Why("begins_at_dwell"))
         rate = (window.dwell_least_c - max(tenth, first)) / (self.dwell.start - left)
         met = rate >= window.heating_least - _SLIP
         outcome = Outcome.MET if met else Outcome.NOT_MET
@@ -226,7 +224,7 @@ class _Judge:
         most = self.window.cooling_most
         if most is None:
             return
-        asked = f"at most {most:.3g} K/min"
+        asked = {"most": most}
         if self.dwell is None:
             yield _open("cooling", asked, "K/min", self._no_dwell())
             return
@@ -234,7 +232,7 @@ class _Judge:
         if self.known:
             last = self.dwell.end
         if last >= self.trace.end - SLIP:
-            why = self._quiet(self.whole) or "the trace ends in the dwell"
+            why = self._quiet(self.whole) or Why("ends_in_dwell")
             yield _open("cooling", asked, "K/min", why)
             return
         sure = Span(last, self.trace.end)
@@ -253,7 +251,7 @@ class _Judge:
         found = fastest(possible)
         quiet = self._quiet(possible)
         if found is None:
-            why = quiet or f"less than {over:g} minutes were recorded"
+            why = quiet or Why("less_than", {"minutes": over})
             return _open(name, asked, "K/min", why)
         said = _limited(name, asked, "K/min", most, *found)
         return _opened(said, quiet or self._unknown(sure, possible))
@@ -264,7 +262,7 @@ class _Judge:
         most = self.window.end_most_c
         if most is None:
             return
-        asked = f"every sensor at most {most:.4g} degC at the end"
+        asked = {"most": most}
         last, gone = [], []
         at_end = Span(self.trace.end, self.trace.end)
         for name, series in self.trace.sensors.items():
@@ -273,55 +271,55 @@ class _Judge:
                 gone.append(_silent(name, series, gaps[0], self.whole))
             else:
                 last.append((series.values[-1], name, series.minutes[-1]))
-        why = gone[0] if gone else ""
+        why = gone[0] if gone else None
         if not last:
-            yield _open("end temperature", asked, "degC", why)
+            yield _open("end", asked, "degC", why)
             return
-        said = _limited("end temperature", asked, "degC", most, *max(last))
+        said = _limited("end", asked, "degC", most, *max(last))
         yield said if said.outcome is Outcome.NOT_MET else _opened(said, why)
 
     def vacuum(self):
         window, series = self.window, self.trace.vacuum
         if window.vacuum_least_kpa is None:
             return
-        asked = f"at least {window.vacuum_least_kpa:.3g} kPa below ambient"
+        asked = {"least": window.vacuum_least_kpa}
         sure = possible = self.whole
-        why = ""
+        why = None
         if window.vacuum_until_c is not None:
-            asked += f" until cooled to {window.vacuum_until_c:.4g} degC"
+            asked["until"] = window.vacuum_until_c
             sure, possible, why = self._under_vacuum()
         if series is None:
-            yield _open("vacuum", asked, "kPa", "the trace has no vacuum")
+            yield _open("vacuum", asked, "kPa", Why("no_vacuum"))
             return
         heard = [list(series.heard(self.longest, span)) for span in (sure, possible)]
         found = [min((v, m) for m, v in readings) for readings in heard if readings]
         if not found:
-            yield _open("vacuum", asked, "kPa", "the vacuum was not recorded")
+            yield _open("vacuum", asked, "kPa", Why("vacuum_unseen"))
             return
         least = window.vacuum_least_kpa - _SLIP
         broken = next((one for one in found[:-1] if one[0] < least), None)
         value, minute = broken or found[-1]
         if broken:
-            outcome, why = Outcome.NOT_MET, ""
+            outcome, why = Outcome.NOT_MET, None
         elif value < least:
-            outcome, why = Outcome.CANNOT_SAY, why or "when it had cooled is not known"
+            outcome, why = Outcome.OPEN, why or Why("cooled_when")
         elif self.trace.unseen(series, self.longest, possible):
-            outcome, why = Outcome.CANNOT_SAY, "the vacuum was not recorded throughout"
+            outcome, why = Outcome.OPEN, Why("vacuum_throughout")
         else:
-            outcome = Outcome.CANNOT_SAY if why else Outcome.MET
+            outcome = Outcome.OPEN if why else Outcome.MET
         yield Requirement("vacuum", asked, outcome, value, "kPa", None, minute, why)
 
-    def _under_vacuum(self) -> tuple[Span, Span, str]:
+    def _under_vacuum(self) -> tuple[Span, Span, Why | None]:
         """Spans on which the vacuum surely and possibly had to hold, and what keeps the
-        two apart, "" when nothing does."""
+        two apart, if anything does."""
         start, end = self.trace.start, self.trace.end
         if self.dwell is None or not self.known:
             after = self.dwell.end if self.dwell and self.alone else start
-            why = "there was no dwell" if self.known else self._no_dwell()
+            why = self._no_dwell()
             return Span(start, after), self.whole, why
         most = self.window.vacuum_until_c + _SLIP
         sure = possible = self.dwell.end
-        why = ""
+        why = None
         for name, series in self.trace.sensors.items():
             for run in series.runs(self.longest):
                 warm = [span.end for span in run.spans_at_least(most)]
@@ -332,7 +330,7 @@ class _Judge:
             if gaps:
                 why = why or _silent(name, series, gaps[-1], self.whole)
             elif series.values[-1] > most:
-                why = why or f"the trace ends before {name} had cooled"
+                why = why or Why("ends_before_cooled", {"sensor": name})
         return Span(start, sure), Span(start, max(sure, possible)), why
 
 
@@ -345,17 +343,17 @@ def _same(one: Span | None, other: Span | None) -> bool:
     )
 
 
-def _silent(name: str, series: Series, gap: Span, whole: Span) -> str:
-    """ "tc1 was not heard from 130 to 165 min"."""
+def _silent(name: str, series: Series, gap: Span, whole: Span) -> Why:
+    """When a sensor was not heard."""
     if not series.minutes:
-        return f"{name} said nothing at all"
+        return Why("silent", {"sensor": name})
     if len(series.minutes) == 1:
-        return f"{name} was heard once only, at {series.minutes[0]:g} min"
+        return Why("heard_once", {"sensor": name, "at": series.minutes[0]})
     if gap.end >= whole.end - SLIP:
-        return f"{name} was not heard after {series.minutes[-1]:g} min"
+        return Why("silent_after", {"sensor": name, "at": series.minutes[-1]})
     if gap.end <= series.minutes[0] + SLIP:
-        return f"{name} was not heard before {gap.end:g} min"
-    return f"{name} was not heard from {gap.start:g} to {gap.end:g} min"
+        return Why("silent_before", {"sensor": name, "at": gap.end})
+    return Why("silent_from", {"sensor": name, "at": gap.start, "to": gap.end})
 
 
 def _limited(name, asked, unit, most, value, sensor, minute) -> Requirement:
@@ -363,14 +361,14 @@ def _limited(name, asked, unit, most, value, sensor, minute) -> Requirement:
     return Requirement(name, asked, outcome, value, unit, sensor, minute)
 
 
-def _opened(one: Requirement, why: str) -> Requirement:
+def _opened(one: Requirement, why: Why | None) -> Requirement:
     """The same, but open for a reason, when there is one."""
     if not why:
         return one
     return Requirement(
         one.name,
         one.asked,
-        Outcome.CANNOT_SAY,
+        Outcome.OPEN,
         one.value,
         one.unit,
         one.sensor,
@@ -379,5 +377,5 @@ def _opened(one: Requirement, why: str) -> Requirement:
     )
 
 
-def _open(name: str, asked: str, unit: str, why: str) -> Requirement:
-    return Requirement(name, asked, Outcome.CANNOT_SAY, None, unit, why=why)
+def _open(name: str, asked: dict, unit: str, why: Why | None) -> Requirement:
+    return Requirement(name, asked, Outcome.OPEN, None, unit, why=why)

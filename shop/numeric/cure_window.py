@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from shop.numeric.trace import Span
 
@@ -63,22 +64,34 @@ class Outcome(StrEnum):
     """What can be said of one requirement."""
 
     MET = "met"
-    NOT_MET = "not met"
-    CANNOT_SAY = "cannot say"
+    NOT_MET = "not_met"
+    OPEN = "open"
+
+
+class Why(NamedTuple):
+    """Why a requirement is open or was not met: a code and its values (the name of a
+    sensor, minutes). The words are in shop/wording/cures.py."""
+
+    code: str
+    values: dict = {}
 
 
 @dataclass(frozen=True)
 class Requirement:
-    """One requirement judged: `value` in `unit` (None: no value), where and why."""
+    """One requirement judged: `value` in `unit` (None: no value), where and why.
+
+    name: dwell, dwell_ceiling, heating, heating_least, peak, cooling, end or vacuum;
+    asked: its numbers ("least", "most" in `unit`; "at" and "until" degC).
+    """
 
     name: str
-    asked: str
+    asked: dict
     outcome: Outcome
     value: float | None
     unit: str
     sensor: str | None = None
     minute: float | None = None
-    why: str = ""
+    why: Why | None = None
 
 
 @dataclass(frozen=True)
@@ -91,9 +104,9 @@ class CureCheck:
 
     @property
     def outcome(self) -> Outcome:
-        """Not met if any is not met, else cannot say if any is open, else met."""
+        """Not met if any is not met, else open if any is, else met."""
         found = {one.outcome for one in self.requirements}
-        for outcome in (Outcome.NOT_MET, Outcome.CANNOT_SAY):
+        for outcome in (Outcome.NOT_MET, Outcome.OPEN):
             if outcome in found:
                 return outcome
         return Outcome.MET

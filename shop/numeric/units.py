@@ -6,12 +6,16 @@ on the way in, and a value that lies on a limit compares as on the limit.
 """
 
 import re
+from fractions import Fraction
 
 NM_PER = {"mm": 1_000_000, "in": 25_400_000}
 DECIMALS = {"mm": 6, "in": 5}
 LONGEST_NM = 100 * 1_000_000_000  # 100 m: a slip of the decimal point, not a part
 
 _NUMBER = re.compile(r"([+-]?)([0-9]*)(?:\.([0-9]*))?")
+FRACTION = re.compile(
+    r"([+\-−]?)(?:(\d{1,6})[\s-]+)?(\d{1,6})/(\d{1,6})\s*([^\d\s.,]*)"
+)
 
 
 class LengthError(ValueError):
@@ -44,6 +48,36 @@ def parse_length(text: str, unit: str, *, comma: bool = False) -> int:
     if nm > LONGEST_NM:
         raise LengthError(f"{text!r} {unit} is more than 100 m")
     return -nm if sign == "-" else nm
+
+
+def parse_typed(text: str, unit: str) -> int:
+    """Whole nanometers of what is typed at the desk: a number in `unit`, with a decimal
+    comma too, or a fraction of an inch. Raises LengthError."""
+    if "/" in text:
+        return fraction_nm(text, unit)
+    return parse_length(text, unit, comma=True)
+
+
+def fraction_nm(text: str, unit: str) -> int:
+    """Whole nanometers of a fraction of an inch, "1/4 in" or "1 1/2".
+
+    `unit` is what it is in where none is typed. 1 in = 25.4 mm exactly, so 64ths are
+    whole nanometers; what is not is refused, never rounded. Raises LengthError.
+    """
+    match = FRACTION.fullmatch(text.strip())
+    if match is None or not int(match[4]):
+        raise LengthError("Write a fraction like this: 1/4 in or 1 1/2 in")
+    sign, whole, over, under, named = match.groups()
+    if (named or unit).lower() != "in":
+        raise LengthError("A fraction is of an inch: write 1/4 in")
+    nm = (int(whole or 0) + Fraction(int(over), int(under))) * NM_PER["in"]
+    if nm.denominator != 1:
+        raise LengthError(
+            "This fraction of an inch is no whole nanometer: write it with decimals"
+        )
+    if nm > LONGEST_NM:
+        raise LengthError(f"{text!r} is more than 100 m")
+    return -int(nm) if sign in ("-", "−") else int(nm)
 
 
 def format_length(nm: int, unit: str, places: int | None = None) -> str:

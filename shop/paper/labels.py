@@ -141,7 +141,10 @@ def _label(canvas, sheet: LabelSheet, number: int, label: Label, owner: str) -> 
     x, y = (value * MM for value in sheet.place(number))
     width, height, side = sheet.width * MM, sheet.height * MM, sheet.code * MM
     at = x + (EDGE * MM if width - side > 30 * MM else 0)
-    qr.draw(canvas, label.address, at, y + (height - side) / 2, side)
+    if qr.leads_nowhere(label.address):
+        _no_code(canvas, at, y + height / 2, side)
+    else:
+        qr.draw(canvas, label.address, at, y + (height - side) / 2, side)
     left = at + side
     room = x + width - left - (RIGHT_EDGE if sheet.columns > 1 else EDGE) * MM
     grown = sheet.grown
@@ -164,6 +167,17 @@ def _label(canvas, sheet: LabelSheet, number: int, label: Label, owner: str) -> 
     if owner and height > 34 * MM:
         base = y + (height - side) / 2 - 1 * MM
         text.write(canvas, left, base, owner, size=5.5, room=room)
+
+
+def _no_code(canvas, left: float, middle: float, side: float) -> None:
+    """Words for a code that would lead nowhere: an address of this machine only."""
+    size = min(6.5, side / 11)
+    top = middle + (len(qr.NO_CODE) / 2 - 1) * size * 1.25
+    for k, line in enumerate(qr.NO_CODE):
+        text.write(
+            canvas, left + side / 2, top - k * size * 1.25, line, size=size,
+            align="center",
+        )  # fmt: skip
 
 
 def _title(canvas, left, top, room, title: str, size: float) -> float:

@@ -9,6 +9,8 @@ from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 
 # Longer addresses give modules too small for a tablet to read off paper.
 LONGEST = 300
+# In the place of a code that would lead nowhere.
+NO_CODE = ("No code: printed at", "an address that", "others cannot reach")
 
 
 def leads_nowhere(url: str) -> bool:

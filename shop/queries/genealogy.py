@@ -28,6 +28,7 @@ from shop.models import (
     Tool,
 )
 from shop.rules.reach import ORDER
+from shop.wording import states
 
 # Headings of the chain. "touched" is shown with what was worked on.
 WORDS = {
@@ -143,7 +144,9 @@ def _cured(shown: Linked, cured: CureState) -> Linked:
     """A cure that was not met, or is open, is something to look at twice."""
     if cured == CureState.MET:
         return replace(shown, note=_told(shown.note, cured.label))
-    return replace(shown, state=cured.verdict, word=str(cured.label))
+    return replace(
+        shown, state=states.CURES[cured.value].verdict, word=str(cured.label)
+    )
 
 
 def _coat(row: ReleaseCoat) -> Linked:

@@ -3,18 +3,10 @@
 from django import template
 from django.template.loader_tags import BLOCK_CONTEXT_KEY
 from django.utils.html import format_html
-from django.utils.translation import gettext as _
 
-from shop import marks
-from shop.models.pulls import CURED, CureState
+from shop.wording import icons, states
 
 register = template.Library()
-
-
-@register.filter
-def degrees(text) -> str:
-    """Spell out "degC", as the numbers and the ledger have it, the way people read."""
-    return str(text or "").replace("degC", "°C")
 
 
 @register.simple_tag(takes_context=True)
@@ -27,8 +19,9 @@ def repeat_block(context, name: str):
 
 @register.simple_tag
 def mark(name: str):
-    """Draw only the shape of a mark (see shop/marks.py), hidden from screen readers."""
-    return marks.svg(name)
+    """Draw only the shape of a state (shop/wording/states.py), hidden from screen
+    readers."""
+    return icons.svg(states.VERDICTS.get(name) or states.RECORDS[name])
 
 
 @register.simple_tag
@@ -40,37 +33,35 @@ def verdict_mark(verdict, deviation=None, kind: str | None = None):
     in any unit; its sign chooses the triangle. kind: "gap" or "flush" for the words of
     the trade.
     """
-    name, word = marks.of_verdict(verdict, deviation, kind)
-    return format_html(
-        '<span class="verdict">{}<span>{}</span></span>',
-        marks.svg(name),
-        word,
-    )
+    key = states.key_of(verdict, deviation) or states.NOT_MEASURED
+    return _told("verdict", states.VERDICTS[key], states.word(key, kind))
+
+
+@register.simple_tag
+def state_word(key: str, kind: str | None = None) -> str:
+    """The word of a verdict, without its shape."""
+    return states.word(key, kind)
 
 
 @register.simple_tag
 def cure_mark(state):
-    """Draw shape and word of a cure, or of one thing that a recipe asks of it.
+    """Draw shape and word of a cure, or of one thing that a recipe asks of it: "met",
+    "not_met" or "open"."""
+    row = states.CURES[getattr(state, "value", state)]
+    return _told("verdict", row, row.word)
 
-    state: a CureState, or "met", "not met" and "cannot say" as a trace keeps them.
-    """
-    cured = CURED.get(str(state)) or CureState(state)
+
+def _told(name: str, row: states.State, word):
     return format_html(
-        '<span class="verdict">{}<span>{}</span></span>',
-        marks.svg(cured.verdict),
-        {"met": _("met"), "not_met": _("not met"), "open": _("open")}[cured.value],
+        '<span class="{}">{}<span>{}</span></span>', name, icons.svg(row), word
     )
 
 
 @register.simple_tag
 def state_mark(state, label=None):
     """Draw shape and word of a state of a record; `label` replaces the plain word."""
-    name, word = marks.of_state(state)
-    return format_html(
-        '<span class="state">{}<span>{}</span></span>',
-        marks.svg(name),
-        label or word,
-    )
+    row, word = states.of_record(state)
+    return _told("state", row, label or word)
 
 
 @register.inclusion_tag("shop/sections/paging.html", takes_context=True)

@@ -18,6 +18,7 @@ from shop.queries import pulls as queries
 from shop.queries.cure_plot import plot
 from shop.queries.tooling import open_hold, photos_of
 from shop.views.page_sections import Panels, draw
+from shop.wording.cures import rows as rows_of
 
 from .acting import act_page, posted
 from .airframes import form_view
@@ -58,9 +59,8 @@ def trace(request, pk):
     rows = CureTrace.objects.select_related("pull__tool", "recipe", "entry__by")
     trace = roles.fetch(request.user, "look", rows, pk=pk)
     drawn = plot(parse(trace.text.encode()), trace.recipe)
-    return render(
-        request, "shop/pulls/cure_trace.html", {"trace": trace, "plot": drawn}
-    )
+    context = {"trace": trace, "plot": drawn, "asked": rows_of(trace.complaints)}
+    return render(request, "shop/pulls/cure_trace.html", context)
 
 
 def _pull(request, pk, verb="make pulls"):

@@ -211,7 +211,7 @@ def test_single_row_rivets_need_two_and_three_diameters():
     rule = RULES["metal_single_row"]
     assert spacing_shortfalls(rule, edge_ratio=2.0, pitch_ratio=3.0) == ()
     short = spacing_shortfalls(rule, edge_ratio=1.9, pitch_ratio=2.9)
-    assert [(s.what, s.least) for s in short] == [("edge distance", 2), ("pitch", 3)]
+    assert [(s.what, s.least) for s in short] == [("edge", 2), ("pitch", 3)]
 
 
 def test_a_double_row_at_four_diameters_takes_forty_rivets_in_ten_inches():

@@ -538,7 +538,7 @@ MAY_BE_ENDLESS = {
 WHOLE = measuring_cases.WHOLE | {
     *("bite.student", "grouping.group", "grouping.runs", "units.parse_length"),
     *("units.format_length", "report.judge_check", "report.assemble"),
-    *("report.narrow_limits", "report.sentence", "report.place_of", "report.as_plain"),
+    *("report.narrow_limits", "report.as_plain"),
     *("rest.rests", "rest.extremes", "acceptance.guard_factor"),
     *(
         "acceptance.acceptance",

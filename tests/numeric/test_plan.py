@@ -13,6 +13,7 @@ from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.planner import plan_fit
 from qa.numeric.plan.result import OptionError, PlanOptions
 from qa.numeric.verdict.acceptance import NarrowLimits
+from qa.wording.plans import plan_notes
 from tests.numeric import doors
 
 DOOR = doors.door(across=3, up=2)
@@ -239,7 +240,7 @@ def test_sliding_along_a_tight_corner_is_told():
     ]
     joint = build_joint(stations, closed=False)
     plan = planned(joint, [None] * 4 + [4.0], max_turn_deg=0.0)
-    assert any("along a corner of radius 30 mm" in note for note in plan.notes)
+    assert any("along a corner of radius 30 mm" in note for note in plan_notes(plan))
 
 
 def test_a_lasting_shortfall_lengthens_the_bite_but_never_past_the_trim():

@@ -16,6 +16,7 @@ from qa.numeric.geometry.joint import Limits
 from qa.numeric.plan.planner import plan_fit
 from qa.numeric.plan.result import PlanOptions
 from qa.numeric.plan.separate import TooMany
+from qa.wording.plans import plan_notes
 from tests.numeric import exactly
 
 MOST = 3.0  # mm and, in tenths, degrees
@@ -110,11 +111,8 @@ def scanned(joint, gaps, flushes, move, *, trim):
 
 def proven(plan):
     """(least that any move gives, what the plan has) as the note tells them."""
-    (note,) = [one for one in plan.notes if "proven" in one]
-    least, reached = note.split(" than " if " than " in note else " below ")[1].split(
-        "("
-    )
-    return float(least), float(reached.split(": ")[1].split(";")[0])
+    (note,) = [one.values for one in plan.notes if one.code == "proven"]
+    return note["bound"], note["reached"]
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -153,7 +151,8 @@ def test_a_hair_of_curve_needs_no_other_plan_nor_another_proof():
     near = exactly.seam(np.random.default_rng(7), 12, curve=1e-5)
     options = PlanOptions(max_trim_mm=1.0)
     one, two = (plan_fit(each, gaps, flushes, options) for each in (flat, near))
-    assert (one.outcome, one.held, one.notes) == (two.outcome, two.held, two.notes)
+    told = [(each.outcome, each.held, plan_notes(each)) for each in (one, two)]
+    assert told[0] == told[1]
     assert two.move.turn_deg == pytest.approx(one.move.turn_deg, abs=1e-5)
     assert two.move.tilt_x_deg == pytest.approx(one.move.tilt_x_deg, abs=1e-5)
     assert all(s.gap != Limits() for s in joint.stations)

@@ -4,7 +4,10 @@ import pytest
 
 from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import PlanOptions
+from qa.wording import plans as wording
+from qa.wording.plans import plan_notes
 from tests.numeric import doors
 
 STILL = {"max_move_mm": 0.0, "max_turn_deg": 0.0}
@@ -43,12 +46,18 @@ def test_next_bite_is_a_fraction_but_no_less_than_the_floor():
     assert by_label(plan)["R"].next_bite == pytest.approx(0.1, abs=1e-6)
 
 
+def reason(station) -> str:
+    """Why it stays wrong, in words."""
+    told = [recorded(one, lambda _joint, label: label) for one in station.reasons]
+    return wording.reasons(told, "mm")
+
+
 def test_what_is_more_than_may_be_cut_stays_unresolved_with_the_reason():
     plan = planned(doors.square(trim_max=0.25), [0.5, 2.0, 2.0, 2.0], **STILL)
     right = by_label(plan)["R"]
     assert right.trim == pytest.approx(0.25)
     assert right.unresolved == pytest.approx(-0.25)
-    assert right.reason == "0.25 mm more than may still be cut"
+    assert reason(right) == "0.25 mm more than may still be cut"
     assert not plan.trim.possible and plan.exit_code == 2
     assert plan.trim.unresolved_mm2 == pytest.approx(0.25 * WEIGHT)
 
@@ -75,7 +84,7 @@ def test_too_wide_a_gap_needs_build_up_and_only_where_allowed():
     gaps = [3.4, 2.0, 3.4, 2.0]
     plan = planned(doors.square(), gaps)
     assert not plan.trim.possible
-    assert "building up is not allowed" in " ".join(s.reason for s in plan.stations)
+    assert "building up is not allowed" in " ".join(map(reason, plan.stations))
     plan = planned(doors.square(), gaps, build_up_mm=1.0)
     assert plan.trim.possible and plan.exit_code == 1
     assert plan.trim.build_up_mm2 == pytest.approx(0.8 * WEIGHT, rel=1e-6)
@@ -163,7 +172,7 @@ def test_a_step_cannot_be_trimmed_away():
     plan = plan_fit(joint, [2.0] * 4, [1.0, 0.0, 1.0, 0.0], options)
     assert plan.seat.conforms and not plan.level.conforms
     assert plan.outcome == "cannot" and plan.exit_code == 2
-    assert any("a step cannot be trimmed away" in note for note in plan.notes)
+    assert any("a step cannot be trimmed away" in note for note in plan_notes(plan))
 
 
 def test_a_part_with_a_known_excess_is_cut_by_no_more_than_that():

@@ -12,8 +12,8 @@ from qa.numeric.verdict.report import (
     as_plain,
     judge_check,
     narrow_limits,
-    sentence,
 )
+from qa.wording.findings import sentence
 
 MM = 1_000_000
 LIMITS = StationLimits(1_500_000, 3_000_000, -500_000, 500_000)

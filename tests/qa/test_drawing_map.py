@@ -14,6 +14,7 @@ import pytest
 
 from qa.drawing import joint_map, map_values, svg, symbols
 from qa.drawing.joint_map import JointMap, Layout, MapStation
+from shop.wording.states import VERDICTS, key_of
 from tests.qa import drawn
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -111,16 +112,16 @@ def test_the_worse_of_two_results_stands_for_the_station():
 
 def test_every_state_has_a_shape_of_its_own():
     shapes = {
-        state: repr(symbols.shape(state, 0, 0, 10)) for state in symbols.WORDS if state
+        state: repr(symbols.shape(state, 0, 0, 10)) for state in VERDICTS if state
     }
     assert len(set(shapes.values())) == len(shapes)
 
 
 def test_a_failing_verdict_is_drawn_by_the_sign_of_its_deviation():
-    assert symbols.state_of("does_not_conform", 0.1) == "above"
-    assert symbols.state_of("does_not_conform", -0.1) == "below"
-    assert symbols.state_of("not_proven", 0) == "not_proven"
-    assert symbols.state_of(None) == ""
+    assert key_of("does_not_conform", 0.1) == "above"
+    assert key_of("does_not_conform", -0.1) == "below"
+    assert key_of("not_proven", 0) == "not_proven"
+    assert key_of(None) == ""
 
 
 def rendered(**changes) -> str:

@@ -12,8 +12,8 @@ from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.holes.rigid_fit import RigidFit
 from qa.numeric.plan.planner import plan_fit as planned
 from qa.numeric.plan.result import PlanOptions
-from qa.queries import drawings, tablet
-from qa.rules import requirements
+from qa.queries import tablet
+from qa.wording import lengths
 from shop.models import ResinBatch
 from shop.numeric.units import format_length
 
@@ -36,9 +36,9 @@ def drifted(value):
         *(ResinBatch(off_bp=off).off_percent for off in (-4, 0)),
         *(format_length(nm, "mm", 2) for nm in (-4, 0, -4_999)),
         *(format_length(nm, "in", 3) for nm in (-4, 0, -12_000)),
-        *(drawings.value_text(nm, "mm", signed=True) for nm in (-4, 0, -4_999)),
-        *(requirements.length(nm) for nm in (-4, 0)),
-        *(requirements.limits_text(nm, 4, "mm") for nm in (-4, 0)),
+        *(lengths.on_map(nm, "mm", signed=True) for nm in (-4, 0, -4_999)),
+        *(lengths.length(nm) for nm in (-4, 0)),
+        *(lengths.limits(nm, 4, "mm") for nm in (-4, 0)),
         *(check_fit._decimals(nm) for nm in (0,)),
         *(str(plan_fit._round(value)) for value in ALMOST),
     ],

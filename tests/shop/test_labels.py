@@ -247,3 +247,19 @@ def test_labels_that_only_this_machine_could_open_come_with_a_warning(client_of)
     there = client.get(reverse("labels"), headers={"host": "192.168.1.20:8000"})
     assert "only this machine can open" in here.content.decode()
     assert "only this machine can open" not in there.content.decode()
+
+
+def test_a_label_that_leads_nowhere_carries_words_and_no_code(people, client_of):
+    part = make_part(people["lead"])
+    code = identifiers.KINDS["part"].code(part.pk)
+    said = {"codes": code, "sheet": "a4-24", "first": "1"}
+    answer = client_of("visitor").get(
+        reverse("labels"), said, headers={"host": "127.0.0.1:8000"}
+    )
+    (sheet,) = pages(answer.content)
+    assert zxingcpp.read_barcodes(sheet) == []
+    text = pypdfium2.PdfDocument(io.BytesIO(answer.content))[0].get_textpage()
+    words = " ".join(text.get_text_range().split())
+    assert "No code: printed at an address that others cannot reach" in words
+    assert part.serial in words
+    assert code in words

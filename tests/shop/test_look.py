@@ -14,9 +14,10 @@ from django import forms
 from django.template import Context, Template
 
 from qa.drawing.style import TOKENS
-from shop import marks
 from shop.forms.renderer import FieldRenderer
 from shop.roles import Role
+from shop.wording import icons, states
+from shop.wording.shapes import SHAPES
 
 TREE = Path(__file__).resolve().parents[2]
 TEMPLATES = sorted(
@@ -259,9 +260,9 @@ def test_a_form_without_errors_has_no_summary():
 
 
 def test_every_mark_has_a_shape_of_its_own():
-    assert len(set(marks.SHAPES.values())) == len(marks.SHAPES)
-    for name in marks.SHAPES:
-        assert faults_in(marks.svg(name)) == []
+    assert len(set(SHAPES.values())) == len(SHAPES)
+    for row in (*states.VERDICTS.values(), *states.RECORDS.values()):
+        assert faults_in(icons.svg(row)) == []
 
 
 @pytest.mark.parametrize(
@@ -278,7 +279,8 @@ def test_every_mark_has_a_shape_of_its_own():
     ],
 )
 def test_a_verdict_is_told_by_shape_and_word(verdict, deviation, kind, mark, word):
-    assert marks.of_verdict(verdict, deviation, kind) == (mark, word)
+    key = states.key_of(verdict, deviation) or states.NOT_MEASURED
+    assert (key, states.word(key, kind)) == (mark, word)
 
 
 @pytest.mark.django_db

@@ -15,10 +15,11 @@ from qa.numeric.verdict.report import (
     Result,
     as_plain,
     judge_check,
-    sentence,
 )
+from qa.wording.findings import sentence
 from shop.files.command_line import Answer, write_whole
 from shop.numeric.units import format_length
+from shop.wording import states
 
 EXIT_CODES = {
     Outcome.CONFORMS: 0,
@@ -33,14 +34,6 @@ EXIT_HELP = (
     "conform; 2 nothing fails, but something is not proven or not measured, or nothing "
     "has limits; 3 bad input."
 )
-
-WORDS = {
-    Verdict.CONFORMS: "conforms",
-    Verdict.DOES_NOT_CONFORM: "does not conform",
-    Verdict.NOT_PROVEN: "not proven",
-    NOT_MEASURED: "not measured",
-    None: "no limits",
-}
 
 OUTCOMES = {
     Outcome.CONFORMS: "Every characteristic with limits was measured and conforms.",
@@ -113,7 +106,9 @@ def text_lines(report: CheckReport) -> list[str]:
     ):
         where = list(_where(report, state))
         lines += ["", title, *where] if where else []
-    counts = ", ".join(f"{n} {WORDS[state]}" for state, n in report.counts.items())
+    counts = ", ".join(
+        f"{n} {states.word(state)}" for state, n in report.counts.items()
+    )
     return [*lines, "", f"{counts}.", OUTCOMES[report.outcome]]
 
 
@@ -158,7 +153,7 @@ def _cells(result: Result, with_probability: bool) -> list[str]:
     if judged and judged.deviation_nm:
         sign = "+" if judged.deviation_nm > 0 else ""
         beyond = sign + _decimals(judged.deviation_nm)
-    cells = [value, WORDS[result.state], beyond]
+    cells = [value, states.word(result.state or ""), beyond]
     if with_probability:
         cells.append(f"{judged.probability:.3f}" if judged else "")
     return cells

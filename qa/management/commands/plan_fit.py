@@ -23,8 +23,10 @@ from qa.numeric.plan.result import (
     PlanOptions,
 )
 from qa.numeric.plan.seat import NoFeasibleMotion
+from qa.wording.plans import held, plan_notes
 from shop.files.command_line import Answer, BadInput, reading_file, write_whole
 from shop.numeric.units import NM_PER
+from shop.wording import states
 
 EXIT_HELP = (
     "Exit code: 0 all that has limits was measured and conforms, as it is or by "
@@ -212,7 +214,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
         "rule": options["rule"],
         "seat": _fit(plan.seat, "x_mm", "y_mm", "turn_deg"),
         "level": _fit(plan.level, "z_mm", "tilt_x_deg", "tilt_y_deg"),
-        "held": list(plan.held),
+        "held": list(map(held, plan.held)),
         "probability": plan.probability,
         "trim": _trim(plan),
         "flush": [
@@ -233,7 +235,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
         },
         "move": _move(plan.move),
         "settled": plan.settled,
-        "notes": list(plan.notes),
+        "notes": plan_notes(plan),
     }
     if options["motions"]:
         plain["motion"] = _amounts(plan.move)
@@ -307,7 +309,7 @@ def text_lines(plan: Plan) -> list[str]:
     lines = []
     for title, fit in (("Gaps", plan.seat), ("Flushness", plan.level)):
         if fit:
-            word = "conforms" if fit.conforms else "does not conform"
+            word = states.word("conforms" if fit.conforms else "does_not_conform")
             lines.append(
                 f"{title}: worst deviation now {fit.worst_before:.3f}, after moving "
                 f"{fit.worst_after:.3f} (1 is the limit): {word}."
@@ -329,7 +331,7 @@ def text_lines(plan: Plan) -> list[str]:
         chance = f"{plan.probability:.3f}"
         all_of_it = "all conform" if plan.complete else "what was measured conforms"
         lines.append(f"Probability that {all_of_it} after this: {chance}.")
-    lines += [f"Note: {note}." for note in plan.notes]
+    lines += [f"Note: {note}." for note in plan_notes(plan)]
     if plan.complete:
         return [*lines, OUTCOMES[plan.outcome]]
     return [*lines, OF_WHAT_WAS_MEASURED[plan.outcome], "Not everything was measured."]

@@ -7,6 +7,7 @@ from qa.files.columns import FileComplaints, read_file
 from qa.numeric.holes.position import HoleError, HolePlan, HoleVerdict, plan_holes
 from qa.numeric.holes.rigid_fit import RigidFit
 from shop.files.command_line import Answer, FileCommand, reading_file
+from shop.wording import states
 
 EXIT_HELP = "Exit code: 0 every hole conforms; 1 one does not; 3 bad input."
 
@@ -84,7 +85,8 @@ def _line(hole: HoleVerdict, width: int) -> str:
     edge = "-" if hole.edge_ratio is None else f"{hole.edge_ratio:.2f}"
     faults = [] if hole.position_conforms else ["position"]
     faults += ["size"] if hole.size_conforms is False else []
-    verdict = f"does not conform: {', '.join(faults)}" if faults else "conforms"
+    verdict = states.word("does_not_conform" if faults else "conforms")
+    verdict += f": {', '.join(faults)}" if faults else ""
     return (
         f"{hole.label:<{width}}  {hole.position_mm:8.4f}  {hole.allowed_mm:7.4f}  "
         f"{edge:>6}  {verdict}"

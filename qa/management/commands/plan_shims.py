@@ -11,6 +11,7 @@ from qa.files.columns import read_file
 from qa.files.command_line import JointCommand, read_joint_files
 from qa.numeric.shims.stacks import AttachPoint, ShimError, ShimPlan, plan_shims
 from qa.numeric.verdict.deviation import drawn_in, scales
+from qa.wording.shims import judged
 from shop.files.command_line import Answer, BadInput, reading_file
 from shop.numeric.units import NM_PER
 
@@ -146,7 +147,7 @@ def text_lines(points: tuple[AttachPoint, ...], plan: ShimPlan) -> list[str]:
         f"To fetch: {fetch or 'nothing'} (mm).",
         f"Worst deviation before {plan.worst_before:.3f}, after {plan.worst_after:.3f} "
         "(1 is the limit).",
-        f"Judged: {plan.judged}.",
+        f"Judged: {judged(plan)}.",
         *_loose(plan),
         _verdict(plan),
         *(() if plan.proven else (NOT_ALL,)),

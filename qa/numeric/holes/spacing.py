@@ -27,7 +27,7 @@ class SpacingRule:
 
 @dataclass(frozen=True)
 class SpacingShortfall:
-    """Something closer than its rule: what, the ratio found and the least allowed."""
+    """What is closer than its rule, "edge" or "pitch": ratio found, least allowed."""
 
     what: str
     ratio: float
@@ -93,7 +93,7 @@ def spacing_shortfalls(
     """
     found = []
     for what, ratio, least in (
-        ("edge distance", edge_ratio, rule.edge_min),
+        ("edge", edge_ratio, rule.edge_min),
         ("pitch", pitch_ratio, rule.pitch_min),
     ):
         if ratio is not None and not math.isfinite(ratio):

@@ -145,7 +145,7 @@ class Freedom:
     low: np.ndarray
     high: np.ndarray
     locked: np.ndarray
-    held: tuple[str, ...]
+    held: tuple
 
     def amounts(self, step: np.ndarray) -> np.ndarray:
         """Amounts in mm and radians from rim movements."""
@@ -200,7 +200,7 @@ def freedom(motions, rho: float, places, directions) -> Freedom:
         row = np.zeros(len(motions))
         row[live] = axis if axis[np.argmax(np.abs(axis))] > 0 else -axis
         locked.append(row)
-        held.append(_told(motions, row / unit))
+        held.append(_combined(motions, row / unit))
     rows = np.array(locked).reshape(-1, len(motions))
     return Freedom(motions, unit, low, high, rows, tuple(held))
 
@@ -224,8 +224,9 @@ def _rim(motion: Motion, rho: float) -> float:
     return size
 
 
-def _told(motions: Sequence[Motion], amounts: np.ndarray) -> str:
-    """A combination of motions in words, as a builder would say where it goes."""
+def _combined(motions: Sequence[Motion], amounts: np.ndarray) -> tuple:
+    """A combination of motions: ("sliding", direction) or ("turning", point mm) with
+    the direction of the axis where it does not stand on the plane."""
     shift, turn = np.zeros(3), np.zeros(3)
     for motion, amount in zip(motions, amounts, strict=True):
         axis = np.array(motion.rotation)
@@ -233,12 +234,12 @@ def _told(motions: Sequence[Motion], amounts: np.ndarray) -> str:
         turn += amount * axis
     size = np.linalg.norm(turn)
     if size * 1e5 < np.linalg.norm(shift):  # a turn about a point over 100 m away
-        return f"sliding along {_triple(shift / np.linalg.norm(shift), 3)}"
+        return "sliding", _rounded(shift / np.linalg.norm(shift), 3)
     pivot = np.cross(turn, shift) / size**2  # the point of the axis nearest the origin
     if size and not np.any(np.abs(turn[:2]) > 1e-9 * size):
-        return f"turning about {_triple(pivot[:2], 1)}"
-    return f"turning about {_triple(pivot, 1)} along {_triple(turn / size, 3)}"
+        return "turning", _rounded(pivot[:2], 1)
+    return "turning", _rounded(pivot, 1), _rounded(turn / size, 3)
 
 
-def _triple(vector, places: int) -> str:
-    return "(" + ", ".join(f"{round(v, places) + 0.0:.{places}f}" for v in vector) + ")"
+def _rounded(vector, places: int) -> tuple[float, ...]:
+    return tuple(round(float(v), places) + 0.0 for v in vector)

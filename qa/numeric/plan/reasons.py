@@ -1,15 +1,19 @@
-"""A plan told station by station, with what stays wrong and why in plain words."""
+"""A plan station by station, with what stays wrong and why as codes with values.
+
+The words of the codes are in qa/wording/plans.py.
+"""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
 from qa.numeric.plan.bite import next_bite
-from qa.numeric.plan.result import Move, StationPlan
+from qa.numeric.plan.result import Move, Reason, StationPlan
+from shop.numeric.units import NM_PER
 
 TELLING_MM = 0.01  # second-order effects below this are not worth a word
 RESOLVED_MM = 0.001
-MOST_NAMES = 12
 
 
 def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, move):
@@ -47,7 +51,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
                 build_up=added,
                 unresolved=left,
                 next_bite=next_bite(depth, options.bite, options.floor_mm),
-                reason=_reason(planner, row, depth, left, flush, row in steps_left),
+                reasons=_reasons(planner, row, depth, left, flush, row in steps_left),
             )
         )
     return tuple(told)
@@ -68,93 +72,59 @@ def _now_and_after(readings, after):
     ]
 
 
-def _reason(planner, row, depth, left, flush, step_left: bool) -> str:
-    """Why a station stays wrong; "" when it does not."""
+def _reasons(planner, row, depth, left, flush, step_left: bool) -> tuple[Reason, ...]:
+    """Why a station stays wrong; none when it does not."""
     reasons = []
-    if left < 0:
-        reasons.append(_tight(planner, row, depth, -left))
-    elif left > 0:
-        reasons.append(
-            f"{_mm(left)} mm more than may be built up"
-            if planner.options.build_up_mm > 0
-            else f"{_mm(left)} mm too wide, and building up is not allowed"
-        )
+    short = abs(left)
+    if _nm(left) < 0:
+        reasons.append(Reason(_tight(planner, row, depth), {"mm": short}))
+    elif _nm(left) > 0:
+        allowed = planner.options.build_up_mm > 0
+        code = "build_up_spent" if allowed else "too_wide"
+        reasons.append(Reason(code, {"mm": short}))
     if step_left:
-        which = "proud" if flush[1] > planner.arrays.flush_scales.aim[row] else "low"
-        reasons.append(
-            f"{abs(flush[1]):.2f} mm {which if flush[1] else 'step'} stays: a step "
-            "cannot be trimmed away (fill, sand or shim)"
-        )
-    return "; ".join(reasons)
+        high = flush[1] > planner.arrays.flush_scales.aim[row]
+        code = ("step_high" if high else "step_low") if flush[1] else "step"
+        reasons.append(Reason(code, {"mm": abs(flush[1])}))
+    return tuple(reasons)
 
 
-def _tight(planner, row, depth, short) -> str:
+def _tight(planner, row, depth) -> str:
     station, side = planner.arrays.stations[row], planner.sides[row]
     if side == "none":
-        return f"{_mm(short)} mm too tight, and nothing may be cut here"
+        return "never_cut"
     if depth < planner.most_trim[row] - RESOLVED_MM:
-        return (
-            f"{_mm(short)} mm too tight: the trim may not change so fast along the edge"
-        )
+        return "fairness"
     if station.most_trim(side) <= planner.options.max_trim_mm:
-        return f"{_mm(short)} mm more than may still be cut"
-    return f"{_mm(short)} mm more than the greatest trim"
+        return "may_still_cut"
+    return "greatest_trim"
 
 
-def _mm(value: float) -> str:
-    """Two decimals, or as many as show that it is not nothing."""
-    return f"{value:.2f}" if value >= 0.005 else f"{value:.6f}".rstrip("0")
-
-
-def notes(planner, move: Move, stations) -> list[str]:
-    """What a builder should know besides the numbers."""
+def notes(planner, move: Move, stations) -> list[Reason]:
+    """What a builder should know besides the numbers and the reasons of stations."""
     found = []
     if not planner.settled:
-        found.append(
-            "the plan did not settle: the gaps after the exact turn still change"
-        )
-    found += _proven(planner)
+        found.append(Reason("unsettled", {}))
+    if planner.proof is not None:
+        # With several rotations a plan is the best of its starts; what is known of any.
+        proof = planner.proof
+        values = {"aim": proof.aim, "bound": proof.least, "reached": proof.reached}
+        found.append(Reason("proven", values))
     if planner.held:
-        found.append("held still, since no reading sees it: " + ", ".join(planner.held))
-    found += _corners(planner, move)
+        found.append(Reason("held", {"names": planner.held}))
+    if move is not None:
+        for place, slide, radius, extra in corner_slides(planner.arrays, move):
+            values = {"station": place, "slide": slide, "radius": radius, "mm": extra}
+            found.append(Reason("corner", values))
     found += _unmeasured(planner)
-    for station in stations:
-        if station.reason:
-            found.append(f"station {station.label}: {station.reason}")
     blind = [
         one for one in stations if one.gap_now is None and one.closes_by > TELLING_MM
     ]
-    if len(blind) == 1:
-        found.append(
-            f"station {blind[0].label} has no gap reading, and the move closes it "
-            f"by {blind[0].closes_by:.2f} mm: look before you push"
-        )
-    elif blind:
-        names = ", ".join(str(one.label) for one in blind)
+    if blind:
+        places = tuple((one.joint, one.label) for one in blind)
         most = max(one.closes_by for one in blind)
-        found.append(
-            f"stations {names} have no gap reading, and the move closes them "
-            f"by {most:.2f} mm at most: look before you push"
-        )
+        found.append(Reason("blind", {"stations": places, "mm": most}))
     return found
-
-
-AIMS = {
-    "overlap": "less overlap than {0:.3f} (this plan: {1:.3f}; length x depth in mm2)",
-    "worst": "a worst deviation below {0:.3f} (this plan: {1:.3f}; 1 is the limit)",
-    "step": "less of steps than {0:.3f} (this plan: {1:.3f}; length x height in mm2)",
-    "unresolved": "less left over than {0:.3f} (this plan: {1:.3f}; in mm2)",
-    "build_up": "less build-up than {0:.3f} (this plan: {1:.3f}; in mm2)",
-    "trim": "less to come off than {0:.3f} (this plan: {1:.3f}; in mm2)",
-}
-
-
-def _proven(planner):
-    """With several rotations a plan is the best of its starts; what is known of any."""
-    proof = planner.proof
-    if proof is not None:
-        told = AIMS[proof.aim].format(proof.least, proof.reached)
-        yield f"the best of several starts; proven is that no move gives {told}"
 
 
 def _unmeasured(planner):
@@ -162,36 +132,42 @@ def _unmeasured(planner):
     arrays = planner.arrays
     for kind, readings, scales in (
         ("gap", planner.gaps, arrays.gap_scales),
-        ("flushness", planner.flushes, arrays.flush_scales),
+        ("flush", planner.flushes, arrays.flush_scales),
     ):
         missing = scales.limited.copy()
         missing[readings.rows] = False
         if missing.any():
-            names = [arrays.stations[row].label for row in np.flatnonzero(missing)]
-            told = ", ".join(names[:MOST_NAMES])
-            if names[MOST_NAMES:]:
-                told += f" and {len(names) - MOST_NAMES} more"
-            yield (
-                f"{kind} not measured at {told}: outcome and probability say nothing "
-                "of it"
-            )
+            rows = np.flatnonzero(missing)
+            places = tuple((arrays.joint_of[k], arrays.stations[k].label) for k in rows)
+            yield Reason("unmeasured", {"kind": kind, "stations": places})
 
 
-def _corners(planner, move: Move):
-    """What a slide along a corner changes beyond the plan."""
-    if move is None:
-        return
-    for label, slide, radius, extra in corner_slides(planner.arrays, move):
-        yield (
-            f"station {label}: sliding {slide:.2f} mm "
-            f"along a corner of radius {radius:.0f} mm changes the gap by about "
-            f"{extra:.2f} mm more than planned"
-        )
+LENGTHS = ("mm", "least", "slide", "radius")  # of values; all others are as they are
 
 
-def corner_slides(arrays, move: Move) -> list[tuple[str, float, float, float]]:
-    """(station, slide, radius, change) mm: sliding s along a corner of radius r changes
-    its gap by about s^2 / (2 r)."""
+def recorded(reason: Reason, name: Callable[[int, str], str]) -> list:
+    """A reason as it is kept and put into words: [code, values], lengths whole
+    nanometers, stations by what `name` makes of (joint, label)."""
+    told = {}
+    for key, value in reason.values.items():
+        if key in LENGTHS:
+            told[key] = _nm(value)
+        elif key == "station":
+            told[key] = name(*value)
+        elif key == "stations":
+            told[key] = [name(*place) for place in value]
+        else:
+            told[key] = value
+    return [reason.code, told]
+
+
+def _nm(mm: float) -> int:
+    return round(mm * NM_PER["mm"])
+
+
+def corner_slides(arrays, move: Move) -> list[tuple]:
+    """((joint, station), slide, radius, change) mm: sliding s along a corner of radius
+    r changes its gap by about s^2 / (2 r)."""
     moved = move.displacement(arrays.places)
     bent = arrays.bends()
     along = np.cross(arrays.gap_directions, arrays.faces)
@@ -199,7 +175,7 @@ def corner_slides(arrays, move: Move) -> list[tuple[str, float, float, float]]:
     extra = slide**2 * bent / 2
     return [
         (
-            arrays.stations[row].label,
+            (arrays.joint_of[row], arrays.stations[row].label),
             float(abs(slide[row])),
             float(1 / bent[row]),
             float(extra[row]),

@@ -54,8 +54,7 @@ class PlanOptions:
             if isinstance(value, int | float) and not (
                 math.isfinite(value) and value >= 0
             ):
-                text = "must be a finite number, 0 or more"
-                raise OptionError(field.name, text)
+                raise OptionError(field.name, "must be a finite number, 0 or more")
         for name in ("max_turn_deg", "max_tilt_deg"):
             if getattr(self, name) > 45:
                 raise OptionError(name, "must be at most 45 degrees")
@@ -68,8 +67,10 @@ class PlanOptions:
         if self.uncertainty_mm == 0 or (
             self.rule == "guarded" and self.uncertainty_mm is None
         ):
-            text = "guarded acceptance needs a standard uncertainty above 0"
-            raise OptionError("uncertainty_mm", text)
+            raise OptionError(
+                "uncertainty_mm",
+                "guarded acceptance needs a standard uncertainty above 0",
+            )
         if self.trim not in (None, "part", "surround", "none"):
             raise OptionError("trim", "must be part, surround or none")
 
@@ -138,12 +139,31 @@ class TrimPlan:
     unresolved_mm2: float = 0.0
 
 
+# Why a station stays wrong: how much, mm, in each.
+STATION_REASONS = (
+    *("never_cut", "fairness", "may_still_cut", "greatest_trim"),
+    *("too_wide", "build_up_spent", "step_high", "step_low", "step"),
+)
+# What there is to know of a plan: nothing; aim, bound, reached; names; station, slide,
+# radius, mm; kind, stations; stations, mm.
+PLAN_NOTES = ("unsettled", "proven", "held", "corner", "unmeasured", "blind")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One of STATION_REASONS or PLAN_NOTES with its values: lengths in mm, stations as
+    (joint, label)."""
+
+    code: str
+    values: dict
+
+
 @dataclass(frozen=True)
 class StationPlan:
     """One station, now and after the plan; mm, None where not measured or limited.
 
-    `closes_by` is how much the plan closes the gap here by moving the part. `reason`
-    says in plain words what stays wrong, "" if nothing does.
+    `closes_by` is how much the plan closes the gap here by moving the part. `reasons`
+    say what stays wrong.
     """
 
     joint: int
@@ -163,7 +183,7 @@ class StationPlan:
     build_up: float
     unresolved: float
     next_bite: float
-    reason: str = ""
+    reasons: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,7 +191,9 @@ class Plan:
     """The answer. `outcome`: "fits", "trim" or "cannot"; `move` is what to do.
 
     Outcome and probability are of what was measured: `measured` of the `limited`
-    characteristics that have limits.
+    characteristics that have limits. `held` are names of motions, or what several come
+    to: ("sliding", direction), ("turning", point in the plane), ("turning", point mm,
+    direction).
     """
 
     outcome: str
@@ -179,10 +201,10 @@ class Plan:
     seat: Fit | None
     level: Fit | None
     trim: TrimPlan | None
-    held: tuple[str, ...]
+    held: tuple
     probability: float | None
     stations: tuple[StationPlan, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Reason, ...]
     settled: bool
     limited: int
     measured: int

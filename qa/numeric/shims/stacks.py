@@ -83,15 +83,6 @@ class ShimPlan:
         return sum(len(stack.shims) for stack in self.stacks)
 
     @property
-    def judged(self) -> str:
-        """What was judged, in words."""
-        first, second, third = self.governing
-        where = f"the part as it rests on {first}, {second} and {third}"
-        if len(self.rests) == 1:
-            return f"{where}, the only way it can"
-        return f"{where}, the worst of {len(self.rests)} ways"
-
-    @property
     def to_fetch(self) -> dict[float, int]:
         """How many of each thickness the new stacks need, thinnest first."""
         every = (shim for stack in self.stacks for shim in stack.shims)

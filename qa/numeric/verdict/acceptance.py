@@ -53,6 +53,11 @@ class Acceptance:
     high_out: int | None
     guard_nm: int
 
+    @property
+    def inside(self) -> tuple[int | None, int | None]:
+        """The limits that govern: a result on or between them conforms."""
+        return self.low_in, self.high_in
+
 
 @dataclass(frozen=True)
 class Judged:

@@ -11,7 +11,7 @@ from enum import StrEnum
 from qa.numeric.verdict import acceptance, grouping
 from qa.numeric.verdict.acceptance import Judged, NarrowLimits, Rule, Verdict
 from qa.numeric.verdict.grouping import Finding
-from shop.numeric.units import NM_PER, format_length
+from shop.numeric.units import NM_PER
 
 NOT_MEASURED = "not_measured"
 CHARACTERISTICS = ("gap", "flush")
@@ -197,40 +197,6 @@ def narrow_limits(
                 acceptance.acceptance(low, high, u_nm, rule, edition)
             except NarrowLimits as why:
                 yield row, characteristic, str(why)
-
-
-def sentence(report: CheckReport, finding: Finding, unit: str = "mm") -> str:
-    """A finding for a builder: "gap tight, stations 4-7, worst 0.62 under at 5".
-
-    In the unit asked for: two or three decimals of mm, three or four of inch.
-    """
-    most = {"mm": 3, "in": 4}[unit]
-    worst = format_length(finding.worst_nm, unit, most).removesuffix("0")
-    if not worst.strip("0."):  # a failure by less than is shown is still one
-        worst = format_length(finding.worst_nm, unit)
-    side = "under" if finding.kind in grouping.BELOW else "over"
-    at = report.stations[finding.worst_row].label
-    return (
-        f"{finding.kind.replace('_', ' ')}, {place_of(report, finding)}, "
-        f"worst {worst} {side} at {at}"
-    )
-
-
-def place_of(report: CheckReport, finding: Finding) -> str:
-    """Where a finding is: "station 5", "stations 4-7", "stations 23-24, 1-2"."""
-    rows = finding.rows
-    if len(rows) == 1:
-        return f"station {report.stations[rows[0]].label}"
-    turn = next((k for k in range(1, len(rows)) if rows[k] < rows[k - 1]), len(rows))
-    spans = [span for span in (rows[:turn], rows[turn:]) if span]
-    return "stations " + ", ".join(_span(report, span) for span in spans)
-
-
-def _span(report: CheckReport, rows: tuple[int, ...]) -> str:
-    first, last = (report.stations[row].label for row in (rows[0], rows[-1]))
-    if first == last:
-        return first
-    return f"{first} to {last}" if "-" in first + last else f"{first}-{last}"
 
 
 def as_plain(report: CheckReport) -> dict:

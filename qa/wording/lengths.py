@@ -1,0 +1,111 @@
+"""Lengths and limits for people, in the reader's unit."""
+
+from django.utils.translation import gettext as _
+
+from shop.numeric.units import NM_PER, format_length
+from shop.wording import states
+
+DASH = "\N{EN DASH}"
+# Decimals that people are shown: a step gauge tells 0.01 mm, and 0.0005 in is finer.
+PLACES = {"mm": 2, "in": 4}
+# On a map there is less room.
+MAP_PLACES = {"mm": 2, "in": 3}
+
+
+def number(
+    nm: int, unit: str = "mm", places: int | None = None, *, signed: bool = False
+) -> str:
+    """A length without its unit, with a typographic minus; signed: a plus above 0."""
+    text = format_length(nm, unit, PLACES[unit] if places is None else places)
+    text = text.replace("-", "\N{MINUS SIGN}")
+    return f"+{text}" if signed and nm > 0 else text
+
+
+def length(nm: int | None, unit: str = "mm", places: int | None = None) -> str:
+    """A length with its unit: 2 decimals of mm, 4 of inch; a dash where there is none.
+
+    places: other decimals than these.
+    """
+    return DASH if nm is None else f"{number(nm, unit, places)} {unit}"
+
+
+def mm(value: float, unit: str, places: int | None = None) -> str:
+    """A length that was worked out in mm, in the reader's unit."""
+    return length(round(value * 1e6), unit, places)
+
+
+def on_map(nm: int | None, unit: str, *, signed: bool = False) -> str:
+    """A value as it stands on a map: no unit, flushness with its sign."""
+    if nm is None:
+        return ""
+    text = number(nm, unit, MAP_PLACES[unit])
+    return f"+{text}" if signed and nm > 0 and text.strip("0.") else text
+
+
+def limits(low: int | None, high: int | None, unit: str = "mm") -> str:
+    """Limits in nm: "1.50 to 3.00 mm", "at most 0.50 mm"."""
+    texts = (None if nm is None else number(nm, unit) for nm in (low, high))
+    return _between(*texts, unit)
+
+
+def accepted(
+    required: tuple[int | None, int | None],
+    drawn_in: tuple[int | None, int | None],
+    unit: str = "mm",
+) -> str:
+    """The limits that govern, where a guard draws them in; "" where they are those that
+    are required.
+
+    No more decimals than a reading has, and rounded inward: what lies inside of what is
+    told is accepted.
+    """
+    if required == drawn_in:
+        return ""
+    low, high = drawn_in
+    return _between(
+        None if low is None else _inward(low, unit, up=True),
+        None if high is None else _inward(high, unit, up=False),
+        unit,
+    )
+
+
+FINEST = {"mm": 3, "in": 4}
+
+
+def _inward(nm: int, unit: str, *, up: bool) -> str:
+    step = NM_PER[unit] // 10 ** FINEST[unit]
+    rounded = -(-nm // step) * step if up else nm // step * step
+    least = PLACES[unit]
+    coarse = NM_PER[unit] // 10**least
+    return number(rounded, unit, least if rounded % coarse == 0 else FINEST[unit])
+
+
+def _between(low: str | None, high: str | None, unit: str) -> str:
+    if low is None and high is None:
+        return states.word("")
+    told = {"low": low, "high": high, "unit": unit}
+    if low is None:
+        return _("at most %(high)s %(unit)s") % told
+    if high is None:
+        return _("at least %(low)s %(unit)s") % told
+    return _("%(low)s to %(high)s %(unit)s") % told
+
+
+def facing(edge: str, flush_nm: int | None) -> str:
+    """Which way a step at an "upstream" or "downstream" edge faces the flow, "" when it
+    does not matter.
+
+    Proud at the upstream edge or low at the downstream edge faces forward.
+    """
+    if not flush_nm or edge not in ("upstream", "downstream"):
+        return ""
+    forward = (flush_nm > 0) == (edge == "upstream")
+    return _("forward-facing") if forward else _("aft-facing")
+
+
+def not_nothing(nm: int, unit: str) -> str:
+    """A length with as many decimals as show that it is not nothing."""
+    text = number(nm, unit)
+    if nm and not text.strip("0.\N{MINUS SIGN}"):
+        text = format_length(nm, unit).replace("-", "\N{MINUS SIGN}")
+    return f"{text} {unit}"

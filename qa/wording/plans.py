@@ -1,0 +1,174 @@
+"""Codes of a plan in words: why a station stays wrong, what to know, what it comes to.
+
+Reasons and notes are [code, values] as qa.numeric.plan.reasons.recorded makes them and
+a FitPlan keeps them: lengths whole nanometers, stations by name.
+"""
+
+from collections.abc import Iterable
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from qa.numeric.plan.reasons import recorded
+from qa.numeric.plan.result import Plan, Reason
+from qa.wording import lengths
+
+MOST_NAMES = 12
+
+REASONS = {
+    "never_cut": gettext_lazy("%(mm)s too tight, and nothing may be cut here"),
+    "fairness": gettext_lazy(
+        "%(mm)s too tight: the trim may not change so fast along the edge"
+    ),
+    "may_still_cut": gettext_lazy("%(mm)s more than may still be cut"),
+    "greatest_trim": gettext_lazy("%(mm)s more than the greatest trim"),
+    "too_wide": gettext_lazy("%(mm)s too wide, and building up is not allowed"),
+    "build_up_spent": gettext_lazy("%(mm)s more than may be built up"),
+    "step_high": gettext_lazy(
+        "%(mm)s proud stays: a step cannot be trimmed away (fill, sand or shim)"
+    ),
+    "step_low": gettext_lazy(
+        "%(mm)s low stays: a step cannot be trimmed away (fill, sand or shim)"
+    ),
+    "step": gettext_lazy(
+        "%(mm)s step stays: a step cannot be trimmed away (fill, sand or shim)"
+    ),
+    "least_cut": gettext_lazy("%(mm)s would do; %(least)s is what can be told"),
+    "too_thin": gettext_lazy(
+        "%(mm)s more is wanted, less than can be told (%(least)s): leave it and "
+        "measure again"
+    ),
+}
+# Of these the cut of a station is another than the plan's own; nothing stays wrong.
+OF_THE_CUT = ("least_cut", "too_thin")
+
+AIMS = {
+    "overlap": gettext_lazy(
+        "less overlap than %(bound).3f (this plan: %(reached).3f; length x depth in "
+        "mm2)"
+    ),
+    "worst": gettext_lazy(
+        "a worst deviation below %(bound).3f (this plan: %(reached).3f; 1 is the limit)"
+    ),
+    "step": gettext_lazy(
+        "less of steps than %(bound).3f (this plan: %(reached).3f; length x height in "
+        "mm2)"
+    ),
+    "unresolved": gettext_lazy(
+        "less left over than %(bound).3f (this plan: %(reached).3f; in mm2)"
+    ),
+    "build_up": gettext_lazy(
+        "less build-up than %(bound).3f (this plan: %(reached).3f; in mm2)"
+    ),
+    "trim": gettext_lazy(
+        "less to come off than %(bound).3f (this plan: %(reached).3f; in mm2)"
+    ),
+}
+NOTES = {
+    "unsettled": gettext_lazy(
+        "the plan did not settle: the gaps after the exact turn still change"
+    ),
+    "proven": gettext_lazy(
+        "the best of several starts; proven is that no move gives %(aim)s"
+    ),
+    "held": gettext_lazy("held still, since no reading sees it: %(names)s"),
+    "corner": gettext_lazy(
+        "station %(station)s: sliding %(slide)s along a corner of radius %(radius)s "
+        "changes the gap by about %(mm)s more than planned"
+    ),
+    "unmeasured": gettext_lazy(
+        "%(kind)s not measured at %(stations)s: outcome and probability say nothing of "
+        "it"
+    ),
+    "blind": "",  # in two numbers, below
+}
+KINDS = {"gap": gettext_lazy("gap"), "flush": gettext_lazy("flushness")}
+
+
+def reason(code: str, values: dict, unit: str) -> str:
+    """Why a station stays wrong, or its cut is another than the plan's own."""
+    return REASONS[code] % {
+        name: lengths.not_nothing(nm, unit) for name, nm in values.items()
+    }
+
+
+def reasons(of: Iterable, unit: str, but: tuple[str, ...] = ()) -> str:
+    """The reasons of a station in one line."""
+    told = (reason(code, values, unit) for code, values in of if code not in but)
+    return "; ".join(told)
+
+
+def note(code: str, values: dict, unit: str) -> str:
+    """What a builder should know besides the numbers."""
+    told = {name: _value(name, value, unit) for name, value in values.items()}
+    if code == "proven":
+        told["aim"] = AIMS[values["aim"]] % values
+    if code == "blind":
+        words = ngettext(
+            "station %(stations)s has no gap reading, and the move closes it by "
+            "%(mm)s: look before you push",
+            "stations %(stations)s have no gap reading, and the move closes them by "
+            "%(mm)s at most: look before you push",
+            len(values["stations"]),
+        )
+        return words % told
+    return NOTES[code] % told
+
+
+def _value(name: str, value, unit: str):
+    if name in ("mm", "slide"):
+        return lengths.length(value, unit)
+    if name == "radius":
+        return lengths.length(value, unit, {"mm": 0, "in": 1}[unit])
+    if name == "kind":
+        return KINDS[value]
+    if name == "names":
+        return ", ".join(map(held, value))
+    return named(value) if name == "stations" else value
+
+
+def named(labels: list[str]) -> str:
+    """Names of stations, the first of very many."""
+    told = ", ".join(labels[:MOST_NAMES])
+    if labels[MOST_NAMES:]:
+        told = _("%(some)s and %(more)d more") % {
+            "some": told,
+            "more": len(labels) - MOST_NAMES,
+        }
+    return told
+
+
+def held(one) -> str:
+    """A motion by its name, or where a combination of several goes."""
+    if isinstance(one, str):
+        return one
+    kind, *vectors = one
+    if kind == "sliding":
+        return _("sliding along %(axis)s") % {"axis": _vector(vectors[0], 3)}
+    told = _("turning about %(point)s") % {"point": _vector(vectors[0], 1)}
+    if vectors[1:]:
+        told += _(" along %(axis)s") % {"axis": _vector(vectors[1], 3)}
+    return told
+
+
+def _vector(values, places: int) -> str:
+    return "(" + ", ".join(f"{value:.{places}f}" for value in values) + ")"
+
+
+def plan_notes(plan: Plan) -> list[str]:
+    """All there is to know of a plan from files, in mm: its notes, and what stays wrong
+    at its stations."""
+    told = {code: [] for code in NOTES}
+    for one in plan.notes:
+        told[one.code].append(note(*_recorded(one), "mm"))
+    blind = told.pop("blind")
+    wrong = [
+        f"station {one.label}: {reasons(map(_recorded, one.reasons), 'mm')}"
+        for one in plan.stations
+        if one.reasons
+    ]
+    return [*(text for texts in told.values() for text in texts), *wrong, *blind]
+
+
+def _recorded(one: Reason) -> list:
+    return recorded(one, lambda _joint, label: label)

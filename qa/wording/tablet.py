@@ -1,0 +1,88 @@
+"""The table of states as the tablet has it: a module of data, written by the command
+`tablet_verdicts` from shop/wording, so that map, list and pad draw what pages do."""
+
+import json
+
+from shop.wording.shapes import SHAPES, Disc, Line
+from shop.wording.states import TABLET, VERDICTS, State
+
+# What a tablet never meets: it measures anew, and knows which way a reading fails.
+NOT_THERE = ("stale",)
+HEAD = (
+    "// Made from shop/wording by `manage.py tablet_verdicts`: what a reading, a place",
+    "// or a station can be. Data only: word, shape on the map, sign beside words, how",
+    "// bad it is (the worse of gap and flushness stands for a station) and whether it",
+    "// is told aloud, classes of its colors, dash, how far down its number stands.",
+)
+OF_SHAPES = (
+    "// Paths about 0, 0 in units of the radius, with classes of their own; a disc is",
+    "// told by its middle.",
+)
+PAINT = {"half": "fill-half line-none", "edge": "fill-none line-ink"}
+
+
+def rows() -> dict[str, State]:
+    """The rows a tablet draws, the best first."""
+    told = {k: row for k, row in (VERDICTS | TABLET).items() if k not in NOT_THERE}
+    return dict(sorted(told.items(), key=lambda item: item[1].severity))
+
+
+def javascript() -> str:
+    """The text of qa/static/qa/tablet/core/verdicts.js."""
+    states = [f"  {_key(key)}: {_object(_row(row))}," for key, row in rows().items()]
+    used = {row.shape_name for row in rows().values()}
+    used |= {row.beside for row in rows().values() if row.beside}
+    shapes = [
+        f"  {name}: {json.dumps([_part(one) for one in SHAPES[name].parts])},"
+        for name in SHAPES
+        if name in used
+    ]
+    return "\n".join(
+        [
+            *HEAD,
+            "export const VERDICTS = {",
+            *states,
+            "};",
+            *OF_SHAPES,
+            "export const SHAPES = {",
+            *shapes,
+            "};",
+            "",
+        ]
+    )
+
+
+def _row(row: State) -> dict:
+    told = {
+        "word": str(row.word),
+        "shape": row.shape_name,
+        "sign": row.beside,
+        "severity": row.severity,
+        "bad": row.bad,
+        "paint": f"fill-{row.fill} line-{row.line}",
+        "dash": " ".join(f"{dash:g}" for dash in row.dash),
+        "lift": row.shape.lift,
+    }
+    return {name: value for name, value in told.items() if value or name == "severity"}
+
+
+def _part(one: Line | Disc) -> list:
+    if isinstance(one, Disc):
+        return [_short(one.x)]
+    points = "L".join(f"{_short(x)} {_short(y)}" for x, y in one.points)
+    path = f"M{points}{'Z' if one.closed else ''}"
+    return [path, PAINT[one.role]] if one.role in PAINT else [path]
+
+
+def _short(value: float):
+    value = round(value, 3) + 0.0
+    return int(value) if value == int(value) else value
+
+
+def _key(name: str) -> str:
+    return name or '""'
+
+
+def _object(values: dict) -> str:
+    told = ", ".join(f"{name}: {json.dumps(value)}" for name, value in values.items())
+    return f"{{ {told} }}"
