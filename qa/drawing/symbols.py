@@ -28,7 +28,7 @@ def _drawn(of: shapes.Shape, look: str, x: float, y: float, r: float) -> list[Sh
             continue
         points = [(x + px * r, y + py * r) for px, py in part.points]
         name = look if part.role == "outline" else part.role
-        if part.role == "edge" and not part.closed:
+        if not part.closed:
             name = "mark"
         drawn.append(polyline(points, name, closed=part.closed))
     return drawn

@@ -11,14 +11,13 @@ NOT_THERE = ("stale",)
 HEAD = (
     "// Made from shop/wording by `manage.py tablet_verdicts`: what a reading, a place",
     "// or a station can be. Data only: word, shape on the map, sign beside words, how",
-    "// bad it is (the worse of gap and flushness stands for a station) and whether it",
-    "// is told aloud, classes of its colors, dash, how far down its number stands.",
+    "// bad it is (the worse of gap and flushness stands for a station), whether it is",
+    "// told aloud and never left out of the map, how far down its number stands.",
 )
 OF_SHAPES = (
-    "// Paths about 0, 0 in units of the radius, with classes of their own; a disc is",
-    "// told by its middle.",
+    "// Paths about 0, 0 in units of the radius, with a class where it is not the",
+    "// state's own; a disc is told by its middle.",
 )
-PAINT = {"half": "fill-half line-none", "edge": "fill-none line-ink"}
 
 
 def rows() -> dict[str, State]:
@@ -59,8 +58,6 @@ def _row(row: State) -> dict:
         "sign": row.beside,
         "severity": row.severity,
         "bad": row.bad,
-        "paint": f"fill-{row.fill} line-{row.line}",
-        "dash": " ".join(f"{dash:g}" for dash in row.dash),
         "lift": row.shape.lift,
     }
     return {name: value for name, value in told.items() if value or name == "severity"}
@@ -71,7 +68,7 @@ def _part(one: Line | Disc) -> list:
         return [_short(one.x)]
     points = "L".join(f"{_short(x)} {_short(y)}" for x, y in one.points)
     path = f"M{points}{'Z' if one.closed else ''}"
-    return [path, PAINT[one.role]] if one.role in PAINT else [path]
+    return [path] if one.role == "outline" else [path, one.role]
 
 
 def _short(value: float):

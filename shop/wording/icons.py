@@ -12,7 +12,7 @@ from shop.wording.shapes import Disc, Line
 from shop.wording.states import RECORDS, State
 
 HALF = 12  # half the side of the box
-WIDTHS = {"outline": 2, "edge": 2, "sign": 2.5}
+WIDTHS = {"outline": 2, "edge": 2, "tick": 2.5, "sign": 2.5}
 
 
 def attention() -> SafeString:
@@ -55,6 +55,7 @@ def _colors(state: State, role: str) -> tuple[str, str]:
         "half": ("half", "none"),
         "solid": (state.line, "none"),
         "edge": ("none", state.line),
+        "tick": ("none", state.line),
         "sign": ("none", state.sign),
     }[role]
 

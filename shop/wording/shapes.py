@@ -84,7 +84,7 @@ SHAPES: dict[str, Shape] = {
     "disc": Shape((Disc(),)),
     "disc_tick": Shape((Disc(),), (_SMALL_TICK,)),
     # What stands beside a value instead of a disc with a tick: no fill, no room.
-    "tick": Shape((Line(_TICK, "edge", closed=False),)),
+    "tick": Shape((Line(_TICK, "tick", closed=False),)),
     "triangle_up": Shape(
         (Line(_triangle(up=True)),),
         (_sign((0, -0.16), (0, 0.76)), _sign((-0.46, 0.3), (0.46, 0.3))),
