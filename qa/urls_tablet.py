@@ -12,7 +12,7 @@ urlpatterns = [
     path("tablet/sw.js", tablet.service_worker, name="service_worker"),
     path("tablet/manifest.webmanifest", tablet.manifest, name="tablet_manifest"),
     path(
-        "tablet/release/<str:digest>/<str:name>",
+        "tablet/release/<str:digest>/<path:name>",
         tablet.release_file,
         name="tablet_file",
     ),

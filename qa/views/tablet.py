@@ -6,6 +6,7 @@ keep it; who is there and what is measured comes by JSON from the api.
 
 import hashlib
 import json
+import posixpath
 import re
 from dataclasses import dataclass
 from functools import lru_cache
@@ -32,8 +33,8 @@ FOR_EVER = "public, max-age=31536000, immutable"
 JAVASCRIPT, CSS = "text/javascript; charset=utf-8", "text/css; charset=utf-8"
 HTML = "text/html; charset=utf-8"
 # The module that the shell names, and all that it imports before it runs, open a check.
-FIRST = "page.js"
-IMPORTED = re.compile(rb"""\bfrom\s*["']\./([a-z/]+\.js)["']""")
+FIRST = "screens/page.js"
+IMPORTED = re.compile(r"""\bfrom\s*["'](\.\.?/[a-z_/]+\.js)["']""")
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,15 @@ class Release:
     def url(self, name: str) -> str:
         return reverse("tablet_file", args=[self.digest, name])
 
+    def imported_by(self, name: str) -> list[str]:
+        """Names of the modules that this one imports before it runs."""
+        source = self.files[name].content.decode()
+        folder = posixpath.dirname(name)
+        return [
+            posixpath.normpath(posixpath.join(folder, found))
+            for found in IMPORTED.findall(source)
+        ]
+
     def scripts(self) -> tuple[list[str], list[str]]:
         """Modules that opening a check runs, and those of the screens that load when
         they are asked for."""
@@ -55,10 +65,7 @@ class Release:
             name = left.pop()
             if name not in opening:
                 opening.append(name)
-                left += [
-                    found.decode()
-                    for found in IMPORTED.findall(self.files[name].content)
-                ]
+                left += self.imported_by(name)
         all_scripts = [name for name in self.files if name.endswith(".js")]
         return sorted(opening), [name for name in all_scripts if name not in opening]
 
@@ -67,9 +74,10 @@ def _read_release() -> Release:
     styles = [finders.find("shop/tokens.css"), STATIC / "tablet.css"]
     css = "".join(Path(path).read_text("utf-8") for path in styles)
     files = {"tablet.css": Text(CSS, css.encode())}
-    for path in sorted(STATIC.glob("tablet/*.js")):
+    folder = STATIC / "tablet"
+    for path in sorted(folder.rglob("*.js")):
         script = lean(path.read_text("utf-8")).encode()
-        files[path.name] = Text(JAVASCRIPT, script)
+        files[path.relative_to(folder).as_posix()] = Text(JAVASCRIPT, script)
     digest = hashlib.sha256()
     for name, text in files.items():
         digest.update(f"{name} {text.digest} ".encode())

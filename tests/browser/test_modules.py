@@ -37,28 +37,129 @@ def test_the_tablet_modules_pass_their_own_tests():
 def test_the_tablet_modules_pass_them_as_they_are_served_too(tmp_path):
     shutil.copytree(ROOT / TESTS, tmp_path / TESTS)
     shutil.copytree(ROOT / VECTORS, tmp_path / VECTORS)
-    (tmp_path / TABLET).mkdir(parents=True)
-    for path in (ROOT / TABLET).glob("*.js"):
-        (tmp_path / TABLET / path.name).write_text(lean(path.read_text()))
+    for path in modules():
+        copy = tmp_path / path.relative_to(ROOT)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        copy.write_text(lean(path.read_text()))
     run_node_tests(tmp_path)
 
 
 def test_nothing_is_written_that_the_minifier_would_call_in_another_order():
     """tdewolff-minify 2.24.12 joins `const a = f(); const { b } = g();` and puts the
-    pattern first: g is called before f. It keeps the order when g needs a."""
+    pattern first: g is called before f. It keeps the order when g needs a, but does
+    not see a need inside of an object: `g({ b: a })`."""
     taken_apart = re.compile(r"\s*(?:const|let) [\[{]")
-    for path in (ROOT / TABLET).glob("*.js"):
+    for path in modules():
         lines = path.read_text().splitlines()
         for number, (first, second) in enumerate(zip(lines, lines[1:], strict=False)):
             plain = re.match(r"\s*(?:const|let) (\w+)", first)
             if plain and taken_apart.match(second):
-                named = re.search(rf"\b{plain[1]}\b", second)
+                made_of = second.partition("} = ")[2] or second.partition("] = ")[2]
+                named = re.search(rf"\b{plain[1]}\b[^{{]*$", made_of.split("{")[0])
                 assert named, (path.name, number + 1, first, second)
 
 
-def test_tablet_modules_import_by_relative_literal_paths_only():
-    """The shell serves them side by side under one digest; nothing else is there."""
-    for path in (ROOT / TABLET).glob("*.js"):
+# Layer of the tablet: what it may import, and what it may name of the browser. `core`
+# is pure; `state` is handed its store and its network and speaks to no page.
+LAYERS = {
+    "core": ({"core"}, r"document|window|navigator|location|history|localStorage"
+             r"|sessionStorage|indexedDB|IDB\w+|fetch|setTimeout|setInterval|Date\.now"),
+    "state": ({"core", "state"}, r"document|window|navigator|location|history"
+              r"|localStorage|sessionStorage|IDB\w+|BroadcastChannel|HTML\w+"),
+    "screens": ({"core", "state", "screens"}, r"localStorage"),
+}  # fmt: skip
+IMPORT = re.compile(r'^(?:import|export) .*from "(\.\.?)/(?:(\w+)/)?(\w+)\.js";$')
+MOST_LINES = 60
+
+
+def modules() -> list[Path]:
+    return sorted((ROOT / TABLET).rglob("*.js"))
+
+
+def without_comments(source: str) -> str:
+    return re.sub(r"^\s*//.*$", "", source, flags=re.MULTILINE)
+
+
+def test_every_module_of_the_tablet_lies_in_one_of_three_layers():
+    assert {path.parent.name for path in modules()} == set(LAYERS)
+    names = [path.name for path in modules()]
+    # later.js finds a module by its name alone.
+    assert len(names) == len(set(names))
+
+
+def test_tablet_modules_import_by_literal_paths_and_only_towards_the_core():
+    """The shell serves them under one digest; nothing else is there."""
+    for path in modules():
+        layer = path.parent.name
         for line in path.read_text().splitlines():
             if re.match(r"\s*(import\b|export \{.*\} from)", line):
-                assert re.search(r' from "\./[a-z]+\.js";$', line), (path.name, line)
+                found = IMPORT.match(line)
+                assert found, (path.name, line)
+                up, other, name = found.groups()
+                assert (up == "..") == bool(other), (path.name, line)
+                assert (other or layer) in LAYERS[layer][0], (path.name, line)
+                there = ROOT / TABLET / (other or layer) / f"{name}.js"
+                assert there.exists(), (path.name, line)
+        dynamic = re.findall(r"\bimport\(", path.read_text())
+        assert not dynamic or path.name == "later.js", path.name
+
+
+def test_no_layer_of_the_tablet_names_what_it_must_be_handed():
+    for path in modules():
+        source = without_comments(path.read_text())
+        source = re.sub(r'"(?:[^"\\]|\\.)*"', '""', source)
+        for name in re.finditer(
+            rf"(?<![\w.])(?:{LAYERS[path.parent.name][1]})\b", source
+        ):
+            line = source[: name.start()].count("\n") + 1
+            # A parameter of its own is handed to it.
+            handed = re.search(rf"\(([^()]*\b)?{name[0]}\b[^()]*\) (?:\{{|=>)", source)
+            assert handed, (path.name, line, name[0])
+
+
+def functions_of(source: str):
+    """(first line, number of lines) of every function, by its indentation."""
+    lines = source.splitlines()
+    opens = re.compile(
+        r"^( *)(?:.*\bfunction\b.*|.*=>|(?!.*\b(?:if|for|while|switch|catch|class)\b)"
+        r"(?:(?:async|static|get|set|\*) ?)*[\w$]+\(.*\)) \{$"
+    )
+    for number, line in enumerate(lines):
+        if found := opens.match(line):
+            end = next(
+                at
+                for at in range(number + 1, len(lines))
+                if re.match(rf"{found[1]}\S", lines[at])
+            )
+            yield line.strip(), end - number + 1
+
+
+def test_no_function_of_the_tablet_is_longer_than_60_lines():
+    lengths = {
+        (path.name, line): length
+        for path in modules()
+        for line, length in functions_of(path.read_text())
+    }
+    assert len(lengths) > 150
+    assert {at: n for at, n in lengths.items() if n > MOST_LINES} == {}
+
+
+def test_nothing_is_exported_that_no_other_module_and_no_test_uses():
+    sources = {path: without_comments(path.read_text()) for path in modules()}
+    tests = "".join(path.read_text() for path in (ROOT / TESTS).glob("*.js"))
+    dead = [
+        (path.name, name)
+        for path, source in sources.items()
+        for name in re.findall(
+            r"^export (?:async )?(?:const|let|function|class) (\w+)",
+            source,
+            re.MULTILINE,
+        )
+        if not any(
+            re.search(rf"\b{name}\b", other)
+            for elsewhere, other in sources.items()
+            if elsewhere != path
+        )
+        and not re.search(rf"\b{name}\b", tests)
+    ]
+    assert dead == []

@@ -208,12 +208,12 @@ def test_the_value_before_and_the_witnesses_stand_beside_the_field(
     again = make_fit_up(engineer, old.fit_up.joint, reason="refit", **placed)
     check = make_check(engineer, again)
     open_check(sign_in(page, "builder"), live_site, check)
-    expect(page.locator(".beside")).to_have_text("Witness · before 2.40 mm")
+    expect(page.locator(".reference")).to_have_text("Witness · before 2.40 mm")
     expect(page.locator("input.number")).to_have_accessible_description(
         "1.50 to 3.00 mm Witness · before 2.40 mm"
     )
     page.get_by_role("button", name="inch").click()
-    expect(page.locator(".beside")).to_have_text("Witness · before 0.0945 in")
+    expect(page.locator(".reference")).to_have_text("Witness · before 0.0945 in")
 
 
 def test_a_slip_of_the_finger_asks_once(desk, check):

@@ -56,7 +56,7 @@ def next_release(tmp_path_factory):
     tree = tmp_path_factory.mktemp("next") / "release"
     for name in ("shop", "qa", "templates"):
         shutil.copytree(TREE / name, tree / name, ignore=NO_BYTECODE)
-    with (tree / "qa/static/qa/tablet/page.js").open("a") as page:
+    with (tree / "qa/static/qa/tablet/screens/page.js").open("a") as page:
         page.write('\nexport const RELEASE = "next";\n')
     return tree
 

@@ -1,9 +1,9 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
-import { emptyPad, keyOf, press, recalled, typedInto } from "../../../qa/static/qa/tablet/pad.js";
-import { formatLength, parseLength, tellLength } from "../../../qa/static/qa/tablet/parse.js";
-import { judge, looksLikeASlip, stateOf } from "../../../qa/static/qa/tablet/verdict.js";
+import { emptyPad, keyOf, press, recalled, typedInto } from "../../../qa/static/qa/tablet/core/key_input.js";
+import { formatLength, parseLength, tellLength } from "../../../qa/static/qa/tablet/core/lengths.js";
+import { judge, looksLikeASlip, stateOf } from "../../../qa/static/qa/tablet/core/readings.js";
 
 const vectors = (name) => JSON.parse(readFileSync(new URL(`../../qa/vectors/${name}.json`, import.meta.url)));
 const lengths = vectors("lengths");

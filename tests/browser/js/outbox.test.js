@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { backoff, classify, forAll } from "../../../qa/static/qa/tablet/protocol.js";
-import { Queue } from "../../../qa/static/qa/tablet/queue.js";
+import { backoff, classify, forAll } from "../../../qa/static/qa/tablet/core/protocol.js";
+import { SendQueue } from "../../../qa/static/qa/tablet/core/send_queue.js";
 
 const DB = "d-1";
 const receipt = { act: "a", database: DB, entry: 7 };
@@ -48,7 +48,7 @@ let seq = 0;
 const act = (id, said, form = "reading/1", state = "waiting") => ({ id, seq: (seq += 1), state, body: { form, by: "ann", said } });
 const reading = (id, station, more = {}) => act(id, { check: "c", station, kind: "gap", ...more });
 const queueOf = (...items) => {
-  const queue = new Queue();
+  const queue = new SendQueue();
   items.forEach((item) => queue.admit(item));
   return queue;
 };
@@ -117,7 +117,7 @@ test("parked acts stay parked over a restart", () => {
 
 test("whatever is parked and freed, every act leaves exactly once and in the order of its station", () => {
   for (let round = 0; round < 300; round += 1) {
-    const queue = new Queue();
+    const queue = new SendQueue();
     const last = new Map();
     const place = new Map();
     for (let i = 0; i < 40; i += 1) {

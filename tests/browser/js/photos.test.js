@@ -1,24 +1,23 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { fileName, mayGo, verdictOn } from "../../../qa/static/qa/tablet/photos.js";
-import { subjects } from "../../../qa/static/qa/tablet/taking.js";
+import { classifyPhoto, fileName, mayGo, subjects } from "../../../qa/static/qa/tablet/core/photo_rules.js";
 
 const ok = { photo: "p", database: "d" };
 const error = { code: "refused", message: "The picture is damaged." };
 
 test("only a receipt with the photo's id and our database takes it off the tablet", () => {
-  assert.equal(verdictOn(201, ok, "p", "d").what, "done");
-  assert.equal(verdictOn(201, { ...ok, photo: "q" }, "p", "d").what, "retry");
-  assert.equal(verdictOn(201, { ...ok, database: "e" }, "p", "d").what, "other_database");
-  assert.equal(verdictOn(200, null, "p", "d").what, "retry");
+  assert.equal(classifyPhoto(201, ok, "p", "d").what, "done");
+  assert.equal(classifyPhoto(201, { ...ok, photo: "q" }, "p", "d").what, "retry");
+  assert.equal(classifyPhoto(201, { ...ok, database: "e" }, "p", "d").what, "other_database");
+  assert.equal(classifyPhoto(200, null, "p", "d").what, "retry");
 });
 
 test("a refusal keeps its reason, also one from something in between", () => {
-  assert.deepEqual(verdictOn(422, { error }, "p", "d"), { what: "park", problem: { ...error, status: 422 } });
-  assert.equal(verdictOn(413, null, "p", "d").what, "park");
-  assert.ok(verdictOn(413, null, "p", "d").problem.message);
-  assert.equal(verdictOn(502, null, "p", "d").what, "retry");
-  assert.equal(verdictOn(401, { error: { code: "sign_in" } }, "p", "d").what, "sign_in");
+  assert.deepEqual(classifyPhoto(422, { error }, "p", "d"), { what: "park", problem: { ...error, status: 422 } });
+  assert.equal(classifyPhoto(413, null, "p", "d").what, "park");
+  assert.ok(classifyPhoto(413, null, "p", "d").problem.message);
+  assert.equal(classifyPhoto(502, null, "p", "d").what, "retry");
+  assert.equal(classifyPhoto(401, { error: { code: "sign_in" } }, "p", "d").what, "sign_in");
 });
 
 test("a refused photo waits for a person, and one of somebody else for that person", () => {

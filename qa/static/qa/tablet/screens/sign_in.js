@@ -1,0 +1,71 @@
+// Questions about who is measuring: signing in, one touch and a PIN on an enrolled tablet, enrolling it.
+// A PIN goes to the server in one request and is forgotten.
+import { alarm, ask, say, touch } from "./dom.js";
+import { later } from "./later.js";
+
+const UNREACHED = "The server cannot be reached.";
+let asking = null;
+
+// Works over the page, so nothing that was typed is lost. Resolves to the username; null when the person went back.
+export const signIn = (tablet, note) => (asking ??= askSignIn(tablet, note).finally(() => (asking = null)));
+
+async function askSignIn({ connection, outbox, people }, note = "") {
+  for (;;) {
+    const answer = await ask("sign-in", { note });
+    if (!answer) return null;
+    try {
+      if (!connection.csrf) await connection.session();
+      const { user } = await connection.session("POST", { username: answer.username, password: answer.password });
+      outbox.greet();
+      return await people.become(user.username);
+    } catch (error) {
+      if (error.status === undefined) throw error;
+      // An answer cut off in the middle may have brought another cookie: ask for its token before the next try.
+      connection.csrf = "";
+      note = error.problem?.message ?? `${UNREACHED} What you measure stays here.`;
+    }
+  }
+}
+
+export async function choosePerson(tablet) {
+  const { connection, people } = tablet;
+  if (!connection.token) return signIn(tablet, people.now ? `Now measuring: ${people.nameOf(people.now)}` : "");
+  const keys = connection.people.map(({ username, name }) => touch("close", `${name}${connection.isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === people.now && "true" }));
+  const answer = await ask("who", { people: keys });
+  return answer?.value === "sign-in" ? signIn(tablet) : answer && switchTo(tablet, answer.value.slice(1));
+}
+
+async function switchTo(tablet, username) {
+  const { connection, people } = tablet;
+  for (let note = ""; !connection.isProven(username); ) {
+    const answer = await ask("pin", { place: people.nameOf(username), note });
+    if (!answer) return null;
+    if (answer.value === "claim") break;
+    const { status, json } = await connection.ask("POST", "/api/prove", { body: { username, pin: answer.pin } });
+    // A guest network answers 200 with a page of its own.
+    if (status === 200 && json?.username) {
+      await connection.prove([...connection.proven, json]);
+      if (json.claimed) await answerClaims(tablet, username);
+    } else note = json?.error?.message ?? "The server cannot be reached: go on without PIN, and confirm later.";
+  }
+  say(`${people.nameOf(username)} is measuring.`);
+  return people.become(username);
+}
+
+// What others sent in this name before: looked at first, answered one by one. Whatever comes of it, the person measures.
+async function answerClaims(tablet, username) {
+  try {
+    await (await later("claims")).answerClaims(tablet, username);
+  } catch (error) {
+    alarm(error);
+  }
+}
+
+export async function enroll({ connection, outbox }) {
+  const answer = await ask("enroll");
+  if (!answer) return;
+  const { status, json } = await connection.ask("POST", "/api/tablets", { body: { name: answer.name } });
+  if (status !== 201 || !json?.token) return void say(json?.error?.message ?? UNREACHED, true);
+  await connection.enroll({ ...json.tablet, token: json.token });
+  outbox.greet();
+}

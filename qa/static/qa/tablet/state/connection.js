@@ -1,0 +1,85 @@
+// The one way to the server: headers, time limits, who is signed in, and which database this tablet belongs to.
+import { TIMEOUT_MS } from "../core/protocol.js";
+
+export class Connection {
+  // tell(event): what could not be kept.
+  constructor(store, fetch, tell) {
+    Object.assign(this, { store, fetch, tell, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], ready: false, stranger: null, signIns: 0 });
+  }
+
+  async open() {
+    const kept = (name) => this.store.get("settings", name);
+    this.database = (await kept("database")) ?? null;
+    this.people = (await kept("people")) ?? [];
+    this.proven = (await kept("proven")) ?? [];
+    this.use((await kept("tablet")) ?? {});
+  }
+
+  use({ id = "", name = "", token = "" }) {
+    Object.assign(this, { device: id, name, token });
+  }
+
+  isProven(username) {
+    return this.proven.some((proof) => proof.username === username && Date.parse(proof.until) > Date.now());
+  }
+
+  // Whether an act made now is only said to be by this person: no PIN on an enrolled tablet, or somebody else is signed in.
+  isClaimed(by) {
+    return this.token ? !this.isProven(by) : Boolean(this.user) && this.user.username !== by;
+  }
+
+  // Holds now, also where the tablet cannot keep it through a reload.
+  remember(name, value) {
+    this[name] = value;
+    return this.store.put("settings", value, name).catch((error) => this.tell({ type: "trouble", error }));
+  }
+
+  // Who proved a PIN, and until when; kept, so that a reload without a network forgets nobody.
+  prove(proven) {
+    return this.remember("proven", proven);
+  }
+
+  async enroll(tablet) {
+    await this.store.put("settings", tablet, "tablet");
+    this.use(tablet);
+  }
+
+  // {status, json, etag}; status 0 where there was no answer in time, or a redirect; json is null when the answer was not JSON.
+  // known: the etag of what is here already.
+  async ask(method, path, { body, timeout_ms = TIMEOUT_MS, type = "application/json", known } = {}) {
+    const headers = { "X-CSRFToken": this.csrf };
+    if (this.database && path !== "/api/session") headers["X-Database"] = this.database;
+    if (this.token) headers.Authorization = `Bearer ${this.token}`;
+    if (known) headers["If-None-Match"] = known;
+    if (body) headers["Content-Type"] = type;
+    const sent = body instanceof Blob || !body ? body : JSON.stringify(body);
+    const response = await this.fetch(path, { method, headers, body: sent, redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) }).catch(() => null);
+    return response ? { status: response.status, etag: response.headers.get("ETag"), json: await response.json().catch(() => null) } : { status: 0, json: null };
+  }
+
+  // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
+  // Throws {status, problem} where the answer was no session.
+  async session(method = "GET", body = undefined) {
+    const { signIns: asked } = this;
+    const { status, json } = await this.ask(method, "/api/session", { body });
+    if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });
+    if (body) this.signIns += 1;
+    const { csrf, user, database, people, before = [], proven = [] } = json;
+    // What was asked before somebody signed in knows an old token, and nobody.
+    if (body || asked === this.signIns) {
+      Object.assign(this, { csrf, user });
+      await this.prove(proven);
+    }
+    if (people.length) await this.remember("people", people);
+    const moved = this.database !== null && this.database !== database;
+    this.ready = !moved || before.includes(this.database);
+    if (!this.ready) this.stranger = database;
+    else if (this.database !== database) await this.bind(database);
+    return { user: this.user, moved };
+  }
+
+  async bind(database) {
+    this.database = database;
+    await this.store.put("settings", database, "database");
+  }
+}
