@@ -4,8 +4,6 @@ import { Connection } from "../../../qa/static/qa/tablet/state/connection.js";
 import { openStore } from "../../../qa/static/qa/tablet/state/local_store.js";
 import { Outbox } from "../../../qa/static/qa/tablet/state/outbox.js";
 import { PhotoOutbox } from "../../../qa/static/qa/tablet/state/photo_outbox.js";
-import * as photoSending from "../../../qa/static/qa/tablet/state/photo_sending.js";
-import { reconcile } from "../../../qa/static/qa/tablet/state/reconciliation.js";
 import { memoryDatabase } from "./memory_database.js";
 
 export const DATABASE = "d-1";
@@ -20,12 +18,13 @@ const CHECK = {
 };
 export const aCheck = (more = {}) => ({ ...structuredClone(CHECK), ...more });
 
+const load = (name) => import(`../../../qa/static/qa/tablet/state/${name}.js`);
 const opened = [];
 // Nothing is tried again when the tests are over.
 after(() => {
   for (const { outbox } of opened) {
-    clearTimeout(outbox.timer);
-    outbox.stop("over");
+    clearTimeout(outbox.sender?.timer);
+    outbox.sender?.stop("over");
   }
 });
 
@@ -45,8 +44,8 @@ export async function aTablet(answer = () => null) {
   };
   const store = (tablet.store = await openStore(memory.indexedDB));
   const connection = (tablet.connection = new Connection(store, fetch, tell));
-  const outbox = (tablet.outbox = new Outbox({ store, connection, channel: null, tab: "tab", tell, reconcile }));
-  tablet.photos = new PhotoOutbox({ store, connection, outbox, tell, load: async () => photoSending });
+  const outbox = (tablet.outbox = new Outbox({ store, connection, channel: null, tab: "tab", tell, load }));
+  tablet.photos = new PhotoOutbox({ store, connection, outbox, tell, load });
   opened.push(tablet);
   await connection.open();
   await outbox.open();

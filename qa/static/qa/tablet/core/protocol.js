@@ -1,15 +1,5 @@
-// What an answer about an act means, and what must go before what.
+// What an answer about an act means.
 
-// A random (version 4, RFC 9562) id; crypto.randomUUID is missing on plain http, getRandomValues is not.
-export function newId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
-}
-
-export const TIMEOUT_MS = 8000;
 export const LEASE_MS = 10000;
 const PARKING = new Set([400, 403, 404, 409, 413, 422]);
 
@@ -39,20 +29,6 @@ export function forAll({ status, json }) {
 
 // 0.5 s doubling to 30 s, each between half and whole so that many tablets do not knock together.
 export const backoff = (fails, random) => Math.min(30000, 500 * 2 ** Math.min(fails - 1, 6)) * (0.5 + random / 2);
-
-const NAMING = ["check", "fitup", "supersedes", "reading"];
-const CLOSING = new Set(["finish/1", "raise/1"]);
-
-// Acts that this one names; when one of them is still here, this one waits for it.
-export const named = (body) => NAMING.map((key) => body.said[key]).filter(Boolean);
-
-// Acts of one lane keep their order among themselves; others may overtake.
-export function laneOf(body) {
-  const { check, station, kind } = body.said;
-  return station ? `${check}|${station}|${kind}` : null;
-}
-
-export const closes = (body) => CLOSING.has(body.form);
 
 // A person's act parked for want of that person goes again when the person is there.
 export const freedBy = (item, username) => item.state === "parked" && item.problem?.code === "other_person" && item.body.by === username;

@@ -1,6 +1,19 @@
 // Which acts may go now. An act waits for the acts it names and for the one before it in its lane; nothing else holds it back,
 // so one act that needs a person never stops the rest. Every step costs the same however many acts wait.
-import { closes, laneOf, named } from "./protocol.js";
+
+const NAMING = ["check", "fitup", "supersedes", "reading"];
+const CLOSING = new Set(["finish/1", "raise/1"]);
+
+// Acts that this one names; when one of them is still here, this one waits for it.
+const named = (body) => NAMING.map((key) => body.said[key]).filter(Boolean);
+
+// Acts of one lane keep their order among themselves; others may overtake.
+function laneOf(body) {
+  const { check, station, kind } = body.said;
+  return station ? `${check}|${station}|${kind}` : null;
+}
+
+const closes = (body) => CLOSING.has(body.form);
 
 export class SendQueue {
   constructor() {

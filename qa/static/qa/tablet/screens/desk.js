@@ -64,7 +64,7 @@ export class Desk {
   }
 
   signed(reading) {
-    return `${this.session.tablet.people.nameOf(reading.by)}${doubt(reading)}, ${hour(reading.made_at)}`;
+    return `${this.session.tablet.connection.nameOf(reading.by)}${doubt(reading)}, ${hour(reading.made_at)}`;
   }
 
   paint() {

@@ -12,13 +12,13 @@ const answer = (url) => fetch(url).catch(() => null);
 const isModule = (response) => response?.ok && response.headers.get("Content-Type")?.startsWith("text/javascript");
 
 // No fault of ours, and nothing was to be kept.
-const missed = (words) => Object.assign(Error(words), { plain: true });
+const missed = (words, unanswered) => Object.assign(Error(words), { plain: true, unanswered });
 
 // The module and all that it imports. Never an import that could fail on the way: some browsers remember the failure until the page is opened again.
 async function fetchWhole(url) {
   const response = await answer(url);
   if (response?.status === 404) throw missed("The server was updated: open this page again.");
-  if (!isModule(response)) throw missed("This screen is not on this tablet yet, and the server cannot be reached.");
+  if (!isModule(response)) throw missed("This screen is not on this tablet yet, and the server cannot be reached.", true);
   const imports = (await response.text()).matchAll(/from ?"(\.[^"]+)"/g);
   await Promise.all([...imports].map(([, path]) => new URL(path, url).href).filter((to) => all.includes(to)).map(fetchWhole));
 }

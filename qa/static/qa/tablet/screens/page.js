@@ -1,12 +1,10 @@
 // The tablet page: opens the store, finds the server, shows one screen at a time and never leaves the page.
-import { newId } from "../core/protocol.js";
 import { Connection } from "../state/connection.js";
 import { openStore } from "../state/local_store.js";
-import { Outbox } from "../state/outbox.js";
-import { People } from "../state/people.js";
+import { Outbox, newId } from "../state/outbox.js";
 import { PhotoOutbox } from "../state/photo_outbox.js";
 import { openCheck } from "./check.js";
-import { age, alarm, alarmOnce, ask, el, say } from "./dom.js";
+import { age, alarm, alarmOnce, el, say } from "./dom.js";
 import { keepLater, later } from "./later.js";
 
 const byId = (id) => document.getElementById(id);
@@ -20,15 +18,13 @@ class Page {
     const tell = (this.tell = (event) => this.heard(event));
     const channel = "BroadcastChannel" in globalThis ? new BroadcastChannel("fayline") : null;
     const connection = (this.connection = new Connection(store, (...request) => fetch(...request), tell));
-    this.people = new People(store, connection, () => this.paintBar());
-    const outbox = (this.outbox = new Outbox({ store, connection, channel, tab: (sessionStorage.tab ??= newId()), tell, reconcile: () => this.reconcile() }));
-    this.photos = new PhotoOutbox({ store, connection, outbox, tell, load: () => later("photo_sending") });
+    const outbox = (this.outbox = new Outbox({ store, connection, channel, tab: (sessionStorage.tab ??= newId()), tell, load: later }));
+    this.photos = new PhotoOutbox({ store, connection, outbox, tell, load: later });
   }
 
   async open() {
     this.dress();
     await this.connection.open();
-    await this.people.open();
     await this.outbox.open();
     await this.photos.all();
     this.listen();
@@ -38,8 +34,8 @@ class Page {
       navigator.storage?.persist?.();
     }
     await this.show();
-    keepLater();
     this.outbox.greet();
+    keepLater();
   }
 
   listen() {
@@ -106,17 +102,8 @@ class Page {
 
   // Who is measuring; asked where nobody is known. Null when the person went back.
   async person() {
-    if (!this.people.now) await this.outbox.greet();
-    return this.people.now ?? this.signIn("Readings carry who took them.");
-  }
-
-  async signIn(note) {
-    return (await later("sign_in")).signIn(this, note);
-  }
-
-  async reconcile() {
-    await (await later("reconciliation")).reconcile(this.outbox);
-    await this.photos.changed();
+    if (!this.connection.person) await this.outbox.greet();
+    return this.connection.person ?? (await later("sign_in")).signIn(this, "Readings carry who took them.");
   }
 
   // What the outbox, the photos and the connection tell.
@@ -126,6 +113,7 @@ class Page {
     if (type === "trouble") return alarmOnce(error);
     if (type === "session") this.met();
     else if (type === "pause") this.paused(why);
+    else if (type === "restored") this.photos.changed();
     else if (type === "parked") needsYou(item, error);
     else if (type === "photo_refused") say(`The photo of ${photo.words} was refused: ${problem.message}`, true);
     if (type === "added") return this.paintBar();
@@ -136,25 +124,17 @@ class Page {
   }
 
   async met() {
-    const { user } = this.connection;
-    if (user && !this.people.now) await this.people.become(user.username);
+    const { user, person } = this.connection;
+    if (user && !person) await this.connection.become(user.username);
   }
 
-  // A question must not fall into a value that is being typed.
   async paused(why) {
-    const { connection, outbox } = this;
-    if (this.screen?.typing?.()) return void setTimeout(() => this.paused(why), 2000);
-    if (why === "other_database") {
-      if (!(await ask("stranger"))) return;
-      await connection.bind(connection.stranger);
-      await this.store.drop("settings", "reconciled");
-      outbox.greet();
-    } else if (why === "sign_in" && (outbox.queue.items.size || this.photos.kept)) this.signIn("Everything is still here, and goes under who measured it.");
+    await (await later("sign_in")).askWhyPaused(this, why);
   }
 
   paintBar() {
     this.painting = clearTimeout(this.painting);
-    const { outbox, photos, people } = this;
+    const { outbox, photos, connection } = this;
     const { unsent, parked, oldest } = outbox.queue.counts();
     const { kept, refused, since } = photos;
     const [first] = [oldest, since].filter(Boolean).sort();
@@ -163,7 +143,7 @@ class Page {
     const words = first ? [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, age(first), need && `${need} need you`, why] : [why || "all sent"];
     byId("unsent").textContent = words.filter(Boolean).join(", ");
     byId("unsent").dataset.state = need ? "parked" : unsent + kept ? "waiting" : "";
-    byId("who").textContent = people.now ? `${people.nameOf(people.now)}${this.connection.isClaimed(people.now) ? " (claimed)" : ""}` : "Who?";
+    byId("who").textContent = connection.person ? `${connection.nameOf(connection.person)}${connection.isClaimed(connection.person) ? " (claimed)" : ""}` : "Who?";
     byId("place").textContent = this.screen?.place?.() ?? "";
   }
 }

@@ -1,6 +1,6 @@
 // Taking a photo: what it shows is asked, it is made smaller and kept. A canvas copy carries no place and no camera data.
 import { subjects } from "../core/photo_rules.js";
-import { newId } from "../core/protocol.js";
+import { newId } from "../state/outbox.js";
 import { ask, el, once, say, touch } from "./dom.js";
 
 const LONGEST = 1600;

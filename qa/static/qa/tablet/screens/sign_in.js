@@ -9,7 +9,7 @@ let asking = null;
 // Works over the page, so nothing that was typed is lost. Resolves to the username; null when the person went back.
 export const signIn = (tablet, note) => (asking ??= askSignIn(tablet, note).finally(() => (asking = null)));
 
-async function askSignIn({ connection, outbox, people }, note = "") {
+async function askSignIn({ connection, outbox }, note = "") {
   for (;;) {
     const answer = await ask("sign-in", { note });
     if (!answer) return null;
@@ -17,7 +17,7 @@ async function askSignIn({ connection, outbox, people }, note = "") {
       if (!connection.csrf) await connection.session();
       const { user } = await connection.session("POST", { username: answer.username, password: answer.password });
       outbox.greet();
-      return await people.become(user.username);
+      return await connection.become(user.username);
     } catch (error) {
       if (error.status === undefined) throw error;
       // An answer cut off in the middle may have brought another cookie: ask for its token before the next try.
@@ -28,28 +28,29 @@ async function askSignIn({ connection, outbox, people }, note = "") {
 }
 
 export async function choosePerson(tablet) {
-  const { connection, people } = tablet;
-  if (!connection.token) return signIn(tablet, people.now ? `Now measuring: ${people.nameOf(people.now)}` : "");
-  const keys = connection.people.map(({ username, name }) => touch("close", `${name}${connection.isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === people.now && "true" }));
+  const { connection } = tablet;
+  const { person, token } = connection;
+  if (!token) return signIn(tablet, person ? `Now measuring: ${connection.nameOf(person)}` : "");
+  const keys = connection.people.map(({ username, name }) => touch("close", `${name}${connection.isProven(username) ? " ✓" : ""}`, { value: `@${username}`, "aria-current": username === person && "true" }));
   const answer = await ask("who", { people: keys });
   return answer?.value === "sign-in" ? signIn(tablet) : answer && switchTo(tablet, answer.value.slice(1));
 }
 
 async function switchTo(tablet, username) {
-  const { connection, people } = tablet;
+  const { connection } = tablet;
   for (let note = ""; !connection.isProven(username); ) {
-    const answer = await ask("pin", { place: people.nameOf(username), note });
+    const answer = await ask("pin", { place: connection.nameOf(username), note });
     if (!answer) return null;
     if (answer.value === "claim") break;
     const { status, json } = await connection.ask("POST", "/api/prove", { body: { username, pin: answer.pin } });
     // A guest network answers 200 with a page of its own.
     if (status === 200 && json?.username) {
-      await connection.prove([...connection.proven, json]);
+      await connection.remember("proven", [...connection.proven, json]);
       if (json.claimed) await answerClaims(tablet, username);
     } else note = json?.error?.message ?? "The server cannot be reached: go on without PIN, and confirm later.";
   }
-  say(`${people.nameOf(username)} is measuring.`);
-  return people.become(username);
+  say(`${connection.nameOf(username)} is measuring.`);
+  return connection.become(username);
 }
 
 // What others sent in this name before: looked at first, answered one by one. Whatever comes of it, the person measures.
@@ -59,6 +60,17 @@ async function answerClaims(tablet, username) {
   } catch (error) {
     alarm(error);
   }
+}
+
+// Why nothing is sent. A question must not fall into a value that is being typed.
+export async function askWhyPaused(tablet, why) {
+  const { connection, outbox, photos, screen, store } = tablet;
+  if (screen.typing?.()) return void setTimeout(askWhyPaused, 2000, tablet, why);
+  if (why === "sign_in" && (outbox.queue.items.size || photos.kept)) await signIn(tablet, "Everything is still here, and goes under who measured it.");
+  if (why !== "other_database" || !(await ask("stranger"))) return;
+  await connection.bind(connection.stranger);
+  await store.drop("settings", "reconciled");
+  outbox.greet();
 }
 
 export async function enroll({ connection, outbox }) {

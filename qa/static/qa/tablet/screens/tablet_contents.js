@@ -1,11 +1,13 @@
 // What is on this tablet: every act and photo that waits, why, and a way out by file when all else fails.
 import { fileName } from "../core/photo_rules.js";
+import { retryAct, setAside } from "../state/parked_acts.js";
 import { removePhoto, retryPhoto } from "../state/photo_sending.js";
 import { age, ask, el, hour, say, stamp, touch, why } from "./dom.js";
 import { FileOfEverything, download } from "./file_export.js";
 import { enroll } from "./sign_in.js";
 
 const SHOWN = 200;
+const countOf = (store, name) => store.read(name, (rows) => rows.count());
 
 export async function openContents(tablet) {
   const screen = new Contents(tablet);
@@ -31,10 +33,10 @@ class Contents {
       file: () => this.file.save(),
       part: ({ value }) => this.file.savePart(Number(value)),
       enroll: () => enroll(this.tablet).then(() => this.paint()),
-      again: ({ value }) => outbox.retry(value),
+      again: ({ value }) => retryAct(outbox, value),
       aside: async ({ value }) => {
         const reason = await why("why-aside", "");
-        if (reason) await outbox.setAside(value, reason);
+        if (reason) await setAside(outbox, value, reason);
       },
       resend: ({ value }) => retryPhoto(photos, photoOf(value)),
       keep: ({ value }) => download(photoOf(value).blob, fileName(photoOf(value))),
@@ -70,7 +72,7 @@ class Contents {
   async facts() {
     const { store, outbox, photos, connection } = this.tablet;
     const { unsent, parked } = outbox.queue.counts();
-    const [sent, checks] = await Promise.all([store.count("sent"), store.count("checks")]);
+    const [sent, checks] = await Promise.all([countOf(store, "sent"), countOf(store, "checks")]);
     const space = await navigator.storage?.estimate?.();
     const kept = await navigator.storage?.persisted?.();
     const contact = outbox.lastContact ? age(outbox.lastContact) : "not yet";
@@ -79,11 +81,11 @@ class Contents {
   }
 
   actRow({ id, body, state, problem }) {
-    const { outbox, people } = this.tablet;
+    const { outbox, connection } = this.tablet;
     const { form, by, made_at, said } = body;
     const what = [form.split("/")[0], said.station, said.kind, said.value || said.outcome, said.unit].filter(Boolean).join(" ");
     const how = problem ? problem.message : outbox.queue.waitsFor(id).length ? "waits for another" : "waits for the server";
-    return el("li", { class: state }, el("b", {}, what), ` ${people.nameOf(by)}, ${hour(made_at)}: ${how} `, problem && [touch("again", "Send again", { value: id }), touch("aside", "Do not send", { value: id })]);
+    return el("li", { class: state }, el("b", {}, what), ` ${connection.nameOf(by)}, ${hour(made_at)}: ${how} `, problem && [touch("again", "Send again", { value: id }), touch("aside", "Do not send", { value: id })]);
   }
 
   paintPhotos(list) {
@@ -102,7 +104,7 @@ class Contents {
 
   photoRow(photo) {
     const { id, by, made_at, words, name, problem } = photo;
-    const tell = el("p", {}, el("b", {}, `Photo of ${words}`), ` ${this.tablet.people.nameOf(by)}, ${hour(made_at)}${name && `, ${name}`}: ${problem ? `refused. ${problem.message}` : "waits for the server"}`);
+    const tell = el("p", {}, el("b", {}, `Photo of ${words}`), ` ${this.tablet.connection.nameOf(by)}, ${hour(made_at)}${name && `, ${name}`}: ${problem ? `refused. ${problem.message}` : "waits for the server"}`);
     const ways = { resend: "Send again", keep: "Save as file", remove: "Remove" };
     const keys = problem && el("div", { class: "choices" }, Object.entries(ways).map(([act, text]) => touch(act, text, { value: id, "aria-label": `${text}: photo of ${words}` })));
     return el("li", { class: problem ? "photo parked" : "photo" }, thumbnail(photo), el("div", {}, tell, keys));

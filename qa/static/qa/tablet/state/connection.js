@@ -1,22 +1,26 @@
-// The one way to the server: headers, time limits, who is signed in, and which database this tablet belongs to.
-import { TIMEOUT_MS } from "../core/protocol.js";
+// The one way to the server: headers, time limits, which database this tablet belongs to; and who is on this side of it.
+// On an enrolled tablet a person is proven by a PIN, else by signing in. No PIN and nothing to guess it from is ever kept here.
+
+const TIMEOUT_MS = 8000;
 
 export class Connection {
   // tell(event): what could not be kept.
   constructor(store, fetch, tell) {
-    Object.assign(this, { store, fetch, tell, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], ready: false, stranger: null, signIns: 0 });
+    Object.assign(this, { store, fetch, tell, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], person: null, ready: false, stranger: null, signIns: 0 });
   }
 
   async open() {
     const kept = (name) => this.store.get("settings", name);
-    this.database = (await kept("database")) ?? null;
-    this.people = (await kept("people")) ?? [];
-    this.proven = (await kept("proven")) ?? [];
+    for (const name of ["database", "people", "proven", "person"]) this[name] = (await kept(name)) ?? this[name];
     this.use((await kept("tablet")) ?? {});
   }
 
   use({ id = "", name = "", token = "" }) {
     Object.assign(this, { device: id, name, token });
+  }
+
+  nameOf(username) {
+    return this.people.find((person) => person.username === username)?.name ?? username;
   }
 
   isProven(username) {
@@ -34,9 +38,11 @@ export class Connection {
     return this.store.put("settings", value, name).catch((error) => this.tell({ type: "trouble", error }));
   }
 
-  // Who proved a PIN, and until when; kept, so that a reload without a network forgets nobody.
-  prove(proven) {
-    return this.remember("proven", proven);
+  // Who is measuring from now on.
+  async become(username) {
+    await this.remember("person", username);
+    this.tell({ type: "counts" });
+    return username;
   }
 
   async enroll(tablet) {
@@ -68,7 +74,8 @@ export class Connection {
     // What was asked before somebody signed in knows an old token, and nobody.
     if (body || asked === this.signIns) {
       Object.assign(this, { csrf, user });
-      await this.prove(proven);
+      // Who proved a PIN, and until when: a reload without a network forgets nobody.
+      await this.remember("proven", proven);
     }
     if (people.length) await this.remember("people", people);
     const moved = this.database !== null && this.database !== database;

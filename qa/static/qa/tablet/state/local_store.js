@@ -78,10 +78,6 @@ class LocalStore {
     return this.read(name, (rows) => rows.getAll());
   }
 
-  count(name) {
-    return this.read(name, (rows) => rows.count());
-  }
-
   put(name, row, key) {
     return this.write([name], (rows) => rows.put(row, key));
   }
@@ -107,34 +103,6 @@ class LocalStore {
         outbox.add(item);
       };
       return { result: item };
-    });
-  }
-
-  // By id: "mine" when this tab may send the act now, since it is still there and no other tab took it in the last seconds; "gone" or "taken".
-  claimActs(ids, tab, now, lease_ms) {
-    return this.write(["outbox"], (outbox) => {
-      const result = new Map();
-      for (const id of ids)
-        outbox.get(id).onsuccess = ({ target }) => {
-          const item = target.result;
-          if (!item) result.set(id, "gone");
-          else if (item.claim && item.claim.tab !== tab && item.claim.until > now) result.set(id, "taken");
-          else {
-            result.set(id, "mine");
-            outbox.put({ ...item, claim: { tab, until: now + lease_ms } });
-          }
-        };
-      return { result };
-    }, "relaxed");
-  }
-
-  // Out of the outbox and into the kept week in one transaction: never in neither. settled: [{item, receipt}].
-  acknowledge(settled, now) {
-    return this.write(["outbox", "sent"], (outbox, sent) => {
-      for (const { item, receipt } of settled) {
-        sent.put({ id: item.id, seq: item.seq, body: item.body, receipt, sent_at: now });
-        outbox.delete(item.id);
-      }
     });
   }
 }

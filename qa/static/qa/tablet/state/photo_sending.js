@@ -4,8 +4,16 @@ import { isFull } from "./local_store.js";
 
 const TIMEOUT_MS = 60000;
 
+// When the server did not answer, later; when it did since, there is nothing to wait for. Never while a reading can go.
+function mustWait({ outbox, notBefore, lostAt }) {
+  const { items } = outbox.queue;
+  const late = notBefore > Date.now() && !(outbox.lastContact > lostAt);
+  return outbox.pause || late || [...items].some(([id, { state }]) => state !== "parked" && !outbox.queue.waitsFor(id).length);
+}
+
 // One at a time. What failed last time comes last.
 export async function sendPhotos(outbox) {
+  if (mustWait(outbox)) return;
   const { fails, connection, outbox: acts } = outbox;
   const tries = ({ id }) => fails.get(id) ?? 0;
   const photos = (await outbox.all()).filter((photo) => mayGo(photo, connection.user?.username, acts.queue.items));

@@ -31,7 +31,7 @@ const forgetOldSent = (store, before) =>
     };
   });
 
-export async function reconcile({ store, connection, queue }) {
+export async function reconcile({ store, connection, queue, tell }) {
   const ids = (await store.all("sent")).filter(({ receipt }) => receipt?.entry).map(({ id }) => id);
   for (let at = 0; at < ids.length; at += ASK_AT_ONCE) {
     const { status, json } = await connection.ask("POST", "/api/have", { body: { ids: ids.slice(at, at + ASK_AT_ONCE) } });
@@ -40,5 +40,6 @@ export async function reconcile({ store, connection, queue }) {
     back.sort((a, b) => a.seq - b.seq).forEach((item) => queue.admit(item));
   }
   await store.put("settings", Date.now(), "reconciled");
+  tell({ type: "restored" });
   await forgetOldSent(store, Date.now() - WEEK_MS);
 }
