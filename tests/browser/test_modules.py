@@ -11,6 +11,7 @@ from shop.serving.minified import lean
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLET = Path("qa/static/qa/tablet")
+STYLES = Path("qa/static/qa/tablet.css")
 TESTS, VECTORS = Path("tests/browser/js"), Path("tests/qa/vectors")
 
 
@@ -142,6 +143,23 @@ def test_no_function_of_the_tablet_is_longer_than_60_lines():
     }
     assert len(lengths) > 150
     assert {at: n for at, n in lengths.items() if n > MOST_LINES} == {}
+
+
+def test_no_style_of_the_tablet_is_for_nothing():
+    """A class is named whole, or its state is put behind `s-` or `n-`."""
+    styles = re.sub(r"/\*.*?\*/", "", (ROOT / STYLES).read_text(), flags=re.DOTALL)
+    selectors = re.sub(r"\{[^{}]*\}", "{}", styles)
+    named = "".join(path.read_text() for path in modules())
+    named += "".join(
+        path.read_text() for path in (ROOT / "templates/qa/tablet").glob("*.html")
+    )
+    dead = {
+        name
+        for name in re.findall(r"\.([a-zA-Z][\w-]*)", selectors)
+        if not re.search(rf"(?<![\w-]){re.sub('^[sn]-', '', name)}(?![\w-])", named)
+    }
+    assert len(selectors) > 2000
+    assert dead == set()
 
 
 def test_nothing_is_exported_that_no_other_module_and_no_test_uses():

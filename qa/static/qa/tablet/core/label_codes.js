@@ -10,8 +10,8 @@ const JOINT = /^\/joints\/(\d+)\/(?:revision\/\d+\/)?$/;
 const FIELDS = { P: "part", J: "joint", A: "airframe", I: "instrument" };
 
 export function keyOf(code) {
-  const places = [...code.slice(1)].map((sign) => DIGITS.indexOf(MISTAKEN[sign] ?? sign));
-  return places.includes(-1) ? null : places.reduce((key, place) => key * 32 + place, 0);
+  const values = [...code.slice(1)].map((sign) => DIGITS.indexOf(MISTAKEN[sign] ?? sign));
+  return values.includes(-1) ? null : values.reduce((key, value) => key * 32 + value, 0);
 }
 
 const foreign = (words) => ({ what: "foreign", words });

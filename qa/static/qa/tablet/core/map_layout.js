@@ -39,7 +39,7 @@ function* moves(size, normal) {
 // stations: [{at, normal, words, near}]; near: 0 in hand, 1 neighbor, null for others. box: [x, y, width, height]. Returns a block for each, null where there is no room.
 export function layOut(stations, box, size, large) {
   const [x, y, width, height] = box;
-  const inside = (one) => one.left >= x && one.top >= y && one.right <= x + width && one.bottom <= y + height;
+  const inside = (block) => block.left >= x && block.top >= y && block.right <= x + width && block.bottom <= y + height;
   const symbols = stations.map(({ at, near }) => {
     const reach = near === 0 ? 36 : BLOCK;
     return { left: at[0] - reach, right: at[0] + reach, top: at[1] - reach, bottom: at[1] + reach };

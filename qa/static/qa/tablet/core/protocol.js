@@ -23,8 +23,8 @@ export function classify(status, answer, id, database) {
 
 // A refusal of many acts together says nothing about each of them, unless it is about who or where they come from.
 export function forAll({ status, json }) {
-  const told = status === 401 || ["csrf", "other_database"].includes(json?.error?.code);
-  return told ? { status, json } : { status: 0 };
+  const aboutSender = status === 401 || ["csrf", "other_database"].includes(json?.error?.code);
+  return aboutSender ? { status, json } : { status: 0 };
 }
 
 // 0.5 s doubling to 30 s, each between half and whole so that many tablets do not knock together.

@@ -35,7 +35,7 @@ export function stamp(name, acts = {}) {
   const node = document.getElementById(`t-${name}`).content.firstElementChild.cloneNode(true);
   const refs = {};
   const doing = Object.fromEntries(Object.entries(acts).map(([act, work]) => [act, once(work)]));
-  for (const one of [node, ...node.querySelectorAll("[data-ref]")]) refs[one.dataset.ref] = one;
+  for (const marked of [node, ...node.querySelectorAll("[data-ref]")]) refs[marked.dataset.ref] = marked;
   node.addEventListener("click", ({ target }) => {
     const touched = target.closest("[data-do]");
     if (touched && !touched.disabled) doing[touched.dataset.do]?.(touched);
@@ -77,10 +77,10 @@ export function say(words, urgent = false, seen = false) {
 export const alarm = (error, before = "") => say(before + trouble(error), true, true);
 
 // The same trouble again and again, as with a disk that is full, is told once.
-let told = "";
+let lastAlarm = "";
 export function alarmOnce(error) {
-  if (told !== error.message) alarm(error);
-  told = error.message;
+  if (lastAlarm !== error.message) alarm(error);
+  lastAlarm = error.message;
 }
 
 export const hour = (iso) => new Date(iso).toTimeString().slice(0, 5);

@@ -35,15 +35,15 @@ export function summaryOf(screen) {
     for (const row of ui.counts.children) row.querySelector("b").textContent = counted[row.dataset.count] ?? 0;
     // They keep their room, so that nothing comes under a finger in their stead.
     ui.back.disabled = ui.finish.disabled = finished;
-    places(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
-    places(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
+    slotKeys(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
+    slotKeys(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
     if (proposal) paintFindings(ui, session.check, proposal.findings, raising);
   }
 
   return { node: ui.node, title: ui.title, refresh };
 }
 
-function places(list, into, box) {
+function slotKeys(list, into, box) {
   box.hidden = !list.length;
   into.replaceChildren(...list.map(({ station, kind }) => touch("visit", `${station} ${kind}`, { "data-station": station, "data-kind": kind })));
 }
