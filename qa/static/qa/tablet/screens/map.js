@@ -3,7 +3,7 @@
 import { layOut } from "../core/map_layout.js";
 import { brief, measured, shows, stateOfStation } from "../core/readings.js";
 import { KINDS } from "../core/station_order.js";
-import { VERDICTS } from "../core/verdicts.js";
+import { SHAPES, VERDICTS } from "../core/verdicts.js";
 import { svg } from "./dom.js";
 
 const RADIUS = 20;
@@ -11,18 +11,6 @@ const ROOM = [128, 106];
 const MANY = 32;
 // CSS pixels of a figure that is read at arm's length.
 const LEGIBLE = 18.5;
-
-// Paths about 0, 0 with the class of each; a disc is told by its middle.
-const DIAMOND = "M0 -1.38L1.38 0L0 1.38L-1.38 0Z";
-const SHAPES = {
-  disc: [[0]],
-  discs: [[-0.4], [0.4]],
-  struck: [[0], ["M-1.3 0L-.8 0M.8 0L1.3 0", "edge"]],
-  tick: [["M-.9 0L-.3 .8L1 -.9", "tick"]],
-  triangle: [["M0 -1.4L1.35 .9L-1.35 .9Z"]],
-  flipped: [["M0 1.4L1.35 -.9L-1.35 -.9Z"]],
-  diamond: [[DIAMOND], ["M1.38 0L0 1.38L-1.38 0Z", "half"], [DIAMOND, "edge"]],
-};
 
 // The shape of a state about x, y; the shape tells, the color helps. In places, not by transforms: a browser paints anew whatever stands under one.
 const draw = (name, state, x = 0, y = 0, r = 1) =>
@@ -113,12 +101,12 @@ function paintStation(drawn, view, active, { slots, words }, block, photo) {
   if (look === drawn.look) return;
   drawn.look = look;
   for (const [key, is] of Object.entries({ "aria-label": name, "aria-current": now && "step", tabindex: now ? 0 : -1 })) node.setAttribute(key, is);
-  const lift = { above: 0.28, below: -0.28 }[state] ?? 0;
+  const { shape, lift = 0 } = VERDICTS[state];
   const size = label.length > 2 ? 0.8 : 1.05;
   node.replaceChildren(
     svg("circle", { cx: x, cy: y, r: 34, class: "hit" }),
     ...(now ? [svg("rect", { x: x - 36, y: y - 36, width: 72, height: 72, class: "now" })] : []),
-    ...draw(VERDICTS[state].shape, state, x, y, RADIUS),
+    ...draw(shape, state, x, y, RADIUS),
     ...(photo ? [camera(x - normal[0] * 50, y - normal[1] * 46)] : []),
     svg("text", { x, y: y + RADIUS * (lift + size * 0.36), "font-size": RADIUS * size, class: `n-${state}`, "text-anchor": "middle" }, label),
   );
