@@ -2,7 +2,7 @@
 import { progress } from "../core/station_order.js";
 import { CheckSession } from "../state/check_session.js";
 import { Desk } from "./desk.js";
-import { alarmOnce, stamp } from "./dom.js";
+import { alarmOnce, plainError, stamp } from "./dom.js";
 import { later } from "./later.js";
 import { StationMap, sign } from "./map.js";
 
@@ -34,7 +34,7 @@ class CheckScreen {
     this.paint();
     const look = async () => {
       const problem = await this.session.look();
-      if (problem) alarmOnce(Object.assign(Error(`Not brought up to date: ${problem.message}`), { plain: true }));
+      if (problem) alarmOnce(plainError(`Not brought up to date: ${problem.message}`));
     };
     this.timer = setInterval(() => document.visibilityState === "visible" && look(), LOOK_EVERY_MS);
     look();

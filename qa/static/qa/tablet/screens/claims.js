@@ -3,7 +3,7 @@ import { ask, el, hour, say, touch, why } from "./dom.js";
 
 export async function answerClaims({ connection, outbox }, by) {
   const { status, json } = await connection.ask("GET", `/api/claims?${new URLSearchParams({ by })}`);
-  if (status !== 200 || !json?.claims) return void say("What was claimed in your name is listed when you sign in at the desk.");
+  if (status !== 200 || !json?.claims) return void say(json?.error?.message ?? "What was claimed in your name is listed when you sign in at the desk.", Boolean(json?.error));
   const keys = (act) => el("span", { class: "choices" }, touch("mine", "Mine", { value: act }), touch("not", "Not mine", { value: act }));
   const rows = new Map(json.claims.map(({ act, what, where, made_at }) => [act, el("li", {}, el("b", {}, what), ` ${where}, ${hour(made_at)} `, keys(act))]));
 

@@ -12,6 +12,9 @@ export const svg = (tag, attributes = {}, ...children) => put(document.createEle
 // Something to touch: acts by name, see stamp.
 export const touch = (act, words, attributes) => el("button", { type: "button", class: "button", "data-do": act, ...attributes }, words);
 
+// No fault of ours, and nothing was to be kept.
+export const plainError = (words, more) => Object.assign(Error(words), { plain: true, ...more });
+
 // Words for what went wrong. What is no refusal of the browser's store is a fault of ours, for the console too.
 export function trouble(error) {
   if (error.plain) return error.message;
@@ -76,11 +79,13 @@ export function say(words, urgent = false, seen = false) {
 // What went wrong is for everybody to see, over whatever screen is open, until something else is said.
 export const alarm = (error, before = "") => say(before + trouble(error), true, true);
 
-// The same trouble again and again, as with a disk that is full, is told once.
-let lastAlarm = "";
+// The same trouble again and again, as with a disk that is full, is told once a minute.
+let last = { until: 0 };
 export function alarmOnce(error) {
-  if (lastAlarm !== error.message) alarm(error);
-  lastAlarm = error.message;
+  const { message } = error;
+  if (last.message === message && Date.now() < last.until) return;
+  last = { message, until: Date.now() + 60000 };
+  alarm(error);
 }
 
 export const hour = (iso) => new Date(iso).toTimeString().slice(0, 5);

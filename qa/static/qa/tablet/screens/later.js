@@ -1,5 +1,6 @@
 // Modules that opening a check does not need. They come after the first screen into the browser's cache (and the service worker's, where there is one),
 // so that they are here before somebody asks for them without a network.
+import { plainError } from "./dom.js";
 
 // What the shell names as not needed yet.
 const all = [...document.querySelectorAll("link[rel=prefetch]")].map(({ href }) => href);
@@ -11,14 +12,11 @@ const answer = (url) => fetch(url).catch(() => null);
 // A page of a guest network is no module.
 const isModule = (response) => response?.ok && response.headers.get("Content-Type")?.startsWith("text/javascript");
 
-// No fault of ours, and nothing was to be kept.
-const missed = (words, unanswered) => Object.assign(Error(words), { plain: true, unanswered });
-
 // The module and all that it imports. Never an import that could fail on the way: some browsers remember the failure until the page is opened again.
 async function fetchWhole(url) {
   const response = await answer(url);
-  if (response?.status === 404) throw missed("The server was updated: open this page again.");
-  if (!isModule(response)) throw missed("This screen is not on this tablet yet, and the server cannot be reached.", true);
+  if (response?.status === 404) throw plainError("The server was updated: open this page again.");
+  if (!isModule(response)) throw plainError("This screen is not on this tablet yet, and the server cannot be reached.", { unanswered: true });
   const imports = (await response.text()).matchAll(/from ?"(\.[^"]+)"/g);
   await Promise.all([...imports].map(([, path]) => new URL(path, url).href).filter((to) => all.includes(to)).map(fetchWhole));
 }

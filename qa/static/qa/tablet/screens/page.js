@@ -4,7 +4,7 @@ import { openStore } from "../state/local_store.js";
 import { Outbox, newId } from "../state/outbox.js";
 import { PhotoOutbox } from "../state/photo_outbox.js";
 import { openCheck } from "./check.js";
-import { age, alarm, alarmOnce, el, say } from "./dom.js";
+import { age, alarm, alarmOnce, el, plainError, say } from "./dom.js";
 import { keepLater, later } from "./later.js";
 
 const byId = (id) => document.getElementById(id);
@@ -30,7 +30,7 @@ class Page {
     this.listen();
     setInterval(() => this.tick(), 5000);
     if (isSecureContext) {
-      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" });
+      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" }).catch(({ message }) => alarm(plainError(`This page may not open without a network: ${message}`)));
       navigator.storage?.persist?.();
     }
     await this.show();
