@@ -35,6 +35,7 @@ pytest_plugins = ["tests.databases"]
 NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
 NEEDS_DATABASE |= {"demo_db", "demo_site"}
 PASSWORD = "Test-shop-7"
+PATIENCE_MS = 30_000
 TABLETS = {"landscape": (1280, 800), "portrait": (820, 1180)}
 
 
@@ -180,8 +181,10 @@ def demo_site(demo_db, tmp_path):
 @pytest.fixture(scope="session")
 def browser():
     """A headless Chromium that can look up no name but this machine's."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    # What comes is waited for as long as a busy machine may take.
+    expect.set_options(timeout=PATIENCE_MS)
     # Playwright's loop runs in this thread, between the lines of the test; the ORM is
     # used in between and never inside it.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -221,7 +224,7 @@ def open_page(browser):
             **{"has_touch": True, "reduced_motion": "reduce", **options},
         )
         contexts.append(context)
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE_MS)
         context.on("request", lambda request: faults.extend(leaving(request.url)))
         context.on("weberror", lambda error: faults.append(str(error.error)))
         context.on("console", lambda message: faults.extend(refused(message.text)))

@@ -40,6 +40,8 @@ PARTS = 4
 EACH_FIELD = int(os.environ.get("FAYLINE_ODD_VALUES", "2"))
 ROWS = 30  # how far to look for a row whose page shows its form
 
+pytestmark = pytest.mark.slow
+
 TREE = Path(__file__).resolve().parents[1]
 every_part = pytest.mark.parametrize("part", range(PARTS))
 

@@ -272,6 +272,7 @@ def test_a_gauge_does_not_mix_with_what_was_typed_before(desk, check):
     for _ in range(8):
         desk.keyboard.press("Delete")
         tap(desk, "1", ok=False)
+        # As long as a hand takes to let go: what tells it from a gauge is this time.
         desk.wait_for_timeout(450)
         desk.keyboard.type("2.35", delay=4)
         desk.keyboard.press("Enter")

@@ -111,11 +111,9 @@ def test_a_photo_that_a_restored_server_lacks_is_sent_again(desk, check):
     expect(desk.locator("[data-ref=sent]")).to_have_text("1")
     about = {"check": str(check.entry_id), "station": "2", "kind": "gap"}
     desk.evaluate(KEPT, about)
-    desk.reload()
-    for _ in range(50):
-        if Photo.objects.count() == 2:
-            break
-        desk.wait_for_timeout(200)
+    with desk.expect_response(lambda it: "/api/photos/" in it.url and it.ok):
+        desk.reload()
+    assert Photo.objects.count() == 2
     assert pins()[-1] == ("check", str(check.pk), "station 2 gap")
     # What the server has is asked for too, and stays.
     all_sent(desk)
@@ -133,8 +131,11 @@ def test_a_photo_shows_a_hole_or_a_defect_when_asked(desk, check):
     item = a_defect(engineer, check)
     tap(desk, "2.35")
     at(desk, "1", "flush")
-    # The tablet looks for what is new every few seconds.
-    desk.wait_for_timeout(5000)
+    # The tablet looks for what is new every few seconds; when it does so again, it has
+    # taken in what it was told before.
+    for _ in range(2):
+        with desk.expect_request(f"**/api/checks/{check.entry_id}*"):
+            pass
     ask(desk)
     take(desk, picture(), key=f"{item.label} scratch in the flange")
     all_sent(desk)

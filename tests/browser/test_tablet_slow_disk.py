@@ -21,6 +21,8 @@ HOLD = f"""async () => {{ {OPEN}
   const more = () => (rows.count().onsuccess = () => window.letGo || more());
   more();
 }}"""
+# For how long it holds what is pressed at once: what is under test.
+DISK_MS = 300
 LET_GO = "window.letGo = true"
 # A browser that takes nothing for this table until the page is told to let go.
 REFUSE = """name => {
@@ -71,7 +73,7 @@ def test_on_a_slow_disk_a_check_that_is_started_twice_is_one(desk, check):
     desk.evaluate(HOLD)
     for _ in range(3):
         start.click()
-    desk.wait_for_timeout(300)
+    desk.wait_for_timeout(DISK_MS)
     desk.evaluate(LET_GO)
     at(desk, "1", "gap")
     all_sent(desk)
@@ -84,7 +86,7 @@ def test_on_a_slow_disk_a_check_that_is_finished_twice_is_finished_once(desk, ch
     desk.evaluate(HOLD)
     for _ in range(3):
         finish.click()
-    desk.wait_for_timeout(300)
+    desk.wait_for_timeout(DISK_MS)
     desk.evaluate(LET_GO)
     expect(desk.get_by_role("heading", name="The check is finished")).to_be_visible()
     all_sent(desk)

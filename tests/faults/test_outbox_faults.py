@@ -39,6 +39,14 @@ SAVED = "k => document.querySelector('.progress')?.textContent === k"
 # What stands in the pad, whether a question is open, and whether told is true: at once.
 STANDS = f"""k => [document.querySelector('.desk input')?.value,
   Boolean(document.querySelector('dialog[open]')), ({SAVED})(k)]"""
+SENT_OR_ASKS = """() => document.querySelector('dialog[open]')
+  || /all sent|sign in/.test(document.querySelector('#unsent').textContent)"""
+# Whether another worker serves this page than the one that was there first.
+ANOTHER_WORKER = """() => {
+  const now = navigator.serviceWorker.controller;
+  window.firstWorker ??= now;
+  return now !== window.firstWorker;
+}"""
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 20, "crash": 6, "offline": 25, "kill": 6, "expire": 6}
 
@@ -68,6 +76,8 @@ class Shift:
         self.launch = browser.browser_type.launch_persistent_context
         self.site, self.proxy, self.folder = site, proxy, folder
         self.random = random.Random(seed)
+        # A flash after each reading is thousands of frames drawn: in one shift only.
+        self.motion = "no-preference" if seed == 1 else "reduce"
         proxy.random = random.Random(seed)
         self.check = a_check(STATIONS)
         self.address = f"{proxy.url}/tablet/check/{self.check.entry_id}"
@@ -82,6 +92,7 @@ class Shift:
             executable_path=find_browser(),
             args=["--no-sandbox", "--disable-gpu"],
             viewport={"width": 1280, "height": 800},
+            reduced_motion=self.motion,
         )
         self.context.set_default_timeout(20_000)
         self.page = self.context.pages[0]
@@ -138,7 +149,9 @@ class Shift:
                 self.page.keyboard.type(value, delay=1)
             self.page.keyboard.press("Enter")
             with contextlib.suppress(BrowserError):
-                self.page.wait_for_function(SAVED, arg=told, timeout=8000)
+                # Looked at by the clock: frames drawn only to look would cost more.
+                wait = self.page.wait_for_function
+                wait(SAVED, arg=told, timeout=8000, polling=50)
 
     def maybe_happen(self):
         point = self.random.uniform(0, 1000)
@@ -195,7 +208,9 @@ class Shift:
             if page == "next":
                 return True
             # The browser asks for the new worker a while after a page was loaded.
-            time.sleep(3)
+            with contextlib.suppress(BrowserError):
+                wait = self.page.wait_for_function
+                wait(ANOTHER_WORKER, timeout=3000, polling=100)
         return False
 
     def expire(self):
@@ -209,7 +224,7 @@ class Shift:
             dialog.get_by_label("Name").fill("builder", timeout=2000)
             dialog.get_by_label("Password").fill(PASSWORD, timeout=2000)
             dialog.get_by_role("button", name="Sign in").click(timeout=2000)
-            time.sleep(1.0)
+            dialog.wait_for(state="hidden", timeout=2000)
         if dialog.count():
             self.page.keyboard.press("Escape")
 
@@ -222,6 +237,9 @@ class Shift:
         while time.monotonic() < began + seconds:
             self.proxy.faulty = time.monotonic() < began + 15
             self.answer_questions()
+            with contextlib.suppress(BrowserError):
+                wait = self.page.wait_for_function
+                wait(SENT_OR_ASKS, timeout=2000, polling=100)
             told = self.page.text_content("#unsent")
             if told == "all sent":
                 self.proxy.faulty = False
@@ -230,7 +248,6 @@ class Shift:
                 # The page may ask by itself at this moment.
                 with contextlib.suppress(BrowserError):
                     self.page.locator("#who").click(timeout=1000)
-            time.sleep(0.2)
         raise AssertionError(f"left behind: {told}")
 
     def close(self):

@@ -251,6 +251,7 @@ def check_case(seed):
     assert max(worst, other_worst) <= NEAR_NM * scale, (plan.outcome, again.outcome)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("first", range(FIRST, FIRST + CASES, CHUNK))
 def test_what_a_plan_says_holds_when_it_is_done_exactly(first):
     for seed in range(first, min(first + CHUNK, FIRST + CASES)):
