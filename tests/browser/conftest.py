@@ -19,6 +19,8 @@ def desk(page, live_site, check):
     """The page of the check, signed in as the builder, once the server was met."""
     bring_a_session(page, live_site, "builder")
     open_check(page, live_site, check)
+    # The shell is kept from here on, as on a tablet that was opened once.
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     all_sent(page)
     return page
 

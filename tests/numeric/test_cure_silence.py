@@ -23,7 +23,7 @@ def why(requirement) -> str:
     return wording.why(wording.kept(requirement))
 
 
-CASES = int(os.environ.get("FAYLINE_CASES", "500"))
+CASES = int(os.environ.get("FAYLINE_CASES", "200"))
 NAN = float("nan")
 WINDOW = Window(
     dwell_least_c=60,

@@ -249,7 +249,7 @@ def test_no_choice_of_stacks_is_better(seed, count):
     assert plan.shims_used == expected[1]
 
 
-CASES = int(os.environ.get("FAYLINE_CASES", "500"))
+CASES = int(os.environ.get("FAYLINE_CASES", "200"))
 
 
 @settings(deadline=None, max_examples=CASES)
