@@ -1,0 +1,263 @@
+"""What the first fits of several parts say of the tool they were pulled from.
+
+Every part is brought back to as pulled (what was cut from it is added back), its own
+seating is taken out (least_squares.py), and what is left in common is the tool's. A
+positive tool at a gap is a gap too wide, at flushness a part too proud. What is told is
+up to one motion of the whole outline, which seating takes out of every part; of mold
+and opening together where there was one opening; and true where the parts differ at
+random from station to station, beyond their seating.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+
+from qa.numeric.finite import finite
+from qa.numeric.joint import Joint
+from qa.numeric.motions import Motion
+from qa.numeric.tool.bounds import Family, critical_value
+from qa.numeric.tool.characteristics import Characteristics, characteristics
+from qa.numeric.tool.least_squares import Seating, Why, rank
+from qa.numeric.tool.scatter import Scatter, pooled_fit
+from qa.numeric.tool.share import NextPart
+
+METHOD = "tool/1"
+MOST_CHARACTERISTICS = 2_000
+LEAST_WORTH_MM = 0.1
+
+
+class Advice(StrEnum):
+    """What to do at a place of a female mold, whose surface makes the outside."""
+
+    OUT = "out"  # the cut line goes out: the part is to be larger
+    IN = "in"
+    FILL = "fill"  # the mold's surface is built up: the part is to sit lower
+    RELIEVE = "relieve"
+    LEAVE = "leave"
+    CANNOT_TELL = "cannot_tell"
+
+
+class TooMuch(ValueError):
+    """More characteristics than can be worked out at once."""
+
+
+@dataclass(frozen=True)
+class PulledReading:
+    """One station of one part at its first fit, as pulled, in mm: gap less what was cut
+    before. `station` is a row of the joint, `opening` names what it was tried in."""
+
+    part: str
+    station: int
+    gap_mm: float | None = None
+    flush_mm: float | None = None
+    opening: str = ""
+
+
+@dataclass(frozen=True)
+class ToolValue:
+    """One characteristic of the tool in mm, None where it cannot be had; `why` then.
+
+    `correction_mm` is what is added to the reading by doing as advised (JCGM 200, 2.53:
+    a correction compensates the error): minus the tool, 0 where it is left.
+    """
+
+    tool_mm: float | None = None
+    standard_error_mm: float | None = None
+    low_mm: float | None = None
+    high_mm: float | None = None
+    correction_mm: float | None = None
+    advice: Advice = Advice.CANNOT_TELL
+    why: Why | None = None
+
+
+@dataclass(frozen=True)
+class Share:
+    """Expected shares of the next part, before and after the corrections."""
+
+    now: float
+    after: float
+    whole_now: float
+    whole_after: float
+
+
+@dataclass(frozen=True)
+class ToolReport:
+    """What is told of a tool: gap and flush of every station of the joint, in order.
+
+    `factor` is that of all bounds. `scatter` says how much parts differ. `bare` are the
+    stations whose target is the limit itself, as (row, "gap" or "flush").
+    """
+
+    parts: tuple[str, ...]
+    openings: tuple[str, ...]
+    gap: tuple[ToolValue, ...]
+    flush: tuple[ToolValue, ...]
+    scatter: Scatter
+    factor: float | None
+    share: Share | None
+    seen_motions: int
+    bare: tuple[tuple[int, str], ...] = field(default=())
+
+    @property
+    def values(self) -> tuple[ToolValue, ...]:
+        return self.gap + self.flush
+
+    @property
+    def anything(self) -> bool:
+        """Whether there is advice on anything."""
+        return any(value.advice != Advice.CANNOT_TELL for value in self.values)
+
+
+def tell_tool(
+    joint: Joint,
+    readings: Sequence[PulledReading],
+    motions: Sequence[Motion],
+    sd_mm: float | None = None,
+    worth_mm: float = LEAST_WORTH_MM,
+) -> ToolReport:
+    """The tool of a joint, from readings of any parts and stations.
+
+    motions: how a part may sit, none when it is held (`free_to_move`). sd_mm: how much
+    parts differ at a station, when it is known. worth_mm: what is not worth correcting.
+    ValueError for a number that is none, a station that the joint lacks, a reading that
+    is there twice; TooMuch beyond 2,000 characteristics.
+    """
+    finite(sd_mm=sd_mm, worth_mm=worth_mm)
+    if sd_mm is not None and sd_mm <= 0:
+        raise ValueError(f"a standard deviation is more than 0, not {sd_mm}")
+    if worth_mm < 0:
+        raise ValueError(f"what is worth correcting is 0 or more, not {worth_mm}")
+    asked = characteristics(joint, motions)
+    if asked.limited.sum() > MOST_CHARACTERISTICS:
+        raise TooMuch(
+            f"{asked.limited.sum()} characteristics with limits; at most "
+            f"{MOST_CHARACTERISTICS}"
+        )
+    seatings, parts, openings = _seatings(asked, readings)
+    fit = pooled_fit(asked, seatings, max(1, len(openings)), sd_mm)
+    values, factor = _values(asked, fit, worth_mm)
+    count = len(joint.stations)
+    return ToolReport(
+        parts=parts,
+        openings=openings,
+        gap=tuple(values[:count]),
+        flush=tuple(values[count:]),
+        scatter=fit.scatter,
+        factor=factor,
+        share=_share(asked, fit, values),
+        seen_motions=rank(asked.slopes[asked.limited]),
+        bare=tuple(
+            (int(c) % count, "gap" if c < count else "flush")
+            for c in np.flatnonzero(asked.bare)
+        ),
+    )
+
+
+def _seatings(asked: Characteristics, readings: Sequence[PulledReading]):
+    """(seatings, names of parts, names of openings), both in order of appearance."""
+    count = asked.count // 2
+    cells: dict[tuple[str, str], dict[int, float]] = {}
+    for reading in readings:
+        finite(gap_mm=reading.gap_mm, flush_mm=reading.flush_mm)
+        if not 0 <= reading.station < count:
+            raise ValueError(f"the joint has no station in row {reading.station}")
+        cell = cells.setdefault((reading.part, reading.opening), {})
+        for row, value in (
+            (reading.station, reading.gap_mm),
+            (reading.station + count, reading.flush_mm),
+        ):
+            if value is None or not asked.limited[row]:
+                continue
+            if row in cell:
+                raise ValueError(
+                    f"part {reading.part} was read twice in row {reading.station}"
+                )
+            cell[row] = value - asked.target[row]
+    cells = {key: cell for key, cell in cells.items() if cell}
+    parts = tuple(dict.fromkeys(part for part, _ in cells))
+    openings = tuple(dict.fromkeys(opening for _, opening in cells))
+    seatings = []
+    for (part, opening), cell in cells.items():
+        rows = np.array(sorted(cell))
+        values = np.array([cell[row] for row in rows.tolist()])
+        seatings.append(
+            Seating(parts.index(part), openings.index(opening), rows, values)
+        )
+    return seatings, parts, openings
+
+
+def _values(asked: Characteristics, fit, worth_mm: float):
+    """(value of every characteristic, factor of the bounds or None)."""
+    told = np.flatnonzero(fit.bounded)
+    errors = fit.standard_errors
+    factor = None
+    if len(told):
+        factor = critical_value(
+            [
+                Family(_correlation(fit.covariance[np.ix_(rows, rows)]), degrees)
+                for rows, degrees in fit.families
+            ]
+        )
+    values = []
+    for row, why in enumerate(fit.why):
+        tool = float(fit.tool[row])
+        if why == Why.NO_SCATTER:
+            shown = tool if fit.several[row] else None
+            values.append(ToolValue(tool_mm=shown, why=why))
+        elif why:
+            values.append(ToolValue(why=why))
+        else:
+            half = factor * float(errors[row])
+            advice = _advice(tool, half, worth_mm, bool(asked.gap[row]))
+            values.append(
+                ToolValue(
+                    tool_mm=tool,
+                    standard_error_mm=float(errors[row]),
+                    low_mm=tool - half,
+                    high_mm=tool + half,
+                    correction_mm=0.0 if advice == Advice.LEAVE else -tool,
+                    advice=advice,
+                )
+            )
+    return values, factor
+
+
+def _advice(tool: float, half: float, worth_mm: float, gap: bool) -> Advice:
+    """A gap too wide wants a larger part; a proud part a mold built up."""
+    if abs(tool) <= half or abs(tool) < worth_mm:
+        return Advice.LEAVE
+    if gap:
+        return Advice.OUT if tool > 0 else Advice.IN
+    return Advice.FILL if tool > 0 else Advice.RELIEVE
+
+
+def _correlation(covariance: np.ndarray) -> np.ndarray:
+    sizes = np.sqrt(np.diag(covariance))
+    return covariance / np.outer(sizes, sizes)
+
+
+def _share(asked: Characteristics, fit, values) -> Share | None:
+    """The shares of what can be told; None where nothing can."""
+    rows = np.flatnonzero(fit.bounded)
+    if not len(rows):
+        return None
+    square = np.ix_(rows, rows)
+    part = NextPart(
+        low=(asked.low - asked.target)[rows],
+        high=(asked.high - asked.target)[rows],
+        covariance=(fit.covariance + fit.free)[square],
+        sd=fit.sd[rows],
+        degrees=fit.degrees[rows],
+    )
+    now = fit.tool[rows]
+    corrected = np.array([values[row].correction_mm for row in rows])
+    after = fit.free[square] @ (now + corrected)
+    whole_now, whole_after = part.whole_parts(now, after)
+    return Share(
+        now=part.characteristics(now),
+        after=part.characteristics(after),
+        whole_now=whole_now,
+        whole_after=whole_after,
+    )
