@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qa.numeric.joint import Joint, Limits
-from qa.numeric.motions import Motion, displace, free_motions
+from qa.numeric.geometry.joint import Joint, Limits
+from qa.numeric.plan.motions import Motion, displace, free_motions
 
 
 @dataclass(frozen=True)

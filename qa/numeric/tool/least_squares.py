@@ -18,7 +18,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from qa.numeric.motions import UNSEEN
+from qa.numeric.plan.motions import UNSEEN
 
 NOTHING = 1e-9  # an eigenvalue of the normal equations; they are of the order of 1
 SAME = 1e-6  # of unit vectors
@@ -94,7 +94,7 @@ def taken_out(slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(matrix (r, r) that takes motions out of r readings, pseudoinverse of slopes).
 
     A direction of motion that moves the readings by less than a thousandth of itself
-    is not seen, and held at zero as everywhere in a plan (motions.UNSEEN).
+    is not seen, and held at zero as everywhere in a plan (plan.motions.UNSEEN).
     """
     left, sizes, axes = np.linalg.svd(slopes, full_matrices=False)
     seen = sizes >= UNSEEN * np.sqrt(max(1, len(slopes)))

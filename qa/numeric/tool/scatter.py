@@ -1,9 +1,10 @@
 """How much parts differ, and the tool with the errors that follow from it.
 
-Errors of all readings have one standard deviation, seen in the residuals, unless gap
-and flushness plainly differ in it. Where no motion touches both they are fitted apart,
-so that their residuals can be compared (F test); where they differ at the 5 % level
-each keeps its own.
+The standard deviation of an error is seen in the residuals. Where no motion touches
+both, gap and flushness are fitted apart and each has its own: they are cut by a hand
+and laid up on a surface, and scatter differently. One for both would cover in 95 % only
+where they happen to be alike (in 82 % where one is twice the other), and so would a
+choice between the two by a test (in 94 % even where they are alike).
 """
 
 from collections.abc import Sequence
@@ -14,7 +15,7 @@ import numpy as np
 from qa.numeric.tool.characteristics import Characteristics
 from qa.numeric.tool.least_squares import Seating, ToolFit, Why, fit_tool, rank
 
-APART = 0.05  # gap and flushness scatter differently below this probability
+PLAIN = 0.01
 ALIKE_MM = 1e-7  # a tenth of what readings hold: parts read alike to the last digit
 
 
@@ -22,22 +23,27 @@ ALIKE_MM = 1e-7  # a tenth of what readings hold: parts read alike to the last d
 class Scatter:
     """The standard deviation between parts, mm, and its degrees of freedom.
 
-    `sd_mm` is the one given, else that of all residuals together, None where nothing
-    was measured on two parts; `degrees` is None when it was given. `seen_mm` and
-    `seen_degrees` are what the residuals say in any case, `by_kind` the same of gap and
-    of flushness when they were fitted apart. `differ` says that each keeps its own.
-    `repeats` is the share of variance that a part showed again in another opening, None
-    where no part was tried in two.
+    `sd_mm` is the one given, else the root mean square over all degrees of freedom,
+    None where nothing was measured on two parts; `degrees` is None when it was given.
+    `seen` is what residuals say in any case, (mm, degrees) by "gap" and "flush", or by
+    "both" where a motion touches both; a part tried in several openings counts once.
     """
 
     sd_mm: float | None
     degrees: float | None
     given: bool
-    seen_mm: float | None
-    seen_degrees: float
-    by_kind: dict[str, tuple[float, float]]
-    differ: bool
-    repeats: float | None
+    seen: dict[str, tuple[float, float]]
+
+    @property
+    def more_than_given(self) -> bool:
+        """Whether the residuals are plainly larger than given (chi-squared, 1 %)."""
+        from scipy.special import gammaincc
+
+        if not self.given or not self.seen:
+            return False
+        degrees = sum(degrees for _, degrees in self.seen.values())
+        square = sum(degrees * sd**2 for sd, degrees in self.seen.values())
+        return bool(gammaincc(degrees / 2, square / self.sd_mm**2 / 2) < PLAIN)
 
 
 @dataclass(frozen=True)
@@ -46,7 +52,7 @@ class PooledFit:
 
     `covariance` and `free` (c, c) are in units of the variance `sd` (c,) squared, with
     `degrees` (c,) behind it, infinite when it is known. `several` (c,): whether its
-    kind was read on more than one part.
+    kind was read on more than one part. `blocks` are the rows fitted together.
     """
 
     tool: np.ndarray
@@ -56,6 +62,7 @@ class PooledFit:
     sd: np.ndarray
     degrees: np.ndarray
     several: np.ndarray
+    blocks: tuple[np.ndarray, ...]
     scatter: Scatter
 
     @property
@@ -70,12 +77,13 @@ class PooledFit:
     @property
     def families(self) -> list[tuple[np.ndarray, float | None]]:
         """(rows, degrees or None) of estimates that share a standard deviation."""
-        rows = np.flatnonzero(self.bounded)
-        if not self.scatter.differ:
-            return [(rows, _known(self.degrees[rows[0]]))] if len(rows) else []
-        gaps = rows < len(self.tool) // 2
-        parts = [part for part in (rows[gaps], rows[~gaps]) if len(part)]
-        return [(part, _known(self.degrees[part[0]])) for part in parts]
+        found = []
+        for rows in self.blocks:
+            rows = rows[self.bounded[rows]]
+            if len(rows):
+                degrees = float(self.degrees[rows[0]])
+                found.append((rows, None if np.isinf(degrees) else degrees))
+        return found
 
 
 @dataclass(frozen=True)
@@ -94,7 +102,26 @@ class _Block:
 
     @property
     def variance(self) -> float:
-        return self.fit.square / self.fit.degrees if self.fit.degrees else np.nan
+        return self.fit.square / self.fit.degrees if self.fit.degrees else 0.0
+
+    @property
+    def repeats(self) -> float:
+        """The share of the variance that parts show again in other openings.
+
+        All of it where that cannot be seen; none where no part was tried in two.
+        """
+        if self.again == 1:
+            return 0.0
+        if not self.fit.cross_degrees or not self.variance:
+            return 1.0
+        repeated = self.fit.cross / self.fit.cross_degrees / self.variance
+        return float(np.clip(repeated, 0.0, 1.0))
+
+    @property
+    def covariance(self) -> np.ndarray:
+        """Of the tool, in units of the variance."""
+        again = self.repeats
+        return (1 - again) * self.fit.covariance + again * self.fit.repeated
 
 
 def pooled_fit(
@@ -117,16 +144,18 @@ def pooled_fit(
     for block in blocks:
         rows, fit = block.rows, block.fit
         square = np.ix_(rows, rows)
-        repeats = scatter.repeats or 0.0
-        covariance[square] = (1 - repeats) * fit.covariance + repeats * fit.repeated
+        covariance[square] = block.covariance
         free[square] = fit.free
         tool[rows] = fit.tool
         several[rows] = block.parts > 1
         sd[rows], degrees[rows] = _own(block, scatter)
-        blind = not sd[rows[0]] > 0 if len(rows) else False
+        blind = not sd[rows[0]]
         for row, reason in zip(rows, fit.why, strict=True):
             why[row] = reason or (Why.NO_SCATTER if blind else None)
-    return PooledFit(tool, covariance, free, tuple(why), sd, degrees, several, scatter)
+    parts = tuple(block.rows for block in blocks)
+    return PooledFit(
+        tool, covariance, free, tuple(why), sd, degrees, several, parts, scatter
+    )
 
 
 def _split(asked: Characteristics):
@@ -157,71 +186,27 @@ def _block(name, rows, slopes, seatings, openings) -> _Block:
     ]
     parts = len({seating.part for seating in own})
     fit = fit_tool(slopes[rows], own, openings)
-    return _Block(name, rows, fit, parts, parts / max(1, len(own)))
+    return _Block(name, rows, fit, parts, parts / len(own) if own else 1.0)
 
 
 def _scatter(blocks: Sequence[_Block], sd_mm: float | None) -> Scatter:
     seen = [block for block in blocks if block.fit.degrees]
     degrees = sum(block.fit.degrees for block in seen)
-    square = sum(block.fit.square for block in seen)
-    variance = square / degrees if degrees else None
-    effective = sum(block.degrees for block in seen)
+    variance = sum(block.fit.square for block in seen) / degrees if degrees else None
     found = None if variance is None else float(np.sqrt(variance))
+    own = {b.name: (float(np.sqrt(b.variance)), float(b.degrees)) for b in seen}
+    unknown = sd_mm is None and seen
     return Scatter(
         sd_mm=found if sd_mm is None else sd_mm,
-        degrees=effective if sd_mm is None and seen else None,
+        degrees=sum(degrees for _, degrees in own.values()) if unknown else None,
         given=sd_mm is not None,
-        seen_mm=found,
-        seen_degrees=effective,
-        by_kind={
-            block.name: (float(np.sqrt(block.variance)), block.degrees)
-            for block in seen
-            if block.name != "both"
-        },
-        differ=sd_mm is None and _differ(seen),
-        repeats=_repeats(blocks, variance),
+        seen=own,
     )
-
-
-def _differ(seen: Sequence[_Block]) -> bool:
-    """Whether two kinds plainly have different standard deviations (F test)."""
-    if len(seen) < 2:
-        return False
-    one, other = sorted(seen, key=lambda block: block.variance)
-    if np.sqrt(one.variance) < ALIKE_MM:
-        return np.sqrt(other.variance) >= ALIKE_MM
-    from scipy.special import fdtrc
-
-    beyond = fdtrc(other.degrees, one.degrees, other.variance / one.variance)
-    return bool(2 * beyond < APART)
-
-
-def _repeats(blocks: Sequence[_Block], variance: float | None) -> float | None:
-    """The share of the variance that parts show again in other openings.
-
-    All of it where that cannot be seen.
-    """
-    if all(block.again == 1 for block in blocks):
-        return None
-    expected = sum(block.fit.cross_degrees for block in blocks)
-    if not expected or not variance:
-        return 1.0
-    cross = sum(block.fit.cross for block in blocks)
-    return float(np.clip(cross / expected / variance, 0.0, 1.0))
 
 
 def _own(block: _Block, scatter: Scatter) -> tuple[float, float]:
     """(standard deviation, degrees of freedom) of a block; 0 where it is not seen."""
     if scatter.given:
         return scatter.sd_mm, np.inf
-    if not block.fit.degrees:
-        return 0.0, np.inf
-    variance, degrees = scatter.seen_mm**2, scatter.seen_degrees
-    if scatter.differ:
-        variance, degrees = block.variance, block.degrees
-    sd = float(np.sqrt(variance))
-    return (sd, degrees) if sd >= ALIKE_MM else (0.0, np.inf)
-
-
-def _known(degrees: float) -> float | None:
-    return None if np.isinf(degrees) else float(degrees)
+    sd = float(np.sqrt(block.variance)) if block.fit.degrees else 0.0
+    return (sd, float(block.degrees)) if sd >= ALIKE_MM else (0.0, np.inf)

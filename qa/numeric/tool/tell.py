@@ -14,14 +14,14 @@ from enum import StrEnum
 
 import numpy as np
 
-from qa.numeric.finite import finite
-from qa.numeric.joint import Joint
-from qa.numeric.motions import Motion
+from qa.numeric.geometry.joint import Joint
+from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.bounds import Family, critical_value
 from qa.numeric.tool.characteristics import Characteristics, characteristics
 from qa.numeric.tool.least_squares import Seating, Why, rank
 from qa.numeric.tool.scatter import Scatter, pooled_fit
 from qa.numeric.tool.share import NextPart
+from shop.numeric.finite import finite
 
 METHOD = "tool/1"
 MOST_CHARACTERISTICS = 2_000
