@@ -119,8 +119,8 @@ def _targets(report: ToolReport, labels) -> Iterator[str]:
         where = [labels[row] for row, bare in report.bare if bare == kind]
         if where:
             yield (
-                f"The target of {name} at {_names(where, len(labels))} is the limit itself: no "
-                "station has two limits that would say how far inside to aim"
+                f"The target of {name} at {_names(where, len(labels))} is the limit "
+                "itself: no station has two limits that would say how far inside to aim"
             )
 
 

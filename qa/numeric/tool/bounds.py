@@ -18,9 +18,9 @@ LEVEL = 0.95
 SEED = 20_161
 MOST_NUMBERS = 20_000_000  # drawn in all
 MOST_DRAWS, LEAST_DRAWS = 100_000, 10_000
-POINTS = 4_000  # of a distribution
+POINTS = 1_000  # of a distribution
 AT_ONCE = 4_000
-CLOSE = 1e-7  # of a factor, to itself
+CLOSE = 1e-6  # of a factor, to itself
 
 
 @dataclass(frozen=True)
