@@ -16,6 +16,7 @@ from qa.numeric.geometry import cut_line, edge_curve, joint, layout
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
 from qa.numeric.plan import bite, motions, planner, result
 from qa.numeric.shims import stacks
+from qa.numeric.tool import bounds, tell
 from qa.numeric.verdict import acceptance, deviation, witness
 from shop.numeric import (
     aero,
@@ -81,6 +82,14 @@ def shim_points(points):
     return [
         stacks.AttachPoint(f"P{row}", (x, y), now)
         for row, (x, y, now) in enumerate(points)
+    ]
+
+
+def pulled(gaps, flushes):
+    return [
+        tell.PulledReading(str(part), row, gaps[part][row], flushes[part][row])
+        for part in range(len(gaps))
+        for row in range(len(gaps[part]))
     ]
 
 
@@ -526,6 +535,25 @@ CASES = [
         },
     ),
     *measuring_cases.CASES,
+    (
+        bounds.critical_value,
+        lambda matrix, degrees, level: bounds.critical_value(
+            [bounds.Family(np.array(matrix), degrees)], level
+        ),
+        {"matrix": [[1.0, 0.5], [0.5, 1.0]], "degrees": 9.0, "level": 0.95},
+    ),
+    (
+        tell.tell_tool,
+        lambda gaps, flushes, sd_mm, worth_mm: tell.tell_tool(
+            flat_joint(PLACES), pulled(gaps, flushes), (), sd_mm, worth_mm
+        ),
+        {
+            "gaps": [[1.5, 1.6, 1.4, 1.5], [1.4, 1.5, 1.5, 1.6]],
+            "flushes": [[0.1, 0.0, 0.1, 0.0], [0.0, 0.1, 0.0, 0.1]],
+            "sd_mm": 0.1,
+            "worth_mm": 0.1,
+        },
+    ),
 ]
 
 # An open end is no odd number there: limits that are not, a flat surface.
@@ -552,11 +580,12 @@ WHOLE = measuring_cases.WHOLE | {
 INNER = {
     *("lexicographic", "outline", "reasons", "readings", "seat", "rotation"),
     *("trim", "separate", "proof", "search", "joint_arrays"),
+    *("characteristics", "least_squares", "scatter"),  # tell_tool
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
     *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
-    "rest.triples",
+    *("rest.triples", "bounds.drawn", "bounds.draws_for"),
 }
 
 

@@ -23,7 +23,6 @@ from qa.numeric.tool.scatter import Scatter, pooled_fit
 from qa.numeric.tool.share import NextPart
 from shop.numeric.finite import finite
 
-METHOD = "tool/1"
 MOST_CHARACTERISTICS = 2_000
 LEAST_WORTH_MM = 0.1
 
