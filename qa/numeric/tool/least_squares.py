@@ -73,10 +73,6 @@ class ToolFit:
     cross: float
     cross_degrees: float
 
-    @property
-    def told(self) -> np.ndarray:
-        return np.array([why is None for why in self.why], dtype=bool)
-
 
 @dataclass(frozen=True)
 class _Opening:
