@@ -96,15 +96,13 @@ def test_nothing_to_bound_is_refused():
         critical_value([])
 
 
-def molds(seed, *, gap_sd=0.15, flush_sd=0.1, spread=0.4, motions=None):
+def molds(seed, *, gap_sd=0.15, flush_sd=0.1, spread=0.4, count=MOLDS):
     """Doors of 16 stations from molds that are off by `spread`, one after another."""
     joint = door(across=5, up=3)
-    count = len(joint.stations)
     random = np.random.default_rng(seed)
-    sd = np.repeat([gap_sd, flush_sd], count)
-    for _ in range(MOLDS):
-        tool = random.normal(size=2 * count) * spread
-        yield Mold(joint, tool, sd, random, motions)
+    sd = np.repeat([gap_sd, flush_sd], len(joint.stations))
+    for _ in range(count):
+        yield Mold(joint, random.normal(size=len(sd)) * spread, sd, random)
 
 
 def out_of_reach(mold):
@@ -150,9 +148,10 @@ def test_a_perfect_mold_is_left_alone_in_95_percent_of_shops():
 @pytest.mark.slow
 def test_bounds_cover_where_parts_show_the_same_in_two_openings():
     """Each part is off by itself, again in both openings, and reading adds little:
-    three parts tried twice are three parts, not six."""
-    covered = 0
-    for mold in molds(12):
+    three parts tried twice are three parts, not six. Every mold has correlations of its
+    own, which takes time, so that fewer are tried."""
+    covered, tried = 0, max(25, MOLDS // 10)
+    for mold in molds(12, count=tried):
         there = mold.random.normal(size=len(mold.tool)) * 0.5
         rows = []
         for name in "ABC":
@@ -164,7 +163,7 @@ def test_bounds_cover_where_parts_show_the_same_in_two_openings():
         true = out_of_reach(mold) @ mold.tool
         low, high = numbers(report, "low_mm"), numbers(report, "high_mm")
         covered += bool(((low <= true) & (true <= high)).all())
-    assert 0.95 - ALLOWED <= covered / MOLDS <= 0.97 + ALLOWED
+    assert covered / tried >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / tried)
 
 
 @pytest.mark.slow

@@ -16,7 +16,7 @@ import numpy as np
 
 LEVEL = 0.95
 SEED = 20_161
-MOST_NUMBERS = 4_000_000  # drawn in all: 0.05 % of coverage for 20 stations
+MOST_NUMBERS = 2_000_000  # drawn in all: 0.07 % of coverage for 20 stations
 MOST_DRAWS, LEAST_DRAWS = 500_000, 10_000
 POINTS = 1_000  # of a distribution
 AT_ONCE = 4_000
