@@ -212,3 +212,12 @@ def _log_gamma(x):
     from scipy.special import gammaln
 
     return gammaln(x)
+
+
+def test_rules_speak_the_same_however_far_from_zero_the_values_are():
+    """A float of 1e15 has an eighth as its last step."""
+    near = [Decimal(one) / 100 for one in (0, 3, 1, 2, 4, 0, 2, 1, 3, 2, 30)]
+    far = [value + 10**15 for value in near]
+    assert chart(far).signals == chart(near).signals != ()
+    groups = [*"aabbccddeeff"[: len(near)]]
+    assert chart(far, groups).signals == chart(near, groups).signals

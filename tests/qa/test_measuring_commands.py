@@ -6,6 +6,8 @@ import json
 
 import pytest
 from django.core.management import call_command, load_command_class
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from tests.numeric import published
 
@@ -315,3 +317,31 @@ def test_a_bad_option_ends_with_three(capsys, command, options):
         made.parse_args(options)
     assert end.value.code == 3
     assert command in capsys.readouterr().err
+
+
+NUMBERS = st.sampled_from(["0", "1", "1.5", "-2", "0.001", "3e28", "-1e-28", "74.01"])
+ODD = st.sampled_from(["", "nan", "inf", "1e200", "x", "1 2", "-", "0x10", "1e", "\t"])
+CELLS = st.one_of(NUMBERS, NUMBERS, NUMBERS, NUMBERS, NUMBERS, NUMBERS, ODD)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@settings(
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(data=st.data())
+def test_whatever_the_file_holds_there_is_one_answer(run, command, data):
+    """Answered, cannot tell or bad input; strict JSON or none; no traceback."""
+    names = COLUMNS[command].split(",")
+    cells = data.draw(st.sampled_from([NUMBERS, CELLS]))
+    row = st.lists(cells, min_size=len(names), max_size=len(names))
+    rows = data.draw(st.lists(row, min_size=0, max_size=14))
+    text = table(*names, rows=rows)
+    code, out, err = run(command, text, *COMMANDS[command], "--json")
+    assert code in (0, 2, 3)
+    assert bool(err) == bool(code)
+    assert bool(out) == (code != 3)
+    if out:
+        json.loads(out, parse_constant=pytest.fail)
+    assert run(command, text, *COMMANDS[command])[0] == code

@@ -107,13 +107,12 @@ def _individuals(values: list[Fraction], rules: str) -> Chart:
     within_sd = from_moving_ranges(values).sd
     if not within_sd:
         return _none("individuals", "all values are the same: there is no spread")
-    center = float(moments(values).mean)
-    places = _line("individuals", values, center, [WIDTH * within_sd] * len(values))
+    places, z = _line("individuals", values, moments(values).mean, within_sd)
     below = _spread_line(
         "moving_range", ranges, within_sd, [(d2(2), d3(2))] * len(ranges)
     )
     at = range(2, len(values) + 1)  # the first value has no range before it
-    return _told("individuals", places, below, at, within_sd, rules)
+    return _told("individuals", places, z, below, at, within_sd, rules)
 
 
 def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
@@ -122,9 +121,8 @@ def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
     if found is None or not found.sd:
         return _none(kind, "the values of each subgroup are the same: no spread within")
     every = [value for group in groups for value in group]
-    center, means = float(moments(every).mean), [moments(g).mean for g in groups]
-    reach = [WIDTH * found.sd / len(group) ** 0.5 for group in groups]
-    places = _line("mean", means, center, reach)
+    means, sizes = [moments(g).mean for g in groups], list(map(len, groups))
+    places, z = _line("mean", means, moments(every).mean, found.sd, sizes)
     several = [group for group in groups if len(group) > 1]
     if spread == "range":
         each = [max(group) - min(group) for group in several]
@@ -136,17 +134,29 @@ def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
         ]
     below = _spread_line(spread, each, found.sd, factors)
     at = [k for k, group in enumerate(groups, 1) if len(group) > 1]
-    return _told(kind, places, below, at, found.sd, rules)
+    return _told(kind, places, z, below, at, found.sd, rules)
 
 
-def _line(kind: str, points: Sequence, center: float, reach: Sequence[float]) -> Line:
-    return Line(
+def _line(
+    kind: str,
+    points: Sequence[Fraction],
+    center: Fraction,
+    sd: float,
+    sizes: Sequence[int] | None = None,
+) -> tuple[Line, list[float]]:
+    """Points with their limits, and how many of their own standard deviations they lie
+    from the center: exactly, however far both are from zero."""
+    own = [sd / size**0.5 for size in sizes or [1] * len(points)]
+    middle = float(center)
+    line = Line(
         kind,
         tuple(map(float, points)),
-        (center,) * len(reach),
-        tuple(center - one for one in reach),
-        tuple(center + one for one in reach),
+        (middle,) * len(own),
+        tuple(middle - WIDTH * one for one in own),
+        tuple(middle + WIDTH * one for one in own),
     )
+    away = zip(points, own, strict=True)
+    return line, [float(point - center) / one for point, one in away]
 
 
 def _spread_line(kind: str, points: Sequence, sd: float, factors: list) -> Line:
@@ -160,10 +170,14 @@ def _spread_line(kind: str, points: Sequence, sd: float, factors: list) -> Line:
 
 
 def _told(
-    kind: str, places: Line, below: Line, at: Sequence[int], sd: float, rules: str
+    kind: str,
+    places: Line,
+    z: Sequence[float],
+    below: Line,
+    at: Sequence[int],
+    sd: float,
+    rules: str,
 ) -> Chart:
-    lines = zip(places.points, places.center, places.upper, strict=True)
-    z = [WIDTH * (point - mid) / (up - mid) for point, mid, up in lines]
     found = signals(z, rules)
     beyond = f"{RULES[rules][0].name}_spread"
     limits = zip(at, below.lower, below.points, below.upper, strict=True)
