@@ -9,7 +9,7 @@ from qa.drawing.projection import view_from_outside
 from qa.models import Holding, Joint, JointRevision, StepKind
 from qa.queries import drawings
 from qa.rules import adjusters as rules
-from shop.models import Airframe, Position
+from shop.models import Position
 from shop.numeric.units import format_length
 
 
@@ -23,14 +23,6 @@ class AdjusterRow:
     range: str
     step: str
     set_u: str
-
-
-@dataclass(frozen=True)
-class SettingRow:
-    """What the adjusters of a part on one airframe are set to."""
-
-    airframe: Airframe
-    settings: list[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -124,13 +116,3 @@ def marks_of(stations, points) -> tuple[AttachMark, ...]:
             arrows.append((way.plus, way.minus, dx, dy))
         marks.append(AttachMark(point.name, x, y, tuple(arrows)))
     return tuple(marks)
-
-
-def settings_on(airframe: Airframe, position: Position, unit: str) -> list:
-    """(adjuster, what it is set to) on an airframe, as texts."""
-    told = []
-    for one in rules.present(airframe, position):
-        word = one.plus if one.now_nm >= 0 else one.minus
-        amount = f"{format_length(abs(one.now_nm), unit)} {unit}"
-        told.append((one.name, f"{amount} {word}" if one.now_nm else "0"))
-    return told
