@@ -80,6 +80,29 @@ NOTES = {
         "%(kind)s not measured at %(stations)s: outcome and probability say nothing of "
         "it"
     ),
+    "settings_few": gettext_lazy(
+        "the adjusters set %(count)d of 6 ways to move: in the others the part stays "
+        "where it is held, though readings would see it move"
+    ),
+    "settings_unseen": gettext_lazy(
+        "no reading sees what it does, so it stays: %(names)s"
+    ),
+    "settings_rigid": gettext_lazy(
+        "%(adjusters)d adjusters hold %(count)d ways to move: only settings that a "
+        "rigid part can make are used, each within %(mm)s of its step"
+    ),
+    "settings_trifling": gettext_lazy(
+        "left as set, since it would change no reading by %(mm)s, what they are known "
+        "to: %(names)s"
+    ),
+    "settings_unproven": gettext_lazy(
+        "very many settings come into question, and not all could be ruled out: better "
+        "ones may exist"
+    ),
+    "settings_fair": gettext_lazy(
+        "the settings are the best for trims station by station; the trims were then "
+        "made fair to each other"
+    ),
     "blind": "",  # in two numbers, below
 }
 KINDS = {"gap": gettext_lazy("gap"), "flush": gettext_lazy("flushness")}

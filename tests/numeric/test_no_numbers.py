@@ -14,7 +14,7 @@ import pytest
 
 from qa.numeric.geometry import cut_line, edge_curve, joint, layout
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
-from qa.numeric.plan import bite, motions, planner, result
+from qa.numeric.plan import adjusters, bite, motions, planner, result
 from qa.numeric.shims import stacks
 from qa.numeric.tool import bounds, tell
 from qa.numeric.verdict import acceptance, deviation, witness
@@ -252,6 +252,16 @@ CASES = [
         layout.polyline_by_side,
         lambda corners: layout.polyline_by_side(corners, [4, 4, 4]),
         {"corners": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]]},
+    ),
+    (
+        adjusters.Adjuster,
+        lambda place, way, ends, now: adjusters.Adjuster("A", place, way, *ends, now),
+        {
+            "place": [0.0, 0.0, 0.0],
+            "way": [1.0, 0.0, 0.0],
+            "ends": [-1.0, 1.0, 0.1],
+            "now": 0.0,
+        },
     ),
     (
         planner.plan_fit,
@@ -581,11 +591,15 @@ INNER = {
     *("lexicographic", "outline", "reasons", "readings", "seat", "rotation"),
     *("trim", "separate", "proof", "search", "joint_arrays"),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
+    *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
+    *("lattice_aims", "set_remarks"),
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
     *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
+    *("motions.described", "planner.planner_of"),
+    "rest.triples",
 }
 
 

@@ -200,7 +200,7 @@ def freedom(motions, rho: float, places, directions) -> Freedom:
         row = np.zeros(len(motions))
         row[live] = axis if axis[np.argmax(np.abs(axis))] > 0 else -axis
         locked.append(row)
-        held.append(_combined(motions, row / unit))
+        held.append(described(motions, row / unit))
     rows = np.array(locked).reshape(-1, len(motions))
     return Freedom(motions, unit, low, high, rows, tuple(held))
 
@@ -224,7 +224,7 @@ def _rim(motion: Motion, rho: float) -> float:
     return size
 
 
-def _combined(motions: Sequence[Motion], amounts: np.ndarray) -> tuple:
+def described(motions: Sequence[Motion], amounts: np.ndarray) -> tuple:
     """A combination of motions: ("sliding", direction) or ("turning", point mm) with
     the direction of the axis where it does not stand on the plane."""
     shift, turn = np.zeros(3), np.zeros(3)

@@ -10,44 +10,26 @@ up, z out of the skin; tilt_x, then tilt_y, then the turn, then the shifts. Erro
 readings count as independent.
 """
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-
-import numpy as np
+from dataclasses import replace
 
 from qa.numeric.geometry.joint import Joint
-from qa.numeric.plan import reasons
+from qa.numeric.plan.free_planner import BEST, LEAVE, TRIM, Planner
 from qa.numeric.plan.joint_arrays import JointArrays, Measured
-from qa.numeric.plan.motions import (
-    IN_PLANE,
-    OUT_OF_PLANE,
-    Freedom,
-    Motion,
-    NothingSeen,
-    free_motions,
-    freedom,
-    rigid_move,
-    seen,
-)
-from qa.numeric.plan.readings import Readings, together
 from qa.numeric.plan.result import (
-    CANNOT,
-    CUT,
-    FITS,
-    Fit,
-    Move,
     NothingToJudge,
     Plan,
     PlanOptions,
-    TrimPlan,
 )
-from qa.numeric.plan.seat import solve_seat
-from qa.numeric.plan.separate import solve_apart
-from qa.numeric.plan.trim import Trim, TrimRules, solve_trim
-from qa.numeric.verdict.acceptance import conformance_probability
+from qa.numeric.plan.set_planner import SetPlanner
 
 METHOD = "plan/2"
+STILL = {
+    "max_move_mm": 0.0,
+    "max_turn_deg": 0.0,
+    "max_raise_mm": 0.0,
+    "max_tilt_deg": 0.0,
+}
 
 
 def plan_fit(
@@ -65,223 +47,26 @@ def plan_fit(
     return plan_joints([Measured(joint, gaps, flushes)], options)
 
 
-def plan_joints(parts: Sequence[Measured], options: PlanOptions | None = None) -> Plan:
-    """One plan for a part with several joints measured in the same condition."""
+def plan_joints(
+    parts: Sequence[Measured],
+    options: PlanOptions | None = None,
+    way: str = BEST,
+) -> Plan:
+    """One plan for a part with several joints measured in the same condition.
+
+    `way` is what may be done at all: BEST sets it and, where that is not enough, trims;
+    LEAVE, SET, TRIM do no more than they say.
+    """
     options = options or PlanOptions()
     arrays = JointArrays(parts, options.uncertainty_mm, options.rule, options.edition)
     if not (arrays.gap_scales.limited.any() or arrays.flush_scales.limited.any()):
         raise NothingToJudge("no station has limits: there is nothing to judge")
-    return _Planner(arrays, options).plan()
+    if way in (LEAVE, TRIM):
+        options = replace(options, motions=None, adjusters=None, **STILL)
+    return planner_of(arrays, options).plan(way)
 
 
-class _Planner:
-    """The steps from readings to a plan; each step reads what those before it left."""
-
-    def __init__(self, arrays: JointArrays, options: PlanOptions):
-        self.arrays, self.options = arrays, options
-        self.gaps, self.flushes = arrays.gap_readings(), arrays.flush_readings()
-        self.every = together(self.gaps, self.flushes, arrays.clearances())
-        self.sides, self.most_trim = self._allowed()
-        self.cut = None
-
-    def plan(self) -> Plan:
-        if not self.every.scales.limited.any():
-            raise NothingSeen("nothing was measured that has limits")
-        every = self.every
-        pulls = every.scales.limited | (every.values < every.floor)
-        where = every.places[pulls], every.directions[pulls]
-        free = freedom(self._motions(*where), self.arrays.rho, *where)
-        self.held = free.held
-        found, self.settled = solve_apart(every, free, solve_seat)
-        self.proof = found.proof
-        self.seat = _Solved(free, self._move(free, found.step))
-        if len(self.gaps) and not self._conforms():
-            self.cut = self._solve_trim()
-        return self._told()
-
-    def _motions(self, places, directions) -> list[Motion]:
-        """The ways to go: all six, less those that only what was not measured could
-        see: nobody asked for them."""
-        options, arrays = self.options, self.arrays
-        if options.motions is not None:
-            return list(options.motions)
-        free = free_motions(
-            arrays.center,
-            options.max_move_mm,
-            math.radians(options.max_turn_deg),
-            options.max_raise_mm,
-            math.radians(options.max_tilt_deg),
-        )
-        found = seen(free, arrays.rho, places, directions)
-        measured = IN_PLANE if len(self.gaps) else ()
-        measured += OUT_OF_PLANE if len(self.flushes) else ()
-        return [
-            motion
-            for motion, felt in zip(free, found, strict=True)
-            if felt or motion.name in measured
-        ]
-
-    def _move(self, free: Freedom, step) -> Move:
-        raw = free.amounts(step)
-        shift, turn = rigid_move(free.motions, raw, self.arrays.center)
-        named = [
-            (motion.name, math.degrees(amount) if motion.turns else float(amount))
-            for motion, amount in zip(free.motions, raw, strict=True)
-        ]
-        angles = dict(
-            zip(("tilt_x", "tilt_y", "turn"), np.degrees(turn).tolist(), strict=True)
-        )
-        if self.options.motions is None:
-            angles |= {name: amount for name, amount in named if name in angles}
-        return Move(
-            *shift.tolist(),
-            angles["turn"],
-            angles["tilt_x"],
-            angles["tilt_y"],
-            tuple(named),
-            free.motions,
-            tuple(raw.tolist()),
-        )
-
-    def _after(self, readings: Readings, move: Move) -> np.ndarray:
-        """Readings (m,) after the exact move, nothing cut."""
-        moved = move.displacement(readings.places)
-        return readings.values + np.einsum("ij,ij->i", moved, readings.directions)
-
-    def _fit(self, readings: Readings) -> Fit | None:
-        """How these readings sit by the move alone; None when none has limits."""
-        if not readings.scales.limited.any():
-            return None
-        move, now = self.seat.move, readings.values
-        after = self._after(readings, move)
-        before, worst = (
-            float(readings.deviation(values).max(initial=0.0))
-            for values in (now, after)
-        )
-        return Fit(
-            move, before, worst, readings.all_right(after), readings.all_right(now)
-        )
-
-    def _conforms(self) -> bool:
-        """Whether the move alone is enough."""
-        return self.every.all_right(self._after(self.every, self.seat.move))
-
-    def _allowed(self) -> tuple[list[str], np.ndarray]:
-        """The side that may be cut at each row, and how far (n,) mm."""
-        options, sides, most = self.options, [], []
-        for station in self.arrays.stations:
-            side = station.trim_side or "part"
-            if side != "none" and options.trim is not None:
-                side = options.trim
-            limit = station.most_trim(side)
-            sides.append(side)
-            most.append(min(limit, options.max_trim_mm))
-        return sides, np.array(most)
-
-    def _solve_trim(self) -> "_Cut":
-        gaps = self.gaps
-        build_up = np.full(len(gaps), self.options.build_up_mm)
-        ramps = tuple(self._ramps())
-
-        def solve(readings, free):
-            rest = np.zeros(len(readings) - int(readings.gap.sum()))
-            cut = len(rest) < len(readings)  # all the gaps, or none of them
-            rules = TrimRules(
-                np.r_[self.most_trim[gaps.rows], rest] if cut else rest,
-                np.r_[build_up, rest] if cut else rest,
-                aim=self.options.aim_mm,
-                ramps=ramps if cut else (),
-            )
-            return solve_trim(readings, free, rules)
-
-        found, settled = solve_apart(self.every, self.seat.freedom, solve)
-        self.settled &= settled
-        self.proof = found.proof
-        return _Cut(found, self._move(self.seat.freedom, found.step))
-
-    def _ramps(self):
-        """Neighbor gaps of one edge and how much their trims may differ, mm."""
-        if self.options.fairness is None:
-            return
-        number = {int(row): k for k, row in enumerate(self.gaps.rows)}
-        for one, other, distance, corner in self.arrays.neighbors(self.gaps.rows):
-            if not corner and {self.sides[one], self.sides[other]} != {
-                "part",
-                "surround",
-            }:
-                yield number[one], number[other], self.options.fairness * distance
-
-    def _told(self) -> Plan:
-        gaps, flushes = self.gaps, self.flushes
-        found = self.cut.found if self.cut else None
-        move = (self.cut or self.seat).move
-        if found is None:
-            gap_after, zeros = self._after(gaps, move), np.zeros(len(gaps))
-            trim = build_up = unresolved = zeros
-        else:
-            part = slice(0, len(gaps))
-            gap_after, trim = found.values[part], found.trim[part]
-            build_up, unresolved = found.build_up[part], found.unresolved[part]
-        flush_after = self._after(flushes, move)
-        trim_plan = self._trim_plan(found, move, trim, build_up, gap_after)
-        every_after = self._after(self.every, move)
-        every_after[: len(gaps)] = gap_after
-        if not self.every.all_right(every_after):
-            outcome = CANNOT
-        else:
-            outcome = CUT if trim_plan and trim_plan.needed else FITS
-        stations = reasons.station_plans(
-            self, gap_after, flush_after, trim, build_up, unresolved, move
-        )
-        limited = self.arrays.gap_scales.limited, self.arrays.flush_scales.limited
-        return Plan(
-            outcome=outcome,
-            move=move,
-            seat=self._fit(gaps),
-            level=self._fit(flushes),
-            trim=trim_plan,
-            held=self.held,
-            probability=self._probability(gap_after, flush_after),
-            stations=stations,
-            notes=tuple(reasons.notes(self, move, stations)),
-            settled=self.settled,
-            limited=sum(int(kind.sum()) for kind in limited),
-            measured=int(self.every.scales.limited.sum()),
-        )
-
-    def _trim_plan(self, found: Trim | None, move, trim, build_up, gap_after):
-        if found is None:
-            whole = TrimPlan(move, needed=False, possible=True)
-            return whole if self.gaps.scales.limited.any() else None
-        possible = self.gaps.all_right(gap_after)
-        areas = found.area, found.build_up_area, found.unresolved_area
-        needed = bool((trim > 0).any() or (build_up > 0).any() or not possible)
-        return TrimPlan(move, needed, possible, *areas)
-
-    def _probability(self, gap_after, flush_after) -> float | None:
-        """That all that was measured conforms after the plan: errors independent."""
-        u = self.options.uncertainty_mm
-        if u is None:
-            return None
-        chance = 1.0
-        for readings, values, limits in (
-            (self.gaps, gap_after, self.arrays.gap_limits),
-            (self.flushes, flush_after, self.arrays.flush_limits),
-        ):
-            for row, value in zip(readings.rows, values, strict=True):
-                if not limits[row].empty:
-                    low, high = limits[row].low, limits[row].high
-                    chance *= conformance_probability(float(value), low, high, u)
-        return chance
-
-
-@dataclass(frozen=True)
-class _Solved:
-    freedom: Freedom
-    move: Move
-
-
-@dataclass(frozen=True)
-class _Cut:
-    found: Trim
-    move: Move
+def planner_of(arrays: JointArrays, options: PlanOptions) -> Planner:
+    """Who plans: by free motion or motions of its own, or by adjusters."""
+    made = Planner if options.adjusters is None else SetPlanner
+    return made(arrays, options)

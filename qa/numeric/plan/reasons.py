@@ -110,6 +110,7 @@ def notes(planner, move: Move, stations) -> list[Reason]:
         proof = planner.proof
         values = {"aim": proof.aim, "bound": proof.least, "reached": proof.reached}
         found.append(Reason("proven", values))
+    found += planner.remarks
     if planner.held:
         found.append(Reason("held", {"names": planner.held}))
     if move is not None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, Setting
 from qa.numeric.plan.motions import Motion, NothingSeen, displace, rotation_matrix
 from qa.numeric.verdict.acceptance import EDITIONS
 
@@ -29,7 +30,8 @@ class PlanOptions:
 
     `trim` overrides the side that the stations state ("part", "surround" or "none");
     a station that says none stays none. `fairness` is the greatest change of trim per
-    mm of seam. `motions` replace free motion and its four bounds.
+    mm of seam. `motions` replace free motion and its four bounds; so do `adjusters`, in
+    whole steps, each within `slack_mm` of its step where they over-determine the part.
     """
 
     rule: str = "simple"
@@ -47,6 +49,8 @@ class PlanOptions:
     bite: float = 0.6
     floor_mm: float = 0.1
     motions: tuple[Motion, ...] | None = None
+    adjusters: tuple[Adjuster, ...] | None = None
+    slack_mm: float = 0.02
 
     def __post_init__(self):
         for field in fields(self):
@@ -73,6 +77,14 @@ class PlanOptions:
             )
         if self.trim not in (None, "part", "surround", "none"):
             raise OptionError("trim", "must be part, surround or none")
+        if self.adjusters is None:
+            return
+        if self.motions is not None:
+            text = "what it is set by and how it moves freely cannot both hold"
+            raise OptionError("adjusters", text)
+        if not 0 < len(self.adjusters) <= MOST_ADJUSTERS:
+            text = f"{len(self.adjusters)} adjusters; 1 to {MOST_ADJUSTERS} can be"
+            raise OptionError("adjusters", text)
 
 
 @dataclass(frozen=True)
@@ -146,7 +158,11 @@ STATION_REASONS = (
 )
 # What there is to know of a plan: nothing; aim, bound, reached; names; station, slide,
 # radius, mm; kind, stations; stations, mm.
-PLAN_NOTES = ("unsettled", "proven", "held", "corner", "unmeasured", "blind")
+PLAN_NOTES = (
+    *("unsettled", "proven", "held", "corner", "unmeasured", "blind"),
+    *("settings_few", "settings_unseen", "settings_rigid", "settings_trifling"),
+    *("settings_unproven", "settings_fair"),
+)
 
 
 @dataclass(frozen=True)
@@ -187,6 +203,18 @@ class StationPlan:
 
 
 @dataclass(frozen=True)
+class SetOnly:
+    """What settings do with nothing cut: the largest normalized deviation, whether all
+    that was measured conforms, and mm in order of rows, None where not measured."""
+
+    worst_after: float
+    conforms: bool
+    probability: float | None
+    gaps: tuple[float | None, ...]
+    flushes: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
 class Plan:
     """The answer. `outcome`: "fits", "trim" or "cannot"; `move` is what to do.
 
@@ -194,6 +222,8 @@ class Plan:
     characteristics that have limits. `held` are names of motions, or what several come
     to: ("sliding", direction), ("turning", point in the plane), ("turning", point mm,
     direction).
+    Where the part is set by adjusters, `settings` are theirs, and `move` is what they
+    make of it.
     """
 
     outcome: str
@@ -208,6 +238,8 @@ class Plan:
     settled: bool
     limited: int
     measured: int
+    settings: tuple[Setting, ...] | None = None
+    set_only: SetOnly | None = None
 
     @property
     def complete(self) -> bool:

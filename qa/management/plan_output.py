@@ -1,0 +1,231 @@
+"""A plan as commands tell it: as plain values for programs, and as lines for people."""
+
+from qa.numeric.plan.motions import DIGITS_DEG, DIGITS_MM
+from qa.numeric.plan.planner import METHOD
+from qa.numeric.plan.result import CANNOT, CUT, FITS, Fit, Move, Plan
+from qa.wording.plans import held, plan_notes
+from shop.wording import states
+
+OUTCOMES = {
+    FITS: "It fits by the move above, with nothing cut.",
+    CUT: "It fits with the move and the trim above.",
+    CANNOT: "It cannot be made to fit as allowed; see the notes above.",
+}
+OF_WHAT_WAS_MEASURED = {
+    FITS: "What was measured fits by the move above, with nothing cut.",
+    CUT: "What was measured fits with the move and the trim above.",
+    CANNOT: "What was measured cannot be made to fit as allowed; see the notes above.",
+}
+
+
+def as_plain(plan: Plan, options: dict) -> dict:
+    """The plan as documented for other programs: mm, mm2 and degrees."""
+    plain = {
+        "method": METHOD,
+        "rule": options["rule"],
+        "seat": _fit(plan.seat, "x_mm", "y_mm", "turn_deg"),
+        "level": _fit(plan.level, "z_mm", "tilt_x_deg", "tilt_y_deg"),
+        "held": list(map(held, plan.held)),
+        "probability": plan.probability,
+        "trim": _trim(plan),
+        "flush": [
+            {
+                "station": station.label,
+                "flush_now_mm": _round(station.flush_now),
+                "flush_after_mm": _round(station.flush_after),
+            }
+            for station in plan.stations
+            if station.flush_now is not None
+        ],
+        "outcome": plan.outcome,
+        "judged": {
+            "with_limits": plan.limited,
+            "measured": plan.measured,
+            "complete": plan.complete,
+            "by": "the readings after the exact move, in whole nanometers",
+        },
+        "move": _move(plan.move),
+        "settled": plan.settled,
+        "notes": plan_notes(plan),
+    }
+    if plan.settings is not None:
+        plain["settings"] = [
+            {
+                "name": setting.name,
+                "steps": setting.steps,
+                "change_mm": _round(setting.change),
+            }
+            for setting in plan.settings
+        ]
+        plain["set"] = _set_only(plan)
+    if options.get("motions"):
+        plain["motion"] = _amounts(plan.move)
+        for part, fit in (("seat", plan.seat), ("level", plan.level)):
+            if fit:
+                plain[part]["motion"] = _amounts(fit.move)
+        if plan.trim:
+            plain["trim"]["motion"] = _amounts(plan.trim.move)
+    return plain
+
+
+def _fit(fit: Fit | None, *names: str) -> dict | None:
+    if fit is None:
+        return None
+    return {name: _told(name, getattr(fit.move, name)) for name in names} | {
+        "worst_before": _round(fit.worst_before),
+        "worst_after": _round(fit.worst_after),
+        "conforms": fit.conforms,
+    }
+
+
+def _set_only(plan: Plan) -> dict:
+    """What the settings do with nothing cut."""
+    only = plan.set_only
+    return {
+        "worst_after": _round(only.worst_after),
+        "conforms": only.conforms,
+        "probability": only.probability,
+        "stations": [
+            {
+                "station": station.label,
+                "gap_after_mm": _round(gap),
+                "flush_after_mm": _round(flush),
+            }
+            for station, gap, flush in zip(
+                plan.stations, only.gaps, only.flushes, strict=True
+            )
+        ],
+    }
+
+
+def _trim(plan: Plan) -> dict | None:
+    trim = plan.trim
+    if trim is None:
+        return None
+    names = ["x_mm", "y_mm", "turn_deg"]
+    if any(name in ("z", "tilt_x", "tilt_y") for name, _ in trim.move.amounts):
+        names += ["z_mm", "tilt_x_deg", "tilt_y_deg"]  # planned together
+    return {
+        "needed": trim.needed,
+        "possible": trim.possible,
+        **{name: _told(name, getattr(trim.move, name)) for name in names},
+        "area_mm2": _round(trim.area_mm2),
+        "build_up_mm2": _round(trim.build_up_mm2),
+        "unresolved_mm2": _round(trim.unresolved_mm2),
+        "stations": [
+            {
+                "station": station.label,
+                "gap_now_mm": _round(station.gap_now),
+                "trim_mm": _round(station.trim),
+                "build_up_mm": _round(station.build_up),
+                "gap_after_mm": _round(station.gap_after),
+                "unresolved_mm": _round(station.unresolved),
+                "next_bite_mm": _round(station.next_bite),
+            }
+            for station in plan.stations
+            if station.gap_now is not None
+        ],
+    }
+
+
+def _amounts(move: Move) -> dict:
+    return {
+        name: _told("mm" if not motion.turns else "deg", amount)
+        for (name, amount), motion in zip(move.amounts, move.motions, strict=True)
+    }
+
+
+def _move(move: Move) -> dict:
+    """The whole move as one rotation about a point, then a shift: what was judged."""
+    about, shift, matrix = move.whole()
+    return {
+        "about_mm": [_round(v) for v in about],
+        "shift_mm": [round(v, DIGITS_MM) + 0.0 for v in shift],
+        "rotation": [[round(v, 15) + 0.0 for v in row] for row in matrix],
+    }
+
+
+def text_lines(plan: Plan) -> list[str]:
+    """The plan for people: the move, a table, what to know, the outcome."""
+    lines = []
+    for title, fit in (("Gaps", plan.seat), ("Flushness", plan.level)):
+        if fit:
+            word = states.word("conforms" if fit.conforms else "does_not_conform")
+            lines.append(
+                f"{title}: worst deviation now {fit.worst_before:.3f}, after moving "
+                f"{fit.worst_after:.3f} (1 is the limit): {word}."
+            )
+    moves = [
+        f"{name} {amount:+z.3f} {'deg' if motion.turns else 'mm'}"
+        for (name, amount), motion in zip(
+            plan.move.amounts, plan.move.motions, strict=True
+        )
+    ]
+    if plan.settings is None:
+        lines.append("Move: " + ", ".join(moves) + ".")
+    else:
+        lines += _settings(plan)
+    lines += ["", *_table(plan), ""]
+    if plan.trim and plan.trim.needed:
+        trim = plan.trim
+        lines.append(
+            f"Trim {trim.area_mm2:.1f} mm2, build-up {trim.build_up_mm2:.1f} mm2, left "
+            f"unresolved {trim.unresolved_mm2:.1f} mm2."
+        )
+    if plan.probability is not None:
+        chance = f"{plan.probability:.3f}"
+        all_of_it = "all conform" if plan.complete else "what was measured conforms"
+        lines.append(f"Probability that {all_of_it} after this: {chance}.")
+    lines += [f"Note: {note}." for note in plan_notes(plan)]
+    if plan.complete:
+        return [*lines, OUTCOMES[plan.outcome]]
+    return [*lines, OF_WHAT_WAS_MEASURED[plan.outcome], "Not everything was measured."]
+
+
+def _settings(plan: Plan) -> list[str]:
+    """What to set, a line for each adjuster that is changed."""
+    changed = [setting for setting in plan.settings if setting.steps]
+    if not changed:
+        return ["Leave all adjusters as they are set."]
+    told = [
+        f"  {setting.name}: {setting.change:+g} mm, {abs(setting.steps)} "
+        f"{'step' if abs(setting.steps) == 1 else 'steps'} to {setting.to:g} mm"
+        for setting in changed
+    ]
+    return ["Set:", *told]
+
+
+def _table(plan: Plan) -> list[str]:
+    heads = ("station", "gap now", "trim", "bite", "build up", "gap after")
+    heads += ("left over", "flush now", "flush after")
+    rows = [heads]
+    for station in plan.stations:
+        gap = station.gap_now is not None
+        cut = (station.trim, station.next_bite, station.build_up)
+        cells = [station.gap_now, *(cut if gap else (None,) * 3), station.gap_after]
+        cells += [station.unresolved if gap else None]
+        cells += [station.flush_now, station.flush_after]
+        rows.append(
+            (
+                station.label,
+                *("" if v is None else f"{round(v, 3) + 0.0:.3f}" for v in cells),
+            )
+        )
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(
+            [row[0].ljust(widths[0])]
+            + [c.rjust(w) for c, w in zip(row[1:], widths[1:], strict=True)]
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def _told(name: str, amount: float) -> float:
+    """An amount with the digits by which it was judged."""
+    return round(amount, DIGITS_DEG if name.endswith("deg") else DIGITS_MM) + 0.0
+
+
+def _round(value: float | None) -> float | None:
+    """To a nanometer (or a millionth): finer digits differ between machines."""
+    return None if value is None else round(float(value), 6) + 0.0

@@ -1,0 +1,389 @@
+"""Branch and bound over whole steps (Land and Doig, Econometrica 28, 1960).
+
+Each aim of the strict order is searched in turn, the aims before it held at their best.
+A box of settings is bounded from below by the linear programme of its straightened
+readings. How far each adjuster can go while the programme is as good as the best
+settings known shrinks the box, and with it the error of straightening; a box that has
+become much smaller is straightened again. What is left in a small box is tried one by
+one, by the exact rotation.
+"""
+
+import heapq
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from qa.numeric.plan.lattice import Lattice, Model
+from qa.numeric.plan.lattice_aims import equal
+from qa.numeric.plan.lexicographic import Infeasible, NotSolved, nearest_of_hull
+from qa.numeric.plan.seat import TOUCHING_MM
+
+LEAF = 2_000  # settings in a box that are tried one by one
+CHUNK = 512
+MOST_TIES = 20_000  # as good as each other in one aim; with more the next is searched
+MOST_NODES = 100_000
+NOTHING = 1e-12  # an aim this small is met
+SMALLER = 16  # a box this much smaller gets its own programme
+DESCENTS = 4
+ROUNDS = 4  # of shrinking a box
+SURE = 1e-8  # relative: roundings of the solver that must not cut off the best
+
+
+@dataclass(frozen=True)
+class Best:
+    """Steps (k,), what each aim comes to, and whether nothing better exists."""
+
+    steps: np.ndarray
+    aims: dict[str, float]
+    proven: bool
+    nodes: int
+
+
+def best_settings(lattice: Lattice) -> Best | None:
+    """The best whole steps in the strict order, over all of the lattice.
+
+    None where not even leaving everything as it is set is allowed.
+    """
+    seeds = np.zeros((1, lattice.rig.count), dtype=int)
+    if not lattice.tried(seeds)[1][0]:
+        return None
+    caps = np.full(len(lattice.names), np.inf)
+    nodes, proven = 0, True
+    for number in range(len(lattice.names)):
+        search = Search(lattice, number, caps, seeds)
+        search.run()
+        nodes, proven = nodes + search.nodes, proven and search.proven
+        seeds = search.ties()
+        if search.whole:
+            break
+        caps[number] = search.best + equal(search.best)
+    steps, aims = _first(lattice, seeds)
+    told = dict(zip(lattice.names, aims.tolist(), strict=True))
+    return Best(steps, told, proven, nodes)
+
+
+def _first(lattice: Lattice, steps) -> tuple[np.ndarray, np.ndarray]:
+    """The first of settings (n, k) in the strict order, and its aims.
+
+    Of equals the fewest adjusters, then the fewest steps.
+    """
+    aims, _ = lattice.tried(steps)
+    for number in range(len(lattice.names)):
+        least = aims[:, number].min()
+        keep = aims[:, number] <= least + equal(least)
+        steps, aims = steps[keep], aims[keep]
+    changed = (steps != 0).sum(axis=1)
+    first = np.lexsort((*steps.T[::-1], np.abs(steps).sum(axis=1), changed))[0]
+    return steps[first], aims[first]
+
+
+class Search:
+    """The least of one aim over the lattice, the aims before it held at their best.
+
+    All settings that reach it are kept, unless there are too many (`whole` is false).
+    """
+
+    def __init__(self, lattice: Lattice, number: int, caps, seeds):
+        self.lattice, self.number, self.caps = lattice, number, caps
+        self.best, self.whole = math.inf, True
+        self.nodes, self.proven = 0, True
+        self._kept = [np.zeros((0, len(lattice.low)), dtype=int)]
+        self._kept_values = [np.zeros(0)]
+        self._take(seeds)
+
+    def ties(self) -> np.ndarray:
+        """The settings (n, k) that are as good as the best found."""
+        steps, values = np.concatenate(self._kept), np.concatenate(self._kept_values)
+        steps = steps[values <= self.best + equal(self.best)]
+        return np.unique(steps, axis=0)
+
+    @property
+    def cutoff(self) -> float:
+        """What a box must be able to reach to be looked into."""
+        if self.whole:
+            return self.best + equal(self.best) + SURE * max(1.0, abs(self.best))
+        return self.best - equal(self.best)
+
+    def run(self) -> None:
+        """Best bound first. A box gets a programme of its own again when it has become
+        much smaller than the one that its programme was made for."""
+        lattice, count = self.lattice, 0
+        if not self._done():
+            self._descend()
+        heap = [(-math.inf, 0, lattice.low, lattice.high, None)]
+        while heap and not self._done():
+            bound, _, low, high, relaxed = heapq.heappop(heap)
+            if bound > self.cutoff:
+                return
+            self.nodes += 1
+            if self.nodes > MOST_NODES:
+                self.proven = False
+                return
+            for nearer in self._look(low, high, relaxed):
+                count += 1
+                heapq.heappush(heap, (nearer[0], count, *nearer[1:]))
+
+    def _descend(self) -> None:
+        """Good settings to begin with: go where the straightened readings say, and
+        straighten them there again."""
+        low, high = self.lattice.low, self.lattice.high
+        at = self.ties()[0] if len(self.ties()) else np.clip(0, low, high)
+        for _ in range(DESCENTS):
+            model = self.lattice.model(at, at)
+            if model is None:
+                return
+            bound, best, _ = Relaxed(self, model, low, high).solve(low, high)
+            if not math.isfinite(bound):
+                return
+            self._try_about(best, low, high)
+            nearest = np.clip(np.rint(best), low, high).astype(int)
+            if (nearest == at).all():
+                return
+            at = nearest
+
+    def _done(self) -> bool:
+        """No aim is below 0. All that reach it may be very many: the next aim picks."""
+        if self.best <= NOTHING:
+            self.whole = False
+        return self.best <= NOTHING
+
+    def _take(self, steps) -> None:
+        """Try settings (n, k) exactly and keep what is as good as the best."""
+        for first in range(0, len(steps), CHUNK):
+            chunk = steps[first : first + CHUNK]
+            aims, allowed = self.lattice.tried(chunk)
+            allowed &= (aims[:, : self.number] <= self.caps[: self.number]).all(axis=1)
+            values = np.where(allowed, aims[:, self.number], np.inf)
+            if not allowed.any():
+                continue
+            self.best = min(self.best, float(values.min()))
+            near = values <= self.best + equal(self.best)
+            self._keep(chunk[near], values[near])
+
+    def _keep(self, steps, values) -> None:
+        self._kept.append(steps)
+        self._kept_values.append(values)
+        if sum(map(len, self._kept)) <= MOST_TIES:
+            return
+        steps, values = np.concatenate(self._kept), np.concatenate(self._kept_values)
+        near = values <= self.best + equal(self.best)
+        steps, values = steps[near], values[near]
+        if len(steps) > MOST_TIES // 2:
+            self.whole, steps, values = False, steps[:1], values[:1]
+        self._kept, self._kept_values = [steps], [values]
+
+    # boxes
+
+    def _look(self, low, high, relaxed) -> list:
+        """Boxes that are left of one: (bound, low, high, its programme)."""
+        if _size(low, high) <= LEAF:
+            self._leaf(low, high)
+            return []
+        if relaxed is None or _size(low, high) * SMALLER < relaxed.size:
+            made = self._programme(low, high)
+            if made is None:
+                return []
+            low, high, relaxed = made
+            if relaxed is None:
+                return [(-math.inf, *ends, None) for ends in _halves(low, high)]
+        bound, at, prices = relaxed.solve(low, high)
+        if bound > self.cutoff:
+            return []
+        low, high = _priced(low, high, at, prices, self.cutoff - bound)
+        if _size(low, high) <= LEAF:
+            self._leaf(low, high)
+            return []
+        pick, below = _split(low, high, at)
+        one, other = high.copy(), low.copy()
+        one[pick], other[pick] = below, below + 1
+        return [(bound, low, one, relaxed), (bound, other, high, relaxed)]
+
+    def _programme(self, low, high):
+        """(low, high, programme) of a box, shrunk as far as the best known allows.
+
+        None when nothing in it is as good, no programme when the box is too large for
+        one or has become small enough to be tried.
+        """
+        for _ in range(ROUNDS):
+            model = self.lattice.model(low, high)
+            if model is None:
+                return low, high, None
+            relaxed = Relaxed(self, model, low, high)
+            bound, at, _ = relaxed.solve(low, high)
+            if not bound <= self.cutoff:
+                return None
+            self._try_about(at, low, high)
+            nearer = relaxed.shrunk(low, high, self.cutoff)
+            if nearer is None:
+                return None
+            before, after = _size(low, high), _size(*nearer)
+            low, high = nearer
+            if after > before / 4 or after <= LEAF:
+                break
+        return low, high, relaxed
+
+    def _try_about(self, at, low, high) -> None:
+        """Try the settings around the best place of the programme."""
+        near = np.clip(np.floor(at), low, high).astype(int)
+        corners = np.indices((2,) * len(near)).reshape(len(near), -1).T
+        around = np.clip(near + corners, low, high)
+        self._take(np.unique(around, axis=0))
+
+    def _leaf(self, low, high) -> None:
+        """Try what is in a small box, but for what its bounds rule out."""
+        model = self.lattice.model(low, high)
+        steps = low + np.indices(high - low + 1).reshape(len(low), -1).T
+        if model is None:
+            return self._take(steps)
+        lattice, number = self.lattice, self.number
+        changes = steps * lattice.rig.steps
+        if lattice.rig.overdetermined:
+            base, slopes, room = model.left
+            near = (np.abs(base + changes @ slopes.T) <= room + 1e-9).all(axis=1)
+            steps, changes = steps[near], changes[near]
+        values = model.base + changes @ model.slopes.T
+        high_values = values + model.play
+        aims = lattice.aims.least(values - model.play, high_values)
+        if number == aims.shape[1]:
+            base, slopes, play = model.move
+            moved = np.abs(base + changes @ slopes.T) - play
+            aims = np.column_stack([aims, (np.maximum(0, moved) ** 2).sum(axis=1)])
+        bound = aims[:, number]
+        keep = (bound <= self.cutoff) & lattice.aims.allowed(high_values)
+        keep &= (aims[:, :number] <= self.caps[:number]).all(axis=1)
+        order = np.argsort(bound[keep], kind="stable")
+        steps, bound = steps[keep][order], bound[keep][order]
+        for first in range(0, len(steps), 512):
+            if bound[first] > self.cutoff:
+                break
+            self._take(steps[first : first + 512])
+        return None
+
+
+class Relaxed:
+    """The linear programme of a box: no settings in it are better than its least."""
+
+    def __init__(self, search: Search, model: Model, low, high):
+        lattice = search.lattice
+        self.model, self.unit = model, lattice.rig.steps
+        self.columns, self.size = np.arange(len(low)), _size(low, high)
+        problem = lattice.aims.problem
+        problem.play = model.play
+        box = low * self.unit, high * self.unit
+        none = np.zeros((0, len(low)))
+        draft, parts = problem.draft(model.base, model.slopes, none, box)
+        problem.play = 0.0
+        if lattice.rig.overdetermined:
+            base, slopes, room = model.left
+            draft.rows(-room - base, room - base, slopes)
+        costs = dict(problem.aims(draft, parts))
+        names = lattice.aims.names
+        limits = [draft.limit(costs[name]) for name in names]
+        self.cost = costs[names[search.number]] if search.number < len(names) else None
+        self.programme = draft.programme()
+        for number in range(min(search.number, len(names))):
+            most = search.caps[number]
+            self.programme.cap(limits[number], most + SURE * max(1.0, abs(most)))
+        self.row = limits[search.number] if self.cost is not None else None
+        if "worse" in parts:
+            worse = parts["worse"]
+            nothing = np.zeros(len(worse))
+            high = np.minimum(self.programme.column_high[worse], TOUCHING_MM)
+            self.programme.bound(worse, nothing, high)
+
+    def solve(self, low, high):
+        """(bound, where in steps (k,), prices (k,)) of a box; inf when it is empty."""
+        programme = self.programme
+        programme.bound(self.columns, low * self.unit, high * self.unit)
+        nothing = np.zeros(len(low))
+        try:
+            if self.cost is None:
+                return *self._movement(), nothing
+            value = programme.minimize(self.cost)
+        except Infeasible:
+            return math.inf, nothing, nothing
+        except NotSolved:
+            return -math.inf, (low + high) / 2, nothing
+        at = programme.values[self.columns] / self.unit
+        value -= SURE * max(1.0, abs(value))
+        return value, at, programme.prices(self.columns) * self.unit
+
+    def _movement(self):
+        """The least movement that the programme allows (Wolfe's nearest point)."""
+        base, slopes, play = self.model.move
+        count = len(self.programme.column_low)
+
+        def lowest(direction):
+            cost = np.zeros(count)
+            cost[self.columns] = direction @ slopes
+            self.programme.minimize(cost)
+            return base + slopes @ self.programme.values[self.columns]
+
+        point = nearest_of_hull(lowest, lowest(np.zeros(6)))
+        size = float(np.linalg.norm(point))
+        least = max(0.0, size - float(np.linalg.norm(play)) - SURE)
+        at = np.linalg.lstsq(slopes, point - base, rcond=None)[0]
+        return least**2, at / self.unit
+
+    def shrunk(self, low, high, most):
+        """The box (low, high) of all that can reach `most`; None when nothing can."""
+        programme = self.programme
+        programme.bound(self.columns, low * self.unit, high * self.unit)
+        if self.row is not None:
+            programme.cap(self.row, most + SURE * max(1.0, abs(most)))
+        low, high = low.copy(), high.copy()
+        try:
+            for k in self.columns[low < high]:
+                one = np.zeros(len(programme.column_low))
+                one[k] = 1.0
+                least = programme.minimize(one) / self.unit[k]
+                greatest = -programme.minimize(-one) / self.unit[k]
+                low[k] = max(low[k], math.ceil(least - 1e-5))
+                high[k] = min(high[k], math.floor(greatest + 1e-5))
+                if low[k] > high[k]:
+                    return None
+        except Infeasible:
+            return None
+        except NotSolved:
+            pass
+        if self.row is not None:
+            programme.cap(self.row, np.inf)
+        return low, high
+
+
+def _size(low, high) -> int:
+    return math.prod((high - low + 1).tolist())
+
+
+def _halves(low, high) -> list:
+    wide = int(np.argmax(high - low))
+    middle = int(low[wide] + high[wide]) // 2
+    one, other = high.copy(), low.copy()
+    one[wide], other[wide] = middle, middle + 1
+    return [(low, one), (other, high)]
+
+
+def _split(low, high, at) -> tuple[int, int]:
+    """(adjuster, last step of the lower half)."""
+    open_ = high > low
+    part = np.where(open_, np.abs(at - np.rint(at)), -1.0)
+    pick = int(np.argmax(part))
+    if part[pick] < 0.01:
+        pick = int(np.argmax(high - low))
+    return pick, int(np.clip(math.floor(at[pick]), low[pick], high[pick] - 1))
+
+
+def _priced(low, high, at, prices, room):
+    """The box less what its prices rule out: each step from a bound costs so much."""
+    low, high = low.copy(), high.copy()
+    if not math.isfinite(room):
+        return low, high
+    room = max(room, 0.0)
+    for k in np.flatnonzero(np.abs(prices) > 1e-9):
+        reach = math.floor(room / abs(prices[k]) + 1e-6)
+        if prices[k] > 0 and at[k] <= low[k] + 1e-6:
+            high[k] = min(high[k], low[k] + reach)
+        elif prices[k] < 0 and at[k] >= high[k] - 1e-6:
+            low[k] = max(low[k], high[k] - reach)
+    return low, high

@@ -1,0 +1,271 @@
+"""The steps from readings to a plan of a part that may move by given motions.
+
+Seat and level are planned together, flat joints and curved ones alike; where that is
+not enough, what may be cut is cut. What comes out is judged after the exact motion, in
+whole nanometers, by the acceptance that holds for readings.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qa.numeric.plan import reasons
+from qa.numeric.plan.joint_arrays import JointArrays
+from qa.numeric.plan.motions import (
+    IN_PLANE,
+    OUT_OF_PLANE,
+    Freedom,
+    Motion,
+    NothingSeen,
+    free_motions,
+    freedom,
+    rigid_move,
+    seen,
+)
+from qa.numeric.plan.readings import Readings, together
+from qa.numeric.plan.result import (
+    CANNOT,
+    CUT,
+    FITS,
+    Fit,
+    Move,
+    Plan,
+    PlanOptions,
+    TrimPlan,
+)
+from qa.numeric.plan.seat import solve_seat
+from qa.numeric.plan.separate import solve_apart
+from qa.numeric.plan.trim import Trim, TrimRules, solve_trim
+from qa.numeric.verdict.acceptance import conformance_probability
+
+# What may be done: the best of all, less and less of it, or what the best seat leaves.
+BEST, SET, TRIM, LEAVE, SEAT_FIRST = "best", "set", "trim", "leave", "seat_first"
+
+
+class Planner:
+    """The steps from readings to a plan; each step reads what those before it left."""
+
+    def __init__(self, arrays: JointArrays, options: PlanOptions):
+        self.arrays, self.options = arrays, options
+        self.gaps, self.flushes = arrays.gap_readings(), arrays.flush_readings()
+        self.every = together(self.gaps, self.flushes, arrays.clearances())
+        self.sides, self.most_trim = self._allowed()
+        self.cut, self.held, self.remarks = None, (), []
+
+    def plan(self, way: str = BEST) -> Plan:
+        if not self.every.scales.limited.any():
+            raise NothingSeen("nothing was measured that has limits")
+        self.settled, self.proof = True, None
+        self.seat = self._solve_seat()
+        self.stays = way == SEAT_FIRST
+        may_cut = way in (BEST, TRIM, SEAT_FIRST) and len(self.gaps)
+        if may_cut and not self._conforms():
+            self.cut = self._solve_trim()
+        return self._told()
+
+    def _solve_seat(self) -> "Solved":
+        every = self.every
+        pulls = every.scales.limited | (every.values < every.floor)
+        where = every.places[pulls], every.directions[pulls]
+        free = freedom(self._motions(*where), self.arrays.rho, *where)
+        self.held = free.held
+        found, self.settled = solve_apart(every, free, solve_seat)
+        self.proof = found.proof
+        return Solved(free, self._move(free, found.step), found.step)
+
+    def _motions(self, places, directions) -> list[Motion]:
+        """The ways to go: all six, less those that only what was not measured could
+        see: nobody asked for them."""
+        options, arrays = self.options, self.arrays
+        if options.motions is not None:
+            return list(options.motions)
+        free = free_motions(
+            arrays.center,
+            options.max_move_mm,
+            math.radians(options.max_turn_deg),
+            options.max_raise_mm,
+            math.radians(options.max_tilt_deg),
+        )
+        found = seen(free, arrays.rho, places, directions)
+        measured = IN_PLANE if len(self.gaps) else ()
+        measured += OUT_OF_PLANE if len(self.flushes) else ()
+        return [
+            motion
+            for motion, felt in zip(free, found, strict=True)
+            if felt or motion.name in measured
+        ]
+
+    def _move(self, free: Freedom, step) -> Move:
+        raw = free.amounts(step)
+        shift, turn = rigid_move(free.motions, raw, self.arrays.center)
+        named = [
+            (motion.name, math.degrees(amount) if motion.turns else float(amount))
+            for motion, amount in zip(free.motions, raw, strict=True)
+        ]
+        angles = dict(
+            zip(("tilt_x", "tilt_y", "turn"), np.degrees(turn).tolist(), strict=True)
+        )
+        if self.options.motions is None:
+            angles |= {name: amount for name, amount in named if name in angles}
+        return Move(
+            *shift.tolist(),
+            angles["turn"],
+            angles["tilt_x"],
+            angles["tilt_y"],
+            tuple(named),
+            free.motions,
+            tuple(raw.tolist()),
+        )
+
+    def _after(self, readings: Readings, move: Move) -> np.ndarray:
+        """Readings (m,) after the exact move, nothing cut."""
+        moved = move.displacement(readings.places)
+        return readings.values + np.einsum("ij,ij->i", moved, readings.directions)
+
+    def _fit(self, readings: Readings) -> Fit | None:
+        """How these readings sit by the move alone; None when none has limits."""
+        if not readings.scales.limited.any():
+            return None
+        move, now = self.seat.move, readings.values
+        after = self._after(readings, move)
+        before, worst = (
+            float(readings.deviation(values).max(initial=0.0))
+            for values in (now, after)
+        )
+        return Fit(
+            move, before, worst, readings.all_right(after), readings.all_right(now)
+        )
+
+    def _conforms(self) -> bool:
+        """Whether the move alone is enough."""
+        return self.every.all_right(self._after(self.every, self.seat.move))
+
+    def _allowed(self) -> tuple[list[str], np.ndarray]:
+        """The side that may be cut at each row, and how far (n,) mm."""
+        options, sides, most = self.options, [], []
+        for station in self.arrays.stations:
+            side = station.trim_side or "part"
+            if side != "none" and options.trim is not None:
+                side = options.trim
+            limit = station.most_trim(side)
+            sides.append(side)
+            most.append(min(limit, options.max_trim_mm))
+        return sides, np.array(most)
+
+    def _solve_trim(self) -> "Cut":
+        def solve(readings, free):
+            return solve_trim(readings, free, self._rules(readings))
+
+        free = self.seat.freedom
+        if self.stays:
+            free = replace(free, low=self.seat.step, high=self.seat.step)
+        found, settled = solve_apart(self.every, free, solve)
+        self.settled &= settled
+        self.proof = found.proof
+        return Cut(found, self._move(self.seat.freedom, found.step))
+
+    def _rules(self, readings: Readings) -> TrimRules:
+        """What may be cut at readings with all the gaps first, or with none of them."""
+        rest = np.zeros(len(readings) - int(readings.gap.sum()))
+        if len(rest) == len(readings):
+            return TrimRules(rest, rest, aim=self.options.aim_mm)
+        build_up = np.full(len(self.gaps), self.options.build_up_mm)
+        return TrimRules(
+            np.r_[self.most_trim[self.gaps.rows], rest],
+            np.r_[build_up, rest],
+            aim=self.options.aim_mm,
+            ramps=tuple(self._ramps()),
+        )
+
+    def _ramps(self):
+        """Neighbor gaps of one edge and how much their trims may differ, mm."""
+        if self.options.fairness is None:
+            return
+        number = {int(row): k for k, row in enumerate(self.gaps.rows)}
+        for one, other, distance, corner in self.arrays.neighbors(self.gaps.rows):
+            if not corner and {self.sides[one], self.sides[other]} != {
+                "part",
+                "surround",
+            }:
+                yield number[one], number[other], self.options.fairness * distance
+
+    def _told(self) -> Plan:
+        gaps, flushes = self.gaps, self.flushes
+        found = self.cut.found if self.cut else None
+        move = (self.cut or self.seat).move
+        if found is None:
+            gap_after, zeros = self._after(gaps, move), np.zeros(len(gaps))
+            trim = build_up = unresolved = zeros
+        else:
+            part = slice(0, len(gaps))
+            gap_after, trim = found.values[part], found.trim[part]
+            build_up, unresolved = found.build_up[part], found.unresolved[part]
+        flush_after = self._after(flushes, move)
+        trim_plan = self._trim_plan(found, move, trim, build_up, gap_after)
+        every_after = self._after(self.every, move)
+        every_after[: len(gaps)] = gap_after
+        if not self.every.all_right(every_after):
+            outcome = CANNOT
+        else:
+            outcome = CUT if trim_plan and trim_plan.needed else FITS
+        stations = reasons.station_plans(
+            self, gap_after, flush_after, trim, build_up, unresolved, move
+        )
+        limited = self.arrays.gap_scales.limited, self.arrays.flush_scales.limited
+        return Plan(
+            outcome=outcome,
+            move=move,
+            seat=self._fit(gaps),
+            level=self._fit(flushes),
+            trim=trim_plan,
+            held=self.held,
+            probability=self._probability(gap_after, flush_after),
+            stations=stations,
+            notes=tuple(reasons.notes(self, move, stations)),
+            settled=self.settled,
+            limited=sum(int(kind.sum()) for kind in limited),
+            measured=int(self.every.scales.limited.sum()),
+        )
+
+    def _trim_plan(self, found: Trim | None, move, trim, build_up, gap_after):
+        if found is None:
+            whole = TrimPlan(move, needed=False, possible=True)
+            return whole if self.gaps.scales.limited.any() else None
+        possible = self.gaps.all_right(gap_after)
+        areas = found.area, found.build_up_area, found.unresolved_area
+        needed = bool((trim > 0).any() or (build_up > 0).any() or not possible)
+        return TrimPlan(move, needed, possible, *areas)
+
+    def _probability(self, gap_after, flush_after) -> float | None:
+        """That all that was measured conforms after the plan: errors independent."""
+        if self.options.uncertainty_mm is None:
+            return None
+        chance = 1.0
+        for readings, values, limits in (
+            (self.gaps, gap_after, self.arrays.gap_limits),
+            (self.flushes, flush_after, self.arrays.flush_limits),
+        ):
+            spread = self._uncertainty(readings).tolist()
+            for k, row in enumerate(readings.rows):
+                if not limits[row].empty:
+                    low, high, value = limits[row].low, limits[row].high, values[k]
+                    chance *= conformance_probability(value, low, high, spread[k])
+        return chance
+
+    def _uncertainty(self, readings: Readings) -> np.ndarray:
+        """Standard uncertainty (m,) mm of readings after the plan."""
+        return np.full(len(readings), self.options.uncertainty_mm)
+
+
+@dataclass(frozen=True)
+class Solved:
+    freedom: Freedom
+    move: Move
+    step: np.ndarray
+
+
+@dataclass(frozen=True)
+class Cut:
+    found: Trim
+    move: Move

@@ -1,0 +1,144 @@
+"""Settings of adjusters: what they do, and what none in a box of them can beat.
+
+Readings straightened in the middle of a box of settings are wrong by as much as the
+rotation inside the box can bend them (Taylor's formula; every third derivative of a
+product of rotations is at most the arm): a bound for all settings in it. How the boxes
+are searched is in `branching`; between settings the exact rotation alone decides.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qa.numeric.plan.adjusters import Rig
+from qa.numeric.plan.lattice_aims import SeatAims
+
+SLACK_ROUNDING = 1e-9  # mm
+MOST_ROUNDS = 40
+MOST_ANGLE = 1.0  # radians; a box in which the part turns further is split
+
+
+@dataclass(frozen=True)
+class Model:
+    """Readings straightened in a box: base (m,) + slopes (m, k) @ changes, wrong by at
+    most `play` (m,); the same for how the part moves (base (6,) ...) and for what
+    over-determined adjusters leave."""
+
+    base: np.ndarray
+    slopes: np.ndarray
+    play: np.ndarray
+    move: tuple[np.ndarray, np.ndarray, np.ndarray]
+    left: tuple[np.ndarray, np.ndarray, np.ndarray]
+
+
+class Lattice:
+    """Whole steps of a rig within their ranges, for readings and aims.
+
+    `stays` (k,) adjusters that are left alone; `about` (3,) the point whose shift
+    counts as movement; `slack` mm.
+    """
+
+    def __init__(self, rig: Rig, aims: SeatAims, about, slack: float, stays=None):
+        self.rig, self.aims, self.slack = rig, aims, slack
+        readings = aims.readings
+        count = len(readings)
+        self.values = np.r_[readings.values, np.zeros(3 + rig.count)]
+        center = np.tile(np.asarray(about, dtype=float), (3, 1))
+        self.places = np.vstack([readings.places, center, rig.places])
+        self.directions = np.vstack([readings.directions, np.eye(3), rig.directions])
+        self.lines = rig.lines(self.places, self.directions)
+        self.arms = np.linalg.norm(self.places - rig.center, axis=1)
+        self.read, self.about = slice(0, count), slice(count, count + 3)
+        self.own = slice(count + 3, None)
+        self.low, self.high = rig.least.copy(), rig.most.copy()
+        if stays is not None:
+            self.low[stays] = self.high[stays] = 0
+        self.names = (*aims.names, "movement")
+
+    # what settings do, exactly
+
+    def tried(self, steps) -> tuple[np.ndarray, np.ndarray]:
+        """(aims (n, j), allowed (n,)) of settings (n, k), by the exact rotation."""
+        movements, left = self.rig.solve(steps * self.rig.steps)
+        fits = (np.abs(left) <= self.slack + SLACK_ROUNDING).all(axis=1)
+        features = self.rig.features(np.where(fits[:, None], movements, 0.0))
+        found = self.values + features @ self.lines
+        values, shift = found[:, self.read], found[:, self.about]
+        turns = self.rig.step(movements)[:, :3]
+        movement = (shift**2).sum(axis=1) + (turns**2).sum(axis=1)
+        found = self.aims.least(values, values)
+        return np.column_stack([found, movement]), fits & self.aims.allowed(values)
+
+    # what no setting in a box can beat
+
+    def model(self, low, high) -> Model | None:
+        """The readings straightened in the middle of a box of steps; None where it is
+        too large for that to say anything."""
+        rig = self.rig
+        middle = (low + high) / 2 * rig.steps
+        half = (high - low) / 2 * rig.steps
+        at, left = rig.solve(middle[None])
+        if not np.isfinite(left).all():
+            return None
+        step = rig.step(at)[0]
+        rates = rig.rates(self.places, self.directions, step) @ rig.basis
+        inverse = np.linalg.pinv(rates[self.own])
+        turn = rig.basis[:3] @ inverse
+        slack = self.slack if rig.overdetermined else 0.0
+        reach = half + slack, np.abs(turn) / rig.rho
+        bends = np.abs(rig.bends(at[0], self.lines))
+        angles = self._angles(bends[:, :, self.own], *reach)
+        if angles is None:
+            return None
+        bent = _bent(bends, self.arms, angles)
+        pull = self._pull(rates[self.own], slack * float(angles.sum()))
+        slopes = rates @ inverse
+        play = bent + np.abs(slopes) @ bent[self.own] + np.abs(rates) @ pull
+        base = self.values + (rig.features(at) @ self.lines)[0] - slopes @ middle
+        turned = (
+            step[:3] - turn @ middle,
+            turn,
+            np.abs(turn) @ bent[self.own] + np.abs(rig.basis[:3]) @ pull,
+        )
+        shift = (part[self.about] for part in (base, slopes, play))
+        move = tuple(np.concatenate(pair) for pair in zip(shift, turned, strict=True))
+        rest = np.eye(rig.count) - slopes[self.own]
+        room = slack + np.abs(rest) @ bent[self.own] + np.abs(rates[self.own]) @ pull
+        read = (part[self.read] for part in (base, slopes, play))
+        return Model(*read, move, (left[0] - rest @ middle, rest, room))
+
+    def _angles(self, bends, half, turn) -> np.ndarray | None:
+        """How far (3,) each angle can go where adjusters go by at most `half` (k,) mm
+        and their slopes are wrong by what those angles bend. None if that has no end.
+
+        The way there from the middle is a continuous one, and none leaves a set of
+        angles that cannot take it further than itself.
+        """
+        angles = turn @ half
+        for _ in range(MOST_ROUNDS):
+            more = turn @ (half + _bent(bends, self.rig.arms, angles))
+            if (more <= angles * (1 + 1e-9)).all():
+                return angles
+            angles = more * (1 + 1e-6)
+            if angles.sum() > MOST_ANGLE:
+                return None
+        return None
+
+    def _pull(self, own, bent: float) -> np.ndarray:
+        """How far least squares go elsewhere (r,) for what is left at the adjusters,
+        where their slopes differ from `own` by up to `bent` / slack of their arms."""
+        rig = self.rig
+        if not bent:
+            return np.zeros(len(rig.basis.T))
+        turning = np.r_[np.full(3, bent * rig.arms.sum() / rig.rho), np.zeros(3)]
+        return np.abs(np.linalg.pinv(own.T @ own) @ rig.basis.T) @ turning
+
+
+def _bent(bends, arms, angles) -> np.ndarray:
+    """By how much (m,) mm a turn of up to `angles` (3,) departs from its slopes.
+
+    Taylor's formula: second derivatives `bends` (3, 3, m), and a third of at most the
+    arm.
+    """
+    second = np.einsum("i,j,ijm->m", angles, angles, bends) / 2
+    return second + arms * float(angles.sum()) ** 3 / 6

@@ -1,0 +1,145 @@
+"""A plan in settings: what the adjusters of a part can do, in whole steps.
+
+Without cuts the settings are the best in the strict order of `seat`, where that is not
+enough and something may be cut in that of `trim`; both proven over all settings. The
+part goes exactly where the settings put it, and its cuts are those that are left to do
+there.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from qa.numeric.plan import set_remarks
+from qa.numeric.plan.adjusters import Rig, Setting
+from qa.numeric.plan.branching import Best, best_settings
+from qa.numeric.plan.free_planner import Cut, Planner, Solved
+from qa.numeric.plan.lattice import Lattice
+from qa.numeric.plan.lattice_aims import SeatAims, TrimAims
+from qa.numeric.plan.motions import UNSEEN, Freedom
+from qa.numeric.plan.readings import Readings
+from qa.numeric.plan.result import Plan, SetOnly
+from qa.numeric.plan.seat import NoFeasibleMotion
+from qa.numeric.plan.trim import CUT_MM, solve_trim
+
+
+class SetPlanner(Planner):
+    """A Planner whose part moves as its adjusters are set."""
+
+    def _solve_seat(self) -> Solved:
+        self.rig = rig = Rig(self.options.adjusters, self.arrays.rho)
+        far = np.full(6, 1e9)
+        self.free = Freedom(rig.motions, rig.unit, -far, far, rig.unset, ())
+        slopes = self._slopes(self.every, np.zeros(6))
+        most = np.linalg.norm(slopes, axis=0)
+        self.blind = most < UNSEEN * np.sqrt(max(1, len(slopes)))
+        self.held, seen = set_remarks.still(rig, self.every)
+        self.remarks += set_remarks.about(rig, self.blind, seen, self.options)
+        found = self._best(SeatAims(self.every, self.free))
+        self.steps = self._without_trifles(found.steps)
+        return self._at(self.steps)
+
+    def _lattice(self, aims: SeatAims) -> Lattice:
+        return Lattice(
+            self.rig, aims, self.arrays.center, self.options.slack_mm, self.blind
+        )
+
+    def _best(self, aims: SeatAims) -> Best:
+        found = best_settings(self._lattice(aims))
+        if found is None:
+            raise NoFeasibleMotion(
+                "no settings are allowed, not even leaving all as it is"
+            )
+        if not found.proven:
+            self.remarks.append(set_remarks.NOT_PROVEN)
+        return found
+
+    def _at(self, steps) -> Solved:
+        """The part where settings put it, and free to go nowhere else."""
+        movements, _ = self.rig.solve((steps * self.rig.steps)[None])
+        step = self.rig.step(movements)[0]
+        frozen = replace(self.free, low=step, high=step)
+        return Solved(frozen, self._move(frozen, step), step)
+
+    def _solve_trim(self) -> Cut:
+        rules = self._rules(self.every)
+        aimed = np.zeros(len(self.every), dtype=bool)
+        steps, at = self.steps, self.seat
+        may_cut = (rules.most_trim > 0).any() or (rules.most_build_up > 0).any()
+        while may_cut and not self.stays:
+            aims = TrimAims(self.every, self.free, rules, aimed)
+            steps = self._best(aims).steps
+            at = self._at(steps)
+            cut = aims.cut(self._after(self.every, at.move))
+            more = (cut > CUT_MM) & ~aimed
+            if rules.aim <= 0 or not more.any():
+                break
+            aimed = aimed | more
+        self.steps, self.seat = steps, at
+        if rules.ramps:
+            self.remarks.append(set_remarks.FAIR)
+        found = solve_trim(self.every, at.freedom, rules)
+        self.settled &= found.settled
+        return Cut(found, at.move)
+
+    def _slopes(self, readings: Readings, step) -> np.ndarray:
+        """mm of each reading per mm of each adjuster (m, k) at rim movements."""
+        rig = self.rig
+        own = rig.rates(rig.places, rig.directions, step) @ rig.basis
+        seen = rig.rates(readings.places, readings.directions, step) @ rig.basis
+        return seen @ np.linalg.pinv(own)
+
+    def _uncertainty(self, readings: Readings) -> np.ndarray:
+        """Of a reading, and of every adjuster that is set: it goes nearly there."""
+        u = super()._uncertainty(readings)
+        changed = np.flatnonzero(self.steps)
+        spread = [self.rig.adjusters[k].set_u or 0.0 for k in changed]
+        slopes = self._slopes(readings, self.seat.step)[:, changed]
+        return np.sqrt(u**2 + ((slopes * spread) ** 2).sum(axis=1))
+
+    def _without_trifles(self, steps) -> np.ndarray:
+        """Leave what changes no reading by as much as its uncertainty, if all conforms
+        as before."""
+        u = self.options.uncertainty_mm
+        if u is None or not steps.any():
+            return steps
+        at = self._at(steps)
+        slopes = self._slopes(self.every, at.step)
+        effect = np.abs(slopes * (steps * self.rig.steps)).max(axis=0, initial=0.0)
+        trifles = (steps != 0) & (effect < u)
+        if not trifles.any():
+            return steps
+        fewer = np.where(trifles, 0, steps)
+        _, allowed = self._lattice(SeatAims(self.every, self.free)).tried(fewer[None])
+        before, after = (
+            self.every.all_right(self._after(self.every, self._at(one).move))
+            for one in (steps, fewer)
+        )
+        if not allowed[0] or before > after:
+            return steps
+        names = [self.rig.adjusters[k].name for k in np.flatnonzero(trifles)]
+        self.remarks.append(set_remarks.trifles(names, u))
+        return fewer
+
+    def _told(self) -> Plan:
+        plan = super()._told()
+        gaps, flushes = (
+            self._after(each, self.seat.move) for each in (self.gaps, self.flushes)
+        )
+        every = self._after(self.every, self.seat.move)
+        only = SetOnly(
+            worst_after=float(self.every.deviation(every).max(initial=0.0)),
+            conforms=self.every.all_right(every),
+            probability=self._probability(gaps, flushes),
+            gaps=self._by_row(self.gaps, gaps),
+            flushes=self._by_row(self.flushes, flushes),
+        )
+        settings = tuple(
+            Setting(adjuster, int(steps))
+            for adjuster, steps in zip(self.rig.adjusters, self.steps, strict=True)
+        )
+        return replace(plan, settings=settings, set_only=only)
+
+    def _by_row(self, readings: Readings, values) -> tuple:
+        found = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
+        return tuple(found.get(row) for row in range(len(self.arrays.stations)))
