@@ -575,6 +575,7 @@ MAY_BE_ENDLESS = {
 # Whole nanometers, texts and rows: no floating-point number comes in.
 WHOLE = measuring_cases.WHOLE | {
     *("bite.student", "grouping.group", "grouping.runs", "units.parse_length"),
+    *("units.parse_typed", "units.fraction_nm"),
     *("units.format_length", "report.judge_check", "report.assemble"),
     *("report.narrow_limits", "report.as_plain"),
     *("rest.rests", "rest.extremes", "acceptance.guard_factor"),
@@ -589,7 +590,6 @@ WHOLE = measuring_cases.WHOLE | {
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
     *("lexicographic", "outline", "reasons", "readings", "seat", "rotation"),
-    *("trim", "separate", "proof", "search", "joint_arrays"),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
     *("lattice_aims", "set_remarks"),
@@ -597,6 +597,7 @@ INNER = {
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
     *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
+    *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
     *("motions.described", "planner.planner_of"),
     "rest.triples",

@@ -58,12 +58,16 @@ def test_what_the_settings_leave_is_cut(tmp_path):
     code, out, _ = run(tmp_path, TIGHT, BOLTS, "--json")
     plan = json.loads(out)
     assert code == 1
-    # 0.6 on both sides: wherever it is set along x, 0.8 in all comes off.
-    assert sum(s["trim_mm"] for s in plan["trim"]["stations"]) == pytest.approx(0.8)
+    # 0.6 on both sides: wherever it is set along x, 0.8 in all would come off. Turned,
+    # it is a little narrower, and the least area counts before the least movement.
+    trimmed = [one for one in plan["trim"]["stations"] if one["trim_mm"]]
+    assert [one["station"] for one in trimmed] == ["R", "L"]
+    assert [one["gap_after_mm"] for one in trimmed] == [1.0, 1.0]
+    assert 0.7 < sum(one["trim_mm"] for one in trimmed) <= 0.8
     assert plan["set"]["conforms"] is False
     code, out, _ = run(tmp_path, TIGHT, BOLTS, "--json", "--trim", "none")
     assert code == 2
-    assert json.loads(out)["set"]["worst_after"] == pytest.approx(1.4)
+    assert 1.3 < json.loads(out)["set"]["worst_after"] <= 1.4
 
 
 @pytest.mark.parametrize(

@@ -27,12 +27,12 @@ SAME = 1e-6  # of unit vectors
 class Why(StrEnum):
     """Why nothing can be told of a characteristic."""
 
-    NO_LIMITS = "no limits"
-    NOT_MEASURED = "not measured"
-    FOLLOWS_SEATING = "follows seating"
-    NOT_TIED = "not tied"
+    NO_LIMITS = "no_limits"
+    NOT_MEASURED = "not_measured"
+    FOLLOWS_SEATING = "follows_seating"
+    NOT_TIED = "not_tied"
     OPENING = "opening"
-    NO_SCATTER = "no scatter"
+    NO_SCATTER = "no_scatter"
 
 
 @dataclass(frozen=True)
