@@ -28,9 +28,7 @@ NOT_OFFERED = {
     *("stepover_mm", "striation_governs_from_deg", "vertical_striation_mm"),
     *("at_reference", "spring_in_deg", "tool_length"),
     # Of measuring, issue 16: no page yet.
-    *("combine", "df_of_doubt", "from_expanded", "from_resolution"),
-    *("within_and_between", "check_risks", "guard_for"),
-    *("find_plan", "operating_curve", "quality_accepted"),
+    "within_and_between",
 }
 # What the tests of the ledger ask the product for, to hold it against the models.
 ASKED_BY_TESTS = {"projected"}
