@@ -17,8 +17,8 @@ class Command(FileCommand):
     help = (
         "Of all that is made: how much is accepted and does not conform (the "
         "customer's risk), how much conforms and is refused (the shop's), by JCGM "
-        "106:2012 for a normal process; and with --wish the guard that keeps the customer's risk. All "
-        "lengths in one unit."
+        "106:2012 for a normal process; and with --wish the guard that keeps the "
+        "customer's risk. All lengths in one unit."
     )
     exit_help = "Exit code: 0 answered; 3 bad input."
 

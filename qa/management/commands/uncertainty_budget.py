@@ -10,8 +10,8 @@ class Command(ValuesCommand):
         "Combined standard uncertainty, effective degrees of freedom and expanded "
         "uncertainty (JCGM 100:2008). Columns: name,value,kind[,k][,df][,doubt]; kind "
         "is standard, resolution (a whole step), half_width (rectangular) or "
-        "certificate (an expanded uncertainty, with its k). doubt is how well the value itself is "
-        "known, 0.25 for 25 %, where df is not."
+        "certificate (an expanded uncertainty, with its k). doubt is how well the "
+        "value itself is known, 0.25 for 25 %, where df is not."
     )
 
     def add_arguments(self, parser):
