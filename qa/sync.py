@@ -24,7 +24,8 @@ from qa.models import (
 )
 from qa.rules.judging import Typed
 from shop.ledger import Act, Refused, find_receipt
-from shop.models import Airframe, Entry, Incarnation, Part, Person
+from shop.models import Airframe, Entry, Part, Person
+from shop.queries.incarnations import database_ids
 
 
 def _fit_up(by: Person, said: Said, envelope: dict, key="uuid") -> None:
@@ -203,16 +204,6 @@ def receipt(entry: Entry, database: str) -> dict:
         "claimed": entry.claimed,
         "result": json.loads(entry.body)["result"],
     }
-
-
-def database_ids() -> list[str]:
-    """Return which database this is, then which it was before it was restored."""
-    rows = Incarnation.objects.order_by("-started_at").values_list("id", flat=True)
-    return [str(one) for one in rows]
-
-
-def database_id() -> str:
-    return database_ids()[0]
 
 
 def require_same_copy(known: str) -> None:

@@ -6,14 +6,8 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext_lazy as _
 
+from shop.forms.account import THEME_COOKIE, THEMES
 from shop.queries.identity import the_shop
-
-THEME_COOKIE = "theme"
-THEMES = {
-    "auto": _("As the device"),
-    "light": _("Light"),
-    "dark": _("Dark"),
-}
 
 # Label and url name; a place whose url does not exist is left out.
 PLACES = (

@@ -13,6 +13,7 @@ from qa.models import (
 )
 from qa.numeric.holes import position as numbers
 from qa.numeric.holes.spacing import SPACING_RULES
+from qa.rules.holes import hole_found
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -129,7 +130,7 @@ def _release(act, pattern, number, holes, says) -> HolePatternRevision:
     if len(set(labels)) < len(labels):
         raise Refused("Two holes have the same name.", field="holes")
     for one in holes:
-        _check_hole(one)
+        _checkhole_found(one)
     revision = HolePatternRevision(pattern=pattern, number=number, **asdict(says))
     revision.full_clean(exclude=["entry"])
     act.record(revision)
@@ -140,37 +141,11 @@ def _release(act, pattern, number, holes, says) -> HolePatternRevision:
     return revision
 
 
-def _check_hole(one: HoleDraft) -> None:
+def _checkhole_found(one: HoleDraft) -> None:
     try:
-        numbers.plan_holes([_hole(one, one.x_nm, one.y_nm, None, one.edge_nm)])
+        numbers.plan_holes([hole_found(one, one.x_nm, one.y_nm, None, one.edge_nm)])
     except numbers.HoleError as why:
         raise Refused(f"Hole {one.label}: {why}.", field="holes") from None
-
-
-def _hole(one, x_nm, y_nm, size_nm, edge_nm) -> numbers.Hole:
-    """A required hole and where it was found, as the numbers want it."""
-
-    def mm(nm):
-        return None if nm is None else nm / MM
-
-    return numbers.Hole(
-        label=one.label,
-        nominal=(one.x_nm / MM, one.y_nm / MM),
-        measured=(x_nm / MM, y_nm / MM),
-        zone_mm=one.zone_nm / MM,
-        hole_mm=mm(size_nm),
-        mmc_mm=mm(one.low_nm),
-        hole_max_mm=mm(one.high_nm),
-        edge_mm=mm(edge_nm),
-        fastener_mm=mm(one.fastener_nm),
-    )
-
-
-def as_read(reading: HoleReading) -> numbers.Hole:
-    """A reading on record, as the numbers want it (its hole comes with it)."""
-    hole = reading.hole
-    edge = hole.edge_nm if reading.edge_nm is None else reading.edge_nm
-    return _hole(hole, reading.x_nm, reading.y_nm, reading.size_nm, edge)
 
 
 def record_holes(
@@ -226,7 +201,7 @@ def _reading(check: HoleCheck, hole: PatternHole, one: MeasuredHole) -> HoleRead
             raise Refused(f"Hole {one.label}: {error}.", field="holes") from None
     if values["x"] is None or values["y"] is None:
         raise Refused(f"Hole {one.label} needs its measured place.", field="holes")
-    read = _hole(hole, values["x"], values["y"], values["size"], values["edge"])
+    read = hole_found(hole, values["x"], values["y"], values["size"], values["edge"])
     try:
         found = numbers.plan_holes([read]).holes[0]
     except numbers.HoleError as why:

@@ -1,8 +1,9 @@
 """Moves without a cut: the part is set somewhere else in its opening."""
 
 from qa.actions import fit_plans, next_fit_up
-from qa.actions.trimming import Moved, record_moves
+from qa.actions.trimming import record_moves
 from qa.models import Check, FitPlan, FitUp, FitUpReason, MoveKind, PlanEnding
+from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused, perform
 

@@ -5,6 +5,7 @@ import uuid
 from dataclasses import dataclass
 
 from qa.models import Check, HolePattern, Kind, Nonconformance
+from qa.rules.photographs import PHOTOGRAPHED, station_note
 from shop import identifiers
 from shop.actions.photos import add_photo
 from shop.ledger import Refused
@@ -12,8 +13,6 @@ from shop.models import Photo
 
 # They name their rows by key, not by the act that made them.
 BY_KEYS = ("nonconformance", "pattern", "thing")
-# Things beside a check that a tablet takes photos of: their pages show them.
-PHOTOGRAPHED = ("part", "tool", "pull", "lot", "step", "nonconformance")
 
 
 @dataclass(frozen=True)
@@ -78,11 +77,6 @@ def _station(check: Check, about: dict) -> str:
         message = f"The joint of this photo has no station {label} {kind}".strip()
         raise Refused(f"{message}.", field="station", code="unknown")
     return station_note(label, kind)
-
-
-def station_note(label: str, kind: str) -> str:
-    """What stands under a photo of a station; kind "" where it shows no one gap."""
-    return f"station {label} {kind}".strip()
 
 
 def _row(rows, key, word: str):

@@ -10,10 +10,11 @@ from qa.models import (
     ShimStock,
     StandingPlan,
 )
+from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused, perform
 
-from .trimming import Moved, record_moves
+from .trimming import record_moves
 
 MOST_A_STACK = 12
 

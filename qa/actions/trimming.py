@@ -21,6 +21,7 @@ from qa.models import (
     TrimCut,
 )
 from qa.rules import authorship, cut_allowance, overtaking
+from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Part
@@ -52,18 +53,6 @@ class Taken:
                 field="cuts",
             )
         return depth
-
-
-@dataclass(frozen=True)
-class Moved:
-    """A move that was made, in words and amounts, and what it should change.
-
-    changes: {fit-up key: {station: [gap nm, flushness nm]}}.
-    """
-
-    words: str
-    amounts: list[dict]
-    changes: dict[int, dict[str, list[int]]]
 
 
 def release_cut(*, by, plan: FitPlan, part: Part, note: str = "") -> CutRelease:

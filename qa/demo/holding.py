@@ -10,6 +10,7 @@ from qa.actions.adjusters import (
 from qa.models import Joint, StepKind
 from qa.queries import drawings
 from qa.rules.adjusters import TYPICAL
+from qa.rules.station_places import places_of
 
 MM = 1_000_000
 # How well hands set a length and a shim here; invented.
@@ -29,7 +30,7 @@ def load(crew, glider, seams) -> None:
 def state(crew, joint: Joint, typical: str):
     """State how the part at a joint is held, as such parts usually are."""
     flow = drawings.flow(joint.current) or (1.0, 0.0)
-    at, _gap, _face = drawings.places(list(joint.current.stations.all()))
+    at, _gap, _face = places_of(list(joint.current.stations.all()))
     usual = TYPICAL[typical](at.tolist(), front_is_left=flow[0] >= 0)
     directions = (
         DirectionDraft("aft", "fore", (*flow, 0.0)),

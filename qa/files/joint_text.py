@@ -7,19 +7,16 @@ reads from the text are the same whole numbers.
 
 import csv
 import io
-import math
 from collections.abc import Iterable, Mapping, Sequence
 
-from qa.actions.joints import StationDraft
-from qa.files.columns import Complaint, FileComplaints, length_nm
-from qa.files.joint import LENGTHS, JointFile
-from shop.files.csv_table import FORMULA, plain_cell
+from qa.files.columns import length_nm
+from qa.files.joint import LENGTHS
+from shop.files.csv_table import plain_cell
 from shop.numeric.units import format_length
 
 E9 = 1_000_000_000
 NM_PER_MM = 1_000_000
 FLAT_FACE = (0, 0, E9)
-LONGEST_LABEL = 20
 MOST_STATIONS = 500  # what a map can show and a person can walk
 ORDER = (
     *("station", "x", "y", "z"),
@@ -83,68 +80,6 @@ def opposite(text: str) -> str:
     bare = text.lstrip("+-\N{MINUS SIGN}")
     negative = text.startswith(("-", "\N{MINUS SIGN}"))
     return bare if negative or not bare.strip("0.") else f"-{bare}"
-
-
-def drafts(file: JointFile, positions: Mapping[str, int]) -> list[StationDraft]:
-    """The stations of a file, ready to be released.
-
-    positions: key by code of those a station may name as its surround. FileComplaints
-    for what a record cannot hold.
-    """
-    complaints = []
-    if len(file.lines) > MOST_STATIONS:
-        reason = f"{len(file.lines)} stations; at most {MOST_STATIONS}"
-        complaints.append(Complaint(reason, file.lines[MOST_STATIONS]))
-    for row, (label, extras) in enumerate(zip(file.labels, file.extras, strict=True)):
-        if len(label) > LONGEST_LABEL:
-            reason = f"{label!r} is too long: at most {LONGEST_LABEL} characters"
-            complaints.append(file.complaint(row, "label", reason))
-        if label.startswith(FORMULA):
-            reason = f"{label!r}: a name must not begin with = + - or @"
-            complaints.append(file.complaint(row, "label", reason))
-        if extras.surround and extras.surround not in positions:
-            reason = f"there is no position {extras.surround!r} on this type"
-            name = file.columns["surround"]
-            complaints.append(Complaint(reason, file.lines[row], name))
-    if complaints:
-        raise FileComplaints(complaints)
-    return [_draft(file, row, positions) for row in range(len(file.lines))]
-
-
-def _draft(file: JointFile, row: int, positions: Mapping[str, int]) -> StationDraft:
-    station, stated = file.joint.stations[row], file.stated[row]
-    limits, extras = file.limits[row], file.extras[row]
-    return StationDraft(
-        label=station.label,
-        place_nm=tuple(_nm(v) for v in station.place),
-        gap_e9=_e9(station.gap_direction, stated.gap_direction),
-        face_e9=_e9(station.face, stated.face),
-        gap_min_nm=limits.gap_low_nm,
-        gap_max_nm=limits.gap_high_nm,
-        flush_min_nm=limits.flush_low_nm,
-        flush_max_nm=limits.flush_high_nm,
-        typed={name: list(typed) for name, typed in extras.typed.items()},
-        radius_nm=extras.radius_nm,
-        laminar=extras.laminar,
-        edge=extras.edge,
-        trim_side=station.trim_side or "part",
-        trim_max_nm=_nm(station.trim_max),
-        trim_max_surround_nm=extras.trim_max_surround_nm,
-        land_nm=_nm(station.land),
-        surround_id=positions.get(extras.surround),
-    )
-
-
-def _e9(unit, stated) -> tuple[int, int, int]:
-    """A direction in 1e-9. One that was stated of unit length stays as stated: making
-    it a unit vector again could move its last digit."""
-    if stated and abs(math.hypot(*stated) - 1) < 1e-8:
-        unit = stated
-    return tuple(round(v * E9) for v in unit)
-
-
-def _nm(mm: float | None) -> int | None:
-    return None if mm is None else round(mm * NM_PER_MM)
 
 
 def _row(station) -> dict[str, Cell]:

@@ -7,9 +7,9 @@ from django.utils.translation import ngettext
 
 from qa.actions.joints import StationDraft
 from qa.files import joint as joint_file
-from qa.files import joint_text
 from qa.files.columns import Complaint, FileComplaints, text_of
 from qa.files.joint import JointFile
+from qa.forms.station_drafts import drafts
 
 LONGEST_TEXT = 400_000
 MOST_SHOWN = 100
@@ -87,7 +87,7 @@ class StationsForm(forms.Form):
             self.joint_file = joint_file.parse(
                 text.encode(), closed=self.closed_seam, part_inside=self.inside
             )
-            self.drafts = joint_text.drafts(self.joint_file, self.positions())
+            self.drafts = drafts(self.joint_file, self.positions())
         except FileComplaints as bad:
             return bad.complaints
         return []

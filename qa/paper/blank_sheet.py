@@ -8,10 +8,10 @@ from qa.drawing import joint_map
 from qa.drawing.joint_map import JointMap, Layout
 from qa.paper import blocks
 from qa.paper.blocks import Signature
+from shop.numeric.paper_sizes import MM
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import REGULAR, SEMIBOLD
-from shop.paper.page import MM
 from shop.wording import states
 
 DOCUMENT_TYPE = "Fit check, blank sheet"

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from qa.drawing import pdf
 from qa.drawing.scene import Scene
+from shop.numeric.paper_sizes import CONTENT, MM
 from shop.paper import text
 from shop.paper.flow import (
     CAPTION,
@@ -17,7 +18,6 @@ from shop.paper.flow import (
     paragraph,
 )
 from shop.paper.fonts import BOLD, SEMIBOLD
-from shop.paper.page import CONTENT, MM
 from shop.wording import states
 
 GENERAL_CAUTIONS = (

@@ -13,10 +13,10 @@ from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
 from qa.paper import blocks
 from qa.paper.blocks import Signature
+from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph
 from shop.paper.fonts import SEMIBOLD
-from shop.paper.page import CONTENT, paper_named
 from shop.paper.sheet import room
 from shop.wording import states
 

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from qa.paper import blocks
+from shop.numeric.paper_sizes import CONTENT
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph
 from shop.paper.fonts import SEMIBOLD
-from shop.paper.page import CONTENT
 
 DOCUMENT_TYPE = "Nonconformance list"
 

@@ -13,7 +13,7 @@ from datetime import datetime
 from functools import cached_property
 
 from qa.numeric.geometry.edge_curve import Bend, Course
-from shop.paper.page import MM, paper_named
+from shop.numeric.paper_sizes import MM, paper_named
 
 MARGIN = 12.0  # mm
 OVERLAP = 15.0  # mm, on both sides of a joint between strips

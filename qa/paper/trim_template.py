@@ -24,10 +24,11 @@ from qa.paper.trim_layout import (
     arrange,
     cut_line,
 )
+from shop.numeric.paper_sizes import MM, Paper, paper_named
 from shop.paper import qr, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
-from shop.paper.page import MM, Paper, paper_named, pdf
+from shop.paper.page import pdf
 from shop.paper.sheet import write_across
 
 DOCUMENT_TYPE = "Trim template, true size"

@@ -9,10 +9,10 @@ from qa.drawing.joint_map import Layout
 from qa.drawing.plan_map import PlanMap
 from qa.paper import blocks
 from qa.paper.blocks import Signature
+from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
-from shop.paper.page import CONTENT, paper_named
 from shop.paper.sheet import room
 
 DOCUMENT_TYPE = "Work order"

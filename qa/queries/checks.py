@@ -18,10 +18,10 @@ from qa.models import (
     Station,
     Verdict,
 )
-from qa.queries import drawings, remeasure
-from qa.queries.remeasure import Changed
+from qa.queries import drawings
 from qa.queries.unconfirmed import Doubts, doubts_of
-from qa.rules import judging, requirements
+from qa.rules import judging, remeasure, requirements
+from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.models import Entry

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -12,10 +11,9 @@ from qa.drawing.profile import Profile, ProfilePoint
 from qa.drawing.projection import view_from_outside
 from qa.models import JointRevision, Kind, Outcome, Reading, Rule, Station
 from qa.rules import requirements
+from qa.rules.station_places import along_seam, places_of, point_mm
 from qa.wording import lengths
 from shop.wording import states
-
-E9 = 1e9
 
 
 def state_of(reading: Reading | None, wanted: requirements.Requirement) -> str:
@@ -25,14 +23,6 @@ def state_of(reading: Reading | None, wanted: requirements.Requirement) -> str:
     if reading.outcome == Outcome.SKIPPED:
         return "skipped"
     return states.key_of(reading.verdict, reading.deviation_nm)
-
-
-def places(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return (n, 3) places in mm, gap directions and face directions."""
-    at = [[one.x_nm, one.y_nm, one.z_nm] for one in stations]
-    gap = [[one.gap_x_e9, one.gap_y_e9, one.gap_z_e9] for one in stations]
-    face = [[one.face_x_e9, one.face_y_e9, one.face_z_e9] for one in stations]
-    return np.array(at) / 1e6, np.array(gap) / E9, np.array(face) / E9
 
 
 Standing = Mapping[tuple[int, str], Reading]
@@ -57,7 +47,7 @@ def map_of(
     requirement or a blank sheet.
     """
     standing, unit = standing or {}, unit or revision.units
-    at, gap, face = places(stations)
+    at, gap, face = places_of(stations)
     view = view_from_outside(at, face)
     seen, normal = view.points(at), view.directions(gap)
     drawn = []
@@ -108,13 +98,6 @@ def _attach(revision, view, at) -> tuple[tuple[str, float, float], ...]:
     )
 
 
-def point_mm(point: dict) -> tuple[float, float]:
-    """Place of an attach point, kept in nm or in mm."""
-    if "x_nm" in point:
-        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
-    return float(point["x_mm"]), float(point["y_mm"])
-
-
 def flow(revision: JointRevision) -> tuple[float, float] | None:
     """Return the direction of the flow in the picture."""
     if revision.flow_mdeg is None:
@@ -152,16 +135,6 @@ def limits_hint(
     return ", ".join(told)
 
 
-def along(stations: Sequence[Station], closed: bool) -> tuple[list[float], float]:
-    """Return each station's position along the seam in mm, and the seam's length."""
-    at, _, _ = places(stations)
-    s = [0.0]
-    for a, b in pairwise(at):
-        s.append(s[-1] + float(np.linalg.norm(b - a)))
-    around = float(np.linalg.norm(at[0] - at[-1])) if closed else 0.0
-    return s, s[-1] + around
-
-
 def profile_of(
     revision: JointRevision,
     stations: Sequence[Station],
@@ -173,7 +146,7 @@ def profile_of(
 ) -> Profile:
     """Return gap and flushness along the seam with their limits, in the unit shown."""
     per = 1e6 if unit == "mm" else 25.4e6
-    s, length = along(stations, revision.closed)
+    s, length = along_seam(stations, revision.closed)
     points = {kind: [] for kind in Kind.values}
     for row, station in enumerate(stations):
         station.revision = revision

@@ -9,6 +9,7 @@ from qa.drawing.projection import view_from_outside
 from qa.models import Holding, Joint, JointRevision, StepKind
 from qa.queries import drawings
 from qa.rules import adjusters as rules
+from qa.rules.station_places import places_of
 from shop.models import Position
 from shop.numeric.units import format_length
 
@@ -102,7 +103,7 @@ def marks_of(stations, points) -> tuple[AttachMark, ...]:
     """The places that hold the part with the words of their directions, as seen."""
     if not points:
         return ()
-    at, _gap, face = drawings.places(stations)
+    at, _gap, face = places_of(stations)
     view = view_from_outside(at, face)
     marks = []
     for point in points:

@@ -4,7 +4,6 @@ from dataclasses import dataclass, field
 
 from django.db.models import Count, Q, QuerySet
 
-from qa.actions.holes import as_read
 from qa.drawing import plate, svg
 from qa.drawing.plate import Plate, PlateHole
 from qa.models import HoleCheck, HolePattern, HolePatternRevision, HoleReading
@@ -17,6 +16,7 @@ from qa.numeric.holes.fasteners import (
 )
 from qa.numeric.holes.rigid_fit import FitError
 from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
+from qa.rules.holes import as_read
 from qa.wording import lengths
 from qa.wording.holes import SPACING
 from shop.queries.paging import search

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from qa.models import Check, Kind, Station, TrimCut
-from qa.queries import drawings
 from qa.rules import requirements
+from qa.rules.station_places import along_seam
 from qa.wording import lengths
 from qa.wording.findings import span
 from shop.numeric.units import format_length
@@ -83,7 +83,7 @@ def cuts_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]
         .select_related("part", "entry", "fit_up")
         .order_by("id")
     )
-    along = drawings.along(stations, fit_up.revision.closed)[0]
+    along = along_seam(stations, fit_up.revision.closed)[0]
     named = [(s, station.label) for s, station in zip(along, stations, strict=True)]
     told = []
     for (_act, part, _side), cuts in groupby(

@@ -1,24 +1,27 @@
 """What a tablet carries to start checks without a network: joints, parts, gauges."""
 
-from functools import lru_cache
+from collections.abc import Sequence
 
 from django.db.models import Max
 from django.utils import timezone
 
-from qa.actions.photos import PHOTOGRAPHED
 from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
 from qa.queries.joints import designs_by_position
 from qa.queries.tablet import defects_to_show, holes_to_show, limits, tablet_map
-from qa.sync import database_id
+from qa.rules.photographs import PHOTOGRAPHED
 from shop import identifiers
 from shop.models import Airframe, Part, Placement
+from shop.queries.incarnations import database_id
 
 MOST_CHECKS = 50
 MOST_PARTS = 2000
 
 
-def carry() -> dict:
-    """Return everything at once, in a constant number of statements."""
+def carry(hosts: Sequence[str] = ()) -> dict:
+    """Return everything at once, in a constant number of statements.
+
+    hosts: names and addresses that stand in the codes of this shop's labels.
+    """
     airframes = list(Airframe.objects.all())
     placed = _placed()
     instruments = list(Instrument.objects.filter(status="in_use"))
@@ -33,7 +36,7 @@ def carry() -> dict:
             for one in instruments
         ],
         "joints": _joints(airframes, placed, {one.u_nm for one in instruments}),
-        "hosts": _hosts(),
+        "hosts": list(hosts),
         "kinds": {
             kind.letter: {"word": str(kind.word), "photo": name in PHOTOGRAPHED}
             for name, kind in identifiers.KINDS.items()
@@ -44,17 +47,6 @@ def carry() -> dict:
 def _named(row, **shown) -> dict:
     """id: what labels and places name it by; uuid: what acts name it by."""
     return {"id": row.pk, "uuid": str(row.uuid), **shown}
-
-
-@lru_cache(maxsize=1)
-def _hosts() -> list[str]:
-    """Names and addresses that stand in the codes of this shop's labels, whichever of
-    them the tablet itself goes by."""
-    from shop.serving import addresses  # noqa: PLC0415 -- asks the network once
-
-    here = {"localhost", *addresses.LOOPBACK}
-    known = [*addresses.machine_names(), *addresses.machine_addresses()]
-    return [one for one in known if one not in here]
 
 
 def _placed() -> list[tuple]:

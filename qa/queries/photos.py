@@ -1,7 +1,7 @@
 """Which photos show a station of a check."""
 
-from qa.actions.photos import station_note
 from qa.models import Check, Kind, Nonconformance
+from qa.rules.photographs import station_note
 from shop.models import PhotoPin
 from shop.queries.tooling import photos_of, pins_of
 

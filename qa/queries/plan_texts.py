@@ -4,10 +4,10 @@ import math
 
 from qa.models import JointRevision, Side
 from qa.numeric.plan.result import CUT, FITS, Move
-from qa.queries.drawings import point_mm
 from qa.rules.history import Seam
 from qa.rules.plan_bodies import notes, reasons_of
 from qa.rules.planning import Worked
+from qa.rules.station_places import point_mm
 from qa.wording import plans as wording
 from qa.wording.lengths import mm
 

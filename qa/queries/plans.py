@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qa.actions.trimming import Moved
 from qa.drawing import plan_map, profile, svg
 from qa.drawing.joint_map import Layout
 from qa.drawing.plan_map import PlanMap, PlanStation
@@ -18,7 +17,9 @@ from qa.numeric.verdict import acceptance
 from qa.queries import drawings as maps
 from qa.queries import plan_texts
 from qa.rules import overtaking, requirements, trim_rounds
+from qa.rules.moved import Moved
 from qa.rules.planning import Planned, Worked
+from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as wording
 from shop.wording import states
@@ -253,7 +254,7 @@ def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
         unit=unit,
         title=f"{joint.state.joint.number} {joint.state.joint.name}",
     )
-    places, _, faces = maps.places(seam.stations)
+    places, _, faces = places_of(seam.stations)
     view = view_from_outside(places, faces)
     moved = view.directions(worked.plan.move.displacement(places))
     here = [(row, one) for j, row, one in worked.stations() if j is joint]
@@ -332,7 +333,7 @@ def _profile(joint: Planned, here, standing, unit: str) -> Profile:
 def made_move(worked: Worked, raw: list[float]) -> Move:
     """The move that these amounts (mm, radians) of the plan's motions make."""
     motions = worked.plan.move.motions
-    every = [maps.places(one.state.seam.stations)[0] for one in worked.joints]
+    every = [places_of(one.state.seam.stations)[0] for one in worked.joints]
     shift, turn = rigid_move(motions, raw, np.vstack(every).mean(axis=0))
     tilt_x, tilt_y, turned = np.degrees(turn).tolist()
     amounts = tuple(
@@ -365,7 +366,7 @@ def moved(worked: Worked, unit: str, raw: list[float] | None = None) -> Moved | 
     ]
     changes = {}
     for joint in worked.joints:
-        places, gaps, faces = maps.places(joint.state.seam.stations)
+        places, gaps, faces = places_of(joint.state.seam.stations)
         shift = made.displacement(places)
         changes[joint.state.fit_up.pk] = {
             station.label: [

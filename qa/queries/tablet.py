@@ -16,10 +16,11 @@ from qa.models import (
     Reading,
     State,
 )
-from qa.queries import drawings, remeasure, tablet_hints
-from qa.rules import judging, requirements
-from qa.sync import database_id
+from qa.queries import drawings, tablet_hints
+from qa.rules import judging, remeasure, requirements
+from qa.rules.station_places import places_of
 from shop.models import Person, Role
+from shop.queries.incarnations import database_id
 
 from .photos import photographed
 from .plan_records import for_tablet
@@ -161,7 +162,7 @@ STEEP = 0.7
 
 def tablet_map(revision, stations) -> dict:
     """Return the joint as a drawing 1000 wide: y down, and how each station lies."""
-    at, gap, face = drawings.places(stations)
+    at, gap, face = places_of(stations)
     view = view_from_outside(at, face)
     seen, normals = view.points(at), view.directions(gap)
     low, high = seen.min(axis=0), seen.max(axis=0)

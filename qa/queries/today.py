@@ -14,7 +14,7 @@ from qa.models import (
     StandingPlan,
     State,
 )
-from qa.queries.remeasure import Changed, joints_to_measure_again
+from qa.rules.remeasure import Changed, joints_to_measure_again
 from shop.models import Person
 from shop.queries.changes import Changes, changes
 from shop.queries.today import (

@@ -24,8 +24,8 @@ from qa.models import (
     TrimCut,
 )
 from qa.numeric.geometry import cut_line
-from qa.queries import drawings
 from qa.rules import touches as touched
+from qa.rules.station_places import along_seam, places_of
 from qa.rules.touches import Touches
 from shop.models import Airframe
 
@@ -48,7 +48,7 @@ class Seam:
 
     @cached_property
     def along(self) -> tuple[list[float], float]:
-        return drawings.along(self.stations, self.revision.closed)
+        return along_seam(self.stations, self.revision.closed)
 
     @property
     def s(self) -> list[float]:
@@ -65,7 +65,7 @@ class Seam:
 
     @cached_property
     def places(self) -> np.ndarray:
-        return drawings.places(self.stations)[0]
+        return places_of(self.stations)[0]
 
     def depths(self, cuts: list[tuple[float, float]], of: "Seam") -> np.ndarray:
         """Depth (n,) mm at each station of a cut recorded along the seam `of`."""

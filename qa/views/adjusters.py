@@ -10,6 +10,7 @@ from qa.forms import adjusters as forms
 from qa.forms.adjusters import HoldingForm
 from qa.queries import drawings, holdings
 from qa.rules import adjusters as rules
+from qa.rules.station_places import places_of
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Position
@@ -98,7 +99,7 @@ def _start(request, view) -> tuple[dict, dict]:
     flow, places = None, []
     for joint in view.joints:
         flow = flow or drawings.flow(joint.current)
-        at, _gap, _face = drawings.places(list(joint.current.stations.all()))
+        at, _gap, _face = places_of(list(joint.current.stations.all()))
         places += at.tolist()
     words = forms.usual_words(flow)
     make = rules.TYPICAL.get(wanted)

@@ -32,6 +32,8 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change
 from shop.models import Entry, Person, Tablet
+from shop.queries.incarnations import database_id, database_ids
+from shop.serving import addresses
 from shop.serving.storage_errors import what_failed
 from shop.views.account import address
 
@@ -152,7 +154,7 @@ def _field(no: ValidationError) -> str:
 
 def _same_database(request) -> None:
     """Refuse what was meant for another database at the same address."""
-    request.database = sync.database_id()
+    request.database = database_id()
     asked = request.headers.get("X-Database") or request.database
     if asked != request.database:
         raise Refused(
@@ -190,7 +192,7 @@ def session(request):
 
 def _session(request) -> dict:
     user = request.user
-    newest, *before = sync.database_ids()
+    newest, *before = database_ids()
     told = {
         "user": None,
         "csrf": get_token(request),
@@ -333,4 +335,4 @@ def check(request, check: uuid.UUID):
 def carry(request):
     if not request.tablet:
         roles.require(request.user, "look")
-    return JsonResponse(everything_to_carry())
+    return JsonResponse(everything_to_carry(addresses.hosts_on_labels()))

@@ -6,13 +6,14 @@ from django.core.exceptions import PermissionDenied
 from django.http import JsonResponse
 from django.views.decorators.debug import sensitive_variables
 
-from qa import envelopes, sync
+from qa import envelopes
 from qa.queries import claims as claims_of
 from qa.recovery import recover_file
 from shop import roles
 from shop.actions import tablets
 from shop.ledger import Refused
 from shop.models import Person
+from shop.queries.incarnations import database_id
 
 from .api import SignIn, api, author, read_json
 
@@ -72,4 +73,4 @@ def recover(request):
     roles.require(request.user, "manage tablets")
     # Each act in it is looked through by itself, as in a batch.
     told = recover_file(envelopes.parse(request.body))
-    return JsonResponse({"database": sync.database_id(), **told})
+    return JsonResponse({"database": database_id(), **told})

@@ -10,7 +10,7 @@ from qa.actions import shims as acts
 from qa.forms.shims import MostForm, ShimStockForm, StacksForm
 from qa.models import Check, ShimStock
 from qa.queries import shims as queries
-from qa.rules import planning
+from qa.rules import planning, shims
 from shop import roles
 from shop.ledger import Refused
 from shop.views.acting import attempt, form_page, posted
@@ -61,7 +61,7 @@ def plan_shims(request, uuid):
             by=request.user,
             check=check,
             stacks=form.stacks,
-            changes=queries.changes(view, form.stacks),
+            changes=shims.changes(view.basis, form.stacks),
         )
 
     if request.method == "POST":

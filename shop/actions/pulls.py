@@ -9,26 +9,24 @@ from shop.ledger import Refused, perform
 from shop.ledger.bodies import saying
 from shop.models import (
     Demold,
-    Hold,
     Lineage,
     Origin,
     Part,
-    PartState,
     Person,
     Pull,
     PullState,
-    Suspect,
     Tool,
     ToolKind,
     ToolState,
     Work,
 )
 from shop.rules.reasons import ask_why
+from shop.rules.release import clock, layup_warnings
 
 from .layups import open_layup
 from .locks import locked
 from .parts import check_serial_is_free
-from .release import clock, layup_warnings
+from .suspects import inherit_doubts
 
 IN_THE_MOLD = (PullState.LAID_UP, PullState.CURING)
 
@@ -242,23 +240,6 @@ def yield_part(*, by: Person, pull: Pull, design, serial: str, note: str = "") -
         part.full_clean()
         part.save()
         act.record(Lineage(part=part, kind=Origin.PULLED, pull=pull, note=note))
-        _inherit_holds(part, pull)
+        inherit_doubts(part, pull)
         act.result = {"part": part.pk}
     return part
-
-
-def _inherit_holds(part: Part, pull: Pull) -> None:
-    """A part born below an open hold is suspect from the start."""
-    from shop.rules.reach import reach  # noqa: PLC0415 -- one look, only here
-
-    above = reach("pull", pull.pk, down=False)
-    above["pull"].add(pull.pk)
-    holds = [
-        hold
-        for hold in Hold.objects.filter(lifted_entry=None, spreads=True)
-        if hold.subject_id in above.get(hold.subject_kind, ())
-    ]
-    Suspect.objects.bulk_create(Suspect(hold=hold, part=part) for hold in holds)
-    if holds:
-        part.state = PartState.SUSPECT
-        part.save(update_fields=["state"])

@@ -9,9 +9,10 @@ from shop.ledger import Refused, perform
 from shop.ledger.bodies import saying
 from shop.models import Person, Role, RouteStep, StepDone, Tool, ToolKind, ToolStep
 from shop.rules.reasons import ask_why, lot_warnings
+from shop.rules.routes import ENDED, may_take, wait_for_next_step
 
 from .locks import locked
-from .tooling import ENDED, give_route, wait_for_next_step
+from .tooling import give_route
 
 # The usual way (common practice, no source); a shop edits it.
 USUAL = {
@@ -116,17 +117,6 @@ def add_step(*, by: Person, tool: Tool, name: str, order: int, role: str = ""):
         wait_for_next_step(tool, act.now)
         tool.save(update_fields=["waits_for", "waits_since"])
     return step
-
-
-def may_take(person: Person, step) -> bool:
-    """Tell whether a person may do a step; the lead may do any."""
-    if not roles.may(person, "look"):
-        return False
-    if person.role == Role.LEAD:
-        return True
-    if step.role:
-        return person.role == step.role
-    return roles.may(person, "work on tooling")
 
 
 def _check_step(tool: Tool, step: ToolStep, by: Person, done_at, now) -> list[str]:

@@ -20,7 +20,8 @@ from shop.models import (
     Tool,
     ToolState,
 )
-from shop.rules.reach import ORDER, reach
+from shop.rules.reach import ORDER
+from shop.rules.suspicion import holds_above, parts_below
 
 from .locks import locked
 
@@ -81,20 +82,23 @@ def _set_state(model, key: int, before: str, after: str, reason: str) -> None:
 
 
 def _mark(hold: Hold) -> None:
-    keys = reach(hold.subject_kind, hold.subject_id, down=True)["part"]
-    if hold.subject_kind == "part":
-        keys.add(hold.subject_id)
     lock = Part.objects.select_for_update(of=("self",), no_key=True)
-    parts = lock.filter(pk__in=keys).exclude(state=PartState.SCRAPPED).order_by("pk")
+    parts = (
+        lock.filter(pk__in=parts_below(hold))
+        .exclude(state=PartState.SCRAPPED)
+        .order_by("pk")
+    )
     keys = [part.pk for part in parts]
     Suspect.objects.bulk_create(Suspect(hold=hold, part_id=key) for key in keys)
     Part.objects.filter(pk__in=keys).update(state=PartState.SUSPECT)
 
 
-def inherit_doubts(part: Part, sources) -> None:
-    """A part made of parts in doubt is in the same doubt: one decision each."""
-    doubts = Suspect.objects.filter(part__in=sources, decided_entry=None)
-    holds = sorted(set(doubts.values_list("hold", flat=True)))
+def inherit_doubts(part: Part, made_of) -> None:
+    """A part made below a hold is suspect from the start: one decision each.
+
+    made_of: the pull it came out of, or the parts it was bonded or cut from.
+    """
+    holds = holds_above(made_of)
     Suspect.objects.bulk_create(Suspect(hold_id=key, part=part) for key in holds)
     if holds:
         part.state = PartState.SUSPECT

@@ -17,11 +17,10 @@ from shop.models import (
     ToolState,
     ToolStep,
 )
+from shop.rules.routes import ENDED, wait_for_next_step
 
 from .locks import locked
 from .parts import OPPOSITE
-
-ENDED = (ToolState.RETIRED, ToolState.RETURNED)
 
 
 def add_tool(*, by: Person, kind: str, code: str, name: str, **fields) -> Tool:
@@ -94,16 +93,6 @@ def _link_mirror(tool: Tool) -> None:
     others.update(mirror=None)
     if tool.mirror_id:
         Tool.objects.filter(pk=tool.mirror_id).update(mirror=tool)
-
-
-def wait_for_next_step(tool: Tool, now) -> None:
-    """Point the tool at the first step of its route that was not done yet."""
-    step = tool.steps.filter(done=0).first()
-    if (step and step.pk) != tool.waits_for_id or tool.waits_since is None:
-        tool.waits_since = now
-    tool.waits_for = step
-    if step is None:
-        tool.waits_since = None
 
 
 def act_on_tool(

@@ -7,38 +7,16 @@ from shop.ledger import Refused, perform
 from shop.models import (
     Airframe,
     AirframeWeighing,
-    Lineage,
     Part,
-    PartState,
     Person,
     Position,
     Stage,
     Weighing,
 )
-from shop.rules import mass
+from shop.rules.mass import expectation_of, outside
 from shop.rules.reasons import ask_why
 
 from .locks import locked
-
-
-def expectation_of(part: Part) -> mass.Expectation | None:
-    """What the laminate says the trimmed part weighs; None where it cannot say.
-
-    A pull that yields several parts says it only for the design its laminate names.
-    """
-    edge = (
-        Lineage.objects.filter(part=part, pull__isnull=False)
-        .select_related("pull__laminate__resin")
-        .first()
-    )
-    if edge is None:
-        return None
-    laminate = edge.pull.laminate
-    if laminate.design_id not in (None, part.design_id):
-        return None
-    if laminate.design_id is None and edge.pull.yields.count() > 1:
-        return None
-    return mass.expectation(laminate, laminate.plies.select_related("material"))
 
 
 def weigh_part(
@@ -69,7 +47,7 @@ def weigh_part(
             message = _("Name the scale, or mark it as an estimate by hand.")
             raise Refused(message, field="scale")
         expected = expectation_of(part) if stage == Stage.TRIMMED else None
-        ask_why(_outside(mass.amount, expected), reason)
+        ask_why(outside(mass.amount, expected), reason)
         weighing = act.record(
             Weighing(
                 part=part,
@@ -90,14 +68,6 @@ def weigh_part(
         part.mass_mg, part.mass_is_estimate = newest.mass_mg, newest.estimate
         part.save(update_fields=["mass_mg", "mass_is_estimate"])
     return weighing
-
-
-def _outside(mass_mg: int, expected: mass.Expectation | None) -> list[str]:
-    if expected is None or expected.low_mg <= mass_mg <= expected.high_mg:
-        return []
-    message = _("Expected %(low)s to %(high)s g from its laminate.")
-    low, high = f"{expected.low_mg / 1000:.0f}", f"{expected.high_mg / 1000:.0f}"
-    return [message % {"low": low, "high": high}]
 
 
 def weigh_airframe(
@@ -145,12 +115,3 @@ def set_arm(*, by: Person, position: Position, arm) -> Position:
         position.arm_text = arm.text if arm else ""
         position.save(update_fields=["arm_nm", "arm_text"])
     return position
-
-
-def waits_for_a_scale():
-    """Parts never weighed, or only by hand: scrap and coupons aside."""
-    return (
-        Part.objects.exclude(state=PartState.SCRAPPED)
-        .exclude(design__is_coupon=True)
-        .exclude(mass_mg__isnull=False, mass_is_estimate=False)
-    )

@@ -5,10 +5,9 @@ from django.utils.translation import gettext as _
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Hold, Person, ReleaseCoat, StepDone, Tool, Withdrawal
+from shop.rules.routes import may_take, wait_for_next_step
 
 from .locks import locked
-from .routes import may_take
-from .tooling import wait_for_next_step
 
 
 def take_back_coat(*, by: Person, coat: ReleaseCoat, reason: str) -> Withdrawal:

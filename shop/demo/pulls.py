@@ -114,7 +114,7 @@ def trace_csv(number: int) -> bytes:
 
 def _weigh(people, part: Part, mass: str, days: float) -> None:
     estimate = mass.startswith("~")
-    expected = weights.expectation_of(part)
+    expected = mass.expectation_of(part)
     measure = grams(mass.removeprefix("~"))
     inside = expected.low_mg <= measure.amount <= expected.high_mg
     weights.weigh_part(

@@ -3,8 +3,15 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop.context_processors import THEMES
 from shop.models import Unit
+
+THEME_COOKIE = "theme"
+
+THEMES = {
+    "auto": _("As the device"),
+    "light": _("Light"),
+    "dark": _("Dark"),
+}
 
 
 class ThemeForm(forms.Form):

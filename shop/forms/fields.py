@@ -6,9 +6,9 @@ from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from shop.actions.photos import encode_photo
 from shop.ledger import Refused
 from shop.models import Part, Tool
+from shop.rules.pictures import encode_photo
 
 # No shop has a record from before, and no due date later; a year of four digits at
 # either end cannot be told in every time zone.

@@ -4,7 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from shop import identifiers
-from shop.paper.labels import SHEETS
+from shop.numeric.label_sheets import SHEETS
 
 from .fields import needed
 

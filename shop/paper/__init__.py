@@ -6,8 +6,9 @@ The same input gives the same bytes on the same pinned environment, whatever the
 zone or hash seed.
 """
 
+from shop.numeric.paper_sizes import PAPERS, Paper
 from shop.paper.flow import Block, Column, gap, heading, paragraph, table
-from shop.paper.page import PAPERS, Paper, pdf
+from shop.paper.page import pdf
 from shop.paper.sheet import TitleBlock, sheets
 
 __all__ = [

@@ -2,8 +2,8 @@
 
 from datetime import datetime
 
+from shop.numeric.paper_sizes import CONTENT
 from shop.paper.flow import BOLD, Column, gap, heading, paragraph, table
-from shop.paper.page import CONTENT
 from shop.paper.sheet import TitleBlock, sheets
 from shop.queries.genealogy import ChainPage, Group
 

@@ -5,9 +5,9 @@ import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from shop.numeric.paper_sizes import MM
 from shop.paper import text
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
-from shop.paper.page import MM
 
 # draw(canvas, left, top, width): y grows upward, `top` is the upper edge of the block.
 Draw = Callable[[object, float, float, float], None]

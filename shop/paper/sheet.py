@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from shop.numeric.paper_sizes import CONTENT, MM, Paper, paper_named
 from shop.paper import qr, text
 from shop.paper.flow import CAPTION, RULE, Block, caption_value, paginate
 from shop.paper.fonts import BOLD, SEMIBOLD
-from shop.paper.page import CONTENT, MM, Paper, paper_named, pdf
+from shop.paper.page import pdf
 
 FOOT = 26 * MM
 CODE = 26 * MM

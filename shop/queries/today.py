@@ -14,7 +14,6 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop import roles
-from shop.actions.weights import waits_for_a_scale
 from shop.models import (
     Lot,
     LotState,
@@ -26,6 +25,7 @@ from shop.models import (
     ToolKind,
     ToolState,
 )
+from shop.rules.mass import waits_for_a_scale
 
 from . import clock
 from .tooling import tool_row

@@ -8,8 +8,6 @@ from django.core.paginator import Page
 from django.db.models import F
 from django.utils import timezone
 
-from shop.actions.release import layup_from, layup_warnings, next_coat_from
-from shop.actions.routes import may_take
 from shop.identifiers import KINDS
 from shop.models import (
     AxisPlay,
@@ -31,6 +29,8 @@ from shop.models import (
     ToolStep,
 )
 from shop.rules import milled_finish
+from shop.rules.release import layup_from, layup_warnings, next_coat_from
+from shop.rules.routes import may_take
 
 from .paging import page_of, search
 

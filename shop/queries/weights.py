@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from django.core.paginator import Page
 
-from shop.actions.weights import expectation_of, waits_for_a_scale
 from shop.models import (
     Airframe,
     AirframeWeighing,
@@ -15,6 +14,7 @@ from shop.models import (
     Weighing,
 )
 from shop.rules import mass
+from shop.rules.mass import expectation_of, waits_for_a_scale
 
 from .paging import page_of, search
 from .suspects import doubts_about

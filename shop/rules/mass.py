@@ -1,12 +1,13 @@
 """Mass: what a laminate should weigh, what a weight says of it, how weights sum.
 
-Rows hold whole numbers (mg, nm, millionths), the numbers g, kg and mm. Nothing here
-asks the database more than its arguments already hold.
+Rows hold whole numbers (mg, nm, millionths), the numbers g, kg and mm.
 """
 
 from dataclasses import dataclass
 
-from shop.models import Laminate, MaterialKind
+from django.utils.translation import gettext as _
+
+from shop.models import Laminate, Lineage, MaterialKind, Part, PartState
 from shop.numeric import balance
 from shop.numeric import laminate as numbers
 
@@ -153,3 +154,41 @@ def residual(total: balance.RollUp, mass_mg: int, arm_nm: int | None):
     """What a weighed airframe has more than its items; arm unknown: of the mass."""
     arm = (total.arm or 0.0) if arm_nm is None else arm_nm / 1e6
     return balance.residual(total, mass_mg / 1e6, arm)
+
+
+def expectation_of(part: Part) -> Expectation | None:
+    """What the laminate says the trimmed part weighs; None where it cannot say.
+
+    A pull that yields several parts says it only for the design its laminate names.
+    """
+    edge = (
+        Lineage.objects.filter(part=part, pull__isnull=False)
+        .select_related("pull__laminate__resin")
+        .first()
+    )
+    if edge is None:
+        return None
+    laminate = edge.pull.laminate
+    if laminate.design_id not in (None, part.design_id):
+        return None
+    if laminate.design_id is None and edge.pull.yields.count() > 1:
+        return None
+    return expectation(laminate, laminate.plies.select_related("material"))
+
+
+def outside(mass_mg: int, expected: Expectation | None) -> list[str]:
+    """Say that a weight is not what was expected; [] when it is."""
+    if expected is None or expected.low_mg <= mass_mg <= expected.high_mg:
+        return []
+    message = _("Expected %(low)s to %(high)s g from its laminate.")
+    low, high = f"{expected.low_mg / 1000:.0f}", f"{expected.high_mg / 1000:.0f}"
+    return [message % {"low": low, "high": high}]
+
+
+def waits_for_a_scale():
+    """Parts never weighed, or only by hand: scrap and coupons aside."""
+    return (
+        Part.objects.exclude(state=PartState.SCRAPPED)
+        .exclude(design__is_coupon=True)
+        .exclude(mass_mg__isnull=False, mass_is_estimate=False)
+    )

@@ -3,6 +3,7 @@
 import ipaddress
 import re
 import socket
+from functools import lru_cache
 
 # Connecting a datagram socket sends nothing: it only asks the system which of its
 # own addresses it would use towards that network.
@@ -53,3 +54,12 @@ def is_reachable(text: str) -> bool:
 def is_host_name(text: str) -> bool:
     label = r"[a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?"
     return bool(re.fullmatch(rf"{label}(\.{label})*", text)) and len(text) <= 253
+
+
+@lru_cache(maxsize=1)
+def hosts_on_labels() -> list[str]:
+    """Names and addresses that stand in the codes of this shop's labels, whichever of
+    them a tablet itself goes by."""
+    here = {"localhost", *LOOPBACK}
+    known = [*machine_names(), *machine_addresses()]
+    return [one for one in known if one not in here]

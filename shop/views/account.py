@@ -15,8 +15,14 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from shop.actions.people import set_units
 from shop.actions.signing_in import change_own_password, prove_password
-from shop.context_processors import THEME_COOKIE, url_of
-from shop.forms.account import OwnPasswordForm, SignInForm, ThemeForm, UnitsForm
+from shop.context_processors import url_of
+from shop.forms.account import (
+    THEME_COOKIE,
+    OwnPasswordForm,
+    SignInForm,
+    ThemeForm,
+    UnitsForm,
+)
 from shop.ledger import Refused
 from shop.models import WAITING, Entry
 from shop.views.acting import form_page, posted

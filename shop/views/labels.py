@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from shop import identifiers, roles
 from shop.forms.labels import LabelsForm
+from shop.numeric.label_sheets import SHEETS
 from shop.serving.addresses import is_reachable
 
 
@@ -53,7 +54,7 @@ def _reachable(host: str) -> bool:
 
 
 def _sheet(request, said) -> HttpResponse:
-    from shop.paper.labels import SHEETS, Label, labels  # noqa: PLC0415 -- reportlab
+    from shop.paper.labels import Label, labels  # noqa: PLC0415 -- reportlab
 
     items = []
     for kind, row in said["things"]:

@@ -24,6 +24,7 @@ from shop.models import (
     ToolStep,
 )
 from shop.queries import tooling as queries
+from shop.rules.release import clock, next_coat_from
 from shop.views.page_sections import Panels, draw
 
 from .acting import act_page, form_page, posted
@@ -170,7 +171,7 @@ def take_back_step(request, pk):
 
 def _take_back(request, row, when, act):
     notes = [
-        f"{row.tool}, {release.clock(when)}, {row.entry.by}",
+        f"{row.tool}, {clock(when)}, {row.entry.by}",
         _("Its row stays readable, with your reason. It counts no more."),
     ]
     return act_page(
@@ -220,7 +221,7 @@ def set_route(request, kind):
 @form_view
 def apply_coat(request, pk):
     tool = roles.fetch(request.user, "work on tooling", TOOLS, pk=pk)
-    earliest = release.next_coat_from(tool.last_coat)
+    earliest = next_coat_from(tool.last_coat)
     note = _("By the last product's rule the next coat may go on from %(time)s.")
     return act_page(
         request,
@@ -228,7 +229,7 @@ def apply_coat(request, pk):
         forms.CoatForm(posted(request)),
         partial(release.apply_coat, tool=tool),
         _("Release coat on %(t)s") % {"t": tool},
-        notes=[note % {"time": release.clock(earliest)}] if earliest else [],
+        notes=[note % {"time": clock(earliest)}] if earliest else [],
         caution=_("Solvents and dust: follow the product's safety data sheet."),
     )
 

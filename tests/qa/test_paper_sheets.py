@@ -18,9 +18,10 @@ import pytest
 import zxingcpp
 
 from qa.paper import blank_sheet, check_sheet, nonconformance_list, work_order
+from shop.numeric.paper_sizes import PAPERS
 from shop.paper import qr, text
 from shop.paper.flow import Block, gap, paginate, table
-from shop.paper.page import PAPERS, pdf
+from shop.paper.page import pdf
 from tests.qa import drawn
 
 TREE = Path(__file__).resolve().parents[2]

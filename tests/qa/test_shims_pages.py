@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from qa.actions import shims as acts
 from qa.models import FitUp, ShimStack, ShimStock
 from qa.queries import shims as queries
+from qa.rules import shims as rules
 from qa.rules import staleness
 from shop.ledger import Refused
 from tests.qa.making import mm
@@ -107,7 +108,7 @@ def test_the_next_plan_starts_from_the_stacks_that_are_there(engineer):
         by=engineer,
         check=view.check,
         stacks=stacks,
-        changes=queries.changes(view, stacks),
+        changes=rules.changes(view.basis, stacks),
     )
     again = a_check(engineer, fit_up=opened)
     for station in again.fit_up.revision.stations.all():
@@ -121,9 +122,9 @@ def test_what_stacks_should_change_is_the_plane_through_them(engineer):
     keep(engineer, 0.25)
     check = leaning(engineer)
     view = queries.shim_view(planned(check), "mm")
-    told = queries.changes(view, {"hinge up": [mm(0.7)], "hinge low": [mm(0.7)]})
+    told = rules.changes(view.basis, {"hinge up": [mm(0.7)], "hinge low": [mm(0.7)]})
     # 0.7 mm at x = -350, nothing at x = 350: 0.35 - 0.001 x.
-    for station in view.state.seam.stations:
+    for station in view.basis.state.seam.stations:
         expected = 0.35 - 0.001 * station.x_nm / 1e6
         gap, flush = told[station.label]
         assert gap == 0 and flush == pytest.approx(mm(expected), abs=2000)

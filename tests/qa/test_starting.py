@@ -5,8 +5,8 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from qa.actions import check_starts, checks, moves
-from qa.actions.trimming import Moved
 from qa.models import Check, FitUp, FitUpReason
+from qa.rules.moved import Moved
 from shop.actions import airframes
 from shop.ledger import Refused
 from shop.models import Entry, Hand, PlacementAct

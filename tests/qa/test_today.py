@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from qa.actions import checks, fitups
-from qa.queries.remeasure import joints_to_measure_again
 from qa.queries.today import today
+from qa.rules.remeasure import joints_to_measure_again
 from shop.actions import handover, materials, routes, suspects, tooling
 from shop.models import Entry, Lot, Tool
 from shop.queries.changes import PLACES, WORDS

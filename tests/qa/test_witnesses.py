@@ -6,8 +6,9 @@ The rules are the design's own (DEVELOPERS.md): common practice, no source.
 import pytest
 
 from qa.actions import moves, trimming
-from qa.actions.trimming import Moved, Taken
+from qa.actions.trimming import Taken
 from qa.models import FitUpReason
+from qa.rules.moved import Moved
 from tests.qa.making import make_check, make_fit_up, make_instrument, mm, read
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at
 from tests.qa.test_staleness import next_fit_up, stale_labels, state_of

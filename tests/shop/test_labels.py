@@ -9,8 +9,9 @@ import zxingcpp
 from django.urls import reverse
 
 from shop import identifiers
-from shop.paper.labels import SHEETS, Label, labels
-from shop.paper.page import MM
+from shop.numeric.label_sheets import SHEETS
+from shop.numeric.paper_sizes import MM
+from shop.paper.labels import Label, labels
 
 from .making import make_part
 from .making_floor import make_lot, make_mold, make_pull

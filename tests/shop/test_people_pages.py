@@ -2,7 +2,8 @@
 
 import pytest
 
-from shop.context_processors import THEME_COOKIE, places
+from shop.context_processors import places
+from shop.forms.account import THEME_COOKIE
 from shop.models import Person
 from tests.around import by_hand
 

@@ -13,10 +13,11 @@ from django.urls import reverse
 from PIL import Image
 
 from shop.actions import routes
-from shop.actions.photos import add_photo, encode_photo
+from shop.actions.photos import add_photo
 from shop.identifiers import KINDS
 from shop.ledger import Refused
 from shop.models import Photo, PhotoPin, StepDone
+from shop.rules.pictures import encode_photo
 
 from .making_floor import make_tool
 

@@ -10,7 +10,6 @@ from django.utils import timezone
 
 from shop.actions import (
     machines,
-    release,
     routes,
     suspects,
     tooling,
@@ -19,6 +18,7 @@ from shop.actions import (
 from shop.ledger import Refused
 from shop.models import Entry, Hand, ReleaseCoat, StepDone, Tool, ToolKind, ToolState
 from shop.queries import tooling as queries
+from shop.rules import release as coat_rules
 
 from .making_floor import (
     ago,
@@ -243,8 +243,8 @@ def test_the_tool_waits_again_for_a_step_that_was_taken_back(lead, people):
 def test_the_next_coat_and_the_layup_follow_from_the_products_rule(lead):
     product = make_product(lead, minutes_between=45, minutes_before_layup=600)
     coat = make_coat(lead, make_tool(lead), product=product, applied_at=ago(days=1))
-    assert release.next_coat_from(coat) - coat.applied_at == dt.timedelta(minutes=45)
-    assert release.layup_from(coat) - coat.applied_at == dt.timedelta(hours=10)
+    assert coat_rules.next_coat_from(coat) - coat.applied_at == dt.timedelta(minutes=45)
+    assert coat_rules.layup_from(coat) - coat.applied_at == dt.timedelta(hours=10)
 
 
 def test_a_coat_exactly_on_time_needs_no_reason(lead):
@@ -275,7 +275,7 @@ def test_too_few_coats_on_a_new_surface_warn(lead):
     mold = make_tool(lead)
     make_coat(lead, mold, product=product)
     mold.refresh_from_db()
-    assert release.layup_warnings(mold, timezone.now()) == [
+    assert coat_rules.layup_warnings(mold, timezone.now()) == [
         "A new surface wants 3 coats and has 1."
     ]
 

@@ -8,6 +8,7 @@ from shop.actions import weights
 from shop.ledger import Refused
 from shop.models import Weighing
 from shop.queries.weights import balance_page, part_floor, to_weigh
+from shop.rules.mass import expectation_of
 
 from .making import (
     make_airframe,
@@ -51,7 +52,7 @@ def test_the_expectation_follows_from_the_laminate(pulled):
     # Fiber 2 x 200 x 0.5 = 200 g. Vf 0.45, densities 1.78 and 1.18:
     # Wf = 0.45 x 1.78 / (0.45 x 1.78 + 0.55 x 1.18) = 0.801 / 1.450 = 0.55241,
     # so the part weighs 200 / 0.55241 = 362.05 g (worked by hand).
-    expected = weights.expectation_of(pulled)
+    expected = expectation_of(pulled)
     assert expected.fiber_mg == 200_000
     assert expected.mass_mg / 1000 == pytest.approx(362.05, abs=0.01)
     assert expected.low_mg < expected.mass_mg < expected.high_mg

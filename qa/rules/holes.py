@@ -1,0 +1,32 @@
+"""Holes as the numbers want them, from the records."""
+
+from qa.models import HoleReading
+from qa.numeric.holes import position as numbers
+
+MM = 1_000_000
+
+
+def hole_found(one, x_nm, y_nm, size_nm, edge_nm) -> numbers.Hole:
+    """A required hole and where it was found, as the numbers want it."""
+
+    def mm(nm):
+        return None if nm is None else nm / MM
+
+    return numbers.Hole(
+        label=one.label,
+        nominal=(one.x_nm / MM, one.y_nm / MM),
+        measured=(x_nm / MM, y_nm / MM),
+        zone_mm=one.zone_nm / MM,
+        hole_mm=mm(size_nm),
+        mmc_mm=mm(one.low_nm),
+        hole_max_mm=mm(one.high_nm),
+        edge_mm=mm(edge_nm),
+        fastener_mm=mm(one.fastener_nm),
+    )
+
+
+def as_read(reading: HoleReading) -> numbers.Hole:
+    """A reading on record, as the numbers want it (its hole comes with it)."""
+    hole = reading.hole
+    edge = hole.edge_nm if reading.edge_nm is None else reading.edge_nm
+    return hole_found(hole, reading.x_nm, reading.y_nm, reading.size_nm, edge)

@@ -1,0 +1,35 @@
+"""Where stations lie, from the records to arrays."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from qa.models import Station
+
+E9 = 1e9
+
+
+def places_of(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return (n, 3) places in mm, gap directions and face directions."""
+    at = [[one.x_nm, one.y_nm, one.z_nm] for one in stations]
+    gap = [[one.gap_x_e9, one.gap_y_e9, one.gap_z_e9] for one in stations]
+    face = [[one.face_x_e9, one.face_y_e9, one.face_z_e9] for one in stations]
+    return np.array(at) / 1e6, np.array(gap) / E9, np.array(face) / E9
+
+
+def along_seam(stations: Sequence[Station], closed: bool) -> tuple[list[float], float]:
+    """Return each station's position along the seam in mm, and the seam's length."""
+    at, _, _ = places_of(stations)
+    s = [0.0]
+    for a, b in pairwise(at):
+        s.append(s[-1] + float(np.linalg.norm(b - a)))
+    around = float(np.linalg.norm(at[0] - at[-1])) if closed else 0.0
+    return s, s[-1] + around
+
+
+def point_mm(point: dict) -> tuple[float, float]:
+    """Place of an attach point, kept in nm or in mm."""
+    if "x_nm" in point:
+        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
+    return float(point["x_mm"]), float(point["y_mm"])
