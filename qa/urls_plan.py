@@ -2,7 +2,15 @@
 
 from django.urls import path
 
-from qa.views import adjusters, fit_states, holes, plans, shims
+from qa.views import (
+    adjusters,
+    fit_states,
+    holes,
+    plan_acts,
+    plan_papers,
+    plans,
+    shims,
+)
 
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
@@ -11,22 +19,22 @@ urlpatterns = [
     path("plans/<int:number>/withdraw/", plans.withdraw_plan, name="withdraw_plan"),
     path(
         "releases/<uuid:uuid>/withdraw/",
-        plans.withdraw_release,
+        plan_acts.withdraw_release,
         name="withdraw_release",
     ),
     path(
         "fit-checks/<uuid:uuid>/plan/work-order.pdf",
-        plans.work_order,
+        plan_papers.work_order,
         name="plan_work_order",
     ),
     path(
         "fit-checks/<uuid:uuid>/plan/template.pdf",
-        plans.template,
+        plan_papers.template,
         name="plan_template",
     ),
-    path("fit-checks/<uuid:uuid>/plan/release/", plans.release, name="release_cut"),
-    path("fit-checks/<uuid:uuid>/trim/", plans.trim, name="record_trim"),
-    path("fit-checks/<uuid:uuid>/move/", plans.move, name="record_move"),
+    path("fit-checks/<uuid:uuid>/plan/release/", plan_acts.release, name="release_cut"),
+    path("fit-checks/<uuid:uuid>/trim/", plan_acts.trim, name="record_trim"),
+    path("fit-checks/<uuid:uuid>/move/", plan_acts.move, name="record_move"),
     path("fit-checks/<uuid:uuid>/shims/", shims.plan_shims, name="plan_shims"),
     path("shims/", shims.stock, name="shim_stock"),
     path("shims/new/", shims.edit_stock, name="new_shim"),

@@ -1,70 +1,25 @@
 """Plans as records: taken, replaced, withdrawn, done."""
 
-import hashlib
-from dataclasses import dataclass, field
-
-from qa.models import (
-    Check,
-    FitPlan,
-    PlanEnd,
-    PlanEnding,
-    PlanJoint,
-    PlannedCut,
-    StandingPlan,
-)
+from qa.models import FitPlan, PlanEnd, PlanEnding, StandingPlan
 from qa.rules import overtaking
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
-from shop.ledger.canonical import canonical
 from shop.models import Part
 
 
-@dataclass(frozen=True)
-class Draft:
-    """A plan that was worked out and can be taken: `body` as FitPlan says, the checks
-    of its joints in order, its cuts, and the last entry that was known."""
-
-    body: dict
-    checks: list[Check]
-    read_to: int
-    cuts: list[PlannedCut] = field(default_factory=list)
-
-    @property
-    def text(self) -> str:
-        return canonical(self.body)
-
-    @property
-    def digest(self) -> str:
-        return hashlib.sha256(self.text.encode()).hexdigest()
-
-
-def take(*, by, draft: Draft) -> FitPlan:
-    """Freeze a plan for everyone. It replaces the one that stood for this part; the
-    same one taken twice is one record."""
+def take(*, by, plan: FitPlan) -> FitPlan:
+    """Freeze a plan (drafted by plan_records) for everyone. It replaces the one that
+    stood for this part; the same one taken twice is one record."""
     roles.require(by, "cut parts")
-    fit_up = draft.checks[0].fit_up
-    place = {"airframe_id": fit_up.airframe_id, "part_id": fit_up.part_id}
-    said = {"check": str(draft.checks[0].entry_id), "digest": draft.digest}
-    if same := _standing(place, draft.digest):
+    place = {"airframe_id": plan.airframe_id, "part_id": plan.part_id}
+    said = {"check": str(plan.fit_check.entry_id), "digest": plan.digest}
+    if same := _standing(place, plan.digest):
         return same
     with perform("plan/1", by=by, said=said) as act:
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=fit_up.part_id)
-        if _standing(place, draft.digest):
+        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=plan.part_id)
+        if _standing(place, plan.digest):
             raise Refused("Somebody took this plan just now.", code="done")
-        plan = FitPlan(
-            fit_check=draft.checks[0],
-            method=draft.body["method"],
-            body=draft.text,
-            digest=draft.digest,
-            read_to=draft.read_to,
-            **place,
-        )
-        joints = [
-            PlanJoint(order=order, fit_check=check, fit_up=check.fit_up)
-            for order, check in enumerate(draft.checks)
-        ]
-        plan.drafted = joints
         if changed := overtaking.changes_of(plan):
             raise Refused(
                 "This changed while the plan was looked at: "
@@ -73,7 +28,7 @@ def take(*, by, draft: Draft) -> FitPlan:
             )
         plan.number = next_number("plan")
         act.record(plan)
-        for row in [*joints, *draft.cuts]:
+        for row in [*plan.drafted, *plan.cut_lines]:
             row.plan = plan
             act.record(row)
         before = StandingPlan.objects.filter(**place).select_related("plan").first()

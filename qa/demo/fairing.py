@@ -29,8 +29,7 @@ from qa.actions.holes import (
 from qa.actions.joints import RequirementDraft, StationDraft, define_joint
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument, Side
-from qa.queries import plan_records
-from qa.rules import planning
+from qa.rules import plan_records, planning
 from qa.rules.judging import Typed
 from qa.rules.planning import Wish
 from shop.actions import airframes, parts
@@ -290,7 +289,7 @@ def _cut(crew, check):
     loaded = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
     for side in (Side.PART, Side.SURROUND):  # the second replaces the first
         _worked, draft = plan_records.draft(loaded, Wish(side=side))
-        plan = fit_plans.take(by=crew["bea"], draft=draft)
+        plan = fit_plans.take(by=crew["bea"], plan=draft)
     fit_plans.withdraw(
         by=crew["lena"], plan=plan, reason="cut by hand: too little for a plan"
     )

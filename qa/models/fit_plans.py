@@ -34,6 +34,12 @@ class FitPlan(Fact):
     digest = models.CharField(max_length=64)
     read_to = models.BigIntegerField()
 
+    # Beside the record, set by qa.rules.plan_records: of a plan not yet taken its
+    # joints and cuts, of one that stands what overtook it ("" while it holds).
+    drafted: list["PlanJoint"]
+    cut_lines: list["PlannedCut"]
+    overtaken: str
+
     class Meta:
         ordering = ("-number",)
 

@@ -1,13 +1,13 @@
 """A blank sheet of a joint: where to measure, and boxes to log by hand."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import replace
 
 from qa.drawing import joint_map
-from qa.drawing.joint_map import JointMap, Layout
+from qa.drawing.joint_map import Layout
 from qa.paper import blocks
-from qa.paper.blocks import Signature
+from qa.queries.blank_sheets import BlankRow, BlankSheet
+from qa.queries.issue import Signature
 from shop.numeric.paper_sizes import MM
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE
@@ -22,38 +22,6 @@ CONDITION_LINES = (
 )  # fmt: skip
 # Rows that a pen can write in.
 ROW = 8 * MM
-
-
-@dataclass(frozen=True)
-class BlankRow:
-    """One station with what it requires, as text; empty where there are no limits."""
-
-    station: str
-    gap_requirement: str = ""
-    flush_requirement: str = ""
-
-
-@dataclass(frozen=True)
-class BlankSheet:
-    """A joint to be logged by hand in `unit`. Values on the map are left out."""
-
-    shop: str
-    number: str
-    joint_number: str
-    joint_name: str
-    joint_revision: str
-    airframe: str
-    map: JointMap
-    rows: tuple[BlankRow, ...]
-    issued_at: datetime
-    issued_text: str = ""
-    unit: str = "mm"
-    rule: str = ""
-    cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS
-    url: str = ""
-    digest: str = ""
-    ledger_head: str = ""
-    banner: str = ""
 
 
 def render(sheet: BlankSheet, paper: str = "a4") -> bytes:

@@ -1,10 +1,11 @@
 """Blocks that several sheets share: masthead, identity, figure, signatures and more."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from qa.drawing import pdf
 from qa.drawing.scene import Scene
+from qa.queries.issue import GENERAL_CAUTIONS, Signature
 from shop.numeric.paper_sizes import CONTENT, MM
 from shop.paper import text
 from shop.paper.flow import (
@@ -19,24 +20,6 @@ from shop.paper.flow import (
 )
 from shop.paper.fonts import BOLD, SEMIBOLD
 from shop.wording import states
-
-GENERAL_CAUTIONS = (
-    "Verdicts are about the limits recorded here and say nothing of airworthiness: "
-    "inspection and airworthiness belong to the local authority and its delegates.",
-    "Use as is, or repair, on structure needs the design authority.",
-    "Trimming and sanding: the dust of cured laminate irritates skin, eyes and lungs. "
-    "Extract it and wear a fitting respirator; safety data sheets are the authority.",
-)
-
-
-@dataclass(frozen=True)
-class Signature:
-    """A box to sign in, or what was signed: meaning, and name and date if there are."""
-
-    meaning: str
-    name: str = ""
-    date: str = ""
-    note: str = ""
 
 
 def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Block:

@@ -4,15 +4,12 @@ The page on the screen takes the same record, so that the two cannot disagree.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
 
 from qa.drawing import joint_map, profile
 from qa.drawing import pdf as drawing_pdf
 from qa.drawing.joint_map import JointMap
-from qa.drawing.profile import Profile
 from qa.paper import blocks
-from qa.paper.blocks import Signature
+from qa.queries.check_sheets import CheckSheet, SheetRow
 from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph
@@ -23,90 +20,6 @@ from shop.wording import states
 DOCUMENT_TYPE = "Fit check, inspection sheet"
 # The map takes what identity, counts and signatures leave of the first page.
 MOST_MAP, LEAST_MAP = 372.0, 160.0
-
-
-@dataclass(frozen=True)
-class SheetRow:
-    """One characteristic of a station, everything as it is to be printed.
-
-    `state` is that of `qa.drawing.symbols`; `typed` the reading as typed with its unit
-    where that is not mm; `millimeters` the value judged; `deviation` signed, beyond the
-    nearer limit; `probability` of conforming; `nonconformance` its number.
-    """
-
-    station: str
-    characteristic: str
-    requirement: str
-    typed: str
-    millimeters: str
-    state: str
-    deviation: str = ""
-    probability: str = ""
-    by: str = ""
-    nonconformance: str = ""
-    note: str = ""
-    limited: bool = True
-
-
-@dataclass(frozen=True)
-class SheetFinding:
-    """A nonconformance of the check: number, what and where, its state in words."""
-
-    number: str
-    text: str
-    state: str = "open"
-
-
-@dataclass(frozen=True)
-class CheckSheet:
-    """All that the sheet shows. Texts are final; `issued_at` must carry a time zone.
-
-    `condition` are (caption, value) pairs: how held, bare or finished, instrument with
-    its standard uncertainty and feet, temperature. `outcome` is the state for the sign,
-    `outcome_word` what it says. `counts` are (state, word, number). `data` is attached
-    to the file as JSON. An empty `url` leaves out the code.
-    """
-
-    shop: str
-    number: str
-    joint_number: str
-    joint_name: str
-    joint_revision: str
-    airframe_type: str
-    airframe_serial: str
-    fitted: str
-    surround: str
-    fit_up: str
-    done_by: str
-    done_at: str
-    condition: tuple[tuple[str, str], ...]
-    rule: str
-    outcome: str
-    outcome_word: str
-    counts: tuple[tuple[str, str, int], ...]
-    map: JointMap
-    profile: Profile
-    rows: tuple[SheetRow, ...]
-    issued_at: datetime
-    issued_text: str = ""
-    joint_probability: str = ""
-    again: tuple[str, ...] = ()
-    findings: tuple[SheetFinding, ...] = ()
-    limits: tuple[str, ...] = ()
-    cuts: tuple[str, ...] = ()
-    remarks: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS
-    signatures: tuple[Signature, ...] = (
-        Signature("Measured and recorded by"),
-        Signature("Inspected by", note="not the person who did the work"),
-    )
-    creator: str = ""
-    approver: str = ""
-    url: str = ""
-    digest: str = ""
-    ledger_head: str = ""
-    banner: str = ""
-    data: bytes = b""
 
 
 def render(sheet: CheckSheet, paper: str = "a4") -> bytes:

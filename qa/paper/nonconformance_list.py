@@ -1,56 +1,15 @@
 """The list of nonconformances as a sheet, in the order and filter of the page."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
 
 from qa.paper import blocks
+from qa.queries.nonconformance_lists import ListedItem, NonconformanceList
 from shop.numeric.paper_sizes import CONTENT
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph
 from shop.paper.fonts import SEMIBOLD
 
 DOCUMENT_TYPE = "Nonconformance list"
-
-
-@dataclass(frozen=True)
-class ListedItem:
-    """One nonconformance as text; `state` open, dispositioned, closed and what else the
-    page says; `found` the day."""
-
-    number: str
-    airframe: str
-    joint: str
-    text: str
-    part: str = ""
-    check: str = ""
-    state: str = "open"
-    disposition: str = ""
-    due: str = ""
-    photos: str = ""
-    found: str = ""
-    who: str = ""
-
-
-@dataclass(frozen=True)
-class NonconformanceList:
-    """The items and the filter that chose them, in words ("open, airframe 003")."""
-
-    shop: str
-    number: str
-    filters: str
-    items: tuple[ListedItem, ...]
-    issued_at: datetime
-    issued_text: str = ""
-    title: str = "Nonconformances"
-    counts: tuple[tuple[str, int], ...] = ()
-    again: tuple[str, ...] = ()
-    creator: str = ""
-    cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS[:2]
-    url: str = ""
-    digest: str = ""
-    ledger_head: str = ""
-    banner: str = ""
 
 
 def render(listed: NonconformanceList, paper: str = "a4") -> bytes:

@@ -9,10 +9,9 @@ Lengths in mm from the lower left corner of a landscape page.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from functools import cached_property
 
-from qa.numeric.geometry.edge_curve import Bend, Course
+from qa.numeric.geometry.edge_curve import Course
+from qa.queries.edge_templates import TrimTemplate
 from shop.numeric.paper_sizes import MM, paper_named
 
 MARGIN = 12.0  # mm
@@ -25,56 +24,6 @@ DEEPEST = 60.0  # mm; a deeper cut is not a trim and does not fit a strip
 BAR = 100.0  # mm
 STEP = 1.0  # mm between points of a curve: 0.002 mm off at a radius of 60
 SHORTEST = 40.0  # mm of a piece of a bent edge; what is bent more fits no page
-
-
-@dataclass(frozen=True)
-class TrimPoint:
-    """A station on the edge: `s` mm along the present edge, depths in mm from it."""
-
-    s: float
-    label: str
-    trim: float
-    bite: float
-
-
-@dataclass(frozen=True)
-class TrimTemplate:
-    """One edge of one side. `length` mm of edge; on a closed seam the last point runs
-    on to the first. `bends` are its shape, each (length mm, curvature 1/mm, turn in
-    radians before it), () for a straight one. `body_on_left`: the material to be cut
-    lies to the left when walking the stations in order, seen from outside. `side`:
-    "part" or "surround".
-    """
-
-    shop: str
-    number: str
-    joint_number: str
-    joint_name: str
-    part: str
-    side: str
-    points: tuple[TrimPoint, ...]
-    length: float
-    closed: bool
-    body_on_left: bool
-    issued_at: datetime
-    issued_text: str = ""
-    release: str = ""
-    url: str = ""
-    digest: str = ""
-    banner: str = ""
-    notes: tuple[str, ...] = ()
-    bends: tuple[tuple[float, float, float], ...] = ()
-
-    @cached_property
-    def course(self) -> Course:
-        """The edge laid out on a plane."""
-        return Course(
-            tuple(Bend(*bend) for bend in self.bends) or (Bend(self.length, 0.0),)
-        )
-
-    @cached_property
-    def deepest(self) -> float:
-        return max(point.trim for point in self.points)
 
 
 @dataclass(frozen=True)
@@ -105,7 +54,7 @@ class Strip:
 
 
 @dataclass(frozen=True)
-class Plan:
+class Arrangement:
     """Where everything is: landscape page in mm, strips, joints between strips (mm
     along the edge, those at corners apart), and the lower left ends of the two bars."""
 
@@ -119,7 +68,7 @@ class Plan:
     bar_up: tuple[float, float]
 
 
-def arrange(template: TrimTemplate, paper: str = "a4") -> Plan:
+def arrange(template: TrimTemplate, paper: str = "a4") -> Arrangement:
     """Cut the edge into strips and place them. ValueError says what cannot be."""
     _check(template)
     sheet = paper_named(paper)
@@ -136,7 +85,7 @@ def arrange(template: TrimTemplate, paper: str = "a4") -> Plan:
             for low, high in zip(cuts, cuts[1:], strict=False)
         ]
     strips = _placed(template, spans, height)
-    return Plan(
+    return Arrangement(
         width,
         height,
         strips[-1].page,

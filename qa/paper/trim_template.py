@@ -17,13 +17,12 @@ from qa.paper.trim_layout import (
     MARGIN,
     OUTSIDE,
     STEP,
-    Plan,
+    Arrangement,
     Strip,
-    TrimPoint,
-    TrimTemplate,
     arrange,
     cut_line,
 )
+from qa.queries.edge_templates import TrimPoint, TrimTemplate
 from shop.numeric.paper_sizes import MM, Paper, paper_named
 from shop.paper import qr, text
 from shop.paper.flow import CAPTION, HAIR, RULE
@@ -50,10 +49,16 @@ def render(
     sheet = paper_named(paper)
     pages: list = []
     for template in several:
-        plan = arrange(template, paper)
+        arranged = arrange(template, paper)
         pages += [
-            partial(_page, template=template, plan=plan, number=number, across=across)
-            for number in range(1, plan.pages + 1)
+            partial(
+                _page,
+                template=template,
+                arranged=arranged,
+                number=number,
+                across=across,
+            )
+            for number in range(1, arranged.pages + 1)
         ]
     first = several[0]
     sides = ", ".join(template.side for template in several)
@@ -68,15 +73,15 @@ def render(
 
 
 def _page(
-    canvas, template: TrimTemplate, plan: Plan, number: int, across: str = ""
+    canvas, template: TrimTemplate, arranged: Arrangement, number: int, across: str = ""
 ) -> None:
     # Readers that obey this do not shrink the page by themselves.
     canvas.setViewerPreference("PrintScaling", "None")
-    for strip in plan.strips:
+    for strip in arranged.strips:
         if strip.page == number:
-            _strip(canvas, template, plan, strip)
-    _bars(canvas, plan)
-    _foot(canvas, template, plan, number)
+            _strip(canvas, template, arranged, strip)
+    _bars(canvas, arranged)
+    _foot(canvas, template, arranged, number)
     if across:
         write_across(canvas, *canvas._pagesize, across)
 
@@ -129,7 +134,7 @@ class _Side:
             s += own + text.width(" ", font, size) / MM
 
 
-def _strip(canvas, template: TrimTemplate, plan: Plan, strip: Strip) -> None:
+def _strip(canvas, template: TrimTemplate, arranged: Arrangement, strip: Strip) -> None:
     side = _Side(template, strip)
     _cut_out(canvas, side)
     for which in ("trim", "bite"):
@@ -140,8 +145,8 @@ def _strip(canvas, template: TrimTemplate, plan: Plan, strip: Strip) -> None:
         _polyline(canvas, places, 0.5, () if which == "trim" else (2.2, 1.4))
     _polyline(canvas, side.level(0.0), 0.9, ())
     _ticks(canvas, template, side)
-    _registers(canvas, plan, side)
-    _words(canvas, template, plan, side)
+    _registers(canvas, arranged, side)
+    _words(canvas, template, arranged, side)
 
 
 def _cut_out(canvas, side: _Side) -> None:
@@ -213,12 +218,12 @@ def _run_on(template: TrimTemplate) -> tuple[TrimPoint, ...]:
     return (*template.points, replace(first, s=first.s + template.length))
 
 
-def _registers(canvas, plan: Plan, side: _Side) -> None:
+def _registers(canvas, arranged: Arrangement, side: _Side) -> None:
     """A ringed cross with its number at each joint, the same on both strips, square to
     the edge; where a strip ends at a corner, the number of the corner."""
     strip, deepest = side.strip, side.template.deepest
     inward = deepest + BODY - 4.0
-    for number, s in enumerate(plan.joints, 1):
+    for number, s in enumerate(arranged.joints, 1):
         if not strip.start < s < strip.end:
             continue
         x, y, heading = side.at(s, inward)
@@ -230,7 +235,7 @@ def _registers(canvas, plan: Plan, side: _Side) -> None:
         side.across(canvas, s, -OUTSIDE, -OUTSIDE + 2.0)
         low = inward - 0.8 * side.up
         side.write(canvas, s + 4.2, low, f"join {number}", size=6, font=SEMIBOLD)
-    for number, s in enumerate(plan.corners, 1):
+    for number, s in enumerate(arranged.corners, 1):
         low = deepest + BODY - (2.8 if side.up > 0 else 0.8)
         if abs(s - strip.end) < 1e-6:
             style = {"size": 6, "font": SEMIBOLD, "align": "right"}
@@ -239,14 +244,14 @@ def _registers(canvas, plan: Plan, side: _Side) -> None:
             side.write(canvas, s + 1.0, low, f"corner {number}", size=6, font=SEMIBOLD)
 
 
-def _words(canvas, template, plan: Plan, side: _Side) -> None:
+def _words(canvas, template, arranged: Arrangement, side: _Side) -> None:
     strip, up = side.strip, side.up
     inward = template.deepest + BODY - 4.6
     words = f"{template.side} is on this side: material comes off between the lines"
     side.write(canvas, strip.start + 36, inward, words, size=6.5, font=SEMIBOLD)
     below = -(OUTSIDE - (1.4 if up > 0 else 3.4))
     parts = (
-        f"strip {strip.number} of {len(plan.strips)}",
+        f"strip {strip.number} of {len(arranged.strips)}",
         template.joint_number,
         template.part,
         f"{strip.start:.0f} to {strip.end:.0f} mm",
@@ -257,9 +262,9 @@ def _words(canvas, template, plan: Plan, side: _Side) -> None:
     side.write(canvas, strip.start + 19, below, about, size=5.6, color=CAPTION)
 
 
-def _bars(canvas, plan: Plan) -> None:
+def _bars(canvas, arranged: Arrangement) -> None:
     """One bar along each direction of the paper, since printers scale them apart."""
-    x, y = plan.bar
+    x, y = arranged.bar
     canvas.setStrokeColor(text.paint(RULE))
     canvas.setLineWidth(0.5)
     _line(canvas, x, y, x + BAR, y)
@@ -267,7 +272,7 @@ def _bars(canvas, plan: Plan) -> None:
         _line(canvas, x + k, y, x + k, y + (3.0 if k in (0, 50, 100) else 1.5))
     words = "100 mm: measure this bar before cutting"
     text.write(canvas, (x + 12) * MM, (y - 3.0) * MM, words, size=7, font=SEMIBOLD)
-    x, y = plan.bar_up
+    x, y = arranged.bar_up
     _line(canvas, x, y, x, y + BAR)
     for k in range(0, 101, 10):
         _line(canvas, x, y + k, x - (3.0 if k in (0, 50, 100) else 1.5), y + k)
@@ -278,9 +283,9 @@ def _bars(canvas, plan: Plan) -> None:
     canvas.restoreState()
 
 
-def _foot(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
+def _foot(canvas, template: TrimTemplate, arranged: Arrangement, number: int) -> None:
     x, y = MARGIN, MARGIN
-    right = plan.width - MARGIN
+    right = arranged.width - MARGIN
     canvas.setLineWidth(0.6)
     _line(canvas, x, y + 12.5, right - 22, y + 12.5)
     title = f"{template.joint_number}  {template.joint_name}"
@@ -293,7 +298,7 @@ def _foot(canvas, template: TrimTemplate, plan: Plan, number: int) -> None:
         p
         for p in (
             template.shop, template.number, template.issued_text, template.release,
-            f"sheet {number} of {plan.pages}",
+            f"sheet {number} of {arranged.pages}",
         )
         if p
     )  # fmt: skip

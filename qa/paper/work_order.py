@@ -1,14 +1,13 @@
 """The plan for a part on one page: how it is now and after, and the numbers."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
 
 from qa.drawing import pdf, plan_map
 from qa.drawing.joint_map import Layout
 from qa.drawing.plan_map import PlanMap
 from qa.paper import blocks
-from qa.paper.blocks import Signature
+from qa.queries.issue import Signature
+from qa.queries.work_orders import WorkOrder
 from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE
@@ -21,55 +20,6 @@ HALF = Layout(radius=23, text=28, values="needed", strip=0)
 # Heights of the maps: what is seen well, and what can still be read.
 MOST_MAPS, LEAST_MAPS = 240.0, 130.0
 MAPS_MARGIN = 18.0
-
-
-@dataclass(frozen=True)
-class WorkRow:
-    """One station as text: as measured, what to take off, what is expected after."""
-
-    station: str
-    gap_now: str = ""
-    flush_now: str = ""
-    trim: str = ""
-    bite: str = ""
-    gap_after: str = ""
-    flush_after: str = ""
-    state_after: str = ""
-
-
-@dataclass(frozen=True)
-class WorkOrder:
-    """A plan to carry out. `steps` are sentences in the order of the work; `state` and
-    `outcome` what is expected after it; `release` who let primary structure be cut."""
-
-    shop: str
-    number: str
-    joint_number: str
-    joint_name: str
-    joint_revision: str
-    part: str
-    plan: PlanMap
-    steps: tuple[str, ...]
-    rows: tuple[WorkRow, ...]
-    outcome: str
-    state: str
-    issued_at: datetime
-    issued_text: str = ""
-    identity: tuple[tuple[str, str], ...] = ()
-    unit: str = "mm"
-    release: str = ""
-    remains: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = blocks.GENERAL_CAUTIONS[1:]
-    signatures: tuple[Signature, ...] = (
-        Signature("Cut and recorded by"),
-        Signature("Cut released by", note="needed where primary structure is cut"),
-    )
-    creator: str = ""
-    url: str = ""
-    digest: str = ""
-    ledger_head: str = ""
-    banner: str = ""
-    across: str = ""
 
 
 def render(order: WorkOrder, paper: str = "a4") -> bytes:

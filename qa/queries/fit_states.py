@@ -4,18 +4,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from qa.drawing.joint_map import JointMap
-from qa.models import Check, Joint, Kind, Side
+from qa.models import Check, FitPlan, Joint, Kind, Side
 from qa.numeric.geometry import outline
 from qa.queries import drawings
 from qa.rules import history, requirements, staleness
 from qa.rules import trim_rounds as rounds
 from qa.rules.epochs import Epoch
+from qa.rules.plan_records import plan_now
 from qa.rules.staleness import JointState
 from qa.wording import lengths
 from shop.models import Airframe
 from shop.wording.states import fails as failing
 
-from .plan_records import PlanNow, plan_now
 from .plan_texts import run_words
 
 
@@ -95,7 +95,7 @@ class JointNow:
     counts: dict
     lost_area: str
     others: list[str]
-    plan: PlanNow | None = None
+    plan: FitPlan | None = None
 
     @property
     def at_20(self) -> bool:

@@ -1,164 +1,15 @@
-"""Plans on record: what is frozen of one, one shown again, and where each stands."""
+"""Plans on record, as texts and as the tablet carries them."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from django.db.models import Max
 from django.utils.translation import gettext as _
 
-from qa.actions.fit_plans import Draft
-from qa.models import (
-    Check,
-    CutRelease,
-    FitPlan,
-    PlanDefaults,
-    PlanJoint,
-    PlannedCut,
-    Reading,
-    Side,
-    StandingPlan,
-)
-from qa.rules import cut_allowance, history, overtaking, plan_bodies, planning
-from qa.rules.planning import Planned, Wish, Worked
-from qa.rules.staleness import Value, states
-from shop.models import Airframe, Entry, Part
+from qa.models import CutRelease, FitPlan
+from qa.rules import cut_allowance
+from qa.rules.plan_records import plan_now, standing
+from shop.models import Airframe
 
 from .plans import PlanView, bite_text
-
-PLAN = ("entry__by", "end", "airframe", "part__design", "fit_check__fit_up__joint")
-
-
-def last_entry() -> int:
-    """The number of the last entry there is."""
-    return Entry.objects.aggregate(last=Max("pk"))["last"] or 0
-
-
-def draft(check: Check, wish: Wish | None = None) -> tuple[Worked, Draft | None]:
-    """Work a plan out for a check (loaded with planning.RELATED) so that it can be
-    taken; None where there is none."""
-    read_to = last_entry()
-    worked = planning.work_out(check, wish)
-    if worked.plan is None or not worked.live:
-        return worked, None
-    return worked, Draft(
-        body=plan_bodies.body_of(worked),
-        checks=[one.check for one in worked.joints],
-        read_to=read_to,
-        cuts=cuts_of(worked),
-    )
-
-
-def cuts_of(worked: Worked) -> list[PlannedCut]:
-    """The cut lines that a plan asks for, as rows."""
-    found = []
-    for number, joint in enumerate(worked.joints):
-        here = {
-            one.label: (one.side, worked.bite(one))
-            for _, _, one in worked.stations()
-            if one.joint == number
-        }
-        fit_up = joint.check.fit_up
-        for side, part in (
-            (Side.PART, fit_up.part),
-            (Side.SURROUND, fit_up.surround_part),
-        ):
-            found += _line(joint, side, part, here)
-    return found
-
-
-def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut]:
-    stations, fit_up = joint.state.seam.stations, joint.check.fit_up
-    bites = [here[one.label][1] if here[one.label][0] == side else None
-             for one in stations]  # fmt: skip
-    depths = [round(one.bite * 1e6) if one else 0 for one in bites]
-    if not any(depths):
-        return []
-    return [
-        PlannedCut(
-            fit_check=joint.check,
-            fit_up=fit_up,
-            part=part,
-            side=side,
-            station=stations[row].label,
-            s_nm=along,
-            bite_nm=depths[row],
-            trim_nm=max(depths[row], round(bites[row].trim * 1e6) if bites[row] else 0),
-        )
-        for row, along in cut_allowance.cut_rows(joint.state.revision, depths)
-    ]
-
-
-# --------------------------------------------------------------- shown again
-
-
-def worked_of(plan: FitPlan) -> Worked:
-    """A plan on record as it was worked out: nothing is solved."""
-    rows = PlanJoint.objects.filter(plan=plan).order_by("order")
-    checks = Check.objects.select_related(*planning.RELATED).in_bulk(
-        [one.fit_check_id for one in rows]
-    )
-    checks = [checks[one.fit_check_id] for one in rows]
-    main = checks[0].fit_up
-    loaded = history.load(
-        main.airframe, history.joints_of_part(main.airframe, main.part_id)
-    )
-    found = states(loaded, until=plan.read_to)
-    body = plan.content
-    joints = [
-        planning.planned_as(loaded, found[check.fit_up.joint_id], check)
-        for check in checks
-    ]
-    _read_then(joints, body)
-    changes = overtaking.changes_of(plan)
-    worked = Worked(
-        check=checks[0],
-        live=standing(plan) and not changes,
-        rows=loaded,
-        joints=joints,
-        left_out=body["inputs"]["left_out"],
-        defaults=PlanDefaults(),
-        options=plan_bodies.options_from(body),
-        plan=plan_bodies.plan_from(body),
-        record=plan,
-        changes=changes,
-        kept=plan_bodies.bites_from(body),
-        kept_least=body["outcome"]["least_cut_nm"] / 1e6,
-        kept_reasons=plan_bodies.reasons_from(body),
-        kept_notes=body["outcome"]["notes"],
-        wish=Wish(body["wishes"]["side"], body["wishes"]["limits"]),
-    )
-    worked.releases = set(in_force(plan)) if worked.live else set()
-    return worked
-
-
-def standing(plan: FitPlan) -> bool:
-    return not hasattr(plan, "end")
-
-
-def in_force(plan: FitPlan):
-    """Keys of the serials whose release by this plan was not withdrawn."""
-    rows = CutRelease.objects.filter(plan=plan, withdrawal__isnull=True)
-    return rows.values_list("part_id", flat=True)
-
-
-def _read_then(joints: list[Planned], body: dict) -> None:
-    """Put what was read for the plan in place of what stands now."""
-    said = body["inputs"]["joints"]
-    keys = [row[3] for one in said for row in one["readings"]]
-    readings = Reading.objects.select_related("fit_check__fit_up").in_bulk(keys)
-    for joint, one in zip(joints, said, strict=True):
-        carried = set(one["carried"])
-        joint.state.now.values = {
-            (label, kind): Value(
-                readings[key],
-                readings[key].fit_check,
-                readings[key].fit_check.fit_up,
-                carried=label in carried,
-            )
-            for label, kind, _act, key in one["readings"]
-        }
-        joint.lost = {
-            side: [nm / 1e6 for nm in depths] for side, depths in one["lost_nm"].items()
-        }
 
 
 def releases_of(plan: FitPlan) -> list[CutRelease]:
@@ -194,53 +45,17 @@ def cut_words(view: PlanView) -> str:
     return ", ".join(f"{row.name}: {row.bite} {view.unit}" for row in view.cuts)
 
 
-# ------------------------------------------------------------- where it stands
-
-
-@dataclass(frozen=True)
-class PlanNow:
-    """A plan that stands for a part on an airframe; `overtaken` says by what, "" when
-    it holds."""
-
-    plan: FitPlan
-    overtaken: str
-
-    @property
-    def holds(self) -> bool:
-        return not self.overtaken
-
-
-def newest_of(check: Check) -> FitPlan | None:
-    """The plan on record to show for a check: the one that stands, else the last."""
-    rows = FitPlan.objects.filter(joints__fit_check=check).select_related(*PLAN)
-    found = list(rows.order_by("-number")[:1])
-    return found[0] if found else None
-
-
-def plans_now(rows) -> list[PlanNow]:
-    """Standing plans with what overtook them, in a constant number of statements."""
-    plans = [one.plan for one in rows.select_related(*(f"plan__{n}" for n in PLAN))]
-    found = overtaking.changes(plans)
-    return [PlanNow(one, overtaking.in_words(found[one.pk])) for one in plans]
-
-
-def plan_now(airframe: Airframe, part_id: int) -> PlanNow | None:
-    """The plan that stands for a part on an airframe."""
-    found = plans_now(StandingPlan.objects.filter(airframe=airframe, part=part_id))
-    return found[0] if found else None
-
-
 def for_tablet(airframe: Airframe, part_id: int) -> dict | None:
     """The standing plan as the tablet carries it: {plan, url, overtaken, cuts}."""
-    now = plan_now(airframe, part_id)
-    if now is None:
+    plan = plan_now(airframe, part_id)
+    if plan is None:
         return None
     return {
-        "label": now.plan.label,
-        "number": now.plan.number,
-        "digest": now.plan.digest,
-        "overtaken": now.overtaken,
-        "outcome": now.plan.content["outcome"]["outcome"],
+        "label": plan.label,
+        "number": plan.number,
+        "digest": plan.digest,
+        "overtaken": plan.overtaken,
+        "outcome": plan.content["outcome"]["outcome"],
         "cuts": [
             {
                 "check": str(row.fit_check.entry_id),
@@ -248,6 +63,6 @@ def for_tablet(airframe: Airframe, part_id: int) -> dict | None:
                 "side": row.side,
                 "bite_nm": row.bite_nm,
             }
-            for row in now.plan.cuts.filter(bite_nm__gt=0).select_related("fit_check")
+            for row in plan.cuts.filter(bite_nm__gt=0).select_related("fit_check")
         ],
     }

@@ -8,12 +8,14 @@ from django.utils.translation import gettext as _
 
 from qa.models import (
     CheckState,
+    FitPlan,
     Instrument,
     InstrumentStatus,
     NonconformanceState,
     StandingPlan,
     State,
 )
+from qa.rules.plan_records import plans_now
 from qa.rules.remeasure import Changed, joints_to_measure_again
 from shop.models import Person
 from shop.queries.changes import Changes, changes
@@ -29,7 +31,6 @@ from shop.queries.today import (
 )
 
 from . import checks, claims, nonconformances
-from .plan_records import PlanNow, plans_now
 
 FEW = 6
 
@@ -106,13 +107,12 @@ def _measure_again() -> Listed:
 def _plans() -> Listed:
     """Plans that stand: to be cut and moved by, or overtaken."""
 
-    def shape(one: PlanNow) -> Item:
-        plan = one.plan
+    def shape(plan: FitPlan) -> Item:
         joint = plan.fit_check.fit_up.joint
         label = f"{plan}: {plan.part.serial}, {plan.airframe.serial}, {joint.number}"
         note = _("to be done")
-        if one.overtaken:
-            note = _("overtaken: %(why)s") % {"why": one.overtaken}
+        if plan.overtaken:
+            note = _("overtaken: %(why)s") % {"why": plan.overtaken}
         url = reverse("plan_record", args=[plan.number])
         return Item(label, note, url, plan.entry.received_at)
 

@@ -11,7 +11,10 @@ from django.http import HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from qa.queries import sheets
+from qa.queries.blank_sheets import blank_sheet_of
+from qa.queries.check_sheets import sheet_of
+from qa.queries.issue import local
+from qa.queries.nonconformance_lists import list_of
 from shop.files.csv_table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
@@ -61,13 +64,13 @@ def check_sheet(request, view) -> bytes:
     from qa.paper import check_sheet as paper  # noqa: PLC0415
 
     url = request.build_absolute_uri(reverse("check", args=[view.row.uuid]))
-    return paper.render(sheets.sheet_of(view, url), paper_of(request))
+    return paper.render(sheet_of(view, url), paper_of(request))
 
 
 def blank_sheet(request, view, url: str, airframe: str) -> bytes:
     from qa.paper import blank_sheet as paper  # noqa: PLC0415
 
-    sheet = sheets.blank_sheet_of(view, url, airframe)
+    sheet = blank_sheet_of(view, url, airframe)
     return paper.render(sheet, paper_of(request))
 
 
@@ -77,7 +80,7 @@ def nonconformance_list(request, items, form) -> bytes:
     url = request.build_absolute_uri(
         f"{reverse('nonconformances')}?{request.GET.urlencode()}"
     )
-    listed = sheets.list_of(items, form.in_words, url, request.user.name)
+    listed = list_of(items, form.in_words, url, request.user.name)
     return paper.render(listed, paper_of(request))
 
 
@@ -127,9 +130,9 @@ def nonconformance_csv(rows) -> HttpResponse:
             row.disposition,
             row.holder,
             row.raised_by,
-            sheets.local(row.opened_at),
+            local(row.opened_at),
             row.days,
-            sheets.local(row.closed_at),
+            local(row.closed_at),
         ]
         for row in rows
     )

@@ -180,11 +180,11 @@ def sheets_a_second() -> tuple[float, float]:
     """Sheets a second from the record, and of the same marks replayed on a canvas."""
     from qa.models import Check
     from qa.paper import check_sheet
-    from qa.queries import checks, sheets
+    from qa.queries import check_sheets, checks
 
     rows = Check.objects.select_related(*checks.RELATED)
     view = checks.check_view(rows.filter(state__state="finished").first())
-    sheet = sheets.sheet_of(view, "http://127.0.0.1/")
+    sheet = check_sheets.sheet_of(view, "http://127.0.0.1/")
     pages = check_sheet.render(sheet)  # warm: fonts, caches
     begin = time.perf_counter()
     for _ in range(SHEETS):

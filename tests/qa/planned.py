@@ -3,8 +3,7 @@
 from qa.actions import fit_plans, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check
-from qa.queries import plan_records
-from qa.rules import planning
+from qa.rules import plan_records, planning
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
 
 
@@ -59,4 +58,4 @@ def take(by, check: Check, limits: dict | None = STILL, side=None):
     wish = planning.Wish(side, limits) if limits or side else None
     worked, draft = plan_records.draft(planned(check), wish)
     assert draft, worked.problem or "not of the newest state"
-    return fit_plans.take(by=by, draft=draft)
+    return fit_plans.take(by=by, plan=draft)

@@ -13,8 +13,8 @@ from qa.actions import fit_plans
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import planner as solver
-from qa.queries import plan_records, plans, tablet
-from qa.rules import overtaking, planning
+from qa.queries import plans, tablet
+from qa.rules import overtaking, plan_records, planning
 from shop.actions import suspects
 from shop.ledger import Refused, projections, verify
 from tests.qa.making import make_fit_up, make_joint, make_stations, mm, read, revise
@@ -231,7 +231,7 @@ def test_a_plan_that_changed_while_it_was_looked_at_is_not_taken(engineer):
     _worked, draft = plan_records.draft(planned(check))
     read(a_check(engineer, fit_up=check.fit_up), "3", "gap", "0.60")
     with pytest.raises(Refused, match="changed while"):
-        fit_plans.take(by=engineer, draft=draft)
+        fit_plans.take(by=engineer, plan=draft)
     assert not FitPlan.objects.exists()
 
 

@@ -19,8 +19,10 @@ from qa.numeric.geometry.edge_curve import edge_curve
 from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.plan.planner import plan_fit
 from qa.numeric.plan.result import PlanOptions
-from qa.paper import plan_template, trim_template
-from qa.paper.trim_layout import TrimPoint, arrange, depths
+from qa.paper import trim_template
+from qa.paper.trim_layout import arrange, depths
+from qa.queries import edge_templates
+from qa.queries.edge_templates import TrimPoint
 from tests.qa import drawn
 
 DPI = 600
@@ -252,19 +254,19 @@ def round_hatch(count=16, *, clockwise=False, inside=True, **kinds):
 def test_the_part_is_found_on_its_side_of_the_walk(clockwise, inside, left):
     """Counter-clockwise round a part inside, it is on the left hand: by hand."""
     joint = round_hatch(clockwise=clockwise, inside=inside)
-    assert plan_template.part_on_left(joint) is left
+    assert edge_templates.part_on_left(joint) is left
 
 
 def test_on_an_open_seam_the_part_is_on_the_left():
     stations = [
         Station(str(i), (100.0 * i, 0.0, 0.0), gap=Limits(1, 2)) for i in range(4)
     ]
-    assert plan_template.part_on_left(build_joint(stations, closed=False))
+    assert edge_templates.part_on_left(build_joint(stations, closed=False))
 
 
 def drawn_from_plan(joint, gaps):
     options = PlanOptions(max_move_mm=0.0, max_turn_deg=0.0)
-    return plan_template.templates(
+    return edge_templates.templates(
         joint,
         plan_fit(joint, gaps, [None] * len(gaps), options),
         shop=drawn.SHOP,

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy, override
 from qa.actions import checks, nonconformances
 from qa.actions.trimming import Taken, record_trim
 from qa.models import Check
-from qa.queries.sheets import local
+from qa.queries.issue import local
 from qa.rules import planning
 from shop.actions.photos import add_photo
 from shop.ledger import Refused

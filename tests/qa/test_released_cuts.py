@@ -9,8 +9,7 @@ from hypothesis.extra.django import TestCase
 
 from qa.actions import fit_plans, trimming
 from qa.models import CutDeviation, FitUp, PlanEnd, Side, TrimCut
-from qa.queries import plan_records
-from qa.rules import cut_allowance
+from qa.rules import cut_allowance, plan_records
 from shop.ledger import Refused, verify
 from shop.models import Person, StructuralClass
 from tests.conftest import make_people

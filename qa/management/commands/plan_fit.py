@@ -22,6 +22,7 @@ from qa.numeric.plan.planner import METHOD, plan_joints
 from qa.numeric.plan.result import NothingToJudge, Plan, PlanOptions
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.plan.ways import ways
+from qa.queries import edge_templates
 from shop.files.command_line import Answer, BadInput, write_whole
 
 EXIT_HELP = (
@@ -126,10 +127,10 @@ def write_template(options: dict, joint: JointFile, plan: Plan) -> str:
     A plan that cuts nothing has no template, and nothing is written. Raises BadInput.
     """
     # Only those who want paper wait for what makes it.
-    from qa.paper import plan_template, trim_template
+    from qa.paper import trim_template
 
     target, name = options["template"], options["joint"].stem
-    drawn = plan_template.templates(
+    drawn = edge_templates.templates(
         joint.joint,
         plan,
         shop=settings.SHOP_NAME,

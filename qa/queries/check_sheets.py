@@ -1,34 +1,106 @@
-"""Pages of record for paper: what the page shows, as final texts."""
+"""The inspection sheet of a fit check: what the page shows, as final texts."""
 
-from collections import Counter
-from dataclasses import asdict, replace
-from datetime import UTC, datetime
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
 
 from django.utils import timezone
 
-from qa.models import AcceptanceFinish, Kind, Nonconformance, Rule, State
-from qa.paper.blank_sheet import BlankRow, BlankSheet
-from qa.paper.check_sheet import CheckSheet, SheetFinding, SheetRow
-from qa.paper.nonconformance_list import ListedItem, NonconformanceList
-from qa.queries import checks, limit_texts, nonconformances
+from qa.drawing.joint_map import JointMap
+from qa.drawing.profile import Profile
+from qa.models import AcceptanceFinish, Kind
+from qa.queries import checks, limit_texts
+from qa.queries.issue import GENERAL_CAUTIONS, Signature, ledger_place, local
 from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest
-from shop.models import Entry, Seal
+from shop.models import Entry
 from shop.queries.identity import the_shop
 from shop.wording import states
-
-EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 KIND = {Kind.GAP: "gap", Kind.FLUSH: "flush"}
 
 
-def local(moment: datetime | None) -> str:
-    """Return a time in the shop's zone, with its offset: a zone's short name can mean
-    several."""
-    if moment is None:
-        return ""
-    told = timezone.localtime(moment).strftime("%Y-%m-%d %H:%M %z")
-    return f"{told[:-2]}:{told[-2:]}"
+@dataclass(frozen=True)
+class SheetRow:
+    """One characteristic of a station, everything as it is to be printed.
+
+    `state` is that of `qa.drawing.symbols`; `typed` the reading as typed with its unit
+    where that is not mm; `millimeters` the value judged; `deviation` signed, beyond the
+    nearer limit; `probability` of conforming; `nonconformance` its number.
+    """
+
+    station: str
+    characteristic: str
+    requirement: str
+    typed: str
+    millimeters: str
+    state: str
+    deviation: str = ""
+    probability: str = ""
+    by: str = ""
+    nonconformance: str = ""
+    note: str = ""
+    limited: bool = True
+
+
+@dataclass(frozen=True)
+class SheetFinding:
+    """A nonconformance of the check: number, what and where, its state in words."""
+
+    number: str
+    text: str
+    state: str = "open"
+
+
+@dataclass(frozen=True)
+class CheckSheet:
+    """All that the sheet shows. Texts are final; `issued_at` must carry a time zone.
+
+    `condition` are (caption, value) pairs: how held, bare or finished, instrument with
+    its standard uncertainty and feet, temperature. `outcome` is the state for the sign,
+    `outcome_word` what it says. `counts` are (state, word, number). `data` is attached
+    to the file as JSON. An empty `url` leaves out the code.
+    """
+
+    shop: str
+    number: str
+    joint_number: str
+    joint_name: str
+    joint_revision: str
+    airframe_type: str
+    airframe_serial: str
+    fitted: str
+    surround: str
+    fit_up: str
+    done_by: str
+    done_at: str
+    condition: tuple[tuple[str, str], ...]
+    rule: str
+    outcome: str
+    outcome_word: str
+    counts: tuple[tuple[str, str, int], ...]
+    map: JointMap
+    profile: Profile
+    rows: tuple[SheetRow, ...]
+    issued_at: datetime
+    issued_text: str = ""
+    joint_probability: str = ""
+    again: tuple[str, ...] = ()
+    findings: tuple[SheetFinding, ...] = ()
+    limits: tuple[str, ...] = ()
+    cuts: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = GENERAL_CAUTIONS
+    signatures: tuple[Signature, ...] = (
+        Signature("Measured and recorded by"),
+        Signature("Inspected by", note="not the person who did the work"),
+    )
+    creator: str = ""
+    approver: str = ""
+    url: str = ""
+    digest: str = ""
+    ledger_head: str = ""
+    banner: str = ""
+    data: bytes = b""
 
 
 def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
@@ -147,15 +219,6 @@ def content_of(view: checks.CheckView) -> str:
     )
 
 
-def ledger_place(entry) -> str:
-    """Return where the ledger chains the record's newest entry: it never changes.
-
-    Raises Seal.DoesNotExist for an entry that came in after the last sealing.
-    """
-    seal = Seal.objects.get(entry_id=entry.pk)
-    return f"{seal.position} {seal.digest}"
-
-
 def _again(view) -> tuple[str, ...]:
     """Return what to measure again, one line a kind."""
     told = []
@@ -269,102 +332,4 @@ def _findings(view) -> tuple[SheetFinding, ...]:
     )
     return raised + tuple(
         SheetFinding("proposed", title, "not raised") for _, title in view.findings
-    )
-
-
-def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
-    """Return the sheet to log a joint by hand on, from a joint's view."""
-    revision, joint = view.revision, view.joint
-    rule = revision.get_rule_display()
-    if revision.rule == Rule.GUARDED:
-        rule += f", ISO 14253-1:{revision.edition}"
-    return BlankSheet(
-        shop=the_shop().name,
-        number=f"{joint.number}-{revision.number}",
-        joint_number=joint.number,
-        joint_name=joint.name,
-        joint_revision=str(revision.number),
-        airframe=airframe or f"{joint.type.code}, serial:",
-        map=view.map,
-        rows=tuple(BlankRow(one.label, one.gap, one.flush) for one in view.stations),
-        issued_at=revision.entry.received_at,
-        issued_text=local(revision.entry.received_at),
-        unit=view.unit,
-        rule=rule,
-        url=url,
-        digest=revision.entry.digest,
-        ledger_head=ledger_place(revision.entry),
-        banner=""
-        if revision.number == joint.current.number
-        else f"Revision {joint.current.number} is newer",
-    )
-
-
-def list_of(
-    items: list[Nonconformance], filters: str, url: str, creator: str
-) -> NonconformanceList:
-    """Return the list of nonconformances for paper, as of its newest entry.
-
-    Ages would change from day to day: the same records give the same bytes, so the
-    day when each was found is printed.
-    """
-    rows = [nonconformances.item_row(one) for one in items]
-    photos = nonconformances.photos_by_item(items)
-    # An empty list is as of now: of the newest entry of the ledger.
-    seal = Seal.objects.order_by("-position").select_related("entry").first()
-    newest = max(
-        (one.standing.last_entry for one in items),
-        default=seal and seal.entry,
-        key=_order,
-    )
-    content = canonical(
-        [
-            [
-                row.airframe,
-                row.label,
-                row.title,
-                row.state,
-                row.disposition,
-                row.due and row.due.isoformat(),
-                photos[str(row.pk)],
-            ]
-            for row in rows
-        ]
-    )
-    counted = Counter(row.state for row in rows)
-    return NonconformanceList(
-        shop=the_shop().name,
-        number=f"NC list, {len(rows)} items",
-        filters=filters,
-        items=tuple(_listed(row, photos[str(row.pk)]) for row in rows),
-        issued_at=newest.received_at if newest else EPOCH,
-        issued_text=local(newest.received_at) if newest else "",
-        counts=tuple((word, counted[word]) for word in State.values if counted[word]),
-        creator=creator,
-        url=url,
-        digest=digest(content),
-        ledger_head=ledger_place(newest) if newest else "",
-    )
-
-
-def _order(entry) -> int:
-    return entry.pk
-
-
-def _listed(row: nonconformances.ItemRow, photos: int) -> ListedItem:
-    return ListedItem(
-        number=row.label,
-        airframe=row.airframe,
-        joint=row.joint,
-        text=f"{row.title}. Required: {row.requirement}"
-        if row.requirement
-        else row.title,
-        part=row.part,
-        check=row.check,
-        state=row.state,
-        disposition=row.disposition,
-        due=row.due.isoformat() if row.due else "",
-        photos=str(photos or ""),
-        found=timezone.localtime(row.opened_at).strftime("%Y-%m-%d"),
-        who=row.holder,
     )

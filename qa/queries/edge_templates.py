@@ -1,15 +1,65 @@
 """From a plan of one joint to the trim templates of the edges that it cuts."""
 
 import hashlib
-from dataclasses import astuple
+from dataclasses import astuple, dataclass
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 
-from qa.numeric.geometry.edge_curve import EdgeCurve, edge_curve
+from qa.numeric.geometry.edge_curve import Bend, Course, EdgeCurve, edge_curve
 from qa.numeric.geometry.joint import Joint
 from qa.numeric.plan.result import Plan, StationPlan
-from qa.paper.trim_layout import TrimPoint, TrimTemplate
+
+
+@dataclass(frozen=True)
+class TrimPoint:
+    """A station on the edge: `s` mm along the present edge, depths in mm from it."""
+
+    s: float
+    label: str
+    trim: float
+    bite: float
+
+
+@dataclass(frozen=True)
+class TrimTemplate:
+    """One edge of one side. `length` mm of edge; on a closed seam the last point runs
+    on to the first. `bends` are its shape, each (length mm, curvature 1/mm, turn in
+    radians before it), () for a straight one. `body_on_left`: the material to be cut
+    lies to the left when walking the stations in order, seen from outside. `side`:
+    "part" or "surround".
+    """
+
+    shop: str
+    number: str
+    joint_number: str
+    joint_name: str
+    part: str
+    side: str
+    points: tuple[TrimPoint, ...]
+    length: float
+    closed: bool
+    body_on_left: bool
+    issued_at: datetime
+    issued_text: str = ""
+    release: str = ""
+    url: str = ""
+    digest: str = ""
+    banner: str = ""
+    notes: tuple[str, ...] = ()
+    bends: tuple[tuple[float, float, float], ...] = ()
+
+    @cached_property
+    def course(self) -> Course:
+        """The edge laid out on a plane."""
+        return Course(
+            tuple(Bend(*bend) for bend in self.bends) or (Bend(self.length, 0.0),)
+        )
+
+    @cached_property
+    def deepest(self) -> float:
+        return max(point.trim for point in self.points)
 
 
 def templates(

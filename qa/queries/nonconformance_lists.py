@@ -1,0 +1,126 @@
+"""The list of nonconformances for paper, in the order and filter of the page."""
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from django.utils import timezone
+
+from qa.models import Nonconformance, State
+from qa.queries import nonconformances
+from qa.queries.issue import GENERAL_CAUTIONS, ledger_place, local
+from shop.ledger.canonical import canonical, digest
+from shop.models import Seal
+from shop.queries.identity import the_shop
+
+EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class ListedItem:
+    """One nonconformance as text; `state` open, dispositioned, closed and what else the
+    page says; `found` the day."""
+
+    number: str
+    airframe: str
+    joint: str
+    text: str
+    part: str = ""
+    check: str = ""
+    state: str = "open"
+    disposition: str = ""
+    due: str = ""
+    photos: str = ""
+    found: str = ""
+    who: str = ""
+
+
+@dataclass(frozen=True)
+class NonconformanceList:
+    """The items and the filter that chose them, in words ("open, airframe 003")."""
+
+    shop: str
+    number: str
+    filters: str
+    items: tuple[ListedItem, ...]
+    issued_at: datetime
+    issued_text: str = ""
+    title: str = "Nonconformances"
+    counts: tuple[tuple[str, int], ...] = ()
+    again: tuple[str, ...] = ()
+    creator: str = ""
+    cautions: tuple[str, ...] = GENERAL_CAUTIONS[:2]
+    url: str = ""
+    digest: str = ""
+    ledger_head: str = ""
+    banner: str = ""
+
+
+def list_of(
+    items: list[Nonconformance], filters: str, url: str, creator: str
+) -> NonconformanceList:
+    """Return the list of nonconformances for paper, as of its newest entry.
+
+    Ages would change from day to day: the same records give the same bytes, so the
+    day when each was found is printed.
+    """
+    rows = [nonconformances.item_row(one) for one in items]
+    photos = nonconformances.photos_by_item(items)
+    # An empty list is as of now: of the newest entry of the ledger.
+    seal = Seal.objects.order_by("-position").select_related("entry").first()
+    newest = max(
+        (one.standing.last_entry for one in items),
+        default=seal and seal.entry,
+        key=_order,
+    )
+    content = canonical(
+        [
+            [
+                row.airframe,
+                row.label,
+                row.title,
+                row.state,
+                row.disposition,
+                row.due and row.due.isoformat(),
+                photos[str(row.pk)],
+            ]
+            for row in rows
+        ]
+    )
+    counted = Counter(row.state for row in rows)
+    return NonconformanceList(
+        shop=the_shop().name,
+        number=f"NC list, {len(rows)} items",
+        filters=filters,
+        items=tuple(_listed(row, photos[str(row.pk)]) for row in rows),
+        issued_at=newest.received_at if newest else EPOCH,
+        issued_text=local(newest.received_at) if newest else "",
+        counts=tuple((word, counted[word]) for word in State.values if counted[word]),
+        creator=creator,
+        url=url,
+        digest=digest(content),
+        ledger_head=ledger_place(newest) if newest else "",
+    )
+
+
+def _order(entry) -> int:
+    return entry.pk
+
+
+def _listed(row: nonconformances.ItemRow, photos: int) -> ListedItem:
+    return ListedItem(
+        number=row.label,
+        airframe=row.airframe,
+        joint=row.joint,
+        text=f"{row.title}. Required: {row.requirement}"
+        if row.requirement
+        else row.title,
+        part=row.part,
+        check=row.check,
+        state=row.state,
+        disposition=row.disposition,
+        due=row.due.isoformat() if row.due else "",
+        photos=str(photos or ""),
+        found=timezone.localtime(row.opened_at).strftime("%Y-%m-%d"),
+        who=row.holder,
+    )

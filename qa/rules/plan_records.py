@@ -1,0 +1,190 @@
+"""Plans on record: what is frozen of one, one shown again, and which one stands."""
+
+import hashlib
+
+from django.db.models import Max
+
+from qa.models import (
+    Check,
+    CutRelease,
+    FitPlan,
+    PlanDefaults,
+    PlanJoint,
+    PlannedCut,
+    Reading,
+    Side,
+    StandingPlan,
+)
+from qa.rules import cut_allowance, history, overtaking, plan_bodies, planning
+from qa.rules.planning import Planned, Wish, Worked
+from qa.rules.staleness import Value, states
+from shop.ledger.canonical import canonical
+from shop.models import Airframe, Entry, Part
+
+PLAN = ("entry__by", "end", "airframe", "part__design", "fit_check__fit_up__joint")
+
+
+def last_entry() -> int:
+    """The number of the last entry there is."""
+    return Entry.objects.aggregate(last=Max("pk"))["last"] or 0
+
+
+def draft(check: Check, wish: Wish | None = None) -> tuple[Worked, FitPlan | None]:
+    """Work a plan out for a check (loaded with planning.RELATED), with the record that
+    can be taken: not saved, `drafted` its joints and `cut_lines` its cuts. None where
+    there is none to take."""
+    read_to = last_entry()
+    worked = planning.work_out(check, wish)
+    if worked.plan is None or not worked.live:
+        return worked, None
+    body = plan_bodies.body_of(worked)
+    text = canonical(body)
+    plan = FitPlan(
+        fit_check=check,
+        airframe_id=check.fit_up.airframe_id,
+        part_id=check.fit_up.part_id,
+        method=body["method"],
+        body=text,
+        digest=hashlib.sha256(text.encode()).hexdigest(),
+        read_to=read_to,
+    )
+    plan.drafted = [
+        PlanJoint(order=order, fit_check=one.check, fit_up=one.check.fit_up)
+        for order, one in enumerate(worked.joints)
+    ]
+    plan.cut_lines = cuts_of(worked)
+    return worked, plan
+
+
+def cuts_of(worked: Worked) -> list[PlannedCut]:
+    """The cut lines that a plan asks for, as rows."""
+    found = []
+    for number, joint in enumerate(worked.joints):
+        here = {
+            one.label: (one.side, worked.bite(one))
+            for _, _, one in worked.stations()
+            if one.joint == number
+        }
+        fit_up = joint.check.fit_up
+        for side, part in (
+            (Side.PART, fit_up.part),
+            (Side.SURROUND, fit_up.surround_part),
+        ):
+            found += _line(joint, side, part, here)
+    return found
+
+
+def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut]:
+    stations, fit_up = joint.state.seam.stations, joint.check.fit_up
+    bites = [here[one.label][1] if here[one.label][0] == side else None
+             for one in stations]  # fmt: skip
+    depths = [round(one.bite * 1e6) if one else 0 for one in bites]
+    if not any(depths):
+        return []
+    return [
+        PlannedCut(
+            fit_check=joint.check,
+            fit_up=fit_up,
+            part=part,
+            side=side,
+            station=stations[row].label,
+            s_nm=along,
+            bite_nm=depths[row],
+            trim_nm=max(depths[row], round(bites[row].trim * 1e6) if bites[row] else 0),
+        )
+        for row, along in cut_allowance.cut_rows(joint.state.revision, depths)
+    ]
+
+
+def worked_of(plan: FitPlan) -> Worked:
+    """A plan on record as it was worked out: nothing is solved."""
+    rows = PlanJoint.objects.filter(plan=plan).order_by("order")
+    checks = Check.objects.select_related(*planning.RELATED).in_bulk(
+        [one.fit_check_id for one in rows]
+    )
+    checks = [checks[one.fit_check_id] for one in rows]
+    main = checks[0].fit_up
+    loaded = history.load(
+        main.airframe, history.joints_of_part(main.airframe, main.part_id)
+    )
+    found = states(loaded, until=plan.read_to)
+    body = plan.content
+    joints = [
+        planning.planned_as(loaded, found[check.fit_up.joint_id], check)
+        for check in checks
+    ]
+    _read_then(joints, body)
+    changes = overtaking.changes_of(plan)
+    worked = Worked(
+        check=checks[0],
+        live=standing(plan) and not changes,
+        rows=loaded,
+        joints=joints,
+        left_out=body["inputs"]["left_out"],
+        defaults=PlanDefaults(),
+        options=plan_bodies.options_from(body),
+        plan=plan_bodies.plan_from(body),
+        record=plan,
+        changes=changes,
+        kept=plan_bodies.bites_from(body),
+        kept_least=body["outcome"]["least_cut_nm"] / 1e6,
+        kept_reasons=plan_bodies.reasons_from(body),
+        kept_notes=body["outcome"]["notes"],
+        wish=Wish(body["wishes"]["side"], body["wishes"]["limits"]),
+    )
+    worked.releases = set(in_force(plan)) if worked.live else set()
+    return worked
+
+
+def standing(plan: FitPlan) -> bool:
+    return not hasattr(plan, "end")
+
+
+def in_force(plan: FitPlan):
+    """Keys of the serials whose release by this plan was not withdrawn."""
+    rows = CutRelease.objects.filter(plan=plan, withdrawal__isnull=True)
+    return rows.values_list("part_id", flat=True)
+
+
+def _read_then(joints: list[Planned], body: dict) -> None:
+    """Put what was read for the plan in place of what stands now."""
+    said = body["inputs"]["joints"]
+    keys = [row[3] for one in said for row in one["readings"]]
+    readings = Reading.objects.select_related("fit_check__fit_up").in_bulk(keys)
+    for joint, one in zip(joints, said, strict=True):
+        carried = set(one["carried"])
+        joint.state.now.values = {
+            (label, kind): Value(
+                readings[key],
+                readings[key].fit_check,
+                readings[key].fit_check.fit_up,
+                carried=label in carried,
+            )
+            for label, kind, _act, key in one["readings"]
+        }
+        joint.lost = {
+            side: [nm / 1e6 for nm in depths] for side, depths in one["lost_nm"].items()
+        }
+
+
+def newest_of(check: Check) -> FitPlan | None:
+    """The plan on record to show for a check: the one that stands, else the last."""
+    rows = FitPlan.objects.filter(joints__fit_check=check).select_related(*PLAN)
+    found = list(rows.order_by("-number")[:1])
+    return found[0] if found else None
+
+
+def plans_now(rows) -> list[FitPlan]:
+    """Standing plans, each with `overtaken`: by what, "" while it holds. A constant
+    number of statements."""
+    plans = [one.plan for one in rows.select_related(*(f"plan__{n}" for n in PLAN))]
+    found = overtaking.changes(plans)
+    for one in plans:
+        one.overtaken = overtaking.in_words(found[one.pk])
+    return plans
+
+
+def plan_now(airframe: Airframe, part_id: int) -> FitPlan | None:
+    """The plan that stands for a part on an airframe, with `overtaken`."""
+    found = plans_now(StandingPlan.objects.filter(airframe=airframe, part=part_id))
+    return found[0] if found else None

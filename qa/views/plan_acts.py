@@ -1,0 +1,197 @@
+"""What is done by a plan on record: cuts, moves, releases."""
+
+import math
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from qa.actions import moves, trimming
+from qa.actions.trimming import Taken
+from qa.forms.plans import MoveForm, ReasonForm, ReleaseForm, TrimForm
+from qa.models import CutRelease, Side
+from qa.queries import plans
+from qa.queries.plan_records import cut_words, rows_left
+from qa.rules import plan_records
+from shop import roles
+from shop.ledger import Refused
+from shop.views.acting import attempt, form_page, posted
+
+from .plans import back_to_joint, check_to_plan, unit_of
+
+
+def _standing(request, uuid, verb="cut parts"):
+    """The plan on record that stands for a check, shown again; None when there is none
+    (the page of the plan then says what to do)."""
+    row = plan_records.newest_of(check_to_plan(request, uuid, verb))
+    if row is None or not plan_records.standing(row):
+        messages.info(
+            request,
+            _("Take the plan first: what is cut, moved or released is what it asks."),
+        )
+        return None
+    return plans.view_of(plan_records.worked_of(row), unit_of(request))
+
+
+def trim(request, uuid):
+    """Say what came off; this opens the next fit-up."""
+    view = _standing(request, uuid)
+    if view is None:
+        return redirect("check_plan", uuid=uuid)
+    check, worked = view.worked.check, view.worked
+    move = plans.moved(worked, view.unit)
+    form = TrimForm(
+        posted(request),
+        rows=[row for row in rows_left(view) if row.side in Side.values],
+        move_words=move.words if move else "",
+        unit=view.unit,
+    )
+    if request.method == "POST":
+        done, _opened = attempt(form, _cutting(request.user, form, view, move))
+        if done:
+            told = _("Recorded. Measure again: witnesses first.")
+            if form.cleaned_data.get("moved") == "yes":
+                told = _("Recorded. It was moved: measure every station again.")
+            messages.success(request, told)
+            return redirect(back_to_joint(check))
+    context = {
+        "form": form,
+        "view": view,
+        "check": check,
+        "record": worked.record,
+        "fit_up": check.fit_up,
+        "releases": [one for one in worked.to_release() if not one[2]],
+        "plan_url": reverse("plan_record", args=[worked.record.number]),
+    }
+    return render(request, "qa/plans/plan_trim.html", context)
+
+
+def _cutting(by, form: TrimForm, view, move):
+    """The act that the form of a cut asks for."""
+    checks = {str(one.entry_id): one for one in view.checks}
+
+    def act(moved, note, reason, more, **_said):
+        return trimming.record_trim(
+            by=by,
+            checks=view.checks,
+            taken=[
+                Taken(
+                    check=checks[row.check],
+                    station=row.label,
+                    side=row.side,
+                    value=text,
+                    unit=unit,
+                )
+                for row, text, unit in form.said()
+            ],
+            plan=view.record,
+            moved=move if moved == "yes" else None,
+            note=note,
+            reason=reason,
+            more=more,
+        )
+
+    return act
+
+
+def move(request, uuid):
+    """Say how far the part was moved, nothing cut; this opens the next fit-up."""
+    view = _standing(request, uuid)
+    if view is None:
+        return redirect("check_plan", uuid=uuid)
+    worked = view.worked
+    motions = [
+        (name.replace("_", " "), amount, motion.turns)
+        for (name, amount), motion in zip(
+            worked.plan.move.amounts, worked.plan.move.motions, strict=True
+        )
+    ]
+    form = MoveForm(posted(request), motions=motions, unit=view.unit)
+
+    def act(note, **_said):
+        raw = [
+            math.radians(amount) if turns else amount
+            for amount, (_label, _amount, turns) in zip(
+                form.amounts, motions, strict=True
+            )
+        ]
+        made = plans.moved(worked, view.unit, raw)
+        if made is None:
+            raise Refused(_("Nothing was moved: there is nothing to record."))
+        return moves.record_move(
+            by=request.user,
+            checks=view.checks,
+            moved=made,
+            plan=worked.record,
+            note=note,
+        )
+
+    return form_page(
+        request,
+        form,
+        act,
+        heading=_("Record a move of %(part)s") % {"part": worked.check.fit_up.part},
+        back=back_to_joint(worked.check),
+        above=(str(worked.record), reverse("plan_record", args=[worked.record.number])),
+        notes=[
+            _("As planned: %(words)s.") % {"words": "; ".join(view.moves) or _("stay")},
+            _("Right, up and out of the skin are as the joint is drawn. Every station "
+              "of this part is stale after it."),
+        ],
+        button=_("Record this move"),
+    )  # fmt: skip
+
+
+def release(request, uuid):
+    """The engineer lets primary structure be cut as the plan on record asks."""
+    view = _standing(request, uuid, "release cuts")
+    if view is None:
+        return redirect("check_plan", uuid=uuid)
+    record = view.record
+    waiting = [one for one in view.worked.to_release() if not one[2]]
+    here = reverse("plan_record", args=[record.number])
+    if not waiting:
+        messages.info(request, _("Nothing here waits for a release."))
+        return redirect(here)
+
+    def act(note):
+        for part, _check, _done in waiting:
+            trimming.release_cut(by=request.user, plan=record, part=part, note=note)
+
+    names = ", ".join(part.serial for part, _check, _done in waiting)
+    return form_page(
+        request,
+        ReleaseForm(posted(request)),
+        act,
+        heading=_("Release the cut of %(parts)s") % {"parts": names},
+        back=here,
+        above=(str(record), here),
+        notes=[_("%(plan)s asks for: %(cuts)s. Nothing deeper and nothing elsewhere is "
+                 "released.") % {"plan": record, "cuts": cut_words(view)}],
+        caution=_(
+            "This is primary structure. The release is about this plan only; whether "
+            "the structure may be changed belongs to the design authority."
+        ),
+        button=_("Release this cut"),
+    )  # fmt: skip
+
+
+def withdraw_release(request, uuid):
+    """The engineer takes a release back: nothing more is cut by it."""
+    rows = CutRelease.objects.select_related("part", "plan", "fit_check")
+    row = roles.fetch(
+        request.user, "release cuts", rows, entry_id=uuid, plan__isnull=False
+    )
+    here = reverse("plan_record", args=[row.plan.number])
+    return form_page(
+        request,
+        ReasonForm(posted(request)),
+        lambda reason: trimming.withdraw_release(
+            by=request.user, release=row, reason=reason
+        ),
+        heading=_("Withdraw the release of %(part)s") % {"part": row.part},
+        back=here,
+        above=(str(row.plan), here),
+        button=_("Withdraw this release"),
+    )
