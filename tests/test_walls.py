@@ -3,6 +3,8 @@
 import ast
 import re
 import sys
+from dataclasses import is_dataclass
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -38,6 +40,114 @@ def imports(path: Path, *, top_level_only: bool = False) -> list[str]:
     return found
 
 
+def rooms() -> dict[str, set[str]]:
+    """What each room may import, itself aside: the table of DEVELOPERS.md, which is the
+    one place where it stands."""
+    text = (TREE / "DEVELOPERS.md").read_text("utf-8")
+    table = text.split("| room | imports |\n|---|---|\n")[1].split("\n\n")[0]
+    rows = re.findall(r"^\| `(\w+)` \|(.*)\|$", table, re.M)
+    return {room: set(re.findall(r"\w+", arrows)) for room, arrows in rows}
+
+
+# Modules beside the folders, by the room they belong to; all others are the site's.
+ALONE = {
+    **dict.fromkeys(("shop.roles", "shop.identifiers", "qa.identifiers"), "roles"),
+    **dict.fromkeys(("qa.sync", "qa.envelopes", "qa.recovery"), "sync"),
+    **dict.fromkeys(("shop.marks", "shop.atomic_files"), "ground"),
+}
+
+
+def room_of(name: str, known: set[str]) -> str:
+    """The room that a module of ours lies in."""
+    app, *rest = name.split(".")
+    if rest and rest[0] in known:
+        return rest[0]
+    return ALONE.get(f"{app}.{rest[0]}" if rest else app, "site")
+
+
+def test_arrows_between_rooms_point_as_the_table_says():
+    matrix = rooms()
+    folders = {p.name for app in ("shop", "qa") for p in (TREE / app).iterdir()
+               if p.is_dir() and any(p.glob("*.py"))}  # fmt: skip
+    assert folders - {"migrations"} <= set(matrix)
+    guilty = []
+    for path in sources("shop", "qa"):
+        name = ".".join(path.relative_to(TREE).with_suffix("").parts)
+        here = room_of(name, set(matrix))
+        for other in imports(path):
+            app, *rest = other.split(".")
+            if app not in ("shop", "qa") or not rest:
+                continue
+            there = room_of(other, set(matrix))
+            if here != "site" and there not in {here} | matrix[here]:
+                guilty.append(f"{name} -> {other}")
+    assert guilty == []
+
+
+def test_a_table_of_rooms_has_no_way_round():
+    """No room is above and below another: arrows can be put in one order."""
+    left = {name: set(arrows) for name, arrows in rooms().items()}
+    while left:
+        free = [name for name, arrows in left.items() if not arrows & set(left)]
+        assert free, f"round and round: {sorted(left)}"
+        for name in free:
+            del left[name]
+
+
+@pytest.mark.parametrize(
+    ("room", "source"), [("paper", "queries"), ("forms", "actions")]
+)
+def test_what_is_taken_across_is_only_a_shape(room, source):
+    """A paper takes the dataclass that a query fills, a form makes what an act takes;
+    neither calls it."""
+    guilty = []
+    for path in sources(f"shop/{room}", f"qa/{room}"):
+        for name in imports(path):
+            if not name.startswith((f"shop.{source}.", f"qa.{source}.")):
+                continue
+            module, word = name.rsplit(".", 1)
+            if word.isupper() or is_dataclass(getattr(import_module(module), word)):
+                continue
+            guilty.append(f"{path.relative_to(TREE)}: {name}")
+    assert guilty == []
+
+
+TRACE = re.compile(r"^\d+\. `((?:shop|qa)/[\w/]+\.py)`: ((?:`\w+`(?:, )?)+)", re.M)
+
+
+@pytest.mark.parametrize("act", ["A reading", "A plan", "A pull"])
+def test_an_act_goes_through_the_house_as_the_trace_says(act):
+    """Each function is where DEVELOPERS.md says, each room is entered once, and from
+    each the next may be imported: never back up."""
+    text = (TREE / "DEVELOPERS.md").read_text("utf-8")
+    trace = TRACE.findall(text.split(f"### {act}")[1].split("\n#")[0])
+    assert len(trace) >= 4
+    rooms_entered = []
+    for module, names in trace:
+        tree = ast.parse((TREE / module).read_text("utf-8"))
+        defined = {
+            node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)
+        }
+        assert set(re.findall(r"\w+", names)) <= defined, module
+        room = room_of(module.removesuffix(".py").replace("/", "."), set(rooms()))
+        if room not in rooms_entered[-1:]:
+            assert room not in rooms_entered
+            assert not rooms_entered or room in rooms()[rooms_entered[-1]]
+            rooms_entered.append(room)
+
+
+def test_queries_give_no_bytes():
+    guilty = [
+        f"{path.relative_to(TREE)}: {node.name}"
+        for path in sources("shop/queries", "qa/queries")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.FunctionDef)
+        and node.returns
+        and "bytes" in ast.unparse(node.returns)
+    ]
+    assert guilty == []
+
+
 def test_shop_never_imports_qa():
     guilty = {
         str(path.relative_to(TREE)): name
@@ -46,6 +156,57 @@ def test_shop_never_imports_qa():
         if name == "qa" or name.startswith("qa.")
     }
     assert guilty == {}
+
+
+# Functions and files longer than 50 and 400 lines, each with its reason. This list only
+# ever gets shorter.
+LONG_FUNCTIONS: dict[str, str] = {
+    "qa/actions/checks.py: choose_reading": "to be split",
+    "qa/actions/checks.py: record_reading": "to be split",
+    "qa/actions/checks.py: start_check": "to be split",
+    "qa/actions/fitups.py: open_fit_up": "to be split",
+    "qa/actions/joints.py: define_joint": "to be split",
+    "qa/actions/shims.py: record_shims": "to be split",
+    "qa/actions/trimming.py: record_trim": "to be split",
+    "qa/demo/joints.py: load": "to be split",
+    "qa/numeric/shims/stacks.py: plan_shims": "to be split",
+    "qa/paper/check_sheet.py: _table": "to be split",
+    "qa/queries/check_sheets.py: sheet_of": "to be split",
+    "qa/queries/checks.py: check_view": "to be split",
+    "qa/queries/drawings.py: map_of": "to be split",
+    "qa/queries/edge_templates.py: templates": "to be split",
+    "qa/queries/tablet.py: check_for_tablet": "to be split",
+    "qa/queries/work_orders.py: work_order_of": "to be split",
+    "shop/actions/cures.py: record_trace": "to be split",
+    "shop/actions/laminates.py: define_laminate": "to be split",
+    "shop/actions/layups.py: lay_plies": "to be split",
+    "shop/actions/layups.py: mix_resin": "to be split",
+    "shop/actions/machines.py: record_milling": "to be split",
+    "shop/actions/photos.py: add_photo": "to be split",
+    "shop/demo/tools.py: load": "to be split",
+    "shop/paper/sheet.py: _foot": "to be split",
+}
+LONG_FILES: dict[str, str] = {"qa/numeric/plan/lexicographic.py": "to be split"}
+
+
+def test_functions_have_at_most_50_lines():
+    long = {
+        f"{path.relative_to(TREE)}: {node.name}"
+        for path in sources("shop", "qa")
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and node.end_lineno - node.lineno >= 50
+    }
+    assert long == set(LONG_FUNCTIONS)
+
+
+def test_files_have_at_most_400_lines():
+    long = {
+        str(path.relative_to(TREE))
+        for path in sources("shop", "qa")
+        if len(path.read_text("utf-8").splitlines()) > 400
+    }
+    assert long == set(LONG_FILES)
 
 
 PURE = {

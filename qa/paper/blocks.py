@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from qa.drawing import pdf
 from qa.drawing.scene import Scene
+from qa.paper import scene as scene_pdf
 from qa.queries.issue import GENERAL_CAUTIONS, Signature
 from shop.numeric.paper_sizes import CONTENT, MM
 from shop.paper import text
@@ -43,7 +43,7 @@ def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Bl
             base = below - 17 if under else top - 17
             left = x + 20 if under else x + width - used
             text.write(canvas, left, base, word, font=BOLD, size=12)
-            pdf.mark(canvas, state, left - 12, base + 4, 8)
+            scene_pdf.mark(canvas, state, left - 12, base + 4, 8)
 
     below_it = 20 if state is not None and under else 0
     return Block(25 + 16 * len(lines) + below_it, draw)
@@ -94,7 +94,7 @@ def figure(scene: Scene, most_height: float, units: float = 1000.0) -> Block:
         height = most_height
 
     def draw(canvas, x, top, full):
-        pdf.draw(canvas, scene, x + (full - width) / 2, top, width)
+        scene_pdf.draw(canvas, scene, x + (full - width) / 2, top, width)
 
     return Block(height, draw)
 
@@ -104,7 +104,7 @@ def legend(keys: Sequence[str]) -> Block:
 
     def draw(canvas, x, top, width):
         for state in keys:
-            pdf.mark(canvas, state, x + 5, top - 7, 4.2)
+            scene_pdf.mark(canvas, state, x + 5, top - 7, 4.2)
             word = states.word(state)
             used = text.write(canvas, x + 13, top - 9.5, word, size=7)
             x += used + 28
@@ -120,7 +120,7 @@ def counts(pairs: Sequence[tuple[str, str, int]]) -> Block:
         for k, (state, word, number) in enumerate(pairs):
             left = x + k * wide
             used = text.write(canvas, left, top - 19, number, font=BOLD, size=17)
-            pdf.mark(canvas, state, left + used + 10, top - 13, 5)
+            scene_pdf.mark(canvas, state, left + used + 10, top - 13, 5)
             text.write(canvas, left, top - 28, word, size=7, room=wide - 6)
 
     return Block(34, draw)

@@ -6,9 +6,9 @@ The page on the screen takes the same record, so that the two cannot disagree.
 from collections.abc import Sequence
 
 from qa.drawing import joint_map, profile
-from qa.drawing import pdf as drawing_pdf
 from qa.drawing.joint_map import JointMap
 from qa.paper import blocks
+from qa.paper import scene as scene_pdf
 from qa.queries.check_sheets import CheckSheet, SheetRow
 from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
@@ -211,7 +211,7 @@ def _marks(rows: Sequence[SheetRow], verdict: int):
     def draw(canvas, number, column, x, middle):
         if column != verdict:
             return 0
-        drawing_pdf.mark(canvas, rows[number].state, x + 4, middle, 3.2)
+        scene_pdf.mark(canvas, rows[number].state, x + 4, middle, 3.2)
         return MARK
 
     return draw

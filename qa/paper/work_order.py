@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 
-from qa.drawing import pdf, plan_map
+from qa.drawing import plan_map
 from qa.drawing.joint_map import Layout
 from qa.drawing.plan_map import PlanMap
 from qa.paper import blocks
+from qa.paper import scene as scene_pdf
 from qa.queries.issue import Signature
 from qa.queries.work_orders import WorkOrder
 from shop.numeric.paper_sizes import CONTENT, paper_named
@@ -105,7 +106,7 @@ def _maps(plan: PlanMap, most: float) -> Block:
             zip(scenes, ("before", "after"), strict=True)
         ):
             left = x + k * (half + 12)
-            pdf.draw(canvas, scene, left + (half - width) / 2, top - 9, width)
+            scene_pdf.draw(canvas, scene, left + (half - width) / 2, top - 9, width)
             text.write(canvas, left, top - 7, word, font=SEMIBOLD, size=8)
         canvas.setStrokeColor(HAIR)
         canvas.setLineWidth(0.4)
@@ -158,7 +159,9 @@ def _pair(pair, head: Block) -> Block:
                 font = SEMIBOLD if k in (0, 3) else REGULAR
                 _cell(canvas, x, width, side, k, top - 8, value, font, 7)
             left = x + side * (width / 2 + 6)
-            pdf.mark(canvas, row.state_after, left + width / 2 - 9, top - 5.5, 2.8)
+            scene_pdf.mark(
+                canvas, row.state_after, left + width / 2 - 9, top - 5.5, 2.8
+            )
         canvas.setStrokeColor(HAIR)
         canvas.setLineWidth(0.25)
         canvas.line(x, top - 10.6, x + width, top - 10.6)

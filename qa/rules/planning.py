@@ -9,6 +9,7 @@ from qa.numeric.geometry.joint import JointError
 from qa.numeric.plan.bite import Shortfall, corrected_bite
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import NothingSeen
+from qa.numeric.plan.planner import plan_joints
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
@@ -235,9 +236,6 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
 
 
 def _solve(worked: Worked, wish: Wish) -> None:
-    # The planner brings scipy: pages that plan nothing must not wait for it.
-    from qa.numeric.plan.planner import plan_joints
-
     try:
         motions = requirements.motions_of(worked.check.fit_up)
         worked.options = requirements.plan_options(

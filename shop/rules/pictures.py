@@ -28,8 +28,8 @@ def encode_photo(content: bytes) -> tuple[bytes, int, int]:
         raise Refused(
             _("A photo may have %(limit)s MB.") % {"limit": limit}, field="file"
         )
-    from PIL import Image, UnidentifiedImageError
-    from pillow_heif import register_heif_opener
+    from PIL import Image, UnidentifiedImageError  # noqa: PLC0415 -- slow to import
+    from pillow_heif import register_heif_opener  # noqa: PLC0415 -- slow to import
 
     register_heif_opener()
     with _one_at_a_time, warnings.catch_warnings():
@@ -49,7 +49,7 @@ def encode_photo(content: bytes) -> tuple[bytes, int, int]:
 
 
 def _encode(image_module, content: bytes) -> tuple[bytes, int, int]:
-    from PIL import ImageOps
+    from PIL import ImageOps  # noqa: PLC0415 -- slow to import
 
     with image_module.open(io.BytesIO(content), formats=FORMATS) as picture:
         if picture.width * picture.height > PIXELS_MOST:
