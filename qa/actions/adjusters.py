@@ -251,19 +251,9 @@ def record_settings(
             fit_plans.refuse_ended(plan)
         present = {one.name: one for one in rules.present(airframe, position)}
         rows = _changed(settings, present, airframe, position, plan)
-        moved = Moved(
-            "; ".join(
-                setting_text(present[row.name], row.change_nm, Unit.MM) for row in rows
-            ),
-            [
-                {"name": row.name, "amount": f"{row.change_nm / 1e6:.3f}", "unit": "mm"}
-                for row in rows
-            ],
-            changes,
-        )
         if plan:
             fit_plans.end(act, plan, PlanEnding.DONE)
-        record_moves(act, checks, moved, MoveKind.SET, plan)
+        record_moves(act, checks, _moved(rows, present, changes), MoveKind.SET, plan)
         opened = next_fit_up.open_next(
             by=by,
             fit_ups=[check.fit_up for check in checks],
@@ -276,6 +266,16 @@ def record_settings(
             act.record(row)
         act.result = {"fitups": [str(one.entry_id) for one in opened]}
     return opened
+
+
+def _moved(rows, present, changes) -> Moved:
+    """What the settings do to the part, as a move is kept."""
+    words = [setting_text(present[row.name], row.change_nm, Unit.MM) for row in rows]
+    amounts = [
+        {"name": row.name, "amount": f"{row.change_nm / 1e6:.3f}", "unit": "mm"}
+        for row in rows
+    ]
+    return Moved("; ".join(words), amounts, changes)
 
 
 def _changed(settings, present, airframe, position, plan) -> list[AdjusterSetting]:

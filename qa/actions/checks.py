@@ -51,42 +51,26 @@ def start_check(
             "or leave this off.",
             field="in_acceptance_condition",
         )
-    check = Check(
-        fit_up=fit_up,
-        finish=finish,
-        instrument=instrument,
-        temperature_mc=temperature_mc,
-        in_acceptance_condition=in_acceptance_condition,
-        note=note,
-        held=held or [],
-    )
-    if instrument:
-        for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
-            setattr(check, name, getattr(instrument, name))
-        check.calibration_due = instrument.due
-    revision = fit_up.revision
-    stations = list(revision.stations.select_related("revision"))
+    told = {
+        "finish": finish,
+        "temperature_mc": temperature_mc,
+        "in_acceptance_condition": in_acceptance_condition,
+        "note": note,
+    }
+    check = Check(fit_up=fit_up, instrument=instrument, held=held or [], **told)
+    _take_gauge(check, instrument)
+    stations = list(fit_up.revision.stations.select_related("revision"))
     check.wanted = _wanted(check, stations)
-    envelope.setdefault(
-        "said",
-        {
-            "fitup": str(fit_up.entry_id),
-            "finish": finish,
-            "instrument": instrument and str(instrument.uuid),
-            "temperature_mc": temperature_mc,
-            "in_acceptance_condition": in_acceptance_condition,
-            "note": note,
-        },
-    )
+    gauge = instrument and str(instrument.uuid)
+    said = {"fitup": str(fit_up.entry_id), "instrument": gauge, **told}
+    envelope.setdefault("said", said)
     form = envelope.pop("form", "check/2")
     with perform(form, by=by, **envelope) as act:
         check.number = next_number("check")
         check.full_clean(exclude=["entry"])
         act.record(check)
         CheckState.objects.create(
-            fit_check=check,
-            wanted=check.wanted,
-            started_at=act.now,
+            fit_check=check, wanted=check.wanted, started_at=act.now
         )
         act.result = {"check": str(act.id), "label": check.label}
     return check
@@ -158,12 +142,9 @@ def record_reading(
             raise Refused(
                 "Its start was disowned: start a new check.", code="disowned", field=""
             )
-        base_stands = (now.reading_id if now else None) == (
-            supersedes.pk if supersedes else None
-        )
+        base_stands = (now and now.reading_id) == (supersedes and supersedes.pk)
         reading = judging.judged(check, station, kind, typed)
-        reading.supersedes = supersedes
-        reading.reason = reason
+        reading.supersedes, reading.reason = supersedes, reason
         reading.late = late
         reading.clash = not base_stands and not late
         act.record(reading)
@@ -265,12 +246,7 @@ def choose_reading(
         )
         act.record(choice)
         changes = {"clashes": F("clashes") - 1}
-        old, new = judging.column(now.reading), judging.column(reading)
-        if old != new:
-            if old:
-                changes[old] = F(old) - 1
-            if new:
-                changes[new] = F(new) + 1
+        changes |= _counted(judging.column(now.reading), judging.column(reading))
         now.reading, now.clash = reading, False
         now.save(update_fields=["reading", "clash"])
         CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
@@ -300,3 +276,19 @@ def finish_check(*, by, check: Check, note: str = "", **envelope) -> CheckFinish
         state.save(update_fields=["state", "finished_at", "last_entry"])
         act.result = {"counts": finish.counts, **judging.proposal(check)}
     return finish
+
+
+def _counted(old: str, new: str) -> dict:
+    """What moves in the counts of a check when another reading stands."""
+    if old == new:
+        return {}
+    moves = {old: F(old) - 1} if old else {}
+    return moves | ({new: F(new) + 1} if new else {})
+
+
+def _take_gauge(check: Check, instrument: Instrument | None) -> None:
+    """Freeze on the check what its instrument says now."""
+    if instrument:
+        for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
+            setattr(check, name, getattr(instrument, name))
+        check.calibration_due = instrument.due

@@ -69,16 +69,7 @@ def open_fit_up(
     with perform(form, by=by, **envelope) as act:
         _lock(part, surround_part)
         fit_up.number = next_number(f"fitup:{airframe.pk}:{joint.pk}")
-        last = _last(airframe, joint)
-        fit_up.reason = _reason(fit_up, last)
-        fit_up.surround_part, asked = fit_placement.seat(
-            airframe, joint, part, surround_part
-        )
-        if last and last.part_id == part.pk:
-            why = why or last.why
-        ask_why(asked.values(), why)
-        fit_up.questions = ",".join(asked)
-        fit_up.why = why.strip() if asked else ""
+        _seat(fit_up, _last(airframe, joint), why)
         fit_up.full_clean(exclude=["entry"])
         act.record(fit_up)
         act.result = {"fitup": str(act.id), "label": f"fit-up {fit_up.number}"}
@@ -156,3 +147,16 @@ def _said(fit_up: FitUp) -> dict:
         "note": fit_up.note,
         **({"why": fit_up.why} if fit_up.why else {}),
     }
+
+
+def _seat(fit_up: FitUp, last: FitUp | None, why: str) -> None:
+    """Say beside what the part sits, after which fit-up; the unusual wants a why."""
+    fit_up.reason = _reason(fit_up, last)
+    fit_up.surround_part, asked = fit_placement.seat(
+        fit_up.airframe, fit_up.joint, fit_up.part, fit_up.surround_part
+    )
+    if last and last.part_id == fit_up.part_id:
+        why = why or last.why
+    ask_why(asked.values(), why)
+    fit_up.questions = ",".join(asked)
+    fit_up.why = why.strip() if asked else ""

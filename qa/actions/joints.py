@@ -115,24 +115,17 @@ def define_joint(
     roles.require(by, "define joints")
     if position.type_id != surround.type_id:
         raise Refused("Both positions must be of one airframe type.", field="surround")
+    lines = {"first_line": first_line, "last_line": last_line}
+    told = {"number": number, "name": name, **lines}
     joint = Joint(
-        type_id=position.type_id,
-        position=position,
-        surround=surround,
-        number=number,
-        name=name,
-        first_line=first_line,
-        last_line=last_line,
+        type_id=position.type_id, position=position, surround=surround, **told
     )
     joint.full_clean(exclude=["current", "mirror"])
     ask_why([flow_doubt(position, requirement.flow_mdeg)], reason)
     said = {
-        "number": number,
-        "name": name,
+        **told,
         "position": position.pk,
         "surround": surround.pk,
-        "first_line": first_line,
-        "last_line": last_line,
         "mirror": mirror and mirror.pk,
         "requirement": asdict(requirement),
         "stations": [asdict(one) for one in stations],

@@ -47,12 +47,7 @@ def record_shims(
     changes: {station: [gap nm, flushness nm]} that these stacks should bring.
     """
     roles.require(by, "cut parts")
-    points = {str(one["name"]) for one in check.fit_up.revision.attach_points or []}
-    if not stacks or set(stacks) - points:
-        raise Refused("A stack is at an attach point of the joint.", field="stacks")
-    for point, shims in stacks.items():
-        if len(shims) > MOST_A_STACK or any(not 0 < s < 10**8 for s in shims):
-            raise Refused(f"{point}: this is no stack of shims.", field="stacks")
+    _check_stacks(check, stacks)
     words = ", ".join(f"{point} {_stack(shims)}" for point, shims in stacks.items())
     moved = Moved(
         f"shims: {words}",
@@ -91,3 +86,12 @@ def record_shims(
 
 def _stack(shims: list[int]) -> str:
     return f"{sum(shims) / 1e6:g} mm" if shims else "none"
+
+
+def _check_stacks(check: Check, stacks: dict[str, list[int]]) -> None:
+    points = {str(one["name"]) for one in check.fit_up.revision.attach_points or []}
+    if not stacks or set(stacks) - points:
+        raise Refused("A stack is at an attach point of the joint.", field="stacks")
+    for point, shims in stacks.items():
+        if len(shims) > MOST_A_STACK or any(not 0 < s < 10**8 for s in shims):
+            raise Refused(f"{point}: this is no stack of shims.", field="stacks")

@@ -177,12 +177,7 @@ def record_trim(
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
-        asked = _asked(plan)
-        rows = []
-        for check in checks:
-            for side in Side.values:
-                here = [p for p in depths if p[0].check == check and p[0].side == side]
-                rows += _line(check, fit_ups[check.fit_up_id], side, here, asked)
+        rows = _lines(checks, fit_ups, depths, _asked(plan))
         deviations = _deviations(by, plan, rows, reason.strip())
         for row in [*rows, *deviations]:
             row.plan = plan
@@ -318,3 +313,13 @@ def _said(checks, taken, moved, note, plan, reason) -> dict:
         "moved": moved.amounts if moved else None,
         "note": note,
     }
+
+
+def _lines(checks: list[Check], fit_ups: dict, depths, asked) -> list[TrimCut]:
+    """The cut lines of all checks and sides."""
+    rows = []
+    for check in checks:
+        for side in Side.values:
+            here = [p for p in depths if p[0].check == check and p[0].side == side]
+            rows += _line(check, fit_ups[check.fit_up_id], side, here, asked)
+    return rows

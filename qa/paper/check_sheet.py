@@ -180,9 +180,9 @@ def _table(sheet: CheckSheet) -> list[Block]:
         columns.append(Column("NC", 14))
     if notes:
         columns.append(Column("Note", 31, lines=3))
-    rows, rules, last = [], [], None
-    for row in sheet.rows:
-        first = row.station != last
+    rows, rules = [], []
+    for before, row in zip((None, *sheet.rows), sheet.rows, strict=False):
+        first = before is None or row.station != before.station
         cells = [
             row.station if first else "", row.characteristic,
             *([row.requirement] if differ else []), row.typed, row.millimeters,
@@ -192,7 +192,6 @@ def _table(sheet: CheckSheet) -> list[Block]:
         cells += [row.by, *([row.nonconformance] if numbered else [])]
         rows.append(cells + ([row.note] if notes else []))
         rules.append(first)
-        last = row.station
     return [
         heading("Every characteristic", f"{len(sheet.rows)} results"),
         *table(

@@ -221,10 +221,6 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         for kind in Kind.values
     ]
     items = _items(check)
-    raised = {(one.kind, one.stations) for one in items}
-    findings = [
-        one for one in judging.findings(check) if (one.kind, one.stations) not in raised
-    ]
     return CheckView(
         check=check,
         row=check_row(check),
@@ -250,7 +246,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
             u_nm=check.u_nm,
             unit=unit,
         ),
-        findings=[(one, one.title(unit)) for one in findings],
+        findings=[(one, one.title(unit)) for one in _not_raised(check, items)],
         measure_again=judging.measure_again(check),
         items=items,
         finish_on=finish_note(check, unit),
@@ -385,3 +381,10 @@ def rule_text(revision, check: Check, unit: str) -> str:
         f"Guarded acceptance, {default}, standard uncertainty "
         f"{lengths.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
     )
+
+
+def _not_raised(check: Check, items) -> list:
+    """What was found and is no nonconformance yet."""
+    raised = {(one.kind, one.stations) for one in items}
+    found = judging.findings(check)
+    return [one for one in found if (one.kind, one.stations) not in raised]

@@ -53,14 +53,7 @@ def map_of(
     drawn = []
     for row, station in enumerate(stations):
         station.revision = revision
-        shown = {}
-        for kind in Kind.values:
-            reading = standing.get((station.pk, kind))
-            wanted = requirements.requirement(station, kind, finish)
-            shown[f"{kind}_state"] = "" if bare else state_of(reading, wanted)
-            shown[f"{kind}_text"] = lengths.on_map(
-                reading.value_nm if reading else None, unit, signed=kind == Kind.FLUSH
-            )
+        shown = _shown(station, standing, finish, unit, bare)
         drawn.append(
             MapStation(
                 label=station.label,
@@ -83,6 +76,19 @@ def map_of(
         limits_text=limits_hint(stations, unit, finish, u_nm),
         attach=_attach(revision, view, at),
     )
+
+
+def _shown(station: Station, standing: Standing, finish, unit, bare: bool) -> dict:
+    """State and value of both characteristics of a station, as MapStation has them."""
+    shown = {}
+    for kind in Kind.values:
+        reading = standing.get((station.pk, kind))
+        wanted = requirements.requirement(station, kind, finish)
+        shown[f"{kind}_state"] = "" if bare else state_of(reading, wanted)
+        shown[f"{kind}_text"] = lengths.on_map(
+            reading.value_nm if reading else None, unit, signed=kind == Kind.FLUSH
+        )
+    return shown
 
 
 def _attach(revision, view, at) -> tuple[tuple[str, float, float], ...]:

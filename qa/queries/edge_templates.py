@@ -63,25 +63,14 @@ class TrimTemplate:
 
 
 def templates(
-    joint: Joint,
-    plan: Plan,
-    *,
-    shop: str,
-    number: str,
-    joint_number: str,
-    joint_name: str,
-    names: dict[str, str],
-    issued_at: datetime,
-    issued_text: str = "",
-    release: str = "",
-    url: str = "",
-    banner: str = "",
+    joint: Joint, plan: Plan, *, names: dict[str, str], **said
 ) -> tuple[TrimTemplate, ...]:
     """One template for each side with something to cut: part first, then surround.
 
-    `names` say what the "part" and the "surround" are. Where a station may be cut on
-    either side its depth goes to the part. A station without a gap reading gets the
-    depth between its neighbors, and the paper says so.
+    `names` say what the "part" and the "surround" are; `said` are the other fields of
+    TrimTemplate that do not come from the plan. Where a station may be cut on either
+    side its depth goes to the part. A station without a gap reading gets the depth
+    between its neighbors, and the paper says so.
     """
     curve = edge_curve(joint)
     along, length = np.array(curve.along), curve.length
@@ -95,24 +84,16 @@ def templates(
         content = repr([*(astuple(point) for point in points), bends]).encode()
         out.append(
             TrimTemplate(
-                shop=shop,
-                number=number,
-                joint_number=joint_number,
-                joint_name=joint_name,
                 part=names[side],
                 side=side,
                 points=points,
                 length=length,
                 closed=joint.closed,
                 body_on_left=part_on_left(joint) == (side == "part"),
-                issued_at=issued_at,
-                issued_text=issued_text,
-                release=release,
-                url=url,
                 digest=hashlib.sha256(content).hexdigest(),
-                banner=banner,
                 notes=(*_notes(plan, side, guessed), *_corners(joint, curve)),
                 bends=bends,
+                **said,
             )
         )
     return tuple(out)

@@ -47,10 +47,7 @@ def check_for_tablet(check: Check) -> dict:
             "name": fit_up.joint.name,
             "revision": revision.number,
         },
-        "fitup": {
-            "uuid": str(fit_up.entry_id),
-            "label": f"fit-up {fit_up.number}",
-        },
+        "fitup": {"uuid": str(fit_up.entry_id), "label": f"fit-up {fit_up.number}"},
         "part": {"serial": fit_up.part.serial, "design": str(fit_up.part.design)},
         "held": check.held_text,
         "finish": check.finish,
@@ -74,16 +71,8 @@ def check_for_tablet(check: Check) -> dict:
     }
     if check.state.state == CheckState.State.FINISHED:
         told["proposal"] = judging.proposal(check)
-        told["nonconformances"] = [
-            {
-                "id": item.pk,
-                "label": item.label,
-                "url": reverse("nonconformance", args=[item.pk]),
-                "kind": item.kind,
-                "stations": item.stations,
-            }
-            for item in check.nonconformances.order_by("number")
-        ]
+        items = check.nonconformances.order_by("number")
+        told["nonconformances"] = [_nonconformance(one) for one in items]
     return told
 
 
@@ -287,3 +276,13 @@ def people_for_tablet() -> list[dict]:
     return [
         {"username": one.username, "name": one.name, "role": one.role} for one in rows
     ]
+
+
+def _nonconformance(item) -> dict:
+    return {
+        "id": item.pk,
+        "label": item.label,
+        "url": reverse("nonconformance", args=[item.pk]),
+        "kind": item.kind,
+        "stations": item.stations,
+    }

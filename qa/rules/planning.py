@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 
 from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
 from qa.numeric.geometry.joint import JointError
+from qa.numeric.plan import planner
 from qa.numeric.plan.bite import Shortfall, corrected_bite
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import NothingSeen
-from qa.numeric.plan.planner import plan_joints
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
@@ -242,7 +242,7 @@ def _solve(worked: Worked, wish: Wish) -> None:
             worked.defaults, worked.check, motions, **wish.limits
         )
         measured = [measured_at(one, wish.side) for one in worked.joints]
-        worked.plan = plan_joints(measured, worked.options)
+        worked.plan = planner.plan_joints(measured, worked.options)
     except FileComplaints as bad:
         told = "; ".join(str(one.text) for one in bad.complaints)
         worked.problem = f"How the part may move cannot be read: {told}"

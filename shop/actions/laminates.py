@@ -67,18 +67,7 @@ def define_laminate(
         laminate.spread_ppm, laminate.core_uptake = spread_ppm, core_uptake
         laminate.full_clean()
         laminate.save()
-        laminate.plies.all().delete()
-        Ply.objects.bulk_create(
-            Ply(
-                laminate=laminate,
-                order=order,
-                area_name=area,
-                area_mm2=mm2,
-                material=material,
-                orientation=angle,
-            )
-            for order, (area, mm2, material, angle) in enumerate(plies, 1)
-        )
+        _write_plies(laminate, plies)
         act.result = {"laminate": laminate.pk}
     return laminate
 
@@ -100,3 +89,18 @@ def _check_plies(plies, resin: Material) -> None:
                 "%(code)s lacks its density and its mass per area (core: thickness)."
             )
             raise Refused(message % {"code": material.code}, field="plies")
+
+
+def _write_plies(laminate: Laminate, plies) -> None:
+    laminate.plies.all().delete()
+    Ply.objects.bulk_create(
+        Ply(
+            laminate=laminate,
+            order=order,
+            area_name=area,
+            area_mm2=mm2,
+            material=material,
+            orientation=angle,
+        )
+        for order, (area, mm2, material, angle) in enumerate(plies, 1)
+    )

@@ -52,14 +52,8 @@ def lay_plies(
         if again := [ply.order for ply in plies if ply.order in laid]:
             message = _("Ply %(ply)s was laid already.")
             raise Refused(message % {"ply": again[0]}, field="plies")
-        warnings = [_skipped(pull, plies, laid)]
-        for material in {ply.material for ply in plies}:
-            field = f"lot_{material.pk}"
-            if lots.get(material.pk) is None:
-                raise Refused(_("Say which lot it was."), field=field)
-            day = timezone.localdate(act.now)
-            warnings += lot_warnings([lots[material.pk]], day, field)
-        ask_why(warnings, reason)
+        day = timezone.localdate(act.now)
+        ask_why([_skipped(pull, plies, laid), *_of_lots(plies, lots, day)], reason)
         return [
             act.record(
                 PlyLaid(
@@ -154,11 +148,7 @@ def mix_resin(
         day = timezone.localdate(mixed_at)
         warnings = lot_warnings([resin_lot], day, "resin_lot")
         warnings += lot_warnings([hardener_lot], day, "hardener_lot")
-        if off is not None and abs(off) > mass.RATIO_OFF_BP:
-            message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
-            values = {"off": f"{off / 100:+z.1f}", "ratio": f"{material.ratio / 10:g}"}
-            warnings.append(message % values)
-        ask_why(warnings, reason)
+        ask_why([*warnings, *mass.ratio_warnings(off, material)], reason)
         return act.record(
             ResinBatch(
                 pull=pull,
@@ -211,3 +201,14 @@ def test_bag(
 
 
 test_bag.__test__ = False  # a verb of the trade, not a test
+
+
+def _of_lots(plies, lots: dict, day) -> list[str]:
+    """Warnings of the lots of these plies; Refused where one is not said."""
+    warnings = []
+    for material in {ply.material for ply in plies}:
+        field = f"lot_{material.pk}"
+        if lots.get(material.pk) is None:
+            raise Refused(_("Say which lot it was."), field=field)
+        warnings += lot_warnings([lots[material.pk]], day, field)
+    return warnings

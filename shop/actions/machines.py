@@ -45,6 +45,9 @@ def measure_play(
         )
 
 
+MEASURED = ("radius", "stepover", "stock", "sanding")
+
+
 def record_milling(
     *,
     by: Person,
@@ -62,12 +65,8 @@ def record_milling(
 ) -> MillingSetup:
     """Record how a plug was cut. Lengths are Measures in nm, slopes whole degrees."""
     roles.require(by, "work on tooling")
-    measures = {
-        "radius": radius,
-        "stepover": stepover,
-        "stock": stock,
-        "sanding": sanding,
-    }
+    lengths = radius, stepover, stock, sanding
+    measures = dict(zip(MEASURED, lengths, strict=True))
     said = saying(
         tool=tool,
         machine=machine,

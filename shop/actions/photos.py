@@ -63,9 +63,8 @@ def add_photo(
         return kept
     jpeg, width, height = encode_photo(content)
     digest = keep_file(jpeg)
-    photo = Photo(
-        sha256=digest, width=width, height=height, size=len(jpeg), caption=caption
-    )
+    photo = Photo(sha256=digest, width=width, height=height, size=len(jpeg))
+    photo.caption = caption
     pin = PhotoPin(
         subject_kind=subject_kind,
         subject_id=subject_id,

@@ -196,20 +196,24 @@ def _foot(canvas, paper: Paper, block: TitleBlock, number: int, total: int) -> N
             _title(canvas, left + 4, top, wide, value)
         else:
             caption_value(canvas, left + 4, top, wide, caption, value)
-    if qr.leads_nowhere(block.url):
-        _no_code(canvas, x + right + CODE / 2, y + FOOT)
-    elif 0 < len(block.url) <= qr.LONGEST:
-        qr.draw(canvas, block.url, x + right, y, FOOT)
+    _code(canvas, block.url, x + right, y)
+    _identity(canvas, x, y, block)
+
+
+def _code(canvas, url: str, x: float, y: float) -> None:
+    """The code that leads to the record, or why there is none."""
+    if qr.leads_nowhere(url):
+        _no_code(canvas, x + CODE / 2, y + FOOT)
+    elif 0 < len(url) <= qr.LONGEST:
+        qr.draw(canvas, url, x, y, FOOT)
     else:
-        text.write(
-            canvas,
-            x + right + CODE / 2,
-            y + FOOT / 2,
-            "address below" if block.url else "no record",
-            size=6,
-            align="center",
-            color=CAPTION,
-        )
+        words = "address below" if url else "no record"
+        middle = x + CODE / 2, y + FOOT / 2
+        text.write(canvas, *middle, words, size=6, align="center", color=CAPTION)
+
+
+def _identity(canvas, x: float, y: float, block: TitleBlock) -> None:
+    """Below the title block: digest, place in the ledger, address."""
     line = "  ·  ".join(
         part
         for part in (

@@ -137,6 +137,15 @@ def ratio_off_bp(resin_mg: int, hardener_mg: int, per_kg: int | None) -> int | N
     return round((hardener_mg * 1000 / (resin_mg * per_kg) - 1) * 10_000)
 
 
+def ratio_warnings(off_bp: int | None, resin) -> list[str]:
+    """Say that a hardener is too far off the ratio of its resin; [] when it is not."""
+    if off_bp is None or abs(off_bp) <= RATIO_OFF_BP:
+        return []
+    message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
+    values = {"off": f"{off_bp / 100:+z.1f}", "ratio": f"{resin.ratio / 10:g}"}
+    return [message % values]
+
+
 def roll_up(items) -> balance.RollUp:
     """Sum (label, mg or None, nm, estimated) to kg and mm."""
     return balance.roll_up(

@@ -589,7 +589,7 @@ WHOLE = measuring_cases.WHOLE | {
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
-    *("lexicographic", "outline", "reasons", "readings", "seat", "rotation"),
+    *("lexicographic", "nearest", "outline", "reasons", "readings", "seat", "rotation"),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
     *("lattice_aims", "set_remarks"),

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from qa.numeric.geometry.joint import Limits, Station, build_joint
-from qa.numeric.plan.lexicographic import nearest_of_hull, nearest_point
 from qa.numeric.plan.motions import Motion
+from qa.numeric.plan.nearest import nearest_of_hull, nearest_point
 from qa.numeric.plan.planner import plan_fit
 from qa.numeric.plan.result import PlanOptions
 from qa.numeric.plan.seat import NoFeasibleMotion

@@ -89,24 +89,15 @@ def trend(
     if len(starts) > MOST_BREAKS:
         raise TrendError(f"{len(starts)} breaks; at most {MOST_BREAKS}")
     wanted = exact_list(at, "pull")
-    told = Trend(len(x))
     if len(set(y)) < 2:
-        return replace(told, why="the values do not vary")
+        return Trend(len(x), why="the values do not vary")
     line = _Line(x, starts)
     try:
         found = fit([line.row(one) for one in x], y)
     except Undetermined:
-        return replace(told, why=_too_few(x, line))
+        return Trend(len(x), why=_too_few(x, line))
     t, p = _quantile_and_p(found, level)
-    told = replace(
-        told,
-        slope=found.coefficients[-1],
-        slope_se=found.standard_errors[-1],
-        intercept=found.coefficients[-2],
-        sd=found.sd,
-        r2=found.r2,
-        p_slope=p,
-    )
+    told = _told(len(x), found, p)
     ahead = [max(x).__floor__() + k for k in range(1, AHEAD + 1)]
     foreseen = sorted({*x, *wanted, *map(Fraction, ahead)})
     told = replace(
@@ -116,6 +107,18 @@ def trend(
         return replace(told, course="no trend: the slope could be chance")
     reach, course = _reached(found, line, t, bound, min(x), max(x))
     return replace(told, reaches=reach, course=course)
+
+
+def _told(n: int, found: Regression, p: float | None) -> Trend:
+    return Trend(
+        n,
+        slope=found.coefficients[-1],
+        slope_se=found.standard_errors[-1],
+        intercept=found.coefficients[-2],
+        sd=found.sd,
+        r2=found.r2,
+        p_slope=p,
+    )
 
 
 class _Line:

@@ -132,17 +132,7 @@ def plan_shims(
     named = [tuple(points[k].label for k in three) for three in settled.rests]
     changes = np.array([heights[k] for k in chosen]) / _NM - sight.present
     return ShimPlan(
-        tuple(
-            Stack(
-                point.label,
-                point.shim_now_mm,
-                tuple(shim / _NM for shim in made_of[k]),
-                float(loose),
-            )
-            for point, k, loose in zip(
-                points, chosen, search.loose(changes), strict=True
-            )
-        ),
+        tuple(map(_stack, points, [made_of[k] for k in chosen], search.loose(changes))),
         tuple(named),
         named[governing],
         float(sight.deviations(np.zeros(len(flush)))),
@@ -151,6 +141,15 @@ def plan_shims(
         tuple(map(float, settled.rise_mm[governing])),
         conforms,
         search.proven,
+    )
+
+
+def _stack(point: AttachPoint, made_of, loose) -> Stack:
+    return Stack(
+        point.label,
+        point.shim_now_mm,
+        tuple(shim / _NM for shim in made_of),
+        float(loose),
     )
 
 
