@@ -18,8 +18,8 @@ from qa.actions.holes import (
 )
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument
-from qa.queries import plan_records, plans
-from qa.rules import planning
+from qa.queries import plans
+from qa.rules import plan_records, planning
 from qa.rules.judging import Typed
 
 from .fitting import HINGED

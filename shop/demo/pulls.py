@@ -6,6 +6,7 @@ from shop.actions import cures, layups, pulls, tooling, weights
 from shop.files.cure_trace import parse
 from shop.models import Part, Pull
 from shop.rules import mass
+from shop.rules.mass import expectation_of
 
 from .stock import Shelf
 from .times import ago, day, grams, kpa
@@ -114,7 +115,7 @@ def trace_csv(number: int) -> bytes:
 
 def _weigh(people, part: Part, mass: str, days: float) -> None:
     estimate = mass.startswith("~")
-    expected = mass.expectation_of(part)
+    expected = expectation_of(part)
     measure = grams(mass.removeprefix("~"))
     inside = expected.low_mg <= measure.amount <= expected.high_mg
     weights.weigh_part(
