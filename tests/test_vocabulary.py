@@ -160,6 +160,7 @@ ERROR_TEXT = {"text", "what", "field"}
 PUBLISHED = {
     *("CONFLICT", "_SET", "CRITICALS", "ROOM_ONLY", "STANDARD_SPRING_GRIP"),
     *("SPACING_RULES", "_TEXTBOOK", "_SHOP", "EXPANSIONS"),
+    *("PAPERS", "SHEETS"),  # sizes by their names
 }
 
 

@@ -63,7 +63,7 @@ def _door(crew, glider, joint) -> None:
         check = _measure(who, fit_up, gaps)
         loaded = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
         worked, draft = plan_records.draft(loaded)
-        plan = fit_plans.take(by=who, draft=draft)
+        plan = fit_plans.take(by=who, plan=draft)
         taken = [
             Taken(loaded, one.label, one.side, f"{bite:.2f}", "mm")
             for _, _, one in worked.stations()

@@ -55,9 +55,8 @@ class LabelSheet:
         )
 
 
-def _roll(width: float, height: float) -> LabelSheet:
-    paper = Paper(f"label {width:g} x {height:g}", width * MM, height * MM, 0, 0)
-    name = f"single label, {width:g} x {height:g} mm"
+def _roll(name: str, width: float, height: float) -> LabelSheet:
+    paper = Paper(name, width * MM, height * MM, 0, 0)
     return LabelSheet(name, paper, 1, 1, width, height)
 
 
@@ -78,7 +77,7 @@ SHEETS = {
         *("US Letter, 2 x 5 of 4 x 2 in", LETTER, 2, 5),
         *(4 * INCH, 2 * INCH, 0.15625 * INCH, 0.5 * INCH, 4.1875 * INCH, 2 * INCH),
     ),
-    "single-50": _roll(50, 25),
-    "single-62": _roll(62, 29),
-    "single-100": _roll(100, 50),
+    "single-50": _roll("single label, 50 x 25 mm", 50, 25),
+    "single-62": _roll("single label, 62 x 29 mm", 62, 29),
+    "single-100": _roll("single label, 100 x 50 mm", 100, 50),
 }

@@ -16,7 +16,8 @@ import numpy as np
 
 from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import equal
-from qa.numeric.plan.lexicographic import Infeasible, NotSolved, nearest_of_hull
+from qa.numeric.plan.lexicographic import Infeasible, NotSolved
+from qa.numeric.plan.nearest import nearest_of_hull
 from qa.numeric.plan.seat import TOUCHING_MM
 
 LEAF = 2_000  # settings in a box that are tried one by one
