@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from qa.numeric.verdict.acceptance import acceptance, judge
+from qa.wording import lengths
 from shop.numeric.units import LengthError, format_length, parse_length
 
 VECTORS = Path(__file__).parent / "vectors"
@@ -29,6 +30,17 @@ def test_the_server_reads_a_typed_length_as_the_vectors_say(case):
 )
 def test_the_server_writes_a_length_as_the_vectors_say(case):
     assert format_length(case["nm"], case["unit"], case["places"]) == case["text"]
+
+
+@pytest.mark.parametrize("case", LENGTHS["limits"])
+def test_the_server_tells_the_limits_that_govern_as_the_vectors_say(case):
+    limits, unit = case["limits"], case["unit"]
+    required = limits["low_nm"], limits["high_nm"]
+    inside = limits["accept_low_nm"], limits["accept_high_nm"]
+    told = lengths.limits(*required, unit)
+    if accepted := lengths.accepted(required, inside, unit):
+        told = f"accepted {accepted}, required {told}"
+    assert told == case["text"]
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -2,7 +2,7 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
 import { emptyPad, keyOf, press, recalled, typedInto } from "../../../qa/static/qa/tablet/core/key_input.js";
-import { formatLength, parseLength, tellLength } from "../../../qa/static/qa/tablet/core/lengths.js";
+import { formatLength, parseLength, tellLength, tellLimits } from "../../../qa/static/qa/tablet/core/lengths.js";
 import { judge, looksLikeASlip, stateOf } from "../../../qa/static/qa/tablet/core/readings.js";
 
 const vectors = (name) => JSON.parse(readFileSync(new URL(`../../qa/vectors/${name}.json`, import.meta.url)));
@@ -16,6 +16,10 @@ test("the tablet reads typed lengths as the shared vectors say", () => {
     if (nm === null) assert.ok(read.problem, `${text} ${unit} should be refused`);
     else assert.equal(read.nm, nm, `${text} ${unit}`);
   }
+});
+
+test("the tablet tells the limits that govern as the shared vectors say", () => {
+  for (const { limits, unit, text } of lengths.limits) assert.equal(tellLimits(limits, unit), text);
 });
 
 test("the tablet writes lengths as the shared vectors say", () => {

@@ -39,6 +39,36 @@ export function formatLength(nm, unit, places = null) {
   return nm < 0 && units > 0 ? `-${text}` : text;
 }
 
+// The finest decimals a reading has.
+const FINEST = { mm: 3, in: 4 };
+
+function between(low, high, unit) {
+  if (low && high) return `${low} to ${high} ${unit}`;
+  return low ? `at least ${low} ${unit}` : `at most ${high} ${unit}`;
+}
+
+// Rounded inward, as qa/wording/lengths.py does: what lies inside of what is told is accepted.
+function inward(nm, unit, up) {
+  const { places, scale, shown } = UNITS[unit];
+  const step = scale * 10 ** (places - FINEST[unit]);
+  const rounded = (up ? Math.ceil(nm / step) : Math.floor(nm / step)) * step;
+  const coarse = rounded % (scale * 10 ** (places - shown)) === 0;
+  return formatLength(rounded, unit, coarse ? shown : FINEST[unit]).replace("-", "\u2212");
+}
+
+// The limits that govern; where a guard draws them in, with those that are required.
+export function tellLimits(limits, unit) {
+  const { low_nm, high_nm, accept_low_nm = low_nm, accept_high_nm = high_nm } = limits;
+  const [low, high] = [low_nm, high_nm].map((nm) => (nm === null ? "" : tellLength(nm, unit)));
+  const required = between(low, high, unit);
+  if (accept_low_nm === low_nm && accept_high_nm === high_nm) return required;
+  const [from, to] = [
+    accept_low_nm === null ? "" : inward(accept_low_nm, unit, true),
+    accept_high_nm === null ? "" : inward(accept_high_nm, unit, false),
+  ];
+  return `accepted ${between(from, to, unit)}, required ${required}`;
+}
+
 // A limit or a deviation as people say it: two places of mm, four of inch; more of mm only when they are there.
 export function tellLength(nm, unit) {
   const { shown } = UNITS[unit];

@@ -1,6 +1,6 @@
 // The desk of a check at the fuselage: one reading to take is largest, its verdict comes at once, and the page goes on by itself.
 import { typedInto } from "../core/key_input.js";
-import { UNITS, parseLength, tellLength } from "../core/lengths.js";
+import { UNITS, parseLength, tellLimits } from "../core/lengths.js";
 import { describe, judge, measured, referenceValues, shows, stateOf } from "../core/readings.js";
 import { VERDICTS } from "../core/verdicts.js";
 import { ReadingEntry } from "../state/reading_entry.js";
@@ -74,7 +74,7 @@ export class Desk {
     const step = UNITS[unit].step.slice(1);
     const here = session.check.beside?.find(({ station, kind }) => station === at.station && kind === at.kind);
     ui.title.replaceChildren(el("b", {}, `Station ${at.station}`), at.kind === "flush" ? " flushness" : " gap");
-    ui.limit.textContent = limitsIn(entry.limits(), unit);
+    ui.limit.textContent = tellLimits(entry.limits(), unit);
     ui.reference.textContent = referenceValues(here, unit);
     ui.units.textContent = unit === "in" ? "inch" : "mm";
     ui.turn.textContent = unit === "mm" ? "inch" : "mm";
@@ -138,12 +138,6 @@ export class Desk {
   isTyping() {
     return this.entry.busy || this.entry.pad.text;
   }
-}
-
-function limitsIn({ low_nm, high_nm }, unit) {
-  const [low, high] = [low_nm, high_nm].map((nm) => (nm === null ? "" : tellLength(nm, unit)));
-  if (low && high) return `${low} to ${high} ${unit}`;
-  return low ? `at least ${low} ${unit}` : `at most ${high} ${unit}`;
 }
 
 // What its buttons do. What is done about saved readings comes with its own module.

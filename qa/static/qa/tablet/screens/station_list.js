@@ -1,6 +1,7 @@
 // The same stations as the map, as a table: the equal way for screen readers, keyboards and bad light.
 import { brief } from "../core/readings.js";
 import { KINDS } from "../core/station_order.js";
+import { VERDICTS } from "../core/verdicts.js";
 import { el, stamp, touch } from "./dom.js";
 import { sign } from "./map.js";
 
@@ -8,7 +9,7 @@ export function stationList({ stations }, pick) {
   const { node, rows } = stamp("list", { pick: ({ dataset }) => pick(dataset.station, dataset.kind) });
 
   function cell(station, kind, view, active) {
-    if (!station[kind]) return el("td", {}, "no limits");
+    if (!station[kind]) return el("td", {}, VERDICTS[""].word);
     const { label } = station;
     const slot = view.slot(label, kind);
     const words = brief(slot);
