@@ -575,7 +575,7 @@ MAY_BE_ENDLESS = {
 # Whole nanometers, texts and rows: no floating-point number comes in.
 WHOLE = measuring_cases.WHOLE | {
     *("bite.student", "grouping.group", "grouping.runs", "units.parse_length"),
-    *("units.parse_typed", "units.fraction_nm"),
+    *("units.parse_typed", "units.fraction_nm", "paper_sizes.paper_named"),
     *("units.format_length", "report.judge_check", "report.assemble"),
     *("report.narrow_limits", "report.as_plain"),
     *("rest.rests", "rest.extremes", "acceptance.guard_factor"),

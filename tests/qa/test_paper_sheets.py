@@ -135,7 +135,8 @@ def test_the_same_record_gives_the_same_bytes(made, name):
 
 def test_the_bytes_depend_on_neither_hash_seed_nor_time_zone():
     code = (
-        "import hashlib\n"
+        "import django, hashlib\n"
+        "django.setup()\n"
         "from qa.paper import check_sheet, trim_template, work_order\n"
         "from tests.qa import drawn\n"
         "parts = [check_sheet.render(drawn.check_sheet(40), 'letter'),\n"
@@ -147,6 +148,7 @@ def test_the_bytes_depend_on_neither_hash_seed_nor_time_zone():
     seen = set()
     for seed, zone in (("1", "UTC"), ("77", "Pacific/Auckland"), ("0", "America/Lima")):
         env = os.environ | {"PYTHONHASHSEED": seed, "TZ": zone}
+        env["DJANGO_SETTINGS_MODULE"] = "tests.settings"
         done = subprocess.run(
             [sys.executable, "-c", code],
             env=env, cwd=TREE, capture_output=True, text=True, check=True,
