@@ -188,7 +188,7 @@ def _settings(plan: Plan) -> list[str]:
     if not changed:
         return ["Leave all adjusters as they are set."]
     told = [
-        f"  {setting.name}: {setting.change:+g} mm, {abs(setting.steps)} "
+        f"  {setting.name}: {setting.change:+zg} mm, {abs(setting.steps)} "
         f"{'step' if abs(setting.steps) == 1 else 'steps'} to {setting.to:g} mm"
         for setting in changed
     ]

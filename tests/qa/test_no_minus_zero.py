@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from qa.drawing import svg
+from qa.management import plan_output
 from qa.management.commands import check_fit, plan_fit, plan_holes
 from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.holes.rigid_fit import RigidFit
@@ -40,7 +41,7 @@ def drifted(value):
         *(lengths.length(nm) for nm in (-4, 0)),
         *(lengths.limits(nm, 4, "mm") for nm in (-4, 0)),
         *(check_fit._decimals(nm) for nm in (0,)),
-        *(str(plan_fit._round(value)) for value in ALMOST),
+        *(str(plan_output._round(value)) for value in ALMOST),
     ],
 )
 def test_a_number_that_rounds_to_zero_has_no_sign(text):
