@@ -163,8 +163,8 @@ def test_shop_never_imports_qa():
 LONG_FUNCTIONS = {
     "qa/demo/joints.py: load": "data: every joint of the demo, one after the other",
     "shop/demo/tools.py: load": "data: every tool of the demo, one after the other",
-    "qa/queries/check_sheets.py: sheet_of": "names each field of the sheet once",
-    "qa/queries/work_orders.py: work_order_of": "names each field of the order once",
+    "qa/queries/checks/check_sheets.py: sheet_of": "names each field once",
+    "qa/queries/plans/work_orders.py: work_order_of": "names each field once",
 }
 LONG_FILES: dict[str, str] = {}
 

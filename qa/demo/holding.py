@@ -8,7 +8,7 @@ from qa.actions.adjusters import (
     define_holding,
 )
 from qa.models import Joint, StepKind
-from qa.queries import drawings
+from qa.queries.joints import drawings
 from qa.rules.adjusters import TYPICAL
 from qa.rules.station_places import places_of
 

@@ -18,7 +18,7 @@ from qa.actions.holes import (
 )
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument
-from qa.queries import plans
+from qa.queries.plans import plan_pages as plans
 from qa.rules import plan_records, planning
 from qa.rules.judging import Typed
 

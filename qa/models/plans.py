@@ -171,7 +171,8 @@ class TemplatePrint(Fact):
     )
     fit_check = models.ForeignKey(Check, models.PROTECT, related_name="templates")
     paper = models.CharField(max_length=8)
-    # What was drawn, edge by edge, as qa.queries.printed_templates writes and reads it.
+    # What was drawn, edge by edge: qa.queries.plans.printed_templates writes and reads
+    # it.
     edges = models.JSONField()
     issued_at = models.DateTimeField()
     # sha256 of the PDF: the same record gives the same bytes.

@@ -6,7 +6,7 @@ from dataclasses import replace
 from qa.drawing import joint_map
 from qa.drawing.joint_map import Layout
 from qa.paper import blocks
-from qa.queries.blank_sheets import BlankRow, BlankSheet
+from qa.queries.checks.blank_sheets import BlankRow, BlankSheet
 from qa.queries.issue import Signature
 from shop.numeric.paper_sizes import MM
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text

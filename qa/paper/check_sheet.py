@@ -9,7 +9,7 @@ from qa.drawing import joint_map, profile
 from qa.drawing.joint_map import JointMap
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
-from qa.queries.check_sheets import CheckSheet, SheetRow
+from qa.queries.checks.check_sheets import CheckSheet, SheetRow
 from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph

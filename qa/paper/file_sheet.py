@@ -25,7 +25,7 @@ from qa.numeric.verdict.report import (
     Result,
     as_plain,
 )
-from qa.queries.check_sheets import CheckSheet, SheetFinding, SheetRow
+from qa.queries.checks.check_sheets import CheckSheet, SheetFinding, SheetRow
 from qa.wording import lengths
 from qa.wording.findings import sentence
 from shop.numeric.units import NM_PER, format_length

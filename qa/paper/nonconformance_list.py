@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from qa.paper import blocks
-from qa.queries.nonconformance_lists import ListedItem, NonconformanceList
+from qa.queries.nonconformances.item_lists import ListedItem, NonconformanceList
 from shop.numeric.paper_sizes import CONTENT
 from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
 from shop.paper.flow import paragraph

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qa.numeric.geometry.edge_curve import Course
-from qa.queries.edge_templates import TrimTemplate
+from qa.queries.plans.edge_templates import TrimTemplate
 from shop.numeric.paper_sizes import MM, paper_named
 
 MARGIN = 12.0  # mm

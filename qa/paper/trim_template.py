@@ -22,7 +22,7 @@ from qa.paper.trim_layout import (
     arrange,
     cut_line,
 )
-from qa.queries.edge_templates import TrimPoint, TrimTemplate
+from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
 from shop.numeric.paper_sizes import MM, Paper, paper_named
 from shop.paper import qr, text
 from shop.paper.flow import CAPTION, HAIR, RULE

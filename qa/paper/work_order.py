@@ -8,7 +8,7 @@ from qa.drawing.plan_map import PlanMap
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
 from qa.queries.issue import Signature
-from qa.queries.work_orders import WorkOrder
+from qa.queries.plans.work_orders import WorkOrder
 from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
 from shop.paper.flow import CAPTION, HAIR, RULE

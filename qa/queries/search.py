@@ -8,13 +8,12 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.identifiers import FIT
 from qa.models import HolePattern
+from qa.queries.checks.check_pages import checks
+from qa.queries.nonconformances.item_pages import nonconformances
 from shop import identifiers
 from shop.identifiers import KINDS, Kind
 from shop.models import Material, PartDesign, Person
 from shop.queries.paging import search as with_words
-
-from .checks import checks
-from .nonconformances import nonconformances
 
 MOST = 10
 LONGEST = 80

@@ -15,6 +15,9 @@ from qa.models import (
     StandingPlan,
     State,
 )
+from qa.queries.checks import check_pages as checks
+from qa.queries.checks import claims
+from qa.queries.nonconformances import item_pages as nonconformances
 from qa.rules.plan_records import plans_now
 from qa.rules.remeasure import Changed, joints_to_measure_again
 from shop.models import Person
@@ -29,8 +32,6 @@ from shop.queries.today import (
     floor,
     listed,
 )
-
-from . import checks, claims, nonconformances
 
 FEW = 6
 

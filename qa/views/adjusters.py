@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from qa.actions.adjusters import define_holding
 from qa.forms import adjusters as forms
 from qa.forms.adjusters import HoldingForm
-from qa.queries import drawings, holdings
+from qa.queries.joints import drawings, holdings
 from qa.rules import adjusters as rules
 from qa.rules.station_places import places_of
 from shop import roles

@@ -22,8 +22,8 @@ from django.views.decorators.http import require_http_methods
 
 from qa import envelopes, sync
 from qa.models import Check
-from qa.queries.offline_copy import carry as everything_to_carry
-from qa.queries.tablet import check_for_tablet, people_for_tablet
+from qa.queries.tablet.carried_checks import check_for_tablet, people_for_tablet
+from qa.queries.tablet.offline_copy import carry as everything_to_carry
 from shop import roles
 from shop.actions import tablets
 from shop.actions.signing_in import prove_password

@@ -7,7 +7,7 @@ from django.http import JsonResponse
 from django.views.decorators.debug import sensitive_variables
 
 from qa import envelopes
-from qa.queries import claims as claims_of
+from qa.queries.checks import claims as claims_of
 from qa.recovery import recover_file
 from shop import roles
 from shop.actions import tablets

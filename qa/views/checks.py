@@ -7,9 +7,9 @@ from django.views.decorators.http import require_GET
 from qa.actions import check_starts
 from qa.forms.checks import CheckFilter, NewCheckForm
 from qa.models import Check, FitUp, Joint
-from qa.queries import checks as queries
-from qa.queries import drawings
-from qa.queries import joints as joint_queries
+from qa.queries.checks import check_pages as queries
+from qa.queries.joints import drawings
+from qa.queries.joints import joint_pages as joint_queries
 from qa.rules import staleness
 from shop import roles
 from shop.forms.fields import choose_the_only, number_in

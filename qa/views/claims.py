@@ -8,9 +8,9 @@ from qa.actions.claims import answer_claim
 from qa.actions.late_readings import decide_late
 from qa.forms.claims import CLAIMED, LATE, AnswersForm
 from qa.models import Check, Reading
-from qa.queries import checks as check_queries
-from qa.queries import claims as queries
-from qa.queries.unconfirmed import doubts_of
+from qa.queries.checks import check_pages as check_queries
+from qa.queries.checks import claims as queries
+from qa.queries.checks.unconfirmed import doubts_of
 from shop import roles
 from shop.ledger import Refused
 from shop.models import Entry

@@ -5,7 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from qa.models import Joint
-from qa.queries import drawings, fit_states
+from qa.queries.joints import drawings, fit_states
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import nonconformances as acts
 from qa.models import Check, Joint
-from qa.queries import checks as check_queries
+from qa.queries.checks import check_pages as check_queries
 from qa.queries.today import today
 from shop import roles
 from shop.actions import handover

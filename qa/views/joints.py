@@ -8,8 +8,8 @@ from django.views.decorators.http import require_GET
 from qa.files import joint_text
 from qa.forms.joints import JointFilter
 from qa.models import Joint
-from qa.queries import drawings
-from qa.queries import joints as queries
+from qa.queries.joints import drawings
+from qa.queries.joints import joint_pages as queries
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe

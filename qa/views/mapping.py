@@ -19,8 +19,8 @@ from qa.forms.joints import NewJointForm, RevisionForm
 from qa.forms.layouts import LayoutForm
 from qa.forms.stations import text_of_upload
 from qa.models import Joint, JointRevision
-from qa.queries import drawings, opposite_hand
-from qa.queries import joints as queries
+from qa.queries.joints import drawings, opposite_hand
+from qa.queries.joints import joint_pages as queries
 from shop import roles
 from shop.forms.fields import number_in
 from shop.ledger import Refused

@@ -15,8 +15,8 @@ from qa.forms.nonconformances import (
     ReopenForm,
 )
 from qa.models import Nonconformance
-from qa.queries import nonconformances as queries
-from qa.queries.photos import photos_of_item
+from qa.queries.checks.photos import photos_of_item
+from qa.queries.nonconformances import item_pages as queries
 from shop import roles
 from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page

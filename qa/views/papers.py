@@ -11,10 +11,10 @@ from django.http import HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from qa.queries.blank_sheets import blank_sheet_of
-from qa.queries.check_sheets import sheet_of
+from qa.queries.checks.blank_sheets import blank_sheet_of
+from qa.queries.checks.check_sheets import sheet_of
 from qa.queries.issue import local
-from qa.queries.nonconformance_lists import list_of
+from qa.queries.nonconformances.item_lists import list_of
 from shop.files.csv_table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot

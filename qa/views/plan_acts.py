@@ -11,8 +11,8 @@ from qa.actions import moves, trimming
 from qa.actions.trimming import Taken
 from qa.forms.plans import MoveForm, ReasonForm, ReleaseForm, TrimForm
 from qa.models import CutRelease, Side
-from qa.queries import plans
-from qa.queries.plan_records import cut_words, rows_left
+from qa.queries.plans import plan_pages as plans
+from qa.queries.plans.plan_records import cut_words, rows_left
 from qa.rules import plan_records
 from shop import roles
 from shop.ledger import Refused

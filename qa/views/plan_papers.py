@@ -10,9 +10,9 @@ from django.views.decorators.http import require_http_methods
 
 from qa.actions import fit_plans, trimming
 from qa.models import FitPlan, TemplatePrint
-from qa.queries import plans
-from qa.queries.printed_templates import edges_of, templates_of, warning_of
-from qa.queries.work_orders import work_order_of
+from qa.queries.plans import plan_pages as plans
+from qa.queries.plans.printed_templates import edges_of, templates_of, warning_of
+from qa.queries.plans.work_orders import work_order_of
 from qa.rules import plan_records
 from shop.ledger import Refused
 

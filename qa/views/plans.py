@@ -17,8 +17,8 @@ from qa.forms.plans import (
     ReasonForm,
 )
 from qa.models import Check, FitPlan, PlanDefaults
-from qa.queries import plans
-from qa.queries.plan_records import left_words, releases_of
+from qa.queries.plans import plan_pages as plans
+from qa.queries.plans.plan_records import left_words, releases_of
 from qa.rules import plan_records, planning
 from qa.rules.planning import Wish
 from shop import roles

@@ -4,7 +4,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from qa.models import Joint
-from qa.queries import mirrored_joints as pair_queries
+from qa.queries.joints import mirrored_joints as pair_queries
 from qa.queries.search import look_for
 from shop import roles
 from shop.forms.filters import Filter

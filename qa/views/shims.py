@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET
 from qa.actions import shims as acts
 from qa.forms.shims import MostForm, ShimStockForm, StacksForm
 from qa.models import Check, ShimStock
-from qa.queries import shims as queries
+from qa.queries.plans import shims as queries
 from qa.rules import planning, shims
 from shop import roles
 from shop.ledger import Refused

@@ -180,7 +180,8 @@ def sheets_a_second() -> tuple[float, float]:
     """Sheets a second from the record, and of the same marks replayed on a canvas."""
     from qa.models import Check
     from qa.paper import check_sheet
-    from qa.queries import check_sheets, checks
+    from qa.queries.checks import check_pages as checks
+    from qa.queries.checks import check_sheets
 
     rows = Check.objects.select_related(*checks.RELATED)
     view = checks.check_view(rows.filter(state__state="finished").first())

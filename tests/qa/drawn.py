@@ -7,11 +7,11 @@ import numpy as np
 
 from qa.drawing.joint_map import JointMap, MapStation
 from qa.drawing.profile import Profile, ProfilePoint
-from qa.queries.blank_sheets import BlankRow, BlankSheet
-from qa.queries.check_sheets import CheckSheet, SheetFinding, SheetRow
-from qa.queries.edge_templates import TrimPoint, TrimTemplate
-from qa.queries.nonconformance_lists import ListedItem, NonconformanceList
-from qa.queries.work_orders import WorkOrder, WorkRow
+from qa.queries.checks.blank_sheets import BlankRow, BlankSheet
+from qa.queries.checks.check_sheets import CheckSheet, SheetFinding, SheetRow
+from qa.queries.nonconformances.item_lists import ListedItem, NonconformanceList
+from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
+from qa.queries.plans.work_orders import WorkOrder, WorkRow
 
 NOW = datetime(2026, 11, 24, 15, 30, tzinfo=UTC)
 SHOP = "Larkfield Sailplane Works"

@@ -4,8 +4,8 @@ should have made of it, the witnesses; and which stations have a photo."""
 import pytest
 
 from qa.actions import moves
-from qa.queries.offline_copy import carry
-from qa.queries.tablet import check_for_tablet
+from qa.queries.tablet.carried_checks import check_for_tablet
+from qa.queries.tablet.offline_copy import carry
 from qa.rules.moved import Moved
 from tests.qa.making import make_check, make_fit_up, make_joint, read
 from tests.qa.planned import a_check, cut, even, planned, read_at

@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from qa.actions import checks, trimming
 from qa.models import CutRelease, LateDecision
-from qa.queries.checks import RELATED, check_view
+from qa.queries.checks.check_pages import RELATED, check_view
 from shop.ledger import Refused
 from shop.models import Confirmation
 from tests.qa.making import make_check, read

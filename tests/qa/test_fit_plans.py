@@ -13,7 +13,8 @@ from qa.actions import fit_plans
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import planner as solver
-from qa.queries import plans, tablet
+from qa.queries.plans import plan_pages as plans
+from qa.queries.tablet import carried_checks as tablet
 from qa.rules import overtaking, plan_records, planning
 from shop.actions import suspects
 from shop.ledger import Refused, projections, verify

@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from qa.queries.joints import joint_view
+from qa.queries.joints.joint_pages import joint_view
 from shop.ledger import Refused
 
 from .making import (

@@ -13,7 +13,7 @@ from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.holes.rigid_fit import RigidFit
 from qa.numeric.plan.planner import plan_fit as planned
 from qa.numeric.plan.result import PlanOptions
-from qa.queries import tablet
+from qa.queries.tablet import carried_checks as tablet
 from qa.wording import lengths
 from shop.models import ResinBatch
 from shop.numeric.units import format_length

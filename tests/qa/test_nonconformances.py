@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from qa.actions import checks, nonconformances
 from qa.models import Nonconformance, NonconformanceState
-from qa.queries.nonconformances import possible_rechecks
+from qa.queries.nonconformances.item_pages import possible_rechecks
 from shop.ledger import Refused
 from shop.models import Person
 from tests.around import by_hand

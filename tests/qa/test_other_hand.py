@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from qa.models import Joint
-from qa.queries.opposite_hand import exchanged, position_of_other_hand
+from qa.queries.joints.opposite_hand import exchanged, position_of_other_hand
 
 from .making import make_design, make_joint, make_position, make_stations, make_type
 

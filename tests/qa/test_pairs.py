@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from qa.queries import mirrored_joints as pairs
+from qa.queries.joints import mirrored_joints as pairs
 from shop.actions import weights
 from tests.around import by_hand
 from tests.shop.making_floor import grams, make_tool

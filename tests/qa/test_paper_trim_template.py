@@ -21,8 +21,8 @@ from qa.numeric.plan.planner import plan_fit
 from qa.numeric.plan.result import PlanOptions
 from qa.paper import trim_template
 from qa.paper.trim_layout import arrange, depths
-from qa.queries import edge_templates
-from qa.queries.edge_templates import TrimPoint
+from qa.queries.plans import edge_templates
+from qa.queries.plans.edge_templates import TrimPoint
 from tests.qa import drawn
 
 DPI = 600

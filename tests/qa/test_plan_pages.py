@@ -9,7 +9,8 @@ from pypdf import PdfReader
 
 from qa.actions import planning_defaults
 from qa.models import FitUp, PlanDefaults, TrimCut
-from qa.queries import plan_texts, plans
+from qa.queries.plans import plan_pages as plans
+from qa.queries.plans import plan_texts
 from qa.rules import planning
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at, take

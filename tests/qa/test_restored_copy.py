@@ -7,7 +7,7 @@ from django.core.management.color import no_style
 from django.db import connection, transaction
 
 from qa.models import FitUp, Instrument, Joint
-from qa.queries.offline_copy import carry
+from qa.queries.tablet.offline_copy import carry
 from shop.models import Airframe, Incarnation, Part
 from tests.qa.making import make_check, make_instrument, make_part
 from tests.qa.test_acts import put

@@ -7,7 +7,7 @@ from django.test.utils import CaptureQueriesContext
 
 from qa.actions import shims as acts
 from qa.models import FitUp, ShimStack, ShimStock
-from qa.queries import shims as queries
+from qa.queries.plans import shims as queries
 from qa.rules import shims as rules
 from qa.rules import staleness
 from shop.ledger import Refused

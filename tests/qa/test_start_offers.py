@@ -5,8 +5,8 @@ import re
 import pytest
 from django.urls import reverse
 
-from qa.queries.joints import parts_that_fit
-from qa.queries.offline_copy import carry
+from qa.queries.joints.joint_pages import parts_that_fit
+from qa.queries.tablet.offline_copy import carry
 from tests.shop.making import (
     make_airframe,
     make_design,

@@ -16,9 +16,9 @@ from PIL import Image
 from qa.actions import checks, holes, nonconformances
 from qa.actions.holes import HoleDraft, PatternSaid
 from qa.models import Check, Reading
-from qa.queries.offline_copy import carry
-from qa.queries.photos import photos_of_item
-from qa.queries.tablet import check_for_tablet
+from qa.queries.checks.photos import photos_of_item
+from qa.queries.tablet.carried_checks import check_for_tablet
+from qa.queries.tablet.offline_copy import carry
 from qa.views.api import RELATED
 from shop.actions import routes, tablets
 from shop.identifiers import KINDS

@@ -12,7 +12,8 @@ from pypdf import PdfReader
 from qa.actions import moves, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check, CutRelease, FitPlan, FitUp, TemplatePrint, TrimCut
-from qa.queries import fit_states, plans
+from qa.queries.joints import fit_states
+from qa.queries.plans import plan_pages as plans
 from qa.rules import planning, staleness, trim_rounds
 from shop.ledger import Refused, verify
 from shop.models import StructuralClass

@@ -19,7 +19,7 @@ from qa.numeric.tool.tell import (
     TooMuch,
     tell_tool,
 )
-from qa.queries.tool_texts import advice_text, notes
+from qa.wording.tools import advice_text, notes
 from shop.files.command_line import Answer, BadInput, FileCommand, reading_file
 from shop.numeric.units import NM_PER
 

@@ -22,7 +22,7 @@ from qa.numeric.plan.planner import METHOD, plan_joints
 from qa.numeric.plan.result import NothingToJudge, Plan, PlanOptions
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.plan.ways import ways
-from qa.queries import edge_templates
+from qa.queries.plans import edge_templates
 from shop.files.command_line import Answer, BadInput, write_whole
 
 EXIT_HELP = (

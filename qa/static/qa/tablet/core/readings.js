@@ -105,7 +105,7 @@ export function stateOfStation(view, station) {
 }
 
 // What stands beside the field: the value before, what is expected after a cut or a move, and whether the station is a witness.
-// field: {before: {outcome, value, goes, does_not_go, unit, nm} or null, expected_nm or null, witness}, see qa/queries/beside.py.
+// field: {before: {outcome, value, goes, does_not_go, unit, nm} or null, expected_nm or null, witness}, see qa/queries/tablet/hints.py.
 export function referenceValues(field, unit) {
   if (!field) return "";
   const { before, expected_nm, witness } = field;

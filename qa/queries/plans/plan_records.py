@@ -5,11 +5,10 @@ from dataclasses import replace
 from django.utils.translation import gettext as _
 
 from qa.models import CutRelease, FitPlan
+from qa.queries.plans.plan_pages import PlanView, bite_text
 from qa.rules import cut_allowance
 from qa.rules.plan_records import plan_now, standing
 from shop.models import Airframe
-
-from .plans import PlanView, bite_text
 
 
 def releases_of(plan: FitPlan) -> list[CutRelease]:

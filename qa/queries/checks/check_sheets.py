@@ -8,7 +8,8 @@ from django.utils import timezone
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
 from qa.models import AcceptanceFinish, Kind
-from qa.queries import checks, limit_texts
+from qa.queries.checks import check_pages as checks
+from qa.queries.checks import limit_texts
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, ledger_place, local
 from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest

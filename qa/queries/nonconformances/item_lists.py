@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 from django.utils import timezone
 
 from qa.models import Nonconformance, State
-from qa.queries import nonconformances
 from qa.queries.issue import GENERAL_CAUTIONS, ledger_place, local
+from qa.queries.nonconformances import item_pages as nonconformances
 from shop.ledger.canonical import canonical, digest
 from shop.models import Seal
 from shop.queries.identity import the_shop

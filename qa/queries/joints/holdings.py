@@ -7,7 +7,7 @@ import numpy as np
 from qa.drawing.joint_map import AttachMark, JointMap
 from qa.drawing.projection import view_from_outside
 from qa.models import Holding, Joint, JointRevision, StepKind
-from qa.queries import drawings
+from qa.queries.joints import drawings
 from qa.rules import adjusters as rules
 from qa.rules.station_places import places_of
 from shop.models import Position

@@ -15,7 +15,7 @@ from qa.models import (
     Station,
     TrimSide,
 )
-from qa.queries import drawings
+from qa.queries.joints import drawings
 from qa.wording import lengths
 from shop.models import Airframe, Part, Placement, Position
 from shop.queries.paging import search

@@ -6,8 +6,13 @@ from django.db.models import Max
 from django.utils import timezone
 
 from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
-from qa.queries.joints import designs_by_position
-from qa.queries.tablet import defects_to_show, holes_to_show, limits, tablet_map
+from qa.queries.joints.joint_pages import designs_by_position
+from qa.queries.tablet.carried_checks import (
+    defects_to_show,
+    holes_to_show,
+    limits,
+    tablet_map,
+)
 from qa.rules.photographs import PHOTOGRAPHED
 from shop import identifiers
 from shop.models import Airframe, Part, Placement

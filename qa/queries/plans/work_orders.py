@@ -6,7 +6,7 @@ from datetime import datetime
 from qa.drawing.plan_map import PlanMap
 from qa.models import FitPlan
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, local
-from qa.queries.plans import PlanView
+from qa.queries.plans.plan_pages import PlanView
 from shop.queries.identity import the_shop
 
 

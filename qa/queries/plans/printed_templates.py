@@ -5,10 +5,10 @@ from datetime import datetime
 
 from qa.models import Check, TemplatePrint
 from qa.numeric.plan.result import Plan
-from qa.queries.edge_templates import TrimPoint, TrimTemplate, templates
 from qa.queries.issue import local
-from qa.queries.plans import PlanView
-from qa.queries.work_orders import across
+from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate, templates
+from qa.queries.plans.plan_pages import PlanView
+from qa.queries.plans.work_orders import across
 from qa.rules import overtaking, requirements
 from shop.queries.identity import the_shop
 

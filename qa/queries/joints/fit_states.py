@@ -6,7 +6,8 @@ from datetime import datetime
 from qa.drawing.joint_map import JointMap
 from qa.models import Check, FitPlan, Joint, Kind, Side
 from qa.numeric.geometry import outline
-from qa.queries import drawings
+from qa.queries.joints import drawings
+from qa.queries.plans.plan_texts import run_words
 from qa.rules import history, requirements, staleness
 from qa.rules import trim_rounds as rounds
 from qa.rules.epochs import Epoch
@@ -15,8 +16,6 @@ from qa.rules.staleness import JointState
 from qa.wording import lengths
 from shop.models import Airframe
 from shop.wording.states import fails as failing
-
-from .plan_texts import run_words
 
 
 @dataclass(frozen=True)

@@ -16,14 +16,14 @@ from qa.models import (
     Reading,
     State,
 )
-from qa.queries import drawings, tablet_hints
+from qa.queries.checks.photos import photographed
+from qa.queries.joints import drawings
+from qa.queries.plans.plan_records import for_tablet
+from qa.queries.tablet import hints as tablet_hints
 from qa.rules import judging, remeasure, requirements
 from qa.rules.station_places import places_of
 from shop.models import Person, Role
 from shop.queries.incarnations import database_id
-
-from .photos import photographed
-from .plan_records import for_tablet
 
 
 def check_for_tablet(check: Check) -> dict:

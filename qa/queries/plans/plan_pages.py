@@ -14,8 +14,8 @@ from qa.models import Check, FitPlan, Kind, Side
 from qa.numeric.plan.motions import rigid_move
 from qa.numeric.plan.result import Move
 from qa.numeric.verdict import acceptance
-from qa.queries import drawings as maps
-from qa.queries import plan_texts
+from qa.queries.joints import drawings as maps
+from qa.queries.plans import plan_texts
 from qa.rules import overtaking, requirements, trim_rounds
 from qa.rules.moved import Moved
 from qa.rules.planning import Planned, Worked

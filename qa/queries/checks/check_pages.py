@@ -18,8 +18,8 @@ from qa.models import (
     Station,
     Verdict,
 )
-from qa.queries import drawings
-from qa.queries.unconfirmed import Doubts, doubts_of
+from qa.queries.checks.unconfirmed import Doubts, doubts_of
+from qa.queries.joints import drawings
 from qa.rules import judging, remeasure, requirements
 from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
