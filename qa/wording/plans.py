@@ -166,6 +166,8 @@ def held(one) -> str:
     if isinstance(one, str):
         return one
     kind, *vectors = one
+    if kind == "alike":
+        return _("what moves several parts alike")
     if kind == "sliding":
         return _("sliding along %(axis)s") % {"axis": _vector(vectors[0], 3)}
     told = _("turning about %(point)s") % {"point": _vector(vectors[0], 1)}

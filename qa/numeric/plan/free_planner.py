@@ -66,13 +66,17 @@ class Planner:
 
     def _solve_seat(self) -> "Solved":
         every = self.every
-        pulls = every.scales.limited | (every.values < every.floor)
-        where = every.places[pulls], every.directions[pulls]
-        free = freedom(self._motions(*where), self.arrays.rho, *where)
+        pulls = every.take(every.scales.limited | (every.values < every.floor))
+        free = self._freedom(pulls)
         self.held = free.held
         found, self.settled = solve_apart(every, free, solve_seat)
         self.proof = found.proof
         return Solved(free, self._move(free, found.step), found.step)
+
+    def _freedom(self, pulls: Readings) -> Freedom:
+        """What the readings that say where it should go can see."""
+        where = pulls.places, pulls.directions
+        return freedom(self._motions(*where), self.arrays.rho, *where)
 
     def _motions(self, places, directions) -> list[Motion]:
         """The ways to go: all six, less those that only what was not measured could
@@ -120,8 +124,12 @@ class Planner:
 
     def _after(self, readings: Readings, move: Move) -> np.ndarray:
         """Readings (m,) after the exact move, nothing cut."""
-        moved = move.displacement(readings.places)
+        moved = self.displaced(move, readings)
         return readings.values + np.einsum("ij,ij->i", moved, readings.directions)
+
+    def displaced(self, move: Move, readings: Readings | JointArrays) -> np.ndarray:
+        """How far the part goes against its surround at each place (n, 3), mm."""
+        return move.displacement(readings.places)
 
     def _fit(self, readings: Readings) -> Fit | None:
         """How these readings sit by the move alone; None when none has limits."""

@@ -47,6 +47,7 @@ class JointArrays:
         self.weights = np.concatenate([part.joint.length_weights for part in parts])
         self.gaps = _numbers(v for part in parts for v in part.gaps)
         self.flushes = _numbers(v for part in parts for v in part.flushes)
+        self.sides = np.ones((len(self.stations), 1))  # one part moves, nothing else
         self.gap_limits = [s.gap for s in self.stations]
         self.flush_limits = [s.flush for s in self.stations]
         self.gap_scales = self._scales(self.gap_limits, u_mm, rule, edition)
@@ -98,6 +99,7 @@ class JointArrays:
             directions=directions[rows],
             weights=self.weights[rows],
             floor=np.full(len(rows), floor),
+            sides=self.sides[rows],
             scales=scales.take(rows),
         )
 

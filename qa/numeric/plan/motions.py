@@ -9,7 +9,7 @@ rotations come first: a point then moves by exactly t + (R - I)(p - c).
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from shop.numeric.finite import finite
 
 DIGITS_MM, DIGITS_DEG = 9, 11  # of amounts, as they are told
 UNSEEN = 1e-3  # effect on the readings, per unit of movement at the rim
+ALIKE = 1e-6  # share of a motion in what moves several bodies alike
 
 
 IN_PLANE = ("x", "y", "turn")
@@ -137,7 +138,8 @@ class Freedom:
 
     `unit` (k,) is what one unit of each amount moves at the rim, rho the root-mean-
     square distance of the stations from their mean. `locked` (j, k) are directions of
-    motion that no reading sees; they are held at zero. `held` names them.
+    motion that no reading sees; they are held at zero. `held` names them. `bodies` (k,)
+    say whose motion each is: columns of the `sides` of readings.
     """
 
     motions: tuple[Motion, ...]
@@ -146,6 +148,7 @@ class Freedom:
     high: np.ndarray
     locked: np.ndarray
     held: tuple
+    bodies: np.ndarray
 
     def amounts(self, step: np.ndarray) -> np.ndarray:
         """Amounts in mm and radians from rim movements."""
@@ -162,58 +165,80 @@ class Freedom:
         told = np.where(turns, degrees, np.round(amounts, DIGITS_MM)) * self.unit
         return np.where(self.low == self.high, step, told)
 
-    def lines(self, places, directions, step) -> tuple[np.ndarray, np.ndarray]:
+    def own(self, body: int, before: int | None = None) -> np.ndarray:
+        """Numbers of the motions of a body, of those before one where it is given."""
+        return np.flatnonzero(self.bodies[:before] == body)
+
+    def lines(self, places, directions, sides, step) -> tuple[np.ndarray, np.ndarray]:
         """Movement (m,) along `directions` (m, 3) at `step`, and its rates (m, k)."""
-        moved, rates = displace(places, self.motions, self.amounts(step))
-        along = np.einsum("ij,ij->i", moved, directions)
-        slopes = np.einsum("kij,ij->ik", rates, directions) / self.unit
-        return along, slopes
+        amounts, along = self.amounts(step), np.zeros(len(places))
+        slopes = np.zeros((len(places), len(self.motions)))
+        for body, side in enumerate(sides.T):
+            own = self.own(body)
+            motions = [self.motions[k] for k in own]
+            moved, rates = displace(places, motions, amounts[own])
+            along += side * np.einsum("ij,ij->i", moved, directions)
+            rates = np.einsum("kij,ij->ik", rates, directions)
+            slopes[:, own] = side[:, None] * rates
+        return along, slopes / self.unit
 
 
-def freedom(motions, rho: float, places, directions) -> Freedom:
+def freedom(
+    motions, rho, places, directions, sides: np.ndarray | None = None, bodies=None
+) -> Freedom:
     """What the readings at places (m, 3), each along its direction (m, 3), can see.
 
     A direction of motion is unseen when it changes the readings by less than a
     thousandth of its movement at the rim (root mean square). Motions whose bounds leave
-    no choice do not count. Raises NothingSeen when none can be seen.
+    no choice do not count. `rho` is of all motions, or of each. Where several bodies
+    move, `sides` (m, b) and `bodies` (k,) say what is whose, and how far a motion is
+    held by what moves all alike is shared by how far each may go. Raises NothingSeen
+    when none can be seen.
     """
     motions = tuple(motions)
+    bodies = np.zeros(len(motions), dtype=int) if bodies is None else np.array(bodies)
+    sides = np.ones((len(places), 1)) if sides is None else sides
     unit = _units(motions, rho)
     low = np.array([motion.low for motion in motions]) * unit
     high = np.array([motion.high for motion in motions]) * unit
-    bare = Freedom(motions, unit, low, high, np.zeros((0, len(motions))), ())
-    slopes = bare.lines(places, directions, np.zeros(len(motions)))[1]
-    felt = seen(motions, rho, places, directions)
+    bare = Freedom(motions, unit, low, high, np.zeros((0, len(motions))), (), bodies)
+    slopes = bare.lines(places, directions, sides, np.zeros(len(motions)))[1]
+    felt = _sees(slopes)
     if not felt.any():
         raise NothingSeen("no reading can see any motion that the part may make")
     held = [motions[k].name for k in np.flatnonzero(~felt)]
     locked = list(np.eye(len(motions))[~felt])
     live = np.flatnonzero(felt & (high > low))
     if not len(live):
-        return Freedom(
-            motions, unit, low, high, np.eye(len(motions))[~felt], tuple(held)
-        )
+        return replace(bare, locked=np.eye(len(motions))[~felt], held=tuple(held))
     triangle = np.linalg.qr(slopes[:, live], mode="r")
     _, sizes, axes = np.linalg.svd(triangle, full_matrices=True)
     sizes = np.r_[sizes, np.zeros(len(live) - len(sizes))]
+    reach = (high - low)[live] if sides.shape[1] > 1 else np.ones(len(live))
     for axis in axes[sizes < UNSEEN * math.sqrt(len(slopes))]:
         row = np.zeros(len(motions))
         row[live] = axis if axis[np.argmax(np.abs(axis))] > 0 else -axis
-        locked.append(row)
-        held.append(described(motions, row / unit))
+        several = len(set(bodies[np.abs(row) > ALIKE])) > 1
+        held.append(("alike",) if several else described(motions, row / unit))
+        row[live] /= reach
+        locked.append(row / np.linalg.norm(row))
     rows = np.array(locked).reshape(-1, len(motions))
-    return Freedom(motions, unit, low, high, rows, tuple(held))
+    return replace(bare, locked=rows, held=tuple(held))
 
 
 def seen(motions: Sequence[Motion], rho: float, places, directions) -> np.ndarray:
     """Whether readings at places (m, 3), along directions (m, 3), see each motion."""
     _, rates = displace(places, motions, np.zeros(len(motions)))
-    slopes = np.einsum("kij,ij->ik", rates, directions) / _units(motions, rho)
+    return _sees(np.einsum("kij,ij->ik", rates, directions) / _units(motions, rho))
+
+
+def _sees(slopes: np.ndarray) -> np.ndarray:
     return np.linalg.norm(slopes, axis=0) >= UNSEEN * math.sqrt(max(1, len(slopes)))
 
 
-def _units(motions: Sequence[Motion], rho: float) -> np.ndarray:
-    return np.array([_rim(motion, rho) for motion in motions])
+def _units(motions: Sequence[Motion], rho) -> np.ndarray:
+    rhos = np.broadcast_to(rho, len(motions)).tolist()
+    return np.array([_rim(*each) for each in zip(motions, rhos, strict=True)])
 
 
 def _rim(motion: Motion, rho: float) -> float:

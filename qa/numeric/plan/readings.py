@@ -2,7 +2,8 @@
 
 A reading x moves to x + direction . D when its place moves by D: minus the gap
 direction for a gap, the face direction for flushness and for the clearance to a land
-beneath the part.
+beneath the part. Where several bodies move, D is that of the part less that of its
+surround.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ import numpy as np
 from qa.numeric.verdict.acceptance import NM_PER_MM
 from qa.numeric.verdict.deviation import Scales
 
-FIELDS = ("rows", "gap", "values", "places", "directions", "weights", "floor")
+FIELDS = ("rows", "gap", "values", "places", "directions", "weights", "floor", "sides")
 
 
 @dataclass(frozen=True)
@@ -21,7 +22,8 @@ class Readings:
 
     `rows` (m,) are the numbers of their stations, `gap` (m,) says which are gaps, and
     no reading may be brought below its `floor` (m,): 0 for gaps and clearances, -inf
-    for flushness.
+    for flushness. `sides` (m, b) say how a reading follows each body that moves: 1 that
+    of its part, -1 that of its surround, 0 any other.
     """
 
     rows: np.ndarray
@@ -31,6 +33,7 @@ class Readings:
     directions: np.ndarray
     weights: np.ndarray
     floor: np.ndarray
+    sides: np.ndarray
     scales: Scales
 
     def __len__(self) -> int:
@@ -55,7 +58,7 @@ class Readings:
 
     def moved(self, freedom, step) -> tuple[np.ndarray, np.ndarray]:
         """Readings (m,) after the exact movement `step`, and their rates (m, k)."""
-        along, slopes = freedom.lines(self.places, self.directions, step)
+        along, slopes = freedom.lines(self.places, self.directions, self.sides, step)
         return self.values + along, slopes
 
 

@@ -27,7 +27,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
     steps_left = set(planner.flushes.rows[~planner.flushes.conform(flush_after)])
     closes = np.zeros(len(arrays.stations))
     if move is not None:
-        moved = move.displacement(arrays.places)
+        moved = planner.displaced(move, arrays)
         closes = np.einsum("ij,ij->i", moved, arrays.gap_directions)
     told = []
     for row, station in enumerate(arrays.stations):
@@ -114,7 +114,9 @@ def notes(planner, move: Move, stations) -> list[Reason]:
     if planner.held:
         found.append(Reason("held", {"names": planner.held}))
     if move is not None:
-        for place, slide, radius, extra in corner_slides(planner.arrays, move):
+        for place, slide, radius, extra in corner_slides(
+            planner.arrays, planner.displaced(move, planner.arrays)
+        ):
             values = {"station": place, "slide": slide, "radius": radius, "mm": extra}
             found.append(Reason("corner", values))
     found += _unmeasured(planner)
@@ -166,10 +168,10 @@ def _nm(mm: float) -> int:
     return round(mm * NM_PER["mm"])
 
 
-def corner_slides(arrays, move: Move) -> list[tuple]:
-    """((joint, station), slide, radius, change) mm: sliding s along a corner of radius
-    r changes its gap by about s^2 / (2 r)."""
-    moved = move.displacement(arrays.places)
+def corner_slides(arrays, moved: np.ndarray) -> list[tuple]:
+    """((joint, station), slide, radius, change) mm where the part goes by `moved`
+    (n, 3): sliding s along a corner of radius r changes its gap by about s^2 / (2 r).
+    """
     bent = arrays.bends()
     along = np.cross(arrays.gap_directions, arrays.faces)
     slide = np.einsum("ij,ij->i", moved, along)

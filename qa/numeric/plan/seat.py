@@ -185,13 +185,16 @@ class Problem:
         """
         free, readings, turn = self.freedom, self.readings, self.turn
         motion, rest = free.motions[turn], np.arange(len(free.motions)) != turn
-        before = free.motions[:turn], free.amounts(at)[:turn]
+        body = free.bodies[turn]
+        own = free.own(body, turn)
+        before = [free.motions[k] for k in own], free.amounts(at)[own]
         axis = np.array(motion.rotation)
         arms = readings.places + displace(readings.places, *before)[0] - motion.origin
         sine = arms @ cross_matrix(axis).T
         versine = np.outer(arms @ axis, axis) - arms
         slopes = (self.felt * readings.moved(free, at)[1])[:, rest]
         around = np.einsum("jik,ik->ij", [sine, versine], readings.directions)
+        around *= readings.sides[:, [body]]
         unit = free.unit[turn]
         slopes = np.hstack([slopes, around * self.felt[:, [turn]] / unit])
 

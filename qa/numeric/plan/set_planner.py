@@ -29,7 +29,9 @@ class SetPlanner(Planner):
     def _solve_seat(self) -> Solved:
         self.rig = rig = Rig(self.options.adjusters, self.arrays.rho)
         far = np.full(6, 1e9)
-        self.free = Freedom(rig.motions, rig.unit, -far, far, rig.unset, ())
+        self.free = Freedom(
+            rig.motions, rig.unit, -far, far, rig.unset, (), np.zeros(6, dtype=int)
+        )
         slopes = self._slopes(self.every, np.zeros(6))
         most = np.linalg.norm(slopes, axis=0)
         self.blind = most < UNSEEN * np.sqrt(max(1, len(slopes)))
