@@ -6,6 +6,7 @@ whole nanometers, by the acceptance that holds for readings.
 """
 
 import math
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -51,13 +52,22 @@ class Planner:
         self.gaps, self.flushes = arrays.gap_readings(), arrays.flush_readings()
         self.every = together(self.gaps, self.flushes, arrays.clearances())
         self.sides, self.most_trim = self._allowed()
-        self.cut, self.held, self.remarks = None, (), []
+        self.seat, self.cut, self.held, self.remarks = None, None, (), []
 
     def plan(self, way: str = BEST) -> Plan:
+        """The plan of one way. The seat is searched once, whatever is asked for."""
+        if self.seat is None:
+            self._sit()
+        return copy(self)._planned(way)
+
+    def _sit(self) -> None:
         if not self.every.scales.limited.any():
             raise NothingSeen("nothing was measured that has limits")
         self.settled, self.proof = True, None
         self.seat = self._solve_seat()
+
+    def _planned(self, way: str) -> Plan:
+        self.remarks = list(self.remarks)
         self.stays = way == SEAT_FIRST
         may_cut = way in (BEST, TRIM, SEAT_FIRST) and len(self.gaps)
         if may_cut and not self._conforms():

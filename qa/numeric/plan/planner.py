@@ -57,16 +57,18 @@ def plan_joints(
     `way` is what may be done at all: BEST sets it and, where that is not enough, trims;
     LEAVE, SET, TRIM do no more than they say.
     """
-    options = options or PlanOptions()
+    return planner_of(parts, options or PlanOptions(), way).plan(way)
+
+
+def planner_of(
+    parts: Sequence[Measured], options: PlanOptions, way: str = BEST
+) -> Planner:
+    """Who plans a way: by free motion or motions of its own, by adjusters, or where the
+    part is. One planner plans several ways by one search for the seat."""
     arrays = JointArrays(parts, options.uncertainty_mm, options.rule, options.edition)
     if not (arrays.gap_scales.limited.any() or arrays.flush_scales.limited.any()):
         raise NothingToJudge("no station has limits: there is nothing to judge")
     if way in (LEAVE, TRIM):
         options = replace(options, motions=None, adjusters=None, **STILL)
-    return planner_of(arrays, options).plan(way)
-
-
-def planner_of(arrays: JointArrays, options: PlanOptions) -> Planner:
-    """Who plans: by free motion or motions of its own, or by adjusters."""
     made = Planner if options.adjusters is None else SetPlanner
     return made(arrays, options)

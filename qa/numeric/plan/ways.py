@@ -13,7 +13,7 @@ import numpy as np
 from qa.numeric.plan.free_planner import BEST, LEAVE, SEAT_FIRST, SET, TRIM
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import displace
-from qa.numeric.plan.planner import plan_joints
+from qa.numeric.plan.planner import planner_of
 from qa.numeric.plan.result import CANNOT, OptionError, Plan, PlanOptions, StationPlan
 from shop.numeric.finite import finite
 
@@ -99,14 +99,15 @@ def ways(
     options, rates = options or PlanOptions(), rates or Rates()
     if wished is not None and not 0 <= wished <= 1:
         raise OptionError("wish", "must be between 0 and 1")
-    leave, set_it, trim = (
-        plan_joints(parts, options, kind) for kind in (LEAVE, SET, TRIM)
-    )
+    still = planner_of(parts, options, LEAVE)
+    leave, trim = still.plan(LEAVE), still.plan(TRIM)
+    planner = planner_of(parts, options, SET)
+    set_it = planner.plan(SET)
     plans = {
         LEAVE: leave,
         SET: set_it,
         TRIM: trim,
-        BOTH: _both(parts, options, set_it, trim),
+        BOTH: _both(planner, set_it, trim),
     }
     seams = (
         np.vstack([part.joint.places for part in parts]),
@@ -116,15 +117,15 @@ def ways(
     return tuple(sorted(told, key=_rank))
 
 
-def _both(parts, options, set_it: Plan, trim: Plan) -> Plan:
+def _both(planner, set_it: Plan, trim: Plan) -> Plan:
     """Set and trim, never worse than either alone: what is left may be less in all and
     still more at one station."""
     if set_it.outcome != CANNOT:
         return set_it
-    both = plan_joints(parts, options, BEST)
+    both = planner.plan(BEST)
     if both.outcome != CANNOT or worst_of(both) <= worst_of(set_it):
         return both
-    other = plan_joints(parts, options, SEAT_FIRST)
+    other = planner.plan(SEAT_FIRST)
     return min((both, other, trim), key=worst_of)
 
 
