@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from qa.numeric.plan.adjusters import Adjuster, AdjusterError
@@ -71,13 +71,14 @@ def measured(random, curve=0.0):
     return joint, np.maximum(gaps, 0.05).round(3).tolist(), flushes.round(3).tolist()
 
 
-def every_setting(door, joint, gaps, flushes, slack=0.02):
-    """(steps, gaps after, flushes after, movement) of all that a rigid part can do."""
+def every_setting(door, joint, gaps, flushes, cut=0.0, slack=0.02):
+    """(steps, gaps after, flushes after, movement) of all that a rigid part can do:
+    no gap closes below zero once at most `cut` mm is off its station."""
     steps = door.lattice()
     sizes = np.array([one.step for one in door.adjusters])
     amounts, left = door.turned_to(steps * sizes)
     after, level = door.readings_after(joint, gaps, flushes, amounts)
-    can = (np.abs(left) <= slack).all(axis=1) & (after >= 0).all(axis=1)
+    can = (np.abs(left) <= slack).all(axis=1) & (after + cut >= 0).all(axis=1)
     movement = door.movement(joint, amounts)
     return steps[can], after[can], level[can], movement[can]
 
@@ -128,6 +129,7 @@ def test_no_setting_of_all_is_better_than_the_one_that_is_told(name, seed, curve
 )
 @FEW
 @given(st.integers(0, 10_000), st.floats(0.3, 1.2))
+@example(736, 1.125)  # one station is cut back from an overlap
 def test_no_setting_of_all_needs_less_cut_off(name, seed, tight):
     random = np.random.default_rng(seed)
     joint, gaps, flushes = measured(random)
@@ -138,7 +140,7 @@ def test_no_setting_of_all_needs_less_cut_off(name, seed, tight):
     plan = plan_fit(joint, gaps, flushes, options)
     if plan.outcome == "fits":
         return
-    steps, after, level, movement = every_setting(door, joint, gaps, flushes)
+    steps, after, level, movement = every_setting(door, joint, gaps, flushes, 0.8)
     aims = np.column_stack([*cut_aims(joint, after, level), movement])
     # A cut station starts from a whole nanometer; areas feel that.
     best = strictly_least(aims, (1e-6, 1e-6, 1e-6, 1e-5, 1e-8))
