@@ -11,8 +11,9 @@ can be judged and planned as it is: `radius_mm` (of the surface under a bridge),
 position whose edge lies opposite, when it is not the joint's own).
 """
 
-import math
 from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from qa.files.columns import (
     Column,
@@ -24,8 +25,8 @@ from qa.files.columns import (
     read_table,
     recognize,
 )
+from qa.numeric.geometry import outline
 from qa.numeric.geometry.joint import (
-    SHARPEST_TURN_DEG,
     Joint,
     JointComplaint,
     JointError,
@@ -294,21 +295,19 @@ def _without_closing_row(good: list[_Read]) -> tuple[list[_Read], str | None]:
     if last.place != first.place or not (same or bare):
         return good, None
     corner = same and last.label != first.label and last.gap_direction is None
-    if corner and len(good) > 3 and _is_sharp(good[-2].station, first, good[1].station):
+    if corner and len(good) > 3 and _is_sharp([one.station for one in good[:-1]]):
         return good, None
     return good[:-1], last.label
 
 
-def _is_sharp(before: Station, corner: Station, after: Station) -> bool:
-    """Whether a seam turns at a place by more than a gap direction can be worked out
-    for."""
-    arrives = [b - a for a, b in zip(before.place, corner.place, strict=True)]
-    leaves = [b - a for a, b in zip(corner.place, after.place, strict=True)]
-    size = math.hypot(*arrives) * math.hypot(*leaves)
-    if not size:
-        return False
-    along = sum(a * b for a, b in zip(arrives, leaves, strict=True)) / size
-    return along < math.cos(math.radians(SHARPEST_TURN_DEG))
+def _is_sharp(stations: list[Station]) -> bool:
+    """Whether a closed seam has a corner at its first row: it turns by more than a
+    curve does, or by more than 20 degrees and nowhere else by as much."""
+    places = np.array([station.place for station in stations])
+    faces = np.array([station.face for station in stations])
+    _, turns = outline.right_hand_normals(places, faces, closed=True)
+    alone = turns[0] > 20 and not (turns[1:] > 20).any()
+    return alone or bool(turns[0] > outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG)
 
 
 def _located(

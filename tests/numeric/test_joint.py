@@ -56,13 +56,17 @@ def test_the_surround_is_on_the_right_of_an_open_seam():
     assert np.array_equal(joint.gap_directions, [[0, -1, 0]] * 3)
 
 
-def test_the_gap_direction_is_the_bisector_of_the_edge_normals():
-    # Edges along 0 and 16 degrees: normals at -90 and -74, bisector at -82.
+def test_three_stations_of_an_open_seam_have_the_directions_of_their_circle():
+    # Edges of 50 and 80 mm along 0 and 16 degrees. Of a chord of a circle of diameter d
+    # the ends lean by asin(chord / d), and the two leans make up the 16 degrees.
     turn = math.radians(16)
     places = [(0, 0), (50, 0), (50 + 80 * math.cos(turn), 80 * math.sin(turn))]
     joint = build_joint(stations(places), closed=False)
-    angle = math.degrees(math.atan2(*joint.gap_directions[1][1::-1]))
-    assert angle == pytest.approx(-82)
+    across = math.hypot(*places[2]) / math.sin(turn)
+    lean, other = math.asin(50 / across), math.asin(80 / across)
+    assert lean + other == pytest.approx(turn)
+    found = [math.atan2(x, -y) for x, y, _ in joint.gap_directions]
+    assert found == pytest.approx([-lean, lean, turn + other])
 
 
 def test_length_weights_are_half_the_distance_to_each_neighbor():
@@ -92,13 +96,6 @@ def test_a_sharp_corner_needs_a_stated_normal():
     assert [one.row for one in found] == [0, 1, 2, 3]
     assert {one.field for one in found} == {"gap_direction"}
     assert "sharp corner" in found[0].text and "90.0 degrees" in found[0].text
-
-
-def test_turns_of_twenty_degrees_are_not_sharp_and_a_little_more_is():
-    assert build_joint(stations(circle(18)))  # 360 / 18 = 20
-    rounded = [(round(x, 3), round(y, 3)) for x, y in circle(18)]
-    assert build_joint(stations(rounded))
-    assert "21.2 degrees" in complaints(stations(circle(17)))[0].text
 
 
 def test_a_corner_with_a_stated_normal_is_taken_as_stated():

@@ -589,7 +589,16 @@ WHOLE = measuring_cases.WHOLE | {
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
-    *("lexicographic", "nearest", "outline", "reasons", "readings", "seat", "rotation"),
+    *(
+        "lexicographic",
+        "nearest",
+        "outline",
+        "smooth_curve",
+        "reasons",
+        "readings",
+        "seat",
+        "rotation",
+    ),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
     *("lattice_aims", "set_remarks"),
@@ -600,7 +609,7 @@ INNER_FUNCTIONS = measuring_cases.INNER | {
     *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
     *("motions.described", "planner.planner_of"),
-    "rest.triples",
+    *("rest.triples", "edge_curve.corners"),
 }
 
 

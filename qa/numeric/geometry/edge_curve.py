@@ -15,12 +15,16 @@ from functools import cached_property
 
 import numpy as np
 
+from qa.numeric.geometry import outline
 from qa.numeric.geometry.joint import Joint
 from qa.numeric.geometry.outline import SAME_PLACE_MM
+from qa.numeric.geometry.smooth_curve import STRAIGHT
 
 CORNER = math.radians(20)  # a turn on the spot that is more than this is a corner
-COARSEST = math.radians(60)  # a turn between stations above this may hide a corner
-STRAIGHT = math.radians(0.02)  # places written to 0.01 mm turn by so much
+# A turn between stations above this may hide a corner.
+COARSEST = math.radians(outline.SHARPEST_TURN_DEG)
+PLAINLY = 50  # so many times less than at the corner an edge leans beside it
+_ROUNDING = math.radians(outline.ROUNDING_DEG)
 
 
 @dataclass(frozen=True)
@@ -113,13 +117,9 @@ def _ahead(x, y, heading, curvature, s):
 def edge_curve(joint: Joint) -> EdgeCurve:
     """The edge of a joint. A closed one ends where it began; its last bends lead from
     the last station to the first."""
-    ways = _ways(joint)
     count = len(joint.stations)
-    segments = [
-        _segment(joint, ways, row, (row + 1) % count)
-        for row in range(count if joint.closed else count - 1)
-    ]
-    _sharpen(segments, joint.closed)
+    segments = _segments(joint, _ways(joint))
+    _sharpen(segments, joint)
     bends: list[Bend] = []
     along, guessed, s = [0.0], [], 0.0
     waits = 0.0  # a turn on the spot that the next bend takes
@@ -194,24 +194,55 @@ def _biarc(length: float, first: float, last: float) -> list[Bend]:
     return found
 
 
-def _sharpen(segments: Sequence[_Segment], closed: bool) -> None:
-    """A station that stands in a corner: the edge comes straight to it and leaves it
-    straight, so that its own way, between the two, is nobody's."""
+def corners(joint: Joint) -> np.ndarray:
+    """Whether there is a corner on the edge after each row (n,), or at either end.
+
+    A station stands in one where it is marked, or where the edge comes to it straight
+    and leaves it straight; two stations in one place do where they look two ways; and
+    where an edge turns by more than 60 degrees a corner may be hidden on it.
+    """
+    ahead = np.roll(joint.gap_directions, -1, axis=0)
+    turns = np.arccos(
+        np.clip(np.einsum("ij,ij->i", joint.gap_directions, ahead), -1.0, 1.0)
+    )
+    segments = _segments(joint, _ways(joint))
+    sharp = np.zeros(len(joint.stations), dtype=bool)
+    sharp[list(_sharpen(segments, joint))] = True
+    close = np.zeros(len(sharp), dtype=bool)
+    close[: len(segments)] = [one.length <= SAME_PLACE_MM for one in segments]
+    at_end = sharp | np.roll(sharp, -1) | close
+    return (turns > COARSEST + _ROUNDING) | (at_end & (turns > CORNER + _ROUNDING))
+
+
+def _sharpen(segments: Sequence[_Segment], joint: Joint) -> list[int]:
+    """Stations that stand in a corner, by row: the edge comes straight to each and
+    leaves it straight, so that its own way, between the two, is nobody's."""
+    found = []
     for row, after in enumerate(segments):
-        if row == 0 and not closed:
+        if row == 0 and not joint.closed:
             continue
         before = segments[row - 1]
         ends = (before.leave, before.arrive, after.leave, after.arrive)
         if min(before.length, after.length) <= SAME_PLACE_MM:
             continue
-        if before.arrive + after.leave <= CORNER and (
-            before.arrive + after.leave >= -CORNER
-        ):
-            continue
-        plain = abs(ends[0]) * 3 < abs(ends[1]) and abs(ends[3]) * 3 < abs(ends[2])
-        if plain and ends[1] * ends[2] > 0:
+        turn = before.arrive + after.leave
+        plain = (
+            abs(turn) > CORNER
+            and ends[1] * ends[2] > 0
+            and abs(ends[0]) * PLAINLY < abs(ends[1])
+            and abs(ends[3]) * PLAINLY < abs(ends[2])
+        )
+        if plain or joint.stations[row].corner:
             turn = ends[1] + ends[2] - ends[0] - ends[3]
             before.arrive, after.leave, after.spot = ends[0], ends[3], turn
+            found.append(row)
+    return found
+
+
+def _segments(joint: Joint, ways: np.ndarray) -> list[_Segment]:
+    count = len(joint.stations)
+    edges = range(count if joint.closed else count - 1)
+    return [_segment(joint, ways, row, (row + 1) % count) for row in edges]
 
 
 def _segment(joint: Joint, ways: np.ndarray, row: int, other: int) -> _Segment:
@@ -240,11 +271,8 @@ def _turn(one: np.ndarray, other: np.ndarray, face: np.ndarray) -> float:
 
 
 def _ways(joint: Joint) -> np.ndarray:
-    """Unit directions (n, 3) in which the edge runs at each station.
-
-    Square to the gap direction; where that is only the bisector of two chords, along
-    the circle through the station and its neighbors, which unequal chords lean off.
-    """
+    """Unit directions (n, 3) in which the edge runs at each station: square to its gap
+    direction, along the rows."""
     places, faces = joint.places, joint.faces
     ways = np.cross(faces, joint.gap_directions)
     ahead, behind = np.roll(places, -1, axis=0), np.roll(places, 1, axis=0)
@@ -252,19 +280,5 @@ def _ways(joint: Joint) -> np.ndarray:
         ahead[-1], behind[0] = places[-1], places[0]
     if float(np.einsum("ij,ij->", ways, ahead - behind)) < 0:
         ways = -ways
-    for row in range(len(places)):
-        first, second = places[row] - behind[row], ahead[row] - places[row]
-        sizes = np.linalg.norm(first), np.linalg.norm(second)
-        if min(sizes) <= SAME_PLACE_MM:
-            continue
-        turn = _turn(first, second, faces[row])
-        own = _turn(first, ways[row], faces[row])
-        if abs(own - turn / 2) < STRAIGHT and abs(turn) <= CORNER + STRAIGHT:
-            lean = turn * sizes[0] / (sizes[0] + sizes[1])
-            ways[row] = _turned(first / sizes[0], lean, faces[row])
     sizes = np.linalg.norm(ways, axis=1, keepdims=True)
     return ways / np.where(sizes > 0, sizes, 1.0)
-
-
-def _turned(direction: np.ndarray, by: float, face: np.ndarray) -> np.ndarray:
-    return math.cos(by) * direction + math.sin(by) * np.cross(face, direction)

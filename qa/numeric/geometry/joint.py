@@ -16,10 +16,6 @@ import numpy as np
 
 from qa.numeric.geometry import outline
 
-SHARPEST_TURN_DEG = 20.0
-_ROUNDING_DEG = (
-    0.01  # places written to a hundredth of a millimeter still turn by 20 degrees
-)
 FURTHEST_MM = 100_000.0
 
 Vector = tuple[float, float, float]
@@ -61,6 +57,7 @@ class Station:
     trim_max: float | None = None  # mm that may still be cut here
     trim_max_surround: float | None = None  # the same of the surround, where it differs
     land: float | None = None  # mm of clearance to the land beneath
+    corner: bool = False  # the seam breaks here, however little it turns
 
     def most_trim(self, side: str) -> float:
         """mm that may be cut here on a side, inf where nothing limits it.
@@ -126,11 +123,12 @@ class JointError(ValueError):
 def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> Joint:
     """A joint from its stations, missing gap directions worked out from the outline.
 
-    A gap direction not given is the bisector of the normals of the two edges that meet;
-    where they turn by more than 20 degrees it must be given (or the corner has two
-    stations, one per side). Given directions are made unit length and must not point
-    the wrong way. On an open seam `part_inside` has no meaning. Raises JointError with
-    every complaint found.
+    A gap direction not given is square to a smooth curve through the stations
+    (outline.right_hand_normals). At a corner, which is marked as one or where the seam
+    turns by more than 60 degrees, it must be given, or the corner has two stations, one
+    per side. Given directions are made unit length and must not point the wrong way. On
+    an open seam `part_inside` has no meaning. Raises JointError with every complaint
+    found.
     """
     stations = tuple(stations)
     complaints = station_complaints(stations)
@@ -177,7 +175,8 @@ def _with_gap_directions(stations, closed, part_inside):
             "or its faces look all ways: state them, or say that the seam is open"
         )
         return stations, [JointComplaint(None, "gap_direction", text)]
-    normals, turns = outline.right_hand_normals(places, faces, closed)
+    corners = np.array([station.corner for station in stations])
+    normals, turns = outline.right_hand_normals(places, faces, closed, corners)
     if closed:
         normals = normals * (sense if part_inside else -sense)
     right_way = _right_way(closed, part_inside) if sense else None
@@ -203,11 +202,18 @@ def _gap_direction(
                 "no gap direction can be worked out here (three stations in one place, "
                 "or a seam that runs along the face direction): state it"
             )
-        if turn > SHARPEST_TURN_DEG + _ROUNDING_DEG:
+        if turn > outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG:
             raise ValueError(
                 f"a sharp corner: the seam turns by {turn:.1f} degrees here, more than "
-                f"{SHARPEST_TURN_DEG:g}. State the gap direction (normal), or give the "
-                "corner two stations, one per side"
+                f"{outline.SHARPEST_TURN_DEG:g}. State the gap direction (normal), or "
+                "give the corner two stations, one per side; where the edge is round, "
+                "more stations on the round"
+            )
+        if station.corner and turn > outline.ROUNDING_DEG:
+            raise ValueError(
+                f"marked as a corner, and the seam turns by {turn:.1f} degrees here. "
+                "State the gap direction (normal), or give the corner two stations, "
+                "one per side"
             )
         return _vector(normal)
     direction = _unit(station.gap_direction)

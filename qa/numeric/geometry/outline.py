@@ -6,7 +6,11 @@ makes of it is in joint.py, outlines to start from are in layout.py.
 
 import numpy as np
 
+from qa.numeric.geometry.smooth_curve import leans
+
 SAME_PLACE_MM = 1e-6  # places are held to the nanometer
+SHARPEST_TURN_DEG = 60.0  # what turns more is a corner
+ROUNDING_DEG = 0.01  # places written to a hundredth of a millimeter turn by so much
 LEANING = 0.1  # cosine to the best plane's normal; less looks along the plane
 
 
@@ -35,20 +39,38 @@ def edge_directions(places: np.ndarray, closed: bool) -> tuple[np.ndarray, np.nd
 
 
 def right_hand_normals(
-    places: np.ndarray, faces: np.ndarray, closed: bool
+    places: np.ndarray,
+    faces: np.ndarray,
+    closed: bool,
+    corners: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Unit normals (n, 3) to the right when walking the rows; turns (n,) in degrees.
 
     Seen from outside (against the face direction), the right of an edge is direction x
-    face; the normal at a station is the bisector of those of its two edges. NaN where
-    there is none: the seam doubles back, runs along the face direction, or three
-    stations share the place.
+    face. A normal is that of a smooth curve through the places (smooth_curve.py); the
+    turns are those of the polygon. Where `corners` (n,) says so, or it turns by more
+    than 60 degrees, the curve breaks, and the normal is the bisector of those of the
+    two edges. NaN where there is none: the seam doubles back, runs along the face
+    direction, or three stations share the place.
     """
     arrives, leaves = edge_directions(places, closed)
     first, second = _unit(np.cross(arrives, faces)), _unit(np.cross(leaves, faces))
-    across = np.linalg.norm(np.cross(first, second), axis=1)
-    along = np.einsum("ij,ij->i", first, second)
-    return _unit(first + second), np.degrees(np.arctan2(across, along))
+    across = np.einsum("ij,ij->i", np.cross(first, second), faces)
+    turns = np.arctan2(across, np.einsum("ij,ij->i", first, second))
+    ahead, behind = np.roll(places, -1, axis=0), np.roll(places, 1, axis=0)
+    steps = np.linalg.norm(ahead - places, axis=1)
+    steps[steps <= SAME_PLACE_MM] = 0.0
+    if not closed:
+        steps[-1] = 0.0
+    smooth = np.minimum(steps, np.roll(steps, 1)) > 0
+    smooth &= np.abs(turns) <= np.radians(SHARPEST_TURN_DEG + ROUNDING_DEG)
+    if corners is not None:
+        smooth &= ~corners
+    apart = np.linalg.norm(ahead - behind, axis=1)
+    lean = leans(turns, steps, apart, smooth)[:, None]
+    normals = np.cos(lean) * first + np.sin(lean) * np.cross(faces, first)
+    bisectors = _unit(first + second)
+    return np.where(np.isfinite(bisectors), normals, np.nan), np.degrees(np.abs(turns))
 
 
 def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:

@@ -11,7 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
-from qa.numeric.geometry.joint import SHARPEST_TURN_DEG, Joint, Limits
+from qa.numeric.geometry.edge_curve import corners
+from qa.numeric.geometry.joint import Joint, Limits
 from qa.numeric.plan.readings import Readings
 from qa.numeric.verdict.deviation import Scales, drawn_in, scales
 
@@ -107,8 +108,8 @@ class JointArrays:
         """(row, next row, distance, corner) of consecutive `rows` of one seam.
 
         `rows` are row numbers in order, rows between are skipped over; distance is
-        along the seam from row to row, and a corner is where the gap directions of two
-        neighbor rows on the way turn by more than 20 degrees.
+        along the seam from row to row, and a corner on the way is as geometry tells
+        (edge_curve.corners).
         """
         first = 0
         for part in self.parts:
@@ -127,10 +128,7 @@ class JointArrays:
     def _edges(joint: Joint) -> tuple[np.ndarray, np.ndarray]:
         """Length (n,) of the edge after each row, and whether it is a corner (n,)."""
         following = np.roll(joint.places, -1, axis=0)
-        ahead = np.roll(joint.gap_directions, -1, axis=0)
-        turns = np.einsum("ij,ij->i", joint.gap_directions, ahead)
-        lengths = np.linalg.norm(following - joint.places, axis=1)
-        return lengths, turns < math.cos(math.radians(SHARPEST_TURN_DEG))
+        return np.linalg.norm(following - joint.places, axis=1), corners(joint)
 
     def bends(self) -> np.ndarray:
         """How sharply the seam curves at each row (n,), 1 / mm: the sharper side.
