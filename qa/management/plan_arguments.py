@@ -17,6 +17,12 @@ LENGTHS = (
     ("build-up-mm", 0.0, "greatest build-up at a station (0: not allowed)"),
     ("aim-mm", 0.0, "where it must be cut, cut this far inside the limit"),
     ("floor-mm", 0.1, "least next bite"),
+    (
+        "least-cut-mm",
+        0.0,
+        "thinnest cut worth making: none is told thinner that may be "
+        "as thick, and no move is told to save less",
+    ),
 )
 NUMBERS = (
     ("max-turn-deg", 1.0, "how far it may turn in its plane"),
@@ -106,6 +112,7 @@ def plan_options(options: dict) -> PlanOptions:
     try:
         return PlanOptions(
             uncertainty_mm=mm(options["uncertainty_mm"]),
+            wish=options.get("wish"),
             max_tilt_deg=options["max_tilt_deg"],
             **{name: options[name] for name in (*taken, *lengths)},
             **more,

@@ -160,9 +160,11 @@ def text_lines(plan: Plan) -> list[str]:
         for (name, amount), motion in zip(
             plan.move.amounts, plan.move.motions, strict=True
         )
+        if amount
     ]
     if plan.settings is None:
-        lines.append("Move: " + ", ".join(moves) + ".")
+        told = ", ".join(moves) or "none, it stays as it is"
+        lines.append(f"Move: {told}.")
     else:
         lines += _settings(plan)
     lines += ["", *_table(plan), ""]

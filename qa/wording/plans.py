@@ -65,6 +65,11 @@ AIMS = {
     ),
 }
 NOTES = {
+    "leave": gettext_lazy("it conforms as it is: leave it"),
+    "trifles": gettext_lazy(
+        "left out, since less than %(mm)s, what readings are known to, would be gained "
+        "by it: %(names)s"
+    ),
     "unsettled": gettext_lazy(
         "the plan did not settle: the gaps after the exact turn still change"
     ),

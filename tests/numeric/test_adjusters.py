@@ -224,7 +224,7 @@ def test_how_well_a_step_is_set_joins_the_uncertainty_of_what_it_moves():
     # T and B 420 / 360 as far, by the turn about the latch; the latch is not touched.
     joint = doors.square(half=400.0)
     options = PlanOptions(adjusters=bolts(set_u=0.3), uncertainty_mm=0.1)
-    plan = plan_fit(joint, [1.2, 2.0, 2.8, 2.0], doors.none(joint), options)
+    plan = plan_fit(joint, [0.8, 2.0, 3.2, 2.0], doors.none(joint), options)
     chance = 1.0
     for share in (0.5, 420 / 360):
         u = math.sqrt(0.1**2 + 2 * (share * 0.3) ** 2)
@@ -265,12 +265,12 @@ def test_what_no_reading_sees_is_left_as_it_is():
 
 def test_a_change_below_what_readings_are_known_to_is_dropped_and_said():
     joint = doors.square(half=400.0)
-    gaps = [1.9, 2.0, 2.1, 2.0]
+    gaps = [0.9, 2.1, 3.1, 1.9]
     plan = plan_fit(joint, gaps, doors.none(joint), PlanOptions(adjusters=bolts()))
-    assert [setting.steps for setting in plan.settings] == [-1, -1, 0]
-    options = PlanOptions(adjusters=bolts(), uncertainty_mm=0.15)
+    assert [setting.steps for setting in plan.settings] == [-11, -11, 1]
+    options = PlanOptions(adjusters=bolts(), uncertainty_mm=0.05)
     plan = plan_fit(joint, gaps, doors.none(joint), options)
-    assert [setting.steps for setting in plan.settings] == [0, 0, 0]
+    assert [setting.steps for setting in plan.settings] == [-11, -11, 0]
     assert "settings_trifling" in {note.code for note in plan.notes}
 
 

@@ -41,9 +41,8 @@ def test_settings_are_a_way(tmp_path):
 @pytest.mark.parametrize(
     ("options", "reason"),
     [
-        (("--wish", "0.9"), "without --ways"),
-        (("--ways", "--wish", "0.9"), "needs --uncertainty-mm"),
-        (("--ways", "--wish", "2", "--uncertainty-mm", "0.1"), "between 0 and 1"),
+        (("--wish", "0.9"), "needs --uncertainty-mm"),
+        (("--wish", "2", "--uncertainty-mm", "0.1"), "between 0 and 1"),
     ],
 )
 def test_a_wish_that_cannot_be_ends_with_3(tmp_path, options, reason):

@@ -79,8 +79,8 @@ def test_a_move_is_told_in_the_unit_of_the_person(engineer, client_of):
 
 def test_a_turn_says_which_way_round_it_goes(engineer):
     check = a_check(engineer, a_joint(engineer, 12))
-    shifted(check, turn=0.001)
-    assert "turn 0.057° clockwise (seen from outside)" in view_of(check).moves
+    shifted(check, turn=0.0033)
+    assert "turn 0.189° clockwise (seen from outside)" in view_of(check).moves
 
 
 def test_raise_and_tilt_are_told_at_the_attach_points(engineer):
@@ -89,15 +89,15 @@ def test_raise_and_tilt_are_told_at_the_attach_points(engineer):
         {"name": "latch", "x_nm": mm(400), "y_nm": 0},
     ]
     check = a_check(engineer, a_joint(engineer, 12, attach_points=points))
-    shifted(check, rise=-0.30)
-    assert view_of(check).moves == ["raise 0.30 mm at hinge, raise 0.30 mm at latch"]
+    shifted(check, rise=-0.60)
+    assert view_of(check).moves == ["raise 0.60 mm at hinge, raise 0.60 mm at latch"]
 
 
 def test_without_attach_points_the_outermost_stations_stand_for_them(engineer):
     check = a_check(engineer, a_joint(engineer, 12))
-    shifted(check, rise=-0.30)
+    shifted(check, rise=-0.60)
     (words,) = view_of(check).moves
-    assert words.startswith("raise 0.30 mm at station ")
+    assert words.startswith("raise 0.60 mm at station ")
 
 
 def test_a_hinged_door_is_planned_as_it_can_move(engineer):
@@ -109,17 +109,17 @@ def test_a_hinged_door_is_planned_as_it_can_move(engineer):
     }
     joint = a_joint(engineer, 12)
     check = make_check(engineer, make_fit_up(engineer, joint, motions=[swing]))
-    shifted(check, y=0.5)
+    shifted(check, y=0.9)
     view = view_of(check)
-    assert view.moves == ["slide along the hinge: 0.50 mm down"]
+    assert view.moves == ["slide along the hinge: 0.90 mm down"]
     assert [name for name, _ in view.worked.plan.move.amounts] == [swing["name"]]
 
 
 def test_motions_of_the_joint_hold_where_the_fit_up_states_none(engineer):
     slide = {"name": "slide", "translation": [1, 0, 0], "min": -1, "max": 1}
     check = a_check(engineer, a_joint(engineer, 12, motions=[slide]))
-    shifted(check, x=0.4)
-    assert view_of(check).moves == ["slide: 0.40 mm left"]
+    shifted(check, x=0.9)
+    assert view_of(check).moves == ["slide: 0.90 mm left"]
 
 
 def test_what_stays_impossible_is_told_with_its_place_and_reason(engineer):
@@ -191,15 +191,15 @@ def test_two_joints_of_one_part_are_planned_together(engineer):
         engineer,
         make_fit_up(engineer, other, airframe=first.airframe, part=first.part),
     )
-    shifted(check, x=-0.5)
-    shifted(second, x=-0.5)
+    shifted(check, x=-0.9)
+    shifted(second, x=-0.9)
     view = view_of(check)
     assert len(view.worked.joints) == 2 and len(view.rows) == 16
     assert {row.name.split(":")[0] for row in view.rows} == {
         joint.number,
         other.number,
     }
-    assert view.moves[0] == "move 0.50 mm right"
+    assert view.moves[0] == "move 0.90 mm right"
     opened = cut_both(engineer, view)
     assert {one.joint_id for one in opened} == {joint.pk, other.pk}
 
@@ -296,11 +296,11 @@ def words_of(answer) -> str:
     return " ".join(" ".join(page.extract_text().split()) for page in pages)
 
 
-def test_where_all_conforms_centering_is_a_wish_and_not_a_step(engineer, client_of):
+def test_what_conforms_is_left_as_it_is(engineer, client_of):
     check = a_check(engineer)
     read_at(check, even(s1="2.40"))
     page = client_of("builder").get(url(check)).content.decode()
-    assert "Nothing needs to be done. If wished, to center it" in page
+    assert "Leave it: it conforms where it sits." in page and "center it" not in page
     assert '<ol class="plan-steps">' not in page
 
 

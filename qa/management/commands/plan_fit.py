@@ -57,8 +57,8 @@ class Command(JointCommand):
             "--wish",
             type=plain_number,
             metavar="P",
-            help="least probability that all conforms, for --ways (default: conforming "
-            "is enough)",
+            help="least probability that all conforms: what conforms less surely is "
+            "not left as it is (default: conforming is enough)",
         )
         parser.add_argument(
             "--template",
@@ -98,8 +98,6 @@ def read(options: dict) -> tuple[JointFile, Measured, PlanOptions]:
     """The joint, what was measured at it, what may be done. Raises BadInput."""
     chosen = plan_options(options)
     if options["wish"] is not None:
-        if not options["ways"]:
-            raise BadInput("--wish says nothing without --ways")
         if options["uncertainty_mm"] is None:
             raise BadInput("--wish needs --uncertainty-mm: else nothing is known of it")
         if options["wish"] > 1:

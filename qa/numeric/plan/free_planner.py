@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qa.numeric.plan import reasons
+from qa.numeric.plan import reasons, trifles
 from qa.numeric.plan.joint_arrays import JointArrays
 from qa.numeric.plan.motions import (
     IN_PLANE,
@@ -69,9 +69,17 @@ class Planner:
     def _planned(self, way: str) -> Plan:
         self.remarks = list(self.remarks)
         self.stays = way == SEAT_FIRST
+        if way == BEST and self.options.resolved:
+            still = copy(self)
+            still.seat = still.at_rest()
+            if trifles.may_stay(still):
+                still.remarks = [*self.remarks, trifles.LEAVE_IT]
+                return still._told()
         may_cut = way in (BEST, TRIM, SEAT_FIRST) and len(self.gaps)
         if may_cut and not self._conforms():
             self.cut = self._solve_trim()
+        elif self.options.resolved:
+            self._drop_trifles()
         return self._told()
 
     def _solve_seat(self) -> "Solved":
@@ -82,6 +90,19 @@ class Planner:
         found, self.settled = solve_apart(every, free, solve_seat)
         self.proof = found.proof
         return Solved(free, self._move(free, found.step), found.step)
+
+    def at_rest(self) -> "Solved":
+        free = self.seat.freedom
+        still = np.zeros(len(free.motions))
+        return Solved(free, self._move(free, still), still)
+
+    def _drop_trifles(self) -> None:
+        """The seat without ways to move that gain less than the resolution."""
+        fewer = trifles.seat_without(self)
+        if fewer is not None:
+            found, self.settled = fewer
+            free, self.proof = self.seat.freedom, found.proof
+            self.seat = Solved(free, self._move(free, found.step), found.step)
 
     def _freedom(self, pulls: Readings) -> Freedom:
         """What the readings that say where it should go can see."""
@@ -173,17 +194,19 @@ class Planner:
 
     def _solve_trim(self) -> "Cut":
         def solve(readings, free):
-            return solve_trim(readings, free, self._rules(readings))
+            return solve_trim(readings, free, self.rules(readings))
 
         free = self.seat.freedom
         if self.stays:
             free = replace(free, low=self.seat.step, high=self.seat.step)
         found, settled = solve_apart(self.every, free, solve)
+        if self.options.resolved and not self.stays:
+            found, settled = trifles.cut_without(self, free, solve, (found, settled))
         self.settled &= settled
         self.proof = found.proof
         return Cut(found, self._move(self.seat.freedom, found.step))
 
-    def _rules(self, readings: Readings) -> TrimRules:
+    def rules(self, readings: Readings) -> TrimRules:
         """What may be cut at readings with all the gaps first, or with none of them."""
         rest = np.zeros(len(readings) - int(readings.gap.sum()))
         if len(rest) == len(readings):
@@ -194,6 +217,7 @@ class Planner:
             np.r_[build_up, rest],
             aim=self.options.aim_mm,
             ramps=tuple(self._ramps()),
+            least=self.options.least_cut_mm,
         )
 
     def _ramps(self):
@@ -238,7 +262,7 @@ class Planner:
             level=self._fit(flushes),
             trim=trim_plan,
             held=self.held,
-            probability=self._probability(gap_after, flush_after),
+            probability=self.probability(gap_after, flush_after),
             stations=stations,
             notes=tuple(reasons.notes(self, move, stations)),
             settled=self.settled,
@@ -255,7 +279,7 @@ class Planner:
         needed = bool((trim > 0).any() or (build_up > 0).any() or not possible)
         return TrimPlan(move, needed, possible, *areas)
 
-    def _probability(self, gap_after, flush_after) -> float | None:
+    def probability(self, gap_after, flush_after) -> float | None:
         """That all that was measured conforms after the plan: errors independent."""
         if self.options.uncertainty_mm is None:
             return None

@@ -59,15 +59,23 @@ class Lattice:
 
     def tried(self, steps) -> tuple[np.ndarray, np.ndarray]:
         """(aims (n, j), allowed (n,)) of settings (n, k), by the exact rotation."""
-        movements, left = self.rig.solve(steps * self.rig.steps)
-        fits = (np.abs(left) <= self.slack + SLACK_ROUNDING).all(axis=1)
-        features = self.rig.features(np.where(fits[:, None], movements, 0.0))
-        found = self.values + features @ self.lines
+        found, movements, fits = self._moved(steps)
         values, shift = found[:, self.read], found[:, self.about]
         turns = self.rig.step(movements)[:, :3]
         movement = (shift**2).sum(axis=1) + (turns**2).sum(axis=1)
         found = self.aims.least(values, values)
         return np.column_stack([found, movement]), fits & self.aims.allowed(values)
+
+    def readings(self, steps) -> tuple[np.ndarray, np.ndarray]:
+        """(readings (n, m) mm, whether a rigid part can go there (n,)) of settings."""
+        found, _, fits = self._moved(steps)
+        return found[:, self.read], fits
+
+    def _moved(self, steps):
+        movements, left = self.rig.solve(steps * self.rig.steps)
+        fits = (np.abs(left) <= self.slack + SLACK_ROUNDING).all(axis=1)
+        features = self.rig.features(np.where(fits[:, None], movements, 0.0))
+        return self.values + features @ self.lines, movements, fits
 
     # what no setting in a box can beat
 

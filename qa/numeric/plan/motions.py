@@ -150,6 +150,11 @@ class Freedom:
     held: tuple
     bodies: np.ndarray
 
+    def without(self, out: np.ndarray) -> "Freedom":
+        """The same with the motions `out` (k,) held where they are."""
+        low, high = np.where(out, 0.0, self.low), np.where(out, 0.0, self.high)
+        return replace(self, low=low, high=high)
+
     def amounts(self, step: np.ndarray) -> np.ndarray:
         """Amounts in mm and radians from rim movements."""
         return np.asarray(step) / self.unit

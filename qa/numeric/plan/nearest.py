@@ -60,6 +60,31 @@ def _least_distance(sides, limits) -> np.ndarray:
     return rest[:-1] / -rest[-1] if rest[-1] else np.zeros(sides.shape[1])
 
 
+def least_point(lines, least, most, still) -> np.ndarray | None:
+    """The point z (k,) nearest the origin with least <= lines z <= most.
+
+    And with still z = 0. None where there is none, but for roundings.
+    """
+    free = np.eye(lines.shape[1])
+    if len(still):
+        _, weights, axes = np.linalg.svd(still, full_matrices=True)
+        free = axes[int((weights > 1e-9).sum()) :].T
+    across = lines @ free
+    sizes = np.linalg.norm(across, axis=1)
+    real = sizes > 1e-12
+    if (least[~real] > ROUNDED).any() or (most[~real] < -ROUNDED).any():
+        return None
+    across, sizes = across[real] / sizes[real, None], sizes[real]
+    least, most = least[real] / sizes, most[real] / sizes
+    bounded_low, bounded_high = np.isfinite(least), np.isfinite(most)
+    sides = np.vstack([across[bounded_low], -across[bounded_high]])
+    limits = np.r_[least[bounded_low], -most[bounded_high]]
+    found = _least_distance(sides, limits)
+    if (sides @ found < limits - ROUNDED).any():
+        return None
+    return free @ found
+
+
 def nearest_of_hull(lowest: Callable, start, rounds: int = 200) -> np.ndarray:
     """The point nearest the origin of a polytope known by its lowest points (Wolfe).
 

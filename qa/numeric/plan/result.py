@@ -9,6 +9,7 @@ from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, Setting
 from qa.numeric.plan.motions import Motion, NothingSeen, displace, rotation_matrix
 from qa.numeric.verdict.acceptance import EDITIONS
 
+EXPANDED = 2.0  # times the standard uncertainty: some 95 % (GUM 6.3.3)
 FITS, CUT, CANNOT = "fits", "trim", "cannot"
 
 
@@ -32,6 +33,9 @@ class PlanOptions:
     a station that says none stays none. `fairness` is the greatest change of trim per
     mm of seam. `motions` replace free motion and its four bounds; so do `adjusters`, in
     whole steps, each within `slack_mm` of its step where they over-determine the part.
+    A part that conforms, with the probability `wish` where one is wished, is left as it
+    is where anything is known of the resolution: the uncertainty of readings, or the
+    least cut that is worth making.
     """
 
     rule: str = "simple"
@@ -51,6 +55,8 @@ class PlanOptions:
     motions: tuple[Motion, ...] | None = None
     adjusters: tuple[Adjuster, ...] | None = None
     slack_mm: float = 0.02
+    least_cut_mm: float = 0.0
+    wish: float | None = None
 
     def __post_init__(self):
         for field in fields(self):
@@ -75,6 +81,8 @@ class PlanOptions:
                 "uncertainty_mm",
                 "guarded acceptance needs a standard uncertainty above 0",
             )
+        if self.wish is not None and self.wish > 1:
+            raise OptionError("wish", "must be between 0 and 1")
         if self.trim not in (None, "part", "surround", "none"):
             raise OptionError("trim", "must be part, surround or none")
         if self.adjusters is None:
@@ -85,6 +93,16 @@ class PlanOptions:
         if not 0 < len(self.adjusters) <= MOST_ADJUSTERS:
             text = f"{len(self.adjusters)} adjusters; 1 to {MOST_ADJUSTERS} can be"
             raise OptionError("adjusters", text)
+
+    @property
+    def resolution_mm(self) -> float:
+        """What readings are known to, 0 where nothing is known of it."""
+        return EXPANDED * (self.uncertainty_mm or 0.0)
+
+    @property
+    def resolved(self) -> bool:
+        """Whether aims have a resolution at all."""
+        return self.resolution_mm > 0 or (self.least_cut_mm or 0.0) > 0
 
 
 @dataclass(frozen=True)
@@ -156,10 +174,11 @@ STATION_REASONS = (
     *("never_cut", "fairness", "may_still_cut", "greatest_trim"),
     *("too_wide", "build_up_spent", "step_high", "step_low", "step"),
 )
-# What there is to know of a plan: nothing; aim, bound, reached; names; station, slide,
-# radius, mm; kind, stations; stations, mm.
+# What there is to know of a plan: nothing; names, mm; nothing; aim, bound, reached;
+# names; station, slide, radius, mm; kind, stations; stations, mm.
 PLAN_NOTES = (
-    *("unsettled", "proven", "held", "corner", "unmeasured", "blind"),
+    *("leave", "trifles", "unsettled", "proven", "held", "corner", "unmeasured"),
+    "blind",
     *("settings_few", "settings_unseen", "settings_rigid", "settings_trifling"),
     *("settings_unproven", "settings_fair"),
 )

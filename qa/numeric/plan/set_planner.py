@@ -6,11 +6,12 @@ part goes exactly where the settings put it, and its cuts are those that are lef
 there.
 """
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 
-from qa.numeric.plan import set_remarks
+from qa.numeric.plan import set_remarks, trifles
 from qa.numeric.plan.adjusters import Rig, Setting
 from qa.numeric.plan.branching import Best, best_settings
 from qa.numeric.plan.free_planner import Cut, Planner, Solved
@@ -18,6 +19,7 @@ from qa.numeric.plan.lattice import Lattice
 from qa.numeric.plan.lattice_aims import SeatAims, TrimAims
 from qa.numeric.plan.motions import UNSEEN, Freedom
 from qa.numeric.plan.readings import Readings
+from qa.numeric.plan.resolution import seat_bounds, trim_bounds
 from qa.numeric.plan.result import Plan, SetOnly
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.plan.trim import CUT_MM, solve_trim
@@ -38,7 +40,11 @@ class SetPlanner(Planner):
         self.held, seen = set_remarks.still(rig, self.every)
         self.remarks += set_remarks.about(rig, self.blind, seen, self.options)
         found = self._best(SeatAims(self.every, self.free))
-        self.steps = self._without_trifles(found.steps)
+        self.steps = found.steps
+        return self._at(self.steps)
+
+    def at_rest(self) -> Solved:
+        self.steps = np.zeros_like(self.steps)
         return self._at(self.steps)
 
     def _lattice(self, aims: SeatAims) -> Lattice:
@@ -64,7 +70,7 @@ class SetPlanner(Planner):
         return Solved(frozen, self._move(frozen, step), step)
 
     def _solve_trim(self) -> Cut:
-        rules = self._rules(self.every)
+        rules = self.rules(self.every)
         aimed = np.zeros(len(self.every), dtype=bool)
         steps, at = self.steps, self.seat
         may_cut = (rules.most_trim > 0).any() or (rules.most_build_up > 0).any()
@@ -81,8 +87,27 @@ class SetPlanner(Planner):
         if rules.ramps:
             self.remarks.append(set_remarks.FAIR)
         found = solve_trim(self.every, at.freedom, rules)
+        if self.options.resolved and not self.stays:
+            found = self._cut_without_trifles(found, rules)
         self.settled &= found.settled
-        return Cut(found, at.move)
+        return Cut(found, self.seat.move)
+
+    def _cut_without_trifles(self, found, rules):
+        """What is left to cut with fewer adjusters set, where that is as right."""
+        ends, cuts = found.values, (found.trim, found.build_up)
+        resolution = self.options.resolution_mm
+        bounds = trim_bounds(self.every, ends, cuts, rules, resolution)
+        fewer = self._fewer(self.steps, bounds)
+        if (fewer == self.steps).all():
+            return found
+        at = self._at(fewer)
+        again = solve_trim(self.every, at.freedom, rules)
+        right = self._trifling(fewer, again.values, ends)
+        if not right or not trifles.no_more_is_cut(again, found):
+            return found
+        self._leave(fewer)
+        self.seat = at
+        return again
 
     def _slopes(self, readings: Readings, step) -> np.ndarray:
         """mm of each reading per mm of each adjuster (m, k) at rim movements."""
@@ -99,29 +124,49 @@ class SetPlanner(Planner):
         slopes = self._slopes(readings, self.seat.step)[:, changed]
         return np.sqrt(u**2 + ((slopes * spread) ** 2).sum(axis=1))
 
-    def _without_trifles(self, steps) -> np.ndarray:
-        """Leave what changes no reading by as much as its uncertainty, if all conforms
-        as before."""
-        u = self.options.uncertainty_mm
-        if u is None or not steps.any():
+    def _drop_trifles(self) -> None:
+        ends = self._after(self.every, self.seat.move)
+        bounds = seat_bounds(self.every, ends, self.options.resolution_mm)
+        fewer = self._fewer(self.steps, bounds)
+        at = self._at(fewer)
+        after = self._after(self.every, at.move)
+        if (fewer != self.steps).any() and self._trifling(fewer, after, ends):
+            self._leave(fewer)
+            self.seat = at
+
+    def _trifling(self, fewer, after, before) -> bool:
+        """Whether fewer settings leave readings as right, as surely as is wished."""
+        other = copy(self)
+        other.steps = fewer
+        return trifles.as_right((other, after), (self, before))
+
+    def _leave(self, fewer) -> None:
+        left = np.flatnonzero((self.steps != 0) & (fewer == 0))
+        names = [self.rig.adjusters[k].name for k in left]
+        if names:
+            said = set_remarks.trifles(names, self.options.resolution_mm)
+            self.remarks.append(said)
+        self.steps = fewer
+
+    def _fewer(self, steps, bounds) -> np.ndarray:
+        """The fewest of the adjusters that are set, and then the fewest steps of each,
+        with which all readings (m,) stay within bounds."""
+        lattice = self._lattice(SeatAims(self.every, self.free))
+
+        def kept(some):
+            found, allowed = lattice.readings(some)
+            inside = (found >= bounds[0]) & (found <= bounds[1])
+            return some[allowed & inside.all(axis=1)]
+
+        changed = np.flatnonzero(steps)
+        subsets = np.indices((2,) * len(changed)).reshape(len(changed), -1).T
+        tried = np.tile(steps, (len(subsets), 1))
+        tried[:, changed] *= subsets
+        found = kept(tried)
+        if not len(found):
             return steps
-        at = self._at(steps)
-        slopes = self._slopes(self.every, at.step)
-        effect = np.abs(slopes * (steps * self.rig.steps)).max(axis=0, initial=0.0)
-        trifles = (steps != 0) & (effect < u)
-        if not trifles.any():
-            return steps
-        fewer = np.where(trifles, 0, steps)
-        _, allowed = self._lattice(SeatAims(self.every, self.free)).tried(fewer[None])
-        before, after = (
-            self.every.all_right(self._after(self.every, self._at(one).move))
-            for one in (steps, fewer)
-        )
-        if not allowed[0] or before > after:
-            return steps
-        names = [self.rig.adjusters[k].name for k in np.flatnonzero(trifles)]
-        self.remarks.append(set_remarks.trifles(names, u))
-        return fewer
+        sizes = (found != 0).sum(axis=1), np.abs(found).sum(axis=1)
+        return found[np.lexsort((sizes[1], sizes[0]))[0]]
 
     def _told(self) -> Plan:
         plan = super()._told()
@@ -132,7 +177,7 @@ class SetPlanner(Planner):
         only = SetOnly(
             worst_after=float(self.every.deviation(every).max(initial=0.0)),
             conforms=self.every.all_right(every),
-            probability=self._probability(gaps, flushes),
+            probability=self.probability(gaps, flushes),
             gaps=self._by_row(self.gaps, gaps),
             flushes=self._by_row(self.flushes, flushes),
         )

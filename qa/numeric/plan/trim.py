@@ -32,13 +32,15 @@ class TrimRules:
     """What may be done at each of m readings; 0 for readings that are not gaps.
 
     `most_trim` and `most_build_up` (m,) mm, `aim` mm inside the low limit. `ramps`
-    (j, 3): two readings and the greatest difference of their trims, mm.
+    (j, 3): two readings and the greatest difference of their trims, mm. What is cut at
+    all is cut by `least` mm where it may be and stays inside its limits.
     """
 
     most_trim: np.ndarray
     most_build_up: np.ndarray
     aim: float = 0.0
     ramps: tuple[tuple[int, int, float], ...] = ()
+    least: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -85,18 +87,21 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         if rules.aim <= 0 or not more.any():
             break
         aimed |= more
+    weights = np.where(readings.gap, readings.weights, 0.0)
+    thicker = problem.thicker(moved, depth)
+    area = float(weights @ np.where(thicker > depth, thicker, exact[1]))
+    depth = thicker
     values = moved + depth - build_up
     values = np.where(readings.gap, _whole(values), values)
     unresolved = problem.unresolved(values)
     left = np.abs(problem.unresolved(exact[0] + exact[1] - exact[2]))
-    weights = np.where(readings.gap, readings.weights, 0.0)
     return Trim(
         step,
         values,
         depth,
         build_up,
         unresolved,
-        float(weights @ exact[1]),
+        area,
         float(weights @ exact[2]),
         float(weights @ left),
         float(readings.weights @ readings.deviation(values)),
@@ -177,6 +182,14 @@ class TrimProblem(Problem):
         depth = np.clip(self.target - moved, 0, rules.most_trim)
         build_up = np.clip(moved - self.high, 0, rules.most_build_up)
         return depth, build_up
+
+    def thicker(self, moved, depth) -> np.ndarray:
+        """Trims (m,) that are thin as deep as the least cut, where that is allowed."""
+        rules = self.rules
+        if self.tied or not rules.least:
+            return depth
+        thin = (depth > 0) & (depth < rules.least) & (rules.least <= rules.most_trim)
+        return np.where(thin & (moved + rules.least <= self.high), rules.least, depth)
 
     def draft(self, base, slopes, locked, box):
         """Columns take a reading from its aim down or up to where it ends.

@@ -6,7 +6,7 @@ practice, no source: they only have to put the ways in the order a fitter would.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -99,6 +99,7 @@ def ways(
     options, rates = options or PlanOptions(), rates or Rates()
     if wished is not None and not 0 <= wished <= 1:
         raise OptionError("wish", "must be between 0 and 1")
+    options = replace(options, wish=wished)
     still = planner_of(parts, options, LEAVE)
     leave, trim = still.plan(LEAVE), still.plan(TRIM)
     planner = planner_of(parts, options, SET)

@@ -184,14 +184,14 @@ def steps(worked: Worked, unit: str) -> list[str]:
             told.append(f"{sentence[0].upper()}{sentence[1:]}.")
     if told:
         told.append(_measure_step(worked, moved=bool(moves) and share > 0))
-    return told or ["Nothing: it conforms where it sits."]
+    return told or ["Leave it: it conforms where it sits."]
 
 
 def _nothing_needed(worked: Worked, unit: str) -> str:
     """It conforms: what would center it in its limits is a wish, not a step."""
     moves = "; ".join(plan_moves(worked, unit))
     if not moves:
-        return "Nothing: it conforms where it sits."
+        return "Leave it: it conforms where it sits."
     return (
         f"Nothing needs to be done. If wished, to center it in its limits: {moves}; "
         "every station is then measured again."
