@@ -601,7 +601,7 @@ INNER = {
     ),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
-    *("lattice_aims", "set_remarks"),
+    *("lattice_aims", "set_remarks", "resolution", "trifles"),
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
