@@ -9,6 +9,7 @@ from qa.views import (
     plan_acts,
     plan_papers,
     plans,
+    settings,
     shims,
 )
 
@@ -35,6 +36,7 @@ urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/release/", plan_acts.release, name="release_cut"),
     path("fit-checks/<uuid:uuid>/trim/", plan_acts.trim, name="record_trim"),
     path("fit-checks/<uuid:uuid>/move/", plan_acts.move, name="record_move"),
+    path("fit-checks/<uuid:uuid>/set/", settings.set_part, name="set_part"),
     path("fit-checks/<uuid:uuid>/shims/", shims.plan_shims, name="plan_shims"),
     path("shims/", shims.stock, name="shim_stock"),
     path("shims/new/", shims.edit_stock, name="new_shim"),

@@ -53,7 +53,7 @@ WHO = {
         apply_coat take_back_coat measure_play record_milling start_pull lay_plies
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
-        record_move new_shim shim take_plan withdraw_plan
+        record_move set_part new_shim shim take_plan withdraw_plan
     """,
     DECIDERS: """
         put_on_hold lift_hold decide

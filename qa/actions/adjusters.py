@@ -1,33 +1,23 @@
-"""How a part is held: what holds it is stated anew as a whole, settings one by one."""
+"""How a part is held: what holds it is stated anew as a whole."""
 
 import math
 from dataclasses import asdict, dataclass
 
 from django.utils.translation import gettext as _
 
-from qa.actions import fit_plans, next_fit_up
-from qa.actions.trimming import Moved, record_moves
 from qa.models import (
     Adjuster,
-    AdjusterSetting,
     AttachKind,
     AttachPoint,
-    Check,
-    FitPlan,
-    FitUp,
-    FitUpReason,
     Holding,
     HoldingDirection,
-    MoveKind,
-    PlanEnding,
     StepKind,
 )
 from qa.rules import adjusters as rules
-from qa.rules.adjusters import setting_text
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
-from shop.models import Position, Unit
+from shop.models import Position
 
 E9 = 1_000_000_000
 MOST_STEPS = 400
@@ -205,111 +195,3 @@ def _said(position: Position, draft: HoldingDraft) -> dict:
     for one in said["directions"]:
         one["vector"] = [f"{part:.9g}" for part in one["vector"]]
     return {"position": position.path, "type": str(position.type), **said}
-
-
-@dataclass(frozen=True)
-class Set:
-    """What an adjuster was set to: nm, the text as typed, and what had been asked."""
-
-    name: str
-    value_nm: int
-    value: str = ""
-    unit: str = "mm"
-    asked_nm: int | None = None
-
-
-def record_settings(
-    *,
-    by,
-    checks: list[Check],
-    settings: list[Set],
-    changes: dict[int, dict[str, list[int]]],
-    plan: FitPlan | None = None,
-    note: str = "",
-    **envelope,
-) -> list[FitUp]:
-    """Record what the adjusters of a part are set to now; open the next fit-up of every
-    joint that was measured with them. The plan that asked for it is done.
-
-    changes: {fit-up key: {station: [gap nm, flushness nm]}} that this should bring.
-    """
-    roles.require(by, "cut parts")
-    fit_up = checks[0].fit_up
-    airframe, position = fit_up.airframe, fit_up.joint.position
-    envelope.setdefault(
-        "said",
-        {
-            "checks": [str(check.entry_id) for check in checks],
-            "settings": [asdict(one) for one in settings],
-            "plan": plan.label if plan else None,
-            "note": note,
-        },
-    )
-    with perform("settings/1", by=by, **envelope) as act:
-        next_fit_up.hold_still([check.fit_up for check in checks])
-        if plan:
-            fit_plans.refuse_ended(plan)
-        present = {one.name: one for one in rules.present(airframe, position)}
-        rows = _changed(settings, present, airframe, position, plan)
-        if plan:
-            fit_plans.end(act, plan, PlanEnding.DONE)
-        record_moves(act, checks, _moved(rows, present, changes), MoveKind.SET, plan)
-        opened = next_fit_up.open_next(
-            by=by,
-            fit_ups=[check.fit_up for check in checks],
-            reason=FitUpReason.SET,
-            note=note,
-            plan=plan,
-        )
-        for row in rows:
-            row.fit_up = opened[0]
-            act.record(row)
-        act.result = {"fitups": [str(one.entry_id) for one in opened]}
-    return opened
-
-
-def _moved(rows, present, changes) -> Moved:
-    """What the settings do to the part, as a move is kept."""
-    words = [setting_text(present[row.name], row.change_nm, Unit.MM) for row in rows]
-    amounts = [
-        {"name": row.name, "amount": f"{row.change_nm / 1e6:.3f}", "unit": "mm"}
-        for row in rows
-    ]
-    return Moved("; ".join(words), amounts, changes)
-
-
-def _changed(settings, present, airframe, position, plan) -> list[AdjusterSetting]:
-    """The settings that differ from what stands; refused where they cannot be."""
-    rows = []
-    for row, one in enumerate(settings):
-        field = f"setting_{row}"
-        if one.name not in present:
-            raise Refused(
-                _("Nothing called %(name)s holds this part now.") % {"name": one.name},
-                field=field,
-            )
-        now = present[one.name]
-        if not now.min_nm <= one.value_nm <= now.max_nm:
-            raise Refused(
-                _("It can be set from %(low)s to %(high)s mm.")
-                % {"low": f"{now.min_nm / 1e6:g}", "high": f"{now.max_nm / 1e6:g}"},
-                field=field,
-            )
-        change = one.value_nm - now.now_nm
-        if change:
-            rows.append(
-                AdjusterSetting(
-                    airframe=airframe,
-                    position=position,
-                    name=one.name,
-                    plan=plan,
-                    value_nm=one.value_nm,
-                    change_nm=change,
-                    asked_nm=one.asked_nm,
-                    value=one.value,
-                    unit=one.unit,
-                )
-            )
-    if not rows:
-        raise Refused(_("Nothing was set otherwise: there is nothing to record."))
-    return rows

@@ -1,7 +1,6 @@
 """Moves without a cut: the part is set somewhere else in its opening."""
 
 from qa.actions import fit_plans, next_fit_up
-from qa.actions.trimming import record_moves
 from qa.models import Check, FitPlan, FitUp, FitUpReason, MoveKind, PlanEnding
 from qa.rules.moved import Moved
 from shop import roles
@@ -37,7 +36,7 @@ def record_move(
         if plan:
             fit_plans.refuse_ended(plan)
             fit_plans.end(act, plan, PlanEnding.DONE)
-        record_moves(act, checks, moved, MoveKind.MOVE, plan)
+        next_fit_up.record_moves(act, checks, moved, MoveKind.MOVE, plan)
         opened = next_fit_up.open_next(
             by=by, fit_ups=fit_ups, reason=FitUpReason.MOVE, note=note, plan=plan
         )

@@ -1,7 +1,8 @@
 """What a trim, a move and a shim have in common: each opens the next fit-up."""
 
 from qa.actions import fitups
-from qa.models import FitPlan, FitUp
+from qa.models import AppliedMove, Check, FitPlan, FitUp
+from qa.rules.moved import Moved
 from shop.ledger import Refused
 from shop.models import Part
 
@@ -63,3 +64,21 @@ def open_next(
         )
         for row in (rows[one.pk] for one in fit_ups)
     ]
+
+
+def record_moves(
+    act, checks: list[Check], moved: Moved | None, kind: str, plan: FitPlan | None
+) -> None:
+    """Record one move at every joint that it was planned for."""
+    for check in checks if moved else []:
+        act.record(
+            AppliedMove(
+                fit_up=check.fit_up,
+                fit_check=check,
+                plan=plan,
+                kind=kind,
+                words=moved.words[:400],
+                amounts=moved.amounts,
+                changes=moved.changes.get(check.fit_up_id, {}),
+            )
+        )

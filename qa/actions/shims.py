@@ -14,8 +14,6 @@ from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused, perform
 
-from .trimming import record_moves
-
 MOST_A_STACK = 12
 
 
@@ -66,7 +64,7 @@ def record_shims(
             airframe=check.fit_up.airframe_id, part=check.fit_up.part_id
         ).select_related("plan")
         plan = standing[0].plan if standing else None
-        record_moves(act, [check], moved, MoveKind.SHIM, plan)
+        next_fit_up.record_moves(act, [check], moved, MoveKind.SHIM, plan)
         (opened,) = next_fit_up.open_next(
             by=by, fit_ups=[check.fit_up], reason=FitUpReason.SHIM
         )

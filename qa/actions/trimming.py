@@ -1,12 +1,12 @@
 """Cuts: released by the engineer where they must be, printed, and recorded."""
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from qa.actions import fit_plans, next_fit_up
+from qa.actions.settings import Settings, keep, set_otherwise
 from qa.models import (
-    AppliedMove,
     Check,
     CutDeviation,
     CutRelease,
@@ -154,7 +154,7 @@ def record_trim(
     checks: list[Check],
     taken: list[Taken],
     plan: FitPlan | None = None,
-    moved: Moved | None = None,
+    moved: Moved | Settings | None = None,
     note: str = "",
     reason: str = "",
     more: bool = False,
@@ -182,7 +182,7 @@ def record_trim(
         for row in [*rows, *deviations]:
             row.plan = plan
             act.record(row)
-        record_moves(act, checks, moved, MoveKind.MOVE, plan)
+        settings = _moved_too(act, checks, moved, plan)
         opened = next_fit_up.open_next(
             by=by,
             fit_ups=[fit_ups[check.fit_up_id] for check in checks],
@@ -190,10 +190,19 @@ def record_trim(
             note=note,
             plan=plan,
         )
+        keep(act, settings, opened[0])
         if plan and not more:
             fit_plans.end(act, plan, PlanEnding.DONE)
         act.result = {"fitups": [str(one.entry_id) for one in opened]}
     return opened
+
+
+def _moved_too(act, checks, moved: Moved | Settings | None, plan) -> list:
+    """Record what was done beside the cut; return the settings among it."""
+    if isinstance(moved, Settings):
+        return set_otherwise(act, checks, moved, plan)
+    next_fit_up.record_moves(act, checks, moved, MoveKind.MOVE, plan)
+    return []
 
 
 def _asked(plan: FitPlan | None) -> dict:
@@ -277,24 +286,6 @@ def _line(check: Check, fit_up: FitUp, side: str, taken, asked) -> list[TrimCut]
     return rows
 
 
-def record_moves(
-    act, checks: list[Check], moved: Moved | None, kind: str, plan: FitPlan | None
-) -> None:
-    """Record one move at every joint that it was planned for."""
-    for check in checks if moved else []:
-        act.record(
-            AppliedMove(
-                fit_up=check.fit_up,
-                fit_check=check,
-                plan=plan,
-                kind=kind,
-                words=moved.words[:400],
-                amounts=moved.amounts,
-                changes=moved.changes.get(check.fit_up_id, {}),
-            )
-        )
-
-
 def _said(checks, taken, moved, note, plan, reason) -> dict:
     return {
         "plan": plan.label if plan else None,
@@ -310,9 +301,15 @@ def _said(checks, taken, moved, note, plan, reason) -> dict:
             }
             for one in taken
         ],
-        "moved": moved.amounts if moved else None,
+        **_said_moved(moved),
         "note": note,
     }
+
+
+def _said_moved(moved: Moved | Settings | None) -> dict:
+    if isinstance(moved, Settings):
+        return {"settings": [asdict(one) for one in moved.settings]}
+    return {"moved": moved.amounts if moved else None}
 
 
 def _lines(checks: list[Check], fit_ups: dict, depths, asked) -> list[TrimCut]:

@@ -8,7 +8,6 @@ and opened again. So every outcome, reason, state and disposition is there to be
 from dataclasses import replace
 
 from qa.actions import (
-    adjusters,
     checks,
     claims,
     fit_plans,
@@ -16,6 +15,7 @@ from qa.actions import (
     instruments,
     late_readings,
     nonconformances,
+    settings,
     shims,
     trimming,
 )
@@ -96,14 +96,16 @@ def _set(crew, joint) -> None:
     check = _start(crew["tomas"], fit_up, finish="finished", accept=True)
     _fill(check, crew["tomas"], "0.040 in")
     checks.finish_check(by=crew["tomas"], check=check)
-    adjusters.record_settings(
+    settings.record_settings(
         by=crew["tomas"],
         checks=[check],
-        settings=[
-            adjusters.Set("fastener 2: aft/fore", 300_000, "0.3", "mm"),
-            adjusters.Set("fastener 2: up/down", 254_000, "0.01", "in"),
-        ],
-        changes={},
+        made=settings.Settings(
+            [
+                settings.Set("fastener 2: aft/fore", 300_000, "0.3", "mm"),
+                settings.Set("fastener 2: up/down", 254_000, "0.01", "in"),
+            ],
+            {},
+        ),
     )
 
 

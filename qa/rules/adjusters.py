@@ -1,7 +1,4 @@
-"""What holds a part now, what it is set to, and how that is said by hands.
-
-The bridge to qa.numeric.plan.adjusters: rows hold whole nanometers, the numbers mm.
-"""
+"""What holds a part now, what it is set to, and how such parts are usually held."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -10,7 +7,6 @@ from django.db.models import Max
 
 from qa.models import Adjuster, AdjusterSetting, AttachKind, Holding, StepKind
 from shop.models import Airframe, Position
-from shop.numeric.units import format_length
 
 E9 = 1_000_000_000
 
@@ -79,23 +75,6 @@ def _present(row: Adjuster, now_nm: int) -> Present:
         set_u_nm=row.set_u_nm,
         now_nm=now_nm,
     )
-
-
-def setting_text(one: Present, change_nm: int, unit: str) -> str:
-    """What hands do for a change of an adjuster: "upper hinge: 0.6 mm aft"."""
-    word = one.plus if change_nm > 0 else one.minus
-    amount = f"{format_length(abs(change_nm), unit)} {unit}"
-    steps, rest = divmod(abs(change_nm), one.step_nm)
-    if rest or one.step_kind == StepKind.LENGTH:
-        return f"{one.point}: {amount} {word}"
-    step = f"{format_length(one.step_nm, unit)} {unit}"
-    if one.step_kind == StepKind.SHIM:
-        verb = "put in" if change_nm > 0 else "take out"
-        shims = "shim" if steps == 1 else "shims"
-        return f"{one.point}: {verb} {steps} {shims} of {step} ({amount} {word})"
-    turns = steps * (one.turn_e3 or 0) / 1000
-    noun = "turn" if turns <= 1 else "turns"
-    return f"{one.point}: {turns:g} {noun}, {amount} {word}"
 
 
 @dataclass(frozen=True)

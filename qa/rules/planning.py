@@ -104,6 +104,12 @@ class Worked:
         return requirements.least_cut_mm(self.defaults, self.check)
 
     @property
+    def asked_settings(self) -> dict[str, int]:
+        """What a plan on record asks to set, nm by adjuster; {} where it sets none."""
+        settings = (self.plan and self.plan.settings) or ()
+        return {one.name: round(one.change * 1e6) for one in settings if one.steps}
+
+    @property
     def shortfall(self) -> Shortfall | None:
         return rounds.shortfall(self.main.rounds)
 
@@ -176,12 +182,19 @@ def _told(bite: float) -> float:
 
 
 def work_out(check: Check, wish: Wish | None = None) -> Worked:
-    """Plan for a check (loaded with RELATED), in a constant number of statements.
+    """Plan for a check (loaded with RELATED), in a constant number of statements."""
+    worked = gathered(check)
+    worked.wish = wish or Wish()
+    _solve(worked, worked.wish)
+    return worked
+
+
+def gathered(check: Check) -> Worked:
+    """Everything that a plan for a check comes from, not planned yet.
 
     A check that is not of the newest state is planned by what stood then, alone; a
     live one together with the other joints of the part measured in the same condition.
     """
-    wish = wish or Wish()
     fit_up = check.fit_up
     joints = history.joints_of_part(fit_up.airframe, fit_up.part_id)
     rows = history.load(fit_up.airframe, joints)
@@ -197,10 +210,7 @@ def work_out(check: Check, wish: Wish | None = None) -> Worked:
         found = {fit_up.joint_id: found[fit_up.joint_id]}
     main = planned_as(rows, found.pop(fit_up.joint_id), check)
     others, left_out = _others(rows, main, found)
-    worked = Worked(check, live, rows, [main, *others], left_out, defaults)
-    worked.wish = wish
-    _solve(worked, wish)
-    return worked
+    return Worked(check, live, rows, [main, *others], left_out, defaults)
 
 
 def planned_as(rows: History, state: JointState, check: Check | None = None) -> Planned:

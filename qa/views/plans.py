@@ -20,6 +20,7 @@ from qa.models import Check, FitPlan, PlanDefaults
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans.plan_records import left_words, releases_of
 from qa.rules import plan_records, planning
+from qa.rules.adjusters import holding_of
 from qa.rules.planning import Wish
 from shop import roles
 from shop.ledger import Refused
@@ -97,6 +98,7 @@ def _page(request, form, worked):
         "in_force": releases_of(record) if record else [],
         "left": left_words(record, view.unit) if record else "",
         "may_cut": may_cut and worked.live,
+        "can_be_set": holding_of(check.fit_up.joint.position) is not None,
         "may_take": may_cut and worked.live and worked.plan and not record,
         "may_release": roles.may(request.user, "release cuts"),
         "back": back_to_joint(check),

@@ -2,9 +2,10 @@
 
 import pytest
 
-from qa.actions.adjusters import Set, record_settings
+from qa.actions.settings import Set, Settings, record_settings
 from qa.models import AdjusterSetting, FitUp, FitUpReason, Holding
 from qa.rules import adjusters as rules
+from qa.wording.settings import setting_text
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from tests.qa.making import make_check, make_joint, make_position, read_all
@@ -151,8 +152,9 @@ def test_a_setting_opens_the_next_fit_up_and_is_known_then(engineer, client_of):
     opened = record_settings(
         by=engineer,
         checks=[check],
-        settings=[Set("upper hinge: aft/fore", 600_000, "0.6", "mm")],
-        changes={fit_up.pk: {}},
+        made=Settings(
+            [Set("upper hinge: aft/fore", 600_000, "0.6", "mm")], {fit_up.pk: {}}
+        ),
     )
     assert opened[0].reason == FitUpReason.SET
     hinge, latch = rules.present(fit_up.airframe, fit_up.joint.position)
@@ -167,8 +169,7 @@ def test_a_setting_outlives_a_new_statement_and_leaves_other_airframes_alone(
     record_settings(
         by=engineer,
         checks=[check],
-        settings=[Set("upper hinge: aft/fore", 600_000)],
-        changes={},
+        made=Settings([Set("upper hinge: aft/fore", 600_000)], {}),
     )
     position = fit_up.joint.position
     assert state(client_of, position, far_0="3").status_code == 302
@@ -190,7 +191,7 @@ def test_what_cannot_be_set_is_refused(engineer, client_of, name, value, message
     check, _fit_up = held(engineer, client_of)
     with pytest.raises(Refused, match=message):
         record_settings(
-            by=engineer, checks=[check], settings=[Set(name, value)], changes={}
+            by=engineer, checks=[check], made=Settings([Set(name, value)], {})
         )
     assert not AdjusterSetting.objects.exists()
     assert FitUp.objects.count() == 1
@@ -201,8 +202,8 @@ def test_what_cannot_be_set_is_refused(engineer, client_of, name, value, message
     [
         ("length", 100_000, 600_000, "hinge: 0.6 mm aft"),
         ("length", 100_000, -50_000, "hinge: 0.05 mm fore"),
-        ("shim", 500_000, -500_000, "hinge: take out 1 shim of 0.5 mm (0.5 mm fore)"),
-        ("shim", 500_000, 1_000_000, "hinge: put in 2 shims of 0.5 mm (1 mm aft)"),
+        ("shim", 500_000, -500_000, "hinge: take one 0.5 mm shim out"),
+        ("shim", 500_000, 1_000_000, "hinge: put two 0.5 mm shims in"),
         ("turn", 250_000, 750_000, "hinge: 0.75 turn, 0.75 mm aft"),
     ],
 )
@@ -223,7 +224,7 @@ def test_a_change_is_told_as_hands_make_it(step_kind, step, change, words):
         set_u_nm=0,
         now_nm=0,
     )
-    assert rules.setting_text(one, change, "mm") == words
+    assert setting_text(one, change, "mm") == words
 
 
 def test_the_verb_needs_its_right(engineer, client_of):

@@ -233,6 +233,14 @@ class Rig:
         left[lost] = np.nan
         return movements, left
 
+    def displaced(self, changes, places) -> tuple[np.ndarray, float]:
+        """Where changes (k,) mm take places (n, 3) of the part: (n, 3) mm, exact; and
+        how far, mm, a rigid part stays off a change at most (NaN: it cannot go)."""
+        movements, left = self.solve(np.array([changes], dtype=float))
+        amounts = self.step(movements)[0] / self.unit
+        moved, _ = displace(np.asarray(places, dtype=float), self.motions, amounts)
+        return moved, float(np.abs(left).max(initial=0.0))
+
     def _newton(self, movements, left) -> np.ndarray:
         if not self.overdetermined:
             return left @ self._inverse.T  # the slope at rest: a chord, and no solving

@@ -1,0 +1,219 @@
+"""What the adjusters of a part were set to, as a form: whole steps, in the words of the
+shop."""
+
+import re
+from collections.abc import Sequence
+from fractions import Fraction
+
+from django import forms
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from qa.actions.settings import Set
+from qa.models import StepKind
+from qa.rules.adjusters import Present
+from qa.wording.settings import length, now_words
+from shop.models import Unit
+from shop.numeric.units import LengthError, format_length, parse_typed
+
+PLUS, MINUS = "plus", "minus"
+# Shims and turns as they are counted: 2, 0.75, 3/4.
+COUNT = re.compile(r"(\d{1,4}(?:[.,]\d{1,3})?)(?:/(0*[1-9]\d{0,2}))?", re.ASCII)
+# A step of 0.1 mm typed in inches, with the decimals that inches have, is that step.
+HALF_A_DIGIT = {Unit.MM: 0, Unit.INCH: 127}
+
+
+class SettingsForm(forms.Form):
+    """A change of each adjuster: how much, and which way. An empty one stays.
+
+    `setting_<row>` is typed as hands count it: a length, shims, or turns.
+    """
+
+    use_required_attribute = False
+    unit = forms.ChoiceField(
+        choices=Unit.choices, widget=forms.HiddenInput, required=False
+    )
+    note = forms.CharField(label=_("Note"), required=False, max_length=400)
+
+    def __init__(
+        self, *arguments, present: Sequence[Present], unit: str, asked=None, **named
+    ):
+        super().__init__(*arguments, **named)
+        self.present, self.asked = present, asked or {}
+        self.fields["unit"].initial = unit
+        for row, one in enumerate(present):
+            asked_nm = self.asked.get(one.name, 0)
+            self.fields[f"was_{row}"] = forms.IntegerField(
+                widget=forms.HiddenInput, required=False, initial=one.now_nm
+            )
+            self.fields[f"setting_{row}"] = forms.CharField(
+                label=_now("%(point)s, %(plus)s or %(minus)s") % vars(one),
+                required=False,
+                max_length=24,
+                initial=self._typed(one, asked_nm, unit),
+                widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+            )
+            self.fields[f"way_{row}"] = forms.ChoiceField(
+                label=_now("%(point)s: which way") % vars(one),
+                choices=self._ways(one),
+                required=False,
+                initial=MINUS if asked_nm < 0 else PLUS,
+            )
+
+    @staticmethod
+    def _ways(one: Present) -> list[tuple[str, str]]:
+        if one.step_kind == StepKind.SHIM:
+            return [(PLUS, _now("put in")), (MINUS, _now("taken out"))]
+        return [(PLUS, one.plus), (MINUS, one.minus)]
+
+    @staticmethod
+    def _typed(one: Present, nm: int, unit: str) -> str:
+        """A change as it would be typed."""
+        if not nm:
+            return ""
+        if one.step_kind == StepKind.LENGTH:
+            return format_length(abs(nm), unit)
+        return f"{float(Fraction(abs(nm), one.step_nm) * _share(one)):g}"
+
+    # -- rows for the template
+
+    @property
+    def rows(self) -> list[dict]:
+        unit = self.unit_said
+        return [
+            {
+                "present": one,
+                "now": now_words(one, one.now_nm, unit),
+                "step": _step(one, unit),
+                "unit": _counted(one, unit),
+                "room": self._room(one, unit),
+                "asked": bool(self.asked.get(one.name)),
+                "setting": self[f"setting_{row}"],
+                "way": self[f"way_{row}"],
+                "was": self[f"was_{row}"],
+            }
+            for row, one in enumerate(self.present)
+        ]
+
+    @staticmethod
+    def _room(one: Present, unit: str) -> str:
+        told = (
+            (one.max_nm - one.now_nm, one.plus),
+            (one.now_nm - one.min_nm, one.minus),
+        )
+        return ", ".join(f"{length(max(0, nm), unit)} {word}" for nm, word in told)
+
+    @property
+    def unit_said(self) -> str:
+        said = self.data.get("unit") if self.is_bound else self.fields["unit"].initial
+        return said if said in Unit.values else Unit.MM
+
+    # -- reading
+
+    def clean(self):
+        self.changes_nm = [
+            self._change(row, one) for row, one in enumerate(self.present)
+        ]
+        if not self.errors and not any(self.changes_nm):
+            self.add_error(
+                None, _("Say what was set otherwise: how far, and which way.")
+            )
+        return self.cleaned_data
+
+    def _change(self, row: int, one: Present) -> int:
+        field = f"setting_{row}"
+        text = (self.cleaned_data.get(field) or "").strip()
+        if not text or field in self.errors:
+            return 0
+        try:
+            nm = self._nm(one, text)
+        except LengthError as error:
+            self.add_error(field, f"{error}.")
+            return 0
+        if nm is None:
+            return self._refused(field, _whole(one, self.unit_said))
+        if nm < 0:
+            return self._refused(field, _now("Say how far without a sign."))
+        if nm % one.step_nm:
+            return self._refused(field, _nearest(one, nm, self.unit_said))
+        change = -nm if self.cleaned_data.get(f"way_{row}") == MINUS else nm
+        if not one.min_nm <= one.now_nm + change <= one.max_nm:
+            told = _now("From here it goes %(room)s at most.")
+            room = self._room(one, self.unit_said)
+            return self._refused(field, told % {"room": room})
+        return change
+
+    def _refused(self, field: str, words: str) -> int:
+        self.add_error(field, words)
+        return 0
+
+    def _nm(self, one: Present, text: str) -> int | None:
+        """nm of what was typed; None where shims or turns are not whole steps."""
+        if one.step_kind == StepKind.LENGTH:
+            nm = parse_typed(text, self.unit_said)
+            steps = round(nm / one.step_nm)
+            near = abs(nm - steps * one.step_nm) <= HALF_A_DIGIT[self.unit_said]
+            return steps * one.step_nm if near else nm
+        found = COUNT.fullmatch(text)
+        if not found:
+            return None
+        under = Fraction(found[2] or 1)
+        steps = Fraction(found[1].replace(",", ".")) / under / _share(one)
+        return int(steps) * one.step_nm if steps.denominator == 1 else None
+
+    def said(self) -> list[Set]:
+        """What was set, of a valid form: all of them, with what they were."""
+        return [
+            Set(
+                name=one.name,
+                value_nm=one.now_nm + change,
+                value=self.cleaned_data.get(f"setting_{row}") or "",
+                unit=self.unit_said if one.step_kind == StepKind.LENGTH else "",
+                asked_nm=self.asked.get(one.name, 0) if self.asked else None,
+                was_nm=self.cleaned_data.get(f"was_{row}"),
+            )
+            for row, (one, change) in enumerate(
+                zip(self.present, self.changes_nm, strict=True)
+            )
+        ]
+
+
+def _share(one: Present) -> Fraction:
+    """What one step counts: one shim, or its part of a turn."""
+    if one.step_kind == StepKind.TURN:
+        return Fraction(one.turn_e3 or 1000, 1000)
+    return Fraction(1)
+
+
+def _step(one: Present, unit: str) -> str:
+    step = length(one.step_nm, unit)
+    if one.step_kind == StepKind.SHIM:
+        return _now("one shim, %(step)s") % {"step": step}
+    if one.step_kind == StepKind.TURN:
+        told = {"turn": float(_share(one)), "step": step}
+        return _now("%(turn)g turn, %(step)s") % told
+    return step
+
+
+def _counted(one: Present, unit: str) -> str:
+    """What is counted in the field."""
+    if one.step_kind == StepKind.SHIM:
+        return _now("shims")
+    return _now("turns") if one.step_kind == StepKind.TURN else unit
+
+
+def _whole(one: Present, unit: str) -> str:
+    if one.step_kind == StepKind.SHIM:
+        return _now("Whole shims: 1, 2, 3.")
+    return _now("In steps of %(step)s.") % {"step": _step(one, unit)}
+
+
+def _nearest(one: Present, nm: int, unit: str) -> str:
+    """The whole steps on both sides of what was typed."""
+    below = nm // one.step_nm * one.step_nm
+    told = {
+        "step": length(one.step_nm, unit),
+        "below": format_length(below, unit),
+        "above": format_length(below + one.step_nm, unit),
+    }
+    return _now("In steps of %(step)s: %(below)s or %(above)s.") % told

@@ -1,0 +1,89 @@
+"""What settings do to a part: from what holds it on record to the exact rotation.
+
+Rows hold whole nanometers, the numbers mm.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from qa.numeric.plan import adjusters as numeric
+from qa.numeric.plan.adjusters import AdjusterError, Rig
+from qa.rules import adjusters
+from qa.rules.adjusters import Present
+from qa.rules.planning import Planned, Worked
+from qa.rules.station_places import places_of
+
+E9 = 1_000_000_000
+MM = 1_000_000
+
+
+class CannotBeSet(ValueError):
+    """What holds the part, or what it is asked to do, cannot be; says why."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """What changes of settings should do: {fit-up key: {station: [gap nm, flushness
+    nm]}}; `apart_nm` is how far a rigid part stays off what they ask, at most."""
+
+    changes: dict[int, dict[str, list[int]]]
+    apart_nm: int
+
+
+def present_of(worked: Worked) -> list[Present]:
+    """What can be set at the part that is planned."""
+    fit_up = worked.main.state.fit_up
+    return adjusters.present(fit_up.airframe, worked.main.state.joint.position)
+
+
+def numeric_of(present: Sequence[Present]) -> tuple[numeric.Adjuster, ...]:
+    """The same for the numbers. Raises CannotBeSet."""
+    found = []
+    for one in present:
+        try:
+            found.append(
+                numeric.Adjuster(
+                    name=one.name,
+                    place=tuple(nm / MM for nm in one.place_nm),
+                    direction=tuple(part / E9 for part in one.direction_e9),
+                    low=one.min_nm / MM,
+                    high=one.max_nm / MM,
+                    step=one.step_nm / MM,
+                    now=one.now_nm / MM,
+                    set_u=one.set_u_nm / MM or None,
+                )
+            )
+        except AdjusterError as why:
+            raise CannotBeSet(f"{one.name}: {why}") from why
+    return tuple(found)
+
+
+def made(
+    present: Sequence[Present], changes_nm: Sequence[int], joints: Sequence[Planned]
+) -> Made:
+    """What changes, one for each adjuster, should do at every station."""
+    seams = [places_of(one.state.seam.stations) for one in joints]
+    every = np.vstack([places for places, _gaps, _faces in seams])
+    rho = math.sqrt(((every - every.mean(axis=0)) ** 2).sum(axis=1).mean())
+    try:
+        rig = Rig(numeric_of(present), rho)
+    except AdjusterError as why:
+        raise CannotBeSet(str(why)) from why
+    moved, apart = rig.displaced([nm / MM for nm in changes_nm], every)
+    if not math.isfinite(apart):
+        raise CannotBeSet("no turn of less than 45 degrees makes these settings")
+    found, first = {}, 0
+    for joint, (places, gaps, faces) in zip(joints, seams, strict=True):
+        here = moved[first : first + len(places)]
+        first += len(places)
+        found[joint.state.fit_up.pk] = {
+            station.label: [
+                -round(float(here[row] @ gaps[row]) * MM),
+                round(float(here[row] @ faces[row]) * MM),
+            ]
+            for row, station in enumerate(joint.state.seam.stations)
+        }
+    return Made(found, round(apart * MM))

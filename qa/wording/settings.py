@@ -1,0 +1,99 @@
+"""What hands do at an adjuster, in the words of the shop: "0.6 mm aft", "take one 0.5
+mm shim out"."""
+
+from collections.abc import Iterable
+from typing import Protocol
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from shop.numeric.units import format_length
+
+SHIM, TURN = "shim", "turn"
+COUNTS = (
+    *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
+    *("ten", "eleven", "twelve"),
+)
+
+
+class Settable(Protocol):
+    """One direction of a place: its words, and how hands make a step. nm."""
+
+    point: str
+    plus: str
+    minus: str
+    step_nm: int
+    step_kind: str
+    turn_e3: int | None
+
+
+def length(nm: int, unit: str) -> str:
+    """As short as it reads back the same: settings are whole steps."""
+    return f"{format_length(abs(nm), unit)} {unit}"
+
+
+def way_of(one: Settable, change_nm: int) -> str:
+    return one.plus if change_nm > 0 else one.minus
+
+
+def change_words(one: Settable, change_nm: int, unit: str) -> str:
+    """A change without its place; "stays" when there is none."""
+    if not change_nm:
+        return _("stays")
+    amount, way = length(change_nm, unit), way_of(one, change_nm)
+    steps, rest = divmod(abs(change_nm), one.step_nm)
+    if not rest and one.step_kind == SHIM:
+        return _shims(steps, length(one.step_nm, unit), change_nm > 0)
+    if not rest and one.step_kind == TURN:
+        turns = steps * (one.turn_e3 or 0) / 1000
+        words = ngettext("%(turns)g turn", "%(turns)g turns", 1 if turns <= 1 else 2)
+        return f"{words % {'turns': turns}}, {amount} {way}"
+    return f"{amount} {way}"
+
+
+def _shims(count: int, step: str, put_in: bool) -> str:
+    told = {"count": COUNTS[count] if count < len(COUNTS) else count, "step": step}
+    if put_in:
+        words = ngettext(
+            "put %(count)s %(step)s shim in", "put %(count)s %(step)s shims in", count
+        )
+    else:
+        words = ngettext(
+            "take %(count)s %(step)s shim out",
+            "take %(count)s %(step)s shims out",
+            count,
+        )
+    return words % told
+
+
+def setting_text(one: Settable, change_nm: int, unit: str) -> str:
+    """What hands do at one adjuster: "upper hinge: 0.6 mm aft"."""
+    return f"{one.point}: {change_words(one, change_nm, unit)}"
+
+
+def settings_text(changes: Iterable[tuple[Settable, int]], unit: str) -> str:
+    """All there is to do, place by place: "upper hinge: 0.6 mm aft, take one 0.5 mm
+    shim out; latch: 0.2 mm in"."""
+    by_point: dict[str, list[str]] = {}
+    for one, change in changes:
+        if change:
+            by_point.setdefault(one.point, []).append(change_words(one, change, unit))
+    return "; ".join(f"{point}: {', '.join(told)}" for point, told in by_point.items())
+
+
+def now_words(one: Settable, now_nm: int, unit: str) -> str:
+    """What an adjuster is set to, from where the drawing has it."""
+    if not now_nm:
+        return _("as drawn")
+    amount = f"{length(now_nm, unit)} {way_of(one, now_nm)}"
+    steps, rest = divmod(abs(now_nm), one.step_nm)
+    if rest or one.step_kind != SHIM:
+        return amount
+    told = {
+        "count": COUNTS[steps] if steps < len(COUNTS) else steps,
+        "step": length(one.step_nm, unit),
+        "amount": amount,
+    }
+    if now_nm > 0:
+        return _("%(count)s × %(step)s shim in: %(amount)s") % told
+    return _("%(count)s × %(step)s shim out: %(amount)s") % told
