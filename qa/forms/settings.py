@@ -96,12 +96,12 @@ class SettingsForm(forms.Form):
         ]
 
     @staticmethod
-    def _room(one: Present, unit: str) -> str:
+    def _room(one: Present, unit: str) -> list[str]:
         told = (
             (one.max_nm - one.now_nm, one.plus),
             (one.now_nm - one.min_nm, one.minus),
         )
-        return ", ".join(f"{length(max(0, nm), unit)} {word}" for nm, word in told)
+        return [f"{length(max(0, nm), unit)} {word}" for nm, word in told]
 
     @property
     def unit_said(self) -> str:
@@ -139,7 +139,7 @@ class SettingsForm(forms.Form):
         change = -nm if self.cleaned_data.get(f"way_{row}") == MINUS else nm
         if not one.min_nm <= one.now_nm + change <= one.max_nm:
             told = _now("From here it goes %(room)s at most.")
-            room = self._room(one, self.unit_said)
+            room = ", ".join(self._room(one, self.unit_said))
             return self._refused(field, told % {"room": room})
         return change
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.models import FitUp
 from qa.numeric.plan import adjusters as numeric
 from qa.numeric.plan.adjusters import AdjusterError, Rig
 from qa.rules import adjusters
 from qa.rules.adjusters import Present
-from qa.rules.planning import Planned, Worked
 from qa.rules.station_places import places_of
 
 E9 = 1_000_000_000
@@ -33,10 +33,9 @@ class Made:
     apart_nm: int
 
 
-def present_of(worked: Worked) -> list[Present]:
-    """What can be set at the part that is planned."""
-    fit_up = worked.main.state.fit_up
-    return adjusters.present(fit_up.airframe, worked.main.state.joint.position)
+def present_at(fit_up: FitUp) -> list[Present]:
+    """What can be set at the part of a fit-up, and what it is set to now."""
+    return adjusters.present(fit_up.airframe, fit_up.joint.position)
 
 
 def numeric_of(present: Sequence[Present]) -> tuple[numeric.Adjuster, ...]:
@@ -62,9 +61,10 @@ def numeric_of(present: Sequence[Present]) -> tuple[numeric.Adjuster, ...]:
 
 
 def made(
-    present: Sequence[Present], changes_nm: Sequence[int], joints: Sequence[Planned]
+    present: Sequence[Present], changes_nm: Sequence[int], joints: Sequence
 ) -> Made:
-    """What changes, one for each adjuster, should do at every station."""
+    """What changes, one for each adjuster, should do at every station of the joints
+    that are planned together (planning.Planned)."""
     seams = [places_of(one.state.seam.stations) for one in joints]
     every = np.vstack([places for places, _gaps, _faces in seams])
     rho = math.sqrt(((every - every.mean(axis=0)) ** 2).sum(axis=1).mean())

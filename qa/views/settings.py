@@ -23,7 +23,7 @@ def set_part(request, uuid):
     if record and not plan_records.standing(record):
         record = None
     worked = plan_records.worked_of(record) if record else planning.gathered(check)
-    present = rigs.present_of(worked)
+    present = rigs.present_at(check.fit_up)
     holding = reverse("holding", args=[check.fit_up.joint.position_id])
     if not present:
         messages.info(request, _("Nothing that can be set is on record here yet."))

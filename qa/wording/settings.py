@@ -66,11 +66,6 @@ def _shims(count: int, step: str, put_in: bool) -> str:
     return words % told
 
 
-def setting_text(one: Settable, change_nm: int, unit: str) -> str:
-    """What hands do at one adjuster: "upper hinge: 0.6 mm aft"."""
-    return f"{one.point}: {change_words(one, change_nm, unit)}"
-
-
 def settings_text(changes: Iterable[tuple[Settable, int]], unit: str) -> str:
     """All there is to do, place by place: "upper hinge: 0.6 mm aft, take one 0.5 mm
     shim out; latch: 0.2 mm in"."""

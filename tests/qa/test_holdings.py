@@ -5,7 +5,7 @@ import pytest
 from qa.actions.settings import Set, Settings, record_settings
 from qa.models import AdjusterSetting, FitUp, FitUpReason, Holding
 from qa.rules import adjusters as rules
-from qa.wording.settings import setting_text
+from qa.wording.settings import settings_text
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from tests.qa.making import make_check, make_joint, make_position, read_all
@@ -224,7 +224,7 @@ def test_a_change_is_told_as_hands_make_it(step_kind, step, change, words):
         set_u_nm=0,
         now_nm=0,
     )
-    assert setting_text(one, change, "mm") == words
+    assert settings_text([(one, change)], "mm") == words
 
 
 def test_the_verb_needs_its_right(engineer, client_of):
