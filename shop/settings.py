@@ -17,6 +17,7 @@ from pathlib import Path
 import dj_database_url
 from django.utils.translation import gettext_lazy as _
 
+from shop.numeric.units import BYTES_PER_MB, S_PER_DAY
 from shop.secret import private_folder, secret_key
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -127,7 +128,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "front"
 # A shift plus a long weekend: signing in again must not interrupt a fit check.
-SESSION_COOKIE_AGE = 14 * 24 * 3600
+SESSION_COOKIE_AGE = 14 * S_PER_DAY
 SESSION_ENGINE = "django.contrib.sessions.backends.db"
 
 # Cookies are named and secured by scheme (shop.middleware): https gets
@@ -186,7 +187,7 @@ STORAGES = {
 MEDIA_ROOT = HOME / "photos"
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_000_000
-FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+FILE_UPLOAD_MAX_MEMORY_SIZE = BYTES_PER_MB
 UPLOAD_LIMIT_BYTES = 5_000_000
 PHOTO_LIMIT_BYTES = 15_000_000
 

@@ -189,6 +189,111 @@ def test_files_have_at_most_400_lines():
     assert long == set(LONG_FILES)
 
 
+# Factors between units, and parts that a unit is kept in. Where one of them multiplies
+# or divides, or is given a name of its own, it is a conversion.
+FACTORS = {100, 1_000, 10_000, 1_000_000, 1_000_000_000, 25_400_000}
+FACTORS |= {1e-3, 1e-6, 1e-9, 25.4, 645.16, 1.8, 24, 60, 72, 1_440, 3_600, 86_400}
+NAMED = {25.4, 645.16, 273.15, 459.67, 25_400_000, 1_000_000, 1_000_000_000}
+# Numbers that look like one and are none: in how many places, and what they are.
+NO_CONVERSION = {
+    "qa/demo/fairing.py": (4, "holes every 100 mm, and places at 60 mm"),
+    "qa/demo/joints.py": (3, "stations every 100 mm, and a length of 1000 mm"),
+    "qa/drawing/outline.py": (
+        2,
+        "as good as nothing, beside the size of what is drawn",
+    ),
+    "qa/drawing/projection.py": (
+        1,
+        "as good as flat, beside the size of what is drawn",
+    ),
+    "qa/forms/holes.py": (1, "LARGEST: no layout comes near it"),
+    "qa/numeric/geometry/outline.py": (1, "as good as nothing, beside the spread"),
+    "qa/numeric/plan/adjusters.py": (1, "a move as good as without a bound"),
+    "qa/numeric/plan/motions.py": (1, "as good as a turn about the face"),
+    "qa/queries/plans/plan_pages.py": (2, "a bite is rounded down to a thousandth"),
+    "qa/rules/planning.py": (2, "a bite is rounded down to a hundredth"),
+    "shop/files/layers.py": (1, "FURTHEST: no laminate comes near it"),
+    "shop/numeric/laminate.py": (1, "hardener is stated in parts per 100 of resin"),
+    "shop/queries/tooling.py": (1, "a mark is a sixtieth of the picture wide"),
+}
+
+
+def number_of(node) -> float | None:
+    """The number that a constant says, by itself, signed, or as Decimal("25.4")."""
+    if isinstance(node, ast.UnaryOp):
+        return number_of(node.operand)
+    if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow):
+        base, power = number_of(node.left), number_of(node.right)
+        return None if base != 10 or power is None else float(base) ** power
+    if isinstance(node, ast.Call) and node.args:
+        made = getattr(node.func, "id", "") in {"Decimal", "Fraction", "float", "int"}
+        return number_of(node.args[0]) if made else None
+    value = getattr(node, "value", None)
+    if isinstance(value, str):
+        value = float(value) if re.fullmatch(r"\d+(\.\d+)?(e-?\d+)?", value) else None
+    return value if type(value) in (int, float) else None
+
+
+def conversions_in(source: str) -> list[int]:
+    """Lines of a module where a factor between units is spelled as a number."""
+    lines = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.BinOp):
+            scales = isinstance(node.op, ast.Mult | ast.Div | ast.FloorDiv | ast.Mod)
+            sides = {number_of(node.left), number_of(node.right)}
+            if sides & (FACTORS if scales else {273.15, 459.67}):
+                lines.append(node.lineno)
+        elif isinstance(node, ast.AugAssign) and number_of(node.value) in FACTORS:
+            lines += [node.lineno] * isinstance(node.op, ast.Mult | ast.Div)
+        elif isinstance(node, ast.Assign | ast.AnnAssign | ast.keyword):
+            bound = getattr(node, "arg", "") in {"min_value", "max_value"}
+            lines += [node.lineno] * (number_of(node.value) in NAMED and not bound)
+        elif isinstance(node, ast.Dict):
+            given = {number_of(value) for value in node.values}
+            lines += [node.lineno] * bool(given & NAMED)
+        elif isinstance(node, ast.Call) and ast.unparse(node.func) == "divmod":
+            lines += [node.lineno] * (number_of(node.args[1]) in FACTORS)
+    return lines
+
+
+def test_only_units_spell_a_conversion():
+    spelled = {
+        str(path.relative_to(TREE)): lines
+        for path in sources("shop", "qa")
+        if path.relative_to(TREE) != Path("shop/numeric/units.py")
+        and (lines := conversions_in(path.read_text("utf-8")))
+    }
+    excused = {name: places for name, (places, _why) in NO_CONVERSION.items()}
+    assert {name: len(lines) for name, lines in spelled.items()} == excused, spelled
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        *("mm = nm / 1_000_000", "nm = round(mm * 1e6)", "x = y / 25.4", "IN = 25.4"),
+        *("h, m = divmod(t, 60)", "k = c + 273.15", 'mm = Decimal("25.4") * inches'),
+        *("s = 1 / 60", "g = mg // 10**3", "t *= 60", 'P = {"in": 25_400_000}'),
+    ],
+)
+def test_such_a_conversion_would_be_found(line):
+    assert conversions_in(line) == [1]
+
+
+def test_only_one_script_spells_a_conversion_of_lengths():
+    pattern = re.compile(r"\b(1e6|1e-6|1_?000_?000|25_?400_?000|25\.4|254|645\.16)\b")
+    guilty = {
+        str(path.relative_to(TREE))
+        for folder in ("shop/static", "qa/static", "templates")
+        for path in (TREE / folder).rglob("*.js")
+        if pattern.search(path.read_text("utf-8")) and path.name != "lengths.js"
+    }
+    # Bytes of a photo and of a store, in MB.
+    assert guilty == {
+        "qa/static/qa/tablet/screens/tablet_contents.js",
+        "qa/static/qa/tablet/state/photo_sending.js",
+    }
+
+
 PURE = {
     *("numpy", "scipy", "math", "statistics", "fractions", "decimal", "itertools"),
     *("functools", "dataclasses", "collections", "enum", "typing", "re", "bisect"),

@@ -18,8 +18,8 @@ from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Position
+from shop.numeric.units import E9
 
-E9 = 1_000_000_000
 MOST_STEPS = 400
 # What cannot be set: a pin says where the part is.
 FIXED = (AttachKind.PIN,)

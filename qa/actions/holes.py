@@ -18,10 +18,9 @@ from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Part
-from shop.numeric.units import LengthError, parse_typed
+from shop.numeric.units import LengthError, parse_typed, to_nm
 
 METHOD = "holes/1"
-MM = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -215,8 +214,8 @@ def _reading(check: HoleCheck, hole: PatternHole, one: MeasuredHole) -> HoleRead
         edge_nm=values["edge"],
         typed={n: getattr(one, n) for n in ("x", "y", "size", "edge")},
         unit=one.unit,
-        position_nm=round(found.position_mm * MM),
-        allowed_nm=round(found.allowed_mm * MM),
+        position_nm=to_nm(found.position_mm),
+        allowed_nm=to_nm(found.allowed_mm),
         position_conforms=found.position_conforms,
         size_conforms=found.size_conforms,
     )

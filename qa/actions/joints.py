@@ -10,6 +10,7 @@ from qa.models import Joint, JointRevision, Station
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Hand, Placement, Position
+from shop.numeric.units import MILLI
 from shop.rules.reasons import ask_why
 
 
@@ -72,7 +73,7 @@ def flow_doubt(position: Position, flow_mdeg: int | None) -> str:
     hand = _hand_of(position)
     if flow_mdeg is None or hand not in ALONG:
         return ""
-    if ALONG[hand] * math.cos(math.radians(flow_mdeg / 1000)) >= -1e-9:
+    if ALONG[hand] * math.cos(math.radians(flow_mdeg / MILLI)) >= -1e-9:
         return ""
     if hand == Hand.LEFT:
         return _(

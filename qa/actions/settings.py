@@ -20,6 +20,7 @@ from qa.wording.settings import now_words, settings_text
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Unit
+from shop.numeric.units import to_mm
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def _moved(rows, present, changes) -> Moved:
     """What the settings do to the part, as a move is kept."""
     changes_nm = [(present[row.name], row.change_nm) for row in rows]
     amounts = [
-        {"name": row.name, "amount": f"{row.change_nm / 1e6:.3f}", "unit": "mm"}
+        {"name": row.name, "amount": f"{to_mm(row.change_nm):.3f}", "unit": "mm"}
         for row in rows
     ]
     return Moved(settings_text(changes_nm, Unit.MM), amounts, changes)
@@ -138,7 +139,7 @@ def _changed(settings, present, airframe, position, plan) -> list[AdjusterSettin
         if not now.min_nm <= one.value_nm <= now.max_nm:
             raise Refused(
                 _("It can be set from %(low)s to %(high)s mm.")
-                % {"low": f"{now.min_nm / 1e6:g}", "high": f"{now.max_nm / 1e6:g}"},
+                % {"low": f"{to_mm(now.min_nm):g}", "high": f"{to_mm(now.max_nm):g}"},
                 field=field,
             )
         change = one.value_nm - now.now_nm

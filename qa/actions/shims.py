@@ -13,6 +13,7 @@ from qa.models import (
 from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused, perform
+from shop.numeric.units import to_mm
 
 MOST_A_STACK = 12
 
@@ -50,7 +51,7 @@ def record_shims(
     moved = Moved(
         f"shims: {words}",
         [
-            {"name": point, "amount": f"{sum(shims) / 1e6:.3f}", "unit": "mm"}
+            {"name": point, "amount": f"{to_mm(sum(shims)):.3f}", "unit": "mm"}
             for point, shims in stacks.items()
         ],
         {check.fit_up_id: changes},
@@ -83,7 +84,7 @@ def record_shims(
 
 
 def _stack(shims: list[int]) -> str:
-    return f"{sum(shims) / 1e6:g} mm" if shims else "none"
+    return f"{to_mm(sum(shims)):g} mm" if shims else "none"
 
 
 def _check_stacks(check: Check, stacks: dict[str, list[int]]) -> None:

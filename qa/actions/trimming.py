@@ -25,7 +25,7 @@ from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Part
-from shop.numeric.units import LengthError, parse_typed
+from shop.numeric.units import LengthError, parse_typed, to_mm
 
 DEEPEST_NM = 60_000_000  # a deeper cut is not a trim
 
@@ -223,8 +223,8 @@ def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation
             raise Refused(_too_deep(plan, one, changed), code="unreleased")
         if not reason:
             raise Refused(
-                f"{one.part.serial} was cut {one.cut_nm / 1e6:.2f} mm deep where "
-                f"{one.allowed_nm / 1e6:.2f} mm was planned: say why.",
+                f"{one.part.serial} was cut {to_mm(one.cut_nm):.2f} mm deep where "
+                f"{to_mm(one.allowed_nm):.2f} mm was planned: say why.",
                 field="reason",
                 code="reason",
             )
@@ -249,9 +249,9 @@ def _too_deep(plan, one: cut_allowance.Beyond, changed) -> str:
         return _unreleased(plan, one.part) + why
     return (
         f"{one.part.serial} is primary structure: {plan.label} is released for "
-        f"{one.allowed_nm / 1e6:.2f} mm at {one.s_nm / 1e6:.0f} mm along its edge, and "
-        f"this makes {one.cut_nm / 1e6:.2f} mm. Only the engineer records that, with "
-        "a reason."
+        f"{to_mm(one.allowed_nm):.2f} mm at {to_mm(one.s_nm):.0f} mm along its edge, "
+        f"and this makes {to_mm(one.cut_nm):.2f} mm. Only the engineer records "
+        "that, with a reason."
     )
 
 

@@ -34,10 +34,11 @@ from qa.rules.judging import Typed
 from qa.rules.planning import Wish
 from shop.actions import airframes, parts
 from shop.models import Placement
+from shop.numeric.units import MM_PER_IN
+from shop.numeric.units import NM_PER_MM as MM
 
 from . import holding
 
-MM = 1_000_000
 SCREWS = [{"kind": "screw", "where": "all along", "count": 10}]
 CLECOS = [{"kind": "cleco", "where": "every other hole", "count": 5}]
 FAIRNESS = "Shop drawing MG-0001, fairings"
@@ -326,7 +327,7 @@ def _come_late_and_claimed(crew, finished, running) -> None:
 
 def _holes(crew, design, joint, part) -> None:
     """Screw holes of the fairing, drawn and read in inches."""
-    places = [(25.4 * n, 0) for n in range(4)]
+    places = [(MM_PER_IN * n, 0) for n in range(4)]
     pattern = define_pattern(
         by=crew["emil"],
         number="HP-150",

@@ -5,6 +5,7 @@ import math
 from qa.actions import checks, fitups, nonconformances
 from qa.models import Check, Instrument
 from qa.rules.judging import Typed
+from shop.numeric.units import E9, to_mm
 
 CLECOS = [
     {"kind": "cleco", "where": "holes 1, 4, 7, 10, 13, 16", "count": 6},
@@ -80,11 +81,11 @@ def _fill(
         if row % every or (until is not None and row >= until):
             continue
         station.revision = check.fit_up.revision
-        x, y = station.x_nm / 1e6, station.y_nm / 1e6
-        nx, ny = station.gap_x_e9 / 1e9, station.gap_y_e9 / 1e9
+        x, y = to_mm(station.x_nm), to_mm(station.y_nm)
+        nx, ny = station.gap_x_e9 / E9, station.gap_y_e9 / E9
         moved = nx * (shift[0] - turn * y) + ny * (shift[1] + turn * x)
         middle = (station.gap_min_nm + station.gap_max_nm) / 2e6
-        finish = check.fit_up.revision.finish_part_nm / 1e6
+        finish = to_mm(check.fit_up.revision.finish_part_nm)
         gap = middle + 2 * finish - moved + _noise(seed, row)
         if seed == 1 and 8 <= row <= 11:
             gap -= 0.9  # the rear edge was left long when the part was trimmed

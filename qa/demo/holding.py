@@ -11,8 +11,8 @@ from qa.models import Joint, StepKind
 from qa.queries.joints import drawings
 from qa.rules.adjusters import TYPICAL
 from qa.rules.station_places import places_of
+from shop.numeric.units import NM_PER_MM as MM
 
-MM = 1_000_000
 # How well hands set a length and a shim here; invented.
 SET_U = {StepKind.LENGTH: 50_000, StepKind.SHIM: 20_000, StepKind.TURN: 30_000}
 

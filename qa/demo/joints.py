@@ -8,9 +8,9 @@ from qa.actions.joints import RequirementDraft, StationDraft, define_joint
 from qa.models import Joint
 from qa.numeric.geometry import layout
 from shop.demo.times import day
+from shop.numeric.units import E9
+from shop.numeric.units import NM_PER_MM as MM
 
-MM = 1_000_000
-E9 = 1_000_000_000
 SOURCE = "Shop drawing MG-0001, general fits"
 
 

@@ -21,10 +21,10 @@ from qa.models import Check, HolePattern, Instrument
 from qa.queries.plans import plan_pages as plans
 from qa.rules import plan_records, planning
 from qa.rules.judging import Typed
+from shop.numeric.units import NM_PER_MM as MM
 
 from .fitting import HINGED
 
-MM = 1_000_000
 STOCK = (0.25, 0.5, 1.0)
 # What the hinges let the door do, in the words of plan_fit's motions file.
 SLIDES = [

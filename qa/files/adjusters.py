@@ -18,7 +18,7 @@ from qa.files.columns import (
     recognize,
 )
 from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, AdjusterError
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 LENGTHS = ("x", "y", "z", "min", "max", "step", "now", "set_u")
 MAY_BE_EMPTY = ("z", "now", "set_u")
@@ -101,7 +101,7 @@ def _number(quantity: str, text: str, unit: str | None) -> float:
         if not abs(value) < 1e9:
             raise ValueError(f"{text!r} is no part of a direction")
         return value
-    return length_nm(text, unit) / NM_PER["mm"]
+    return to_mm(length_nm(text, unit))
 
 
 def _adjuster(name: str, values: dict) -> Adjuster:

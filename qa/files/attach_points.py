@@ -14,7 +14,7 @@ from qa.files.columns import (
     recognize,
 )
 from qa.numeric.shims.stacks import AttachPoint
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 LENGTHS = ("x", "y", "shim")
 MOST_POINTS = 40
@@ -73,7 +73,7 @@ def stock_mm(text: str) -> tuple[float, ...]:
         if not part:
             raise ValueError("a thickness is missing between two commas")
         number(part)
-    return tuple(length_nm(part, "mm") / NM_PER["mm"] for part in parts)
+    return tuple(to_mm(length_nm(part, "mm")) for part in parts)
 
 
 def _wrong_label(label: str, seen: dict[str, int]) -> str | None:
@@ -87,7 +87,7 @@ def _wrong_label(label: str, seen: dict[str, int]) -> str | None:
 def _mm(quantity: str, text: str, unit: str) -> float:
     if not text and quantity != "shim":
         raise ValueError("is empty; every point needs its place")
-    value = length_nm(text, unit) / NM_PER["mm"] if text else 0.0
+    value = to_mm(length_nm(text, unit)) if text else 0.0
     if quantity == "shim" and value < 0:
         raise ValueError("a stack of shims cannot be less than 0")
     return value

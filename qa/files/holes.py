@@ -17,7 +17,7 @@ from qa.files.columns import (
     recognize,
 )
 from qa.numeric.holes.position import Hole
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 NEEDED = ("x", "y", "measured_x", "measured_y", "zone")
 OPTIONAL = ("hole", "mmc", "hole_max", "edge", "fastener")
@@ -89,7 +89,7 @@ def _hole(
         values[quantity] = None
         if text:
             try:
-                values[quantity] = length_nm(text, column.unit) / NM_PER["mm"]
+                values[quantity] = to_mm(length_nm(text, column.unit))
             except ValueError as why:
                 complaints.append(Complaint(str(why), row.line, column.name))
         elif quantity in NEEDED:

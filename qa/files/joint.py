@@ -36,7 +36,7 @@ from qa.numeric.geometry.joint import (
     station_complaints,
 )
 from qa.numeric.verdict.report import StationLimits
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 PLAIN = (
     "station",
@@ -336,4 +336,4 @@ def _heading(headings: dict[str, str], field: str | None) -> str | None:
 
 
 def _mm(nm: int | None) -> float | None:
-    return None if nm is None else nm / NM_PER["mm"]
+    return None if nm is None else to_mm(nm)

@@ -12,10 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from qa.files.columns import length_nm
 from qa.files.joint import LENGTHS
 from shop.files.csv_table import plain_cell
-from shop.numeric.units import format_length
+from shop.numeric.units import E9, format_length
 
-E9 = 1_000_000_000
-NM_PER_MM = 1_000_000
 FLAT_FACE = (0, 0, E9)
 MOST_STATIONS = 500  # what a map can show and a person can walk
 ORDER = (

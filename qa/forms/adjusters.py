@@ -14,7 +14,7 @@ from qa.forms.instruments import FRACTIONS, LengthField
 from qa.models import AttachKind, Holding, StepKind
 from qa.rules.adjusters import Typical
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length, parse_typed
+from shop.numeric.units import E9, LengthError, format_length, parse_typed, to_nm
 
 DIRECTIONS = 4
 SPARE = 2
@@ -238,7 +238,7 @@ def start_of(holding: Holding, unit: str) -> tuple[dict, dict]:
     start: dict = {"unit": unit}
     for row, one in enumerate(holding.directions.all()):
         start |= {f"plus_{row}": one.plus, f"minus_{row}": one.minus}
-        start |= {f"{a}_{row}": f"{getattr(one, f'{a}_e9') / 1e9:.9g}" for a in "xyz"}
+        start |= {f"{a}_{row}": f"{getattr(one, f'{a}_e9') / E9:.9g}" for a in "xyz"}
     points = list(holding.points.prefetch_related("adjusters__direction"))
     number = 0
     for row, one in enumerate(points):
@@ -280,7 +280,7 @@ def start_typical(typical: Typical | None, words: dict, unit: str) -> tuple[dict
     rows = typical.adjusters if typical else ()
 
     def text(mm: float) -> str:
-        return format_length(round(mm * 1e6), unit, 2 if unit == "mm" else 4)
+        return format_length(to_nm(mm), unit, 2 if unit == "mm" else 4)
 
     for row, one in enumerate(points):
         start |= {f"name_{row}": one.name, f"kind_{row}": one.kind}

@@ -8,6 +8,7 @@ from qa.models import CheckState, Finish, FitUpReason, Instrument, Joint
 from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
 from shop.models import Airframe, Part, Person
+from shop.numeric.units import MILLI
 from shop.rules import cure_states
 
 
@@ -109,4 +110,4 @@ class NewCheckForm(AskedReason):
 
     def clean_temperature(self):
         value = self.cleaned_data["temperature"]
-        return None if value is None else int(value * 1000)
+        return None if value is None else int(value * MILLI)

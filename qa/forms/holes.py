@@ -20,7 +20,7 @@ from qa.models import HolePatternRevision, Instrument, Joint
 from qa.numeric.holes.spacing import SPACING_RULES
 from shop.forms.fields import SerialField
 from shop.models import PartDesign, Unit
-from shop.numeric.units import LengthError, format_length, parse_typed
+from shop.numeric.units import LengthError, format_length, parse_typed, to_mm, to_nm
 
 LENGTHS = ("x", "y", "zone", "mmc", "hole_max", "fastener", "edge")
 NEEDED = ("x", "y", "zone")
@@ -279,7 +279,7 @@ class HoleCheckForm(_Table):
                 text = f"hole {hole.label} is not in this pattern"
                 complaints.append(Complaint(text, line, "hole"))
                 continue
-            there = tuple(round(v * 1e6) for v in (*hole.nominal, hole.zone_mm))
+            there = tuple(to_nm(v) for v in (*hole.nominal, hole.zone_mm))
             if there != (one.x_nm, one.y_nm, one.zone_nm):
                 text = f"hole {hole.label}: nominal place or zone is not the pattern's"
                 complaints.append(Complaint(text, line, "x"))
@@ -309,7 +309,7 @@ def _measured(hole) -> MeasuredHole:
     """A hole of a file, in exact mm."""
 
     def text(mm):
-        return "" if mm is None else format_length(round(mm * 1e6), "mm")
+        return "" if mm is None else format_length(to_nm(mm), "mm")
 
     start = MeasuredHole(hole.label, text(hole.measured[0]), text(hole.measured[1]))
     return replace(start, size=text(hole.hole_mm), edge=text(hole.edge_mm))
@@ -334,7 +334,7 @@ class StackForm(forms.Form):
         for name in ("stack", "grip"):
             text = said.get(name) or ""
             try:
-                said[name] = [parse_typed(part, unit) / 1e6 for part in _layers(text)]
+                said[name] = [to_mm(parse_typed(part, unit)) for part in _layers(text)]
             except LengthError as error:
                 self.add_error(name, f"{error}.")
         return said

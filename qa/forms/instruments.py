@@ -19,7 +19,7 @@ class LengthField(forms.CharField):
         self.widget.attrs["inputmode"] = "decimal"
 
 
-def to_nm(form: forms.Form, *names: str, positive: bool = False) -> None:
+def nm_of_texts(form: forms.Form, *names: str, positive: bool = False) -> None:
     """Replace the texts of a form's length fields by nm, complaining beside each."""
     unit = form.cleaned_data.get("unit") or Unit.MM
     for name in names:
@@ -73,8 +73,8 @@ class InstrumentForm(forms.Form):
             needed(self.fields[name], _("(needed for a bridge, all three)"))
 
     def clean(self):
-        to_nm(self, "u_nm", "resolution_nm", positive=True)
-        to_nm(self, "foot_1_nm", "foot_2_nm", "probe_nm")
+        nm_of_texts(self, "u_nm", "resolution_nm", positive=True)
+        nm_of_texts(self, "foot_1_nm", "foot_2_nm", "probe_nm")
         feet = [self.cleaned_data.get(name) for name in self.LENGTHS[2:]]
         if any(foot is not None for foot in feet) and None in feet:
             self.add_error("probe_nm", _("A bridge has two feet and a probe."))

@@ -8,11 +8,19 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from qa.files.joint_text import MOST_STATIONS, decimal9, write
-from qa.forms.instruments import FRACTIONS, LengthField, to_nm
+from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
 from qa.numeric.geometry import layout
 from shop.forms.fields import needed
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length, parse_length
+from shop.numeric.units import (
+    E9,
+    NM_PER_MM,
+    LengthError,
+    format_length,
+    parse_length,
+    to_mm,
+    to_nm,
+)
 
 SHAPES = [
     ("rectangle", _("rounded rectangle")),
@@ -117,8 +125,8 @@ class LayoutForm(forms.Form):
         elif said.get("shape") == "ellipse":
             said["radius"] = ""
         typed = {name: said.get(name) for name in LIMITS}
-        to_nm(self, "width", "height", positive=True)
-        to_nm(self, "radius", *LIMITS)
+        nm_of_texts(self, "width", "height", positive=True)
+        nm_of_texts(self, "radius", *LIMITS)
         said["limits"] = {
             name: _cell(typed[name], said[name], said["unit"])
             for name in LIMITS
@@ -163,7 +171,7 @@ class LayoutForm(forms.Form):
             if not words:
                 continue
             try:
-                x, y = (parse_length(word, unit) / 1e6 for word in words)
+                x, y = (to_mm(parse_length(word, unit)) for word in words)
             except LengthError as why:
                 self.add_error("corners", f"line {number}: {why}")
             except ValueError:
@@ -203,10 +211,10 @@ def _laid(said: dict, closed: bool, part_inside: bool) -> layout.Layout:
     if said["shape"] == "corners":
         lay = layout.polyline if even else layout.polyline_by_side
         return lay(said["corners"], spread, closed=closed, part_inside=part_inside)
-    size = [said[name] / 1e6 for name in ("width", "height")]
+    size = [to_mm(said[name]) for name in ("width", "height")]
     if said["shape"] == "ellipse":
         return layout.ellipse(*size, said["count"], part_inside=part_inside)
-    size.append(said["radius"] / 1e6)
+    size.append(to_mm(said["radius"]))
     if even:
         return layout.rounded_rectangle(*size, spread, part_inside=part_inside)
     return layout.rounded_rectangle_by_side(
@@ -237,8 +245,8 @@ def _row(laid: layout.Layout, row: int, number: int, said: dict) -> dict:
     unit = said["unit"]
     cells = {"station": str(number), **said["limits"]}
     for axis, value in zip("xy", laid.places[row], strict=False):
-        nm = round(float(value) * 1e6)
+        nm = to_nm(float(value))
         cells[axis] = (format_length(nm, unit, PLACES[unit]), unit)
     for axis, value in zip("xy", laid.gap_directions[row], strict=False):
-        cells[f"normal_{axis}"] = decimal9(round(float(value) * 1e6) * 1000)
+        cells[f"normal_{axis}"] = decimal9(to_nm(float(value)) * (E9 // NM_PER_MM))
     return cells

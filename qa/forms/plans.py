@@ -3,13 +3,19 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import FRACTIONS, LengthField, to_nm
+from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
 from qa.models import PlanDefaults
 from shop.forms.fields import needed
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length, parse_typed
-
-MM = 1_000_000
+from shop.numeric.units import (
+    MICRO,
+    MILLI,
+    MM_PER_IN,
+    LengthError,
+    format_length,
+    parse_typed,
+    to_mm,
+)
 
 
 def _unit() -> forms.ChoiceField:
@@ -55,7 +61,7 @@ class PlanForm(forms.Form):
     build_up = LengthField(label=_("Greatest build-up"), required=False)
 
     def clean(self):
-        to_nm(self, *self.LENGTHS)
+        nm_of_texts(self, *self.LENGTHS)
         for name in self.LENGTHS:
             if (self.cleaned_data.get(name) or 0) < 0:
                 self.add_error(name, _("This cannot be less than 0."))
@@ -67,7 +73,7 @@ class PlanForm(forms.Form):
         self.is_valid()
         said = self.cleaned_data
         found = {
-            option: said[name] / MM
+            option: to_mm(said[name])
             for name, option in self.LENGTHS.items()
             if said.get(name) is not None
         }
@@ -196,7 +202,7 @@ class MoveForm(forms.Form):
         super().__init__(*arguments, **named)
         self.motions, self.unit = motions, unit
         for number, (label, amount, turns) in enumerate(motions):
-            shown = amount if turns or unit == "mm" else amount / 25.4
+            shown = amount if turns or unit == "mm" else amount / MM_PER_IN
             self.fields[f"amount_{number}"] = forms.FloatField(
                 label=f"{motion_word(label)}, {_('degrees') if turns else unit}",
                 initial=round(shown, 4) + 0.0,
@@ -217,7 +223,7 @@ class MoveForm(forms.Form):
         told = []
         for number, (_label, _amount, turns) in enumerate(self.motions):
             value = self.cleaned_data[f"amount_{number}"]
-            told.append(value if turns or self.unit == "mm" else value * 25.4)
+            told.append(value if turns or self.unit == "mm" else value * MM_PER_IN)
         return told
 
 
@@ -276,7 +282,7 @@ class PlanDefaultsForm(forms.Form):
     )
 
     def clean(self):
-        to_nm(self, *self.LENGTHS)
+        nm_of_texts(self, *self.LENGTHS)
         said = self.cleaned_data
         for name in self.LENGTHS:
             if (said.get(name) or 0) < 0:
@@ -290,20 +296,20 @@ class PlanDefaultsForm(forms.Form):
         said = self.cleaned_data
         fair = said.get("fairness")
         return {
-            "bite_permille": int(said["bite"] * 1000),
+            "bite_permille": int(said["bite"] * MILLI),
             **{f"{name}_nm": said[name] for name in self.LENGTHS},
-            "max_turn_mdeg": int(said["max_turn"] * 1000),
-            "max_tilt_mdeg": int(said["max_tilt"] * 1000),
-            "fairness_e6": None if fair is None else int(fair * 1_000_000),
+            "max_turn_mdeg": int(said["max_turn"] * MILLI),
+            "max_tilt_mdeg": int(said["max_tilt"] * MILLI),
+            "fairness_e6": None if fair is None else int(fair * MICRO),
         }
 
     @classmethod
     def initial_of(cls, row: PlanDefaults, unit: str) -> dict:
-        start = {"unit": unit, "bite": f"{row.bite_permille / 1000:g}"}
+        start = {"unit": unit, "bite": f"{row.bite_permille / MILLI:g}"}
         for name in cls.LENGTHS:
             start[name] = format_length(getattr(row, f"{name}_nm"), unit)
         for name in ("max_turn", "max_tilt"):
-            start[name] = f"{getattr(row, f'{name}_mdeg') / 1000:g}"
+            start[name] = f"{getattr(row, f'{name}_mdeg') / MILLI:g}"
         if row.fairness_e6 is not None:
-            start["fairness"] = f"{row.fairness_e6 / 1e6:g}"
+            start["fairness"] = f"{row.fairness_e6 / MICRO:g}"
         return start

@@ -11,11 +11,11 @@ from django.utils.translation import gettext_lazy as _
 from qa.actions.joints import RequirementDraft
 from qa.files import motions as motions_file
 from qa.files.columns import Complaint, FileComplaints
-from qa.forms.instruments import LengthField, to_nm
+from qa.forms.instruments import LengthField, nm_of_texts
 from qa.models import AcceptanceFinish, JointRevision, Rule, Side
 from shop.forms.fields import AskedReason, needed
 from shop.models import Unit
-from shop.numeric.units import LengthError, format_length, parse_length
+from shop.numeric.units import MILLI, LengthError, format_length, parse_length
 
 EDITIONS = [
     ("2017", _("2017: 95 % proven at the limit")),
@@ -154,8 +154,8 @@ class RequirementForm(AskedReason):
 
     def clean(self):
         said = super().clean()
-        to_nm(self, *LENGTHS[:3])
-        to_nm(self, *POSITIVE, positive=True)
+        nm_of_texts(self, *LENGTHS[:3])
+        nm_of_texts(self, *POSITIVE, positive=True)
         for name in ("finish_part", "finish_surround", "aim"):
             if (said.get(name) or 0) < 0:
                 self.add_error(name, _("This cannot be less than 0."))
@@ -200,9 +200,9 @@ class RequirementForm(AskedReason):
         values |= {f"{name}_nm": said[name] for name in LENGTHS if name in said}
         for name in EXPANSIONS:
             if name in said:
-                values[f"{name}_e9"] = int(said[name] * 1000)
+                values[f"{name}_e9"] = int(said[name] * MILLI)
         if "flow" in said:
-            values["flow_mdeg"] = int(said["flow"] * 1000)
+            values["flow_mdeg"] = int(said["flow"] * MILLI)
         if "points" in said:
             values["attach_points"] = said["points"]
         return RequirementDraft(**values)
@@ -277,9 +277,9 @@ def initial_of(revision: JointRevision) -> dict:
     for name in EXPANSIONS:
         e9 = getattr(revision, f"{name}_e9")
         if e9 is not None:
-            start[name] = f"{e9 / 1000:g}"
+            start[name] = f"{e9 / MILLI:g}"
     if revision.flow_mdeg is not None:
-        start["flow"] = f"{revision.flow_mdeg / 1000:g}"
+        start["flow"] = f"{revision.flow_mdeg / MILLI:g}"
     if revision.attach_points:
         start["points"] = "\n".join(map(_point_line, revision.attach_points))
     if revision.motions:
@@ -293,7 +293,7 @@ def mirrored(revision: JointRevision) -> dict:
     start = initial_of(revision)
     start.pop("motions", None)
     if revision.flow_mdeg is not None:
-        start["flow"] = f"{(180_000 - revision.flow_mdeg) % 360_000 / 1000:g}"
+        start["flow"] = f"{(180_000 - revision.flow_mdeg) % 360_000 / MILLI:g}"
     if revision.attach_points:
         turned = [{**p, "x_nm": -p["x_nm"]} for p in revision.attach_points]
         start["points"] = "\n".join(map(_point_line, turned))

@@ -5,7 +5,7 @@ import re
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import FRACTIONS, LengthField, to_nm
+from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
 from qa.models import ShimStock
 from shop.models import Unit
 from shop.numeric.units import LengthError, format_length, parse_typed
@@ -18,7 +18,7 @@ class ShimStockForm(forms.Form):
     in_use = forms.BooleanField(label=_("May be used"), required=False, initial=True)
 
     def clean(self):
-        to_nm(self, "thickness_nm", positive=True)
+        nm_of_texts(self, "thickness_nm", positive=True)
         self.cleaned_data.pop("unit", None)
         return self.cleaned_data
 

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from qa.actions.joints import StationDraft
 from qa.files.columns import Complaint, FileComplaints
 from qa.files.joint import JointFile
-from qa.files.joint_text import E9, MOST_STATIONS, NM_PER_MM
+from qa.files.joint_text import MOST_STATIONS
 from shop.files.csv_table import FORMULA
+from shop.numeric.units import E9, to_nm
 
 LONGEST_LABEL = 20
 
@@ -71,4 +72,4 @@ def _e9(unit, stated) -> tuple[int, int, int]:
 
 
 def _nm(mm: float | None) -> int | None:
-    return None if mm is None else round(mm * NM_PER_MM)
+    return None if mm is None else to_nm(mm)

@@ -10,6 +10,7 @@ from qa.files import joint as joint_file
 from qa.files.columns import Complaint, FileComplaints, text_of
 from qa.files.joint import JointFile
 from qa.forms.station_drafts import drafts
+from shop.numeric.units import BYTES_PER_MB
 
 LONGEST_TEXT = 400_000
 MOST_SHOWN = 100
@@ -19,7 +20,9 @@ def text_of_upload(upload) -> str:
     """The text in an uploaded file; FileComplaints when it cannot be used."""
     limit = settings.UPLOAD_LIMIT_BYTES
     if upload.size > limit:
-        sizes = f"{upload.size / 1e6:.1f} MB; at most {limit / 1e6:g} MB"
+        sizes = (
+            f"{upload.size / BYTES_PER_MB:.1f} MB; at most {limit / BYTES_PER_MB:g} MB"
+        )
         raise FileComplaints([Complaint(f"the file is too large: {sizes}")])
     text = text_of(upload.read()).replace("\r\n", "\n").replace("\r", "\n")
     if len(text) > LONGEST_TEXT:

@@ -8,7 +8,7 @@ from qa.files import motions as motions_file
 from qa.files.columns import length_nm, number, read_file
 from qa.numeric.plan.result import PlanOptions
 from shop.files.command_line import BadInput, reading_file
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 LENGTHS = (
     ("max-move-mm", 3.0, "how far it may go in its plane, along x and y each"),
@@ -81,7 +81,7 @@ def length_mm(text: str) -> float:
         raise argparse.ArgumentTypeError(str(why)) from why
     if nm < 0:
         raise argparse.ArgumentTypeError(f"{text!r} is below 0")
-    return nm / NM_PER["mm"]
+    return to_mm(nm)
 
 
 def plain_number(text: str) -> float:
@@ -124,4 +124,4 @@ def plan_options(options: dict) -> PlanOptions:
 
 def mm(nm: int | None) -> float | None:
     """Nanometers in mm."""
-    return None if nm is None else nm / NM_PER["mm"]
+    return None if nm is None else to_mm(nm)

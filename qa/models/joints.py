@@ -7,6 +7,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import AirframeType, Fact, Kept, Position, Unit
+from shop.numeric.units import E9
 
 
 class Side(models.TextChoices):
@@ -171,7 +172,7 @@ class Station(Fact):
     gap_z_e9 = models.BigIntegerField(default=0)
     face_x_e9 = models.BigIntegerField(default=0)
     face_y_e9 = models.BigIntegerField(default=0)
-    face_z_e9 = models.BigIntegerField(default=1_000_000_000)
+    face_z_e9 = models.BigIntegerField(default=E9)
     gap_min_nm = models.BigIntegerField(null=True, blank=True)
     gap_max_nm = models.BigIntegerField(null=True, blank=True)
     flush_min_nm = models.BigIntegerField(null=True, blank=True)

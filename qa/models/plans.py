@@ -5,6 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Fact, Part, Unit
+from shop.numeric.units import MILLI
 
 from .checks import Check
 from .fit_plans import FitPlan
@@ -219,4 +220,4 @@ class PlanDefaults(Fact):
         ]
 
     def __str__(self) -> str:
-        return f"bite {self.bite_permille / 1000:g}"
+        return f"bite {self.bite_permille / MILLI:g}"

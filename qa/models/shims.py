@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Fact, Kept, Part
+from shop.numeric.units import to_mm
 
 from .fitups import FitUp
 
@@ -25,7 +26,7 @@ class ShimStock(Kept):
         ]
 
     def __str__(self) -> str:
-        return f"{self.thickness_nm / 1e6:g} mm"
+        return f"{to_mm(self.thickness_nm):g} mm"
 
 
 class ShimStack(Fact):

@@ -28,7 +28,7 @@ from qa.numeric.verdict.report import (
 from qa.queries.checks.check_sheets import CheckSheet, SheetFinding, SheetRow
 from qa.wording import lengths
 from qa.wording.findings import sentence
-from shop.numeric.units import NM_PER, format_length
+from shop.numeric.units import format_length, to_mm
 from shop.wording import states
 
 # Files carry no time of issue, and a PDF wants one: the same for all, none printed.
@@ -174,7 +174,7 @@ def _point(report: CheckReport, label: str, s: float, result: Result) -> Profile
         low_in=_mm(inside and inside.low_in),
         high_in=_mm(inside and inside.high_in),
         state=drawn_state(result),
-        spread=2 * (report.u_nm or 0) / NM_PER["mm"],
+        spread=to_mm(2 * (report.u_nm or 0)),
     )
 
 
@@ -269,4 +269,4 @@ def _signed(text: str, nm: int, signed: bool) -> str:
 
 
 def _mm(nm: int | None) -> float | None:
-    return None if nm is None else nm / NM_PER["mm"]
+    return None if nm is None else to_mm(nm)

@@ -19,6 +19,7 @@ from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfa
 from qa.rules.holes import as_read
 from qa.wording import lengths
 from qa.wording.holes import SPACING
+from shop.numeric.units import to_mm, to_nm
 from shop.queries.paging import search
 
 RELATED = (
@@ -92,7 +93,12 @@ def pattern_view(
         count=Count("readings"),
     )
     drawn = [
-        PlateHole(one.label, one.x_nm / 1e6, one.y_nm / 1e6, zone=one.zone_nm / 1e6)
+        PlateHole(
+            one.label,
+            to_mm(one.x_nm),
+            to_mm(one.y_nm),
+            zone=to_mm(one.zone_nm),
+        )
         for one in holes
     ]
     return PatternView(
@@ -230,16 +236,16 @@ def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
 
 
 def _drawn(hole, reading: HoleReading | None) -> PlateHole:
-    x, y = hole.x_nm / 1e6, hole.y_nm / 1e6
+    x, y = to_mm(hole.x_nm), to_mm(hole.y_nm)
     if reading is None:
-        return PlateHole(hole.label, x, y, zone=hole.zone_nm / 1e6)
+        return PlateHole(hole.label, x, y, zone=to_mm(hole.zone_nm))
     good = reading.position_conforms and reading.size_conforms is not False
     return PlateHole(
         hole.label,
         x,
         y,
-        measured=(reading.x_nm / 1e6, reading.y_nm / 1e6),
-        zone=reading.allowed_nm / 1e6,
+        measured=(to_mm(reading.x_nm), to_mm(reading.y_nm)),
+        zone=to_mm(reading.allowed_nm),
         state="conforms" if good else "above",
         text=lengths.on_map(reading.position_nm, "mm"),
     )
@@ -253,8 +259,8 @@ def _fits(plan: numbers.HolePlan, unit: str) -> list[tuple[str, str]]:
         ("least squares", plan.least_squares, ("rms", plan.least_squares.rms_mm)),
         ("least worst", plan.minimax, ("worst, radial,", plan.minimax.worst_mm)),
     ):
-        x, y = (_text(round(v * 1e6), unit) for v in (fit.x_mm, fit.y_mm))
-        rest = _text(round(left[1] * 1e6), unit)
+        x, y = (_text(to_nm(v), unit) for v in (fit.x_mm, fit.y_mm))
+        rest = _text(to_nm(left[1]), unit)
         told.append(
             (
                 word,
@@ -300,21 +306,21 @@ def _together(check, holes, readings, other: HoleCheck, unit: str):
             missing.append(hole.label)
             continue
         mm = (*sizes, hole.fastener_nm)
-        clearances.append(numbers.radial_clearance(*(nm / 1e6 for nm in mm)))
+        clearances.append(numbers.radial_clearance(*(to_mm(nm) for nm in mm)))
         rows.append((hole, mine, its))
     if len(rows) < 2:
         words = "Both serials need the place and diameter of two holes or more."
         return Together(other, False, words, missing), {}
     try:
         found = numbers.patterns_together(
-            [(a.x_nm / 1e6, a.y_nm / 1e6) for _, a, _ in rows],
-            [(b.x_nm / 1e6, b.y_nm / 1e6) for _, _, b in rows],
+            [(to_mm(a.x_nm), to_mm(a.y_nm)) for _, a, _ in rows],
+            [(to_mm(b.x_nm), to_mm(b.y_nm)) for _, _, b in rows],
             clearances,
         )
     except FitError as why:
         return Together(other, False, f"{why}.", missing), {}
     tight = rows[found.tightest][0].label
-    left = lengths.length(round(abs(found.margin_mm) * 1e6), unit, 3)
+    left = lengths.length(to_nm(abs(found.margin_mm)), unit, 3)
     words = (
         f"Both take their fasteners: {left} is left at hole {tight}, the tightest."
         if found.accepts
@@ -323,8 +329,8 @@ def _together(check, holes, readings, other: HoleCheck, unit: str):
     )
     each = {
         rows[k][0].pk: (
-            _text(round(found.mismatch_mm[k] * 1e6), unit),
-            _text(round(found.clearance_mm[k] * 1e6), unit),
+            _text(to_nm(found.mismatch_mm[k]), unit),
+            _text(to_nm(found.clearance_mm[k]), unit),
         )
         for k in range(len(rows))
     }
@@ -342,9 +348,9 @@ def _grip(stack_mm, grip_mm, unit: str) -> str:
         found = check_grip(stack_mm, grip)
     except FastenerError as why:
         return f"{why}."
-    total = lengths.length(round(found.stack_mm * 1e6), unit)
-    most = lengths.length(round(grip.most_mm * 1e6), unit)
+    total = lengths.length(to_nm(found.stack_mm), unit)
+    most = lengths.length(to_nm(grip.most_mm), unit)
     if found.holds:
         return f"{total} in all: within the grip of {most} ({grip.source})."
-    over = lengths.length(round(abs(found.over_mm) * 1e6), unit)
+    over = lengths.length(to_nm(abs(found.over_mm)), unit)
     return f"{total} in all: {over} beyond the grip of {most} ({grip.source})."

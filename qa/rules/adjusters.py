@@ -8,8 +8,6 @@ from django.db.models import Max
 from qa.models import Adjuster, AdjusterSetting, AttachKind, Holding, StepKind
 from shop.models import Airframe, Position
 
-E9 = 1_000_000_000
-
 
 @dataclass(frozen=True)
 class Present:

@@ -22,6 +22,7 @@ from qa.models import (
 )
 from qa.numeric.geometry import cut_line, outline
 from shop.models import Part, StructuralClass
+from shop.numeric.units import NM_PER_MM, to_mm
 
 Line = list[tuple[float, float]]  # (position, depth) in nm
 
@@ -140,8 +141,8 @@ def _seam(revision: JointRevision):
     """(places (n, 3) nm, positions nm, length nm) of a revision's stations."""
     stations = list(revision.stations.all())
     places = np.array([[s.x_nm, s.y_nm, s.z_nm] for s in stations], dtype=float)
-    along, length = outline.distances_along(places / 1e6, revision.closed)
-    return places, [float(at) * 1e6 for at in along], float(length) * 1e6
+    along, length = outline.distances_along(to_mm(places), revision.closed)
+    return places, [float(at) * NM_PER_MM for at in along], float(length) * NM_PER_MM
 
 
 def _lines(rows, revision: JointRevision, seam) -> list[Line]:

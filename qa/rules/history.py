@@ -28,6 +28,7 @@ from qa.rules import touches as touched
 from qa.rules.station_places import along_seam, places_of
 from qa.rules.touches import Touches
 from shop.models import Airframe
+from shop.numeric.units import to_mm
 
 FIT_UP = (
     "entry__by",
@@ -104,7 +105,10 @@ class History:
         """Depth (n,) mm at each station taken off in a fit-up, by side."""
         return {
             side: seam.depths(
-                [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in self.cuts[fit_up.pk, side]],
+                [
+                    (to_mm(c.s_nm), to_mm(c.depth_nm))
+                    for c in self.cuts[fit_up.pk, side]
+                ],
                 self.seams[fit_up.revision_id],
             )
             for side in Side.values
@@ -121,7 +125,7 @@ class History:
             one = cuts[0].fit_up
             there = (one.airframe_id, one.joint_id, one.number + 1)
             if there == (after.airframe_id, after.joint_id, after.number):
-                pairs = [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in cuts]
+                pairs = [(to_mm(c.s_nm), to_mm(c.depth_nm)) for c in cuts]
                 cut |= seam.cut_at(seam.depths(pairs, self.seams[one.revision_id]))
         return frozenset(cut)
 
@@ -131,7 +135,7 @@ class History:
         for (of, where, _), cuts in self.cut_before.items():
             if where == side and of == joint.pk and cuts[0].part_id == part_id:
                 revision = cuts[0].fit_up.revision_id
-                pairs = [(c.s_nm / 1e6, c.depth_nm / 1e6) for c in cuts]
+                pairs = [(to_mm(c.s_nm), to_mm(c.depth_nm)) for c in cuts]
                 total += seam.depths(pairs, self.seams[revision])
         return total
 

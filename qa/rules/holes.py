@@ -2,21 +2,20 @@
 
 from qa.models import HoleReading
 from qa.numeric.holes import position as numbers
-
-MM = 1_000_000
+from shop.numeric.units import to_mm
 
 
 def hole_found(one, x_nm, y_nm, size_nm, edge_nm) -> numbers.Hole:
     """A required hole and where it was found, as the numbers want it."""
 
     def mm(nm):
-        return None if nm is None else nm / MM
+        return None if nm is None else to_mm(nm)
 
     return numbers.Hole(
         label=one.label,
-        nominal=(one.x_nm / MM, one.y_nm / MM),
-        measured=(x_nm / MM, y_nm / MM),
-        zone_mm=one.zone_nm / MM,
+        nominal=(to_mm(one.x_nm), to_mm(one.y_nm)),
+        measured=(to_mm(x_nm), to_mm(y_nm)),
+        zone_mm=to_mm(one.zone_nm),
         hole_mm=mm(size_nm),
         mmc_mm=mm(one.low_nm),
         hole_max_mm=mm(one.high_nm),

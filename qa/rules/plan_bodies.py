@@ -11,13 +11,13 @@ from qa.numeric.plan.motions import Motion
 from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import Fit, Move, Plan, PlanOptions, StationPlan, TrimPlan
 from qa.rules.planning import Bite, Planned, Worked
+from shop.numeric.units import to_mm, to_nm
 
 FORM, METHOD = "plan_body/1", "plan/1"
 LENGTHS = (
     "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
     "trim", "build_up", "unresolved", "next_bite",
 )  # fmt: skip
-MM = 1_000_000
 
 
 def body_of(worked: Worked) -> dict:
@@ -101,7 +101,7 @@ def _station(worked: Worked, joint: Planned, row: int, one: StationPlan) -> dict
 
 
 def _nm(mm: float | None) -> int | None:
-    return None if mm is None or not math.isfinite(mm) else round(mm * MM)
+    return None if mm is None or not math.isfinite(mm) else to_nm(mm)
 
 
 def _plain(value):
@@ -185,7 +185,7 @@ def _tupled(value):
 def bites_from(body: dict) -> dict[tuple[int, str], Bite]:
     return {
         (one["joint"], one["label"]): Bite(
-            one["bite_nm"] / MM, one["trim_asked_nm"] / MM
+            to_mm(one["bite_nm"]), to_mm(one["trim_asked_nm"])
         )
         for one in body["outcome"]["stations"]
     }
@@ -240,7 +240,7 @@ def _fit(told: dict | None) -> Fit | None:
 
 def _station_from(told: dict) -> StationPlan:
     lengths = {
-        name: None if told[f"{name}_nm"] is None else told[f"{name}_nm"] / MM
+        name: None if told[f"{name}_nm"] is None else to_mm(told[f"{name}_nm"])
         for name in LENGTHS
     }
     if lengths["most_trim"] is None:

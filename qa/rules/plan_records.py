@@ -20,6 +20,7 @@ from qa.rules.planning import Planned, Wish, Worked
 from qa.rules.staleness import Value, states
 from shop.ledger.canonical import canonical
 from shop.models import Airframe, Entry, Part
+from shop.numeric.units import to_mm, to_nm
 
 PLAN = ("entry__by", "end", "airframe", "part__design", "fit_check__fit_up__joint")
 
@@ -78,7 +79,7 @@ def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut
     stations, fit_up = joint.state.seam.stations, joint.check.fit_up
     bites = [here[one.label][1] if here[one.label][0] == side else None
              for one in stations]  # fmt: skip
-    depths = [round(one.bite * 1e6) if one else 0 for one in bites]
+    depths = [to_nm(one.bite) if one else 0 for one in bites]
     if not any(depths):
         return []
     return [
@@ -90,7 +91,7 @@ def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut
             station=stations[row].label,
             s_nm=along,
             bite_nm=depths[row],
-            trim_nm=max(depths[row], round(bites[row].trim * 1e6) if bites[row] else 0),
+            trim_nm=max(depths[row], to_nm(bites[row].trim) if bites[row] else 0),
         )
         for row, along in cut_allowance.cut_rows(joint.state.revision, depths)
     ]
@@ -127,7 +128,7 @@ def worked_of(plan: FitPlan) -> Worked:
         record=plan,
         changes=changes,
         kept=plan_bodies.bites_from(body),
-        kept_least=body["outcome"]["least_cut_nm"] / 1e6,
+        kept_least=to_mm(body["outcome"]["least_cut_nm"]),
         kept_reasons=plan_bodies.reasons_from(body),
         kept_notes=body["outcome"]["notes"],
         wish=Wish(body["wishes"]["side"], body["wishes"]["limits"]),
@@ -163,7 +164,8 @@ def _read_then(joints: list[Planned], body: dict) -> None:
             for label, kind, _act, key in one["readings"]
         }
         joint.lost = {
-            side: [nm / 1e6 for nm in depths] for side, depths in one["lost_nm"].items()
+            side: [to_mm(nm) for nm in depths]
+            for side, depths in one["lost_nm"].items()
         }
 
 

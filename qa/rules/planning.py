@@ -19,6 +19,7 @@ from qa.rules.history import History
 from qa.rules.staleness import JointState, states
 from shop.files.csv_table import FileComplaints
 from shop.models import Part
+from shop.numeric.units import to_mm
 
 RELATED = (
     "entry__by",
@@ -107,7 +108,7 @@ class Worked:
     def asked_settings(self) -> dict[str, int]:
         """What a plan on record asks to set, nm by adjuster; {} where it sets none."""
         settings = (self.plan and self.plan.settings) or ()
-        return {one.name: round(one.change * 1e6) for one in settings if one.steps}
+        return {one.name: to_nm(one.change) for one in settings if one.steps}
 
     @property
     def shortfall(self) -> Shortfall | None:
@@ -154,7 +155,7 @@ class Worked:
             wanted, joint.check.u_nm, revision.rule, revision.edition
         )
         return (
-            None if inside is None or wanted.high_nm is None else inside.high_in / 1e6
+            None if inside is None or wanted.high_nm is None else to_mm(inside.high_in)
         )
 
     def cut_sides(self) -> list[tuple[Planned, str]]:
@@ -274,7 +275,7 @@ def measured_at(joint: Planned, side: str | None) -> Measured:
     )
     read = {
         kind: [
-            None if nm is None else nm / 1e6
+            None if nm is None else to_mm(nm)
             for nm in (joint.value_nm(one.label, kind) for one in stations)
         ]
         for kind in Kind.values

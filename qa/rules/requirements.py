@@ -22,8 +22,7 @@ from qa.numeric.plan.motions import Motion
 from qa.numeric.plan.result import PlanOptions
 from qa.numeric.verdict import acceptance as verdict
 from shop.numeric import thermal
-
-MM = 1_000_000
+from shop.numeric.units import E9, MICRO, MILLI, to_mm, to_nm
 
 
 @dataclass(frozen=True)
@@ -86,8 +85,8 @@ def bridge_excess_nm(station: Station, check: Check) -> int | None:
     feet = (check.foot_1_nm, check.foot_2_nm, check.probe_nm)
     if not station.radius_nm or None in feet:
         return None
-    excess = verdict.bridge_excess(*(n / MM for n in (station.radius_nm, *feet)))
-    return round(excess * MM)
+    excess = verdict.bridge_excess(*(to_mm(n) for n in (station.radius_nm, *feet)))
+    return to_nm(excess)
 
 
 def side_to_cut(station: Station, wish: str | None) -> str:
@@ -123,7 +122,7 @@ def joint_to_plan(
         rows.append(
             geometry.Station(
                 label=station.label,
-                place=(station.x_nm / MM, station.y_nm / MM, station.z_nm / MM),
+                place=(to_mm(station.x_nm), to_mm(station.y_nm), to_mm(station.z_nm)),
                 gap_direction=_direction(station, "gap"),
                 face=_direction(station, "face"),
                 gap=_limits(requirement(station, Kind.GAP, finish)),
@@ -131,7 +130,7 @@ def joint_to_plan(
                 trim_side=side,
                 trim_max=left if side != Side.SURROUND else None,
                 trim_max_surround=left if side == Side.SURROUND else None,
-                land=None if station.land_nm is None else station.land_nm / MM,
+                land=None if station.land_nm is None else to_mm(station.land_nm),
             )
         )
     return geometry.build_joint(
@@ -146,17 +145,17 @@ def left_to_cut_mm(station: Station, side: str, lost_mm, row: int) -> float | No
     if most is None or side == "none":
         return None
     lost = lost_mm.get(side)
-    return max(0.0, most / MM - (float(lost[row]) if lost is not None else 0.0))
+    return max(0.0, to_mm(most) - (float(lost[row]) if lost is not None else 0.0))
 
 
 def _direction(station: Station, name: str) -> tuple[float, float, float]:
-    x, y, z = (getattr(station, f"{name}_{axis}_e9") / 1e9 for axis in "xyz")
+    x, y, z = (getattr(station, f"{name}_{axis}_e9") / E9 for axis in "xyz")
     return x, y, z
 
 
 def _limits(wanted: Requirement) -> geometry.Limits:
     return geometry.Limits(
-        *(None if nm is None else nm / MM for nm in (wanted.low_nm, wanted.high_nm))
+        *(None if nm is None else to_mm(nm) for nm in (wanted.low_nm, wanted.high_nm))
     )
 
 
@@ -177,7 +176,7 @@ def least_cut_mm(defaults: PlanDefaults, check: Check) -> float:
     can_tell = [defaults.floor_nm, 2 * (check.u_nm or 0)]
     if check.instrument and check.instrument.resolution_nm:
         can_tell.append(check.instrument.resolution_nm)
-    return max(can_tell) / MM
+    return to_mm(max(can_tell))
 
 
 def plan_options(
@@ -187,21 +186,21 @@ def plan_options(
     revision = check.fit_up.revision
     aim = defaults.aim_nm if revision.aim_nm is None else revision.aim_nm
     usual = {
-        "max_move_mm": defaults.max_move_nm / MM,
-        "max_turn_deg": defaults.max_turn_mdeg / 1000,
-        "max_raise_mm": defaults.max_raise_nm / MM,
-        "max_tilt_deg": defaults.max_tilt_mdeg / 1000,
-        "max_trim_mm": defaults.max_trim_nm / MM,
-        "aim_mm": aim / MM,
+        "max_move_mm": to_mm(defaults.max_move_nm),
+        "max_turn_deg": defaults.max_turn_mdeg / MILLI,
+        "max_raise_mm": to_mm(defaults.max_raise_nm),
+        "max_tilt_deg": defaults.max_tilt_mdeg / MILLI,
+        "max_trim_mm": to_mm(defaults.max_trim_nm),
+        "aim_mm": to_mm(aim),
         "fairness": None
         if defaults.fairness_e6 is None
-        else defaults.fairness_e6 / 1_000_000,
+        else defaults.fairness_e6 / MICRO,
     }
     return PlanOptions(
         rule=revision.rule,
-        uncertainty_mm=check.u_nm / MM if check.u_nm else None,
+        uncertainty_mm=to_mm(check.u_nm) if check.u_nm else None,
         edition=revision.edition,
-        bite=defaults.bite_permille / 1000,
+        bite=defaults.bite_permille / MILLI,
         floor_mm=least_cut_mm(defaults, check),
         motions=motions,
         **{**usual, **wished},
@@ -220,6 +219,6 @@ def gap_at_20_nm(check: Check, gap_nm: int | None) -> int | None:
     if None in told or rates[0] == rates[1]:
         return None
     length = revision.expanding_length_nm
-    warmer = check.temperature_mc / 1000 - thermal.REFERENCE_C
-    part, surround = (rate / 1000 for rate in rates)
+    warmer = check.temperature_mc / MILLI - thermal.REFERENCE_C
+    part, surround = (rate / MILLI for rate in rates)
     return gap_nm - round(thermal.gap_change(surround, length, part, length, warmer))

@@ -15,9 +15,7 @@ from qa.numeric.plan.adjusters import AdjusterError, Rig
 from qa.rules import adjusters
 from qa.rules.adjusters import Present
 from qa.rules.station_places import places_of
-
-E9 = 1_000_000_000
-MM = 1_000_000
+from shop.numeric.units import E9, to_mm, to_nm
 
 
 class CannotBeSet(ValueError):
@@ -46,13 +44,13 @@ def numeric_of(present: Sequence[Present]) -> tuple[numeric.Adjuster, ...]:
             found.append(
                 numeric.Adjuster(
                     name=one.name,
-                    place=tuple(nm / MM for nm in one.place_nm),
+                    place=tuple(to_mm(nm) for nm in one.place_nm),
                     direction=tuple(part / E9 for part in one.direction_e9),
-                    low=one.min_nm / MM,
-                    high=one.max_nm / MM,
-                    step=one.step_nm / MM,
-                    now=one.now_nm / MM,
-                    set_u=one.set_u_nm / MM or None,
+                    low=to_mm(one.min_nm),
+                    high=to_mm(one.max_nm),
+                    step=to_mm(one.step_nm),
+                    now=to_mm(one.now_nm),
+                    set_u=to_mm(one.set_u_nm) or None,
                 )
             )
         except AdjusterError as why:
@@ -72,7 +70,7 @@ def made(
         rig = Rig(numeric_of(present), rho)
     except AdjusterError as why:
         raise CannotBeSet(str(why)) from why
-    moved, apart = rig.displaced([nm / MM for nm in changes_nm], every)
+    moved, apart = rig.displaced([to_mm(nm) for nm in changes_nm], every)
     if not math.isfinite(apart):
         raise CannotBeSet("no turn of less than 45 degrees makes these settings")
     found, first = {}, 0
@@ -81,9 +79,9 @@ def made(
         first += len(places)
         found[joint.state.fit_up.pk] = {
             station.label: [
-                -round(float(here[row] @ gaps[row]) * MM),
-                round(float(here[row] @ faces[row]) * MM),
+                -to_nm(float(here[row] @ gaps[row])),
+                to_nm(float(here[row] @ faces[row])),
             ]
             for row, station in enumerate(joint.state.seam.stations)
         }
-    return Made(found, round(apart * MM))
+    return Made(found, to_nm(apart))

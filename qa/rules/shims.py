@@ -16,6 +16,7 @@ from qa.numeric.verdict.deviation import drawn_in, scales
 from qa.rules import history, requirements, staleness
 from qa.rules.staleness import JointState
 from qa.rules.station_places import places_of, point_mm
+from shop.numeric.units import to_mm
 
 NO_POINTS = "This joint states no attach points: revise it and add them."
 NO_STOCK = "The shop has no shims on record: add the thicknesses it keeps."
@@ -69,7 +70,7 @@ def attach_points(check: Check, state: JointState) -> list[AttachPoint]:
         AttachPoint(
             str(one["name"]),
             point_mm(one),
-            present[one["name"]].total_nm / 1e6 if one["name"] in present else 0.0,
+            to_mm(present[one["name"]].total_nm) if one["name"] in present else 0.0,
         )
         for one in state.revision.attach_points or []
     ]
@@ -83,7 +84,7 @@ def _solve(basis: ShimBasis, most: int) -> str:
         return NO_STOCK
     try:
         seen = _flushness(basis)
-        thick = [one.thickness_nm / 1e6 for one in basis.stock]
+        thick = [to_mm(one.thickness_nm) for one in basis.stock]
         basis.plan = plan_shims(*seen, basis.points, thick, most)
     except (ShimError, NarrowLimits, JointError) as why:
         return f"{why}."
@@ -112,14 +113,14 @@ def _flushness(basis: ShimBasis):
     geometry = requirements.joint_to_plan(
         revision, basis.state.seam.stations, finish=check.finish, lost_mm={}
     )
-    u_mm = check.u_nm / 1e6 if check.u_nm else None
+    u_mm = to_mm(check.u_nm) if check.u_nm else None
     every = scales(
         [
             drawn_in(one.flush, u_mm, revision.rule, revision.edition)
             for one in geometry.stations
         ]
     )
-    flush = [flush_nm(basis, row) / 1e6 for row in rows]
+    flush = [to_mm(flush_nm(basis, row)) for row in rows]
     return geometry.places[rows], geometry.faces[rows], flush, every.take(rows)
 
 
@@ -128,7 +129,7 @@ def changes(basis: ShimBasis, stacks: dict[str, list[int]]) -> dict[str, list[in
 
     The part rests on three of the stacks as when it is pressed in their middle.
     """
-    heights = [sum(stacks.get(one.label, [])) / 1e6 for one in basis.points]
+    heights = [to_mm(sum(stacks.get(one.label, []))) for one in basis.points]
     stations = basis.state.seam.stations
     at, gaps, faces = places_of(stations)
     opens, rises = (

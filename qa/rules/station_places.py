@@ -6,8 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from qa.models import Station
-
-E9 = 1e9
+from shop.numeric.units import E9, to_mm
 
 
 def places_of(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -15,7 +14,7 @@ def places_of(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.n
     at = [[one.x_nm, one.y_nm, one.z_nm] for one in stations]
     gap = [[one.gap_x_e9, one.gap_y_e9, one.gap_z_e9] for one in stations]
     face = [[one.face_x_e9, one.face_y_e9, one.face_z_e9] for one in stations]
-    return np.array(at) / 1e6, np.array(gap) / E9, np.array(face) / E9
+    return to_mm(np.array(at)), np.array(gap) / E9, np.array(face) / E9
 
 
 def along_seam(stations: Sequence[Station], closed: bool) -> tuple[list[float], float]:
@@ -31,5 +30,5 @@ def along_seam(stations: Sequence[Station], closed: bool) -> tuple[list[float], 
 def point_mm(point: dict) -> tuple[float, float]:
     """Place of an attach point, kept in nm or in mm."""
     if "x_nm" in point:
-        return point["x_nm"] / 1e6, point["y_nm"] / 1e6
+        return to_mm(point["x_nm"]), to_mm(point["y_nm"])
     return float(point["x_mm"]), float(point["y_mm"])

@@ -7,9 +7,10 @@ from qa.numeric.plan import bite
 from qa.numeric.plan.bite import Shortfall
 from qa.rules.history import History
 from qa.rules.staleness import Epoch, JointState
+from shop.numeric.units import NM_PER_MM, NM_PER_UM, to_mm, to_nm
 
 RECENT = 4  # rounds that the next bite learns from
-CUT_NM = 1_000
+CUT_NM = NM_PER_UM
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,8 @@ def rounds_of(rows: History, state: JointState) -> list[Round]:
         one = Round(epoch, words, stations)
         one.cuts = [
             bite.Round(
-                predicted=each.taken_nm / 1e6,
-                measured=(each.taken_nm + each.gap_apart_nm) / 1e6,
+                predicted=to_mm(each.taken_nm),
+                measured=to_mm(each.taken_nm + each.gap_apart_nm),
             )
             for each in one.taken
             if each.gap_apart_nm is not None
@@ -152,12 +153,12 @@ def _done(rows: History, epoch: Epoch, seam):
     for fit_up in epoch.left:
         for side, depths in rows.cut_in(fit_up, seam).items():
             deepest = max(depths, default=0.0)
-            count = int((depths * 1e6 > CUT_NM).sum())
+            count = int((depths * NM_PER_MM > CUT_NM).sum())
             whose = "the part" if side == Side.PART else "the surround"
             places = "station" if count == 1 else "stations"
             words.append(f"{deepest:.2f} mm at most off {whose}, {count} {places}")
             for label, row in seam.rows.items():
-                taken[label] = taken.get(label, 0) + round(float(depths[row]) * 1e6)
+                taken[label] = taken.get(label, 0) + to_nm(float(depths[row]))
         for move in rows.moves.get(fit_up.pk, []):
             words.append(move.words)
             for label, change in move.changes.items():

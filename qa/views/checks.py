@@ -14,6 +14,7 @@ from qa.rules import staleness
 from shop import roles
 from shop.forms.fields import choose_the_only, number_in
 from shop.models import Airframe
+from shop.numeric.units import MILLI
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
 from shop.rules import cure_states
@@ -53,7 +54,7 @@ def check(request, uuid):
         "revision": sheet.check.fit_up.revision,
         "map_svg": drawings.map_svg(sheet.map),
         "profile_svg": drawings.profile_svg(sheet.profile),
-        "celsius": (sheet.check.temperature_mc or 0) / 1000,
+        "celsius": (sheet.check.temperature_mc or 0) / MILLI,
         "may_measure": roles.may(request.user, "measure"),
         "photos": photos_of("check", sheet.check.pk),
     }

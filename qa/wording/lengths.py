@@ -2,7 +2,7 @@
 
 from django.utils.translation import gettext as _
 
-from shop.numeric.units import NM_PER, format_length
+from shop.numeric.units import NM_PER, format_length, to_nm
 from shop.wording import states
 
 DASH = "\N{EN DASH}"
@@ -31,7 +31,7 @@ def length(nm: int | None, unit: str = "mm", places: int | None = None) -> str:
 
 def mm(value: float, unit: str, places: int | None = None) -> str:
     """A length that was worked out in mm, in the reader's unit."""
-    return length(round(value * 1e6), unit, places)
+    return length(to_nm(value), unit, places)
 
 
 def on_map(nm: int | None, unit: str, *, signed: bool = False) -> str:

@@ -7,7 +7,7 @@ from typing import Protocol
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from shop.numeric.units import format_length
+from shop.numeric.units import MILLI, format_length
 
 SHIM, TURN = "shim", "turn"
 COUNTS = (
@@ -45,7 +45,7 @@ def change_words(one: Settable, change_nm: int, unit: str) -> str:
     if not rest and one.step_kind == SHIM:
         return _shims(steps, length(one.step_nm, unit), change_nm > 0)
     if not rest and one.step_kind == TURN:
-        turns = steps * (one.turn_e3 or 0) / 1000
+        turns = steps * (one.turn_e3 or 0) / MILLI
         words = ngettext("%(turns)g turn", "%(turns)g turns", 1 if turns <= 1 else 2)
         return f"{words % {'turns': turns}}, {amount} {way}"
     return f"{amount} {way}"

@@ -8,6 +8,7 @@ from shop.ledger import Refused, perform
 from shop.ledger.bodies import saying
 from shop.models import BagTest, Person, PlyLaid, Pull, PullState, ResinBatch
 from shop.numeric import cure
+from shop.numeric.units import MILLI
 from shop.rules import mass
 from shop.rules.reasons import ask_why, lot_warnings
 
@@ -184,7 +185,7 @@ def test_bag(
         passes = None
         if after:
             # A longer wait that still holds is better, a shorter one proves nothing.
-            drop = cure.bag_drop(level.amount / 1000, after.amount / 1000)
+            drop = cure.bag_drop(level.amount / MILLI, after.amount / MILLI)
             passes = (minutes >= cure.BAG_MINUTES or None) if drop.holds else False
         return act.record(
             BagTest(

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from shop import roles
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, SignInTry
+from shop.numeric.units import S_PER_MIN
 
 log = logging.getLogger(__name__)
 
@@ -35,7 +36,7 @@ class TooManyTries(Refused):
     def __init__(self):
         message = _(
             "Too many wrong passwords. Wait %(minutes)d minutes, or ask the lead."
-        ) % {"minutes": WINDOW.total_seconds() // 60}
+        ) % {"minutes": WINDOW.total_seconds() // S_PER_MIN}
         super().__init__(message, code="wait")
 
 

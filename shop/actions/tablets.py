@@ -11,6 +11,7 @@ from django.utils import timezone
 from shop import roles
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, PinTry, Proof, Tablet
+from shop.numeric.units import S_PER_MIN
 
 from .signing_in import prove_password
 
@@ -26,7 +27,7 @@ class TooManyTries(Refused):
     """Wrong PINs were tried: nobody may try again for a while."""
 
     def __init__(self):
-        minutes = int(PAUSE.total_seconds() // 60)
+        minutes = int(PAUSE.total_seconds() // S_PER_MIN)
         message = f"Too many wrong PINs. Wait {minutes} minutes, or ask the lead."
         super().__init__(message, field="pin", code="wait")
 

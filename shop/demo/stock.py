@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from shop.actions import laminates, materials, suspects
 from shop.models import CureRecipe, Laminate, Lot, Material
+from shop.numeric.units import MIN_PER_DAY, MIN_PER_H, MM2_PER_M2
 
 from .times import day
 
@@ -120,7 +121,7 @@ def load(people, designs) -> Shelf:
         dwell_high=65_000,
         dwell_minutes=240,
         peak_most=70_000,
-        minutes_to_release=24 * 60,
+        minutes_to_release=MIN_PER_DAY,
     )
     shelf = Shelf(known, lots, doubtful, {}, recipe)
     for code, name, number, plies in LAMINATES:
@@ -135,7 +136,7 @@ def load(people, designs) -> Shelf:
             loss_ppm=150_000,
             core_uptake=150,
             plies=[
-                (area, round(float(m2) * 1e6), known[material], angle)
+                (area, round(float(m2) * MM2_PER_M2), known[material], angle)
                 for area, m2, material, angle in plies
             ],
         )
@@ -162,7 +163,7 @@ def _receive(bea, known) -> tuple[dict[str, Lot], Lot]:
             by=bea,
             lot=lots["PP-160"],
             kind="out",
-            minutes=60 * hours,
+            minutes=MIN_PER_H * hours,
             temperature=22_000,
             note="cut for the spar caps",
         )

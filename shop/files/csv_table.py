@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 
+from shop.numeric.units import BYTES_PER_MB
+
 MAX_BYTES = 5_000_000
 DELIMITERS = ",;\t"
 
@@ -87,7 +89,7 @@ def read_file(path: str | Path) -> bytes:
         with open(path, "rb") as file:
             size = file.seek(0, io.SEEK_END) if file.seekable() else 0
             if size > MAX_BYTES:
-                raise _too_large(f"{size / 1e6:.1f} MB")
+                raise _too_large(f"{size / BYTES_PER_MB:.1f} MB")
             if file.seekable():
                 file.seek(0)
             data = file.read(MAX_BYTES + 1)
@@ -136,7 +138,7 @@ def number(text: str) -> Decimal:
 def text_of(data: bytes) -> str:
     """The text in a file; FileComplaints when it is none, or too much."""
     if len(data) > MAX_BYTES:
-        raise _too_large(f"{len(data) / 1e6:.1f} MB")
+        raise _too_large(f"{len(data) / BYTES_PER_MB:.1f} MB")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as why:
@@ -189,7 +191,7 @@ def _ragged(header: Row, rows: Iterable[Row]) -> Iterator[Complaint]:
 
 
 def _too_large(size: str) -> FileComplaints:
-    limit = f"{MAX_BYTES / 1e6:g} MB"
+    limit = f"{MAX_BYTES / BYTES_PER_MB:g} MB"
     return FileComplaints(
         [Complaint(f"the file is too large: {size}; at most {limit}")]
     )

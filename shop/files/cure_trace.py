@@ -20,8 +20,9 @@ from shop.files.csv_table import (
     read_table,
 )
 from shop.numeric.trace import Series, Span, Trace
+from shop.numeric.units import F_PER_K, MIN_PER_DAY, MIN_PER_H, S_PER_MIN, ZERO_C_IN_F
 
-ELAPSED = {"minutes": 1.0, "seconds": 1 / 60, "hours": 60.0}
+ELAPSED = {"minutes": 1.0, "seconds": 1 / S_PER_MIN, "hours": MIN_PER_H}
 VACUUM_KPA = {"kpa": 1.0, "mbar": 0.1, "inhg": 3.386389}
 NOT_ASKED = {"", "-", "--", "---"}
 LOST = {"ol", "open", "nan", "n/a"}
@@ -125,9 +126,9 @@ def _when(text: str, name: str, before: float | None) -> tuple[float, str]:
         hour, minute, second = (int(part or 0) for part in clock.groups())
         if hour > 23 or minute > 59 or second > 59:
             raise ValueError(f"{text!r} is no time of day")
-        now = hour * 60 + minute + second / 60
+        now = hour * MIN_PER_H + minute + second / S_PER_MIN
         if before is not None:
-            now += 24 * 60 * max(0, round((before - now) / (24 * 60)))
+            now += MIN_PER_DAY * max(0, round((before - now) / MIN_PER_DAY))
         return now, "a time of day"
     try:
         moment = datetime.fromisoformat(text)
@@ -184,4 +185,4 @@ def _plain(value: float) -> float:
 
 
 def _celsius(fahrenheit: float) -> float:
-    return (fahrenheit - 32) / 1.8
+    return (fahrenheit - ZERO_C_IN_F) / F_PER_K

@@ -15,6 +15,7 @@ from shop.models import (
     MaterialKind,
     PartDesign,
 )
+from shop.numeric.units import MILLI, MM2_PER_M2, PPM_PER_PERCENT, to_mm
 
 from .fields import DateField, WholeField, asked, needed
 from .filters import Filter, any_of
@@ -52,7 +53,7 @@ class MaterialForm(forms.ModelForm):
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
         if self.instance.thickness_nm:
-            self.initial["thickness_nm"] = f"{self.instance.thickness_nm / 1e6:g}"
+            self.initial["thickness_nm"] = f"{to_mm(self.instance.thickness_nm):g}"
 
 
 class LotForm(forms.Form):
@@ -103,7 +104,7 @@ class RecipeForm(forms.ModelForm):
 
     def clean_ramp_most(self):
         rate = self.cleaned_data["ramp_most"]
-        return None if rate is None else int(rate * 1000)
+        return None if rate is None else int(rate * MILLI)
 
 
 def read_plies(text: str) -> list[tuple[str, int, Material, int]]:
@@ -116,7 +117,7 @@ def read_plies(text: str) -> list[tuple[str, int, Material, int]]:
         cells = [cell.strip() for cell in line.replace(";", ",").split(",")]
         try:
             area, square, code, *angle = cells
-            mm2 = int(Decimal(square) * 1_000_000)
+            mm2 = int(Decimal(square) * MM2_PER_M2)
             degrees = int(angle[0]) if angle and angle[0] else 0
             material = materials[code]
         except KeyError:
@@ -186,7 +187,7 @@ def laminate_initial(laminate: Laminate) -> dict:
     """What the form of a laminate shows when its next revision is written."""
     percent = ("fiber_fraction_ppm", "loss_ppm", "spread_ppm")
     lines = [
-        f"{ply.area_name}, {ply.area_mm2 / 1e6:g}, {ply.material.code}, "
+        f"{ply.area_name}, {ply.area_mm2 / MM2_PER_M2:g}, {ply.material.code}, "
         f"{ply.orientation}"
         for ply in laminate.plies.select_related("material")
     ]
@@ -199,7 +200,7 @@ def laminate_initial(laminate: Laminate) -> dict:
         "recipe": laminate.recipe_id,
         "core_uptake": laminate.core_uptake,
         "plies": "\n".join(lines),
-    } | {name: f"{getattr(laminate, name) / 10_000:g}" for name in percent}
+    } | {name: f"{getattr(laminate, name) / PPM_PER_PERCENT:g}" for name in percent}
 
 
 class MaterialFilter(Filter):

@@ -11,34 +11,9 @@ from fractions import Fraction
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop.numeric.units import FRACTION, LengthError, fraction_nm
+from shop.numeric.units import FRACTION, PER_UNIT, ZERO_C_IN_F, LengthError, fraction_nm
 
 NUMBER = re.compile(r"([+\-−]?)(\d{1,12})(?:[.,](\d{1,9}))?\s*([^\d\s.,]*)")
-
-# Exact by definition: 1 lb = 453.59237 g, 1 in = 25.4 mm.
-UNITS = {
-    "mass": {
-        "g": Fraction(1000),
-        "kg": Fraction(1_000_000),
-        "lb": Fraction(45_359_237, 100),
-        "oz": Fraction(45_359_237, 1600),
-    },
-    "length": {
-        "mm": Fraction(1_000_000),
-        "in": Fraction(25_400_000),
-        "µm": Fraction(1000),
-        "um": Fraction(1000),
-        "m": Fraction(1_000_000_000),
-    },
-    "temperature": {"c": Fraction(1000), "f": Fraction(5000, 9)},
-    # 1 mbar = 100 Pa; inch of mercury by its conventional value, 3386.389 Pa.
-    "pressure": {
-        "kPa": Fraction(1000),
-        "mbar": Fraction(100),
-        "Pa": Fraction(1),
-        "inHg": Fraction(3_386_389, 1000),
-    },
-}
 
 
 @dataclass(frozen=True)
@@ -61,7 +36,7 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
     if match is None:
         raise ValueError(_("Write a number, with its unit if you like: 12.5."))
     sign, whole, decimals, named = match.groups()
-    units = UNITS[dimension]
+    units = PER_UNIT[dimension]
     spelled = {name.lower(): name for name in units}
     name = spelled.get(named.lower().lstrip("°") or unit.lower())
     if name is None:
@@ -72,7 +47,7 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
         )
     value = Fraction(f"{whole}.{decimals or '0'}") * (-1 if sign in ("-", "−") else 1)
     if name == "f":
-        value -= 32
+        value -= ZERO_C_IN_F
     typed = f"{sign}{whole}{'.' + decimals if decimals else ''}"
     shown = {"c": "°C", "f": "°F"}.get(name, name)
     return Measure(round(value * units[name]), f"{typed} {shown}")
@@ -100,7 +75,7 @@ class MeasureField(forms.CharField):
         self.dimension, self.unit = dimension, unit
         self.least, self.most = least, most
         if not self.help_text:
-            others = [name for name in UNITS[dimension] if name != unit]
+            others = [name for name in PER_UNIT[dimension] if name != unit]
             self.help_text = _("In %(unit)s, or write the unit: %(others)s.") % {
                 "unit": {"c": "°C"}.get(unit, unit),
                 "others": {"c": "°F"}.get(unit, ", ".join(others)),

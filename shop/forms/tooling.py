@@ -18,6 +18,7 @@ from shop.models import (
     ToolKind,
     ToolState,
 )
+from shop.numeric.units import CENTS
 
 from .fields import (
     AskedReason,
@@ -111,12 +112,12 @@ class ToolForm(forms.ModelForm):
         if self.instance.pk:
             del self.fields["kind"]
             if self.instance.cost is not None:
-                self.initial["cost"] = f"{self.instance.cost / 100:.2f}"
+                self.initial["cost"] = f"{self.instance.cost / CENTS:.2f}"
 
     def clean_cost(self):
         """In cents."""
         cost = self.cleaned_data["cost"]
-        return None if cost is None else int(cost * 100)
+        return None if cost is None else int(cost * CENTS)
 
 
 class ToolActForm(forms.Form):

@@ -4,6 +4,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.numeric.units import MILLI, PPM
+
 from .kept import Kept
 from .materials import Material
 from .parts import PartDesign
@@ -30,12 +32,12 @@ class CureRecipe(Kept):
     @property
     def words(self) -> str:
         """What the recipe asks, in one line."""
-        low, high = self.dwell_low / 1000, self.dwell_high / 1000
+        low, high = self.dwell_low / MILLI, self.dwell_high / MILLI
         asked = [f"{self.dwell_minutes} min, {low:g} – {high:g} °C"]
         if self.ramp_most is not None:
-            asked.append(f"≤ {self.ramp_most / 1000:g} K/min")
+            asked.append(f"≤ {self.ramp_most / MILLI:g} K/min")
         if self.peak_most is not None:
-            asked.append(f"≤ {self.peak_most / 1000:g} °C")
+            asked.append(f"≤ {self.peak_most / MILLI:g} °C")
         return ", ".join(asked)
 
 
@@ -70,7 +72,7 @@ class Laminate(Kept):
                 fields=["code", "revision"], name="laminate_revision_once"
             ),
             models.CheckConstraint(
-                condition=Q(fiber_fraction_ppm__gt=0, fiber_fraction_ppm__lt=1_000_000),
+                condition=Q(fiber_fraction_ppm__gt=0, fiber_fraction_ppm__lt=PPM),
                 name="laminate_fiber_fraction_in_range",
             ),
         ]

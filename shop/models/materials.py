@@ -4,6 +4,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.numeric.units import MIN_PER_H
+
 from .kept import Kept
 from .ledger import Fact
 
@@ -96,8 +98,8 @@ class Lot(Kept):
         if self.expires_on and self.expires_on < day:
             return _("It expired on %(day)s.") % {"day": self.expires_on}
         limit = self.material.out_time_limit
-        if limit and self.out_minutes > limit * 60:
-            hours = f"{self.out_minutes / 60:.1f}"
+        if limit and self.out_minutes > limit * MIN_PER_H:
+            hours = f"{self.out_minutes / MIN_PER_H:.1f}"
             return _("It was out for %(hours)s hours of %(limit)s allowed.") % {
                 "hours": hours,
                 "limit": limit,

@@ -4,6 +4,8 @@ digest; it was encoded anew by us, without the data a camera adds."""
 from django.db import models
 from django.db.models import Q
 
+from shop.numeric.units import PPM
+
 from .ledger import Fact
 
 
@@ -37,7 +39,7 @@ class PhotoPin(Fact):
         constraints = [
             models.CheckConstraint(
                 condition=Q(x_ppm__isnull=True, y_ppm__isnull=True)
-                | Q(x_ppm__lte=1_000_000, y_ppm__lte=1_000_000),
+                | Q(x_ppm__lte=PPM, y_ppm__lte=PPM),
                 name="photo_pin_inside_the_photo",
             )
         ]

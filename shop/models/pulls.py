@@ -7,6 +7,7 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.numeric import cure
+from shop.numeric.units import BP_PER_PERCENT, MILLI
 
 from .kept import Kept
 from .laminates import CureRecipe, Laminate
@@ -179,18 +180,18 @@ class ResinBatch(Fact):
         if self.pot_minutes is None or self.temperature in (None, 23_000):
             return None
         try:
-            minutes = cure.pot_life(self.pot_minutes, 23, self.temperature / 1000)
+            minutes = cure.pot_life(self.pot_minutes, 23, self.temperature / MILLI)
         except cure.CureError:
             return None
         return self.mixed_at + timedelta(minutes=minutes)
 
     @property
     def room_c(self) -> str:
-        return f"{self.temperature / 1000:g}"
+        return f"{self.temperature / MILLI:g}"
 
     @property
     def off_percent(self) -> str:
-        return "" if self.off_bp is None else f"{self.off_bp / 100:+z.1f}"
+        return "" if self.off_bp is None else f"{self.off_bp / BP_PER_PERCENT:+z.1f}"
 
 
 class BagTest(Fact):

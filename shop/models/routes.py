@@ -4,6 +4,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from shop.numeric.units import BP_PER_PERCENT, MILLI
+
 from .kept import Kept
 from .ledger import Fact
 from .materials import Lot
@@ -76,8 +78,8 @@ class StepDone(Fact):
 
     @property
     def celsius(self) -> str:
-        return "" if self.temperature is None else f"{self.temperature / 1000:g}"
+        return "" if self.temperature is None else f"{self.temperature / MILLI:g}"
 
     @property
     def percent(self) -> str:
-        return "" if self.humidity is None else f"{self.humidity / 100:g}"
+        return "" if self.humidity is None else f"{self.humidity / BP_PER_PERCENT:g}"

@@ -11,7 +11,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-KNOT_M_S = 1852 / 3600
+from shop.numeric.units import MM_PER_M, S_PER_H
+
+KNOT_M_S = 1852 / S_PER_H
 FOOT_M = 0.3048
 
 
@@ -76,7 +78,7 @@ def viscosity_m2_s(altitude_m: float = 0.0) -> float:
 def allowed_mm(critical: float, reynolds_per_m: float) -> float:
     """Greatest height (or width of a gap) in mm below the critical Reynolds number."""
     _positive(critical=critical, reynolds_per_m=reynolds_per_m)
-    return 1000 * critical / reynolds_per_m
+    return MM_PER_M * critical / reynolds_per_m
 
 
 Edge = Literal["upstream", "downstream", "streamwise"]

@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from shop.numeric.units import J_PER_KJ, ZERO_C_IN_K
+
 GAS_CONSTANT = 8.314  # J/mol/K
-ZERO_C = 273.15
 ROOM_C = (5.0, 45.0)
 BAG_MINUTES = 5
 ROOM_ONLY = (
@@ -67,12 +68,12 @@ def speedup_per_10k(energy_kj_mol: float, celsius: float) -> float:
     """Q10 by Arrhenius, exp(Ea / R (1/T - 1/(T + 10))): why the rule is not general."""
     _positive(energy_kj_mol=energy_kj_mol)
     kelvin = _kelvin(celsius)
-    return math.exp(1000 * energy_kj_mol / GAS_CONSTANT * _inverse_step(kelvin))
+    return math.exp(J_PER_KJ * energy_kj_mol / GAS_CONSTANT * _inverse_step(kelvin))
 
 
 def energy_for_doubling(celsius: float) -> float:
     """Activation energy in kJ/mol for which the rule of ten is exact from here."""
-    return GAS_CONSTANT * math.log(2) / _inverse_step(_kelvin(celsius)) / 1000
+    return GAS_CONSTANT * math.log(2) / _inverse_step(_kelvin(celsius)) / J_PER_KJ
 
 
 @dataclass(frozen=True)
@@ -104,9 +105,9 @@ def _inverse_step(kelvin: float) -> float:
 
 
 def _kelvin(celsius: float) -> float:
-    if not (math.isfinite(celsius) and celsius > -ZERO_C):
+    if not (math.isfinite(celsius) and celsius > -ZERO_C_IN_K):
         raise CureError(f"temperature must be above absolute zero, not {celsius}")
-    return celsius + ZERO_C
+    return celsius + ZERO_C_IN_K
 
 
 def _room(celsius: float, where: str = "") -> None:

@@ -7,8 +7,8 @@ and pitch. Common practice of label sheets, from memory; measure a sheet before 
 from dataclasses import dataclass
 
 from shop.numeric.paper_sizes import MM, PAPERS, Paper
+from shop.numeric.units import MM_PER_IN as INCH
 
-INCH = 25.4
 # A code of this side is read at arm's length; on a larger label it may take two fifths
 # of the width, and the words grow with it.
 USUAL_CODE = 30.0

@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from shop.numeric.units import PERCENT, UM_PER_MM
+
 
 class LaminateError(ValueError):
     """A value that cannot be; the message says which and why."""
@@ -52,7 +54,7 @@ def ply_thickness(fiber_g_m2: float, fiber_density: float, volume_fraction: floa
         fiber_density=fiber_density,
         volume_fraction=volume_fraction,
     )
-    return fiber_g_m2 / (1000 * fiber_density * volume_fraction)
+    return fiber_g_m2 / (UM_PER_MM * fiber_density * volume_fraction)
 
 
 def ply_mass(fiber_g_m2: float, resin_fraction: float) -> float:
@@ -68,7 +70,7 @@ def volume_fraction_from_thickness(
     """Vf from a measured thickness (ASTM D3171 method II; says nothing of voids)."""
     _positive(plies=plies, fiber_density=fiber_density, thickness_mm=thickness_mm)
     _not_negative(fiber_g_m2=fiber_g_m2)
-    return plies * fiber_g_m2 / (1000 * fiber_density * thickness_mm)
+    return plies * fiber_g_m2 / (UM_PER_MM * fiber_density * thickness_mm)
 
 
 def implied_resin_fraction(
@@ -101,7 +103,7 @@ def void_percent(
     """
     _positive(measured_density=measured_density)
     ideal = laminate_density(resin_fraction, fiber_density, resin_density)
-    return 100 * (ideal - measured_density) / ideal
+    return PERCENT * (ideal - measured_density) / ideal
 
 
 def density_by_displacement(

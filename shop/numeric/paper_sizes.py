@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
-MM = 72 / 25.4
+from shop.numeric.units import MM_PER_IN, POINTS_PER_IN
+
+MM = POINTS_PER_IN / MM_PER_IN
 
 CONTENT = 180 * MM  # the same on both papers, so that a sheet looks the same on either
 
@@ -27,7 +29,7 @@ class Paper:
 # checked against reportlab's own.
 PAPERS = {
     "a4": Paper("A4", 210 * MM, 297 * MM),
-    "letter": Paper("US Letter", 8.5 * 72, 11 * 72),
+    "letter": Paper("US Letter", 8.5 * POINTS_PER_IN, 11 * POINTS_PER_IN),
 }
 
 

@@ -1,4 +1,5 @@
-"""Lengths of record: whole nanometers beside the text as typed.
+"""Units, each conversion spelled once, and lengths of record: whole nanometers beside
+the text as typed.
 
 1 in = 25.4 mm exactly (international inch, 1959), so 1 in = 25,400,000 nm. Six decimals
 of a millimeter and five of an inch are whole numbers of nanometers: nothing is rounded
@@ -8,9 +9,66 @@ on the way in, and a value that lies on a limit compares as on the limit.
 import re
 from fractions import Fraction
 
-NM_PER = {"mm": 1_000_000, "in": 25_400_000}
+NM_PER_MM = 1_000_000
+NM_PER_UM = 1_000
+NM_PER_IN = 25_400_000
+MM_PER_IN = 25.4
+MM_PER_M = 1_000
+UM_PER_MM = 1_000
+MM2_PER_IN2 = 645.16
+MM2_PER_M2 = 1_000_000
+POINTS_PER_IN = 72  # of a printer
+MG_PER_G = 1_000
+MG_PER_KG = 1_000_000
+KG_M3_PER_G_CM3 = 1_000
+J_PER_KJ = 1_000
+S_PER_MIN = 60
+S_PER_H = 3_600
+MIN_PER_H = 60
+MIN_PER_DAY = 1_440
+S_PER_DAY = 86_400
+ZERO_C_IN_K = 273.15
+ZERO_C_IN_F = 32
+F_PER_K = 1.8
+BYTES_PER_MB = 1_000_000
+CENTS = 100  # of one of any money
+PERCENT = 100  # of one
+BP_PER_PERCENT = 100
+PPM = 1_000_000  # of one
+PPM_PER_PERCENT = 10_000
+BP = 10_000  # of one
+# What is kept in whole parts of its unit, named by how fine it is kept.
+MILLI = 1_000  # °C, K/min, degrees, turns
+MICRO = 1_000_000
+E9 = 1_000_000_000  # directions
+NM_PER = {"mm": NM_PER_MM, "in": NM_PER_IN}
+# What is measured, in its unit of record (mg, nm, m°C, Pa) for each unit that may be
+# typed. Exact by definition: 1 lb = 453.59237 g, 1 in = 25.4 mm, 1 mbar = 100 Pa; inch
+# of mercury by its conventional value, 3386.389 Pa.
+PER_UNIT = {
+    "mass": {
+        "g": Fraction(MG_PER_G),
+        "kg": Fraction(MG_PER_KG),
+        "lb": Fraction(45_359_237, 100),
+        "oz": Fraction(45_359_237, 1600),
+    },
+    "length": {
+        "mm": Fraction(NM_PER_MM),
+        "in": Fraction(NM_PER_IN),
+        "µm": Fraction(NM_PER_UM),
+        "um": Fraction(NM_PER_UM),
+        "m": Fraction(MM_PER_M * NM_PER_MM),
+    },
+    "temperature": {"c": Fraction(MILLI), "f": Fraction(5000, 9)},
+    "pressure": {
+        "kPa": Fraction(1000),
+        "mbar": Fraction(100),
+        "Pa": Fraction(1),
+        "inHg": Fraction(3_386_389, 1000),
+    },
+}
 DECIMALS = {"mm": 6, "in": 5}
-LONGEST_NM = 100 * 1_000_000_000  # 100 m: a slip of the decimal point, not a part
+LONGEST_NM = 100 * MM_PER_M * NM_PER_MM  # a slip of the decimal point, not a part
 
 _NUMBER = re.compile(r"([+-]?)([0-9]*)(?:\.([0-9]*))?")
 FRACTION = re.compile(
@@ -20,6 +78,16 @@ FRACTION = re.compile(
 
 class LengthError(ValueError):
     """A text that is no length; the message says why, for the person who typed it."""
+
+
+def to_mm(nm):
+    """Millimeters of nanometers, of one length or of an array."""
+    return nm / NM_PER_MM
+
+
+def to_nm(mm: float) -> int:
+    """The nearest whole nanometers, halves to even."""
+    return round(mm * NM_PER_MM)
 
 
 def parse_length(text: str, unit: str, *, comma: bool = False) -> int:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from shop.models import CureRecipe
 from shop.numeric.trace import Trace
+from shop.numeric.units import MILLI
 from shop.rules import cures
 
 WIDTH, HEIGHT, LEFT, FOOT = 900, 300, 52, 34
@@ -67,7 +68,7 @@ def _step(span: float, most: int) -> float:
 
 def plot(trace: Trace, recipe: CureRecipe) -> Plot:
     """Scale a trace and its dwell band to the sheet."""
-    low, high = recipe.dwell_low / 1000, recipe.dwell_high / 1000
+    low, high = recipe.dwell_low / MILLI, recipe.dwell_high / MILLI
     values = [value for one in trace.sensors.values() for value in one.values]
     bottom, top = min([low, *values]) - 3, max([high, *values]) + 3
     start, end = trace.start, trace.end

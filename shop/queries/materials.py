@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from shop.identifiers import KINDS
 from shop.models import Hold, Laminate, Lot, LotAct, LotActKind, LotState, Material
+from shop.numeric.units import MIN_PER_H, PPM_PER_PERCENT
 from shop.queries.genealogy import Group, groups
 from shop.rules import cures, mass
 from shop.rules.reach import reach
@@ -48,7 +49,7 @@ class LotPage:
 
     @property
     def out_hours(self) -> str:
-        return f"{self.lot.out_minutes / 60:.1f}"
+        return f"{self.lot.out_minutes / MIN_PER_H:.1f}"
 
 
 def _lot_row(lot: Lot) -> LotRow:
@@ -59,7 +60,7 @@ def _lot_row(lot: Lot) -> LotRow:
         lot.material.name,
         lot.received_on,
         lot.expires_on,
-        f"{lot.out_minutes / 60:.1f}" if lot.out_minutes else "",
+        f"{lot.out_minutes / MIN_PER_H:.1f}" if lot.out_minutes else "",
         lot.place,
         LotState(lot.state),
         str(lot.past_life(timezone.localdate())),
@@ -114,7 +115,7 @@ class LaminatePage:
 
     @property
     def fiber_percent(self) -> float:
-        return self.laminate.fiber_fraction_ppm / 10_000
+        return self.laminate.fiber_fraction_ppm / PPM_PER_PERCENT
 
     @property
     def expected_g(self) -> tuple[float, float, float] | None:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from shop.models import Lineage, Part, PartDesign, Stage, Tool, Weighing
+from shop.numeric.units import MG_PER_G
 
 LAST = 40
 COLUMNS = (Stage.UNTRIMMED, Stage.TRIMMED, Stage.FINISHED)
@@ -60,5 +61,5 @@ def _side(design: PartDesign) -> Side:
         for row in rows
         if "trimmed" in row.weights and not row.weights["trimmed"].estimate
     ]
-    mean = sum(trimmed) / len(trimmed) / 1000 if trimmed else None
+    mean = sum(trimmed) / len(trimmed) / MG_PER_G if trimmed else None
     return Side(design, list(design.tools.all()), rows, mean)

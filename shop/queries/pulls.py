@@ -19,12 +19,13 @@ from shop.models import (
     ResinBatch,
     Work,
 )
+from shop.numeric.units import BP_PER_PERCENT, MG_PER_G, MILLI, S_PER_H
 
 from .paging import page_of, search
 
 
 def hours(span: timedelta | None) -> str:
-    return "" if span is None else f"{span.total_seconds() / 3600:.1f}"
+    return "" if span is None else f"{span.total_seconds() / S_PER_H:.1f}"
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,8 @@ class PullPage:
     def room(self) -> str:
         """Temperature and humidity of the room, as far as they are known."""
         celsius, humidity = self.pull.temperature, self.pull.humidity
-        known = [f"{celsius / 1000:g} °C"] if celsius is not None else []
-        known += [f"{humidity / 100:g} %"] if humidity is not None else []
+        known = [f"{celsius / MILLI:g} °C"] if celsius is not None else []
+        known += [f"{humidity / BP_PER_PERCENT:g} %"] if humidity is not None else []
         return ", ".join(known)
 
 
@@ -146,7 +147,7 @@ def pull_page(pull: Pull) -> PullPage:
         pull,
         lines,
         batches,
-        sum(one.resin_mg + one.hardener_mg for one in batches) / 1000,
+        sum(one.resin_mg + one.hardener_mg for one in batches) / MG_PER_G,
         list(pull.bag_tests.select_related("entry__by").order_by("pk")),
         list(pull.traces.select_related("recipe", "entry__by").order_by("-pk")),
         list(pull.work.select_related("entry__by").order_by("pk")),

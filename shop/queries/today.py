@@ -25,6 +25,7 @@ from shop.models import (
     ToolKind,
     ToolState,
 )
+from shop.numeric.units import MIN_PER_H, S_PER_MIN
 from shop.rules.mass import waits_for_a_scale
 
 from . import clock
@@ -102,11 +103,11 @@ def clock_list(person: Person) -> Listed:
 
 def spoken(span: timedelta) -> str:
     """A span of time as people say it, with its sign where it went back."""
-    minutes = abs(round(span.total_seconds() / 60))
+    minutes = abs(round(span.total_seconds() / S_PER_MIN))
     words = (
         _("%(n)d min") % {"n": minutes}
         if minutes < 120
-        else _("%(n)d h") % {"n": round(minutes / 60)}
+        else _("%(n)d h") % {"n": round(minutes / MIN_PER_H)}
     )
     return f"\N{MINUS SIGN}{words}" if span < timedelta(0) else words
 
@@ -198,12 +199,12 @@ def _due_lots(day, soon) -> list[Listed]:
 
     def out(row: Lot) -> Item:
         limit = row.material.out_time_limit
-        hours = {"out": f"{row.out_minutes / 60:.1f}", "of": limit}
+        hours = {"out": f"{row.out_minutes / MIN_PER_H:.1f}", "of": limit}
         note = _("out for %(out)s of %(of)s hours") % hours
-        late = row.out_minutes > limit * 60
+        late = row.out_minutes > limit * MIN_PER_H
         return Item(str(row), note, reverse("lot", args=[row.pk]), None, late)
 
-    near = F("material__out_time_limit") * 60 * (1 - OUT_LEFT)
+    near = F("material__out_time_limit") * MIN_PER_H * (1 - OUT_LEFT)
     return [
         listed(
             _("Lots near their expiry"),

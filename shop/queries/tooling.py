@@ -28,6 +28,7 @@ from shop.models import (
     ToolState,
     ToolStep,
 )
+from shop.numeric.units import CENTS, PPM
 from shop.rules import milled_finish
 from shop.rules.release import layup_from, layup_warnings, next_coat_from
 from shop.rules.routes import may_take
@@ -144,7 +145,7 @@ class ToolPage:
     @property
     def cost_per_pull(self) -> str:
         cents = self.tool.cost_per_pull
-        return "" if cents is None else f"{cents / 100:.2f}"
+        return "" if cents is None else f"{cents / CENTS:.2f}"
 
     @property
     def sketches(self) -> list[Sketch]:
@@ -153,8 +154,8 @@ class ToolPage:
         for defect in self.defects:
             if defect.photo and defect.x_ppm is not None and not repaired(defect):
                 sketch = found.setdefault(defect.photo_id, Sketch(defect.photo, []))
-                x = round(defect.x_ppm * defect.photo.width / 1e6)
-                y = round(defect.y_ppm * defect.photo.height / 1e6)
+                x = round(defect.x_ppm * defect.photo.width / PPM)
+                y = round(defect.y_ppm * defect.photo.height / PPM)
                 sketch.pins.append(Pin(defect.what, x, y))
         return list(found.values())
 

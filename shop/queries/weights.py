@@ -13,6 +13,7 @@ from shop.models import (
     Stage,
     Weighing,
 )
+from shop.numeric.units import MG_PER_KG, PERCENT
 from shop.rules import mass
 from shop.rules.mass import expectation_of, waits_for_a_scale
 
@@ -37,7 +38,7 @@ class PartFloor:
 
     @property
     def resin_percent(self) -> float | None:
-        return None if self.resin_fraction is None else 100 * self.resin_fraction
+        return None if self.resin_fraction is None else PERCENT * self.resin_fraction
 
 
 def part_floor(part: Part) -> PartFloor:
@@ -111,4 +112,4 @@ def _line(position: Position, part: Part | None) -> Line:
     if part.mass_mg is None:
         return Line(position, part, None, "missing")
     basis = "estimated" if part.mass_is_estimate else "weighed"
-    return Line(position, part, part.mass_mg / 1e6, basis)
+    return Line(position, part, part.mass_mg / MG_PER_KG, basis)

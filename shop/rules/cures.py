@@ -2,17 +2,18 @@
 
 from shop.models import CureRecipe
 from shop.numeric import cure, cure_window
+from shop.numeric.units import MILLI, MIN_PER_H
 
 
 def window_of(recipe: CureRecipe) -> cure_window.Window:
     """The window of a recipe, in degrees Celsius and minutes."""
 
     def celsius(thousandths):
-        return None if thousandths is None else thousandths / 1000
+        return None if thousandths is None else thousandths / MILLI
 
     return cure_window.Window(
-        dwell_least_c=recipe.dwell_low / 1000,
-        dwell_most_c=recipe.dwell_high / 1000,
+        dwell_least_c=recipe.dwell_low / MILLI,
+        dwell_most_c=recipe.dwell_high / MILLI,
         dwell_least_minutes=recipe.dwell_minutes,
         heating_most=celsius(recipe.ramp_most),
         peak_most_c=celsius(recipe.peak_most),
@@ -24,7 +25,7 @@ def equivalent_hours(periods) -> float | None:
     """Equivalent age in hours of (minutes, 0.001 degC); None when not at room
     temperature throughout, where the rule does not hold."""
     try:
-        age = cure.equivalent_age([(m / 60, t / 1000) for m, t in periods])
+        age = cure.equivalent_age([(m / MIN_PER_H, t / MILLI) for m, t in periods])
     except cure.CureError:
         return None
     return age.equivalent_hours

@@ -10,30 +10,40 @@ from django.utils.translation import gettext as _
 from shop.models import Laminate, Lineage, MaterialKind, Part, PartState
 from shop.numeric import balance
 from shop.numeric import laminate as numbers
+from shop.numeric.units import (
+    BP,
+    BP_PER_PERCENT,
+    KG_M3_PER_G_CM3,
+    MG_PER_G,
+    MG_PER_KG,
+    MILLI,
+    MM2_PER_M2,
+    PPM,
+    to_mm,
+)
 
-PPM = 1_000_000
 COVERAGE = 2  # a weight within two standard deviations needs no reason
 RATIO_OFF_BP = 300  # hardener 3 % off its ratio asks for a reason; common practice
 
 
 def layers_of(laminate: Laminate, plies) -> list:
     """Layers of `plies` (rows of Ply with their material) for the numbers."""
-    resin = laminate.resin.density / 1000
+    resin = laminate.resin.density / KG_M3_PER_G_CM3
     layers = []
     for ply in plies:
-        material, area = ply.material, ply.area_mm2 / 1e6
+        material, area = ply.material, ply.area_mm2 / MM2_PER_M2
         if material.kind == MaterialKind.CORE:
             layers.append(
                 numbers.Core(
                     ply.area_name,
-                    material.thickness_nm / 1e6,
+                    to_mm(material.thickness_nm),
                     material.density,
                     laminate.core_uptake,
                     area,
                 )
             )
             continue
-        density = material.density / 1000
+        density = material.density / KG_M3_PER_G_CM3
         wet = 1 - numbers.fiber_mass_fraction(
             laminate.fiber_fraction_ppm / PPM, density, resin
         )
@@ -74,7 +84,7 @@ class Expectation:
     @property
     def grams(self) -> tuple[float, float, float]:
         """Mass, and the band around it."""
-        return self.mass_mg / 1000, self.low_mg / 1000, self.high_mg / 1000
+        return self.mass_mg / MG_PER_G, self.low_mg / MG_PER_G, self.high_mg / MG_PER_G
 
 
 def areas_of(laminate: Laminate, plies) -> list[Area]:
@@ -85,7 +95,7 @@ def areas_of(laminate: Laminate, plies) -> list[Area]:
     return [
         Area(
             name,
-            rows[0].area_mm2 / 1e6,
+            rows[0].area_mm2 / MM2_PER_M2,
             numbers.stack_up(layers_of(laminate, rows)),
             rows,
         )
@@ -100,12 +110,15 @@ def expectation(laminate: Laminate, plies) -> Expectation | None:
         return None
     spread = laminate.spread_ppm / PPM
     found = numbers.expected_mass(layers, resin_spread=spread)
-    mass, band = round(found.mass_g * 1000), round(COVERAGE * found.spread_g * 1000)
+    mass, band = (
+        round(found.mass_g * MG_PER_G),
+        round(COVERAGE * found.spread_g * MG_PER_G),
+    )
     fiber = sum(layer.fiber_g_m2 * layer.area_m2 for layer in layers)
     cores = [layer for layer in layers if layer.kind == "core"]
     core = sum(layer.core_g_m2 * layer.area_m2 for layer in cores)
     return Expectation(
-        mass, mass - band, mass + band, round(fiber * 1000), round(core * 1000)
+        mass, mass - band, mass + band, round(fiber * MG_PER_G), round(core * MG_PER_G)
     )
 
 
@@ -115,7 +128,9 @@ def resin_fraction(mass_mg: int, expected: Expectation) -> float | None:
         return None
     try:
         return numbers.implied_resin_fraction(
-            mass_mg / 1000, expected.fiber_mg / 1000, expected.core_mg / 1000
+            mass_mg / MG_PER_G,
+            expected.fiber_mg / MG_PER_G,
+            expected.core_mg / MG_PER_G,
         )
     except numbers.LaminateError:
         return None
@@ -134,7 +149,7 @@ def ratio_off_bp(resin_mg: int, hardener_mg: int, per_kg: int | None) -> int | N
     """How far the hardener is off its ratio, in hundredths of a percent."""
     if not per_kg:
         return None
-    return round((hardener_mg * 1000 / (resin_mg * per_kg) - 1) * 10_000)
+    return round((hardener_mg * MILLI / (resin_mg * per_kg) - 1) * BP)
 
 
 def ratio_warnings(off_bp: int | None, resin) -> list[str]:
@@ -142,7 +157,10 @@ def ratio_warnings(off_bp: int | None, resin) -> list[str]:
     if off_bp is None or abs(off_bp) <= RATIO_OFF_BP:
         return []
     message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
-    values = {"off": f"{off_bp / 100:+z.1f}", "ratio": f"{resin.ratio / 10:g}"}
+    values = {
+        "off": f"{off_bp / BP_PER_PERCENT:+z.1f}",
+        "ratio": f"{resin.ratio / 10:g}",
+    }
     return [message % values]
 
 
@@ -151,8 +169,8 @@ def roll_up(items) -> balance.RollUp:
     return balance.roll_up(
         balance.Item(
             label,
-            None if mass is None else mass / 1e6,
-            arm / 1e6,
+            None if mass is None else mass / MG_PER_KG,
+            to_mm(arm),
             "missing" if mass is None else "estimated" if estimated else "weighed",
         )
         for label, mass, arm, estimated in items
@@ -161,8 +179,8 @@ def roll_up(items) -> balance.RollUp:
 
 def residual(total: balance.RollUp, mass_mg: int, arm_nm: int | None):
     """What a weighed airframe has more than its items; arm unknown: of the mass."""
-    arm = (total.arm or 0.0) if arm_nm is None else arm_nm / 1e6
-    return balance.residual(total, mass_mg / 1e6, arm)
+    arm = (total.arm or 0.0) if arm_nm is None else to_mm(arm_nm)
+    return balance.residual(total, mass_mg / MG_PER_KG, arm)
 
 
 def expectation_of(part: Part) -> Expectation | None:
@@ -190,7 +208,10 @@ def outside(mass_mg: int, expected: Expectation | None) -> list[str]:
     if expected is None or expected.low_mg <= mass_mg <= expected.high_mg:
         return []
     message = _("Expected %(low)s to %(high)s g from its laminate.")
-    low, high = f"{expected.low_mg / 1000:.0f}", f"{expected.high_mg / 1000:.0f}"
+    low, high = (
+        f"{expected.low_mg / MG_PER_G:.0f}",
+        f"{expected.high_mg / MG_PER_G:.0f}",
+    )
     return [message % {"low": low, "high": high}]
 
 

@@ -1,6 +1,7 @@
 """What the milling of a surface leaves for sanding."""
 
 from shop.numeric import milling
+from shop.numeric.units import to_mm
 
 
 def finish_of(setup, play_nm: int | None) -> list[milling.SlopeFinish]:
@@ -9,15 +10,15 @@ def finish_of(setup, play_nm: int | None) -> list[milling.SlopeFinish]:
     One-way passes leave no striation from play. Slopes where the passes do not meet
     are left out.
     """
-    play = 0 if setup.one_way else (play_nm or 0) / 1e6
+    play = 0 if setup.one_way else to_mm(play_nm or 0)
     found = []
     for slope in setup.slopes:
         try:
             found += milling.finish_at_slopes(
-                setup.radius_nm / 1e6,
-                setup.stepover_nm / 1e6,
+                to_mm(setup.radius_nm),
+                to_mm(setup.stepover_nm),
                 play,
-                (setup.sanding_nm or 0) / 1e6,
+                to_mm(setup.sanding_nm or 0),
                 [slope],
             )
         except milling.MillingError:

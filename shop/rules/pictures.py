@@ -8,6 +8,7 @@ from django.conf import settings
 from django.utils.translation import gettext as _
 
 from shop.ledger import Refused
+from shop.numeric.units import BYTES_PER_MB
 
 PIXELS_MOST = 40_000_000
 SIDE = 1600
@@ -24,7 +25,7 @@ def encode_photo(content: bytes) -> tuple[bytes, int, int]:
     for anything but one still picture that can be read to its end.
     """
     if len(content) > settings.PHOTO_LIMIT_BYTES:
-        limit = settings.PHOTO_LIMIT_BYTES // 1_000_000
+        limit = settings.PHOTO_LIMIT_BYTES // BYTES_PER_MB
         raise Refused(
             _("A photo may have %(limit)s MB.") % {"limit": limit}, field="file"
         )

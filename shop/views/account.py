@@ -25,9 +25,10 @@ from shop.forms.account import (
 )
 from shop.ledger import Refused
 from shop.models import WAITING, Entry
+from shop.numeric.units import S_PER_DAY
 from shop.views.acting import form_page, posted
 
-THEME_AGE = 10 * 365 * 24 * 3600
+THEME_AGE = 10 * 365 * S_PER_DAY
 
 
 def back(request) -> str:

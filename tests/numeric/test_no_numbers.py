@@ -609,7 +609,7 @@ INNER_FUNCTIONS = measuring_cases.INNER | {
     *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
     *("motions.described", "planner.planner_of"),
-    *("rest.triples", "edge_curve.corners"),
+    *("rest.triples", "edge_curve.corners", "units.to_mm", "units.to_nm"),
 }
 
 

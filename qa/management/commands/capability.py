@@ -4,6 +4,7 @@ from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.spread import ESTIMATORS
+from shop.numeric.units import PERCENT
 
 INDICES = ("cp", "cpk", "pp", "ppk")
 
@@ -80,4 +81,4 @@ def text_lines(found: Capability) -> list[str]:
 
 
 def _share(share: float | None) -> str:
-    return "-" if share is None else f"{shown(100 * share, 3)} %"
+    return "-" if share is None else f"{shown(PERCENT * share, 3)} %"

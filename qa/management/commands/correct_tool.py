@@ -21,7 +21,7 @@ from qa.numeric.tool.tell import (
 )
 from qa.wording.tools import advice_text, notes
 from shop.files.command_line import Answer, BadInput, FileCommand, reading_file
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 FREE, HELD = "free", "none"
 EXIT_HELP = (
@@ -221,7 +221,7 @@ def _cells(value: ToolValue) -> tuple[str, str, str]:
 
 
 def _mm(nm: int | None) -> float | None:
-    return None if nm is None else nm / NM_PER["mm"]
+    return None if nm is None else to_mm(nm)
 
 
 def _round(value: float | None) -> float | None:

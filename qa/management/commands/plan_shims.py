@@ -13,7 +13,7 @@ from qa.numeric.shims.stacks import AttachPoint, ShimError, ShimPlan, plan_shims
 from qa.numeric.verdict.deviation import drawn_in, scales
 from qa.wording.shims import judged
 from shop.files.command_line import Answer, BadInput, reading_file
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 LOOSE_MM = 0.0005
 NOT_ALL = "Very many stacks come into question; not all were tried."
@@ -73,7 +73,7 @@ def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
     with reading_file(options["points"]) as path:
         points = attach_points.parse(read_file(path)).points
     u_nm, joint = options["uncertainty_mm"], file.joint
-    u_mm = None if u_nm is None else u_nm / NM_PER["mm"]
+    u_mm = None if u_nm is None else to_mm(u_nm)
     every = scales(
         [
             drawn_in(station.flush, u_mm, options["rule"], options["edition"])
@@ -90,7 +90,7 @@ def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
         plan = plan_shims(
             joint.places[rows],
             joint.faces[rows],
-            [flush[row] / NM_PER["mm"] for row in rows],
+            [to_mm(flush[row]) for row in rows],
             every.take(rows),
             points,
             options["stock"],

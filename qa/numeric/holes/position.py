@@ -18,8 +18,7 @@ from qa.numeric.holes import rigid_fit
 from qa.numeric.holes.rigid_fit import RigidFit
 from qa.numeric.verdict.acceptance import nearest_nm
 from shop.numeric.finite import finite
-
-_NM = 1_000_000
+from shop.numeric.units import to_mm, to_nm
 
 
 class HoleError(ValueError):
@@ -156,9 +155,9 @@ def judge_hole(hole: Hole) -> HoleVerdict:
     allowed = _nm(hole.zone_mm) + bonus
     return HoleVerdict(
         label=hole.label,
-        position_mm=2 * math.hypot(dx, dy) / _NM,
-        allowed_mm=allowed / _NM,
-        bonus_mm=bonus / _NM,
+        position_mm=to_mm(2 * math.hypot(dx, dy)),
+        allowed_mm=to_mm(allowed),
+        bonus_mm=to_mm(bonus),
         # Squares of whole numbers: on the zone is inside it, without rounding.
         position_conforms=4 * (dx * dx + dy * dy) <= allowed * allowed,
         size_conforms=size_conforms,
@@ -273,7 +272,7 @@ def _check(hole: Hole, row: int) -> None:
 
 
 def _nm(mm: float) -> int:
-    return round(mm * _NM)
+    return to_nm(mm)
 
 
 def _ratio(length: float | None, diameter: float | None) -> float | None:

@@ -25,8 +25,9 @@ from qa.numeric.plan.motions import (
     displace,
     free_motions,
 )
-from qa.numeric.verdict.acceptance import NM_PER_MM, nearest_nm
+from qa.numeric.verdict.acceptance import nearest_nm
 from shop.numeric.finite import finite
+from shop.numeric.units import to_mm
 
 MOST_ADJUSTERS = 12
 MOST_STEPS = 10_000  # either way
@@ -101,7 +102,7 @@ class Adjuster:
 
     def change(self, steps: int) -> float:
         """mm for a number of steps: whole nanometers."""
-        return steps * nearest_nm(self.step) / NM_PER_MM
+        return to_mm(steps * nearest_nm(self.step))
 
 
 @dataclass(frozen=True)

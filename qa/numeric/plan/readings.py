@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qa.numeric.verdict.acceptance import NM_PER_MM
 from qa.numeric.verdict.deviation import Scales
+from shop.numeric.units import NM_PER_MM
 
 FIELDS = ("rows", "gap", "values", "places", "directions", "weights", "floor", "sides")
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from qa.numeric.plan.bite import next_bite
 from qa.numeric.plan.result import Move, Reason, StationPlan
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_nm
 
 TELLING_MM = 0.01  # second-order effects below this are not worth a word
 RESOLVED_MM = 0.001
@@ -165,7 +165,7 @@ def recorded(reason: Reason, name: Callable[[int, str], str]) -> list:
 
 
 def _nm(mm: float) -> int:
-    return round(mm * NM_PER["mm"])
+    return to_nm(mm)
 
 
 def corner_slides(arrays, moved: np.ndarray) -> list[tuple]:

@@ -15,9 +15,9 @@ from qa.numeric.plan.motions import Freedom
 from qa.numeric.plan.nearest import least_point
 from qa.numeric.plan.readings import Readings
 from qa.numeric.plan.trim import CUT_MM, TrimRules
-from qa.numeric.verdict.acceptance import NM_PER_MM
+from shop.numeric.units import to_mm
 
-INSIDE_MM = 2 / NM_PER_MM  # so far inside a limit roundings decide nothing
+INSIDE_MM = to_mm(2)  # so far inside a limit roundings decide nothing
 SAME_MM = 1e-9
 MOST_PASSES = 10
 

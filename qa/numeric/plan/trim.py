@@ -22,7 +22,7 @@ from qa.numeric.plan.motions import Freedom
 from qa.numeric.plan.proof import Proof, proof_of
 from qa.numeric.plan.readings import Readings
 from qa.numeric.plan.seat import LEAST_WEIGHT_MM, Problem, settled_plan
-from qa.numeric.verdict.acceptance import NM_PER_MM
+from shop.numeric.units import NM_PER_MM, to_mm
 
 CUT_MM = 1e-6  # a trim thinner than this is none
 
@@ -113,7 +113,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
 
 def _whole(mm: np.ndarray) -> np.ndarray:
     """Lengths (m,) in mm to the whole nanometer, as they are told and cut."""
-    return np.rint(mm * NM_PER_MM) / NM_PER_MM
+    return to_mm(np.rint(mm * NM_PER_MM))
 
 
 class TrimProblem(Problem):

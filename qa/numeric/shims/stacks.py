@@ -22,8 +22,8 @@ from qa.numeric.shims.rest import Triple, extremes, rests, triples
 from qa.numeric.shims.search import Search, Sight
 from qa.numeric.verdict.deviation import Scales
 from shop.numeric.finite import finite
+from shop.numeric.units import to_mm, to_nm
 
-_NM = 1_000_000
 MOST_STOCK, MOST_SHIMS, MOST_HEIGHTS = 20, 12, 5_000
 
 
@@ -119,7 +119,7 @@ def plan_shims(
     heights, made_of = list(stacks), list(stacks.values())
     search = Search(
         sight,
-        np.array(heights) / _NM,
+        to_mm(np.array(heights)),
         np.array([len(shims) for shims in made_of]),
         extremes(_places_nm(points)),
     )
@@ -130,7 +130,7 @@ def plan_shims(
     worst = sight.deviations(settled.rise_mm)
     governing = int(np.argmax(worst))
     named = [tuple(points[k].label for k in three) for three in settled.rests]
-    changes = np.array([heights[k] for k in chosen]) / _NM - sight.present
+    changes = to_mm(np.array([heights[k] for k in chosen])) - sight.present
     return ShimPlan(
         tuple(map(_stack, points, [made_of[k] for k in chosen], search.loose(changes))),
         tuple(named),
@@ -148,7 +148,7 @@ def _stack(point: AttachPoint, made_of, loose) -> Stack:
     return Stack(
         point.label,
         point.shim_now_mm,
-        tuple(shim / _NM for shim in made_of),
+        tuple(to_mm(shim) for shim in made_of),
         float(loose),
     )
 
@@ -168,12 +168,12 @@ def _first_that_conforms(choices, points, heights, sight: Sight, scales: Scales)
 
 
 def _settle(points, heights_nm, sight: Sight) -> Settled:
-    now = [round(point.shim_now_mm * _NM) for point in points]
+    now = [to_nm(point.shim_now_mm) for point in points]
     changes = [height - there for height, there in zip(heights_nm, now, strict=True)]
     ways = rests(_places_nm(points), changes, sight.threes)
     if not ways:
         raise ShimError("the attach points lie nearly in a line: no plane is certain")
-    change_mm = np.array(changes) / _NM
+    change_mm = to_mm(np.array(changes))
     rise = [sight.rises(three, change_mm)[0] for three in ways]
     return Settled(ways, np.array(rise), _under_middle(points, ways))
 
@@ -198,11 +198,11 @@ def settled_on(places, faces, points, heights_mm) -> Settled:
     nothing = np.zeros(len(places))
     empty = Scales(*(nothing,) * 5)
     sight = _sight(places, faces, nothing, empty, points)
-    return _settle(points, [round(height * _NM) for height in heights_mm], sight)
+    return _settle(points, [to_nm(height) for height in heights_mm], sight)
 
 
 def _places_nm(points) -> list[tuple[int, int]]:
-    return [tuple(round(value * _NM) for value in point.place) for point in points]
+    return [tuple(to_nm(value) for value in point.place) for point in points]
 
 
 def _sight(places, faces, flush, scales: Scales, points) -> Sight:
@@ -269,7 +269,7 @@ def _stock(stock_mm, most: int) -> tuple[int, ...]:
     for thick in stock_mm:
         if not (math.isfinite(thick) and 0.001 <= thick <= 100):
             raise ShimError(f"a shim of {thick:g} mm: must be 0.001 to 100 mm")
-    stock = tuple(sorted({round(thick * _NM) for thick in stock_mm}))
+    stock = tuple(sorted({to_nm(thick) for thick in stock_mm}))
     if not stock or len(stock) > MOST_STOCK:
         raise ShimError(f"{len(stock)} thicknesses in stock: must be 1 to {MOST_STOCK}")
     return stock

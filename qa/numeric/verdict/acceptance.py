@@ -11,8 +11,9 @@ from enum import StrEnum
 from functools import lru_cache
 from statistics import NormalDist
 
+from shop.numeric.units import to_nm
+
 METHOD = "verdict/1"
-NM_PER_MM = 1_000_000
 PROVEN = 0.95  # conformance probability at the acceptance limit, ISO 14253-1:2017
 ONE_SIDED_K = NormalDist().inv_cdf(PROVEN)  # 1.6449
 WIDE = 6.0  # limits this many u apart do not feel each other
@@ -157,7 +158,7 @@ def nearest_nm(mm: float) -> int:
     """
     if not math.isfinite(mm):
         raise ValueError(f"a length must be a number, not {mm}")
-    return round(mm * NM_PER_MM)
+    return to_nm(mm)
 
 
 def accepts(x_nm: int, limits: Acceptance) -> bool:

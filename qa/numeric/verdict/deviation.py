@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.geometry.joint import Limits
-from qa.numeric.verdict.acceptance import NM_PER_MM, acceptance, nearest_nm
+from qa.numeric.verdict.acceptance import acceptance, nearest_nm
 from shop.numeric.finite import finite
+from shop.numeric.units import NM_PER_MM, to_mm
 
 LONE_HALF_WIDTH_MM = 0.25  # where no two-sided limits of the kind say what a half is
 LEAST_HALF_WIDTH_MM = 0.001  # limits that meet would make every deviation infinite
@@ -124,4 +125,4 @@ def _nm(mm: float | None) -> int | None:
 
 
 def _mm(nm: int | None) -> float | None:
-    return None if nm is None else nm / NM_PER_MM
+    return None if nm is None else to_mm(nm)

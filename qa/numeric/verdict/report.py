@@ -11,7 +11,7 @@ from enum import StrEnum
 from qa.numeric.verdict import acceptance, grouping
 from qa.numeric.verdict.acceptance import Judged, NarrowLimits, Rule, Verdict
 from qa.numeric.verdict.grouping import Finding
-from shop.numeric.units import NM_PER
+from shop.numeric.units import to_mm
 
 NOT_MEASURED = "not_measured"
 CHARACTERISTICS = ("gap", "flush")
@@ -241,4 +241,4 @@ def _plain_result(result: Result) -> dict | None:
 
 def _mm(nm: int) -> float:
     """Nearest float, so that it prints with at most six decimals."""
-    return nm / NM_PER["mm"]
+    return to_mm(nm)

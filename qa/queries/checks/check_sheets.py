@@ -14,6 +14,7 @@ from qa.queries.issue import GENERAL_CAUTIONS, Signature, ledger_place, local
 from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry
+from shop.numeric.units import MILLI
 from shop.queries.identity import the_shop
 from shop.wording import states
 
@@ -258,7 +259,7 @@ def condition(view) -> tuple[tuple[str, str], ...]:
         gauge += f", {_calibration(check)}"
     warm = "not stated"
     if check.temperature_mc is not None:
-        warm = f"{check.temperature_mc / 1000:z.1f} °C"
+        warm = f"{check.temperature_mc / MILLI:z.1f} °C"
     return (
         ("Held", check.held_text or "not stated"),
         ("Edges", check.get_finish_display()),

@@ -8,7 +8,7 @@ from qa.rules import requirements
 from qa.rules.station_places import along_seam
 from qa.wording import lengths
 from qa.wording.findings import span
-from shop.numeric.units import format_length
+from shop.numeric.units import format_length, to_mm
 
 BY_FINISH = {
     Kind.GAP: "for the finish still to come on both edges",
@@ -109,8 +109,8 @@ def _cut(cuts: list[TrimCut], part: str, named, revision: int, unit: str) -> str
 def _where(cuts: Iterable[TrimCut], named, revision: int) -> str:
     cuts = list(cuts)
     if all(one.fit_up.revision_id == revision for one in cuts):
-        labels = [min(named, key=lambda n: abs(n[0] - c.s_nm / 1e6))[1] for c in cuts]
+        labels = [min(named, key=lambda n: abs(n[0] - to_mm(c.s_nm)))[1] for c in cuts]
         return f"at {span(tuple(dict.fromkeys(labels)))}"
     # The stations of an earlier revision lie elsewhere.
-    at = sorted(one.s_nm / 1e6 for one in cuts)
+    at = sorted(to_mm(one.s_nm) for one in cuts)
     return f"from {at[0]:.0f} to {at[-1]:.0f} mm along the seam"

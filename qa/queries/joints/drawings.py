@@ -13,6 +13,7 @@ from qa.models import JointRevision, Kind, Outcome, Reading, Rule, Station
 from qa.rules import requirements
 from qa.rules.station_places import along_seam, places_of, point_mm
 from qa.wording import lengths
+from shop.numeric.units import MILLI
 from shop.wording import states
 
 
@@ -108,7 +109,7 @@ def flow(revision: JointRevision) -> tuple[float, float] | None:
     """Return the direction of the flow in the picture."""
     if revision.flow_mdeg is None:
         return None
-    angle = math.radians(revision.flow_mdeg / 1000)
+    angle = math.radians(revision.flow_mdeg / MILLI)
     return round(math.cos(angle), 6), round(math.sin(angle), 6)
 
 

@@ -15,6 +15,7 @@ from qa.rules.plan_records import plan_now
 from qa.rules.staleness import JointState
 from qa.wording import lengths
 from shop.models import Airframe
+from shop.numeric.units import MM2_PER_IN2, to_nm
 from shop.wording.states import fails as failing
 
 
@@ -200,8 +201,8 @@ def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
         stale=stale,
         why=why,
         first=order.index(label) + 1 if label in order else None,
-        lost=lengths.on_map(round(gone * 1e6), unit) if gone > 1e-6 else "",
-        left="" if left is None else lengths.on_map(round(left * 1e6), unit),
+        lost=lengths.on_map(to_nm(gone), unit) if gone > 1e-6 else "",
+        left="" if left is None else lengths.on_map(to_nm(left), unit),
     )
 
 
@@ -304,7 +305,7 @@ def _lost_area(state: JointState, lost, unit: str) -> str:
     area = sum(float(weights @ depths) for depths in lost.values())
     if area < 0.5:
         return ""
-    return f"{area / 645.16:.3f} in²" if unit == "in" else f"{area:.0f} mm²"
+    return f"{area / MM2_PER_IN2:.3f} in²" if unit == "in" else f"{area:.0f} mm²"
 
 
 def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:

@@ -11,7 +11,7 @@ from qa.queries.joints import drawings
 from qa.rules import adjusters as rules
 from qa.rules.station_places import places_of
 from shop.models import Position
-from shop.numeric.units import format_length
+from shop.numeric.units import E9, format_length, to_mm
 
 
 @dataclass(frozen=True)
@@ -107,12 +107,12 @@ def marks_of(stations, points) -> tuple[AttachMark, ...]:
     view = view_from_outside(at, face)
     marks = []
     for point in points:
-        place = np.array([[point.x_nm, point.y_nm, point.z_nm]]) / 1e6
+        place = to_mm(np.array([[point.x_nm, point.y_nm, point.z_nm]]))
         x, y = (float(part) for part in view.points(place)[0])
         arrows = []
         for one in point.adjusters.all():
             way = one.direction
-            vector = np.array([[way.x_e9, way.y_e9, way.z_e9]]) / 1e9
+            vector = np.array([[way.x_e9, way.y_e9, way.z_e9]]) / E9
             dx, dy = (float(part) for part in view.directions(vector)[0])
             arrows.append((way.plus, way.minus, dx, dy))
         marks.append(AttachMark(point.name, x, y, tuple(arrows)))

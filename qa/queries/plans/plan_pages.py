@@ -22,6 +22,7 @@ from qa.rules.planning import Planned, Worked
 from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as wording
+from shop.numeric.units import MM2_PER_IN2, MM_PER_IN, PERCENT, to_nm
 from shop.wording import states
 
 HALF = Layout(radius=23, text=27, values="needed", strip=40)
@@ -143,7 +144,7 @@ def view_of(worked: Worked, unit: str) -> PlanView:
         impossible=plan_texts.impossible(worked, unit),
         warnings=plan_texts.warnings(worked, unit),
         held=list(map(wording.held, plan.held)),
-        probability="" if chance is None else f"{100 * chance:.1f} %",
+        probability="" if chance is None else f"{PERCENT * chance:.1f} %",
         worst=[
             (word, f"{fit.worst_before:.2f}", f"{fit.worst_after:.2f}")
             for word, fit in (("gap", plan.seat), ("flushness", plan.level))
@@ -161,7 +162,7 @@ def _area(plan, unit: str) -> str:
     if not plan.trim or not plan.trim.area_mm2:
         return ""
     if unit == "in":
-        return f"{plan.trim.area_mm2 / 645.16:.3f} in²"
+        return f"{plan.trim.area_mm2 / MM2_PER_IN2:.3f} in²"
     return f"{plan.trim.area_mm2:.0f} mm²"
 
 
@@ -175,7 +176,7 @@ def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> st
         return ""
     revision = joint.state.revision
     found = acceptance.judge(
-        round(value_mm * 1e6),
+        to_nm(value_mm),
         wanted.low_nm,
         wanted.high_nm,
         check.u_nm,
@@ -200,7 +201,7 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
     value = joint.values.get((label, Kind.GAP)) or joint.values.get((label, Kind.FLUSH))
 
     def told(mm, *, signed=False):
-        nm = None if mm is None else round(mm * 1e6)
+        nm = None if mm is None else to_nm(mm)
         return lengths.on_map(nm, unit, signed=signed)
 
     return PlanRow(
@@ -221,7 +222,7 @@ def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
         side_word={"part": "part", "surround": "surround"}.get(side, "never"),
         trim=told(bite.trim) if bite.trim else "",
         bite=bite_text(bite.bite, unit),
-        bite_nm=round(bite.bite * 1e6),
+        bite_nm=to_nm(bite.bite),
         lost=told(lost) if lost > 1e-6 else "",
         left=told(left),
         reason=plan_texts.reason_words(worked, one, unit),
@@ -233,8 +234,8 @@ def bite_text(bite: float, unit: str) -> str:
     if not bite:
         return ""
     if unit == "mm":
-        return lengths.on_map(round(bite * 1e6), unit)
-    return f"{math.floor(bite / 25.4 * 1000 + 1e-9) / 1000:.3f}"
+        return lengths.on_map(to_nm(bite), unit)
+    return f"{math.floor(bite / MM_PER_IN * 1000 + 1e-9) / 1000:.3f}"
 
 
 def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
@@ -283,7 +284,7 @@ def _plan_station(worked, joint, row, one, moved, unit) -> PlanStation:
         gap_after += bite.trim - one.trim
 
     def told(mm, *, signed=False):
-        nm = None if mm is None else round(mm * 1e6)
+        nm = None if mm is None else to_nm(mm)
         return lengths.on_map(nm, unit, signed=signed)
 
     return PlanStation(
@@ -370,8 +371,8 @@ def moved(worked: Worked, unit: str, raw: list[float] | None = None) -> Moved | 
         shift = made.displacement(places)
         changes[joint.state.fit_up.pk] = {
             station.label: [
-                -round(float(shift[row] @ gaps[row]) * 1e6),
-                round(float(shift[row] @ faces[row]) * 1e6),
+                -to_nm(float(shift[row] @ gaps[row])),
+                to_nm(float(shift[row] @ faces[row])),
             ]
             for row, station in enumerate(joint.state.seam.stations)
         }

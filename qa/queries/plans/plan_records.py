@@ -9,6 +9,7 @@ from qa.queries.plans.plan_pages import PlanView, bite_text
 from qa.rules import cut_allowance
 from qa.rules.plan_records import plan_now, standing
 from shop.models import Airframe
+from shop.numeric.units import to_mm
 
 
 def releases_of(plan: FitPlan) -> list[CutRelease]:
@@ -23,7 +24,7 @@ def rows_left(view: PlanView) -> list:
     found = []
     for row in view.rows:
         nm = left.get((keys[row.check], row.side, row.label), 0)
-        found.append(replace(row, bite_nm=nm, bite=bite_text(nm / 1e6, view.unit)))
+        found.append(replace(row, bite_nm=nm, bite=bite_text(to_mm(nm), view.unit)))
     return found
 
 
@@ -32,7 +33,7 @@ def left_words(plan: FitPlan, unit: str) -> str:
     if not standing(plan) or not plan.made_cuts.exists():
         return ""
     left = [
-        f"{station}: {bite_text(nm / 1e6, unit)} {unit}"
+        f"{station}: {bite_text(to_mm(nm), unit)} {unit}"
         for (_check, _side, station), nm in cut_allowance.remaining_nm(plan).items()
         if nm
     ]

@@ -10,6 +10,7 @@ from qa.rules.planning import Worked
 from qa.rules.station_places import point_mm
 from qa.wording import plans as wording
 from qa.wording.lengths import mm
+from shop.numeric.units import MILLI
 
 TELLING_MM, TELLING_DEG = 0.005, 0.0005
 ALONG_FLOW = math.cos(math.radians(1))
@@ -22,7 +23,7 @@ def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
     """
     along = None
     if revision.flow_mdeg is not None:
-        along = math.cos(math.radians(revision.flow_mdeg / 1000))
+        along = math.cos(math.radians(revision.flow_mdeg / MILLI))
     x = ("right", "left")
     if along is not None and abs(along) >= ALONG_FLOW:
         x = ("aft", "forward") if along > 0 else ("forward", "aft")

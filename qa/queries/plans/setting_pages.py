@@ -9,6 +9,7 @@ from qa.rules.planning import Planned, Worked
 from qa.rules.rigs import Made
 from qa.wording import lengths
 from qa.wording.settings import settings_text
+from shop.numeric.units import to_mm
 
 from .plan_pages import judged_as
 
@@ -80,6 +81,6 @@ def _row(joint: Planned, row: int, changes, several: bool, unit: str) -> Setting
         for when, nm in (("now", now), ("after", after)):
             text = lengths.on_map(nm, unit, signed=kind == Kind.FLUSH)
             told[f"{kind}_{when}"] = text
-            mm = None if nm is None else nm / 1e6
+            mm = None if nm is None else to_mm(nm)
             told[f"{kind}_{when}_state"] = judged_as(joint, row, kind, mm)
     return SettingsRow(**told)

@@ -8,6 +8,7 @@ from qa.numeric.verdict.acceptance import nearest_nm
 from qa.rules.shims import ShimBasis, flush_nm, work_out
 from qa.wording import lengths
 from qa.wording import shims as wording
+from shop.numeric.units import to_nm
 
 MOST = 3
 
@@ -73,7 +74,7 @@ def shim_view(check: Check, unit: str, most: int = MOST) -> ShimView:
     if plan is None:
         return ShimView(basis, unit, most, basis.problem, points)
     fetch = [
-        (lengths.length(round(thick * 1e6), unit), count)
+        (lengths.length(to_nm(thick), unit), count)
         for thick, count in plan.to_fetch.items()
     ]
     return ShimView(
@@ -83,15 +84,15 @@ def shim_view(check: Check, unit: str, most: int = MOST) -> ShimView:
 
 def _point(point: AttachPoint, stack, unit: str) -> PointRow:
     def text(mm):
-        return lengths.on_map(round(mm * 1e6), unit)
+        return lengths.on_map(to_nm(mm), unit)
 
     made_of = ""
     if stack:
-        made_of = " + ".join(plain(round(one * 1e6), unit) for one in stack.shims)
+        made_of = " + ".join(plain(to_nm(one), unit) for one in stack.shims)
     return PointRow(
         name=point.label,
         now=text(point.shim_now_mm),
-        now_nm=round(point.shim_now_mm * 1e6),
+        now_nm=to_nm(point.shim_now_mm),
         stack=made_of or ("0" if stack else ""),
         height=text(stack.shim_mm) if stack else "",
     )

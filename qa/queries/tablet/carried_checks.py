@@ -23,6 +23,7 @@ from qa.queries.tablet import hints as tablet_hints
 from qa.rules import judging, remeasure, requirements
 from qa.rules.station_places import places_of
 from shop.models import Person, Role
+from shop.numeric.units import MILLI
 from shop.queries.incarnations import database_id
 
 
@@ -117,7 +118,7 @@ def _instrument(check: Check) -> dict | None:
 def _celsius(milli: int | None) -> str | None:
     if milli is None:
         return None
-    return f"{milli / 1000:z.1f}"
+    return f"{milli / MILLI:z.1f}"
 
 
 def _limits(station, kind, check) -> dict | None:

@@ -7,6 +7,7 @@ import sys
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from shop.numeric.units import S_PER_MIN
 from shop.serving import (
     addresses,
     certificates,
@@ -68,8 +69,9 @@ def say_if_clock_is_behind(say) -> None:
 
     if late := clock.behind():
         say(
-            f"The clock of this computer is {late.total_seconds() / 60:.0f} minutes "
-            "behind the newest record: set it, or what is saved now is dated before it."
+            "The clock of this computer is "
+            f"{late.total_seconds() / S_PER_MIN:.0f} minutes behind the newest "
+            "record: set it, or what is saved now is dated before it."
         )
 
 
