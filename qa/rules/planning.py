@@ -19,7 +19,7 @@ from qa.rules.history import History
 from qa.rules.staleness import JointState, states
 from shop.files.csv_table import FileComplaints
 from shop.models import Part
-from shop.numeric.units import to_mm
+from shop.numeric.units import to_mm, to_nm
 
 RELATED = (
     "entry__by",
