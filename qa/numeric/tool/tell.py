@@ -9,14 +9,14 @@ random from station to station, beyond their seating.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
 
 from qa.numeric.geometry.joint import Joint
 from qa.numeric.plan.motions import Motion
-from qa.numeric.tool.bounds import Family, critical_value
+from qa.numeric.tool.bounds import LEVEL, Family, critical_value
 from qa.numeric.tool.characteristics import Characteristics, characteristics
 from qa.numeric.tool.least_squares import Seating, Why, rank
 from qa.numeric.tool.scatter import Scatter, pooled_fit
@@ -59,7 +59,10 @@ class ToolValue:
     """One characteristic of the tool in mm, None where it cannot be had; `why` then.
 
     `correction_mm` is what is added to the reading by doing as advised (JCGM 200, 2.53:
-    a correction compensates the error): minus the tool, 0 where it is left.
+    a correction compensates the error): minus the tool, 0 where it is left. `after_mm`
+    is what the next part is expected to show once it is done and the part is seated by
+    least squares, `after_half_mm` how far from it that part may be: 95 % for all of
+    them together (Bonferroni).
     """
 
     tool_mm: float | None = None
@@ -69,6 +72,8 @@ class ToolValue:
     correction_mm: float | None = None
     advice: Advice = Advice.CANNOT_TELL
     why: Why | None = None
+    after_mm: float | None = None
+    after_half_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -137,6 +142,7 @@ def tell_tool(
     seatings, parts, openings = _seatings(asked, readings)
     fit = pooled_fit(asked, seatings, max(1, len(openings)), sd_mm)
     values, factor = _values(asked, fit, worth_mm)
+    values = _foreseen(fit, values)
     count = len(joint.stations)
     return ToolReport(
         parts=parts,
@@ -235,6 +241,31 @@ def _advice(tool: float, half: float, worth_mm: float, gap: bool) -> Advice:
 def _correlation(covariance: np.ndarray) -> np.ndarray:
     sizes = np.sqrt(np.diag(covariance))
     return covariance / np.outer(sizes, sizes)
+
+
+def _foreseen(fit, values: list[ToolValue]) -> list[ToolValue]:
+    """The values with what the next part is expected to show of each."""
+    from scipy.special import ndtri, stdtrit
+
+    rows = np.flatnonzero(fit.bounded)
+    if not len(rows):
+        return values
+    square = np.ix_(rows, rows)
+    corrected = np.array([values[row].correction_mm for row in rows])
+    after = fit.free[square] @ (fit.tool[rows] + corrected)
+    spread = fit.sd[rows] * np.sqrt(np.diag((fit.covariance + fit.free)[square]))
+    degrees = fit.degrees[rows]
+    known = np.isinf(degrees)
+    point = 1 - (1 - LEVEL) / (2 * len(rows))
+    factor = np.where(
+        known, ndtri(point), stdtrit(np.where(known, 1.0, degrees), point)
+    )
+    found = list(values)
+    for row, mean, half in zip(rows, after, factor * spread, strict=True):
+        found[row] = replace(
+            found[row], after_mm=float(mean), after_half_mm=float(half)
+        )
+    return found
 
 
 def _share(asked: Characteristics, fit, values) -> Share | None:

@@ -1,0 +1,47 @@
+"""What the next part came as, beside what was expected of it.
+
+A part sits anew each time, so its first fit is compared after the motion that brings it
+closest, by least squares, to what was expected; what is left is told.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from qa.numeric.geometry.joint import Joint
+from qa.numeric.plan.motions import Motion
+from qa.numeric.tool.characteristics import characteristics
+from qa.numeric.tool.least_squares import taken_out
+from shop.numeric.finite import finite
+
+
+def come(
+    joint: Joint,
+    motions: Sequence[Motion],
+    expected: Sequence[float | None],
+    read: Sequence[float | None],
+) -> list[float | None]:
+    """How far a part is from target in each of 2n characteristics, once it is seated.
+
+    expected (2n,): deviation from target in mm, None where nothing was said; gaps of
+    the n stations first, then their flushness. read (2n,): mm as pulled, None where
+    nothing was measured. None where either lacks, or no limit sets a target. ValueError
+    for a number that is none, or another count than the joint has.
+    """
+    finite(expected=expected, read=read)
+    asked = characteristics(joint, motions)
+    if not len(expected) == len(read) == asked.count:
+        raise ValueError(f"{asked.count} characteristics are asked for")
+    rows = [
+        row
+        for row in np.flatnonzero(asked.limited)
+        if expected[row] is not None and read[row] is not None
+    ]
+    found: list[float | None] = [None] * asked.count
+    if rows:
+        hoped = np.array([expected[row] for row in rows])
+        off = np.array([read[row] for row in rows]) - asked.target[rows] - hoped
+        keep, _ = taken_out(asked.slopes[rows])
+        for row, value in zip(rows, hoped + keep @ off, strict=True):
+            found[row] = float(value)
+    return found
