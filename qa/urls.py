@@ -77,6 +77,7 @@ urlpatterns = [
     path("fit-checks/", include(check_urls)),
     path("nonconformances/", include(nonconformance_urls)),
     path("instruments/", include(instrument_urls)),
+    path("", include("qa.urls_molds")),
     path("", include("qa.urls_chain")),
     path("", include("qa.urls_tablet")),
 ]

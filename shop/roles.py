@@ -27,6 +27,7 @@ MAY: dict[str, frozenset] = {
     "define tooling": LEAD,
     "work on tooling": WORKERS - {Role.INSPECTOR},
     "take steps": WORKERS,
+    "correct molds": LEAD_ENGINEER,
     "define laminates": LEAD_ENGINEER,
     "keep materials": WORKERS - {Role.INSPECTOR},
     "make pulls": WORKERS - {Role.INSPECTOR},

@@ -42,6 +42,7 @@ WHO = {
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
         nonconformances_csv nonconformance instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding search read_changes claims api_claims
+        mold_fits correction correction_sheet correction_template
     """,
     CREW: """
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
@@ -53,7 +54,7 @@ WHO = {
         apply_coat take_back_coat measure_play record_milling start_pull lay_plies
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
-        record_move set_part new_shim shim take_plan withdraw_plan
+        record_move set_part new_shim shim take_plan withdraw_plan correction_done
     """,
     DECIDERS: """
         put_on_hold lift_hold decide
@@ -63,7 +64,8 @@ WHO = {
         add_airframe add_airframe_type add_position change_position add_design
         change_design scrap_part add_material material add_laminate
         revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern
-        plan_defaults new_joint revise_joint new_instrument instrument
+        plan_defaults new_joint revise_joint new_instrument instrument take_correction
+        withdraw_correction
     """,
     LEAD: """
         people add_person change_role set_active reset_password try_again add_tool

@@ -7,7 +7,7 @@ that the ledger of the demo verifies like any other.
 from shop import demo as floor
 from shop.models import Person
 
-from . import airframe, fairing, fitting, holding, joints, people, planning
+from . import airframe, fairing, fitting, holding, joints, molds, people, planning
 
 
 def load() -> None:
@@ -20,6 +20,7 @@ def load() -> None:
     planning.load(crew, glider, seams)
     floor.load_back_room(crew, glider.designs)
     fairing.load(crew, glider)
+    molds.load(crew, glider)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

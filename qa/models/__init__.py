@@ -68,6 +68,7 @@ from .plans import (
     TrimCut,
 )
 from .shims import ShimStack, ShimStock
+from .tool_corrections import CorrectionEnd, CorrectionEnding, ToolCorrection
 
 __all__ = [
     "AcceptanceFinish",
@@ -80,6 +81,8 @@ __all__ = [
     "CheckFinish",
     "CheckState",
     "Choice",
+    "CorrectionEnd",
+    "CorrectionEnding",
     "CurrentReading",
     "CutDeviation",
     "CutRelease",
@@ -124,6 +127,7 @@ __all__ = [
     "Station",
     "StepKind",
     "TemplatePrint",
+    "ToolCorrection",
     "TrimCut",
     "TrimSide",
     "Verdict",

@@ -20,7 +20,6 @@ FOOT = 27.0  # mm: bars, title line, code
 OUTSIDE = 19.0  # mm of strip for words on the side of the edge that stays paper
 BODY = 9.0  # mm of strip beyond the deepest cut
 BETWEEN = 6.0  # mm between strips
-DEEPEST = 60.0  # mm; a deeper cut is not a trim and does not fit a strip
 BAR = 100.0  # mm
 STEP = 1.0  # mm between points of a curve: 0.002 mm off at a radius of 60
 SHORTEST = 40.0  # mm of a piece of a bent edge; what is bent more fits no page
@@ -170,10 +169,8 @@ def _check(template: TrimTemplate) -> None:
     if s != sorted(s) or s[0] < 0 or s[-1] > template.length + 1e-6:
         raise ValueError("stations must come in order along the edge")
     for point in template.points:
-        if not 0 <= point.bite <= point.trim + 1e-9:
-            raise ValueError(f"station {point.label}: the bite is more than the trim")
-        if point.trim > DEEPEST:
-            raise ValueError(f"station {point.label}: {point.trim:g} mm is no trim")
+        if point.complaint:
+            raise ValueError(f"station {point.label}: {point.complaint}")
 
 
 def depths(

@@ -1,12 +1,15 @@
-"""What is told of a tool, in the words of a builder. Lengths are told in mm."""
+"""What is told of a tool, in the words of a builder."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.scatter import ALIKE_MM
 from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
+from qa.wording import lengths
 
 MOST_NAMES = 12
+FINER = {"mm": 3, "in": 5}
 KINDS = {"gap": "gap", "flush": "flushness"}
 ADVICE = {
     Advice.OUT: "cut line out",
@@ -26,24 +29,54 @@ REASONS = {
 }
 ONE_PART = (
     "one part tells nothing about its mold; another pull would tell, or how much parts "
-    "differ where that is known (--between-parts-sd-mm)"
+    "differ where that is known{stated}"
 )
 NO_REPEAT = (
     "no two parts were measured at enough common stations to see how much parts "
-    "differ; measure another pull, or state it (--between-parts-sd-mm)"
+    "differ; measure another pull, or state it{stated}"
 )
 ALIKE = (
     "all parts read alike to the last digit, so that nothing says how much parts "
-    "differ; state it (--between-parts-sd-mm), or read finer"
+    "differ; state it{stated}, or read finer"
 )
 OPENING = (
     "no part was tried in more than one opening there so as to link all of {}: what is "
     "the tool's cannot be told from what is the opening's. Try a part in another of "
-    "them, or leave the surrounds out and count the openings into the scatter"
+    "them{instead}"
 )
 ONE_OPENING = (
     "All parts were tried in one opening, or none is named: what is told is of mold "
     "and opening together. A part tried in a second opening would tell them apart"
+)
+OWN_OPENINGS = (
+    "Each part was tried in an opening of its own: how openings differ counts into the "
+    "scatter, and what they have in common is told with the mold. A part tried in a "
+    "second opening would tell them apart."
+)
+SEVERAL_OPENINGS = (
+    "The {} openings are taken to be right in their mean; what they have in common is "
+    "told with the mold. A part tried in several counts once where it showed the same."
+)
+OTHER_OPENINGS = (
+    "Parts tried in {} are left out: several parts share an opening, and no part was "
+    "tried in two, so that mold and opening could not be told apart."
+)
+SAME_PLUG = (
+    "{code}, from the same plug, shows the same in {where}: then it is the plug's. "
+    "Correct {plug}, or every mold from it."
+)
+SAME_HAND = (
+    "{code}, of the other hand, shows the same in {where}: then it is the design's, or "
+    "that of what both were made from, and the openings' as likely as the molds'."
+)
+NOT_ALIKE = "{code} does not show the same: what is told is this mold's."
+KIN_UNTOLD = (
+    "Nothing can be told yet of {code}, whose parts were read here too: what is the "
+    "plug's or the design's is told with the mold."
+)
+NO_KIN = (
+    "No other mold of this plug, nor one of the other hand, has parts that were read "
+    "here: what is the plug's or the design's is told with the mold."
 )
 AS_A_WHOLE = (
     "A mold that is shifted, turned or tilted as a whole looks like another seating of "
@@ -55,22 +88,44 @@ TOGETHER = (
 )
 
 
-def advice_text(value: ToolValue) -> str:
+@dataclass(frozen=True)
+class Terms:
+    """How a reader is spoken to: how a spread is stated, what else could be done about
+    openings, what the numbers are called; "" where there is no such thing."""
+
+    stated: str = ""
+    instead: str = ""
+    sd: str = ""
+    share: str = "The share"
+    unit: str = "mm"
+
+
+COMMAND = Terms(
+    stated=" (--between-parts-sd-mm)",
+    instead=", or leave the surrounds out and count the openings into the scatter",
+    sd="between_parts_sd_mm",
+    share="conforming_share",
+)
+
+
+def advice_text(value: ToolValue, unit: str = "mm") -> str:
     """What to do at a place: "cut line in 1.30"."""
     words = ADVICE[value.advice]
     if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
         return words
-    return f"{words} {abs(value.correction_mm):.2f}"
+    return f"{words} {lengths.number(round(abs(value.correction_mm) * 1e6), unit)}"
 
 
-def notes(report: ToolReport, labels: Sequence[str], worth_mm: float) -> list[str]:
+def notes(
+    report: ToolReport, labels: Sequence[str], worth_mm: float, terms: Terms = COMMAND
+) -> list[str]:
     """What a person should know beside the advice; `labels` name the stations."""
     told = [
-        *_cannot(report, labels),
+        *_cannot(report, labels, terms),
         *_targets(report, labels),
-        *_scatter(report),
-        *_bounds(report, worth_mm),
-        *_openings(report),
+        *_scatter(report, terms),
+        *_bounds(report, worth_mm, terms),
+        *(_openings(report) if terms.sd else ()),
     ]
     if report.anything and report.seen_motions:
         told.append(AS_A_WHOLE)
@@ -78,13 +133,13 @@ def notes(report: ToolReport, labels: Sequence[str], worth_mm: float) -> list[st
     return [*told, TOGETHER] if corrected else told
 
 
-def _cannot(report: ToolReport, labels) -> Iterator[str]:
+def _cannot(report: ToolReport, labels, terms: Terms) -> Iterator[str]:
     """Reasons, each once, with the places that it holds for."""
     where: dict[str, dict[str, list[str]]] = {}
     for kind in KINDS:
         for label, value in zip(labels, getattr(report, kind), strict=True):
             if value.why:
-                reason = _reason(report, value.why, kind)
+                reason = _reason(report, value.why, kind, terms)
                 where.setdefault(reason, {}).setdefault(kind, []).append(label)
     for reason, places in where.items():
         if all(len(places.get(kind, ())) == len(labels) for kind in KINDS):
@@ -103,15 +158,17 @@ def _names(labels: Sequence[str], of: int) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
-def _reason(report: ToolReport, why: Why, kind: str) -> str:
+def _reason(report: ToolReport, why: Why, kind: str, terms: Terms) -> str:
     if why == Why.OPENING:
-        return OPENING.format(", ".join(report.openings[:MOST_NAMES]))
+        names = ", ".join(report.openings[:MOST_NAMES])
+        return OPENING.format(names, instead=terms.instead)
     if why != Why.NO_SCATTER:
         return REASONS[why]
     if len(report.parts) == 1:
-        return ONE_PART
+        return ONE_PART.format(stated=terms.stated)
     seen = report.scatter.seen.get(kind) or report.scatter.seen.get("both")
-    return ALIKE if seen and seen[0] < ALIKE_MM else NO_REPEAT
+    words = ALIKE if seen and seen[0] < ALIKE_MM else NO_REPEAT
+    return words.format(stated=terms.stated)
 
 
 def _targets(report: ToolReport, labels) -> Iterator[str]:
@@ -124,28 +181,29 @@ def _targets(report: ToolReport, labels) -> Iterator[str]:
             )
 
 
-def _scatter(report: ToolReport) -> Iterator[str]:
+def _scatter(report: ToolReport, terms: Terms) -> Iterator[str]:
     scatter = report.scatter
+    unit = terms.unit
     seen = [
-        f"{sd:.3f} mm in {KINDS.get(kind, 'gap and flushness')} "
-        f"({degrees:g} degrees of freedom)"
+        f"{lengths.mm(sd, unit, FINER[unit])} in "
+        f"{KINDS.get(kind, 'gap and flushness')} ({degrees:g} degrees of freedom)"
         for kind, (sd, degrees) in scatter.seen.items()
     ]
     if seen:
         yield f"Beyond their seating parts differ by {' and '.join(seen)}, 1 sigma"
-    if len(seen) > 1 and not scatter.given:
+    if len(seen) > 1 and not scatter.given and terms.sd:
         yield (
-            "between_parts_sd_mm is the root mean square of both; gap and flushness "
+            f"{terms.sd} is the root mean square of both; gap and flushness "
             "are each bounded by their own"
         )
     if scatter.given and scatter.more_than_given:
         yield (
-            f"That is plainly more than the {scatter.sd_mm:g} mm given: the bounds are "
-            "narrower than the parts allow"
+            f"That is plainly more than the {_given(scatter.sd_mm, terms.unit)} given: "
+            "the bounds are narrower than the parts allow"
         )
 
 
-def _bounds(report: ToolReport, worth_mm: float) -> Iterator[str]:
+def _bounds(report: ToolReport, worth_mm: float, terms: Terms) -> Iterator[str]:
     values = [value for value in report.values if value.why is None]
     if not values:
         return
@@ -161,16 +219,20 @@ def _bounds(report: ToolReport, worth_mm: float) -> Iterator[str]:
         widest = max(value.high_mm - value.low_mm for value in hiding) / 2
         yield (
             f"At {len(hiding)} of {len(left)} places to leave an error worth "
-            f"correcting could still hide (bounds up to ±{widest:.2f} mm); more pulls "
-            "narrow them"
+            "correcting could still hide (bounds up to "
+            f"±{lengths.mm(widest, terms.unit)}); more pulls narrow them"
         )
     share = report.share
     yield (
-        f"conforming_share is the expected share of these {len(values)} gaps and "
+        f"{terms.share} is the expected share of these {len(values)} gaps and "
         "flushnesses that conform at the first fit of the next part, seated by least "
         f"squares; parts that conform in all of them: {share.whole_now:.0%} now, "
         f"{share.whole_after:.0%} after the corrections"
     )
+
+
+def _given(mm: float, unit: str) -> str:
+    return f"{mm:g} mm" if unit == "mm" else lengths.mm(mm, unit)
 
 
 def _openings(report: ToolReport) -> Iterator[str]:
@@ -184,3 +246,51 @@ def _openings(report: ToolReport) -> Iterator[str]:
         "what they have in common is told with the mold. A part tried in several "
         "counts once where it showed the same in them"
     )
+
+
+def advice_lines(
+    report: ToolReport, labels: Sequence[str], unit: str = "mm"
+) -> list[str]:
+    """What to do, neighbors together: "Cut line in at 10 to 12: by 0.95 to 1.10 mm"."""
+    lines = []
+    for kind in KINDS:
+        values = getattr(report, kind)
+        for rows in _runs(values):
+            done = [values[row] for row in rows]
+            sizes = sorted(round(abs(value.correction_mm) * 1e6) for value in done)
+            words = ADVICE[done[0].advice]
+            at = _stretch([labels[row] for row in rows])
+            least, most = (lengths.number(size, unit) for size in (sizes[0], sizes[-1]))
+            by = most if least == most else f"{least} to {most}"
+            lines.append(f"{words[:1].upper()}{words[1:]} at {at}: by {by} {unit}")
+    return lines
+
+
+def _runs(values: Sequence[ToolValue]) -> list[list[int]]:
+    """Rows of neighbors with one advice to do something."""
+    runs: list[list[int]] = []
+    for row, value in enumerate(values):
+        if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
+            continue
+        before = runs[-1][-1] if runs else None
+        if before == row - 1 and values[before].advice == value.advice:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    return runs
+
+
+def _stretch(labels: Sequence[str]) -> str:
+    return labels[0] if len(labels) == 1 else f"{labels[0]} to {labels[-1]}"
+
+
+def read_in(inputs: Sequence[dict]) -> str:
+    """What a correction was told by: "2 parts of pulls 1, 2, in MG2-001"."""
+    parts = {one["part"] for one in inputs}
+    pulls = sorted({one["pull"] for one in inputs})
+    openings = dict.fromkeys(one["opening"] for one in inputs)
+    count = f"{len(parts)} part{'' if len(parts) == 1 else 's'}"
+    which = ", ".join(map(str, pulls))
+    if len(pulls) > MOST_NAMES:
+        which = f"{pulls[0]} to {pulls[-1]}"
+    return f"{count} of pulls {which}, in {', '.join(openings)}"

@@ -208,7 +208,12 @@ def repair_defect(*, by: Person, defect: ToolDefect, note: str) -> DefectRepair:
             raise Refused(_("It was repaired already."), code="conflict")
         if not note.strip():
             raise Refused(_("Say how."), field="note")
-        repair = act.record(DefectRepair(defect=defect, note=note))
-        tool.repaired = True
-        tool.save(update_fields=["repaired"])
+        return record_repair(act, tool, defect, note)
+
+
+def record_repair(act, tool: Tool, defect: ToolDefect, note: str) -> DefectRepair:
+    """Record a repair inside of an act that holds the tool."""
+    repair = act.record(DefectRepair(defect=defect, note=note))
+    tool.repaired = True
+    tool.save(update_fields=["repaired"])
     return repair

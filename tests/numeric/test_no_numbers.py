@@ -16,7 +16,7 @@ from qa.numeric.geometry import cut_line, edge_curve, joint, layout
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
 from qa.numeric.plan import adjusters, bite, motions, planner, result
 from qa.numeric.shims import stacks
-from qa.numeric.tool import bounds, tell
+from qa.numeric.tool import bounds, come, tell
 from qa.numeric.verdict import acceptance, deviation, witness
 from shop.numeric import (
     aero,
@@ -562,6 +562,14 @@ CASES = [
             "flushes": [[0.1, 0.0, 0.1, 0.0], [0.0, 0.1, 0.0, 0.1]],
             "sd_mm": 0.1,
             "worth_mm": 0.1,
+        },
+    ),
+    (
+        come.come,
+        lambda expected, read: come.come(flat_joint(PLACES), (), expected, read),
+        {
+            "expected": [0.1, 0.0, 0.1, 0.0, 0.0, 0.1, 0.0, 0.1],
+            "read": [1.5, 1.6, 1.4, 1.5, 0.1, 0.0, 0.1, 0.0],
         },
     ),
 ]

@@ -28,7 +28,8 @@ def come(
     nothing was measured. None where either lacks, or no limit sets a target. ValueError
     for a number that is none, or another count than the joint has.
     """
-    finite(expected=expected, read=read)
+    finite(expected=[one for one in expected if one is not None])
+    finite(read=[one for one in read if one is not None])
     asked = characteristics(joint, motions)
     if not len(expected) == len(read) == asked.count:
         raise ValueError(f"{asked.count} characteristics are asked for")

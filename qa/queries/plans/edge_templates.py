@@ -4,12 +4,15 @@ import hashlib
 from dataclasses import astuple, dataclass
 from datetime import datetime
 from functools import cached_property
+from typing import ClassVar
 
 import numpy as np
 
 from qa.numeric.geometry.edge_curve import Bend, Course, EdgeCurve, edge_curve
 from qa.numeric.geometry.joint import Joint
 from qa.numeric.plan.result import Plan, StationPlan
+
+DEEPEST = 60.0  # mm; a deeper cut is not a trim and does not fit a strip
 
 
 @dataclass(frozen=True)
@@ -20,6 +23,13 @@ class TrimPoint:
     label: str
     trim: float
     bite: float
+
+    @property
+    def complaint(self) -> str:
+        """Why it cannot be drawn, "" where it can."""
+        if not 0 <= self.bite <= self.trim + 1e-9:
+            return "the bite is more than the trim"
+        return f"{self.trim:g} mm is no trim" if self.trim > DEEPEST else ""
 
 
 @dataclass(frozen=True)
@@ -49,6 +59,7 @@ class TrimTemplate:
     banner: str = ""
     notes: tuple[str, ...] = ()
     bends: tuple[tuple[float, float, float], ...] = ()
+    origin: ClassVar[str] = "plan"
 
     @cached_property
     def course(self) -> Course:

@@ -1,0 +1,93 @@
+"""Corrections of a mold: decided, done (then a repair of the mold), or withdrawn."""
+
+from django.utils.translation import gettext as _
+
+from qa.models import CorrectionEnd, CorrectionEnding, ToolCorrection
+from shop import roles
+from shop.actions.locks import locked
+from shop.actions.numbers import next_number
+from shop.actions.tooling import record_repair
+from shop.ledger import Refused, perform
+from shop.models import Pull, ToolDefect
+
+
+def take(*, by, correction: ToolCorrection, note: str = "") -> ToolCorrection:
+    """Freeze what is to be corrected (drafted by rules.mold_corrections)."""
+    roles.require(by, "correct molds")
+    tool, joint = correction.tool, correction.revision.joint_id
+    said = {"tool": tool.code, "digest": correction.digest, "note": note}
+    with perform("correction/1", by=by, said=said) as act:
+        locked(tool)
+        open_ones = ToolCorrection.objects.filter(tool=tool, end__isnull=True)
+        standing = open_ones.filter(revision__joint=joint).first()
+        if standing:
+            message = _("%(label)s is to be done or withdrawn first.")
+            raise Refused(message % {"label": standing.label}, code="conflict")
+        correction.number = next_number("correction")
+        correction.note = note
+        act.record(correction)
+        act.result = {"correction": correction.label}
+    return correction
+
+
+def record_done(
+    *, by, correction: ToolCorrection, what: str, place: str, note: str
+) -> CorrectionEnd:
+    """The mold was corrected: a defect and its repair on the mold's own record, so that
+    its next pull is the first after a repair. what, place: the defect in words."""
+    roles.require(by, "work on tooling")
+    if not note.strip():
+        raise Refused(_("Say how it was done."), field="note")
+    said = {"correction": correction.label, "note": note}
+    with perform("correction_done/1", by=by, said=said) as act:
+        tool = locked(correction.tool)
+        _refuse_ended(correction)
+        first = min(fit["pull"] for fit in correction.content["inputs"])
+        defect = act.record(
+            ToolDefect(
+                tool=tool,
+                what=what[:200],
+                place=place[:120],
+                first_pull=Pull.objects.get(tool=tool, number=first),
+            )
+        )
+        repair = record_repair(act, tool, defect, f"{correction.label}: {note}"[:200])
+        end = act.record(
+            CorrectionEnd(
+                correction=correction,
+                how=CorrectionEnding.DONE,
+                repair=repair,
+                last_pull=tool.last_pull,
+                note=note,
+            )
+        )
+        act.result = {"correction": correction.label}
+    return end
+
+
+def withdraw(*, by, correction: ToolCorrection, note: str) -> CorrectionEnd:
+    """It is not to be done."""
+    roles.require(by, "correct molds")
+    if not note.strip():
+        raise Refused(_("Say why it is withdrawn."), field="note")
+    said = {"correction": correction.label, "note": note}
+    with perform("correction_withdrawn/1", by=by, said=said) as act:
+        tool = locked(correction.tool)
+        _refuse_ended(correction)
+        end = act.record(
+            CorrectionEnd(
+                correction=correction,
+                how=CorrectionEnding.WITHDRAWN,
+                last_pull=tool.last_pull,
+                note=note,
+            )
+        )
+        act.result = {"correction": correction.label}
+    return end
+
+
+def _refuse_ended(correction: ToolCorrection) -> None:
+    ended = CorrectionEnd.objects.filter(correction=correction).first()
+    if ended:
+        words = {"label": correction.label, "how": ended.get_how_display()}
+        raise Refused(_("%(label)s is %(how)s already.") % words, code="done")

@@ -1,0 +1,73 @@
+"""What is asked of the fits of a mold, and what is said of a correction."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from qa.forms.instruments import LengthField, to_nm
+from qa.rules.mold_told import WORTH_NM, Choice
+from shop.models import Unit
+
+
+class MoldAskForm(forms.Form):
+    """A GET form: what a reader asks otherwise than usual."""
+
+    first_pull = forms.TypedChoiceField(
+        label=_("From pull"), coerce=int, empty_value=None, required=False
+    )
+    opening = forms.ChoiceField(label=_("Openings"), required=False)
+    sd_nm = LengthField(
+        label=_("Parts differ by, if known"),
+        required=False,
+        help_text=_("One standard deviation at a station. Empty: seen in the parts."),
+    )
+    worth_nm = LengthField(label=_("Worth correcting from"), required=False)
+    unit = forms.ChoiceField(
+        choices=Unit.choices, widget=forms.HiddenInput, required=False
+    )
+
+    def __init__(self, *arguments, pulls, openings, **named):
+        super().__init__(*arguments, **named)
+        self.fields["first_pull"].choices = [
+            ("", _("since it was corrected")),
+            *((number, str(number)) for number in pulls),
+        ]
+        self.fields["opening"].choices = [
+            ("", _("all")),
+            *((name, _("%(name)s only") % {"name": name}) for name in openings),
+        ]
+
+    def clean(self):
+        to_nm(self, "sd_nm", positive=True)
+        to_nm(self, "worth_nm")
+        worth = self.cleaned_data.get("worth_nm")
+        if worth is not None and worth < 0:
+            self.add_error("worth_nm", _("This must be 0 or more."))
+        return self.cleaned_data
+
+    @property
+    def choice(self) -> Choice | None:
+        """What was asked, None for the usual."""
+        if not self.is_bound or not self.is_valid():
+            return None
+        said = self.cleaned_data
+        worth = WORTH_NM if said["worth_nm"] is None else said["worth_nm"]
+        asked = (said["first_pull"], said["opening"], said["sd_nm"])
+        if not any(asked) and worth == WORTH_NM:
+            return None
+        return Choice(said["first_pull"], said["opening"], said["sd_nm"], worth)
+
+
+class TakeCorrectionForm(forms.Form):
+    note = forms.CharField(
+        label=_("Note"),
+        max_length=400,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    digest = forms.CharField(widget=forms.HiddenInput)
+
+
+class CorrectionEndForm(forms.Form):
+    note = forms.CharField(
+        label=_("How, or why"), max_length=180, widget=forms.Textarea(attrs={"rows": 2})
+    )

@@ -1,0 +1,83 @@
+"""What is to be corrected in a mold, frozen once decided, and what became of it."""
+
+import json
+from functools import cached_property
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from shop.models import DefectRepair, Fact, PartDesign, Tool
+
+from .joints import JointRevision
+
+
+class ToolCorrection(Fact):
+    """What the fits of a mold's parts said, and what to do to it.
+
+    `body` is canonical JSON: what was read (parts, pulls, openings, checks), how it was
+    asked, and of every station what was told, the advice, and what the next part is
+    expected to show. Pulls after `last_pull` are not in it.
+    """
+
+    number = models.PositiveIntegerField(unique=True)
+    tool = models.ForeignKey(Tool, models.PROTECT, related_name="corrections")
+    design = models.ForeignKey(PartDesign, models.PROTECT, related_name="+")
+    revision = models.ForeignKey(JointRevision, models.PROTECT, related_name="+")
+    last_pull = models.PositiveIntegerField()
+    method = models.CharField(max_length=40)
+    body = models.TextField()
+    # sha256 of the body.
+    digest = models.CharField(max_length=64)
+    note = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        ordering = ("-number",)
+
+    def __str__(self) -> str:
+        return self.label
+
+    @property
+    def label(self) -> str:
+        return f"TC-{self.number:04d}"
+
+    @cached_property
+    def content(self) -> dict:
+        return json.loads(self.body)
+
+
+class CorrectionEnding(models.TextChoices):
+    DONE = "done", _("done")
+    WITHDRAWN = "withdrawn", _("withdrawn")
+
+
+class CorrectionEnd(Fact):
+    """A correction is done, and then a repair of the mold, or it is withdrawn; once.
+
+    `last_pull`: the last pull that was started before.
+    """
+
+    correction = models.OneToOneField(
+        ToolCorrection, models.PROTECT, related_name="end"
+    )
+    how = models.CharField(max_length=9, choices=CorrectionEnding)
+    repair = models.OneToOneField(
+        DefectRepair, models.PROTECT, related_name="+", null=True, blank=True
+    )
+    last_pull = models.PositiveIntegerField()
+    note = models.CharField(max_length=400)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(how=CorrectionEnding.DONE, repair__isnull=False)
+                | Q(how=CorrectionEnding.WITHDRAWN, repair__isnull=True),
+                name="correction_end_as_it_says",
+            ),
+            models.CheckConstraint(
+                condition=~Q(note=""), name="correction_ended_with_a_note"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.correction_id} {self.how}"

@@ -1,0 +1,1 @@
+"""What the fits of parts say of the molds they came from."""

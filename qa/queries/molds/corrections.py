@@ -1,0 +1,224 @@
+"""A correction of a mold on record: what is to be done, and what came after it."""
+
+from dataclasses import dataclass, field
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from qa.drawing import svg
+from qa.models import CorrectionEnd, Kind, ToolCorrection
+from qa.numeric.tool.tell import Advice, ToolValue
+from qa.queries.molds.fits import ended, openings_notes
+from qa.queries.molds.pictures import (
+    StationRow,
+    bars_scene,
+    map_scene,
+    signed,
+    station_rows,
+)
+from qa.rules import mold_corrections, mold_fits
+from qa.rules.history import Seam
+from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.wording import lengths, tools
+
+NM = 1_000_000
+RELATED = (
+    "entry__by",
+    "tool__plug",
+    "design",
+    "revision__joint__position",
+    "revision__joint__surround",
+    "end__entry__by",
+    "end__repair",
+)
+
+
+@dataclass(frozen=True)
+class CameCell:
+    """What was expected at a place, and what came; "" where nothing was."""
+
+    expected: str
+    half: str
+    came: str
+    outside: bool
+
+
+@dataclass(frozen=True)
+class CameRow:
+    label: str
+    gap: CameCell
+    flush: CameCell
+
+
+@dataclass(frozen=True)
+class Came:
+    """One part that was pulled after the correction, seated as close as it goes to what
+    was expected."""
+
+    fit: FirstFit
+    rows: list[CameRow]
+    read: int
+    within: int
+    conforming: int
+
+    @property
+    def url(self) -> str:
+        return reverse("check", args=[self.fit.check.entry_id])
+
+
+@dataclass(frozen=True)
+class CorrectionPage:
+    """A correction in the reader's unit. `came` the newest pull first."""
+
+    row: ToolCorrection
+    unit: str
+    labels: list[str]
+    values: dict[str, list[ToolValue]]
+    seam: Seam
+    rows: list[StationRow]
+    lines: list[str]
+    notes: list[str]
+    shares: dict[str, str]
+    end: CorrectionEnd | None
+    came: list[Came] = field(default_factory=list)
+
+    @property
+    def title(self) -> str:
+        return f"{self.row.tool.code} at {self.row.revision.joint.number}"
+
+    @property
+    def scene(self):
+        return map_scene(self.seam, self.values, self.unit, self.title)
+
+    @property
+    def bars(self):
+        worth = self.row.content["asked"]["worth_nm"]
+        return bars_scene(self.labels, self.values, self.unit, self.title, worth)
+
+    @property
+    def map_svg(self) -> str:
+        return svg.render(self.scene)
+
+    @property
+    def bars_svg(self) -> str:
+        return svg.render(self.bars, prefix="bounds")
+
+    @property
+    def read_in(self) -> str:
+        return tools.read_in(self.row.content["inputs"])
+
+    @property
+    def asked(self) -> list[StationRow]:
+        """The stations at which something is to be done."""
+        return [row for row in self.rows if row.gap.does or row.flush.does]
+
+    @property
+    def places(self) -> str:
+        names = ", ".join(row.label for row in self.asked)
+        return _("%(joint)s, stations %(names)s") % {
+            "joint": self.row.revision.joint.number,
+            "names": names,
+        }
+
+    @property
+    def greatest_mm(self) -> float:
+        values = [v for kind in Kind.values for v in self.values[kind]]
+        return max(abs(value.correction_mm or 0.0) for value in values)
+
+    @property
+    def what(self) -> str:
+        """The defect in a line, for the mold's own record."""
+        size = lengths.length(round(self.greatest_mm * NM), self.unit)
+        return _("Off by up to %(size)s as its parts fit (%(label)s)") % {
+            "size": size,
+            "label": self.row.label,
+        }
+
+
+def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
+    """A correction loaded with RELATED: a constant number of statements."""
+    stations = list(row.revision.stations.all())
+    for station in stations:
+        station.revision = row.revision
+    labels = mold_corrections.labels_of(row)
+    values = mold_corrections.values_of(row)
+    content = row.content
+    openings = list(dict.fromkeys(one["opening"] for one in content["inputs"]))
+    notes = openings_notes(content["asked"]["openings"], openings, [])
+    shares = {name: f"{ppm / 1e6:.1%}" for name, ppm in content["share_ppm"].items()}
+    key = row.tool_id, row.revision.joint_id, row.design_id
+    fits = mold_fits.load([row.tool]).get(key)
+    return CorrectionPage(
+        row=row,
+        unit=unit,
+        labels=labels,
+        values=values,
+        seam=Seam(row.revision, stations),
+        rows=station_rows(labels, values, unit),
+        lines=tools.advice_lines(Both(**values), labels, unit),
+        notes=[*notes, f"{tools.AS_A_WHOLE}.", f"{tools.TOGETHER}."],
+        shares=shares,
+        end=ended(row),
+        came=_came(row, fits, values, unit) if fits else [],
+    )
+
+
+@dataclass(frozen=True)
+class Both:
+    """Values of a record, as a report has them."""
+
+    gap: list[ToolValue]
+    flush: list[ToolValue]
+
+
+def _came(row: ToolCorrection, fits: MoldFits, values, unit: str) -> list[Came]:
+    found = []
+    for fit in reversed(mold_corrections.came_after(row, fits)):
+        both = mold_corrections.deviations_of(row, fits, fit)
+        if both is None:
+            continue
+        came = dict(zip(Kind.values, both, strict=True))
+        cells = {
+            kind: [
+                _cell(v, c, unit) for v, c in zip(values[kind], came[kind], strict=True)
+            ]
+            for kind in Kind.values
+        }
+        every = [cell for kind in Kind.values for cell in cells[kind] if cell.came]
+        found.append(
+            Came(
+                fit=fit,
+                rows=[
+                    CameRow(label, gap, flush)
+                    for label, gap, flush in zip(
+                        mold_corrections.labels_of(row),
+                        cells[Kind.GAP],
+                        cells[Kind.FLUSH],
+                        strict=True,
+                    )
+                ],
+                read=len(every),
+                within=sum(not cell.outside for cell in every),
+                conforming=mold_corrections.conforming(fits, came),
+            )
+        )
+    return found
+
+
+def _cell(value: ToolValue, came: float | None, unit: str) -> CameCell:
+    outside = False
+    if came is not None and value.after_half_mm is not None:
+        outside = abs(came - value.after_mm) > value.after_half_mm
+    half = value.after_half_mm
+    return CameCell(
+        expected=signed(value.after_mm, unit),
+        half="" if half is None else lengths.number(round(half * NM), unit),
+        came=signed(came, unit),
+        outside=outside,
+    )
+
+
+def nothing_to_cut(page: CorrectionPage) -> bool:
+    """Whether the cut line stays: there is no template to print."""
+    moving = (Advice.OUT, Advice.IN)
+    return not any(value.advice in moving for value in page.values[Kind.GAP])

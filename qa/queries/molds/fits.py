@@ -1,0 +1,202 @@
+"""What the first fits of a mold's parts say of it, for its page."""
+
+from dataclasses import dataclass, field
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from qa.drawing import svg
+from qa.models import Kind, ToolCorrection
+from qa.queries.molds import kin
+from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
+from qa.rules import mold_corrections, mold_fits, mold_told
+from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.rules.mold_told import Choice, Openings, Told
+from qa.wording import lengths, tools
+from shop.models import Tool, ToolKind
+
+NM = 1_000_000
+
+
+@dataclass(frozen=True)
+class FitRow:
+    """One part that was read, and where that is on record."""
+
+    fit: FirstFit
+    used: bool
+    cut: str
+
+    @property
+    def url(self) -> str:
+        return reverse("check", args=[self.fit.check.entry_id])
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One joint at which parts of a mold were fitted, in a line on the mold's page."""
+
+    fits: MoldFits
+    parts: int
+    openings: int
+    correction: ToolCorrection | None
+
+    @property
+    def url(self) -> str:
+        return reverse("mold_fits", args=self.fits.key)
+
+
+@dataclass(frozen=True)
+class FitsPage:
+    """What is told of a mold at one joint; lengths as texts in `unit`."""
+
+    told: Told
+    unit: str
+    fits: list[FitRow]
+    rows: list[StationRow]
+    lines: list[str]
+    notes: list[str]
+    shared: list[str]
+    now: str
+    after: str
+    map_svg: str
+    bars_svg: str
+    corrections: list[ToolCorrection]
+    draft: ToolCorrection | None
+    openings: list[str] = field(default_factory=list)
+    pulls: list[int] = field(default_factory=list)
+
+    @property
+    def standing(self) -> ToolCorrection | None:
+        """The correction that is still to be done."""
+        return next((one for one in self.corrections if not ended(one)), None)
+
+
+def ended(row: ToolCorrection):
+    return getattr(row, "end", None)
+
+
+def summaries(tool: Tool) -> list[Summary]:
+    """The joints at which a mold's parts were fitted: a constant number of statements,
+    and nothing is worked out."""
+    found = mold_fits.load([tool])
+    corrections = corrections_of(tool)
+    return [
+        Summary(
+            fits,
+            len(fits.parts),
+            len(fits.openings),
+            next(
+                (
+                    one
+                    for one in corrections
+                    if one.revision.joint_id == fits.joint.pk
+                    and one.design_id == fits.design.pk
+                ),
+                None,
+            ),
+        )
+        for fits in found.values()
+    ]
+
+
+def corrections_of(tool: Tool) -> list[ToolCorrection]:
+    """The newest first."""
+    rows = ToolCorrection.objects.filter(tool=tool)
+    return list(
+        rows.select_related("entry__by", "end__entry", "revision").order_by("-number")
+    )
+
+
+def fits_page(
+    tool: Tool, key: tuple[int, int], choice: Choice | None, unit: str
+) -> FitsPage | None:
+    """What the parts of one design say at a joint; None where none was fitted there.
+
+    key: joint and design. choice: None for the usual one, pulls since the mold was last
+    corrected there. A constant number of statements.
+    """
+    others = kin.relatives(tool)
+    loaded = mold_fits.load([tool, *others])
+    fits = loaded.get((tool.pk, *key))
+    if fits is None:
+        return None
+    corrections = [
+        one for one in corrections_of(tool) if one.revision.joint_id == fits.joint.pk
+    ]
+    usual = Choice(first_pull=mold_corrections.first_pull_after(fits, corrections))
+    choice = choice or usual
+    since = choice.first_pull or 0
+    if not any(fit.nm and fit.pull.number >= since for fit in fits.fits):
+        choice = Choice(sd_nm=choice.sd_nm, worth_nm=choice.worth_nm)
+    told = mold_told.tell(fits, choice)
+    report, labels = told.report, [one.label for one in fits.seam.stations]
+    values = {Kind.GAP: report.gap, Kind.FLUSH: report.flush}
+    title = f"{tool.code} at {fits.joint.number}"
+    bars = bars_scene(labels, values, unit, title, choice.worth_nm)
+    return FitsPage(
+        told=told,
+        unit=unit,
+        fits=[_fit_row(fit, told, unit) for fit in fits.fits],
+        rows=station_rows(labels, values, unit),
+        lines=tools.advice_lines(report, labels, unit),
+        notes=_notes(told, labels, unit),
+        shared=kin.shared(tool, told, loaded, others, labels),
+        now=_share(report.share and report.share.now),
+        after=_share(report.share and report.share.after),
+        map_svg=svg.render(map_scene(fits.seam, values, unit, title)),
+        bars_svg=svg.render(bars, prefix="bounds"),
+        corrections=corrections,
+        draft=mold_corrections.draft(told),
+        openings=fits.openings,
+        pulls=sorted({fit.pull.number for fit in fits.fits}),
+    )  # fmt: skip
+
+
+def _share(share: float | None) -> str:
+    return "" if share is None else f"{share:.1%}"
+
+
+def _fit_row(fit: FirstFit, told: Told, unit: str) -> FitRow:
+    deepest = max(fit.cut_nm.values(), default=0)
+    cut = lengths.length(deepest, unit) if deepest else ""
+    return FitRow(fit, any(fit is one for one in told.used), cut)
+
+
+def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
+    """What a person should know beside the advice, as sentences."""
+    terms = tools.Terms(unit=unit)
+    worth = told.choice.worth_nm / NM
+    found = [f"{note}." for note in tools.notes(told.report, labels, worth, terms)]
+    if told.report.anything:
+        found += openings_notes(str(told.openings), told.report.openings, told.others)
+    gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
+    spread = told.report.scatter.sd_mm
+    if gauges and spread and max(gauges) / NM > spread / 2:
+        found.append(
+            _("Much of how parts differ may be the gauge (its standard uncertainty is "
+              "%(u)s): a study of the gauge would tell.")
+            % {"u": lengths.length(max(gauges), unit)}
+        )  # fmt: skip
+    if told.unlike:
+        found.append(
+            _("%(count)s readings were left out: taken at stations that have moved or "
+              "gone since.") % {"count": told.unlike}
+        )  # fmt: skip
+    return found
+
+
+def openings_notes(how: str, openings, others: list[str]) -> list[str]:
+    """How the openings were taken into account, in words."""
+    if how == Openings.SCATTER:
+        return [tools.OWN_OPENINGS]
+    if how == Openings.APART:
+        return [tools.SEVERAL_OPENINGS.format(len(openings))]
+    found = [tools.ONE_OPENING + "."]
+    if others:
+        found.append(tools.OTHER_OPENINGS.format(", ".join(others)))
+    return found
+
+
+def may_pull(tool: Tool) -> bool:
+    """Whether anything of a tool was demolded: the panel asks no more otherwise."""
+    return tool.kind == ToolKind.MOLD and tool.last_pull > 0

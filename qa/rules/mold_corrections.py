@@ -1,0 +1,166 @@
+"""Corrections of a mold on record: what is frozen of one, and what came after it."""
+
+import hashlib
+
+import numpy as np
+
+from qa.models import CorrectionEnding, Kind, ToolCorrection
+from qa.numeric.tool.characteristics import characteristics
+from qa.numeric.tool.least_squares import Why
+from qa.numeric.tool.tell import Advice, ToolValue
+from qa.numeric.verdict.acceptance import nearest_nm
+from qa.rules import mold_told
+from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.rules.mold_told import METHOD, Told
+from shop.ledger.canonical import canonical
+
+FORM = "correction_body/1"
+LENGTHS = (
+    "tool_mm",
+    "standard_error_mm",
+    "low_mm",
+    "high_mm",
+    "correction_mm",
+    "after_mm",
+    "after_half_mm",
+)
+NOTHING_TO_DO = (Advice.LEAVE, Advice.CANNOT_TELL)
+
+
+def draft(told: Told) -> ToolCorrection | None:
+    """The record that can be taken, not saved; None where nothing is to be done."""
+    if all(value.advice in NOTHING_TO_DO for value in told.report.values):
+        return None
+    text = canonical(_body(told))
+    return ToolCorrection(
+        tool=told.fits.tool,
+        design=told.fits.design,
+        revision=told.fits.seam.revision,
+        last_pull=max(fit.pull.number for fit in told.used),
+        method=METHOD,
+        body=text,
+        digest=hashlib.sha256(text.encode()).hexdigest(),
+    )
+
+
+def _body(told: Told) -> dict:
+    report, choice = told.report, told.choice
+    labels = [station.label for station in told.fits.seam.stations]
+    return {
+        "form": FORM,
+        "method": METHOD,
+        "inputs": [
+            {
+                "part": fit.part.serial,
+                "pull": fit.pull.number,
+                "opening": fit.opening,
+                "check": str(fit.check.entry_id),
+                "fitup": str(fit.fit_up.entry_id),
+                "read": [
+                    [labels[row], kind, nm]
+                    for (row, kind), nm in sorted(fit.nm.items())
+                ],
+                "cut": [[labels[row], nm] for row, nm in sorted(fit.cut_nm.items())],
+            }
+            for fit in told.used
+        ],
+        "asked": {
+            "first_pull": choice.first_pull,
+            "opening": choice.opening,
+            "sd_nm": choice.sd_nm,
+            "worth_nm": choice.worth_nm,
+            "openings": str(told.openings),
+        },
+        "scatter": {
+            kind: {"sd_nm": _nm(sd), "degrees_e3": round(degrees * 1000)}
+            for kind, (sd, degrees) in report.scatter.seen.items()
+        },
+        "share_ppm": {
+            name: round(getattr(report.share, name) * 1e6)
+            for name in ("now", "after", "whole_now", "whole_after")
+        },
+        "stations": [
+            {"label": label, Kind.GAP: _kept(gap), Kind.FLUSH: _kept(flush)}
+            for label, gap, flush in zip(labels, report.gap, report.flush, strict=True)
+        ],
+    }
+
+
+def _kept(value: ToolValue) -> dict:
+    numbers = {name[:-3] + "_nm": _nm(getattr(value, name)) for name in LENGTHS}
+    return {"advice": str(value.advice), "why": value.why and str(value.why)} | numbers
+
+
+def _nm(mm: float | None) -> int | None:
+    return None if mm is None else round(mm * 1e6)
+
+
+def values_of(row: ToolCorrection) -> dict[str, list[ToolValue]]:
+    """What was told of every station, by kind, from the record."""
+    return {
+        kind: [_value(station[kind]) for station in row.content["stations"]]
+        for kind in Kind.values
+    }
+
+
+def _value(kept: dict) -> ToolValue:
+    numbers = {name: kept[name[:-3] + "_nm"] for name in LENGTHS}
+    return ToolValue(
+        advice=Advice(kept["advice"]),
+        why=kept["why"] and Why(kept["why"]),
+        **{name: None if nm is None else nm / 1e6 for name, nm in numbers.items()},
+    )
+
+
+def labels_of(row: ToolCorrection) -> list[str]:
+    return [station["label"] for station in row.content["stations"]]
+
+
+def first_pull_after(fits: MoldFits, rows: list[ToolCorrection]) -> int | None:
+    """The first pull since the mold was last corrected at this joint, None where it
+    never was. rows: its corrections with their ends."""
+    done = [
+        row.end.last_pull
+        for row in rows
+        if getattr(row, "end", None)
+        and row.end.how == CorrectionEnding.DONE
+        and row.revision.joint_id == fits.joint.pk
+    ]
+    return max(done) + 1 if done else None
+
+
+def came_after(row: ToolCorrection, fits: MoldFits) -> list[FirstFit]:
+    """The first fits of parts that were pulled since it was done."""
+    end = getattr(row, "end", None)
+    if end is None or end.how != CorrectionEnding.DONE:
+        return []
+    return [fit for fit in fits.fits if fit.pull.number > end.last_pull]
+
+
+def deviations_of(row: ToolCorrection, fits: MoldFits, fit: FirstFit):
+    """(gaps, flushnesses) of a part from target, mm, at the stations of the record;
+    None where nothing was told or read. None in all where the joint was revised."""
+    if fits.seam.revision.pk != row.revision_id:
+        return None
+    values = values_of(row)
+    expected = [value.after_mm for kind in Kind.values for value in values[kind]]
+    geometry = mold_told.geometry_of(fits.seam.revision, fits.seam)
+    found = mold_told.came(geometry, expected, fit)
+    count = len(geometry.stations)
+    return found[:count], found[count:]
+
+
+def conforming(fits: MoldFits, came: dict[str, list[float | None]]) -> int:
+    """How many deviations from target, mm by kind, lie within the limits: in whole
+    nanometers."""
+    asked = characteristics(mold_told.geometry_of(fits.seam.revision, fits.seam), ())
+    off = [value for kind in Kind.values for value in came[kind]]
+    count = 0
+    for row, value in enumerate(off):
+        if value is None:
+            continue
+        nm = nearest_nm(asked.target[row] + value)
+        low, high = asked.low[row], asked.high[row]
+        above = np.isinf(low) or nm >= nearest_nm(low)
+        count += bool(above and (np.isinf(high) or nm <= nearest_nm(high)))
+    return count

@@ -1,0 +1,302 @@
+"""What the first fits of a mold's parts read, brought back to as pulled.
+
+A part comes from a mold when it was pulled from it, or bonded or cut from parts of one
+pull of it. Of a part in an opening the first fit-up with readings counts; what had been
+cut off either edge before is taken back off the gap by the place of the cut, and what
+was read on finished edges is brought to bare ones. Openings are airframes, or the
+surrounds of one where it had several.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from qa.models import (
+    Check,
+    CurrentReading,
+    Finish,
+    FitUp,
+    Joint,
+    Kind,
+    Side,
+    Station,
+    TrimCut,
+)
+from qa.rules import requirements
+from qa.rules.history import Seam
+from shop.models import (
+    Airframe,
+    Lineage,
+    Origin,
+    Part,
+    PartDesign,
+    Pull,
+    PullState,
+    Tool,
+)
+
+SAME_PLACE_MM = 1.0
+FOLLOWS = (Origin.BONDED, Origin.CUT)
+NM = 1_000_000
+
+
+@dataclass(frozen=True)
+class FirstFit:
+    """A part in an opening for the first time. `nm` by (row of the station, kind), as
+    pulled; `unlike` counts readings at stations that are elsewhere by now: perhaps all.
+    """
+
+    part: Part
+    pull: Pull
+    airframe: Airframe
+    fit_up: FitUp
+    check: Check
+    opening: str
+    nm: dict[tuple[int, str], int]
+    cut_nm: dict[int, int]
+    unlike: int = 0
+
+    @property
+    def when(self) -> datetime:
+        return self.check.entry.received_at
+
+
+@dataclass
+class MoldFits:
+    """All first fits of the parts of one design from one mold at one joint, in the
+    order of the pulls. `seam` has the stations that the joint has now."""
+
+    tool: Tool
+    design: PartDesign
+    joint: Joint
+    seam: Seam
+    fits: list[FirstFit] = field(default_factory=list)
+
+    @property
+    def key(self) -> tuple[int, int, int]:
+        return self.tool.pk, self.joint.pk, self.design.pk
+
+    @property
+    def parts(self) -> list[Part]:
+        return list({fit.part.pk: fit.part for fit in self.fits if fit.nm}.values())
+
+    @property
+    def openings(self) -> list[str]:
+        return list(dict.fromkeys(fit.opening for fit in self.fits if fit.nm))
+
+
+@dataclass
+class _Rows:
+    """What was loaded, by what it hangs on."""
+
+    pulls: dict[int, dict[int, Pull]]
+    fit_ups: list[FitUp]
+    checks: dict[int, list[Check]] = field(default_factory=dict)
+    readings: dict[int, list[CurrentReading]] = field(default_factory=dict)
+    seams: dict[int, Seam] = field(default_factory=dict)
+    cuts: dict[tuple[int, int, str], list[TrimCut]] = field(default_factory=dict)
+    joints: dict[int, Joint] = field(default_factory=dict)
+
+
+def load(tools: list[Tool]) -> dict[tuple[int, int, int], MoldFits]:
+    """Return the first fits of molds by (mold, joint, design), in 8 statements."""
+    rows = _Rows(_pulls_of(tools), [])
+    parts = {part for own in rows.pulls.values() for part in own}
+    found = FitUp.objects.filter(part__in=parts).select_related(
+        "part__design", "surround_part", "airframe", "revision", "entry"
+    )
+    rows.fit_ups = list(found.order_by("entry__pk"))
+    _load_joints(rows)
+    _load_readings(rows)
+    _load_cuts(rows)
+    by_key: dict[tuple[int, int, int], MoldFits] = {}
+    for tool in tools:
+        pulls = rows.pulls.get(tool.pk, {})
+        for fit in _first_fits(rows, pulls):
+            joint = rows.joints[fit.fit_up.joint_id]
+            key = tool.pk, joint.pk, fit.part.design_id
+            if key not in by_key:
+                seam = rows.seams[joint.current_id]
+                by_key[key] = MoldFits(tool, fit.part.design, joint, seam)
+            by_key[key].fits.append(fit)
+    for fits in by_key.values():
+        fits.fits.sort(key=lambda one: (one.pull.number, one.fit_up.entry.pk))
+    return by_key
+
+
+def _pulls_of(tools: list[Tool]) -> dict[int, dict[int, Pull]]:
+    """The pull that each part came from, by mold: two statements. A part that came from
+    several pulls of one mold tells nothing of it."""
+    found: dict[int, dict[int, set[Pull]]] = defaultdict(lambda: defaultdict(set))
+    direct = Lineage.objects.filter(kind=Origin.PULLED, pull__tool__in=tools)
+    for edge in direct.exclude(pull__state=PullState.VOID).select_related("pull"):
+        found[edge.pull.tool_id][edge.part_id].add(edge.pull)
+    sources = {part for own in found.values() for part in own}
+    made = Lineage.objects.filter(kind__in=FOLLOWS, source__in=sources)
+    for edge in list(made):
+        for own in found.values():
+            if edge.source_id in own:
+                own[edge.part_id] |= own[edge.source_id]
+    return {
+        tool: {part: next(iter(own)) for part, own in parts.items() if len(own) == 1}
+        for tool, parts in found.items()
+    }
+
+
+def _load_joints(rows: _Rows) -> None:
+    """Joints with their newest revision, and the stations of every revision in use."""
+    keys = {one.joint_id for one in rows.fit_ups}
+    joints = Joint.objects.filter(pk__in=keys).exclude(current=None)
+    joints = joints.select_related("current", "position", "surround", "type", "mirror")
+    rows.joints = {joint.pk: joint for joint in joints}
+    rows.fit_ups = [one for one in rows.fit_ups if one.joint_id in rows.joints]
+    revisions = {joint.current_id: joint.current for joint in rows.joints.values()}
+    revisions |= {one.revision_id: one.revision for one in rows.fit_ups}
+    for station in Station.objects.filter(revision__in=revisions).order_by("order"):
+        revision = station.revision = revisions[station.revision_id]
+        revision.joint = rows.joints[revision.joint_id]
+        seam = rows.seams.setdefault(revision.pk, Seam(revision, []))
+        seam.stations.append(station)
+
+
+def _load_readings(rows: _Rows) -> None:
+    own = {one.pk: one for one in rows.fit_ups}
+    checks = Check.objects.filter(fit_up__in=own, state__void=False)
+    for check in checks.select_related("state", "entry", "instrument").order_by("pk"):
+        check.fit_up = own[check.fit_up_id]
+        rows.checks.setdefault(check.fit_up_id, []).append(check)
+    values = CurrentReading.objects.filter(
+        fit_check__fit_up__in=own, clash=False, reading__value_nm__isnull=False
+    )
+    for value in values.select_related("reading"):
+        rows.readings.setdefault(value.fit_check_id, []).append(value)
+
+
+def _load_cuts(rows: _Rows) -> None:
+    """Cuts by serial, joint and side, with the seams that they were recorded along."""
+    serials = {one.part_id for one in rows.fit_ups}
+    serials |= {one.surround_part_id for one in rows.fit_ups} - {None}
+    cuts = TrimCut.objects.filter(part__in=serials, fit_up__joint__in=rows.joints)
+    elsewhere = {}
+    for cut in cuts.select_related("fit_up__revision", "entry").order_by("pk"):
+        key = cut.part_id, cut.fit_up.joint_id, cut.side
+        rows.cuts.setdefault(key, []).append(cut)
+        if cut.fit_up.revision_id not in rows.seams:
+            elsewhere[cut.fit_up.revision_id] = cut.fit_up.revision
+    for station in Station.objects.filter(revision__in=elsewhere).order_by("order"):
+        revision = station.revision = elsewhere[station.revision_id]
+        seam = rows.seams.setdefault(revision.pk, Seam(revision, []))
+        seam.stations.append(station)
+
+
+def _first_fits(rows: _Rows, pulls: dict[int, Pull]):
+    """The first fit-up with readings of each part in each opening."""
+    openings = _openings(rows.fit_ups)
+    seen = set()
+    for one in rows.fit_ups:
+        if one.part_id not in pulls:
+            continue
+        key = one.part_id, one.joint_id, openings[one.pk]
+        if key in seen:
+            continue
+        fit = _as_pulled(rows, one, pulls[one.part_id], openings[one.pk])
+        if fit:
+            if fit.nm:
+                seen.add(key)
+            yield fit
+
+
+def _openings(fit_ups: list[FitUp]) -> dict[int, str]:
+    """What each fit-up's opening is called: its airframe, with the surround's serial
+    where that airframe had more than one."""
+    several: dict[tuple[int, int], set[int]] = defaultdict(set)
+    for one in fit_ups:
+        if one.surround_part_id:
+            several[one.joint_id, one.airframe_id].add(one.surround_part_id)
+    names = {}
+    for one in fit_ups:
+        name = one.airframe.serial
+        if len(several[one.joint_id, one.airframe_id]) > 1 and one.surround_part:
+            name = f"{name} {one.surround_part.serial}"
+        names[one.pk] = name
+    return names
+
+
+def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit | None:
+    """What a fit-up read as pulled, None where nothing was read."""
+    joint = rows.joints[fit_up.joint_id]
+    seam = rows.seams[joint.current_id]
+    own = rows.seams[fit_up.revision_id]
+    labels = {station.pk: station.label for station in own.stations}
+    place = _places_kept(own, seam)
+    found: dict[tuple[int, str], int] = {}
+    unlike = 0
+    read = [one for one in rows.checks.get(fit_up.pk, []) if one.pk in rows.readings]
+    if not read:
+        return None
+    # A cut opens the next fit-up: all checks of this one saw the same edges.
+    lost = _lost_nm(rows, fit_up, read[0], seam)
+    for check in read:
+        for value in rows.readings[check.pk]:
+            row = place.get(labels[value.station_id])
+            if row is None:
+                unlike += 1
+                continue
+            shift = _to_bare_nm(seam.stations[row], value.kind, check.finish)
+            gone = lost[row] if value.kind == Kind.GAP else 0
+            # The first check counts where two read the same.
+            as_pulled = value.reading.value_nm + shift - gone
+            found.setdefault((row, value.kind), as_pulled)
+    return FirstFit(
+        part=fit_up.part,
+        pull=pull,
+        airframe=fit_up.airframe,
+        fit_up=fit_up,
+        check=read[0],
+        opening=opening,
+        nm=found,
+        cut_nm={row: depth for row, depth in enumerate(lost) if depth},
+        unlike=unlike,
+    )
+
+
+def _places_kept(own: Seam, seam: Seam) -> dict[str, int]:
+    """Rows of the seam as it is now, by the labels of another revision, of stations
+    that are still where they were."""
+    kept = {}
+    for label, row in own.rows.items():
+        now = seam.rows.get(label)
+        if now is not None:
+            apart = own.places[row] - seam.places[now]
+            if float((apart**2).sum()) <= SAME_PLACE_MM**2:
+                kept[label] = now
+    return kept
+
+
+def _lost_nm(rows: _Rows, fit_up: FitUp, check: Check, seam: Seam) -> list[int]:
+    """What both edges had lost at each station before a check, nm."""
+    lost = [0.0] * len(seam.stations)
+    serials = ((fit_up.part_id, Side.PART), (fit_up.surround_part_id, Side.SURROUND))
+    for serial, side in serials:
+        lines = defaultdict(list)
+        for cut in rows.cuts.get((serial, fit_up.joint_id, side), []):
+            if cut.entry.pk < check.entry.pk:
+                spot = cut.s_nm / NM, cut.depth_nm / NM
+                lines[cut.entry_id, cut.fit_up.revision_id].append(spot)
+        for (_, revision), spots in lines.items():
+            depths = seam.depths(spots, rows.seams[revision])
+            lost = [a + float(b) for a, b in zip(lost, depths, strict=True)]
+    return [round(depth * NM) for depth in lost]
+
+
+def _to_bare_nm(station: Station, kind: str, finish: str) -> int:
+    """What a reading would be more before the finish was put on."""
+    if finish == Finish.BARE:
+        return 0
+    sides = [
+        requirements.requirement(station, kind, one) for one in (Finish.BARE, finish)
+    ]
+    for bare, now in zip(*(one.limits for one in sides), strict=True):
+        if bare is not None:
+            return bare - now
+    return 0

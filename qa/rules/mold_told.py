@@ -1,0 +1,145 @@
+"""What the first fits say of a mold, as it is asked: which pulls, which openings.
+
+The numbers are qa.numeric.tool. Openings are told apart where parts that were tried in
+several link them. Where each part was tried in one of its own they count into the
+scatter; where several parts share some of several, only one of them is looked at, since
+what parts share in an opening would pass for the mold's.
+"""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import lru_cache
+
+from qa.models import Finish, JointRevision, Kind
+from qa.numeric.geometry.joint import Joint as Geometry
+from qa.numeric.plan.motions import Motion
+from qa.numeric.tool import come
+from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.tell import PulledReading, ToolReport, tell_tool
+from qa.rules import requirements
+from qa.rules.history import Seam
+from qa.rules.mold_fits import FirstFit, MoldFits
+
+METHOD = "tell_tool/1"
+NM = 1_000_000
+WORTH_NM = 100_000
+
+
+class Openings(StrEnum):
+    """How the openings were taken into account."""
+
+    APART = "apart"  # told from the mold by parts tried in several
+    SCATTER = "scatter"  # one part each: they count into the scatter
+    ONE = "one"  # mold and opening together
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What a reader asks otherwise than usual. `first_pull`: pulls from this number on;
+    `opening`: only this one; `sd_nm`: how much parts differ, where it is known."""
+
+    first_pull: int | None = None
+    opening: str = ""
+    sd_nm: int | None = None
+    worth_nm: int = WORTH_NM
+
+
+@dataclass
+class Told:
+    """What is told of a mold, and of which fits."""
+
+    fits: MoldFits
+    used: list[FirstFit]
+    choice: Choice
+    openings: Openings
+    geometry: Geometry
+    report: ToolReport
+    # Openings that were left out, since what is told is of one of them.
+    others: list[str] = field(default_factory=list)
+
+    @property
+    def unlike(self) -> int:
+        return sum(fit.unlike for fit in self.fits.fits)
+
+
+def geometry_of(revision: JointRevision, seam: Seam) -> Geometry:
+    """The joint as the numbers want it, limits as they hold on bare edges."""
+    return requirements.joint_to_plan(
+        revision, seam.stations, finish=Finish.BARE, lost_mm={}
+    )
+
+
+def tell(fits: MoldFits, choice: Choice) -> Told:
+    """What the fits say. Raises numeric TooMuch beyond 2,000 characteristics."""
+    since = choice.first_pull or 0
+    used = [fit for fit in fits.fits if fit.nm and fit.pull.number >= since]
+    geometry = geometry_of(fits.seam.revision, fits.seam)
+    motions = free_to_move(geometry)
+    if choice.opening:
+        openings = [choice.opening]
+    else:
+        openings = list(dict.fromkeys(fit.opening for fit in used))
+    how = Openings.ONE if len(openings) < 2 else Openings.APART
+    report = _asked(geometry, used, openings, how, motions, choice)
+    if how == Openings.APART and not report.anything and _unlinked(used):
+        # Nothing can be told apart: the opening with most parts, or all as scatter.
+        how, openings = _instead(used)
+        report = _asked(geometry, used, openings, how, motions, choice)
+    others = list(dict.fromkeys(f.opening for f in used if f.opening not in openings))
+    used = [fit for fit in used if fit.opening in openings]
+    return Told(fits, used, choice, how, geometry, report, others)
+
+
+def _unlinked(used: list[FirstFit]) -> bool:
+    """Whether no part was tried in two openings."""
+    return len({fit.part.pk for fit in used}) == len(used)
+
+
+def _instead(used: list[FirstFit]) -> tuple[Openings, list[str]]:
+    counts: dict[str, int] = {}
+    for fit in used:
+        counts[fit.opening] = counts.get(fit.opening, 0) + 1
+    if max(counts.values()) == 1:
+        return Openings.SCATTER, list(counts)
+    return Openings.ONE, [max(counts, key=counts.__getitem__)]
+
+
+def _asked(geometry, used, openings, how, motions, choice: Choice) -> ToolReport:
+    rows = []
+    for fit in used:
+        if fit.opening not in openings:
+            continue
+        name = fit.opening if how == Openings.APART else ""
+        for row in sorted({row for row, _ in fit.nm}):
+            gap, flush = (fit.nm.get((row, kind)) for kind in (Kind.GAP, Kind.FLUSH))
+            rows.append(PulledReading(fit.part.serial, row, _mm(gap), _mm(flush), name))
+    sd = None if choice.sd_nm is None else choice.sd_nm / NM
+    return _told(geometry, tuple(rows), motions, sd, choice.worth_nm / NM)
+
+
+@lru_cache(maxsize=64)
+def _told(
+    geometry: Geometry,
+    rows: tuple[PulledReading, ...],
+    motions: tuple[Motion, ...],
+    sd_mm: float | None,
+    worth_mm: float,
+) -> ToolReport:
+    """Kept, since bounds are simulated for a second and pages ask again and again."""
+    return tell_tool(geometry, rows, motions, sd_mm, worth_mm)
+
+
+def came(geometry: Geometry, expected: list[float | None], fit: FirstFit):
+    """How far a part came from target in gaps and flushnesses, mm, once it is seated
+    as close to what was expected as it goes."""
+    count = len(geometry.stations)
+    read = [
+        _mm(fit.nm.get((row, kind)))
+        for kind in (Kind.GAP, Kind.FLUSH)
+        for row in range(count)
+    ]
+    return come.come(geometry, free_to_move(geometry), expected, read)
+
+
+def _mm(nm: int | None) -> float | None:
+    return None if nm is None else nm / NM

@@ -1,0 +1,143 @@
+"""What the fits of its parts say of a mold, and its corrections."""
+
+from functools import partial
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from qa.actions import tool_corrections
+from qa.forms.molds import CorrectionEndForm, MoldAskForm, TakeCorrectionForm
+from qa.models import ToolCorrection
+from qa.queries.molds import corrections, fits
+from shop import roles
+from shop.ledger import Refused
+from shop.models import Tool
+from shop.views.acting import form_page, posted
+
+from .joints import unit_of
+
+TOOLS = Tool.objects.select_related("plug", "mirror", "design")
+
+
+def panel(request, tool: Tool):
+    """What is known of a mold by its parts' fits, on its own page."""
+    if not fits.may_pull(tool):
+        return None
+    return "qa/molds/panel.html", {"rows": fits.summaries(tool), "tool": tool}
+
+
+def _page(request, pk, joint, design, verb="look"):
+    """The tool, the form and the page, as they are asked for."""
+    tool = roles.fetch(request.user, verb, TOOLS, pk=pk)
+    unit, key = unit_of(request), (joint, design)
+    page = fits.fits_page(tool, key, None, unit)
+    if page is None:
+        raise Http404
+    form = MoldAskForm(
+        request.GET or None,
+        pulls=page.pulls,
+        openings=page.openings,
+        initial={"unit": unit},
+    )
+    if form.choice:
+        page = fits.fits_page(tool, key, form.choice, unit)
+    return tool, form, page
+
+
+@require_GET
+def mold_fits(request, pk, joint, design):
+    tool, form, page = _page(request, pk, joint, design)
+    context = {"tool": tool, "form": form, "page": page}
+    if page.draft:
+        start = {"digest": page.draft.digest}
+        context["take"] = TakeCorrectionForm(initial=start)
+    return render(request, "qa/molds/fits.html", context)
+
+
+@require_POST
+def take_correction(request, pk, joint, design):
+    """Freeze what the page showed; where it has changed since, it is shown again."""
+    tool, _form, page = _page(request, pk, joint, design, "correct molds")
+    back = f"{reverse('mold_fits', args=[pk, joint, design])}?{request.GET.urlencode()}"
+    form = TakeCorrectionForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _("Look at it again, and take it then."))
+        return redirect(back)
+    if page.draft is None or page.draft.digest != form.cleaned_data["digest"]:
+        messages.error(request, _("This changed while it was looked at. Look again."))
+        return redirect(back)
+    try:
+        row = tool_corrections.take(
+            by=request.user, correction=page.draft, note=form.cleaned_data["note"]
+        )
+    except Refused as no:
+        messages.error(request, no.message)
+        return redirect(back)
+    return redirect("correction", number=row.number)
+
+
+def _row(request, number, verb="look") -> ToolCorrection:
+    rows = ToolCorrection.objects.select_related(*corrections.RELATED)
+    return roles.fetch(request.user, verb, rows, number=number)
+
+
+@require_GET
+def correction(request, number):
+    row = _row(request, number)
+    page = corrections.correction_page(row, unit_of(request))
+    context = {"page": page, "row": row, "cuts": not corrections.nothing_to_cut(page)}
+    return render(request, "qa/molds/correction.html", context)
+
+
+def _end(request, number, verb, act, **said):
+    row = _row(request, number, verb)
+    page = reverse("correction", args=[number])
+    return form_page(
+        request,
+        CorrectionEndForm(posted(request)),
+        lambda note: act(row, note),
+        back=page,
+        above=(row.label, page),
+        **{name: words % {"label": row.label} for name, words in said.items()},
+    )
+
+
+def correction_done(request, number):
+    """The mold was corrected: a repair of it."""
+
+    def act(row, note):
+        page = corrections.correction_page(row, row.revision.units)
+        tool_corrections.record_done(
+            by=request.user,
+            correction=row,
+            what=page.what,
+            place=page.places,
+            note=note,
+        )
+
+    return _end(
+        request,
+        number,
+        "work on tooling",
+        act,
+        heading=_("%(label)s is done"),
+        caution=_("Dust, solvents and resins can hurt: the safety data sheet of the "
+                  "product is the authority."),
+        button=_("Record this repair"),
+    )  # fmt: skip
+
+
+def withdraw_correction(request, number):
+    act = partial(tool_corrections.withdraw, by=request.user)
+    return _end(
+        request,
+        number,
+        "correct molds",
+        lambda row, note: act(correction=row, note=note),
+        heading=_("Withdraw %(label)s"),
+        button=_("Withdraw it"),
+    )

@@ -1,0 +1,332 @@
+"""What the first fits of its parts say of a mold, and what is done about it."""
+
+import csv
+import io
+import json
+from dataclasses import replace
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from qa.actions import checks, fitups, tool_corrections, trimming
+from qa.actions.trimming import Taken
+from qa.files import joint_text
+from qa.models import Check, CorrectionEnd, Kind, ToolCorrection
+from qa.queries.molds import corrections, fits
+from qa.rules import mold_corrections
+from qa.rules.mold_told import Choice, Openings
+from qa.rules.planning import RELATED
+from shop.actions import tooling
+from shop.ledger import Refused
+from shop.models import DefectRepair, Tool
+from tests.qa.making import (
+    make_check,
+    make_design,
+    make_part,
+    make_stations,
+    mm,
+    read,
+    revise,
+)
+from tests.qa.molding import LONG, Shop, noisy, ripple
+from tests.shop.making_floor import make_mold, make_tool
+
+
+@pytest.fixture
+def shop(people):
+    """A mold of covers, its joint and two airframes."""
+    return Shop(people["lead"])
+
+
+def test_what_the_page_tells_is_what_the_command_tells_from_files(
+    shop, tmp_path, capsys
+):
+    """The same readings by hand, through the joint's own download: an own way from the
+    records to the numbers."""
+    rows = []
+    for seed in (1, 2, 3):
+        part, gaps = shop.pull(), noisy(seed)
+        shop.fit(part, shop.airframes[0], gaps)
+        rows += [(part.serial, n, 2.25 + gap, 0.0) for n, gap in gaps.items()]
+    joint, readings = tmp_path / "joint.csv", tmp_path / "readings.csv"
+    stations = shop.joint.current.stations.select_related("surround")
+    joint.write_text(joint_text.write(joint_text.rows_of(stations)))
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(("part", "station", "gap_mm", "flush_mm"))
+    writer.writerows((part, n, f"{g:.3f}", f"{f:.3f}") for part, n, g, f in rows)
+    readings.write_text(text.getvalue())
+    call_command("correct_tool", str(joint), str(readings), "--json")
+    said = json.loads(capsys.readouterr().out)
+    report = shop.told().report
+    assert report.anything
+    for station, gap in zip(said["stations"], report.gap, strict=True):
+        assert station["gap"]["advice"] == str(gap.advice)
+        for name in ("tool_mm", "low_mm", "high_mm", "correction_mm"):
+            assert station["gap"][name] == pytest.approx(getattr(gap, name), abs=1e-6)
+    does = [s["station"] for s in said["stations"] if s["gap"]["advice"] == "in"]
+    assert {"4", "5"} <= set(does)
+    page = shop.page()
+    assert page.now == f"{said['conforming_share']['now']:.1%}"
+
+
+def test_what_was_cut_before_is_added_back_by_its_place(shop):
+    """A part cut at 4 to 5 on one airframe and then tried on another reads as if it had
+    not been cut; so does one read after the joint was revised with other labels."""
+    part = shop.pull()
+    gaps = noisy(1)
+    check = shop.fit(part, shop.airframes[0], gaps)
+    checks.finish_check(by=shop.by, check=check)
+    loaded = Check.objects.select_related(*RELATED).get(pk=check.pk)
+    taken = [Taken(loaded, label, "part", "0.8", "mm") for label in ("4", "5")]
+    trimming.record_trim(by=shop.by, checks=[loaded], taken=taken, reason="x")
+    after = {label: gap + (0.8 if label in "45" else 0) for label, gap in gaps.items()}
+    shop.fit(part, shop.airframes[1], after)
+    first, again = shop.found.fits
+    assert first.opening != again.opening
+    assert again.nm == first.nm
+    assert again.cut_nm == {3: mm(0.8), 4: mm(0.8)}
+
+
+def test_an_opening_that_was_cut_is_told_as_it_was(shop):
+    """What came off the surround's edge opened the gap, and not the mold."""
+    frame = make_design(shop.by)
+    shell = make_part(shop.by, design=frame)
+    gaps = noisy(1)
+
+    def fit(part, gaps):
+        fit_up = fitups.open_fit_up(
+            by=shop.by, joint=shop.joint, airframe=shop.airframes[0], part=part,
+            surround_part=shell, why="a test",
+            reason="first" if not part_seen else "swap",
+        )  # fmt: skip
+        part_seen.append(part)
+        check = make_check(shop.by, fit_up)
+        for label, gap in gaps.items():
+            read(check, label, "gap", f"{2.25 + gap:.3f}")
+        return check
+
+    part_seen = []
+    sides = make_stations(10, trim_side="both", trim_max_nm=mm(4))
+    revise(shop.by, shop.joint, sides)
+    shop.joint.refresh_from_db()
+    check = fit(shop.pull(), gaps)
+    loaded = Check.objects.select_related(*RELATED).get(pk=check.pk)
+    taken = [Taken(loaded, "4", "surround", "0.5", "mm")]
+    trimming.record_trim(by=shop.by, checks=[loaded], taken=taken, reason="x")
+    fit(shop.pull(), {**gaps, "4": gaps["4"] + 0.5})
+    first, second = shop.found.fits
+    assert second.nm == first.nm
+
+
+def test_finished_edges_are_brought_to_bare_ones(shop):
+    revise(
+        shop.by,
+        shop.joint,
+        make_stations(10),
+        finish_part_nm=mm(0.1),
+        finish_surround_nm=mm(0.15),
+    )
+    shop.joint.refresh_from_db()
+    part = shop.pull()
+    shop.fit(part, shop.airframes[0], {}, finish="finished")
+    other = shop.pull()
+    bare = dict.fromkeys(map(str, range(1, 11)), 0.25)
+    flushes = dict.fromkeys(map(str, range(1, 11)), 0.05)
+    shop.fit(other, shop.airframes[1], bare, flushes, finish="bare")
+    first, second = shop.found.fits
+    assert first.nm == second.nm
+
+
+def test_a_station_that_moved_is_left_out_and_said(shop):
+    part = shop.pull()
+    shop.fit(part, shop.airframes[0], {})
+    moved = make_stations(10, trim_max_nm=mm(4))
+    moved[3] = replace(moved[3], label="4a")
+    x, y, z = moved[6].place_nm
+    moved[6] = replace(moved[6], place_nm=(x + mm(3), y, z))
+    revise(shop.by, shop.joint, moved)
+    shop.joint.refresh_from_db()
+    shop.fit(shop.pull(), shop.airframes[1], {})
+    first = min(shop.found.fits, key=lambda fit: fit.pull.number)
+    assert first.unlike == 4
+    assert {row for row, _ in first.nm} == set(range(10)) - {3, 6}
+    page = shop.page()
+    assert any("left out" in note for note in page.notes)
+    named = [replace(one, label=f"{one.label}b") for one in moved]
+    revise(shop.by, shop.joint, named)
+    shop.joint.refresh_from_db()
+    assert shop.page().rows[0].gap.code == "cannot_tell"
+
+
+def test_openings_that_nothing_links_never_pass_for_the_mold(shop):
+    """Each part in an opening of its own: they count into the scatter. Two that share
+    one beside a third: only the shared one is looked at. Linked: told apart."""
+    parts = [shop.pull() for _ in range(3)]
+    tight = dict.fromkeys(("7", "8"), -0.6)  # an opening that is small there
+    shop.fit(parts[0], shop.airframes[0], noisy(1))
+    assert shop.told().openings == Openings.ONE
+    assert not shop.told().report.anything
+    shop.fit(parts[1], shop.airframes[1], noisy(2, LONG | tight))
+    assert shop.told().openings == Openings.SCATTER
+    shop.fit(parts[2], shop.airframes[1], noisy(3, LONG | tight))
+    told = shop.told()
+    assert told.openings == Openings.ONE
+    assert told.others == [shop.airframes[0].serial]
+    assert {fit.opening for fit in told.used} == {shop.airframes[1].serial}
+    shop.fit(parts[1], shop.airframes[0], noisy(2))
+    told = shop.told()
+    assert told.openings == Openings.APART
+    assert len(told.used) == 4
+
+
+def test_one_part_tells_nothing_and_says_what_would(shop):
+    shop.fit(shop.pull(), shop.airframes[0], noisy(1))
+    page = shop.page()
+    assert page.draft is None
+    assert page.lines == []
+    assert any("another pull would tell" in note for note in page.notes)
+    assert not any("--" in note for note in page.notes)
+    page = shop.page(Choice(sd_nm=mm(0.05)))
+    assert page.draft is not None
+
+
+def taken(shop) -> ToolCorrection:
+    for seed in (1, 2):
+        part = shop.pull()
+        shop.fit(part, shop.airframes[seed - 1], noisy(seed), ripple(seed))
+    row = tool_corrections.take(by=shop.by, correction=shop.page().draft)
+    return loaded(row)
+
+
+def loaded(row) -> ToolCorrection:
+    rows = ToolCorrection.objects.select_related(*corrections.RELATED)
+    return rows.get(pk=row.pk)
+
+
+def done(shop, row, note="scribed anew"):
+    page = corrections.correction_page(row, "mm")
+    return tool_corrections.record_done(
+        by=shop.by, correction=row, what=page.what, place=page.places, note=note
+    )
+
+
+def test_a_correction_is_frozen_done_as_a_repair_and_compared_with_the_next_part(shop):
+    row = taken(shop)
+    assert row.label == "TC-0001"
+    told = shop.told().report
+    kept = mold_corrections.values_of(row)
+    for kind in Kind.values:
+        for now, then in zip(getattr(told, kind), kept[kind], strict=True):
+            assert now.advice == then.advice
+            assert now.correction_mm == pytest.approx(then.correction_mm, abs=1e-6)
+    done(shop, row)
+    mold = Tool.objects.get(pk=shop.mold.pk)
+    assert mold.repaired
+    repair = DefectRepair.objects.get(defect__tool=mold)
+    assert "TC-0001" in repair.note
+    assert "4" in repair.defect.place
+    part = shop.pull()
+    assert part.lineage.get().pull.after_repair
+    # The next one as it should come: what is left is what was not corrected.
+    values = kept[Kind.GAP]
+    as_told = {str(n): v.after_mm for n, v in enumerate(values, 1)}
+    flush = {str(n): v.after_mm for n, v in enumerate(kept[Kind.FLUSH], 1)}
+    shop.fit(part, shop.airframes[2], as_told, flush)
+    page = corrections.correction_page(loaded(row), "mm")
+    (came,) = page.came
+    assert came.within == came.read == 20
+    assert came.conforming == 20
+    # Only what was pulled since counts from then on.
+    assert [row.fit.part for row in shop.page().fits if row.used] == [part]
+
+
+def test_a_part_that_comes_otherwise_than_expected_is_told(shop):
+    row = taken(shop)
+    done(shop, row)
+    part = shop.pull()
+    values = mold_corrections.values_of(row)[Kind.GAP]
+    off = {str(n): v.after_mm for n, v in enumerate(values, 1)}
+    off["4"] -= 1.3  # the line was not moved there after all
+    shop.fit(part, shop.airframes[2], off, ripple(3))
+    (came,) = corrections.correction_page(loaded(row), "mm").came
+    wrong = [one.label for one in came.rows if one.gap.outside]
+    assert "4" in wrong
+    assert came.conforming < came.read
+
+
+def test_only_one_correction_is_open_and_it_ends_once(shop):
+    row = taken(shop)
+    with pytest.raises(Refused, match="TC-0001 is to be done or withdrawn first"):
+        tool_corrections.take(by=shop.by, correction=shop.page().draft)
+    with pytest.raises(Refused, match="Say why"):
+        tool_corrections.withdraw(by=shop.by, correction=row, note=" ")
+    tool_corrections.withdraw(by=shop.by, correction=row, note="not now")
+    with pytest.raises(Refused, match="withdrawn already"):
+        done(shop, row)
+    assert not Tool.objects.get(pk=shop.mold.pk).repaired
+    tool_corrections.take(by=shop.by, correction=shop.page().draft)
+    assert CorrectionEnd.objects.count() == 1
+
+
+def test_what_the_mold_of_the_same_plug_shows_too_is_the_plugs(shop):
+    by = shop.by
+    plug = make_tool(by, kind="plug")
+    tooling.change_tool(by=by, tool=shop.mold, plug=plug)
+    second = make_mold(by, design=shop.design, plug=plug)
+    for seed in (1, 2):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed))
+        shop.fit(shop.pull(second), shop.airframes[0], noisy(seed + 5))
+    page = shop.page()
+    assert any(plug.code in line and "4" in line for line in page.shared)
+
+
+def statements(work) -> int:
+    with CaptureQueriesContext(
+        connection,
+    ) as said:
+        work()
+    return len(said)
+
+
+def test_one_part_or_thirty_take_as_many_statements(shop):
+    shop.fit(shop.pull(), shop.airframes[0], noisy(1))
+    shop.fit(shop.pull(), shop.airframes[1], noisy(2))
+    few = statements(shop.page), statements(lambda: fits.summaries(shop.mold))
+    for seed in range(3, 13):
+        shop.fit(shop.pull(), shop.airframes[seed % 3], noisy(seed))
+    many = statements(shop.page), statements(lambda: fits.summaries(shop.mold))
+    assert many == few
+
+
+def test_pages_and_papers_of_a_correction(shop, client_of):
+    row = taken(shop)
+    client = client_of("lead")
+    told = client.get(f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/")
+    assert told.status_code == 200
+    assert "Cut line in at 4" in told.content.decode()
+    assert "TC-0001" in client.get(f"/tooling/{shop.mold.pk}/").content.decode()
+    for paper in ("sheet", "scribe"):
+        answer = client.get(f"/corrections/{row.number}/{paper}.pdf")
+        assert answer.content.startswith(b"%PDF")
+        assert answer.content == client.get(answer.request["PATH_INFO"]).content
+    plain = client.get("/corrections/1/scribe.pdf?seen=outside").content
+    assert plain != answer.content
+    answer = client.post("/corrections/1/done/", {"note": ""})
+    assert answer.context["form"].errors["note"]
+    answer = client.post("/corrections/1/done/", {"note": "scribed"}, follow=True)
+    assert "No part pulled since then" in answer.content.decode()
+
+
+def test_what_changed_while_it_was_looked_at_is_not_taken(shop, client_of):
+    for seed in (1, 2):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed))
+    client = client_of("lead")
+    url = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
+    digest = client.get(url).context["page"].draft.digest
+    shop.fit(shop.pull(), shop.airframes[0], noisy(3))
+    answer = client.post(f"{url}take/", {"digest": digest}, follow=True)
+    assert "changed while it was looked at" in answer.content.decode()
+    assert not ToolCorrection.objects.exists()
