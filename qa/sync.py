@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 from django.db import IntegrityError
 
-from qa.actions import checks, claims, fitups, nonconformances
+from qa.actions import checks, claims, fitups, raising
 from qa.envelopes import Said
 from qa.models import (
     Check,
@@ -126,9 +126,7 @@ def _finish(by: Person, said: Said, envelope: dict) -> None:
 
 def _raise(by: Person, said: Said, envelope: dict) -> None:
     chosen = said.items("findings", int, "a list of numbers")
-    nonconformances.raise_findings(
-        by=by, check=_the_check(said), chosen=chosen, **envelope
-    )
+    raising.raise_findings(by=by, check=_the_check(said), chosen=chosen, **envelope)
 
 
 def _confirm(by: Person, said: Said, envelope: dict) -> None:

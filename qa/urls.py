@@ -8,6 +8,7 @@ from qa.views import (
     api_tablets,
     checks,
     claims,
+    defects,
     home,
     instruments,
     joints,
@@ -57,6 +58,10 @@ nonconformance_urls = [
     path("list.pdf", nonconformances.nonconformances_pdf, name="nonconformances_pdf"),
     path("list.csv", nonconformances.nonconformances_csv, name="nonconformances_csv"),
     path("new/", nonconformances.raise_by_hand, name="raise_by_hand"),
+    path("kinds/", defects.kinds, name="defect_kinds"),
+    path("kinds/new/", defects.edit_kind, name="new_defect_kind"),
+    path("kinds/usual/", defects.add_usual, name="usual_defects"),
+    path("kinds/<int:pk>/", defects.edit_kind, name="defect_kind"),
     path("<int:pk>/", nonconformances.nonconformance, name="nonconformance"),
     path("<int:pk>/<str:verb>/", nonconformances.act, name="nonconformance_act"),
 ]

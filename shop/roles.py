@@ -46,9 +46,14 @@ MAY: dict[str, frozenset] = {
     # measuring
     "measure": WORKERS,
     "raise nonconformances": WORKERS,
+    "contain nonconformances": WORKERS,
     # deciding
     "dispose nonconformances": LEAD_ENGINEER,
-    "close nonconformances": frozenset({Role.LEAD, Role.ENGINEER, Role.INSPECTOR}),
+    "close nonconformances": WORKERS - {Role.BUILDER},
+    "work on nonconformances": WORKERS - {Role.INSPECTOR},
+    "explain nonconformances": WORKERS - {Role.BUILDER},
+    "hand on nonconformances": WORKERS - {Role.BUILDER},
+    "define defects": LEAD_ENGINEER,
     "comment": WORKERS,
 }
 

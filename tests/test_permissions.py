@@ -40,7 +40,8 @@ WHO = {
         plan_record plan_shims shim_stock joint_on_airframe hole_patterns hole_pattern
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
-        nonconformances_csv nonconformance instruments chain chain_pdf chain_csv
+        nonconformances_csv nonconformance defect_kinds
+        instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding search read_changes claims api_claims
         mold_fits correction correction_sheet correction_template
     """,
@@ -66,6 +67,7 @@ WHO = {
         revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern
         plan_defaults new_joint revise_joint new_instrument instrument take_correction
         withdraw_correction
+        defect_kind new_defect_kind usual_defects
     """,
     LEAD: """
         people add_person change_role set_active reset_password try_again add_tool
@@ -83,8 +85,13 @@ WHO = {
 
 # The verbs of one url that different roles may do.
 VERBS = {
+    "contain": CREW,
     "dispose": LEAD_AND_ENGINEER,
+    "work": MAKERS,
+    "verify": DECIDERS,
     "close": DECIDERS,
+    "explain": DECIDERS,
+    "assign": DECIDERS,
     "reopen": DECIDERS,
     "remark": CREW,
 }

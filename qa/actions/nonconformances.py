@@ -1,344 +1,332 @@
-"""Nonconformances: raised from a check, decided, closed with a re-check, reopened."""
+"""Nonconformances: contained, decided, worked, verified with a re-check, closed.
 
-import hashlib
+Who may do what in which state is qa.rules.life. Every act holds the row of the item, so
+that of two people at once one wins and the other is told.
+"""
+
+from collections.abc import Iterable
+from contextlib import contextmanager
 
 from qa.models import (
+    Cause,
     Check,
     CheckState,
-    CurrentReading,
     Disposition,
-    FitUp,
     Nonconformance,
     NonconformanceState,
     NonconformanceStep,
+    Severity,
     State,
-    Verdict,
 )
-from qa.rules import authorship, judging
+from qa.rules import life, reworked
 from qa.wording.findings import span
 from shop import roles
-from shop.actions.numbers import next_number
+from shop.actions import parts, suspects
+from shop.actions.locks import locked
+from shop.identifiers import KINDS
 from shop.ledger import Refused, perform
-from shop.models import StructuralClass
+from shop.models import Hold, Part, PartState, Person, Role
 
 Verb = NonconformanceStep.Verb
-DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
 
 
-def raise_findings(
-    *, by, check: Check, chosen: list[int] | None = None, **envelope
-) -> list[Nonconformance]:
-    """Number the findings of a check: those at the chosen places, else all that nobody
-    raised yet. Refused, by its number, for one that was."""
-    roles.require(by, "raise nonconformances")
-    found = judging.findings(check)
-    if chosen is None:
-        # With nothing left the first that was raised is named below.
-        found = not_raised(check, found) or found[:1]
-    else:
-        if any(not 0 <= index < len(found) for index in chosen):
-            raise Refused("That finding is not there any more.", field="findings")
-        found = [found[index] for index in chosen]
-    envelope.setdefault("said", {"check": str(check.entry_id), "findings": chosen})
-    with perform("raise/1", by=by, **envelope) as act:
-        items = [_raise(act, by, check, finding) for finding in found]
-        act.result = {
-            "nonconformances": [{"id": one.pk, "label": one.label} for one in items]
-        }
-    return items
+def contain(
+    *, by, item: Nonconformance, note: str, holds: Iterable = (), spreads: bool = False
+) -> None:
+    """Keep it from doing harm: tag it, put it aside; hold the part, its mold, its pull
+    or a lot ("tool:3"); with `spreads` what came from those becomes suspect."""
+    roles.require(by, life.MOVES[Verb.CONTAIN].right)
+    holds = list(holds)
+    if holds:
+        roles.require(by, "hold things")
+    if not note.strip():
+        raise Refused("Say what was done: tagged, put where.", field="note")
+    step = {"verb": Verb.CONTAIN, "note": note}
+    with _moving(by, item, step, holds=holds, spreads=spreads) as (act, _, fact):
+        reason = f"{item.airframe.serial} {item.label}: {note}"[:200]
+        told = [_hold(act, one, reason, spreads).label for one in holds]
+        fact.told = ", ".join(told)[:400]
 
 
-def not_raised(check: Check, found: list[judging.Finding]) -> list[judging.Finding]:
-    """Return those findings that have no number yet."""
-    rows = Nonconformance.objects.filter(fit_check=check)
-    have = set(rows.values_list("kind", "stations_key"))
-    return [one for one in found if (one.kind, _key_of(one)) not in have]
+def _hold(act, name: str, reason: str, spreads: bool) -> Hold:
+    kind, _, key = str(name).partition(":")
+    if kind not in suspects.HOLDABLE or not key.isdecimal():
+        raise Refused("That cannot be held.", field="holds")
+    try:
+        return suspects.hold_in(act, kind, int(key), reason, spreads=spreads)
+    except Refused as no:
+        raise Refused(no.message, field="holds", code=no.code) from None
 
 
-def _key_of(finding: judging.Finding) -> str:
-    return hashlib.sha256("\n".join(finding.stations).encode()).hexdigest()
+def explain(
+    *, by, item: Nonconformance, cause: str, origin: str = "", note: str = ""
+) -> None:
+    """State the cause, and the thing of the chain that it came from ("tool:3")."""
+    roles.require(by, life.MOVES[Verb.EXPLAIN].right)
+    if cause not in Cause.values:
+        raise Refused("Choose the cause.", field="cause")
+    step = {"verb": Verb.EXPLAIN, "cause": cause, "note": note}
+    if origin:
+        step |= _origin(item, origin)
+    with _moving(by, item, step):
+        pass
 
 
-def _raise(act, by, check: Check, finding: judging.Finding) -> Nonconformance:
-    fit_up = check.fit_up
-    key = _key_of(finding)
-    raised = Nonconformance.objects.filter(
-        fit_check=check, kind=finding.kind, stations_key=key
-    ).first()
-    if raised:
-        raise Refused(f"{raised.label} was raised for this already.", code="done")
-    item = Nonconformance(
-        airframe_id=fit_up.airframe_id,
-        number=next_number(f"nonconformance:{fit_up.airframe_id}"),
-        kind=finding.kind,
-        joint_id=fit_up.joint_id,
-        fit_check=check,
-        part_id=fit_up.part_id,
-        title=finding.title(fit_up.revision.units),
-        requirement=finding.requirement,
-        found=f"{finding.worst_value} at station {finding.worst_station}",
-        place=f"{fit_up.joint.name}, {span(finding.stations)}",
-        stations=list(finding.stations),
-        stations_key=key,
-        readings=list(finding.readings),
-        worst_station=finding.worst_station,
-        worst_nm=finding.worst_nm,
-    )
-    act.record(item)
-    NonconformanceState.objects.create(
-        nonconformance=item, opened_at=act.now, last_entry_id=act.id, holder=by
-    )
-    return item
+def _origin(item: Nonconformance, origin: str) -> dict:
+    """The thing of the chain, which is one that the item came from."""
+    kind, _, key = origin.partition(":")
+    if not key.isdecimal() or int(key) not in life.origins(item).get(kind, ()):
+        raise Refused("The item did not come from that.", field="origin")
+    row = KINDS[kind].rows().get(pk=key)
+    told = f"{KINDS[kind].word} {row}"
+    return {"origin_kind": kind, "origin_id": row.pk, "told": told[:400]}
 
 
-def raise_by_hand(
+def assign(
     *,
     by,
-    airframe,
-    title: str,
-    joint=None,
-    part=None,
-    requirement="",
-    found="",
-    place="",
-    note="",
-    **envelope,
-) -> Nonconformance:
-    """Number something that was seen, not measured."""
-    roles.require(by, "raise nonconformances")
-    item = Nonconformance(
-        airframe=airframe,
-        kind="other",
-        joint=joint,
-        part=part,
-        title=title,
-        requirement=requirement,
-        found=found,
-        place=place,
-        note=note,
-    )
-    envelope.setdefault("said", {"airframe": airframe.pk, "title": title, "note": note})
-    with perform("nonconformance/1", by=by, **envelope) as act:
-        item.number = next_number(f"nonconformance:{airframe.pk}")
-        item.full_clean(exclude=["entry"])
-        act.record(item)
-        NonconformanceState.objects.create(
-            nonconformance=item, opened_at=act.now, last_entry_id=act.id, holder=by
-        )
-        act.result = {"nonconformance": item.pk, "label": item.label}
-    return item
+    item: Nonconformance,
+    holder: Person,
+    severity: str = "",
+    blocking: bool = False,
+    due=None,
+    note: str = "",
+) -> None:
+    """Say who has it, by when, how bad it is and whether it blocks what comes next."""
+    roles.require(by, life.MOVES[Verb.ASSIGN].right)
+    if severity not in Severity.values:
+        raise Refused("Choose how severe it is.", field="severity")
+    if not holder.is_active or holder.role == Role.VISITOR:
+        raise Refused("Hand it to somebody who works here.", field="holder")
+    said = {"holder": holder, "severity": severity, "blocking": blocking, "due": due}
+    with _moving(by, item, {"verb": Verb.ASSIGN, "note": note, **said}):
+        pass
 
 
-def dispositions_of(person) -> list[Disposition]:
-    """What this person may decide: the design authority's are the engineer's."""
-    engineer = person.role == "engineer"
-    return [one for one in Disposition if engineer or one not in DESIGN_AUTHORITY]
+def dispose(
+    *, by, item: Nonconformance, disposition: str, note: str, concession: str = ""
+) -> None:
+    """Decide what is done with an item.
 
-
-def dispose(*, by, item: Nonconformance, disposition: str, note: str) -> None:
-    """Decide what is done with an open item.
-
-    Use as is and repair need the engineer (design authority); on primary structure
-    they also need a stated justification.
+    Use as is and repair need the engineer (design authority); on primary structure, or
+    where nobody knows what structure it is, also a stated justification and who granted
+    the concession. Scrap marks the serial for good.
     """
-    roles.require(by, "dispose nonconformances")
+    dispose_all(
+        by=by,
+        items=[item],
+        disposition=disposition,
+        note=note,
+        concession=concession,
+    )
+
+
+def dispose_all(
+    *, by, items: list[Nonconformance], disposition: str, note: str, concession=""
+) -> None:
+    """Decide several items in one act, when they are one thing: all, or none."""
+    roles.require(by, life.MOVES[Verb.DISPOSE].right)
+    if not items:
+        raise Refused("Choose the items.", field="items")
     if disposition not in Disposition.values:
         raise Refused("Choose a disposition.", field="disposition")
-    if disposition not in dispositions_of(by):
+    if disposition not in life.dispositions_of(by):
         raise Refused(
             "Use as is and repair are the engineer's to decide.", field="disposition"
         )
-    if disposition in DESIGN_AUTHORITY and _primary(item) and not note.strip():
-        raise Refused("On primary structure, state the justification.", field="note")
-    step = {"verb": Verb.DISPOSE, "disposition": disposition, "note": note}
-    _move(by, item, step, State.OPEN)
+    step = {
+        "verb": Verb.DISPOSE,
+        "disposition": disposition,
+        "note": note,
+        "concession": concession.strip(),
+    }
+    items = sorted(items, key=lambda item: item.pk)
+    with _act(by, items, step) as act:
+        for item in items:
+            _require_stated(item, disposition, note, concession)
+            with _step(act, item, step):
+                _settle_serial(item, disposition)
 
 
-def close(*, by, item: Nonconformance, recheck: Check | None, note: str = "") -> None:
-    """Close a dispositioned item: rework and repair with a finished re-check.
-
-    The re-check was measured, and is closed, by somebody who did not decide alone:
-    whoever took the re-check's readings does not close the item.
-    """
-    roles.require(by, "close nonconformances")
-    standing = NonconformanceState.objects.get(pk=item.pk)
-    if standing.disposition in (Disposition.REWORK, Disposition.REPAIR):
-        _check_recheck(by, item, recheck, standing.disposition)
-    elif not recheck and not note.strip():
-        raise Refused("Say what was verified.", field="note")
-    elif recheck:
-        authorship.require_proven(recheck, "recheck")
-    if (
-        standing.disposition == Disposition.USE_AS_IS
-        and standing.disposed_by_id == by.pk
-    ):
+def _require_stated(item, disposition: str, note: str, concession: str) -> None:
+    if disposition not in life.DESIGN_AUTHORITY or not life.needs_concession(item):
+        return
+    where = "On primary structure"
+    if not life.structural_class(item):
+        where = f"No part is named in {item.label}, so it counts as primary structure"
+    if not note.strip():
+        raise Refused(f"{where}: state the justification.", field="note")
+    if not concession.strip():
         raise Refused(
-            "You decided to use it as it is: somebody else closes the item.",
-            field="note",
+            f"{where}: state the concession, who granted it and its number.",
+            field="concession",
         )
-    step = {"verb": Verb.CLOSE, "note": note, "recheck": recheck}
-    _move(by, item, step, State.DISPOSITIONED)
+
+
+def _settle_serial(item: Nonconformance, disposition: str) -> None:
+    """Scrap is for good: the serial is marked, and nothing else is decided of it."""
+    if item.part is None:
+        if disposition == Disposition.SCRAP:
+            raise Refused(
+                f"{item.label} names no serial that could be scrapped.",
+                field="disposition",
+            )
+        return
+    part = locked(Part(pk=item.part_id))
+    if part.state == PartState.SCRAPPED:
+        if disposition != Disposition.SCRAP:
+            raise Refused(f"{part} was scrapped, for good.", field="disposition")
+    elif disposition == Disposition.SCRAP:
+        parts.mark_scrapped(part, field="disposition")
+
+
+def work(*, by, item: Nonconformance, note: str) -> None:
+    """Say that what was decided is done, and how."""
+    roles.require(by, life.MOVES[Verb.WORK].right)
+    if not note.strip():
+        raise Refused("Say what was done.", field="note")
+    with _moving(by, item, {"verb": Verb.WORK, "note": note}):
+        pass
+
+
+def verify(
+    *, by, item: Nonconformance, recheck: Check | None = None, note: str = ""
+) -> None:
+    """Verify that it is done, by somebody who did not do it and did not decide alone:
+    what was measured with a re-check of the same serials."""
+    roles.require(by, life.MOVES[Verb.VERIFY].right)
+    step = {"verb": Verb.VERIFY, "note": note, "recheck": recheck}
+    with _moving(by, item, step) as (_, standing, _):
+        as_is = standing.disposition == Disposition.USE_AS_IS
+        if as_is and standing.disposed_by_id == by.pk:
+            raise Refused(
+                "You decided to use it as it is: somebody else verifies the item.",
+                field="note",
+            )
+        if not as_is and by.pk in life.doers(item):
+            raise Refused("You did the work: somebody else verifies it.", field="note")
+        reworked.require_shown(by, item, recheck, standing.disposition, note)
+
+
+def close(*, by, item: Nonconformance, note: str = "") -> None:
+    """Close what was verified, and of which the cause is known."""
+    roles.require(by, life.MOVES[Verb.CLOSE].right)
+    step = {"verb": Verb.CLOSE, "note": note}
+    with _moving(by, item, step) as (_, standing, _):
+        if not standing.cause:
+            raise Refused("State the cause before it is closed.", field="note")
 
 
 def reopen(*, by, item: Nonconformance, note: str) -> None:
-    """Open a closed or dispositioned item again, with a reason."""
-    roles.require(by, "close nonconformances")
+    """Open an item again that was decided, with a reason."""
+    roles.require(by, life.MOVES[Verb.REOPEN].right)
     if not note.strip():
         raise Refused("Say why it is opened again.", field="note")
-    step = {"verb": Verb.REOPEN, "note": note}
-    _move(by, item, step, (State.CLOSED, State.DISPOSITIONED))
+    with _moving(by, item, {"verb": Verb.REOPEN, "note": note}):
+        pass
 
 
 def remark(*, by, item: Nonconformance, note: str) -> None:
     """Add a remark; the item stays where it is."""
-    roles.require(by, "comment")
+    roles.require(by, life.MOVES[Verb.REMARK].right)
     if not note.strip():
         raise Refused("Write the remark.", field="note")
-    said = {"nonconformance": item.pk, "verb": Verb.REMARK, "note": note}
-    with perform("nonconformance_step/1", by=by, said=said) as act:
-        act.record(NonconformanceStep(nonconformance=item, verb=Verb.REMARK, note=note))
-
-
-def _primary(item: Nonconformance) -> bool:
-    part = item.part
-    return bool(part and part.design.structural_class == StructuralClass.PRIMARY)
+    with _moving(by, item, {"verb": Verb.REMARK, "note": note}):
+        pass
 
 
 def after(step: NonconformanceStep, *, by_id: int | None, at) -> dict:
     """Return the columns of an item's standing that a step sets: the one way, in the
     act itself and when the projection is made again."""
+    move = life.MOVES[step.verb]
+    moved = {"last_entry_id": step.entry_id}
+    if move.to:
+        moved["state"] = move.to
     if step.verb == Verb.DISPOSE:
-        moved = {
-            "state": State.DISPOSITIONED,
-            "disposition": step.disposition,
-            "disposed_by_id": by_id,
-        }
+        moved |= {"disposition": step.disposition, "concession": step.concession}
+        moved["disposed_by_id"] = by_id
+    elif step.verb == Verb.EXPLAIN:
+        names = ("cause", "origin_kind", "origin_id")
+        moved |= {name: getattr(step, name) for name in names}
+    elif step.verb == Verb.ASSIGN:
+        names = ("severity", "blocking", "holder_id", "due")
+        moved |= {name: getattr(step, name) for name in names}
+    elif step.verb == Verb.WORK:
+        moved["worked_by_id"] = by_id
+    elif step.verb == Verb.VERIFY:
+        moved |= {"verified_by_id": by_id, "recheck_id": step.recheck_id}
     elif step.verb == Verb.CLOSE:
-        moved = {
-            "state": State.CLOSED,
-            "recheck_id": step.recheck_id,
-            "closed_by_id": by_id,
-            "closed_at": at,
-        }
+        moved |= {"closed_by_id": by_id, "closed_at": at}
     elif step.verb == Verb.REOPEN:
-        cleared = ("disposed_by_id", "recheck_id", "closed_by_id", "closed_at")
-        moved = {"state": State.OPEN, "disposition": "", **dict.fromkeys(cleared)}
-    else:
+        cleared = ("disposed_by_id", "worked_by_id", "verified_by_id", "recheck_id")
+        moved |= dict.fromkeys((*cleared, "closed_by_id", "closed_at"))
+        moved |= {"disposition": "", "concession": ""}
+    elif step.verb == Verb.REMARK:
         return {}
-    return {**moved, "last_entry_id": step.entry_id}
+    return moved
 
 
-def _move(by, item, step, come_from) -> None:
-    """Record a step and move the standing, which one of two people at once wins."""
-    recheck = step.get("recheck")
+@contextmanager
+def _act(by, items, step: dict, **more):
+    """One act on some items, said in values that JSON holds."""
+    recheck, holder = step.get("recheck"), step.get("holder")
     said = {
-        "nonconformance": item.pk,
+        "nonconformance": items[0].pk,
         **step,
+        **more,
         "recheck": recheck and str(recheck.entry_id),
     }
-    come_from = come_from if isinstance(come_from, tuple) else (come_from,)
+    if holder:
+        said |= {"holder": holder.username, "due": step["due"] and str(step["due"])}
+    if len(items) > 1:
+        said["nonconformances"] = [one.pk for one in items]
     with perform("nonconformance_step/1", by=by, said=said) as act:
-        fact = NonconformanceStep(nonconformance=item, entry_id=act.id, **step)
-        moved = NonconformanceState.objects.filter(
-            nonconformance=item, state__in=come_from
-        ).update(**after(fact, by_id=by.pk, at=act.now))
-        if not moved:
+        yield act
+
+
+@contextmanager
+def _moving(by, item, step: dict, **more):
+    """An act of one step on one item."""
+    with _act(by, [item], step, **more) as act, _step(act, item, step) as (row, fact):
+        yield act, row, fact
+
+
+@contextmanager
+def _step(act, item: Nonconformance, step: dict):
+    """Hold an item, let the block judge it, then record the step and move it on."""
+    rows = NonconformanceState.objects.select_for_update(of=("self",), no_key=True)
+    standing = rows.get(pk=item.pk)
+    here = life.place_of(standing)
+    if here not in life.MOVES[step["verb"]].come_from:
+        raise Refused(
+            f"{item.label} is {here} now; look at it again.",
+            code="stale",
+        )
+    fact = NonconformanceStep(nonconformance=item, entry_id=act.id, **step)
+    yield standing, fact
+    act.record(fact)
+    if moved := after(fact, by_id=act.by.pk, at=act.now):
+        kept = NonconformanceState.objects.filter(pk=item.pk, state=standing.state)
+        if not kept.update(**moved):
             raise Refused(
                 "Somebody moved this item in the meantime; look at it again.",
                 code="stale",
             )
-        act.record(fact)
-
-
-def _check_recheck(by, item, recheck: Check | None, disposition: str) -> None:
-    if not recheck:
-        raise Refused("Link the check that shows it is done.", field="recheck")
-    fit_up = recheck.fit_up
-    if (fit_up.joint_id, fit_up.airframe_id) != (item.joint_id, item.airframe_id):
-        raise Refused("That check is of another joint or airframe.", field="recheck")
-    _check_same_serials(item, fit_up)
-    if item.fit_check_id and recheck.number <= item.fit_check.number:
-        raise Refused("The re-check must come after the finding.", field="recheck")
-    state = CheckState.objects.get(fit_check=recheck)
-    if state.state != CheckState.State.FINISHED:
-        raise Refused("Finish the re-check first.", field="recheck")
-    if state.late:
-        raise Refused(
-            "Readings of the re-check came in after it was finished: decide on them "
-            "first.",
-            field="recheck",
-        )
-    authorship.require_proven(recheck, "recheck")
-    if recheck.readings.filter(entry__by=by).exists():
-        raise Refused(
-            "You measured the re-check: somebody else closes the item.",
-            field="recheck",
-        )
-    if disposition == Disposition.REWORK:
-        _check_reworked(item, recheck)
-
-
-def _check_same_serials(item: Nonconformance, fit_up: FitUp) -> None:
-    """What was found on one serial is not put right on another, nor against another
-    surround; a serial is on the side where it was."""
-    found = item.fit_check.fit_up if item.fit_check_id else None
-    if found and fit_up.part_id != found.part_id:
-        raise Refused(
-            f"That check is of {fit_up.part.serial}; this was found on "
-            f"{found.part.serial}.",
-            field="recheck",
-        )
-    if found and found.surround_part_id not in (None, fit_up.surround_part_id):
-        raise Refused(
-            f"This was found against {found.surround_part.serial}, and that check was "
-            f"not.",
-            field="recheck",
-        )
-    if not found and item.part_id not in (
-        None,
-        fit_up.part_id,
-        fit_up.surround_part_id,
-    ):
-        raise Refused(f"That check is not of {item.part.serial}.", field="recheck")
-
-
-def _check_reworked(item: Nonconformance, recheck: Check) -> None:
-    """Rework promises full conformity at every station of the item."""
-    if missing := _not_shown(item, recheck, Disposition.REWORK):
-        raise Refused(
-            "Rework closes when every station conforms; not shown at "
-            f"{', '.join(missing)}.",
-            field="recheck",
-        )
-
-
-def _not_shown(item: Nonconformance, recheck: Check, disposition: str) -> list[str]:
-    """Return the stations of an item at which a re-check does not show it is done."""
-    kind = "gap" if item.kind.startswith("gap") else "flush"
-    stands = CurrentReading.objects.filter(
-        fit_check=recheck, kind=kind, reading__value_nm__isnull=False
-    )
-    if disposition == Disposition.REWORK:
-        stands = stands.filter(reading__verdict=Verdict.CONFORMS)
-    good = set(stands.values_list("station__label", flat=True))
-    return [label for label in item.stations if label not in good]
 
 
 def open_what_is_not_shown(act, check: Check, state: CheckState) -> None:
-    """Open again, in the running act, what was closed by a check that does not show it
-    any more: a reading of it was disowned, or one that came late was counted in."""
-    closed = NonconformanceState.objects.filter(recheck=check, state=State.CLOSED)
-    for one in closed.select_related("nonconformance"):
+    """Open again, in the running act, what was verified by a check that does not show
+    it any more: a reading of it was disowned, or one that came late was counted in."""
+    shown = NonconformanceState.objects.filter(
+        recheck=check, state__in=(State.VERIFIED, State.CLOSED)
+    )
+    for one in shown.select_related("nonconformance"):
         item = one.nonconformance
-        missing = _not_shown(item, check, one.disposition)
+        missing = reworked.not_shown(item, check, one.disposition)
         if not missing and not state.void:
             continue
         why = f"{check.label} does not show it any more"
         if missing:
             why += f": {span(tuple(missing))}"
-        step = act.record(
-            NonconformanceStep(nonconformance=item, verb=Verb.REOPEN, note=why[:400])
-        )
-        for name, value in after(step, by_id=act.by.pk, at=act.now).items():
-            setattr(one, name, value)
-        one.save()
+        with _step(act, item, {"verb": Verb.REOPEN, "note": why[:400]}):
+            pass

@@ -14,7 +14,6 @@ from qa.actions import (
     fitups,
     instruments,
     late_readings,
-    nonconformances,
     settings,
     shims,
     trimming,
@@ -37,7 +36,7 @@ from shop.models import Placement
 from shop.numeric.units import MM_PER_IN
 from shop.numeric.units import NM_PER_MM as MM
 
-from . import holding
+from . import holding, items
 
 SCREWS = [{"kind": "screw", "where": "all along", "count": 10}]
 CLECOS = [{"kind": "cleco", "where": "every other hole", "count": 5}]
@@ -61,7 +60,7 @@ def load(crew, glider) -> None:
         )
 
     check = _measured_in_every_way(crew, sit("first"))
-    _decided(crew, check)
+    items.load(crew, glider, check)
     cut = _cut(crew, check)
     again = _start(crew["tomas"], cut, finish="finished", accept=True)
     _fill(again, crew["tomas"], "0.040 in")
@@ -250,41 +249,6 @@ def _two_values(crew, check, *, choose: bool) -> None:
                 reading=first,
                 reason="the other gauge stood on the tape",
             )
-
-
-def _decided(crew, check) -> None:
-    """Each thing found goes another way."""
-    raised = nonconformances.raise_findings(by=crew["bea"], check=check)
-    seen = [
-        nonconformances.raise_by_hand(
-            by=crew["tomas"],
-            airframe=check.fit_up.airframe,
-            joint=check.fit_up.joint,
-            part=check.fit_up.part,
-            title=title,
-            place="left wing root",
-        )
-        for title in ("scratch, 40 mm, in the gel coat", "wrong screws delivered")
-    ]
-    ways = ("repair", "use_as_is", "scrap", "return", "rework")
-    for item, way in zip([*raised, *seen], ways, strict=False):
-        nonconformances.dispose(
-            by=crew["emil"], item=item, disposition=way, note="seen at the airframe"
-        )
-    done, again = raised[1], raised[2]
-    nonconformances.close(
-        by=crew["ines"], item=done, recheck=None, note="looked at, with the drawing"
-    )
-    nonconformances.close(
-        by=crew["ines"], item=again, recheck=None, note="the part is in the bin"
-    )
-    nonconformances.reopen(
-        by=crew["ines"], item=again, note="it was another one that went into the bin"
-    )
-    nonconformances.remark(by=crew["bea"], item=again, note="it lies on the bench")
-    nonconformances.dispose(
-        by=crew["lena"], item=again, disposition="scrap", note="sawn in two this time"
-    )
 
 
 def _cut(crew, check):

@@ -2,7 +2,7 @@
 
 import math
 
-from qa.actions import checks, fitups, nonconformances
+from qa.actions import checks, fitups, nonconformances, raising
 from qa.models import Check, Instrument
 from qa.rules.judging import Typed
 from shop.numeric.units import E9, to_mm
@@ -33,7 +33,7 @@ def load(crew, glider, seams) -> None:
     # The door sits 0.7 mm forward and low at its front; its rear edge is long.
     _fill(start, crew["bea"], 1, shift=(0.7, -0.25), turn=0.0009, raise_by=-0.3)
     checks.finish_check(by=crew["bea"], check=start)
-    items = nonconformances.raise_findings(by=crew["bea"], check=start)
+    items = raising.raise_findings(by=crew["bea"], check=start)
     if items:
         nonconformances.dispose(
             by=crew["lena"],

@@ -3,10 +3,19 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.models import Check, Disposition, Joint, NonconformanceKind, State
-from shop.forms.fields import SerialField, needed
+from qa.models import (
+    Cause,
+    Check,
+    DefectKind,
+    Disposition,
+    Joint,
+    NonconformanceKind,
+    Severity,
+    State,
+)
+from shop.forms.fields import DateField, SerialField, asked, needed
 from shop.forms.filters import Filter, any_of
-from shop.models import Airframe, Person
+from shop.models import Airframe, Person, Role
 
 
 class NonconformanceFilter(Filter):
@@ -40,30 +49,100 @@ class _Note(forms.Form):
     )
 
 
+class ContainForm(forms.Form):
+    note = forms.CharField(
+        label=_("What was done"),
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("Tagged, put where; who was told."),
+    )
+    holds = forms.MultipleChoiceField(
+        label=_("Put on hold"), widget=forms.CheckboxSelectMultiple, required=False
+    )
+    spreads = forms.BooleanField(
+        label=_("What came from those is suspect too"), required=False
+    )
+
+    def __init__(self, *arguments, holds, **named):
+        super().__init__(*arguments, **named)
+        self.fields["holds"].choices = holds
+        if not holds:
+            del self.fields["holds"], self.fields["spreads"]
+
+
+class ExplainForm(_Note):
+    cause = forms.ChoiceField(label=_("Cause"), choices=asked(Cause.choices))
+    origin = forms.ChoiceField(
+        label=_("It came from"),
+        required=False,
+        help_text=_("Of what the serial was made of and in: the chain leads on."),
+    )
+    field_order = ("cause", "origin", "note")
+
+    def __init__(self, *arguments, origins, **named):
+        super().__init__(*arguments, **named)
+        self.fields["origin"].choices = [("", _("nothing named")), *origins]
+
+
+class AssignForm(_Note):
+    holder = forms.ModelChoiceField(Person.objects.none(), label=_("Who has it"))
+    severity = forms.ChoiceField(
+        label=_("How severe"), choices=Severity.choices, required=False
+    )
+    blocking = forms.BooleanField(label=_("Blocks what comes next"), required=False)
+    due = DateField(label=_("Due"), required=False)
+    field_order = ("holder", "severity", "blocking", "due", "note")
+
+    def __init__(self, *arguments, standing, **named):
+        names = ("holder", "severity", "blocking", "due")
+        start = {name: getattr(standing, name) for name in names}
+        super().__init__(*arguments, initial=start, **named)
+        crew = Person.objects.filter(is_active=True).exclude(role=Role.VISITOR)
+        self.fields["holder"].queryset = crew
+
+
 class DisposeForm(_Note):
     disposition = forms.ChoiceField(
         label=_("Disposition"),
         choices=Disposition.choices,
         widget=forms.RadioSelect,
         help_text=_(
-            "Rework promises full conformity; use as is and repair are the engineer's."
+            "Rework promises full conformity; use as is and repair are the engineer's; "
+            "scrap marks the serial for good."
         ),
         error_messages={
             "invalid_choice": _("Use as is and repair are the engineer's to decide.")
         },
     )
-    field_order = ("disposition", "note")
+    concession = forms.CharField(
+        label=_("Concession"),
+        max_length=200,
+        required=False,
+        help_text=_("Who granted it, and its number."),
+    )
+    field_order = ("disposition", "note", "concession")
 
-    def __init__(self, *arguments, dispositions, **named):
+    def __init__(self, *arguments, dispositions, primary=True, **named):
         super().__init__(*arguments, **named)
         self.fields["disposition"].choices = [
             (one.value, one.label) for one in dispositions
         ]
+        self.fields["note"].label = _("Justification, or what is to be done")
+        granted = {one.value for one in dispositions} & {"use_as_is", "repair"}
+        if not (primary and granted):
+            del self.fields["concession"]
+            return
         words = _("(needed where primary structure is used as it is or repaired)")
         needed(self.fields["note"], words)
+        needed(self.fields["concession"], words)
 
 
-class CloseForm(_Note):
+class WorkForm(forms.Form):
+    note = forms.CharField(
+        label=_("What was done"), widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+
+class VerifyForm(_Note):
     recheck = forms.ModelChoiceField(
         Check.objects.none(), label=_("Re-check"), required=False
     )
@@ -72,8 +151,13 @@ class CloseForm(_Note):
     def __init__(self, *arguments, rechecks, **named):
         super().__init__(*arguments, **named)
         self.fields["recheck"].queryset = rechecks
-        needed(self.fields["recheck"], _("(needed after rework and repair)"))
+        self.fields["note"].label = _("What was verified")
+        needed(self.fields["recheck"], _("(needed where it was found by measuring)"))
         needed(self.fields["note"], _("(needed without a re-check)"))
+
+
+class CloseForm(_Note):
+    pass
 
 
 class ReopenForm(forms.Form):
@@ -90,9 +174,21 @@ class ByHandForm(forms.Form):
     airframe = forms.ModelChoiceField(Airframe.objects.all(), label=_("Airframe"))
     title = forms.CharField(label=_("What is wrong"), max_length=200)
     joint = forms.ModelChoiceField(
-        Joint.objects.all(), label=_("Joint"), required=False
+        Joint.objects.select_related("current"), label=_("Joint"), required=False
+    )
+    stations = forms.CharField(
+        label=_("Stations of the joint"),
+        required=False,
+        max_length=200,
+        help_text=_("4, 5 or 4 to 7; a place that is none, in words below."),
     )
     part = SerialField(label=_("Part serial"), required=False, max_length=60)
+    defect = forms.ModelChoiceField(
+        DefectKind.objects.filter(in_use=True),
+        label=_("Kind of defect"),
+        required=False,
+        empty_label=_("other"),
+    )
     requirement = forms.CharField(
         label=_("Requirement"), required=False, max_length=200
     )
@@ -101,3 +197,8 @@ class ByHandForm(forms.Form):
     note = forms.CharField(
         label=_("Note"), widget=forms.Textarea(attrs={"rows": 3}), required=False
     )
+
+
+class DefectKindForm(forms.Form):
+    name = forms.CharField(label=_("Kind of defect"), max_length=60)
+    in_use = forms.BooleanField(label=_("May be chosen"), required=False, initial=True)

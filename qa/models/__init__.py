@@ -50,11 +50,15 @@ from .joints import (
     TrimSide,
 )
 from .nonconformances import (
+    Cause,
+    DefectKind,
     Disposition,
     Nonconformance,
     NonconformanceKind,
     NonconformanceState,
     NonconformanceStep,
+    Severity,
+    Source,
     State,
 )
 from .plans import (
@@ -77,6 +81,7 @@ __all__ = [
     "AppliedMove",
     "AttachKind",
     "AttachPoint",
+    "Cause",
     "Check",
     "CheckFinish",
     "CheckState",
@@ -86,6 +91,7 @@ __all__ = [
     "CurrentReading",
     "CutDeviation",
     "CutRelease",
+    "DefectKind",
     "Disposition",
     "Edge",
     "Finish",
@@ -119,9 +125,11 @@ __all__ = [
     "Reading",
     "ReleaseWithdrawal",
     "Rule",
+    "Severity",
     "ShimStack",
     "ShimStock",
     "Side",
+    "Source",
     "StandingPlan",
     "State",
     "Station",

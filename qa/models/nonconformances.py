@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, Entry, Fact, Part, Projection
+from shop.models import Airframe, Entry, Fact, Kept, Part, Projection
 
 from .checks import Check
 from .joints import Joint
@@ -19,6 +19,12 @@ class NonconformanceKind(models.TextChoices):
     OTHER = "other", _("other")
 
 
+class Source(models.TextChoices):
+    CHECK = "check", _("by check")
+    HAND = "hand", _("by hand")
+    INSPECTION = "inspection", _("by inspection")
+
+
 class Disposition(models.TextChoices):
     USE_AS_IS = "use_as_is", _("use as is")
     REWORK = "rework", _("rework")
@@ -28,9 +34,44 @@ class Disposition(models.TextChoices):
 
 
 class State(models.TextChoices):
-    OPEN = "open", _("open")
+    FOUND = "found", _("found")
+    CONTAINED = "contained", _("contained")
     DISPOSITIONED = "dispositioned", _("dispositioned")
+    WORKED = "worked", _("worked")
+    VERIFIED = "verified", _("verified")
     CLOSED = "closed", _("closed")
+
+
+class Cause(models.TextChoices):
+    MOLD = "mold", _("mold")
+    PLUG = "plug", _("plug")
+    LAYUP = "layup", _("layup")
+    CURE = "cure", _("cure")
+    TRIM = "trim", _("trim")
+    HANDLING = "handling", _("handling")
+    DESIGN = "design", _("design")
+    MATERIAL = "material", _("material")
+    MEASURING = "measuring", _("measuring")
+
+
+class Severity(models.TextChoices):
+    UNKNOWN = "", _("not stated")
+    MINOR = "minor", _("minor")
+    MAJOR = "major", _("major")
+    CRITICAL = "critical", _("critical")
+
+
+class DefectKind(Kept):
+    """A kind of defect beside fit, on the list that the shop keeps."""
+
+    name = models.CharField(_("kind of defect"), max_length=60, unique=True)
+    in_use = models.BooleanField(_("may be chosen"), default=True)
+
+    class Meta:
+        ordering = ("name",)
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class Nonconformance(Fact):
@@ -41,6 +82,10 @@ class Nonconformance(Fact):
     )
     number = models.PositiveIntegerField()
     kind = models.CharField(max_length=12, choices=NonconformanceKind)
+    defect = models.ForeignKey(
+        DefectKind, models.PROTECT, related_name="items", null=True, blank=True
+    )
+    source = models.CharField(max_length=10, choices=Source, default=Source.CHECK)
     joint = models.ForeignKey(
         Joint, models.PROTECT, related_name="nonconformances", null=True, blank=True
     )
@@ -80,6 +125,10 @@ class Nonconformance(Fact):
                 condition=Q(kind__in=NonconformanceKind.values),
                 name="nonconformance_kind_known",
             ),
+            models.CheckConstraint(
+                condition=Q(source__in=Source.values),
+                name="nonconformance_source_known",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -90,6 +139,22 @@ class Nonconformance(Fact):
         """Number within the airframe; pages print the airframe's serial beside."""
         return f"NC-{self.number:03d}"
 
+    @property
+    def of_fit(self) -> bool:
+        """A gap or step that was measured: what is done is shown by measuring again."""
+        return self.kind != NonconformanceKind.OTHER
+
+
+def _person(**more):
+    return models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
+        **more,
+    )
+
 
 class NonconformanceState(Projection):
     """Projection: where an item stands and who decided what."""
@@ -97,35 +162,29 @@ class NonconformanceState(Projection):
     nonconformance = models.OneToOneField(
         Nonconformance, models.PROTECT, related_name="standing", primary_key=True
     )
-    state = models.CharField(max_length=14, choices=State, default=State.OPEN)
+    state = models.CharField(max_length=14, choices=State, default=State.FOUND)
     disposition = models.CharField(max_length=12, choices=Disposition, blank=True)
-    disposed_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL,
-        models.PROTECT,
-        related_name="+",
-        null=True,
-        blank=True,
+    concession = models.CharField(max_length=200, blank=True)
+    disposed_by = _person()
+    worked_by = _person()
+    verified_by = _person()
+    # Why it came to be, and the thing of the chain that it came from.
+    cause = models.CharField(max_length=10, choices=Cause, blank=True)
+    origin_kind = models.CharField(max_length=12, blank=True)
+    origin_id = models.BigIntegerField(null=True, blank=True)
+    # For the stand-up: how bad, whether it blocks what comes next, who has it, by when.
+    severity = models.CharField(
+        max_length=8, choices=Severity, blank=True, default=Severity.UNKNOWN
     )
-    holder = models.ForeignKey(
-        settings.AUTH_USER_MODEL,
-        models.PROTECT,
-        related_name="+",
-        null=True,
-        blank=True,
-    )
+    blocking = models.BooleanField(default=False)
+    holder = _person()
     due = models.DateField(null=True, blank=True)
     recheck = models.ForeignKey(
         Check, models.PROTECT, related_name="recheck_of", null=True, blank=True
     )
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
-    closed_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL,
-        models.PROTECT,
-        related_name="+",
-        null=True,
-        blank=True,
-    )
+    closed_by = _person()
     last_entry = models.ForeignKey(
         Entry, models.PROTECT, to_field="act", related_name="+"
     )
@@ -141,15 +200,28 @@ class NonconformanceState(Projection):
                 name="standing_closed_at_iff_closed",
             ),
             models.CheckConstraint(
-                condition=Q(state="open", disposition="")
-                | (~Q(state="open") & ~Q(disposition="")),
-                name="standing_disposition_iff_not_open",
+                condition=Q(state__in=["found", "contained"], disposition="")
+                | (~Q(state__in=["found", "contained"]) & ~Q(disposition="")),
+                name="standing_disposition_iff_decided",
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=["verified", "closed"], verified_by__isnull=False)
+                | (~Q(state__in=["verified", "closed"]) & Q(verified_by__isnull=True)),
+                name="standing_verified_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=Q(worked_by__isnull=True)
+                | Q(verified_by__isnull=True)
+                | ~Q(verified_by=F("worked_by")),
+                name="standing_verified_by_another",
             ),
             models.CheckConstraint(
                 condition=~Q(
-                    state="closed", disposition="use_as_is", closed_by=F("disposed_by")
+                    disposition="use_as_is",
+                    verified_by__isnull=False,
+                    verified_by=F("disposed_by"),
                 ),
-                name="standing_use_as_is_closed_by_another",
+                name="standing_use_as_is_verified_by_another",
             ),
         ]
 
@@ -161,7 +233,12 @@ class NonconformanceStep(Fact):
     """Each thing that happened to an item after it was found."""
 
     class Verb(models.TextChoices):
+        CONTAIN = "contain", _("contained")
+        EXPLAIN = "explain", _("cause stated")
+        ASSIGN = "assign", _("handed on")
         DISPOSE = "dispose", _("dispositioned")
+        WORK = "work", _("work done")
+        VERIFY = "verify", _("verified")
         CLOSE = "close", _("closed")
         REOPEN = "reopen", _("reopened")
         REMARK = "remark", _("remark")
@@ -170,8 +247,18 @@ class NonconformanceStep(Fact):
         Nonconformance, models.PROTECT, related_name="steps"
     )
     verb = models.CharField(max_length=12, choices=Verb)
-    disposition = models.CharField(max_length=12, choices=Disposition, blank=True)
     note = models.TextField(blank=True)
+    disposition = models.CharField(max_length=12, choices=Disposition, blank=True)
+    concession = models.CharField(max_length=200, blank=True)
+    cause = models.CharField(max_length=10, choices=Cause, blank=True)
+    origin_kind = models.CharField(max_length=12, blank=True)
+    origin_id = models.BigIntegerField(null=True, blank=True)
+    # What it was called then, or what was put on hold: for who reads it later.
+    told = models.CharField(max_length=400, blank=True)
+    severity = models.CharField(max_length=8, choices=Severity, blank=True)
+    blocking = models.BooleanField(null=True, blank=True)
+    holder = _person()
+    due = models.DateField(null=True, blank=True)
     recheck = models.ForeignKey(
         Check, models.PROTECT, related_name="+", null=True, blank=True
     )

@@ -5,7 +5,7 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from qa.actions import nonconformances as acts
+from qa.actions import raising
 from qa.models import Check, Joint
 from qa.queries.checks import check_pages as check_queries
 from qa.queries.today import today
@@ -37,7 +37,7 @@ def raise_findings(request, uuid):
     rows = Check.objects.select_related(*check_queries.RELATED)
     check = roles.fetch(request.user, "raise nonconformances", rows, entry_id=uuid)
     try:
-        items = acts.raise_findings(by=request.user, check=check)
+        items = raising.raise_findings(by=request.user, check=check)
     except Refused as no:
         messages.error(request, no.message)
     else:

@@ -6,17 +6,25 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from qa.actions import nonconformances as acts
+from qa.actions import raising
 from qa.forms.nonconformances import (
+    AssignForm,
     ByHandForm,
     CloseForm,
+    ContainForm,
     DisposeForm,
+    ExplainForm,
     NonconformanceFilter,
     RemarkForm,
     ReopenForm,
+    VerifyForm,
+    WorkForm,
 )
 from qa.models import Nonconformance
-from qa.queries.checks.photos import photos_of_item
+from qa.queries.joints import drawings
 from qa.queries.nonconformances import item_pages as queries
+from qa.rules import life
+from qa.wording import items as words
 from shop import roles
 from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page
@@ -58,55 +66,80 @@ def nonconformances_csv(request):
     return papers.nonconformance_csv(queries.item_row(row) for row in rows)
 
 
+# What is most wanted first: what moves an item on, the decision before containment.
+ORDER = ("dispose", "work", "verify", "close", "contain", "remark", "explain")
+ORDER += ("assign", "reopen")
+
+
 def _item(request, pk, verb="look") -> Nonconformance:
     rows = Nonconformance.objects.select_related(*queries.RELATED)
     return roles.fetch(request.user, verb, rows, pk=pk)
 
 
-VERBS = {
-    "dispose": ("dispose nonconformances", acts.dispose),
-    "close": ("close nonconformances", acts.close),
-    "reopen": ("close nonconformances", acts.reopen),
-    "remark": ("comment", acts.remark),
+ACTIONS = {
+    "contain": acts.contain,
+    "dispose": acts.dispose,
+    "work": acts.work,
+    "verify": acts.verify,
+    "close": acts.close,
+    "explain": acts.explain,
+    "assign": acts.assign,
+    "remark": acts.remark,
+    "reopen": acts.reopen,
 }
-
-
-OFFERED = {
-    "open": ("dispose", "remark"),
-    "dispositioned": ("close", "remark", "reopen"),
-    "closed": ("remark", "reopen"),
+FORMS = {
+    "contain": ContainForm,
+    "dispose": DisposeForm,
+    "work": WorkForm,
+    "verify": VerifyForm,
+    "close": CloseForm,
+    "explain": ExplainForm,
+    "assign": AssignForm,
+    "remark": RemarkForm,
+    "reopen": ReopenForm,
 }
-FORMS = {"dispose": DisposeForm, "close": CloseForm}
-FORMS |= {"reopen": ReopenForm, "remark": RemarkForm}
 
 
 def _form(item, person, verb, data=None):
-    more = {
-        "dispose": {"dispositions": acts.dispositions_of(person)},
-        "close": {"rechecks": queries.possible_rechecks(item)},
-    }
-    return FORMS[verb](data, prefix=verb, **more.get(verb, {}))
+    more = {}
+    if verb == "dispose":
+        more["dispositions"] = life.dispositions_of(person)
+        more["primary"] = life.needs_concession(item)
+    elif verb == "verify":
+        more["rechecks"] = queries.possible_rechecks(item)
+    elif verb == "explain":
+        more["origins"] = queries.origin_choices(item)
+    elif verb == "assign":
+        more["standing"] = item.standing
+    elif verb == "contain":
+        may_hold = roles.may(person, "hold things")
+        more["holds"] = queries.hold_choices(item) if may_hold else []
+    return FORMS[verb](data, prefix=verb, **more)
 
 
 def _page(request, item, verb="", form=None):
     """The item with one form open, so that sending it loses nothing typed in another:
-    that of the verb, else of the first that is this person's. The others are links."""
-    offered = dict.fromkeys([*OFFERED[item.standing.state], *([verb] if verb else [])])
-    theirs = [name for name in offered if roles.may(request.user, VERBS[name][0])]
-    verb = verb or next(iter(theirs), "")
+    that of the verb, else of what moves it on and is this person's. The others are
+    links."""
+    offered = life.offered(item.standing)
+    theirs = [one for one in offered if roles.may(request.user, life.MOVES[one].right)]
+    verb = verb or next(iter(sorted(theirs, key=ORDER.index)), "")
+    view = queries.item_view(item)
     context = {
         "item": item,
-        "row": queries.item_row(item),
-        "history": queries.history(item),
-        "photos": photos_of_item(item),
+        "view": view,
+        "row": view.row,
+        "map_svg": drawings.map_svg(view.map) if view.map else "",
         "verb": verb,
+        "said": words.ACTS.get(verb),
+        "moves_on": verb in words.MOVES_ON,
         "form": form or (verb and _form(item, request.user, verb)),
-        "others": [name for name in theirs if name != verb],
-        "who": {
-            name: roles.who_may(VERBS[name][0])
-            for name in offered
-            if name not in theirs
-        },
+        "others": [(one, words.ACTS[one]) for one in theirs if one != verb],
+        "who": [
+            (words.ACTS[one], roles.who_may(life.MOVES[one].right))
+            for one in offered
+            if one not in theirs
+        ],
     }
     return render(request, "qa/nonconformances/nonconformance.html", context)
 
@@ -118,12 +151,12 @@ def nonconformance(request, pk):
 
 @require_http_methods(["GET", "POST"])
 def act(request, pk, verb):
-    if verb not in VERBS:
+    if verb not in ACTIONS:
         raise Http404
-    permission, action = VERBS[verb]
-    item = _item(request, pk, permission)
+    action = ACTIONS[verb]
+    item = _item(request, pk, life.MOVES[verb].right)
     if request.method == "GET":
-        if verb not in OFFERED[item.standing.state]:
+        if verb not in life.offered(item.standing):
             return redirect("nonconformance", pk=pk)
         return _page(request, item, verb)
     form = _form(item, request.user, verb, request.POST)
@@ -138,7 +171,7 @@ def raise_by_hand(request):
     return form_page(
         request,
         ByHandForm(request.POST or None),
-        lambda **said: acts.raise_by_hand(by=request.user, **said),
+        lambda **said: raising.raise_by_hand(by=request.user, **said),
         heading="Raise a nonconformance",
         back=lambda item: reverse("nonconformance", args=[item.pk]),
         above=("Nonconformances", reverse("nonconformances")),

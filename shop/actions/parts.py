@@ -17,6 +17,7 @@ from shop.models import (
     Placement,
 )
 
+from .locks import locked
 from .suspects import inherit_doubts
 
 OPPOSITE = {Hand.LEFT: Hand.RIGHT, Hand.RIGHT: Hand.LEFT}
@@ -129,13 +130,18 @@ def scrap_part(*, by: Person, part: Part, reason: str) -> Part:
     """Mark a serial as scrap for good. Refused while it sits on an airframe."""
     roles.require(by, "scrap parts")
     with perform("scrap/1", by=by, said={"part": part.serial, "reason": reason}):
-        part = Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part.pk)
+        part = locked(part)
         if not reason.strip():
             raise Refused(_("Say why."), field="reason")
         if part.state == PartState.SCRAPPED:
             raise Refused(_("It is scrapped already."), code="conflict")
-        if Placement.objects.filter(part=part, removed_at=None).exists():
-            raise Refused(_("It sits on an airframe. Take it out first."))
-        part.state = PartState.SCRAPPED
-        part.save(update_fields=["state"])
+        mark_scrapped(part)
     return part
+
+
+def mark_scrapped(part: Part, field: str = "") -> None:
+    """Mark a locked serial inside a running act of somebody who may."""
+    if Placement.objects.filter(part=part, removed_at=None).exists():
+        raise Refused(_("It sits on an airframe. Take it out first."), field=field)
+    part.state = PartState.SCRAPPED
+    part.save(update_fields=["state"])

@@ -41,30 +41,36 @@ def put_on_hold(
     roles.require(by, "hold things")
     said = {"kind": kind, "key": key, "reason": reason, "spreads": spreads}
     with perform("hold/1", by=by, said=said) as act:
-        if kind not in HOLDABLE:
-            raise Refused(_("That cannot be held."))
-        row = KINDS[kind].rows().get(pk=key)
-        if not reason.strip():
-            raise Refused(_("Say why."), field="reason")
-        if kind in HELD:
-            model, held, good = HELD[kind]
-            _set_state(model, key, good, held, reason)
-        if Hold.objects.filter(
-            subject_kind=kind, subject_id=key, lifted_entry=None
-        ).exists():
-            raise Refused(_("It is on hold already."), code="conflict")
-        hold = Hold.objects.create(
-            subject_kind=kind,
-            subject_id=key,
-            label=f"{KINDS[kind].word} {row}",
-            reason=reason,
-            spreads=spreads,
-            entry_id=act.id,
-        )
-        act.record(HoldAct(hold=hold, reason=reason))
-        if spreads:
-            _mark(hold)
+        hold = hold_in(act, kind, key, reason, spreads=spreads)
         act.result = {"hold": hold.pk}
+    return hold
+
+
+def hold_in(act, kind: str, key: int, reason: str, *, spreads: bool) -> Hold:
+    """Hold a thing inside a running act of somebody who may."""
+    if kind not in HOLDABLE:
+        raise Refused(_("That cannot be held."))
+    row = KINDS[kind].rows().get(pk=key)
+    if not reason.strip():
+        raise Refused(_("Say why."), field="reason")
+    if kind in HELD:
+        model, held, good = HELD[kind]
+        _set_state(model, key, good, held, reason)
+    if Hold.objects.filter(
+        subject_kind=kind, subject_id=key, lifted_entry=None
+    ).exists():
+        raise Refused(_("It is on hold already."), code="conflict")
+    hold = Hold.objects.create(
+        subject_kind=kind,
+        subject_id=key,
+        label=f"{KINDS[kind].word} {row}",
+        reason=reason,
+        spreads=spreads,
+        entry_id=act.id,
+    )
+    act.record(HoldAct(hold=hold, reason=reason))
+    if spreads:
+        _mark(hold)
     return hold
 
 

@@ -16,6 +16,8 @@ WORDS = {
     "raise/1": (_N("nonconformances raised from checks"), "nonconformances"),
     "nonconformance/1": (_N("nonconformances written"), "nonconformances"),
     "nonconformance_step/1": (_N("steps on nonconformances"), "nonconformances"),
+    "defect_kind/1": (_N("kinds of defect changed"), "nonconformances"),
+    "defect_kinds/1": (_N("kinds of defect changed"), "nonconformances"),
     "hold/1": (_N("holds put on"), "holds"),
     "hold_lifted/1": (_N("holds lifted"), "holds"),
     "decision/1": (_N("suspect parts decided"), "holds"),

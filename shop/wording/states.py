@@ -118,6 +118,7 @@ RECORDS: dict[str, State] = {
     "running": State(_HALF, _("running")),
     "in_progress": State(_HALF, _("in progress")),
     "worked": State(_HALF, _("worked")),
+    "verified": _done(_("verified")),
     "curing": State(_HALF, _("curing")),
     "demolded": _done(_("out of the mold")),
     "closed": _done(_("closed")),

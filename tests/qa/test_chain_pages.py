@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from qa.actions import checks, nonconformances
+from qa.actions import checks, raising
 from qa.queries.chain import chain
 from shop.actions import suspects
 from shop.identifiers import KINDS
@@ -30,7 +30,7 @@ def failing_check(part):
     read_all(check, gap_at={"2": "0.4"})
     checks.finish_check(by=by, check=check)
     check.state.refresh_from_db()
-    nonconformances.raise_findings(by=by, check=check)
+    raising.raise_findings(by=by, check=check)
     return check
 
 

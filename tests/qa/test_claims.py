@@ -7,7 +7,7 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.test import Client
 
-from qa.actions import checks, claims, nonconformances
+from qa.actions import checks, claims, nonconformances, raising
 from qa.models import CheckState, CurrentReading, Nonconformance, NonconformanceState
 from shop.actions import tablets
 from shop.ledger import Refused, projections, verify
@@ -84,11 +84,12 @@ def reworked(people, tablet, by="builder"):
     found = make_check(people["engineer"])
     read(found, "3", "gap", "1.00")
     checks.finish_check(by=people["engineer"], check=found)
-    (raised,) = nonconformances.raise_findings(by=people["engineer"], check=found)
+    (raised,) = raising.raise_findings(by=people["engineer"], check=found)
     item = Nonconformance.objects.select_related("part__design").get(pk=raised.pk)
     nonconformances.dispose(
         by=people["lead"], item=item, disposition="rework", note="trim"
     )
+    nonconformances.work(by=people["engineer"], item=item, note="trimmed")
     again = make_check(people["engineer"], fit_up=found.fit_up)
     for n in range(1, 9):
         tablet.reading(again, str(n), by=by)
@@ -101,16 +102,16 @@ def test_what_a_tablet_sends_without_a_pin_closes_nothing_until_it_is_confirmed(
 ):
     item, again = reworked(people, tablet)
     with pytest.raises(Refused, match=r"8 acts .*\(claimed\)") as no:
-        nonconformances.close(by=people["lead"], item=item, recheck=again)
+        nonconformances.verify(by=people["lead"], item=item, recheck=again)
     assert no.value.field == "recheck"
     entries = list(Entry.objects.filter(claimed=True))
     for entry in entries[:-1]:
         confirm(entry)
     with pytest.raises(Refused, match="1 acts"):
-        nonconformances.close(by=people["lead"], item=item, recheck=again)
+        nonconformances.verify(by=people["lead"], item=item, recheck=again)
     confirm(entries[-1])
-    nonconformances.close(by=people["lead"], item=item, recheck=again)
-    assert NonconformanceState.objects.get().state == "closed"
+    nonconformances.verify(by=people["lead"], item=item, recheck=again)
+    assert NonconformanceState.objects.get().state == "verified"
     same_rebuilt()
 
 
@@ -121,10 +122,10 @@ def test_a_finish_or_a_start_that_is_only_claimed_closes_nothing_either(people, 
     said = {"check": str(last.entry_id)}
     assert tablet.put("finish/1", "builder", said).status_code == 201
     with pytest.raises(Refused, match=r"1 acts .*\(claimed\)"):
-        nonconformances.close(by=people["lead"], item=item, recheck=last)
+        nonconformances.verify(by=people["lead"], item=item, recheck=last)
     disown(Entry.objects.get(form="finish/1", claimed=True))
     with pytest.raises(Refused, match=r"1 acts .*\(disowned\)"):
-        nonconformances.close(by=people["lead"], item=item, recheck=last)
+        nonconformances.verify(by=people["lead"], item=item, recheck=last)
 
 
 def test_use_as_is_is_not_closed_with_a_claimed_check_either(people, tablet):
@@ -134,7 +135,7 @@ def test_use_as_is_is_not_closed_with_a_claimed_check_either(people, tablet):
         by=people["engineer"], item=item, disposition="use_as_is", note="ok"
     )
     with pytest.raises(Refused, match="8 acts"):
-        nonconformances.close(by=people["lead"], item=item, recheck=again, note="seen")
+        nonconformances.verify(by=people["lead"], item=item, recheck=again, note="seen")
 
 
 def test_a_disowned_reading_does_not_stand_and_its_station_is_to_be_measured(
@@ -218,11 +219,14 @@ def test_a_finished_check_falls_with_a_disowned_reading_and_opens_what_it_closed
     item, again = reworked(people, tablet)
     # Closed before claims were asked about: by hand, as an older release left it.
     NonconformanceState.objects.update(
-        state="closed", recheck=again, closed_at="2026-11-28T08:00Z"
+        state="closed",
+        recheck=again,
+        closed_at="2026-11-28T08:00Z",
+        verified_by=people["inspector"],
     )
     disown(Entry.objects.filter(form="reading/1", claimed=True).order_by("pk")[2])
     standing = NonconformanceState.objects.get()
-    assert (standing.state, standing.recheck) == ("open", None)
+    assert (standing.state, standing.recheck) == ("found", None)
     step = item.steps.latest("pk")
     assert "does not show it any more: station 3" in step.note
     assert state_of(again).conforms == 7

@@ -4,7 +4,7 @@ import uuid
 
 import pytest
 
-from qa.actions import checks, claims, late_readings, nonconformances
+from qa.actions import checks, claims, late_readings, nonconformances, raising
 from qa.models import CheckState, Nonconformance, NonconformanceState, Reading
 from shop.ledger import Refused
 from shop.models import Entry
@@ -63,7 +63,7 @@ def test_readings_that_come_after_the_finish_are_kept_and_counted_in_by_a_person
     state = state_of(check)
     assert (state.late, state.conforms, state.does_not_conform) == (0, 1, 1)
     assert check.finished.counts["not_measured"] == 16
-    (raised,) = nonconformances.raise_findings(by=people["lead"], check=check)
+    (raised,) = raising.raise_findings(by=people["lead"], check=check)
     assert raised.stations == ["3"]
     same_rebuilt()
 
@@ -102,23 +102,24 @@ def test_a_check_with_late_readings_is_no_recheck_until_they_are_decided(
 ):
     read(check, "3", "gap", "1.00")
     checks.finish_check(by=people["engineer"], check=check)
-    (raised,) = nonconformances.raise_findings(by=people["engineer"], check=check)
+    (raised,) = raising.raise_findings(by=people["engineer"], check=check)
     item = Nonconformance.objects.select_related("part__design").get(pk=raised.pk)
     nonconformances.dispose(by=people["lead"], item=item, disposition="rework", note="")
+    nonconformances.work(by=people["engineer"], item=item, note="trimmed")
     again = make_check(people["engineer"], fit_up=check.fit_up)
     put(builder, said(again, "3"))
     finish(builder, again)
     put(builder, said(again, "3", value="1.00"))
     with pytest.raises(Refused, match="came in after"):
-        nonconformances.close(by=people["lead"], item=item, recheck=again)
+        nonconformances.verify(by=people["lead"], item=item, recheck=again)
     reading = Reading.objects.get(late=True)
     decide(people, reading, counted=False, reason="slipped")
-    nonconformances.close(by=people["lead"], item=item, recheck=again)
+    nonconformances.verify(by=people["lead"], item=item, recheck=again)
     # One more comes in late and is counted in: the item is open again.
     put(builder, said(again, "3", value="1.10"))
     decide(people, Reading.objects.latest("pk"))
     standing = NonconformanceState.objects.get()
-    assert (standing.state, standing.closed_at) == ("open", None)
+    assert (standing.state, standing.closed_at) == ("found", None)
     assert "does not show it any more" in item.steps.latest("pk").note
     same_rebuilt()
 

@@ -7,9 +7,8 @@ from django.db import IntegrityError, connection
 from django.db.transaction import atomic
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from django.utils import timezone
 
-from qa.actions import checks, nonconformances
+from qa.actions import checks, nonconformances, raising
 from qa.models import Nonconformance, NonconformanceState
 from qa.queries.nonconformances.item_pages import possible_rechecks
 from shop.ledger import Refused
@@ -42,7 +41,7 @@ def finished(people, *, tight=(), fit_up=None, by="builder"):
 @pytest.fixture
 def item(people):
     check = finished(people, tight=(3, 4))
-    (raised,) = nonconformances.raise_findings(by=people["builder"], check=check)
+    (raised,) = raising.raise_findings(by=people["builder"], check=check)
     return Nonconformance.objects.select_related("part__design").get(pk=raised.pk)
 
 
@@ -59,14 +58,14 @@ def test_neighbors_become_one_item_in_a_builders_words(item):
 
 def test_numbers_run_by_airframe(item, people):
     other = finished(people, tight=(1,))
-    (raised,) = nonconformances.raise_findings(by=people["lead"], check=other)
+    (raised,) = raising.raise_findings(by=people["lead"], check=other)
     assert raised.airframe_id != item.airframe_id
     assert raised.label == "NC-001"
 
 
 def test_the_same_finding_is_raised_once(item, people):
     with pytest.raises(Refused, match="NC-001 was raised"):
-        nonconformances.raise_findings(by=people["builder"], check=item.fit_check)
+        raising.raise_findings(by=people["builder"], check=item.fit_check)
     assert Nonconformance.objects.count() == 1
 
 
@@ -81,19 +80,17 @@ def test_use_as_is_is_the_engineers_to_decide(item, people):
     assert NonconformanceState.objects.get().state == "dispositioned"
 
 
-def test_use_as_is_is_closed_by_another_than_who_decided_it(item, people):
+def test_use_as_is_is_verified_by_another_than_who_decided_it(item, people):
     engineer = people["engineer"]
     nonconformances.dispose(
         by=engineer, item=item, disposition="use_as_is", note="no load there"
     )
-    with pytest.raises(Refused, match="somebody else closes"):
-        nonconformances.close(by=engineer, item=item, recheck=None, note="seen")
+    with pytest.raises(Refused, match="somebody else verifies"):
+        nonconformances.verify(by=engineer, item=item, note="seen")
     with pytest.raises(IntegrityError, match="standing_use_as_is"), atomic():
-        NonconformanceState.objects.update(
-            state="closed", closed_at=timezone.now(), closed_by=engineer
-        )
-    nonconformances.close(by=people["inspector"], item=item, recheck=None, note="seen")
-    assert NonconformanceState.objects.get().closed_by == people["inspector"]
+        NonconformanceState.objects.update(state="verified", verified_by=engineer)
+    nonconformances.verify(by=people["inspector"], item=item, note="seen")
+    assert NonconformanceState.objects.get().verified_by == people["inspector"]
 
 
 def test_on_primary_structure_a_justification_is_stated(item, people):
@@ -113,40 +110,76 @@ def reworked(item, people):
     nonconformances.dispose(
         by=people["lead"], item=item, disposition="rework", note="trim"
     )
+    nonconformances.work(by=people["builder"], item=item, note="trimmed")
     return item
 
 
-def test_rework_closes_with_a_recheck_that_somebody_else_took(reworked, people):
+def test_rework_is_verified_with_a_recheck_that_somebody_else_took(reworked, people):
     good = again(reworked, people)
-    nonconformances.close(by=people["inspector"], item=reworked, recheck=good)
+    with pytest.raises(Refused, match="Link the check"):
+        nonconformances.verify(by=people["inspector"], item=reworked, note="seen")
+    nonconformances.verify(by=people["inspector"], item=reworked, recheck=good)
     standing = NonconformanceState.objects.get(pk=reworked.pk)
-    assert (standing.state, standing.recheck_id) == ("closed", good.pk)
-    assert standing.closed_by == people["inspector"]
+    assert (standing.state, standing.recheck_id) == ("verified", good.pk)
+    assert standing.verified_by == people["inspector"]
+
+
+def refused_recheck(people, item, recheck, words):
+    with pytest.raises(Refused, match=words) as no:
+        nonconformances.verify(by=people["inspector"], item=item, recheck=recheck)
+    assert no.value.field == "recheck"
 
 
 def test_rework_that_still_deviates_cannot_close(reworked, people):
-    bad = again(reworked, people, tight=(4,))
-    with pytest.raises(Refused, match="not shown at 4"):
-        nonconformances.close(by=people["inspector"], item=reworked, recheck=bad)
+    refused_recheck(
+        people, reworked, again(reworked, people, tight=(4,)), "not shown at 4"
+    )
 
 
-def test_who_took_the_recheck_does_not_close_the_item(reworked, people):
+def test_who_took_the_recheck_does_not_verify_the_item(reworked, people):
     own = again(reworked, people, by="inspector")
-    with pytest.raises(Refused, match="somebody else"):
-        nonconformances.close(by=people["inspector"], item=reworked, recheck=own)
+    refused_recheck(people, reworked, own, "somebody else")
 
 
 def test_a_check_from_before_the_finding_is_no_recheck(reworked, people):
-    with pytest.raises(Refused, match="after the finding"):
-        nonconformances.close(
-            by=people["inspector"], item=reworked, recheck=reworked.fit_check
-        )
+    refused_recheck(people, reworked, reworked.fit_check, "after the finding")
 
 
 def test_a_check_of_another_joint_is_no_recheck(reworked, people):
-    other = finished(people)
-    with pytest.raises(Refused, match="another joint"):
-        nonconformances.close(by=people["inspector"], item=reworked, recheck=other)
+    refused_recheck(people, reworked, finished(people), "another joint")
+
+
+def test_what_changed_since_the_recheck_is_measured_again(reworked, people):
+    good = again(reworked, people)
+    found = good.fit_up
+    make_fit_up(
+        people["engineer"],
+        found.joint,
+        airframe=found.airframe,
+        part=found.part,
+        reason="refit",
+    )
+    refused_recheck(people, reworked, good, "taken off and refitted")
+
+
+def test_of_what_was_seen_a_linked_recheck_must_conform_too(people, reworked):
+    """By hand, without stations: a check that fails anywhere shows nothing."""
+    where = reworked.fit_check.fit_up
+    item = raising.raise_by_hand(
+        by=people["lead"],
+        airframe=where.airframe,
+        joint=where.joint,
+        part=where.part,
+        title="edge is rough",
+    )
+    nonconformances.dispose(
+        by=people["lead"], item=item, disposition="rework", note="sand"
+    )
+    nonconformances.work(by=people["builder"], item=item, note="sanded")
+    refused_recheck(people, item, again(reworked, people, tight=(7,)), "at 7")
+    nonconformances.verify(
+        by=people["inspector"], item=item, recheck=again(reworked, people)
+    )
 
 
 def test_reopening_needs_a_reason_and_clears_the_decision(reworked, people):
@@ -154,13 +187,13 @@ def test_reopening_needs_a_reason_and_clears_the_decision(reworked, people):
         nonconformances.reopen(by=people["lead"], item=reworked, note="")
     nonconformances.reopen(by=people["lead"], item=reworked, note="wrong side")
     standing = NonconformanceState.objects.get(pk=reworked.pk)
-    assert (standing.state, standing.disposition) == ("open", "")
+    assert (standing.state, standing.disposition) == ("found", "")
 
 
 def test_of_two_people_who_decide_at_once_one_wins(committed_db):
     people = make_people()
     check = finished(people, tight=(1,))
-    (item,) = nonconformances.raise_findings(by=people["lead"], check=check)
+    (item,) = raising.raise_findings(by=people["lead"], check=check)
     told = []
 
     def decide(role):
@@ -200,7 +233,7 @@ def test_not_proven_is_measured_again_and_never_nonconforming(people):
     read(check, "1", "flush", "0.00", by=people["builder"])
     done = checks.finish_check(by=people["builder"], check=check)
     assert done.counts["not_proven"] == 1
-    assert nonconformances.raise_findings(by=people["lead"], check=check) == []
+    assert raising.raise_findings(by=people["lead"], check=check) == []
 
 
 def test_the_lists_cost_the_same_for_one_row_and_for_thirty(client_of, people):
@@ -213,10 +246,10 @@ def test_the_lists_cost_the_same_for_one_row_and_for_thirty(client_of, people):
         return len(captured)
 
     check = finished(people, tight=(1,))
-    nonconformances.raise_findings(by=people["lead"], check=check)
+    raising.raise_findings(by=people["lead"], check=check)
     first = cost()
     for n in range(29):
-        nonconformances.raise_by_hand(
+        raising.raise_by_hand(
             by=people["lead"],
             airframe=check.fit_up.airframe,
             title=f"scratch {n}",
@@ -229,11 +262,13 @@ def test_the_lists_cost_the_same_for_one_row_and_for_thirty(client_of, people):
 def test_the_pages_offer_each_role_only_its_verbs(client_of, item):
     def buttons(role):
         page = client_of(role).get(f"/nonconformances/{item.pk}/").content.decode()
-        return [verb for verb in ("dispose", "remark") if f"/{verb}/" in page]
+        return [
+            verb for verb in ("dispose", "remark", "contain") if f"/{verb}/" in page
+        ]
 
     assert buttons("visitor") == []
-    assert buttons("builder") == ["remark"]
-    assert buttons("lead") == ["dispose", "remark"]
+    assert buttons("builder") == ["remark", "contain"]
+    assert buttons("lead") == ["dispose", "remark", "contain"]
 
 
 def test_one_form_is_open_and_the_other_verbs_are_a_touch_away(client_of, item):
@@ -272,7 +307,7 @@ def test_a_refused_verb_keeps_what_was_typed_beside_its_message(client_of, item)
 
 def test_the_same_list_gives_the_same_bytes_and_a_csv_runs_nothing(client_of, people):
     check = finished(people)
-    nonconformances.raise_by_hand(
+    raising.raise_by_hand(
         by=people["lead"], airframe=check.fit_up.airframe, title="=1+1"
     )
     client = client_of("lead")
@@ -284,7 +319,7 @@ def test_the_same_list_gives_the_same_bytes_and_a_csv_runs_nothing(client_of, pe
 # ------------------------------------------------------------- the same serials again
 
 
-def put_right(by, joint, airframe, found, **said):
+def measured_right(by, joint, airframe, found, **said):
     """A finished check of the joint with everything right, `said` of its fit-up."""
     fit_up = make_fit_up(
         by,
@@ -306,33 +341,36 @@ def test_rework_closes_only_with_a_re_check_of_the_same_serial_and_surround(peop
     found = make_check(engineer, make_fit_up(engineer, joint, surround_part=shell))
     read_all(found, gap_at={"4": "0.90"})
     checks.finish_check(by=engineer, check=found)
-    (item,) = nonconformances.raise_findings(by=engineer, check=found)
+    (item,) = raising.raise_findings(by=engineer, check=found)
     nonconformances.dispose(
         by=engineer, item=item, disposition="rework", note="Trim it."
     )
+    nonconformances.work(by=people["builder"], item=item, note="trimmed")
     place = joint, found.fit_up.airframe, found
-    another = put_right(engineer, *place, part=make_part(engineer), surround_part=shell)
-    elsewhere = put_right(engineer, *place, surround_part=make_part(engineer))
-    unstated = put_right(engineer, *place)
+    another = measured_right(
+        engineer, *place, part=make_part(engineer), surround_part=shell
+    )
+    elsewhere = measured_right(engineer, *place, surround_part=make_part(engineer))
+    unstated = measured_right(engineer, *place)
     for wrong in (another, elsewhere, unstated):
         with pytest.raises(Refused) as no:
-            nonconformances.close(by=inspector, item=item, recheck=wrong)
+            nonconformances.verify(by=inspector, item=item, recheck=wrong)
         assert no.value.field == "recheck"
     assert not possible_rechecks(item).exists()
-    right = put_right(engineer, *place, surround_part=shell)
+    right = measured_right(engineer, *place, surround_part=shell)
     assert list(possible_rechecks(item)) == [right]
-    nonconformances.close(by=inspector, item=item, recheck=right)
+    nonconformances.verify(by=inspector, item=item, recheck=right)
 
 
 def test_one_raised_finding_hides_none_of_the_rest(people, client_of):
     check = finished(people, tight=(2, 6))
-    nonconformances.raise_findings(by=people["builder"], check=check, chosen=[0])
+    raising.raise_findings(by=people["builder"], check=check, chosen=[0])
     client, url = client_of("builder"), reverse("check", args=[check.entry_id])
     page = client.get(url).content.decode()
     assert "NC-001" in page and "station 6" in page and "Raise these" in page
-    raising = reverse("raise_findings", args=[check.entry_id])
-    page = client.post(raising, follow=True).content.decode()
+    address = reverse("raise_findings", args=[check.entry_id])
+    page = client.post(address, follow=True).content.decode()
     assert "Raised: NC-002." in page and "Raise these" not in page
     assert Nonconformance.objects.count() == 2
-    page = client.post(raising, follow=True).content.decode()
+    page = client.post(address, follow=True).content.decode()
     assert "NC-001 was raised for this already" in page

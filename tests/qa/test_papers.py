@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.functional import lazystr
 from django.utils.translation import gettext_lazy, override
 
-from qa.actions import checks, nonconformances
+from qa.actions import checks, nonconformances, raising
 from qa.actions.trimming import Taken, record_trim
 from qa.models import Check
 from qa.queries.issue import local
@@ -195,7 +195,7 @@ def test_the_list_tells_disposition_photos_and_a_date_when_it_is_empty(
     for n in range(1, 9):
         read(check, str(n), "gap", "1.00" if n == 3 else "2.00")
     checks.finish_check(by=people["builder"], check=check)
-    (item,) = nonconformances.raise_findings(by=people["builder"], check=check)
+    (item,) = raising.raise_findings(by=people["builder"], check=check)
     nonconformances.dispose(
         by=people["lead"], item=item, disposition="rework", note="trim"
     )

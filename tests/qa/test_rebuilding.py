@@ -3,7 +3,7 @@
 import pytest
 from django.db.models import F
 
-from qa.actions import checks, nonconformances
+from qa.actions import checks, nonconformances, raising
 from qa.models import CheckState, CurrentReading, Nonconformance, NonconformanceState
 from shop.actions import airframes
 from shop.ledger import projections
@@ -49,7 +49,7 @@ def test_states_and_current_readings_come_back_as_they_were(people):
         reason="square",
     )
     checks.finish_check(by=people["lead"], check=done)
-    raised = nonconformances.raise_findings(by=people["lead"], check=done)
+    raised = raising.raise_findings(by=people["lead"], check=done)
     item = Nonconformance.objects.get(pk=raised[0].pk)
     nonconformances.dispose(
         by=people["lead"], item=item, disposition="rework", note="trim"

@@ -7,7 +7,7 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qa.actions import checks, late_readings, nonconformances
+from qa.actions import checks, late_readings, nonconformances, raising
 from qa.models import CurrentReading, Nonconformance, Reading
 from shop.actions import airframes, suspects
 from shop.ledger import Refused, projections
@@ -37,6 +37,8 @@ ACTS = (
     "decide late",
     "raise",
     "dispose",
+    "work",
+    "verify",
     "close",
     "reopen",
     "remark",
@@ -113,14 +115,20 @@ class Shop:
                 told = {"check": check, "reading": reading, "counted": b % 2 == 0}
                 late_readings.decide_late(by=lead, **told, reason="seen")
         elif name == "raise":
-            nonconformances.raise_findings(by=lead, check=check)
+            raising.raise_findings(by=lead, check=check)
         elif name == "dispose" and item:
             kind = ("rework", "scrap", "return", "use_as_is")[a]
             by = self.people["engineer"]
             nonconformances.dispose(by=by, item=item, disposition=kind, note="so")
-        elif name == "close" and item:
+        elif name == "work" and item:
+            nonconformances.work(by=self.people["builder"], item=item, note="done")
+        elif name == "verify" and item:
             recheck = self.checks[1] if a % 2 else None
-            nonconformances.close(by=inspector, item=item, recheck=recheck, note="seen")
+            said = {"item": item, "recheck": recheck, "note": "seen"}
+            nonconformances.verify(by=inspector, **said)
+        elif name == "close" and item:
+            nonconformances.explain(by=inspector, item=item, cause="trim")
+            nonconformances.close(by=inspector, item=item)
         elif name == "reopen" and item:
             nonconformances.reopen(by=inspector, item=item, note="it is back")
         elif name == "remark" and item:

@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from qa.actions import checks, nonconformances
+from qa.actions import checks, raising
 from qa.queries.search import MOST, look_for
 from shop.identifiers import KINDS
 from tests.shop.making_floor import make_laminate, make_lot, make_mold, make_pull
@@ -56,7 +56,7 @@ def test_checks_and_nonconformances_are_found_by_their_numbers(by):
     read_all(check, gap_at={"2": "0.4"})
     checks.finish_check(by=by, check=check)
     check.state.refresh_from_db()
-    nonconformances.raise_findings(by=by, check=check)
+    raising.raise_findings(by=by, check=check)
     item = check.nonconformances.get()
     assert found(check.label)["Fit checks"] == [check.label]
     assert found(check.label.lower())["Fit checks"] == [check.label]

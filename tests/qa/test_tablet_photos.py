@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from PIL import Image
 
-from qa.actions import checks, holes, nonconformances
+from qa.actions import checks, holes, raising
 from qa.actions.holes import HoleDraft, PatternSaid
 from qa.models import Check, Reading
 from qa.queries.checks.photos import photos_of_item
@@ -39,7 +39,7 @@ def test_a_photo_of_a_station_marks_it_and_shows_on_what_was_raised_there(
         assert send(check=check, station=station, kind="gap").status_code == 201
     assert check_for_tablet(check)["photos"] == ["3", "5"]
     checks.finish_check(by=people["engineer"], check=check)
-    (item,) = nonconformances.raise_findings(by=people["engineer"], check=check)
+    (item,) = raising.raise_findings(by=people["engineer"], check=check)
     notes = [pin.note for pin in photos_of_item(item)]
     assert notes == ["station 3 gap"]
     page = client_of("builder").get(f"/nonconformances/{item.pk}/")
@@ -101,7 +101,7 @@ def a_pattern(by, joint, count=3):
 
 def a_defect(by, check, title="scratch in the flange"):
     fit_up = check.fit_up
-    return nonconformances.raise_by_hand(
+    return raising.raise_by_hand(
         by=by, airframe=fit_up.airframe, joint=fit_up.joint, title=title
     )
 

@@ -6,7 +6,7 @@ import threading
 
 from django.db import connection
 
-from qa.actions import checks, nonconformances
+from qa.actions import checks, nonconformances, raising
 from shop.actions import airframes, tooling
 from shop.ledger.verify import verify
 from shop.models import Entry
@@ -48,7 +48,7 @@ def writer(number, people, ended, faults):
                 reason="square",
             )
             checks.finish_check(by=engineer, check=check)
-            for item in nonconformances.raise_findings(by=lead, check=check):
+            for item in raising.raise_findings(by=lead, check=check):
                 nonconformances.dispose(
                     by=lead, item=item, disposition="rework", note="trim"
                 )

@@ -1,14 +1,30 @@
 """Nonconformances for lists, pages and paper."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from qa.models import Check, Nonconformance, NonconformanceKind, State
-from shop.models import PhotoPin
+from qa.drawing.joint_map import JointMap
+from qa.models import (
+    Check,
+    Nonconformance,
+    NonconformanceKind,
+    NonconformanceState,
+    NonconformanceStep,
+    State,
+)
+from qa.queries.checks.photos import photos_of_item
+from qa.queries.joints import drawings
+from qa.rules import life
+from qa.wording.items import UNKNOWN_CLASS
+from shop.identifiers import KINDS
+from shop.models import Hold, PhotoPin, StructuralClass
+from shop.queries import genealogy
 
 RELATED = (
     "entry__by",
@@ -17,12 +33,23 @@ RELATED = (
     "standing__holder",
     "standing__recheck",
     "standing__closed_by",
+    "standing__worked_by",
+    "standing__verified_by",
     "standing__last_entry__seal",
     "airframe",
-    "joint",
+    "joint__current",
+    "joint__position",
+    "joint__surround",
     "part__design",
-    "fit_check",
+    "defect",
+    "fit_check__entry",
+    "fit_check__fit_up__revision",
+    "fit_check__fit_up__part__design",
+    "fit_check__fit_up__surround_part__design",
 )
+MOST_ORIGINS = 40
+# What is held at once where a part is bad; the rest on the page of the thing itself.
+HOLD_FIRST = ("part", "tool", "pull", "lot")
 AGES = {"7": 7, "30": 30, "90": 90}
 
 
@@ -70,6 +97,7 @@ class ItemRow:
     joint: str
     kind: str
     kind_label: str
+    source: str
     title: str
     part: str
     check: str
@@ -79,8 +107,13 @@ class ItemRow:
     place: str
     state: str
     disposition: str
+    cause: str
+    severity: str
+    blocking: bool
     holder: str
     due: date | None
+    overdue: bool
+    next_by: str
     raised_by: str
     opened_at: datetime
     days: int
@@ -96,7 +129,8 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         airframe=item.airframe.serial,
         joint=item.joint.number if item.joint else "",
         kind=item.kind,
-        kind_label=item.get_kind_display(),
+        kind_label=kind_words(item),
+        source=item.get_source_display(),
         title=item.title,
         part=item.part.serial if item.part else "",
         check=item.fit_check.label if item.fit_check else "",
@@ -106,13 +140,29 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         place=item.place,
         state=standing.state,
         disposition=standing.get_disposition_display(),
+        cause=standing.get_cause_display(),
+        severity=standing.get_severity_display() if standing.severity else "",
+        blocking=standing.blocking,
         holder=standing.holder.name if standing.holder else "",
         due=standing.due,
+        overdue=late(standing, now),
+        next_by=life.moved_on_by(standing),
         raised_by=item.entry.author,
         opened_at=standing.opened_at,
         days=(end - standing.opened_at).days,
         closed_at=standing.closed_at,
     )
+
+
+def kind_words(item: Nonconformance) -> str:
+    """What kind it is: of fit, or of the shop's own list."""
+    return item.defect.name if item.defect else item.get_kind_display()
+
+
+def late(standing: NonconformanceState, now: datetime | None = None) -> bool:
+    today = timezone.localdate(now)
+    open_still = standing.state != State.CLOSED
+    return bool(open_still and standing.due and standing.due < today)
 
 
 def photos_by_item(items: list[Nonconformance]) -> Counter[str]:
@@ -136,7 +186,8 @@ class Happening:
 
 def history(item: Nonconformance) -> list[Happening]:
     """Return what happened to an item, newest first."""
-    steps = item.steps.select_related("entry__by", "recheck").order_by("-id")
+    related = ("entry__by", "entry__confirmation", "recheck", "holder")
+    steps = item.steps.select_related(*related).order_by("-id")
     told = [
         Happening(
             at=step.entry.received_at,
@@ -148,26 +199,38 @@ def history(item: Nonconformance) -> list[Happening]:
         for step in steps
     ]
     by = item.entry.author
-    found = "found by check" if item.fit_check_id else "found"
+    found = _("found %(how)s") % {"how": item.get_source_display()}
     return [*told, Happening(item.entry.received_at, by, found, item.note, None)]
 
 
-def _words(step) -> str:
-    if step.disposition:
-        return f"{step.get_verb_display()}: {step.get_disposition_display()}"
-    return step.get_verb_display()
+def _words(step: NonconformanceStep) -> str:
+    """What a step said, beside its note."""
+    told = [step.get_disposition_display(), step.get_cause_display(), step.told]
+    if step.concession:
+        told.append(_("concession %(said)s") % {"said": step.concession})
+    if step.holder:
+        told.append(_("with %(name)s") % {"name": step.holder.name})
+        told.append(step.get_severity_display() if step.severity else "")
+        told.append(str(_("blocks what comes next")) if step.blocking else "")
+        if step.due:
+            told.append(_("due %(day)s") % {"day": step.due.isoformat()})
+    said = ", ".join(str(one) for one in told if one)
+    verb = step.get_verb_display()
+    return f"{verb}: {said}" if said else str(verb)
 
 
 def possible_rechecks(item: Nonconformance) -> QuerySet[Check]:
     """Return finished checks of the same joint, airframe and serials after the
     finding."""
-    if not item.joint_id:
+    if not (item.joint_id or item.part_id):
         return Check.objects.none()
     rows = Check.objects.filter(
-        fit_up__joint=item.joint_id,
         fit_up__airframe=item.airframe_id,
         state__state="finished",
-    ).annotate(again=F("fit_up__number"))
+        entry__pk__gt=item.entry.pk,
+    )
+    if item.joint_id:
+        rows = rows.filter(fit_up__joint=item.joint_id)
     if item.fit_check_id:
         found = item.fit_check.fit_up
         rows = rows.filter(number__gt=item.fit_check.number, fit_up__part=found.part_id)
@@ -177,4 +240,120 @@ def possible_rechecks(item: Nonconformance) -> QuerySet[Check]:
         rows = rows.filter(
             Q(fit_up__part=item.part_id) | Q(fit_up__surround_part=item.part_id)
         )
-    return rows.select_related("fit_up", "state").order_by("-number")
+    return rows.select_related("fit_up__airframe", "state").order_by("-number")
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What an item came from: its page and its name."""
+
+    url: str
+    label: str
+
+
+@dataclass(frozen=True)
+class ItemView:
+    """One item whole: what its page shows beside its forms.
+
+    structural: the class of the structure in words; `primary` asks for a concession.
+    map: the joint with its stations marked, None where it names none. rail: the states
+    it goes through, each with whether it was passed and whether it is in it now.
+    """
+
+    row: ItemRow
+    structural: str
+    primary: bool
+    map: JointMap | None
+    origin: Origin | None
+    holds: list[Hold]
+    rail: list[tuple[str, str, bool, bool]]
+    history: list[Happening]
+    photos: list[PhotoPin]
+
+
+def item_view(item: Nonconformance) -> ItemView:
+    """Return everything about one item (loaded with RELATED), in a constant number of
+    statements."""
+    named = StructuralClass(life.structural_class(item) or StructuralClass.PRIMARY)
+    known = bool(life.structural_class(item))
+    return ItemView(
+        row=item_row(item),
+        structural=str(named.label if known else UNKNOWN_CLASS),
+        primary=life.needs_concession(item),
+        map=_map(item),
+        origin=_origin(item.standing),
+        holds=_holds(item),
+        rail=_rail(item.standing),
+        history=history(item),
+        photos=photos_of_item(item),
+    )
+
+
+def _rail(standing: NonconformanceState) -> list[tuple[str, str, bool, bool]]:
+    order = State.values
+    here = order.index(standing.state)
+    return [
+        (one.value, str(one.label), order.index(one) < here, one == standing.state)
+        for one in State
+    ]
+
+
+def _map(item: Nonconformance) -> JointMap | None:
+    if not (item.joint and item.stations):
+        return None
+    if item.fit_check_id:
+        revision = item.fit_check.fit_up.revision
+    else:
+        revision = item.joint.current
+    revision.joint = item.joint
+    stations = list(revision.stations.all())
+    drawn = drawings.map_of(revision, stations, bare=True)
+    marked = set(item.stations)
+    shown = (replace(one, active=one.label in marked) for one in drawn.stations)
+    return replace(drawn, stations=tuple(shown))
+
+
+def _origin(standing: NonconformanceState) -> Origin | None:
+    if not standing.origin_kind:
+        return None
+    kind = KINDS[standing.origin_kind]
+    row = kind.rows().filter(pk=standing.origin_id).first()
+    if row is None:
+        return None
+    url = reverse("chain", args=[kind.name, row.pk])
+    return Origin(url, f"{kind.word} {row}")
+
+
+def _holds(item: Nonconformance) -> list[Hold]:
+    """The holds that its containment put on, as they are now."""
+    acts = item.steps.filter(verb=NonconformanceStep.Verb.CONTAIN).values("entry")
+    return list(Hold.objects.filter(entry__in=acts).order_by("pk"))
+
+
+def origin_choices(item: Nonconformance) -> list[tuple[str, list[tuple[str, str]]]]:
+    """What the item can have come from, by kind, for a form."""
+    found = life.origins(item)
+    return [
+        (
+            str(genealogy.WORDS[kind]),
+            [
+                (f"{kind}:{one.id}", ", ".join(filter(None, (one.label, one.note))))
+                for one in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
+            ],
+        )
+        for kind, keys in found.items()
+    ]
+
+
+def hold_choices(item: Nonconformance) -> list[tuple[str, str]]:
+    """What may be held because of an item, without what is on hold already."""
+    held = set(
+        Hold.objects.filter(lifted_entry=None).values_list("subject_kind", "subject_id")
+    )
+    return [
+        (f"{kind}:{one.id}", f"{KINDS[kind].word} {one.label}")
+        for kind, keys in life.origins(item).items()
+        if kind in HOLD_FIRST
+        for one in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
+        if (kind, one.id) not in held
+    ]

@@ -1,0 +1,142 @@
+"""The life of a nonconformance: which act is whose, and where it leads.
+
+MOVES is the table that DEVELOPERS.md prints and tests/qa/test_item_life.py tries whole.
+"""
+
+from dataclasses import dataclass
+
+from qa.models import (
+    AppliedMove,
+    Disposition,
+    Nonconformance,
+    NonconformanceState,
+    NonconformanceStep,
+    ShimStack,
+    State,
+    TrimCut,
+)
+from shop import roles
+from shop.models import Part, PartState, StructuralClass
+from shop.rules.reach import reach
+
+Verb = NonconformanceStep.Verb
+# The states of the table. What is used as it is waits for no work.
+AS_IS = "used as is"
+PLACES = (*State.values[:3], AS_IS, *State.values[3:])
+UNDECIDED = (State.FOUND, State.CONTAINED)
+NOT_CLOSED = tuple(one for one in PLACES if one != State.CLOSED)
+DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
+SAME = ""
+
+
+@dataclass(frozen=True)
+class Move:
+    """An act: from which states, whose right it is, where it leads ("": stays)."""
+
+    come_from: tuple[str, ...]
+    right: str
+    to: str = SAME
+
+
+MOVES: dict[str, Move] = {
+    Verb.CONTAIN: Move(UNDECIDED, "contain nonconformances", State.CONTAINED),
+    Verb.DISPOSE: Move(UNDECIDED, "dispose nonconformances", State.DISPOSITIONED),
+    Verb.WORK: Move((State.DISPOSITIONED,), "work on nonconformances", State.WORKED),
+    Verb.VERIFY: Move((State.WORKED, AS_IS), "close nonconformances", State.VERIFIED),
+    Verb.CLOSE: Move((State.VERIFIED,), "close nonconformances", State.CLOSED),
+    Verb.EXPLAIN: Move(NOT_CLOSED, "explain nonconformances"),
+    Verb.ASSIGN: Move(NOT_CLOSED, "hand on nonconformances"),
+    Verb.REMARK: Move(PLACES, "comment"),
+    Verb.REOPEN: Move(
+        tuple(one for one in PLACES if one not in UNDECIDED),
+        "close nonconformances",
+        State.FOUND,
+    ),
+}
+
+
+def place_of(standing: NonconformanceState) -> str:
+    """Where an item stands in the table."""
+    decided = standing.state == State.DISPOSITIONED
+    if decided and standing.disposition == Disposition.USE_AS_IS:
+        return AS_IS
+    return standing.state
+
+
+def offered(standing: NonconformanceState) -> list[str]:
+    """The acts that are possible now, what moves it on first."""
+    here = place_of(standing)
+    return [verb for verb, move in MOVES.items() if here in move.come_from]
+
+
+def moved_on_by(standing: NonconformanceState) -> str:
+    """Who can move it on, in words; "" where it is closed."""
+    moves_on = (Verb.DISPOSE, Verb.WORK, Verb.VERIFY, Verb.CLOSE)
+    for verb in offered(standing):
+        if verb in moves_on:
+            return roles.who_may(MOVES[verb].right)
+    return ""
+
+
+def dispositions_of(person) -> list[Disposition]:
+    """What this person may decide: the design authority's are the engineer's."""
+    engineer = person.role == "engineer"
+    return [one for one in Disposition if engineer or one not in DESIGN_AUTHORITY]
+
+
+def serials(item: Nonconformance) -> list[Part]:
+    """The part it was found on, and both sides of the fit-up where it was measured."""
+    found = [item.part]
+    if item.fit_check_id:
+        found += [item.fit_check.fit_up.part, item.fit_check.fit_up.surround_part]
+    return list(dict.fromkeys(one for one in found if one))
+
+
+def structural_class(item: Nonconformance) -> str:
+    """The class of the structure it was found on: the more severe of the part and of
+    what it was fitted against; "" where neither is named."""
+    classes = {one.design.structural_class for one in serials(item)}
+    return next((one for one in StructuralClass.values if one in classes), "")
+
+
+def needs_concession(item: Nonconformance) -> bool:
+    """Primary structure, or nobody knows that it is not."""
+    return structural_class(item) in ("", StructuralClass.PRIMARY)
+
+
+def scrapped(item: Nonconformance) -> bool:
+    return bool(item.part and item.part.state == PartState.SCRAPPED)
+
+
+def doers(item: Nonconformance) -> set[int]:
+    """Keys of who did the work since it was found: who said so, and who cut, moved,
+    set or shimmed the part or its surround."""
+    steps = item.steps.filter(verb=Verb.WORK).values_list("entry__by", flat=True)
+    found = set(steps)
+    parts = [one.pk for one in serials(item)]
+    since = {"entry__pk__gt": item.entry.pk}
+    for rows in (
+        TrimCut.objects.filter(part__in=parts, **since),
+        AppliedMove.objects.filter(fit_up__part__in=parts, **since),
+        ShimStack.objects.filter(part__in=parts, **since),
+    ):
+        found |= set(rows.order_by().values_list("entry__by", flat=True).distinct())
+    return found - {None}
+
+
+# What something can have come from: things with a name, not those who did it.
+ORIGINS = (
+    *("part", "pull", "cure", "laminate", "lot", "coat", "tool"),
+    *("step", "milling", "machine"),
+)
+
+
+def origins(item: Nonconformance) -> dict[str, set[int]]:
+    """Keys by kind of what the serials of an item came from, what is nearest first."""
+    found: dict[str, set[int]] = {kind: set() for kind in ORIGINS}
+    for part in serials(item):
+        above = reach("part", part.pk, down=False)
+        for kind in ORIGINS:
+            found[kind] |= above[kind]
+        found["part"].add(part.pk)
+    return {kind: keys for kind, keys in found.items() if keys}
