@@ -13,6 +13,7 @@ from qa.rules.judging import Typed
 from shop.actions import airframes, parts, pulls, release, tooling
 from shop.demo.times import ago
 from shop.models import Hand, Laminate, ReleaseProduct
+from shop.numeric.units import E9
 
 from .joints import stations
 
@@ -50,7 +51,7 @@ def load(crew, glider) -> None:
 
 
 def _made(crew, glider):
-    emil, lena = crew["emil"], crew["lena"]
+    emil = crew["emil"]
     place = airframes.add_position(
         by=emil,
         type=glider.type,
@@ -77,6 +78,11 @@ def _made(crew, glider):
             drawn.places, drawn.gap_directions, gap=(0.8, 2.0), trim_max_nm=2_000_000
         ),
     )
+    return joint, design, _mold(crew, design)
+
+
+def _mold(crew, design):
+    lena = crew["lena"]
     plug = tooling.add_tool(
         by=lena,
         kind="plug",
@@ -103,7 +109,7 @@ def _made(crew, glider):
         applied_at=ago(20),
         reason="one coat for a trial",
     )
-    return joint, design, mold
+    return mold
 
 
 def _cover(crew, mold, design, number: int, days: float):
@@ -147,7 +153,7 @@ def _read(crew, joint, airframe, cover, seed: int, long: dict, proud: dict) -> N
     revision = fit_up.revision
     for row, station in enumerate(revision.stations.all()):
         station.revision = revision
-        nx, ny = station.gap_x_e9 / 1e9, station.gap_y_e9 / 1e9
+        nx, ny = station.gap_x_e9 / E9, station.gap_y_e9 / E9
         off = 0.2 * math.sin(seed) * nx + 0.15 * math.cos(2 * seed) * ny
         values = {
             "gap": 1.4 + long.get(row, 0.0) - off + _noise(seed, row),

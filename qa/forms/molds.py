@@ -3,7 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import LengthField, to_nm
+from qa.forms.instruments import LengthField, nm_of_texts
 from qa.rules.mold_told import WORTH_NM, Choice
 from shop.models import Unit
 
@@ -37,8 +37,8 @@ class MoldAskForm(forms.Form):
         ]
 
     def clean(self):
-        to_nm(self, "sd_nm", positive=True)
-        to_nm(self, "worth_nm")
+        nm_of_texts(self, "sd_nm", positive=True)
+        nm_of_texts(self, "worth_nm")
         worth = self.cleaned_data.get("worth_nm")
         if worth is not None and worth < 0:
             self.add_error("worth_nm", _("This must be 0 or more."))

@@ -13,6 +13,7 @@ from qa.rules import mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import METHOD, Told
 from shop.ledger.canonical import canonical
+from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
 FORM = "correction_body/1"
 LENGTHS = (
@@ -72,11 +73,11 @@ def _body(told: Told) -> dict:
             "openings": str(told.openings),
         },
         "scatter": {
-            kind: {"sd_nm": _nm(sd), "degrees_e3": round(degrees * 1000)}
+            kind: {"sd_nm": _nm(sd), "degrees_e3": round(degrees * MILLI)}
             for kind, (sd, degrees) in report.scatter.seen.items()
         },
         "share_ppm": {
-            name: round(getattr(report.share, name) * 1e6)
+            name: round(getattr(report.share, name) * PPM)
             for name in ("now", "after", "whole_now", "whole_after")
         },
         "stations": [
@@ -92,7 +93,7 @@ def _kept(value: ToolValue) -> dict:
 
 
 def _nm(mm: float | None) -> int | None:
-    return None if mm is None else round(mm * 1e6)
+    return None if mm is None else to_nm(mm)
 
 
 def values_of(row: ToolCorrection) -> dict[str, list[ToolValue]]:
@@ -108,7 +109,7 @@ def _value(kept: dict) -> ToolValue:
     return ToolValue(
         advice=Advice(kept["advice"]),
         why=kept["why"] and Why(kept["why"]),
-        **{name: None if nm is None else nm / 1e6 for name, nm in numbers.items()},
+        **{name: None if nm is None else to_mm(nm) for name, nm in numbers.items()},
     )
 
 

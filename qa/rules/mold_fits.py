@@ -34,10 +34,10 @@ from shop.models import (
     PullState,
     Tool,
 )
+from shop.numeric.units import to_mm, to_nm
 
 SAME_PLACE_MM = 1.0
 FOLLOWS = (Origin.BONDED, Origin.CUT)
-NM = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -281,12 +281,12 @@ def _lost_nm(rows: _Rows, fit_up: FitUp, check: Check, seam: Seam) -> list[int]:
         lines = defaultdict(list)
         for cut in rows.cuts.get((serial, fit_up.joint_id, side), []):
             if cut.entry.pk < check.entry.pk:
-                spot = cut.s_nm / NM, cut.depth_nm / NM
+                spot = to_mm(cut.s_nm), to_mm(cut.depth_nm)
                 lines[cut.entry_id, cut.fit_up.revision_id].append(spot)
         for (_, revision), spots in lines.items():
             depths = seam.depths(spots, rows.seams[revision])
             lost = [a + float(b) for a, b in zip(lost, depths, strict=True)]
-    return [round(depth * NM) for depth in lost]
+    return [to_nm(depth) for depth in lost]
 
 
 def _to_bare_nm(station: Station, kind: str, finish: str) -> int:

@@ -19,9 +19,9 @@ from qa.numeric.tool.tell import PulledReading, ToolReport, tell_tool
 from qa.rules import requirements
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
+from shop.numeric.units import to_mm
 
 METHOD = "tell_tool/1"
-NM = 1_000_000
 WORTH_NM = 100_000
 
 
@@ -113,8 +113,8 @@ def _asked(geometry, used, openings, how, motions, choice: Choice) -> ToolReport
         for row in sorted({row for row, _ in fit.nm}):
             gap, flush = (fit.nm.get((row, kind)) for kind in (Kind.GAP, Kind.FLUSH))
             rows.append(PulledReading(fit.part.serial, row, _mm(gap), _mm(flush), name))
-    sd = None if choice.sd_nm is None else choice.sd_nm / NM
-    return _told(geometry, tuple(rows), motions, sd, choice.worth_nm / NM)
+    sd = None if choice.sd_nm is None else to_mm(choice.sd_nm)
+    return _told(geometry, tuple(rows), motions, sd, to_mm(choice.worth_nm))
 
 
 @lru_cache(maxsize=64)
@@ -142,4 +142,4 @@ def came(geometry: Geometry, expected: list[float | None], fit: FirstFit):
 
 
 def _mm(nm: int | None) -> float | None:
-    return None if nm is None else nm / NM
+    return None if nm is None else to_mm(nm)

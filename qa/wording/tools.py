@@ -7,6 +7,7 @@ from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.scatter import ALIKE_MM
 from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
 from qa.wording import lengths
+from shop.numeric.units import to_nm
 
 MOST_NAMES = 12
 FINER = {"mm": 3, "in": 5}
@@ -113,7 +114,7 @@ def advice_text(value: ToolValue, unit: str = "mm") -> str:
     words = ADVICE[value.advice]
     if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
         return words
-    return f"{words} {lengths.number(round(abs(value.correction_mm) * 1e6), unit)}"
+    return f"{words} {lengths.number(to_nm(abs(value.correction_mm)), unit)}"
 
 
 def notes(
@@ -257,7 +258,7 @@ def advice_lines(
         values = getattr(report, kind)
         for rows in _runs(values):
             done = [values[row] for row in rows]
-            sizes = sorted(round(abs(value.correction_mm) * 1e6) for value in done)
+            sizes = sorted(to_nm(abs(value.correction_mm)) for value in done)
             words = ADVICE[done[0].advice]
             at = _stretch([labels[row] for row in rows])
             least, most = (lengths.number(size, unit) for size in (sizes[0], sizes[-1]))

@@ -20,8 +20,8 @@ from qa.rules import mold_corrections, mold_fits
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.wording import lengths, tools
+from shop.numeric.units import PPM, to_nm
 
-NM = 1_000_000
 RELATED = (
     "entry__by",
     "tool__plug",
@@ -128,7 +128,7 @@ class CorrectionPage:
     @property
     def what(self) -> str:
         """The defect in a line, for the mold's own record."""
-        size = lengths.length(round(self.greatest_mm * NM), self.unit)
+        size = lengths.length(to_nm(self.greatest_mm), self.unit)
         return _("Off by up to %(size)s as its parts fit (%(label)s)") % {
             "size": size,
             "label": self.row.label,
@@ -145,7 +145,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     content = row.content
     openings = list(dict.fromkeys(one["opening"] for one in content["inputs"]))
     notes = openings_notes(content["asked"]["openings"], openings, [])
-    shares = {name: f"{ppm / 1e6:.1%}" for name, ppm in content["share_ppm"].items()}
+    shares = {name: f"{ppm / PPM:.1%}" for name, ppm in content["share_ppm"].items()}
     key = row.tool_id, row.revision.joint_id, row.design_id
     fits = mold_fits.load([row.tool]).get(key)
     return CorrectionPage(
@@ -212,7 +212,7 @@ def _cell(value: ToolValue, came: float | None, unit: str) -> CameCell:
     half = value.after_half_mm
     return CameCell(
         expected=signed(value.after_mm, unit),
-        half="" if half is None else lengths.number(round(half * NM), unit),
+        half="" if half is None else lengths.number(to_nm(half), unit),
         came=signed(came, unit),
         outside=outside,
     )

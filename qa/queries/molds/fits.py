@@ -14,8 +14,7 @@ from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import Choice, Openings, Told
 from qa.wording import lengths, tools
 from shop.models import Tool, ToolKind
-
-NM = 1_000_000
+from shop.numeric.units import to_mm
 
 
 @dataclass(frozen=True)
@@ -165,13 +164,13 @@ def _fit_row(fit: FirstFit, told: Told, unit: str) -> FitRow:
 def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
     """What a person should know beside the advice, as sentences."""
     terms = tools.Terms(unit=unit)
-    worth = told.choice.worth_nm / NM
+    worth = to_mm(told.choice.worth_nm)
     found = [f"{note}." for note in tools.notes(told.report, labels, worth, terms)]
     if told.report.anything:
         found += openings_notes(str(told.openings), told.report.openings, told.others)
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm
-    if gauges and spread and max(gauges) / NM > spread / 2:
+    if gauges and spread and to_mm(max(gauges)) > spread / 2:
         found.append(
             _("Much of how parts differ may be the gauge (its standard uncertainty is "
               "%(u)s): a study of the gauge would tell.")

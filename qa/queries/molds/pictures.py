@@ -12,8 +12,7 @@ from qa.numeric.tool.tell import Advice, ToolValue
 from qa.queries.joints.drawings import map_of
 from qa.rules.history import Seam
 from qa.wording import lengths, tools
-
-NM = 1_000_000
+from shop.numeric.units import MM_PER_IN, to_mm, to_nm
 
 
 @dataclass(frozen=True)
@@ -68,7 +67,7 @@ def signed(mm: float | None, unit: str) -> str:
     """A deviation from target, with its sign; "" where there is none."""
     if mm is None:
         return ""
-    text = lengths.number(round(mm * NM), unit)
+    text = lengths.number(to_nm(mm), unit)
     if not text.strip("0.\N{MINUS SIGN}"):
         return text.lstrip("\N{MINUS SIGN}")
     return text if mm < 0 else f"+{text}"
@@ -101,13 +100,13 @@ def _short(value: ToolValue, unit: str) -> str:
     """ "in 1.30", "" where it is left or not known."""
     if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
         return ""
-    size = lengths.on_map(round(abs(value.correction_mm) * NM), unit)
+    size = lengths.on_map(to_nm(abs(value.correction_mm)), unit)
     return f"{value.advice} {size}"
 
 
 def bars_scene(labels, values, unit: str, title: str, worth_nm: int):
     """Values and bounds as bars."""
-    per = 1.0 if unit == "mm" else 25.4
+    per = 1.0 if unit == "mm" else MM_PER_IN
 
     def bar(label: str, value: ToolValue) -> Bar:
         numbers = (value.tool_mm, value.low_mm, value.high_mm)
@@ -125,4 +124,4 @@ def bars_scene(labels, values, unit: str, title: str, worth_nm: int):
     name = (
         f"Deviations of {title} with bounds, station by station; numbers in the table"
     )
-    return bounds_chart.build(BoundsSheet(name, unit, worth_nm / NM / per, panels))
+    return bounds_chart.build(BoundsSheet(name, unit, to_mm(worth_nm) / per, panels))
