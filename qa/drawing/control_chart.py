@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from qa.drawing.panel import LEFT, TEXT, Panel, reach_of
 from qa.drawing.scene import Disc, Scene, Shape, Text, line
 from qa.numeric.measuring.charts import Chart, Line
-from qa.numeric.measuring.run_rules import SOURCES, WORDS
+from qa.wording import measuring
 
 WIDTH, ABOVE, BELOW, GAP = 1000.0, 250.0, 130.0, 44.0
 TOP = 34.0
@@ -66,7 +66,7 @@ def table(sheet: ChartSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     spread = dict(zip(chart.spread_at, chart.spread.points, strict=True))
     rows = []
     for k, label in enumerate(sheet.labels, 1):
-        said = [_words(one.rule) for one in chart.signals if one.at == k]
+        said = [measuring.rule(one.rule) for one in chart.signals if one.at == k]
         said += [f"before it: {note.words}" for note in sheet.notes if note.at == k]
         line = chart.places
         values = (line.points[k - 1], line.lower[k - 1], line.upper[k - 1])
@@ -135,17 +135,11 @@ def _by_point(chart: Chart, *, spread: bool) -> dict[int, list[str]]:
 def _legend(sheet: ChartSheet) -> list[str]:
     spoke = sorted({one.rule for one in sheet.chart.signals})
     said = dict.fromkeys(
-        f"{rule.removesuffix('_spread').rsplit('_', 1)[1]}: {_words(rule)}"
+        f"{rule.removesuffix('_spread').rsplit('_', 1)[1]}: {measuring.rule(rule)}"
         for rule in spoke
     )
-    source = f"Rules: {SOURCES[sheet.rules]}"
+    source = f"Rules: {measuring.RULE_SOURCES[sheet.rules]}"
     return [f"{source}; none spoke" if not spoke else source, *said]
-
-
-def _words(rule: str) -> str:
-    if rule.endswith("_spread"):
-        return "spread beyond its limits"
-    return WORDS[rule]
 
 
 def _summary(sheet: ChartSheet) -> str:

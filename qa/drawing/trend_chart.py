@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from qa.drawing.panel import LEFT, TEXT, Panel, reach_of
 from qa.drawing.scene import Disc, Scene, Shape, Text, line, polyline
 from qa.numeric.measuring.trend import Foreseen, Trend
+from qa.wording.measuring import remark
 
 WIDTH, HEIGHT, TOP = 1000.0, 320.0, 34.0
 
@@ -101,5 +102,5 @@ def _band(panel: Panel, stretch: Sequence[Foreseen]) -> list[Shape]:
 
 
 def _sentence(sheet: TrendSheet) -> str:
-    words = sheet.trend.course or ""
+    words = remark(sheet.trend.course) or ""
     return f"{words[:1].upper()}{words[1:]}."

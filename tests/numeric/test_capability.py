@@ -20,6 +20,7 @@ from qa.numeric.measuring.capability import (
 from qa.numeric.measuring.normality import TooFew, anderson_darling
 from qa.numeric.measuring.pearson import NoCurve, pearson_curve
 from qa.numeric.measuring.spread import Spread
+from qa.wording import measuring
 from tests.numeric import published
 
 SHOPS = int(os.environ.get("FAYLINE_COVERAGE", "400"))
@@ -148,9 +149,9 @@ def test_a_pearson_curve_has_the_quantiles_of_the_law_it_comes_from(name, side):
 
 
 def test_moments_that_no_values_can_have_make_no_curve():
-    with pytest.raises(NoCurve, match="no curve"):
+    with pytest.raises(NoCurve, match="no_curve"):
         pearson_curve(0, 1, 2, 4)
-    with pytest.raises(NoCurve, match="no spread"):
+    with pytest.raises(NoCurve, match="no_spread_for_curve"):
         pearson_curve(0, 0, 0, 3)
 
 
@@ -168,13 +169,13 @@ def test_values_that_are_not_normal_are_judged_by_quantiles_and_told_so():
     assert found.pp == pytest.approx(4 / (most - least), rel=0.12)
     expected = min((4 - middle) / (most - middle), middle / (middle - least))
     assert found.ppk == pytest.approx(expected, rel=0.12)
-    assert "not normal" in " ".join(found.notes)
+    assert "not normal" in " ".join(measuring.remarks(found.notes))
 
 
 def test_few_values_that_are_not_normal_are_refused():
     values = stats.expon().ppf((np.arange(49) + 0.5) / 49).tolist()
     found = capability(values, 0, 4)
-    assert "do not tell how their tails run on" in found.why
+    assert "do not tell how their tails run on" in measuring.remark(found.why)
     assert (found.method, found.pp, found.above) == (None, None, None)
     assert found.normality.p < 0.01
 
@@ -227,7 +228,7 @@ def test_bounds_cover_what_they_promise(n, low, high):
 )
 def test_with_too_few_or_the_same_values_nothing_is_said(values, why):
     found = capability(values, 0, 2)
-    assert why in found.why
+    assert why in measuring.remark(found.why)
     assert (found.n, found.cp, found.ppk, found.method) == (len(values), *(None,) * 3)
 
 
@@ -239,7 +240,7 @@ def test_one_subgroup_tells_no_within():
 
 def test_a_process_that_is_not_steady_is_told():
     values = [*with_moments(1, 0.1, 20), *with_moments(1.5, 0.1, 20)]
-    assert "not steady" in " ".join(capability(values, 0, 3).notes)
+    assert "not steady" in " ".join(measuring.remarks(capability(values, 0, 3).notes))
 
 
 def test_limits_that_are_none_are_refused():

@@ -11,6 +11,7 @@ from qa.numeric.measuring.constants import SizeError, c4, d2, d2_star, d3
 from qa.numeric.measuring.exact import exact_list
 from qa.numeric.measuring.run_rules import Signal, signals
 from qa.numeric.measuring.spread import from_moving_ranges, within
+from qa.wording import measuring
 from tests.numeric import published
 
 RUNS = int(os.environ.get("FAYLINE_COVERAGE", "1500"))
@@ -183,7 +184,7 @@ def test_a_wide_subgroup_speaks_on_the_chart_of_spread():
 )
 def test_what_makes_no_chart_is_told(values, groups, why):
     found = chart(values, groups)
-    assert why in found.why
+    assert why in measuring.remark(found.why)
     assert found.places is None
 
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from qa.numeric.measuring.gauge import StudyError, gauge_study
-from qa.numeric.measuring.gauge_advice import advice
 from qa.numeric.measuring.mean_squares import Term, bounds
+from qa.wording.measuring import gauge_advice, remark
 from tests.numeric import published
 
 STUDIES = int(os.environ.get("FAYLINE_COVERAGE", "200"))
@@ -156,7 +156,7 @@ def test_intervals_cover_what_they_promise(shape, sds):
 
 def test_advice_names_the_limits_a_gauge_is_good_for():
     study = gauge_study(*rows_of(manual()), tolerance=4)
-    told = advice(study)
+    told = gauge_advice(study)
     # 30 x 0.3024 and 10 x 0.3024, rounded up.
     assert "limits of ±9.1 or wider, usable down to ±3.1" in told
     assert "45% of this tolerance" in told
@@ -177,8 +177,8 @@ def test_advice_names_the_limits_a_gauge_is_good_for():
 )
 def test_what_is_no_study_is_told(values, why):
     study = gauge_study(*rows_of(values.tolist()))
-    assert why in study.why
-    assert why in advice(study)
+    assert why in remark(study.why)
+    assert why in gauge_advice(study)
     assert (study.sd, study.intervals, study.distinct_categories) == (None,) * 3
 
 
@@ -194,4 +194,4 @@ def test_a_gauge_whose_steps_hide_its_spread_is_told_so():
     values = [[[float(i)] * 2] * 2 for i in range(5)]
     study = gauge_study(*rows_of(values))
     assert (study.sd["gauge"], study.distinct_categories) == (0, None)
-    assert "read finer" in advice(study)
+    assert "read finer" in gauge_advice(study)

@@ -4,6 +4,7 @@ from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.spread import ESTIMATORS
+from qa.wording.measuring import remark, remarks
 from shop.numeric.units import PERCENT
 
 INDICES = ("cp", "cpk", "pp", "ppk")
@@ -35,7 +36,7 @@ class Command(ValuesCommand):
             subgroups=file.subgroups,
             how=options["within"],
         )
-        return Told(as_plain(found), text_lines(found), found.why)
+        return Told(as_plain(found), text_lines(found), remark(found.why))
 
 
 def as_plain(found: Capability) -> dict:
@@ -77,7 +78,7 @@ def text_lines(found: Capability) -> list[str]:
         ]
         below, above = _share(found.below), _share(found.above)
         lines.append(f"Expected outside: below {below}, above {above}")
-    return [*lines, *(f"Note: {note}." for note in found.notes)]
+    return [*lines, *(f"Note: {note}." for note in remarks(found.notes))]
 
 
 def _share(share: float | None) -> str:

@@ -5,7 +5,7 @@ from dataclasses import asdict
 from qa.files.answering import Told, ValuesCommand, shown
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.charts import FEW, Chart, Line, chart
-from qa.numeric.measuring.run_rules import SOURCES, WORDS
+from qa.wording.measuring import RULE_SOURCES, remark, rule
 
 
 class Command(ValuesCommand):
@@ -21,9 +21,10 @@ class Command(ValuesCommand):
             "--rules",
             metavar="SOURCE",
             type=lambda text: text.lower().replace("-", "_").replace(" ", "_"),
-            choices=list(SOURCES),
+            choices=list(RULE_SOURCES),
             default="western_electric",
-            help="run rules: " + "; ".join(f"{k}: {v}" for k, v in SOURCES.items()),
+            help="run rules: "
+            + "; ".join(f"{k}: {v}" for k, v in RULE_SOURCES.items()),
         )
         parser.add_argument(
             "--spread",
@@ -40,7 +41,7 @@ class Command(ValuesCommand):
             spread=options["spread"],
         )
         lines = text_lines(found, file.subgroups, options["rules"])
-        return Told(as_plain(found), lines, found.why)
+        return Told(as_plain(found), lines, remark(found.why))
 
 
 def as_plain(found: Chart) -> dict:
@@ -70,8 +71,8 @@ def text_lines(found: Chart, subgroups, rules: str) -> list[str]:
     labels = list(dict.fromkeys(subgroups or ()))
     for one in found.signals:
         name = f" ({labels[one.at - 1]})" if labels and "mean" in found.kind else ""
-        lines.append(f"point {one.at}{name}: {_words(one.rule)}")
-    lines.append(f"{SOURCES[rules]}: {len(found.signals) or 'no'} signals")
+        lines.append(f"point {one.at}{name}: {rule(one.rule)}")
+    lines.append(f"{RULE_SOURCES[rules]}: {len(found.signals) or 'no'} signals")
     if len(found.places.points) < FEW:
         lines.append(f"Note: fewer than {FEW} points: the limits are preliminary.")
     return lines
@@ -86,8 +87,3 @@ def _line(line: Line) -> str:
     ]
     name = line.kind.replace("_", " ")
     return f"{name}: center {ends[0]}, lower {ends[1]}, upper {ends[2]}"
-
-
-def _words(rule: str) -> str:
-    bare = rule.removesuffix("_spread")
-    return WORDS[rule] if bare == rule else "spread beyond its limits"

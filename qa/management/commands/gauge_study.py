@@ -3,7 +3,7 @@
 from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_study
 from qa.numeric.measuring.gauge import SOURCES, Study, gauge_study
-from qa.numeric.measuring.gauge_advice import advice
+from qa.wording.measuring import gauge_advice, remark
 
 PARTS = (
     "repeatability",
@@ -38,7 +38,7 @@ class Command(ValuesCommand):
         found = gauge_study(
             file.parts, file.people, file.values, tolerance=options["tolerance"]
         )
-        return Told(as_plain(found), text_lines(found), found.why)
+        return Told(as_plain(found), text_lines(found), remark(found.why))
 
 
 def as_plain(found: Study) -> dict:
@@ -56,7 +56,7 @@ def as_plain(found: Study) -> dict:
             "share_of_total": ranges and ranges.share_of_total,
             "distinct_categories": ranges and ranges.distinct_categories,
         },
-        "advice": advice(found),
+        "advice": gauge_advice(found),
     }
 
 
@@ -64,7 +64,7 @@ def text_lines(found: Study) -> list[str]:
     """The same for people."""
     lines = [f"{found.parts} parts, {found.people} people, {found.repeats} values each"]
     if found.sd is None:
-        return [*lines, advice(found)]
+        return [*lines, gauge_advice(found)]
     lines += ["", f"{'':<16}{'df':>5}{'ss':>12}{'ms':>12}{'F':>10}{'p':>10}"]
     lines += [
         f"{_name(row.source):<16}{row.df:>5}{shown(row.ss):>12}{shown(row.ms):>12}"
@@ -86,7 +86,7 @@ def text_lines(found: Study) -> list[str]:
         f"by ranges {shown(ranges.share_of_total)}",
         f"Groups of parts told apart: {found.distinct_categories or '-'}, by ranges "
         f"{ranges.distinct_categories or '-'}",
-        advice(found),
+        gauge_advice(found),
     ]
     return lines
 

@@ -6,6 +6,7 @@ from dataclasses import asdict
 from qa.files.answering import Told, ValuesCommand, a_number, shown
 from qa.files.measured_values import measured, read_pulls
 from qa.numeric.measuring.trend import Trend, trend
+from qa.wording.measuring import remark
 
 
 class Command(ValuesCommand):
@@ -44,7 +45,8 @@ class Command(ValuesCommand):
             level=float(options["level"]),
             at=options["at"],
         )
-        return Told(as_plain(found), text_lines(found, options["level"]), found.why)
+        lines = text_lines(found, options["level"])
+        return Told(as_plain(found), lines, remark(found.why))
 
 
 def some_numbers(text: str) -> list:
@@ -73,11 +75,12 @@ def text_lines(found: Trend, level) -> list[str]:
     """The same for people."""
     if found.slope is None:
         return [f"n {found.n}"]
+    course = remark(found.course)
     lines = [
         f"n {found.n}  slope {shown(found.slope)} (se {shown(found.slope_se)}, "
         f"p {shown(found.p_slope, 2)})  intercept {shown(found.intercept)}  "
         f"sd {shown(found.sd)}  r2 {shown(found.r2)}",
-        f"{found.course[0].upper()}{found.course[1:]}.",
+        f"{course[0].upper()}{course[1:]}.",
     ]
     lines += ["", f"Band and bounds at {float(level):.4g}:"]
     lines += [f"{'pull':>8}{'value':>12}{'low':>12}{'high':>12}"]

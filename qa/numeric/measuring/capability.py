@@ -18,6 +18,7 @@ from .charts import chart, grouped
 from .exact import Moments, Number, exact, exact_list, level_of, moments
 from .normality import FEWEST, Normality, anderson_darling
 from .pearson import Curve, NoCurve, pearson_curve, shape_of
+from .remark import Remark
 from .spread import ESTIMATORS, Spread, from_moving_ranges, within
 
 NOT_NORMAL = 0.05  # p of the test below which the normal is not taken
@@ -56,8 +57,8 @@ class Capability:
     above: float | None = None
     normality: Normality | None = None
     method: str | None = None
-    notes: tuple[str, ...] = ()
-    why: str | None = None
+    notes: tuple[Remark, ...] = ()
+    why: Remark | None = None
 
 
 def capability(
@@ -85,26 +86,23 @@ def capability(
     low, high = _limits(lower, upper)
     numbers = exact_list(values)
     if len(numbers) < 2:
-        return Capability(len(numbers), why="fewer than two values have no spread")
+        return Capability(len(numbers), why=Remark("one_value"))
     found = moments(numbers)
     told = Capability(found.n, float(found.mean), found.sd)
     if not found.sd:
-        return replace(told, why="all values are the same: there is no spread")
+        return replace(told, why=Remark("alike"))
     spread, notes = _within(numbers, subgroups, how)
     told = replace(told, sd_within=spread.sd if spread else None, notes=notes)
     unsteady = len(chart(numbers, subgroups).signals)
     if unsteady:
-        told = _noted(
-            told,
-            f"the chart gives {unsteady} signals: what is not steady promises nothing",
-        )
+        told = _noted(told, Remark("unsteady", {"signals": unsteady}))
     if found.n < FEWEST:
-        why = f"{found.n} values; at least {FEWEST} are needed to look at their shape"
+        why = Remark("few_for_shape", {"n": found.n, "least": FEWEST})
         return replace(told, why=why)
     normality = anderson_darling(numbers)
     told = replace(told, normality=normality)
     if found.n < ADVISED:
-        told = _noted(told, f"fewer than {ADVISED} values: read the bounds first")
+        told = _noted(told, Remark("few", {"least": ADVISED}))
     if normality.p < NOT_NORMAL:
         return _by_quantiles(told, numbers, (low, high))
     return _by_normal(told, found, spread, (low, high), level)
@@ -131,7 +129,7 @@ def cpk_bounds(cpk: float, n: int, df: float, level: float = 0.95) -> Interval:
 def _limits(lower: Number | None, upper: Number | None):
     low, high = (
         None if limit is None else exact(limit, name)
-        for limit, name in ((lower, "the lower limit"), (upper, "the upper limit"))
+        for limit, name in ((lower, "lower"), (upper, "upper"))
     )
     if low is None and high is None:
         raise LimitsError("a lower limit, an upper limit or both must be given")
@@ -144,7 +142,7 @@ def _limits(lower: Number | None, upper: Number | None):
 
 def _within(
     numbers: list[Fraction], subgroups: Sequence[str] | None, how: str | None
-) -> tuple[Spread | None, tuple[str, ...]]:
+) -> tuple[Spread | None, tuple[Remark, ...]]:
     groups = grouped(numbers, subgroups)
     if all(len(group) == 1 for group in groups):
         if how in ("sbar", "pooled"):
@@ -152,10 +150,9 @@ def _within(
         if len(numbers) < 3:
             return None, ()
         spread = from_moving_ranges(numbers)
-        note = "within: mean moving range of neighbors / d2, in the order of the rows"
-        return (spread if spread.sd else None), (note,)
+        return (spread if spread.sd else None), (Remark("by_neighbors"),)
     if len(groups) == 1:
-        return None, ("one subgroup: within cannot be told from overall",)
+        return None, (Remark("one_subgroup_within"),)
     if how not in (None, *ESTIMATORS):
         raise WithinError(f"{how} is none of {', '.join(ESTIMATORS)}")
     spread = within(groups, how or "pooled")
@@ -201,16 +198,13 @@ def _by_quantiles(told: Capability, numbers: list[Fraction], limits) -> Capabili
     normal, and no bounds: none was found to hold (bootstrap bounds of 95 % hold 35 % of
     samples of 100 exponential values, whose index comes out a fifth too good)."""
     if told.n < FEWEST_FOR_TAILS:
-        why = f"the values are not normal; {told.n} do not tell how their tails run on"
-        return replace(told, why=f"{why}, at least {FEWEST_FOR_TAILS} are needed")
-    told = _noted(told, "not normal: indices by quantiles of a Pearson curve")
-    told = _noted(
-        told, "no bounds; from few values it comes out up to a third too good"
-    )
+        why = Remark("few_for_tails", {"n": told.n, "least": FEWEST_FOR_TAILS})
+        return replace(told, why=why)
+    told = _noted(_noted(told, Remark("by_quantiles")), Remark("no_bounds"))
     try:
         curve = pearson_curve(told.mean, told.sd_overall, *shape_of(numbers))
     except NoCurve as why:
-        return replace(told, why=f"the values are not normal, and {why}")
+        return replace(told, why=Remark(why.code))
     low, high = (None if limit is None else float(limit) for limit in limits)
     pp, ppk = _quantile_indices(curve, low, high)
     return replace(
@@ -231,5 +225,5 @@ def _quantile_indices(curve: Curve, low, high) -> tuple[float | None, float]:
     return both, min(ways)
 
 
-def _noted(told: Capability, note: str) -> Capability:
+def _noted(told: Capability, note: Remark) -> Capability:
     return replace(told, notes=(*told.notes, note))

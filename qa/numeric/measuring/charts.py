@@ -12,11 +12,13 @@ from fractions import Fraction
 
 from .constants import c4, d2, d3
 from .exact import Number, exact_list, moments
+from .remark import Remark
 from .run_rules import RULES, Signal, signals
 from .spread import Spread, from_moving_ranges, moving_ranges, within
 
 FEW = 20  # points below which limits are preliminary: common practice, no source
 WIDTH = 3.0
+LEAST_POINTS = 3
 RANGE_UP_TO = 10  # values of a subgroup: beyond, its range tells little of it
 
 
@@ -54,7 +56,7 @@ class Chart:
     spread_at: tuple[int, ...]
     sd: float | None
     signals: tuple[Signal, ...]
-    why: str | None = None
+    why: Remark | None = None
 
 
 def chart(
@@ -79,7 +81,7 @@ def chart(
     if all(len(group) == 1 for group in groups):
         return _individuals(numbers, rules)
     if len(groups) < 2:
-        return _none("mean_" + (spread or "range"), "one subgroup shows no course")
+        return _none("mean_" + (spread or "range"), Remark("one_subgroup"))
     largest = max(map(len, groups))
     return _means(groups, spread or _usual(largest), rules)
 
@@ -101,12 +103,13 @@ def _usual(largest: int) -> str:
 
 
 def _individuals(values: list[Fraction], rules: str) -> Chart:
-    if len(values) < 3:
-        return _none("individuals", f"{len(values)} values; at least 3 are needed")
+    if len(values) < LEAST_POINTS:
+        why = Remark("few_for_chart", {"n": len(values), "least": LEAST_POINTS})
+        return _none("individuals", why)
     ranges = moving_ranges(values)
     within_sd = from_moving_ranges(values).sd
     if not within_sd:
-        return _none("individuals", "all values are the same: there is no spread")
+        return _none("individuals", Remark("alike"))
     places, z = _line("individuals", values, moments(values).mean, within_sd)
     below = _spread_line(
         "moving_range", ranges, within_sd, [(d2(2), d3(2))] * len(ranges)
@@ -119,7 +122,7 @@ def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
     kind = f"mean_{spread}"
     found: Spread | None = within(groups, "rbar" if spread == "range" else "sbar")
     if found is None or not found.sd:
-        return _none(kind, "the values of each subgroup are the same: no spread within")
+        return _none(kind, Remark("alike_within"))
     every = [value for group in groups for value in group]
     means, sizes = [moments(g).mean for g in groups], list(map(len, groups))
     places, z = _line("mean", means, moments(every).mean, found.sd, sizes)
@@ -186,5 +189,5 @@ def _told(
     return Chart(kind, places, below, tuple(at), sd, tuple(found))
 
 
-def _none(kind: str, why: str) -> Chart:
+def _none(kind: str, why: Remark) -> Chart:
     return Chart(kind, None, None, (), None, (), why)

@@ -14,6 +14,7 @@ from fractions import Fraction
 from .exact import Number, exact, exact_list, level_of, moments
 from .gauge_range import RangeMethod, by_ranges, categories
 from .mean_squares import Term, bounds
+from .remark import Remark
 
 POOLED_ABOVE = 0.25
 SOURCES = ("part", "person", "part_x_person", "repeatability", "total")
@@ -53,7 +54,7 @@ class Study:
     distinct_categories: int | None = None
     intervals: Mapping[str, Interval] | None = None
     range_method: RangeMethod | None = None
-    why: str | None = None
+    why: Remark | None = None
 
 
 def gauge_study(
@@ -74,21 +75,21 @@ def gauge_study(
         LevelError, NotANumber, OutOfRange.
     """
     level_of(level)
-    if tolerance is not None and exact(tolerance, "the tolerance") <= 0:
+    if tolerance is not None and exact(tolerance, "tolerance") <= 0:
         raise StudyError(f"the tolerance must be more than 0, not {tolerance}")
     cells = _cells(parts, people, exact_list(values))
     p, o, r = _size(cells)
     study = Study(p, o, r)
-    for count, name, what in (
-        (p, "part", "how parts differ"),
-        (o, "person", "what people add"),
-        (r, "value per part and person", "how well a value repeats"),
+    for count, why in (
+        (p, Remark("one_part")),
+        (o, Remark("one_person")),
+        (r, Remark("one_repeat")),
     ):
         if count < 2:
-            return replace(study, why=f"one {name} does not tell {what}")
+            return replace(study, why=why)
     squares = _squares(cells)
     if not squares["total"][0]:
-        return replace(study, why="all values are the same: there is no spread")
+        return replace(study, why=Remark("alike"))
     found, pooled = _mean_squares(squares)
     study = replace(study, anova=_table(squares), pooled=pooled)
     weights = _weights(p, o, r, pooled)

@@ -20,7 +20,11 @@ STRAIGHT = 1e-7  # a coefficient below is none
 
 
 class NoCurve(ValueError):
-    """The moments belong to no curve with one top or a tail; the message says why."""
+    """The moments belong to no curve with one top or a tail; `code` says why."""
+
+    def __init__(self, code: str):
+        super().__init__(code)
+        self.code = code
 
 
 @dataclass(frozen=True)
@@ -63,16 +67,16 @@ def pearson_curve(mean: float, sd: float, skewness: float, kurtosis: float) -> C
 
     finite(mean=mean, sd=sd, skewness=skewness, kurtosis=kurtosis)
     if not sd > 0:
-        raise NoCurve("there is no spread")
+        raise NoCurve("no_spread_for_curve")
     if not kurtosis > skewness**2 + 1 + 1e-9:
-        raise NoCurve("no curve has so much skewness with so little kurtosis")
+        raise NoCurve("no_curve")
     x, log_density, slope = _standard(abs(skewness), kurtosis)
     with np.errstate(all="ignore"):
         weight = np.exp(log_density - np.nanmax(log_density[np.isfinite(x)])) * slope
     weight = np.nan_to_num(weight, nan=0.0, posinf=0.0)
     up_to = np.concatenate([[0.0], np.cumsum((weight[1:] + weight[:-1]) / 2)])
     if not 0 < up_to[-1] < math.inf:
-        raise NoCurve("the tail is too long for a curve")
+        raise NoCurve("no_tail")
     below = up_to / up_to[-1]
     if skewness < 0:
         x, below = -x[::-1], 1 - below[::-1]

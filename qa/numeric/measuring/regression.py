@@ -68,7 +68,7 @@ def fit(
     Raises:
         Undetermined, NotANumber, OutOfRange.
     """
-    rows = [exact_list(row, "a value of the design") for row in design]
+    rows = [exact_list(row, "design") for row in design]
     numbers = exact_list(y)
     columns = len(rows[0]) if rows else 0
     df = len(rows) - columns

@@ -154,7 +154,7 @@ def check_risks(each: Sequence[Risks]) -> Risks:
 
 
 def _named(ends: Ends) -> dict[str, float | None]:
-    return {"the lower limit": ends[0], "the upper limit": ends[1]}
+    return {"lower": ends[0], "upper": ends[1]}
 
 
 def _check(process, u: float, tolerance: Ends, acceptance: Ends) -> None:

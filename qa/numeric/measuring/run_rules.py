@@ -16,11 +16,11 @@ Test = Callable[[Sequence[float]], bool]
 
 @dataclass(frozen=True)
 class RunRule:
-    """A rule: its name, what it says, how many points it looks at, and its test of the
-    last of them (as many as there are, in standard deviations from the center)."""
+    """A rule: its name, how many points it looks at, and its test of the last of them
+    (as many as there are, in standard deviations from the center). What each says is
+    in qa/wording/measuring.py."""
 
     name: str
-    words: str
     span: int
     test: Test
 
@@ -62,61 +62,36 @@ def _alternating(z: Sequence[float]) -> bool:
     return all(a * b < 0 for a, b in zip(steps, steps[1:], strict=False))
 
 
-def _rule(name: str, words: str, span: int, test: Test, all_of_them=False) -> RunRule:
-    return RunRule(name, words, span, _all(span, test) if all_of_them else test)
+def _rule(name: str, span: int, test: Test, all_of_them=False) -> RunRule:
+    return RunRule(name, span, _all(span, test) if all_of_them else test)
 
 
-SOURCES = {
-    "western_electric": "Western Electric 1956",
-    "nelson": "Nelson 1984, JQT 16(4)",
-}
-_ONE = ("1 point beyond 3 sd", 1, _some_beyond(1, 3))
-_TWO = ("2 of 3 points beyond 2 sd on one side", 3, _some_beyond(2, 2))
-_FOUR = ("4 of 5 points beyond 1 sd on one side", 5, _some_beyond(4, 1))
+_ONE = (1, _some_beyond(1, 3))
+_TWO = (3, _some_beyond(2, 2))
+_FOUR = (5, _some_beyond(4, 1))
 RULES = {
     "western_electric": (
         _rule("western_electric_1", *_ONE),
         _rule("western_electric_2", *_TWO),
         _rule("western_electric_3", *_FOUR),
-        _rule(
-            "western_electric_4", "8 points in a row on one side", 8, _one_side, True
-        ),
+        _rule("western_electric_4", 8, _one_side, True),
     ),
     "nelson": (
         _rule("nelson_1", *_ONE),
-        _rule("nelson_2", "9 points in a row on one side", 9, _one_side, True),
-        _rule(
-            "nelson_3",
-            "6 points in a row that rise, or fall",
-            6,
-            lambda z: _one_side(_steps(z)),
-            True,
-        ),
-        _rule("nelson_4", "14 points in a row up and down", 14, _alternating, True),
+        _rule("nelson_2", 9, _one_side, True),
+        _rule("nelson_3", 6, lambda z: _one_side(_steps(z)), True),
+        _rule("nelson_4", 14, _alternating, True),
         _rule("nelson_5", *_TWO),
         _rule("nelson_6", *_FOUR),
-        _rule(
-            "nelson_7",
-            "15 points in a row within 1 sd",
-            15,
-            lambda z: all(abs(one) < 1 for one in z),
-            True,
-        ),
-        _rule(
-            "nelson_8",
-            "8 points in a row beyond 1 sd, on either side",
-            8,
-            lambda z: all(abs(one) > 1 for one in z),
-            True,
-        ),
+        _rule("nelson_7", 15, lambda z: all(abs(one) < 1 for one in z), True),
+        _rule("nelson_8", 8, lambda z: all(abs(one) > 1 for one in z), True),
     ),
 }
-WORDS = {rule.name: rule.words for rules in RULES.values() for rule in rules}
 
 
 def signals(z: Sequence[float], source: str) -> list[Signal]:
     """Where the rules of a source speak. z: points in order, in standard deviations
-    from the center. NotANumber; KeyError of a source that is none of SOURCES."""
+    from the center. NotANumber; KeyError of a source that is none of RULES."""
     finite(z=z)
     return [
         Signal(end, rule.name)

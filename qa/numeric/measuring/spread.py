@@ -57,7 +57,7 @@ def from_moving_ranges(values: Sequence[Fraction]) -> Spread:
         k * d2(2)
     ) ** 2
     sd = float(sum(ranges) / k) / d2(2)
-    return Spread(sd, _worth(variance), "moving range")
+    return Spread(sd, _worth(variance), "moving_range")
 
 
 def within(groups: Sequence[Sequence[Fraction]], how: str) -> Spread | None:

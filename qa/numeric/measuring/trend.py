@@ -16,6 +16,7 @@ from fractions import Fraction
 
 from .exact import Number, exact, exact_list, level_of
 from .regression import Regression, Undetermined, fit
+from .remark import Remark
 
 AHEAD = 5  # pulls that are foreseen beyond the last
 MOST_BREAKS = 100
@@ -47,7 +48,7 @@ class Foreseen:
 @dataclass(frozen=True)
 class Trend:
     """What is told; None where it cannot be had, and `why`. `intercept` is that of the
-    latest stretch; `r2` is of all, breaks and slope together. `course` says in words
+    latest stretch; `r2` is of all, breaks and slope together. `course` says
     what becomes of the limit."""
 
     n: int
@@ -59,8 +60,8 @@ class Trend:
     p_slope: float | None = None
     reaches: Reach | None = None
     prediction: tuple[Foreseen, ...] = ()
-    course: str | None = None
-    why: str | None = None
+    course: Remark | None = None
+    why: Remark | None = None
 
 
 def trend(
@@ -84,13 +85,13 @@ def trend(
     """
     level_of(level)
     x, y = exact_list(pulls, "pull"), exact_list(values)
-    bound = exact(limit, "the limit")
+    bound = exact(limit, "limit")
     starts = sorted(set(exact_list(breaks, "break")))
     if len(starts) > MOST_BREAKS:
         raise TrendError(f"{len(starts)} breaks; at most {MOST_BREAKS}")
     wanted = exact_list(at, "pull")
     if len(set(y)) < 2:
-        return Trend(len(x), why="the values do not vary")
+        return Trend(len(x), why=Remark("values_alike"))
     line = _Line(x, starts)
     try:
         found = fit([line.row(one) for one in x], y)
@@ -104,7 +105,7 @@ def trend(
         told, prediction=tuple(_foreseen(found, line, t, one) for one in foreseen)
     )
     if p is None or p > 1 - level:
-        return replace(told, course="no trend: the slope could be chance")
+        return replace(told, course=Remark("no_trend"))
     reach, course = _reached(found, line, t, bound, min(x), max(x))
     return replace(told, reaches=reach, course=course)
 
@@ -142,12 +143,13 @@ class _Line:
         return [*ones, pull]
 
 
-def _too_few(pulls: Sequence[Fraction], line: _Line) -> str:
-    least = line.count + 2
-    if len(pulls) < least:
-        between = f" in {line.count} stretches" if line.count > 1 else ""
-        return f"{len(pulls)} values{between}; at least {least} are needed"
-    return "no stretch between two breaks holds two pulls"
+def _too_few(pulls: Sequence[Fraction], line: _Line) -> Remark:
+    numbers = {"n": len(pulls), "least": line.count + 2}
+    if numbers["n"] >= numbers["least"]:
+        return Remark("no_stretch")
+    if line.count == 1:
+        return Remark("few_pulls", numbers)
+    return Remark("few_in_stretches", {"stretches": line.count, **numbers})
 
 
 def _quantile_and_p(found: Regression, level: float) -> tuple[float, float]:
@@ -170,7 +172,7 @@ def _foreseen(found: Regression, line: _Line, t: float, pull: Fraction) -> Fores
 
 def _reached(
     found: Regression, line: _Line, t: float, limit: Fraction, first, last
-) -> tuple[Reach | None, str]:
+) -> tuple[Reach | None, Remark]:
     """Where the latest stretch's line is at the limit, and what that means.
 
     With u the way from there: (slope u)^2 = t^2 sd^2 (1 + variance at pull + u), a
@@ -179,7 +181,7 @@ def _reached(
     *heights, slope = found.exact_coefficients
     pull = (limit - heights[-1]) / slope
     if pull < (line.starts[-1] if line.starts else first):
-        return None, "it moves away from the limit, or was beyond it from the start"
+        return None, Remark("away")
     variance = found.at(line.row(pull, last=True))[1]
     turn = found.inverse[-1][-1]
     mixed = found.inverse[-1][-2] + turn * pull
@@ -192,6 +194,6 @@ def _reached(
         float(pull) + (-b - wide) / (2 * a),
         float(pull) + (-b + wide) / (2 * a),
     )
-    beyond = ", beyond what was measured" if pull > last else ""
-    between = f"{reach.pull:.1f} ({reach.low:.1f} to {reach.high:.1f})"
-    return reach, f"it reaches the limit at pull {between}{beyond}"
+    if pull > last:
+        return reach, Remark("reaches_beyond", vars(reach))
+    return reach, Remark("reaches", vars(reach))

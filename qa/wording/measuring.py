@@ -1,0 +1,136 @@
+"""Remarks on measured values in words, and the rules of charts by name."""
+
+from collections.abc import Iterable
+
+from django.utils.translation import gettext_lazy as _
+
+from qa.numeric.measuring.gauge_advice import advice
+from qa.numeric.measuring.remark import Remark
+
+REMARKS = {
+    # Of any values.
+    "alike": _("all values are the same: there is no spread"),
+    # Of values in limits.
+    "one_value": _("fewer than two values have no spread"),
+    "few_for_shape": _(
+        "{n} values; at least {least} are needed to look at their shape"
+    ),
+    "few_for_tails": _(
+        "the values are not normal; {n} do not tell how their tails run "
+        "on, at least {least} are needed"
+    ),
+    "no_spread_for_curve": _("the values are not normal, and there is no spread"),
+    "no_curve": _(
+        "the values are not normal, and no curve has so much skewness with so "
+        "little kurtosis"
+    ),
+    "no_tail": _("the values are not normal, and the tail is too long for a curve"),
+    "unsteady": _(
+        "the chart gives {signals} signals: what is not steady promises nothing"
+    ),
+    "few": _("fewer than {least} values: read the bounds first"),
+    "by_neighbors": _(
+        "within: mean moving range of neighbors / d2, in the order of the rows"
+    ),
+    "one_subgroup_within": _("one subgroup: within cannot be told from overall"),
+    "by_quantiles": _("not normal: indices by quantiles of a Pearson curve"),
+    "no_bounds": _("no bounds; from few values it comes out up to a third too good"),
+    # Of charts.
+    "one_subgroup": _("one subgroup shows no course"),
+    "few_for_chart": _("{n} values; at least {least} are needed"),
+    "alike_within": _("the values of each subgroup are the same: no spread within"),
+    # Of studies of a gauge.
+    "one_part": _("one part does not tell how parts differ"),
+    "one_person": _("one person does not tell what people add"),
+    "one_repeat": _(
+        "one value per part and person does not tell how well a value repeats"
+    ),
+    "no_gauge_spread": _("No spread seen: read finer, the gauge's steps hide it."),
+    "good_for": _(
+        "Good enough for limits of ±{good:.6g} or wider, usable down to "
+        "±{usable:.6g}, not for narrower ones (10 % and 30 % of the width). At the "
+        "upper bound of this study that is ±{good_at_worst:.6g} and "
+        "±{usable_at_worst:.6g}."
+    ),
+    "tolerance_good": _(
+        "It takes {share:.0%} of this tolerance ({low:.0%} to {high:.0%}): good enough."
+    ),
+    "tolerance_usable": _(
+        "It takes {share:.0%} of this tolerance ({low:.0%} to {high:.0%}): usable."
+    ),
+    "tolerance_not_good": _(
+        "It takes {share:.0%} of this tolerance ({low:.0%} to "
+        "{high:.0%}): not good enough."
+    ),
+    "parts_not_apart": _(
+        "It does not tell these parts apart; {wished} are wished, or "
+        "parts that differ more."
+    ),
+    "few_groups": _(
+        "It tells {count} groups of these parts apart; {wished} are wished, "
+        "or parts that differ more."
+    ),
+    "most_repeating": _(
+        "Most of it is repeating: look at the gauge, how it is held and set down."
+    ),
+    "most_people": _("Most of it is between people: show each other how it is read."),
+    "pooled": _("Interaction pooled with repeatability."),
+    "pooled_by_p": _("Interaction pooled with repeatability (p {p:.2f} > {above})."),
+    # Of trends.
+    "values_alike": _("the values do not vary"),
+    "few_pulls": _("{n} values; at least {least} are needed"),
+    "few_in_stretches": _(
+        "{n} values in {stretches} stretches; at least {least} are needed"
+    ),
+    "no_stretch": _("no stretch between two breaks holds two pulls"),
+    "no_trend": _("no trend: the slope could be chance"),
+    "away": _("it moves away from the limit, or was beyond it from the start"),
+    "reaches": _("it reaches the limit at pull {pull:.1f} ({low:.1f} to {high:.1f})"),
+    "reaches_beyond": _(
+        "it reaches the limit at pull {pull:.1f} ({low:.1f} to "
+        "{high:.1f}), beyond what was measured"
+    ),
+}
+# Run rules by their names, and who published them.
+RULE_SOURCES = {
+    "western_electric": "Western Electric 1956",
+    "nelson": "Nelson 1984, JQT 16(4)",
+}
+_ONE = _("1 point beyond 3 sd")
+_TWO = _("2 of 3 points beyond 2 sd on one side")
+_FOUR = _("4 of 5 points beyond 1 sd on one side")
+BEYOND = _("spread beyond its limits")
+RULES = {
+    "western_electric_1": _ONE,
+    "western_electric_2": _TWO,
+    "western_electric_3": _FOUR,
+    "western_electric_4": _("8 points in a row on one side"),
+    "nelson_1": _ONE,
+    "nelson_2": _("9 points in a row on one side"),
+    "nelson_3": _("6 points in a row that rise, or fall"),
+    "nelson_4": _("14 points in a row up and down"),
+    "nelson_5": _TWO,
+    "nelson_6": _FOUR,
+    "nelson_7": _("15 points in a row within 1 sd"),
+    "nelson_8": _("8 points in a row beyond 1 sd, on either side"),
+}
+
+
+def remark(told: Remark | None) -> str | None:
+    return None if told is None else str(REMARKS[told.code]).format(**told.values)
+
+
+def remarks(told: Iterable[Remark]) -> list[str]:
+    return [remark(one) for one in told]
+
+
+def gauge_advice(study) -> str:
+    """What a study means for whoever holds the gauge; where it tells nothing, why."""
+    if study.why:
+        return f"Cannot tell: {remark(study.why)}."
+    return " ".join(remarks(advice(study)))
+
+
+def rule(name: str) -> str:
+    """What a run rule says, and that of the spread."""
+    return str(BEYOND if name.endswith("_spread") else RULES[name])
