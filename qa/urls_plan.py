@@ -16,6 +16,7 @@ from qa.views import (
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
     path("fit-checks/<uuid:uuid>/plan/take/", plans.take, name="take_plan"),
+    path("fit-checks/<uuid:uuid>/pre-trim/", plans.pre_trim, name="take_pre_trim"),
     path("plans/<int:number>/", plans.plan_record, name="plan_record"),
     path("plans/<int:number>/withdraw/", plans.withdraw_plan, name="withdraw_plan"),
     path(

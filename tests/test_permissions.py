@@ -56,6 +56,7 @@ WHO = {
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
         record_move set_part new_shim shim take_plan withdraw_plan correction_done
+        take_pre_trim
     """,
     DECIDERS: """
         put_on_hold lift_hold decide

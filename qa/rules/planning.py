@@ -130,7 +130,7 @@ class Worked:
         if trim < least:
             return self._too_thin(station, least)
         asked = corrected_bite(station.next_bite, trim, self.shortfall)
-        return Bite(_told(min(trim, max(asked, least))), trim)
+        return Bite(told_bite(min(trim, max(asked, least))), trim)
 
     def _too_thin(self, station: StationPlan, least: float) -> Bite:
         """A trim that the instrument cannot tell: as much as it can, or none."""
@@ -138,7 +138,7 @@ class Worked:
         fits = high is None or station.gap_after + least - station.trim <= high
         if fits and least <= station.most_trim:
             why = f"{station.trim:.2f} mm would do; {least:.2f} mm is what can be told"
-            return Bite(_told(least), least, why)
+            return Bite(told_bite(least), least, why)
         why = (
             f"{station.trim:.2f} mm more is wanted, less than can be told "
             f"({least:.2f} mm): leave it and measure again"
@@ -177,7 +177,7 @@ class Worked:
         return list(found.values())
 
 
-def _told(bite: float) -> float:
+def told_bite(bite: float) -> float:
     """A bite as it is told, in hundredths of a millimeter, and never more of it."""
     return math.floor(bite * 100 + 1e-6) / 100
 

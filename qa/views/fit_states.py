@@ -5,7 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from qa.models import Joint
-from qa.queries.joints import drawings, fit_states
+from qa.queries.joints import drawings, earlier, fit_states
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe
@@ -21,11 +21,14 @@ def joint_on_airframe(request, pk, airframe):
     unit = request.GET.get("unit")
     unit = unit if unit in ("mm", "in") else request.user.units
     shown = number_in(request.GET.get("round"))
+    before = earlier.earlier_page(joint, frame, unit)
     now = fit_states.joint_now(joint, frame, unit, shown)
     context = {
         "joint": joint,
         "airframe": frame,
         "now": now,
+        "before": before,
+        "may_cut": roles.may(request.user, "cut parts"),
         "map_svg": drawings.map_svg(now.map) if now else "",
         "may_measure": roles.may(request.user, "measure"),
     }

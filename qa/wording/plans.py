@@ -108,6 +108,10 @@ NOTES = {
         "the settings are the best for trims station by station; the trims were then "
         "made fair to each other"
     ),
+    "pre_trim": gettext_lazy(
+        "a pre-trim by the least that the parts on %(names)s lost there; nothing was "
+        "read of this one, so look before you cut, and stop short where it differs"
+    ),
     "blind": "",  # in two numbers, below
 }
 KINDS = {"gap": gettext_lazy("gap"), "flush": gettext_lazy("flushness")}

@@ -178,7 +178,7 @@ STATION_REASONS = (
 # names; station, slide, radius, mm; kind, stations; stations, mm.
 PLAN_NOTES = (
     *("leave", "trifles", "unsettled", "proven", "held", "corner", "unmeasured"),
-    "blind",
+    *("blind", "pre_trim"),
     *("settings_few", "settings_unseen", "settings_rigid", "settings_trifling"),
     *("settings_unproven", "settings_fair"),
 )

@@ -88,7 +88,9 @@ def templates(
     bends = tuple((bend.length, bend.curvature, bend.turn) for bend in curve.bends)
     out = []
     for side in ("part", "surround"):
-        rows = [_depth(station, side) for station in plan.stations]
+        # Of a pre-trim nothing was measured: its depths stand as they are.
+        blind = not plan.measured
+        rows = [_depth(station, side, blind) for station in plan.stations]
         if not any(trim for trim, _ in rows if trim is not None):
             continue
         points, guessed = _points(joint, rows, along, length)
@@ -125,9 +127,11 @@ def part_on_left(joint: Joint) -> bool:
     return float((left * joint.gap_directions).sum()) < 0
 
 
-def _depth(station: StationPlan, side: str) -> tuple[float | None, float | None]:
+def _depth(
+    station: StationPlan, side: str, blind: bool = False
+) -> tuple[float | None, float | None]:
     """(trim, next bite) on this side; None where no gap was measured."""
-    if station.gap_now is None:
+    if station.gap_now is None and not blind:
         return None, None
     here = "part" if station.side == "both" else station.side
     return (station.trim, station.next_bite) if here == side else (0.0, 0.0)

@@ -156,6 +156,8 @@ def outcome(worked: Worked) -> tuple[str, str]:
         if not plan.complete:
             return "not_measured", "Seating it is enough for what was measured."
         return "conforms", "Seating it is enough: nothing needs to be cut."
+    if plan.outcome == CUT and not plan.measured:
+        return "not_measured", "A pre-trim: what it comes to is not known."
     if plan.outcome == CUT:
         return "not_proven", "It can fit: seat it and take material off as below."
     if plan.trim and not plan.trim.possible:
@@ -241,6 +243,8 @@ def _measure_step(worked: Worked, *, moved: bool) -> str:
         for joint, _, one in worked.stations()
         if joint is worked.main and worked.bite(one).bite > 0
     ]
+    if not worked.plan.measured:
+        return "Then measure every station."
     if moved or not cut:
         # Also with a cut beside it: no witness speaks across a move.
         return "Measure every station again: a move makes all of them stale."

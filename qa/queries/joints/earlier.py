@@ -1,0 +1,104 @@
+"""What earlier airframes needed at a joint, for the page of the next one."""
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from qa.models import Check, FitUp, Joint, Side, Station
+from qa.queries.plans.plan_texts import run_words
+from qa.rules import earlier_fits, planning
+from qa.rules.earlier_fits import Earlier
+from qa.rules.history import Seam
+from qa.wording import lengths
+from shop.models import Airframe, Part
+from shop.numeric.units import S_PER_H, to_nm
+
+SEEN_MM = 0.005
+
+
+@dataclass(frozen=True)
+class EarlierRow:
+    """One earlier airframe in words; "" where there was nothing of the kind."""
+
+    one: Earlier
+    cuts: str
+    set: list[str]
+    shims: str
+    hours: str
+    url: str
+
+
+@dataclass(frozen=True)
+class EarlierPage:
+    """`pre_trim` in words, "" where every earlier part lost nothing in common; `check`
+    the one by which it can be taken, None where it is too early or too late."""
+
+    rows: list[EarlierRow]
+    pre_trim: str
+    check: Check | None
+
+
+def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | None:
+    """None on the first airframe, and from its second fit-up on; a constant number of
+    statements otherwise."""
+    own = list(
+        FitUp.objects.filter(joint=joint, airframe=airframe)
+        .select_related("part")
+        .order_by("number")[:2]
+    )
+    if len(own) > 1:
+        return None
+    part: Part | None = own[0].part if own else None
+    before = earlier_fits.earlier(joint, airframe, part)
+    if not before:
+        return None
+    stations = list(Station.objects.filter(revision=joint.current).order_by("order"))
+    for station in stations:
+        station.revision = joint.current
+    seam = Seam(joint.current, stations)
+    least = earlier_fits.least_lost(joint, stations, before)
+    return EarlierPage(
+        rows=[_row(one, joint, seam, unit) for one in before],
+        pre_trim=_cut_words(seam, least, unit),
+        check=_open_check(own[0]) if own and any(least) else None,
+    )
+
+
+def _open_check(fit_up: FitUp) -> Check | None:
+    """The check by which a pre-trim can be taken, loaded for a plan."""
+    rows = Check.objects.filter(fit_up=fit_up).select_related(*planning.RELATED)
+    check = rows.order_by("-number").first()
+    if check is None or earlier_fits.pre_trim(check) is None:
+        return None
+    return check
+
+
+def _row(one: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
+    stacks = {stack.point: stack.total_nm for stack in one.stacks}
+    hours = one.measuring.total_seconds() / S_PER_H
+    return EarlierRow(
+        one=one,
+        cuts=_cut_words(seam, one.cut_mm[Side.PART], unit),
+        set=[move.words for move in one.moves],
+        shims=", ".join(
+            f"{point} {lengths.length(nm, unit)}" for point, nm in stacks.items()
+        ),
+        hours=_("%(h).1f h of measuring") % {"h": hours} if hours >= 0.05 else "",
+        url=reverse("joint_on_airframe", args=[joint.pk, one.airframe.pk]),
+    )
+
+
+def _cut_words(seam: Seam, depths: list[float], unit: str) -> str:
+    """ "0.40 to 0.90 mm at stations 4–7", "" where nothing was cut."""
+    cut = {
+        station.label: depth
+        for station, depth in zip(seam.stations, depths, strict=True)
+        if depth > SEEN_MM
+    }
+    if not cut:
+        return ""
+    ends = min(cut.values()), max(cut.values())
+    least, most = (lengths.number(to_nm(depth), unit) for depth in ends)
+    by = most if least == most else _("%(a)s to %(b)s") % {"a": least, "b": most}
+    return f"{by} {unit} {_('at')} {run_words(seam, set(cut))}"

@@ -1,0 +1,166 @@
+"""The second airframe starts from the first: what was needed, and a pre-trim by it."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from qa.actions import checks, fit_plans, tool_corrections, trimming
+from qa.actions.trimming import Taken
+from qa.models import Check, FitPlan, PlannedCut, TrimCut
+from qa.queries.joints.earlier import earlier_page
+from qa.queries.molds import corrections
+from qa.queries.plans import plan_pages
+from qa.queries.plans.printed_templates import edges_of
+from qa.rules import earlier_fits, plan_records
+from qa.rules.planning import RELATED
+from tests.qa.making import make_check, make_fit_up, mm, read
+from tests.qa.molding import Shop, noisy, ripple
+from tests.qa.test_mold_fits import loaded
+
+
+@pytest.fixture
+def shop(people):
+    return Shop(people["lead"])
+
+
+def planned(check) -> Check:
+    return Check.objects.select_related(*RELATED).get(pk=check.pk)
+
+
+def cut(shop, check, **depths):
+    """Cut a part that was read, mm by station."""
+    check = planned(check)
+    taken = [Taken(check, label[1:], "part", d, "mm") for label, d in depths.items()]
+    trimming.record_trim(by=shop.by, checks=[check], taken=taken, reason="a test")
+
+
+def third(shop, part=None):
+    """The check of a part on the third airframe, before its first reading."""
+    fit_up = make_fit_up(
+        shop.by, shop.joint, airframe=shop.airframes[2], part=part or shop.pull()
+    )
+    return planned(make_check(shop.by, fit_up))
+
+
+def two_that_were_cut(shop):
+    """Cut 0.80 and 0.50 at 4, 0.60 and 0.40 at 5; one of them alone also at 8."""
+    first = shop.fit(shop.pull(), shop.airframes[0], noisy(1))
+    cut(shop, first, s4="0.80", s5="0.60")
+    second = shop.fit(shop.pull(), shop.airframes[1], noisy(2))
+    cut(shop, second, s4="0.50", s5="0.40", s8="0.70")
+
+
+def test_a_pre_trim_is_the_least_that_every_earlier_part_lost(shop):
+    two_that_were_cut(shop)
+    check = third(shop)
+    page = earlier_page(shop.joint, shop.airframes[2], "mm")
+    assert [row.one.airframe for row in page.rows] == shop.airframes[:2]
+    assert "0.60 to 0.80 mm at stations 4–5" in page.rows[0].cuts
+    assert page.check == check
+    _worked, plan = earlier_fits.pre_trim(check)
+    taken = fit_plans.take(by=shop.by, plan=plan)
+    bites = {
+        row.station: row.bite_nm for row in PlannedCut.objects.filter(bite_nm__gt=0)
+    }
+    assert bites == {"4": mm(0.5), "5": mm(0.4)}
+    row = FitPlan.objects.select_related(*plan_records.PLAN).get(pk=taken.pk)
+    view = plan_pages.view_of(plan_records.worked_of(row), "mm")
+    assert view.state == "not_measured"
+    assert [(one.label, one.bite) for one in view.cuts] == [
+        ("4", "0.50"),
+        ("5", "0.40"),
+    ]
+    assert any("nothing was read of this one" in word for word in view.warnings)
+    (edge,) = edges_of(view, "")
+    drawn = {label: trim for _s, label, trim, _bite in edge["points"]}
+    assert drawn == {str(n): {4: 0.5, 5: 0.4}.get(n, 0.0) for n in range(1, 11)}
+    cuts = [
+        Taken(check, label, "part", bite, "mm")
+        for label, bite in (("4", "0.50"), ("5", "0.40"))
+    ]
+    trimming.record_trim(by=shop.by, checks=[check], taken=cuts, plan=row)
+    assert TrimCut.objects.filter(plan=row, depth_nm__gt=0).count() == 2
+    # What was cut ahead is added back when the mold is judged.
+    fit_up = (
+        shop.joint.fit_ups.filter(airframe=shop.airframes[2]).order_by("number").last()
+    )
+    after = make_check(shop.by, fit_up)
+    read(after, "4", "gap", "2.00")
+    fit = next(fit for fit in shop.found.fits if fit.fit_up == fit_up)
+    assert fit.nm[3, "gap"] == mm(1.5)
+
+
+def test_nothing_is_cut_ahead_once_something_was_read_or_cut(shop):
+    two_that_were_cut(shop)
+    check = third(shop)
+    read(check, "1", "gap", "2.00")
+    assert earlier_fits.pre_trim(planned(check)) is None
+    assert earlier_page(shop.joint, shop.airframes[2], "mm").check is None
+
+
+def test_a_part_that_was_not_cut_leaves_nothing_in_common(shop):
+    cut(shop, shop.fit(shop.pull(), shop.airframes[0], noisy(1)), s4="0.80")
+    shop.fit(shop.pull(), shop.airframes[1], noisy(2))
+    assert earlier_fits.pre_trim(third(shop)) is None
+    page = earlier_page(shop.joint, shop.airframes[2], "mm")
+    assert page.pre_trim == ""
+    assert page.rows[1].cuts == ""
+
+
+def test_parts_from_before_a_correction_do_not_count_for_one_from_after(shop):
+    for seed in (1, 2):
+        check = shop.fit(
+            shop.pull(), shop.airframes[seed - 1], noisy(seed), ripple(seed)
+        )
+        cut(shop, check, s4="1.20", s5="1.10")
+    row = loaded(tool_corrections.take(by=shop.by, correction=shop.page().draft))
+    same_state = shop.pull()
+    page = corrections.correction_page(row, "mm")
+    tool_corrections.record_done(
+        by=shop.by, correction=row, what=page.what, place=page.places, note="scribed"
+    )
+    check = third(shop)
+    assert earlier_fits.pre_trim(check) is None
+    told = earlier_page(shop.joint, shop.airframes[2], "mm")
+    assert told.pre_trim == ""
+    assert all(one.one.before_correction for one in told.rows)
+    before = earlier_fits.earlier(shop.joint, shop.airframes[2], same_state)
+    assert not any(one.before_correction for one in before)
+
+
+def test_the_page_offers_it_and_takes_it(shop, client_of):
+    two_that_were_cut(shop)
+    check = third(shop)
+    url = f"/joints/{shop.joint.pk}/on/{shop.airframes[2].pk}/"
+    client = client_of("builder")
+    words = client.get(url).content.decode()
+    assert "What earlier airframes needed" in words
+    assert "Take it as a pre-trim" in words
+    answer = client.post(f"/fit-checks/{check.entry_id}/pre-trim/", follow=True)
+    assert "A pre-trim: what it comes to is not known." in answer.content.decode()
+    again = client.post(f"/fit-checks/{check.entry_id}/pre-trim/", follow=True)
+    assert again.status_code == 200
+    assert FitPlan.objects.count() == 1
+    assert "Take it as a pre-trim" not in client.get(url).content.decode()
+    assert (
+        "What earlier"
+        not in client.get(
+            url.replace(str(shop.airframes[2].pk), str(shop.airframes[0].pk))
+        ).content.decode()
+    )
+
+
+def test_two_earlier_airframes_or_ten_take_as_many_statements(shop):
+    two_that_were_cut(shop)
+    third(shop)
+
+    def statements():
+        with CaptureQueriesContext(connection) as said:
+            earlier_fits.earlier(shop.joint, shop.airframes[2], None)
+        return len(said)
+
+    few = statements()
+    for seed in range(3, 9):
+        check = shop.fit(shop.pull(), shop.airframes[seed % 2], noisy(seed))
+        checks.finish_check(by=shop.by, check=check)
+    assert statements() == few
