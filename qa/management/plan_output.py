@@ -1,5 +1,6 @@
 """A plan as commands tell it: as plain values for programs, and as lines for people."""
 
+from qa.management.known_output import known
 from qa.numeric.plan.motions import DIGITS_DEG, DIGITS_MM
 from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import CANNOT, CUT, FITS, Fit, Move, Plan
@@ -48,6 +49,8 @@ def as_plain(plan: Plan, options: dict) -> dict:
         "settled": plan.settled,
         "notes": plan_notes(plan),
     }
+    if plan.known is not None:
+        plain["known"] = known(plan)
     if plan.settings is not None:
         plain["settings"] = [
             {

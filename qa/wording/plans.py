@@ -113,6 +113,25 @@ NOTES = {
         "read of this one, so look before you cut, and stop short where it differs"
     ),
     "blind": "",  # in two numbers, below
+    "again": gettext_lazy(
+        "take the %(kind)s at station %(station)s again first: %(read)s was read, the "
+        "others say %(mm)s, give or take %(wide)s"
+    ),
+    "again_least": gettext_lazy(
+        "no reading stands out; the others bear out least the %(kind)s at station "
+        "%(station)s: %(read)s, where they say %(mm)s, give or take %(wide)s"
+    ),
+    "between": gettext_lazy(
+        "between stations, too, the %(kind)s keeps within the limits by the waviness "
+        "seen (19 in 20): at worst %(mm)s, near %(stations)s"
+    ),
+    "between_beyond": gettext_lazy(
+        "between stations the %(kind)s may be beyond the limits by the waviness seen "
+        "(19 in 20): up to %(mm)s, near %(stations)s; look there"
+    ),
+    "show": gettext_lazy(
+        "the readings hardly see %(names)s: the %(kind)s at %(stations)s would show it"
+    ),
 }
 KINDS = {"gap": gettext_lazy("gap"), "flush": gettext_lazy("flushness")}
 
@@ -148,7 +167,7 @@ def note(code: str, values: dict, unit: str) -> str:
 
 
 def _value(name: str, value, unit: str):
-    if name in ("mm", "slide"):
+    if name in ("mm", "slide", "read", "wide"):
         return lengths.length(value, unit)
     if name == "radius":
         return lengths.length(value, unit, {"mm": 0, "in": 1}[unit])

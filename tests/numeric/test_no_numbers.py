@@ -610,6 +610,7 @@ INNER = {
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
     *("lattice_aims", "set_remarks", "resolution", "trifles"),
+    *("known", "doubt", "between", "hardly_seen"),
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),

@@ -17,6 +17,7 @@ from qa.management.plan_arguments import (
 from qa.management.plan_output import as_plain, text_lines
 from qa.management.ways_output import plain_ways, way_lines
 from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.known import with_known
 from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.planner import METHOD, plan_joints
 from qa.numeric.plan.result import NothingToJudge, Plan, PlanOptions
@@ -74,6 +75,7 @@ class Command(JointCommand):
         try:
             joint, part, chosen = read(options)
             plan = computed(options, plan_joints, [part], chosen)
+            plan = with_known([part], chosen, plan)
             side_by_side = ()
             if options["ways"]:
                 side_by_side = computed(options, ways, [part], chosen, options["wish"])

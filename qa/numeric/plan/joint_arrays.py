@@ -82,6 +82,15 @@ class JointArrays:
             rows, False, self.flushes, self.faces, self.flush_scales, -np.inf
         )
 
+    def wanted(self, kind: str) -> Readings:
+        """What has limits and was not measured, as if it read 0: "gap" or "flush"."""
+        gap = kind == "gap"
+        values = self.gaps if gap else self.flushes
+        scales = self.gap_scales if gap else self.flush_scales
+        ways = -self.gap_directions if gap else self.faces
+        rows = np.flatnonzero(scales.limited & ~np.isfinite(values))
+        return self._readings(rows, gap, np.zeros(len(values)), ways, scales, -np.inf)
+
     def clearances(self) -> Readings:
         """How far the part may go down at each station over a land."""
         room = _numbers(station.land for station in self.stations)
@@ -129,6 +138,17 @@ class JointArrays:
         """Length (n,) of the edge after each row, and whether it is a corner (n,)."""
         following = np.roll(joint.places, -1, axis=0)
         return np.linalg.norm(following - joint.places, axis=1), corners(joint)
+
+    def along(self) -> tuple[np.ndarray, np.ndarray]:
+        """Where each row (n,) lies along its seam, mm, and how long a closed seam is
+        (n,): inf where it is open."""
+        places, lengths = [], []
+        for part in self.parts:
+            edges, _ = self._edges(part.joint)
+            places.append(np.r_[0.0, np.cumsum(edges[:-1])])
+            whole = edges.sum() if part.joint.closed else np.inf
+            lengths.append(np.full(len(edges), whole))
+        return np.concatenate(places), np.concatenate(lengths)
 
     def bends(self) -> np.ndarray:
         """How sharply the seam curves at each row (n,), 1 / mm: the sharper side.

@@ -145,7 +145,14 @@ def _unmeasured(planner):
             yield Reason("unmeasured", {"kind": kind, "stations": places})
 
 
-LENGTHS = ("mm", "least", "slide", "radius")  # of values; all others are as they are
+LENGTHS = (
+    "mm",
+    "least",
+    "slide",
+    "radius",
+    "read",
+    "wide",
+)  # of values; all others are as they are
 
 
 def recorded(reason: Reason, name: Callable[[int, str], str]) -> list:

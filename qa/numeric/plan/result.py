@@ -175,12 +175,14 @@ STATION_REASONS = (
     *("too_wide", "build_up_spent", "step_high", "step_low", "step"),
 )
 # What there is to know of a plan: nothing; names, mm; nothing; aim, bound, reached;
-# names; station, slide, radius, mm; kind, stations; stations, mm.
+# names; station, slide, radius, mm; kind, stations; stations, mm. What is known of it:
+# kind, station, read, mm, wide; kind, mm, stations; names, kind, stations.
 PLAN_NOTES = (
     *("leave", "trifles", "unsettled", "proven", "held", "corner", "unmeasured"),
     *("blind", "pre_trim"),
     *("settings_few", "settings_unseen", "settings_rigid", "settings_trifling"),
     *("settings_unproven", "settings_fair"),
+    *("again", "again_least", "between", "between_beyond", "show"),
 )
 
 
@@ -259,6 +261,7 @@ class Plan:
     measured: int
     settings: tuple[Setting, ...] | None = None
     set_only: SetOnly | None = None
+    known: object | None = None  # known.Known, where it was asked for
 
     @property
     def complete(self) -> bool:

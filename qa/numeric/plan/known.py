@@ -1,0 +1,77 @@
+"""What is known of a plan, and what is not: said beside it.
+
+The reading to take again first (`doubt`), how bad it may be between stations
+(`between`), the motions that are hardly seen (`hardly_seen`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qa.numeric.plan.between import Between, between
+from qa.numeric.plan.doubt import Doubt, doubtful
+from qa.numeric.plan.hardly_seen import HardlySeen, hardly_seen
+from qa.numeric.plan.joint_arrays import JointArrays, Measured
+from qa.numeric.plan.readings import together
+from qa.numeric.plan.result import Plan, PlanOptions, Reason
+from qa.numeric.plan.trifles import LEAVE_IT
+
+
+@dataclass(frozen=True)
+class Known:
+    """`again` is the reading to take again first, None where too few tell; `between`
+    has a bound for each kind that shows a waviness."""
+
+    again: Doubt | None
+    between: tuple[Between, ...]
+    hardly_seen: tuple[HardlySeen, ...]
+
+
+def with_known(parts: Sequence[Measured], options: PlanOptions, plan: Plan) -> Plan:
+    """A plan with what is known of it, and notes that say so."""
+    arrays = JointArrays(parts, options.uncertainty_mm, options.rule, options.edition)
+    known = _known(arrays, options, plan)
+    return replace(plan, known=known, notes=(*plan.notes, *_notes(plan, known)))
+
+
+def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
+    gaps, flushes = arrays.gap_readings(), arrays.flush_readings()
+    bounds = []
+    for kind, readings in (("gap", gaps), ("flush", flushes)):
+        told = [plan.stations[row] for row in readings.rows]
+        ends = np.array([getattr(one, f"{kind}_after") for one in told], dtype=float)
+        cut = np.array([one.trim - one.build_up for one in told], dtype=float)
+        uncut = ends - cut if kind == "gap" else ends
+        bounds.append(between(arrays, readings, kind, uncut, ends))
+    hardly = ()
+    if plan.settings is None:
+        every = together(gaps, flushes)
+        hardly = hardly_seen(arrays, every, plan.move, options.uncertainty_mm)
+    return Known(
+        again=doubtful(arrays, gaps, flushes),
+        between=tuple(one for one in bounds if one is not None),
+        hardly_seen=hardly,
+    )
+
+
+def _notes(plan: Plan, known: Known):
+    doubt = known.again
+    if doubt and (doubt.stands_out or LEAVE_IT not in plan.notes):
+        code = "again" if doubt.stands_out else "again_least"
+        values = {
+            "kind": doubt.kind,
+            "station": (doubt.joint, doubt.label),
+            "read": doubt.read,
+            "mm": doubt.expected,
+            "wide": 2 * doubt.expected_u,
+        }
+        yield Reason(code, values)
+    for one in known.between:
+        code = "between" if one.conforms else "between_beyond"
+        places = tuple((one.joint, label) for label in one.span)
+        yield Reason(code, {"kind": one.kind, "mm": one.value, "stations": places})
+    for one in known.hardly_seen:
+        if one.stations:
+            values = {"kind": one.kind, "stations": one.stations}
+            yield Reason("show", {"names": (one.name,), **values})
