@@ -16,12 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.plan.joint_arrays import JointArrays
-from qa.numeric.plan.motions import free_motions
+from qa.numeric.plan.motions import UNSEEN, free_motions
 from qa.numeric.plan.readings import Readings
 
 LENGTHS = (0.5, 1.5, 4.0, 12.0)  # of the waviness, in mean distances of stations
 SHARES = (0.02, 0.2, 0.5)  # of the variance that are not correlated
 MOST_READINGS = 400
+SEEN = 1e-8  # of the greatest: what a reading has left to be judged by
 LEAST_MM = 1e-4  # of waviness: readings of no part agree better
 SURE = 0.05  # the chance that any of so many good readings would stand out so
 
@@ -99,7 +100,7 @@ def _shifted(matrix, columns, off, spare):
     basis, triangle = np.linalg.qr(white)
     middle = whole.T @ (np.eye(len(off)) - basis @ basis.T) @ whole
     pulled, own = middle @ off, np.diag(middle)
-    seen = own > 1e-9 * own.max()
+    seen = own > own.max() * SEEN
     gain = np.where(seen, pulled**2 / np.where(seen, own, 1.0), 0.0)
     row = int(np.argmax(gain))
     square = max(float(off @ pulled) - float(gain[row]), spare * LEAST_MM**2)
@@ -128,7 +129,7 @@ def _columns(arrays: JointArrays, readings: Readings) -> np.ndarray:
         columns.append(np.einsum("ij,ij->i", way, readings.directions))
     every = np.array(columns).T
     left, sizes, _ = np.linalg.svd(every, full_matrices=False)
-    return left[:, sizes > 1e-3 * sizes[0]]
+    return left[:, sizes > UNSEEN * sizes[0]]
 
 
 def _distances(arrays: JointArrays, readings: Readings) -> tuple[np.ndarray, float]:
