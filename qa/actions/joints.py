@@ -22,6 +22,7 @@ class StationDraft:
     place_nm: tuple[int, int, int]
     gap_e9: tuple[int, int, int]
     face_e9: tuple[int, int, int] = (0, 0, 1_000_000_000)
+    corner: bool = False
     gap_min_nm: int | None = None
     gap_max_nm: int | None = None
     flush_min_nm: int | None = None

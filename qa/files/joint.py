@@ -3,7 +3,11 @@
 `station,x_mm,y_mm[,normal_x,normal_y][,gap_min_mm,gap_max_mm][,flush_min_mm,flush_max_mm]`
 and, where the joint is not flat, `z_mm,normal_z,face_x,face_y,face_z`; for planning
 `trim_side,trim_max_mm,trim_max_surround_mm,land_mm`. Every `_mm` may be `_in`. An empty
-limit means none.
+limit means none. `corner` (yes or no) marks a station at which the seam breaks.
+
+A station of a flat joint may be given by `tape_mm` instead of its place: how far along
+the edge it is from the corner before it. A row without a name is then a corner of the
+edge and no station.
 
 What only the records of a joint need may stand beside it, so that a file from the site
 can be judged and planned as it is: `radius_mm` (of the surface under a bridge),
@@ -11,7 +15,7 @@ can be judged and planned as it is: `radius_mm` (of the surface under a bridge),
 position whose edge lies opposite, when it is not the joint's own).
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,39 +24,29 @@ from qa.files.columns import (
     Complaint,
     FileComplaints,
     Row,
-    length_nm,
-    number,
     read_table,
     recognize,
 )
-from qa.numeric.geometry import outline
+from qa.files.joint_rows import (
+    LENGTHS,
+    PLAIN,
+    TAPE,
+    Cells,
+    RowRead,
+    StationExtras,
+    read_row,
+)
+from qa.numeric.geometry import outline, tape
 from qa.numeric.geometry.joint import (
     Joint,
     JointComplaint,
     JointError,
-    Limits,
     Station,
     build_joint,
     station_complaints,
 )
 from qa.numeric.verdict.report import StationLimits
-from shop.numeric.units import to_mm
 
-PLAIN = (
-    "station",
-    *("normal_x", "normal_y", "normal_z"),
-    *("face_x", "face_y", "face_z"),
-    "trim_side",
-    *("laminar", "edge", "surround"),
-)
-LENGTHS = (
-    *("x", "y", "z"),
-    *("gap_min", "gap_max", "flush_min", "flush_max"),
-    *("trim_max", "trim_max_surround", "land", "radius"),
-)
-EDGES = ("upstream", "downstream", "streamwise")
-YES = ("yes", "y", "true", "1")
-NO = ("no", "n", "false", "0")
 TOGETHER = (
     ("normal_x", "normal_y"),
     ("normal_z", "normal_x"),
@@ -61,7 +55,7 @@ TOGETHER = (
     ("face_z", "face_x"),
 )
 MOST_STATIONS = 10_000
-LONGEST_LABEL = 40
+NOT_FLAT = ("z", "normal_z", "face_x", "face_y", "face_z")
 
 # Where a complaint about a field of a station is shown.
 QUANTITY_OF = {
@@ -76,19 +70,6 @@ QUANTITY_OF = {
     "trim_max_surround": "trim_max_surround",
     "land": "land",
 }
-
-
-@dataclass(frozen=True)
-class StationExtras:
-    """What a row says for the records only. Lengths in nm; `typed` holds (text, unit)
-    of every length in the row, as it stands there."""
-
-    radius_nm: int | None = None
-    trim_max_surround_nm: int | None = None
-    laminar: bool = False
-    edge: str = ""
-    surround: str = ""
-    typed: dict[str, tuple[str, str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -124,17 +105,24 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
     table = read_table(data, complaints)
     try:
         columns = recognize(
-            table.header, plain=PLAIN, lengths=LENGTHS, required=("station", "x", "y")
+            table.header,
+            plain=PLAIN,
+            lengths=(*LENGTHS, TAPE),
+            required=("station", "x", "y"),
         )
         _require_together(columns, table.header)
+        _require_flat(columns, table.header)
     except FileComplaints as bad:
         raise FileComplaints([*complaints, *bad.complaints]) from bad
     if len(table.rows) > MOST_STATIONS:
         reason = f"{len(table.rows)} stations; at most {MOST_STATIONS}"
         raise FileComplaints([Complaint(reason, table.rows[MOST_STATIONS].line)])
     headings = {quantity: column.name for quantity, column in columns.items()}
-    read = [_read(_Cells(row, columns, complaints)) for row in table.rows]
+    read = [read_row(Cells(row, columns, complaints)) for row in table.rows]
     good = [one for one in read if one]
+    if not complaints:
+        good = _laid(good, closed, part_inside, headings)
+    good = [one for one in good if not one.point]
     good, closing = _without_closing_row(good) if closed else (good, None)
     lines, stations = [one.line for one in good], [one.station for one in good]
     complaints += _located(station_complaints(stations), lines, headings)
@@ -167,124 +155,39 @@ def _require_together(columns: dict[str, Column], header: Row) -> None:
         raise FileComplaints(missing.values())
 
 
-@dataclass(frozen=True)
-class _Read:
-    """All that was read from one row."""
-
-    line: int
-    station: Station
-    limits: StationLimits
-    extras: StationExtras
-
-
-@dataclass(frozen=True)
-class _Cells:
-    """The cells of one row by quantity; what is wrong with one goes to `complaints`."""
-
-    row: Row
-    columns: dict[str, Column]
-    complaints: list[Complaint]
-
-    def text(self, quantity: str) -> str:
-        column = self.columns.get(quantity)
-        return self.row.cells[column.index] if column else ""
-
-    def complain(self, quantity: str, reason: str) -> None:
-        name = self.columns[quantity].name
-        self.complaints.append(Complaint(reason, self.row.line, name))
-
-    def value(self, quantity: str, convert):
-        """The converted cell; None when it is empty, or wrong and complained about."""
-        text = self.text(quantity)
-        try:
-            return convert(text) if text else None
-        except ValueError as why:
-            self.complain(quantity, str(why))
-            return None
-
-    def nm(self, quantity: str) -> int | None:
-        return self.value(
-            quantity, lambda text: length_nm(text, self.columns[quantity].unit)
-        )
-
-    def direction(self, name: str) -> tuple[float, float, float] | None:
-        """A direction; a component without a column is 0."""
-        axes = [f"{name}_{axis}" for axis in "xyz" if f"{name}_{axis}" in self.columns]
-        empty = [axis for axis in axes if not self.text(axis)]
-        if len(empty) == len(axes):
-            return None
-        for axis in empty:
-            self.complain(axis, "is empty, while the rest of the direction is stated")
-        parts = [self.value(axis, lambda t: float(number(t))) or 0.0 for axis in axes]
-        return tuple(parts + [0.0] * (3 - len(parts)))
-
-    def choice(self, quantity: str, *allowed: str) -> str:
-        """A word in lower case, one of those allowed or none."""
-        text = self.text(quantity).lower()
-        if text and text not in allowed:
-            self.complain(quantity, f"{text[:40]!r} is not {', '.join(allowed)}")
-        return text
-
-    def typed(self) -> dict[str, tuple[str, str]]:
-        """Every length as it stands there, with its unit."""
-        return {
-            quantity: (self.text(quantity), column.unit)
-            for quantity, column in self.columns.items()
-            if column.unit and self.text(quantity)
-        }
+def _require_flat(columns: dict[str, Column], header: Row) -> None:
+    """A tape lies along the edge of a flat joint only."""
+    if TAPE in columns:
+        reason = "a distance by tape is for a flat joint, which does without this"
+        complaints = [
+            Complaint(reason, header.line, columns[name].name)
+            for name in NOT_FLAT
+            if name in columns
+        ]
+        if complaints:
+            raise FileComplaints(complaints)
 
 
-def _read(cells: _Cells) -> _Read | None:
-    """What stands in a row, or None after complaining."""
-    before = len(cells.complaints)
-    ends = [cells.nm(name) for name in ("gap_min", "gap_max", "flush_min", "flush_max")]
-    extras = _extras(cells)
-    read = _Read(
-        line=cells.row.line,
-        station=_station(cells, ends, extras),
-        limits=StationLimits(*ends),
-        extras=extras,
-    )
-    return None if len(cells.complaints) > before else read
+def _laid(good: list[RowRead], closed, part_inside, headings) -> list[RowRead]:
+    """Rows with their places, where some are given by tape."""
+    if not any(one.tape is not None or one.point for one in good):
+        return good
+    places = [one.station.place for one in good]
+    if closed and good[-1].point and places[-1] == places[0]:
+        good = good[:-1]
+    rows = [tape.Row(one.station, one.tape, one.point) for one in good]
+    try:
+        stations = tape.lay(rows, closed=closed, part_inside=part_inside)
+    except tape.TapeError as why:
+        line = good[why.row].line
+        raise FileComplaints([Complaint(f"{why}", line, headings[TAPE])]) from why
+    return [
+        replace(one, station=station)
+        for one, station in zip(good, stations, strict=True)
+    ]
 
 
-def _station(cells: _Cells, ends: list[int | None], extras: StationExtras) -> Station:
-    label = cells.text("station")
-    if len(label) > LONGEST_LABEL or not label.isprintable():
-        reason = f"the name must be up to {LONGEST_LABEL} plain characters"
-        cells.complain("station", reason)
-    for axis in ("x", "y"):
-        if not cells.text(axis):
-            cells.complain(axis, "is empty; every station needs its place")
-    return Station(
-        label=label,
-        place=tuple(_mm(cells.nm(axis)) or 0.0 for axis in "xyz"),
-        gap_direction=cells.direction("normal"),
-        face=cells.direction("face") or Station.face,
-        gap=Limits(_mm(ends[0]), _mm(ends[1])),
-        flush=Limits(_mm(ends[2]), _mm(ends[3])),
-        trim_side=cells.text("trim_side").lower() or None,
-        trim_max=_mm(cells.nm("trim_max")),
-        trim_max_surround=_mm(extras.trim_max_surround_nm),
-        land=_mm(cells.nm("land")),
-    )
-
-
-def _extras(cells: _Cells) -> StationExtras:
-    radius = cells.nm("radius")
-    if radius is not None and radius <= 0:
-        cells.complain("radius", "a radius is more than 0; leave it empty where flat")
-    return StationExtras(
-        radius_nm=radius,
-        trim_max_surround_nm=cells.nm("trim_max_surround"),
-        laminar=cells.choice("laminar", *YES, *NO) in YES,
-        edge=cells.choice("edge", *EDGES),
-        surround=cells.text("surround"),
-        typed=cells.typed(),
-    )
-
-
-def _without_closing_row(good: list[_Read]) -> tuple[list[_Read], str | None]:
+def _without_closing_row(good: list[RowRead]) -> tuple[list[RowRead], str | None]:
     """Leave out a last row that only closes the seam: the first again, or just its
     place. Under another name at a sharp corner it is the corner's second station."""
     if len(good) < 2:
@@ -333,7 +236,3 @@ def _heading(headings: dict[str, str], field: str | None) -> str | None:
     quantity = QUANTITY_OF.get(field)
     other = quantity.replace("_min", "_max") if quantity else None
     return headings.get(quantity) or headings.get(other) or quantity
-
-
-def _mm(nm: int | None) -> float | None:
-    return None if nm is None else to_mm(nm)

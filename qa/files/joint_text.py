@@ -10,7 +10,7 @@ import io
 from collections.abc import Iterable, Mapping, Sequence
 
 from qa.files.columns import length_nm
-from qa.files.joint import LENGTHS
+from qa.files.joint_rows import LENGTHS
 from shop.files.csv_table import plain_cell
 from shop.numeric.units import E9, format_length
 
@@ -19,6 +19,7 @@ MOST_STATIONS = 500  # what a map can show and a person can walk
 ORDER = (
     *("station", "x", "y", "z"),
     *("normal_x", "normal_y", "normal_z", "face_x", "face_y", "face_z"),
+    "corner",
     *("gap_min", "gap_max", "flush_min", "flush_max"),
     *("trim_side", "trim_max", "trim_max_surround", "land"),
     *("radius", "laminar", "edge", "surround"),
@@ -90,6 +91,7 @@ def _row(station) -> dict[str, Cell]:
     for name, column in (("gap", "normal"), ("face", "face")):
         for axis, value in zip("xyz", _direction(station, name), strict=True):
             row[f"{column}_{axis}"] = decimal9(value)
+    row["corner"] = "yes" if station.corner else ""
     row["trim_side"] = station.trim_side
     row["laminar"] = "yes" if station.laminar else ""
     row["edge"] = station.edge

@@ -4,6 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.requirements import RequirementForm
+from qa.forms.station_drafts import Positions
 from qa.forms.stations import StationsForm
 from qa.models import Joint
 from shop.forms.filters import Filter
@@ -76,15 +77,17 @@ class IdentityForm(forms.Form):
         return said
 
 
+def positions_of(type_id: int) -> Positions:
+    rows = Position.objects.filter(type_id=type_id)
+    return Positions(rows.values_list("code", "name", "pk"))
+
+
 class NewJointForm(IdentityForm, StationsForm, RequirementForm):
     IDENTITY = tuple(IdentityForm.base_fields)
 
     def positions(self):
         part = self.cleaned_data.get("position")
-        if part is None:
-            return {}
-        rows = Position.objects.filter(type_id=part.type_id)
-        return dict(rows.values_list("code", "pk"))
+        return positions_of(part.type_id) if part else Positions()
 
     @property
     def identity(self) -> dict:
@@ -97,5 +100,4 @@ class RevisionForm(StationsForm, RequirementForm):
         self.type_id = type_id
 
     def positions(self):
-        rows = Position.objects.filter(type_id=self.type_id)
-        return dict(rows.values_list("code", "pk"))
+        return positions_of(self.type_id)

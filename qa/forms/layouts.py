@@ -30,7 +30,10 @@ SHAPES = [
 SPACINGS = [
     ("even", _("evenly")),
     ("sides", _("by side")),
+    ("tape", _("by tape, from the corners")),
 ]
+# What each way to spread them asks for.
+SPREAD = {"even": ("count",), "sides": ("per_side",), "tape": ("tape",)}
 # Where station 1 is: the one nearest to this place of the box around the seam.
 STARTS = {
     "": (_("the usual place"), None),
@@ -87,6 +90,17 @@ class LayoutForm(forms.Form):
         max_length=400,
         help_text=_("One count per side. A rectangle: bottom, right, top, left."),
     )
+    tape = forms.CharField(
+        label=_("Distances by tape"),
+        required=False,
+        max_length=20_000,
+        widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
+        help_text=_(
+            "One side a line: how far each station is along the edge from the side's "
+            "first corner; - for a side without. A rectangle: bottom, right, top, "
+            "left, counter-clockwise; a rounded corner is measured from its middle."
+        ),
+    )
     per_corner = forms.IntegerField(
         label=_("Stations per rounded corner"),
         required=False,
@@ -110,6 +124,7 @@ class LayoutForm(forms.Form):
         (("corners",), _("(needed for corner points)")),
         (("count",), _("(needed to spread them evenly)")),
         (("per_side",), _("(needed to spread them by side)")),
+        (("tape",), _("(needed to lay them by tape)")),
     )
 
     def __init__(self, *arguments, **named):
@@ -147,12 +162,14 @@ class LayoutForm(forms.Form):
             "ellipse": ("width", "height"),
             "corners": ("corners",),
         }.get(shape, ())
-        needed += ("count",) if spacing == "even" else ("per_side",)
+        needed += SPREAD.get(spacing, ())
         for name in needed:
             if said.get(name) in (None, "") and name not in self.errors:
                 self.add_error(name, _("This is needed for the shape."))
-        if shape == "ellipse" and spacing == "sides":
+        if shape == "ellipse" and spacing in ("sides", "tape"):
             self.add_error("spacing", _("An ellipse has no sides."))
+        if said.get("tape") and spacing == "tape" and "unit" in said:
+            said["tape"] = self._tape(said["tape"], said["unit"])
         if said.get("corners") and shape == "corners" and "unit" in said:
             said["corners"] = self._corners(said["corners"], said["unit"])
         if said.get("per_side") and spacing == "sides":
@@ -163,6 +180,20 @@ class LayoutForm(forms.Form):
             else:
                 if sum(said["per_side"]) > MOST_STATIONS:
                     self.add_error("per_side", _("Those are too many stations."))
+
+    def _tape(self, text: str, unit: str) -> list[list[float]]:
+        sides = []
+        for number, line in enumerate(text.strip().splitlines(), start=1):
+            words = [word for word in re.split(r"[\s,;]+", line.strip()) if word]
+            try:
+                bare = [] if words == ["-"] else words
+                sides.append([to_mm(parse_length(word, unit)) for word in bare])
+            except LengthError as why:
+                message = _now("line %(number)s: %(why)s")
+                self.add_error("tape", message % {"number": number, "why": why})
+        if sum(map(len, sides)) > MOST_STATIONS:
+            self.add_error("tape", _("Those are too many stations."))
+        return sides
 
     def _corners(self, text: str, unit: str) -> list[tuple[float, float]]:
         points = []
@@ -207,14 +238,21 @@ def _cell(text: str, nm: int, unit: str) -> tuple[str, str]:
 
 def _laid(said: dict, closed: bool, part_inside: bool) -> layout.Layout:
     even = said["spacing"] == "even"
-    spread = said["count"] if even else said["per_side"]
+    spread = said[SPREAD[said["spacing"]][0]]
     if said["shape"] == "corners":
-        lay = layout.polyline if even else layout.polyline_by_side
+        lay = {
+            "even": layout.polyline,
+            "sides": layout.polyline_by_side,
+            "tape": layout.polyline_by_tape,
+        }[said["spacing"]]
         return lay(said["corners"], spread, closed=closed, part_inside=part_inside)
     size = [to_mm(said[name]) for name in ("width", "height")]
     if said["shape"] == "ellipse":
         return layout.ellipse(*size, said["count"], part_inside=part_inside)
     size.append(to_mm(said["radius"]))
+    if said["spacing"] == "tape":
+        lay = layout.rounded_rectangle_by_tape
+        return lay(*size, spread, part_inside=part_inside)
     if even:
         return layout.rounded_rectangle(*size, spread, part_inside=part_inside)
     return layout.rounded_rectangle_by_side(

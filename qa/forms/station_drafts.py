@@ -1,7 +1,8 @@
 """The stations of a joint file, as the act that releases them takes them."""
 
+import difflib
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable
 
 from qa.actions.joints import StationDraft
 from qa.files.columns import Complaint, FileComplaints
@@ -13,13 +14,40 @@ from shop.numeric.units import E9, to_nm
 LONGEST_LABEL = 20
 
 
-def drafts(file: JointFile, positions: Mapping[str, int]) -> list[StationDraft]:
-    """The stations of a file, ready to be released.
+class Positions:
+    """The positions of a type by what people call them: code or name, in any case."""
 
-    positions: key by code of those a station may name as its surround. FileComplaints
-    for what a record cannot hold.
+    def __init__(self, rows: Iterable[tuple[str, str, int]] = ()):
+        """Rows of code, name and key."""
+        self.codes: dict[str, int] = {}
+        self.called: dict[str, list[tuple[str, int]]] = {}
+        for code, name, key in rows:
+            self.codes[code] = key
+            for words in {code.casefold(), name.casefold()}:
+                self.called.setdefault(words, []).append((code, key))
+
+    def key(self, said: str) -> int:
+        """The one that is meant; LookupError says why there is none."""
+        if said in self.codes:
+            return self.codes[said]
+        found = self.called.get(said.casefold(), [])
+        if len(found) == 1:
+            return found[0][1]
+        if found:
+            codes = ", ".join(sorted(code for code, _ in found))
+            raise LookupError(f"{said!r} is the name of several positions: {codes}")
+        near = difflib.get_close_matches(said.casefold(), self.called, n=1, cutoff=0.5)
+        offered = [code for words in near for code, _ in self.called[words]]
+        nearest = f"; the nearest is {' or '.join(offered)}" if offered else ""
+        raise LookupError(f"there is no position {said!r} on this type{nearest}")
+
+
+def drafts(file: JointFile, positions: Positions) -> list[StationDraft]:
+    """The stations of a file, ready to be released; positions: those that a station may
+    name as its surround. FileComplaints for what a record cannot hold.
     """
     complaints = []
+    surrounds: dict[str, int] = {}
     if len(file.lines) > MOST_STATIONS:
         reason = f"{len(file.lines)} stations; at most {MOST_STATIONS}"
         complaints.append(Complaint(reason, file.lines[MOST_STATIONS]))
@@ -30,16 +58,18 @@ def drafts(file: JointFile, positions: Mapping[str, int]) -> list[StationDraft]:
         if label.startswith(FORMULA):
             reason = f"{label!r}: a name must not begin with = + - or @"
             complaints.append(file.complaint(row, "label", reason))
-        if extras.surround and extras.surround not in positions:
-            reason = f"there is no position {extras.surround!r} on this type"
+        try:
+            if extras.surround:
+                surrounds[extras.surround] = positions.key(extras.surround)
+        except LookupError as why:
             name = file.columns["surround"]
-            complaints.append(Complaint(reason, file.lines[row], name))
+            complaints.append(Complaint(why.args[0], file.lines[row], name))
     if complaints:
         raise FileComplaints(complaints)
-    return [_draft(file, row, positions) for row in range(len(file.lines))]
+    return [_draft(file, row, surrounds) for row in range(len(file.lines))]
 
 
-def _draft(file: JointFile, row: int, positions: Mapping[str, int]) -> StationDraft:
+def _draft(file: JointFile, row: int, surrounds: dict[str, int]) -> StationDraft:
     station, stated = file.joint.stations[row], file.stated[row]
     limits, extras = file.limits[row], file.extras[row]
     return StationDraft(
@@ -47,6 +77,7 @@ def _draft(file: JointFile, row: int, positions: Mapping[str, int]) -> StationDr
         place_nm=tuple(_nm(v) for v in station.place),
         gap_e9=_e9(station.gap_direction, stated.gap_direction),
         face_e9=_e9(station.face, stated.face),
+        corner=station.corner,
         gap_min_nm=limits.gap_low_nm,
         gap_max_nm=limits.gap_high_nm,
         flush_min_nm=limits.flush_low_nm,
@@ -59,7 +90,7 @@ def _draft(file: JointFile, row: int, positions: Mapping[str, int]) -> StationDr
         trim_max_nm=_nm(station.trim_max),
         trim_max_surround_nm=extras.trim_max_surround_nm,
         land_nm=_nm(station.land),
-        surround_id=positions.get(extras.surround),
+        surround_id=surrounds.get(extras.surround),
     )
 
 

@@ -9,7 +9,7 @@ from qa.actions.joints import StationDraft
 from qa.files import joint as joint_file
 from qa.files.columns import Complaint, FileComplaints, text_of
 from qa.files.joint import JointFile
-from qa.forms.station_drafts import drafts
+from qa.forms.station_drafts import Positions, drafts
 from shop.numeric.units import BYTES_PER_MB
 
 LONGEST_TEXT = 400_000
@@ -36,8 +36,8 @@ def text_of_upload(upload) -> str:
 class StationsForm(forms.Form):
     """Mixed into the forms of a joint, after its requirement.
 
-    After validation: `joint_file` and `drafts`, or `complaints`. `positions`, key by
-    code of the type the joint is on, is given by the form that knows it.
+    After validation: `joint_file` and `drafts`, or `complaints`. `positions` of the
+    type the joint is on are given by the form that knows it.
     """
 
     file = forms.FileField(
@@ -68,8 +68,8 @@ class StationsForm(forms.Form):
     joint_file: JointFile | None = None
     drafts: list[StationDraft] = []
 
-    def positions(self) -> dict[str, int]:
-        return {}
+    def positions(self) -> Positions:
+        return Positions()
 
     def clean(self):
         said = super().clean()

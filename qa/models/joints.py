@@ -179,6 +179,8 @@ class Station(Fact):
     flush_max_nm = models.BigIntegerField(null=True, blank=True)
     # As typed, with units: {"gap_min": ["0.040", "in"], ...}
     typed = models.JSONField(default=dict, blank=True)
+    # The seam breaks here, however little it turns.
+    corner = models.BooleanField(default=False)
     radius_nm = models.BigIntegerField(null=True, blank=True)
     laminar = models.BooleanField(default=False)
     edge = models.CharField(max_length=10, choices=Edge, default="", blank=True)

@@ -12,7 +12,7 @@ import pkgutil
 import numpy as np
 import pytest
 
-from qa.numeric.geometry import cut_line, edge_curve, joint, layout
+from qa.numeric.geometry import cut_line, edge_curve, joint, layout, tape
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
 from qa.numeric.plan import adjusters, bite, motions, planner, result
 from qa.numeric.shims import stacks
@@ -230,6 +230,32 @@ CASES = [
             width, height, radius, 24
         ),
         {"width": 400.0, "height": 300.0, "radius": 50.0},
+    ),
+    (
+        layout.rounded_rectangle_by_tape,
+        lambda width, height, radius, gone: layout.rounded_rectangle_by_tape(
+            width, height, radius, [gone, [10.0], [10.0], []]
+        ),
+        {"width": 400.0, "height": 300.0, "radius": 50.0, "gone": [5.0, 100.0]},
+    ),
+    (
+        layout.polyline_by_tape,
+        lambda corners, gone: layout.polyline_by_tape(corners, [gone, [10.0], []]),
+        {"corners": [[0.0, 0.0], [90.0, 0.0], [90.0, 50.0]], "gone": [5.0, 60.0]},
+    ),
+    (
+        tape.lay,
+        lambda places, gone: tape.lay(
+            [
+                tape.Row(joint.Station("", (*places[0], 0.0)), point=True),
+                tape.Row(joint.Station("1", (0.0, 0.0, 0.0)), tape=gone),
+                tape.Row(joint.Station("", (*places[1], 0.0)), point=True),
+                tape.Row(joint.Station("", (*places[2], 0.0)), point=True),
+            ],
+            closed=True,
+            part_inside=True,
+        ),
+        {"places": [[0.0, 0.0], [90.0, 0.0], [90.0, 50.0]], "gone": 5.0},
     ),
     (
         layout.rounded_rectangle_by_side,

@@ -107,6 +107,40 @@ def rounded_rectangle_by_side(
     return _layout(places, normals, part_inside)
 
 
+def rounded_rectangle_by_tape(
+    width: float,
+    height: float,
+    radius: float,
+    distances: Sequence[Sequence[float]],
+    *,
+    part_inside: bool = True,
+) -> Layout:
+    """Stations at distances along the edge from the middle of a rounded corner: from
+    the lower left one along the bottom, from the lower right one up, and so on.
+
+    ValueError as for rounded_rectangle, and for what does not lie on its side in order.
+    """
+    _rounded(width, height, radius)
+    arc = math.pi * radius / 2
+    straight = [width - 2 * radius, height - 2 * radius] * 2
+    found = []
+    for side, gone in enumerate(
+        _taped(distances, [length + arc for length in straight])
+    ):
+        for distance in gone:
+            offset = distance - arc / 2
+            if offset < 0:
+                piece, offset = (2 * side - 1) % 8, arc + offset
+            elif offset <= straight[side]:
+                piece = 2 * side
+            else:
+                piece, offset = 2 * side + 1, offset - straight[side]
+            found.append(_on_rounded_rectangle(width, height, radius, piece, offset))
+    _enough(len(found))
+    places, normals = zip(*found, strict=True)
+    return _layout(places, normals, part_inside)
+
+
 def ellipse(
     width: float, height: float, count: int, *, part_inside: bool = True
 ) -> Layout:
@@ -172,6 +206,29 @@ def polyline_by_side(
     return sides.layout(np.array(along), part_inside)
 
 
+def polyline_by_tape(
+    corners: Sequence[tuple[float, float]],
+    distances: Sequence[Sequence[float]],
+    *,
+    closed: bool = True,
+    part_inside: bool = True,
+) -> Layout:
+    """Stations at distances along each side from its first corner.
+
+    ValueError as for polyline, and for what does not lie on its side in order.
+    """
+    sides = _Sides(corners, closed)
+    taped = _taped(distances, sides.lengths)
+    _enough(sum(len(gone) for gone in taped))
+    along = [
+        (start + distance, side)
+        for side, (start, gone) in enumerate(zip(sides.starts, taped, strict=True))
+        for distance in gone
+    ]
+    where, on = zip(*along, strict=True)
+    return sides.layout(np.array(where), part_inside, np.array(on))
+
+
 class _Sides:
     """The straight sides between corner points, and where along the whole each
     starts."""
@@ -201,8 +258,10 @@ class _Sides:
         self.starts = np.concatenate([[0.0], np.cumsum(self.lengths)[:-1]])
         self.total = float(self.lengths.sum())
 
-    def layout(self, along: np.ndarray, part_inside: bool) -> Layout:
-        side = np.searchsorted(self.starts, along, side="right") - 1
+    def layout(self, along: np.ndarray, part_inside: bool, side=None) -> Layout:
+        """At distances along the whole, each on the side it falls on or is said to."""
+        if side is None:
+            side = np.searchsorted(self.starts, along, side="right") - 1
         step = (along - self.starts[side])[:, None] * self.directions[side]
         places = (self.points[side] + step)[:, :2]
         forward = self.directions[side]
@@ -250,6 +309,28 @@ def _positive(**lengths: float) -> None:
 def _enough(count: int) -> None:
     if count < 3:
         raise ValueError(f"a joint needs at least 3 stations; there are {count}")
+
+
+def _taped(
+    distances: Sequence[Sequence[float]], lengths: Sequence[float]
+) -> Sequence[Sequence[float]]:
+    """Distances by side, each on its side and in order."""
+    if len(distances) != len(lengths):
+        raise ValueError(
+            f"there must be one line of distances for each of {len(lengths)} sides; "
+            f"there are {len(distances)}"
+        )
+    for number, (gone, length) in enumerate(zip(distances, lengths, strict=True), 1):
+        if not all(math.isfinite(one) for one in gone):
+            raise ValueError(f"side {number}: a distance must be a finite number")
+        if list(gone) != sorted(set(gone)):
+            raise ValueError(f"side {number}: the distances must rise")
+        if gone and not (gone[0] >= 0 and gone[-1] <= length + 1e-6):
+            raise ValueError(
+                f"side {number} is {length:.2f} mm long; the distances reach "
+                f"from {gone[0]:g} to {gone[-1]:g} mm"
+            )
+    return distances
 
 
 def _side_counts(counts: Sequence[int], sides: int) -> list[int]:

@@ -272,7 +272,7 @@ def greatest_uncertainty(revision, stations, unit: str) -> str:
 
 
 def station_row(station: Station, unit: str, flat: bool = False) -> StationRow:
-    notes = []
+    notes = ["corner"] if station.corner else []
     if station.radius_nm:
         notes.append(f"radius {lengths.length(station.radius_nm, unit, 0)}")
     if station.laminar:

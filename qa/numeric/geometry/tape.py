@@ -1,0 +1,182 @@
+"""Stations given by tape: how far along the edge from the corner before them.
+
+The edge of a flat joint is known by the rows that have a place: stations, and points
+that are corners and nothing else. Between corners it runs straight where no station
+lies, else along the curve through those that do. Lengths in mm.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qa.numeric.geometry import outline
+from qa.numeric.geometry.edge_curve import Course, edge_curve
+from qa.numeric.geometry.joint import Station, build_joint
+from shop.numeric.finite import finite
+
+NEAR = 0.001
+DECIMALS = 3  # a distance by tape is not known to less than a micrometer
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of an outline. With `tape`, mm from the corner before it, its place is not
+    known yet; `point`: a corner that is no station."""
+
+    station: Station
+    tape: float | None = None
+    point: bool = False
+
+
+class TapeError(ValueError):
+    """What cannot be laid, and the row (from 0) that it is about."""
+
+    def __init__(self, row: int, text: str):
+        self.row = row
+        super().__init__(text)
+
+
+def lay(rows: Sequence[Row], *, closed: bool, part_inside: bool) -> list[Station]:
+    """Stations (n,) with every place known, points among them, and the gap directions
+    of the edge where none is stated and there is no corner. TapeError says what cannot
+    be."""
+    finite(
+        tape=[row.tape for row in rows if row.tape is not None],
+        place=[row.station.place for row in rows],
+    )
+    placed = [k for k, row in enumerate(rows) if row.tape is None]
+    if len(placed) < 2:
+        raise TapeError(
+            0, "a distance by tape needs two places of the edge at least: its corners"
+        )
+    corners = _corners(rows, placed, closed)
+    places = np.full((len(rows), 3), np.nan)
+    places[placed] = [rows[k].station.place for k in placed]
+    for chain in _chains(placed, corners, closed, len(rows)):
+        _lay_chain(rows, chain, corners, places)
+    lost = np.flatnonzero(np.isnan(places[:, 0]))
+    if len(lost):
+        row = int(lost[0])
+        beyond = row > placed[-1]
+        raise TapeError(
+            row,
+            "an open seam ends in a row with a place, and none is after this one"
+            if beyond
+            else "there is no corner before it to measure from",
+        )
+    return _directed(rows, places, corners, closed, part_inside)
+
+
+def _corners(rows, placed, closed) -> np.ndarray:
+    """Whether each row (n,) is a corner of the edge through those that have a place."""
+    places = np.array([rows[k].station.place for k in placed])
+    _, turns = outline.right_hand_normals(places, _up(places), closed)
+    steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
+    double = steps <= outline.SAME_PLACE_MM
+    if not closed:
+        double[-1] = False
+    found = np.zeros(len(rows), dtype=bool)
+    found[placed] = (
+        double
+        | np.roll(double, 1)
+        | ~(turns <= outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG)
+        | [rows[k].point or rows[k].station.corner for k in placed]
+    )
+    if not closed:
+        found[[placed[0], placed[-1]]] = True
+    return found
+
+
+def _chains(placed, corners, closed, count) -> list[list[int]]:
+    """Rows from each corner to the next, both with it; round a closed seam, where its
+    rows are counted on. One without a corner is measured from its first row."""
+    ends = [k for k in placed if corners[k]] or [placed[0]]
+    found = [
+        list(range(one, other + 1)) for one, other in zip(ends, ends[1:], strict=False)
+    ]
+    if closed:
+        found.append([*range(ends[-1], count), *range(ends[0] + 1)])
+    return found
+
+
+def _lay_chain(rows, chain: list[int], corners, places: np.ndarray) -> None:
+    """Give the rows of one side that are known by tape their places."""
+    known = [k for k in chain if rows[k].tape is None]
+    if len(known) == len(chain):
+        return
+    try:
+        along, at = _edge(places[known], bool(corners[chain[0]]))
+    except ValueError as why:
+        raise TapeError(chain[1], f"the edge cannot be measured along: {why}") from why
+    gone = dict(zip(known, along, strict=False))
+    before = 0.0
+    for number, row in enumerate(chain[:-1]):
+        tape = rows[row].tape
+        if tape is None:
+            before = gone[row] if number else 0.0
+            continue
+        ahead = next(k for k in chain[number:] if rows[k].tape is None)
+        limit = along[-1 if ahead == chain[-1] else known.index(ahead)]
+        if not before - NEAR <= tape <= limit + NEAR:
+            raise TapeError(
+                row,
+                f"{tape:g} mm from the corner is out of order: along the edge this row "
+                f"lies between {before:.2f} and {limit:.2f} mm",
+            )
+        before = tape
+        near = [k for k, s in zip(known, along, strict=True) if abs(s - tape) <= NEAR]
+        places[row] = places[near[0]] if near else np.round(at(tape), DECIMALS)
+
+
+def _edge(places: np.ndarray, corner: bool):
+    """How far along the edge each place is (n,), and where any distance is. Where it
+    ends in its first place that is a `corner`, or it goes on round."""
+    step = places[-1] - places[0]
+    if len(places) == 2:
+        length = float(np.linalg.norm(step))
+        return [0.0, length], lambda s: places[0] + step * (s / length)
+    whole = bool(np.linalg.norm(step) <= outline.SAME_PLACE_MM)
+    stations = [Station(str(k), tuple(one)) for k, one in enumerate(places)]
+    once = stations[:-1] if whole and not corner else stations
+    curve = edge_curve(build_joint(once, closed=whole))
+    if curve.guessed:
+        raise ValueError(
+            "it turns by more than 60 degrees from one place to the next; give it a "
+            "corner there, or another place on the bend"
+        )
+    course, along = Course(curve.bends), list(curve.along)
+    along += [curve.length] * (len(places) - len(along))
+    # The course begins in (0, 0) along x: turned so that the second place falls on its.
+    x, y, _ = course.at(along[1])
+    to = places[1] - places[0]
+    turn = complex(to[0], to[1]) / complex(x, y)
+    turn /= abs(turn)
+
+    def at(s: float) -> np.ndarray:
+        x, y, _ = course.at(s)
+        gone = complex(x, y) * turn
+        return places[0] + [gone.real, gone.imag, 0.0]
+
+    return along, at
+
+
+def _directed(rows, places, corners, closed, part_inside) -> list[Station]:
+    faces = _up(places)
+    sense = outline.turning_sense(places, faces) if closed else 1
+    normals, _ = outline.right_hand_normals(places, faces, closed, corners)
+    if closed:
+        normals = normals * (sense if part_inside else -sense)
+    done = []
+    for k, row in enumerate(rows):
+        station = replace(row.station, place=tuple(float(v) + 0.0 for v in places[k]))
+        known = sense and not corners[k] and np.isfinite(normals[k]).all()
+        if station.gap_direction is None and known:
+            direction = tuple(float(v) + 0.0 for v in normals[k])
+            station = replace(station, gap_direction=direction)
+        done.append(station)
+    return done
+
+
+def _up(places: np.ndarray) -> np.ndarray:
+    return np.tile([0.0, 0.0, 1.0], (len(places), 1))
