@@ -36,8 +36,13 @@ class PlanForm(forms.Form):
         "build_up": "build_up_mm",
     }
     ANGLES = {"max_turn": "max_turn_deg", "max_tilt": "max_tilt_deg"}
+    MOVES = ("max_move", "max_raise", *ANGLES)
 
     unit = _unit()
+    degrees = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    freely = forms.BooleanField(
+        label=_("As if it could go anywhere, whatever holds it"), required=False
+    )
     side = forms.ChoiceField(
         label=_("What may be cut"),
         required=False,
@@ -60,12 +65,36 @@ class PlanForm(forms.Form):
     aim = LengthField(label=_("Where cut, aim inside the limit by"), required=False)
     build_up = LengthField(label=_("Greatest build-up"), required=False)
 
+    def __init__(self, *arguments, held: bool = False, **named):
+        """held: by adjusters, and planned by them unless it is asked for otherwise."""
+        super().__init__(*arguments, **named)
+        self.held = held
+        asked = self.data if self.is_bound else self.initial
+        if not asked.get("degrees") and not any(asked.get(n) for n in self.ANGLES):
+            for name in self.ANGLES:
+                del self.fields[name]
+        if not held:
+            del self.fields["freely"]
+
     def clean(self):
         nm_of_texts(self, *self.LENGTHS)
         for name in self.LENGTHS:
             if (self.cleaned_data.get(name) or 0) < 0:
                 self.add_error(name, _("This cannot be less than 0."))
+        if self.held and not self.cleaned_data.get("freely"):
+            for name in self.MOVES:
+                if self.cleaned_data.get(name) is not None:
+                    self.add_error(
+                        name,
+                        _("What holds it says how far it goes. Tick that it could go "
+                          "anywhere, or leave this empty."),
+                    )  # fmt: skip
         return self.cleaned_data
+
+    @property
+    def freely_wished(self) -> bool:
+        self.is_valid()
+        return bool(self.cleaned_data.get("freely"))
 
     @property
     def limits(self) -> dict:
@@ -117,13 +146,13 @@ class TrimForm(forms.Form):
     )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
-    def __init__(self, *arguments, rows, move_words="", unit="mm", **named):
+    def __init__(self, *arguments, rows, moved="", unit="mm", **named):
         super().__init__(*arguments, **named)
         self.rows = rows
         self.fields["unit"].initial = unit
-        if move_words:
+        if moved:
             self.fields["moved"].choices = [
-                ("yes", _("was moved: %(words)s") % {"words": move_words}),
+                ("yes", moved),
                 *self.fields["moved"].choices,
             ]
         else:
@@ -194,17 +223,19 @@ def motion_word(label: str) -> str:
 
 
 class MoveForm(forms.Form):
-    """How far the part was moved, motion by motion; starts with the plan's amounts."""
+    """How far the part was moved, motion by motion; starts with the plan's amounts, in
+    mm: of a turn, how far the station `at` goes, the one that goes furthest."""
 
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
     def __init__(self, *arguments, motions, unit="mm", **named):
         super().__init__(*arguments, **named)
         self.motions, self.unit = motions, unit
-        for number, (label, amount, turns) in enumerate(motions):
-            shown = amount if turns or unit == "mm" else amount / MM_PER_IN
+        for number, (label, amount, at) in enumerate(motions):
+            shown = amount if unit == "mm" else amount / MM_PER_IN
+            where = _("%(unit)s at station %(at)s") % {"unit": unit, "at": at}
             self.fields[f"amount_{number}"] = forms.FloatField(
-                label=f"{motion_word(label)}, {_('degrees') if turns else unit}",
+                label=f"{motion_word(label)}, {where if at else unit}",
                 initial=round(shown, 4) + 0.0,
                 min_value=-1000,
                 max_value=1000,
@@ -219,12 +250,12 @@ class MoveForm(forms.Form):
 
     @property
     def amounts(self) -> list[float]:
-        """mm and degrees, in the order of the motions."""
-        told = []
-        for number, (_label, _amount, turns) in enumerate(self.motions):
-            value = self.cleaned_data[f"amount_{number}"]
-            told.append(value if turns or self.unit == "mm" else value * MM_PER_IN)
-        return told
+        """mm, in the order of the motions."""
+        per = 1.0 if self.unit == "mm" else MM_PER_IN
+        return [
+            per * self.cleaned_data[f"amount_{number}"]
+            for number in range(len(self.motions))
+        ]
 
 
 class ReasonForm(forms.Form):

@@ -18,6 +18,7 @@ from qa.models import (
 from qa.queries.checks import check_pages as checks
 from qa.queries.checks import claims
 from qa.queries.nonconformances import item_pages as nonconformances
+from qa.queries.plans.plan_records import asked_words
 from qa.rules.plan_records import plans_now
 from qa.rules.remeasure import Changed, joints_to_measure_again
 from shop.models import Person
@@ -55,7 +56,7 @@ def today(person: Person) -> Today:
     open_checks = checks.checks(state=CheckState.State.OPEN)
     items = nonconformances.nonconformances(state="unclosed")
     found = floor(person)
-    gauges, again, plans = _calibration(), _measure_again(), _plans()
+    gauges, again, plans = _calibration(), _measure_again(), _plans(person)
     dated = [one for one in (clock_list(person), gauges) if one.items]
     return Today(
         open_checks=[checks.check_row(one) for one in open_checks[:FEW]],
@@ -105,13 +106,13 @@ def _measure_again() -> Listed:
     return Listed(title, [shape(one) for one in rows[:MOST]], len(rows))
 
 
-def _plans() -> Listed:
+def _plans(person: Person) -> Listed:
     """Plans that stand: to be cut and moved by, or overtaken."""
 
     def shape(plan: FitPlan) -> Item:
         joint = plan.fit_check.fit_up.joint
         label = f"{plan}: {plan.part.serial}, {plan.airframe.serial}, {joint.number}"
-        note = _("to be done")
+        note = asked_words(plan, person.units) or _("to be done")
         if plan.overtaken:
             note = _("overtaken: %(why)s") % {"why": plan.overtaken}
         url = reverse("plan_record", args=[plan.number])

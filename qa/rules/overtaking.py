@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from django.db.models import F, Q
+from django.db.models import F, Max, Q
 from django.utils.translation import gettext as _
 
 from qa.models import (
@@ -13,6 +13,7 @@ from qa.models import (
     CurrentReading,
     FitPlan,
     FitUp,
+    Holding,
     MoveKind,
     PlanDefaults,
     PlanJoint,
@@ -44,6 +45,7 @@ TEXTS = {
     "taken_back": "%(joint)s: what was read at %(stations)s does not stand any more",
     "revision": "%(joint)s has revision %(number)s now",
     "defaults": "how this shop plans was changed",
+    "holding": "how the part is held was stated anew",
 }
 
 
@@ -75,6 +77,7 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
     read = _read_since(plans, every)
     standing = _standing(plans)
     defaults = PlanDefaults.objects.values_list("pk", flat=True).first()
+    holdings = _holdings(every)
     found = {}
     for plan in plans:
         inputs = plan.content["inputs"]
@@ -88,6 +91,9 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
                 told.append(Change("revision", values))
         if defaults != inputs["defaults"]:
             told.append(Change("defaults"))
+        held = holdings.get(joints[plan.pk][0].fit_up.joint.position_id)
+        if inputs.get("holding") not in (None, held):
+            told.append(Change("holding"))
         once = {(one.code, *sorted(one.values.items())): one for one in told}
         found[plan.pk] = list(once.values())
     return found
@@ -108,6 +114,13 @@ def _joints(plans) -> dict:
     ).order_by("plan", "order"):
         found[one.plan_id].append(one)
     return found
+
+
+def _holdings(joints) -> dict[int, int]:
+    """The number of the newest statement of how the part is held, by position."""
+    positions = {one.fit_up.joint.position_id for one in joints}
+    rows = Holding.objects.filter(position__in=positions).order_by()
+    return dict(rows.values_list("position").annotate(Max("number")))
 
 
 def _own_acts(plans) -> dict:

@@ -1,23 +1,35 @@
-"""A plan as the body of its record, and back: form `plan_body/1`.
+"""A plan as the body of its record, and back: form `plan_body/2`.
 
-Lengths of stations are whole nanometers; the amounts of a move, shares and
-probabilities are the numbers that came out. Reasons are codes with values.
+`plan_body/1` had no adjusters and no settings: what lacks is read as none. Lengths of
+stations are whole nanometers; the amounts of a move, shares and probabilities are the
+numbers that came out. Reasons are codes with values.
 """
 
 import math
 from dataclasses import asdict, fields
 
+from qa.numeric.plan.adjusters import Adjuster, Setting
 from qa.numeric.plan.motions import Motion
 from qa.numeric.plan.reasons import recorded
-from qa.numeric.plan.result import Fit, Move, Plan, PlanOptions, StationPlan, TrimPlan
-from qa.rules.planning import Bite, Planned, Worked
+from qa.numeric.plan.result import (
+    Fit,
+    Move,
+    Plan,
+    PlanOptions,
+    SetOnly,
+    StationPlan,
+    TrimPlan,
+)
+from qa.rules.adjusters import Present
+from qa.rules.planning import Bite, Planned, Wish, Worked
 from shop.numeric.units import to_mm, to_nm
 
-FORM, METHOD = "plan_body/1", "plan/1"
+FORM, METHOD = "plan_body/2", "plan/2"
 LENGTHS = (
     "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
     "trim", "build_up", "unresolved", "next_bite",
 )  # fmt: skip
+PARTS = ("move", "seat", "level", "trim", "set_only")  # of a Plan, each with its fields
 
 
 def body_of(worked: Worked) -> dict:
@@ -29,10 +41,13 @@ def body_of(worked: Worked) -> dict:
             "defaults": worked.defaults.pk,
             "joints": [_inputs(one) for one in worked.joints],
             "left_out": worked.left_out,
+            "holding": worked.holding,
+            "adjusters": [_plain(asdict(one)) for one in worked.present],
         },
         "wishes": {
             "side": worked.wish.side,
             "limits": worked.wish.limits,
+            "freely": worked.wish.freely,
             "options": _plain(asdict(worked.options)),
         },
         "outcome": {
@@ -73,9 +88,10 @@ def _outcome(plan: Plan) -> dict:
     told = {
         one.name: getattr(plan, one.name)
         for one in fields(Plan)
-        if one.name not in ("stations", "notes", "move", "seat", "level", "trim")
+        if one.name not in ("stations", "notes", "settings", *PARTS)
     }
-    for name in ("move", "seat", "level", "trim"):
+    told["settings"] = plan.settings and [[s.name, s.steps] for s in plan.settings]
+    for name in PARTS:
         part = getattr(plan, name)
         told[name] = None if part is None else _plain(asdict(part))
     return _plain(told)
@@ -172,10 +188,41 @@ def plan_from(body: dict) -> Plan:
             "level": _fit(told["level"]),
             "trim": trim and _made(TrimPlan, {**trim, "move": _move(trim["move"])}),
             "held": tuple(_tupled(one) for one in told["held"]),
+            "settings": _settings(body),
+            "set_only": _set_only(told.get("set_only")),
             "stations": stations,
             "notes": (),
         },
     )
+
+
+def _settings(body: dict) -> tuple[Setting, ...] | None:
+    told = body["outcome"].get("settings")
+    by_name = {one.name: one for one in options_from(body).adjusters or ()}
+    return told and tuple(Setting(by_name[name], steps) for name, steps in told)
+
+
+def _set_only(told: dict | None) -> SetOnly | None:
+    return told and _made(SetOnly, {name: _tupled(v) for name, v in told.items()})
+
+
+def present_from(body: dict) -> list[Present]:
+    """What held the part when it was planned, and what it was set to."""
+    return [
+        _made(Present, {name: _tupled(value) for name, value in one.items()})
+        for one in body["inputs"].get("adjusters", ())
+    ]
+
+
+def asked_changes(body: dict) -> list[tuple[Present, int]]:
+    """Every adjuster that held the part, with the change that is asked for, nm."""
+    steps = dict(body["outcome"].get("settings") or ())
+    return [(o, steps.get(o.name, 0) * o.step_nm) for o in present_from(body)]
+
+
+def wish_from(body: dict) -> Wish:
+    told = body["wishes"]
+    return Wish(told["side"], told["limits"], bool(told.get("freely")))
 
 
 def _tupled(value):
@@ -202,6 +249,11 @@ def options_from(body: dict) -> PlanOptions:
     told = dict(body["wishes"]["options"])
     motions = told.get("motions")
     told["motions"] = motions and tuple(_motion(one) for one in motions)
+    by = told.get("adjusters")
+    told["adjusters"] = by and tuple(
+        _made(Adjuster, {name: _tupled(value) for name, value in one.items()})
+        for one in by
+    )
     return _made(PlanOptions, {k: _number(v) for k, v in told.items()})
 
 

@@ -131,7 +131,9 @@ def worked_of(plan: FitPlan) -> Worked:
         kept_least=to_mm(body["outcome"]["least_cut_nm"]),
         kept_reasons=plan_bodies.reasons_from(body),
         kept_notes=body["outcome"]["notes"],
-        wish=Wish(body["wishes"]["side"], body["wishes"]["limits"]),
+        wish=plan_bodies.wish_from(body),
+        present=plan_bodies.present_from(body),
+        holding=body["inputs"].get("holding"),
     )
     worked.releases = set(in_force(plan)) if worked.live else set()
     return worked

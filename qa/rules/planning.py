@@ -13,9 +13,11 @@ from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
-from qa.rules import cut_allowance, history, requirements
+from qa.rules import adjusters, cut_allowance, history, requirements, rigs
 from qa.rules import trim_rounds as rounds
+from qa.rules.adjusters import Present
 from qa.rules.history import History
+from qa.rules.rigs import CannotBeSet
 from qa.rules.staleness import JointState, states
 from shop.files.csv_table import FileComplaints
 from shop.models import Part
@@ -37,10 +39,14 @@ RELATED = (
 
 @dataclass(frozen=True)
 class Wish:
-    """What a person asked for otherwise than usual; `limits` are of PlanOptions."""
+    """What a person asked for otherwise than usual; `limits` are of PlanOptions.
+
+    freely: as if the part could go anywhere, whatever holds it.
+    """
 
     side: str | None = None
     limits: dict = field(default_factory=dict)
+    freely: bool = False
 
 
 @dataclass
@@ -93,6 +99,9 @@ class Worked:
     kept_reasons: dict = field(default_factory=dict)
     kept_notes: list = field(default_factory=list)
     wish: Wish = Wish()
+    # What holds the part, where it is planned by that; and which statement said so.
+    present: list[Present] = field(default_factory=list)
+    holding: int | None = None
 
     @property
     def main(self) -> Planned:
@@ -106,9 +115,15 @@ class Worked:
 
     @property
     def asked_settings(self) -> dict[str, int]:
-        """What a plan on record asks to set, nm by adjuster; {} where it sets none."""
+        """What the plan asks to set, nm by adjuster; {} where it sets none."""
         settings = (self.plan and self.plan.settings) or ()
         return {one.name: to_nm(one.change) for one in settings if one.steps}
+
+    @property
+    def set_changes(self) -> list[tuple[Present, int]]:
+        """Every adjuster with the change that the plan asks for, nm."""
+        asked = self.asked_settings
+        return [(one, asked.get(one.name, 0)) for one in self.present]
 
     @property
     def shortfall(self) -> Shortfall | None:
@@ -248,19 +263,32 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
 
 def _solve(worked: Worked, wish: Wish) -> None:
     try:
-        motions = requirements.motions_of(worked.check.fit_up)
-        worked.options = requirements.plan_options(
-            worked.defaults, worked.check, motions, **wish.limits
-        )
+        worked.options = _options(worked, wish)
         measured = [measured_at(one, wish.side) for one in worked.joints]
         worked.plan = planner.plan_joints(measured, worked.options)
     except FileComplaints as bad:
         told = "; ".join(str(one.text) for one in bad.complaints)
         worked.problem = f"How the part may move cannot be read: {told}"
-    except (NothingSeen, NoFeasibleMotion, NarrowLimits, JointError) as why:
-        worked.problem = str(why)
+    except (NothingSeen, NoFeasibleMotion, NarrowLimits, JointError, CannotBeSet) as no:
+        worked.problem = str(no)
     except OptionError as why:
         worked.problem = f"{why.option.replace('_', ' ')}: {why}"
+
+
+def _options(worked: Worked, wish: Wish) -> PlanOptions:
+    """What the plan may do. The part moves as was stated for this fit-up, else as what
+    holds it can be set, else as the joint says, else freely."""
+    fit_up = worked.check.fit_up
+    motions = requirements.motions_of(fit_up)
+    by = None
+    if not fit_up.motions and not wish.freely:
+        worked.present = rigs.present_at(fit_up)
+    if worked.present:
+        motions, by = None, rigs.numeric_of(worked.present)
+        worked.holding = adjusters.holding_of(fit_up.joint.position).number
+    return requirements.plan_options(
+        worked.defaults, worked.check, motions, adjusters=by, **wish.limits
+    )
 
 
 def measured_at(joint: Planned, side: str | None) -> Measured:

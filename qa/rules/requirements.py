@@ -203,6 +203,7 @@ def plan_options(
         edition=revision.edition,
         bite=defaults.bite_permille / MILLI,
         floor_mm=least_cut_mm(defaults, check),
+        least_cut_mm=least_cut_mm(defaults, check),
         motions=motions,
         **{**usual, **wished},
     )

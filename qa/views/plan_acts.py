@@ -1,19 +1,20 @@
 """What is done by a plan on record: cuts, moves, releases."""
 
-import math
-
 from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from qa.actions import moves, trimming
+from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
 from qa.forms.plans import MoveForm, ReasonForm, ReleaseForm, TrimForm
 from qa.models import CutRelease, Side
 from qa.queries.plans import plan_pages as plans
+from qa.queries.plans import plan_texts
 from qa.queries.plans.plan_records import cut_words, rows_left
-from qa.rules import plan_records
+from qa.rules import plan_records, rigs
+from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused
 from shop.views.acting import attempt, form_page, posted
@@ -40,11 +41,11 @@ def trim(request, uuid):
     if view is None:
         return redirect("check_plan", uuid=uuid)
     check, worked = view.worked.check, view.worked
-    move = plans.moved(worked, view.unit)
+    move = _beside_the_cut(view)
     form = TrimForm(
         posted(request),
         rows=[row for row in rows_left(view) if row.side in Side.values],
-        move_words=move.words if move else "",
+        moved=_moved_words(view) if move else "",
         unit=view.unit,
     )
     if request.method == "POST":
@@ -65,6 +66,30 @@ def trim(request, uuid):
         "plan_url": reverse("plan_record", args=[worked.record.number]),
     }
     return render(request, "qa/plans/plan_trim.html", context)
+
+
+def _beside_the_cut(view) -> Moved | Settings | None:
+    """What the plan asks for beside the cut, as the act takes it; None for nothing."""
+    worked = view.worked
+    if worked.plan.settings is None:
+        return plans.moved(worked, view.unit)
+    if not worked.asked_settings or view.share < 1:
+        return None
+    changes = worked.set_changes
+    made = rigs.made(worked.present, [nm for _one, nm in changes], worked.joints)
+    asked = [
+        Set(one.name, one.now_nm + nm, asked_nm=nm, was_nm=one.now_nm)
+        for one, nm in changes
+        if nm
+    ]
+    return Settings(asked, made.changes)
+
+
+def _moved_words(view) -> str:
+    words = "; ".join(plan_texts.plan_moves(view.worked, view.unit, view.share))
+    if view.worked.plan.settings is not None:
+        return _("was set as asked: %(words)s") % {"words": words}
+    return _("was moved: %(words)s") % {"words": words}
 
 
 def _cutting(by, form: TrimForm, view, move):
@@ -101,20 +126,17 @@ def move(request, uuid):
     if view is None:
         return redirect("check_plan", uuid=uuid)
     worked = view.worked
-    motions = [
-        (name.replace("_", " "), amount, motion.turns)
-        for (name, amount), motion in zip(
-            worked.plan.move.amounts, worked.plan.move.motions, strict=True
-        )
-    ]
-    form = MoveForm(posted(request), motions=motions, unit=view.unit)
+    if worked.plan.settings is not None:
+        return redirect("set_part", uuid=uuid)
+    motions = plans.move_rows(worked)
+    form = MoveForm(
+        posted(request), motions=[one[:3] for one in motions], unit=view.unit
+    )
 
     def act(note, **_said):
         raw = [
-            math.radians(amount) if turns else amount
-            for amount, (_label, _amount, turns) in zip(
-                form.amounts, motions, strict=True
-            )
+            amount * each
+            for amount, (*_told, each) in zip(form.amounts, motions, strict=True)
         ]
         made = plans.moved(worked, view.unit, raw)
         if made is None:

@@ -19,8 +19,7 @@ from qa.forms.plans import (
 from qa.models import Check, FitPlan, PlanDefaults
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans.plan_records import left_words, releases_of
-from qa.rules import earlier_fits, plan_records, planning
-from qa.rules.adjusters import holding_of
+from qa.rules import earlier_fits, plan_records, planning, rigs
 from qa.rules.planning import Wish
 from shop import roles
 from shop.ledger import Refused
@@ -37,12 +36,15 @@ def unit_of(request) -> str:
     return asked if asked in ("mm", "in") else request.user.units
 
 
-def _wish(request) -> tuple[PlanForm, Wish | None]:
+def _wish(request, check: Check) -> tuple[PlanForm, Wish | None]:
     """What is wished in the address; None when it is what the shop usually does."""
-    form = PlanForm(request.GET or None, initial={"unit": unit_of(request)})
-    if not request.GET or not (form.side_wished or form.limits or form.errors):
+    held = bool(rigs.present_at(check.fit_up))
+    start = {"unit": unit_of(request)}
+    form = PlanForm(request.GET or None, initial=start, held=held)
+    if not request.GET:
         return form, None
-    return form, Wish(form.side_wished, form.limits)
+    said = form.side_wished, form.limits, form.freely_wished
+    return form, Wish(*said) if any(said) or form.errors else None
 
 
 def address_with(name, uuid, request) -> str:
@@ -60,7 +62,7 @@ def plan(request, uuid):
     """The plan on record for a check; one worked out now where there is none, where
     something else is wished, or where it is asked for again."""
     check = check_to_plan(request, uuid)
-    form, wish = _wish(request)
+    form, wish = _wish(request, check)
     again = wish or "again" in request.GET
     record = None if again else plan_records.newest_of(check)
     if record:
@@ -72,8 +74,9 @@ def plan(request, uuid):
 def plan_record(request, number):
     """A plan by its number, whatever became of it."""
     row = _record(request, number)
-    form = PlanForm(initial={"unit": unit_of(request)})
-    return _page(request, form, plan_records.worked_of(row))
+    worked = plan_records.worked_of(row)
+    form = PlanForm(initial={"unit": unit_of(request)}, held=bool(worked.present))
+    return _page(request, form, worked)
 
 
 def _record(request, number, verb="look") -> FitPlan:
@@ -82,7 +85,8 @@ def _record(request, number, verb="look") -> FitPlan:
 
 
 def _page(request, form, worked):
-    view = plans.view_of(worked, unit_of(request))
+    degrees = "degrees" in request.GET
+    view = plans.view_of(worked, unit_of(request), degrees=degrees)
     check, record = worked.check, worked.record
     may_cut = roles.may(request.user, "cut parts")
     context = {
@@ -98,7 +102,8 @@ def _page(request, form, worked):
         "in_force": releases_of(record) if record else [],
         "left": left_words(record, view.unit) if record else "",
         "may_cut": may_cut and worked.live,
-        "can_be_set": holding_of(check.fit_up.joint.position) is not None,
+        "can_be_set": bool(worked.present),
+        "degrees": degrees,
         "may_take": may_cut and worked.live and worked.plan and not record,
         "may_release": roles.may(request.user, "release cuts"),
         "back": back_to_joint(check),
@@ -110,7 +115,7 @@ def taken_plan(request, uuid, verb="cut parts") -> FitPlan:
     """The plan that stands for a check; where none does, or another is wished, the one
     that is worked out now, taken. Refused where nothing can be planned."""
     check = check_to_plan(request, uuid, verb)
-    _form, wish = _wish(request)
+    _form, wish = _wish(request, check)
     record = plan_records.newest_of(check)
     held = record and plan_records.standing(record)
     if held and not wish and "again" not in request.GET:
@@ -127,7 +132,8 @@ def taken_plan(request, uuid, verb="cut parts") -> FitPlan:
     return fit_plans.take(by=request.user, plan=draft)
 
 
-THEN = {"trim": "record_trim", "move": "record_move", "release": "release_cut"}
+THEN = {"trim": "record_trim", "move": "record_move", "release": "release_cut",
+        "set": "set_part"}  # fmt: skip
 
 
 @require_POST

@@ -1,6 +1,7 @@
 """The plan of a check as people see it: words, tables, papers, who may what."""
 
 import io
+import re
 
 import pytest
 from django.db import connection
@@ -12,7 +13,14 @@ from qa.models import FitUp, PlanDefaults, TrimCut
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans import plan_texts
 from qa.rules import planning
-from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm
+from tests.qa.making import (
+    make_check,
+    make_fit_up,
+    make_joint,
+    make_stations,
+    mm,
+    read,
+)
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at, take
 
 pytestmark = pytest.mark.django_db
@@ -80,7 +88,49 @@ def test_a_move_is_told_in_the_unit_of_the_person(engineer, client_of):
 def test_a_turn_says_which_way_round_it_goes(engineer):
     check = a_check(engineer, a_joint(engineer, 12))
     shifted(check, turn=0.0033)
-    assert "turn 0.189° clockwise (seen from outside)" in view_of(check).moves
+    # By hand: the outermost station lies 447.9 mm from the middle.
+    told = "turn clockwise (seen from outside), 1.48 mm at station 4"
+    assert told in view_of(check).moves
+    worked = planning.work_out(planned(check))
+    (asked,) = plans.view_of(worked, "mm", degrees=True).moves
+    assert asked == f"{told}, 0.189°"
+
+
+def seen(page: str) -> str:
+    """The words of a page, without its tags."""
+    return re.sub(r"<[^>]*>", " ", page)
+
+
+def test_degrees_are_on_the_page_of_a_plan_only_where_they_are_asked_for(
+    engineer, client_of
+):
+    swing = {
+        "name": "swing",
+        "rotation": [0, 1, 0],
+        "origin": [-400, 0, 0],
+        "min": -2,
+        "max": 2,
+    }
+    free, hinged = a_joint(engineer, 12), a_joint(engineer, 12, motions=[swing])
+    client = client_of("engineer")
+    for joint, kind in ((free, "turn"), (hinged, "swing")):
+        check = a_check(engineer, joint)
+        if joint is free:
+            shifted(check, turn=0.004)
+        else:
+            read_at(check, even(12, "2.25"), flush=None)
+            for one in check.fit_up.revision.stations.all():
+                off = 0.0012 * (one.x_nm / 1e6 + 400)
+                read(check, one.label, "flush", f"{off:.3f}")
+            assert any(" mm in at station " in one for one in view_of(check).moves)
+        page = client.get(url(check)).content.decode()
+        assert kind in page.lower() and "°" not in page.replace("°C", "")
+        assert "degrees" not in seen(page).replace("With turns in degrees", "")
+        page = client.get(url(check) + "?degrees=1").content.decode()
+        assert "°" in page.replace("°C", "") and "Greatest turn, degrees" in page
+        take(engineer, check, None)
+        page = client.get(url(check, "move/")).content.decode()
+        assert "degrees" not in page and "at station" in page
 
 
 def test_raise_and_tilt_are_told_at_the_attach_points(engineer):

@@ -7,6 +7,7 @@ from qa.drawing.joint_map import JointMap
 from qa.models import Check, FitPlan, Joint, Kind, Side
 from qa.numeric.geometry import outline
 from qa.queries.joints import drawings
+from qa.queries.plans.plan_records import asked_words
 from qa.queries.plans.plan_texts import run_words
 from qa.rules import history, requirements, staleness
 from qa.rules import trim_rounds as rounds
@@ -96,6 +97,11 @@ class JointNow:
     lost_area: str
     others: list[str]
     plan: FitPlan | None = None
+
+    @property
+    def plan_words(self) -> str:
+        """What the plan that stands asks for."""
+        return asked_words(self.plan, self.unit) if self.plan else ""
 
     @property
     def at_20(self) -> bool:

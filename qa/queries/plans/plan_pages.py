@@ -119,7 +119,8 @@ class PlanView:
         return [one.check for one in self.worked.joints]
 
 
-def view_of(worked: Worked, unit: str) -> PlanView:
+def view_of(worked: Worked, unit: str, *, degrees: bool = False) -> PlanView:
+    """degrees: turns are told in degrees too, as was asked for."""
     learned = trim_rounds.shortfall_text(worked.main.rounds)
     if worked.plan is None:
         empty = ([], [], [], [], [], [])
@@ -138,7 +139,7 @@ def view_of(worked: Worked, unit: str) -> PlanView:
         unit=unit,
         state=state,
         outcome=sentence,
-        steps=plan_texts.steps(worked, unit),
+        steps=plan_texts.steps(worked, unit, degrees=degrees),
         rows=rows,
         drawings=[_drawing(worked, one, unit) for one in worked.joints],
         impossible=plan_texts.impossible(worked, unit),
@@ -152,7 +153,7 @@ def view_of(worked: Worked, unit: str) -> PlanView:
         ],
         area=_area(plan, unit),
         shortfall=learned,
-        moves=plan_texts.plan_moves(worked, unit),
+        moves=plan_texts.plan_moves(worked, unit, degrees=degrees),
         share=share,
         at_20=any(row.gap_at_20 for row in rows),
     )
@@ -342,6 +343,21 @@ def made_move(worked: Worked, raw: list[float]) -> Move:
         for one, amount in zip(motions, raw, strict=True)
     )
     return Move(*shift.tolist(), turned, tilt_x, tilt_y, amounts, motions, tuple(raw))
+
+
+def move_rows(worked: Worked) -> list[tuple[str, float, str, float]]:
+    """(motion, amount, where a turn is told, amount of the motion a mm) of a plan: in
+    mm, a turn by how far it goes at the station that goes furthest."""
+    seam, move, found = worked.main.state.seam, worked.plan.move, []
+    for (name, _told), raw, motion in zip(
+        move.amounts, move.raw, move.motions, strict=True
+    ):
+        label, arm = "", 1.0
+        if motion.turns:
+            label, rate = plan_texts.rim_of(motion, seam)
+            arm = float(np.linalg.norm(rate))
+        found.append((name.replace("_", " "), raw * arm, label, 1 / arm))
+    return found
 
 
 def moved(worked: Worked, unit: str, raw: list[float] | None = None) -> Moved | None:

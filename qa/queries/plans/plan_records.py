@@ -3,11 +3,13 @@
 from dataclasses import replace
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from qa.models import CutRelease, FitPlan
 from qa.queries.plans.plan_pages import PlanView, bite_text
-from qa.rules import cut_allowance
+from qa.rules import cut_allowance, plan_bodies
 from qa.rules.plan_records import plan_now, standing
+from qa.wording.settings import settings_text
 from shop.models import Airframe
 from shop.numeric.units import to_mm
 
@@ -43,6 +45,15 @@ def left_words(plan: FitPlan, unit: str) -> str:
 def cut_words(view: PlanView) -> str:
     """The cuts of a plan: "3: 0.75 mm, 4: 0.75 mm"."""
     return ", ".join(f"{row.name}: {row.bite} {view.unit}" for row in view.cuts)
+
+
+def asked_words(plan: FitPlan, unit: str) -> str:
+    """What a plan asks for, short: "upper hinge: 0.6 mm aft; cut at 3 stations"."""
+    body = plan.content
+    told = settings_text(plan_bodies.asked_changes(body), unit)
+    count = sum(1 for one in body["outcome"]["stations"] if one["bite_nm"])
+    cut = ngettext("cut at %(count)d station", "cut at %(count)d stations", count)
+    return "; ".join(one for one in (told, count and cut % {"count": count}) if one)
 
 
 def for_tablet(airframe: Airframe, part_id: int) -> dict | None:

@@ -2,7 +2,10 @@
 
 import math
 
+import numpy as np
+
 from qa.models import JointRevision, Side
+from qa.numeric.plan.motions import Motion, displace
 from qa.numeric.plan.result import CUT, FITS, Move
 from qa.rules.history import Seam
 from qa.rules.plan_bodies import notes, reasons_of
@@ -10,9 +13,10 @@ from qa.rules.planning import Worked
 from qa.rules.station_places import point_mm
 from qa.wording import plans as wording
 from qa.wording.lengths import mm
+from qa.wording.settings import settings_text
 from shop.numeric.units import MILLI
 
-TELLING_MM, TELLING_DEG = 0.005, 0.0005
+TELLING_MM = 0.005
 ALONG_FLOW = math.cos(math.radians(1))
 
 
@@ -30,8 +34,14 @@ def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
     return {"x": x, "y": ("up", "down"), "z": ("out", "in")}
 
 
-def move_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[str]:
-    """A move as things to do, biggest directions first; [] when it stays."""
+def move_words(
+    move: Move, seam: Seam, unit: str, share: float = 1.0, *, degrees: bool = False
+) -> list[str]:
+    """A move as things to do, biggest directions first; [] when it stays.
+
+    A turn is told by how far it goes where it goes furthest: nobody sets degrees, which
+    are added where they are asked for.
+    """
     told = []
     names = directions(seam.revision)
     for axis, amount in (("x", move.x_mm), ("y", move.y_mm)):
@@ -40,24 +50,59 @@ def move_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[st
             word = names[axis][0 if amount > 0 else 1]
             told.append(f"{mm(abs(amount), unit)} {word}")
     out = [f"move {', '.join(told)}"] if told else []
-    turn = move.turn_deg * share
-    if abs(turn) >= TELLING_DEG:
+    turn = math.radians(move.turn_deg * share)
+    label, arm = rim(seam)
+    if abs(turn) * arm >= TELLING_MM:
         sense = "counter-clockwise" if turn > 0 else "clockwise"
-        out.append(f"turn {abs(turn):.3f}° {sense} (seen from outside)")
+        far = f"{mm(abs(turn) * arm, unit)} at station {label}"
+        more = f", {abs(math.degrees(turn)):.3f}°" if degrees else ""
+        out.append(f"turn {sense} (seen from outside), {far}{more}")
     level = raise_words(move, seam, unit, share)
     return out + ([level] if level else [])
 
 
-def named_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> list[str]:
-    """A move by its own motions: "swing +0.120°", "slide fore and aft: 0.30 mm aft"."""
+def rim(seam: Seam) -> tuple[str, float]:
+    """The station that a turn in the plane moves furthest, and its distance, mm."""
+    arms = np.linalg.norm(seam.places[:, :2] - seam.places[:, :2].mean(axis=0), axis=1)
+    row = int(arms.argmax())
+    return seam.stations[row].label, float(arms[row])
+
+
+def rim_of(motion: Motion, seam: Seam) -> tuple[str, np.ndarray]:
+    """The station that a motion with a turn moves furthest, and where a small amount of
+    it goes there, mm a radian."""
+    rates = displace(seam.places, [motion], [0.0])[1][0]
+    row = int(np.linalg.norm(rates, axis=1).argmax())
+    return seam.stations[row].label, rates[row]
+
+
+def named_words(
+    move: Move, seam: Seam, unit: str, share: float = 1.0, *, degrees: bool = False
+) -> list[str]:
+    """A move by its own motions: "swing: 0.85 mm out at station 7"."""
     told = []
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount *= share
-        if motion.turns and abs(amount) >= TELLING_DEG:
-            told.append(f"{name} {amount:+z.3f}°".replace("-", "−"))
-        elif not motion.turns and abs(amount) >= TELLING_MM:
-            told.append(f"{name}: {_along(motion.translation, amount, seam, unit)}")
+        if not motion.turns:
+            if abs(amount) >= TELLING_MM:
+                told.append(f"{name}: {_along(motion.translation, amount, seam, unit)}")
+            continue
+        label, rate = rim_of(motion, seam)
+        far = float(np.linalg.norm(rate)) * math.radians(amount)
+        if abs(far) >= TELLING_MM:
+            unit_rate = rate / np.linalg.norm(rate)
+            where = _mostly(unit_rate, far, seam, unit)
+            more = f", {amount:+z.3f}°".replace("-", "−") if degrees else ""
+            told.append(f"{name}: {where} at station {label}{more}")
     return told
+
+
+def _mostly(axis, amount: float, seam: Seam, unit: str) -> str:
+    """A short move by the word for the direction that it mostly goes."""
+    names = directions(seam.revision)
+    number = int(np.abs(axis).argmax())
+    word = names["xyz"[number]][0 if axis[number] * amount > 0 else 1]
+    return f"{mm(abs(amount), unit)} {word}"
 
 
 def _along(axis, amount: float, seam: Seam, unit: str) -> str:
@@ -105,20 +150,28 @@ def raise_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> str:
     return ", ".join(told)
 
 
-def plan_moves(worked: Worked, unit: str, share: float = 1.0) -> list[str]:
-    """The plan's move, or a share of it, as things to do."""
-    return made_words(worked, worked.plan.move, unit, share)
+def plan_moves(
+    worked: Worked, unit: str, share: float = 1.0, *, degrees: bool = False
+) -> list[str]:
+    """The plan's move, or a share of it, as things to do; settings are made whole or
+    not at all."""
+    if worked.plan.settings is not None:
+        words = settings_text(worked.set_changes, unit) if share >= 1 else ""
+        return [words] if words else []
+    return made_words(worked, worked.plan.move, unit, share, degrees=degrees)
 
 
-def made_words(worked: Worked, move: Move, unit: str, share: float = 1.0) -> list[str]:
+def made_words(
+    worked: Worked, move: Move, unit: str, share: float = 1.0, *, degrees: bool = False
+) -> list[str]:
     """A move as things to do: by its own motions where the part is not free."""
     seam = worked.main.state.seam
     if worked.options.motions is not None:
         level = raise_words(move, seam, unit, share)
-        return named_words(move, seam, unit, share) + (
+        return named_words(move, seam, unit, share, degrees=degrees) + (
             [f"that is: {level}"] if level else []
         )
-    return move_words(move, seam, unit, share)
+    return move_words(move, seam, unit, share, degrees=degrees)
 
 
 def free_share(worked: Worked) -> float:
@@ -135,6 +188,8 @@ def free_share(worked: Worked) -> float:
         moved = one.gap_after - one.trim + one.build_up - one.gap_now
         if moved < 0 and one.gap_now + bite + moved < 0:
             share = min(share, max(0.0, (one.gap_now + bite) / -moved))
+    if share < 1 and worked.plan.settings is not None:
+        return 0.0  # settings are whole steps: nobody makes a part of them
     return math.floor(share * 20) / 20 if share < 1 else 1.0
 
 
@@ -165,7 +220,7 @@ def outcome(worked: Worked) -> tuple[str, str]:
     return "above", "The gaps can be had, the step cannot: trimming does not cure it."
 
 
-def steps(worked: Worked, unit: str) -> list[str]:
+def steps(worked: Worked, unit: str, *, degrees: bool = False) -> list[str]:
     """What to do, in the order of the work."""
     if sits_well(worked):
         return [_nothing_needed(worked, unit)]
@@ -173,8 +228,10 @@ def steps(worked: Worked, unit: str) -> list[str]:
     for joint, side in worked.cut_sides():
         told.append(_cut_step(worked, joint, side, unit))
     share = free_share(worked)
-    moves = plan_moves(worked, unit, share)
-    if moves:
+    moves = plan_moves(worked, unit, share, degrees=degrees)
+    if worked.asked_settings:
+        told.append(_set_step(worked, unit, share))
+    elif moves:
         sentence = "; ".join(moves)
         if share <= 0:
             told.append("Leave it where it sits: it would touch before more is cut.")
@@ -186,8 +243,19 @@ def steps(worked: Worked, unit: str) -> list[str]:
         else:
             told.append(f"{sentence[0].upper()}{sentence[1:]}.")
     if told:
-        told.append(_measure_step(worked, moved=bool(moves) and share > 0))
+        moved = bool(moves or worked.asked_settings) and share > 0
+        told.append(_measure_step(worked, moved=moved))
     return told or ["Leave it: it conforms where it sits."]
+
+
+def _set_step(worked: Worked, unit: str, share: float) -> str:
+    words = settings_text(worked.set_changes, unit)
+    if share >= 1:
+        return f"{words[0].upper()}{words[1:]}."
+    return (
+        f"Leave it as it is set for now: it would touch before more is cut. Once it is "
+        f"cut to the full trim, set {words}."
+    )
 
 
 def _nothing_needed(worked: Worked, unit: str) -> str:
