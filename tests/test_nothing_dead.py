@@ -19,17 +19,6 @@ CALLED_BY_NAME = re.compile(
     r"|label_from_instance|process_exception|run_from_argv|get_response_async"
     r"|create_sockets|_get_session_auth_hash|\w+Config)"
 )
-# Published formulas that no page or command offers yet: each is to be given to whoever
-# asks for it, or taken out. No name is added here.
-NOT_OFFERED = {
-    *("floating_hole", "fixed_tolerance", "fixed_hole"),
-    *("judge_step", "arm_from_mains", "energy_for_doubling", "speedup_per_10k"),
-    *("density_by_displacement", "void_percent", "volume_fraction_from_thickness"),
-    *("stepover_mm", "striation_governs_from_deg", "vertical_striation_mm"),
-    *("at_reference", "spring_in_deg", "tool_length"),
-    # Of measuring, issue 16: no page yet.
-    "within_and_between",
-}
 # What the tests of the ledger ask the product for, to hold it against the models.
 ASKED_BY_TESTS = {"projected"}
 # Drawn by Django itself when something fails, or looked up by a file name made there.
@@ -103,15 +92,9 @@ def test_every_function_and_class_is_used_by_the_product():
         f"{path.relative_to(TREE)}: {name}"
         for path in files("*.py")
         for name in defined(path)
-        if not said[name] and name not in NOT_OFFERED | ASKED_BY_TESTS
+        if not said[name] and name not in ASKED_BY_TESTS
     }
     assert dead == set()
-
-
-def test_what_waits_to_be_offered_is_still_there_and_still_waits():
-    said = everything_used()
-    there = {name for path in files("*.py") for name in defined(path)}
-    assert {name for name in NOT_OFFERED if name not in there or said[name]} == set()
 
 
 def test_every_template_is_drawn_or_included():

@@ -16,11 +16,12 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand
 
-from shop.files.csv_table import Complaint, FileComplaints
+from shop.files.csv_table import Complaint, FileComplaints, number
 
 BAD_INPUT = 3
 CANNOT_WRITE = 4
 MOST_COMPLAINTS = 100
+LEAST, MOST = 1e-9, 1e9  # no number of a shop comes near them
 
 
 class BadInput(Exception):
@@ -125,6 +126,26 @@ class FileCommand(BaseCommand):
             self.stdout.write("\n".join(answer.lines))
         if answer.code:
             sys.exit(answer.code)
+
+
+def amount(text: str) -> float:
+    """The type of an option that is a number of 0 or more."""
+    value = any_number(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be 0 or more")
+    return value
+
+
+def any_number(text: str) -> float:
+    """The type of an option that is a number."""
+    try:
+        value = float(number(text.strip()))
+    except ValueError as why:
+        raise argparse.ArgumentTypeError(str(why)) from why
+    if value and not LEAST <= abs(value) <= MOST:
+        text = f"{text!r} must be 0, or {LEAST:g} to {MOST:g} in size"
+        raise argparse.ArgumentTypeError(text)
+    return value
 
 
 @contextlib.contextmanager

@@ -11,10 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from shop.numeric.units import MM_PER_M, S_PER_H
-
-KNOT_M_S = 1852 / S_PER_H
-FOOT_M = 0.3048
+from shop.numeric.units import MM_PER_M
 
 
 class AeroError(ValueError):

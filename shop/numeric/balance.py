@@ -130,12 +130,3 @@ def shift(mass: float, moved_by: float, total_mass: float) -> float:
     if not (math.isfinite(mass) and math.isfinite(moved_by)):
         raise BalanceError(f"mass and distance must be numbers: {mass}, {moved_by}")
     return mass * moved_by / total_mass
-
-
-def arm_from_mains(nose_or_tail: float, distance: float, total_mass: float) -> float:
-    """Center of gravity from the main wheels, F L / W.
-
-    `distance` is that of the nose or tail wheel from the mains, negative when it is
-    forward of them; so is the result.
-    """
-    return shift(nose_or_tail, distance, total_mass)

@@ -10,8 +10,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shop.numeric.units import J_PER_KJ, ZERO_C_IN_K
-
 GAS_CONSTANT = 8.314  # J/mol/K
 ROOM_C = (5.0, 45.0)
 BAG_MINUTES = 5
@@ -64,18 +62,6 @@ def equivalent_age(periods, reference_c: float = 23.0) -> Age:
     return Age(math.fsum(clock), math.fsum(equivalent))
 
 
-def speedup_per_10k(energy_kj_mol: float, celsius: float) -> float:
-    """Q10 by Arrhenius, exp(Ea / R (1/T - 1/(T + 10))): why the rule is not general."""
-    _positive(energy_kj_mol=energy_kj_mol)
-    kelvin = _kelvin(celsius)
-    return math.exp(J_PER_KJ * energy_kj_mol / GAS_CONSTANT * _inverse_step(kelvin))
-
-
-def energy_for_doubling(celsius: float) -> float:
-    """Activation energy in kJ/mol for which the rule of ten is exact from here."""
-    return GAS_CONSTANT * math.log(2) / _inverse_step(_kelvin(celsius)) / J_PER_KJ
-
-
 @dataclass(frozen=True)
 class BagDrop:
     """A vacuum drop test: what was lost and what may be, in kPa."""
@@ -98,16 +84,6 @@ def bag_drop(start_kpa: float, end_kpa: float, share: float = 0.10) -> BagDrop:
     if not (math.isfinite(end_kpa) and 0 <= share < 1):
         raise CureError("the vacuum at the end and the share must be numbers")
     return BagDrop(start_kpa - end_kpa, start_kpa * share)
-
-
-def _inverse_step(kelvin: float) -> float:
-    return 1 / kelvin - 1 / (kelvin + 10)
-
-
-def _kelvin(celsius: float) -> float:
-    if not (math.isfinite(celsius) and celsius > -ZERO_C_IN_K):
-        raise CureError(f"temperature must be above absolute zero, not {celsius}")
-    return celsius + ZERO_C_IN_K
 
 
 def _room(celsius: float, where: str = "") -> None:

@@ -85,12 +85,6 @@ def striation_mm(play: float, slope_deg: float, *, height_play: float = 0.0) -> 
     return along + (height_play * math.cos(slope) if height_play else 0.0)
 
 
-def vertical_striation_mm(play: float, slope_deg: float) -> float:
-    """The same step measured vertically: b tan(slope)."""
-    _not_negative(play=play)
-    return play * math.tan(_slope(slope_deg))
-
-
 def striation_governs_from_deg(play: float, scallop: float) -> float | None:
     """Slope from which striation exceeds the scallop; None when it never does."""
     _not_negative(play=play, scallop=scallop)

@@ -78,19 +78,6 @@ def gap_change(
     )
 
 
-def at_reference(
-    reading: float, scale_expansion: float, part_expansion: float, celsius: float
-) -> float:
-    """Length at 20 degC of a part read with a scale, both at `celsius`.
-
-    L20 = L [1 + (a_scale - a_part)(T - 20)].
-    """
-    _finite(reading=reading, celsius=celsius)
-    _finite(scale_expansion=scale_expansion, part_expansion=part_expansion)
-    apart = (scale_expansion - part_expansion) * _MICRO
-    return reading * (1 + apart * (celsius - REFERENCE_C))
-
-
 def tool_length(
     part_length: float, part_expansion: float, tool_expansion: float, set_above_k: float
 ) -> float:
@@ -102,7 +89,10 @@ def tool_length(
     _finite(part_length=part_length, set_above_k=set_above_k)
     _finite(part_expansion=part_expansion, tool_expansion=tool_expansion)
     grown = part_length * (1 + part_expansion * _MICRO * set_above_k)
-    return grown / (1 + tool_expansion * _MICRO * set_above_k)
+    tool_grows = 1 + tool_expansion * _MICRO * set_above_k
+    if tool_grows <= 0:
+        raise ThermalError(f"no tool shrinks to nothing: {tool_expansion} per kelvin")
+    return grown / tool_grows
 
 
 def spring_in_deg(

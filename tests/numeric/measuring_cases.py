@@ -160,7 +160,7 @@ WHOLE = {
 }
 # Fractions and mean squares that were made of values by exact_list.
 INNER = {
-    *("charts.grouped", "exact.moments", "exact.within_and_between", "exact.root"),
+    *("charts.grouped", "exact.moments", "exact.root"),
     *("gauge_range.by_ranges", "gauge_range.categories", "mean_squares.bounds"),
     *("normality.standardized", "pearson.shape_of", "spread.moving_ranges"),
     *("spread.from_moving_ranges", "spread.within"),

@@ -7,8 +7,6 @@ from hypothesis import strategies as st
 from shop.numeric.aero import (
     CONFLICT,
     CRITICALS,
-    FOOT_M,
-    KNOT_M_S,
     AeroError,
     allowed_mm,
     judge_step,
@@ -17,6 +15,7 @@ from shop.numeric.aero import (
     viscosity_m2_s,
     wave_ratio,
 )
+from shop.numeric.units import M_PER_FT, M_S_PER_KT
 
 BY_KEY = {one.key: one for one in CRITICALS}
 
@@ -24,7 +23,7 @@ BY_KEY = {one.key: one for one in CRITICALS}
 def test_viscosity_of_the_standard_atmosphere():
     """1.46072e-5 m2/s at sea level, 1.87054e-5 at 10,000 ft; computed."""
     assert viscosity_m2_s(0) == pytest.approx(1.46072e-5, rel=5e-6)
-    assert viscosity_m2_s(10_000 * FOOT_M) == pytest.approx(1.87054e-5, rel=5e-6)
+    assert viscosity_m2_s(10_000 * M_PER_FT) == pytest.approx(1.87054e-5, rel=5e-6)
 
 
 SEA_LEVEL = [
@@ -39,7 +38,7 @@ CRITICAL = (100, 600, 900, 1800, 2700, 15_000)
 @pytest.mark.parametrize(("knots", "per_meter", "heights"), SEA_LEVEL)
 def test_allowed_heights_at_sea_level(knots, per_meter, heights):
     """Heights in mm for critical 100, 600, 900, 1800, 2700 and gap 15,000; computed."""
-    unit = unit_reynolds(knots * KNOT_M_S, viscosity_m2_s(0))
+    unit = unit_reynolds(knots * M_S_PER_KT, viscosity_m2_s(0))
     assert unit == pytest.approx(per_meter, rel=2e-4)
     for critical, height in zip(CRITICAL, heights, strict=True):
         places = 5e-3 if critical == 15_000 else 5e-4
@@ -48,7 +47,7 @@ def test_allowed_heights_at_sea_level(knots, per_meter, heights):
 
 def test_allowed_heights_at_ten_thousand_feet():
     """150 kt: 0.024, 0.145, 0.218, 0.436, 0.654 and gap 3.64 mm; computed."""
-    unit = unit_reynolds(150 * KNOT_M_S, viscosity_m2_s(10_000 * FOOT_M))
+    unit = unit_reynolds(150 * M_S_PER_KT, viscosity_m2_s(10_000 * M_PER_FT))
     found = [allowed_mm(critical, unit) for critical in CRITICAL]
     assert found[:5] == pytest.approx([0.024, 0.145, 0.218, 0.436, 0.654], abs=5e-4)
     assert found[5] == pytest.approx(3.64, abs=5e-3)

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from shop.numeric.balance import (
     BalanceError,
     Item,
-    arm_from_mains,
     residual,
     roll_up,
     shift,
@@ -35,21 +34,6 @@ def test_an_airplane_on_three_scales():
     total = roll_up(WHEELS)
     assert (total.moment, total.mass) == (230_248, 2006)
     assert total.arm == pytest.approx(114.78, abs=5e-3)
-
-
-def test_center_of_gravity_from_the_main_wheels():
-    """F 340, L -78, W 2006: -13.22 in (FAA-H-8083-1 prints -13.2; pages read)."""
-    arm = arm_from_mains(340, -78, 2006)
-    assert arm == pytest.approx(-13.22, abs=5e-3)
-    assert 128 + arm == pytest.approx(roll_up(WHEELS).arm)
-
-
-def test_an_examination_question():
-    """285 on the nose wheel, 1465 + 1395 on the mains, 92 in: 8.34 in ahead of the
-    mains, 83.66 aft of the nose wheel (a source that was read prints 83.7)."""
-    ahead = arm_from_mains(285, -92, 285 + 1465 + 1395)
-    assert ahead == pytest.approx(-8.34, abs=5e-3)
-    assert 92 + ahead == pytest.approx(83.66, abs=5e-3)
 
 
 def test_tare_is_taken_off_the_scale():

@@ -9,10 +9,8 @@ from hypothesis import strategies as st
 from shop.numeric.cure import (
     CureError,
     bag_drop,
-    energy_for_doubling,
     equivalent_age,
     pot_life,
-    speedup_per_10k,
 )
 from shop.numeric.cure_check import check_cure
 from shop.numeric.cure_window import Outcome, Window
@@ -43,31 +41,6 @@ def test_age_out_of_the_freezer_weighted_by_temperature():
     assert "room temperature only" in age.note
 
 
-@pytest.mark.parametrize(
-    ("celsius", "energy"), [(20, 51.21), (25, 52.95), (110, 86.81)]
-)
-def test_the_energy_for_which_the_rule_of_ten_is_exact(celsius, energy):
-    """Arrhenius, 20 to 30, 25 to 35 and 110 to 120 degC, kJ/mol; computed."""
-    assert energy_for_doubling(celsius) == pytest.approx(energy, abs=6e-3)
-    assert speedup_per_10k(energy_for_doubling(celsius), celsius) == pytest.approx(2)
-
-
-@pytest.mark.parametrize(
-    ("energy", "celsius", "factor"),
-    [
-        (55, 20, 2.105),
-        (55, 110, 1.551),
-        (55, 170, 1.390),
-        (66.5, 20, 2.460),
-        (66.5, 110, 1.701),
-        (66.5, 170, 1.489),
-    ],
-)
-def test_the_rule_of_ten_is_no_rule_in_an_oven(energy, celsius, factor):
-    """Q10 by Arrhenius; computed."""
-    assert speedup_per_10k(energy, celsius) == pytest.approx(factor, abs=6e-4)
-
-
 @pytest.mark.parametrize("celsius", [4.9, 45.1, 120, float("nan")])
 def test_the_rule_of_ten_is_refused_away_from_room_temperature(celsius):
     with pytest.raises(CureError, match="not room temperature"):
@@ -81,8 +54,6 @@ def test_the_rule_of_ten_is_refused_away_from_room_temperature(celsius):
     [
         (lambda: pot_life(0, 25, 20), "minutes must be more than 0"),
         (lambda: equivalent_age([(-1, 20)]), "period 1: hours"),
-        (lambda: speedup_per_10k(-5, 20), "energy_kj_mol"),
-        (lambda: speedup_per_10k(55, -300), "absolute zero"),
         (lambda: bag_drop(0, 0), "start_kpa"),
         (lambda: bag_drop(95, 90, share=1.5), "share"),
     ],

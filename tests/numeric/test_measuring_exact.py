@@ -20,7 +20,6 @@ from qa.numeric.measuring.exact import (
     exact,
     exact_list,
     moments,
-    within_and_between,
 )
 from qa.numeric.measuring.regression import Undetermined, fit
 from shop.numeric.finite import NotANumber
@@ -59,7 +58,8 @@ def test_analyses_of_variance_have_every_certified_digit(added, count, ratio):
         exact_list([middle, *([middle - step, middle + step] * (count // 2))])
         for middle in (Decimal(level) + Decimal(added) for level in levels)
     ]
-    total, *each = within_and_between(groups)
+    total = moments([value for group in groups for value in group])
+    each = [moments(group) for group in groups]
     inside = sum(group.squares for group in each)
     between = total.squares - inside
     assert between == Fraction(count * 8, 100)

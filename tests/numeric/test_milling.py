@@ -13,7 +13,6 @@ from shop.numeric.milling import (
     stepover_mm,
     striation_governs_from_deg,
     striation_mm,
-    vertical_striation_mm,
 )
 
 
@@ -101,11 +100,6 @@ def test_the_scallop_on_curved_work_is_where_the_passes_meet(radius, share, bend
 def test_striation_from_axis_play(play, slope, normal):
     """b sin(slope) between neighboring zig-zag passes; computed."""
     assert striation_mm(play, slope) == pytest.approx(normal, abs=5e-5)
-
-
-def test_striation_measured_vertically():
-    """b 0.10 at 30 degrees: 0.0577 mm; computed."""
-    assert vertical_striation_mm(0.10, 30) == pytest.approx(0.0577, abs=5e-5)
 
 
 def test_play_of_the_height_axis_adds_its_share():

@@ -7,7 +7,6 @@ import pytest
 from shop.numeric.thermal import (
     EXPANSIONS,
     ThermalError,
-    at_reference,
     gap_change,
     growth,
     spring_in_deg,
@@ -36,12 +35,6 @@ def test_an_acrylic_window_loses_a_millimeter_of_gap_in_fifteen_kelvin():
     assert growth(70, 1000, 15) == pytest.approx(1.050)
     assert growth(3, 1000, 15) == pytest.approx(0.045)
     assert gap_change(3, 1000, 70, 1000, 15) == pytest.approx(-1.005)
-
-
-def test_a_length_read_with_a_warm_steel_rule():
-    """1000.000 read at 30 degC, steel 11.5, carbon 3: 1000.085 mm; computed."""
-    assert at_reference(1000.0, 11.5, 3, 30) == pytest.approx(1000.085, abs=5e-7)
-    assert at_reference(1000.0, 11.5, 3, 20) == 1000.0
 
 
 @pytest.mark.parametrize(

@@ -78,15 +78,6 @@ def moments(values: Sequence[Fraction]) -> Moments:
     )
 
 
-def within_and_between(groups: Sequence[Sequence[Fraction]]) -> tuple[Moments, ...]:
-    """One-way analysis of variance: moments of all (its squares are the total), and of
-    each group. What is between is the total less the sum of the groups' squares."""
-    return (
-        moments([value for group in groups for value in group]),
-        *(moments(group) for group in groups),
-    )
-
-
 def root(square: Fraction) -> float:
     """The square root of what is 0 or more."""
     return math.sqrt(square)

@@ -3,18 +3,17 @@
 No database.
 """
 
-import argparse
-
-from shop.files.command_line import Answer, BadInput, FileCommand
-from shop.files.csv_table import number
+from shop.files.command_line import Answer, BadInput, FileCommand, amount, any_number
 from shop.numeric import aero
+from shop.numeric.units import IN_PER_FT, M_PER_FT, M_S_PER_KT
 
 EXIT_HELP = (
     "Exit code: 0, or 3 on bad input. Only where the flow is laminar: nose of wing and "
     "tail, forward fuselage. Each line names where its number comes from; --sharp-step "
     "puts another one in for both sharp steps, on which sources conflict."
 )
-FOOT_IN = 12
+BY_FACING = ("forward_critical", "aft_critical")
+EDGES = ("upstream", "downstream", "streamwise")
 
 
 class Command(FileCommand):
@@ -39,7 +38,21 @@ class Command(FileCommand):
             "--chord-m", type=amount, metavar="N", help="chord, for waves as well"
         )
 
+        parser.add_argument(
+            "--edge",
+            choices=EDGES,
+            help="of the part, where a step was measured",
+        )
+        parser.add_argument(
+            "--flush-mm",
+            type=any_number,
+            metavar="N",
+            help="that step: the part proud is positive, low negative",
+        )
+
     def answer(self, options):
+        if (options["edge"] is None) != (options["flush_mm"] is None):
+            raise BadInput("allowable_step: --edge and --flush-mm go together")
         try:
             allowed = worked_out(options)
         except aero.AeroError as why:
@@ -47,24 +60,13 @@ class Command(FileCommand):
         return Answer(allowed, text_lines(allowed))
 
 
-def amount(text: str) -> float:
-    """A number of 0 or more from an option."""
-    try:
-        value = float(number(text.strip()))
-    except ValueError as why:
-        raise argparse.ArgumentTypeError(str(why)) from why
-    if not 0 <= value < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text!r} must be finite and 0 or more")
-    return value
-
-
 def worked_out(options: dict) -> dict:
     """What is allowed, as documented for other programs. Raises AeroError."""
     speed, altitude = options["speed_m_s"], options["altitude_m"]
     if speed is None:
-        speed = options["speed_kt"] * aero.KNOT_M_S
+        speed = options["speed_kt"] * M_S_PER_KT
     if altitude is None:
-        altitude = options["altitude_ft"] * aero.FOOT_M
+        altitude = options["altitude_ft"] * M_PER_FT
     per_m = aero.unit_reynolds(speed, aero.viscosity_m2_s(altitude))
     allowed = {"reynolds_per_m": per_m, "allowed": []}
     for critical in aero.CRITICALS:
@@ -83,9 +85,23 @@ def worked_out(options: dict) -> dict:
     chord_m = options["chord_m"]
     allowed["wave_ratio"] = None
     if chord_m is not None:
-        chord_in = chord_m / aero.FOOT_M * FOOT_IN
+        chord_in = chord_m / M_PER_FT * IN_PER_FT
         allowed["wave_ratio"] = aero.wave_ratio(chord_in, per_m * chord_m)
+    allowed["step"] = None if options["edge"] is None else _step(options, per_m)
     return allowed
+
+
+def _step(options: dict, per_m: float) -> dict:
+    """A measured step, judged by which way it faces."""
+    sharp = options["sharp_step"]
+    criticals = {} if sharp is None else dict.fromkeys(BY_FACING, sharp)
+    step = aero.judge_step(options["edge"], options["flush_mm"], per_m, **criticals)
+    return {
+        "facing": step.facing,
+        "mm": step.height_mm,
+        "allowed_mm": step.allowed_mm,
+        "allowed": step.allowed,
+    }
 
 
 def text_lines(allowed: dict) -> list[str]:
@@ -102,5 +118,10 @@ def text_lines(allowed: dict) -> list[str]:
             "Single wave, double amplitude over wavelength: "
             f"{allowed['wave_ratio']:.5f} (Carmichael, second-hand)"
         )
+    if step := allowed["step"]:
+        most = "" if step["allowed_mm"] is None else f" of {step['allowed_mm']:.3f} mm"
+        word = "allowed" if step["allowed"] else "more than is allowed"
+        way = "no way" if step["facing"] == "none" else step["facing"]
+        lines.append(f"A step of {step['mm']:g} mm that faces {way}: {word}{most}.")
     notes = dict.fromkeys(row["status"] for row in allowed["allowed"])
     return [*lines, "", *(note for note in notes if len(note) > 40)]
