@@ -11,8 +11,7 @@ def register_things() -> None:
     """Called when the apps are ready."""
     for one in (
         Kind("joint", "J", "qa.Joint", "joint", _("joint"), ("type",)),
-        # Its page is a form for those who define instruments: a scan shows its checks.
-        Kind("instrument", "I", "qa.Instrument", "", _("instrument")),
+        Kind("instrument", "I", "qa.Instrument", "instrument", _("instrument")),
         Kind(
             *("check", "F", "qa.Check", "check", _("fit check"), FIT),
             by="entry_id",

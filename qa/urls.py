@@ -69,7 +69,11 @@ nonconformance_urls = [
 instrument_urls = [
     path("", instruments.instrument_list, name="instruments"),
     path("new/", instruments.edit_instrument, name="new_instrument"),
-    path("<int:pk>/", instruments.edit_instrument, name="instrument"),
+    path("rules/", instruments.gauge_rules, name="gauge_rules"),
+    path("<int:pk>/", instruments.instrument, name="instrument"),
+    path("<int:pk>/change/", instruments.edit_instrument, name="change_instrument"),
+    path("<int:pk>/calibrated/", instruments.calibrate, name="calibrate"),
+    path("<int:pk>/budget/", instruments.edit_budget, name="gauge_budget"),
 ]
 
 urlpatterns = [

@@ -43,7 +43,7 @@ WHO = {
         nonconformances_csv nonconformance defect_kinds
         instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding search read_changes claims api_claims
-        mold_fits correction correction_sheet correction_template
+        instrument mold_fits correction correction_sheet correction_template
     """,
     CREW: """
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
@@ -66,7 +66,8 @@ WHO = {
         add_airframe add_airframe_type add_position change_position add_design
         change_design scrap_part add_material material add_laminate
         revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern
-        plan_defaults new_joint revise_joint new_instrument instrument take_correction
+        plan_defaults new_joint revise_joint new_instrument change_instrument
+        calibrate gauge_budget gauge_rules take_correction
         withdraw_correction
         defect_kind new_defect_kind usual_defects
     """,

@@ -10,7 +10,6 @@ from qa.models import (
     CurrentReading,
     FitUp,
     Instrument,
-    InstrumentStatus,
     Kind,
     Outcome,
     Reading,
@@ -18,7 +17,7 @@ from qa.models import (
     Station,
 )
 from qa.numeric.verdict.acceptance import NarrowLimits
-from qa.rules import judging, requirements
+from qa.rules import gauges, judging, requirements
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -43,8 +42,8 @@ def start_check(
     held, where the fit-up does not state it.
     """
     roles.require(by, "measure")
-    if instrument and instrument.status == InstrumentStatus.OUT:
-        raise Refused("This instrument is out of use.", field="instrument")
+    if refused := gauges.refusal(instrument):
+        raise Refused(refused, field="instrument")
     if in_acceptance_condition and not fit_up.held:
         raise Refused(
             "The acceptance condition says how the part is held: say what holds it, "

@@ -8,11 +8,11 @@ from qa.models import (
     HolePatternRevision,
     HoleReading,
     Instrument,
-    InstrumentStatus,
     PatternHole,
 )
 from qa.numeric.holes import position as numbers
 from qa.numeric.holes.spacing import SPACING_RULES
+from qa.rules import gauges
 from qa.rules.holes import hole_found
 from shop import roles
 from shop.actions.numbers import next_number
@@ -153,8 +153,8 @@ def record_holes(
 ) -> HoleCheck:  # fmt: skip
     """Keep one sitting at a pattern on one serial, each hole judged."""
     roles.require(by, "measure")
-    if instrument and instrument.status == InstrumentStatus.OUT:
-        raise Refused("This instrument is out of use.", field="instrument")
+    if refused := gauges.refusal(instrument):
+        raise Refused(refused, field="instrument")
     if not measured:
         raise Refused("No hole was measured.", field="holes")
     holes = {one.label: one for one in revision.holes.all()}

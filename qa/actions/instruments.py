@@ -9,6 +9,8 @@ FIELDS = (
     "name",
     "kind",
     "resolution_nm",
+    "range_low_nm",
+    "range_high_nm",
     "u_nm",
     "foot_1_nm",
     "foot_2_nm",

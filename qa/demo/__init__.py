@@ -7,7 +7,17 @@ that the ledger of the demo verifies like any other.
 from shop import demo as floor
 from shop.models import Person
 
-from . import airframe, fairing, fitting, holding, joints, molds, people, planning
+from . import (
+    airframe,
+    fairing,
+    fitting,
+    gauges,
+    holding,
+    joints,
+    molds,
+    people,
+    planning,
+)
 
 
 def load() -> None:
@@ -21,6 +31,7 @@ def load() -> None:
     floor.load_back_room(crew, glider.designs)
     fairing.load(crew, glider)
     molds.load(crew, glider)
+    gauges.load(crew)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

@@ -4,7 +4,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.actions.fitups import HOLDS
-from qa.models import CheckState, Finish, FitUpReason, Instrument, Joint
+from qa.forms.instruments import InstrumentField
+from qa.models import CheckState, Finish, FitUpReason, Joint
 from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
 from shop.models import Airframe, Part, Person
@@ -70,8 +71,7 @@ class NewCheckForm(AskedReason):
     finish = forms.ChoiceField(
         choices=Finish.choices, label=_("Edges"), widget=forms.RadioSelect
     )
-    instrument = forms.ModelChoiceField(
-        Instrument.objects.filter(status="in_use"),
+    instrument = InstrumentField(
         label=_("Instrument"),
         required=False,
         empty_label=_("none stated"),

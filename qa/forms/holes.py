@@ -15,8 +15,8 @@ from qa.files.columns import (
     read_table,
     recognize,
 )
-from qa.forms.instruments import FRACTIONS, LengthField
-from qa.models import HolePatternRevision, Instrument, Joint
+from qa.forms.instruments import FRACTIONS, InstrumentField, LengthField
+from qa.models import HolePatternRevision, Joint
 from qa.numeric.holes.spacing import SPACING_RULES
 from shop.forms.fields import SerialField
 from shop.models import PartDesign, Unit
@@ -190,8 +190,7 @@ class HoleCheckForm(_Table):
     """Which serial, with what; holes typed one by one, or a file for plan_holes."""
 
     part = SerialField(label=_("Part serial"), max_length=60)
-    instrument = forms.ModelChoiceField(
-        Instrument.objects.filter(status="in_use"),
+    instrument = InstrumentField(
         label=_("Instrument"),
         required=False,
         empty_label=_("none stated"),

@@ -1,9 +1,12 @@
 """Forms of instruments: lengths typed in mm or inch become nanometers."""
 
+from functools import cached_property
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.models import Instrument, InstrumentStatus
+from qa.rules import gauges
 from shop.forms.fields import DateField, needed
 from shop.models import Unit
 from shop.numeric.units import LengthError, format_length, parse_typed
@@ -38,6 +41,22 @@ def nm_of_texts(form: forms.Form, *names: str, positive: bool = False) -> None:
         form.cleaned_data[name] = nm
 
 
+class InstrumentField(forms.ModelChoiceField):
+    """An instrument to measure with; what puts one in doubt stands beside its code."""
+
+    def __init__(self, **named):
+        rows = Instrument.objects.exclude(status=InstrumentStatus.OUT)
+        super().__init__(rows.order_by("code"), **named)
+
+    def label_from_instance(self, one):
+        told = [why for why, _refused in gauges.objections(one, self.rules)]
+        return " ".join([str(one), *(f"({why.rstrip('.')})" for why in told)])
+
+    @cached_property
+    def rules(self):
+        return gauges.rules_now()
+
+
 class InstrumentForm(forms.Form):
     code = forms.CharField(label=_("Code"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
@@ -57,6 +76,8 @@ class InstrumentForm(forms.Form):
         ),
     )
     resolution_nm = LengthField(label=_("Resolution"), required=False)
+    range_low_nm = LengthField(label=_("Reads from"), required=False)
+    range_high_nm = LengthField(label=_("to"), required=False)
     foot_1_nm = LengthField(
         label=_("First foot of the bridge, along its base"), required=False
     )
@@ -65,17 +86,21 @@ class InstrumentForm(forms.Form):
     due = DateField(label=_("Calibration due"), required=False)
     status = forms.ChoiceField(label=_("Status"), choices=InstrumentStatus.choices)
 
-    LENGTHS = ("u_nm", "resolution_nm", "foot_1_nm", "foot_2_nm", "probe_nm")
+    FEET = ("foot_1_nm", "foot_2_nm", "probe_nm")
+    LENGTHS = ("u_nm", "resolution_nm", "range_low_nm", "range_high_nm", *FEET)
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
-        for name in self.LENGTHS[2:]:
+        for name in self.FEET:
             needed(self.fields[name], _("(needed for a bridge, all three)"))
 
     def clean(self):
         nm_of_texts(self, "u_nm", "resolution_nm", positive=True)
-        nm_of_texts(self, "foot_1_nm", "foot_2_nm", "probe_nm")
-        feet = [self.cleaned_data.get(name) for name in self.LENGTHS[2:]]
+        nm_of_texts(self, "range_low_nm", "range_high_nm", *self.FEET)
+        ends = [self.cleaned_data.get(name) for name in self.LENGTHS[2:4]]
+        if None not in ends and ends[0] >= ends[1]:
+            self.add_error("range_high_nm", _("This must be more than its start."))
+        feet = [self.cleaned_data.get(name) for name in self.FEET]
         if any(foot is not None for foot in feet) and None in feet:
             self.add_error("probe_nm", _("A bridge has two feet and a probe."))
         elif feet[0] is not None and feet[0] == feet[1]:

@@ -31,6 +31,13 @@ from .fit_plans import (
     StandingPlan,
 )
 from .fitups import FitUp, FitUpReason
+from .gauges import (
+    Calibration,
+    CalibrationResult,
+    GaugeBudget,
+    GaugeRules,
+    Strictness,
+)
 from .holes import (
     HoleCheck,
     HolePattern,
@@ -82,6 +89,8 @@ __all__ = [
     "AttachKind",
     "AttachPoint",
     "Cause",
+    "Calibration",
+    "CalibrationResult",
     "Check",
     "CheckFinish",
     "CheckState",
@@ -98,6 +107,8 @@ __all__ = [
     "FitPlan",
     "FitUp",
     "FitUpReason",
+    "GaugeBudget",
+    "GaugeRules",
     "Holding",
     "HoldingDirection",
     "HoleCheck",
@@ -135,6 +146,7 @@ __all__ = [
     "Station",
     "StepKind",
     "TemplatePrint",
+    "Strictness",
     "ToolCorrection",
     "TrimCut",
     "TrimSide",

@@ -11,6 +11,8 @@ from shop.models import Kept
 
 class InstrumentStatus(models.TextChoices):
     IN_USE = "in_use", _("in use")
+    LOST = "lost", _("lost")
+    DAMAGED = "damaged", _("damaged")
     OUT = "out", _("out of use")
 
 
@@ -27,6 +29,9 @@ class Instrument(Kept):
     name = models.CharField(_("name"), max_length=120)
     kind = models.CharField(_("kind"), max_length=40, default="step gauge")
     resolution_nm = models.BigIntegerField(null=True, blank=True)
+    # What it can read from and to; none: not stated.
+    range_low_nm = models.BigIntegerField(null=True, blank=True)
+    range_high_nm = models.BigIntegerField(null=True, blank=True)
     u_nm = models.BigIntegerField(_("standard uncertainty"), null=True, blank=True)
     # Where a bridge stands and probes, along its base; see design 4.1.
     foot_1_nm = models.BigIntegerField(null=True, blank=True)

@@ -6,8 +6,11 @@ from datetime import date
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from qa.models import Instrument
+from qa.models import Calibration, Check, GaugeBudget, HoleCheck, Instrument
+from qa.rules import gauges
+from qa.rules.gauge_budgets import combined
 from qa.wording import lengths
+from shop.numeric.units import MILLI
 from shop.queries.paging import search
 
 
@@ -42,6 +45,83 @@ def instrument_row(one: Instrument) -> InstrumentRow:
         base=base,
         due=one.due,
         overdue=bool(one.due and one.due < timezone.localdate()),
-        state="open" if one.status == "in_use" else "closed",
+        state=one.status,
         state_label=one.get_status_display(),
     )
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    name: str
+    value: str
+    share: str
+
+
+@dataclass(frozen=True)
+class InstrumentPage:
+    """Everything on record of an instrument; lengths as texts."""
+
+    instrument: Instrument
+    uncertainty: str
+    resolution: str
+    reach: str
+    base: str
+    doubts: list[str]
+    calibrations: list[Calibration]
+    budget: GaugeBudget | None
+    lines: list[BudgetLine]
+    expanded: str
+    checks_off: list[Check]
+    holes_off: list[HoleCheck]
+    unit: str
+
+    def error_of(self, one: Calibration) -> str:
+        return "" if one.error_nm is None else _fine(one.error_nm, self.unit)
+
+    @property
+    def history(self) -> list[tuple[Calibration, str]]:
+        return [(one, self.error_of(one)) for one in self.calibrations]
+
+
+def instrument_page(one: Instrument, unit: str) -> InstrumentPage:
+    """A constant number of statements."""
+    calibrations = list(one.calibrations.select_related("entry__by"))
+    newest = one.budgets.select_related("entry__by").first()
+    told = gauges.objections(one, gauges.rules_now())
+    checks_off, holes_off = gauges.measured_while_off(one)
+    ends = (one.range_low_nm, one.range_high_nm)
+    row = instrument_row(one)
+    return InstrumentPage(
+        instrument=one,
+        uncertainty=_fine(one.u_nm, unit) if one.u_nm else "",
+        resolution=_fine(one.resolution_nm, unit) if one.resolution_nm else "",
+        reach="" if ends == (None, None) else lengths.limits(*ends, unit),
+        base=row.base,
+        doubts=[why for why, _refused in told],
+        calibrations=calibrations,
+        budget=newest,
+        lines=_lines(newest, unit) if newest else [],
+        expanded=_expanded(newest, unit) if newest else "",
+        checks_off=checks_off,
+        holes_off=holes_off,
+        unit=unit,
+    )
+
+
+def _fine(nm: int, unit: str) -> str:
+    return lengths.length(nm, unit, {"mm": 3, "in": 5}[unit])
+
+
+def _lines(budget: GaugeBudget, unit: str) -> list[BudgetLine]:
+    found = combined(budget.rows)
+    return [
+        BudgetLine(row["name"], _fine(row["value_nm"], unit), f"{share:.0%}")
+        for row, share in zip(budget.rows, found.shares, strict=True)
+    ]
+
+
+def _expanded(budget: GaugeBudget, unit: str) -> str:
+    told = f"{_fine(budget.expanded_nm, unit)}, k = {budget.k_e3 / MILLI:.2f}"
+    if budget.df_e3 is None:
+        return told
+    return f"{told}, {budget.df_e3 / MILLI:.0f} degrees of freedom"

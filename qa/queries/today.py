@@ -82,7 +82,7 @@ def _calibration() -> Listed:
     )
 
     def shape(one: Instrument) -> Item:
-        url = reverse("chain", args=["instrument", one.pk])
+        url = reverse("instrument", args=[one.pk])
         return Item(f"{one.code} {one.name}", one.kind, url, one.due, one.due < day)
 
     return listed(

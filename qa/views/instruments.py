@@ -1,17 +1,23 @@
-"""Instruments: the list, and one to add or change."""
+"""Instruments: the list, one with its calibrations and its budget, the shop's rules."""
 
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
+from qa.actions import gauges
 from qa.actions.instruments import save_instrument
+from qa.forms.gauges import BudgetForm, CalibrationForm, GaugeRulesForm
 from qa.forms.instruments import InstrumentForm
 from qa.models import Instrument
-from qa.queries.instruments import instrument_row, instruments
+from qa.queries.instruments import instrument_page, instrument_row, instruments
+from qa.rules.gauges import rules_now
 from shop import roles
 from shop.forms.filters import Filter
 from shop.queries.paging import page_of
 from shop.views.acting import form_page, posted
+
+from .joints import unit_of
 
 
 @require_GET
@@ -39,6 +45,82 @@ def edit_instrument(request, pk=None):
         form,
         lambda **said: save_instrument(by=request.user, instrument=row, **said),
         heading=row.code if row else "Add an instrument",
+        back=lambda one: reverse("instrument", args=[one.pk]),
+        above=("Instruments", reverse("instruments")),
+    )
+
+
+@require_GET
+def instrument(request, pk):
+    row = roles.fetch(request.user, "look", Instrument.objects, pk=pk)
+    page = instrument_page(row, unit_of(request))
+    return render(request, "qa/instruments/instrument.html", {"page": page})
+
+
+def _record(request, pk, form_of, act, heading, **extra):
+    """A form about one instrument; it leads back to its page."""
+    row = roles.fetch(request.user, "define instruments", Instrument.objects, pk=pk)
+    page = reverse("instrument", args=[pk])
+    form = form_of(row)
+    return form_page(
+        request,
+        form,
+        lambda **said: act(row, form, **said),
+        heading=heading % {"code": row.code},
+        back=page,
+        above=(str(row), page),
+        **extra,
+    )
+
+
+def calibrate(request, pk):
+    return _record(
+        request,
+        pk,
+        lambda _row: CalibrationForm(
+            posted(request), initial={"unit": request.user.units, "result": "good"}
+        ),
+        lambda row, _form, **said: gauges.record_calibration(
+            by=request.user, instrument=row, **said
+        ),
+        _("Calibration of %(code)s"),
+        notes=[
+            _("Found off, or adjusted: everything measured with it since its last good "
+              "calibration is listed and marked.")
+        ],
+    )  # fmt: skip
+
+
+def edit_budget(request, pk):
+    def form_of(row):
+        newest = row.budgets.first()
+        start = BudgetForm.initial_of(row, newest, request.user.units)
+        return BudgetForm(posted(request), initial=start)
+
+    return _record(
+        request,
+        pk,
+        form_of,
+        lambda row, form, **said: gauges.save_budget(
+            by=request.user, instrument=row, rows=form.rows, note=said["note"]
+        ),
+        _("Uncertainty of %(code)s"),
+        notes=[
+            _("Combined as in JCGM 100. What is judged from now on takes the outcome; "
+              "checks that have begun keep theirs.")
+        ],
+    )  # fmt: skip
+
+
+def gauge_rules(request):
+    roles.require(request.user, "define instruments")
+    start = GaugeRulesForm.initial_of(rules_now())
+    return form_page(
+        request,
+        GaugeRulesForm(posted(request), initial=start),
+        lambda **said: gauges.set_gauge_rules(by=request.user, **said),
+        heading=_("Instruments in doubt"),
         back=reverse("instruments"),
         above=("Instruments", reverse("instruments")),
+        notes=[_("One that is out of use is always refused.")],
     )

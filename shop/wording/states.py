@@ -137,6 +137,8 @@ RECORDS: dict[str, State] = {
     "returned": State(_GONE, _("returned")),
     "used_up": State(_GONE, _("used up")),
     "out": _done(_("out of use")),
+    "lost": State(_GONE, _("lost")),
+    "damaged": State(_HELD, _("damaged")),
 }
 
 # What has other words, and is told by the shape of a verdict.

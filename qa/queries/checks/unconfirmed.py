@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from qa.models import Check, Kind, Reading
-from qa.rules import authorship, judging
+from qa.rules import authorship, gauges, judging
 from qa.wording import lengths
 from shop.models import Authorship
 from shop.wording import states
@@ -45,6 +45,8 @@ class Doubts:
     counts: str
     late: int
     void: bool
+    # That its instrument was found off, "" where it was not.
+    gauge: str = ""
 
     @property
     def lines(self) -> list[str]:
@@ -68,6 +70,8 @@ class Doubts:
             told.append(words % {"n": self.late})
         if self.counts:
             told.append(self.counts)
+        if self.gauge:
+            told.append(self.gauge)
         return told
 
     @property
@@ -77,11 +81,13 @@ class Doubts:
             return _("Disowned: nothing of it stands")
         if self.late:
             return _("Late readings wait for a decision")
-        return _("Not all by proven authors") if self.claimed else ""
+        if self.claimed:
+            return _("Not all by proven authors")
+        return _("Its instrument was found off") if self.gauge else ""
 
 
 def doubts_of(check: Check, unit: str) -> Doubts:
-    """Return them in three statements, whatever the number of readings."""
+    """Return them in four statements, whatever the number of readings."""
     acts = Counter(entry.author for entry in authorship.unproven(check))
     return Doubts(
         claimed=sorted(acts.items()),
@@ -89,6 +95,22 @@ def doubts_of(check: Check, unit: str) -> Doubts:
         counts=_counts(check),
         late=check.state.late,
         void=check.state.void,
+        gauge=_gauge(check),
+    )
+
+
+def _gauge(check: Check) -> str:
+    """That the instrument was found off later, "" where it was not."""
+    off = gauges.doubt_of(check)
+    if off is None:
+        return ""
+    words = {"code": check.instrument, "day": off.done_on, "how": off.laboratory}
+    return (
+        _(
+            "%(code)s was found off on %(day)s (%(how)s), and not good since before "
+            "this check: measure again what matters."
+        )
+        % words
     )
 
 

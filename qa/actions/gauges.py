@@ -1,0 +1,86 @@
+"""What is recorded of instruments: calibrations, budgets, and the shop's rules."""
+
+from qa.models import (
+    Calibration,
+    CalibrationResult,
+    GaugeBudget,
+    GaugeRules,
+    Instrument,
+)
+from qa.rules.gauge_budgets import combined
+from shop import roles
+from shop.actions.locks import locked
+from shop.ledger import perform
+from shop.numeric.units import MILLI, to_nm
+
+CALIBRATION = (
+    "done_on",
+    "laboratory",
+    "certificate",
+    "result",
+    "error_nm",
+    "expanded_nm",
+    "k_e3",
+    "due",
+    "note",
+)
+
+
+def record_calibration(*, by, instrument: Instrument, **said) -> Calibration:
+    """Record what a calibration found. One that leaves the instrument good moves its
+    due date; one found off takes the date away: it is due."""
+    roles.require(by, "define instruments")
+    row = Calibration(instrument=instrument, **{name: said[name] for name in said})
+    row.full_clean(exclude=["entry"])
+    plain = {name: str(said.get(name, "")) for name in CALIBRATION}
+    told = {"instrument": str(instrument.uuid), **plain}
+    with perform("calibration/1", by=by, said=told) as act:
+        instrument = locked(instrument)
+        act.record(row)
+        newest = instrument.calibrations.order_by("-done_on", "-pk").first()
+        if newest.pk == row.pk:
+            off = row.result == CalibrationResult.OFF
+            instrument.due = row.done_on if off else row.due
+            instrument.save(update_fields=["due"])
+        act.result = {"instrument": instrument.pk}
+    return row
+
+
+def save_budget(
+    *, by, instrument: Instrument, rows: list[dict], note: str = ""
+) -> GaugeBudget:
+    """Keep what makes up an instrument's uncertainty; it is judged by it from now on.
+
+    rows: {"name", "kind", "value_nm", "k_e3" of an expanded one, "df" or None}.
+    """
+    roles.require(by, "define instruments")
+    found = combined(rows)
+    u_nm = max(1, to_nm(found.u))
+    said = {"instrument": str(instrument.uuid), "rows": rows, "note": note}
+    with perform("gauge_budget/1", by=by, said=said) as act:
+        instrument = locked(instrument)
+        row = act.record(
+            GaugeBudget(
+                instrument=instrument,
+                rows=rows,
+                u_nm=u_nm,
+                df_e3=None if found.df is None else round(found.df * MILLI),
+                expanded_nm=to_nm(found.expanded),
+                k_e3=round(found.k * MILLI),
+                note=note,
+            )
+        )
+        instrument.u_nm = u_nm
+        instrument.save(update_fields=["u_nm"])
+        act.result = {"instrument": instrument.pk, "u_nm": u_nm}
+    return row
+
+
+def set_gauge_rules(*, by, overdue: str, unfit: str) -> GaugeRules:
+    """Say what is done about an instrument that is overdue, lost or damaged."""
+    roles.require(by, "define instruments")
+    row = GaugeRules(overdue=overdue, unfit=unfit)
+    row.full_clean(exclude=["entry"])
+    said = {"overdue": overdue, "unfit": unfit}
+    with perform("gauge_rules/1", by=by, said=said) as act:
+        return act.record(row)

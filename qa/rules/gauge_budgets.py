@@ -1,0 +1,33 @@
+"""The lines of a budget on record, combined."""
+
+from qa.numeric.measuring import budget
+from qa.numeric.measuring.budget import Combined, Contribution
+from shop.ledger import Refused
+from shop.numeric.units import MILLI, to_mm
+
+
+def combined(rows: list[dict]) -> Combined:
+    """Standard uncertainty of the rows of a budget, mm. Refused with the line's name
+    where one cannot be."""
+    lines = []
+    try:
+        for row in rows:
+            lines.append(Contribution(row["name"], _standard(row), row.get("df")))
+        return budget.combine(lines)
+    except budget.BudgetError as no:
+        raise Refused(f"{str(no)[:1].upper()}{str(no)[1:]}.") from None
+
+
+def _standard(row: dict) -> float:
+    """Standard uncertainty of one line, mm."""
+    size = to_mm(row["value_nm"])
+    kind = row["kind"]
+    if kind == "resolution":
+        return budget.from_resolution(size)
+    if kind == "expanded":
+        return budget.from_expanded(size, row["k_e3"] / MILLI)
+    if kind == "half_width":
+        return budget.from_half_width(size)
+    if kind in ("repeats", "sd"):
+        return size
+    raise TypeError(f"a line of a budget has no kind {kind}")

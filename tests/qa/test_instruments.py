@@ -1,0 +1,184 @@
+"""Instruments: what makes up their uncertainty, whether they may be used, and what they
+measured while they were off."""
+
+import datetime as dt
+import math
+
+import pytest
+from django.utils import timezone
+
+from qa.actions import gauges
+from qa.models import Instrument
+from qa.queries.instruments import instrument_page
+from qa.rules import gauges as rules
+from shop.ledger import Refused
+from tests.qa.making import make_check, make_fit_up, make_instrument, mm, read
+
+
+@pytest.fixture
+def by(people):
+    return people["engineer"]
+
+
+def day(ago: int) -> dt.date:
+    return timezone.localdate() - dt.timedelta(days=ago)
+
+
+def found(by, instrument, result, ago, **said):
+    said = {"laboratory": "blocks", "due": None, **said}
+    return gauges.record_calibration(
+        by=by, instrument=instrument, result=result, done_on=day(ago), **said
+    )
+
+
+LINES = [
+    {"name": "resolution", "kind": "resolution", "value_nm": mm(0.01)},
+    {"name": "calibration", "kind": "expanded", "value_nm": mm(0.02), "k_e3": 2000},
+    {"name": "repeatability", "kind": "repeats", "value_nm": mm(0.03), "df": 9},
+    {"name": "operator", "kind": "sd", "value_nm": mm(0.02), "df": 2},
+    {"name": "temperature", "kind": "half_width", "value_nm": mm(0.012)},
+]
+
+
+def test_a_budget_is_the_root_of_its_squares_and_what_is_judged_by(by):
+    """By hand, JCGM 100: 4.3.7, 5.1.2 and the Welch-Satterthwaite formula of G.4.1."""
+    gauge = make_instrument(by, u_nm=mm(0.5))
+    row = gauges.save_budget(by=by, instrument=gauge, rows=LINES)
+    parts = [0.01 / math.sqrt(12), 0.01, 0.03, 0.02, 0.012 / math.sqrt(3)]
+    u = math.sqrt(sum(part**2 for part in parts))
+    assert row.u_nm == mm(u)
+    degrees = u**4 / (0.03**4 / 9 + 0.02**4 / 2)
+    assert row.df_e3 == pytest.approx(degrees * 1000, abs=1)
+    gauge.refresh_from_db()
+    assert gauge.u_nm == row.u_nm
+    assert make_check(by, instrument=gauge).u_nm == row.u_nm
+    page = instrument_page(gauge, "mm")
+    assert [line.name for line in page.lines] == [row["name"] for row in LINES]
+    assert page.lines[2].share == f"{0.03**2 / u**2:.0%}"
+
+
+def test_a_budget_of_nothing_is_refused(by):
+    with pytest.raises(Refused, match="one contribution above 0"):
+        gauges.save_budget(
+            by=by,
+            instrument=make_instrument(by),
+            rows=[{"name": "operator", "kind": "sd", "value_nm": 0, "df": None}],
+        )
+
+
+@pytest.mark.parametrize("status", ["lost", "damaged"])
+def test_what_is_lost_or_damaged_is_refused_or_warned_of_as_the_shop_sets(by, status):
+    gauge = make_instrument(by, status=status)
+    with pytest.raises(Refused, match=status):
+        make_check(by, instrument=gauge)
+    gauges.set_gauge_rules(by=by, overdue="warn", unfit="warn")
+    check = make_check(by, instrument=gauge)
+    assert check.instrument == gauge
+    assert any(status in doubt for doubt in instrument_page(gauge, "mm").doubts)
+
+
+def test_an_overdue_one_is_warned_of_or_refused_as_the_shop_sets(by):
+    gauge = make_instrument(by, due=day(1))
+    make_check(by, instrument=gauge)
+    gauges.set_gauge_rules(by=by, overdue="refuse", unfit="refuse")
+    with pytest.raises(Refused, match="was due"):
+        make_check(by, instrument=gauge)
+    due_today = make_instrument(by, due=day(0))
+    make_check(by, instrument=due_today)
+
+
+def test_one_out_of_use_is_refused_whatever_is_set(by):
+    gauges.set_gauge_rules(by=by, overdue="warn", unfit="warn")
+    with pytest.raises(Refused, match="out of use"):
+        make_check(by, instrument=make_instrument(by, status="out"))
+
+
+def test_found_off_marks_what_was_measured_since_the_last_good_check(by, client_of):
+    gauge, other = make_instrument(by), make_instrument(by)
+    check = make_check(by, instrument=gauge)
+    innocent = make_check(by, instrument=other)
+    read(check, "1", "gap", "2.00")
+    found(by, gauge, "good", 400)
+    assert rules.doubt_of(check) is None
+    found(by, gauge, "off", 0, error_nm=mm(0.2))
+    gauge.refresh_from_db()
+    assert gauge.due == day(0)
+    checks, _holes = rules.measured_while_off(gauge)
+    assert checks == [check]
+    assert rules.doubt_of(innocent) is None
+    client = client_of("visitor")
+    words = client.get(f"/fit-checks/{check.entry_id}/").content.decode()
+    assert "was found off on" in words
+    page = client.get(f"/instruments/{gauge.pk}/").content.decode()
+    assert "Measured while it was off" in page
+    assert check.label in page
+
+
+def test_a_good_calibration_in_between_clears_what_came_before_it(by):
+    gauge = make_instrument(by)
+    check = make_check(by, instrument=gauge)
+    found(by, gauge, "good", -1)  # after the check
+    found(by, gauge, "off", -30)
+    assert rules.doubt_of(check) is None
+    assert rules.measured_while_off(gauge) == ([], [])
+
+
+def test_adjusted_is_off_before_and_good_after(by):
+    gauge = make_instrument(by)
+    check = make_check(by, instrument=gauge)
+    found(by, gauge, "adjusted", 0, due=day(-365))
+    assert rules.doubt_of(check) is not None
+    gauge.refresh_from_db()
+    assert gauge.due == day(-365)
+    spans = rules.spans_off(list(gauge.calibrations.all()))
+    assert len(spans) == 1
+    found(by, gauge, "off", -10)
+    assert rules.spans_off(list(gauge.calibrations.all()))[1][0] == day(0)
+
+
+def test_an_older_certificate_entered_late_does_not_move_the_due_date(by):
+    gauge = make_instrument(by)
+    found(by, gauge, "good", 10, due=day(-300))
+    found(by, gauge, "good", 400, due=day(30))
+    gauge.refresh_from_db()
+    assert gauge.due == day(-300)
+
+
+def test_pages_keep_what_was_typed_and_say_what_is_wrong(by, client_of):
+    gauge = make_instrument(by)
+    client = client_of("lead")
+    base = f"/instruments/{gauge.pk}"
+    said = {
+        "done_on": "2026-03-01",
+        "laboratory": "room",
+        "result": "good",
+        "unit": "mm",
+    }
+    answer = client.post(f"{base}/calibrated/", {**said, "due": "2026-02-01"})
+    assert "before it was done" in answer.content.decode()
+    assert "room" in answer.content.decode()
+    answer = client.post(f"{base}/calibrated/", {**said, "due": "2027-03-01"})
+    assert answer.status_code == 302
+    assert gauge.calibrations.get().certificate == ""
+    line = {"unit": "mm", "resolution_nm": "0.01", "repeats_nm": "x"}
+    answer = client.post(f"{base}/budget/", line)
+    assert answer.context["form"].errors["repeats_nm"]
+    line |= {"repeats_nm": "0.03", "repeats_df": "9"}
+    assert client.post(f"{base}/budget/", line).status_code == 302
+    assert Instrument.objects.get(pk=gauge.pk).u_nm == mm(
+        math.hypot(0.03, 0.01 / math.sqrt(12))
+    )
+    assert (
+        client.post(
+            "/instruments/rules/", {"overdue": "warn", "unfit": "warn"}
+        ).status_code
+        == 302
+    )
+
+
+def test_the_choice_of_a_new_check_says_what_is_in_doubt(by, client_of):
+    gauge = make_instrument(by, due=day(3))
+    fit_up = make_fit_up(by)
+    url = f"/fit-checks/new/?joint={fit_up.joint_id}&airframe={fit_up.airframe_id}"
+    words = client_of("builder").get(url).content.decode()
+    assert f"{gauge.code} (The calibration of this instrument was due" in words
