@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0004_life_of_items'),
+        ('qa', '0005_corners'),
         ('shop', '0001_tables'),
     ]
 
