@@ -25,24 +25,7 @@ def load(crew) -> None:
         due=day(-140),
         note="screw of the probe was loose",
     )
-    rows = [
-        {"name": "resolution", "kind": "resolution", "value_nm": 10 * UM},
-        {
-            "name": "calibration",
-            "kind": "expanded",
-            "value_nm": 20 * UM,
-            "k_e3": 2000,
-        },
-        {
-            "name": "repeatability",
-            "kind": "repeats",
-            "value_nm": 45 * UM,
-            "df": 60,
-        },
-        {"name": "operator", "kind": "sd", "value_nm": 30 * UM, "df": 2},
-        {"name": "temperature", "kind": "half_width", "value_nm": 10 * UM},
-    ]
-    gauges.save_budget(by=emil, instrument=step, rows=rows, note="three people")
+    _budget(emil, step)
     for code, status in (("FL-2", "lost"), ("SG-2", "damaged")):
         save_instrument(
             by=lena,
@@ -64,3 +47,24 @@ def load(crew) -> None:
     )
     gauges.set_gauge_rules(by=emil, overdue="refuse", unfit="warn")
     gauges.set_gauge_rules(by=emil, overdue="warn", unfit="refuse")
+
+
+def _budget(by, instrument) -> None:
+    rows = [
+        {"name": "resolution", "kind": "resolution", "value_nm": 10 * UM},
+        {
+            "name": "calibration",
+            "kind": "expanded",
+            "value_nm": 20 * UM,
+            "k_e3": 2000,
+        },
+        {
+            "name": "repeatability",
+            "kind": "repeats",
+            "value_nm": 45 * UM,
+            "df": 60,
+        },
+        {"name": "operator", "kind": "sd", "value_nm": 30 * UM, "df": 2},
+        {"name": "temperature", "kind": "half_width", "value_nm": 10 * UM},
+    ]
+    gauges.save_budget(by=by, instrument=instrument, rows=rows, note="three people")
