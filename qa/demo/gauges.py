@@ -32,7 +32,7 @@ def load(crew) -> None:
             code=code,
             name="Gauge for gap and step" if code == "SG-2" else "Feeler leaves",
             kind="step gauge" if code == "SG-2" else "feeler leaves",
-            u_nm=60 * UM,
+            u_nm=55 * UM,
             status=status,
         )
     leaves = Instrument.objects.get(code="FL-1")
