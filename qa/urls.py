@@ -14,6 +14,7 @@ from qa.views import (
     joints,
     mapping,
     nonconformances,
+    offers,
 )
 
 api_urls = [
@@ -66,6 +67,18 @@ nonconformance_urls = [
     path("<int:pk>/<str:verb>/", nonconformances.act, name="nonconformance_act"),
 ]
 
+offer_urls = [
+    path("", offers.offers, name="offers"),
+    path("new/", offers.new_offer, name="new_offer"),
+    path("<int:number>/", offers.offer, name="offer"),
+    path("<int:number>/<int:order>/", offers.offered_joint, name="offered_joint"),
+    path(
+        "<int:number>/<int:order>/second/",
+        offers.second_reading,
+        name="second_reading",
+    ),
+]
+
 instrument_urls = [
     path("", instruments.instrument_list, name="instruments"),
     path("new/", instruments.edit_instrument, name="new_instrument"),
@@ -85,6 +98,7 @@ urlpatterns = [
     path("joints/", include(joint_urls)),
     path("fit-checks/", include(check_urls)),
     path("nonconformances/", include(nonconformance_urls)),
+    path("offers/", include(offer_urls)),
     path("instruments/", include(instrument_urls)),
     path("", include("qa.urls_molds")),
     path("", include("qa.urls_chain")),

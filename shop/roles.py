@@ -53,6 +53,9 @@ MAY: dict[str, frozenset] = {
     "work on nonconformances": WORKERS - {Role.INSPECTOR},
     "explain nonconformances": WORKERS - {Role.BUILDER},
     "hand on nonconformances": WORKERS - {Role.BUILDER},
+    # offering and inspecting
+    "offer work": WORKERS - {Role.INSPECTOR},
+    "inspect": frozenset({Role.INSPECTOR}),
     "define defects": LEAD_ENGINEER,
     "comment": WORKERS,
 }

@@ -24,6 +24,7 @@ DECIDERS = CREW - {Role.BUILDER}
 LEAD_AND_ENGINEER = frozenset({Role.LEAD, Role.ENGINEER})
 LEAD = frozenset({Role.LEAD})
 ENGINEER = frozenset({Role.ENGINEER})
+INSPECTOR = frozenset({Role.INSPECTOR})
 
 WHO = {
     OPEN: """
@@ -41,6 +42,7 @@ WHO = {
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
         nonconformances_csv nonconformance defect_kinds
+        offers offer offered_joint
         instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding search read_changes claims api_claims
         instrument mold_fits correction correction_sheet correction_template
@@ -56,7 +58,7 @@ WHO = {
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
         record_move set_part new_shim shim take_plan withdraw_plan correction_done
-        take_pre_trim
+        take_pre_trim new_offer
     """,
     DECIDERS: """
         put_on_hold lift_hold decide
@@ -79,6 +81,9 @@ WHO = {
     """,
     ENGINEER: """
         release_cut withdraw_release
+    """,
+    INSPECTOR: """
+        second_reading
     """,
     TABLET: """
         api_prove
@@ -133,6 +138,7 @@ def addresses() -> dict[str, str]:
         "name": "entry.js",
         "revoke_tablet.pk": str(tablet.pk),
         "set_route.kind": "plug",
+        "order": 0,
     }
     return {
         name: reverse(

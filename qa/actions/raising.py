@@ -1,7 +1,5 @@
 """Nonconformances come to be: of a check, by hand, of an inspection."""
 
-import hashlib
-
 from qa.models import (
     Check,
     DefectKind,
@@ -34,7 +32,7 @@ def raise_findings(
         found = [found[index] for index in chosen]
     envelope.setdefault("said", {"check": str(check.entry_id), "findings": chosen})
     with perform("raise/1", by=by, **envelope) as act:
-        items = [_raise(act, check, finding) for finding in found]
+        items = [raise_in(act, check, finding) for finding in found]
         act.result = {
             "nonconformances": [{"id": one.pk, "label": one.label} for one in items]
         }
@@ -45,16 +43,13 @@ def not_raised(check: Check, found: list[judging.Finding]) -> list[judging.Findi
     """Return those findings that have no number yet."""
     rows = Nonconformance.objects.filter(fit_check=check)
     have = set(rows.values_list("kind", "stations_key"))
-    return [one for one in found if (one.kind, _key_of(one)) not in have]
+    return [one for one in found if (one.kind, one.key) not in have]
 
 
-def _key_of(finding: judging.Finding) -> str:
-    return hashlib.sha256("\n".join(finding.stations).encode()).hexdigest()
-
-
-def _raise(act, check: Check, finding: judging.Finding) -> Nonconformance:
+def raise_in(act, check: Check, finding: judging.Finding) -> Nonconformance:
+    """Number one finding inside a running act."""
     fit_up = check.fit_up
-    key = _key_of(finding)
+    key = finding.key
     raised = Nonconformance.objects.filter(
         fit_check=check, kind=finding.kind, stations_key=key
     ).first()

@@ -15,6 +15,7 @@ from . import (
     holding,
     joints,
     molds,
+    offering,
     people,
     planning,
 )
@@ -32,6 +33,7 @@ def load() -> None:
     fairing.load(crew, glider)
     molds.load(crew, glider)
     gauges.load(crew)
+    offering.load(crew, glider, seams)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

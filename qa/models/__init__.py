@@ -68,6 +68,14 @@ from .nonconformances import (
     Source,
     State,
 )
+from .offers import (
+    Inspection,
+    InspectionOutcome,
+    InspectionRemark,
+    Offer,
+    OfferedJoint,
+    SecondReading,
+)
 from .plans import (
     AppliedMove,
     CutDeviation,
@@ -115,6 +123,9 @@ __all__ = [
     "HolePattern",
     "HolePatternRevision",
     "HoleReading",
+    "Inspection",
+    "InspectionOutcome",
+    "InspectionRemark",
     "Instrument",
     "InstrumentStatus",
     "Joint",
@@ -126,6 +137,8 @@ __all__ = [
     "NonconformanceKind",
     "NonconformanceState",
     "NonconformanceStep",
+    "Offer",
+    "OfferedJoint",
     "Outcome",
     "PatternHole",
     "PlanDefaults",
@@ -136,6 +149,7 @@ __all__ = [
     "Reading",
     "ReleaseWithdrawal",
     "Rule",
+    "SecondReading",
     "Severity",
     "ShimStack",
     "ShimStock",

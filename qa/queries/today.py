@@ -15,6 +15,7 @@ from qa.models import (
     StandingPlan,
     State,
 )
+from qa.queries import offers
 from qa.queries.checks import check_pages as checks
 from qa.queries.checks import claims
 from qa.queries.nonconformances import item_pages as nonconformances
@@ -57,6 +58,7 @@ def today(person: Person) -> Today:
     items = nonconformances.nonconformances(state="unclosed")
     found = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
+    inspect = _inspect()
     dated = [one for one in (clock_list(person), gauges) if one.items]
     return Today(
         open_checks=[checks.check_row(one) for one in open_checks[:FEW]],
@@ -67,6 +69,7 @@ def today(person: Person) -> Today:
         due=[*dated, *found.due],
         waiting=[
             *claims.for_today(person),
+            *([inspect] if inspect.items else []),
             *([plans] if plans.items else []),
             *([again] if again.items else []),
             *found.waiting,
@@ -104,6 +107,23 @@ def _measure_again() -> Listed:
     rows = joints_to_measure_again()
     title = str(_("Joints to measure again"))
     return Listed(title, [shape(one) for one in rows[:MOST]], len(rows))
+
+
+def _inspect() -> Listed:
+    """What was offered and waits for an inspector, unchanged since."""
+
+    def shape(one: offers.OfferedRow) -> Item:
+        url = reverse("offered_joint", args=[one.number, one.order])
+        note = _("offered by %(name)s") % {"name": one.by}
+        if one.open_lines:
+            note += _(", %(n)s not shown to conform") % {"n": one.open_lines}
+        return Item(f"{one.airframe}, {one.joint}", note, url, one.at)
+
+    rows = offers.queue()
+    title = str(_("To inspect"))
+    return Listed(
+        title, [shape(one) for one in rows[:MOST]], len(rows), reverse("offers")
+    )
 
 
 def _plans(person: Person) -> Listed:

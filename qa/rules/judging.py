@@ -1,5 +1,6 @@
 """One reading judged: what was typed, in nm, with its verdict. Shared by the acts."""
 
+import hashlib
 from dataclasses import dataclass
 
 from qa.models import Check, CheckState, CurrentReading, Kind, Outcome, Reading, Station
@@ -158,6 +159,11 @@ class Finding:
     worst_nm: int
     requirement: str
     worst_value: str
+
+    @property
+    def key(self) -> str:
+        """What names its stations, so that it is raised once."""
+        return hashlib.sha256("\n".join(self.stations).encode()).hexdigest()
 
     def title(self, unit: str) -> str:
         """The finding in words: "gap tight, stations 4–7, worst 0.62 mm under at 5"."""

@@ -5,6 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from qa.models import Joint
+from qa.queries import offers
 from qa.queries.joints import drawings, earlier, fit_states
 from shop import roles
 from shop.forms.fields import number_in
@@ -30,6 +31,9 @@ def joint_on_airframe(request, pk, airframe):
         "before": before,
         "may_cut": roles.may(request.user, "cut parts"),
         "map_svg": drawings.map_svg(now.map) if now else "",
+        "standing": offers.joint_standing(joint, frame),
+        "to_do": fit_states.to_do(now) if now else [],
+        "may_offer": roles.may(request.user, "offer work"),
         "may_measure": roles.may(request.user, "measure"),
     }
     return render(request, "qa/fit_states/joint_on_airframe.html", context)

@@ -18,6 +18,9 @@ WORDS = {
     "nonconformance_step/1": (_N("steps on nonconformances"), "nonconformances"),
     "defect_kind/1": (_N("kinds of defect changed"), "nonconformances"),
     "defect_kinds/1": (_N("kinds of defect changed"), "nonconformances"),
+    "offer/1": (_N("offered for inspection"), "offers"),
+    "second_reading/1": (_N("second readings"), "offers"),
+    "inspect/1": (_N("inspections"), "offers"),
     "hold/1": (_N("holds put on"), "holds"),
     "hold_lifted/1": (_N("holds lifted"), "holds"),
     "decision/1": (_N("suspect parts decided"), "holds"),
@@ -90,6 +93,7 @@ NEWEST = 2000
 # Headings of the lists, in the order of a hand-over.
 PLACES = {
     "nonconformances": _N("Nonconformances"),
+    "offers": _N("Offered for inspection"),
     "holds": _N("Holds"),
     "checks": _N("Fit checks"),
     "hole_patterns": _N("Holes"),

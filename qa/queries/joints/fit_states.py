@@ -15,8 +15,10 @@ from qa.rules.epochs import Epoch
 from qa.rules.plan_records import plan_now
 from qa.rules.staleness import JointState
 from qa.wording import lengths
+from qa.wording.findings import span
 from shop.models import Airframe
 from shop.numeric.units import MM2_PER_IN2, to_nm
+from shop.wording import states
 from shop.wording.states import fails as failing
 
 
@@ -358,3 +360,14 @@ def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[Round
         )
         for one in (found[-1].stations if found else [])
     ]
+
+
+def to_do(now: JointNow) -> list[str]:
+    """What does not conform now, as work: grouped along the seam, of every check that
+    stands."""
+    found: dict[str, list[str]] = {}
+    for one in now.stations:
+        for kind, state in (("gap", one.gap_state), ("flush", one.flush_state)):
+            if failing(state):
+                found.setdefault(states.word(state, kind), []).append(one.label)
+    return [f"{word}: {span(labels)}" for word, labels in found.items()]

@@ -37,6 +37,9 @@ export function summaryOf(screen) {
     ui.back.disabled = ui.finish.disabled = finished;
     slotKeys(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
     slotKeys(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
+    // Its page works out what to do: it needs the server, and the check's record there.
+    ui.onwards.hidden = !proposal;
+    ui.next.href = `/fit-checks/${session.id}/plan/`;
     if (proposal) paintFindings(ui, session.check, proposal.findings, raising);
   }
 

@@ -1,0 +1,286 @@
+"""What an inspector does with what was offered: reads again, accepts, or rejects."""
+
+import hashlib
+from dataclasses import dataclass
+
+from qa.actions import raising
+from qa.models import (
+    Check,
+    Inspection,
+    InspectionOutcome,
+    InspectionRemark,
+    Instrument,
+    InstrumentStatus,
+    Kind,
+    Nonconformance,
+    NonconformanceKind,
+    OfferedJoint,
+    SecondReading,
+    Source,
+    Station,
+    Verdict,
+)
+from qa.rules import acceptance, authorship, judging, offering
+from qa.rules.judging import Typed
+from shop import roles
+from shop.actions.locks import locked
+from shop.ledger import Refused, perform
+from shop.ledger.canonical import canonical
+
+WHOLE = ""
+JUDGED = ("value_nm", "u_nm", "low_nm", "high_nm", "guard_nm", "rule", "method")
+JUDGED += ("verdict", "deviation_nm", "probability")
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What is said of one line: a station, or the joint whole ("")."""
+
+    station: str
+    text: str
+
+
+def read_again(
+    *,
+    by,
+    offered: OfferedJoint,
+    station: str,
+    kind: str,
+    value: str,
+    unit: str,
+    instrument: Instrument | None = None,
+) -> SecondReading:
+    """Keep the inspector's own reading beside the builder's, judged by the same limits
+    with the instrument that it was read with."""
+    roles.require(by, "inspect")
+    if kind not in Kind.values:
+        raise Refused("Choose gap or flushness.", field="kind")
+    if unit not in ("mm", "in"):
+        raise Refused("Choose the unit.", field="unit")
+    said = {"offered": str(offered.entry_id), "joint": offered.joint.number}
+    said |= {"station": station, "kind": kind, "value": value, "unit": unit}
+    said["instrument"] = instrument and instrument.code
+    with perform("second_reading/1", by=by, said=said) as act:
+        _open(by, offered)
+        read = _judged(offered, station, kind, Typed("value", value, unit), instrument)
+        second = SecondReading(
+            offered=offered,
+            station=read.station,
+            kind=kind,
+            instrument=instrument,
+            value=value.strip(),
+            unit=unit,
+            **{name: getattr(read, name) for name in JUDGED},
+        )
+        second.full_clean(exclude=["entry"])
+        act.record(second)
+        act.result = {"verdict": second.verdict, "value_nm": second.value_nm}
+    return second
+
+
+def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrument):
+    """The reading, judged as one of the check that the builder's stands in."""
+    revision = offered.fit_up.revision
+    station = Station.objects.filter(revision=revision, label=label).first()
+    if station is None:
+        raise Refused(f"The joint has no station {label}.", field="station")
+    station.revision = revision
+    line = next(
+        (
+            one
+            for one in offered.content["lines"]
+            if (one["station"], one["kind"]) == (label, kind) and one["reading"]
+        ),
+        None,
+    )
+    acts = [one["act"] for one in offered.content["checks"]]
+    checks = Check.objects.filter(entry__in=acts).select_related("instrument")
+    if line:
+        checks = checks.filter(readings=line["reading"])
+    of = checks.order_by("-number").first()
+    if of is None:
+        raise Refused("No check of this was offered.", field="station")
+    if instrument is None and of.u_nm is not None:
+        raise Refused("Choose what you read it with.", field="instrument")
+    if instrument and instrument.status == InstrumentStatus.OUT:
+        raise Refused("This instrument is out of use.", field="instrument")
+    check = Check(fit_up=offered.fit_up, finish=of.finish, instrument=instrument)
+    if instrument:
+        for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
+            setattr(check, name, getattr(instrument, name))
+    try:
+        return judging.judged(check, station, kind, typed)
+    except ValueError:
+        raise Refused(
+            "This joint is judged with a guard band: choose an instrument whose "
+            "standard uncertainty is known.",
+            field="instrument",
+        ) from None
+
+
+def inspect(
+    *,
+    by,
+    offered: OfferedJoint,
+    outcome: str,
+    shown: str,
+    remarks: list[Remark] = (),
+    note: str = "",
+) -> Inspection:
+    """Accept a joint as it was offered (`shown`: the digest that was looked at), accept
+    it with remarks, or reject it line by line. Every remark becomes an item.
+
+    Accepted is what conforms, or was decided to stay so and verified. What is stale,
+    missing or not proven is accepted only with a remark of that line; what does not
+    conform and nobody decided is not accepted at all.
+    """
+    roles.require(by, "inspect")
+    remarks = [one for one in remarks if one.text.strip()]
+    said = {"offered": str(offered.entry_id), "joint": offered.joint.number}
+    said |= {"outcome": outcome, "shown": shown, "note": note}
+    said["remarks"] = [[one.station, one.text] for one in remarks]
+    with perform("inspect/1", by=by, said=said) as act:
+        row = _open(by, offered)
+        if shown != row.digest:
+            raise Refused("Look at what is offered first.", code="stale")
+        _allow(row, outcome, remarks)
+        content = {
+            "offered": row.digest,
+            "seconds": list(row.seconds.order_by("pk").values_list("entry", flat=True)),
+            "outcome": outcome,
+            "remarks": said["remarks"],
+            "note": note,
+        }
+        text = canonical({**content, "seconds": [str(k) for k in content["seconds"]]})
+        told = Inspection(
+            offered=row,
+            outcome=outcome,
+            digest=hashlib.sha256(text.encode()).hexdigest(),
+            note=note,
+        )
+        told.full_clean(exclude=["entry"])
+        act.record(told)
+        items = [_remarked(act, told, row, one) for one in remarks]
+        act.result = {"outcome": outcome, "nonconformances": items}
+    return told
+
+
+def _open(by, offered: OfferedJoint) -> OfferedJoint:
+    """Hold what was offered; refused where somebody decided, where it changed, and to
+    whoever did the work."""
+    locked(offered)
+    row = OfferedJoint.objects.select_related(
+        *acceptance.RELATED, "fit_up__revision"
+    ).get(pk=offered.pk)
+    if getattr(row, "inspection", None):
+        told = row.inspection.get_outcome_display()
+        raise Refused(f"It was {told} already.", code="stale")
+    if (
+        row.pk
+        != acceptance.newest()
+        .get(joint=row.joint_id, offer__airframe=row.offer.airframe_id)
+        .pk
+    ):
+        raise Refused("It was offered again since: look at that.", code="stale")
+    if changed := acceptance.standings([row])[row.pk].why:
+        raise Refused(
+            f"This changed since it was offered: {changed}. It is offered again first.",
+            code="stale",
+        )
+    if by.pk in acceptance.doers(row):
+        raise Refused("You did some of this work: somebody else inspects it.")
+    return row
+
+
+def _allow(row: OfferedJoint, outcome: str, remarks: list[Remark]) -> None:
+    if outcome not in InspectionOutcome.values:
+        raise Refused(
+            "Accept it, accept it with remarks, or reject it.", field="outcome"
+        )
+    body = row.content
+    labels = {line["station"] for line in body["lines"]}
+    labels |= {one.label for one in row.fit_up.revision.stations.all()}
+    said = [one.station for one in remarks]
+    if len(set(said)) < len(said) or set(said) - labels - {WHOLE}:
+        raise Refused("That line was not offered.", field="remarks")
+    if outcome == InspectionOutcome.REJECTED:
+        if not remarks:
+            raise Refused("Say at a line why it is rejected.", field="remarks")
+        return
+    if remarks and outcome == InspectionOutcome.ACCEPTED:
+        raise Refused(
+            "There are remarks: accept it with them, or take them out.", field="outcome"
+        )
+    if not remarks and outcome == InspectionOutcome.WITH_REMARKS:
+        raise Refused("Write the remarks.", field="remarks")
+    for check in Check.objects.filter(
+        entry__in=[one["act"] for one in body["checks"]]
+    ).select_related("fit_up__entry"):
+        authorship.require_proven(check, "outcome")
+    _require_good(row, set(said))
+
+
+def _require_good(row: OfferedJoint, said: set[str]) -> None:
+    body = row.content
+    if "suspect" in body["short"]:
+        raise Refused(
+            "A serial is on hold or suspect: that is decided before it is accepted.",
+            field="outcome",
+        )
+    failing = [
+        f"{one['station']} {one['kind']}" for one in offering.failing_lines(body)
+    ]
+    seconds = row.seconds.exclude(verdict__in=("", Verdict.CONFORMS))
+    failing += [
+        f"{one.station.label} {one.kind}"
+        for one in seconds.select_related("station")
+        if one.verdict == Verdict.DOES_NOT_CONFORM
+    ]
+    if failing:
+        raise Refused(
+            "What does not conform is decided and verified before it is accepted: "
+            f"{', '.join(dict.fromkeys(failing))}.",
+            field="outcome",
+        )
+    undecided = [
+        label
+        for label, _pk, state, _disposition in body["items"]
+        if state not in ("verified",)
+    ]
+    if undecided:
+        raise Refused(
+            f"Not done yet: {', '.join(undecided)}. These are verified first.",
+            field="outcome",
+        )
+    lines = {one["station"] for one in offering.open_lines(body)}
+    lines |= {one.station.label for one in seconds.select_related("station")}
+    lines |= {WHOLE} if body["short"] else set()
+    if missing := sorted(lines - said, key=lambda label: (len(label), label)):
+        words = ", ".join(label or "the joint whole" for label in missing)
+        raise Refused(
+            f"Not shown to conform: {words}. Accept with a remark at each, or reject.",
+            field="outcome",
+        )
+
+
+def _remarked(act, told: Inspection, row: OfferedJoint, said: Remark) -> str:
+    """Each remark is an item, with its own number."""
+    where = f"station {said.station}" if said.station else "the joint whole"
+    item = raising.keep(
+        act,
+        Nonconformance(
+            airframe_id=row.offer.airframe_id,
+            kind=NonconformanceKind.OTHER,
+            source=Source.INSPECTION,
+            joint_id=row.joint_id,
+            part_id=row.fit_up.part_id,
+            title=said.text.strip()[:200],
+            place=f"{row.joint.name}, {where}"[:200],
+            stations=[said.station] if said.station else [],
+        ),
+    )
+    remark = InspectionRemark(
+        inspection=told, station=said.station, text=said.text.strip()[:200], item=item
+    )
+    act.record(remark)
+    return item.label

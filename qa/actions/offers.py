@@ -1,0 +1,94 @@
+"""A joint, a part or a bay is offered for inspection; what is offered is frozen."""
+
+from qa.actions import raising
+from qa.models import CheckState, Offer
+from qa.rules import acceptance, offering
+from shop import roles
+from shop.actions.numbers import next_number
+from shop.ledger import Refused, perform
+from shop.models import Airframe, Part, PartState
+
+
+def offer(
+    *,
+    by,
+    airframe: Airframe,
+    joint=None,
+    part: Part | None = None,
+    bay=None,
+    shown: list[str] | None = None,
+    note: str = "",
+) -> Offer:
+    """Offer what was shown (its digests) for inspection.
+
+    What does not conform becomes items; what is stale, missing or not in the condition
+    of acceptance is part of what is offered, and the inspector sees it.
+    """
+    roles.require(by, "offer work")
+    row = Offer(airframe=airframe, joint=joint, part=part, bay=bay, note=note)
+    what = {"joint": joint, "part": part, "bay": bay}
+    said = {name: one.pk for name, one in what.items() if one}
+    said |= {"airframe": airframe.serial, "shown": shown, "note": note}
+    with perform("offer/1", by=by, said=said) as act:
+        joints, never = offering.joints_of(airframe, **what)
+        _hold(airframe, joints)
+        drafts = offering.drafts(airframe, joints)
+        _refuse(drafts, shown)
+        row.number = next_number("offer")
+        row.left_out = [one.number for one in never]
+        row.full_clean(exclude=["entry"])
+        act.record(row)
+        items = []
+        for order, draft in enumerate(drafts):
+            draft.row.offer, draft.row.order = row, order
+            act.record(draft.row)
+            items += [
+                raising.raise_in(act, check, finding)
+                for check, finding in draft.to_raise
+            ]
+        labels = [one.label for one in items]
+        act.result = {"offer": row.label, "nonconformances": labels}
+    return row
+
+
+def _hold(airframe: Airframe, joints) -> None:
+    """Hold still what is offered: its serials and its checks, in the order of keys."""
+    at = {"airframe": airframe, "joint__in": joints}
+    fit_ups = airframe.fit_ups.filter(**at).values_list("part", "surround_part")
+    serials = {key for pair in fit_ups for key in pair} - {None}
+    lock = {"of": ("self",), "no_key": True}
+    list(Part.objects.select_for_update(**lock).filter(pk__in=serials).order_by("pk"))
+    checks = CheckState.objects.filter(
+        fit_check__fit_up__airframe=airframe, fit_check__fit_up__joint__in=joints
+    )
+    list(checks.select_for_update(**lock).order_by("pk"))
+
+
+def _refuse(drafts, shown: list[str] | None) -> None:
+    if not drafts:
+        raise Refused("Nothing of this was fitted yet: there is nothing to offer.")
+    if shown is not None and [one.row.digest for one in drafts] != shown:
+        raise Refused(
+            "This changed while you looked at it. Look again, then offer it.",
+            code="stale",
+        )
+    for draft in drafts:
+        number = draft.state.joint.number
+        parts = (draft.state.fit_up.part, draft.state.fit_up.surround_part)
+        for part in filter(None, parts):
+            if part.state == PartState.SCRAPPED:
+                raise Refused(f"{number}: {part} was scrapped, for good.")
+        if not draft.state.now.values:
+            raise Refused(f"{number}: nothing was measured since it was fitted.")
+        for code, words in (
+            ("unfinished", "finish its check first"),
+            ("late", "decide on the readings that came in late first"),
+        ):
+            if code in draft.body["short"]:
+                raise Refused(f"{number}: {words}.")
+        before = acceptance.standing_of(draft.state.joint, draft.state.airframe)
+        if before and before.state == acceptance.OFFERED:
+            raise Refused(
+                f"{number} is offered already, as {before.offered.offer.label}.",
+                code="done",
+            )

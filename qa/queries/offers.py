@@ -1,0 +1,279 @@
+"""What is offered, as pages show it: before it is frozen, and after."""
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from qa.models import (
+    AcceptanceFinish,
+    Inspection,
+    OfferedJoint,
+    SecondReading,
+)
+from qa.models.fitups import held_in_words
+from qa.rules import acceptance, offering
+from qa.rules.acceptance import Standing
+from qa.wording import lengths
+from qa.wording.offers import SHORT
+from shop.wording import states
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One characteristic of a station: what stands, what the inspector read."""
+
+    state: str
+    value: str
+    note: str
+    seconds: tuple[tuple[str, str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Row:
+    """One station as it is offered: a line that can be remarked on."""
+
+    station: str
+    gap: Cell | None
+    flush: Cell | None
+
+    @property
+    def cells(self) -> list[Cell | None]:
+        return [self.gap, self.flush]
+
+
+@dataclass(frozen=True)
+class JointOffered:
+    """One joint as it is, or would be, offered. Texts in `unit`."""
+
+    joint: object
+    airframe: object
+    part: str
+    surround: str
+    revision: int
+    fit_up: int
+    unit: str
+    asked: str
+    condition: list[str]
+    checks: list[dict]
+    short: list[str]
+    rows: list[Row]
+    counts: list[tuple[str, str, int]]
+    items: list[tuple[str, int, str]]
+    to_raise: list[str]
+    digest: str
+
+
+def offered(
+    row: OfferedJoint, unit: str, seconds: list[SecondReading] = (), to_raise=()
+) -> JointOffered:
+    """Return an offered joint (with fit_up__revision and joint) as a page shows it."""
+    body, revision = row.content, row.fit_up.revision
+    beside: dict = {}
+    for one in seconds:
+        beside.setdefault((one.station.label, one.kind), []).append(one)
+    labels: dict[str, dict] = {}
+    for line in body["lines"]:
+        cell = _cell(line, beside.get((line["station"], line["kind"]), ()), unit)
+        labels.setdefault(line["station"], {})[line["kind"]] = cell
+    asked = revision.acceptance_condition or _("not stated by the joint")
+    if revision.acceptance_finish != AcceptanceFinish.ANY:
+        asked += f", {revision.get_acceptance_finish_display()}"
+    return JointOffered(
+        joint=row.joint,
+        airframe=row.fit_up.airframe,
+        part=body["part"],
+        surround=body["surround"] or "",
+        revision=body["revision"],
+        fit_up=body["fit_up"],
+        unit=unit,
+        asked=asked,
+        condition=_condition(body),
+        checks=body["checks"],
+        short=[str(SHORT[code]) for code in body["short"]],
+        rows=[
+            Row(label, found.get("gap"), found.get("flush"))
+            for label, found in labels.items()
+        ],
+        counts=_counts(body),
+        items=[(label, key, state) for label, key, state, _said in body["items"]],
+        to_raise=list(to_raise),
+        digest=row.digest,
+    )
+
+
+def _cell(line: dict, seconds, unit: str) -> Cell:
+    value = line["value_nm"]
+    signed = line["kind"] == "flush"
+    note = line["why"]
+    if line["carried"]:
+        note = _("kept by witnesses")
+    if line["left_by"]:
+        note = _("decided to stay so")
+    return Cell(
+        state=states.key_of(line["state"], line["deviation_nm"]),
+        value=lengths.on_map(value, unit, signed=signed) if value is not None else "",
+        note=note,
+        seconds=tuple(
+            (
+                lengths.on_map(one.value_nm, unit, signed=signed),
+                states.key_of(one.verdict, one.deviation_nm),
+                one.entry.author,
+            )
+            for one in seconds
+        ),
+    )
+
+
+def _condition(body: dict) -> list[str]:
+    """How it was held and finished, a line a check; else how it is held."""
+    told = []
+    for one in body["checks"]:
+        words = [_("as accepted") if one["in_condition"] else "", one["finish"]]
+        words.append(held_in_words(one["held"]) or _("how it was held is not stated"))
+        told.append(f"{one['check']}: {', '.join(str(w) for w in words if w)}")
+    return told or [held_in_words(body["held"])]
+
+
+def _counts(body: dict) -> list[tuple[str, str, int]]:
+    """(state, words, how many) of the lines, what is worst first."""
+    counted: dict[str, int] = {}
+    for line in body["lines"]:
+        key = "left" if line["left_by"] else line["state"]
+        counted[key] = counted.get(key, 0) + 1
+    order = ("does_not_conform", "clash", "not_proven", "stale", "not_measured", "left")
+    words = {"left": _("decided to stay so"), "clash": _("two values")}
+    found = []
+    for key in (*order, "conforms", ""):
+        if key in counted:
+            row = states.VERDICTS.get(key)
+            word = words.get(key) or str(row.many or row.word)
+            found.append((key, word, counted[key]))
+    return found
+
+
+@dataclass(frozen=True)
+class Offering:
+    """What somebody is about to offer: every joint, and those never fitted."""
+
+    joints: list[JointOffered]
+    left_out: list[str]
+
+    @property
+    def digests(self) -> list[str]:
+        return [one.digest for one in self.joints]
+
+
+def about_to_offer(airframe, unit: str, **what) -> Offering:
+    joints, never = offering.joints_of(airframe, **what)
+    drafts = offering.drafts(airframe, joints)
+    shown = [
+        offered(
+            draft.row,
+            unit,
+            to_raise=[finding.title(unit) for _check, finding in draft.to_raise],
+        )
+        for draft in drafts
+    ]
+    return Offering(shown, [one.number for one in never])
+
+
+@dataclass(frozen=True)
+class OfferedRow:
+    """One offered joint in a list."""
+
+    number: int
+    order: int
+    offer: str
+    what: str
+    joint: str
+    airframe: str
+    part: str
+    state: str
+    why: str
+    by: str
+    at: object
+    inspected: str
+    open_lines: int
+
+
+def offered_row(standing: Standing) -> OfferedRow:
+    row, said = standing.offered, standing.inspection
+    return OfferedRow(
+        number=row.offer.number,
+        order=row.order,
+        offer=row.offer.label,
+        what=row.offer.what,
+        joint=f"{row.joint.number} {row.joint.name}",
+        airframe=row.offer.airframe.serial,
+        part=row.content["part"],
+        state=standing.state,
+        why=standing.why,
+        by=row.entry.author,
+        at=row.entry.received_at,
+        inspected=said.entry.author if said else "",
+        open_lines=len(offering.open_lines(row.content)),
+    )
+
+
+def offered_joints(which: str = "") -> QuerySet[OfferedJoint]:
+    """The newest of each joint: to inspect ("waiting"), decided, or all."""
+    rows = acceptance.newest()
+    if which == "waiting":
+        rows = rows.filter(inspection=None)
+    elif which == "decided":
+        rows = rows.exclude(inspection=None)
+    return rows.order_by("-pk")
+
+
+def page_rows(rows) -> list[OfferedRow]:
+    """Where each of some offered joints stands, in a constant number of statements."""
+    rows = list(rows)
+    found = acceptance.standings(rows)
+    return [offered_row(found[one.pk]) for one in rows]
+
+
+def queue() -> list[OfferedRow]:
+    """What waits for an inspector and has not changed since, the oldest first."""
+    rows = offered_joints("waiting").order_by("pk")
+    return [one for one in page_rows(rows) if one.state == acceptance.OFFERED]
+
+
+@dataclass(frozen=True)
+class InspectedView:
+    """An offered joint whole: as it was offered, what was said of it, what changed."""
+
+    standing: Standing
+    shown: JointOffered
+    inspection: Inspection | None
+    remarks: list
+    newer: OfferedJoint | None
+
+
+def inspected_view(row: OfferedJoint, unit: str) -> InspectedView:
+    seconds = row.seconds.select_related("entry__by", "entry__confirmation", "station")
+    inspection = getattr(row, "inspection", None)
+    remarks = []
+    if inspection:
+        remarks = list(inspection.remarks.select_related("item__standing"))
+    newer = (
+        OfferedJoint.objects.filter(
+            joint=row.joint, offer__airframe=row.offer.airframe_id, pk__gt=row.pk
+        )
+        .select_related("offer")
+        .order_by("-pk")
+        .first()
+    )
+    return InspectedView(
+        standing=acceptance.standings([row])[row.pk],
+        shown=offered(row, unit, list(seconds)),
+        inspection=inspection,
+        remarks=remarks,
+        newer=newer,
+    )
+
+
+def joint_standing(joint, airframe) -> OfferedRow | None:
+    """Where a joint on an airframe stands; None where it was never offered."""
+    standing = acceptance.standing_of(joint, airframe)
+    return offered_row(standing) if standing else None

@@ -1,0 +1,303 @@
+"""In work, offered, accepted: where a joint on an airframe stands, worked out anew each
+time from what was offered, what the inspector said and what happened since.
+
+Nothing is stored that could be forgotten: an acceptance holds as long as nothing of
+what was accepted changed, and says what did.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from qa.models import (
+    AppliedMove,
+    CurrentReading,
+    FitUp,
+    Inspection,
+    InspectionOutcome,
+    Nonconformance,
+    NonconformanceState,
+    OfferedJoint,
+    Reading,
+    ShimStack,
+    State,
+    TrimCut,
+)
+from qa.rules import touches as touched
+from qa.rules.epochs import MOST_TOLD
+from qa.rules.touches import WORDS
+
+IN_WORK, OFFERED, VOID = "in_work", "offered", "acceptance_void"
+RELATED = (
+    "entry__by",
+    "offer__airframe",
+    "offer__joint",
+    "offer__part",
+    "offer__bay",
+    "joint__current",
+    "fit_up__entry",
+    "fit_up__airframe",
+    "fit_up__joint",
+    "fit_up__part",
+    "fit_up__surround_part",
+    "inspection__entry__by",
+)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One joint as it was offered last: `changed` says what happened since."""
+
+    offered: OfferedJoint
+    inspection: Inspection | None
+    changed: tuple[str, ...]
+
+    @property
+    def state(self) -> str:
+        """in_work, offered, accepted, with_remarks, rejected or acceptance_void."""
+        if self.inspection is None:
+            return IN_WORK if self.changed else OFFERED
+        outcome = self.inspection.outcome
+        if outcome == InspectionOutcome.REJECTED:
+            return IN_WORK if self.changed else outcome
+        return VOID if self.changed else outcome
+
+    @property
+    def holds(self) -> bool:
+        """Whether it is accepted now."""
+        outcomes = (InspectionOutcome.ACCEPTED, InspectionOutcome.WITH_REMARKS)
+        return self.state in outcomes
+
+    @property
+    def why(self) -> str:
+        more = [_("and more")] if len(self.changed) > MOST_TOLD else []
+        return "; ".join([*self.changed[:MOST_TOLD], *more])
+
+
+def newest() -> QuerySet[OfferedJoint]:
+    """The last time that each joint of each airframe was offered."""
+    later = OfferedJoint.objects.filter(
+        joint=OuterRef("joint"),
+        offer__airframe=OuterRef("offer__airframe"),
+        pk__gt=OuterRef("pk"),
+    )
+    return OfferedJoint.objects.filter(~Exists(later)).select_related(*RELATED)
+
+
+def standing_of(joint, airframe) -> Standing | None:
+    """Where one joint stands; None where it was never offered: it is in work."""
+    row = newest().filter(joint=joint, offer__airframe=airframe).first()
+    return standings([row])[row.pk] if row else None
+
+
+def standings(rows: Iterable[OfferedJoint]) -> dict[int, Standing]:
+    """Where each stands, by its key (rows with RELATED), in a constant number of
+    statements."""
+    rows = list(rows)
+    if not rows:
+        return {}
+    changed = changes(rows)
+    return {
+        row.pk: Standing(row, getattr(row, "inspection", None), tuple(changed[row.pk]))
+        for row in rows
+    }
+
+
+def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
+    """What happened to each since it was offered, in words, the oldest first."""
+    touches = touched.load(
+        [one.fit_up for one in rows], [one.fit_up.joint for one in rows]
+    )
+    first = min(one.read_to for one in rows)
+    acts = _acts_since(rows, first)
+    reads = _read_since(rows, first)
+    standing = _standing(rows)
+    items = _items_since(rows, first)
+    left = _left_no_more(rows)
+    found = {}
+    for row in rows:
+        told = [(at, why) for at, why in _happened(row, touches) if at > row.read_to]
+        told += [(at, why) for at, why in acts[_place(row)] if at > row.read_to]
+        told += _readings(row, reads[_place(row)], standing)
+        told += [
+            (at, why)
+            for at, act, why in items[_place(row)]
+            if at > row.read_to and act not in _own(row)
+        ]
+        told += left[row.pk]
+        newest_one = row.joint.current.number
+        if newest_one != row.content["newest_revision"]:
+            words = _("%(joint)s has revision %(number)s now")
+            values = {"joint": row.joint.number, "number": newest_one}
+            told.append((touched.AT_LAST, words % values))
+        found[row.pk] = list(dict.fromkeys(why for _at, why in sorted(told)))
+    return found
+
+
+def _place(row: OfferedJoint) -> tuple[int, int]:
+    return row.joint_id, row.fit_up.airframe_id
+
+
+def _own(row: OfferedJoint) -> set:
+    """The acts of the offer and the inspection themselves."""
+    inspection = getattr(row, "inspection", None)
+    return {row.entry_id, inspection and inspection.entry_id}
+
+
+def _here(rows, joint: str, airframe: str) -> Q:
+    return Q(**{f"{joint}__in": {one.joint_id for one in rows}}) & Q(
+        **{f"{airframe}__in": {one.fit_up.airframe_id for one in rows}}
+    )
+
+
+def _happened(row: OfferedJoint, touches) -> list[tuple[int, str]]:
+    own = touches.at(*_place(row))
+    told = [(one.entry.pk, f"{WORDS[one.reason]} (fit-up {one.number})") for one in own]
+    airframe = row.fit_up.airframe_id
+    return told + [(one.at, one.why) for one in touches.of(row.joint, airframe, own)]
+
+
+def _acts_since(rows, first: int) -> dict:
+    """Cuts, moves and shims at the joints themselves: each tells by itself, before the
+    next fit-up is opened."""
+    found = defaultdict(list)
+    here = _here(rows, "fit_up__joint", "fit_up__airframe")
+    for model, words in (
+        (TrimCut, _("trimmed")),
+        (AppliedMove, _("moved")),
+        (ShimStack, _("shimmed")),
+    ):
+        there = model.objects.filter(here, entry__pk__gt=first).order_by()
+        for at, joint, airframe, number in there.values_list(
+            "entry__pk", "fit_up__joint", "fit_up__airframe", "fit_up__number"
+        ).distinct():
+            why = f"{words} (fit-up {number})"
+            found[joint, airframe].append((at, why))
+    return found
+
+
+def _read_since(rows, first: int) -> dict:
+    """What was read, or counted in, at the joints since the oldest was offered."""
+    found = defaultdict(list)
+    here = _here(rows, "fit_check__fit_up__joint", "fit_check__fit_up__airframe")
+    there = Reading.objects.filter(here).filter(
+        Q(late=False, entry__pk__gt=first)
+        | Q(late_decision__counted=True, late_decision__entry__pk__gt=first)
+    )
+    for at, decided, joint, airframe, label in there.values_list(
+        F("entry__pk"),
+        "late_decision__entry__pk",
+        "fit_check__fit_up__joint",
+        "fit_check__fit_up__airframe",
+        "station__label",
+    ).order_by("entry__pk"):
+        found[joint, airframe].append((max(at, decided or 0), label))
+    return found
+
+
+def _standing(rows) -> set[int]:
+    """Those of the readings offered that still stand, without another beside them."""
+    read = [
+        line["reading"]
+        for row in rows
+        for line in row.content["lines"]
+        if line["reading"]
+    ]
+    there = CurrentReading.objects.filter(reading__in=read)
+    return set(there.values_list("reading_id", flat=True))
+
+
+def _readings(row: OfferedJoint, reads, standing: set[int]) -> list[tuple[int, str]]:
+    again = [(at, label) for at, label in reads if at > row.read_to]
+    seen = {label for _at, label in again}
+    gone = [
+        line["station"]
+        for line in row.content["lines"]
+        if line["reading"]
+        and line["reading"] not in standing
+        and line["station"] not in seen
+    ]
+    told = []
+    for at, labels, words in (
+        (
+            again[0][0] if again else 0,
+            [label for _at, label in again],
+            _("measured again at"),
+        ),
+        (touched.AT_LAST, gone, _("does not stand any more: what was read at")),
+    ):
+        if labels:
+            names = list(dict.fromkeys(labels))
+            more = ["…"] if len(names) > MOST_TOLD else []
+            told.append((at, f"{words} {', '.join([*names[:MOST_TOLD], *more])}"))
+    return told
+
+
+def _items_since(rows, first: int) -> dict:
+    """Items raised at the joints, and those opened again."""
+    found = defaultdict(list)
+    there = Nonconformance.objects.filter(_here(rows, "joint", "airframe"))
+    for one in there.filter(entry__pk__gt=first).select_related("entry"):
+        why = _("%(item)s was raised") % {"item": one.label}
+        found[one.joint_id, one.airframe_id].append((one.entry.pk, one.entry_id, why))
+    return found
+
+
+def _left_no_more(rows) -> dict:
+    """Items that the offers rely on (use as is, repair) and that do not stand."""
+    keys = {key for row in rows for key in row.content["relies_on"]}
+    states = NonconformanceState.objects.filter(nonconformance__in=keys).exclude(
+        state__in=(State.VERIFIED, State.CLOSED)
+    )
+    opened = {one.pk: one for one in states.select_related("nonconformance")}
+    return {
+        row.pk: [
+            (
+                touched.AT_LAST,
+                _("%(item)s was opened again") % {"item": opened[key].nonconformance},
+            )
+            for key in row.content["relies_on"]
+            if key in opened
+        ]
+        for row in rows
+    }
+
+
+def doers(row: OfferedJoint) -> set[int]:
+    """Keys of who did the work that was offered: who offered it, fitted it, read what
+    stands, cut, moved, set or shimmed it, or worked on its items."""
+    serials = {row.fit_up.part_id, row.fit_up.surround_part_id} - {None}
+    at = {"fit_up__joint": row.joint_id, "fit_up__part": row.fit_up.part_id}
+    read = [one["reading"] for one in row.content["lines"] if one["reading"]]
+    acts = [one["act"] for one in row.content["checks"]]
+    sources = (
+        (OfferedJoint.objects.filter(pk=row.pk), "entry__by"),
+        (
+            FitUp.objects.filter(
+                joint=row.joint_id,
+                airframe=row.fit_up.airframe_id,
+                part=row.fit_up.part_id,
+            ),
+            "entry__by",
+        ),
+        (Reading.objects.filter(pk__in=read), "entry__by"),
+        (Reading.objects.filter(fit_check__entry__in=acts), "fit_check__entry__by"),
+        (TrimCut.objects.filter(part__in=serials), "entry__by"),
+        (AppliedMove.objects.filter(**at), "entry__by"),
+        (ShimStack.objects.filter(**at), "entry__by"),
+        (
+            Nonconformance.objects.filter(
+                joint=row.joint_id,
+                airframe=row.fit_up.airframe_id,
+                steps__verb="work",
+            ),
+            "steps__entry__by",
+        ),
+    )
+    found = set()
+    for rows, by in sources:
+        found |= set(rows.order_by().values_list(by, flat=True).distinct())
+    return found - {None}

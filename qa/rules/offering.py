@@ -1,0 +1,286 @@
+"""What is offered for inspection: one joint as it stands now, frozen and judged.
+
+The body says everything as values and codes, never as sentences: which checks, in which
+condition, what each station reads or why it reads nothing, which items are open.
+"""
+
+import hashlib
+from dataclasses import dataclass
+
+from qa.models import (
+    AcceptanceFinish,
+    Check,
+    Joint,
+    Kind,
+    Nonconformance,
+    OfferedJoint,
+    State,
+)
+from qa.rules import history, judging, requirements, staleness
+from qa.rules.plan_records import last_entry
+from qa.rules.staleness import JointState, Value
+from shop.ledger.canonical import canonical
+from shop.models import Airframe, Part, PartState, Position
+
+FORM = "offered/1"
+CONFORMS = "conforms"
+# Verified: it was decided to leave it so, and somebody else saw that.
+LEFT = ("use_as_is", "repair")
+
+
+@dataclass
+class Draft:
+    """One joint as it would be offered now."""
+
+    state: JointState
+    row: OfferedJoint
+    # What does not conform and is no item yet: (check, finding).
+    to_raise: list[tuple[Check, judging.Finding]]
+
+    @property
+    def body(self) -> dict:
+        return self.row.content
+
+
+def joints_of(
+    airframe: Airframe, *, joint=None, part: Part | None = None, bay=None
+) -> tuple[list[Joint], list[Joint]]:
+    """The joints that a thing has on an airframe: those that were fitted, and those
+    that never were."""
+    rows = Joint.objects.filter(type=airframe.type_id).exclude(current=None)
+    rows = rows.select_related("position", "surround", "current", "type")
+    if joint:
+        rows = rows.filter(pk=joint.pk)
+    elif part:
+        rows = rows.filter(fit_ups__airframe=airframe, fit_ups__part=part).distinct()
+    else:
+        line = airframe.line_number
+        rows = [
+            one
+            for one in rows.order_by("number")
+            if _inside(bay, one.position)
+            and one.first_line <= line <= (one.last_line or line)
+        ]
+    fitted = set(airframe.fit_ups.values_list("joint", flat=True))
+    rows = list(rows)
+    return (
+        [one for one in rows if one.pk in fitted],
+        [one for one in rows if one.pk not in fitted],
+    )
+
+
+def _inside(bay: Position, position: Position) -> bool:
+    return position.pk == bay.pk or position.path.startswith(f"{bay.path} / ")
+
+
+def drafts(airframe: Airframe, joints: list[Joint]) -> list[Draft]:
+    """Each joint as it would be offered now, in the order given."""
+    read_to = last_entry()
+    found = staleness.states(history.load(airframe, joints)) if joints else {}
+    return [_draft(found[one.pk], read_to) for one in joints if one.pk in found]
+
+
+def _draft(state: JointState, read_to: int) -> Draft:
+    items = list(
+        Nonconformance.objects.filter(joint=state.joint, airframe=state.airframe)
+        .select_related("standing", "fit_check__fit_up", "defect")
+        .order_by("number")
+    )
+    checks = _checks(state)
+    lines = _lines(state, items)
+    body = {
+        "form": FORM,
+        "airframe": state.airframe.serial,
+        "joint": state.joint.number,
+        "revision": state.revision.number,
+        "newest_revision": state.joint.current.number,
+        "fit_up": state.fit_up.number,
+        "part": state.fit_up.part.serial,
+        "surround": getattr(state.fit_up.surround_part, "serial", None),
+        "held": state.held_now,
+        "checks": [_check(one) for one in checks],
+        "short": _short(state, checks),
+        "lines": lines,
+        "items": [
+            [one.label, one.pk, one.standing.state, one.standing.disposition]
+            for one in items
+            if one.standing.state != State.CLOSED
+        ],
+        "relies_on": sorted({line["left_by"] for line in lines if line["left_by"]}),
+    }
+    text = canonical(body)
+    row = OfferedJoint(
+        joint=state.joint,
+        fit_up=state.fit_up,
+        body=text,
+        digest=hashlib.sha256(text.encode()).hexdigest(),
+        read_to=read_to,
+    )
+    return Draft(state, row, _to_raise(checks, lines, items))
+
+
+def _checks(state: JointState) -> list[Check]:
+    """The checks that what stands rests on, oldest first."""
+    found = {value.check.pk: value.check for value in state.now.values.values()}
+    return sorted(found.values(), key=lambda one: one.number)
+
+
+def _check(check: Check) -> dict:
+    return {
+        "check": check.label,
+        "act": str(check.entry_id),
+        "state": check.state.state,
+        "finish": check.finish,
+        "held": check.held or check.fit_up.held,
+        "in_condition": check.in_acceptance_condition,
+        "instrument": getattr(check.instrument, "code", None),
+        "by": check.entry.author,
+    }
+
+
+def in_condition(state: JointState, checks: list[Check]) -> bool:
+    """Whether it was measured as the joint is accepted: held and finished so."""
+    revision = state.revision
+    finish = revision.acceptance_finish
+    wanted = AcceptanceFinish.ANY, *{one.finish for one in checks}
+    held = not revision.acceptance_condition or all(
+        one.in_acceptance_condition for one in checks
+    )
+    alike = len({one.finish for one in checks}) <= 1
+    return bool(checks) and held and finish in wanted and alike
+
+
+def _short(state: JointState, checks: list[Check]) -> list[str]:
+    """What the joint whole lacks, as codes."""
+    found = []
+    if state.off:
+        found.append("off")
+    if state.joint.current.number != state.revision.number:
+        found.append("revision")
+    if checks and not in_condition(state, checks):
+        found.append("condition")
+    if any(one.state.state == "open" for one in checks):
+        found.append("unfinished")
+    if any(one.state.late for one in checks):
+        found.append("late")
+    parts = [state.fit_up.part, state.fit_up.surround_part]
+    if any(one and one.state != PartState.GOOD for one in parts):
+        found.append("suspect")
+    return found
+
+
+def _lines(state: JointState, items: list[Nonconformance]) -> list[dict]:
+    """Every characteristic with limits, and every other that was measured."""
+    found = []
+    finish = _finish(state)
+    for station in state.seam.stations:
+        for kind in Kind.values:
+            key = (station.label, kind)
+            value, old = state.now.values.get(key), state.now.stale.get(key)
+            measured_bare = value.check.finish if value else finish
+            wanted = requirements.requirement(station, kind, measured_bare)
+            if wanted.empty and value is None:
+                continue
+            left = _left_by(value, kind, station.label, state, items)
+            found.append(
+                {
+                    "station": station.label,
+                    "kind": kind,
+                    "limits": list(wanted.limits),
+                    "state": _state_of(value, old, wanted.empty),
+                    "value_nm": value.reading.value_nm if value else None,
+                    "reading": value.reading.pk if value else None,
+                    "deviation_nm": value.reading.deviation_nm if value else None,
+                    "check": value.check.label if value else None,
+                    "carried": bool(value and value.carried),
+                    "why": old.why if old and not value else "",
+                    "left_by": left,
+                }
+            )
+    return found
+
+
+def _finish(state: JointState) -> str:
+    checks = [one for epoch in state.epochs for one in epoch.checks]
+    return checks[-1].finish if checks else "finished"
+
+
+def _state_of(value: Value | None, old, without_limits: bool) -> str:
+    if value is None:
+        return "stale" if old else "not_measured"
+    if value.clash:
+        return "clash"
+    return value.reading.verdict or ("" if without_limits else "not_measured")
+
+
+def _left_by(value, kind: str, label: str, state, items) -> int | None:
+    """The item by which a reading that does not conform was decided to stay, verified:
+    of the same serials, and no worse than what was decided, or as it was re-checked."""
+    if value is None or value.reading.verdict != "does_not_conform":
+        return None
+    reading = value.reading
+    for one in items:
+        standing = one.standing
+        decided = standing.state in (State.VERIFIED, State.CLOSED)
+        if not (decided and standing.disposition in LEFT and label in one.stations):
+            continue
+        if not one.fit_check_id or _kind_of(one) != (kind, reading.deviation_nm < 0):
+            continue
+        was = one.fit_check.fit_up
+        same = (was.part_id, was.surround_part_id) == (
+            state.fit_up.part_id,
+            state.fit_up.surround_part_id,
+        )
+        no_worse = abs(reading.deviation_nm) <= abs(one.worst_nm or 0)
+        if same and (no_worse or reading.fit_check_id == standing.recheck_id):
+            return one.pk
+    return None
+
+
+def _kind_of(item: Nonconformance) -> tuple[str, bool]:
+    """(gap or flush, whether it is under its limit) of an item of fit."""
+    below = item.kind in ("gap_tight", "flush_low")
+    return ("gap" if item.kind.startswith("gap") else "flush"), below
+
+
+def _to_raise(checks, lines, items) -> list[tuple[Check, judging.Finding]]:
+    """The findings, of each check that stands, which nobody raised and which no item
+    that is not closed covers already."""
+    failing = {
+        (line["check"], line["kind"], line["station"])
+        for line in lines
+        if line["state"] == "does_not_conform" and not line["left_by"]
+    }
+    handled = {
+        (_kind_of(one)[0], label)
+        for one in items
+        if one.of_fit and one.standing.state not in (State.VERIFIED, State.CLOSED)
+        for label in one.stations
+    }
+    raised = {(one.fit_check_id, one.kind, one.stations_key) for one in items}
+    found = []
+    for check in checks:
+        for finding in judging.findings(check):
+            kind = "gap" if finding.kind.startswith("gap") else "flush"
+            new = any(
+                (check.label, kind, label) in failing and (kind, label) not in handled
+                for label in finding.stations
+            )
+            if new and (check.pk, finding.kind, finding.key) not in raised:
+                found.append((check, finding))
+    return found
+
+
+def open_lines(body: dict) -> list[dict]:
+    """The lines that nobody can accept without a word: whatever neither conforms nor
+    was decided to stay."""
+    return [
+        line
+        for line in body["lines"]
+        if not line["left_by"] and line["state"] not in (CONFORMS, "")
+    ]
+
+
+def failing_lines(body: dict) -> list[dict]:
+    """The lines that do not conform and of which nothing is decided and verified."""
+    return [one for one in open_lines(body) if one["state"] == "does_not_conform"]

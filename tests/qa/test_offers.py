@@ -1,0 +1,670 @@
+"""In work, offered, accepted: what is offered is frozen, judged by somebody else, and
+voided by whatever happens to it after."""
+
+import threading
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from qa.actions import (
+    checks,
+    inspections,
+    moves,
+    nonconformances,
+    offers,
+    raising,
+    trimming,
+)
+from qa.actions.inspections import Remark
+from qa.models import Check, Nonconformance, OfferedJoint
+from qa.queries import offers as queries
+from qa.queries.today import today
+from qa.rules import acceptance, planning
+from qa.rules.moved import Moved
+from shop.actions import airframes, suspects
+from shop.ledger import Refused
+from shop.ledger.verify import verify
+from shop.models import Person
+from tests.conftest import make_people
+from tests.qa.making import (
+    make_airframe,
+    make_check,
+    make_fit_up,
+    make_instrument,
+    make_joint,
+    make_part,
+    make_position,
+    make_type,
+    read,
+    revise,
+)
+from tests.shop.making import make_placement
+
+
+def begun(people, fit_up, **more):
+    gauge = make_instrument(people["engineer"])
+    return make_check(people["builder"], fit_up=fit_up, instrument=gauge, **more)
+
+
+def measured(people, fit_up=None, *, tight=(), skip=(), finish=True, **more):
+    """A check by the builder, gaps 0.5 under at `tight`, none read at `skip`."""
+    by, fit_up = people["builder"], fit_up or make_fit_up(people["engineer"])
+    check = begun(people, fit_up, **more)
+    for n in range(1, 9):
+        if n not in skip:
+            value = "1.00" if n in tight else "2.00"
+            read(check, str(n), "gap", value, by=by)
+            read(check, str(n), "flush", "0.00", by=by)
+    if finish:
+        checks.finish_check(by=by, check=check)
+    return check
+
+
+def offered(people, check, **more) -> OfferedJoint:
+    fit_up = check.fit_up
+    made = offers.offer(
+        by=people["builder"], airframe=fit_up.airframe, joint=fit_up.joint, **more
+    )
+    return made.joints.get()
+
+
+def inspect(people, row, outcome="accepted", remarks=(), by="inspector"):
+    return inspections.inspect(
+        by=people[by],
+        offered=row,
+        outcome=outcome,
+        shown=row.digest,
+        remarks=[Remark(*one) for one in remarks],
+    )
+
+
+def state(row) -> str:
+    row = acceptance.newest().get(pk=row.pk)
+    return acceptance.standings([row])[row.pk].state
+
+
+def why(row) -> str:
+    row = acceptance.newest().get(pk=row.pk)
+    return acceptance.standings([row])[row.pk].why
+
+
+def test_what_is_offered_is_frozen_and_accepted_by_an_inspector(people):
+    check = measured(people)
+    row = offered(people, check)
+    assert state(row) == "offered"
+    body = row.content
+    assert [one["check"] for one in body["checks"]] == [check.label]
+    assert {one["state"] for one in body["lines"]} == {"conforms"}
+    told = inspect(people, row)
+    assert (told.meaning, told.entry.by) == ("inspected", people["inspector"])
+    assert state(row) == "accepted"
+    assert not Nonconformance.objects.exists()
+    assert verify().fault == ""
+
+
+def test_findings_in_work_are_no_nonconformances_until_they_are_offered(
+    people, client_of
+):
+    check = measured(people, tight=(3, 4))
+    where = reverse(
+        "joint_on_airframe", args=[check.fit_up.joint_id, check.fit_up.airframe_id]
+    )
+    page = client_of("builder").get(where).content.decode()
+    assert "To do" in page and "too tight: stations 3, 4" in page
+    assert not Nonconformance.objects.exists()
+    row = offered(people, check)
+    item = Nonconformance.objects.get()
+    assert (item.stations, item.source) == (["3", "4"], "check")
+    assert item.entry_id == row.offer.entry_id
+    for outcome, remarks in (("accepted", ()), ("with_remarks", [("3", "tight")])):
+        with pytest.raises(Refused, match="3 gap, 4 gap"):
+            inspect(people, row, outcome, remarks)
+
+
+def test_offered_again_the_same_finding_stays_one_item(people):
+    check = measured(people, tight=(3, 4))
+    inspect(people, offered(people, check), "rejected", [("3", "far too tight")])
+    offered(people, check)
+    fit = Nonconformance.objects.filter(kind="gap_tight")
+    assert fit.count() == 1
+
+
+def test_what_is_missing_is_shown_and_needs_a_word(people):
+    check = measured(people, skip=(5,))
+    row = offered(people, check)
+    states = {(x["station"], x["kind"]): x["state"] for x in row.content["lines"]}
+    assert states["5", "gap"] == "not_measured"
+    with pytest.raises(Refused, match="Not shown to conform: 5") as no:
+        inspect(people, row)
+    assert no.value.field == "outcome"
+    with pytest.raises(Refused, match="Not shown to conform: 5"):
+        inspect(people, row, "with_remarks", [("4", "a scratch")])
+    inspect(people, row, "with_remarks", [("5", "read it when the strut is off")])
+    assert state(row) == "with_remarks"
+    item = Nonconformance.objects.get()
+    assert (item.source, item.stations) == ("inspection", ["5"])
+
+
+def test_what_is_stale_is_never_shown_as_present(people):
+    check = measured(people)
+    fit_up = check.fit_up
+    again = make_fit_up(
+        people["builder"],
+        fit_up.joint,
+        airframe=fit_up.airframe,
+        part=fit_up.part,
+        reason="refit",
+    )
+    with pytest.raises(Refused, match="nothing was measured since"):
+        offered(people, check)
+    part = begun(people, again)
+    read(part, "1", "gap", "2.00", by=people["builder"])
+    checks.finish_check(by=people["builder"], check=part)
+    row = offered(people, part)
+    lines = {(x["station"], x["kind"]): x for x in row.content["lines"]}
+    assert lines["1", "gap"]["state"] == "conforms"
+    assert lines["2", "gap"]["state"] == "stale"
+    assert lines["2", "gap"]["value_nm"] is None
+    assert "taken off and refitted" in lines["2", "gap"]["why"]
+    with pytest.raises(Refused, match="Not shown to conform"):
+        inspect(people, row)
+
+
+def test_another_condition_than_that_of_acceptance_needs_a_word(people):
+    joint = make_joint(people["engineer"], acceptance_condition="latched")
+    held = [{"kind": "latch", "where": "handle", "count": 1}]
+    fit_up = make_fit_up(people["engineer"], joint, held=held)
+    row = offered(people, measured(people, fit_up))
+    assert row.content["short"] == ["condition"]
+    with pytest.raises(Refused, match="the joint whole"):
+        inspect(people, row)
+    inspect(people, row, "with_remarks", [("", "latched it comes again")])
+    (item,) = Nonconformance.objects.all()
+    settle(people, item)
+    right = measured(people, fit_up, in_acceptance_condition=True)
+    row = offered(people, right)
+    # The older check stands no more: all was read again, latched.
+    assert row.content["short"] == []
+    inspect(people, row)
+
+
+def settle(people, item):
+    nonconformances.dispose(
+        by=people["lead"], item=item, disposition="rework", note="so"
+    )
+    nonconformances.work(by=people["builder"], item=item, note="done")
+    nonconformances.verify(by=people["inspector"], item=item, note="seen")
+
+
+def test_whoever_did_the_work_cannot_accept_it(people):
+    check = measured(people)
+    row = offered(people, check)
+    for role in ("builder", "lead", "engineer", "visitor"):
+        with pytest.raises(PermissionDenied):
+            inspect(people, row, by=role)
+    # An inspector who read one of the stations that stand did some of it.
+    other = measured(people, finish=False)
+    read(other, "1", "gap", "2.00", by=people["inspector"], outcome="value")
+    reading = other.readings.latest("pk")
+    checks.choose_reading(
+        by=people["builder"],
+        check=other,
+        station=reading.station,
+        kind="gap",
+        reading=reading,
+        reason="square",
+    )
+    checks.finish_check(by=people["builder"], check=other)
+    mine = offered(people, other)
+    with pytest.raises(Refused, match="somebody else inspects"):
+        inspect(people, mine)
+    with pytest.raises(Refused, match="somebody else inspects"):
+        read_again(people, mine)
+
+
+def read_again(people, row, value="2.00", **more):
+    said = {"station": "2", "kind": "gap", "unit": "mm", **more}
+    said.setdefault("instrument", make_instrument(people["engineer"]))
+    return inspections.read_again(
+        by=people["inspector"], offered=row, value=value, **said
+    )
+
+
+def test_a_second_reading_stands_beside_the_builders_and_judges_too(people, client_of):
+    row = offered(people, measured(people))
+    assert read_again(people, row, "2.05").verdict == "conforms"
+    bad = read_again(people, row, "0.9", station="7")
+    assert (bad.verdict, bad.deviation_nm) == ("does_not_conform", -600_000)
+    assert state(row) == "offered"
+    with pytest.raises(Refused, match="7 gap"):
+        inspect(people, row)
+    page = client_of("inspector").get(address(row)).content.decode()
+    assert "2.05" in page and "0.90" in page and "2.00" in page
+    inspect(people, row, "rejected", [("7", "I read 0.9 here")])
+    with pytest.raises(Refused, match="already"):
+        read_again(people, row)
+
+
+def test_odd_second_readings_are_refused_beside_their_field(people):
+    row = offered(people, measured(people))
+    gauge = make_instrument(people["engineer"])
+    for said, field in (
+        ({"value": "x"}, "value"),
+        ({"value": ""}, "value"),
+        ({"station": "99"}, "station"),
+        ({"kind": "hole"}, "kind"),
+        ({"unit": "ft"}, "unit"),
+        ({"instrument": None}, "instrument"),
+    ):
+        with pytest.raises(Refused) as no:
+            read_again(people, row, **{"instrument": gauge, "value": "2", **said})
+        assert no.value.field == field, said
+
+
+def address(row):
+    return reverse("offered_joint", args=[row.offer.number, row.order])
+
+
+def test_rejected_needs_a_line_and_a_reason_and_each_is_an_item(people):
+    row = offered(people, measured(people))
+    with pytest.raises(Refused, match="why it is rejected"):
+        inspect(people, row, "rejected")
+    with pytest.raises(Refused, match="There are remarks"):
+        inspect(people, row, "accepted", [("2", "a scratch")])
+    with pytest.raises(Refused, match="Write the remarks"):
+        inspect(people, row, "with_remarks", [("2", " ")])
+    with pytest.raises(Refused, match="was not offered"):
+        inspect(people, row, "rejected", [("77", "no such")])
+    told = inspect(people, row, "rejected", [("2", "chipped"), ("", "the seal is in")])
+    assert state(row) == "rejected"
+    texts = {one.station: one.item.title for one in told.remarks.all()}
+    assert texts == {"2": "chipped", "": "the seal is in"}
+    assert Nonconformance.objects.filter(source="inspection").count() == 2
+
+
+def test_an_acceptance_with_an_open_item_waits_for_it(people):
+    check = measured(people)
+    raising.raise_by_hand(
+        by=people["builder"],
+        airframe=check.fit_up.airframe,
+        joint=check.fit_up.joint,
+        part=check.fit_up.part,
+        title="scratch",
+    )
+    row = offered(people, check)
+    with pytest.raises(Refused, match="NC-001"):
+        inspect(people, row)
+    settle(people, Nonconformance.objects.get())
+    # What was offered is frozen with its open item: it is offered as it is now.
+    with pytest.raises(Refused, match="NC-001"):
+        inspect(people, row)
+
+
+def used_as_is(people, check):
+    """What does not conform at 3 was decided to stay so, and verified."""
+    (item,) = raising.raise_findings(by=people["builder"], check=check)
+    item = Nonconformance.objects.select_related("part__design").get(pk=item.pk)
+    nonconformances.dispose(
+        by=people["engineer"], item=item, disposition="use_as_is", note="no load"
+    )
+    nonconformances.verify(by=people["inspector"], item=item, note="seen")
+    return item
+
+
+def test_what_was_decided_to_stay_so_is_accepted_until_it_is_opened_again(people):
+    check = measured(people, tight=(3,))
+    item = used_as_is(people, check)
+    row = offered(people, check)
+    inspect(people, row)
+    assert state(row) == "accepted"
+    nonconformances.reopen(by=people["inspector"], item=item, note="it rubs")
+    assert state(row) == "acceptance_void"
+    assert "NC-001 was opened again" in why(row)
+
+
+def test_a_concession_covers_nothing_worse_than_what_was_decided(people):
+    check = measured(people, tight=(3,))
+    used_as_is(people, check)
+    worse = begun(people, check.fit_up)
+    for n in range(1, 9):
+        value = "0.70" if n == 3 else "2.00"
+        read(worse, str(n), "gap", value, by=people["builder"])
+        read(worse, str(n), "flush", "0.00", by=people["builder"])
+    checks.finish_check(by=people["builder"], check=worse)
+    row = offered(people, worse)
+    with pytest.raises(Refused, match="3 gap"):
+        inspect(people, row)
+    assert Nonconformance.objects.count() == 2
+
+
+# ---------------------------------------------------------------- what voids it
+
+
+def accepted(people):
+    """An accepted joint: the part placed, with a mold-less serial on both sides."""
+    engineer = people["engineer"]
+    joint = make_joint(engineer)
+    frame = make_airframe(engineer, type=joint.type)
+    part, shell = make_part(engineer), make_part(engineer)
+    why_so = {"reason": "made for a test"}
+    placed = [
+        make_placement(engineer, airframe=frame, position=place, part=one, **why_so)
+        for place, one in ((joint.position, part), (joint.surround, shell))
+    ]
+    fit_up = make_fit_up(people["builder"], joint, airframe=frame, part=part)
+    check = measured(people, fit_up)
+    row = offered(people, check)
+    inspect(people, row)
+    assert state(row) == "accepted"
+    return row, check, placed
+
+
+def refitted(people, row, check, _placed):
+    fit_up = check.fit_up
+    make_fit_up(
+        people["builder"],
+        fit_up.joint,
+        airframe=fit_up.airframe,
+        part=fit_up.part,
+        reason="refit",
+    )
+
+
+def taken_off(people, row, check, placed):
+    airframes.remove_part(by=people["builder"], placement=placed[0], reason="paint")
+
+
+def surround_off(people, row, check, placed):
+    airframes.remove_part(by=people["builder"], placement=placed[1], reason="crack")
+
+
+def cut(people, row, check, _placed):
+    loaded = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+    taken = [trimming.Taken(loaded, "3", "part", "0.20", "mm")]
+    trimming.record_trim(
+        by=people["builder"], checks=[loaded], taken=taken, reason="by eye"
+    )
+
+
+def set_otherwise(people, row, check, _placed):
+    loaded = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+    amounts = [{"name": "x", "amount": "0.3", "unit": "mm"}]
+    labels = [str(n) for n in range(1, 9)]
+    changes = {loaded.fit_up_id: dict.fromkeys(labels, [0, 0])}
+    moved = Moved("moved 0.3 mm", amounts, changes)
+    moves.record_move(by=people["builder"], checks=[loaded], moved=moved)
+
+
+def revised(people, row, check, _placed):
+    revise(people["engineer"], check.fit_up.joint)
+
+
+def held_serial(people, row, check, _placed):
+    told = {"kind": "part", "key": check.fit_up.part_id, "reason": "dropped"}
+    suspects.put_on_hold(by=people["lead"], **told)
+
+
+def held_surround(people, row, check, placed):
+    told = {"kind": "part", "key": placed[1].part_id, "reason": "crack"}
+    suspects.put_on_hold(by=people["lead"], **told)
+
+
+def read_once_more(people, row, check, _placed):
+    more = begun(people, check.fit_up)
+    read(more, "2", "gap", "2.10", by=people["builder"])
+
+
+def finish_last(people):
+    check = Check.objects.latest("number")
+    checks.finish_check(by=people["builder"], check=check)
+
+
+def found_after(people, row, check, _placed):
+    raising.raise_by_hand(
+        by=people["builder"],
+        airframe=check.fit_up.airframe,
+        joint=check.fit_up.joint,
+        title="chipped",
+    )
+
+
+CHANGES = {
+    refitted: "taken off and refitted",
+    taken_off: "was taken off (paint)",
+    surround_off: "was taken off (crack)",
+    cut: "trimmed",
+    set_otherwise: "moved",
+    revised: "has revision 2 now",
+    held_serial: "was put on hold: dropped",
+    held_surround: "was put on hold: crack",
+    read_once_more: "measured again at 2",
+    found_after: "NC-001 was raised",
+}
+
+
+@pytest.mark.parametrize("change", CHANGES, ids=lambda one: one.__name__)
+def test_any_later_change_voids_the_acceptance_and_says_what(people, client_of, change):
+    row, check, placed = accepted(people)
+    change(people, row, check, placed)
+    assert state(row) == "acceptance_void"
+    assert CHANGES[change] in why(row)
+    page = client_of("inspector").get(address(row)).content.decode()
+    assert "The acceptance does not hold any more" in page
+    where = reverse("joint_on_airframe", args=[row.joint_id, row.offer.airframe_id])
+    page = client_of("builder").get(where).content.decode()
+    assert "acceptance void" in page and CHANGES[change].split(":")[0] in page
+
+
+@pytest.mark.parametrize("change", CHANGES, ids=lambda one: one.__name__)
+def test_what_changed_before_the_inspector_came_is_not_accepted(people, change):
+    engineer = people["engineer"]
+    joint = make_joint(engineer)
+    frame = make_airframe(engineer, type=joint.type)
+    placed = [
+        make_placement(
+            engineer,
+            airframe=frame,
+            position=place,
+            part=make_part(engineer),
+            reason="made for a test",
+        )
+        for place in (joint.position, joint.surround)
+    ]
+    fit_up = make_fit_up(people["builder"], joint, airframe=frame, part=placed[0].part)
+    check = measured(people, fit_up)
+    row = offered(people, check)
+    change(people, row, check, placed)
+    with pytest.raises(Refused, match="changed since it was offered"):
+        inspect(people, row)
+    assert state(row) == "in_work"
+    assert queries.queue() == []
+
+
+def test_a_lifted_hold_does_not_bring_the_acceptance_back(people):
+    row, check, placed = accepted(people)
+    held_serial(people, row, check, placed)
+    hold = check.fit_up.part.suspicions.get().hold
+    suspects.lift_hold(by=people["lead"], hold=hold, reason="sound")
+    assert state(row) == "acceptance_void"
+
+
+# ------------------------------------------------------------- what can be offered
+
+
+def test_offered_is_what_was_shown(people):
+    check = measured(people)
+    fit_up = check.fit_up
+    what = {"airframe": fit_up.airframe, "joint": fit_up.joint}
+    shown = queries.about_to_offer(fit_up.airframe, "mm", joint=fit_up.joint).digests
+    read_once_more(people, None, check, None)
+    with pytest.raises(Refused, match="changed while you looked") as no:
+        offers.offer(by=people["builder"], shown=shown, **what)
+    assert no.value.code == "stale"
+
+
+def test_an_open_check_or_an_offer_that_waits_is_not_offered_again(people):
+    check = measured(people, finish=False)
+    with pytest.raises(Refused, match="finish its check"):
+        offered(people, check)
+    checks.finish_check(by=people["builder"], check=check)
+    offered(people, check)
+    with pytest.raises(Refused, match="offered already, as OF-0001"):
+        offered(people, check)
+    with pytest.raises(PermissionDenied):
+        fit_up = check.fit_up
+        offers.offer(
+            by=people["inspector"], airframe=fit_up.airframe, joint=fit_up.joint
+        )
+
+
+def two_joints(people):
+    """Two joints of one part below one position, a third never fitted."""
+    engineer = people["engineer"]
+    kind = make_type(engineer)
+    bay = make_position(engineer, type=kind, name="Cabin")
+    door = make_position(engineer, type=kind, parent=bay)
+    shell = make_position(engineer, type=kind)
+    frame = make_airframe(engineer, type=kind)
+    part = make_part(engineer)
+    joints = [
+        make_joint(engineer, position=door, surround=shell, number=f"J-{n}")
+        for n in (1, 2, 3)
+    ]
+    for joint in joints[:2]:
+        fit_up = make_fit_up(people["builder"], joint, airframe=frame, part=part)
+        measured(people, fit_up)
+    return frame, part, bay, joints
+
+
+def test_a_part_and_a_bay_are_offered_joint_by_joint(people):
+    frame, part, bay, joints = two_joints(people)
+    made = offers.offer(by=people["builder"], airframe=frame, part=part)
+    rows = list(made.joints.all())
+    assert [one.joint for one in rows] == joints[:2]
+    inspect(people, rows[0])
+    inspect(people, rows[1], "rejected", [("1", "no")])
+    assert [state(one) for one in rows] == ["accepted", "rejected"]
+    made = offers.offer(by=people["builder"], airframe=frame, bay=bay)
+    assert [one.joint for one in made.joints.all()] == joints[:2]
+    assert made.left_out == ["J-3"]
+    with pytest.raises(Refused, match="accepted already"):
+        inspect(people, OfferedJoint.objects.get(pk=rows[0].pk))
+    changed = Check.objects.select_related("fit_up__joint").earliest("number")
+    read_once_more(people, None, changed, None)
+    finish_last(people)
+    again = offered(people, changed)
+    with pytest.raises(Refused, match="offered again since"):
+        inspect(people, made.joints.get(joint=changed.fit_up.joint))
+    inspect(people, again)
+
+
+def test_the_offer_binds_its_joints_in_the_ledger(people):
+    row = offered(people, measured(people))
+    inspect(people, row, "rejected", [("1", "no")])
+    assert verify().fault == ""
+
+
+# ---------------------------------------------------------------------- the pages
+
+
+def test_the_inspectors_queue_is_on_today_and_leads_to_the_offer(people, client_of):
+    check = measured(people, tight=(3,))
+    builder, inspector = client_of("builder"), client_of("inspector")
+    ask = f"?airframe={check.fit_up.airframe_id}&joint={check.fit_up.joint_id}"
+    url = reverse("new_offer") + ask
+    page = builder.get(url).content.decode()
+    assert "These become nonconformances" in page and check.label in page
+    shown = queries.about_to_offer(
+        check.fit_up.airframe, "mm", joint=check.fit_up.joint
+    ).digests
+    answer = builder.post(url, {"shown": shown, "note": "the lot"}, follow=True)
+    assert "Offered as OF-0001" in answer.content.decode()
+    row = OfferedJoint.objects.get()
+    page = inspector.get("/").content.decode()
+    assert "To inspect" in page and address(row) in page
+    page = inspector.get(address(row)).content.decode()
+    assert "Read again yourself" in page and "the lot" in page
+    said = {"shown": row.digest, "outcome": "accepted", "line_2": "", "note": ""}
+    page = inspector.post(address(row), said).content.decode()
+    assert "is decided and verified before it is accepted" in page
+    said |= {"outcome": "rejected", "line_3": "much too tight", "note": "try again"}
+    page = inspector.post(address(row), said, follow=True).content.decode()
+    assert "much too tight" in page and "try again" in page
+    assert state(row) == "rejected"
+    assert address(row) not in inspector.get("/").content.decode()
+
+
+def test_what_is_typed_is_not_lost_when_it_is_refused(people, client_of):
+    row = offered(people, measured(people))
+    said = {"shown": row.digest, "outcome": "accepted", "line_2": "a long scratch"}
+    page = client_of("inspector").post(address(row), said).content.decode()
+    assert "There are remarks" in page and "a long scratch" in page
+    said = {"second-station": "2", "second-kind": "gap", "second-value": "abc"}
+    url = reverse("second_reading", args=[row.offer.number, row.order])
+    page = client_of("inspector").post(url, said | {"second-unit": "mm"})
+    assert 'value="abc"' in page.content.decode()
+
+
+def test_lists_of_offers_cost_the_same_for_one_and_for_thirty(people, client_of):
+    client = client_of("inspector")
+
+    def cost():
+        with CaptureQueriesContext(connection) as captured:
+            assert client.get(reverse("offers")).status_code == 200
+            today(people["inspector"])
+        return len(captured)
+
+    offered(people, measured(people, tight=(3,)))
+    first = cost()
+    engineer = people["engineer"]
+    joint = make_joint(engineer, stations=3)
+    for _ in range(29):
+        frame = make_airframe(engineer, type=joint.type)
+        fit_up = make_fit_up(engineer, joint, airframe=frame)
+        check = begun(people, fit_up)
+        read(check, "1", "gap", "2.00", by=people["builder"])
+        checks.finish_check(by=people["builder"], check=check)
+        offered(people, check)
+    assert len(queries.queue()) == 30
+    assert cost() == first
+
+
+# ------------------------------------------------------------------ two at once
+
+
+@pytest.mark.parametrize("verb", ["accept", "offer"])
+def test_of_two_people_at_once_one_wins(committed_db, verb):
+    people = make_people()
+    from tests.qa.test_item_life import make_person
+
+    role = {"accept": "inspector", "offer": "builder"}[verb]
+    names = [role, make_person("second", role).username]
+    check = measured(people)
+    row = offered(people, check) if verb == "accept" else None
+    told = []
+
+    def act(name):
+        by = Person.objects.get(username=name)
+        try:
+            if verb == "accept":
+                mine = OfferedJoint.objects.get(pk=row.pk)
+                inspect({"inspector": by}, mine)
+            else:
+                mine = Check.objects.select_related("fit_up__joint__current").get()
+                offered({"builder": by}, mine)
+            told.append("won")
+        except Refused as no:
+            told.append(no.code)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=act, args=(name,)) for name in names]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(told) in (["stale", "won"], ["done", "won"])
+    assert OfferedJoint.objects.count() == 1
