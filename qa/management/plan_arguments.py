@@ -18,6 +18,12 @@ LENGTHS = (
     ("aim-mm", 0.0, "where it must be cut, cut this far inside the limit"),
     ("floor-mm", 0.1, "least next bite"),
     (
+        "cut-scatter-mm",
+        None,
+        "standard deviation of what comes off about what is "
+        "asked, from earlier cuts: bites then go as far as is safe",
+    ),
+    (
         "least-cut-mm",
         0.0,
         "thinnest cut worth making: none is told thinner that may be "
@@ -28,7 +34,17 @@ NUMBERS = (
     ("max-turn-deg", 1.0, "how far it may turn in its plane"),
     ("max-tilt-deg", 1.0, "how far it may tilt, about x and y each"),
     ("fairness", None, "greatest change of trim per mm along an edge"),
-    ("bite", 0.6, "next bite as a fraction of the trim"),
+    (
+        "bite",
+        0.6,
+        "next bite as a fraction of the trim, where the scatter of cuts is not known",
+    ),
+    (
+        "over-cut-risk",
+        0.05,
+        "chance that a bite may come out deeper than the limits "
+        "allow, where the scatter of cuts is known",
+    ),
 )
 
 
@@ -98,6 +114,7 @@ def plain_number(text: str) -> float:
 def plan_options(options: dict) -> PlanOptions:
     """Checked options of the command. Raises BadInput."""
     taken = ("rule", "edition", "trim", "fairness", "bite", "max_turn_deg")
+    taken += ("over_cut_risk",)
     lengths = [name.replace("-", "_") for name, _, _ in LENGTHS]
     more = {}
     for name, parse in (

@@ -117,6 +117,12 @@ RECORD = {
 CASES = [
     (bite.next_bite, None, {"trim": 1.0, "fraction": 0.6, "floor": 0.1}),
     (finite.finite, None, {"one": 1.0, "several": [[1.0, 2.0], [3.0, 4.0]]}),
+    (bite.aim_of, None, {"scatter": 0.1}),
+    (
+        bite.sure_bite,
+        None,
+        {"trim": 1.0, "room": 1.0, "scatter": 0.1, "risk": 0.05, "floor": 0.1},
+    ),
     (
         bite.learned,
         lambda cuts: bite.learned([bite.Round(*cut) for cut in cuts]),
@@ -586,10 +592,12 @@ CASES = [
 MAY_BE_ENDLESS = {
     (acceptance.conformance_probability, "low"),
     (acceptance.conformance_probability, "high"),
+    (bite.sure_bite, "room"),
 }
 
 # Whole nanometers, texts and rows: no floating-point number comes in.
 WHOLE = measuring_cases.WHOLE | {
+    "bite.expected_scatter",
     *("bite.student", "grouping.group", "grouping.runs", "units.parse_length"),
     *("units.parse_typed", "units.fraction_nm", "paper_sizes.paper_named"),
     *("units.format_length", "report.judge_check", "report.assemble"),

@@ -210,12 +210,12 @@ class Planner:
         """What may be cut at readings with all the gaps first, or with none of them."""
         rest = np.zeros(len(readings) - int(readings.gap.sum()))
         if len(rest) == len(readings):
-            return TrimRules(rest, rest, aim=self.options.aim_mm)
+            return TrimRules(rest, rest, aim=self.options.aiming_mm)
         build_up = np.full(len(self.gaps), self.options.build_up_mm)
         return TrimRules(
             np.r_[self.most_trim[self.gaps.rows], rest],
             np.r_[build_up, rest],
-            aim=self.options.aim_mm,
+            aim=self.options.aiming_mm,
             ramps=tuple(self._ramps()),
             least=self.options.least_cut_mm,
         )

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from qa.numeric.plan.bite import next_bite
+from qa.numeric.plan.bite import next_bite, sure_bite
 from qa.numeric.plan.result import Move, Reason, StationPlan
 from shop.numeric.units import to_nm
 
@@ -18,7 +18,7 @@ RESOLVED_MM = 0.001
 
 def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, move):
     """StationPlan of every row, measured or not; arrays are per reading, mm."""
-    arrays, options = planner.arrays, planner.options
+    arrays = planner.arrays
     gap_of = {int(row): k for k, row in enumerate(planner.gaps.rows)}
     gaps = _now_and_after(planner.gaps, gap_after)
     flushes = _now_and_after(planner.flushes, flush_after)
@@ -50,11 +50,21 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
                 trim=depth,
                 build_up=added,
                 unresolved=left,
-                next_bite=next_bite(depth, options.bite, options.floor_mm),
+                next_bite=_bite(planner, row, depth, gap_after[k] if depth else 0.0),
                 reasons=_reasons(planner, row, depth, left, flush, row in steps_left),
             )
         )
     return tuple(told)
+
+
+def _bite(planner, row, depth, after) -> float:
+    """What to take off next of a trim of `depth` after which the gap is `after`, mm."""
+    options = planner.options
+    if options.scatter_mm is None:
+        return next_bite(depth, options.bite, options.floor_mm)
+    room = float(planner.arrays.gap_scales.high[row] - after + depth)
+    risk = options.over_cut_risk
+    return sure_bite(depth, room, options.scatter_mm, risk, options.floor_mm)
 
 
 def _now_and_after(readings, after):

@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, Setting
+from qa.numeric.plan.bite import aim_of
 from qa.numeric.plan.motions import Motion, NothingSeen, displace, rotation_matrix
 from qa.numeric.verdict.acceptance import EDITIONS
 
@@ -35,7 +36,9 @@ class PlanOptions:
     whole steps, each within `slack_mm` of its step where they over-determine the part.
     A part that conforms, with the probability `wish` where one is wished, is left as it
     is where anything is known of the resolution: the uncertainty of readings, or the
-    least cut that is worth making.
+    least cut that is worth making. `cut_scatter_mm` is the standard deviation of what
+    comes off about what is asked, `over_cut_risk` the chance that a bite may come out
+    deeper than the limits allow.
     """
 
     rule: str = "simple"
@@ -56,6 +59,8 @@ class PlanOptions:
     adjusters: tuple[Adjuster, ...] | None = None
     slack_mm: float = 0.02
     least_cut_mm: float = 0.0
+    cut_scatter_mm: float | None = None
+    over_cut_risk: float = 0.05
     wish: float | None = None
 
     def __post_init__(self):
@@ -81,6 +86,8 @@ class PlanOptions:
                 "uncertainty_mm",
                 "guarded acceptance needs a standard uncertainty above 0",
             )
+        if not 0 < (self.over_cut_risk or 0.05) < 1:
+            raise OptionError("over_cut_risk", "must be more than 0 and less than 1")
         if self.wish is not None and self.wish > 1:
             raise OptionError("wish", "must be between 0 and 1")
         if self.trim not in (None, "part", "surround", "none"):
@@ -93,6 +100,20 @@ class PlanOptions:
         if not 0 < len(self.adjusters) <= MOST_ADJUSTERS:
             text = f"{len(self.adjusters)} adjusters; 1 to {MOST_ADJUSTERS} can be"
             raise OptionError("adjusters", text)
+
+    @property
+    def scatter_mm(self) -> float | None:
+        """The standard deviation with which a cut comes out as it is read, mm."""
+        if self.cut_scatter_mm is None:
+            return None
+        return math.hypot(self.cut_scatter_mm, self.uncertainty_mm or 0.0)
+
+    @property
+    def aiming_mm(self) -> float:
+        """How far inside the limit a cut aims: as is chosen, further where cuts scatter
+        so that one is enough."""
+        scatter = self.scatter_mm
+        return self.aim_mm if scatter is None else max(self.aim_mm, aim_of(scatter))
 
     @property
     def resolution_mm(self) -> float:
