@@ -88,7 +88,7 @@ def _outcome(plan: Plan) -> dict:
     told = {
         one.name: getattr(plan, one.name)
         for one in fields(Plan)
-        if one.name not in ("stations", "notes", "settings", *PARTS)
+        if one.name not in ("stations", "notes", "settings", "known", *PARTS)
     }
     told["settings"] = plan.settings and [[s.name, s.steps] for s in plan.settings]
     for name in PARTS:

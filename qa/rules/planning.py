@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
 from qa.numeric.geometry.joint import JointError
 from qa.numeric.plan import planner
-from qa.numeric.plan.bite import Shortfall, corrected_bite
+from qa.numeric.plan.bite import Shortfall, corrected_bite, expected_scatter
 from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.known import with_known
 from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
@@ -265,7 +266,8 @@ def _solve(worked: Worked, wish: Wish) -> None:
     try:
         worked.options = _options(worked, wish)
         measured = [measured_at(one, wish.side) for one in worked.joints]
-        worked.plan = planner.plan_joints(measured, worked.options)
+        plan = planner.plan_joints(measured, worked.options)
+        worked.plan = with_known(measured, worked.options, plan)
     except FileComplaints as bad:
         told = "; ".join(str(one.text) for one in bad.complaints)
         worked.problem = f"How the part may move cannot be read: {told}"
@@ -287,7 +289,12 @@ def _options(worked: Worked, wish: Wish) -> PlanOptions:
         motions, by = None, rigs.numeric_of(worked.present)
         worked.holding = adjusters.holding_of(fit_up.joint.position).number
     return requirements.plan_options(
-        worked.defaults, worked.check, motions, adjusters=by, **wish.limits
+        worked.defaults,
+        worked.check,
+        motions,
+        adjusters=by,
+        cut_scatter_mm=expected_scatter(worked.shortfall),
+        **wish.limits,
     )
 
 
