@@ -85,6 +85,20 @@ def test_the_tablet_has_the_table_that_there_is():
         assert TABLET.read_text("utf-8") == tablet.javascript()
 
 
+def test_the_tablets_stylesheet_has_the_looks_that_there_are():
+    """Every state that a tablet can meet, in the colors and dashes of the table, and
+    none of them styled again elsewhere in the sheet."""
+    sheet = (TREE / "qa/static/qa/tablet.css").read_text("utf-8")
+    assert sheet == tablet.with_styles(sheet)
+    made = tablet.styles()
+    by_hand = sheet.replace(made, "")
+    for key, row in tablet.rows().items():
+        assert re.search(rf"\.s-{key}[ ,]", made)
+        assert f"fill: {'none' if row.fill == 'none' else f'var(--{row.fill})'}" in made
+        assert not re.search(rf"\.[sn]-{key}[ ,:{{]", by_hand)
+        assert row.line == "ink" or f'.reading[data-state="{key}"]' not in by_hand
+
+
 # ------------------------------------------------- no other module holds such a table
 
 HOME = TREE / "shop/wording/states.py"

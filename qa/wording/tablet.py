@@ -1,5 +1,6 @@
-"""The table of states as the tablet has it: a module of data, written by the command
-`tablet_verdicts` from shop/wording, so that map, list and pad draw what pages do."""
+"""The table of states as the tablet has it: a module of data and the looks of its
+states, written by the command `tablet_verdicts` from shop/wording, so that map, list
+and pad draw what pages do."""
 
 import json
 
@@ -14,6 +15,7 @@ HEAD = (
     "// bad it is (the worse of gap and flushness stands for a station), whether it is",
     "// told aloud and never left out of the map, how far down its number stands.",
 )
+MADE = "/* Looks of states: made from shop/wording by `manage.py tablet_verdicts`. */"
 OF_SHAPES = (
     "// Paths about 0, 0 in units of the radius, with a class where it is not the",
     "// state's own; a disc is told by its middle.",
@@ -49,6 +51,39 @@ def javascript() -> str:
             "",
         ]
     )
+
+
+def styles() -> str:
+    """The part of qa/static/qa/tablet.css from MADE to the next empty line."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for key, row in rows().items():
+        groups.setdefault((row.fill, row.line), []).append(f".s-{key}")
+    looks = [
+        f"{', '.join(names)} {{ fill: {_color(fill)}; stroke: {_color(line)}; }}"
+        for (fill, line), names in groups.items()
+    ]
+    for key, row in rows().items():
+        if row.dash:
+            dash = " ".join(f"{length:g}" for length in row.dash)
+            looks.append(f".s-{key} {{ stroke-dasharray: {dash}; }}")
+        if row.line != "ink":
+            border = f"border-color: {_color(row.line)}"
+            looks.append(f'.reading[data-state="{key}"] {{ {border}; }}')
+        if row.sign != "ink":
+            looks.append(f".map .n-{key} {{ fill: {_color(row.sign)}; }}")
+    return "\n".join([MADE, *looks, ""])
+
+
+def with_styles(sheet: str) -> str:
+    """The tablet's stylesheet with that part anew."""
+    before, made, after = sheet.partition(MADE)
+    if not made:
+        raise ValueError("the stylesheet has no place for the looks of states")
+    return before + styles() + "\n" + after.partition("\n\n")[2]
+
+
+def _color(name: str) -> str:
+    return name if name == "none" else f"var(--{name})"
 
 
 def _row(row: State) -> dict:
