@@ -13,6 +13,7 @@ FIELDS = (
     "max_raise_nm",
     "max_tilt_mdeg",
     "max_trim_nm",
+    "template_line_nm",
     "fairness_e6",
 )
 

@@ -274,7 +274,7 @@ class ReleaseForm(forms.Form):
 class PlanDefaultsForm(forms.Form):
     """How this shop plans. Lengths in the unit of the person."""
 
-    LENGTHS = ("floor", "aim", "max_move", "max_raise", "max_trim")
+    LENGTHS = ("floor", "aim", "max_move", "max_raise", "max_trim", "template_line")
 
     unit = forms.ChoiceField(
         label=_("Lengths below are in"), choices=Unit.choices, help_text=FRACTIONS
@@ -303,6 +303,13 @@ class PlanDefaultsForm(forms.Form):
         label=_("Greatest tilt, degrees"), min_value=0, max_value=45, decimal_places=3
     )
     max_trim = LengthField(label=_("Greatest trim at a station"))
+    template_line = LengthField(
+        label=_("Least cut with a line on a template"),
+        required=False,
+        help_text=_(
+            "Less is told by tags along the edge, for a strip of tape. Empty: 1 mm."
+        ),
+    )
     fairness = forms.DecimalField(
         label=_("Greatest change of trim per length of edge"),
         required=False,
@@ -328,7 +335,11 @@ class PlanDefaultsForm(forms.Form):
         fair = said.get("fairness")
         return {
             "bite_permille": int(said["bite"] * MILLI),
-            **{f"{name}_nm": said[name] for name in self.LENGTHS},
+            **{
+                f"{name}_nm": said[name]
+                for name in self.LENGTHS
+                if said.get(name) is not None
+            },
             "max_turn_mdeg": int(said["max_turn"] * MILLI),
             "max_tilt_mdeg": int(said["max_tilt"] * MILLI),
             "fairness_e6": None if fair is None else int(fair * MICRO),

@@ -5,7 +5,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import Fact, Part, Unit
-from shop.numeric.units import MILLI
+from shop.numeric.units import MILLI, NM_PER_MM
 
 from .checks import Check
 from .fit_plans import FitPlan
@@ -197,6 +197,10 @@ class PlanDefaults(Fact):
     max_raise_nm = models.BigIntegerField(_("greatest raise"), default=3_000_000)
     max_tilt_mdeg = models.PositiveIntegerField(_("greatest tilt"), default=1000)
     max_trim_nm = models.BigIntegerField(_("greatest trim"), default=3_000_000)
+    # Less than this has no line on a template, but tags for a strip of tape.
+    template_line_nm = models.BigIntegerField(
+        _("least cut with a line"), default=NM_PER_MM
+    )
     # Greatest change of trim per length of edge, in 1e-6; none: no limit.
     fairness_e6 = models.PositiveIntegerField(null=True, blank=True)
 
@@ -216,6 +220,10 @@ class PlanDefaults(Fact):
                     max_trim_nm__gte=0,
                 ),
                 name="defaults_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=Q(template_line_nm__gte=0),
+                name="defaults_line_not_negative",
             ),
         ]
 

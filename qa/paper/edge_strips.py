@@ -12,6 +12,9 @@ from shop.paper import qr, text
 from shop.paper.flow import HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
 
+NOTES = 7  # lines in the foot
+PAPER = "#ffffff"
+
 
 class Side:
     """A strip as it is drawn: places by how far along the edge and how far from it, to
@@ -26,9 +29,11 @@ class Side:
         """(x, y, heading) on the page, mm and radians."""
         return self.strip.at(self.course, s, self.up * inward)
 
-    def level(self, inward: float) -> list[tuple[float, float]]:
-        """The line that keeps its distance from the edge."""
-        marks = self.course.marks(self.strip.start, self.strip.end, STEP)
+    def level(self, inward: float, start=None, end=None) -> list[tuple[float, float]]:
+        """The line that keeps its distance from the edge, all along or between two."""
+        start = self.strip.start if start is None else start
+        end = self.strip.end if end is None else end
+        marks = self.course.marks(start, end, STEP)
         return [self.at(s, inward)[:2] for s in marks]
 
     def across(self, canvas, s: float, low: float, high: float) -> None:
@@ -36,9 +41,18 @@ class Side:
         stroke(canvas, *self.at(s, low)[:2], *self.at(s, high)[:2])
 
     def write(
-        self, canvas, s: float, inward: float, words: str, *, align="left", **style
+        self,
+        canvas,
+        s: float,
+        inward: float,
+        words: str,
+        *,
+        align="left",
+        clear=False,
+        **style,
     ) -> None:
-        """Words along the edge, in one go where it is straight, else one by one."""
+        """Words along the edge, in one go where it is straight, else one by one;
+        `clear` of what is drawn behind them."""
         size = style.get("size", 8)
         font = style.get("font", REGULAR)
         wide = text.width(words, font, size) / MM
@@ -56,6 +70,9 @@ class Side:
             canvas.saveState()
             canvas.translate(x * MM, y * MM)
             canvas.rotate(math.degrees(heading))
+            if clear:
+                canvas.setFillColor(text.paint(PAPER))
+                canvas.rect(-own / 2 * MM, -1, own * MM, size, stroke=0, fill=1)
             text.write(canvas, -own / 2 * MM, 0, word, **style)
             canvas.restoreState()
             s += own + text.width(" ", font, size) / MM
@@ -153,9 +170,9 @@ def foot(canvas, template, arranged: Arrangement, number: int, *, about, notes) 
         if p
     )  # fmt: skip
     text.write(canvas, x * MM, (y + 1.2) * MM, origin, size=6.5, room=120 * MM)
-    for k, line in enumerate((*notes, *template.notes)[:5]):
+    for k, line in enumerate((*notes, *template.notes)[:NOTES]):
         text.write(
-            canvas, (x + 126) * MM, (y + 9.6 - k * 2.5) * MM, line, size=5.6,
+            canvas, (x + 126) * MM, (y + 10.0 - k * 2.3) * MM, line, size=5.4,
             room=(right - 24 - x - 126) * MM,
         )  # fmt: skip
     if template.banner:

@@ -1,8 +1,8 @@
 """Where the strips of a trim template go: what is to be cut, strips, pages, bars.
 
-The edge is drawn in its true shape (geometry/edge_curve.py), in pieces: it breaks at
-corners,
-and where a piece would not fit the page. Each piece lies with its ends level.
+The edge is drawn in its true shape (geometry/edge_curve.py) where something is cut, in
+pieces: it breaks at corners, and where a piece would not fit the page. Each piece lies
+with its ends level. A line is drawn where it stands clear of the others.
 Lengths in mm from the lower left corner of a landscape page.
 """
 
@@ -21,6 +21,8 @@ OUTSIDE = 19.0  # mm of strip for words on the side of the edge that stays paper
 BODY = 9.0  # mm of strip beyond the deepest cut
 BETWEEN = 6.0  # mm between strips
 BAR = 100.0  # mm
+CUT = 0.005  # mm; less is no cut
+RUN_OUT = 20.0  # mm of edge on either side of a stretch that is cut
 STEP = 1.0  # mm between points of a curve: 0.002 mm off at a radius of 60
 SHORTEST = 40.0  # mm of a piece of a bent edge; what is bent more fits no page
 
@@ -77,12 +79,15 @@ def arrange(template: TrimTemplate, paper: str = "a4") -> Arrangement:
     ends = [0.0, *template.course.corners, template.length]
     spans, joints = [], []
     for start, end in zip(ends, ends[1:], strict=False):
-        cuts = _cut(template, start, end, usable, tall)
-        joints += cuts[1:-1]
-        spans += [
-            (max(start, low - OVERLAP), min(end, high + OVERLAP))
-            for low, high in zip(cuts, cuts[1:], strict=False)
-        ]
+        for first, last in _stretches(template, start, end):
+            cuts = _cut(template, first, last, usable, tall)
+            joints += cuts[1:-1]
+            spans += [
+                (max(first, low - OVERLAP), min(last, high + OVERLAP))
+                for low, high in zip(cuts, cuts[1:], strict=False)
+            ]
+    if not spans:
+        raise ValueError("nothing is to be cut: there is no template to draw")
     strips = _placed(template, spans, height)
     return Arrangement(
         width,
@@ -94,6 +99,23 @@ def arrange(template: TrimTemplate, paper: str = "a4") -> Arrangement:
         (MARGIN, MARGIN + 18.0),
         (width - MARGIN - 2.0, (height - BAR) / 2 + 8.0),
     )
+
+
+def _stretches(template, start: float, end: float) -> list[tuple[float, float]]:
+    """Where one side of the edge is cut, with a bit of it on either side; those that
+    come close are one. All of it where a template is not `only` of what is cut."""
+    if not template.only:
+        return [(start, end)]
+    found: list[tuple[float, float]] = []
+    pairs = _whole(template, template.only)
+    for (a, one), (b, other) in zip(pairs, pairs[1:], strict=False):
+        if max(one, other) <= CUT or b <= start + 1e-6 or a >= end - 1e-6 or a == b:
+            continue
+        low, high = max(start, a - RUN_OUT), min(end, b + RUN_OUT)
+        if found and low <= found[-1][1] + RUN_OUT:
+            low = found.pop()[0]
+        found.append((low, high))
+    return found
 
 
 def _cut(template, start, end, usable: float, tall: float) -> list[float]:
@@ -181,18 +203,56 @@ def depths(
     `which` is "trim" or "bite". Beyond the ends of an open edge the line stays level;
     on a closed one it runs on to the first station.
     """
-    pairs = [(point.s, getattr(point, which)) for point in template.points]
-    if template.closed:
-        first, last = pairs[0], pairs[-1]
-        pairs = [
-            (last[0] - template.length, last[1]),
-            *pairs,
-            (first[0] + template.length, first[1]),
-        ]
-    else:
-        pairs = [(0.0, pairs[0][1]), *pairs, (template.length, pairs[-1][1])]
+    pairs = _whole(template, which)
     inside = [pair for pair in pairs if start <= pair[0] <= end]
     return [(start, _at(pairs, start)), *inside, (end, _at(pairs, end))]
+
+
+def _whole(template: TrimTemplate, which: str) -> list[tuple[float, float]]:
+    """(s, depth) at the stations and to both ends of the edge."""
+    pairs = [(point.s, getattr(point, which)) for point in template.points]
+    if not template.closed:
+        return [(0.0, pairs[0][1]), *pairs, (template.length, pairs[-1][1])]
+    first, last = pairs[0], pairs[-1]
+    return [
+        (last[0] - template.length, last[1]),
+        *pairs,
+        (first[0] + template.length, first[1]),
+    ]
+
+
+def lines(template: TrimTemplate, strip: Strip):
+    """("trim" or "bite", [(s, depth)]) of each line to draw along a strip.
+
+    None stands less than `line_from` mm beside another: the bite is drawn where it is
+    as deep, the full trim where it is as much deeper again. Alone it is not drawn:
+    nobody shall cut to it.
+    """
+    bite, trim = (cut_line(template, strip, which) for which in ("bite", "trim"))
+    least = template.line_from
+    clear = [
+        min(one, other - one) if other - one > CUT or not least else -1.0
+        for (_, one), (_, other) in zip(bite, trim, strict=True)
+    ]
+    drawn = [("bite", piece) for piece in _where(bite, [d for _, d in bite], least)]
+    return drawn + [("trim", piece) for piece in _where(trim, clear, least)]
+
+
+def _where(line, values, least: float) -> list[list[tuple[float, float]]]:
+    """The pieces of a line where the values beside it are `least` or more."""
+    pieces: list[list[tuple[float, float]]] = [[]]
+    for k, (here, value) in enumerate(zip(line, values, strict=True)):
+        if k and (values[k - 1] >= least) != (value >= least):
+            share = (least - values[k - 1]) / (value - values[k - 1])
+            crossing = tuple(
+                a + (b - a) * share for a, b in zip(line[k - 1], here, strict=True)
+            )
+            pieces[-1].append(crossing)
+            if value < least:
+                pieces.append([])
+        if value >= least:
+            pieces[-1].append(here)
+    return [piece for piece in pieces if len(piece) > 1]
 
 
 def cut_line(template: TrimTemplate, strip: Strip, which: str):

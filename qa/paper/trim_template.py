@@ -1,18 +1,20 @@
 """The trim template: the edge in its true shape and size, in strips that are cut out,
 joined at their marks and taped along the part.
 
-Distances along the edge run to the right, stations in order, as seen from outside; the
+Where a cut is too small for a line of its own, tags in true place say what to take: the
+strip is laid against the seam and a strip of tape on the part marked from it. Distances
+along the edge run to the right, stations in order, as seen from outside; the
 material that is cut lies above or below the edge line accordingly, so that the paper
 goes on the outside of the skin without being turned over. Strips end at corners.
 """
 
+import math
 from collections.abc import Sequence
 from functools import partial
 
 from qa.paper.edge_strips import (
     Side,
     bars,
-    beside,
     cut_out,
     foot,
     polyline,
@@ -20,14 +22,26 @@ from qa.paper.edge_strips import (
     run_on,
     stroke,
 )
-from qa.paper.trim_layout import BODY, OUTSIDE, Arrangement, Strip, arrange, cut_line
-from qa.queries.plans.edge_templates import TrimTemplate
+from qa.paper.trim_layout import (
+    BODY,
+    CUT,
+    OUTSIDE,
+    Arrangement,
+    Strip,
+    arrange,
+    lines,
+)
+from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
 from shop.numeric.paper_sizes import MM, Paper, paper_named
+from shop.paper import text
 from shop.paper.flow import CAPTION
 from shop.paper.fonts import BOLD, SEMIBOLD
 from shop.paper.page import pdf
 from shop.paper.sheet import write_across
 
+TAG = 7  # points
+TAG_ROWS = 3
+TAG_HIGH = 3.2  # mm from one row of tags to the next
 DOCUMENT_TYPE = "Trim template, true size"
 
 
@@ -88,11 +102,10 @@ def _page(
 def _strip(canvas, template: TrimTemplate, arranged: Arrangement, strip: Strip) -> None:
     side = Side(template, strip)
     cut_out(canvas, side)
-    for which in ("trim", "bite"):
-        line = cut_line(template, strip, which)
+    for which, line in lines(template, strip):
         places = [side.at(s, depth)[:2] for s, depth in line]
-        if which == "trim":
-            _hatch(canvas, side, places)
+        if which == "bite":
+            _hatch(canvas, side, places, line)
         polyline(canvas, places, 0.5, () if which == "trim" else (2.2, 1.4))
     polyline(canvas, side.level(0.0), 0.9, ())
     _ticks(canvas, template, side)
@@ -100,9 +113,9 @@ def _strip(canvas, template: TrimTemplate, arranged: Arrangement, strip: Strip) 
     _words(canvas, template, arranged, side)
 
 
-def _hatch(canvas, side: Side, line) -> None:
-    """Strokes across what comes off."""
-    around = [*line, *side.level(0.0)[::-1]]
+def _hatch(canvas, side: Side, places, line) -> None:
+    """Strokes across what comes off now."""
+    around = [*places, *side.level(0.0, line[0][0], line[-1][0])[::-1]]
     xs, ys = zip(*around, strict=True)
     canvas.saveState()
     path = canvas.beginPath()
@@ -121,33 +134,48 @@ def _hatch(canvas, side: Side, line) -> None:
 
 
 def _ticks(canvas, template: TrimTemplate, side: Side) -> None:
-    """Station ticks across the edge, their names, and depths where there is room."""
-    worded, strip = -99.0, side.strip
+    """Station ticks across the edge, each with its tag: what to take there now.
+
+    Tags stand under their ticks, in the next row where they would run into another,
+    with a line from tick to tag.
+    """
+    strip, ends, tags = side.strip, [-math.inf] * TAG_ROWS, []
     for point in run_on(template):
         if not strip.start - 1e-6 <= point.s <= strip.end + 1e-6:
             continue
+        words = _tag(point)
+        wide = text.width(words, BOLD, TAG) / MM
+        start = min(max(point.s - wide / 2, strip.start + 1), strip.end - 1 - wide)
+        free = [row for row, end in enumerate(ends) if start > end + 2.0]
+        row = free[0] if free else ends.index(min(ends))
+        ends[row] = start + wide
+        base = -6.0 - TAG_HIGH * row - (TAG / MM * 0.72 if side.up > 0 else 0.0)
         canvas.setLineWidth(0.35)
-        side.across(canvas, point.s, -5.0, max(point.trim, 2.0))
-        room = point.s - worded
-        if room < 4.0:
-            continue
-        size = 8
-        base = -6.0 - (2.2 if side.up > 0 else 0.0)
-        at, align = beside(point.s, strip)
-        side.write(canvas, at, base, point.label, font=BOLD, size=size, align=align)
-        worded = point.s
-        if room >= 15.0 and point.trim > 0:
-            for k, words in enumerate(
-                (f"full {point.trim:.2f}", f"bite {point.bite:.2f}")
-            ):
-                below = base - 2.3 * (k + 1) + (0 if side.up > 0 else -0.7)
-                side.write(canvas, at, below, words, size=5.6, align=align)
+        side.across(canvas, point.s, -5.0 - TAG_HIGH * row, max(point.trim, 2.0))
+        tags.append((start, base, words))
+    for tag in tags:
+        side.write(canvas, *tag, font=BOLD, size=TAG, clear=True)
+
+
+def _tag(point: TrimPoint) -> str:
+    """What to take at a station now, and in all where that is more."""
+    if point.trim <= CUT:
+        return f"{point.label}: none"
+    rest = f" of {_depth(point.trim)}" if point.trim - point.bite > CUT else ""
+    return f"{point.label}: take {_depth(point.bite)}{rest}"
+
+
+def _depth(mm: float) -> str:
+    """To a hundredth, without zeros that say nothing."""
+    return f"{mm:.2f}".rstrip("0").rstrip(".")
 
 
 def _words(canvas, template, arranged: Arrangement, side: Side) -> None:
     strip, up = side.strip, side.up
     inward = template.deepest + BODY - 4.6
-    words = f"{template.side} is on this side: material comes off between the lines"
+    words = (
+        f"{template.side} is on this side of the heavy line: material comes off here"
+    )
     side.write(canvas, strip.start + 36, inward, words, size=6.5, font=SEMIBOLD)
     below = -(OUTSIDE - (1.4 if up > 0 else 3.4))
     parts = (
@@ -164,7 +192,9 @@ def _words(canvas, template, arranged: Arrangement, side: Side) -> None:
 
 NOTES = (
     "Print at 100 %, not fitted to the page. Both bars must measure 100 mm.",
-    "Join strips at marks of one number; at a corner each begins anew. Heavy line on",
-    "the present edge, ticks on station marks, outside of the skin. Dashed: next bite.",
-    "Solid: full trim. Cut to the dashed line, then measure again. Mind the dust.",
+    "Join strips at marks of one number; at a corner each begins anew. Heavy line",
+    "on the present edge, ticks on station marks, outside of the skin. Tags: mm to",
+    "take now, straight from one to the next. Dashed: that cut, where there is room",
+    "for a line; solid: the full trim. Without a line, mark tape along the edge by",
+    "the tags. Take no more than they say, then measure again. Mind the dust.",
 )

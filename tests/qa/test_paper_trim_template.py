@@ -4,6 +4,7 @@ Rendering is by PDFium at 600 dpi (0.042 mm a pixel). That printers scale the tw
 directions apart is common practice, no source; hence two bars.
 """
 
+import contextlib
 import io
 import math
 import re
@@ -12,6 +13,7 @@ import numpy as np
 import pypdf
 import pypdfium2
 import pytest
+from django.core.management import call_command
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -112,15 +114,16 @@ def test_neighboring_strips_share_their_mark():
         plan.joints, plan.strips, plan.strips[1:], strict=False
     ):
         assert before.end - s >= 14.9 and s - after.start >= 14.9
-    assert plan.strips[0].start == 0
-    assert plan.strips[-1].end == template.length
+    # Cut from station 3 to 15 and 20 mm on either side; 24 stations on 2600 mm.
+    assert plan.strips[0].start == pytest.approx(2 * 2600 / 24 - 20)
+    assert plan.strips[-1].end == pytest.approx(14 * 2600 / 24 + 20)
 
 
-@example(length=653.0, count=2, deep=0.0, paper="letter", left=False)
+@example(length=653.0, count=2, deep=0.1, paper="letter", left=False)
 @given(
     length=st.floats(40, 20_000),
     count=st.integers(2, 80),
-    deep=st.floats(0, 20),
+    deep=st.floats(0.01, 20),
     paper=st.sampled_from(["a4", "letter"]),
     left=st.booleans(),
 )
@@ -486,7 +489,7 @@ def test_a_long_edge_over_several_sheets_has_each_mark_on_both_strips():
     template = drawn.trim_template()
     data = trim_template.render(template)
     plan = arrange(template)
-    assert plan.pages >= 3
+    assert plan.pages >= 2
     pages = pypdf.PdfReader(io.BytesIO(data)).pages
     words = " ".join(page.extract_text() for page in pages)
     for number in range(1, len(plan.joints) + 1):
@@ -510,6 +513,187 @@ def test_paper_round_a_cylinder_is_unrolled():
     curve = edge_curve(build_joint(stations, closed=False))
     assert curve.length == pytest.approx(300 * math.radians(120), abs=1e-6)
     assert all(bend.curvature == pytest.approx(0, abs=1e-9) for bend in curve.bends)
+
+
+# Templates that hands can use: tags, only what is cut, lines that stand clear
+
+
+TAGGED = tuple(
+    TrimPoint(60.0 * k, str(k + 1), trim, bite)
+    for k, (trim, bite) in enumerate(
+        [
+            *((0, 0), (0.4, 0.4), (0.62, 0.37), (0, 0), (0, 0), (0, 0), (0, 0), (0, 0)),
+            *((0, 0), (1.2, 1.2), (3.4, 2.04), (2.5, 1.6), (0.3, 0.3), (0, 0), (0, 0)),
+            *((0, 0), (0, 0)),
+        ]
+    )
+)
+
+
+def tagged(**more):
+    return drawn.trim_template(
+        points=TAGGED, length=960.0, closed=False, line_from=1.0, **more
+    )
+
+
+def strokes(data: bytes) -> list[list[tuple[float, np.ndarray]]]:
+    """(width, points (n, 2) in mm) of every line, page by page, clipped ones left out:
+    hatching lies inside of the lines around it."""
+    pages = []
+    for page in pypdf.PdfReader(io.BytesIO(data)).pages:
+        content = pypdf.generic.ContentStream(page.get_contents(), page.pdf)
+        found, wide, path = [], 0.0, []
+        for operands, operator in content.operations:
+            if operator == b"w":
+                wide = float(operands[0])
+            elif operator == b"m":
+                path = [[float(value) for value in operands]]
+            elif operator == b"l":
+                path.append([float(value) for value in operands])
+            elif operator == b"S":
+                found.append((wide, np.array(path) * 25.4 / 72))
+        pages.append(found)
+    return pages
+
+
+def words_at(data: bytes) -> list[tuple[int, str, float, float, float]]:
+    """(page, text, left, right, base) in mm of every run of text, by PDFium."""
+    found = []
+    for number, page in enumerate(pypdfium2.PdfDocument(data)):
+        text = page.get_textpage()
+        for index in range(text.count_rects()):
+            left, bottom, right, top = text.get_rect(index)
+            said = text.get_text_bounded(left, bottom, right, top).strip()
+            box = (left * 25.4 / 72, right * 25.4 / 72, bottom * 25.4 / 72)
+            found.append((number, said, *box))
+    return found
+
+
+@pytest.mark.parametrize("left", [True, False])
+@pytest.mark.parametrize("limit", [0.5, 1.0, 1.5])
+def test_no_line_stands_closer_to_another_than_the_limit_of_the_shop(left, limit):
+    template = drawn.trim_template(
+        points=TAGGED, length=960.0, closed=False, body_on_left=left, line_from=limit
+    )
+    seen = 0
+    for page in strokes(trim_template.render(template)):
+        lines = [path for wide, path in page if wide in (0.5, 0.9)]
+        # Lines along the edge: long, and nearly level (the edge is straight).
+        along = [
+            path
+            for path in lines
+            if np.ptp(path[:, 0]) > 10 and np.ptp(path[:, 1]) < 5 and len(path) < 40
+            and path[:, 1].min() > 45
+        ]  # fmt: skip
+        for k, one in enumerate(along):
+            for other in along[k + 1 :]:
+                low = max(one[:, 0].min(), other[:, 0].min())
+                high = min(one[:, 0].max(), other[:, 0].max())
+                if high - low < 1:
+                    continue
+                at = np.linspace(low, high, 200)
+                apart = np.abs(np.interp(at, *one.T) - np.interp(at, *other.T)).min()
+                assert apart > limit - 0.01
+                seen += apart < 5
+    assert seen  # at the deep stretch there are lines
+
+
+def test_below_the_limit_tags_stand_at_their_stations():
+    """True place: the middle of a tag is where its station is on the strip."""
+    template = tagged()
+    plan, data = arrange(template), trim_template.render(template)
+    said = words_at(data)
+    for label, words in (
+        ("2", "2: take 0.4"), ("3", "3: take 0.37 of 0.62"), ("10", "10: take 1.2"),
+        ("11", "11: take 2.04 of 3.4"), ("13", "13: take 0.3"), ("4", "4: none"),
+    ):  # fmt: skip
+        s = 60.0 * (int(label) - 1)
+        strips = [strip for strip in plan.strips if strip.start <= s <= strip.end]
+        assert strips
+        found = [one for one in said if one[1] == words]
+        assert len(found) == len(strips)
+        for strip in strips:
+            if min(s - strip.start, strip.end - s) < 20:
+                continue  # beside an end the tag is moved in
+            wanted = strip.x + s - strip.start
+            mine = [one for one in found if one[0] == strip.page - 1]
+            assert any(
+                abs((one[2] + one[3]) / 2 - wanted) < 0.5 and abs(one[4] - strip.y) < 12
+                for one in mine
+            )
+
+
+def test_only_the_stretches_that_are_cut_are_drawn():
+    """Cut from station 1 to 4 and from 9 to 14, 60 mm apart; 20 mm on either side."""
+    template = tagged()
+    plan = arrange(template)
+    covered = [(round(one.start, 6), round(one.end, 6)) for one in plan.strips]
+    assert covered[0] == (0, 200)
+    assert (covered[1][0], covered[-1][1]) == (460, 800)
+    lines, _, lengths, whole = drawn_lengths(template)
+    assert whole == pytest.approx(200 + 340, abs=0.01)
+    tags = [
+        re.match(r"(\d+): ", one[1]) for one in words_at(trim_template.render(template))
+    ]
+    told = {int(tag[1]) for tag in tags if tag}
+    assert told == {1, 2, 3, 4, *range(9, 15)}
+
+
+def test_no_cut_has_the_line_of_a_full_trim_alone():
+    """Where the bite is below the limit and the full trim above, a line at the full
+    trim would be cut to."""
+    points = tuple(TrimPoint(100.0 * k, str(k + 1), 2.4, 0.6) for k in range(5))
+    template = drawn.trim_template(
+        points=points, length=400.0, closed=False, line_from=1.0
+    )
+    for page in strokes(trim_template.render(template)):
+        dashed_or_solid = [
+            path for wide, path in page
+            if wide == 0.5 and np.ptp(path[:, 0]) > 101 and path[:, 1].min() > 45
+        ]  # fmt: skip
+        assert dashed_or_solid == []
+
+
+def test_tags_that_would_run_into_each_other_stand_in_rows():
+    points = tuple(TrimPoint(14.0 * k, f"B{k}", 0.5, 0.3) for k in range(9))
+    template = drawn.trim_template(
+        points=points, length=112.0, closed=False, line_from=1.0
+    )
+    tags = [one for one in words_at(trim_template.render(template)) if "take" in one[1]]
+    tags = [one for one in tags if re.match(r"B\d: take 0.3 of 0.5$", one[1])]
+    assert len(tags) == 9
+    for k, one in enumerate(tags):
+        for other in tags[k + 1 :]:
+            beside = one[3] < other[2] or other[3] < one[2]
+            assert beside or abs(one[4] - other[4]) > 2.0
+
+
+def test_the_command_line_takes_the_limit(tmp_path):
+    (tmp_path / "joint.csv").write_text(
+        "station,x_mm,y_mm,gap_min_mm,gap_max_mm\n"
+        + "".join(f"{k},{100 * k},0,1.5,2.5\n" for k in range(6))
+    )
+    (tmp_path / "readings.csv").write_text(
+        "station,gap_mm,flush_mm\n"
+        + "".join(f"{k},{0.2 if k in (2, 3) else 2},\n" for k in range(6))
+    )
+    files = [str(tmp_path / name) for name in ("joint.csv", "readings.csv")]
+    counts = []
+    for limit in ("0", "5"):
+        target = tmp_path / f"{limit}.pdf"
+        with contextlib.suppress(SystemExit):
+            call_command(
+                "plan_fit", *files, "--open", "--max-move-mm", "0", "--max-turn-deg",
+                "0", "--template", str(target), "--template-line-mm", limit,
+            )  # fmt: skip
+        counts.append(
+            sum(
+                wide == 0.5 and np.ptp(path[:, 0]) > 101
+                for page in strokes(target.read_bytes())
+                for wide, path in page
+            )
+        )
+    assert counts[0] > counts[1] == 0
 
 
 def test_a_template_kept_before_edges_had_a_shape_is_a_straight_strip():

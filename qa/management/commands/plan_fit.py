@@ -10,6 +10,7 @@ from qa.files.joint import JointFile
 from qa.management.plan_arguments import (
     add_motion_arguments,
     add_plan_arguments,
+    length_mm,
     mm,
     plain_number,
     plan_options,
@@ -66,6 +67,14 @@ class Command(JointCommand):
             type=Path,
             metavar="OUT.pdf",
             help="write the trim template at true size here as well",
+        )
+        parser.add_argument(
+            "--template-line-mm",
+            type=length_mm,
+            default=1.0,
+            metavar="N",
+            help="least cut that the template draws a line for; less is told by tags, "
+            "for a strip of tape (default 1)",
         )
         parser.add_argument(
             "--paper", choices=("a4", "letter"), default="a4", help="(default a4)"
@@ -139,6 +148,7 @@ def write_template(options: dict, joint: JointFile, plan: Plan) -> str:
         joint_name=name,
         names={"part": "fitted part", "surround": "surround"},
         issued_at=UNDATED,
+        line_from=options["template_line_mm"],
     )
     if not drawn:
         return f"plan_fit: nothing is to be cut, so that {target} was not written"

@@ -61,6 +61,7 @@ class ScribeTemplate:
     release: str = ""
     notes: tuple[str, ...] = ()
     origin: ClassVar[str] = "correction"
+    only: ClassVar[str] = ""  # drawn all along the edge
 
     @cached_property
     def course(self) -> Course:

@@ -38,7 +38,8 @@ class TrimTemplate:
     on to the first. `bends` are its shape, each (length mm, curvature 1/mm, turn in
     radians before it), () for a straight one. `body_on_left`: the material to be cut
     lies to the left when walking the stations in order, seen from outside. `side`:
-    "part" or "surround".
+    "part" or "surround". No line is drawn for a cut of less than `line_from` mm, or
+    closer than that to another; templates of records without it have every line.
     """
 
     shop: str
@@ -59,6 +60,8 @@ class TrimTemplate:
     banner: str = ""
     notes: tuple[str, ...] = ()
     bends: tuple[tuple[float, float, float], ...] = ()
+    line_from: float = 0.0
+    only: ClassVar[str] = "trim"  # drawn where that is more than 0
     origin: ClassVar[str] = "plan"
 
     @cached_property

@@ -3,19 +3,21 @@
 from dataclasses import asdict, replace
 from datetime import datetime
 
-from qa.models import Check, TemplatePrint
+from qa.models import Check, PlanDefaults, TemplatePrint
 from qa.numeric.plan.result import Plan
 from qa.queries.issue import local
 from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate, templates
 from qa.queries.plans.plan_pages import PlanView
 from qa.queries.plans.work_orders import across
 from qa.rules import overtaking, requirements
+from shop.numeric.units import to_mm
 from shop.queries.identity import the_shop
 
 
 def edges_of(view: PlanView, url: str) -> list[dict]:
     """What a template shows, edge by edge, as it is kept; [] when nothing is cut."""
     worked = view.worked
+    defaults = PlanDefaults.objects.first() or PlanDefaults()
     found = []
     for number, joint in enumerate(worked.joints):
         check, fit_up = joint.check, joint.check.fit_up
@@ -40,6 +42,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
             issued_at=check.entry.received_at,
             release=_released(view, check),
             url=url,
+            line_from=to_mm(defaults.template_line_nm),
         )
         for one in drawn:
             kept = asdict(one)
