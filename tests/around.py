@@ -17,6 +17,7 @@ from tests.warm import CAN_FORK, parent_of
 TREE = Path(__file__).resolve().parent.parent
 
 BROWSERS = (
+    "chromium-headless-shell",  # no windows, tabs and extensions: half the processor
     "chromium",
     "chromium-browser",
     "google-chrome",
@@ -119,6 +120,13 @@ def running_cluster(programs: Path, folder: Path, as_owner: list[str]):
     port = free_port()
     # Durability is tested on SQLite and by PostgreSQL's own people.
     options = ["fsync=off", "synchronous_commit=off", "full_page_writes=off"]
+    options += ["wal_level=minimal", "max_wal_senders=0", "checkpoint_timeout=1h"]
+    options += ["max_wal_size=8GB", "shared_buffers=256MB"]
+    # Between two tests that are rolled back every table is empty, and a statement that
+    # was planned for empty tables then goes through all of them, row by row.
+    options += ["autovacuum=off"]
+    # Compiling a statement takes longer than it does on the few rows of a test.
+    options += ["jit=off"]
     if os.name == "nt":
         where = f"127.0.0.1:{port}"
         options += ["listen_addresses=127.0.0.1"]

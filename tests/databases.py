@@ -1,6 +1,7 @@
 """The databases of the tests: what the fixtures of tests/conftest.py stand on."""
 
 import contextlib
+import json
 import os
 import shutil
 import sqlite3
@@ -11,6 +12,7 @@ from django.conf import settings
 from django.db import connection, connections
 
 from shop.environment import alone
+from tests import locks
 from tests.around import by_hand
 
 
@@ -84,27 +86,39 @@ def made_by_the_first(template, shared) -> str:
         name = f"{template.removesuffix(os.environ.get('PYTEST_XDIST_WORKER', ''))}demo"
         if not loaded.exists():
             with on_postgresql(template, name, instead=True):
-                load_demo()
+                load_demo(shared)
     else:
         name = str(shared / "demo.sqlite3")
         if not loaded.exists():
             with on_sqlite(template, name):
-                load_demo()
+                load_demo(shared)
     loaded.touch()
     return name
 
 
-def load_demo() -> None:
+def load_demo(shared) -> None:
     from qa import demo
     from shop.actions import tablets
     from shop.models import Person
     from tests.conftest import slow_hash
 
-    demo.load()
+    with locks.recorded() as held:
+        demo.load()
+    told = {action: sorted(models) for action, models in held.items()}
+    (shared / "locks.json").write_text(json.dumps(told))
     with by_hand():
         Person.objects.update(password=slow_hash())
     lead = Person.objects.filter(role="lead").order_by("pk")[0]
     tablets.enroll(by=lead, name="Hangar 1")
+
+
+@pytest.fixture
+def locks_of_the_demo(demo_template, tmp_path_factory) -> dict[str, list[str]]:
+    """Which rows each action held while the demo was loaded (see tests/locks.py)."""
+    folder, me = tmp_path_factory.getbasetemp(), os.environ.get("PYTEST_XDIST_WORKER")
+    return json.loads(
+        (folder.parent if me else folder).joinpath("locks.json").read_text()
+    )
 
 
 @pytest.fixture

@@ -7,13 +7,21 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.test import Client
 
-from qa.actions import checks, claims, nonconformances, raising
-from qa.models import CheckState, CurrentReading, Nonconformance, NonconformanceState
+from qa.actions import checks, claims, nonconformances, raising, trimming
+from qa.models import (
+    CheckState,
+    CurrentReading,
+    CutRelease,
+    Nonconformance,
+    NonconformanceState,
+)
 from shop.actions import tablets
 from shop.ledger import Refused, projections, verify
 from shop.models import Confirmation, Entry, Person
 from tests.qa.making import make_check, read
+from tests.qa.planned import a_check, even, read_at, take
 from tests.qa.test_rebuilding import rows
+from tests.qa.test_released_cuts import primary
 from tests.qa.test_tablets import prove, set_pin
 
 pytestmark = pytest.mark.django_db
@@ -136,6 +144,24 @@ def test_use_as_is_is_not_closed_with_a_claimed_check_either(people, tablet):
     )
     with pytest.raises(Refused, match="8 acts"):
         nonconformances.verify(by=people["lead"], item=item, recheck=again, note="seen")
+
+
+def test_a_plan_made_from_a_claimed_reading_is_not_released_until_it_is_confirmed(
+    people, tablet
+):
+    part = primary(people["engineer"])
+    check = a_check(people["engineer"], part=part)
+    gaps = even(s3="0.40")
+    claimed = tablet.reading(check, "1", gaps.pop("1"))
+    read_at(check, gaps)
+    plan = take(people["engineer"], check)
+    said = {"by": people["engineer"], "plan": plan, "part": part}
+    with pytest.raises(Refused, match="1 acts") as no:
+        trimming.release_cut(**said)
+    assert no.value.code == "claimed"
+    assert not CutRelease.objects.exists()
+    confirm(claimed)
+    assert trimming.release_cut(**said).plan == plan
 
 
 def test_a_disowned_reading_does_not_stand_and_its_station_is_to_be_measured(
