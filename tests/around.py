@@ -16,8 +16,9 @@ from tests.warm import CAN_FORK, parent_of
 
 TREE = Path(__file__).resolve().parent.parent
 
+# Without windows, tabs and extensions: the same pages with half the processor.
+SHELL = "chromium-headless-shell"
 BROWSERS = (
-    "chromium-headless-shell",  # no windows, tabs and extensions: half the processor
     "chromium",
     "chromium-browser",
     "google-chrome",
@@ -42,11 +43,12 @@ POSTGRESQL_PLACES = (
 )
 
 
-def find_browser() -> str | None:
-    """A Chromium or one of its kin; FAYLINE_CHROMIUM names another, or none ("")."""
+def find_browser(*, shell: bool = True) -> str | None:
+    """A Chromium or one of its kin, where it will do its shell; FAYLINE_CHROMIUM names
+    another, or none ("")."""
     if "FAYLINE_CHROMIUM" in os.environ:
         return os.environ["FAYLINE_CHROMIUM"] or None
-    found = filter(None, map(shutil.which, BROWSERS))
+    found = filter(None, map(shutil.which, [SHELL] * shell + [*BROWSERS]))
     places = filter(os.path.exists, BROWSER_PLACES)
     return next(found, None) or next(places, None)
 

@@ -86,7 +86,8 @@ def depends_on_engine(item) -> bool:
 
 
 def pytest_runtest_setup(item):
-    if item.get_closest_marker("browser") and not find_browser():
+    wants_shell = "whole_browser" not in item.fixturenames
+    if item.get_closest_marker("browser") and not find_browser(shell=wants_shell):
         pytest.skip("no Chromium on this machine")
     wants = item.get_closest_marker("postgresql")
     if wants and connection.vendor != "postgresql":
@@ -179,8 +180,7 @@ def demo_site(demo_db, tmp_path):
 
 
 @pytest.fixture(scope="session")
-def browser():
-    """A headless Chromium that can look up no name but this machine's."""
+def playwright():
     from playwright.sync_api import expect, sync_playwright
 
     # What comes is waited for as long as a busy machine may take.
@@ -188,24 +188,42 @@ def browser():
     # Playwright's loop runs in this thread, between the lines of the test; the ORM is
     # used in between and never inside it.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    rules = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
     with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(
-            executable_path=find_browser(),
-            args=[
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-quic",
-                "--disable-background-networking",
-                "--disable-component-update",
-                "--disable-sync",
-                # A camera with a moving test picture; who may use it is up to the test.
-                "--use-fake-device-for-media-stream",
-                f"--host-resolver-rules={rules}",
-            ],
-        )
-        yield chromium
-        chromium.close()
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(playwright):
+    """A headless Chromium that can look up no name but this machine's."""
+    chromium = launched(playwright, find_browser())
+    yield chromium
+    chromium.close()
+
+
+@pytest.fixture(scope="session")
+def whole_browser(playwright):
+    """The same with windows and a camera: the shell is without both."""
+    chromium = launched(playwright, find_browser(shell=False))
+    yield chromium
+    chromium.close()
+
+
+def launched(playwright, path):
+    rules = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
+    return playwright.chromium.launch(
+        executable_path=path,
+        args=[
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            # A camera with a moving test picture; who may use it is up to the test.
+            "--use-fake-device-for-media-stream",
+            f"--host-resolver-rules={rules}",
+        ],
+    )
 
 
 @pytest.fixture

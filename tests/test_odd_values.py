@@ -16,13 +16,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import get_resolver
 
 from shop.models import Entry, Person, Role
 from tests.test_permissions import OPEN, TABLET, addresses, contract
 
+POSTGRESQL = connection.vendor == "postgresql"
 HUGE = ("922337203685", "9223372036854775808", "9" * 30, "9" * 5000)
 NO_NUMBER = ("NaN", "-NaN", "Infinity", "1e999", "1e-999", "²", "½", "0x10", "1_000")
 NO_DATE = ("0001-01-01", "9999-12-31", "2026-02-30", "0001-01-01T00:00")
@@ -37,7 +38,11 @@ IDS = ("0", "2147483648", "9223372036854775808", "9" * 30, "-1", "NaN", "x" * 30
 PARTS = 4
 # Odd values per field of a form, others for the next field. More of them:
 # FAYLINE_ODD_VALUES=20 python3 manage.py test tests/test_odd_values.py
-EACH_FIELD = int(os.environ.get("FAYLINE_ODD_VALUES", "2"))
+# PostgreSQL meets each field with one: what Django does not hold up before is much the
+# same for all, and each value is there for many fields.
+EACH_FIELD = int(os.environ.get("FAYLINE_ODD_VALUES", 2 - POSTGRESQL))
+# What is no text at all is held up before any database is asked; a NUL is text.
+UNREADABLE = ("%00",) if POSTGRESQL else RAW
 ROWS = 30  # how far to look for a row whose page shows its form
 
 pytestmark = pytest.mark.slow
@@ -107,7 +112,7 @@ def test_no_odd_id_breaks_a_page(demo_db, part):
     for name in of_part(routes(), part):
         client, route = client_for(name), routes()[name]
         for number in range(route.count("<")):
-            for value in (*IDS, *RAW, "é"):
+            for value in (*IDS, *UNREADABLE, "é"):
                 address = with_argument(route, filled[name], number, value)
                 faults += broken(asked(client, address), f"{name} {address[:80]}")
     assert "\n".join(faults) == ""
@@ -136,7 +141,7 @@ def test_no_odd_query_breaks_a_page(demo_db, part):
             for one in names
             for value in some(ODD, f"{name} {one}")
         ]
-        queries += [f"{one}={raw}" for one in names for raw in some(RAW, one, 1)]
+        queries += [f"{one}={raw}" for one in names for raw in some(UNREADABLE, one, 1)]
         for value in (*some(ODD, name, 4), *some(HUGE, name, 1)):
             every = dict.fromkeys([*names, *asked_for()], value)
             queries.append(urllib.parse.urlencode(every))

@@ -35,6 +35,11 @@ SCAN = "Scan a label"
 
 
 @pytest.fixture
+def browser(whole_browser):
+    return whole_browser
+
+
+@pytest.fixture
 def start(page, live_site, sign_in, check):
     """The start screen of a tablet whose browser reads codes."""
     page.context.grant_permissions(["camera"])

@@ -7,15 +7,17 @@ import json
 import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from pypdf import PdfReader
 
-from qa.actions import fit_plans
+from qa.actions import adjusters, fit_plans, moves, trimming
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import planner as solver
 from qa.queries.plans import plan_pages as plans
 from qa.queries.tablet import carried_checks as tablet
 from qa.rules import overtaking, plan_records, planning
+from qa.rules.moved import Moved
 from shop.actions import suspects
 from shop.ledger import Refused, projections, verify
 from tests.qa.making import make_fit_up, make_joint, make_stations, mm, read, revise
@@ -274,6 +276,46 @@ def test_a_withdrawn_plan_is_nobodys_to_work_by(engineer, client_of):
     assert "nobody cuts by it" in page and "the door is to be replaced" in page
     paper = words_of(client.get(url(check, "plan/work-order.pdf")))
     assert "Withdrawn: do not cut by this" in paper
+
+
+# What is done by a plan, each as it is asked of it.
+BY_A_PLAN = {
+    "release": lambda by, check, plan: trimming.release_cut(
+        by=by, plan=plan, part=check.fit_up.part
+    ),
+    "template": lambda by, check, plan: trimming.record_template(
+        by=by, plan=plan, edges=[], paper="a4", issued_at=timezone.now(), data=b"%PDF"
+    ),
+    "cut": lambda by, check, plan: cut(by, check, {"3": "0.10"}, plan=plan),
+    "move": lambda by, check, plan: moves.record_move(
+        by=by, checks=[planned(check)], moved=UP_ONE, plan=plan
+    ),
+    "settings": lambda by, check, plan: adjusters.record_settings(
+        by=by, checks=[planned(check)], settings=[], changes={}, plan=plan
+    ),
+    "withdrawal": lambda by, check, plan: fit_plans.withdraw(
+        by=by, plan=plan, reason="once more"
+    ),
+}
+UP_ONE = Moved("up", [{"name": "up", "amount": "1.0", "unit": "mm"}], {})
+
+
+@pytest.mark.parametrize("act", BY_A_PLAN)
+def test_nothing_is_done_by_a_plan_that_has_ended(engineer, act):
+    check = tight(engineer)
+    plan = take(engineer, check)
+    fit_plans.withdraw(by=engineer, plan=plan, reason="the edge is cracked")
+    with pytest.raises(Refused, match=f"{plan.label} is withdrawn"):
+        BY_A_PLAN[act](engineer, check, plan)
+    assert PlanEnd.objects.count() == 1
+
+
+def test_an_overtaken_plan_is_not_released(engineer):
+    check = tight(engineer)
+    plan = take(engineer, check)
+    read_at(a_check(engineer, fit_up=check.fit_up), {"3": "0.50"})
+    with pytest.raises(Refused, match=f"{plan.label} is overtaken"):
+        BY_A_PLAN["release"](engineer, check, plan)
 
 
 def test_plans_on_today_are_as_many_statements_whatever_their_number(

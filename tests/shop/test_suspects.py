@@ -117,6 +117,15 @@ def test_who_may_not_hold_or_decide(people, lead, pulled, role):
         )
 
 
+def test_who_may_decide_may_not_scrap_by_it(people, lead, pulled):
+    suspect = hold_lot_of(lead, pulled[0]).suspects.get(part=pulled[0])
+    said = {"by": people["inspector"], "suspect": suspect, "reason": "x"}
+    with pytest.raises(PermissionDenied):
+        suspects.decide(**said, decision="scrap")
+    suspects.decide(**said, decision="good")
+    assert states(pulled[0]) == {PartState.GOOD}
+
+
 def test_what_is_refused(lead, pulled):
     hold = hold_lot_of(lead, pulled[0])
     with pytest.raises(Refused):
