@@ -6,7 +6,7 @@ from django.urls import reverse
 
 from shop.actions import airframes
 from shop.ledger import Refused
-from shop.models import Part, PartState, Placement, PlacementAct
+from shop.models import Hand, Part, PartState, Placement, PlacementAct
 from tests.around import by_hand
 
 from .making import (
@@ -258,3 +258,15 @@ def test_a_list_is_filtered_by_a_link(lead, client_of):
     make_airframe(lead)
     page = client_of("visitor").get(reverse("airframes"), {"q": "kestr"})
     assert [row.id for row in page.context["page"]] == [wanted.pk]
+
+
+def test_a_part_of_the_other_hand_is_not_placed_there(lead):
+    airframe = make_airframe(lead)
+    left = make_position(lead, type=airframe.type, hand=Hand.LEFT)
+    said = {"airframe": airframe, "position": left}
+    right = make_part(lead, design=make_design(lead, hand=Hand.RIGHT))
+    with pytest.raises(Refused, match="right-hand part") as no:
+        make_placement(lead, part=right, **said)
+    assert no.value.field == "part"
+    own = make_part(lead, design=make_design(lead, hand=Hand.LEFT))
+    assert make_placement(lead, part=own, **said).part == own
