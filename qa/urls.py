@@ -9,6 +9,7 @@ from qa.views import (
     checks,
     claims,
     defects,
+    gauge_studies,
     home,
     instruments,
     joints,
@@ -79,6 +80,23 @@ offer_urls = [
     ),
 ]
 
+study_urls = [
+    path("", gauge_studies.gauge_studies, name="gauge_studies"),
+    path("new/", gauge_studies.new_gauge_study, name="new_gauge_study"),
+    path("<int:number>/", gauge_studies.gauge_study, name="gauge_study"),
+    path("<int:number>/use/", gauge_studies.use_study, name="use_study"),
+    path(
+        "<int:number>/by/<int:person>/",
+        gauge_studies.measure_study,
+        name="measure_study",
+    ),
+    path(
+        "<int:number>/by/<int:person>/again/",
+        gauge_studies.read_again,
+        name="read_again",
+    ),
+]
+
 instrument_urls = [
     path("", instruments.instrument_list, name="instruments"),
     path("new/", instruments.edit_instrument, name="new_instrument"),
@@ -100,6 +118,7 @@ urlpatterns = [
     path("nonconformances/", include(nonconformance_urls)),
     path("offers/", include(offer_urls)),
     path("instruments/", include(instrument_urls)),
+    path("gauge-studies/", include(study_urls)),
     path("", include("qa.urls_molds")),
     path("", include("qa.urls_chain")),
     path("", include("qa.urls_tablet")),

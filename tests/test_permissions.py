@@ -45,9 +45,11 @@ WHO = {
         offers offer offered_joint
         instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding search read_changes claims api_claims
-        instrument mold_fits correction correction_sheet correction_template
+        instrument gauge_studies gauge_study mold_fits correction
+        correction_sheet correction_template
     """,
     CREW: """
+        measure_study read_again
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
         new_hole_check new_check late_readings
         raise_findings raise_by_hand nonconformance_act own_pin
@@ -69,7 +71,7 @@ WHO = {
         change_design scrap_part add_material material add_laminate
         revise_laminate add_recipe set_arm new_hole_pattern revise_hole_pattern
         plan_defaults new_joint revise_joint new_instrument change_instrument
-        calibrate gauge_budget gauge_rules take_correction
+        calibrate gauge_budget gauge_rules new_gauge_study use_study take_correction
         withdraw_correction
         defect_kind new_defect_kind usual_defects
     """,

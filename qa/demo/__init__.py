@@ -18,6 +18,7 @@ from . import (
     offering,
     people,
     planning,
+    studies,
 )
 
 
@@ -34,6 +35,7 @@ def load() -> None:
     molds.load(crew, glider)
     gauges.load(crew)
     offering.load(crew, glider, seams)
+    studies.load(crew)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

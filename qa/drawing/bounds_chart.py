@@ -25,12 +25,14 @@ class Bar:
 
 @dataclass(frozen=True)
 class BoundsSheet:
-    """Panels by name, each with a bar for every station; `worth` in the same unit."""
+    """Panels by name, each with a bar for every station; `worth` (0: none) in the same
+    unit; `legend` stands below."""
 
     title: str
     unit: str
     worth: float
     panels: tuple[tuple[str, tuple[Bar, ...]], ...]
+    legend: str = "dot: as told; bar: its bounds; dashed: what is worth correcting"
 
 
 def build(sheet: BoundsSheet) -> Scene:
@@ -41,8 +43,7 @@ def build(sheet: BoundsSheet) -> Scene:
         shapes += _panel(sheet, name, bars, top)
         top += HEIGHT + GAP
     foot = top - GAP + 50
-    words = "dot: as told; bar: its bounds; dashed: what is worth correcting"
-    shapes.append(Text(LEFT, foot, words, TEXT * 0.86))
+    shapes.append(Text(LEFT, foot, sheet.legend, TEXT * 0.86))
     return Scene(WIDTH, foot + 12, tuple(shapes), sheet.title)
 
 
@@ -54,7 +55,7 @@ def _panel(sheet: BoundsSheet, name: str, bars, top: float) -> list[Shape]:
     panel = Panel(top, HEIGHT, WIDTH, 1, max(len(bars), 2), low, high)
     shapes = panel.frame(f"{name}, {sheet.unit}")
     shapes.append(panel.level((), (0.0,), "leader"))
-    for worth in (sheet.worth, -sheet.worth):
+    for worth in {sheet.worth, -sheet.worth} - {0.0}:
         shapes.append(panel.level((), (worth,), "drawn-in"))
     for place, bar in enumerate(bars, 1):
         x = panel.x(place)

@@ -31,6 +31,7 @@ from .fit_plans import (
     StandingPlan,
 )
 from .fitups import FitUp, FitUpReason
+from .gauge_studies import GaugeStudy, StudyPerson, StudyValue
 from .gauges import (
     Calibration,
     CalibrationResult,
@@ -117,6 +118,7 @@ __all__ = [
     "FitUpReason",
     "GaugeBudget",
     "GaugeRules",
+    "GaugeStudy",
     "Holding",
     "HoldingDirection",
     "HoleCheck",
@@ -161,6 +163,8 @@ __all__ = [
     "StepKind",
     "TemplatePrint",
     "Strictness",
+    "StudyPerson",
+    "StudyValue",
     "ToolCorrection",
     "TrimCut",
     "TrimSide",

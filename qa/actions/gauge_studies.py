@@ -1,0 +1,137 @@
+"""Gauge studies: planned, measured turn by turn, and taken into the uncertainty."""
+
+from django.utils.translation import gettext as _
+
+from qa.actions.gauges import save_budget
+from qa.models import GaugeBudget, GaugeStudy, Instrument, StudyPerson, StudyValue
+from qa.rules import gauge_studies as rules
+from shop import roles
+from shop.actions.numbers import next_number
+from shop.ledger import Refused, perform
+from shop.models import Person
+from shop.numeric.units import LengthError, parse_typed
+
+MOST_TURNS = 2_000
+
+
+def plan_study(
+    *,
+    by,
+    instrument: Instrument,
+    what: str,
+    places: list[str],
+    people: list[Person],
+    repeats: int,
+    tolerance_nm: int | None = None,
+    joint=None,
+    note: str = "",
+) -> GaugeStudy:
+    """Plan who measures what how often; the order is shuffled here, once."""
+    roles.require(by, "define instruments")
+    _check_plan(places, people, repeats)
+    said = {
+        "instrument": str(instrument.uuid),
+        "what": what,
+        "places": places,
+        "people": [one.username for one in people],
+        "repeats": repeats,
+        "tolerance_nm": tolerance_nm,
+        "joint": joint and str(joint.uuid),
+        "note": note,
+    }
+    with perform("gauge_study/1", by=by, said=said) as act:
+        study = GaugeStudy(
+            number=next_number("study"),
+            instrument=instrument,
+            joint=joint,
+            what=what,
+            places=places,
+            repeats=repeats,
+            order=rules.shuffled([one.pk for one in people], places, repeats, act.id),
+            tolerance_nm=tolerance_nm,
+            note=note,
+        )
+        study.full_clean(exclude=["entry"])
+        act.record(study)
+        for one in people:
+            act.record(StudyPerson(study=study, person=one))
+        act.result = {"study": study.label}
+    return study
+
+
+def _check_plan(places, people, repeats: int) -> None:
+    if len(places) != len(set(places)):
+        raise Refused(_("Each place has a name of its own."), field="places")
+    if len(places) < 2:
+        raise Refused(_("One place does not tell how places differ."), field="places")
+    if len(people) < 2:
+        raise Refused(_("One person does not tell what people add."), field="people")
+    if repeats < 2:
+        raise Refused(_("Measure everything twice at least."), field="repeats")
+    if len(places) * len(people) * repeats > MOST_TURNS:
+        raise Refused(
+            _("That is more than %(most)d values.") % {"most": MOST_TURNS},
+            field="repeats",
+        )
+
+
+def record_value(
+    *, by, study: GaugeStudy, turn: int, value: str, unit: str, reason: str = "",
+    supersedes: StudyValue | None = None, **envelope,
+) -> StudyValue:  # fmt: skip
+    """Keep what was read at a turn of the order. supersedes: the value that it
+    replaces, with a reason."""
+    roles.require(by, "measure")
+    if not 0 <= turn < len(study.order):
+        raise Refused(_("The study has no such turn."), field="value")
+    try:
+        nm = parse_typed(value, unit)
+    except LengthError as error:
+        raise Refused(f"{error}.", field="value") from None
+    if supersedes and not reason.strip():
+        raise Refused(_("Say why this replaces the value before."), field="reason")
+    envelope.setdefault(
+        "said",
+        {
+            "study": str(study.entry_id),
+            "turn": turn,
+            "value": value,
+            "unit": unit,
+            "supersedes": supersedes and str(supersedes.entry_id),
+            "reason": reason,
+        },
+    )
+    with perform("study_value/1", by=by, **envelope) as act:
+        GaugeStudy.objects.select_for_update(of=("self",), no_key=True).get(pk=study.pk)
+        standing = study.values.filter(turn=turn).order_by("-pk").first()
+        if (standing and standing.pk) != (supersedes and supersedes.pk):
+            raise Refused(_("This turn was read already."), code="done", field="value")
+        row = act.record(
+            StudyValue(
+                study=study,
+                turn=turn,
+                value=value.strip(),
+                unit=unit,
+                value_nm=nm,
+                supersedes=supersedes,
+                reason=reason,
+            )
+        )
+        act.result = {"study": study.label, "turn": turn}
+    return row
+
+
+def use_study(*, by, study: GaugeStudy) -> GaugeBudget:
+    """Judge by what a study found: its repeatability and what people add go into the
+    uncertainty of its instrument."""
+    roles.require(by, "define instruments")
+    people = [one.person for one in study.members.select_related("person")]
+    found = rules.state_of(study).says(rules.names_of(people))
+    if found is None or found.sd is None:
+        raise Refused(_("The study says nothing yet."), code="conflict")
+    return save_budget(
+        by=by,
+        instrument=study.instrument,
+        rows=rules.budget_rows(study, found),
+        note=_("repeatability and operator by %(label)s") % {"label": study.label},
+    )

@@ -1,0 +1,47 @@
+"""Gauge studies of the demo: one that is told, one under way."""
+
+from qa.actions import gauge_studies
+from qa.models import Instrument
+from qa.rules import gauge_studies as rules
+from shop.demo.times import mm
+
+
+def load(crew) -> None:
+    emil = crew["emil"]
+    people = [crew[name] for name in ("bea", "tomas", "lena")]
+    places = [str(n) for n in range(1, 11)]
+    said = {"by": emil, "people": people, "repeats": 3, "places": places}
+    done = gauge_studies.plan_study(
+        **said,
+        instrument=Instrument.objects.get(code="TG-1"),
+        what="gap of J-101 on MG2-001",
+        tolerance_nm=mm("1.5").amount,
+    )
+    _read(done, crew["bea"], [one.pk for one in people], 90)
+    begun = gauge_studies.plan_study(
+        **said,
+        instrument=Instrument.objects.get(code="SG-1"),
+        what="step of J-101 on MG2-001",
+        note="hinged and latched, the door stays shut",
+    )
+    _read(begun, crew["bea"], [one.pk for one in people], 17)
+
+
+def _read(study, by, people: list[int], count: int) -> None:
+    for turn in rules.state_of(study).turns[:count]:
+        place, who = int(turn.place), people.index(turn.person)
+        wave = (7 * place + 5 * who + 11 * turn.repeat + place * who) % 9 - 4
+        value = 1.75 + 0.15 * ((3 * place) % 7 - 3) + 0.03 * who + 0.02 * wave
+        replaced = None
+        if turn.number == 0:
+            said = {"by": by, "study": study, "turn": 0, "unit": "mm"}
+            replaced = gauge_studies.record_value(**said, value="17.5")
+        gauge_studies.record_value(
+            by=by,
+            study=study,
+            turn=turn.number,
+            value=f"{value:.2f}",
+            unit="mm",
+            supersedes=replaced,
+            reason="the point was forgotten" if replaced else "",
+        )

@@ -1,0 +1,238 @@
+"""Gauge studies for their list and their pages; nothing of the values before all are
+read."""
+
+from dataclasses import dataclass
+
+from django.db.models import Count, QuerySet
+
+from qa.drawing import bounds_chart, study_plot, svg
+from qa.drawing.bounds_chart import Bar, BoundsSheet
+from qa.drawing.study_plot import PersonValues, StudySheet
+from qa.models import GaugeStudy
+from qa.numeric.measuring.gauge import Study
+from qa.numeric.measuring.gauge_advice import advice
+from qa.rules import gauge_studies as rules
+from qa.rules.gauge_studies import StudyState
+from qa.wording import lengths
+from qa.wording.measuring import remark
+from shop.models import Person
+from shop.numeric.units import MM_PER_IN, to_mm, to_nm
+
+PARTS = {
+    "repeatability": "repeatability",
+    "reproducibility": "reproducibility",
+    "person": "between people",
+    "part_x_person": "people differ by place",
+    "gauge": "gauge in all",
+    "part": "places",
+    "total": "total",
+}
+DRAWN = ("repeatability", "reproducibility", "gauge", "part")
+FINER = {"mm": 4, "in": 5}
+
+
+def studies() -> QuerySet[GaugeStudy]:
+    rows = GaugeStudy.objects.select_related("instrument", "entry__by")
+    return rows.annotate(turns_read=Count("values__turn", distinct=True))
+
+
+@dataclass(frozen=True)
+class StudyRow:
+    study: GaugeStudy
+    turns: int
+    read: int
+
+    @property
+    def state(self) -> str:
+        if self.read == self.turns:
+            return "done"
+        return "in_progress" if self.read else "not_started"
+
+
+def study_row(one: GaugeStudy) -> StudyRow:
+    return StudyRow(one, len(one.order), one.turns_read)
+
+
+@dataclass(frozen=True)
+class Member:
+    person: Person
+    read: int
+    turns: int
+
+    @property
+    def done(self) -> bool:
+        return self.read == self.turns
+
+
+@dataclass(frozen=True)
+class AnovaRow:
+    name: str
+    df: int
+    ss: str
+    ms: str
+    f: str
+    p: str
+
+
+@dataclass(frozen=True)
+class PartRow:
+    name: str
+    sd: str
+    bounds: str
+    by_ranges: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What a whole study says, as texts; `problem` where it says nothing."""
+
+    problem: str
+    anova: list[AnovaRow]
+    parts: list[PartRow]
+    shares: list[tuple[str, str]]
+    advice: list[str]
+    values_svg: str
+    spread_svg: str
+    head: list[str]
+    table: list[tuple[str, list[str]]]
+
+
+@dataclass(frozen=True)
+class StudyPage:
+    study: GaugeStudy
+    unit: str
+    members: list[Member]
+    tolerance: str
+    finding: Finding | None
+
+
+def study_page(study: GaugeStudy, unit: str) -> StudyPage:
+    """A constant number of statements."""
+    people = [one.person for one in study.members.select_related("person")]
+    state = rules.state_of(study)
+    names = rules.names_of(people)
+    members = [
+        Member(one, state.read_by(one.pk), len(state.of(one.pk))) for one in people
+    ]
+    found = state.says(names)
+    width = study.tolerance_nm
+    return StudyPage(
+        study=study,
+        unit=unit,
+        members=members,
+        tolerance="" if width is None else lengths.length(width, unit),
+        finding=_finding(state, found, names, unit) if found else None,
+    )
+
+
+def _finding(state: StudyState, found: Study, names, unit: str) -> Finding:
+    cells = _cells(state, names)
+    table = [
+        (
+            place,
+            [", ".join(_text(v, unit) for v in cells[name][place]) for name in cells],
+        )
+        for place in state.study.places
+    ]
+    told = {"head": list(cells), "table": table}
+    if found.sd is None:
+        words = str(remark(found.why))
+        return Finding(words, [], [], [], [], "", "", **told)
+    return Finding(
+        problem="",
+        anova=[_anova(row) for row in found.anova],
+        parts=[_part(found, name, unit) for name in PARTS],
+        shares=_shares(found),
+        advice=[
+            str(remark(one)) for one in advice(found) if one.code != "good_for"
+        ] + _good_for(found, unit),
+        values_svg=svg.render(_values_scene(state, cells, unit), prefix="values"),
+        spread_svg=svg.render(_spread_scene(state, found, unit), prefix="spread"),
+        **told,
+    )  # fmt: skip
+
+
+def _cells(state: StudyState, names) -> dict[str, dict[str, list[int]]]:
+    """nm by person and place, in the order of the repeats."""
+    cells = {
+        name: {place: [] for place in state.study.places} for name in names.values()
+    }
+    for turn in sorted(state.turns, key=lambda turn: turn.repeat):
+        nm = state.values[turn.number].value_nm
+        cells[names[turn.person]][turn.place].append(nm)
+    return cells
+
+
+def _text(nm: int, unit: str) -> str:
+    return lengths.number(nm, unit, {"mm": 3, "in": 4}[unit])
+
+
+def _mm(value: float | None, unit: str) -> str:
+    return "" if value is None else lengths.mm(value, unit, FINER[unit])
+
+
+def _good_for(found: Study, unit: str) -> list[str]:
+    """The limits that it is good for, in the reader's unit."""
+    for one in advice(found):
+        if one.code == "good_for":
+            values = {
+                name: mm if unit == "mm" else mm / MM_PER_IN
+                for name, mm in one.values.items()
+            }
+            return [f"{remark(type(one)(one.code, values))} ({unit})"]
+    return []
+
+
+def _anova(row) -> AnovaRow:
+    def told(value: float | None) -> str:
+        return "" if value is None else f"{value:.4g}"
+
+    name = row.source.replace("_x_", " x ").replace("part", "place")
+    return AnovaRow(name, row.df, told(row.ss), told(row.ms), told(row.f), told(row.p))
+
+
+def _part(found: Study, name: str, unit: str) -> PartRow:
+    bounds = found.intervals.get(name)
+    between = ""
+    if bounds:
+        low, high = (lengths.number(to_nm(b), unit, FINER[unit]) for b in bounds)
+        between = f"{low} to {high}"
+    ranges = found.range_method.sd.get(name) if found.range_method else None
+    return PartRow(PARTS[name], _mm(found.sd[name], unit), between, _mm(ranges, unit))
+
+
+def _shares(found: Study) -> list[tuple[str, str]]:
+    told = []
+    if found.share_of_total is not None:
+        told.append(("Share of all that varies", f"{found.share_of_total:.1%}"))
+    if found.share_of_tolerance is not None:
+        told.append(("Share of the limits, 6 sd", f"{found.share_of_tolerance:.1%}"))
+    told.append(("Groups that it tells apart", str(found.distinct_categories or "–")))
+    return told
+
+
+def _values_scene(state: StudyState, cells, unit: str):
+    per = 1.0 if unit == "mm" else MM_PER_IN
+    people = tuple(
+        PersonValues(
+            name,
+            tuple(tuple(to_mm(nm) / per for nm in cells[name][place]) for place in own),
+        )
+        for name, own in cells.items()
+    )
+    title = f"{state.study.label}, {state.study.what}: values by place, means by person"
+    return study_plot.build(StudySheet(title, unit, tuple(state.study.places), people))
+
+
+def _spread_scene(state: StudyState, found: Study, unit: str):
+    per = 1.0 if unit == "mm" else MM_PER_IN
+    bars = []
+    for name in DRAWN:
+        low, high = found.intervals.get(name) or (None, None)
+        numbers = (found.sd[name], low, high)
+        scaled = (None if one is None else one / per for one in numbers)
+        bars.append(Bar(PARTS[name], *scaled))
+    title = f"{state.study.label}: standard deviations with 95 % bounds"
+    words = "dot: standard deviation; bar: its 95 % bounds"
+    panels = (("standard deviation", tuple(bars)),)
+    return bounds_chart.build(BoundsSheet(title, unit, 0.0, panels, words))

@@ -1,0 +1,119 @@
+"""Gauge studies: the order of turns, whose is next, and what a whole study says."""
+
+import random
+from dataclasses import dataclass
+
+from qa.models import GaugeBudget, GaugeStudy, StudyValue
+from qa.numeric.measuring.gauge import Study, gauge_study
+from shop.models import Person
+from shop.numeric.units import to_mm, to_nm
+
+TRIES = 200
+
+
+def shuffled(people: list[int], places: list[str], repeats: int, seed) -> list[list]:
+    """[person, place, repeat] of every turn: each person's own in a random order, no
+    place twice in a row where that can be had."""
+    source = random.Random(f"{seed}")  # noqa: S311 -- an order, no secret
+    order = []
+    for person in people:
+        turns = [[person, place, n] for place in places for n in range(1, repeats + 1)]
+        for _ in range(TRIES):
+            source.shuffle(turns)
+            pairs = zip(turns, turns[1:], strict=False)
+            if all(one[1] != two[1] for one, two in pairs):
+                break
+        order += turns
+    return order
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One value to be read: its number in the order, by whom, and where."""
+
+    number: int
+    person: int
+    place: str
+    repeat: int
+
+
+@dataclass
+class StudyState:
+    """A study with the values that stand, by turn."""
+
+    study: GaugeStudy
+    turns: list[Turn]
+    values: dict[int, StudyValue]
+
+    @property
+    def complete(self) -> bool:
+        return len(self.values) == len(self.turns)
+
+    def of(self, person: int) -> list[Turn]:
+        return [turn for turn in self.turns if turn.person == person]
+
+    def next_of(self, person: int) -> Turn | None:
+        """The first turn of a person that was not read yet."""
+        open_ones = (t for t in self.of(person) if t.number not in self.values)
+        return next(open_ones, None)
+
+    def read_by(self, person: int) -> int:
+        return sum(turn.number in self.values for turn in self.of(person))
+
+    def says(self, names: dict[int, str]) -> Study | None:
+        """What the study says, in mm; None before it is complete: values stay hidden
+        from who still measures."""
+        if not self.complete:
+            return None
+        width = self.study.tolerance_nm
+        return gauge_study(
+            [turn.place for turn in self.turns],
+            [names[turn.person] for turn in self.turns],
+            [to_mm(self.values[turn.number].value_nm) for turn in self.turns],
+            tolerance=None if width is None else to_mm(width),
+        )
+
+
+def state_of(study: GaugeStudy) -> StudyState:
+    """One statement."""
+    values = {}
+    for value in study.values.order_by("pk"):
+        values[value.turn] = value
+    turns = [Turn(number, *row) for number, row in enumerate(study.order)]
+    return StudyState(study, turns, values)
+
+
+def budget_rows(study: GaugeStudy, found: Study) -> list[dict]:
+    """The lines of a budget with what a study found in place of repeatability and
+    operator; the others as they were stated last."""
+    newest: GaugeBudget | None = study.instrument.budgets.first()
+    told = ("repeatability", "operator")
+    rows = [row for row in newest.rows if row["name"] not in told] if newest else []
+    resolution = study.instrument.resolution_nm
+    if not newest and resolution:
+        rows.append(
+            {"name": "resolution", "kind": "resolution", "value_nm": resolution}
+        )
+    degrees = {row.source: row.df for row in found.anova}
+    repeats = degrees["repeatability"]
+    if found.pooled:
+        repeats += degrees["part_x_person"]
+    lines = (
+        ("repeatability", "repeats", found.sd["repeatability"], repeats),
+        ("operator", "sd", found.sd["reproducibility"], degrees["person"]),
+    )
+    for name, kind, sd, df in lines:
+        if to_nm(sd):
+            rows.append({"name": name, "kind": kind, "value_nm": to_nm(sd), "df": df})
+    return rows
+
+
+def names_of(people: list[Person]) -> dict[int, str]:
+    """Names by key, each another."""
+    found: dict[int, str] = {}
+    for one in people:
+        name = one.name
+        if name in found.values():
+            name = f"{name} ({one.username})"
+        found[one.pk] = name
+    return found

@@ -1,0 +1,144 @@
+"""Gauge studies: planned, measured turn by turn, told when all is read."""
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from qa.actions import gauge_studies as actions
+from qa.forms.gauge_studies import StudyAgainForm, StudyForm, StudyValueForm
+from qa.models import GaugeStudy, Instrument
+from qa.queries import gauge_studies as queries
+from qa.rules import gauge_studies as rules
+from shop import roles
+from shop.forms.fields import number_in
+from shop.ledger import Refused
+from shop.queries.paging import page_of
+from shop.views.acting import attempt, form_page, posted
+
+from .joints import unit_of
+
+STUDIES = GaugeStudy.objects.select_related("instrument", "joint", "entry__by")
+
+
+@require_GET
+def gauge_studies(request):
+    roles.require(request.user, "look")
+    page = page_of(queries.studies(), request.GET.get("page"), queries.study_row)
+    return render(request, "qa/gauge_studies/studies.html", {"page": page})
+
+
+def new_gauge_study(request):
+    roles.require(request.user, "define instruments")
+    start = {"unit": request.user.units, "repeats": 3}
+    asked = number_in(request.GET.get("instrument"))
+    if asked and Instrument.objects.filter(pk=asked).exists():
+        start["instrument"] = asked
+    return form_page(
+        request,
+        StudyForm(posted(request), initial=start),
+        lambda **said: actions.plan_study(by=request.user, **said),
+        heading=_("Plan a gauge study"),
+        back=lambda study: reverse("gauge_study", args=[study.number]),
+        above=(_("Gauge studies"), reverse("gauge_studies")),
+        notes=[
+            _("Each person measures every place so many times, in an order that is "
+              "shuffled once. Nobody sees a value before all are read.")
+        ],
+        button=_("Shuffle and start"),
+    )  # fmt: skip
+
+
+def _study(request, number, verb="look") -> GaugeStudy:
+    return roles.fetch(request.user, verb, STUDIES, number=number)
+
+
+@require_GET
+def gauge_study(request, number):
+    study = _study(request, number)
+    page = queries.study_page(study, unit_of(request))
+    return render(request, "qa/gauge_studies/study.html", {"page": page})
+
+
+def _person(study: GaugeStudy, key: int):
+    member = study.members.filter(person=key).select_related("person").first()
+    if member is None:
+        raise Http404
+    return member.person
+
+
+def measure_study(request, number, person):
+    """One person's turns, one after the other; no value that was read is shown."""
+    study = _study(request, number, "measure")
+    who = _person(study, person)
+    state = rules.state_of(study)
+    turn = state.next_of(who.pk)
+    study_url = reverse("gauge_study", args=[number])
+    if turn is None:
+        messages.success(request, _("%(who)s has read everything.") % {"who": who.name})
+        return redirect(study_url)
+    if request.method == "POST":
+        form = StudyValueForm(request.POST)
+        if form.is_valid():
+            turns = {one.number for one in state.of(who.pk)}
+            if form.cleaned_data["turn"] not in turns:
+                raise Http404
+        done, _value = attempt(
+            form,
+            lambda **said: actions.record_value(by=request.user, study=study, **said),
+        )
+        if done:
+            return redirect("measure_study", number=number, person=person)
+    else:
+        unit = unit_of(request)
+        form = StudyValueForm(initial={"unit": unit, "turn": turn.number})
+    context = {
+        "study": study,
+        "who": who,
+        "turn": turn,
+        "form": form,
+        "read": state.read_by(who.pk),
+        "of": len(state.of(who.pk)),
+    }
+    return render(request, "qa/gauge_studies/measure.html", context)
+
+
+def read_again(request, number, person):
+    """Replace the value that a person read last, with a reason."""
+    study = _study(request, number, "measure")
+    who = _person(study, person)
+    state = rules.state_of(study)
+    mine = [turn for turn in state.of(who.pk) if turn.number in state.values]
+    if not mine:
+        raise Http404
+    last = max(mine, key=lambda turn: state.values[turn.number].pk)
+    above = reverse("measure_study", args=[number, person])
+    return form_page(
+        request,
+        StudyAgainForm(posted(request), initial={"unit": unit_of(request)}),
+        lambda **said: actions.record_value(
+            by=request.user,
+            study=study,
+            turn=last.number,
+            supersedes=state.values[last.number],
+            **said,
+        ),
+        heading=_("Read %(place)s again, %(who)s")
+        % {"place": last.place, "who": who.name},
+        back=above,
+        above=(study.label, above),
+    )
+
+
+@require_POST
+def use_study(request, number):
+    """Take what a study found into the uncertainty of its instrument."""
+    study = _study(request, number, "define instruments")
+    try:
+        actions.use_study(by=request.user, study=study)
+    except Refused as no:
+        messages.error(request, no.message)
+        return redirect("gauge_study", number=number)
+    return redirect("instrument", pk=study.instrument_id)
