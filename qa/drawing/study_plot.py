@@ -1,6 +1,7 @@
 """A gauge study as a picture: every value at its place, a line through each person's
 means. A table beside it says the same."""
 
+import math
 from dataclasses import dataclass
 
 from qa.drawing.panel import TEXT, Panel, reach_of
@@ -50,7 +51,7 @@ def build(sheet: StudySheet) -> Scene:
 def _names(panel: Panel, ends: list[tuple[float, str]]) -> list[Shape]:
     """Names at the right ends of the lines, pushed apart where they would overlap."""
     shapes: list[Shape] = []
-    below = -1e9
+    below = -math.inf
     for value, name in sorted(ends, key=lambda pair: -pair[0]):
         y = max(panel.y(value) + TEXT * 0.32, below + TEXT)
         shapes.append(Text(panel.right + 6, y, name[:14], TEXT * 0.86))

@@ -33,7 +33,8 @@ FINER = {"mm": 4, "in": 5}
 
 def studies() -> QuerySet[GaugeStudy]:
     rows = GaugeStudy.objects.select_related("instrument", "entry__by")
-    return rows.annotate(turns_read=Count("values__turn", distinct=True))
+    rows = rows.annotate(turns_read=Count("values__turn", distinct=True))
+    return rows.order_by("-number")
 
 
 @dataclass(frozen=True)
