@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0007_offers'),
+        ('qa', '0008_template_lines'),
         ('shop', '0001_tables'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
