@@ -16,6 +16,7 @@ from qa.views import (
     mapping,
     nonconformances,
     offers,
+    reviewing,
 )
 
 api_urls = [
@@ -60,6 +61,9 @@ nonconformance_urls = [
     path("list.pdf", nonconformances.nonconformances_pdf, name="nonconformances_pdf"),
     path("list.csv", nonconformances.nonconformances_csv, name="nonconformances_csv"),
     path("new/", nonconformances.raise_by_hand, name="raise_by_hand"),
+    path("most-often/", reviewing.most_often, name="most_often"),
+    path("repeats/", reviewing.repeats, name="repeats"),
+    path("together/", reviewing.together, name="together"),
     path("kinds/", defects.kinds, name="defect_kinds"),
     path("kinds/new/", defects.edit_kind, name="new_defect_kind"),
     path("kinds/usual/", defects.add_usual, name="usual_defects"),

@@ -42,7 +42,7 @@ WHO = {
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
         nonconformances_csv nonconformance defect_kinds
-        offers offer offered_joint
+        offers offer offered_joint most_often repeats
         instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding search read_changes claims api_claims
         instrument gauge_studies gauge_study mold_fits correction
@@ -73,7 +73,7 @@ WHO = {
         plan_defaults new_joint revise_joint new_instrument change_instrument
         calibrate gauge_budget gauge_rules new_gauge_study use_study take_correction
         withdraw_correction
-        defect_kind new_defect_kind usual_defects
+        defect_kind new_defect_kind usual_defects together
     """,
     LEAD: """
         people add_person change_role set_active reset_password try_again add_tool

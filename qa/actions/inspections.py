@@ -17,6 +17,7 @@ from qa.models import (
     OfferedJoint,
     SecondReading,
     Source,
+    State,
     Station,
     Verdict,
 )
@@ -242,11 +243,10 @@ def _require_good(row: OfferedJoint, said: set[str]) -> None:
             f"{', '.join(dict.fromkeys(failing))}.",
             field="outcome",
         )
-    undecided = [
-        label
-        for label, _pk, state, _disposition in body["items"]
-        if state not in ("verified",)
-    ]
+    # As they are now: what was verified since it was offered is done.
+    items = Nonconformance.objects.filter(pk__in=[one[1] for one in body["items"]])
+    done = (State.VERIFIED, State.CLOSED)
+    undecided = [one.label for one in items.exclude(standing__state__in=done)]
     if undecided:
         raise Refused(
             f"Not done yet: {', '.join(undecided)}. These are verified first.",

@@ -87,7 +87,8 @@ def _refuse(drafts, shown: list[str] | None) -> None:
             if code in draft.body["short"]:
                 raise Refused(f"{number}: {words}.")
         before = acceptance.standing_of(draft.state.joint, draft.state.airframe)
-        if before and before.state == acceptance.OFFERED:
+        waits = before and before.state == acceptance.OFFERED
+        if waits and before.offered.digest == draft.row.digest:
             raise Refused(
                 f"{number} is offered already, as {before.offered.offer.label}.",
                 code="done",

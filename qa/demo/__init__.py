@@ -13,6 +13,7 @@ from . import (
     fitting,
     gauges,
     holding,
+    items,
     joints,
     molds,
     offering,
@@ -34,6 +35,7 @@ def load() -> None:
     fairing.load(crew, glider)
     molds.load(crew, glider)
     gauges.load(crew)
+    items.repeat(crew, glider)
     offering.load(crew, glider, seams)
     studies.load(crew)
 

@@ -2,9 +2,10 @@
 cause, and decided otherwise."""
 
 from qa.actions import defects, nonconformances, raising
-from qa.models import Check, DefectKind
+from qa.models import Check, DefectKind, Joint
 from shop.actions import parts
 from shop.demo.times import day
+from shop.models import Part, Tool
 
 
 def load(crew, glider, check: Check) -> None:
@@ -122,4 +123,24 @@ def _others(crew, glider) -> None:
         nonconformances.explain(by=crew["lena"], item=item, cause=cause)
         nonconformances.assign(
             by=crew["lena"], item=item, holder=crew["bea"], severity=severity
+        )
+
+
+def repeat(crew, glider) -> None:
+    """The covers out of one mold have the same fault at the same corner."""
+    bridging = DefectKind.objects.get(name="bridging")
+    joint = Joint.objects.select_related("current").get(number="J-160")
+    mold = Tool.objects.get(code="M-COVER")
+    for serial, stations in (("MG-1540-001", "3, 4"), ("MG-1540-002", "4, 5")):
+        item = raising.raise_by_hand(
+            by=crew["tomas"],
+            airframe=glider.airframes["MG2-002"],
+            joint=joint,
+            part=Part.objects.get(serial=serial),
+            defect=bridging,
+            stations=stations,
+            title="bridging in the corner radius",
+        )
+        nonconformances.explain(
+            by=crew["lena"], item=item, cause="mold", origin=f"tool:{mold.pk}"
         )

@@ -15,7 +15,8 @@ from qa.models import (
 )
 from shop.forms.fields import DateField, SerialField, asked, needed
 from shop.forms.filters import Filter, any_of
-from shop.models import Airframe, Person, Role
+from shop.identifiers import KINDS
+from shop.models import Airframe, Person, Role, Tool, ToolKind
 
 
 class NonconformanceFilter(Filter):
@@ -41,6 +42,65 @@ class NonconformanceFilter(Filter):
     person = forms.ModelChoiceField(
         Person.objects.all(), label=_("Who"), required=False, empty_label=_("anybody")
     )
+    defect = forms.ModelChoiceField(
+        DefectKind.objects.all(),
+        label=_("Kind of defect"),
+        required=False,
+        empty_label=_("any"),
+    )
+    cause = any_of(Cause.choices, _("Cause"))
+    severity = any_of(Severity.choices[1:], _("Severity"))
+    disposition = any_of(Disposition.choices, _("Disposition"))
+    blocking = any_of([("yes", _("blocks what comes next"))], _("Blocking"))
+    due = any_of([("overdue", _("overdue")), ("week", _("within a week"))], _("Due"))
+    mold = forms.ModelChoiceField(
+        Tool.objects.filter(kind=ToolKind.MOLD),
+        label=_("Out of the mold"),
+        required=False,
+        empty_label=_("any"),
+    )
+    # From a group or a chart: "tool:3".
+    origin = forms.RegexField(
+        r"^[a-z]{1,12}:[0-9]{1,18}$",
+        label=_("Origin"),
+        required=False,
+        widget=forms.HiddenInput,
+    )
+
+    FEW = ("q", "state", "airframe", "joint", "person", "age")
+
+    @property
+    def few(self):
+        return [self[name] for name in self.FEW]
+
+    @property
+    def more(self):
+        hidden = {field.name for field in self.hidden_fields()}
+        return [self[n] for n in self.fields if n not in {*self.FEW, *hidden}]
+
+    @property
+    def more_chosen(self) -> bool:
+        return any(self.chosen[field.name] for field in self.more)
+
+    @property
+    def origin_words(self) -> str:
+        """What the items came from, in words."""
+        kind, _colon, key = (self.chosen["origin"] or "").partition(":")
+        if kind not in KINDS or not key:
+            return ""
+        row = KINDS[kind].rows().filter(pk=int(key)).first()
+        return f"{KINDS[kind].word} {row}" if row else ""
+
+
+class ReviewForm(NonconformanceFilter):
+    """The filter of the list, and how it is laid out."""
+
+    group = forms.ChoiceField(label=_("Group by"), required=False)
+    order = any_of([("stand-up", _("what blocks first"))], _("Order"))
+
+    def __init__(self, *arguments, groups, **named):
+        super().__init__(*arguments, **named)
+        self.fields["group"].choices = [("", _("nothing")), *groups.items()]
 
 
 class _Note(forms.Form):

@@ -63,6 +63,10 @@ def place_of(standing: NonconformanceState) -> str:
     return standing.state
 
 
+def undecided(standing: NonconformanceState) -> bool:
+    return standing.state in UNDECIDED
+
+
 def offered(standing: NonconformanceState) -> list[str]:
     """The acts that are possible now, what moves it on first."""
     here = place_of(standing)

@@ -52,7 +52,7 @@ def joints_of(
     if joint:
         rows = rows.filter(pk=joint.pk)
     elif part:
-        rows = rows.filter(fit_ups__airframe=airframe, fit_ups__part=part).distinct()
+        rows = rows.filter(pk__in=_fitted_now(airframe, part))
     else:
         line = airframe.line_number
         rows = [
@@ -67,6 +67,12 @@ def joints_of(
         [one for one in rows if one.pk in fitted],
         [one for one in rows if one.pk not in fitted],
     )
+
+
+def _fitted_now(airframe: Airframe, part: Part) -> list[int]:
+    """Keys of the joints at which a serial was fitted last."""
+    last = dict(airframe.fit_ups.order_by("number").values_list("joint", "part"))
+    return [joint for joint, serial in last.items() if serial == part.pk]
 
 
 def _inside(bay: Position, position: Position) -> bool:

@@ -32,11 +32,11 @@ def require_shown(
         if not note.strip():
             raise Refused("Say what was verified.", field="note")
         return
+    recheck = Check.objects.select_related(*FIT_UP).get(pk=recheck.pk)
+    _same(item, recheck)
     if disposition not in (Disposition.REWORK, Disposition.REPAIR):
         authorship.require_proven(recheck, "recheck")
         return
-    recheck = Check.objects.select_related(*FIT_UP).get(pk=recheck.pk)
-    _same(item, recheck)
     _finished(by, recheck)
     if missing := not_shown(item, recheck, disposition):
         raise Refused(

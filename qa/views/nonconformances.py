@@ -14,15 +14,16 @@ from qa.forms.nonconformances import (
     ContainForm,
     DisposeForm,
     ExplainForm,
-    NonconformanceFilter,
     RemarkForm,
     ReopenForm,
+    ReviewForm,
     VerifyForm,
     WorkForm,
 )
 from qa.models import Nonconformance
 from qa.queries.joints import drawings
 from qa.queries.nonconformances import item_pages as queries
+from qa.queries.nonconformances import reviewing
 from qa.rules import life
 from qa.wording import items as words
 from shop import roles
@@ -35,34 +36,43 @@ MOST_ON_PAPER = 2000
 
 
 def _filtered(request):
-    form = NonconformanceFilter(request.GET or {"state": "unclosed"})
+    """The filter, its items in the order asked for, and the group asked for."""
+    said = request.GET or {"state": "unclosed"}
+    form = ReviewForm(said, groups=reviewing.GROUPS)
     chosen = form.chosen
-    return form, queries.nonconformances(words=chosen.pop("q"), **chosen)
+    group, order = chosen.pop("group"), chosen.pop("order")
+    rows = queries.nonconformances(words=chosen.pop("q"), **chosen)
+    rows = reviewing.for_the_stand_up(rows) if order else rows
+    return form, rows, group
 
 
 @require_GET
 def nonconformances(request):
-    form, rows = _filtered(request)
-    page = page_of(rows, request.GET.get("page"), queries.item_row)
+    form, rows, group = _filtered(request)
+    asked = dict((request.GET or {"state": "unclosed"}).items())
+    page = None if group else page_of(rows, request.GET.get("page"), queries.item_row)
     context = {
         "filter": form,
         "page": page,
+        "groups": reviewing.grouped(rows, group, asked) if group else [],
+        "here": "stand-up" if form.chosen["order"] else "list",
         "asked": request.GET.urlencode(),
         "may_raise": roles.may(request.user, "raise nonconformances"),
+        "may_dispose": roles.may(request.user, "dispose nonconformances"),
     }
     return render(request, "qa/nonconformances/nonconformances.html", context)
 
 
 @papers.of_the_record
 def nonconformances_pdf(request):
-    form, rows = _filtered(request)
+    form, rows, _group = _filtered(request)
     data = papers.nonconformance_list(request, list(rows[:MOST_ON_PAPER]), form)
     return papers.answer(data, "nonconformances.pdf")
 
 
 @require_GET
 def nonconformances_csv(request):
-    _form, rows = _filtered(request)
+    _form, rows, _group = _filtered(request)
     return papers.nonconformance_csv(queries.item_row(row) for row in rows)
 
 

@@ -298,9 +298,32 @@ def test_an_acceptance_with_an_open_item_waits_for_it(people):
     with pytest.raises(Refused, match="NC-001"):
         inspect(people, row)
     settle(people, Nonconformance.objects.get())
-    # What was offered is frozen with its open item: it is offered as it is now.
-    with pytest.raises(Refused, match="NC-001"):
+    inspect(people, row)
+    assert state(row) == "accepted"
+
+
+def test_what_was_decided_since_is_offered_again_as_it_is_now(people):
+    check = measured(people, tight=(3,))
+    row = offered(people, check)
+    item = Nonconformance.objects.select_related("part__design").get()
+    nonconformances.dispose(
+        by=people["engineer"], item=item, disposition="use_as_is", note="no load"
+    )
+    nonconformances.verify(by=people["inspector"], item=item, note="seen")
+    # It was offered as something that fails: that is not accepted.
+    with pytest.raises(Refused, match="3 gap"):
         inspect(people, row)
+    inspect(people, offered(people, check))
+
+
+def test_a_part_is_offered_where_it_is_fitted_now(people):
+    frame, part, _bay, joints = two_joints(people)
+    other = make_part(people["engineer"])
+    make_fit_up(
+        people["engineer"], joints[0], airframe=frame, part=other, reason="swap"
+    )
+    made = offers.offer(by=people["builder"], airframe=frame, part=part)
+    assert [one.joint for one in made.joints.all()] == [joints[1]]
 
 
 def used_as_is(people, check):

@@ -13,7 +13,6 @@ from qa.drawing.joint_map import JointMap
 from qa.models import (
     Check,
     Nonconformance,
-    NonconformanceKind,
     NonconformanceState,
     NonconformanceStep,
     State,
@@ -25,6 +24,7 @@ from qa.wording.items import UNKNOWN_CLASS
 from shop.identifiers import KINDS
 from shop.models import Hold, PhotoPin, StructuralClass
 from shop.queries import genealogy
+from shop.rules.reach import reach
 
 RELATED = (
     "entry__by",
@@ -51,40 +51,56 @@ MOST_ORIGINS = 40
 # What is held at once where a part is bad; the rest on the page of the thing itself.
 HOLD_FIRST = ("part", "tool", "pull", "lot")
 AGES = {"7": 7, "30": 30, "90": 90}
+DUES = {"overdue": -1, "week": 7}
+OWN = ("airframe", "joint", "defect", "kind")
 
 
 def nonconformances(
-    *, state="", airframe=None, joint=None, kind="", age="", person=None, words=""
+    *, state="", age="", person=None, due="", mold=None, origin="", words="", **plain
 ) -> QuerySet[Nonconformance]:
-    """Return items, newest first. state "unclosed" means open or dispositioned."""
+    """Return items, newest first. state "unclosed" means everything but closed.
+
+    plain: airframe, joint, defect, kind; cause, severity, disposition and blocking of
+    their standing. origin: "tool:3". mold: what parts came out of it.
+    """
     rows = Nonconformance.objects.select_related(*RELATED).order_by("-pk")
     if state == "unclosed":
         rows = rows.exclude(standing__state=State.CLOSED)
     elif state in State.values:
         rows = rows.filter(standing__state=state)
-    if airframe:
-        rows = rows.filter(airframe=airframe)
-    if joint:
-        rows = rows.filter(joint=joint)
-    if kind in NonconformanceKind.values:
-        rows = rows.filter(kind=kind)
+    for name, value in plain.items():
+        if value:
+            column = name if name in OWN else f"standing__{name}"
+            rows = rows.filter(**{column: value == "yes" or value})
     if age in AGES:
         then = timezone.now() - timedelta(days=AGES[age])
         rows = rows.filter(standing__opened_at__lte=then)
+    if due in DUES:
+        by = timezone.localdate() + timedelta(days=DUES[due])
+        rows = rows.filter(standing__due__lte=by).exclude(standing__state=State.CLOSED)
     if person:
         rows = rows.filter(Q(standing__holder=person) | Q(entry__by=person))
+    if mold:
+        rows = rows.filter(part__in=reach("tool", mold.pk, down=True)["part"])
+    if origin:
+        kind, _colon, key = origin.partition(":")
+        rows = rows.filter(standing__origin_kind=kind, standing__origin_id=int(key))
     for word in words.split():
-        match = (
-            Q(title__icontains=word)
-            | Q(part__serial__icontains=word)
-            | Q(joint__number__icontains=word)
-            | Q(airframe__serial__icontains=word)
-        )
-        number = word.upper().removeprefix("NC-")
-        if number.isdecimal() and len(number) < 10:
-            match |= Q(number=int(number))
-        rows = rows.filter(match)
+        rows = rows.filter(_says(word))
     return rows
+
+
+def _says(word: str) -> Q:
+    match = (
+        Q(title__icontains=word)
+        | Q(part__serial__icontains=word)
+        | Q(joint__number__icontains=word)
+        | Q(airframe__serial__icontains=word)
+    )
+    number = word.upper().removeprefix("NC-")
+    if number.isdecimal() and len(number) < 10:
+        match |= Q(number=int(number))
+    return match
 
 
 @dataclass(frozen=True)

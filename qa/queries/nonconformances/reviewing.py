@@ -1,0 +1,254 @@
+"""Reviewing many nonconformances: groups, what comes most often, what repeats."""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from qa.drawing.pareto import Bar, Share, shares
+from qa.models import Nonconformance, Severity
+from qa.queries.nonconformances import item_pages
+from qa.queries.nonconformances.item_pages import ItemRow
+from qa.wording.findings import span
+from shop.identifiers import KINDS
+from shop.models import Lineage
+
+GROUPS = {
+    "joint": gettext_lazy("joint"),
+    "kind": gettext_lazy("kind"),
+    "cause": gettext_lazy("cause"),
+    "origin": gettext_lazy("origin"),
+    "mold": gettext_lazy("mold"),
+    "holder": gettext_lazy("who has it"),
+}
+MOST = 400
+DEEPEST = 8
+WORST_FIRST = (Severity.CRITICAL, Severity.MAJOR, Severity.MINOR)
+
+
+def for_the_stand_up(rows: QuerySet[Nonconformance]) -> QuerySet[Nonconformance]:
+    """What blocks first, then the most severe, then what is due soonest, then the
+    oldest."""
+    severe = [
+        When(standing__severity=one, then=Value(rank))
+        for rank, one in enumerate(WORST_FIRST)
+    ]
+    rank = Case(*severe, default=Value(len(severe)), output_field=IntegerField())
+    return rows.annotate(rank=rank).order_by(
+        "-standing__blocking",
+        "rank",
+        F("standing__due").asc(nulls_last=True),
+        "standing__opened_at",
+        "pk",
+    )
+
+
+@dataclass(frozen=True)
+class Group:
+    """Items that have one thing in common; `url` is the list of them all."""
+
+    name: str
+    rows: list[ItemRow]
+    url: str
+
+
+def grouped(rows: QuerySet[Nonconformance], by: str, asked: dict) -> list[Group]:
+    """The items in groups, the largest first; of very many the first MOST."""
+    items = list(rows[:MOST])
+    keys = _keys(items, by)
+    found: dict = defaultdict(list)
+    for item in items:
+        for key in keys(item):
+            found[key].append(item)
+    groups = [
+        Group(
+            name=key.name,
+            rows=[item_pages.item_row(one) for one in some],
+            url=_list(asked, key),
+        )
+        for key, some in found.items()
+    ]
+    return sorted(groups, key=lambda group: (-len(group.rows), group.name))
+
+
+@dataclass(frozen=True)
+class Key:
+    """What a group has in common: its name, and how a filter says it."""
+
+    name: str
+    field: str = ""
+    value: str = ""
+
+
+def _keys(items: list[Nonconformance], by: str) -> Callable:
+    """A function from an item to the keys of its groups."""
+    if by == "mold":
+        molds = molds_of({one.part_id for one in items} - {None})
+        return lambda one: (
+            [
+                Key(f"{_('mold')} {code}", "mold", str(key))
+                for key, code in sorted(molds.get(one.part_id, {}).items())
+            ]
+            or [Key(_("no mold"))]
+        )
+    if by == "origin":
+        names = _origins(items)
+        return lambda one: [names.get(_origin_of(one), Key(_("not stated")))]
+    return {
+        "joint": lambda one: [
+            Key(f"{one.joint} {one.joint.name}", "joint", str(one.joint_id))
+            if one.joint
+            else Key(_("no joint"))
+        ],
+        "kind": lambda one: [
+            Key(one.defect.name, "defect", str(one.defect_id))
+            if one.defect
+            else Key(one.get_kind_display(), "kind", one.kind)
+        ],
+        "cause": lambda one: [
+            Key(one.standing.get_cause_display(), "cause", one.standing.cause)
+            if one.standing.cause
+            else Key(_("not stated"))
+        ],
+        "holder": lambda one: [
+            Key(one.standing.holder.name, "person", str(one.standing.holder_id))
+            if one.standing.holder
+            else Key(_("nobody"))
+        ],
+    }[by]
+
+
+def _origin_of(item: Nonconformance) -> tuple[str, int | None]:
+    return item.standing.origin_kind, item.standing.origin_id
+
+
+def _origins(items: list[Nonconformance]) -> dict:
+    """What the items came from, by kind and key; a statement a kind."""
+    wanted = defaultdict(set)
+    for kind, key in {_origin_of(one) for one in items}:
+        if kind:
+            wanted[kind].add(key)
+    return {
+        (kind, row.pk): Key(f"{KINDS[kind].word} {row}", "origin", f"{kind}:{row.pk}")
+        for kind, keys in wanted.items()
+        for row in KINDS[kind].rows().filter(pk__in=keys)
+    }
+
+
+def molds_of(parts: set[int]) -> dict[int, dict[int, str]]:
+    """The molds that parts came out of: {part: {mold: code}}."""
+    return {
+        part: {mold: code for (mold, code), _pull in pulls}
+        for part, pulls in pulls_of(parts).items()
+    }
+
+
+def pulls_of(parts: set[int]) -> dict[int, list]:
+    """((mold, code), (pull, number)) of each part, also of those that it was made of;
+    a statement a generation."""
+    found: dict[int, list] = defaultdict(list)
+    heirs = {key: {key} for key in parts}
+    for _generation in range(DEEPEST):
+        if not heirs:
+            break
+        edges = Lineage.objects.filter(part__in=heirs).values_list(
+            "part", "source", "pull__tool", "pull__tool__code", "pull", "pull__number"
+        )
+        older: dict[int, set[int]] = defaultdict(set)
+        for part, source, tool, code, pull, number in edges:
+            for heir in heirs[part]:
+                if tool:
+                    found[heir].append(((tool, code), (pull, number)))
+                if source:
+                    older[source].add(heir)
+        heirs = older
+    return found
+
+
+def _list(asked: dict, key: Key) -> str:
+    """The list of one group, with the filter that was asked for."""
+    if not key.field:
+        return ""
+    said = {name: value for name, value in asked.items() if value}
+    said.pop("group", None)
+    return f"{reverse('nonconformances')}?{urlencode({**said, key.field: key.value})}"
+
+
+@dataclass(frozen=True)
+class Often:
+    """What comes most often: of each its count, its share, and all up to there."""
+
+    by: str
+    shares: list[Share]
+    count: int
+    whole: bool
+
+
+def often(rows: QuerySet[Nonconformance], by: str, asked: dict) -> Often:
+    items = list(rows[: MOST + 1])
+    whole = len(items) <= MOST
+    keys, counted = _keys(items[:MOST], by), defaultdict(int)
+    for item in items[:MOST]:
+        for key in keys(item):
+            counted[key] += 1
+    bars = [Bar(key.name, n, _list(asked, key)) for key, n in counted.items()]
+    return Often(by, shares(bars), len(items[:MOST]), whole)
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """The same at the same place on parts of several pulls of one mold."""
+
+    mold: str
+    mold_id: int
+    what: str
+    where: str
+    pulls: list[str]
+    items: list[tuple[int, str, str]]
+
+
+def repeats(rows: Iterable[Nonconformance]) -> list[Repeat]:
+    """What repeats on one mold from pull to pull: the same kind at the same stations
+    of one joint, or at the same place in words; what came most often first."""
+    items = [one for one in rows if one.part_id]
+    pulled = pulls_of({one.part_id for one in items})
+    seen: dict = defaultdict(lambda: defaultdict(list))
+    for item in items:
+        kind = item_pages.kind_words(item)
+        joint = item.joint.number if item.joint else ""
+        for place in item.stations or [item.place]:
+            for mold, pull in pulled.get(item.part_id, ()):
+                station = bool(item.stations)
+                seen[mold, joint, kind, station, place][pull].append(item)
+    together: dict = defaultdict(list)
+    for (mold, joint, kind, station, place), pulls in seen.items():
+        if len(pulls) > 1 and (station or place):
+            again = tuple(sorted(pulls, key=lambda pull: pull[1]))
+            together[mold, joint, kind, station, again].append((place, pulls))
+    found = [_repeat(key, places) for key, places in together.items()]
+    return sorted(found, key=lambda one: (-len(one.pulls), one.mold, one.where))
+
+
+def _repeat(key, places) -> Repeat:
+    mold, joint, kind, station, pulls = key
+    names = [place for place, _items in places]
+    where = span(names) if station else ", ".join(names)
+    items = {
+        one.pk: (one.pk, one.label, one.airframe.serial)
+        for _place, by_pull in places
+        for some in by_pull.values()
+        for one in some
+    }
+    return Repeat(
+        mold=mold[1],
+        mold_id=mold[0],
+        what=kind,
+        where=f"{joint}, {where}" if joint else where,
+        pulls=[f"{mold[1]}-{number}" for _key, number in pulls],
+        items=[items[pk] for pk in sorted(items)],
+    )

@@ -1,0 +1,86 @@
+"""Reviewing many nonconformances: what comes most often, what a mold repeats, several
+decided as one thing."""
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from qa.actions import nonconformances as acts
+from qa.drawing import pareto, svg
+from qa.forms.nonconformances import DisposeForm, NonconformanceFilter
+from qa.models import Nonconformance
+from qa.queries.nonconformances import item_pages as queries
+from qa.queries.nonconformances import reviewing
+from qa.rules import life
+from shop import roles
+from shop.forms.fields import number_in
+from shop.views.acting import attempt, posted
+
+MOST_TOGETHER = 50
+
+
+@require_GET
+def most_often(request):
+    """A Pareto of the items of a filter, and a table that says the same."""
+    roles.require(request.user, "look")
+    form = NonconformanceFilter(request.GET or {"state": "unclosed"})
+    chosen = form.chosen
+    by = request.GET.get("by")
+    by = by if by in reviewing.GROUPS else "kind"
+    rows = queries.nonconformances(words=chosen.pop("q"), **chosen)
+    asked = {k: v for k, v in request.GET.items() if k not in ("by", "page")}
+    told = reviewing.often(rows, by, asked or {"state": "unclosed"})
+    title = _("Nonconformances by %(what)s") % {"what": reviewing.GROUPS[by]}
+    context = {
+        "filter": form,
+        "told": told,
+        "by": by,
+        "groups": reviewing.GROUPS,
+        "asked": request.GET.urlencode(),
+        "most": reviewing.MOST,
+        "rows": [(one, pareto.percent(one.permille), pareto.percent(one.up_to))
+                 for one in told.shares],
+        "chart_svg": svg.render(pareto.build(title, told.shares), prefix="pareto"),
+    }  # fmt: skip
+    return render(request, "qa/nonconformances/most_often.html", context)
+
+
+@require_GET
+def repeats(request):
+    """What repeats on one mold from pull to pull, open and closed items alike."""
+    roles.require(request.user, "look")
+    rows = queries.nonconformances()[: reviewing.MOST]
+    context = {"repeats": reviewing.repeats(rows), "most": reviewing.MOST}
+    return render(request, "qa/nonconformances/repeats.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def together(request):
+    """Several items decided in one act, because they are one thing."""
+    roles.require(request.user, "dispose nonconformances")
+    asked = {number_in(one) for one in request.GET.getlist("item")} - {None}
+    rows = Nonconformance.objects.select_related(*queries.RELATED).order_by("pk")
+    items = list(rows.filter(pk__in=asked)[:MOST_TOGETHER])
+    form = DisposeForm(
+        posted(request),
+        dispositions=life.dispositions_of(request.user),
+        primary=any(life.needs_concession(one) for one in items),
+    )
+    if request.method == "POST" and items:
+        done, _none = attempt(
+            form,
+            lambda **said: acts.dispose_all(by=request.user, items=items, **said),
+        )
+        if done:
+            numbers = ", ".join(one.label for one in items)
+            messages.success(request, _("Decided: %(numbers)s.") % {"numbers": numbers})
+            return redirect(f"{reverse('nonconformances')}?state=dispositioned")
+    context = {
+        "rows": [queries.item_row(one) for one in items],
+        "form": form,
+        "asked": request.GET.urlencode(),
+        "late": [one.label for one in items if not life.undecided(one.standing)],
+    }
+    return render(request, "qa/nonconformances/together.html", context)
