@@ -140,7 +140,6 @@ def addresses() -> dict[str, str]:
         "name": "entry.js",
         "revoke_tablet.pk": str(tablet.pk),
         "set_route.kind": "plug",
-        "order": 0,
     }
     return {
         name: reverse(

@@ -32,14 +32,16 @@ def offer(
     with perform("offer/1", by=by, said=said) as act:
         joints, never = offering.joints_of(airframe, **what)
         _hold(airframe, joints)
-        drafts = offering.drafts(airframe, joints)
-        _refuse(drafts, shown)
+        every = offering.drafts(airframe, joints)
+        drafts = [one for one in every if one.measured]
+        _refuse(drafts or every, shown)
         row.number = next_number("offer")
-        row.left_out = [one.number for one in never]
+        unmeasured = [one.state.joint for one in every if not one.measured]
+        row.left_out = sorted(one.number for one in [*never, *unmeasured])
         row.full_clean(exclude=["entry"])
         act.record(row)
         items = []
-        for order, draft in enumerate(drafts):
+        for order, draft in enumerate(drafts, start=1):
             draft.row.offer, draft.row.order = row, order
             act.record(draft.row)
             items += [
@@ -78,7 +80,7 @@ def _refuse(drafts, shown: list[str] | None) -> None:
         for part in filter(None, parts):
             if part.state == PartState.SCRAPPED:
                 raise Refused(f"{number}: {part} was scrapped, for good.")
-        if not draft.state.now.values:
+        if not draft.measured:
             raise Refused(f"{number}: nothing was measured since it was fitted.")
         for code, words in (
             ("unfinished", "finish its check first"),

@@ -31,7 +31,7 @@ class Offer(Fact):
     bay = models.ForeignKey(
         Position, models.PROTECT, related_name="+", null=True, blank=True
     )
-    # Numbers of the joints of the bay that were never fitted: not offered.
+    # Numbers of joints that were never fitted, or not measured since: not offered.
     left_out = models.JSONField(default=list, blank=True)
     note = models.CharField(max_length=400, blank=True)
 

@@ -154,7 +154,8 @@ def _counts(body: dict) -> list[tuple[str, str, int]]:
 
 @dataclass(frozen=True)
 class Offering:
-    """What somebody is about to offer: every joint, and those never fitted."""
+    """What somebody is about to offer: every joint, and those that cannot be: never
+    fitted, or not measured since."""
 
     joints: list[JointOffered]
     left_out: list[str]
@@ -166,7 +167,9 @@ class Offering:
 
 def about_to_offer(airframe, unit: str, **what) -> Offering:
     joints, never = offering.joints_of(airframe, **what)
-    drafts = offering.drafts(airframe, joints)
+    every = offering.drafts(airframe, joints)
+    drafts = [one for one in every if one.measured]
+    unmeasured = [one.state.joint for one in every if not one.measured]
     shown = [
         offered(
             draft.row,
@@ -175,7 +178,8 @@ def about_to_offer(airframe, unit: str, **what) -> Offering:
         )
         for draft in drafts
     ]
-    return Offering(shown, [one.number for one in never])
+    left_out = sorted(one.number for one in [*never, *unmeasured])
+    return Offering(shown, left_out)
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,11 @@ class Draft:
     def body(self) -> dict:
         return self.row.content
 
+    @property
+    def measured(self) -> bool:
+        """Whether anything was measured since the part last changed."""
+        return bool(self.state.now.values)
+
 
 def joints_of(
     airframe: Airframe, *, joint=None, part: Part | None = None, bay=None
@@ -103,7 +108,7 @@ def _draft(state: JointState, read_to: int) -> Draft:
         "fit_up": state.fit_up.number,
         "part": state.fit_up.part.serial,
         "surround": getattr(state.fit_up.surround_part, "serial", None),
-        "held": state.held_now,
+        "held": _held(state),
         "checks": [_check(one) for one in checks],
         "short": _short(state, checks),
         "lines": lines,
@@ -123,6 +128,12 @@ def _draft(state: JointState, read_to: int) -> Draft:
         read_to=read_to,
     )
     return Draft(state, row, _to_raise(checks, lines, items))
+
+
+def _held(state: JointState) -> list[dict]:
+    """How it is held now, as the newest check says, else its fit-up."""
+    said = state.now.checks[-1].held if state.now.checks else []
+    return said or state.fit_up.held
 
 
 def _checks(state: JointState) -> list[Check]:

@@ -57,7 +57,7 @@ def new_offer(request):
             messages.success(
                 request, _("Offered as %(offer)s.") % {"offer": made.label}
             )
-            return redirect("offered_joint", number=made.number, order=0)
+            return redirect("offered_joint", number=made.number, order=1)
     view = queries.about_to_offer(airframe, request.user.units, **chosen)
     context = {"form": form, "view": view, "airframe": airframe, **chosen}
     return render(request, "qa/offers/new_offer.html", context)

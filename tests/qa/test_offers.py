@@ -584,6 +584,20 @@ def test_a_part_and_a_bay_are_offered_joint_by_joint(people):
     inspect(people, again)
 
 
+def test_what_is_not_measured_since_is_left_out_of_a_bay_and_said(people, client_of):
+    frame, _part, bay, joints = two_joints(people)
+    other = make_part(people["engineer"])
+    make_fit_up(
+        people["engineer"], joints[0], airframe=frame, part=other, reason="swap"
+    )
+    ask = f"?airframe={frame.pk}&bay={bay.pk}"
+    page = client_of("builder").get(reverse("new_offer") + ask).content.decode()
+    assert "so not offered: J-1, J-3." in " ".join(page.split())
+    made = offers.offer(by=people["builder"], airframe=frame, bay=bay)
+    assert [one.joint for one in made.joints.all()] == [joints[1]]
+    assert made.left_out == ["J-1", "J-3"]
+
+
 def test_the_offer_binds_its_joints_in_the_ledger(people):
     row = offered(people, measured(people))
     inspect(people, row, "rejected", [("1", "no")])

@@ -1,0 +1,80 @@
+"""From a failing joint in work to an accepted one: the builder offers, the inspector
+rejects, the work is done and checked, and it is offered again and accepted."""
+
+from playwright.sync_api import expect
+
+from qa.actions import checks, nonconformances
+from qa.models import Nonconformance
+from qa.rules import acceptance
+from shop.ledger.verify import verify
+from shop.models import Person
+from tests.qa.making import make_check, make_fit_up, make_instrument, make_joint, read
+
+
+def measured(crew, fit_up, gauge, *, tight=()):
+    check = make_check(crew["builder"], fit_up=fit_up, instrument=gauge)
+    for n in range(1, 9):
+        value = "1.00" if n in tight else "2.00"
+        read(check, str(n), "gap", value)
+        read(check, str(n), "flush", "0.00")
+    checks.finish_check(by=crew["builder"], check=check)
+    return check
+
+
+def offer(page, site, joint, airframe) -> None:
+    page.goto(f"{site.url}/joints/{joint.pk}/on/{airframe.pk}/")
+    page.get_by_role("link", name="Offer it").click()
+    expect(page.get_by_text("This is what you offer")).to_be_visible()
+
+
+def test_from_a_failing_joint_to_an_accepted_one(open_page, live_site, sign_in, axe):
+    crew = {one.username: one for one in Person.objects.all()}
+    joint = make_joint(crew["engineer"], number="J-7")
+    gauge = make_instrument(crew["engineer"])
+    fit_up = make_fit_up(crew["engineer"], joint)
+    measured(crew, fit_up, gauge, tight=(3, 4))
+
+    builder = sign_in(open_page("portrait"), "builder")
+    offer(builder, live_site, joint, fit_up.airframe)
+    expect(builder.get_by_text("These become nonconformances")).to_be_visible()
+    assert axe(builder) == []
+    builder.get_by_role("button", name="Offer it for inspection").click()
+    expect(builder.get_by_text("It is inspected, by somebody")).to_be_visible()
+    assert axe(builder) == []
+
+    inspector = sign_in(open_page("portrait"), "inspector")
+    inspector.get_by_role("link", name="J-7 Left door to frame").first.click()
+    inspector.get_by_label("Station").first.select_option("5")
+    inspector.get_by_label("You read").fill("1.95")
+    inspector.get_by_label("Read with").select_option(index=1)
+    inspector.get_by_role("button", name="Keep this reading").click()
+    expect(inspector.get_by_text("1.95")).to_be_visible()
+    inspector.get_by_label("Remark on 3").fill("far too tight")
+    inspector.get_by_label("Reject, with a reason at a line").check()
+    assert axe(inspector) == []
+    inspector.get_by_role("button", name="Record it").click()
+    expect(inspector.get_by_text("far too tight")).to_be_visible()
+    assert axe(inspector) == []
+
+    again = measured(crew, fit_up, gauge)
+    for item in Nonconformance.objects.select_related("part__design"):
+        nonconformances.dispose(
+            by=crew["lead"], item=item, disposition="rework", note="trim"
+        )
+        nonconformances.work(by=crew["builder"], item=item, note="trimmed")
+        recheck = again if item.of_fit else None
+        nonconformances.verify(
+            by=crew["inspector"], item=item, recheck=recheck, note="seen"
+        )
+
+    offer(builder, live_site, joint, fit_up.airframe)
+    expect(builder.get_by_text("16 conform")).to_be_visible()
+    builder.get_by_role("button", name="Offer it for inspection").click()
+    inspector.goto(f"{live_site.url}/offers/")
+    assert axe(inspector) == []
+    inspector.get_by_role("link", name="OF-0002").click()
+    inspector.get_by_label("Accept", exact=True).check()
+    inspector.get_by_role("button", name="Record it").click()
+    expect(inspector.get_by_role("heading", name="accepted, ")).to_be_visible()
+    assert acceptance.standing_of(joint, fit_up.airframe).state == "accepted"
+    assert verify().fault == ""
