@@ -8,7 +8,6 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from qa.actions import nonconformances as acts
-from qa.drawing import pareto, svg
 from qa.forms.nonconformances import DisposeForm, NonconformanceFilter
 from qa.models import Nonconformance
 from qa.queries.nonconformances import item_pages as queries
@@ -32,18 +31,15 @@ def most_often(request):
     rows = queries.nonconformances(words=chosen.pop("q"), **chosen)
     asked = {k: v for k, v in request.GET.items() if k not in ("by", "page")}
     told = reviewing.often(rows, by, asked or {"state": "unclosed"})
-    title = _("Nonconformances by %(what)s") % {"what": reviewing.GROUPS[by]}
     context = {
         "filter": form,
         "told": told,
         "by": by,
         "groups": reviewing.GROUPS,
-        "asked": request.GET.urlencode(),
         "most": reviewing.MOST,
-        "rows": [(one, pareto.percent(one.permille), pareto.percent(one.up_to))
-                 for one in told.shares],
-        "chart_svg": svg.render(pareto.build(title, told.shares), prefix="pareto"),
-    }  # fmt: skip
+        "rows": reviewing.in_percent(told),
+        "chart_svg": reviewing.chart(told),
+    }
     return render(request, "qa/nonconformances/most_often.html", context)
 
 

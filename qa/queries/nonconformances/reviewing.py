@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from qa.drawing import pareto, svg
 from qa.drawing.pareto import Bar, Share, shares
 from qa.models import Nonconformance, Severity
 from qa.queries.nonconformances import item_pages
@@ -198,6 +199,19 @@ def often(rows: QuerySet[Nonconformance], by: str, asked: dict) -> Often:
             counted[key] += 1
     bars = [Bar(key.name, n, _list(asked, key)) for key, n in counted.items()]
     return Often(by, shares(bars), len(items[:MOST]), whole)
+
+
+def in_percent(told: Often) -> list[tuple[Share, str, str]]:
+    """Each with its share of all, and all up to there, as text."""
+    return [
+        (one, pareto.percent(one.permille), pareto.percent(one.up_to))
+        for one in told.shares
+    ]
+
+
+def chart(told: Often) -> str:
+    title = _("Nonconformances by %(what)s") % {"what": GROUPS[told.by]}
+    return svg.render(pareto.build(title, told.shares), prefix="pareto")
 
 
 @dataclass(frozen=True)
