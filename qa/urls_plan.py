@@ -48,6 +48,7 @@ urlpatterns = [
         name="joint_on_airframe",
     ),
     path("positions/<int:pk>/held/", adjusters.holding, name="holding"),
+    path("positions/<int:pk>/held/came/", adjusters.came, name="settings_came"),
     path(
         "positions/<int:pk>/held/state/",
         adjusters.state_holding,

@@ -44,9 +44,9 @@ WHO = {
         nonconformances_csv nonconformance defect_kinds
         offers offer offered_joint most_often repeats
         instruments chain chain_pdf chain_csv
-        pairs sides joint_pair holding search read_changes claims api_claims
-        instrument gauge_studies gauge_study mold_fits correction
-        correction_sheet correction_template
+        pairs sides joint_pair holding settings_came search read_changes
+        claims api_claims instrument gauge_studies gauge_study mold_fits
+        correction correction_sheet correction_template
     """,
     CREW: """
         measure_study read_again

@@ -19,6 +19,7 @@ from . import (
     offering,
     people,
     planning,
+    setting,
     studies,
 )
 
@@ -38,6 +39,7 @@ def load() -> None:
     items.repeat(crew, glider)
     offering.load(crew, glider, seams)
     studies.load(crew)
+    setting.load(crew, glider)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

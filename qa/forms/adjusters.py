@@ -233,8 +233,10 @@ def _direction_of(word: str, directions) -> tuple[int | None, bool]:
 # -- what the form starts with
 
 
-def start_of(holding: Holding, unit: str) -> tuple[dict, dict]:
-    """Initial values and counts of rows from what was stated last."""
+def start_of(holding: Holding, unit: str, set_u_nm: dict | None = None):
+    """Initial values and counts of rows from what was stated last; set_u_nm: another
+    setting uncertainty by the name of its adjuster."""
+    other = set_u_nm or {}
     start: dict = {"unit": unit}
     for row, one in enumerate(holding.directions.all()):
         start |= {f"plus_{row}": one.plus, f"minus_{row}": one.minus}
@@ -254,7 +256,9 @@ def start_of(holding: Holding, unit: str) -> tuple[dict, dict]:
                 f"back_{number}": format_length(-adjuster.min_nm, unit),
                 f"step_{number}": format_length(adjuster.step_nm, unit),
                 f"by_{number}": adjuster.step_kind,
-                f"set_u_{number}": format_length(adjuster.set_u_nm, unit),
+                f"set_u_{number}": format_length(
+                    other.get(adjuster.name, adjuster.set_u_nm), unit
+                ),
             }
             number += 1
     return start, _counts(len(points), number)

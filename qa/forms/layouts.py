@@ -30,7 +30,7 @@ SHAPES = [
 SPACINGS = [
     ("even", _("evenly")),
     ("sides", _("by side")),
-    ("tape", _("by tape, from the corners")),
+    ("tape", _("by tape")),
 ]
 # What each way to spread them asks for.
 SPREAD = {"even": ("count",), "sides": ("per_side",), "tape": ("tape",)}

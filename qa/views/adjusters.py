@@ -9,6 +9,7 @@ from qa.actions.adjusters import define_holding
 from qa.forms import adjusters as forms
 from qa.forms.adjusters import HoldingForm
 from qa.queries.joints import drawings, holdings
+from qa.queries.joints.set_and_came import came_view
 from qa.rules import adjusters as rules
 from qa.rules.station_places import places_of
 from shop import roles
@@ -46,6 +47,14 @@ def holding(request, pk):
         "may_define": roles.may(request.user, "define joints"),
     }
     return render(request, "qa/adjusters/holding.html", context)
+
+
+@require_GET
+def came(request, pk):
+    """What was predicted for settings, and what came."""
+    view = came_view(_position(request, pk), request.user.units)
+    context = {"view": view, "may_define": roles.may(request.user, "define joints")}
+    return render(request, "qa/adjusters/came.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -95,7 +104,9 @@ def _start(request, view) -> tuple[dict, dict]:
     unit = request.user.units
     wanted = request.GET.get("start", "")
     if view.holding and wanted not in rules.TYPICAL:
-        return forms.start_of(view.holding, unit)
+        came = request.GET.get("set_u") == "came"
+        offered = came_view(view.position, unit).offered if came else {}
+        return forms.start_of(view.holding, unit, offered)
     flow, places = None, []
     for joint in view.joints:
         flow = flow or drawings.flow(joint.current)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from typing import Protocol
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from shop.numeric.units import MILLI, format_length
 
@@ -92,3 +92,29 @@ def now_words(one: Settable, now_nm: int, unit: str) -> str:
     if now_nm > 0:
         return _("%(count)s × %(step)s shim in: %(amount)s") % told
     return _("%(count)s × %(step)s shim out: %(amount)s") % told
+
+
+CAME_WHY = {
+    "": "",
+    "too_few": gettext_lazy("told from %(least)s rounds on; there are %(count)s"),
+    "unseen": gettext_lazy("less than its readings can tell"),
+    "no_rest": gettext_lazy("too few readings a round to see their own scatter"),
+}
+ROUND_WHY = {
+    "": "",
+    "moved": gettext_lazy("not counted: the part was moved or shimmed as well"),
+    "twice": gettext_lazy("not counted: set more than once before it was measured"),
+    "unpredicted": gettext_lazy("not counted: what it should do was not recorded"),
+    "anew": gettext_lazy("not counted: what holds the part was stated anew since"),
+    "mixed": gettext_lazy("not counted: its readings cannot tell the settings apart"),
+}
+
+
+def came_why(code: str, count: int, least: int) -> str:
+    """Why it is not told how well an adjuster is set, "" where it is."""
+    return str(CAME_WHY[code]) % {"count": count, "least": least}
+
+
+def round_why(code: str) -> str:
+    """Why a round tells nothing of the settings made in it, "" where it does."""
+    return str(ROUND_WHY[code])

@@ -14,7 +14,14 @@ import pytest
 
 from qa.numeric.geometry import cut_line, edge_curve, joint, layout, tape
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
-from qa.numeric.plan import adjusters, bite, motions, planner, result
+from qa.numeric.plan import (
+    adjusters,
+    bite,
+    motions,
+    planner,
+    result,
+    setting_spread,
+)
 from qa.numeric.shims import stacks
 from qa.numeric.tool import bounds, come, tell
 from qa.numeric.verdict import acceptance, deviation, witness
@@ -236,6 +243,13 @@ CASES = [
             width, height, radius, 24
         ),
         {"width": 400.0, "height": 300.0, "radius": 50.0},
+    ),
+    (
+        setting_spread.came,
+        lambda effect, apart: setting_spread.came(
+            [setting_spread.SetRound(("a",), np.array([effect]).T, np.array(apart))]
+        ),
+        {"effect": [1.0, 0.5], "apart": [0.1, 0.2]},
     ),
     (
         layout.rounded_rectangle_by_tape,
@@ -634,7 +648,8 @@ INNER_FUNCTIONS = measuring_cases.INNER | {
     *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
     *("motions.described", "planner.planner_of"),
-    *("rest.triples", "edge_curve.corners", "units.to_mm", "units.to_nm"),
+    *("rest.triples", "edge_curve.corners", "setting_spread.told_apart"),
+    *("units.to_mm", "units.to_nm"),
 }
 
 

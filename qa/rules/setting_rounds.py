@@ -1,0 +1,197 @@
+"""Rounds in which what holds a part was set: what was predicted, and what came."""
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from qa.models import AppliedMove, Joint, MoveKind
+from qa.numeric.plan.adjusters import AdjusterError, Rig
+from qa.numeric.plan.setting_spread import Came, SetRound, came, told_apart
+from qa.rules import adjusters, history, rigs
+from qa.rules.history import History, Seam
+from qa.rules.staleness import JointState, states
+from qa.rules.station_places import places_of
+from qa.rules.trim_rounds import CUT_NM, Round, rounds_of
+from shop.models import Airframe, Position
+from shop.numeric.units import to_mm, to_nm
+
+MOST_AIRFRAMES = 5  # the newest: how hands set does not change by the airframe
+LITTLE = 0.01  # mm; so little is straight
+
+
+@dataclass
+class SetDone:
+    """What hands set at once, and what was measured after it, joint by joint.
+
+    `why` it tells nothing of the settings: "moved" otherwise too, set "twice", its
+    effect "unpredicted", what holds it was stated "anew", or errors are "mixed" in what
+    was measured; "" where it does.
+    """
+
+    airframe: Airframe
+    words: str
+    changes_nm: dict[str, int]
+    why: str = ""
+    measured: list[tuple[JointState, Round]] = field(default_factory=list)
+
+    @property
+    def apart_nm(self) -> list[int]:
+        """Measured less predicted of every reading that stands by itself."""
+        every = [one for _, round_ in self.measured for one in round_.stations]
+        both = [nm for one in every for nm in (one.gap_apart_nm, one.flush_apart_nm)]
+        return [nm for nm in both if nm is not None]
+
+
+@dataclass
+class StationCame:
+    """One station over every round with a prediction, nm measured less predicted."""
+
+    label: str
+    gaps: list[int] = field(default_factory=list)
+    flushes: list[int] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Story:
+    """Settings oldest first; adjusters as `came` tells; stations by joint."""
+
+    done: list[SetDone]
+    came: tuple[Came, ...]
+    stations: list[tuple[Joint, list[StationCame]]]
+
+
+def of_position(position: Position) -> Story:
+    """What came after the settings of the part in a position, on the airframes where
+    it was set last. A constant number of statements an airframe."""
+    done: list[SetDone] = []
+    told: list[SetRound] = []
+    stations: dict[Joint, dict[str, StationCame]] = {}
+    wanted = Airframe.objects.filter(settings__position=position)
+    joints = list(
+        Joint.objects.filter(position=position, current__isnull=False)
+        .select_related("position", "surround", "current", "type")
+        .order_by("number")
+    )
+    for airframe in wanted.distinct().order_by("-pk")[:MOST_AIRFRAMES]:
+        rows = history.load(airframe, joints)
+        found = {
+            key: (state, rounds_of(rows, state)) for key, state in states(rows).items()
+        }
+        for state, rounds in found.values():
+            _count(stations.setdefault(state.joint, {}), rounds)
+        events = _events(airframe, rows, found)
+        effects = _Effects(adjusters.present(airframe, position), rows)
+        for one in events:
+            told += _told(one, rows, effects)
+        done += events
+    known = [
+        (joint, [one for one in by_label.values() if one.gaps or one.flushes])
+        for joint, by_label in stations.items()
+    ]
+    return Story(done, came(told), [pair for pair in known if pair[1]])
+
+
+def _count(by_label: dict[str, StationCame], rounds: list[Round]) -> None:
+    for one in (one for round_ in rounds for one in round_.stations):
+        row = by_label.setdefault(one.label, StationCame(one.label))
+        if one.gap_apart_nm is not None:
+            row.gaps.append(one.gap_apart_nm)
+        if one.flush_apart_nm is not None:
+            row.flushes.append(one.flush_apart_nm)
+
+
+def _events(airframe, rows: History, found) -> list[SetDone]:
+    """Settings with something measured after them; those of several joints are one."""
+    events: dict[tuple, SetDone] = {}
+    for state, rounds in found.values():
+        for one in rounds:
+            moves = [m for left in one.epoch.left for m in rows.moves.get(left.pk, [])]
+            sets = [move for move in moves if move.kind == MoveKind.SET]
+            if not sets:
+                continue
+            key = tuple(move.entry_id for move in sets)
+            if key not in events:
+                why = _why_not(moves, sets)
+                words = "; ".join(move.words for move in sets)
+                events[key] = SetDone(airframe, words, _changes(sets), why)
+            events[key].measured.append((state, one))
+    return sorted(events.values(), key=lambda one: one.measured[0][1].epoch.began)
+
+
+def _why_not(moves: list[AppliedMove], sets: list[AppliedMove]) -> str:
+    if len(moves) > len(sets):
+        return "moved"
+    if not all(move.changes for move in sets):
+        return "unpredicted"
+    return "twice" if len(sets) > 1 else ""
+
+
+def _changes(sets: list[AppliedMove]) -> dict[str, int]:
+    found: dict[str, int] = defaultdict(int)
+    for move in sets:
+        for one in move.amounts:
+            found[one["name"]] += to_nm(float(one["amount"]))
+    return {name: nm for name, nm in found.items() if nm}
+
+
+class _Effects:
+    """What 1 mm at each adjuster does along a seam: (n, k) of gaps and of flushes."""
+
+    def __init__(self, present, rows: History):
+        self.names = [one.name for one in present]
+        self.rig = None
+        every = [seam.places for seam in rows.seams.values() if seam.stations]
+        if not present or not every:
+            return
+        places = np.vstack(every)
+        rho = math.sqrt(((places - places.mean(axis=0)) ** 2).sum(axis=1).mean())
+        try:
+            self.rig = Rig(rigs.numeric_of(present), rho)
+        except (AdjusterError, rigs.CannotBeSet):
+            return
+
+    def knows(self, names) -> bool:
+        return self.rig is not None and set(names) <= set(self.names)
+
+    def of(self, seam: Seam, names) -> tuple[np.ndarray, np.ndarray]:
+        places, gaps, faces = places_of(seam.stations)
+        columns = []
+        for name in names:
+            changes = np.zeros(len(self.names))
+            changes[self.names.index(name)] = LITTLE
+            columns.append(self.rig.displaced(changes, places)[0] / LITTLE)
+        moved = np.array(columns)
+        return (
+            -np.einsum("kij,ij->ik", moved, gaps),
+            np.einsum("kij,ij->ik", moved, faces),
+        )
+
+
+def _told(one: SetDone, rows: History, effects: _Effects) -> list[SetRound]:
+    """What an event tells of its adjusters, [] where it does not (and `why`)."""
+    names = tuple(one.changes_nm)
+    if not one.why and not effects.knows(names):
+        one.why = "anew"
+    if one.why:
+        return []
+    effect, apart = [], []
+    for _state, round_ in one.measured:
+        seam = rows.seams[round_.epoch.fit_up.revision_id]
+        gaps, flushes = effects.of(seam, names)
+        for station in round_.stations:
+            row = seam.rows[station.label]
+            cut = station.taken_nm > CUT_NM  # its gap tells of the cut as well
+            for does, nm in (
+                (gaps[row], None if cut else station.gap_apart_nm),
+                (flushes[row], station.flush_apart_nm),
+            ):
+                if nm is not None:
+                    effect.append(does)
+                    apart.append(to_mm(nm))
+    made = SetRound(names, np.array(effect).reshape(-1, len(names)), np.array(apart))
+    if not told_apart(made):
+        one.why = "mixed"
+        return []
+    return [made]
