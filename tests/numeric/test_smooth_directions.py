@@ -15,12 +15,14 @@ end, and nothing tells them apart: 30.0 before, 32.5 after, at those two.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qa.numeric.geometry.edge_curve import Course, corners, edge_curve
 from qa.numeric.geometry.joint import JointError, Station, build_joint
 
 RECTANGLES = [  # width, height, radius of the corners
@@ -255,3 +257,68 @@ def test_two_stations_in_one_place_are_a_corner_of_curved_sides():
     true += [(-x, -y) for x, y in true]
     joint = build_joint(stations([*upper, *lower]))
     assert off(joint.gap_directions, true) < 1e-5
+
+
+# The edge that is drawn, and where it has corners
+
+
+@pytest.mark.parametrize("count", [16, 24, 48])
+def test_the_edge_drawn_through_few_stations_has_the_length_of_the_outline(count):
+    """An ellipse of 600 x 450: its length by its own integral, to 1e-9. A rectangle of
+    900 x 700 with corners of 150: 2 (900 + 700) - 8 x 150 + 2 pi 150."""
+    fine = np.linspace(0, 2 * math.pi, 20_001)
+    speed = np.hypot(300 * np.sin(fine), 225 * np.cos(fine))
+    round_ = float(np.trapezoid(speed, fine))
+    places, _ = ellipse((600, 450), count, 0.3)
+    assert edge_curve(build_joint(stations(places))).length == pytest.approx(
+        round_, rel=1e-3
+    )
+    if count == 16:
+        return  # its corners turn by more than 60 degrees between two stations
+    places, _ = rectangle((900, 700, 150), count, 0.05)
+    assert edge_curve(build_joint(stations(places))).length == pytest.approx(
+        3200 - 1200 + 300 * math.pi, rel=5e-3
+    )
+
+
+def test_few_stations_on_a_smooth_outline_are_no_corners():
+    around = [2 * math.pi * k / 12 for k in range(12)]
+    joint = build_joint(
+        stations([(300 * math.cos(t), 300 * math.sin(t)) for t in around])
+    )
+    assert not corners(joint).any()
+    assert Course(edge_curve(joint).bends).corners == ()
+
+
+def test_a_marked_corner_ends_the_strips_of_a_template_and_fairness():
+    """Two bowed sides that meet by about 40 degrees: the same without the mark is one
+    smooth bend, with a direction stated in both."""
+    t = math.radians(40)
+    sides = [(-200, 3), (-100, 0.5), (0, 0)]
+    sides += [(100 * k * math.cos(t) - 2 * k, 100 * k * math.sin(t)) for k in (1, 2)]
+    way = (math.sin(t / 2), -math.cos(t / 2), 0.0)
+
+    def seam(marked):
+        rows = stations(sides)
+        rows[2] = replace(rows[2], gap_direction=way, corner=marked)
+        return build_joint(rows, closed=False)
+
+    assert Course(edge_curve(seam(False)).bends).corners == ()
+    marked = Course(edge_curve(seam(True)).bends)
+    assert marked.corners == pytest.approx((200,), abs=1)
+    assert corners(seam(True)).any() and not corners(seam(False)).any()
+
+
+def test_two_stations_in_one_place_and_a_hidden_corner_are_corners():
+    square = [(50, 0), (100, 0), (100, 0), (100, 100), (100, 100), (50, 100)]
+    joint = build_joint(stations(square), closed=False)
+    assert corners(joint).tolist() == [False, True, False, True, False, False]
+    hidden = [
+        Station(str(k), (x, y, 0.0), gap_direction=(*way, 0.0))
+        for k, (x, y, way) in enumerate(
+            [(0, 0, (0, -1)), (90, 0, (0, -1)), (100, 10, (1, 0)), (100, 90, (1, 0))]
+        )
+    ]
+    assert corners(build_joint(hidden, closed=False)).tolist()[:3] == [
+        *(False, True, False)
+    ]

@@ -211,7 +211,9 @@ def corners(joint: Joint) -> np.ndarray:
     close = np.zeros(len(sharp), dtype=bool)
     close[: len(segments)] = [one.length <= SAME_PLACE_MM for one in segments]
     at_end = sharp | np.roll(sharp, -1) | close
-    return (turns > COARSEST + _ROUNDING) | (at_end & (turns > CORNER + _ROUNDING))
+    found = (turns > COARSEST + _ROUNDING) | (at_end & (turns > CORNER + _ROUNDING))
+    found[len(segments) :] = False  # an open seam has no edge after its last row
+    return found
 
 
 def _sharpen(segments: Sequence[_Segment], joint: Joint) -> list[int]:
