@@ -16,6 +16,7 @@ from qa.views import (
     mapping,
     nonconformances,
     offers,
+    over_parts,
     reviewing,
 )
 
@@ -38,6 +39,17 @@ joint_urls = [
     path("new/", mapping.new_joint, name="new_joint"),
     path("<int:pk>/", joints.joint, name="joint"),
     path("<int:pk>/revise/", mapping.revise_joint, name="revise_joint"),
+    path("<int:pk>/over-parts/", over_parts.over_parts, name="over_parts"),
+    path(
+        "<int:pk>/over-parts/at/<path:label>/<slug:kind>/",
+        over_parts.place,
+        name="over_parts_place",
+    ),
+    path(
+        "<int:pk>/over-parts/whole/<slug:mode>/",
+        over_parts.mode,
+        name="over_parts_mode",
+    ),
     path("<int:pk>/blank-sheet.pdf", joints.blank_sheet, name="blank_sheet"),
     path("<int:pk>/revision/<int:number>/", joints.joint, name="joint_revision"),
     path(

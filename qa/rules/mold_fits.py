@@ -228,7 +228,7 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
     seam = rows.seams[joint.current_id]
     own = rows.seams[fit_up.revision_id]
     labels = {station.pk: station.label for station in own.stations}
-    place = _places_kept(own, seam)
+    place = places_kept(own, seam)
     found: dict[tuple[int, str], int] = {}
     unlike = 0
     read = [one for one in rows.checks.get(fit_up.pk, []) if one.pk in rows.readings]
@@ -242,7 +242,7 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
             if row is None:
                 unlike += 1
                 continue
-            shift = _to_bare_nm(seam.stations[row], value.kind, check.finish)
+            shift = to_bare_nm(seam.stations[row], value.kind, check.finish)
             gone = lost[row] if value.kind == Kind.GAP else 0
             # The first check counts where two read the same.
             as_pulled = value.reading.value_nm + shift - gone
@@ -260,7 +260,7 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
     )
 
 
-def _places_kept(own: Seam, seam: Seam) -> dict[str, int]:
+def places_kept(own: Seam, seam: Seam) -> dict[str, int]:
     """Rows of the seam as it is now, by the labels of another revision, of stations
     that are still where they were."""
     kept = {}
@@ -289,7 +289,7 @@ def _lost_nm(rows: _Rows, fit_up: FitUp, check: Check, seam: Seam) -> list[int]:
     return [to_nm(depth) for depth in lost]
 
 
-def _to_bare_nm(station: Station, kind: str, finish: str) -> int:
+def to_bare_nm(station: Station, kind: str, finish: str) -> int:
     """What a reading would be more before the finish was put on."""
     if finish == Finish.BARE:
         return 0

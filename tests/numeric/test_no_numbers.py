@@ -14,6 +14,7 @@ import pytest
 
 from qa.numeric.geometry import cut_line, edge_curve, joint, layout, tape
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
+from qa.numeric.measuring import modes
 from qa.numeric.plan import (
     adjusters,
     bite,
@@ -590,6 +591,15 @@ CASES = [
             "flushes": [[0.1, 0.0, 0.1, 0.0], [0.0, 0.1, 0.0, 0.1]],
             "sd_mm": 0.1,
             "worth_mm": 0.1,
+        },
+    ),
+    (
+        modes.modes,
+        modes.modes,
+        {
+            "places": PLACES,
+            "gaps": [0.1, 0.0, 0.1, 0.0],
+            "flushes": [0.0, 0.1, 0.0, 0.1],
         },
     ),
     (

@@ -1,0 +1,349 @@
+"""A joint over parts: which stations fail, and of one place its capability, its chart
+and its drift against pull numbers."""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from qa.drawing import control_chart, heat_map, svg, trend_chart
+from qa.drawing.control_chart import ChartSheet, Note
+from qa.drawing.heat_map import HeatMap
+from qa.drawing.trend_chart import TrendSheet
+from qa.models import Joint, Kind
+from qa.numeric.measuring.capability import Capability, capability
+from qa.numeric.measuring.charts import chart
+from qa.numeric.measuring.modes import Mode, modes
+from qa.numeric.measuring.trend import Trend, trend
+from qa.queries.joints.drawings import map_of
+from qa.rules import over_parts as rules
+from qa.rules.over_parts import OverParts, PartRead, Which
+from qa.rules.station_places import places_of
+from qa.wording import lengths
+from qa.wording.measuring import remark, remarks
+from shop.numeric.units import NM_PER
+
+KINDS = {Kind.GAP: _("gap"), Kind.FLUSH: _("flushness")}
+MODES = {
+    Mode.HIGH: _("whole part high"),
+    Mode.TWISTED: _("twisted, at the corner"),
+    Mode.SMALL: _("small all round, mean gap"),
+}
+INDICES = ("cp", "cpk", "pp", "ppk")
+FINER = {"mm": 3, "in": 4}
+
+
+@dataclass(frozen=True)
+class PlaceRow:
+    """One station: of each kind how many failed of how many, and its page."""
+
+    label: str
+    gap: str
+    gap_url: str
+    flush: str
+    flush_url: str
+    always: bool
+
+
+@dataclass(frozen=True)
+class OverPage:
+    joint: Joint
+    which: Which
+    parts: int
+    rows: list[PlaceRow]
+    worst: list[str]
+    map_svg: str
+    modes: list[tuple[str, str]]
+
+
+def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
+    """The stations of a joint over its parts; a constant number of statements."""
+    told = rules.over_parts(joint, which)
+    counts = [
+        {kind: told.failed(row, kind) for kind in Kind.values}
+        for row in range(len(told.seam.stations))
+    ]
+    rows = [
+        _place(joint, station.label, own, which)
+        for station, own in zip(told.seam.stations, counts, strict=True)
+    ]
+    return OverPage(
+        joint=joint,
+        which=which,
+        parts=len(told.reads),
+        rows=rows,
+        worst=[row.label for row in rows if row.always],
+        map_svg=svg.render(_heat(told, counts, unit), prefix="heat"),
+        modes=[
+            (words, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
+            for mode, words in MODES.items()
+        ],
+    )
+
+
+def _place(joint: Joint, label: str, counts, which: Which) -> PlaceRow:
+    def url(kind: str) -> str:
+        return reverse("over_parts_place", args=[joint.pk, label, kind])
+
+    def told(kind: str) -> str:
+        failed, judged = counts[kind]
+        return f"{failed} / {judged}" if judged else ""
+
+    asked = f"?which={which}"
+    return PlaceRow(
+        label,
+        told(Kind.GAP),
+        url(Kind.GAP) + asked,
+        told(Kind.FLUSH),
+        url(Kind.FLUSH) + asked,
+        any(judged > 1 and failed == judged for failed, judged in counts.values()),
+    )
+
+
+def _heat(told: OverParts, counts, unit: str):
+    drawn = map_of(told.seam.revision, told.seam.stations, unit=unit, bare=True)
+    stations, shares = [], []
+    for station, own in zip(drawn.stations, counts, strict=True):
+        failing = {k: f"{f}/{n}" for k, (f, n) in own.items() if f}
+        judged = [f / n for f, n in own.values() if n]
+        shares.append(max(judged, default=None))
+        shown = {f"{kind}_text": failing.get(kind, "") for kind in Kind.values}
+        state = "" if judged else "not_measured"
+        stations.append(replace(station, **shown, gap_state=state))
+    failing = zip(stations, shares, strict=True)
+    words = [f"{one.label}: {share:.0%}" for one, share in failing if share]
+    title = _("Share of parts that did not conform: %(told)s") % {
+        "told": ", ".join(words) or _("none")
+    }
+    joint = replace(drawn, stations=tuple(stations), limits_text="")
+    return heat_map.build(HeatMap(joint, tuple(shares), title))
+
+
+@dataclass(frozen=True)
+class Index:
+    name: str
+    value: str
+    bounds: str
+
+
+@dataclass(frozen=True)
+class Table:
+    head: tuple[str, ...]
+    rows: list[tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class SeriesPage:
+    """One place or mode over parts. Where a number cannot be had, `*_why` says why."""
+
+    joint: Joint
+    title: str
+    unit: str
+    count: int
+    limits: str
+    indices: list[Index]
+    facts: list[tuple[str, str]]
+    notes: list[str]
+    capability_why: str
+    chart_svg: str
+    chart_table: Table | None
+    chart_why: str
+    trends: list["TrendOf"]
+
+
+@dataclass(frozen=True)
+class TrendOf:
+    """The drift of one mold's pulls."""
+
+    mold: str
+    svg: str
+    table: Table | None
+    words: str
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Values in the reader's unit, exact, with what each is of."""
+
+    title: str
+    unit: str
+    reads: list[PartRead]
+    values: list[Fraction]
+    low: Fraction | None
+    high: Fraction | None
+
+
+def place_page(
+    joint: Joint, label: str, kind: str, which: Which, unit: str
+) -> SeriesPage | None:
+    """One station and kind over parts, None where the joint has no such station."""
+    told = rules.over_parts(joint, which)
+    row = told.seam.rows.get(label)
+    if row is None:
+        return None
+    series = told.series(row, kind)
+    limits = told.limits(row, kind)
+    low, high = (None if nm is None else rules.in_unit(nm, unit) for nm in limits)
+    return _page(
+        joint,
+        _Series(
+            title=f"{joint.number} {label}, {KINDS[kind]}",
+            unit=unit,
+            reads=[one for one, _nm in series],
+            values=[rules.in_unit(nm, unit) for _one, nm in series],
+            low=low,
+            high=high,
+        ),
+        lengths.limits(*limits, unit),
+    )
+
+
+def mode_page(joint: Joint, mode: Mode, which: Which, unit: str) -> SeriesPage:
+    """How whole parts are off, in one fitted mode."""
+    told = rules.over_parts(joint, which)
+    at, _gap, _face = places_of(told.seam.stations)
+    reads, values = [], []
+    for one in told.reads:
+        off = {kind: rules.deviations_mm(told, one, kind) for kind in Kind.values}
+        found = modes(at, off[Kind.GAP], off[Kind.FLUSH])[mode]
+        if found is not None:
+            nm = round(found * NM_PER["mm"])
+            reads.append(one)
+            values.append(rules.in_unit(nm, unit))
+    series = _Series(f"{joint.number}, {MODES[mode]}", unit, reads, values, None, None)
+    return _page(joint, series, "")
+
+
+def _page(joint: Joint, series: _Series, limits: str) -> SeriesPage:
+    told = _capability(series)
+    drawn, table, why = _chart(series)
+    return SeriesPage(
+        joint=joint,
+        title=series.title,
+        unit=series.unit,
+        count=len(series.values),
+        limits=limits,
+        indices=_indices(told) if told else [],
+        facts=_facts(told, series.unit) if told else [],
+        notes=[f"{one}." for one in remarks(told.notes)] if told else [],
+        capability_why=_why_not(told, series),
+        chart_svg=drawn,
+        chart_table=table,
+        chart_why=why,
+        trends=_trends(series),
+    )
+
+
+def _capability(series: _Series) -> Capability | None:
+    if series.low is None and series.high is None:
+        return None
+    return capability(series.values, series.low, series.high) if series.values else None
+
+
+def _why_not(told: Capability | None, series: _Series) -> str:
+    if told:
+        return remark(told.why) or ""
+    if not series.values:
+        return _("nothing was read here")
+    return _("there are no limits to hold it against")
+
+
+def _indices(told: Capability) -> list[Index]:
+    found = []
+    for name in INDICES:
+        value = getattr(told, name)
+        bounds = getattr(told, f"{name}_interval")
+        if value is not None:
+            between = f"{bounds[0]:.2f} to {bounds[1]:.2f}" if bounds else ""
+            found.append(Index(name.capitalize(), f"{value:.2f}", between))
+    return found
+
+
+def _facts(told: Capability, unit: str) -> list[tuple[str, str]]:
+    facts = []
+    places = FINER[unit]
+    for words, value in (
+        (_("Mean"), told.mean),
+        (_("Standard deviation, of all"), told.sd_overall),
+        (_("of neighbors"), told.sd_within),
+    ):
+        if value is not None:
+            facts.append((words, f"{value:z.{places}f} {unit}"))
+    for words, value in ((_("Expected below"), told.below), (_("above"), told.above)):
+        if value is not None:
+            facts.append((words, f"{value:.2%}"))
+    if told.normality and told.normality.p is not None:
+        normal = _("taken as normal") if told.method == "normal" else _("not normal")
+        words = f"Anderson-Darling, p {told.normality.p:.2f}: {normal}"
+        facts.append((_("Shape"), words))
+    return facts
+
+
+def _chart(series: _Series) -> tuple[str, Table | None, str]:
+    """(drawing, table, why there is none)."""
+    if not series.values:
+        return "", None, _("nothing was read here")
+    found = chart(series.values)
+    if found.places is None:
+        return "", None, remark(found.why) or ""
+    notes = tuple(
+        Note(at, _("repair"))
+        for at, one in enumerate(series.reads, 1)
+        if one.pull and one.pull.after_repair
+    )
+    sheet = ChartSheet(
+        title=series.title,
+        unit=series.unit,
+        chart=found,
+        labels=tuple(one.part.serial for one in series.reads),
+        notes=notes,
+        digits=FINER[series.unit],
+    )
+    drawn = svg.render(control_chart.build(sheet), prefix="chart")
+    return drawn, Table(*control_chart.table(sheet)), ""
+
+
+def _trends(series: _Series) -> list[TrendOf]:
+    """The drift against pull numbers, mold by mold."""
+    molds: dict[str, list[tuple[PartRead, Fraction]]] = {}
+    for one, value in zip(series.reads, series.values, strict=True):
+        if one.pull:
+            molds.setdefault(one.pull.tool.code, []).append((one, value))
+    return [_trend(series, code, rows) for code, rows in molds.items()]
+
+
+def _trend(series: _Series, code: str, rows) -> TrendOf:
+    pulls = [one.pull.number for one, _value in rows]
+    values = [value for _one, value in rows]
+    breaks = sorted({one.pull.number for one, _v in rows if one.pull.after_repair})
+    found, limit = _towards(series, pulls, values, breaks)
+    if found.slope is None or limit is None:
+        why = remark(found.why) or _("there are no limits to hold it against")
+        return TrendOf(code, "", None, why)
+    sheet = TrendSheet(
+        title=f"{series.title}, {code}",
+        unit=series.unit,
+        limit=float(limit),
+        points=tuple((float(p), float(v)) for p, v in zip(pulls, values, strict=True)),
+        trend=found,
+        breaks=tuple(map(float, breaks)),
+        digits=FINER[series.unit],
+    )
+    drawn = svg.render(trend_chart.build(sheet), prefix=f"trend-{len(code)}-{code}")
+    words = remark(found.course) or ""
+    return TrendOf(code, drawn, Table(*trend_chart.table(sheet)), words)
+
+
+def _towards(
+    series: _Series, pulls, values, breaks
+) -> tuple[Trend, Fraction | int | None]:
+    """The trend against the limit that it leads to; a mode has none but zero."""
+    ends = [series.high, series.low]
+    if ends == [None, None]:
+        return trend(pulls, values, 0, breaks=breaks), 0
+    limit = next(end for end in ends if end is not None)
+    found = trend(pulls, values, limit, breaks=breaks)
+    if found.slope is not None and found.slope < 0 and series.low is not None:
+        return trend(pulls, values, series.low, breaks=breaks), series.low
+    return found, limit

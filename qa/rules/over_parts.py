@@ -1,0 +1,174 @@
+"""A joint over parts: what each part read at its first fit, or at its last check.
+
+Values are brought to bare edges, so that parts checked bare and finished stand in one
+row; a cut changes what the last check reads, never what the first one read.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from fractions import Fraction
+
+from qa.models import (
+    Check,
+    CurrentReading,
+    Finish,
+    FitUp,
+    Joint,
+    Station,
+    Verdict,
+)
+from qa.rules import requirements
+from qa.rules.history import Seam
+from qa.rules.mold_fits import places_kept, to_bare_nm
+from shop.models import Airframe, Lineage, Origin, Part, Pull
+from shop.numeric.units import NM_PER, to_mm
+
+MOST = 400  # fits that are looked at, the newest
+
+
+class Which(StrEnum):
+    FIRST = "first"
+    LAST = "last"
+
+
+@dataclass(frozen=True)
+class PartRead:
+    """One part on one airframe: nm on bare edges and verdicts by (row, kind)."""
+
+    part: Part
+    airframe: Airframe
+    check: Check
+    pull: Pull | None
+    nm: dict[tuple[int, str], int]
+    verdicts: dict[tuple[int, str], str]
+
+
+@dataclass(frozen=True)
+class OverParts:
+    """In the order of time. `seam` has the stations as they are now."""
+
+    joint: Joint
+    seam: Seam
+    reads: list[PartRead]
+
+    def limits(self, row: int, kind: str) -> tuple[int | None, int | None]:
+        """nm, as they hold on bare edges."""
+        station = self.seam.stations[row]
+        return requirements.requirement(station, kind, Finish.BARE).limits
+
+    def series(self, row: int, kind: str) -> list[tuple[PartRead, int]]:
+        """The parts that were read at a place, and what."""
+        key = row, kind
+        return [(one, one.nm[key]) for one in self.reads if key in one.nm]
+
+    def failed(self, row: int, kind: str) -> tuple[int, int]:
+        """(how many did not conform, how many were judged) at a place."""
+        told = [one.verdicts.get((row, kind)) for one in self.reads]
+        judged = [one for one in told if one]
+        return sum(one == Verdict.DOES_NOT_CONFORM for one in judged), len(judged)
+
+
+def over_parts(joint: Joint, which: Which) -> OverParts:
+    """Six statements. joint with its current revision, position and surround."""
+    rows = FitUp.objects.filter(joint=joint).select_related(
+        "part", "airframe", "revision", "entry"
+    )
+    fit_ups = list(rows.order_by("-entry__pk")[:MOST])[::-1]
+    seams = _seams(joint, fit_ups)
+    checks = _checks(fit_ups)
+    values = _values(checks)
+    pulls = _pulls({one.part_id for one in fit_ups})
+    now = seams[joint.current_id]
+    found: dict[tuple[int, int], PartRead] = {}
+    for check in checks:
+        fit_up = check.fit_up
+        key = fit_up.part_id, fit_up.airframe_id
+        if not values.get(check.pk) or (which == Which.FIRST and key in found):
+            continue
+        read = _read(check, values[check.pk], seams, now, pulls.get(fit_up.part_id))
+        if read.nm:
+            found.pop(key, None)  # the last check stands where it was made
+            found[key] = read
+    return OverParts(joint, now, list(found.values()))
+
+
+def _seams(joint: Joint, fit_ups: list[FitUp]) -> dict[int, Seam]:
+    revisions = {one.revision_id: one.revision for one in fit_ups}
+    revisions[joint.current_id] = joint.current
+    seams = {key: Seam(revision, []) for key, revision in revisions.items()}
+    for station in Station.objects.filter(revision__in=seams).order_by("order"):
+        revision = station.revision = revisions[station.revision_id]
+        revision.joint = joint
+        seams[revision.pk].stations.append(station)
+    return seams
+
+
+def _checks(fit_ups: list[FitUp]) -> list[Check]:
+    own = {one.pk: one for one in fit_ups}
+    rows = Check.objects.filter(fit_up__in=own, state__void=False)
+    checks = list(rows.select_related("state", "entry").order_by("entry__pk"))
+    for check in checks:
+        check.fit_up = own[check.fit_up_id]
+    return checks
+
+
+def _values(checks: list[Check]) -> dict[int, list[CurrentReading]]:
+    rows = CurrentReading.objects.filter(
+        fit_check__in=[one.pk for one in checks],
+        clash=False,
+        reading__value_nm__isnull=False,
+    )
+    found: dict[int, list[CurrentReading]] = {}
+    for value in rows.select_related("reading"):
+        found.setdefault(value.fit_check_id, []).append(value)
+    return found
+
+
+def _pulls(parts: set[int]) -> dict[int, Pull]:
+    """The pull of each part that came straight from one."""
+    edges = Lineage.objects.filter(part__in=parts, kind=Origin.PULLED)
+    found: dict[int, list[Pull]] = {}
+    for edge in edges.select_related("pull__tool"):
+        found.setdefault(edge.part_id, []).append(edge.pull)
+    return {part: own[0] for part, own in found.items() if len(own) == 1}
+
+
+def _read(check: Check, values, seams, now: Seam, pull: Pull | None) -> PartRead:
+    own = seams[check.fit_up.revision_id]
+    labels = {station.pk: station.label for station in own.stations}
+    kept = places_kept(own, now)
+    nm, verdicts = {}, {}
+    for value in values:
+        row = kept.get(labels[value.station_id])
+        if row is None:
+            continue
+        shift = to_bare_nm(now.stations[row], value.kind, check.finish)
+        nm[row, value.kind] = value.reading.value_nm + shift
+        verdicts[row, value.kind] = value.reading.verdict
+    fit_up = check.fit_up
+    return PartRead(fit_up.part, fit_up.airframe, check, pull, nm, verdicts)
+
+
+def in_unit(nm: int, unit: str) -> Fraction:
+    """Exact: numbers take what was read as it is."""
+    return Fraction(nm, NM_PER[unit])
+
+
+def targets_mm(told: OverParts, kind: str) -> list[float | None]:
+    """The middle of the limits at each station, None where there are not two."""
+    found = []
+    for row in range(len(told.seam.stations)):
+        low, high = told.limits(row, kind)
+        middle = None if None in (low, high) else to_mm(low + high) / 2
+        found.append(middle)
+    return found
+
+
+def deviations_mm(told: OverParts, one: PartRead, kind: str) -> list[float | None]:
+    """A part from target at each station, None where it was not read."""
+    found = []
+    for row, target in enumerate(targets_mm(told, kind)):
+        nm = one.nm.get((row, kind))
+        off = None if None in (nm, target) else to_mm(nm) - target
+        found.append(off)
+    return found

@@ -1,0 +1,137 @@
+"""A joint over parts: what fails always, what a place is capable of, how it drifts."""
+
+import json
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from qa.actions import trimming
+from qa.actions.trimming import Taken
+from qa.models import Check, Kind
+from qa.numeric.measuring.modes import Mode
+from qa.queries.joints import over_parts as queries
+from qa.rules import over_parts as rules
+from qa.rules.over_parts import Which
+from qa.rules.planning import RELATED
+from tests.qa.making import make_check, read
+from tests.qa.molding import Shop, ripple
+
+
+@pytest.fixture
+def shop(people):
+    return Shop(people["lead"])
+
+
+def drifting(pull: int) -> dict[str, float]:
+    """Station 4 closes by 0.05 a pull; station 7 is tight always; mm from target."""
+    wave = {
+        str(n): 0.02 * ((3 * n + 5 * pull + n * pull) % 7 - 3) for n in range(1, 11)
+    }
+    wave["4"] -= 0.05 * pull
+    wave["7"] -= 1.0
+    return wave
+
+
+def many(shop, count=12):
+    for pull in range(1, count + 1):
+        place = shop.airframes[pull % 3]
+        shop.fit(shop.pull(), place, drifting(pull), ripple(pull))
+
+
+def test_stations_that_always_fail_are_named_and_the_others_counted(shop):
+    many(shop, 4)
+    page = queries.over_page(shop.joint, Which.FIRST, "mm")
+    assert page.parts == 4
+    assert page.worst == ["7"]
+    told = {row.label: row.gap for row in page.rows}
+    assert told["7"] == "4 / 4"
+    assert told["1"] == "0 / 4"
+    assert "7: 100%" in page.map_svg
+
+
+def test_a_place_tells_what_the_commands_tell_of_the_same_values(
+    shop, tmp_path, capsys
+):
+    many(shop)
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+    values = [round(2.25 + drifting(pull)["4"], 3) for pull in range(1, 13)]
+    path = tmp_path / "values.csv"
+    path.write_text("value\n" + "\n".join(map(str, values)))
+    call_command("capability", str(path), "--lower", "1.5", "--upper", "3", "--json")
+    said = json.loads(capsys.readouterr().out)
+    shown = {one.name: one.value for one in page.indices}
+    for name in ("cp", "cpk", "pp", "ppk"):
+        assert shown.get(name.capitalize()) == (
+            None if said[name] is None else f"{said[name]:.2f}"
+        )
+    assert shown
+    lines = [f"{pull},{value}" for pull, value in enumerate(values, 1)]
+    path.write_text("\n".join(["pull,value", *lines]))
+    call_command("trend", str(path), "--limit", "1.5", "--json")
+    said = json.loads(capsys.readouterr().out)
+    (one,) = page.trends
+    assert one.mold == shop.mold.code
+    assert f"{said['reaches']['pull']:.1f}" in one.words
+    assert len(page.chart_table.rows) == 12
+
+
+def test_what_was_cut_changes_the_last_reading_and_not_the_first(shop):
+    check = shop.fit(shop.pull(), shop.airframes[0], {"7": -1.0})
+    loaded = Check.objects.select_related(*RELATED).get(pk=check.pk)
+    taken = [Taken(loaded, "7", "part", "1.0", "mm")]
+    (after,) = trimming.record_trim(
+        by=shop.by, checks=[loaded], taken=taken, reason="x"
+    )
+    again = make_check(shop.by, after)
+    read(again, "7", "gap", "2.25")
+    first = rules.over_parts(shop.joint, Which.FIRST)
+    last = rules.over_parts(shop.joint, Which.LAST)
+    assert first.failed(6, Kind.GAP) == (1, 1)
+    assert last.failed(6, Kind.GAP) == (0, 1)
+
+
+def test_few_parts_say_why_nothing_can_be_told(shop):
+    shop.fit(shop.pull(), shop.airframes[0], drifting(1))
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+    assert page.indices == []
+    assert page.capability_why
+    assert page.chart_why
+    assert page.trends[0].svg == ""
+    assert page.trends[0].words
+
+
+def test_a_part_that_gets_smaller_from_pull_to_pull_shows_as_a_mode(shop):
+    for pull in range(1, 9):
+        gaps = {str(n): 0.1 * pull + 0.01 * ((n * pull) % 3) for n in range(1, 11)}
+        shop.fit(shop.pull(), shop.airframes[0], gaps, ripple(pull))
+    page = queries.mode_page(shop.joint, Mode.SMALL, Which.FIRST, "mm")
+    assert page.count == 8
+    assert page.trends[0].svg
+    assert "no trend" not in page.trends[0].words
+
+
+def test_pages_open_in_either_unit_and_for_a_visitor(shop, client_of):
+    many(shop, 3)
+    client = client_of("visitor")
+    base = f"/joints/{shop.joint.pk}/over-parts/"
+    for path in ("", "at/4/gap/", "at/4/flush/", "whole/high/", "whole/twisted/"):
+        for unit in ("mm", "in"):
+            assert client.get(f"{base}{path}?unit={unit}&which=last").status_code == 200
+    assert client.get(f"{base}at/99/gap/").status_code == 404
+    assert client.get(f"{base}at/4/none/").status_code == 404
+    assert client.get(f"{base}whole/none/").status_code == 404
+
+
+def test_three_parts_or_thirty_take_as_many_statements(shop):
+    def statements():
+        with CaptureQueriesContext(connection) as said:
+            queries.over_page(shop.joint, Which.FIRST, "mm")
+            queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+        return len(said)
+
+    many(shop, 3)
+    few = statements()
+    many(shop, 6)
+    assert statements() == few
