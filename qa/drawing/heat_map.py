@@ -9,6 +9,9 @@ from qa.drawing.joint_map import JointMap, Layout
 from qa.drawing.scene import Disc, Group, Scene, Shape, Text
 
 
+LARGE = 0.5
+
+
 @dataclass(frozen=True)
 class HeatMap:
     """The map (its texts are what stands beside), the share of each station that
@@ -33,8 +36,9 @@ def build(sheet: HeatMap, layout: Layout | None = None) -> Scene:
         if not share:
             continue
         x, y = map(float, center)
-        filled.append(Disc(x, y, radius * math.sqrt(share), "above"))
-        look = "n-above" if share >= 0.3 else "n"
+        # Below that a number would stand half on the fill: it stays dark, on gray.
+        fill, look = ("above", "n-above") if share >= LARGE else ("half", "n")
+        filled.append(Disc(x, y, radius * math.sqrt(share), fill))
         size = radius * (1.12 if len(station.label) <= 2 else 0.8)
         filled.append(Text(x, y + size * 0.36, station.label, size, look, "middle"))
     shapes.append(Group(tuple(filled), hidden=True))

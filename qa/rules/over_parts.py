@@ -1,4 +1,4 @@
-"""A joint over parts: what each part read at its first fit, or at its last check.
+"""A joint over parts: what each part read at its first check, or at its last.
 
 Values are brought to bare edges, so that parts checked bare and finished stand in one
 row; a cut changes what the last check reads, never what the first one read.
@@ -79,10 +79,11 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     values = _values(checks)
     pulls = _pulls({one.part_id for one in fit_ups})
     now = seams[joint.current_id]
-    found: dict[tuple[int, int], PartRead] = {}
+    # A part counts once, wherever it was tried: values of one are no two of a row.
+    found: dict[int, PartRead] = {}
     for check in checks:
         fit_up = check.fit_up
-        key = fit_up.part_id, fit_up.airframe_id
+        key = fit_up.part_id
         if not values.get(check.pk) or (which == Which.FIRST and key in found):
             continue
         read = _read(check, values[check.pk], seams, now, pulls.get(fit_up.part_id))
