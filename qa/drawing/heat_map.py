@@ -8,7 +8,6 @@ from qa.drawing import joint_map
 from qa.drawing.joint_map import JointMap, Layout
 from qa.drawing.scene import Disc, Group, Scene, Shape, Text
 
-
 LARGE = 0.5
 
 
