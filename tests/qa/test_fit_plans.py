@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pypdf import PdfReader
 
-from qa.actions import adjusters, fit_plans, moves, trimming
+from qa.actions import fit_plans, moves, settings, trimming
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import planner as solver
@@ -290,8 +290,8 @@ BY_A_PLAN = {
     "move": lambda by, check, plan: moves.record_move(
         by=by, checks=[planned(check)], moved=UP_ONE, plan=plan
     ),
-    "settings": lambda by, check, plan: adjusters.record_settings(
-        by=by, checks=[planned(check)], settings=[], changes={}, plan=plan
+    "settings": lambda by, check, plan: settings.record_settings(
+        by=by, checks=[planned(check)], made=settings.Settings([], {}), plan=plan
     ),
     "withdrawal": lambda by, check, plan: fit_plans.withdraw(
         by=by, plan=plan, reason="once more"

@@ -109,8 +109,12 @@ def drawn(covariance: np.ndarray, draws: int):
     """
     sizes, axes = np.linalg.eigh(covariance)
     root = (axes * np.sqrt(np.maximum(sizes, 0.0))) @ axes.T
+    independent = _independent(draws, len(root))
+    for start in range(0, draws, AT_ONCE):
+        yield independent[start : start + AT_ONCE] @ root
+
+
+@lru_cache(maxsize=1)  # 16 MB; two simulations after one another mostly want the same
+def _independent(draws: int, count: int) -> np.ndarray:
     source = np.random.Generator(np.random.PCG64(SEED))
-    while draws > 0:
-        count = min(AT_ONCE, draws)
-        yield source.standard_normal((count, len(root))) @ root
-        draws -= count
+    return source.standard_normal((draws, count))

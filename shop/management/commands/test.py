@@ -88,6 +88,8 @@ def run_pytest(arguments, environment):
             # Wished for the tree: without any, each of hundreds of processes compiles
             # all of the product.
             inherited["PYTHONPYCACHEPREFIX"] = f"{folder}/bytecode"
+        # Each worker has a processor; threads of its own would wait for one another.
+        inherited.setdefault("OPENBLAS_NUM_THREADS", "1")
         process = subprocess.Popen(
             [sys.executable, "-m", "pytest", *arguments],
             cwd=settings.BASE_DIR,
