@@ -25,6 +25,7 @@ HELD = {
     "qa.fit_plans.take": "Part",
     "qa.fit_plans.withdraw": "Part",
     "qa.fitups._lock": "Part",
+    "qa.gauge_studies.record_value": "GaugeStudy",
     "qa.gauges.record_calibration": "Instrument",
     "qa.gauges.save_budget": "Instrument",
     "qa.inspections._open": "OfferedJoint",
