@@ -44,16 +44,16 @@ def test_from_a_failing_joint_to_an_accepted_one(open_page, live_site, sign_in, 
 
     inspector = sign_in(open_page("portrait"), "inspector")
     inspector.get_by_role("link", name="J-7 Left door to frame").first.click()
-    inspector.get_by_label("Station").first.select_option("5")
+    inspector.get_by_role("combobox", name="Station").select_option("5")
     inspector.get_by_label("You read").fill("1.95")
     inspector.get_by_label("Read with").select_option(index=1)
     inspector.get_by_role("button", name="Keep this reading").click()
-    expect(inspector.get_by_text("1.95")).to_be_visible()
-    inspector.get_by_label("Remark on 3").fill("far too tight")
+    expect(inspector.get_by_role("cell", name="1.95")).to_be_visible()
+    inspector.get_by_label("Remark on 3", exact=True).fill("far too tight")
     inspector.get_by_label("Reject, with a reason at a line").check()
     assert axe(inspector) == []
     inspector.get_by_role("button", name="Record it").click()
-    expect(inspector.get_by_text("far too tight")).to_be_visible()
+    expect(inspector.get_by_text("far too tight").first).to_be_visible()
     assert axe(inspector) == []
 
     again = measured(crew, fit_up, gauge)
