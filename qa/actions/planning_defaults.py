@@ -15,11 +15,19 @@ FIELDS = (
     "max_trim_nm",
     "template_line_nm",
     "fairness_e6",
+    "wished_permille",
+    "loosen_s",
+    "motion_s",
+    "adjuster_s",
+    "measure_s",
+    "look_again_s",
+    "cut_s",
+    "cut_per_m_s",
 )
 
 
 def set_plan_defaults(*, by, **said) -> PlanDefaults:
-    """Say how deep the next bite is and how far parts may be moved."""
+    """Say how deep the next bite is, how far parts may go and how long work takes."""
     roles.require(by, "set planning defaults")
     row = PlanDefaults(**{name: said[name] for name in FIELDS if name in said})
     row.full_clean(exclude=["entry"])

@@ -3,16 +3,14 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
-from qa.models import PlanDefaults
+from qa.forms.instruments import LengthField, nm_of_texts
+from qa.numeric.plan.ways import ORDER
+from qa.wording.ways import WORDS as WAYS
 from shop.forms.fields import needed
 from shop.models import Unit
 from shop.numeric.units import (
-    MICRO,
-    MILLI,
     MM_PER_IN,
     LengthError,
-    format_length,
     parse_typed,
     to_mm,
 )
@@ -40,6 +38,11 @@ class PlanForm(forms.Form):
 
     unit = _unit()
     degrees = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    way = forms.ChoiceField(
+        choices=[(kind, WAYS[kind]) for kind in ORDER],
+        required=False,
+        widget=forms.HiddenInput,
+    )
     freely = forms.BooleanField(
         label=_("As if it could go anywhere, whatever holds it"), required=False
     )
@@ -90,6 +93,17 @@ class PlanForm(forms.Form):
                           "anywhere, or leave this empty."),
                     )  # fmt: skip
         return self.cleaned_data
+
+    @property
+    def way_wished(self) -> str | None:
+        self.is_valid()
+        return self.cleaned_data.get("way") or None
+
+    @property
+    def otherwise(self) -> bool:
+        """Whether more than a way is wished."""
+        said = self.side_wished or self.limits or self.freely_wished
+        return self.is_bound and bool(said or self.errors)
 
     @property
     def freely_wished(self) -> bool:
@@ -269,89 +283,3 @@ class ReleaseForm(forms.Form):
         max_length=400,
         help_text=_("Edge distance, solid edge band, laminate under the cut."),
     )
-
-
-class PlanDefaultsForm(forms.Form):
-    """How this shop plans. Lengths in the unit of the person."""
-
-    LENGTHS = ("floor", "aim", "max_move", "max_raise", "max_trim", "template_line")
-
-    unit = forms.ChoiceField(
-        label=_("Lengths below are in"), choices=Unit.choices, help_text=FRACTIONS
-    )
-    bite = forms.DecimalField(
-        label=_("Next bite, as a fraction of the trim"),
-        min_value=0,
-        max_value=1,
-        decimal_places=3,
-        help_text=_("A builder never cuts to the line: 0.6 leaves the rest for later."),
-    )
-    floor = LengthField(
-        label=_("Least cut worth making"),
-        help_text=_("Never less than the instrument can tell, whatever is set here."),
-    )
-    aim = LengthField(
-        label=_("Where something is cut, aim inside the limit by"),
-        help_text=_("A cut that ends on the limit is decided by a coin."),
-    )
-    max_move = LengthField(label=_("Greatest move in its plane"))
-    max_turn = forms.DecimalField(
-        label=_("Greatest turn, degrees"), min_value=0, max_value=45, decimal_places=3
-    )
-    max_raise = LengthField(label=_("Greatest raise"))
-    max_tilt = forms.DecimalField(
-        label=_("Greatest tilt, degrees"), min_value=0, max_value=45, decimal_places=3
-    )
-    max_trim = LengthField(label=_("Greatest trim at a station"))
-    template_line = LengthField(
-        label=_("Least cut with a line on a template"),
-        required=False,
-        help_text=_(
-            "Less is told by tags along the edge, for a strip of tape. Empty: 1 mm."
-        ),
-    )
-    fairness = forms.DecimalField(
-        label=_("Greatest change of trim per length of edge"),
-        required=False,
-        min_value=0,
-        max_value=10,
-        decimal_places=6,
-        help_text=_("0.01: one tenth of a millimeter in ten. Empty: any."),
-    )
-
-    def clean(self):
-        nm_of_texts(self, *self.LENGTHS)
-        said = self.cleaned_data
-        for name in self.LENGTHS:
-            if (said.get(name) or 0) < 0:
-                self.add_error(name, _("This cannot be less than 0."))
-        if said.get("bite") == 0:
-            self.add_error("bite", _("This must be more than 0."))
-        return said
-
-    def said(self) -> dict:
-        """By the names of PlanDefaults."""
-        said = self.cleaned_data
-        fair = said.get("fairness")
-        return {
-            "bite_permille": int(said["bite"] * MILLI),
-            **{
-                f"{name}_nm": said[name]
-                for name in self.LENGTHS
-                if said.get(name) is not None
-            },
-            "max_turn_mdeg": int(said["max_turn"] * MILLI),
-            "max_tilt_mdeg": int(said["max_tilt"] * MILLI),
-            "fairness_e6": None if fair is None else int(fair * MICRO),
-        }
-
-    @classmethod
-    def initial_of(cls, row: PlanDefaults, unit: str) -> dict:
-        start = {"unit": unit, "bite": f"{row.bite_permille / MILLI:g}"}
-        for name in cls.LENGTHS:
-            start[name] = format_length(getattr(row, f"{name}_nm"), unit)
-        for name in ("max_turn", "max_tilt"):
-            start[name] = f"{getattr(row, f'{name}_mdeg') / MILLI:g}"
-        if row.fairness_e6 is not None:
-            start["fairness"] = f"{row.fairness_e6 / MICRO:g}"
-        return start

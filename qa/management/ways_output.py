@@ -2,15 +2,9 @@
 
 from collections.abc import Sequence
 
-from qa.numeric.plan.ways import BOTH, LEAVE, SET, TRIM, Way
+from qa.numeric.plan.ways import Way
+from qa.wording.ways import WORDS
 from shop.wording import states
-
-WORDS = {
-    LEAVE: "leave it",
-    SET: "set it",
-    TRIM: "trim it",
-    BOTH: "set and trim",
-}
 
 
 def plain_ways(ways: Sequence[Way]) -> list[dict]:

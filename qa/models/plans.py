@@ -203,10 +203,25 @@ class PlanDefaults(Fact):
     )
     # Greatest change of trim per length of edge, in 1e-6; none: no limit.
     fairness_e6 = models.PositiveIntegerField(null=True, blank=True)
+    # Least probability that all conforms; none: what conforms is enough.
+    wished_permille = models.PositiveIntegerField(null=True, blank=True)
+    # Seconds that work takes here: common practice, until a shop says its own.
+    loosen_s = models.PositiveIntegerField(default=300)
+    motion_s = models.PositiveIntegerField(default=600)
+    adjuster_s = models.PositiveIntegerField(default=360)
+    measure_s = models.PositiveIntegerField(default=30)
+    look_again_s = models.PositiveIntegerField(default=60)
+    cut_s = models.PositiveIntegerField(default=1200)
+    cut_per_m_s = models.PositiveIntegerField(default=1800)
 
     class Meta:
         ordering = ("-id",)
         constraints = [
+            models.CheckConstraint(
+                condition=Q(wished_permille__isnull=True)
+                | Q(wished_permille__lte=1000),
+                name="defaults_wish_a_probability",
+            ),
             models.CheckConstraint(
                 condition=Q(bite_permille__gt=0, bite_permille__lte=1000),
                 name="defaults_bite_a_fraction",

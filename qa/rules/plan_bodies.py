@@ -1,8 +1,8 @@
 """A plan as the body of its record, and back: form `plan_body/2`.
 
-`plan_body/1` had no adjusters and no settings: what lacks is read as none. Lengths of
-stations are whole nanometers; the amounts of a move, shares and probabilities are the
-numbers that came out. Reasons are codes with values.
+`plan_body/1` had no adjusters, settings and ways: what lacks is read as none. Lengths
+of stations are whole nanometers; the amounts of a move, shares and probabilities are
+the numbers that came out. Reasons are codes with values.
 """
 
 import math
@@ -20,8 +20,10 @@ from qa.numeric.plan.result import (
     StationPlan,
     TrimPlan,
 )
+from qa.rules import ways
 from qa.rules.adjusters import Present
 from qa.rules.planning import Bite, Planned, Wish, Worked
+from qa.rules.ways import WayRow
 from shop.numeric.units import to_mm, to_nm
 
 FORM, METHOD = "plan_body/2", "plan/2"
@@ -48,12 +50,15 @@ def body_of(worked: Worked) -> dict:
             "side": worked.wish.side,
             "limits": worked.wish.limits,
             "freely": worked.wish.freely,
+            "way": worked.wish.way,
             "options": _plain(asdict(worked.options)),
         },
         "outcome": {
             **_outcome(worked.plan),
             "least_cut_nm": _nm(worked.least_cut),
             "notes": _plain(notes(worked)),
+            "way": worked.way,
+            "ways": _plain(ways.told(worked.ways)),
             "stations": [_station(worked, *one) for one in worked.stations()],
         },
     }
@@ -140,9 +145,8 @@ def reasons_of(worked: Worked, one: StationPlan) -> list:
     """Why a station stays wrong or its cut is another: [[code, {value: nm}], ...]."""
     if worked.record:
         return worked.kept_reasons[one.joint, one.label]
-    name = _names(worked)
     return [
-        *(recorded(reason, name) for reason in one.reasons),
+        *(recorded(reason, worked.name) for reason in one.reasons),
         *_thin(worked, one, worked.bite(one)),
     ]
 
@@ -151,15 +155,7 @@ def notes(worked: Worked) -> list:
     """What a builder should know besides the numbers, as codes with values."""
     if worked.record:
         return worked.kept_notes
-    name = _names(worked)
-    return [recorded(one, name) for one in worked.plan.notes]
-
-
-def _names(worked: Worked):
-    """What stations are called: by their joint too where there are several."""
-    numbers = [one.state.joint.number for one in worked.joints]
-    several = len(numbers) > 1
-    return lambda joint, label: f"{numbers[joint]}:{label}" if several else label
+    return [recorded(one, worked.name) for one in worked.plan.notes]
 
 
 def _thin(worked: Worked, one: StationPlan, bite: Bite) -> list:
@@ -220,9 +216,18 @@ def asked_changes(body: dict) -> list[tuple[Present, int]]:
     return [(o, steps.get(o.name, 0) * o.step_nm) for o in present_from(body)]
 
 
+def ways_from(body: dict) -> list[WayRow]:
+    """What could have been done instead."""
+    return [
+        _made(WayRow, {name: _tupled(value) for name, value in one.items()})
+        for one in body["outcome"].get("ways", ())
+    ]
+
+
 def wish_from(body: dict) -> Wish:
     told = body["wishes"]
-    return Wish(told["side"], told["limits"], bool(told.get("freely")))
+    way = told.get("way")
+    return Wish(told["side"], told["limits"], bool(told.get("freely")), way)
 
 
 def _tupled(value):

@@ -134,6 +134,8 @@ def worked_of(plan: FitPlan) -> Worked:
         wish=plan_bodies.wish_from(body),
         present=plan_bodies.present_from(body),
         holding=body["inputs"].get("holding"),
+        ways=plan_bodies.ways_from(body),
+        way=body["outcome"].get("way") or "",
     )
     worked.releases = set(in_force(plan)) if worked.live else set()
     return worked

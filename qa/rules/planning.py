@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
 from qa.numeric.geometry.joint import JointError
-from qa.numeric.plan import planner
+from qa.numeric.plan import ways as numeric
 from qa.numeric.plan.bite import Shortfall, corrected_bite, expected_scatter
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.known import with_known
@@ -14,12 +14,13 @@ from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
-from qa.rules import adjusters, cut_allowance, history, requirements, rigs
+from qa.rules import adjusters, cut_allowance, history, requirements, rigs, ways
 from qa.rules import trim_rounds as rounds
 from qa.rules.adjusters import Present
 from qa.rules.history import History
 from qa.rules.rigs import CannotBeSet
 from qa.rules.staleness import JointState, states
+from qa.rules.ways import WayRow
 from shop.files.csv_table import FileComplaints
 from shop.models import Part
 from shop.numeric.units import to_mm, to_nm
@@ -42,12 +43,14 @@ RELATED = (
 class Wish:
     """What a person asked for otherwise than usual; `limits` are of PlanOptions.
 
-    freely: as if the part could go anywhere, whatever holds it.
+    freely: as if the part could go anywhere, whatever holds it. way: one of those that
+    are offered; None is the first.
     """
 
     side: str | None = None
     limits: dict = field(default_factory=dict)
     freely: bool = False
+    way: str | None = None
 
 
 @dataclass
@@ -103,6 +106,9 @@ class Worked:
     # What holds the part, where it is planned by that; and which statement said so.
     present: list[Present] = field(default_factory=list)
     holding: int | None = None
+    # What could be done, in the order recommended, and which of it is this plan.
+    ways: list[WayRow] = field(default_factory=list)
+    way: str = ""
 
     @property
     def main(self) -> Planned:
@@ -113,6 +119,11 @@ class Worked:
         if self.kept_least is not None:
             return self.kept_least
         return requirements.least_cut_mm(self.defaults, self.check)
+
+    def name(self, joint: int, label: str) -> str:
+        """What a station is called: by its joint too where there are several."""
+        number = self.joints[joint].state.joint.number
+        return f"{number}:{label}" if len(self.joints) > 1 else label
 
     @property
     def asked_settings(self) -> dict[str, int]:
@@ -265,9 +276,7 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
 def _solve(worked: Worked, wish: Wish) -> None:
     try:
         worked.options = _options(worked, wish)
-        measured = [measured_at(one, wish.side) for one in worked.joints]
-        plan = planner.plan_joints(measured, worked.options)
-        worked.plan = with_known(measured, worked.options, plan)
+        _side_by_side(worked, wish)
     except FileComplaints as bad:
         told = "; ".join(str(one.text) for one in bad.complaints)
         worked.problem = f"How the part may move cannot be read: {told}"
@@ -275,6 +284,21 @@ def _solve(worked: Worked, wish: Wish) -> None:
         worked.problem = str(no)
     except OptionError as why:
         worked.problem = f"{why.option.replace('_', ' ')}: {why}"
+
+
+def _side_by_side(worked: Worked, wish: Wish) -> None:
+    options, defaults = worked.options, worked.defaults
+    measured = [measured_at(one, wish.side) for one in worked.joints]
+    found = numeric.ways(
+        measured,
+        options,
+        ways.wished_of(defaults, options),
+        ways.rates_of(defaults),
+        ways.stacks_of(worked.present),
+    )
+    taken = ways.chosen(found, wish.way)
+    worked.plan, worked.way = with_known(measured, options, taken.plan), taken.kind
+    worked.ways = ways.rows_of(found, worked.name)
 
 
 def _options(worked: Worked, wish: Wish) -> PlanOptions:

@@ -11,13 +11,11 @@ from django.views.decorators.http import (
 
 from qa.actions import fit_plans
 from qa.actions.planning_defaults import set_plan_defaults
-from qa.forms.plans import (
-    PlanDefaultsForm,
-    PlanForm,
-    ReasonForm,
-)
+from qa.forms.planning_defaults import PlanDefaultsForm
+from qa.forms.plans import PlanForm, ReasonForm
 from qa.models import Check, FitPlan, PlanDefaults
 from qa.queries.plans import plan_pages as plans
+from qa.queries.plans import way_pages
 from qa.queries.plans.plan_records import left_words, releases_of
 from qa.rules import earlier_fits, plan_records, planning, rigs
 from qa.rules.planning import Wish
@@ -43,7 +41,7 @@ def _wish(request, check: Check) -> tuple[PlanForm, Wish | None]:
     form = PlanForm(request.GET or None, initial=start, held=held)
     if not request.GET:
         return form, None
-    said = form.side_wished, form.limits, form.freely_wished
+    said = form.side_wished, form.limits, form.freely_wished, form.way_wished
     return form, Wish(*said) if any(said) or form.errors else None
 
 
@@ -97,6 +95,7 @@ def _page(request, form, worked):
         "record": record,
         "end": getattr(record, "end", None),
         "asked": request.GET.urlencode(),
+        "ways": _ways(request, way_pages.ways_of(worked, view.unit)),
         "prints": planning.prints_of(check),
         "releases": worked.to_release(),
         "in_force": releases_of(record) if record else [],
@@ -109,6 +108,17 @@ def _page(request, form, worked):
         "back": back_to_joint(check),
     }
     return render(request, "qa/plans/plan.html", context)
+
+
+def _ways(request, rows) -> list[tuple]:
+    """Each way with the address in which it is the one that is wished."""
+    found = []
+    for one in rows:
+        asked = request.GET.copy()
+        asked.pop("again", None)
+        asked["way"] = one.kind
+        found.append((one, asked.urlencode()))
+    return found
 
 
 def taken_plan(request, uuid, verb="cut parts") -> FitPlan:

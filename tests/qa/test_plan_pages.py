@@ -431,9 +431,16 @@ def test_the_defaults_of_the_shop_are_what_a_plan_goes_by(engineer, client_of):
     said = {
         "unit": "mm", "bite": "0.5", "floor": "0.2", "aim": "0.05", "max_move": "0",
         "max_turn": "0", "max_raise": "3", "max_tilt": "1", "max_trim": "3",
-        "fairness": "",
+        "fairness": "", "wished": "90", "loosen": "4", "adjuster": "7.5", "motion": "9",
+        "measure": "0.25", "look_again": "1", "cut": "30", "cut_per_m": "20",
     }  # fmt: skip
+    page = client.post("/plan-defaults/", said | {"cut": "", "wished": "101"})
+    assert set(page.context["form"].errors) == {"cut", "wished"}
     assert client.post("/plan-defaults/", said).status_code == 302
+    row = PlanDefaults.objects.first()
+    assert (row.wished_permille, row.measure_s, row.adjuster_s) == (900, 15, 450)
+    form = client.get("/plan-defaults/").context["form"]
+    assert all(form[name].value() == said[name] for name in ("wished", "measure"))
     assert PlanDefaults.objects.first().bite_permille == 500
     check = a_check(engineer)
     read_at(check, even(s3="0.40"))

@@ -42,6 +42,7 @@ from qa.numeric.verdict.acceptance import conformance_probability
 
 # What may be done: the best of all, less and less of it, or what the best seat leaves.
 BEST, SET, TRIM, LEAVE, SEAT_FIRST = "best", "set", "trim", "leave", "seat_first"
+SHIMS = "shims"
 
 
 class Planner:

@@ -14,14 +14,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from qa.numeric.geometry.joint import Joint
-from qa.numeric.plan.free_planner import BEST, LEAVE, TRIM, Planner
+from qa.numeric.plan.free_planner import BEST, LEAVE, SHIMS, TRIM, Planner
 from qa.numeric.plan.joint_arrays import JointArrays, Measured
 from qa.numeric.plan.result import (
     NothingToJudge,
     Plan,
     PlanOptions,
 )
-from qa.numeric.plan.set_planner import SetPlanner
+from qa.numeric.plan.set_planner import SetPlanner, StackPlanner
 
 METHOD = "plan/2"
 STILL = {
@@ -70,5 +70,7 @@ def planner_of(
         raise NothingToJudge("no station has limits: there is nothing to judge")
     if way in (LEAVE, TRIM):
         options = replace(options, motions=None, adjusters=None, **STILL)
-    made = Planner if options.adjusters is None else SetPlanner
+    if options.adjusters is None:
+        return Planner(arrays, options)
+    made = StackPlanner if way == SHIMS else SetPlanner
     return made(arrays, options)

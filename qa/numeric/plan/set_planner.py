@@ -13,7 +13,7 @@ import numpy as np
 
 from qa.numeric.plan import set_remarks, trifles
 from qa.numeric.plan.adjusters import Rig, Setting
-from qa.numeric.plan.branching import Best, best_settings
+from qa.numeric.plan.branching import Best, best_settings, every_setting
 from qa.numeric.plan.free_planner import Cut, Planner, Solved
 from qa.numeric.plan.lattice import Lattice
 from qa.numeric.plan.lattice_aims import SeatAims, TrimAims
@@ -53,7 +53,7 @@ class SetPlanner(Planner):
         )
 
     def _best(self, aims: SeatAims) -> Best:
-        found = best_settings(self._lattice(aims))
+        found = self._searched(self._lattice(aims))
         if found is None:
             raise NoFeasibleMotion(
                 "no settings are allowed, not even leaving all as it is"
@@ -61,6 +61,9 @@ class SetPlanner(Planner):
         if not found.proven:
             self.remarks.append(set_remarks.NOT_PROVEN)
         return found
+
+    def _searched(self, lattice: Lattice) -> Best | None:
+        return best_settings(lattice)
 
     def _at(self, steps) -> Solved:
         """The part where settings put it, and free to go nowhere else."""
@@ -159,6 +162,8 @@ class SetPlanner(Planner):
             return some[allowed & inside.all(axis=1)]
 
         changed = np.flatnonzero(steps)
+        if not len(changed):
+            return steps
         subsets = np.indices((2,) * len(changed)).reshape(len(changed), -1).T
         tried = np.tile(steps, (len(subsets), 1))
         tried[:, changed] *= subsets
@@ -190,3 +195,11 @@ class SetPlanner(Planner):
     def _by_row(self, readings: Readings, values) -> tuple:
         found = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
         return tuple(found.get(row) for row in range(len(self.arrays.stations)))
+
+
+class StackPlanner(SetPlanner):
+    """A SetPlanner of which only shims are changed: so few settings that all of them
+    are tried."""
+
+    def _searched(self, lattice: Lattice) -> Best | None:
+        return every_setting(lattice)

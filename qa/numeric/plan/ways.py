@@ -1,16 +1,25 @@
 """What could be done about a part, side by side, the least work that is enough first.
 
-Leave it, set it, trim it, or both; each is planned for itself and judged as every plan
-is. The work of each is counted in minutes by rates of the shop. The defaults are common
-practice, no source: they only have to put the ways in the order a fitter would.
+Leave it, put shims under it where there are stacks, set it, trim it, or set and trim;
+each is planned for itself and judged as every plan is. The work of each is counted in
+minutes by rates of the shop. The defaults are common practice, no source: they only
+have to put the ways in the order a fitter would.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from qa.numeric.plan.free_planner import BEST, LEAVE, SEAT_FIRST, SET, TRIM
+from qa.numeric.plan.free_planner import (
+    BEST,
+    LEAVE,
+    SEAT_FIRST,
+    SET,
+    SHIMS,
+    TRIM,
+)
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import displace
 from qa.numeric.plan.planner import planner_of
@@ -18,7 +27,8 @@ from qa.numeric.plan.result import CANNOT, OptionError, Plan, PlanOptions, Stati
 from shop.numeric.finite import finite
 
 BOTH = "both"
-ORDER = (LEAVE, SET, TRIM, BOTH)
+ORDER = (LEAVE, SHIMS, SET, TRIM, BOTH)
+MOST_STACKED = 8_000  # combinations of shims; with more they are not a way of their own
 MOVED_MM = 0.1  # less of a free motion is none that a hand makes
 WORSE = (
     0.05  # of a normalized deviation: a station that lost so much is looked at again
@@ -89,8 +99,10 @@ def ways(
     options: PlanOptions | None = None,
     wished: float | None = None,
     rates: Rates | None = None,
+    stacks: Collection[str] = (),
 ) -> tuple[Way, ...]:
-    """All four ways for a part with the joints given, in the order recommended.
+    """All four ways for a part with the joints given, in the order recommended; with
+    `stacks`, names of the adjusters that are set by shims, shims alone are a fifth.
 
     `wished` is the least probability that all conforms; None leaves it to the rule. Of
     the ways that are enough the one with the least work comes first, after them those
@@ -114,8 +126,26 @@ def ways(
         np.vstack([part.joint.places for part in parts]),
         np.concatenate([part.joint.length_weights for part in parts]),
     )
-    told = [_way(kind, plans[kind], leave, seams, wished, rates) for kind in ORDER]
+    by_shims = _shims(parts, options, stacks)
+    if by_shims is not None:
+        plans[SHIMS] = by_shims
+    kinds = [kind for kind in ORDER if kind in plans]
+    told = [_way(kind, plans[kind], leave, seams, wished, rates) for kind in kinds]
     return tuple(sorted(told, key=_rank))
+
+
+def _shims(parts, options, stacks: Collection[str]) -> Plan | None:
+    """Only stacks are changed, all else stays as it is set."""
+    by = [
+        one if one.name in stacks else replace(one, low=one.now, high=one.now)
+        for one in options.adjusters or ()
+    ]
+    reaches = [one.reach for one in by]
+    count = math.prod(most - least + 1 for least, most in reaches)
+    if not 1 < count <= MOST_STACKED:
+        return None
+    options = replace(options, adjusters=tuple(by))
+    return planner_of(parts, options, SHIMS).plan(SET)
 
 
 def _both(planner, set_it: Plan, trim: Plan) -> Plan:

@@ -1,0 +1,99 @@
+"""The ways of a plan side by side, as texts."""
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from qa.numeric.plan.free_planner import LEAVE
+from qa.rules.planning import Worked
+from qa.rules.ways import WayRow
+from qa.wording import lengths, ways
+from qa.wording.plans import named
+from qa.wording.settings import settings_text
+from shop.numeric.units import MM2_PER_IN2
+
+
+@dataclass(frozen=True)
+class WayView:
+    """One way: what hands do, what comes of it, and what it costs. `taken`: it is the
+    plan that is shown; `first`: it is recommended."""
+
+    kind: str
+    word: str
+    does: str
+    same_as: str
+    state: str
+    probability: str
+    cut: str
+    cut_size: str
+    again: str
+    minutes: str
+    taken: bool
+    first: bool
+
+
+def ways_of(worked: Worked, unit: str) -> list[WayView]:
+    """In the order recommended; [] where none were compared."""
+    return [
+        _view(worked, one, unit, first=number == 0 and one.conforms)
+        for number, one in enumerate(worked.ways)
+    ]
+
+
+def _view(worked: Worked, one: WayRow, unit: str, *, first: bool) -> WayView:
+    chance = one.probability
+    return WayView(
+        kind=one.kind,
+        word=str(ways.word(one.kind, held=bool(worked.present))),
+        does=_does(worked, one, unit),
+        same_as=str(ways.word(one.as_kind, held=bool(worked.present)))
+        if one.as_kind
+        else "",
+        state="conforms" if one.conforms else "above",
+        probability="" if chance is None else f"{100 * chance:.1f} %",
+        cut=named(list(one.cut)),
+        cut_size=_size(one, unit),
+        again=_again(one),
+        minutes=ways.minutes(one.minutes),
+        taken=one.kind == worked.way,
+        first=first,
+    )
+
+
+def _does(worked: Worked, one: WayRow, unit: str) -> str:
+    """What is set or moved."""
+    if one.settings:
+        by_name = {each.name: each for each in worked.present}
+        changes = [
+            (by_name[name], steps * by_name[name].step_nm)
+            for name, steps in one.settings
+        ]
+        return settings_text(changes, unit)
+    if not one.changed:
+        return ""
+    words = ngettext("moved in %(count)d way", "moved in %(count)d ways", one.changed)
+    return words % {"count": one.changed}
+
+
+def _size(one: WayRow, unit: str) -> str:
+    """How much edge, and how much of it."""
+    if not one.cut:
+        return ""
+    area = f"{one.area_mm2:.0f} mm²"
+    if unit == "in":
+        area = f"{one.area_mm2 / MM2_PER_IN2:.3f} in²"
+    length = lengths.length(one.length_nm, unit, {"mm": 0, "in": 1}[unit])
+    return _("%(length)s, %(area)s") % {"length": length, "area": area}
+
+
+def _again(one: WayRow) -> str:
+    """What becomes stale and is measured again."""
+    if one.kind == LEAVE or not one.stale:
+        return _("nothing")
+    if one.changed:
+        return _("all %(count)d stations") % {"count": one.stale}
+    count = ngettext("%(count)d station", "%(count)d stations", one.stale)
+    return _("3 witnesses, then %(stations)s") % {
+        "stations": count % {"count": one.stale}
+    }
