@@ -14,13 +14,22 @@ from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
-from qa.rules import adjusters, cut_allowance, history, requirements, rigs, ways
+from qa.rules import (
+    adjusters,
+    cut_allowance,
+    history,
+    requirements,
+    rigs,
+    ways,
+    work_rates,
+)
 from qa.rules import trim_rounds as rounds
 from qa.rules.adjusters import Present
 from qa.rules.history import History
 from qa.rules.rigs import CannotBeSet
 from qa.rules.staleness import JointState, states
 from qa.rules.ways import WayRow
+from qa.rules.work_rates import Learned
 from shop.files.csv_table import FileComplaints
 from shop.models import Part
 from shop.numeric.units import to_mm, to_nm
@@ -109,6 +118,7 @@ class Worked:
     # What could be done, in the order recommended, and which of it is this plan.
     ways: list[WayRow] = field(default_factory=list)
     way: str = ""
+    learned: Learned | None = None
 
     @property
     def main(self) -> Planned:
@@ -288,12 +298,13 @@ def _solve(worked: Worked, wish: Wish) -> None:
 
 def _side_by_side(worked: Worked, wish: Wish) -> None:
     options, defaults = worked.options, worked.defaults
+    worked.learned = work_rates.learned(defaults)
     measured = [measured_at(one, wish.side) for one in worked.joints]
     found = numeric.ways(
         measured,
         options,
         ways.wished_of(defaults, options),
-        ways.rates_of(defaults),
+        worked.learned.rates,
         ways.stacks_of(worked.present),
     )
     taken = ways.chosen(found, wish.way)

@@ -95,6 +95,7 @@ def _page(request, form, worked):
         "record": record,
         "end": getattr(record, "end", None),
         "asked": request.GET.urlencode(),
+        "learned": way_pages.learned_words(worked),
         "ways": _ways(request, way_pages.ways_of(worked, view.unit)),
         "prints": planning.prints_of(check),
         "releases": worked.to_release(),

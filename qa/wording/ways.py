@@ -34,3 +34,17 @@ def minutes(value: float) -> str:
     if told < 90:
         return _("%(minutes)d min") % {"minutes": told}
     return _("%(hours).1f h") % {"hours": told / 60}
+
+
+def learned(measured: int, set_: int, cut: int) -> str:
+    """Which minutes came from rounds on record, "" for none of them."""
+    told = [
+        words % {"count": count}
+        for words, count in (
+            (_("measuring as in the last %(count)d checks"), measured),
+            (_("setting as in the last %(count)d rounds"), set_),
+            (_("cutting as in the last %(count)d rounds"), cut),
+        )
+        if count
+    ]
+    return ", ".join(told)

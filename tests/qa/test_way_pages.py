@@ -1,6 +1,7 @@
 """Ways side by side: what a fitter would weigh, taken as the plan that it is."""
 
 import json
+from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -9,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan
 from qa.rules import plan_records, planning
+from tests.around import by_hand
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_instrument, read_all
 from tests.qa.planned import a_check, a_joint, even, planned, read_at, take
@@ -171,3 +173,22 @@ def test_the_page_takes_as_many_statements_for_thirty_stations_as_for_twelve(
             client.get(url(check))
         counts.append((len(asked), len(again)))
     assert counts[1] == counts[2]
+
+
+def test_minutes_follow_the_rounds_on_record_once_there_are_enough(engineer, client_of):
+    check = displaced(engineer)
+    usual = planning.work_out(planned(check)).learned
+    assert (usual.measured, usual.rates.measure) == (0, 0.5)
+    # Written down by hand: twelve stations in 24, 12, 12, 6 and 600 (a night) minutes.
+    with by_hand():
+        for minutes in (24, 12, 12, 6, 36, 600):
+            other = displaced(engineer)
+            state = other.state
+            state.state = "finished"
+            state.finished_at = state.started_at + timedelta(minutes=minutes)
+            state.save()
+    found = planning.work_out(planned(check)).learned
+    assert found.measured == 5 and found.rates.measure == pytest.approx(1.0)
+    assert found.rates.cut == usual.rates.cut and found.set == found.cut == 0
+    _found, page = ways(client_of("builder"), check)
+    assert "measuring as in the last 5 checks" in page.content.decode()

@@ -41,6 +41,12 @@ def ways_of(worked: Worked, unit: str) -> list[WayView]:
     ]
 
 
+def learned_words(worked: Worked) -> str:
+    """Which minutes are those of rounds on record."""
+    found = worked.learned
+    return ways.learned(found.measured, found.set, found.cut) if found else ""
+
+
 def _view(worked: Worked, one: WayRow, unit: str, *, first: bool) -> WayView:
     chance = one.probability
     return WayView(
