@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0008_template_lines'),
+        ('qa', '0009_gauge_studies'),
         ('shop', '0001_tables'),
     ]
 
