@@ -649,7 +649,7 @@ INNER = {
     ),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
-    *("lattice_aims", "set_remarks", "resolution", "trifles"),
+    *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
     *("known", "doubt", "between", "hardly_seen"),
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {

@@ -59,29 +59,12 @@ def best_settings(lattice: Lattice) -> Best | None:
         if search.whole:
             break
         caps[number] = search.best + equal(search.best)
-    steps, aims = _first(lattice, seeds)
+    steps, aims = first_of(lattice, seeds)
     told = dict(zip(lattice.names, aims.tolist(), strict=True))
     return Best(steps, told, proven, nodes)
 
 
-def every_setting(lattice: Lattice) -> Best | None:
-    """The same where settings are few: each is tried, nothing is searched."""
-    low, high = lattice.low, lattice.high
-    steps = low + np.indices(high - low + 1).reshape(len(low), -1).T
-    allowed = np.concatenate(
-        [
-            lattice.tried(steps[first : first + CHUNK])[1]
-            for first in range(0, len(steps), CHUNK)
-        ]
-    )
-    if not allowed[(steps == 0).all(axis=1)].any():
-        return None
-    steps, aims = _first(lattice, steps[allowed])
-    told = dict(zip(lattice.names, aims.tolist(), strict=True))
-    return Best(steps, told, True, len(allowed))
-
-
-def _first(lattice: Lattice, steps) -> tuple[np.ndarray, np.ndarray]:
+def first_of(lattice: Lattice, steps) -> tuple[np.ndarray, np.ndarray]:
     """The first of settings (n, k) in the strict order, and its aims.
 
     Of equals the fewest adjusters, then the fewest steps.

@@ -21,7 +21,8 @@ from qa.numeric.plan.result import (
     Plan,
     PlanOptions,
 )
-from qa.numeric.plan.set_planner import SetPlanner, StackPlanner
+from qa.numeric.plan.set_planner import SetPlanner
+from qa.numeric.plan.stack_planner import StackPlanner
 
 METHOD = "plan/2"
 STILL = {

@@ -13,7 +13,7 @@ import numpy as np
 
 from qa.numeric.plan import set_remarks, trifles
 from qa.numeric.plan.adjusters import Rig, Setting
-from qa.numeric.plan.branching import Best, best_settings, every_setting
+from qa.numeric.plan.branching import Best, best_settings
 from qa.numeric.plan.free_planner import Cut, Planner, Solved
 from qa.numeric.plan.lattice import Lattice
 from qa.numeric.plan.lattice_aims import SeatAims, TrimAims
@@ -195,11 +195,3 @@ class SetPlanner(Planner):
     def _by_row(self, readings: Readings, values) -> tuple:
         found = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
         return tuple(found.get(row) for row in range(len(self.arrays.stations)))
-
-
-class StackPlanner(SetPlanner):
-    """A SetPlanner of which only shims are changed: so few settings that all of them
-    are tried."""
-
-    def _searched(self, lattice: Lattice) -> Best | None:
-        return every_setting(lattice)
