@@ -5,6 +5,7 @@ from django.utils.translation import gettext_lazy
 
 from qa.numeric.plan.free_planner import LEAVE, SET, SHIMS, TRIM
 from qa.numeric.plan.ways import BOTH
+from shop.numeric.units import MIN_PER_H
 
 WORDS = {
     LEAVE: gettext_lazy("leave it"),
@@ -33,7 +34,7 @@ def minutes(value: float) -> str:
     told = max(5, 5 * round(value / 5))
     if told < 90:
         return _("%(minutes)d min") % {"minutes": told}
-    return _("%(hours).1f h") % {"hours": told / 60}
+    return _("%(hours).1f h") % {"hours": told / MIN_PER_H}
 
 
 def learned(measured: int, set_: int, cut: int) -> str:

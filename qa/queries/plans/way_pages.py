@@ -11,7 +11,7 @@ from qa.rules.ways import WayRow
 from qa.wording import lengths, ways
 from qa.wording.plans import named
 from qa.wording.settings import settings_text
-from shop.numeric.units import MM2_PER_IN2
+from shop.numeric.units import MM2_PER_IN2, PERCENT
 
 
 @dataclass(frozen=True)
@@ -56,8 +56,8 @@ def _view(worked: Worked, one: WayRow, unit: str, *, first: bool) -> WayView:
         same_as=str(ways.word(one.as_kind, held=bool(worked.present)))
         if one.as_kind
         else "",
-        state="conforms" if one.conforms else "above",
-        probability="" if chance is None else f"{100 * chance:.1f} %",
+        state="conforms" if one.conforms else "does_not_conform",
+        probability="" if chance is None else f"{PERCENT * chance:.1f} %",
         cut=named(list(one.cut)),
         cut_size=_size(one, unit),
         again=_again(one),
