@@ -136,6 +136,26 @@ def test_an_act_goes_through_the_house_as_the_trace_says(act):
             rooms_entered.append(room)
 
 
+def test_modules_and_functions_that_developers_are_pointed_to_are_there():
+    """Every `module.py`, and `module.name` with what it defines."""
+    text = (TREE / "DEVELOPERS.md").read_text("utf-8")
+    folders = ("shop", "qa", "templates", "tests", ".ci")
+    files = [path for top in folders for path in (TREE / top).rglob("*.*")]
+    there = [f"/{path.relative_to(TREE)}" for path in (*files, *TREE.glob("*.*"))]
+    kinds = "py|js|css|html|md|txt"
+    named = re.findall(rf"`((?:[\w-]+/)*[\w-]+\.(?:{kinds}))`", text)
+    assert {
+        name for name in named if not any(x.endswith(f"/{name}") for x in there)
+    } == (set())
+    lost = set()
+    for module, name in re.findall(rf"`([a-z_]+)\.(?!(?:{kinds})`)(\w+)`", text):
+        defined = re.compile(rf"^( *(def|class) {name}\b|{name}(: .*)? = )", re.M)
+        sources_of = [path for path in files if path.name == f"{module}.py"]
+        if not any(defined.search(path.read_text("utf-8")) for path in sources_of):
+            lost.add(f"{module}.{name}")
+    assert lost == set()
+
+
 def test_queries_give_no_bytes():
     guilty = [
         f"{path.relative_to(TREE)}: {node.name}"

@@ -148,7 +148,7 @@ def record_reading(
         reading.clash = not base_stands and not late
         act.record(reading)
         _project(state, now, reading, act)
-        act.result = judging.told(reading, station)
+        act.result = judging.receipt_of(reading, station)
     return reading
 
 
@@ -249,7 +249,7 @@ def choose_reading(
         now.reading, now.clash = reading, False
         now.save(update_fields=["reading", "clash"])
         CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
-        act.result = judging.told(reading, station)
+        act.result = judging.receipt_of(reading, station)
     return choice
 
 

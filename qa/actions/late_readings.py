@@ -40,5 +40,5 @@ def decide_late(
         act.record(told)
         check_replay.restand(check, state, act)
         nonconformances.open_what_is_not_shown(act, check, state)
-        act.result = judging.told(reading, reading.station)
+        act.result = judging.receipt_of(reading, reading.station)
     return told

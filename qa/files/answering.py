@@ -17,7 +17,7 @@ CANNOT_TELL = 2
 
 
 @dataclass(frozen=True)
-class Told:
+class ValuesAnswer:
     """One JSON object, the same in lines for people, and why it tells nothing."""
 
     plain: dict
@@ -26,7 +26,7 @@ class Told:
 
 
 class ValuesCommand(FileCommand):
-    """FILE.csv and --json; a command adds its options and `told`."""
+    """FILE.csv and --json; a command adds its options and `answer_from`."""
 
     exit_help = "Exit code: 0 answered; 2 cannot tell; 3 bad input."
 
@@ -34,7 +34,7 @@ class ValuesCommand(FileCommand):
         super().add_arguments(parser)
         parser.add_argument("file", metavar="FILE.csv", type=Path)
 
-    def told(self, data: bytes, options: dict) -> Told:
+    def answer_from(self, data: bytes, options: dict) -> ValuesAnswer:
         """What the file says. FileComplaints or ValueError for what it cannot use."""
         raise NotImplementedError
 
@@ -42,15 +42,15 @@ class ValuesCommand(FileCommand):
         path = options["file"]
         with reading_file(path):
             try:
-                told = self.told(read_file(path), options)
+                values_answer = self.answer_from(read_file(path), options)
             except FileComplaints:
                 raise
             except ValueError as why:
                 raise FileComplaints([Complaint(str(why))]) from why
-        if told.why is None:
-            return Answer(told.plain, told.lines)
-        note = f"{path}: cannot tell: {told.why}"
-        return Answer(told.plain, told.lines, CANNOT_TELL, (note,))
+        if values_answer.why is None:
+            return Answer(values_answer.plain, values_answer.lines)
+        note = f"{path}: cannot tell: {values_answer.why}"
+        return Answer(values_answer.plain, values_answer.lines, CANNOT_TELL, (note,))
 
 
 def a_number(text: str) -> Decimal:

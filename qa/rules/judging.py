@@ -120,7 +120,7 @@ def counts(state: CheckState) -> dict:
     }
 
 
-def told(reading: Reading, station: Station) -> dict:
+def receipt_of(reading: Reading, station: Station) -> dict:
     """Return what the tablet is told about a saved reading."""
     unit = reading.unit or "mm"
     words = Kind(reading.kind).label

@@ -11,7 +11,7 @@ from shop.numeric.cure_check import check_cure
 from shop.numeric.cure_window import Outcome
 from shop.numeric.trace import Trace
 from shop.rules import cures
-from shop.wording.cures import kept
+from shop.wording.cures import requirement_record
 
 from .locks import locked
 
@@ -52,7 +52,7 @@ def record_trace(
                 met=found.outcome == Outcome.MET,
                 method=METHOD,
                 found={"outcome": found.outcome.value, "lagging": found.lagging},
-                complaints=list(map(kept, found.requirements)),
+                complaints=list(map(requirement_record, found.requirements)),
             )
         )
         pull.cure = fact.state

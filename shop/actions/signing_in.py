@@ -22,7 +22,7 @@ from shop.numeric.units import S_PER_MIN
 log = logging.getLogger(__name__)
 
 WINDOW = timedelta(minutes=15)
-KEPT = timedelta(days=1)
+TRIES_KEPT_FOR = timedelta(days=1)
 # Wrong ones in the window. One name is shut to one address only: whoever guesses from
 # elsewhere cannot lock its owner out; all addresses together are slowed far later.
 FOR_NAME_AT_ADDRESS = 5
@@ -57,7 +57,7 @@ def prove_password(*, username: str, password: str, address: str) -> Person | No
     with writing():
         _one_at_a_time()
         now = timezone.now()
-        SignInTry.objects.filter(at__lt=now - KEPT).delete()
+        SignInTry.objects.filter(at__lt=now - TRIES_KEPT_FOR).delete()
         if _too_many(name, address, now):
             raise TooManyTries
         tried = SignInTry.objects.create(name=name, address=address, at=now)

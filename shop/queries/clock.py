@@ -10,7 +10,7 @@ from shop.models import Entry
 FORM = "clock/1"
 # Clocks that a network sets drift by far less; people who set one by hand do not.
 JUMP = timedelta(seconds=60)
-TOLD = timedelta(days=7)
+SHOWN_FOR = timedelta(days=7)
 
 
 def behind() -> timedelta | None:
@@ -22,7 +22,7 @@ def behind() -> timedelta | None:
 
 def jumps_lately() -> list[tuple[datetime, timedelta]]:
     """When the clock jumped in the last days and by how much, the newest first."""
-    since = timezone.now() - TOLD
+    since = timezone.now() - SHOWN_FOR
     rows = Entry.objects.filter(form=FORM, received_at__gt=since).order_by("-id")[:8]
     return [
         (at, timedelta(seconds=json.loads(body)["said"]["seconds"]))

@@ -63,7 +63,7 @@ UNITS = {"min": "min", "degC": "°C", "K/min": "K/min", "kPa": "kPa"}
 DEGREES = ("at", "until")  # asked in degC, whatever the requirement is in
 
 
-def kept(one: Requirement) -> dict:
+def requirement_record(one: Requirement) -> dict:
     """A requirement as a trace keeps it. Numbers are texts: a digest must never hang on
     how a float is written."""
     asked = {

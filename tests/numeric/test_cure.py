@@ -20,7 +20,7 @@ from shop.wording import cures as wording
 
 def why(requirement) -> str:
     """Why it is open, in words."""
-    return wording.why(wording.kept(requirement))
+    return wording.why(wording.requirement_record(requirement))
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """How values lie in their limits: `capability FILE.csv --lower L --upper U`."""
 
-from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
+from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.spread import ESTIMATORS
@@ -27,7 +27,7 @@ class Command(ValuesCommand):
             "(default); without subgroups it is by moving range",
         )
 
-    def told(self, data, options):
+    def answer_from(self, data, options):
         file = read_values(data)
         found = capability(
             file.values,
@@ -36,7 +36,7 @@ class Command(ValuesCommand):
             subgroups=file.subgroups,
             how=options["within"],
         )
-        return Told(as_plain(found), text_lines(found), remark(found.why))
+        return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
 
 
 def as_plain(found: Capability) -> dict:

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict
 
-from qa.files.answering import Told, ValuesCommand, shown
+from qa.files.answering import ValuesAnswer, ValuesCommand, shown
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.charts import FEW, Chart, Line, chart
 from qa.wording.measuring import RULE_SOURCES, remark, rule
@@ -32,7 +32,7 @@ class Command(ValuesCommand):
             help="of subgroups (default: range up to 10 values)",
         )
 
-    def told(self, data, options):
+    def answer_from(self, data, options):
         file = read_values(data)
         found = chart(
             file.values,
@@ -41,7 +41,7 @@ class Command(ValuesCommand):
             spread=options["spread"],
         )
         lines = text_lines(found, file.subgroups, options["rules"])
-        return Told(as_plain(found), lines, remark(found.why))
+        return ValuesAnswer(as_plain(found), lines, remark(found.why))
 
 
 def as_plain(found: Chart) -> dict:

@@ -1,6 +1,6 @@
 """How much a gauge and its users add: `gauge_study FILE.csv [--tolerance T]`."""
 
-from qa.files.answering import Told, ValuesCommand, a_number, pair, shown, span
+from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, pair, shown, span
 from qa.files.measured_values import read_study
 from qa.numeric.measuring.gauge import SOURCES, Study, gauge_study
 from qa.wording.measuring import gauge_advice, remark
@@ -33,12 +33,12 @@ class Command(ValuesCommand):
             help="width from limit to limit; 6 sd of the gauge are held against it",
         )
 
-    def told(self, data, options):
+    def answer_from(self, data, options):
         file = read_study(data)
         found = gauge_study(
             file.parts, file.people, file.values, tolerance=options["tolerance"]
         )
-        return Told(as_plain(found), text_lines(found), remark(found.why))
+        return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
 
 
 def as_plain(found: Study) -> dict:

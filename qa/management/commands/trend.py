@@ -3,7 +3,7 @@
 import argparse
 from dataclasses import asdict
 
-from qa.files.answering import Told, ValuesCommand, a_number, shown
+from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, shown
 from qa.files.measured_values import measured, read_pulls
 from qa.numeric.measuring.trend import Trend, trend
 from qa.wording.measuring import remark
@@ -35,7 +35,7 @@ class Command(ValuesCommand):
             help="foresee these pulls too: 40,60",
         )
 
-    def told(self, data, options):
+    def answer_from(self, data, options):
         file = read_pulls(data)
         found = trend(
             file.pulls,
@@ -46,7 +46,7 @@ class Command(ValuesCommand):
             at=options["at"],
         )
         lines = text_lines(found, options["level"])
-        return Told(as_plain(found), lines, remark(found.why))
+        return ValuesAnswer(as_plain(found), lines, remark(found.why))
 
 
 def some_numbers(text: str) -> list:

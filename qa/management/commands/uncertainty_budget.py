@@ -1,6 +1,6 @@
 """A gauge's uncertainty from its parts: `uncertainty_budget FILE.csv`. No database."""
 
-from qa.files.answering import Told, ValuesCommand, a_number, shown
+from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, shown
 from qa.files.uncertainty_budget import read_budget
 from qa.numeric.measuring.budget import combine
 
@@ -20,7 +20,7 @@ class Command(ValuesCommand):
             "--level", metavar="P", type=a_number, default=0.95, help="(default 0.95)"
         )
 
-    def told(self, data, options):
+    def answer_from(self, data, options):
         rows = read_budget(data)
         found = combine(rows, float(options["level"]))
         plain = {
@@ -44,4 +44,4 @@ class Command(ValuesCommand):
             f"u {shown(found.u)}, degrees of freedom {df}, k {shown(found.k, 3)}, "
             f"expanded {shown(found.expanded)} at {float(options['level']):.4g}.",
         ]
-        return Told(plain, lines)
+        return ValuesAnswer(plain, lines)
