@@ -6,17 +6,8 @@ from qa.wording.plans import held
 
 def known(plan: Plan) -> dict:
     found = plan.known
-    again = found.again
     return {
-        "measure_again": again
-        and {
-            "station": again.label,
-            "kind": again.kind,
-            "read_mm": _round(again.read),
-            "expected_mm": _round(again.expected),
-            "expected_u_mm": _round(again.expected_u),
-            "stands_out": again.stands_out,
-        },
+        "measure_again": found.again and _again(found.again),
         "between_stations": [
             {
                 "kind": one.kind,
@@ -27,6 +18,11 @@ def known(plan: Plan) -> dict:
             }
             for one in found.between
         ],
+        "moves": [
+            {"motion": one.name, "amount": _round(one.value)} | _ends(one.value, one)
+            for one in found.moves
+        ],
+        "cuts": [_cut(one) for one in found.cuts],
         "hardly_seen": [
             {
                 "motion": held(one.name),
@@ -37,6 +33,30 @@ def known(plan: Plan) -> dict:
             }
             for one in found.hardly_seen
         ],
+    }
+
+
+def _again(doubt) -> dict:
+    return {
+        "station": doubt.label,
+        "kind": doubt.kind,
+        "read_mm": _round(doubt.read),
+        "expected_mm": _round(doubt.expected),
+        "expected_u_mm": _round(doubt.expected_u),
+        "stands_out": doubt.stands_out,
+    }
+
+
+def _ends(value: float, one) -> dict:
+    return {"low": _round(value - one.half), "high": _round(value + one.half)}
+
+
+def _cut(one) -> dict:
+    return {
+        "station": one.label,
+        "trim_mm": _round(one.trim),
+        "low_mm": _round(max(0.0, one.trim - one.half)),
+        "high_mm": _round(one.trim + one.half),
     }
 
 

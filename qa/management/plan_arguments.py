@@ -24,6 +24,12 @@ LENGTHS = (
         "asked, from earlier cuts: bites then go as far as is safe",
     ),
     (
+        "common-u-mm",
+        0.0,
+        "part of --uncertainty-mm that all readings of a kind have in common, the zero "
+        "of the gauge",
+    ),
+    (
         "least-cut-mm",
         0.0,
         "thinnest cut worth making: none is told thinner that may be "

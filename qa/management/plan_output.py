@@ -158,15 +158,8 @@ def text_lines(plan: Plan) -> list[str]:
                 f"{title}: worst deviation now {fit.worst_before:.3f}, after moving "
                 f"{fit.worst_after:.3f} (1 is the limit): {word}."
             )
-    moves = [
-        f"{name} {amount:+z.3f} {'deg' if motion.turns else 'mm'}"
-        for (name, amount), motion in zip(
-            plan.move.amounts, plan.move.motions, strict=True
-        )
-        if amount
-    ]
     if plan.settings is None:
-        told = ", ".join(moves) or "none, it stays as it is"
+        told = ", ".join(_moves(plan)) or "none, it stays as it is"
         lines.append(f"Move: {told}.")
     else:
         lines += _settings(plan)
@@ -187,6 +180,21 @@ def text_lines(plan: Plan) -> list[str]:
     return [*lines, OF_WHAT_WAS_MEASURED[plan.outcome], "Not everything was measured."]
 
 
+def _moves(plan: Plan):
+    """Every motion that is used, with the digits that are known of it."""
+    known = {one.name: one for one in (plan.known.moves if plan.known else ())}
+    for (name, amount), motion in zip(
+        plan.move.amounts, plan.move.motions, strict=True
+    ):
+        unit = "deg" if motion.turns else "mm"
+        if amount and name in known:
+            one = known[name]
+            half = f"{one.shown:.{one.digits}f}"
+            yield f"{name} {amount:+z.{one.digits}f} {unit} (give or take {half})"
+        elif amount:
+            yield f"{name} {amount:+z.3f} {unit}"
+
+
 def _settings(plan: Plan) -> list[str]:
     """What to set, a line for each adjuster that is changed."""
     changed = [setting for setting in plan.settings if setting.steps]
@@ -204,18 +212,21 @@ def _table(plan: Plan) -> list[str]:
     heads = ("station", "gap now", "trim", "bite", "build up", "gap after")
     heads += ("left over", "flush now", "flush after")
     rows = [heads]
+    known = {
+        (one.joint, one.label): one.digits
+        for one in (plan.known.cuts if plan.known else ())
+    }
     for station in plan.stations:
         gap = station.gap_now is not None
         cut = (station.trim, station.next_bite, station.build_up)
         cells = [station.gap_now, *(cut if gap else (None,) * 3), station.gap_after]
         cells += [station.unresolved if gap else None]
         cells += [station.flush_now, station.flush_after]
-        rows.append(
-            (
-                station.label,
-                *("" if v is None else f"{round(v, 3) + 0.0:.3f}" for v in cells),
-            )
-        )
+        digits = [3] * len(cells)
+        digits[1:3] = [known.get((station.joint, station.label), 3)] * 2
+        pairs = zip(cells, digits, strict=True)
+        told = ("" if v is None else f"{round(v, d) + 0.0:.{d}f}" for v, d in pairs)
+        rows.append((station.label, *told))
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
         "  ".join(

@@ -25,7 +25,7 @@ from qa.numeric.plan import (
 )
 from qa.numeric.shims import stacks
 from qa.numeric.tool import bounds, come, tell
-from qa.numeric.verdict import acceptance, deviation, witness
+from qa.numeric.verdict import acceptance, deviation, together, witness
 from shop.numeric import (
     aero,
     balance,
@@ -125,6 +125,13 @@ RECORD = {
 CASES = [
     (bite.next_bite, None, {"trim": 1.0, "fraction": 0.6, "floor": 0.1}),
     (finite.finite, None, {"one": 1.0, "several": [[1.0, 2.0], [3.0, 4.0]]}),
+    (
+        together.all_conform,
+        lambda values, alone, common: together.all_conform(
+            values, [joint.Limits(1.0, 2.0)] * 2, alone, common
+        ),
+        {"values": [1.5, 1.6], "alone": [0.1, 0.1], "common": 0.05},
+    ),
     (bite.aim_of, None, {"scatter": 0.1}),
     (
         bite.sure_bite,
@@ -650,7 +657,7 @@ INNER = {
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
-    *("known", "doubt", "between", "hardly_seen"),
+    *("known", "doubt", "between", "hardly_seen", "intervals"),
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),

@@ -84,7 +84,7 @@ class Command(JointCommand):
         try:
             joint, part, chosen = read(options)
             plan = computed(options, plan_joints, [part], chosen)
-            plan = with_known([part], chosen, plan)
+            plan = with_known([part], chosen, plan, drawn=True)
             side_by_side = ()
             if options["ways"]:
                 side_by_side = computed(options, ways, [part], chosen, options["wish"])

@@ -38,7 +38,7 @@ from qa.numeric.plan.result import (
 from qa.numeric.plan.seat import solve_seat
 from qa.numeric.plan.separate import solve_apart
 from qa.numeric.plan.trim import Trim, TrimRules, solve_trim
-from qa.numeric.verdict.acceptance import conformance_probability
+from qa.numeric.verdict.together import all_conform
 
 # What may be done: the best of all, less and less of it, or what the best seat leaves.
 BEST, SET, TRIM, LEAVE, SEAT_FIRST = "best", "set", "trim", "leave", "seat_first"
@@ -281,19 +281,21 @@ class Planner:
         return TrimPlan(move, needed, possible, *areas)
 
     def probability(self, gap_after, flush_after) -> float | None:
-        """That all that was measured conforms after the plan: errors independent."""
+        """That all that was measured conforms after the plan.
+
+        Errors are independent, but for the zero of the gauge that those of a kind have
+        in common: over that it is summed.
+        """
         if self.options.uncertainty_mm is None:
             return None
-        chance = 1.0
+        common, chance = self.options.common_u_mm or 0.0, 1.0
         for readings, values, limits in (
             (self.gaps, gap_after, self.arrays.gap_limits),
             (self.flushes, flush_after, self.arrays.flush_limits),
         ):
-            spread = self._uncertainty(readings).tolist()
-            for k, row in enumerate(readings.rows):
-                if not limits[row].empty:
-                    low, high, value = limits[row].low, limits[row].high, values[k]
-                    chance *= conformance_probability(value, low, high, spread[k])
+            alone = np.sqrt(self._uncertainty(readings) ** 2 - common**2)
+            here = [limits[row] for row in readings.rows]
+            chance *= all_conform(values, here, alone, common)
         return chance
 
     def _uncertainty(self, readings: Readings) -> np.ndarray:

@@ -1,7 +1,8 @@
 """What is known of a plan, and what is not: said beside it.
 
 The reading to take again first (`doubt`), how bad it may be between stations
-(`between`), the motions that are hardly seen (`hardly_seen`).
+(`between`), the motions that are hardly seen (`hardly_seen`), how well each move and
+each cut is known (`intervals`).
 """
 
 from collections.abc import Sequence
@@ -12,7 +13,9 @@ import numpy as np
 from qa.numeric.plan.between import Between, between
 from qa.numeric.plan.doubt import Doubt, doubtful
 from qa.numeric.plan.hardly_seen import HardlySeen, hardly_seen
+from qa.numeric.plan.intervals import CutInterval, Interval, intervals
 from qa.numeric.plan.joint_arrays import JointArrays, Measured
+from qa.numeric.plan.planner import planner_of
 from qa.numeric.plan.readings import together
 from qa.numeric.plan.result import Plan, PlanOptions, Reason
 from qa.numeric.plan.trifles import LEAVE_IT
@@ -21,17 +24,28 @@ from qa.numeric.plan.trifles import LEAVE_IT
 @dataclass(frozen=True)
 class Known:
     """`again` is the reading to take again first, None where too few tell; `between`
-    has a bound for each kind that shows a waviness."""
+    has a bound for each kind that shows a waviness. `moves` and `cuts` have intervals
+    where they were asked for and something is known of the readings."""
 
     again: Doubt | None
     between: tuple[Between, ...]
     hardly_seen: tuple[HardlySeen, ...]
+    moves: tuple[Interval, ...] = ()
+    cuts: tuple[CutInterval, ...] = ()
 
 
-def with_known(parts: Sequence[Measured], options: PlanOptions, plan: Plan) -> Plan:
-    """A plan with what is known of it, and notes that say so."""
-    arrays = JointArrays(parts, options.uncertainty_mm, options.rule, options.edition)
-    known = _known(arrays, options, plan)
+def with_known(
+    parts: Sequence[Measured], options: PlanOptions, plan: Plan, *, drawn: bool = False
+) -> Plan:
+    """A plan with what is known of it, and notes that say so.
+
+    `drawn` adds the intervals of moves and cuts: some 80 plans, straight at this one.
+    """
+    planner = planner_of(parts, options)
+    known = _known(planner.arrays, options, plan)
+    if drawn:
+        moves, cuts = intervals(planner, plan)
+        known = replace(known, moves=moves, cuts=cuts)
     return replace(plan, known=known, notes=(*plan.notes, *_notes(plan, known)))
 
 

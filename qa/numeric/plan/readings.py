@@ -6,7 +6,7 @@ beneath the part. Where several bodies move, D is that of the part less that of 
 surround.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -43,6 +43,10 @@ class Readings:
         """Some of the readings."""
         parts = (getattr(self, name)[rows] for name in FIELDS)
         return Readings(*parts, self.scales.take(rows))
+
+    def with_values(self, values: np.ndarray) -> "Readings":
+        """The same places and limits, other values (m,) mm."""
+        return replace(self, values=values)
 
     def deviation(self, values: np.ndarray) -> np.ndarray:
         return self.scales.deviation(values)

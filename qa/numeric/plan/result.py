@@ -38,7 +38,8 @@ class PlanOptions:
     is where anything is known of the resolution: the uncertainty of readings, or the
     least cut that is worth making. `cut_scatter_mm` is the standard deviation of what
     comes off about what is asked, `over_cut_risk` the chance that a bite may come out
-    deeper than the limits allow.
+    deeper than the limits allow. `common_u_mm` is the part of the uncertainty that all
+    readings of a kind have in common: the zero of the gauge.
     """
 
     rule: str = "simple"
@@ -61,6 +62,7 @@ class PlanOptions:
     least_cut_mm: float = 0.0
     cut_scatter_mm: float | None = None
     over_cut_risk: float = 0.05
+    common_u_mm: float = 0.0
     wish: float | None = None
 
     def __post_init__(self):
@@ -86,6 +88,9 @@ class PlanOptions:
                 "uncertainty_mm",
                 "guarded acceptance needs a standard uncertainty above 0",
             )
+        if self.common_u_mm and self.common_u_mm >= (self.uncertainty_mm or 0):
+            text = "must be less than the uncertainty of a reading, of which it is part"
+            raise OptionError("common_u_mm", text)
         if not 0 < (self.over_cut_risk or 0.05) < 1:
             raise OptionError("over_cut_risk", "must be more than 0 and less than 1")
         if self.wish is not None and self.wish > 1:

@@ -1,0 +1,127 @@
+"""95 % intervals of moves and cuts cover what exact readings would have asked for.
+
+Each check draws a true part and reads it with errors, each reading's own and the zero
+of the gauge; the same ways to move planned from the true values are what the interval
+is to hold. 60 checks by default, 1,000 by FAYLINE_INTERVAL_CHECKS=1000.
+"""
+
+import math
+import os
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.known import with_known
+from qa.numeric.plan.planner import plan_joints
+from qa.numeric.plan.result import OptionError, PlanOptions
+from tests.numeric import doors
+
+CHECKS = int(os.environ.get("FAYLINE_INTERVAL_CHECKS", "60"))
+DOOR = doors.door(across=5, up=3, flush=(None, None))
+COUNT = len(DOOR.stations)
+OPTIONS = PlanOptions(uncertainty_mm=0.04, aim_mm=0.15)
+
+
+def true_gaps(random, tight):
+    """A door out of place, with waviness; `tight` leaves something to cut."""
+    shift = random.uniform(-1.5, 1.5, 2)
+    gaps = 2 - DOOR.gap_directions[:, :2] @ shift + random.normal(0, 0.15, COUNT)
+    turn = random.uniform(-0.003, 0.003)
+    gaps -= turn * np.cross(DOOR.places, DOOR.gap_directions)[:, 2]
+    if tight:
+        gaps[[1, 3, 10, 12]] -= random.uniform(1.2, 2.0, 4)
+        gaps[6] -= 1.4
+    return np.maximum(gaps, 0.05)
+
+
+def drawn(gaps, options):
+    part = Measured(DOOR, gaps.tolist(), doors.none(DOOR))
+    return with_known([part], options, plan_joints([part], options), drawn=True)
+
+
+def held(random, tight, common):
+    """For each interval of one check whether it holds the truth: (moves, cuts)."""
+    options = replace(OPTIONS, common_u_mm=common)
+    gaps = true_gaps(random, tight)
+    own = math.sqrt(options.uncertainty_mm**2 - common**2)
+    read = gaps + random.normal(0, own, COUNT) + random.normal(0, common)
+    plan = drawn(np.maximum(read, 0.0), options)
+    used = {one.name for one in plan.known.moves}
+    if not used and not plan.known.cuts:
+        return [], []
+    motions = tuple(motion for motion in plan.move.motions if motion.name in used)
+    still = PlanOptions(aim_mm=0.15, max_move_mm=0.0, max_turn_deg=0.0)
+    exact = replace(OPTIONS, uncertainty_mm=None, motions=motions) if used else still
+    true = plan_joints([Measured(DOOR, gaps.tolist(), doors.none(DOOR))], exact)
+    amounts, trims = dict(true.move.amounts), {s.label: s.trim for s in true.stations}
+    return (
+        [abs(amounts[one.name] - one.value) <= one.half for one in plan.known.moves],
+        [abs(trims[one.label] - one.trim) <= one.half for one in plan.known.cuts],
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("tight", "common"), [(False, 0.0), (True, 0.0), (True, 0.03)])
+def test_intervals_of_moves_and_cuts_hold_in_93_to_97_percent(tight, common):
+    found = [held(np.random.default_rng(seed), tight, common) for seed in range(CHECKS)]
+    for which in (0, 1) if tight else (0,):
+        every = np.concatenate([one[which] for one in found])
+        share = every.mean()
+        # Those of one check go together: chance is that of so many checks.
+        chance = 2 * math.sqrt(0.05 * 0.95 / CHECKS)
+        assert 0.93 - chance <= share <= 0.97 + chance, (which, share, len(every))
+
+
+def test_the_zero_of_the_gauge_moves_every_cut_and_no_shift():
+    # Right and left too tight alike: a zero off by 0.03 changes both cuts, not x.
+    gaps = np.array([2.0] * COUNT)
+    gaps[[5, 6, 7, 13, 14, 15]] = 0.4
+    still = replace(OPTIONS, max_turn_deg=0.0)
+    alone = drawn(gaps, still).known.cuts
+    shared = drawn(gaps, replace(still, common_u_mm=0.0399)).known.cuts
+    assert len(alone) == len(shared) == 6
+    for one in (*alone, *shared):
+        assert 0.5 * 0.04 * 1.96 < one.half < 1.4 * 0.04 * 1.96
+    away = 2 - 1.2 * DOOR.gap_directions[:, 0]
+    moved = drawn(away, still)
+    common = drawn(away, replace(still, common_u_mm=0.0399))
+    (x,) = [one for one in moved.known.moves if one.name == "x"]
+    (less,) = [one for one in common.known.moves if one.name == "x"]
+    assert less.half < 0.2 * x.half
+
+
+def test_nothing_known_of_readings_has_no_intervals_and_zero_moves_none():
+    gaps = 2 - 1.2 * DOOR.gap_directions[:, 0]
+    assert drawn(gaps, PlanOptions()).known.moves == ()
+    plan = drawn(np.full(COUNT, 2.0), OPTIONS)
+    assert plan.known.moves == () == plan.known.cuts
+    with pytest.raises(OptionError, match="less than the uncertainty"):
+        replace(OPTIONS, common_u_mm=0.04)
+
+
+def test_digits_end_where_an_interval_begins():
+    gaps = 2 - 1.2 * DOOR.gap_directions[:, 0]
+    (x,) = drawn(gaps, OPTIONS).known.moves
+    assert x.name == "x" and 0.01 < x.half < 0.1 and x.digits == 2
+    assert replace(x, half=0.3).digits == 1 and replace(x, half=3.0).digits == 0
+
+
+def test_a_common_error_makes_all_or_nothing_of_a_probability():
+    # Four gaps 2 u inside one limit: independent 0.97725^4 (table of the normal). With
+    # 0.08 of 0.1 in common it is drawn: 400,000 times, to 0.0003.
+    joint = doors.square(gap=(1.0, None))
+    still = {"max_move_mm": 0.0, "max_turn_deg": 0.0, "uncertainty_mm": 0.1}
+    part = Measured(joint, [1.2] * 4, doors.none(joint))
+    alone = plan_joints([part], PlanOptions(**still)).probability
+    assert alone == pytest.approx(0.977249868**4, abs=1e-8)
+    common = plan_joints([part], PlanOptions(common_u_mm=0.08, **still)).probability
+    random = np.random.default_rng(1)
+    true = (
+        1.2
+        + random.normal(0, 0.06, (400_000, 4))
+        + random.normal(0, 0.08, (400_000, 1))
+    )
+    assert common == pytest.approx((true > 1).all(axis=1).mean(), abs=1e-3)
+    assert common > alone
