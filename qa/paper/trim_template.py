@@ -10,6 +10,7 @@ goes on the outside of the skin without being turned over. Strips end at corners
 
 import math
 from collections.abc import Sequence
+from decimal import ROUND_DOWN, Decimal
 from functools import partial
 
 from qa.paper.edge_strips import (
@@ -166,8 +167,9 @@ def _tag(point: TrimPoint) -> str:
 
 
 def _depth(mm: float) -> str:
-    """To a hundredth, without zeros that say nothing."""
-    return f"{mm:.2f}".rstrip("0").rstrip(".")
+    """To a hundredth and never more of it, without zeros that say nothing."""
+    told = Decimal(f"{mm:.6f}").quantize(Decimal("0.01"), ROUND_DOWN)
+    return f"{told}".rstrip("0").rstrip(".")
 
 
 def _words(canvas, template, arranged: Arrangement, side: Side) -> None:

@@ -623,6 +623,13 @@ def test_below_the_limit_tags_stand_at_their_stations():
             )
 
 
+def test_a_tag_never_says_more_than_the_bite():
+    points = tuple(TrimPoint(100.0 * k, str(k), 0.629, 0.3799) for k in range(3))
+    template = drawn.trim_template(points=points, length=200.0, closed=False)
+    words = [one[1] for one in words_at(trim_template.render(template))]
+    assert "1: take 0.37 of 0.62" in words
+
+
 def test_only_the_stretches_that_are_cut_are_drawn():
     """Cut from station 1 to 4 and from 9 to 14, 60 mm apart; 20 mm on either side."""
     template = tagged()
