@@ -209,12 +209,7 @@ def _rows(report: CheckReport):
 def _again(report: CheckReport):
     for state in (Verdict.NOT_PROVEN, NOT_MEASURED):
         for characteristic in CHARACTERISTICS:
-            labels = [
-                station.label
-                for station in report.stations
-                if getattr(station, characteristic).state == state
-            ]
-            if labels:
+            if labels := report.labels_in(state, characteristic):
                 name = NAMES[characteristic]
                 yield f"{name} {states.word(state)}: {', '.join(labels)}"
 

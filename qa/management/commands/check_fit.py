@@ -167,10 +167,5 @@ def _decimals(nm: int) -> str:
 
 def _where(report: CheckReport, state: str):
     for name in CHARACTERISTICS:
-        labels = [
-            station.label
-            for station in report.stations
-            if getattr(station, name).state == state
-        ]
-        if labels:
+        if labels := report.labels_in(state, name):
             yield f"  {name} at {', '.join(labels)}"

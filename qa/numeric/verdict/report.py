@@ -123,6 +123,14 @@ class CheckReport:
         """Names of the stations of a finding."""
         return [self.stations[row].label for row in finding.rows]
 
+    def labels_in(self, state: str, name: str) -> list[str]:
+        """Stations whose characteristic of that name is in that state."""
+        return [
+            station.label
+            for station in self.stations
+            if getattr(station, name).state == state
+        ]
+
 
 def judge_check(
     labels: Sequence[str],
