@@ -21,7 +21,8 @@ from qa.numeric.plan.readings import Readings
 
 LENGTHS = (0.5, 1.5, 4.0, 12.0)  # of the waviness, in mean distances of stations
 SHARES = (0.02, 0.2, 0.5)  # of the variance that are not correlated
-MOST_READINGS = 400
+FEWEST = 4  # readings of a kind
+MOST_TOGETHER = 80  # with more the matrices cost more than the plan
 SEEN = 1e-8  # of the greatest: what a reading has left to be judged by
 LEAST_MM = 1e-4  # of waviness: readings of no part agree better
 SURE = 0.05  # the chance that any of so many good readings would stand out so
@@ -55,14 +56,23 @@ def doubtful(arrays: JointArrays, gaps: Readings, flushes: Readings) -> Doubt | 
         for kind, readings in (("gap", gaps), ("flush", flushes))
     ]
     every = sum(len(readings) for _, readings in kinds)
-    found = [_most_odd(arrays, readings, kind, every) for kind, readings in kinds]
+    found = [
+        _most_odd(arrays, readings.take(rows), kind, every)
+        for kind, readings in kinds
+        for rows in _stretches(len(readings))
+    ]
     found = [one for one in found if one is not None]
     return min(found, key=lambda one: one.chance, default=None)
 
 
+def _stretches(count: int) -> list:
+    """Rows of long seams by stretches, each looked at for itself."""
+    return np.array_split(np.arange(count), max(1, math.ceil(count / MOST_TOGETHER)))
+
+
 def _most_odd(arrays, readings: Readings, kind: str, every: int) -> Doubt | None:
     count = len(readings)
-    if not 4 <= count <= MOST_READINGS:
+    if count < FEWEST:
         return None
     columns = _columns(arrays, readings)
     spare = count - columns.shape[1] - 1

@@ -46,7 +46,8 @@ def hardly_seen(
         return ()
     still = np.zeros(len(free.motions))
     slopes = limited.moved(free, still)[1][:, live]
-    _, sizes, axes = np.linalg.svd(slopes, full_matrices=True)
+    triangle = np.linalg.qr(slopes, mode="r")
+    _, sizes, axes = np.linalg.svd(triangle, full_matrices=True)
     sizes = np.r_[sizes, np.zeros(len(axes) - len(sizes))]
     found = []
     for size, axis in zip(sizes, axes, strict=True):
