@@ -5,25 +5,15 @@ not enough, what may be cut is cut. What comes out is judged after the exact mot
 whole nanometers, by the acceptance that holds for readings.
 """
 
-import math
 from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from qa.numeric.plan import reasons, trifles
+from qa.numeric.plan.going import motions_about, move_of
 from qa.numeric.plan.joint_arrays import JointArrays
-from qa.numeric.plan.motions import (
-    IN_PLANE,
-    OUT_OF_PLANE,
-    Freedom,
-    Motion,
-    NothingSeen,
-    free_motions,
-    freedom,
-    rigid_move,
-    seen,
-)
+from qa.numeric.plan.motions import Freedom, NothingSeen, freedom
 from qa.numeric.plan.readings import Readings, together
 from qa.numeric.plan.result import (
     CANNOT,
@@ -107,52 +97,17 @@ class Planner:
 
     def _freedom(self, pulls: Readings) -> Freedom:
         """What the readings that say where it should go can see."""
-        where = pulls.places, pulls.directions
-        return freedom(self._motions(*where), self.arrays.rho, *where)
-
-    def _motions(self, places, directions) -> list[Motion]:
-        """The ways to go: all six, less those that only what was not measured could
-        see: nobody asked for them."""
         options, arrays = self.options, self.arrays
-        if options.motions is not None:
-            return list(options.motions)
-        free = free_motions(
-            arrays.center,
-            options.max_move_mm,
-            math.radians(options.max_turn_deg),
-            options.max_raise_mm,
-            math.radians(options.max_tilt_deg),
-        )
-        found = seen(free, arrays.rho, places, directions)
-        measured = IN_PLANE if len(self.gaps) else ()
-        measured += OUT_OF_PLANE if len(self.flushes) else ()
-        return [
-            motion
-            for motion, felt in zip(free, found, strict=True)
-            if felt or motion.name in measured
-        ]
+        motions = options.motions
+        if motions is None:
+            measured = bool(len(self.gaps)), bool(len(self.flushes))
+            about = arrays.center, arrays.rho
+            motions = motions_about(*about, pulls, measured, options)
+        return freedom(motions, arrays.rho, pulls.places, pulls.directions)
 
     def _move(self, free: Freedom, step) -> Move:
-        raw = free.amounts(step)
-        shift, turn = rigid_move(free.motions, raw, self.arrays.center)
-        named = [
-            (motion.name, math.degrees(amount) if motion.turns else float(amount))
-            for motion, amount in zip(free.motions, raw, strict=True)
-        ]
-        angles = dict(
-            zip(("tilt_x", "tilt_y", "turn"), np.degrees(turn).tolist(), strict=True)
-        )
-        if self.options.motions is None:
-            angles |= {name: amount for name, amount in named if name in angles}
-        return Move(
-            *shift.tolist(),
-            angles["turn"],
-            angles["tilt_x"],
-            angles["tilt_y"],
-            tuple(named),
-            free.motions,
-            tuple(raw.tolist()),
-        )
+        raw, center = free.amounts(step), self.arrays.center
+        return move_of(free.motions, raw, center, free=self.options.motions is None)
 
     def _after(self, readings: Readings, move: Move) -> np.ndarray:
         """Readings (m,) after the exact move, nothing cut."""

@@ -117,9 +117,19 @@ def rigid_move(motions, amounts, about) -> tuple[np.ndarray, np.ndarray]:
     The rotation vector is in radians, right-handed.
     """
     shift = displace(np.array([about], dtype=float), motions, amounts)[0][0]
+    return shift, rotation_vector(turned_by(motions, amounts))
+
+
+def turned_by(motions: Sequence[Motion], amounts) -> np.ndarray:
+    """The rotation (3, 3) of motions one after the other."""
     matrix = np.eye(3)
     for motion, amount in zip(motions, amounts, strict=True):
         matrix = rotation_matrix(amount * np.array(motion.rotation)) @ matrix
+    return matrix
+
+
+def rotation_vector(matrix: np.ndarray) -> np.ndarray:
+    """The rotation vector (3,) in radians of a rotation (3, 3)."""
     axis = np.array(
         [
             matrix[2, 1] - matrix[1, 2],
@@ -129,7 +139,7 @@ def rigid_move(motions, amounts, about) -> tuple[np.ndarray, np.ndarray]:
     )
     sine = np.linalg.norm(axis) / 2
     angle = math.atan2(sine, (np.trace(matrix) - 1) / 2)
-    return shift, axis / 2 * (angle / sine if sine > 1e-12 else 1.0)
+    return axis / 2 * (angle / sine if sine > 1e-12 else 1.0)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ import numpy as np
 
 from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, Setting
 from qa.numeric.plan.bite import aim_of
-from qa.numeric.plan.motions import Motion, NothingSeen, displace, rotation_matrix
+from qa.numeric.plan.motions import Motion, NothingSeen, displace, turned_by
 from qa.numeric.verdict.acceptance import EDITIONS
 
 EXPANDED = 2.0  # times the standard uncertainty: some 95 % (GUM 6.3.3)
@@ -158,10 +158,8 @@ class Move:
 
         mm and a matrix (3, 3). `about` is the origin of the first motion.
         """
-        about = np.array(self.motions[0].origin)
-        shift, matrix = self.displacement(about)[0], np.eye(3)
-        for motion, amount in zip(self.motions, self.raw, strict=True):
-            matrix = rotation_matrix(amount * np.array(motion.rotation)) @ matrix
+        about = np.array(self.motions[0].origin if self.motions else (0.0, 0.0, 0.0))
+        shift, matrix = self.displacement(about)[0], turned_by(self.motions, self.raw)
         return about.tolist(), shift.tolist(), matrix.tolist()
 
     def raise_at(self, places) -> np.ndarray:
