@@ -44,6 +44,11 @@ def add_joint_arguments(parser: argparse.ArgumentParser) -> None:
         choices=("inside", "outside"),
         help="where the fitted part is on a closed seam (default inside)",
     )
+    add_judging_arguments(parser)
+
+
+def add_judging_arguments(parser: argparse.ArgumentParser) -> None:
+    """How results are judged."""
     parser.add_argument(
         "--rule",
         choices=[str(rule) for rule in Rule],

@@ -32,8 +32,8 @@ def as_plain(plan: Plan, options: dict) -> dict:
         "flush": [
             {
                 "station": station.label,
-                "flush_now_mm": _round(station.flush_now),
-                "flush_after_mm": _round(station.flush_after),
+                "flush_now_mm": rounded(station.flush_now),
+                "flush_after_mm": rounded(station.flush_after),
             }
             for station in plan.stations
             if station.flush_now is not None
@@ -45,7 +45,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
             "complete": plan.complete,
             "by": "the readings after the exact move, in whole nanometers",
         },
-        "move": _move(plan.move),
+        "move": whole_move(plan.move),
         "settled": plan.settled,
         "notes": plan_notes(plan),
     }
@@ -56,27 +56,27 @@ def as_plain(plan: Plan, options: dict) -> dict:
             {
                 "name": setting.name,
                 "steps": setting.steps,
-                "change_mm": _round(setting.change),
+                "change_mm": rounded(setting.change),
             }
             for setting in plan.settings
         ]
         plain["set"] = _set_only(plan)
     if options.get("motions"):
-        plain["motion"] = _amounts(plan.move)
+        plain["motion"] = amounts(plan.move)
         for part, fit in (("seat", plan.seat), ("level", plan.level)):
             if fit:
-                plain[part]["motion"] = _amounts(fit.move)
+                plain[part]["motion"] = amounts(fit.move)
         if plan.trim:
-            plain["trim"]["motion"] = _amounts(plan.trim.move)
+            plain["trim"]["motion"] = amounts(plan.trim.move)
     return plain
 
 
 def _fit(fit: Fit | None, *names: str) -> dict | None:
     if fit is None:
         return None
-    return {name: _told(name, getattr(fit.move, name)) for name in names} | {
-        "worst_before": _round(fit.worst_before),
-        "worst_after": _round(fit.worst_after),
+    return {name: told(name, getattr(fit.move, name)) for name in names} | {
+        "worst_before": rounded(fit.worst_before),
+        "worst_after": rounded(fit.worst_after),
         "conforms": fit.conforms,
     }
 
@@ -85,14 +85,14 @@ def _set_only(plan: Plan) -> dict:
     """What the settings do with nothing cut."""
     only = plan.set_only
     return {
-        "worst_after": _round(only.worst_after),
+        "worst_after": rounded(only.worst_after),
         "conforms": only.conforms,
         "probability": only.probability,
         "stations": [
             {
                 "station": station.label,
-                "gap_after_mm": _round(gap),
-                "flush_after_mm": _round(flush),
+                "gap_after_mm": rounded(gap),
+                "flush_after_mm": rounded(flush),
             }
             for station, gap, flush in zip(
                 plan.stations, only.gaps, only.flushes, strict=True
@@ -111,19 +111,19 @@ def _trim(plan: Plan) -> dict | None:
     return {
         "needed": trim.needed,
         "possible": trim.possible,
-        **{name: _told(name, getattr(trim.move, name)) for name in names},
-        "area_mm2": _round(trim.area_mm2),
-        "build_up_mm2": _round(trim.build_up_mm2),
-        "unresolved_mm2": _round(trim.unresolved_mm2),
+        **{name: told(name, getattr(trim.move, name)) for name in names},
+        "area_mm2": rounded(trim.area_mm2),
+        "build_up_mm2": rounded(trim.build_up_mm2),
+        "unresolved_mm2": rounded(trim.unresolved_mm2),
         "stations": [
             {
                 "station": station.label,
-                "gap_now_mm": _round(station.gap_now),
-                "trim_mm": _round(station.trim),
-                "build_up_mm": _round(station.build_up),
-                "gap_after_mm": _round(station.gap_after),
-                "unresolved_mm": _round(station.unresolved),
-                "next_bite_mm": _round(station.next_bite),
+                "gap_now_mm": rounded(station.gap_now),
+                "trim_mm": rounded(station.trim),
+                "build_up_mm": rounded(station.build_up),
+                "gap_after_mm": rounded(station.gap_after),
+                "unresolved_mm": rounded(station.unresolved),
+                "next_bite_mm": rounded(station.next_bite),
             }
             for station in plan.stations
             if station.gap_now is not None
@@ -131,25 +131,25 @@ def _trim(plan: Plan) -> dict | None:
     }
 
 
-def _amounts(move: Move) -> dict:
+def amounts(move: Move) -> dict:
     return {
-        name: _told("mm" if not motion.turns else "deg", amount)
+        name: told("mm" if not motion.turns else "deg", amount)
         for (name, amount), motion in zip(move.amounts, move.motions, strict=True)
     }
 
 
-def _move(move: Move) -> dict:
+def whole_move(move: Move) -> dict:
     """The whole move as one rotation about a point, then a shift: what was judged."""
     about, shift, matrix = move.whole()
     return {
-        "about_mm": [_round(v) for v in about],
+        "about_mm": [rounded(v) for v in about],
         "shift_mm": [round(v, DIGITS_MM) + 0.0 for v in shift],
         "rotation": [[round(v, 15) + 0.0 for v in row] for row in matrix],
     }
 
 
-def text_lines(plan: Plan) -> list[str]:
-    """The plan for people: the move, a table, what to know, the outcome."""
+def fit_lines(plan: Plan) -> list[str]:
+    """How gaps and flushness sit, now and by moving."""
     lines = []
     for title, fit in (("Gaps", plan.seat), ("Flushness", plan.level)):
         if fit:
@@ -158,12 +158,23 @@ def text_lines(plan: Plan) -> list[str]:
                 f"{title}: worst deviation now {fit.worst_before:.3f}, after moving "
                 f"{fit.worst_after:.3f} (1 is the limit): {word}."
             )
+    return lines
+
+
+def text_lines(plan: Plan) -> list[str]:
+    """The plan for people: the move, a table, what to know, the outcome."""
+    lines = fit_lines(plan)
     if plan.settings is None:
-        told = ", ".join(_moves(plan)) or "none, it stays as it is"
-        lines.append(f"Move: {told}.")
+        shown = move_words(plan.move, plan.known) or "none, it stays as it is"
+        lines.append(f"Move: {shown}.")
     else:
         lines += _settings(plan)
-    lines += ["", *_table(plan), ""]
+    return [*lines, "", *table(plan), "", *end_lines(plan, plan_notes(plan))]
+
+
+def end_lines(plan: Plan, notes: list[str]) -> list[str]:
+    """What comes off in all, what to know, the outcome."""
+    lines = []
     if plan.trim and plan.trim.needed:
         trim = plan.trim
         lines.append(
@@ -174,25 +185,27 @@ def text_lines(plan: Plan) -> list[str]:
         chance = f"{plan.probability:.3f}"
         all_of_it = "all conform" if plan.complete else "what was measured conforms"
         lines.append(f"Probability that {all_of_it} after this: {chance}.")
-    lines += [f"Note: {note}." for note in plan_notes(plan)]
+    lines += [f"Note: {note}." for note in notes]
     if plan.complete:
         return [*lines, OUTCOMES[plan.outcome]]
     return [*lines, OF_WHAT_WAS_MEASURED[plan.outcome], "Not everything was measured."]
 
 
-def _moves(plan: Plan):
-    """Every motion that is used, with the digits that are known of it."""
-    known = {one.name: one for one in (plan.known.moves if plan.known else ())}
-    for (name, amount), motion in zip(
-        plan.move.amounts, plan.move.motions, strict=True
-    ):
+def move_words(move: Move, known=None) -> str:
+    """Every motion that is used in one line, with the digits that are known of it."""
+    told = {one.name: one for one in (known.moves if known else ())}
+    words = []
+    for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         unit = "deg" if motion.turns else "mm"
-        if amount and name in known:
-            one = known[name]
+        if amount and name in told:
+            one = told[name]
             half = f"{one.shown:.{one.digits}f}"
-            yield f"{name} {amount:+z.{one.digits}f} {unit} (give or take {half})"
+            words.append(
+                f"{name} {amount:+z.{one.digits}f} {unit} (give or take {half})"
+            )
         elif amount:
-            yield f"{name} {amount:+z.3f} {unit}"
+            words.append(f"{name} {amount:+z.3f} {unit}")
+    return ", ".join(words)
 
 
 def _settings(plan: Plan) -> list[str]:
@@ -200,15 +213,15 @@ def _settings(plan: Plan) -> list[str]:
     changed = [setting for setting in plan.settings if setting.steps]
     if not changed:
         return ["Leave all adjusters as they are set."]
-    told = [
+    shown = [
         f"  {setting.name}: {setting.change:+zg} mm, {abs(setting.steps)} "
         f"{'step' if abs(setting.steps) == 1 else 'steps'} to {setting.to:g} mm"
         for setting in changed
     ]
-    return ["Set:", *told]
+    return ["Set:", *shown]
 
 
-def _table(plan: Plan) -> list[str]:
+def table(plan: Plan) -> list[str]:
     heads = ("station", "gap now", "trim", "bite", "build up", "gap after")
     heads += ("left over", "flush now", "flush after")
     rows = [heads]
@@ -237,11 +250,11 @@ def _table(plan: Plan) -> list[str]:
     ]
 
 
-def _told(name: str, amount: float) -> float:
+def told(name: str, amount: float) -> float:
     """An amount with the digits by which it was judged."""
     return round(amount, DIGITS_DEG if name.endswith("deg") else DIGITS_MM) + 0.0
 
 
-def _round(value: float | None) -> float | None:
+def rounded(value: float | None) -> float | None:
     """To a nanometer (or a millionth): finer digits differ between machines."""
     return None if value is None else round(float(value), 6) + 0.0

@@ -4,7 +4,7 @@ Reasons and notes are [code, values] as qa.numeric.plan.reasons.recorded makes t
 a FitPlan keeps them: lengths whole nanometers, stations by name.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
@@ -208,20 +208,23 @@ def _vector(values, places: int) -> str:
     return "(" + ", ".join(f"{value:.{places}f}" for value in values) + ")"
 
 
-def plan_notes(plan: Plan) -> list[str]:
+def plan_notes(
+    plan: Plan, name: Callable[[int, str], str] = lambda _joint, label: label
+) -> list[str]:
     """All there is to know of a plan from files, in mm: its notes, and what stays wrong
-    at its stations."""
+    at its stations, which `name` calls by joint and label."""
+
+    def as_kept(one: Reason) -> list:
+        return recorded(one, name)
+
     told = {code: [] for code in NOTES}
     for one in plan.notes:
-        told[one.code].append(note(*_recorded(one), "mm"))
+        told[one.code].append(note(*as_kept(one), "mm"))
     blind = told.pop("blind")
     wrong = [
-        f"station {one.label}: {reasons(map(_recorded, one.reasons), 'mm')}"
+        f"station {name(one.joint, one.label)}: "
+        f"{reasons(map(as_kept, one.reasons), 'mm')}"
         for one in plan.stations
         if one.reasons
     ]
     return [*(text for texts in told.values() for text in texts), *wrong, *blind]
-
-
-def _recorded(one: Reason) -> list:
-    return recorded(one, lambda _joint, label: label)

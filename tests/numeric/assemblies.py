@@ -97,9 +97,7 @@ def displaced(places, move):
 
 def betweens(joints, read):
     return [
-        Between(
-            Measured(joint, gaps, flushes), part, (surround,) * len(joint.stations)
-        )
+        Between(Measured(joint, gaps, flushes), part, (surround,) * len(joint.stations))
         for (joint, part, surround), (gaps, flushes) in zip(joints, read, strict=True)
     ]
 

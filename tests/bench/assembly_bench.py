@@ -1,0 +1,54 @@
+"""How long several parts take: `python tests/bench/assembly_bench.py`.
+
+Wanted: three parts, four joints, 100 stations under 2 s. A cowl in two halves on a
+fuselage, both halves free, with noise that needs trim; and with nothing fixed. Prints
+the median and the worst of several runs, and the ratio to what is wanted.
+"""
+
+import statistics
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from qa.numeric.plan.assembly import plan_assembly
+from tests.numeric import assemblies
+from tests.numeric.assemblies import FUSELAGE, LOWER, UPPER
+
+WANTED_S = 2.0
+
+
+def times(fixed, noise: float, count: int = 25) -> list[float]:
+    joints, found = assemblies.cowl(count), []
+    for seed in range(7):
+        random = np.random.default_rng(seed)
+        moves = {
+            body: (random.uniform(-0.8, 0.8, 3), random.uniform(-0.002, 0.002, 3))
+            for body in (LOWER, UPPER)
+        }
+        read = assemblies.readings(joints, moves, random, noise, 0.3)
+        rows = assemblies.betweens(joints, read)
+        start = time.perf_counter()
+        plan_assembly(assemblies.bodies(fixed), rows)
+        found.append(time.perf_counter() - start)
+    return found
+
+
+def main() -> None:
+    times((FUSELAGE,), 0.1, 6)  # imports
+    for name, fixed in (("fuselage fixed", (FUSELAGE,)), ("nothing fixed", ())):
+        for noise in (0.1, 0.25, 0.5):
+            found = times(fixed, noise)
+            middle, worst = statistics.median(found), max(found)
+            sys.stdout.write(
+                f"3 parts, 4 joints, 100 stations, {name}, noise {noise:.2f}: "
+                f"{middle:.2f} s, worst {worst:.2f} s "
+                f"({worst / WANTED_S:.2f} of {WANTED_S:g} s)\n"
+            )
+
+
+if __name__ == "__main__":
+    main()
