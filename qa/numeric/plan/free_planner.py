@@ -54,7 +54,7 @@ class Planner:
     def _sit(self) -> None:
         if not self.every.scales.limited.any():
             raise NothingSeen("nothing was measured that has limits")
-        self.settled, self.proof = True, None
+        self.settled, self.prove = True, lambda: None
         self.seat = self._solve_seat()
 
     def _planned(self, way: str) -> Plan:
@@ -79,7 +79,7 @@ class Planner:
         free = self._freedom(pulls)
         self.held = free.held
         found, self.settled = solve_apart(every, free, solve_seat)
-        self.proof = found.proof
+        self.prove = found.prove
         return Solved(free, self._move(free, found.step), found.step)
 
     def at_rest(self) -> "Solved":
@@ -92,7 +92,7 @@ class Planner:
         fewer = trifles.seat_without(self)
         if fewer is not None:
             found, self.settled = fewer
-            free, self.proof = self.seat.freedom, found.proof
+            free, self.prove = self.seat.freedom, found.prove
             self.seat = Solved(free, self._move(free, found.step), found.step)
 
     def _freedom(self, pulls: Readings) -> Freedom:
@@ -159,7 +159,7 @@ class Planner:
         if self.options.resolved and not self.stays:
             found, settled = trifles.cut_without(self, free, solve, (found, settled))
         self.settled &= settled
-        self.proof = found.proof
+        self.prove = found.prove
         return Cut(found, self._move(self.seat.freedom, found.step))
 
     def rules(self, readings: Readings) -> TrimRules:

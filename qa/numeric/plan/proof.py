@@ -33,7 +33,7 @@ def proof_of(problem, step: np.ndarray) -> Proof | None:
 
     `problem` as for settling, with `play` (m,) mm by which its readings may be wrong.
     """
-    if len(problem.readings) > MOST_READINGS or problem.tied:
+    if not problem.several or len(problem.readings) > MOST_READINGS or problem.tied:
         return None
     reached = problem.reached(step)
     names = [name for name in problem.told_aims if reached[name] > SAME]
@@ -54,7 +54,7 @@ def _least(problem, step, name, reached) -> float | None:
     values, slopes = readings.moved(free, step)
     base = values - slopes @ step
     try:
-        for _ in range(ROUNDS):
+        for _ in range(ROUNDS if len(turns) <= 3 else 1):
             far = np.maximum(np.abs(low - step), np.abs(high - step))[turns]
             angle = float((far / free.unit[turns]).sum())
             programme, cost = _looser(

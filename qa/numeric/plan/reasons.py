@@ -115,9 +115,9 @@ def notes(planner, move: Move, stations) -> list[Reason]:
     found = []
     if not planner.settled:
         found.append(Reason("unsettled", {}))
-    if planner.proof is not None:
+    proof = planner.prove()
+    if proof is not None:
         # With several rotations a plan is the best of its starts; what is known of any.
-        proof = planner.proof
         values = {"aim": proof.aim, "bound": proof.least, "reached": proof.reached}
         found.append(Reason("proven", values))
     found += planner.remarks

@@ -7,8 +7,11 @@ priced against anything else.
 """
 
 import math
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
+from itertools import cycle
 
 import numpy as np
 
@@ -35,6 +38,7 @@ class Seat:
     """A place for the part: rim movements (k,), exact readings (m,) there.
 
     `worst` is the largest normalized deviation, `total` their length-weighted sum, mm.
+    `prove` works out how good any place could be.
     """
 
     step: np.ndarray
@@ -43,7 +47,7 @@ class Seat:
     total: float
     settled: bool
     passes: int
-    proof: Proof | None
+    prove: Callable[[], Proof | None]
 
 
 def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
@@ -55,8 +59,8 @@ def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     deviation = readings.deviation(values)
     worst = float(deviation.max(initial=0.0))
     total = float(readings.weights @ deviation)
-    proof = proof_of(problem, step) if problem.several else None
-    return Seat(step, values, worst, total, found.settled, found.passes, proof)
+    prove = partial(proof_of, problem, step)
+    return Seat(step, values, worst, total, found.settled, found.passes, prove)
 
 
 def settled_plan(problem) -> Settled:
@@ -121,13 +125,15 @@ class Problem:
         return self.readings.moved(self.freedom, found.step)[0]
 
     def starts(self) -> list[np.ndarray]:
-        """Other places to begin at: the turns half way to their bounds, every way."""
+        """Other places to begin at: the turns half way to their bounds, every way; with
+        several bodies fewer, and all of them alike."""
         free = self.freedom
         turns = [k for k, motion in enumerate(free.motions) if motion.turns]
         found = []
-        for signs in OTHER_STARTS:
+        starts = OTHER_STARTS[: 2 if len(turns) > 3 else None]
+        for signs in starts:
             at = np.clip(0.0, free.low, free.high)
-            for k, sign in zip(turns, signs, strict=False):
+            for k, sign in zip(turns, cycle(signs), strict=False):
                 at[k] = (free.high if sign > 0 else free.low)[k] / 2
             found.append(at)
         return found

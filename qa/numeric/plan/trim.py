@@ -13,7 +13,9 @@ everything is planned to the limits, then again with the aim at the stations tha
 cut, until no more join them.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -63,7 +65,7 @@ class Trim:
     total: float
     settled: bool
     passes: int
-    proof: Proof | None
+    prove: Callable[[], Proof | None]
 
 
 def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
@@ -107,7 +109,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         float(readings.weights @ readings.deviation(values)),
         found.settled,
         passes,
-        proof_of(problem, step) if problem.several else None,
+        partial(proof_of, problem, step),
     )
 
 
