@@ -8,6 +8,7 @@ from qa.management.plan_output import (
     as_plain,
     end_lines,
     fit_lines,
+    judged,
     move_words,
     rounded,
     table,
@@ -15,6 +16,7 @@ from qa.management.plan_output import (
     whole_move,
 )
 from qa.numeric.plan.assembly import AssemblyPlan, PartPlan
+from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import Fit, TrimPlan
 from qa.wording.plans import held, plan_notes
 
@@ -24,10 +26,15 @@ SHIFTS = ("x_mm", "y_mm", "z_mm", "turn_deg", "tilt_x_deg", "tilt_y_deg")
 def plain_assembly(file: AssemblyFile, plan: AssemblyPlan, options: dict) -> dict:
     """The plan for other programs: what is common, every part, every joint with the
     keys of plan_fit, its moves those of the part against its surround."""
-    whole = as_plain(plan.whole, options)
-    common = ("method", "rule", "outcome", "probability", "settled", "held", "judged")
+    whole = plan.whole
     return {
-        **{key: whole[key] for key in common},
+        "method": METHOD,
+        "rule": options["rule"],
+        "outcome": whole.outcome,
+        "probability": whole.probability,
+        "settled": whole.settled,
+        "held": list(map(held, whole.held)),
+        "judged": judged(whole),
         "seat": _fit(plan.whole.seat),
         "level": _fit(plan.whole.level),
         "trim": _trim(plan.whole.trim),

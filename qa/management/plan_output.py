@@ -39,12 +39,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
             if station.flush_now is not None
         ],
         "outcome": plan.outcome,
-        "judged": {
-            "with_limits": plan.limited,
-            "measured": plan.measured,
-            "complete": plan.complete,
-            "by": "the readings after the exact move, in whole nanometers",
-        },
+        "judged": judged(plan),
         "move": whole_move(plan.move),
         "settled": plan.settled,
         "notes": plan_notes(plan),
@@ -69,6 +64,16 @@ def as_plain(plan: Plan, options: dict) -> dict:
         if plan.trim:
             plain["trim"]["motion"] = amounts(plan.trim.move)
     return plain
+
+
+def judged(plan: Plan) -> dict:
+    """Of what the outcome is."""
+    return {
+        "with_limits": plan.limited,
+        "measured": plan.measured,
+        "complete": plan.complete,
+        "by": "the readings after the exact move, in whole nanometers",
+    }
 
 
 def _fit(fit: Fit | None, *names: str) -> dict | None:
