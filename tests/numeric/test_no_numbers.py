@@ -657,7 +657,7 @@ INNER = {
     *("characteristics", "least_squares", "scatter"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
-    *("known", "doubt", "between", "hardly_seen", "intervals"),
+    *("known", "doubt", "between", "hardly_seen", "intervals", "assembly", "going"),
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
@@ -665,6 +665,7 @@ INNER_FUNCTIONS = measuring_cases.INNER | {
     *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
     *("motions.described", "planner.planner_of"),
+    *("motions.turned_by", "motions.rotation_vector"),
     *("rest.triples", "edge_curve.corners", "setting_spread.told_apart"),
     *("units.to_mm", "units.to_nm"),
 }

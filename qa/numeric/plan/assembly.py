@@ -59,7 +59,7 @@ class AssemblyPlan:
     order: tuple[int, ...]
     # Of each part what is asked at the joints that it is the part of, and which these
     # are; the move is its own. None of a part that is the part of none.
-    own: tuple["tuple[tuple[int, ...], Plan] | None", ...]
+    own: tuple[tuple[tuple[int, ...], Plan] | None, ...]
 
     @property
     def exit_code(self) -> int:
