@@ -41,7 +41,7 @@ def drifted(value):
         *(lengths.length(nm) for nm in (-4, 0)),
         *(lengths.limits(nm, 4, "mm") for nm in (-4, 0)),
         *(check_fit._decimals(nm) for nm in (0,)),
-        *(str(plan_output._round(value)) for value in ALMOST),
+        *(str(plan_output.rounded(value)) for value in ALMOST),
     ],
 )
 def test_a_number_that_rounds_to_zero_has_no_sign(text):
