@@ -171,3 +171,14 @@ def test_a_turn_that_no_station_would_show_is_not_asked_after():
     gaps = [2.0] * 11 + [None]
     found = known(ring, gaps, doors.none(ring)).known.hardly_seen
     assert [one.name for one in found] == ["turn"] and found[0].stations == ()
+
+
+def test_one_tight_spot_is_no_waviness_of_the_whole_seam():
+    joint = doors.door(across=7, up=5)
+    gaps = (2 + np.random.default_rng(2).normal(0, 0.02, 24)).round(3).tolist()
+    gaps[6] = 0.5
+    still = {"max_move_mm": 0.0, "max_turn_deg": 0.0, "trim": "none"}
+    found = known(joint, gaps, doors.none(joint), **still).known
+    assert found.again.stands_out and found.again.label == "7"
+    # By the other stations nothing is worse anywhere than half a width beyond, there.
+    assert 1.5 <= found.between[0].worst < 1.6

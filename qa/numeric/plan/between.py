@@ -48,9 +48,10 @@ class Between:
         return self.worst <= 1
 
 
-def between(arrays: JointArrays, readings: Readings, kind: str, uncut, ends):
+def between(arrays: JointArrays, readings: Readings, kind, uncut, ends, odd=None):
     """Between stations where readings (m,) end at `ends`, and at `uncut` without cuts.
 
+    `odd` is the number of a row whose reading stands out: no waviness is told from it.
     None where there are too few stations to tell a waviness from.
     """
     number = {int(row): k for k, row in enumerate(readings.rows)}
@@ -65,7 +66,10 @@ def between(arrays: JointArrays, readings: Readings, kind: str, uncut, ends):
     one, other = one.astype(int), other.astype(int)
     scales = readings.scales
     steps = np.diff([(uncut - scales.aim)[one], (uncut - scales.aim)[other]], axis=0)[0]
-    s2 = float((steps**2).sum() / lengths.sum()) * _at_most(len(spans))
+    even = (readings.rows[one] != odd) & (readings.rows[other] != odd)
+    if even.sum() < FEWEST:
+        return None
+    s2 = float((steps[even] ** 2).sum() / lengths[even].sum()) * _at_most(even.sum())
     sides = []
     for low, slope in ((True, scales.below), (False, scales.above)):
         off = slope * ((scales.aim - ends) if low else (ends - scales.aim))

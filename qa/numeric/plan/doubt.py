@@ -36,6 +36,7 @@ class Doubt:
     of so many good readings would be as far off (Bonferroni).
     """
 
+    row: int
     joint: int
     label: str
     kind: str
@@ -92,6 +93,7 @@ def _most_odd(arrays, readings: Readings, kind: str, every: int) -> Doubt | None
     spread = math.sqrt(square / spare * variance)
     station, read = readings.rows[row], float(readings.values[row])
     return Doubt(
+        row=int(station),
         joint=arrays.joint_of[station],
         label=arrays.stations[station].label,
         kind=kind,

@@ -20,6 +20,8 @@ from qa.numeric.plan.readings import together
 from qa.numeric.plan.result import Plan, PlanOptions, Reason
 from qa.numeric.plan.trifles import LEAVE_IT
 
+LEAST_SAID_MM = 0.01  # nobody knows better what a reading should be
+
 
 @dataclass(frozen=True)
 class Known:
@@ -46,30 +48,36 @@ def with_known(
     if drawn:
         moves, cuts = intervals(planner, plan)
         known = replace(known, moves=moves, cuts=cuts)
-    return replace(plan, known=known, notes=(*plan.notes, *_notes(plan, known)))
+    return replace(
+        plan,
+        known=known,
+        notes=(*plan.notes, *_notes(plan, known, options.resolution_mm)),
+    )
 
 
 def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
     gaps, flushes = arrays.gap_readings(), arrays.flush_readings()
-    bounds = []
+    again, bounds = doubtful(arrays, gaps, flushes), []
     for kind, readings in (("gap", gaps), ("flush", flushes)):
         told = [plan.stations[row] for row in readings.rows]
         ends = np.array([getattr(one, f"{kind}_after") for one in told], dtype=float)
         cut = np.array([one.trim - one.build_up for one in told], dtype=float)
         uncut = ends - cut if kind == "gap" else ends
-        bounds.append(between(arrays, readings, kind, uncut, ends))
+        out = again and again.stands_out and again.kind == kind
+        odd = again.row if out else None
+        bounds.append(between(arrays, readings, kind, uncut, ends, odd))
     hardly = ()
     if plan.settings is None:
         every = together(gaps, flushes)
         hardly = hardly_seen(arrays, every, plan.move, options.uncertainty_mm)
     return Known(
-        again=doubtful(arrays, gaps, flushes),
+        again=again,
         between=tuple(one for one in bounds if one is not None),
         hardly_seen=hardly,
     )
 
 
-def _notes(plan: Plan, known: Known):
+def _notes(plan: Plan, known: Known, resolution: float):
     doubt = known.again
     if doubt and (doubt.stands_out or LEAVE_IT not in plan.notes):
         code = "again" if doubt.stands_out else "again_least"
@@ -78,7 +86,7 @@ def _notes(plan: Plan, known: Known):
             "station": (doubt.joint, doubt.label),
             "read": doubt.read,
             "mm": doubt.expected,
-            "wide": 2 * doubt.expected_u,
+            "wide": max(2 * doubt.expected_u, resolution, LEAST_SAID_MM),
         }
         yield Reason(code, values)
     for one in known.between:
