@@ -64,9 +64,9 @@ def parse(data: bytes) -> AssemblyFile:
         return _joint(entry, names)
 
     joints = _each(found, "joints", MOST_JOINTS, complaints, joint)
-    files = [(one.joint, one.readings) for one in joints if one]
-    for names in dict.fromkeys(pair for pair in files if files.count(pair) > 1):
-        text = f"{names[0]!r} with {names[1]!r} is listed twice"
+    entries = [one for one in joints if one]
+    for one in dict.fromkeys(one for one in entries if entries.count(one) > 1):
+        text = f"{one.joint!r} with {one.readings!r} is listed twice"
         complaints.append(Complaint(text, None, "joints"))
     if complaints:
         raise FileComplaints(complaints)
