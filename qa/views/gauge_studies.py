@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.http import Http404
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
@@ -15,6 +15,7 @@ from qa.rules import gauge_studies as rules
 from shop import roles
 from shop.forms.fields import number_in
 from shop.ledger import Refused
+from shop.models import Person
 from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page, posted
 
@@ -62,11 +63,8 @@ def gauge_study(request, number):
     return render(request, "qa/gauge_studies/study.html", {"page": page})
 
 
-def _person(study: GaugeStudy, key: int):
-    member = study.members.filter(person=key).select_related("person").first()
-    if member is None:
-        raise Http404
-    return member.person
+def _person(study: GaugeStudy, key: int) -> Person:
+    return get_object_or_404(study.people, pk=key)
 
 
 def measure_study(request, number, person):
