@@ -341,6 +341,18 @@ def test_the_work_order_of_a_check_that_was_overtaken_says_so_across(
     assert "Overtaken: do not cut by this" in words_of(client.get(where))
 
 
+def test_the_work_order_names_the_reading_to_take_again_before_it_is_cut(
+    engineer, client_of
+):
+    check = a_check(engineer, a_joint(engineer, 12))
+    shifted(check, x=-1.0, s3=-2.2)
+    client, where = client_of("builder"), url(check, "plan/work-order.pdf")
+    page = client.get(url(check)).content.decode()
+    assert "Take the gap at station 3 again first" in page
+    client.post(where)
+    assert "Take the gap at station 3 again first" in words_of(client.get(where))
+
+
 def words_of(answer) -> str:
     pages = PdfReader(io.BytesIO(answer.content)).pages
     return " ".join(" ".join(page.extract_text().split()) for page in pages)

@@ -339,6 +339,15 @@ def reason_words(worked, one, unit: str, but=()) -> str:
     return wording.reasons(reasons_of(worked, one), unit, but)
 
 
+DOUBTS = ("again", "between_beyond")
+
+
+def doubts(worked: Worked, unit: str) -> list[str]:
+    """What to look at before it is cut: for a paper that has no room for all notes."""
+    told = [wording.note(*note, unit) for note in notes(worked) if note[0] in DOUBTS]
+    return [f"{one[0].upper()}{one[1:]}." for one in told]
+
+
 def warnings(worked: Worked, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
     told = [wording.note(*note, unit) for note in notes(worked)]

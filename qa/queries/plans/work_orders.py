@@ -6,6 +6,7 @@ from datetime import datetime
 from qa.drawing.plan_map import PlanMap
 from qa.models import FitPlan
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, local
+from qa.queries.plans import plan_texts
 from qa.queries.plans.plan_pages import PlanView
 from shop.queries.identity import the_shop
 
@@ -108,6 +109,7 @@ def work_order_of(view: PlanView, url: str) -> WorkOrder:
         unit=view.unit,
         release=", ".join(released),
         remains=tuple(view.impossible),
+        cautions=(*plan_texts.doubts(worked, view.unit), *GENERAL_CAUTIONS[1:]),
         creator=plan.entry.author,
         url=url,
         digest=plan.digest,
