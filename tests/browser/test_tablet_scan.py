@@ -257,8 +257,10 @@ def test_scanning_is_done_with_the_keyboard_alone(start, live_site, check):
     start.keyboard.press("Enter")
     expect(start.get_by_role("dialog")).to_be_visible()
     start.keyboard.press("Escape")
+    expect(start.get_by_role("dialog")).to_have_count(0)
     expect(start.get_by_role("button", name=SCAN)).to_be_focused()
     start.keyboard.press("Enter")
+    expect(start.get_by_role("dialog")).to_be_visible()
     hold(start, label_of(live_site, "part", Part.objects.get(pk=check.fit_up.part_id)))
     expect(start.get_by_role("heading", name="New check")).to_be_focused()
     serial = check.fit_up.part.serial

@@ -52,6 +52,16 @@ def test_the_sense_of_walking_and_the_side_of_the_part_turn_the_directions():
     assert lay(rows[:-1], closed=False)[1].gap_direction == (1, 0, 0)
 
 
+def apart(gone, middle, length):
+    """Those of them that stand 1 mm and more from each other and from what is typed:
+    what stands nearer has no direction that a tape could tell."""
+    kept = [0.0]
+    for one in gone:
+        if one - kept[-1] >= 1 and abs(one - middle) >= 1 and length - one >= 1:
+            kept.append(one)
+    return kept[1:]
+
+
 @given(
     radius=st.floats(100, 3000),
     spread=st.floats(0.3, 1.7),
@@ -63,7 +73,7 @@ def test_a_tape_follows_a_curved_side(radius, spread, shares):
     arc = [(radius * math.cos(t), radius * math.sin(t)) for t in around]
     length = radius * spread
     middle = around[1] * radius
-    gone = sorted({round(share * length, 3) for share in shares})
+    gone = apart(sorted({round(share * length, 3) for share in shares}), middle, length)
     before = [s for s in gone if s < middle]
     rows = [corner(0, 0), corner(*arc[0])]
     rows += [by_tape(f"{s}", s) for s in before]

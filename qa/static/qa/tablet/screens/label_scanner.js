@@ -35,7 +35,7 @@ function watch(video, heard, complain) {
 // Resolves to what the label means (labels.js), or null when the person went back. here: what is carried.
 export async function scanLabel(here) {
   const asking = ask("scan");
-  const dialog = document.querySelector("dialog.scan");
+  const dialog = document.querySelector("dialog.scan[open]"); // one that was left may still stand there, closed
   const [video, note, typed] = ["video", "note", "typed"].map((ref) => dialog.querySelector(`[data-ref=${ref}]`));
   let scanned = null;
 
