@@ -10,7 +10,6 @@ from qa.models import (
     InspectionOutcome,
     InspectionRemark,
     Instrument,
-    InstrumentStatus,
     Kind,
     Nonconformance,
     NonconformanceKind,
@@ -21,7 +20,7 @@ from qa.models import (
     Station,
     Verdict,
 )
-from qa.rules import acceptance, authorship, judging, offering
+from qa.rules import acceptance, authorship, gauges, judging, offering
 from qa.rules.judging import Typed
 from shop import roles
 from shop.actions.locks import locked
@@ -103,8 +102,8 @@ def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrume
         raise Refused("No check of this was offered.", field="station")
     if instrument is None and of.u_nm is not None:
         raise Refused("Choose what you read it with.", field="instrument")
-    if instrument and instrument.status == InstrumentStatus.OUT:
-        raise Refused("This instrument is out of use.", field="instrument")
+    if refused := gauges.refusal(instrument):
+        raise Refused(refused, field="instrument")
     check = Check(fit_up=offered.fit_up, finish=of.finish, instrument=instrument)
     if instrument:
         for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):

@@ -264,6 +264,15 @@ def test_odd_second_readings_are_refused_beside_their_field(people):
         assert no.value.field == field, said
 
 
+def test_an_inspector_measures_with_nothing_that_the_shop_refuses(people):
+    row = offered(people, measured(people))
+    for status in ("lost", "damaged", "out"):
+        gauge = make_instrument(people["engineer"], status=status)
+        with pytest.raises(Refused) as no:
+            read_again(people, row, instrument=gauge)
+        assert no.value.field == "instrument", status
+
+
 def address(row):
     return reverse("offered_joint", args=[row.offer.number, row.order])
 
