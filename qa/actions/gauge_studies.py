@@ -5,6 +5,7 @@ from django.utils.translation import gettext as _
 from qa.actions.gauges import save_budget
 from qa.models import GaugeBudget, GaugeStudy, Instrument, StudyPerson, StudyValue
 from qa.rules import gauge_studies as rules
+from qa.rules import gauges
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -29,6 +30,8 @@ def plan_study(
     """Plan who measures what how often; the order is shuffled here, once."""
     roles.require(by, "define instruments")
     _check_plan(places, people, repeats)
+    if refused := gauges.refusal(instrument):
+        raise Refused(refused, field="instrument")
     said = {
         "instrument": str(instrument.uuid),
         "what": what,

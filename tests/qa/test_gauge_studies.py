@@ -167,6 +167,9 @@ def test_a_plan_of_one_person_or_one_place_is_refused_beside_its_field(
     assert answer.context["form"].errors["people"]
     assert "blocks" in answer.content.decode()
     said["people"] = [one.pk for one in three]
+    lost = make_instrument(people["engineer"], status="lost")
+    answer = client.post("/gauge-studies/new/", said | {"instrument": lost.pk})
+    assert answer.context["form"].errors["instrument"]
     assert client.post("/gauge-studies/new/", said).status_code == 302
 
 
