@@ -16,7 +16,7 @@ from qa.models import (
     OfferedJoint,
     State,
 )
-from qa.rules import history, judging, requirements, staleness
+from qa.rules import gauges, history, judging, requirements, staleness
 from qa.rules.plan_records import last_entry
 from qa.rules.staleness import JointState, Value
 from shop.ledger.canonical import canonical
@@ -183,6 +183,8 @@ def _short(state: JointState, checks: list[Check]) -> list[str]:
     parts = [state.fit_up.part, state.fit_up.surround_part]
     if any(one and one.state != PartState.GOOD for one in parts):
         found.append("suspect")
+    if any(gauges.doubt_of(one) for one in checks):
+        found.append("instrument")
     return found
 
 

@@ -8,9 +8,11 @@ from django.core.exceptions import PermissionDenied
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from qa.actions import (
     checks,
+    gauges,
     inspections,
     moves,
     nonconformances,
@@ -146,6 +148,24 @@ def test_what_is_missing_is_shown_and_needs_a_word(people):
     assert state(row) == "with_remarks"
     item = Nonconformance.objects.get()
     assert (item.source, item.stations) == ("inspection", ["5"])
+
+
+def test_what_was_measured_with_an_instrument_found_off_needs_a_word(people):
+    check = measured(people)
+    gauges.record_calibration(
+        by=people["engineer"],
+        instrument=check.instrument,
+        laboratory="blocks",
+        result="off",
+        done_on=timezone.localdate(),
+        due=None,
+        error_nm=200_000,
+    )
+    row = offered(people, check)
+    assert row.content["short"] == ["instrument"]
+    with pytest.raises(Refused, match="the joint whole") as no:
+        inspect(people, row)
+    assert no.value.field == "outcome"
 
 
 def test_what_is_stale_is_never_shown_as_present(people):
