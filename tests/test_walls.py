@@ -231,7 +231,7 @@ NO_CONVERSION = {
     "qa/numeric/plan/adjusters.py": (1, "a move as good as without a bound"),
     "qa/numeric/plan/motions.py": (1, "as good as a turn about the face"),
     "qa/queries/plans/plan_pages.py": (2, "a bite is rounded down to a thousandth"),
-    "qa/rules/planning.py": (2, "a bite is rounded down to a hundredth"),
+    "qa/rules/bites.py": (2, "a bite is rounded down to a hundredth"),
     "shop/files/layers.py": (1, "FURTHEST: no laminate comes near it"),
     "shop/numeric/laminate.py": (1, "hardener is stated in parts per 100 of resin"),
     "shop/queries/tooling.py": (1, "a mark is a sixtieth of the picture wide"),

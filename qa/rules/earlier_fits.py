@@ -5,7 +5,6 @@ and cut by, place by place. A pre-trim takes what every earlier part lost, its l
 part from before its mold was corrected says nothing of one from after it.
 """
 
-import hashlib
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -17,17 +16,17 @@ from qa.models import (
     FitPlan,
     FitUp,
     Joint,
-    PlanJoint,
     ShimStack,
     Side,
     Station,
     TrimCut,
 )
+from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import CUT, Move, Plan, Reason, StationPlan, TrimPlan
-from qa.rules import plan_bodies, plan_records, planning, requirements
+from qa.rules import plan_records, planning, requirements
+from qa.rules.bites import Bite, told_bite
 from qa.rules.history import Seam
-from qa.rules.planning import Bite, Worked
-from shop.ledger.canonical import canonical
+from qa.rules.planning import WorkedPlan
 from shop.models import Airframe, Lineage, Origin, Part
 from shop.numeric.units import to_mm
 
@@ -161,7 +160,7 @@ def least_lost(joint: Joint, stations, found: list[Earlier]) -> list[float]:
     return depths
 
 
-def pre_trim(check: Check) -> tuple[Worked, FitPlan] | None:
+def pre_trim(check: Check) -> tuple[WorkedPlan, FitPlan] | None:
     """A plan that cuts what every earlier part lost, before anything is read; None
     where there is none to take. check: loaded with planning.RELATED."""
     fit_up = check.fit_up
@@ -187,30 +186,17 @@ def pre_trim(check: Check) -> tuple[Worked, FitPlan] | None:
         return None
     counted = [one for one in before if one.checks and not one.before_correction]
     _fill(worked, depths, [one.airframe.serial for one in counted])
-    body = plan_bodies.body_of(worked)
-    text = canonical(body)
-    plan = FitPlan(
-        fit_check=check,
-        airframe_id=fit_up.airframe_id,
-        part_id=fit_up.part_id,
-        method=body["method"],
-        body=text,
-        digest=hashlib.sha256(text.encode()).hexdigest(),
-        read_to=read_to,
-    )
-    plan.drafted = [PlanJoint(order=0, fit_check=check, fit_up=fit_up)]
-    plan.cut_lines = plan_records.cuts_of(worked)
-    return worked, plan
+    return worked, plan_records.draft_of(worked, read_to)
 
 
-def may_pre_trim(worked: Worked) -> bool:
+def may_pre_trim(worked: WorkedPlan) -> bool:
     """Whether nothing was read or cut of this part here yet."""
     main = worked.main
     lost = any(float(depth) > 0 for depth in main.lost.get(Side.PART, ()))
     return worked.live and not main.values and not lost
 
 
-def _fill(worked: Worked, depths: list[float], names: list[str]) -> None:
+def _fill(worked: WorkedPlan, depths: list[float], names: list[str]) -> None:
     """Write the plan: cuts as told, and nothing is known of what they come to."""
     main = worked.main
     motions = requirements.motions_of(worked.check.fit_up)
@@ -247,6 +233,8 @@ def _fill(worked: Worked, depths: list[float], names: list[str]) -> None:
         limited=limited,
         measured=0,
     )
-    worked.kept = {
-        (0, one.label): Bite(planning.told_bite(one.trim), one.trim) for one in stations
+    worked.bites = {
+        (0, one.label): Bite(told_bite(one.trim), one.trim) for one in stations
     }
+    worked.reasons = dict.fromkeys(worked.bites, [])
+    worked.notes = [recorded(note, worked.name) for note in worked.plan.notes]

@@ -10,7 +10,6 @@ from dataclasses import asdict, fields
 
 from qa.numeric.plan.adjusters import Adjuster, Setting
 from qa.numeric.plan.motions import Motion
-from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import (
     Fit,
     Move,
@@ -22,7 +21,8 @@ from qa.numeric.plan.result import (
 )
 from qa.rules import ways
 from qa.rules.adjusters import Present
-from qa.rules.planning import Bite, Planned, Wish, Worked
+from qa.rules.bites import Bite
+from qa.rules.planning import PlannedJoint, Wish, WorkedPlan
 from qa.rules.ways import WayRow
 from shop.numeric.units import to_mm, to_nm
 
@@ -34,7 +34,7 @@ LENGTHS = (
 PARTS = ("move", "seat", "level", "trim", "set_only")  # of a Plan, each with its fields
 
 
-def body_of(worked: Worked) -> dict:
+def body_of(worked: WorkedPlan) -> dict:
     """What FitPlan keeps of a plan that was worked out."""
     return {
         "form": FORM,
@@ -56,7 +56,7 @@ def body_of(worked: Worked) -> dict:
         "outcome": {
             **_outcome(worked.plan),
             "least_cut_nm": _nm(worked.least_cut),
-            "notes": _plain(notes(worked)),
+            "notes": _plain(worked.notes),
             "way": worked.way,
             "ways": _plain(ways.told(worked.ways)),
             "stations": [_station(worked, *one) for one in worked.stations()],
@@ -64,7 +64,7 @@ def body_of(worked: Worked) -> dict:
     }
 
 
-def _inputs(joint: Planned) -> dict:
+def _inputs(joint: PlannedJoint) -> dict:
     state, check = joint.state, joint.check
     newest = state.joint.current
     return {
@@ -102,7 +102,9 @@ def _outcome(plan: Plan) -> dict:
     return _plain(told)
 
 
-def _station(worked: Worked, joint: Planned, row: int, one: StationPlan) -> dict:
+def _station(
+    worked: WorkedPlan, joint: PlannedJoint, row: int, one: StationPlan
+) -> dict:
     bite = worked.bite(one)
     told = {
         item.name: getattr(one, item.name)
@@ -116,7 +118,7 @@ def _station(worked: Worked, joint: Planned, row: int, one: StationPlan) -> dict
             **lengths,
             "bite_nm": _nm(bite.bite),
             "trim_asked_nm": _nm(bite.trim),
-            "reasons": reasons_of(worked, one),
+            "reasons": worked.reasons[one.joint, one.label],
         }
     )
 
@@ -136,34 +138,6 @@ def _plain(value):
     if hasattr(value, "item"):  # a number of numpy
         return _plain(value.item())
     return value
-
-
-# ---------------------------------------------------------------- reasons
-
-
-def reasons_of(worked: Worked, one: StationPlan) -> list:
-    """Why a station stays wrong or its cut is another: [[code, {value: nm}], ...]."""
-    if worked.record:
-        return worked.kept_reasons[one.joint, one.label]
-    return [
-        *(recorded(reason, worked.name) for reason in one.reasons),
-        *_thin(worked, one, worked.bite(one)),
-    ]
-
-
-def notes(worked: Worked) -> list:
-    """What a builder should know besides the numbers, as codes with values."""
-    if worked.record:
-        return worked.kept_notes
-    return [recorded(one, worked.name) for one in worked.plan.notes]
-
-
-def _thin(worked: Worked, one: StationPlan, bite: Bite) -> list:
-    if not bite.why:
-        return []
-    code = "least_cut" if bite.bite else "too_thin"
-    values = {"mm": _nm(one.trim), "least": _nm(worked.least_cut)}
-    return [[code, values]]
 
 
 # --------------------------------------------------------------------- back

@@ -16,7 +16,7 @@ from qa.models import (
     StandingPlan,
 )
 from qa.rules import cut_allowance, history, overtaking, plan_bodies, planning
-from qa.rules.planning import Planned, Wish, Worked
+from qa.rules.planning import PlannedJoint, Wish, WorkedPlan
 from qa.rules.staleness import Value, states
 from shop.ledger.canonical import canonical
 from shop.models import Airframe, Entry, Part
@@ -30,7 +30,7 @@ def last_entry() -> int:
     return Entry.objects.aggregate(last=Max("pk"))["last"] or 0
 
 
-def draft(check: Check, wish: Wish | None = None) -> tuple[Worked, FitPlan | None]:
+def draft(check: Check, wish: Wish | None = None) -> tuple[WorkedPlan, FitPlan | None]:
     """Work a plan out for a check (loaded with planning.RELATED), with the record that
     can be taken: not saved, `drafted` its joints and `cut_lines` its cuts. None where
     there is none to take."""
@@ -38,6 +38,12 @@ def draft(check: Check, wish: Wish | None = None) -> tuple[Worked, FitPlan | Non
     worked = planning.work_out(check, wish)
     if worked.plan is None or not worked.live:
         return worked, None
+    return worked, draft_of(worked, read_to)
+
+
+def draft_of(worked: WorkedPlan, read_to: int) -> FitPlan:
+    """The record that can be taken of a plan, of what was read up to an entry."""
+    check = worked.check
     body = plan_bodies.body_of(worked)
     text = canonical(body)
     plan = FitPlan(
@@ -50,14 +56,14 @@ def draft(check: Check, wish: Wish | None = None) -> tuple[Worked, FitPlan | Non
         read_to=read_to,
     )
     plan.drafted = [
-        PlanJoint(order=order, fit_check=one.check, fit_up=one.check.fit_up)
-        for order, one in enumerate(worked.joints)
+        PlanJoint(order=order, fit_check=joint.check, fit_up=joint.check.fit_up)
+        for order, joint in enumerate(worked.joints)
     ]
     plan.cut_lines = cuts_of(worked)
-    return worked, plan
+    return plan
 
 
-def cuts_of(worked: Worked) -> list[PlannedCut]:
+def cuts_of(worked: WorkedPlan) -> list[PlannedCut]:
     """The cut lines that a plan asks for, as rows."""
     found = []
     for number, joint in enumerate(worked.joints):
@@ -75,7 +81,7 @@ def cuts_of(worked: Worked) -> list[PlannedCut]:
     return found
 
 
-def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut]:
+def _line(joint: PlannedJoint, side: str, part: Part | None, here) -> list[PlannedCut]:
     stations, fit_up = joint.state.seam.stations, joint.check.fit_up
     bites = [here[one.label][1] if here[one.label][0] == side else None
              for one in stations]  # fmt: skip
@@ -97,7 +103,7 @@ def _line(joint: Planned, side: str, part: Part | None, here) -> list[PlannedCut
     ]
 
 
-def worked_of(plan: FitPlan) -> Worked:
+def worked_of(plan: FitPlan) -> WorkedPlan:
     """A plan on record as it was worked out: nothing is solved."""
     rows = PlanJoint.objects.filter(plan=plan).order_by("order")
     checks = Check.objects.select_related(*planning.RELATED).in_bulk(
@@ -116,7 +122,7 @@ def worked_of(plan: FitPlan) -> Worked:
     ]
     _read_then(joints, body)
     changes = overtaking.changes_of(plan)
-    worked = Worked(
+    worked = WorkedPlan(
         check=checks[0],
         live=standing(plan) and not changes,
         rows=loaded,
@@ -127,10 +133,10 @@ def worked_of(plan: FitPlan) -> Worked:
         plan=plan_bodies.plan_from(body),
         record=plan,
         changes=changes,
-        kept=plan_bodies.bites_from(body),
-        kept_least=to_mm(body["outcome"]["least_cut_nm"]),
-        kept_reasons=plan_bodies.reasons_from(body),
-        kept_notes=body["outcome"]["notes"],
+        bites=plan_bodies.bites_from(body),
+        least_cut=to_mm(body["outcome"]["least_cut_nm"]),
+        reasons=plan_bodies.reasons_from(body),
+        notes=body["outcome"]["notes"],
         wish=plan_bodies.wish_from(body),
         present=plan_bodies.present_from(body),
         holding=body["inputs"].get("holding"),
@@ -151,7 +157,7 @@ def in_force(plan: FitPlan):
     return rows.values_list("part_id", flat=True)
 
 
-def _read_then(joints: list[Planned], body: dict) -> None:
+def _read_then(joints: list[PlannedJoint], body: dict) -> None:
     """Put what was read for the plan in place of what stands now."""
     said = body["inputs"]["joints"]
     keys = [row[3] for one in said for row in one["readings"]]

@@ -1,21 +1,22 @@
 """From the records of a part to a plan for it: which readings, which freedom, which
-defaults. The numbers are qa.numeric.plan; pages and papers are made from `Worked`."""
+defaults. The numbers are qa.numeric.plan; pages are made of `WorkedPlan`."""
 
-import math
 from dataclasses import dataclass, field
 
 from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
 from qa.numeric.geometry.joint import JointError
 from qa.numeric.plan import ways as numeric
-from qa.numeric.plan.bite import Shortfall, corrected_bite, expected_scatter
+from qa.numeric.plan.bite import Shortfall, expected_scatter
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.known import with_known
 from qa.numeric.plan.motions import NothingSeen
+from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
 from qa.rules import (
     adjusters,
+    bites,
     cut_allowance,
     history,
     requirements,
@@ -25,6 +26,7 @@ from qa.rules import (
 )
 from qa.rules import trim_rounds as rounds
 from qa.rules.adjusters import Present
+from qa.rules.bites import Bite
 from qa.rules.history import History
 from qa.rules.rigs import CannotBeSet
 from qa.rules.staleness import JointState, states
@@ -63,7 +65,7 @@ class Wish:
 
 
 @dataclass
-class Planned:
+class PlannedJoint:
     """One joint in the plan: its state, the check it is planned by, what it lost."""
 
     state: JointState
@@ -80,37 +82,30 @@ class Planned:
         return value.reading.value_nm if value else None
 
 
-@dataclass(frozen=True)
-class Bite:
-    """The cut to ask for at a station, mm: the next bite, the full trim it is part of,
-    and why they differ from the plan's own ("" when they do not)."""
-
-    bite: float
-    trim: float
-    why: str = ""
-
-
 @dataclass
-class Worked:
-    """A plan with everything it came from. `problem` says why there is none."""
+class WorkedPlan:
+    """What a plan came from and what it came to, in values: of a draft, worked out now,
+    or of a record, read back. `problem` says why there is no plan."""
 
     check: Check
     live: bool
     rows: History
-    joints: list[Planned]
+    joints: list[PlannedJoint]
     left_out: list[str]
     defaults: PlanDefaults
     options: PlanOptions | None = None
     plan: Plan | None = None
     problem: str = ""
-    releases: set = field(default_factory=set)
-    # Of a plan on record: which, what happened since, and its bites as they are kept.
+    # What is asked at each station (joint, label), mm; why it stays wrong or its cut is
+    # another, and what to know besides: [code, {value: nm}] each.
+    least_cut: float = 0.0
+    bites: dict[tuple[int, str], Bite] = field(default_factory=dict)
+    reasons: dict[tuple[int, str], list] = field(default_factory=dict)
+    notes: list = field(default_factory=list)
+    # Of a plan on record: which, what happened since, which serials are released.
     record: FitPlan | None = None
     changes: list = field(default_factory=list)
-    kept: dict | None = None
-    kept_least: float | None = None
-    kept_reasons: dict = field(default_factory=dict)
-    kept_notes: list = field(default_factory=list)
+    releases: set = field(default_factory=set)
     wish: Wish = Wish()
     # What holds the part, where it is planned by that; and which statement said so.
     present: list[Present] = field(default_factory=list)
@@ -121,14 +116,8 @@ class Worked:
     learned: Learned | None = None
 
     @property
-    def main(self) -> Planned:
+    def main(self) -> PlannedJoint:
         return self.joints[0]
-
-    @property
-    def least_cut(self) -> float:
-        if self.kept_least is not None:
-            return self.kept_least
-        return requirements.least_cut_mm(self.defaults, self.check)
 
     def name(self, joint: int, label: str) -> str:
         """What a station is called: by its joint too where there are several."""
@@ -158,44 +147,9 @@ class Worked:
             yield joint, joint.state.seam.rows[one.label], one
 
     def bite(self, station: StationPlan) -> Bite:
-        """What to cut next here: corrected by what was learned, never too thin."""
-        if self.kept is not None:
-            return self.kept[station.joint, station.label]
-        trim, least = station.trim, self.least_cut
-        if trim <= 0:
-            return Bite(0.0, 0.0)
-        if trim < least:
-            return self._too_thin(station, least)
-        asked = corrected_bite(station.next_bite, trim, self.shortfall)
-        return Bite(told_bite(min(trim, max(asked, least))), trim)
+        return self.bites[station.joint, station.label]
 
-    def _too_thin(self, station: StationPlan, least: float) -> Bite:
-        """A trim that the instrument cannot tell: as much as it can, or none."""
-        high = self._high_mm(station)
-        fits = high is None or station.gap_after + least - station.trim <= high
-        if fits and least <= station.most_trim:
-            why = f"{station.trim:.2f} mm would do; {least:.2f} mm is what can be told"
-            return Bite(told_bite(least), least, why)
-        why = (
-            f"{station.trim:.2f} mm more is wanted, less than can be told "
-            f"({least:.2f} mm): leave it and measure again"
-        )
-        return Bite(0.0, 0.0, why)
-
-    def _high_mm(self, station: StationPlan) -> float | None:
-        joint = self.joints[station.joint]
-        row = joint.state.seam.stations[joint.state.seam.rows[station.label]]
-        wanted = requirements.requirement(row, Kind.GAP, joint.check.finish)
-        # The limit that governs: drawn in where the rule is guarded.
-        revision = joint.state.revision
-        inside = requirements.acceptance(
-            wanted, joint.check.u_nm, revision.rule, revision.edition
-        )
-        return (
-            None if inside is None or wanted.high_nm is None else to_mm(inside.high_in)
-        )
-
-    def cut_sides(self) -> list[tuple[Planned, str]]:
+    def cut_sides(self) -> list[tuple[PlannedJoint, str]]:
         """(joint, side) of everything that the plan cuts."""
         found = {}
         for joint, _, station in self.stations() if self.plan else []:
@@ -214,12 +168,7 @@ class Worked:
         return list(found.values())
 
 
-def told_bite(bite: float) -> float:
-    """A bite as it is told, in hundredths of a millimeter, and never more of it."""
-    return math.floor(bite * 100 + 1e-6) / 100
-
-
-def work_out(check: Check, wish: Wish | None = None) -> Worked:
+def work_out(check: Check, wish: Wish | None = None) -> WorkedPlan:
     """Plan for a check (loaded with RELATED), in a constant number of statements."""
     worked = gathered(check)
     worked.wish = wish or Wish()
@@ -227,7 +176,7 @@ def work_out(check: Check, wish: Wish | None = None) -> Worked:
     return worked
 
 
-def gathered(check: Check) -> Worked:
+def gathered(check: Check) -> WorkedPlan:
     """Everything that a plan for a check comes from, not planned yet.
 
     A check that is not of the newest state is planned by what stood then, alone; a
@@ -248,10 +197,20 @@ def gathered(check: Check) -> Worked:
         found = {fit_up.joint_id: found[fit_up.joint_id]}
     main = planned_as(rows, found.pop(fit_up.joint_id), check)
     others, left_out = _others(rows, main, found)
-    return Worked(check, live, rows, [main, *others], left_out, defaults)
+    return WorkedPlan(
+        check,
+        live,
+        rows,
+        [main, *others],
+        left_out,
+        defaults,
+        least_cut=requirements.least_cut_mm(defaults, main.check),
+    )
 
 
-def planned_as(rows: History, state: JointState, check: Check | None = None) -> Planned:
+def planned_as(
+    rows: History, state: JointState, check: Check | None = None
+) -> PlannedJoint:
     check = check or state.now.checks[-1]
     check.fit_up = state.fit_up
     state.fit_up.airframe = state.airframe
@@ -262,10 +221,10 @@ def planned_as(rows: History, state: JointState, check: Check | None = None) -> 
             (Side.SURROUND, state.fit_up.surround_part_id),
         )
     }
-    return Planned(state, check, lost, rounds.rounds_of(rows, state))
+    return PlannedJoint(state, check, lost, rounds.rounds_of(rows, state))
 
 
-def _others(rows: History, main: Planned, found: dict[int, JointState]):
+def _others(rows: History, main: PlannedJoint, found: dict[int, JointState]):
     """The part's other joints that may be planned with this one, and those not."""
     others, left_out = [], []
     for state in found.values():
@@ -283,7 +242,7 @@ def _others(rows: History, main: Planned, found: dict[int, JointState]):
     return others, left_out
 
 
-def _solve(worked: Worked, wish: Wish) -> None:
+def _solve(worked: WorkedPlan, wish: Wish) -> None:
     try:
         worked.options = _options(worked, wish)
         _side_by_side(worked, wish)
@@ -296,7 +255,7 @@ def _solve(worked: Worked, wish: Wish) -> None:
         worked.problem = f"{why.option.replace('_', ' ')}: {why}"
 
 
-def _side_by_side(worked: Worked, wish: Wish) -> None:
+def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
     options, defaults = worked.options, worked.defaults
     worked.learned = work_rates.learned(defaults)
     measured = [measured_at(one, wish.side) for one in worked.joints]
@@ -310,9 +269,24 @@ def _side_by_side(worked: Worked, wish: Wish) -> None:
     taken = ways.chosen(found, wish.way)
     worked.plan, worked.way = with_known(measured, options, taken.plan), taken.kind
     worked.ways = ways.rows_of(found, worked.name)
+    _tell_stations(worked)
 
 
-def _options(worked: Worked, wish: Wish) -> PlanOptions:
+def _tell_stations(worked: WorkedPlan) -> None:
+    """Say what to cut at every station, and why it stays wrong or is cut otherwise."""
+    least = worked.least_cut
+    for joint, _, station in worked.stations():
+        place = station.joint, station.label
+        bite = bites.bite_of(joint, station, least, worked.shortfall)
+        reasons = [recorded(reason, worked.name) for reason in station.reasons]
+        if bite.why:
+            asked = {"mm": to_nm(station.trim), "least": to_nm(least)}
+            reasons.append([bite.why, asked])
+        worked.bites[place], worked.reasons[place] = bite, reasons
+    worked.notes = [recorded(note, worked.name) for note in worked.plan.notes]
+
+
+def _options(worked: WorkedPlan, wish: Wish) -> PlanOptions:
     """What the plan may do. The part moves as was stated for this fit-up, else as what
     holds it can be set, else as the joint says, else freely."""
     fit_up = worked.check.fit_up
@@ -333,7 +307,7 @@ def _options(worked: Worked, wish: Wish) -> PlanOptions:
     )
 
 
-def measured_at(joint: Planned, side: str | None) -> Measured:
+def measured_at(joint: PlannedJoint, side: str | None) -> Measured:
     state = joint.state
     stations = state.seam.stations
     geometry = requirements.joint_to_plan(

@@ -62,7 +62,7 @@ def made(
     present: Sequence[Present], changes_nm: Sequence[int], joints: Sequence
 ) -> Made:
     """What changes, one for each adjuster, should do at every station of the joints
-    that are planned together (planning.Planned)."""
+    that are planned together (planning.PlannedJoint)."""
     seams = [places_of(one.state.seam.stations) for one in joints]
     every = np.vstack([places for places, _gaps, _faces in seams])
     rho = math.sqrt(((every - every.mean(axis=0)) ** 2).sum(axis=1).mean())

@@ -15,6 +15,7 @@ from qa.models import Check, CutRelease, FitPlan, FitUp, TemplatePrint, TrimCut
 from qa.queries.joints import fit_states
 from qa.queries.plans import plan_pages as plans
 from qa.rules import planning, staleness, trim_rounds
+from qa.rules.bites import bite_of
 from shop.ledger import Refused, verify
 from shop.models import StructuralClass
 from tests.qa.making import make_design, make_fit_up, make_part, mm
@@ -368,6 +369,6 @@ def test_a_cut_too_thin_to_tell_is_judged_by_the_limit_that_governs(engineer):
     read_at(check, even())
     worked = plan_of(check)
     station = replace(by_label(worked)["3"], gap_after=2.1, trim=0.1)
-    assert worked._too_thin(station, 0.95).bite == pytest.approx(0.95)
+    assert bite_of(worked.main, station, 0.95, None).bite == pytest.approx(0.95)
     # The plain limit would have let it go to 2.98.
-    assert worked._too_thin(station, 0.98).bite == 0.0
+    assert bite_of(worked.main, station, 0.98, None).bite == 0.0

@@ -18,7 +18,7 @@ from qa.queries.joints import drawings as maps
 from qa.queries.plans import plan_texts
 from qa.rules import overtaking, requirements, trim_rounds
 from qa.rules.moved import Moved
-from qa.rules.planning import Planned, Worked
+from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as wording
@@ -71,7 +71,7 @@ class Drawing:
 class PlanView:
     """A plan whole. `worked.plan` is None when `problem` says why there is none."""
 
-    worked: Worked
+    worked: WorkedPlan
     unit: str
     state: str
     outcome: str
@@ -119,7 +119,7 @@ class PlanView:
         return [one.check for one in self.worked.joints]
 
 
-def view_of(worked: Worked, unit: str, *, degrees: bool = False) -> PlanView:
+def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView:
     """degrees: turns are told in degrees too, as was asked for."""
     learned = trim_rounds.shortfall_text(worked.main.rounds)
     if worked.plan is None:
@@ -167,7 +167,7 @@ def _area(plan, unit: str) -> str:
     return f"{plan.trim.area_mm2:.0f} mm²"
 
 
-def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> str:
+def judged_as(joint: PlannedJoint, row: int, kind: str, value_mm: float | None) -> str:
     """The state to draw a predicted value with."""
     if value_mm is None:
         return ""
@@ -187,7 +187,7 @@ def judged_as(joint: Planned, row: int, kind: str, value_mm: float | None) -> st
     return states.key_of(found.verdict, found.deviation_nm)
 
 
-def _row(worked: Worked, joint: Planned, row: int, one, unit: str) -> PlanRow:
+def _row(worked: WorkedPlan, joint: PlannedJoint, row: int, one, unit: str) -> PlanRow:
     check, label = joint.check, one.label
     several = len(worked.joints) > 1
     bite = worked.bite(one)
@@ -239,7 +239,7 @@ def bite_text(bite: float, unit: str) -> str:
     return f"{math.floor(bite / MM_PER_IN * 1000 + 1e-9) / 1000:.3f}"
 
 
-def _drawing(worked: Worked, joint: Planned, unit: str) -> Drawing:
+def _drawing(worked: WorkedPlan, joint: PlannedJoint, unit: str) -> Drawing:
     seam, revision = joint.state.seam, joint.state.revision
     revision.joint = joint.state.joint
     standing = {
@@ -301,7 +301,7 @@ def _plan_station(worked, joint, row, one, moved, unit) -> PlanStation:
     )
 
 
-def _profile(joint: Planned, here, standing, unit: str) -> Profile:
+def _profile(joint: PlannedJoint, here, standing, unit: str) -> Profile:
     per = 1.0 if unit == "mm" else 25.4
     drawn = maps.profile_of(
         joint.state.revision,
@@ -332,7 +332,7 @@ def _profile(joint: Planned, here, standing, unit: str) -> Profile:
     )
 
 
-def made_move(worked: Worked, raw: list[float]) -> Move:
+def made_move(worked: WorkedPlan, raw: list[float]) -> Move:
     """The move that these amounts (mm, radians) of the plan's motions make."""
     motions = worked.plan.move.motions
     every = [places_of(one.state.seam.stations)[0] for one in worked.joints]
@@ -345,7 +345,7 @@ def made_move(worked: Worked, raw: list[float]) -> Move:
     return Move(*shift.tolist(), turned, tilt_x, tilt_y, amounts, motions, tuple(raw))
 
 
-def move_rows(worked: Worked) -> list[tuple[str, float, str, float]]:
+def move_rows(worked: WorkedPlan) -> list[tuple[str, float, str, float]]:
     """(motion, amount, where a turn is told, amount of the motion a mm) of a plan: in
     mm, a turn by how far it goes at the station that goes furthest."""
     seam, move, found = worked.main.state.seam, worked.plan.move, []
@@ -360,7 +360,9 @@ def move_rows(worked: Worked) -> list[tuple[str, float, str, float]]:
     return found
 
 
-def moved(worked: Worked, unit: str, raw: list[float] | None = None) -> Moved | None:
+def moved(
+    worked: WorkedPlan, unit: str, raw: list[float] | None = None
+) -> Moved | None:
     """A move as an act keeps it, and what it should change; None when the part stays.
 
     raw: amounts in mm and radians; without them the plan's, as far as it goes after

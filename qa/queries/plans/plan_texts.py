@@ -8,8 +8,7 @@ from qa.models import JointRevision, Side
 from qa.numeric.plan.motions import Motion, displace
 from qa.numeric.plan.result import CUT, FITS, Move
 from qa.rules.history import Seam
-from qa.rules.plan_bodies import notes, reasons_of
-from qa.rules.planning import Worked
+from qa.rules.planning import WorkedPlan
 from qa.rules.station_places import point_mm
 from qa.wording import plans as wording
 from qa.wording.lengths import mm
@@ -151,7 +150,7 @@ def raise_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> str:
 
 
 def plan_moves(
-    worked: Worked, unit: str, share: float = 1.0, *, degrees: bool = False
+    worked: WorkedPlan, unit: str, share: float = 1.0, *, degrees: bool = False
 ) -> list[str]:
     """The plan's move, or a share of it, as things to do; settings are made whole or
     not at all."""
@@ -162,7 +161,12 @@ def plan_moves(
 
 
 def made_words(
-    worked: Worked, move: Move, unit: str, share: float = 1.0, *, degrees: bool = False
+    worked: WorkedPlan,
+    move: Move,
+    unit: str,
+    share: float = 1.0,
+    *,
+    degrees: bool = False,
 ) -> list[str]:
     """A move as things to do: by its own motions where the part is not free."""
     seam = worked.main.state.seam
@@ -174,7 +178,7 @@ def made_words(
     return move_words(move, seam, unit, share, degrees=degrees)
 
 
-def free_share(worked: Worked) -> float:
+def free_share(worked: WorkedPlan) -> float:
     """How much of the move the part can make once only the next bite is off.
 
     No gap may close below zero on the way: 1 when all of it goes. The seat is a full
@@ -193,14 +197,14 @@ def free_share(worked: Worked) -> float:
     return math.floor(share * 20) / 20 if share < 1 else 1.0
 
 
-def sits_well(worked: Worked) -> bool:
+def sits_well(worked: WorkedPlan) -> bool:
     """Whether all that was measured conforms before anything is done."""
     plan = worked.plan
     fits = [fit for fit in (plan.seat, plan.level) if fit]
     return plan.outcome == FITS and all(fit.conforms_now for fit in fits)
 
 
-def outcome(worked: Worked) -> tuple[str, str]:
+def outcome(worked: WorkedPlan) -> tuple[str, str]:
     """(state to draw, sentence) of what the plan comes to."""
     plan = worked.plan
     if sits_well(worked):
@@ -220,7 +224,7 @@ def outcome(worked: Worked) -> tuple[str, str]:
     return "above", "The gaps can be had, the step cannot: trimming does not cure it."
 
 
-def steps(worked: Worked, unit: str, *, degrees: bool = False) -> list[str]:
+def steps(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> list[str]:
     """What to do, in the order of the work."""
     if sits_well(worked):
         return [_nothing_needed(worked, unit)]
@@ -248,7 +252,7 @@ def steps(worked: Worked, unit: str, *, degrees: bool = False) -> list[str]:
     return told or ["Leave it: it conforms where it sits."]
 
 
-def _set_step(worked: Worked, unit: str, share: float) -> str:
+def _set_step(worked: WorkedPlan, unit: str, share: float) -> str:
     words = settings_text(worked.set_changes, unit)
     if share >= 1:
         return f"{words[0].upper()}{words[1:]}."
@@ -258,7 +262,7 @@ def _set_step(worked: Worked, unit: str, share: float) -> str:
     )
 
 
-def _nothing_needed(worked: Worked, unit: str) -> str:
+def _nothing_needed(worked: WorkedPlan, unit: str) -> str:
     """It conforms: what would center it in its limits is a wish, not a step."""
     moves = "; ".join(plan_moves(worked, unit))
     if not moves:
@@ -269,7 +273,7 @@ def _nothing_needed(worked: Worked, unit: str) -> str:
     )
 
 
-def _cut_step(worked: Worked, joint, side: str, unit: str) -> str:
+def _cut_step(worked: WorkedPlan, joint, side: str, unit: str) -> str:
     bites = {
         one.label: worked.bite(one).bite
         for planned, _, one in worked.stations()
@@ -304,7 +308,7 @@ def run_words(seam: Seam, labels) -> str:
     return ("station " if len(rows) == 1 else "stations ") + ", ".join(told)
 
 
-def _measure_step(worked: Worked, *, moved: bool) -> str:
+def _measure_step(worked: WorkedPlan, *, moved: bool) -> str:
     seam = worked.main.state.seam
     cut = [
         one.label
@@ -322,7 +326,7 @@ def _measure_step(worked: Worked, *, moved: bool) -> str:
     )
 
 
-def impossible(worked: Worked, unit: str) -> list[str]:
+def impossible(worked: WorkedPlan, unit: str) -> list[str]:
     """What stays wrong, where and why."""
     several = len(worked.joints) > 1
     found = []
@@ -336,21 +340,21 @@ def impossible(worked: Worked, unit: str) -> list[str]:
 
 def reason_words(worked, one, unit: str, but=()) -> str:
     """Why a station stays wrong, or its cut is another than the plan's own."""
-    return wording.reasons(reasons_of(worked, one), unit, but)
+    return wording.reasons(worked.reasons[one.joint, one.label], unit, but)
 
 
 DOUBTS = ("again", "between_beyond")
 
 
-def doubts(worked: Worked, unit: str) -> list[str]:
+def doubts(worked: WorkedPlan, unit: str) -> list[str]:
     """What to look at before it is cut: for a paper that has no room for all notes."""
-    told = [wording.note(*note, unit) for note in notes(worked) if note[0] in DOUBTS]
+    told = [wording.note(*note, unit) for note in worked.notes if note[0] in DOUBTS]
     return [f"{one[0].upper()}{one[1:]}." for one in told]
 
 
-def warnings(worked: Worked, unit: str) -> list[str]:
+def warnings(worked: WorkedPlan, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
-    told = [wording.note(*note, unit) for note in notes(worked)]
+    told = [wording.note(*note, unit) for note in worked.notes]
     told += [f"{one}: it is not in this plan" for one in worked.left_out]
     rule = worked.main.state.revision.rule
     if any(one.state.revision.rule != rule for one in worked.joints):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from qa.models import Kind
 from qa.rules.adjusters import Present
-from qa.rules.planning import Planned, Worked
+from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.rules.rigs import Made
 from qa.wording import lengths
 from qa.wording.settings import settings_text
@@ -50,7 +50,7 @@ class SettingsView:
 
 
 def settings_view(
-    worked: Worked,
+    worked: WorkedPlan,
     present: Sequence[Present],
     changes_nm: Sequence[int],
     made: Made,
@@ -72,7 +72,9 @@ def settings_view(
     )
 
 
-def _row(joint: Planned, row: int, changes, several: bool, unit: str) -> SettingsRow:
+def _row(
+    joint: PlannedJoint, row: int, changes, several: bool, unit: str
+) -> SettingsRow:
     label = joint.state.seam.stations[row].label
     told = {"name": f"{joint.state.joint.number}:{label}" if several else label}
     for kind, change in zip(Kind.values, changes[label], strict=True):

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from qa.numeric.plan.free_planner import LEAVE
-from qa.rules.planning import Worked
+from qa.rules.planning import WorkedPlan
 from qa.rules.ways import WayRow
 from qa.wording import lengths, ways
 from qa.wording.plans import named
@@ -33,7 +33,7 @@ class WayView:
     first: bool
 
 
-def ways_of(worked: Worked, unit: str) -> list[WayView]:
+def ways_of(worked: WorkedPlan, unit: str) -> list[WayView]:
     """In the order recommended; [] where none were compared."""
     return [
         _view(worked, one, unit, first=number == 0 and one.conforms)
@@ -41,13 +41,13 @@ def ways_of(worked: Worked, unit: str) -> list[WayView]:
     ]
 
 
-def learned_words(worked: Worked) -> str:
+def learned_words(worked: WorkedPlan) -> str:
     """Which minutes are those of rounds on record."""
     found = worked.learned
     return ways.learned(found.measured, found.set, found.cut) if found else ""
 
 
-def _view(worked: Worked, one: WayRow, unit: str, *, first: bool) -> WayView:
+def _view(worked: WorkedPlan, one: WayRow, unit: str, *, first: bool) -> WayView:
     chance = one.probability
     return WayView(
         kind=one.kind,
@@ -67,7 +67,7 @@ def _view(worked: Worked, one: WayRow, unit: str, *, first: bool) -> WayView:
     )
 
 
-def _does(worked: Worked, one: WayRow, unit: str) -> str:
+def _does(worked: WorkedPlan, one: WayRow, unit: str) -> str:
     """What is set or moved."""
     if one.settings:
         by_name = {each.name: each for each in worked.present}

@@ -1,0 +1,61 @@
+"""What to cut next at each station of a plan: never thinner than can be told."""
+
+import math
+from dataclasses import dataclass
+
+from qa.models import Kind
+from qa.numeric.plan.bite import Shortfall, corrected_bite
+from qa.numeric.plan.result import StationPlan
+from qa.rules import requirements
+from shop.numeric.units import to_mm
+
+
+@dataclass(frozen=True)
+class Bite:
+    """The cut to ask for at a station, mm: the next bite, the full trim it is part of,
+    and the code of why they differ from the plan's own ("" when they do not)."""
+
+    bite: float
+    trim: float
+    why: str = ""
+
+
+def told_bite(bite: float) -> float:
+    """A bite as it is told, in hundredths of a millimeter, and never more of it."""
+    return math.floor(bite * 100 + 1e-6) / 100
+
+
+def bite_of(
+    joint, station: StationPlan, least: float, shortfall: Shortfall | None
+) -> Bite:
+    """What to cut next here, corrected by what was learned. joint: PlannedJoint."""
+    trim = station.trim
+    if trim <= 0:
+        return Bite(0.0, 0.0)
+    if trim < least:
+        return _too_thin(joint, station, least)
+    corrected = corrected_bite(station.next_bite, trim, shortfall)
+    return Bite(told_bite(min(trim, max(corrected, least))), trim)
+
+
+def _too_thin(joint, station: StationPlan, least: float) -> Bite:
+    """A trim that the instrument cannot tell: as much as it can, or none."""
+    high = _high_mm(joint, station.label)
+    fits = high is None or station.gap_after + least - station.trim <= high
+    if fits and least <= station.most_trim:
+        return Bite(told_bite(least), least, "least_cut")
+    return Bite(0.0, 0.0, "too_thin")
+
+
+def _high_mm(joint, label: str) -> float | None:
+    seam, revision = joint.state.seam, joint.state.revision
+    required = requirements.requirement(
+        seam.stations[seam.rows[label]], Kind.GAP, joint.check.finish
+    )
+    # The limit that governs: drawn in where the rule is guarded.
+    inside = requirements.acceptance(
+        required, joint.check.u_nm, revision.rule, revision.edition
+    )
+    if inside is None or required.high_nm is None:
+        return None
+    return to_mm(inside.high_in)
