@@ -65,6 +65,12 @@ class Said:
     def flag(self, name: str) -> bool:
         return self._get(name, bool, "true or false", False)
 
+    def whole(self, name: str) -> int:
+        value = self._get(name, int, "a whole number", None)
+        if value is None or not 0 <= value <= LARGEST:
+            raise Refused(f"{name} is a whole number.", field=name)
+        return value
+
     def temperature(self, name: str = "temperature") -> int | None:
         """Return thousandths of a degree; a sign, digits and one point, no more."""
         text = self.text(name, 12).replace(",", ".").replace("−", "-")

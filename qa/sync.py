@@ -11,16 +11,18 @@ from collections.abc import Callable
 
 from django.db import IntegrityError
 
-from qa.actions import checks, claims, fitups, raising
+from qa.actions import checks, claims, fitups, gauge_studies, raising
 from qa.envelopes import Said
 from qa.models import (
     Check,
     FitUp,
+    GaugeStudy,
     Instrument,
     Joint,
     JointRevision,
     Reading,
     Station,
+    StudyValue,
 )
 from qa.rules.judging import Typed
 from shop.ledger import Act, Refused, find_receipt
@@ -139,6 +141,21 @@ def _confirm(by: Person, said: Said, envelope: dict) -> None:
     )
 
 
+def _study_value(by: Person, said: Said, envelope: dict) -> None:
+    study = said.row("study", GaugeStudy.objects.all(), key="entry_id")
+    ours = StudyValue.objects.filter(study=study)
+    gauge_studies.record_value(
+        by=by,
+        study=study,
+        turn=said.whole("turn"),
+        value=said.text("value", 24),
+        unit=said.text("unit", 2),
+        supersedes=said.row("supersedes", ours, key="entry_id", missing_ok=True),
+        reason=said.text("reason", 200),
+        **envelope,
+    )
+
+
 def _fit_up_by_keys(by: Person, said: Said, envelope: dict) -> None:
     _fit_up(by, said, {**envelope, "form": "fitup/1"}, key="pk")
 
@@ -157,6 +174,7 @@ FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
     "finish/1": _finish,
     "raise/1": _raise,
     "confirm/1": _confirm,
+    "study_value/1": _study_value,
 }
 # They name rows by their keys in one database: another copy gives them to other rows.
 BY_KEYS = {"fitup/1", "check/1"}

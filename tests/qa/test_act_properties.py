@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from qa import sync
 from qa.actions import checks
+from qa.actions.gauge_studies import plan_study
 from shop.models import Entry
 from tests.qa.making import make_check, make_instrument, read
 
@@ -84,7 +85,22 @@ def valid_acts(people) -> dict[str, dict]:
         "finish/1": {"check": str(claimed.entry_id), "note": ""},
         "raise/1": {"check": str(done.entry_id), "findings": [0]},
         "confirm/1": {"of": str(of.entry_id), "verdict": "confirmed", "reason": ""},
+        "study_value/1": {
+            "study": str(a_study(people).entry_id), "turn": 3, "value": "2.00",
+            "unit": "mm", "supersedes": None, "reason": "",
+        },
     }  # fmt: skip
+
+
+def a_study(people):
+    return plan_study(
+        by=people["engineer"],
+        instrument=make_instrument(people["lead"]),
+        what="blocks",
+        places=["1", "2"],
+        people=[people["builder"], people["lead"]],
+        repeats=2,
+    )
 
 
 def sent(client, form: str, said: dict):

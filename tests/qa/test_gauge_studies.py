@@ -1,5 +1,6 @@
-"""Gauge studies at the desk: 10 places, 3 people, 3 times each, hidden until all is
-read; what they say is what the command says, and what is judged by."""
+"""Gauge studies at the desk and as a tablet carries them: 10 places, 3 people, 3 times
+each, hidden until all is read; what they say is what the command says, and what is
+judged by."""
 
 import json
 
@@ -11,6 +12,8 @@ from django.test.utils import CaptureQueriesContext
 from qa.actions import gauge_studies as actions
 from qa.models import GaugeBudget, StudyValue
 from qa.queries import gauge_studies as queries
+from qa.queries.tablet.offline_copy import carry
+from qa.queries.tablet.studies import studies_to_carry
 from qa.rules import gauge_studies as rules
 from shop.ledger import Refused
 from tests.qa.making import make_instrument, mm
@@ -188,6 +191,33 @@ def test_a_study_is_measured_in_the_browser_form_by_form(people, three, client_o
     words = client.get(f"/gauge-studies/{study.number}/").content.decode()
     assert "What it says" in words
     assert client.get(url).status_code == 302
+
+
+def test_a_tablet_carries_whose_turn_is_where_and_nothing_of_what_was_read(
+    people, three
+):
+    def statements():
+        with CaptureQueriesContext(connection) as said:
+            studies_to_carry()
+        return len(said)
+
+    done = plan(people, three, places=["1", "2"], repeats=2)
+    read_all(done, three)
+    assert studies_to_carry() == []
+    plan(people, three)
+    few = statements()
+    for _ in range(30):
+        plan(people, three)
+    assert statements() == few
+    study = plan(people, three)
+    read_all(study, three, but=40)
+    (told,) = [one for one in carry()["studies"] if one["label"] == study.label]
+    words = json.dumps(told)
+    assert not any(value.value in words for value in study.values.all())
+    assert [one["username"] for one in told["people"]] == [p.username for p in three]
+    turns = [tuple(turn) for one in told["people"] for turn in one["turns"]]
+    own = [(n, place, n < 50) for n, (_who, place, _r) in enumerate(study.order)]
+    assert turns == own
 
 
 def test_a_list_takes_as_many_statements_for_one_study_as_for_many(

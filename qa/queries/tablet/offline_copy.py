@@ -13,6 +13,7 @@ from qa.queries.tablet.carried_checks import (
     limits,
     tablet_map,
 )
+from qa.queries.tablet.studies import studies_to_carry
 from qa.rules.photographs import PHOTOGRAPHED
 from shop import identifiers
 from shop.models import Airframe, Part, Placement
@@ -34,6 +35,7 @@ def carry(hosts: Sequence[str] = ()) -> dict:
         "database": database_id(),
         "now": timezone.now().isoformat(),
         "checks": _open_checks(),
+        "studies": studies_to_carry(),
         "airframes": [_named(one, label=one.serial) for one in airframes],
         "parts": _parts(placed),
         "instruments": [

@@ -21,6 +21,9 @@ export async function openStart(tablet) {
     const open = (await store.all("checks")).map(({ json }) => json).filter(({ state }) => state === "open");
     ui.note.textContent = note || (open.length ? "" : "No open check is carried here.");
     ui.carried.replaceChildren(...open.map(rowOf));
+    const { studies = [] } = (await store.get("settings", "carry")) ?? {};
+    ui.studying.hidden = !studies.length;
+    ui.studies.replaceChildren(...studies.map(({ uuid, label, what }) => row(`study/${uuid}`, el("b", {}, label), ` ${what}`)));
   }
 
   await paint("");
@@ -31,5 +34,7 @@ export async function openStart(tablet) {
 
 function rowOf({ check, joint, airframe, part, label, since }) {
   const words = [el("b", {}, joint.name || joint.label), ` ${airframe.label}, ${part.serial}`, el("small", {}, since ? `${label}. Changed since: ${since}` : label)];
-  return el("li", {}, el("a", { class: "button", href: `/tablet/check/${check}`, "data-go": "" }, words));
+  return row(`check/${check}`, ...words);
 }
+
+const row = (to, ...words) => el("li", {}, el("a", { class: "button", href: `/tablet/${to}`, "data-go": "" }, words));

@@ -8,7 +8,7 @@ import { alarmOnce, ask, el, hour, say, stamp, touch, trouble, why } from "./dom
 import { later } from "./later.js";
 import { sign } from "./map.js";
 
-const isAsked = () => document.querySelector("dialog[open]");
+export const isAsked = () => document.querySelector("dialog[open]");
 
 // In words, as on every page: whether the person ever stood up for it.
 const doubt = ({ authorship }) => (["claimed", "disowned"].includes(authorship) ? ` (${authorship})` : "");

@@ -83,7 +83,8 @@ class Contents {
   actRow({ id, body, state, problem }) {
     const { outbox, connection } = this.tablet;
     const { form, by, made_at, said } = body;
-    const what = [form.split("/")[0], said.station, said.kind, said.value || said.outcome, said.unit].filter(Boolean).join(" ");
+    // What is read in a study stays hidden until all is read.
+    const what = [form.split("/")[0].replace("_", " "), said.station, said.kind, ...(said.study ? [] : [said.value || said.outcome, said.unit])].filter(Boolean).join(" ");
     const how = problem ? problem.message : outbox.queue.waitsFor(id).length ? "waits for another" : "waits for the server";
     return el("li", { class: state }, el("b", {}, what), ` ${connection.nameOf(by)}, ${hour(made_at)}: ${how} `, problem && [touch("again", "Send again", { value: id }), touch("aside", "Do not send", { value: id })]);
   }

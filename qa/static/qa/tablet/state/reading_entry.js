@@ -8,10 +8,27 @@ import { neighbor, nextOpen } from "../core/station_order.js";
 const SLOW_MS = 1500;
 export const NOTHING = { value: "", unit: "", goes: "", does_not_go: "" };
 
-export class ReadingEntry {
+// What hears a keyboard or a gauge that types, and is handed their keys: type(key of number_pad.js, "ok", or {gauge}: a value that a gauge typed before its Enter).
+export class Typing {
+  burst = quiet();
+
+  // elsewhere: Enter means something to what has the focus. True when the key is ours.
+  keydown(name, at, elsewhere) {
+    const { burst, value, held } = hear(this.burst, name, at);
+    this.burst = burst;
+    const key = keyOf(name);
+    if (value !== null) this.type({ gauge: value });
+    else if (key && (key !== "ok" || held || !elsewhere)) this.type(key);
+    else return false;
+    return true;
+  }
+}
+
+export class ReadingEntry extends Typing {
   // session: see check_session.js. desk: what shows it and asks, see screens/desk.js.
   constructor(session, desk) {
-    Object.assign(this, { session, desk, last: null, burst: quiet(), slip: "", busy: false, ahead: [] });
+    super();
+    Object.assign(this, { session, desk, last: null, slip: "", busy: false, ahead: [] });
     this.at = nextOpen(session.slots, session.view().done) ?? session.slots[0];
     this.startPlace(session.unit);
   }
@@ -82,21 +99,9 @@ export class ReadingEntry {
     for (const waiting of ahead) this.soon(waiting);
   }
 
-  // key: of number_pad.js, "ok", or {gauge}: a value that a gauge typed before its Enter.
   type(key) {
     if (key === "ok" || key.gauge) this.inTurn(() => this.accept(key.gauge));
     else this.soon(() => this.enter(key));
-  }
-
-  // A key of a keyboard or of a gauge that types. elsewhere: Enter means something to what has the focus. True when the key is ours.
-  keydown(name, at, elsewhere) {
-    const { burst, value, held } = hear(this.burst, name, at);
-    this.burst = burst;
-    const key = keyOf(name);
-    if (value !== null) this.type({ gauge: value });
-    else if (key && (key !== "ok" || held || !elsewhere)) this.type(key);
-    else return false;
-    return true;
   }
 
   enter(key) {

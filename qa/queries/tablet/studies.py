@@ -1,0 +1,44 @@
+"""Gauge studies under way, for a tablet: whose turn is where and which turns were
+read; never what was read."""
+
+from django.urls import reverse
+
+from qa.models import GaugeStudy, StudyPerson, StudyValue
+from qa.rules import gauge_studies as rules
+from shop.models import Person
+
+# A study stays under way for days; older ones are read at the desk.
+MOST = 40
+
+
+def studies_to_carry() -> list[dict]:
+    """Those of which a turn is left, newest first: three statements."""
+    newest = GaugeStudy.objects.select_related("instrument", "joint").order_by(
+        "-number"
+    )
+    found = list(newest[:MOST])
+    read: dict[int, set[int]] = {one.pk: set() for one in found}
+    rows = StudyValue.objects.filter(study__in=found)
+    for study, turn in rows.values_list("study", "turn"):
+        read[study].add(turn)
+    left = [one for one in found if len(read[one.pk]) < len(one.order)]
+    members = StudyPerson.objects.filter(study__in=left).select_related("person")
+    people = {one.person_id: one.person for one in members}
+    return [_told(one, read[one.pk], people) for one in left]
+
+
+def _told(study: GaugeStudy, read: set[int], people: dict[int, Person]) -> dict:
+    turns: dict[int, list] = {}
+    for number, (person, place, _repeat) in enumerate(study.order):
+        turns.setdefault(person, []).append([number, place, number in read])
+    names = rules.names_of([people[key] for key in turns])
+    return {
+        "uuid": str(study.entry_id),
+        "label": study.label,
+        "what": f"{study.what}, {study.instrument}",
+        "url": reverse("gauge_study", args=[study.number]),
+        "people": [
+            {"username": people[key].username, "name": names[key], "turns": own}
+            for key, own in turns.items()
+        ],
+    }

@@ -1,0 +1,114 @@
+// A gauge study turn by turn: where to read is told, what was read is shown to nobody before all is read.
+import { emptyPad, press } from "../core/key_input.js";
+import { parseLength } from "../core/lengths.js";
+import { carry } from "../state/carried_data.js";
+import { Typing } from "../state/reading_entry.js";
+import { isAsked } from "./desk.js";
+import { alarm, el, say, stamp, why } from "./dom.js";
+
+export async function openStudy(tablet, id) {
+  const { here } = await carry(tablet);
+  const study = here?.studies?.find(({ uuid }) => uuid === id);
+  if (!study) throw Error("This study is read, or is not on this tablet.");
+  const screen = new StudyScreen(tablet, study, here.database);
+  const sent = (await tablet.store.all("sent")).filter(({ receipt }) => !receipt?.aside);
+  for (const item of [...sent, ...tablet.outbox.queue.items.values()].sort((a, b) => a.seq - b.seq)) screen.keep(item);
+  screen.take({});
+  return screen;
+}
+
+class StudyScreen extends Typing {
+  // acts: by turn the last act of this tablet, in the order in which they were made. again: what the next value replaces.
+  constructor(tablet, study, database) {
+    super();
+    const pad = emptyPad(tablet.settings.unit);
+    const ui = stamp("study", {
+      key: ({ dataset }) => this.type(dataset.key),
+      undo: () => (this.pad.past.length ? this.type("undo") : this.readAgain()),
+      unit: () => {
+        const unit = this.pad.unit === "mm" ? "in" : "mm";
+        this.take({ pad: emptyPad(unit) });
+        tablet.keep({ unit });
+      },
+    });
+    Object.assign(this, { tablet, study, database, pad, ui, node: ui.node, acts: new Map(), again: null, tail: Promise.resolve() });
+    ui.title.textContent = study.label;
+    ui.what.textContent = study.what;
+    ui.page.href = study.url;
+    ui.people.append(...study.people.map(() => el("option")));
+    ui.people.selectedIndex = 1 + study.people.findIndex(({ username }) => username === tablet.connection.person);
+    ui.people.onchange = () => this.take({ again: null, pad: emptyPad(this.pad.unit) });
+  }
+
+  keep({ id, body: { said } }) {
+    if (said.study !== this.study.uuid) return;
+    this.acts.delete(said.turn);
+    this.acts.set(said.turn, id);
+  }
+
+  // Of who measures: [number, place, whether it was read].
+  turns() {
+    return this.study.people[this.ui.people.selectedIndex - 1]?.turns ?? [];
+  }
+
+  left(turns) {
+    return turns.filter(([turn, , read]) => !read && !this.acts.has(turn));
+  }
+
+  // One after the other: a hand or a gauge is faster than a slow disk.
+  type(key) {
+    this.tail = this.tail.then(() => this.enter(key)).catch(alarm);
+  }
+
+  async enter(key) {
+    if (key.gauge) this.pad = press(this.pad, { text: key.gauge });
+    else if (key !== "ok") return this.take({ pad: press(this.pad, key) });
+    const { now, again, pad, study, database, tablet } = this;
+    const { problem } = parseLength(pad.text, pad.unit);
+    if (problem) return say(problem, true, true);
+    const by = await tablet.person();
+    if (!by) return undefined;
+    const said = { study: study.uuid, turn: now[0], value: pad.text, unit: pad.unit, supersedes: null, reason: "", ...again };
+    this.keep(await tablet.outbox.add("study_value/1", by, said, database));
+    this.take({ again: null, pad: emptyPad(pad.unit) });
+    return say(this.now ? `Kept. Now ${this.now[1]}.` : "Kept.");
+  }
+
+  // The last one that this tablet kept of who measures.
+  async readAgain() {
+    const mine = new Map(this.turns().map((turn) => [turn[0], turn]));
+    const [number, supersedes] = [...this.acts].filter(([turn]) => mine.has(turn)).at(-1) ?? [];
+    if (!supersedes) return say("Nothing was read here before.", true, true);
+    const reason = await why("why-new", mine.get(number)[1]);
+    return reason && this.take({ again: { turn: number, supersedes, reason } });
+  }
+
+  take(changes) {
+    Object.assign(this, changes);
+    const { ui, study, again, pad } = this;
+    for (const [person, { name, turns }] of study.people.entries()) ui.people.options[person + 1].text = `${name}: ${turns.length - this.left(turns).length} of ${turns.length}`;
+    this.now = again ? this.turns().find(([turn]) => turn === again.turn) : this.left(this.turns())[0];
+    ui.desk.hidden = !this.now;
+    ui.done.hidden = study.people.some(({ turns }) => this.left(turns).length);
+    ui.last.hidden = !again;
+    ui.place.textContent = this.now?.[1];
+    ui.value.textContent = pad.text || "\u2013";
+    ui.units.textContent = pad.unit === "in" ? "inch" : "mm";
+  }
+
+  keydown(event) {
+    const { key, timeStamp, target, ctrlKey, metaKey, altKey } = event;
+    if (ctrlKey || metaKey || altKey || this.ui.desk.hidden || isAsked()) return;
+    if (super.keydown(key, timeStamp, target.matches("button, a, select"))) event.preventDefault();
+  }
+  // Another tab of this tablet.
+  heard({ type, item }) {
+    if (type !== "added") return;
+    this.keep(item);
+    this.take({});
+  }
+
+  place() {
+    return this.study.label;
+  }
+}
