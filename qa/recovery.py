@@ -29,17 +29,17 @@ def read_file(content: bytes) -> dict:
     return said
 
 
-def recover_file(said: dict) -> dict:
+def recover_file(saved: dict) -> dict:
     """Take every act of the file: {"stored", "known", "refused": [{id, message}]}.
 
     Also those that were acknowledged once: a restored database may lack them. Who
     measured is what the file says, and stays claimed until the person confirms it.
     """
-    if not isinstance(said, dict):
+    if not isinstance(saved, dict):
         raise Refused(NOT_A_FILE, field="file", code="unreadable")
-    acts = said.get("outbox")
-    sent = said.get("sent", [])
-    photos = said.get("photos", [])
+    acts = saved.get("outbox")
+    sent = saved.get("sent", [])
+    photos = saved.get("photos", [])
     if not all(isinstance(rows, list) for rows in (acts, sent, photos)):
         raise Refused(NOT_A_FILE, field="file", code="unreadable")
     acts = [*filter(_was_acknowledged, sent), *acts]
@@ -49,14 +49,14 @@ def recover_file(said: dict) -> dict:
             field="file",
             code="too_large",
         )
-    told = {"stored": 0, "known": 0, "refused": []}
+    counts = {"stored": 0, "known": 0, "refused": []}
     # What names rows by key means those of the copy that the tablet knew.
-    known = said.get("database")
-    for one in sorted(acts, key=_number):
-        _take(one, partial(_act, known=known), told)
-    for one in photos:
-        _take(one, partial(_photo, known=known), told)
-    return told
+    known = saved.get("database")
+    for sent_one in sorted(acts, key=_number):
+        _take(sent_one, partial(_act, known=known), counts)
+    for sent_one in photos:
+        _take(sent_one, partial(_photo, known=known), counts)
+    return counts
 
 
 def _was_acknowledged(row) -> bool:

@@ -71,15 +71,15 @@ def _refuse_changed(last: FitUp, part, surround_part) -> None:
         raise Refused(words % {"off": state.off}, field="refit")
 
 
-def _held_as_before(last: FitUp, told: list[dict], note: str) -> list[dict]:
+def _held_as_before(last: FitUp, ticked: list[dict], note: str) -> list[dict]:
     """What was ticked, to be kept with the check where the fit-up states nothing;
     refused where it states something else: then it is held another way."""
-    kinds = {one["kind"] for one in told}
-    before = {one["kind"] for one in last.held}
-    where = "; ".join(one["where"] for one in last.held if one["where"])
+    kinds = {holding["kind"] for holding in ticked}
+    before = {holding["kind"] for holding in last.held}
+    where = "; ".join(holding["where"] for holding in last.held if holding["where"])
     if not last.held:
-        return fitups.clean_held(told)
-    if told and (kinds != before or note.strip() != where.strip()):
+        return fitups.clean_held(ticked)
+    if ticked and (kinds != before or note.strip() != where.strip()):
         words = _(
             "Fit-up %(n)s was held by: %(held)s. Choose what changed under Fit-up when "
             "it is held another way now."

@@ -36,7 +36,7 @@ def plan_study(
         "instrument": str(instrument.uuid),
         "what": what,
         "places": places,
-        "people": [one.username for one in people],
+        "people": [person.username for person in people],
         "repeats": repeats,
         "tolerance_nm": tolerance_nm,
         "joint": joint and str(joint.uuid),
@@ -50,14 +50,16 @@ def plan_study(
             what=what,
             places=places,
             repeats=repeats,
-            order=rules.shuffled([one.pk for one in people], places, repeats, act.id),
+            order=rules.shuffled(
+                [person.pk for person in people], places, repeats, act.id
+            ),
             tolerance_nm=tolerance_nm,
             note=note,
         )
         study.full_clean(exclude=["entry"])
         act.record(study)
-        for one in people:
-            act.record(StudyPerson(study=study, person=one))
+        for person in people:
+            act.record(StudyPerson(study=study, person=person))
         act.result = {"study": study.label}
     return study
 

@@ -157,12 +157,12 @@ def record_holes(
         raise Refused(refused, field="instrument")
     if not measured:
         raise Refused("No hole was measured.", field="holes")
-    holes = {one.label: one for one in revision.holes.all()}
+    holes = {hole.label: hole for hole in revision.holes.all()}
     said = {
         "revision": str(revision.uuid),
         "part": part.serial,
         "instrument": instrument and instrument.pk,
-        "measured": [asdict(one) for one in measured],
+        "measured": [asdict(hole) for hole in measured],
         "note": note,
     }
     with perform("hole_check/1", by=by, said=said) as act:
@@ -178,33 +178,35 @@ def record_holes(
         check.full_clean(exclude=["entry"])
         act.record(check)
         seen = set()
-        for one in measured:
-            if one.label not in holes or one.label in seen:
+        for hole in measured:
+            if hole.label not in holes or hole.label in seen:
                 raise Refused(
-                    f"Hole {one.label} is not in this pattern, or there twice.",
+                    f"Hole {hole.label} is not in this pattern, or there twice.",
                     field="holes",
                 )
-            seen.add(one.label)
-            act.record(_reading(check, holes[one.label], one))
+            seen.add(hole.label)
+            act.record(_reading(check, holes[hole.label], hole))
         act.result = {"check": check.label}
     return check
 
 
-def _reading(check: HoleCheck, hole: PatternHole, one: MeasuredHole) -> HoleReading:
+def _reading(
+    check: HoleCheck, hole: PatternHole, measured: MeasuredHole
+) -> HoleReading:
     values = {}
     for name in ("x", "y", "size", "edge"):
-        text = getattr(one, name)
+        text = getattr(measured, name)
         try:
-            values[name] = parse_typed(text, one.unit) if text else None
+            values[name] = parse_typed(text, measured.unit) if text else None
         except LengthError as error:
-            raise Refused(f"Hole {one.label}: {error}.", field="holes") from None
+            raise Refused(f"Hole {measured.label}: {error}.", field="holes") from None
     if values["x"] is None or values["y"] is None:
-        raise Refused(f"Hole {one.label} needs its measured place.", field="holes")
+        raise Refused(f"Hole {measured.label} needs its measured place.", field="holes")
     read = hole_found(hole, values["x"], values["y"], values["size"], values["edge"])
     try:
-        found = numbers.plan_holes([read]).holes[0]
+        judged = numbers.plan_holes([read]).holes[0]
     except numbers.HoleError as why:
-        raise Refused(f"Hole {one.label}: {why}.", field="holes") from None
+        raise Refused(f"Hole {measured.label}: {why}.", field="holes") from None
     return HoleReading(
         hole_check=check,
         hole=hole,
@@ -212,10 +214,10 @@ def _reading(check: HoleCheck, hole: PatternHole, one: MeasuredHole) -> HoleRead
         y_nm=values["y"],
         size_nm=values["size"],
         edge_nm=values["edge"],
-        typed={n: getattr(one, n) for n in ("x", "y", "size", "edge")},
-        unit=one.unit,
-        position_nm=to_nm(found.position_mm),
-        allowed_nm=to_nm(found.allowed_mm),
-        position_conforms=found.position_conforms,
-        size_conforms=found.size_conforms,
+        typed={n: getattr(measured, n) for n in ("x", "y", "size", "edge")},
+        unit=measured.unit,
+        position_nm=to_nm(judged.position_mm),
+        allowed_nm=to_nm(judged.allowed_mm),
+        position_conforms=judged.position_conforms,
+        size_conforms=judged.size_conforms,
     )

@@ -135,10 +135,10 @@ def inspect(
     conform and nobody decided is not accepted at all.
     """
     roles.require(by, "inspect")
-    remarks = [one for one in remarks if one.text.strip()]
+    remarks = [remark for remark in remarks if remark.text.strip()]
     said = {"offered": str(offered.entry_id), "joint": offered.joint.number}
     said |= {"outcome": outcome, "shown": shown, "note": note}
-    said["remarks"] = [[one.station, one.text] for one in remarks]
+    said["remarks"] = [[remark.station, remark.text] for remark in remarks]
     with perform("inspect/1", by=by, said=said) as act:
         row = _open(by, offered)
         if shown != row.digest:
@@ -152,17 +152,17 @@ def inspect(
             "note": note,
         }
         text = canonical({**content, "seconds": [str(k) for k in content["seconds"]]})
-        told = Inspection(
+        inspection = Inspection(
             offered=row,
             outcome=outcome,
             digest=hashlib.sha256(text.encode()).hexdigest(),
             note=note,
         )
-        told.full_clean(exclude=["entry"])
-        act.record(told)
-        items = [_remarked(act, told, row, one) for one in remarks]
+        inspection.full_clean(exclude=["entry"])
+        act.record(inspection)
+        items = [_remarked(act, inspection, row, remark) for remark in remarks]
         act.result = {"outcome": outcome, "nonconformances": items}
-    return told
+    return inspection
 
 
 def _open(by, offered: OfferedJoint) -> OfferedJoint:
@@ -199,9 +199,9 @@ def _allow(row: OfferedJoint, outcome: str, remarks: list[Remark]) -> None:
         )
     body = row.content
     labels = {line["station"] for line in body["lines"]}
-    labels |= {one.label for one in row.fit_up.revision.stations.all()}
-    said = [one.station for one in remarks]
-    if len(set(said)) < len(said) or set(said) - labels - {WHOLE}:
+    labels |= {station.label for station in row.fit_up.revision.stations.all()}
+    remarked = [remark.station for remark in remarks]
+    if len(set(remarked)) < len(remarked) or set(remarked) - labels - {WHOLE}:
         raise Refused("That line was not offered.", field="remarks")
     if outcome == InspectionOutcome.REJECTED:
         if not remarks:
@@ -214,13 +214,13 @@ def _allow(row: OfferedJoint, outcome: str, remarks: list[Remark]) -> None:
     if not remarks and outcome == InspectionOutcome.WITH_REMARKS:
         raise Refused("Write the remarks.", field="remarks")
     for check in Check.objects.filter(
-        entry__in=[one["act"] for one in body["checks"]]
+        entry__in=[read["act"] for read in body["checks"]]
     ).select_related("fit_up__entry"):
         authorship.require_proven(check, "outcome")
-    _require_good(row, set(said))
+    _require_good(row, set(remarked))
 
 
-def _require_good(row: OfferedJoint, said: set[str]) -> None:
+def _require_good(row: OfferedJoint, remarked: set[str]) -> None:
     body = row.content
     if "suspect" in body["short"]:
         raise Refused(
@@ -254,7 +254,7 @@ def _require_good(row: OfferedJoint, said: set[str]) -> None:
     lines = {one["station"] for one in offering.open_lines(body)}
     lines |= {one.station.label for one in seconds.select_related("station")}
     lines |= {WHOLE} if body["short"] else set()
-    if missing := sorted(lines - said, key=lambda label: (len(label), label)):
+    if missing := sorted(lines - remarked, key=lambda label: (len(label), label)):
         words = ", ".join(label or "the joint whole" for label in missing)
         raise Refused(
             f"Not shown to conform: {words}. Accept with a remark at each, or reject.",
@@ -262,9 +262,9 @@ def _require_good(row: OfferedJoint, said: set[str]) -> None:
         )
 
 
-def _remarked(act, told: Inspection, row: OfferedJoint, said: Remark) -> str:
+def _remarked(act, inspection: Inspection, row: OfferedJoint, remarked: Remark) -> str:
     """Each remark is an item, with its own number."""
-    where = f"station {said.station}" if said.station else "the joint whole"
+    where = f"station {remarked.station}" if remarked.station else "the joint whole"
     item = raising.keep(
         act,
         Nonconformance(
@@ -273,13 +273,16 @@ def _remarked(act, told: Inspection, row: OfferedJoint, said: Remark) -> str:
             source=Source.INSPECTION,
             joint_id=row.joint_id,
             part_id=row.fit_up.part_id,
-            title=said.text.strip()[:200],
+            title=remarked.text.strip()[:200],
             place=f"{row.joint.name}, {where}"[:200],
-            stations=[said.station] if said.station else [],
+            stations=[remarked.station] if remarked.station else [],
         ),
     )
     remark = InspectionRemark(
-        inspection=told, station=said.station, text=said.text.strip()[:200], item=item
+        inspection=inspection,
+        station=remarked.station,
+        text=remarked.text.strip()[:200],
+        item=item,
     )
     act.record(remark)
     return item.label

@@ -12,29 +12,29 @@ def hold_still(fit_ups: list[FitUp], plan: FitPlan | None = None) -> dict[int, F
 
     Return the newest fit-up of each: another one where the plan itself was cut before.
     """
-    parts = {one.part_id for one in fit_ups}
-    parts |= {one.surround_part_id for one in fit_ups} - {None}
+    parts = {fit_up.part_id for fit_up in fit_ups}
+    parts |= {fit_up.surround_part_id for fit_up in fit_ups} - {None}
     for part in sorted(parts):
         Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
     own = set()
     if plan:
         own = set(plan.opened.values_list("pk", flat=True))
-    found = {}
-    for one in fit_ups:
-        rows = FitUp.objects.filter(airframe=one.airframe_id, joint=one.joint_id)
-        since = rows.filter(number__gt=one.number).select_related(
+    newest = {}
+    for fit_up in fit_ups:
+        rows = FitUp.objects.filter(airframe=fit_up.airframe_id, joint=fit_up.joint_id)
+        since = rows.filter(number__gt=fit_up.number).select_related(
             "revision", "part__design", "surround_part__design"
         )
         since = list(since.order_by("number"))
         other = [later for later in since if later.pk not in own]
-        if other or (since and since[-1].revision_id != one.revision_id):
+        if other or (since and since[-1].revision_id != fit_up.revision_id):
             raise Refused(
-                f"This is of fit-up {one.number}; fit-up {since[-1].number} was opened "
-                "since. Measure again before the next step.",
+                f"This is of fit-up {fit_up.number}; fit-up {since[-1].number} was "
+                "opened since. Measure again before the next step.",
                 code="stale",
             )
-        found[one.pk] = since[-1] if since else one
-    return found
+        newest[fit_up.pk] = since[-1] if since else fit_up
+    return newest
 
 
 def open_next(

@@ -33,11 +33,11 @@ def offer(
         joints, never = offering.joints_of(airframe, **what)
         _hold(airframe, joints)
         every = offering.drafts(airframe, joints)
-        drafts = [one for one in every if one.measured]
+        drafts = [draft for draft in every if draft.measured]
         _refuse(drafts or every, shown)
         row.number = next_number("offer")
-        unmeasured = [one.state.joint for one in every if not one.measured]
-        row.left_out = sorted(one.number for one in [*never, *unmeasured])
+        unmeasured = [draft.state.joint for draft in every if not draft.measured]
+        row.left_out = sorted(left_joint.number for left_joint in [*never, *unmeasured])
         row.full_clean(exclude=["entry"])
         act.record(row)
         items = []
@@ -48,7 +48,7 @@ def offer(
                 raising.raise_in(act, check, finding)
                 for check, finding in draft.to_raise
             ]
-        labels = [one.label for one in items]
+        labels = [item.label for item in items]
         act.result = {"offer": row.label, "nonconformances": labels}
     return row
 

@@ -22,19 +22,19 @@ def raise_findings(
     """Number the findings of a check: those at the chosen places, else all that nobody
     raised yet. Refused, by its number, for one that was."""
     roles.require(by, "raise nonconformances")
-    found = judging.findings(check)
+    findings = judging.findings(check)
     if chosen is None:
         # With nothing left the first that was raised is named below.
-        found = not_raised(check, found) or found[:1]
+        findings = not_raised(check, findings) or findings[:1]
     else:
-        if any(not 0 <= index < len(found) for index in chosen):
+        if any(not 0 <= index < len(findings) for index in chosen):
             raise Refused("That finding is not there any more.", field="findings")
-        found = [found[index] for index in chosen]
+        findings = [findings[index] for index in chosen]
     envelope.setdefault("said", {"check": str(check.entry_id), "findings": chosen})
     with perform("raise/1", by=by, **envelope) as act:
-        items = [raise_in(act, check, finding) for finding in found]
+        items = [raise_in(act, check, finding) for finding in findings]
         act.result = {
-            "nonconformances": [{"id": one.pk, "label": one.label} for one in items]
+            "nonconformances": [{"id": item.pk, "label": item.label} for item in items]
         }
     return items
 

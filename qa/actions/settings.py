@@ -121,40 +121,41 @@ def _moved(rows, present, changes) -> Moved:
 def _changed(settings, present, airframe, position, plan) -> list[AdjusterSetting]:
     """The settings that differ from what stands; refused where they cannot be."""
     rows = []
-    for row, one in enumerate(settings):
+    for row, setting in enumerate(settings):
         field = f"setting_{row}"
-        if one.name not in present:
+        if setting.name not in present:
             raise Refused(
-                _("Nothing called %(name)s holds this part now.") % {"name": one.name},
+                _("Nothing called %(name)s holds this part now.")
+                % {"name": setting.name},
                 field=field,
             )
-        now = present[one.name]
-        if one.was_nm not in (None, now.now_nm):
+        now = present[setting.name]
+        if setting.was_nm not in (None, now.now_nm):
             raise Refused(
                 _("%(point)s was set in the meantime: it is set to %(now)s now.")
                 % {"point": now.point, "now": now_words(now, now.now_nm, Unit.MM)},
                 field=field,
                 code="stale",
             )
-        if not now.min_nm <= one.value_nm <= now.max_nm:
+        if not now.min_nm <= setting.value_nm <= now.max_nm:
             raise Refused(
                 _("It can be set from %(low)s to %(high)s mm.")
                 % {"low": f"{to_mm(now.min_nm):g}", "high": f"{to_mm(now.max_nm):g}"},
                 field=field,
             )
-        change = one.value_nm - now.now_nm
+        change = setting.value_nm - now.now_nm
         if change:
             rows.append(
                 AdjusterSetting(
                     airframe=airframe,
                     position=position,
-                    name=one.name,
+                    name=setting.name,
                     plan=plan,
-                    value_nm=one.value_nm,
+                    value_nm=setting.value_nm,
                     change_nm=change,
-                    asked_nm=one.asked_nm,
-                    value=one.value,
-                    unit=one.unit,
+                    asked_nm=setting.asked_nm,
+                    value=setting.value,
+                    unit=setting.unit,
                 )
             )
     if not rows:

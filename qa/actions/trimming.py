@@ -216,30 +216,30 @@ def _asked(plan: FitPlan | None) -> dict:
 def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation]:
     """What goes beyond the plan, as it is recorded; Refused where it may not be."""
     changed = overtaking.changes_of(plan) if plan else []
-    found = cut_allowance.beyond(plan, rows, bool(changed))
-    for one in found:
-        primary = cut_allowance.needs_release(one.part)
+    excesses = cut_allowance.beyond(plan, rows, bool(changed))
+    for excess in excesses:
+        primary = cut_allowance.needs_release(excess.part)
         if primary and not (reason and roles.may(by, "release cuts")):
-            raise Refused(_too_deep(plan, one, changed), code="unreleased")
+            raise Refused(_too_deep(plan, excess, changed), code="unreleased")
         if not reason:
             raise Refused(
-                f"{one.part.serial} was cut {to_mm(one.cut_nm):.2f} mm deep where "
-                f"{to_mm(one.allowed_nm):.2f} mm was planned: say why.",
+                f"{excess.part.serial} was cut {to_mm(excess.cut_nm):.2f} mm deep "
+                f"where {to_mm(excess.allowed_nm):.2f} mm was planned: say why.",
                 field="reason",
                 code="reason",
             )
     return [
         CutDeviation(
-            fit_up=one.fit_up,
-            part=one.part,
-            side=one.side,
-            s_nm=one.s_nm,
-            cut_nm=one.cut_nm,
-            allowed_nm=one.allowed_nm,
-            authorized=cut_allowance.needs_release(one.part),
+            fit_up=excess.fit_up,
+            part=excess.part,
+            side=excess.side,
+            s_nm=excess.s_nm,
+            cut_nm=excess.cut_nm,
+            allowed_nm=excess.allowed_nm,
+            authorized=cut_allowance.needs_release(excess.part),
             reason=reason,
         )
-        for one in found
+        for excess in excesses
     ]
 
 
@@ -255,20 +255,20 @@ def _too_deep(plan, one: cut_allowance.Beyond, changed) -> str:
     )
 
 
-def _line(check: Check, fit_up: FitUp, side: str, taken, asked) -> list[TrimCut]:
+def _line(check: Check, fit_up: FitUp, side: str, taken, planned_at) -> list[TrimCut]:
     """The cut line of one side: where something came off and where that runs out."""
     if not any(depth for _, depth in taken):
         return []
     revision = fit_up.revision
     stations = list(revision.stations.all())
-    said = {one.station: (one, depth) for one, depth in taken}
-    if unknown := set(said) - {station.label for station in stations}:
+    taken_at = {one.station: (one, depth) for one, depth in taken}
+    if unknown := set(taken_at) - {station.label for station in stations}:
         raise Refused(f"There is no station {min(unknown)} here.", field="cuts")
-    depths = [said.get(s.label, (None, 0))[1] for s in stations]
+    depths = [taken_at.get(s.label, (None, 0))[1] for s in stations]
     rows = []
     for row, along in cut_allowance.cut_rows(revision, depths):
         label = stations[row].label
-        one, depth = said.get(label, (None, 0))
+        one, depth = taken_at.get(label, (None, 0))
         planned = one.planned_nm if one else None
         rows.append(
             TrimCut(
@@ -278,7 +278,7 @@ def _line(check: Check, fit_up: FitUp, side: str, taken, asked) -> list[TrimCut]
                 side=side,
                 s_nm=along,
                 depth_nm=depth,
-                planned_nm=asked.get((check.pk, side, label), planned),
+                planned_nm=planned_at.get((check.pk, side, label), planned),
                 value=one.value if one else "0",
                 unit=one.unit if one else "mm",
             )

@@ -98,7 +98,7 @@ def _measure(crew, joint: Joint, place, number: int) -> None:
     checks.finish_check(by=crew["tomas"], check=check)
 
 
-def _set(crew, joint: Joint, place, asked, further) -> None:
+def _set(crew, joint: Joint, place, wanted, further) -> None:
     """Record what was asked, and move the door by what came."""
     fit_up: FitUp = joint.fit_ups.order_by("-number").first()
     check = fit_up.checks.get()
@@ -109,7 +109,8 @@ def _set(crew, joint: Joint, place, asked, further) -> None:
 
     def moved(errors):
         changes = [
-            to_nm(asked.get(one.name, 0) + errors.get(one.name, 0)) for one in present
+            to_nm(wanted.get(adjuster.name, 0) + errors.get(adjuster.name, 0))
+            for adjuster in present
         ]
         return rigs.made(present, changes, worked.joints).changes
 
@@ -118,9 +119,9 @@ def _set(crew, joint: Joint, place, asked, further) -> None:
         checks=[check],
         made=Settings(
             [
-                Set(one.name, one.now_nm + to_nm(asked[one.name]))
-                for one in present
-                if one.name in asked
+                Set(adjuster.name, adjuster.now_nm + to_nm(wanted[adjuster.name]))
+                for adjuster in present
+                if adjuster.name in wanted
             ],
             moved({}),
         ),

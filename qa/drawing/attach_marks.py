@@ -18,17 +18,21 @@ def build(joint, layout, drawn) -> list[Shape]:
     centers = drawn.centers.mean(axis=0)
     for mark in joint.marks:
         x, y = map(float, drawn.frame.points([(mark.x, mark.y)])[0])
-        seen = [one for one in mark.arrows if one[2] ** 2 + one[3] ** 2 >= SEEN**2]
-        unseen = [f"{one[0]}/{one[1]}" for one in mark.arrows if one not in seen]
+        visible = [
+            arrow for arrow in mark.arrows if arrow[2] ** 2 + arrow[3] ** 2 >= SEEN**2
+        ]
+        unseen = [
+            f"{arrow[0]}/{arrow[1]}" for arrow in mark.arrows if arrow not in visible
+        ]
         at_x, at_y = _inside(x, y, centers) if mark.arrows else (x, y)
         shapes.append(line(x, y, at_x, at_y, "leader"))
         shapes += [Disc(x, y, 7.0, "hole"), Disc(x, y, 2.4, "flow-head")]
-        for plus, minus, dx, dy in seen:
+        for plus, minus, dx, dy in visible:
             shapes += _both_ways(at_x, at_y, dx, -dy, (plus, minus), size)
-        words = f"{mark.name}: {', '.join(unseen)}" if unseen else mark.name
-        upright = any(abs(one[3]) > 0.5 for one in seen)
+        label = f"{mark.name}: {', '.join(unseen)}" if unseen else mark.name
+        upright = any(abs(arrow[3]) > 0.5 for arrow in visible)
         down = LONG + size * 2.4 if upright else size * 1.6
-        shapes.append(Text(at_x, at_y + down, words, size, "word", "middle"))
+        shapes.append(Text(at_x, at_y + down, label, size, "word", "middle"))
         drawn.busy += [(x, y), (at_x, at_y), (at_x, at_y + down)]
     return shapes
 

@@ -46,29 +46,29 @@ def percent(permille: int) -> str:
     return f"{permille // 10}.{permille % 10} %"
 
 
-def build(title: str, told: Sequence[Share]) -> Scene:
+def build(title: str, shares: Sequence[Share]) -> Scene:
     """The scene: a bar a row, its count at its end, the share up to there beside."""
-    most = max((one.bar.count for one in told), default=1)
+    most = max((share.bar.count for share in shares), default=1)
     room = WIDTH - NAMES - COUNTS
-    bottom = TOP + ROW * len(told)
+    bottom = TOP + ROW * len(shares)
     shapes: list[Shape] = [
         Text(NAMES - 12, TOP - 12, "what", TEXT * 0.85, "word", "end"),
         Text(NAMES, TOP - 12, "how often", TEXT * 0.85),
         Text(WIDTH - 8, TOP - 12, "share up to here", TEXT * 0.85, "word", "end"),
         line(NAMES, TOP, NAMES, bottom, "axis"),
     ]
-    for number, one in enumerate(told):
-        y, long = TOP + ROW * number, max(2.0, room * one.bar.count / most)
+    for number, share in enumerate(shares):
+        y, long = TOP + ROW * number, max(2.0, room * share.bar.count / most)
         base = y + ROW / 2 + TEXT * 0.35
-        name = one.bar.name
-        shown = name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…"
+        name = share.bar.name
+        label = name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…"
         row = (
             box(NAMES, y + 6, long, ROW - 12, "half"),
             box(NAMES, y + 6, long, ROW - 12, "bar"),
-            Text(NAMES - 12, base, shown, TEXT, "word", "end"),
-            Text(NAMES + long + 8, base, str(one.bar.count), TEXT, "value"),
-            Text(WIDTH - 8, base, percent(one.up_to), TEXT, "word", "end"),
+            Text(NAMES - 12, base, label, TEXT, "word", "end"),
+            Text(NAMES + long + 8, base, str(share.bar.count), TEXT, "value"),
+            Text(WIDTH - 8, base, percent(share.up_to), TEXT, "word", "end"),
         )
-        words = f"{name}: {one.bar.count}"
-        shapes.append(Group(row, href=one.bar.url, name=words, key=str(number)))
+        spoken = f"{name}: {share.bar.count}"
+        shapes.append(Group(row, href=share.bar.url, name=spoken, key=str(number)))
     return Scene(WIDTH, bottom + 8, tuple(shapes), title, links=True)

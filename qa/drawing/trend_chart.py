@@ -31,10 +31,10 @@ class TrendSheet:
 def build(sheet: TrendSheet) -> Scene:
     """The scene."""
     band = sheet.trend.prediction
-    pulls = [one.pull for one in band] + [pull for pull, _ in sheet.points]
+    pulls = [point.pull for point in band] + [pull for pull, _ in sheet.points]
     reach = sheet.trend.reaches
-    shown = [one.low for one in band] + [one.high for one in band]
-    low, high = reach_of([*shown, sheet.limit, *(value for _, value in sheet.points)])
+    ends = [point.low for point in band] + [point.high for point in band]
+    low, high = reach_of([*ends, sheet.limit, *(value for _, value in sheet.points)])
     panel = Panel(TOP, HEIGHT, WIDTH, min(pulls), max(pulls), low, high)
     shapes: list[Shape] = []
     for stretch in _stretches(band, sheet.breaks):
@@ -50,8 +50,8 @@ def build(sheet: TrendSheet) -> Scene:
         shapes.append(Disc(panel.x(pull), panel.y(value), 3.4, "flow-head"))
     if reach and reach.pull <= panel.last:
         shapes.append(Disc(panel.x(reach.pull), panel.y(sheet.limit), 6.5, "now"))
-    whole = sorted(set(pulls))
-    shapes += panel.labels(whole, [f"{pull:g}" for pull in whole])
+    numbers = sorted(set(pulls))
+    shapes += panel.labels(numbers, [f"{pull:g}" for pull in numbers])
     foot = panel.bottom + 46
     shapes.append(Text(LEFT, foot, _sentence(sheet), TEXT * 0.9))
     title = f"Trend of {sheet.title} against pull number: {_sentence(sheet)}"

@@ -44,16 +44,16 @@ class AssemblyFile:
 
 def parse(data: bytes) -> AssemblyFile:
     """What stands in the file. Raises FileComplaints with all that is wrong."""
-    found = json_text.parse(data)
+    content = json_text.parse(data)
     complaints: list[Complaint] = []
-    if not isinstance(found, dict):
+    if not isinstance(content, dict):
         reason = 'an object is needed: {"parts": [...], "joints": [...]}'
         raise FileComplaints([Complaint(reason, 1)])
     try:
-        refuse_unknown(found, ("parts", "joints"))
+        refuse_unknown(content, ("parts", "joints"))
     except Wrong as wrong:
         complaints.append(Complaint(str(wrong), None, wrong.key))
-    parts = _each(found, "parts", MOST_PARTS, complaints, _part)
+    parts = _each(content, "parts", MOST_PARTS, complaints, _part)
     names = [part.name for part in parts if part]
     for name in dict.fromkeys(name for name in names if names.count(name) > 1):
         complaints.append(Complaint(f"part {name!r} is listed twice", None, "parts"))
@@ -63,10 +63,10 @@ def parse(data: bytes) -> AssemblyFile:
     def joint(entry):
         return _joint(entry, names)
 
-    joints = _each(found, "joints", MOST_JOINTS, complaints, joint)
-    entries = [one for one in joints if one]
-    for one in dict.fromkeys(one for one in entries if entries.count(one) > 1):
-        text = f"{one.joint!r} with {one.readings!r} is listed twice"
+    joints = _each(content, "joints", MOST_JOINTS, complaints, joint)
+    entries = [entry for entry in joints if entry]
+    for entry in dict.fromkeys(entry for entry in entries if entries.count(entry) > 1):
+        text = f"{entry.joint!r} with {entry.readings!r} is listed twice"
         complaints.append(Complaint(text, None, "joints"))
     if complaints:
         raise FileComplaints(complaints)

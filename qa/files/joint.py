@@ -119,12 +119,12 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
         raise FileComplaints([Complaint(reason, table.rows[MOST_STATIONS].line)])
     headings = {quantity: column.name for quantity, column in columns.items()}
     read = [read_row(Cells(row, columns, complaints)) for row in table.rows]
-    good = [one for one in read if one]
+    good = [row for row in read if row]
     if not complaints:
         good = _laid(good, closed, part_inside, headings)
-    good = [one for one in good if not one.point]
+    good = [row for row in good if not row.point]
     good, closing = _without_closing_row(good) if closed else (good, None)
-    lines, stations = [one.line for one in good], [one.station for one in good]
+    lines, stations = [row.line for row in good], [row.station for row in good]
     complaints += _located(station_complaints(stations), lines, headings)
     if complaints:
         raise FileComplaints(complaints)
@@ -134,11 +134,11 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
         raise FileComplaints(_located(error.complaints, lines, headings)) from error
     return JointFile(
         joint=joint,
-        limits=tuple(one.limits for one in good),
+        limits=tuple(row.limits for row in good),
         lines=tuple(lines),
         columns=headings,
         stated=tuple(stations),
-        extras=tuple(one.extras for one in good),
+        extras=tuple(row.extras for row in good),
         closing_label=closing,
     )
 
@@ -170,20 +170,20 @@ def _require_flat(columns: dict[str, Column], header: Row) -> None:
 
 def _laid(good: list[RowRead], closed, part_inside, headings) -> list[RowRead]:
     """Rows with their places, where some are given by tape."""
-    if not any(one.tape is not None or one.point for one in good):
+    if not any(row.tape is not None or row.point for row in good):
         return good
-    places = [one.station.place for one in good]
+    places = [row.station.place for row in good]
     if closed and good[-1].point and places[-1] == places[0]:
         good = good[:-1]
-    rows = [tape.Row(one.station, one.tape, one.point) for one in good]
+    rows = [tape.Row(row.station, row.tape, row.point) for row in good]
     try:
         stations = tape.lay(rows, closed=closed, part_inside=part_inside)
     except tape.TapeError as why:
         line = good[why.row].line
         raise FileComplaints([Complaint(f"{why}", line, headings[TAPE])]) from why
     return [
-        replace(one, station=station)
-        for one, station in zip(good, stations, strict=True)
+        replace(row, station=station)
+        for row, station in zip(good, stations, strict=True)
     ]
 
 

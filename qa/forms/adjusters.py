@@ -238,19 +238,21 @@ def start_of(holding: Holding, unit: str, set_u_nm: dict | None = None):
     setting uncertainty by the name of its adjuster."""
     other = set_u_nm or {}
     start: dict = {"unit": unit}
-    for row, one in enumerate(holding.directions.all()):
-        start |= {f"plus_{row}": one.plus, f"minus_{row}": one.minus}
-        start |= {f"{a}_{row}": f"{getattr(one, f'{a}_e9') / E9:.9g}" for a in "xyz"}
+    for row, direction in enumerate(holding.directions.all()):
+        start |= {f"plus_{row}": direction.plus, f"minus_{row}": direction.minus}
+        start |= {
+            f"{a}_{row}": f"{getattr(direction, f'{a}_e9') / E9:.9g}" for a in "xyz"
+        }
     points = list(holding.points.prefetch_related("adjusters__direction"))
     number = 0
-    for row, one in enumerate(points):
-        start |= {f"name_{row}": one.name, f"kind_{row}": one.kind}
+    for row, place in enumerate(points):
+        start |= {f"name_{row}": place.name, f"kind_{row}": place.kind}
         for axis in "xyz":
-            nm = getattr(one, f"{axis}_nm")
+            nm = getattr(place, f"{axis}_nm")
             start[f"at_{axis}_{row}"] = format_length(nm, unit)
-        for adjuster in one.adjusters.all():
+        for adjuster in place.adjusters.all():
             start |= {
-                f"of_{number}": one.name,
+                f"of_{number}": place.name,
                 f"word_{number}": adjuster.direction.plus,
                 f"far_{number}": format_length(adjuster.max_nm, unit),
                 f"back_{number}": format_length(-adjuster.min_nm, unit),
@@ -292,11 +294,11 @@ def start_typical(typical: Typical | None, words: dict, unit: str) -> tuple[dict
             f"at_{axis}_{row}": text(mm)
             for axis, mm in zip("xyz", one.place_mm, strict=True)
         }
-    said = {"aft": words.get("plus_0", "aft")}
+    own_word = {"aft": words.get("plus_0", "aft")}
     for row, one in enumerate(rows):
         start |= {
             f"of_{row}": one.point,
-            f"word_{row}": said.get(one.word, one.word),
+            f"word_{row}": own_word.get(one.word, one.word),
             f"far_{row}": text(one.far_mm),
             f"back_{row}": text(one.back_mm),
             f"step_{row}": text(one.step_mm),

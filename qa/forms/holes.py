@@ -270,22 +270,22 @@ class HoleCheckForm(_Table):
     def _from_file(self) -> list[MeasuredHole]:
         """Measured holes of a file; its nominal places must be the pattern's."""
         file = holes_file.parse(self.table_bytes())
-        known = {one.label: one for one in self.holes}
-        complaints, found = [], []
+        known = {nominal.label: nominal for nominal in self.holes}
+        complaints, measured = [], []
         for hole, line in zip(file.holes, file.lines, strict=True):
-            one = known.get(hole.label)
-            if one is None:
+            nominal = known.get(hole.label)
+            if nominal is None:
                 text = f"hole {hole.label} is not in this pattern"
                 complaints.append(Complaint(text, line, "hole"))
                 continue
             there = tuple(to_nm(v) for v in (*hole.nominal, hole.zone_mm))
-            if there != (one.x_nm, one.y_nm, one.zone_nm):
+            if there != (nominal.x_nm, nominal.y_nm, nominal.zone_nm):
                 text = f"hole {hole.label}: nominal place or zone is not the pattern's"
                 complaints.append(Complaint(text, line, "x"))
-            found.append(_measured(hole))
+            measured.append(_measured(hole))
         if complaints:
             raise FileComplaints(complaints)
-        return found
+        return measured
 
 
 def _layers(text: str) -> list[str]:

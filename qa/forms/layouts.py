@@ -134,29 +134,29 @@ class LayoutForm(forms.Form):
                 needed(self.fields[name], words)
 
     def clean(self):
-        said = self.cleaned_data
-        if said.get("shape") == "corners":
-            said |= {"width": "", "height": "", "radius": ""}
-        elif said.get("shape") == "ellipse":
-            said["radius"] = ""
-        typed = {name: said.get(name) for name in LIMITS}
+        cleaned = self.cleaned_data
+        if cleaned.get("shape") == "corners":
+            cleaned |= {"width": "", "height": "", "radius": ""}
+        elif cleaned.get("shape") == "ellipse":
+            cleaned["radius"] = ""
+        typed = {name: cleaned.get(name) for name in LIMITS}
         nm_of_texts(self, "width", "height", positive=True)
         nm_of_texts(self, "radius", *LIMITS)
-        said["limits"] = {
-            name: _cell(typed[name], said[name], said["unit"])
+        cleaned["limits"] = {
+            name: _cell(typed[name], cleaned[name], cleaned["unit"])
             for name in LIMITS
-            if said.get(name) is not None and "unit" in said
+            if cleaned.get(name) is not None and "unit" in cleaned
         }
         for low, high in (LIMITS[:2], LIMITS[2:]):
-            least, most = said.get(low), said.get(high)
+            least, most = cleaned.get(low), cleaned.get(high)
             if least is not None and most is not None and least > most:
                 self.add_error(high, _("This is below the other limit."))
-        self._need(said)
-        return said
+        self._need(cleaned)
+        return cleaned
 
-    def _need(self, said) -> None:
+    def _need(self, cleaned) -> None:
         """Ask for what the chosen shape and spread cannot do without."""
-        shape, spacing = said.get("shape"), said.get("spacing")
+        shape, spacing = cleaned.get("shape"), cleaned.get("spacing")
         needed = {
             "rectangle": ("width", "height", "radius"),
             "ellipse": ("width", "height"),
@@ -164,21 +164,21 @@ class LayoutForm(forms.Form):
         }.get(shape, ())
         needed += SPREAD.get(spacing, ())
         for name in needed:
-            if said.get(name) in (None, "") and name not in self.errors:
+            if cleaned.get(name) in (None, "") and name not in self.errors:
                 self.add_error(name, _("This is needed for the shape."))
         if shape == "ellipse" and spacing in ("sides", "tape"):
             self.add_error("spacing", _("An ellipse has no sides."))
-        if said.get("tape") and spacing == "tape" and "unit" in said:
-            said["tape"] = self._tape(said["tape"], said["unit"])
-        if said.get("corners") and shape == "corners" and "unit" in said:
-            said["corners"] = self._corners(said["corners"], said["unit"])
-        if said.get("per_side") and spacing == "sides":
+        if cleaned.get("tape") and spacing == "tape" and "unit" in cleaned:
+            cleaned["tape"] = self._tape(cleaned["tape"], cleaned["unit"])
+        if cleaned.get("corners") and shape == "corners" and "unit" in cleaned:
+            cleaned["corners"] = self._corners(cleaned["corners"], cleaned["unit"])
+        if cleaned.get("per_side") and spacing == "sides":
             try:
-                said["per_side"] = whole_numbers(said["per_side"])
+                cleaned["per_side"] = whole_numbers(cleaned["per_side"])
             except ValueError:
                 self.add_error("per_side", _("These must be whole numbers: 4, 3, 4."))
             else:
-                if sum(said["per_side"]) > MOST_STATIONS:
+                if sum(cleaned["per_side"]) > MOST_STATIONS:
                     self.add_error("per_side", _("Those are too many stations."))
 
     def _tape(self, text: str, unit: str) -> list[list[float]]:
@@ -236,21 +236,21 @@ def _cell(text: str, nm: int, unit: str) -> tuple[str, str]:
     return text.strip().replace(",", "."), unit
 
 
-def _laid(said: dict, closed: bool, part_inside: bool) -> layout.Layout:
-    even = said["spacing"] == "even"
-    spread = said[SPREAD[said["spacing"]][0]]
-    if said["shape"] == "corners":
+def _laid(cleaned: dict, closed: bool, part_inside: bool) -> layout.Layout:
+    even = cleaned["spacing"] == "even"
+    spread = cleaned[SPREAD[cleaned["spacing"]][0]]
+    if cleaned["shape"] == "corners":
         lay = {
             "even": layout.polyline,
             "sides": layout.polyline_by_side,
             "tape": layout.polyline_by_tape,
-        }[said["spacing"]]
-        return lay(said["corners"], spread, closed=closed, part_inside=part_inside)
-    size = [to_mm(said[name]) for name in ("width", "height")]
-    if said["shape"] == "ellipse":
-        return layout.ellipse(*size, said["count"], part_inside=part_inside)
-    size.append(to_mm(said["radius"]))
-    if said["spacing"] == "tape":
+        }[cleaned["spacing"]]
+        return lay(cleaned["corners"], spread, closed=closed, part_inside=part_inside)
+    size = [to_mm(cleaned[name]) for name in ("width", "height")]
+    if cleaned["shape"] == "ellipse":
+        return layout.ellipse(*size, cleaned["count"], part_inside=part_inside)
+    size.append(to_mm(cleaned["radius"]))
+    if cleaned["spacing"] == "tape":
         lay = layout.rounded_rectangle_by_tape
         return lay(*size, spread, part_inside=part_inside)
     if even:
@@ -258,7 +258,7 @@ def _laid(said: dict, closed: bool, part_inside: bool) -> layout.Layout:
     return layout.rounded_rectangle_by_side(
         *size,
         spread,
-        per_corner=said.get("per_corner") or 0,
+        per_corner=cleaned.get("per_corner") or 0,
         part_inside=part_inside,
     )
 

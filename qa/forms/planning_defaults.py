@@ -95,21 +95,21 @@ class PlanDefaultsForm(forms.Form):
 
     def said(self) -> dict:
         """By the names of PlanDefaults."""
-        said = self.cleaned_data
-        fair = said.get("fairness")
+        cleaned = self.cleaned_data
+        fair = cleaned.get("fairness")
         return {
-            "bite_permille": int(said["bite"] * MILLI),
+            "bite_permille": int(cleaned["bite"] * MILLI),
             **{
-                f"{name}_nm": said[name]
+                f"{name}_nm": cleaned[name]
                 for name in self.LENGTHS
-                if said.get(name) is not None
+                if cleaned.get(name) is not None
             },
-            "max_turn_mdeg": int(said["max_turn"] * MILLI),
-            "max_tilt_mdeg": int(said["max_tilt"] * MILLI),
+            "max_turn_mdeg": int(cleaned["max_turn"] * MILLI),
+            "max_tilt_mdeg": int(cleaned["max_tilt"] * MILLI),
             "wished_permille": None
-            if said.get("wished") is None
-            else int(said["wished"] * MILLI / PERCENT),
-            **{f"{name}_s": int(said[name] * S_PER_MIN) for name in self.MINUTES},
+            if cleaned.get("wished") is None
+            else int(cleaned["wished"] * MILLI / PERCENT),
+            **{f"{name}_s": int(cleaned[name] * S_PER_MIN) for name in self.MINUTES},
             "fairness_e6": None if fair is None else int(fair * MICRO),
         }
 

@@ -190,21 +190,21 @@ class RequirementForm(AskedReason):
     def requirement(self) -> RequirementDraft:
         """What was said and could be read; the defaults for the rest."""
         self.is_valid()
-        said = {k: v for k, v in self.cleaned_data.items() if v not in (None, "")}
+        stated = {k: v for k, v in self.cleaned_data.items() if v not in (None, "")}
         values = {
-            field.name: said[field.name]
+            field.name: stated[field.name]
             for field in fields(RequirementDraft)
-            if field.name in said
+            if field.name in stated
         }
         values |= {"closed": self.closed_seam, "part_inside": self.inside}
-        values |= {f"{name}_nm": said[name] for name in LENGTHS if name in said}
+        values |= {f"{name}_nm": stated[name] for name in LENGTHS if name in stated}
         for name in EXPANSIONS:
-            if name in said:
-                values[f"{name}_e9"] = int(said[name] * MILLI)
-        if "flow" in said:
-            values["flow_mdeg"] = int(said["flow"] * MILLI)
-        if "points" in said:
-            values["attach_points"] = said["points"]
+            if name in stated:
+                values[f"{name}_e9"] = int(stated[name] * MILLI)
+        if "flow" in stated:
+            values["flow_mdeg"] = int(stated["flow"] * MILLI)
+        if "points" in stated:
+            values["attach_points"] = stated["points"]
         return RequirementDraft(**values)
 
 

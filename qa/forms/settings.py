@@ -120,27 +120,27 @@ class SettingsForm(forms.Form):
             )
         return self.cleaned_data
 
-    def _change(self, row: int, one: Present) -> int:
+    def _change(self, row: int, adjuster: Present) -> int:
         field = f"setting_{row}"
         text = (self.cleaned_data.get(field) or "").strip()
         if not text or field in self.errors:
             return 0
         try:
-            nm = self._nm(one, text)
+            nm = self._nm(adjuster, text)
         except LengthError as error:
             self.add_error(field, f"{error}.")
             return 0
         if nm is None:
-            return self._refused(field, _whole(one, self.unit_said))
+            return self._refused(field, _whole(adjuster, self.unit_said))
         if nm < 0:
             return self._refused(field, _now("Say how far without a sign."))
-        if nm % one.step_nm:
-            return self._refused(field, _nearest(one, nm, self.unit_said))
+        if nm % adjuster.step_nm:
+            return self._refused(field, _nearest(adjuster, nm, self.unit_said))
         change = -nm if self.cleaned_data.get(f"way_{row}") == MINUS else nm
-        if not one.min_nm <= one.now_nm + change <= one.max_nm:
-            told = _now("From here it goes %(room)s at most.")
-            room = ", ".join(self._room(one, self.unit_said))
-            return self._refused(field, told % {"room": room})
+        if not adjuster.min_nm <= adjuster.now_nm + change <= adjuster.max_nm:
+            sentence = _now("From here it goes %(room)s at most.")
+            room = ", ".join(self._room(adjuster, self.unit_said))
+            return self._refused(field, sentence % {"room": room})
         return change
 
     def _refused(self, field: str, words: str) -> int:

@@ -5,9 +5,9 @@ from qa.wording.plans import held
 
 
 def known(plan: Plan) -> dict:
-    found = plan.known
+    known_of_plan = plan.known
     return {
-        "measure_again": found.again and _again(found.again),
+        "measure_again": known_of_plan.again and _again(known_of_plan.again),
         "between_stations": [
             {
                 "kind": one.kind,
@@ -16,13 +16,13 @@ def known(plan: Plan) -> dict:
                 "near": list(one.span),
                 "conforms": one.conforms,
             }
-            for one in found.between
+            for one in known_of_plan.between
         ],
         "moves": [
             {"motion": one.name, "amount": _round(one.value)} | _ends(one.value, one)
-            for one in found.moves
+            for one in known_of_plan.moves
         ],
-        "cuts": [_cut(one) for one in found.cuts],
+        "cuts": [_cut(one) for one in known_of_plan.cuts],
         "hardly_seen": [
             {
                 "motion": held(one.name),
@@ -31,7 +31,7 @@ def known(plan: Plan) -> dict:
                     {"station": label, "kind": one.kind} for _, label in one.stations
                 ],
             }
-            for one in found.hardly_seen
+            for one in known_of_plan.hardly_seen
         ],
     }
 

@@ -126,7 +126,7 @@ def study_page(study: GaugeStudy, unit: str) -> StudyPage:
     )
 
 
-def _finding(state: StudyState, found: Study, names, unit: str) -> Finding:
+def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:
     cells = _cells(state, names)
     table = [
         (
@@ -135,21 +135,21 @@ def _finding(state: StudyState, found: Study, names, unit: str) -> Finding:
         )
         for place in state.study.places
     ]
-    told = {"head": list(cells), "table": table}
-    if found.sd is None:
-        words = str(remark(found.why))
-        return Finding(words, [], [], [], [], "", "", **told)
+    values = {"head": list(cells), "table": table}
+    if result.sd is None:
+        problem = str(remark(result.why))
+        return Finding(problem, [], [], [], [], "", "", **values)
     return Finding(
         problem="",
-        anova=[_anova(row) for row in found.anova],
-        parts=[_part(found, name, unit) for name in PARTS],
-        shares=_shares(found),
+        anova=[_anova(row) for row in result.anova],
+        parts=[_part(result, name, unit) for name in PARTS],
+        shares=_shares(result),
         advice=[
-            str(remark(one)) for one in advice(found) if one.code != "good_for"
-        ] + _good_for(found, unit),
+            str(remark(one)) for one in advice(result) if one.code != "good_for"
+        ] + _good_for(result, unit),
         values_svg=svg.render(_values_scene(state, cells, unit), prefix="values"),
-        spread_svg=svg.render(_spread_scene(state, found, unit), prefix="spread"),
-        **told,
+        spread_svg=svg.render(_spread_scene(state, result, unit), prefix="spread"),
+        **values,
     )  # fmt: skip
 
 

@@ -178,13 +178,13 @@ def hole_view(
     holes = list(check.revision.holes.all())
     readings = _readings(check)
     rule = rule_named(check.revision.spacing_rule)
-    read = [as_read(readings[one.pk]) for one in holes if one.pk in readings]
+    read = [as_read(readings[hole.pk]) for hole in holes if hole.pk in readings]
     plan = numbers.plan_holes(read)
-    ratios = {one.label: one.edge_ratio for one in plan.holes}
+    ratios = {hole.label: hole.edge_ratio for hole in plan.holes}
     both = _together(check, holes, readings, other, unit) if other else (None, {})
     rows = [
-        _row(one, readings.get(one.pk), ratios.get(one.label), rule, both[1], unit)
-        for one in holes
+        _row(hole, readings.get(hole.pk), ratios.get(hole.label), rule, both[1], unit)
+        for hole in holes
     ]
     others = HoleCheck.objects.filter(revision=check.revision_id).exclude(pk=check.pk)
     return HoleView(
@@ -192,7 +192,8 @@ def hole_view(
         unit=unit,
         rows=rows,
         plate=_svg(
-            check.revision.pattern, [_drawn(one, readings.get(one.pk)) for one in holes]
+            check.revision.pattern,
+            [_drawn(hole, readings.get(hole.pk)) for hole in holes],
         ),
         rule=rule,
         conforms=sum(row.verdict == "conforms" for row in rows),
@@ -309,32 +310,32 @@ def _together(check, holes, readings, other: HoleCheck, unit: str):
         clearances.append(numbers.radial_clearance(*(to_mm(nm) for nm in mm)))
         rows.append((hole, mine, its))
     if len(rows) < 2:
-        words = "Both serials need the place and diameter of two holes or more."
-        return Together(other, False, words, missing), {}
+        sentence = "Both serials need the place and diameter of two holes or more."
+        return Together(other, False, sentence, missing), {}
     try:
-        found = numbers.patterns_together(
+        fit = numbers.patterns_together(
             [(to_mm(a.x_nm), to_mm(a.y_nm)) for _, a, _ in rows],
             [(to_mm(b.x_nm), to_mm(b.y_nm)) for _, _, b in rows],
             clearances,
         )
     except FitError as why:
         return Together(other, False, f"{why}.", missing), {}
-    tight = rows[found.tightest][0].label
-    left = lengths.length(to_nm(abs(found.margin_mm)), unit, 3)
-    words = (
+    tight = rows[fit.tightest][0].label
+    left = lengths.length(to_nm(abs(fit.margin_mm)), unit, 3)
+    sentence = (
         f"Both take their fasteners: {left} is left at hole {tight}, the tightest."
-        if found.accepts
+        if fit.accepts
         else f"They do not take their fasteners: {left} too little at hole {tight}, "
         "however the parts are laid on each other."
     )
-    each = {
+    by_hole = {
         rows[k][0].pk: (
-            _text(to_nm(found.mismatch_mm[k]), unit),
-            _text(to_nm(found.clearance_mm[k]), unit),
+            _text(to_nm(fit.mismatch_mm[k]), unit),
+            _text(to_nm(fit.clearance_mm[k]), unit),
         )
         for k in range(len(rows))
     }
-    return Together(other, found.accepts, words, missing), each
+    return Together(other, fit.accepts, sentence, missing), by_hole
 
 
 def _grip(stack_mm, grip_mm, unit: str) -> str:

@@ -32,21 +32,23 @@ class InstrumentRow:
     state_label: str
 
 
-def instrument_row(one: Instrument) -> InstrumentRow:
+def instrument_row(instrument: Instrument) -> InstrumentRow:
     base = ""
-    if one.foot_1_nm is not None and one.foot_2_nm is not None:
-        base = lengths.length(abs(one.foot_2_nm - one.foot_1_nm), "mm", 1)
+    if instrument.foot_1_nm is not None and instrument.foot_2_nm is not None:
+        base = lengths.length(abs(instrument.foot_2_nm - instrument.foot_1_nm), "mm", 1)
     return InstrumentRow(
-        pk=one.pk,
-        code=one.code,
-        name=one.name,
-        kind=one.kind,
-        uncertainty=lengths.length(one.u_nm, "mm", 3) if one.u_nm else "not known",
+        pk=instrument.pk,
+        code=instrument.code,
+        name=instrument.name,
+        kind=instrument.kind,
+        uncertainty=lengths.length(instrument.u_nm, "mm", 3)
+        if instrument.u_nm
+        else "not known",
         base=base,
-        due=one.due,
-        overdue=bool(one.due and one.due < timezone.localdate()),
-        state=one.status,
-        state_label=one.get_status_display(),
+        due=instrument.due,
+        overdue=bool(instrument.due and instrument.due < timezone.localdate()),
+        state=instrument.status,
+        state_label=instrument.get_status_display(),
     )
 
 
@@ -83,18 +85,20 @@ class InstrumentPage:
         return [(one, self.error_of(one)) for one in self.calibrations]
 
 
-def instrument_page(one: Instrument, unit: str) -> InstrumentPage:
+def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
     """A constant number of statements."""
-    calibrations = list(one.calibrations.select_related("entry__by"))
-    newest = one.budgets.select_related("entry__by").first()
-    told = gauges.objections(one, gauges.rules_now())
-    checks_off, holes_off = gauges.measured_while_off(one)
-    ends = (one.range_low_nm, one.range_high_nm)
-    row = instrument_row(one)
+    calibrations = list(instrument.calibrations.select_related("entry__by"))
+    newest = instrument.budgets.select_related("entry__by").first()
+    told = gauges.objections(instrument, gauges.rules_now())
+    checks_off, holes_off = gauges.measured_while_off(instrument)
+    ends = (instrument.range_low_nm, instrument.range_high_nm)
+    row = instrument_row(instrument)
     return InstrumentPage(
-        instrument=one,
-        uncertainty=_fine(one.u_nm, unit) if one.u_nm else "",
-        resolution=_fine(one.resolution_nm, unit) if one.resolution_nm else "",
+        instrument=instrument,
+        uncertainty=_fine(instrument.u_nm, unit) if instrument.u_nm else "",
+        resolution=_fine(instrument.resolution_nm, unit)
+        if instrument.resolution_nm
+        else "",
         reach="" if ends == (None, None) else lengths.limits(*ends, unit),
         base=row.base,
         doubts=[why for why, _refused in told],

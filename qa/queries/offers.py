@@ -70,15 +70,15 @@ def offered(
     """Return an offered joint (with fit_up__revision and joint) as a page shows it."""
     body, revision = row.content, row.fit_up.revision
     beside: dict = {}
-    for one in seconds:
-        beside.setdefault((one.station.label, one.kind), []).append(one)
+    for second in seconds:
+        beside.setdefault((second.station.label, second.kind), []).append(second)
     labels: dict[str, dict] = {}
     for line in body["lines"]:
         cell = _cell(line, beside.get((line["station"], line["kind"]), ()), unit)
         labels.setdefault(line["station"], {})[line["kind"]] = cell
-    asked = revision.acceptance_condition or _("not stated by the joint")
+    condition = revision.acceptance_condition or _("not stated by the joint")
     if revision.acceptance_finish != AcceptanceFinish.ANY:
-        asked += f", {revision.get_acceptance_finish_display()}"
+        condition += f", {revision.get_acceptance_finish_display()}"
     return JointOffered(
         joint=row.joint,
         airframe=row.fit_up.airframe,
@@ -87,13 +87,13 @@ def offered(
         revision=body["revision"],
         fit_up=body["fit_up"],
         unit=unit,
-        asked=asked,
+        asked=condition,
         condition=_condition(body),
         checks=body["checks"],
         short=[str(SHORT[code]) for code in body["short"]],
         rows=[
-            Row(label, found.get("gap"), found.get("flush"))
-            for label, found in labels.items()
+            Row(label, by_kind.get("gap"), by_kind.get("flush"))
+            for label, by_kind in labels.items()
         ],
         counts=_counts(body),
         items=[(label, key, state) for label, key, state, _said in body["items"]],

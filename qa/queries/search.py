@@ -65,22 +65,22 @@ OTHERS = (
 )
 
 
-def look_for(words: str) -> Results:
+def look_for(text: str) -> Results:
     """Return what is found, grouped by kind: a statement a kind, and one for a code."""
-    words = " ".join(words.split())[:LONGEST]
-    if not words:
+    text = " ".join(text.split())[:LONGEST]
+    if not text:
         return Results("", None, [])
-    groups = [_things(name, words) for name in COLUMNS]
-    groups.insert(2, _group(_("Pulls"), _pulls(words), KINDS["pull"]))
+    groups = [_things(name, text) for name in COLUMNS]
+    groups.insert(2, _group(_("Pulls"), _pulls(text), KINDS["pull"]))
     groups += [
-        _group(_("Fit checks"), _checks(words), KINDS["check"]),
-        _group(_("Nonconformances"), _items(words), KINDS["nonconformance"]),
+        _group(_("Fit checks"), _checks(text), KINDS["check"]),
+        _group(_("Nonconformances"), _items(text), KINDS["nonconformance"]),
     ]
-    groups += [_other(*one, words) for one in OTHERS]
-    groups.append(_people(words))
-    typed = identifiers.find(words) if " " not in words else None
+    groups += [_other(*one, text) for one in OTHERS]
+    groups.append(_people(text))
+    typed = identifiers.find(text) if " " not in text else None
     code = _found(*typed) if typed else None
-    return Results(words, code, [group for group in groups if group.rows])
+    return Results(text, code, [group for group in groups if group.rows])
 
 
 def _found(kind: Kind, row) -> Found:

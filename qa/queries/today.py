@@ -56,23 +56,23 @@ def today(person: Person) -> Today:
     """Return what the reader needs to know now, in a constant number of statements."""
     open_checks = checks.checks(state=CheckState.State.OPEN)
     items = nonconformances.nonconformances(state="unclosed")
-    found = floor(person)
+    on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
     inspect = _inspect()
-    dated = [one for one in (clock_list(person), gauges) if one.items]
+    dated = [list_ for list_ in (clock_list(person), gauges) if list_.items]
     return Today(
-        open_checks=[checks.check_row(one) for one in open_checks[:FEW]],
+        open_checks=[checks.check_row(list_) for list_ in open_checks[:FEW]],
         open_check_count=CheckState.objects.filter(state="open").count(),
-        items=[nonconformances.item_row(one) for one in items[:FEW]],
+        items=[nonconformances.item_row(list_) for list_ in items[:FEW]],
         item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),
-        floor=found,
-        due=[*dated, *found.due],
+        floor=on_the_floor,
+        due=[*dated, *on_the_floor.due],
         waiting=[
             *claims.for_today(person),
             *([inspect] if inspect.items else []),
             *([plans] if plans.items else []),
             *([again] if again.items else []),
-            *found.waiting,
+            *on_the_floor.waiting,
         ],
         changes=changes(person),
     )

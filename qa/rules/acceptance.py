@@ -117,24 +117,24 @@ def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
     standing = _standing(rows)
     items = _items_since(rows, first)
     left = _left_no_more(rows)
-    found = {}
+    by_row = {}
     for row in rows:
-        told = [(at, why) for at, why in _happened(row, touches) if at > row.read_to]
-        told += [(at, why) for at, why in acts[_place(row)] if at > row.read_to]
-        told += _readings(row, reads[_place(row)], standing)
-        told += [
+        changed = [(at, why) for at, why in _happened(row, touches) if at > row.read_to]
+        changed += [(at, why) for at, why in acts[_place(row)] if at > row.read_to]
+        changed += _readings(row, reads[_place(row)], standing)
+        changed += [
             (at, why)
             for at, act, why in items[_place(row)]
             if at > row.read_to and act not in _own(row)
         ]
-        told += left[row.pk]
+        changed += left[row.pk]
         newest_one = row.joint.current.number
         if newest_one != row.content["newest_revision"]:
-            words = _("%(joint)s has revision %(number)s now")
+            sentence = _("%(joint)s has revision %(number)s now")
             values = {"joint": row.joint.number, "number": newest_one}
-            told.append((touched.AT_LAST, words % values))
-        found[row.pk] = list(dict.fromkeys(why for _at, why in sorted(told)))
-    return found
+            changed.append((touched.AT_LAST, sentence % values))
+        by_row[row.pk] = list(dict.fromkeys(why for _at, why in sorted(changed)))
+    return by_row
 
 
 def _place(row: OfferedJoint) -> tuple[int, int]:

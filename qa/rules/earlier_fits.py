@@ -75,16 +75,16 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
         airframe__line_number__lt=airframe.line_number,
     ).select_related("airframe", "part", "entry")
     by_frame: dict[int, list[FitUp]] = {}
-    for one in rows.order_by("airframe__line_number", "number"):
-        by_frame.setdefault(one.airframe_id, []).append(one)
+    for fit_up in rows.order_by("airframe__line_number", "number"):
+        by_frame.setdefault(fit_up.airframe_id, []).append(fit_up)
     if not by_frame:
         return []
-    found = []
+    places = []
     for own in by_frame.values():
         last = own[-1].part
-        mine = [one for one in own if one.part_id == last.pk]
-        found.append(Earlier(mine[0].airframe, last, mine))
-    keys = {one.pk: place for place in found for one in place.fit_ups}
+        mine = [fit_up for fit_up in own if fit_up.part_id == last.pk]
+        places.append(Earlier(mine[0].airframe, last, mine))
+    keys = {fit_up.pk: place for place in places for fit_up in place.fit_ups}
     checks = Check.objects.filter(fit_up__in=keys, state__void=False)
     for check in checks.select_related("state").order_by("number"):
         keys[check.fit_up_id].checks.append(check)
@@ -92,9 +92,9 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
         keys[move.fit_up_id].moves.append(move)
     for stack in ShimStack.objects.filter(fit_up__in=keys).order_by("pk"):
         keys[stack.fit_up_id].stacks.append(stack)
-    _add_cuts(joint, found)
-    _mark_molds(joint, found, part)
-    return found
+    _add_cuts(joint, places)
+    _mark_molds(joint, places, part)
+    return places
 
 
 def _add_cuts(joint: Joint, found: list[Earlier]) -> None:

@@ -19,16 +19,18 @@ def seat(
 ) -> tuple[Part | None, dict[str, str]]:
     """Return the surround, read from what sits there where it is not stated, and what
     is to be asked {code: words}. Refused as said above."""
-    serials = [one.pk for one in (part, surround) if one]
+    serials = [serial.pk for serial in (part, surround) if serial]
     places = Placement.objects.filter(removed_at=None).select_related(
         "part", "airframe", "position"
     )
     here = places.filter(
         airframe=airframe, position__in=[joint.position_id, joint.surround_id]
     )
-    sits = {one.position_id: one for one in here}
-    for one in places.filter(part__in=serials):
-        _refuse_elsewhere(one, airframe, joint, fitted=one.part_id == part.pk)
+    sits = {placement.position_id: placement for placement in here}
+    for placement in places.filter(part__in=serials):
+        _refuse_elsewhere(
+            placement, airframe, joint, fitted=placement.part_id == part.pk
+        )
     _refuse_taken(sits.get(joint.position_id), part, "part")
     if surround:
         _refuse_taken(sits.get(joint.surround_id), surround, "surround_part")
@@ -38,9 +40,9 @@ def seat(
     belonging.refuse_other_hand(part, joint.position, known)
     questions = belonging.another_design(part, joint.position, known)
     if surround is None and _was_taken_out(airframe, joint):
-        words = _("%(where)s was taken out of %(on)s, and no surround is stated.")
+        question = _("%(where)s was taken out of %(on)s, and no surround is stated.")
         values = {"where": joint.surround.path, "on": airframe.serial}
-        questions[belonging.SURROUND] = words % values
+        questions[belonging.SURROUND] = question % values
     return surround, questions
 
 

@@ -29,18 +29,18 @@ def objections(
     instrument: Instrument, rules: GaugeRules, day: date | None = None
 ) -> list[tuple[str, bool]]:
     """(why it is in doubt, whether it is refused) of an instrument on a day."""
-    found = []
+    doubts = []
     if instrument.status == InstrumentStatus.OUT:
-        found.append((_("This instrument is out of use."), True))
+        doubts.append((_("This instrument is out of use."), True))
     if instrument.status in UNFIT:
         words = _("This instrument is %(state)s.")
-        told = words % {"state": instrument.get_status_display()}
-        found.append((told, rules.unfit == Strictness.REFUSE))
+        sentence = words % {"state": instrument.get_status_display()}
+        doubts.append((sentence, rules.unfit == Strictness.REFUSE))
     if instrument.due and instrument.due < (day or timezone.localdate()):
         words = _("The calibration of this instrument was due %(day)s.")
-        told = words % {"day": instrument.due}
-        found.append((told, rules.overdue == Strictness.REFUSE))
-    return found
+        sentence = words % {"day": instrument.due}
+        doubts.append((sentence, rules.overdue == Strictness.REFUSE))
+    return doubts
 
 
 def refusal(instrument: Instrument | None) -> str:

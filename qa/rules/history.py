@@ -122,11 +122,11 @@ class History:
         """Labels cut on another airframe in the fit-up before this one of there."""
         cut = set()
         for cuts in self.cut_before.values():
-            one = cuts[0].fit_up
-            there = (one.airframe_id, one.joint_id, one.number + 1)
+            fit_up = cuts[0].fit_up
+            there = (fit_up.airframe_id, fit_up.joint_id, fit_up.number + 1)
             if there == (after.airframe_id, after.joint_id, after.number):
                 pairs = [(to_mm(c.s_nm), to_mm(c.depth_nm)) for c in cuts]
-                cut |= seam.cut_at(seam.depths(pairs, self.seams[one.revision_id]))
+                cut |= seam.cut_at(seam.depths(pairs, self.seams[fit_up.revision_id]))
         return frozenset(cut)
 
     def lost(self, joint: Joint, part_id: int | None, side: str, seam: Seam):
@@ -150,7 +150,7 @@ def joints_of_part(airframe: Airframe, part_id: int) -> list[Joint]:
 
 def load(airframe: Airframe, joints: list[Joint]) -> History:
     """Return the history of joints on an airframe, in 13 statements."""
-    found = History(airframe, joints)
+    history = History(airframe, joints)
     here = {"fit_up__airframe": airframe, "fit_up__joint__in": joints}
     fit_ups = FitUp.objects.filter(airframe=airframe, joint__in=joints)
     groups = defaultdict(list)
@@ -159,51 +159,53 @@ def load(airframe: Airframe, joints: list[Joint]) -> History:
         one.airframe = airframe
         groups[one.joint_id].append(one)
         parts.update({one.part_id, one.surround_part_id} - {None})
-    found.fit_ups = dict(groups)
-    _load_cuts(found, parts)
-    _load_seams(found)
-    found.checks = _grouped(
+    history.fit_ups = dict(groups)
+    _load_cuts(history, parts)
+    _load_seams(history)
+    history.checks = _grouped(
         Check.objects.filter(**here)
         .select_related("entry__by", "instrument", "state")
         .order_by("number"),
         "fit_up_id",
     )
-    found.moves = _grouped(
+    history.moves = _grouped(
         AppliedMove.objects.filter(**here).order_by("id"), "fit_up_id"
     )
     rows = CurrentReading.objects.filter(
         fit_check__fit_up__airframe=airframe, fit_check__fit_up__joint__in=joints
     ).select_related("reading")
-    labels = {s.pk: s.label for seam in found.seams.values() for s in seam.stations}
+    labels = {s.pk: s.label for seam in history.seams.values() for s in seam.stations}
     for one in rows:
-        told = labels[one.station_id], one.reading, one.clash
-        found.readings.setdefault(one.fit_check_id, []).append(told)
-    own = [one for rows in found.fit_ups.values() for one in rows]
-    found.touches = touched.load(own, joints)
-    return found
+        row = labels[one.station_id], one.reading, one.clash
+        history.readings.setdefault(one.fit_check_id, []).append(row)
+    own = [one for rows in history.fit_ups.values() for one in rows]
+    history.touches = touched.load(own, joints)
+    return history
 
 
-def _load_cuts(found: History, parts: set[int]) -> None:
+def _load_cuts(history: History, parts: set[int]) -> None:
     """Cuts of these serials at these joints, also those made on another airframe."""
     rows = TrimCut.objects.filter(
-        Q(part__in=parts), fit_up__joint__in=found.joints
+        Q(part__in=parts), fit_up__joint__in=history.joints
     ).select_related("fit_up")
     for cut in rows.order_by("id"):
         fit_up = cut.fit_up
         key = (fit_up.joint_id, cut.side, fit_up.pk)
-        found.cut_before.setdefault(key, []).append(cut)
-        if fit_up.airframe_id == found.airframe.pk:
-            found.cuts.setdefault((fit_up.pk, cut.side), []).append(cut)
+        history.cut_before.setdefault(key, []).append(cut)
+        if fit_up.airframe_id == history.airframe.pk:
+            history.cuts.setdefault((fit_up.pk, cut.side), []).append(cut)
 
 
-def _load_seams(found: History) -> None:
+def _load_seams(history: History) -> None:
     revisions = {
-        one.revision_id: one.revision for rows in found.fit_ups.values() for one in rows
+        one.revision_id: one.revision
+        for rows in history.fit_ups.values()
+        for one in rows
     }
     elsewhere = {
-        cuts[0].fit_up.revision_id for cuts in found.cut_before.values()
+        cuts[0].fit_up.revision_id for cuts in history.cut_before.values()
     } - set(revisions)
-    joints = {joint.pk: joint for joint in found.joints}
+    joints = {joint.pk: joint for joint in history.joints}
     stations = Station.objects.filter(
         revision__in=[*revisions, *elsewhere]
     ).select_related("revision")
@@ -211,9 +213,9 @@ def _load_seams(found: History) -> None:
         revision = revisions.setdefault(station.revision_id, station.revision)
         revision.joint = joints[revision.joint_id]
         station.revision = revision
-        seam = found.seams.setdefault(revision.pk, Seam(revision, []))
+        seam = history.seams.setdefault(revision.pk, Seam(revision, []))
         seam.stations.append(station)
-    for rows in found.fit_ups.values():
+    for rows in history.fit_ups.values():
         for one in rows:
             one.revision = revisions[one.revision_id]
             one.joint = joints[one.joint_id]

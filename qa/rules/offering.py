@@ -61,16 +61,16 @@ def joints_of(
     else:
         line = airframe.line_number
         rows = [
-            one
-            for one in rows.order_by("number")
-            if _inside(bay, one.position)
-            and one.first_line <= line <= (one.last_line or line)
+            joint_row
+            for joint_row in rows.order_by("number")
+            if _inside(bay, joint_row.position)
+            and joint_row.first_line <= line <= (joint_row.last_line or line)
         ]
     fitted = set(airframe.fit_ups.values_list("joint", flat=True))
     rows = list(rows)
     return (
-        [one for one in rows if one.pk in fitted],
-        [one for one in rows if one.pk not in fitted],
+        [joint_row for joint_row in rows if joint_row.pk in fitted],
+        [joint_row for joint_row in rows if joint_row.pk not in fitted],
     )
 
 
@@ -169,23 +169,23 @@ def in_condition(state: JointState, checks: list[Check]) -> bool:
 
 def _short(state: JointState, checks: list[Check]) -> list[str]:
     """What the joint whole lacks, as codes."""
-    found = []
+    codes = []
     if state.off:
-        found.append("off")
+        codes.append("off")
     if state.joint.current.number != state.revision.number:
-        found.append("revision")
+        codes.append("revision")
     if checks and not in_condition(state, checks):
-        found.append("condition")
+        codes.append("condition")
     if any(one.state.state == "open" for one in checks):
-        found.append("unfinished")
+        codes.append("unfinished")
     if any(one.state.late for one in checks):
-        found.append("late")
+        codes.append("late")
     parts = [state.fit_up.part, state.fit_up.surround_part]
     if any(one and one.state != PartState.GOOD for one in parts):
-        found.append("suspect")
+        codes.append("suspect")
     if any(gauges.doubt_of(one) for one in checks):
-        found.append("instrument")
-    return found
+        codes.append("instrument")
+    return codes
 
 
 def _lines(state: JointState, items: list[Nonconformance]) -> list[dict]:
@@ -271,13 +271,13 @@ def _to_raise(checks, lines, items) -> list[tuple[Check, judging.Finding]]:
         if line["state"] == "does_not_conform" and not line["left_by"]
     }
     handled = {
-        (_kind_of(one)[0], label)
-        for one in items
-        if one.of_fit and one.standing.state not in (State.VERIFIED, State.CLOSED)
-        for label in one.stations
+        (_kind_of(item)[0], label)
+        for item in items
+        if item.of_fit and item.standing.state not in (State.VERIFIED, State.CLOSED)
+        for label in item.stations
     }
-    raised = {(one.fit_check_id, one.kind, one.stations_key) for one in items}
-    found = []
+    raised = {(item.fit_check_id, item.kind, item.stations_key) for item in items}
+    new_findings = []
     for check in checks:
         for finding in judging.findings(check):
             kind = "gap" if finding.kind.startswith("gap") else "flush"
@@ -286,8 +286,8 @@ def _to_raise(checks, lines, items) -> list[tuple[Check, judging.Finding]]:
                 for label in finding.stations
             )
             if new and (check.pk, finding.kind, finding.key) not in raised:
-                found.append((check, finding))
-    return found
+                new_findings.append((check, finding))
+    return new_findings
 
 
 def open_lines(body: dict) -> list[dict]:

@@ -50,9 +50,9 @@ TEXTS = {
 
 
 def in_words(changes: list[Change]) -> str:
-    told = list(dict.fromkeys(one.words for one in changes))
-    more = [_("and more")] if len(told) > MOST_TOLD else []
-    return "; ".join([*told[:MOST_TOLD], *more])
+    sentences = list(dict.fromkeys(change.words for change in changes))
+    more = [_("and more")] if len(sentences) > MOST_TOLD else []
+    return "; ".join([*sentences[:MOST_TOLD], *more])
 
 
 def changes_of(plan: FitPlan) -> list[Change]:
@@ -78,42 +78,42 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
     standing = _standing(plans)
     defaults = PlanDefaults.objects.values_list("pk", flat=True).first()
     holdings = _holdings(every)
-    found = {}
+    since = {}
     for plan in plans:
         inputs = plan.content["inputs"]
-        told = []
-        for one, said in zip(joints[plan.pk], inputs["joints"], strict=True):
-            told += _happened(plan, one, touches, own[plan.pk])
-            told += _readings(plan, one, said, read, standing)
+        changed = []
+        for one, read_then in zip(joints[plan.pk], inputs["joints"], strict=True):
+            changed += _happened(plan, one, touches, own[plan.pk])
+            changed += _readings(plan, one, read_then, read, standing)
             newest = one.fit_up.joint.current
-            if newest and newest.number != said["newest_revision"]:
+            if newest and newest.number != read_then["newest_revision"]:
                 values = {"joint": one.fit_up.joint.number, "number": newest.number}
-                told.append(Change("revision", values))
+                changed.append(Change("revision", values))
         if defaults != inputs["defaults"]:
-            told.append(Change("defaults"))
+            changed.append(Change("defaults"))
         held = holdings.get(joints[plan.pk][0].fit_up.joint.position_id)
         if inputs.get("holding") not in (None, held):
-            told.append(Change("holding"))
-        once = {(one.code, *sorted(one.values.items())): one for one in told}
-        found[plan.pk] = list(once.values())
-    return found
+            changed.append(Change("holding"))
+        once = {(one.code, *sorted(one.values.items())): one for one in changed}
+        since[plan.pk] = list(once.values())
+    return since
 
 
 def _joints(plans) -> dict:
-    found = defaultdict(list)
+    by_plan = defaultdict(list)
     for plan in plans:
         if plan.pk is None:  # about to be taken
-            found[None] = list(plan.drafted)
+            by_plan[None] = list(plan.drafted)
     rows = PlanJoint.objects.filter(plan__in=[p.pk for p in plans if p.pk])
-    for one in rows.select_related(
+    for planned in rows.select_related(
         "fit_up__entry",
         "fit_up__joint__current",
         "fit_up__airframe",
         "fit_up__part",
         "fit_up__surround_part",
     ).order_by("plan", "order"):
-        found[one.plan_id].append(one)
-    return found
+        by_plan[planned.plan_id].append(planned)
+    return by_plan
 
 
 def _holdings(joints) -> dict[int, int]:
@@ -140,7 +140,7 @@ def _own_acts(plans) -> dict:
 def _happened(plan: FitPlan, one, touches, own: set[int]) -> list[Change]:
     fit_up, joint = one.fit_up, one.fit_up.joint
     rows = touches.at(fit_up.joint_id, fit_up.airframe_id)
-    told = [
+    found = [
         Change(
             "fit_up",
             {
@@ -152,12 +152,12 @@ def _happened(plan: FitPlan, one, touches, own: set[int]) -> list[Change]:
         for other in rows
         if other.entry.pk > plan.read_to and other.entry.pk not in own
     ]
-    told += [
+    found += [
         Change("touched", {"why": touch.why})
         for touch in touches.of(joint, fit_up.airframe_id, rows)
         if touch.at > plan.read_to and touch.at not in own and not touch.bench
     ]
-    return told
+    return found
 
 
 def _read_since(plans, joints) -> list:
@@ -197,7 +197,7 @@ def _standing(plans) -> set[int]:
 
 def _readings(plan, one, said, read, standing) -> list[Change]:
     here = (one.fit_up.joint_id, one.fit_up.airframe_id)
-    name, told = one.fit_up.joint.number, []
+    name, changed = one.fit_up.joint.number, []
     again = [
         label
         for entry, decided, joint, airframe, label in read
@@ -213,5 +213,5 @@ def _readings(plan, one, said, read, standing) -> list[Change]:
             names = list(dict.fromkeys(labels))
             more = ["…"] if len(names) > MOST_TOLD else []
             stations = ", ".join([*names[:MOST_TOLD], *more])
-            told.append(Change(code, {"joint": name, "stations": stations}))
-    return told
+            changed.append(Change(code, {"joint": name, "stations": stations}))
+    return changed

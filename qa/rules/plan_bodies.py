@@ -145,21 +145,21 @@ def _plain(value):
 
 def plan_from(body: dict) -> Plan:
     """The numbers of a record, as they came out. Its notes are not kept."""
-    told = dict(body["outcome"])
-    stations = tuple(_station_from(one) for one in told["stations"])
-    move = _move(told["move"])
-    trim = told["trim"]
+    outcome = dict(body["outcome"])
+    stations = tuple(_station_from(station) for station in outcome["stations"])
+    move = _move(outcome["move"])
+    trim = outcome["trim"]
     return _made(
         Plan,
         {
-            **told,
+            **outcome,
             "move": move,
-            "seat": _fit(told["seat"]),
-            "level": _fit(told["level"]),
+            "seat": _fit(outcome["seat"]),
+            "level": _fit(outcome["level"]),
             "trim": trim and _made(TrimPlan, {**trim, "move": _move(trim["move"])}),
-            "held": tuple(_tupled(one) for one in told["held"]),
+            "held": tuple(_tupled(motion) for motion in outcome["held"]),
             "settings": _settings(body),
-            "set_only": _set_only(told.get("set_only")),
+            "set_only": _set_only(outcome.get("set_only")),
             "stations": stations,
             "notes": (),
         },

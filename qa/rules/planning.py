@@ -186,17 +186,20 @@ def gathered(check: Check) -> WorkedPlan:
     joints = history.joints_of_part(fit_up.airframe, fit_up.part_id)
     rows = history.load(fit_up.airframe, joints)
     defaults = PlanDefaults.objects.first() or PlanDefaults()
-    found = states(rows)
-    live = any(one.pk == check.pk for one in found[fit_up.joint_id].now.checks)
-    off_at = None if live else found[fit_up.joint_id].taken_off_after(check)
+    joint_states = states(rows)
+    live = any(
+        own_check.pk == check.pk
+        for own_check in joint_states[fit_up.joint_id].now.checks
+    )
+    off_at = None if live else joint_states[fit_up.joint_id].taken_off_after(check)
     if off_at:
         # On the bench, to be cut as was planned while it hung.
-        live, found = True, states(rows, until=off_at - 1)
+        live, joint_states = True, states(rows, until=off_at - 1)
     elif not live:
-        found = states(rows, until=check.entry.pk)
-        found = {fit_up.joint_id: found[fit_up.joint_id]}
-    main = planned_as(rows, found.pop(fit_up.joint_id), check)
-    others, left_out = _others(rows, main, found)
+        joint_states = states(rows, until=check.entry.pk)
+        joint_states = {fit_up.joint_id: joint_states[fit_up.joint_id]}
+    main = planned_as(rows, joint_states.pop(fit_up.joint_id), check)
+    others, left_out = _others(rows, main, joint_states)
     return WorkedPlan(
         check,
         live,

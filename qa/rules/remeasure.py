@@ -53,9 +53,11 @@ def joints_to_measure_again() -> list[Changed]:
         .select_related(*FIT_UP)
     )
     newest = list(rows)
-    touches = touched.load(newest, [one.joint for one in newest])
-    found = (_changed(touches, one, one.measured) for one in newest)
-    return sorted((one for one in found if one), key=lambda one: one.at)
+    touches = touched.load(newest, [fit_up.joint for fit_up in newest])
+    changes = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
+    return sorted(
+        (change for change in changes if change), key=lambda change: change.at
+    )
 
 
 def since(checks: list[Check]) -> dict[int, Changed]:
@@ -70,14 +72,14 @@ def since(checks: list[Check]) -> dict[int, Changed]:
 def _changed(touches: Touches, fit_up: FitUp, after: int) -> Changed | None:
     own = touches.at(fit_up.joint_id, fit_up.airframe_id)
     events = [
-        (one.entry.pk, f"{WORDS[one.reason]} (fit-up {one.number})", one.entry)
-        for one in own
-        if one.entry.pk > after
+        (later.entry.pk, f"{WORDS[later.reason]} (fit-up {later.number})", later.entry)
+        for later in own
+        if later.entry.pk > after
     ]
     events += [
-        (one.at, one.why, one.entry)
-        for one in touches.of(fit_up.joint, fit_up.airframe_id, own)
-        if one.at > after
+        (touch.at, touch.why, touch.entry)
+        for touch in touches.of(fit_up.joint, fit_up.airframe_id, own)
+        if touch.at > after
     ]
     if not events:
         return None

@@ -38,24 +38,24 @@ def present_at(fit_up: FitUp) -> list[Present]:
 
 def numeric_of(present: Sequence[Present]) -> tuple[numeric.Adjuster, ...]:
     """The same for the numbers. Raises CannotBeSet."""
-    found = []
-    for one in present:
+    adjusters = []
+    for adjuster in present:
         try:
-            found.append(
+            adjusters.append(
                 numeric.Adjuster(
-                    name=one.name,
-                    place=tuple(to_mm(nm) for nm in one.place_nm),
-                    direction=tuple(part / E9 for part in one.direction_e9),
-                    low=to_mm(one.min_nm),
-                    high=to_mm(one.max_nm),
-                    step=to_mm(one.step_nm),
-                    now=to_mm(one.now_nm),
-                    set_u=to_mm(one.set_u_nm) or None,
+                    name=adjuster.name,
+                    place=tuple(to_mm(nm) for nm in adjuster.place_nm),
+                    direction=tuple(part / E9 for part in adjuster.direction_e9),
+                    low=to_mm(adjuster.min_nm),
+                    high=to_mm(adjuster.max_nm),
+                    step=to_mm(adjuster.step_nm),
+                    now=to_mm(adjuster.now_nm),
+                    set_u=to_mm(adjuster.set_u_nm) or None,
                 )
             )
         except AdjusterError as why:
-            raise CannotBeSet(f"{one.name}: {why}") from why
-    return tuple(found)
+            raise CannotBeSet(f"{adjuster.name}: {why}") from why
+    return tuple(adjusters)
 
 
 def made(

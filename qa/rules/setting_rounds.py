@@ -66,7 +66,7 @@ def of_position(position: Position) -> Story:
     """What came after the settings of the part in a position, on the airframes where
     it was set last. A constant number of statements an airframe."""
     done: list[SetDone] = []
-    told: list[SetRound] = []
+    set_rounds: list[SetRound] = []
     stations: dict[Joint, dict[str, StationCame]] = {}
     wanted = Airframe.objects.filter(settings__position=position)
     joints = list(
@@ -76,21 +76,28 @@ def of_position(position: Position) -> Story:
     )
     for airframe in wanted.distinct().order_by("-pk")[:MOST_AIRFRAMES]:
         rows = history.load(airframe, joints)
-        found = {
+        by_joint = {
             key: (state, rounds_of(rows, state)) for key, state in states(rows).items()
         }
-        for state, rounds in found.values():
+        for state, rounds in by_joint.values():
             _count(stations.setdefault(state.joint, {}), rounds)
-        events = _events(airframe, rows, found)
+        events = _events(airframe, rows, by_joint)
         effects = _Effects(adjusters.present(airframe, position), rows)
-        for one in events:
-            told += _told(one, rows, effects)
+        for done_set in events:
+            set_rounds += _told(done_set, rows, effects)
         done += events
     known = [
-        (joint, [one for one in by_label.values() if one.gaps or one.flushes])
+        (
+            joint,
+            [
+                came_there
+                for came_there in by_label.values()
+                if came_there.gaps or came_there.flushes
+            ],
+        )
         for joint, by_label in stations.items()
     ]
-    return Story(done, came(told), [pair for pair in known if pair[1]])
+    return Story(done, came(set_rounds), [pair for pair in known if pair[1]])
 
 
 def _count(by_label: dict[str, StationCame], rounds: list[Round]) -> None:
@@ -169,15 +176,15 @@ class _Effects:
         )
 
 
-def _told(one: SetDone, rows: History, effects: _Effects) -> list[SetRound]:
+def _told(done_set: SetDone, rows: History, effects: _Effects) -> list[SetRound]:
     """What an event tells of its adjusters, [] where it does not (and `why`)."""
-    names = tuple(one.changes_nm)
-    if not one.why and not effects.knows(names):
-        one.why = "anew"
-    if one.why:
+    names = tuple(done_set.changes_nm)
+    if not done_set.why and not effects.knows(names):
+        done_set.why = "anew"
+    if done_set.why:
         return []
     effect, apart = [], []
-    for _state, round_ in one.measured:
+    for _state, round_ in done_set.measured:
         seam = rows.seams[round_.epoch.fit_up.revision_id]
         gaps, flushes = effects.of(seam, names)
         for station in round_.stations:
@@ -190,8 +197,10 @@ def _told(one: SetDone, rows: History, effects: _Effects) -> list[SetRound]:
                 if nm is not None:
                     effect.append(does)
                     apart.append(to_mm(nm))
-    made = SetRound(names, np.array(effect).reshape(-1, len(names)), np.array(apart))
-    if not told_apart(made):
-        one.why = "mixed"
+    set_round = SetRound(
+        names, np.array(effect).reshape(-1, len(names)), np.array(apart)
+    )
+    if not told_apart(set_round):
+        done_set.why = "mixed"
         return []
-    return [made]
+    return [set_round]

@@ -87,21 +87,25 @@ class Touches:
         """The touches of a joint whose fit-ups are `own`, oldest first; its position
         and surround are those of `joint`."""
         places = [(airframe_id, joint.position_id), (airframe_id, joint.surround_id)]
-        keys = {one.part_id for one in own} | {one.surround_part_id for one in own}
+        keys = {fit_up.part_id for fit_up in own} | {
+            fit_up.surround_part_id for fit_up in own
+        }
         keys |= {act.part_id for _, _, act in self._index.get(places[1], [])}
         rows = {
-            (at, id(row)): (at, told, row)
+            (at, id(row)): (at, event, row)
             for key in [*keys, *places]
-            for at, told, row in self._index.get(key, [])
+            for at, event, row in self._index.get(key, [])
         }
-        found = []
+        touches = []
         for key in sorted(rows):
-            at, told, row = rows[key]
-            mine = next((one for one in reversed(own) if one.entry.pk < at), None)
+            at, event, row = rows[key]
+            mine = next(
+                (fit_up for fit_up in reversed(own) if fit_up.entry.pk < at), None
+            )
             if mine:
-                touch = told(self._here(joint, airframe_id, mine, at), at, row)
-                found += [touch] if touch else []
-        return found
+                touch = event(self._here(joint, airframe_id, mine, at), at, row)
+                touches += [touch] if touch else []
+        return touches
 
     def at(self, joint_id: int, airframe_id: int) -> list[FitUp]:
         """The fit-ups of a joint itself, oldest first."""
@@ -117,24 +121,27 @@ class Touches:
     @cached_property
     def _index(self) -> dict:
         """Everything that happened, by the serials and by the places it happened to."""
-        found = defaultdict(list)
+        events = defaultdict(list)
         for act in self.acts:
             event = act.entry.pk, self._placed, act
-            found[act.part_id].append(event)
-            found[act.airframe_id, act.position_id].append(event)
+            events[act.part_id].append(event)
+            events[act.airframe_id, act.position_id].append(event)
         parts = {}
-        for one in self.fit_ups:
-            parts |= {one.part_id: one.part, one.surround_part_id: one.surround_part}
-            for key in {one.part_id, one.surround_part_id}:
-                found[key].append((one.entry.pk, self._fitted, one))
+        for fit_up in self.fit_ups:
+            parts |= {
+                fit_up.part_id: fit_up.part,
+                fit_up.surround_part_id: fit_up.surround_part,
+            }
+            for key in {fit_up.part_id, fit_up.surround_part_id}:
+                events[key].append((fit_up.entry.pk, self._fitted, fit_up))
         for cut in self.cuts:
-            found[cut.part_id].append((cut.entry.pk, _cut, cut))
+            events[cut.part_id].append((cut.entry.pk, _cut, cut))
         for doubt in self.doubts:
-            found[doubt[0]].append((doubt[1].pk, _doubted, doubt))
+            events[doubt[0]].append((doubt[1].pk, _doubted, doubt))
         for key, part in parts.items():
             if part and part.state == PartState.SCRAPPED:
-                found[key].append((AT_LAST, _scrapped, part))
-        return found
+                events[key].append((AT_LAST, _scrapped, part))
+        return events
 
     def _here(self, joint: Joint, airframe_id: int, mine: FitUp, at: int) -> _Here:
         around = {mine.surround_part_id}
@@ -269,21 +276,21 @@ def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
     acts = PlacementAct.objects.filter(
         Q(part__in=serials) | here & Q(position__in=positions)
     ).select_related("entry", "part", "airframe", "position")
-    found = Touches(sorted(acts, key=lambda act: act.entry.pk))
-    serials |= {act.part_id for act in found.acts if act.position_id in around}
+    touches = Touches(sorted(acts, key=lambda act: act.entry.pk))
+    serials |= {act.part_id for act in touches.acts if act.position_id in around}
     rows = FitUp.objects.filter(
         Q(part__in=serials)
         | Q(surround_part__in=serials)
         | here & Q(joint__in=[one.pk for one in joints])
     ).select_related("entry", "part", "surround_part", "joint", "airframe")
-    found.fit_ups = list(rows.order_by("entry__pk"))
-    found.moved = _moved(found.fit_ups, serials)
+    touches.fit_ups = list(rows.order_by("entry__pk"))
+    touches.moved = _moved(touches.fit_ups, serials)
     cuts = TrimCut.objects.filter(part__in=serials, depth_nm__gt=0)
     cuts = cuts.select_related("entry", "part", "fit_up__joint")
     # One cut has a row a station: one of them tells of it.
-    found.cuts = list({(c.entry_id, c.part_id): c for c in cuts}.values())
-    found.doubts = _doubts(serials)
-    return found
+    touches.cuts = list({(c.entry_id, c.part_id): c for c in cuts}.values())
+    touches.doubts = _doubts(serials)
+    return touches
 
 
 def _moved(fit_ups: list[FitUp], serials: set[int]) -> set[int]:
@@ -307,7 +314,7 @@ def _moved(fit_ups: list[FitUp], serials: set[int]) -> set[int]:
 def _doubts(serials: set[int]) -> list[tuple]:
     """(part, entry, words) of every hold that touched one of the serials."""
     held = Hold.objects.filter(subject_kind="part", subject_id__in=serials)
-    told = {
+    doubts = {
         (hold.subject_id, hold.pk): (
             hold.subject_id,
             hold.entry,
@@ -317,8 +324,15 @@ def _doubts(serials: set[int]) -> list[tuple]:
         for hold in held.select_related("entry")
     }
     suspects = Suspect.objects.filter(part__in=serials)
-    for one in suspects.select_related("hold__entry", "part"):
-        words = {"part": one.part, "hold": one.hold.label, "why": one.hold.reason}
-        why = _("%(part)s became suspect: %(hold)s, %(why)s") % words
-        told.setdefault((one.part_id, one.hold_id), (one.part_id, one.hold.entry, why))
-    return list(told.values())
+    for suspect in suspects.select_related("hold__entry", "part"):
+        values = {
+            "part": suspect.part,
+            "hold": suspect.hold.label,
+            "why": suspect.hold.reason,
+        }
+        why = _("%(part)s became suspect: %(hold)s, %(why)s") % values
+        doubts.setdefault(
+            (suspect.part_id, suspect.hold_id),
+            (suspect.part_id, suspect.hold.entry, why),
+        )
+    return list(doubts.values())

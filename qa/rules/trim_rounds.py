@@ -77,12 +77,12 @@ class Round:
 
 def rounds_of(rows: History, state: JointState) -> list[Round]:
     """Every epoch with something measured, oldest first."""
-    found, lost = [], {}
+    rounds, lost = [], {}
     for epoch in state.epochs:
         if epoch.swapped:
             lost = {}
         seam = rows.seams[epoch.fit_up.revision_id]
-        taken, moved, words = _done(rows, epoch, seam)
+        taken, moved, done_words = _done(rows, epoch, seam)
         if not epoch.measured:
             continue
         for label, depth in taken.items():
@@ -91,17 +91,17 @@ def rounds_of(rows: History, state: JointState) -> list[Round]:
             _station(epoch, label, taken.get(label, 0), lost.get(label, 0), moved)
             for label in seam.rows
         ]
-        one = Round(epoch, words, stations)
-        one.cuts = [
+        done = Round(epoch, done_words, stations)
+        done.cuts = [
             bite.Round(
-                predicted=to_mm(each.taken_nm),
-                measured=to_mm(each.taken_nm + each.gap_apart_nm),
+                predicted=to_mm(station.taken_nm),
+                measured=to_mm(station.taken_nm + station.gap_apart_nm),
             )
-            for each in one.taken
-            if each.gap_apart_nm is not None
+            for station in done.taken
+            if station.gap_apart_nm is not None
         ]
-        found.append(one)
-    return found
+        rounds.append(done)
+    return rounds
 
 
 def expected(rows: History, state: JointState) -> dict[tuple[str, str], int]:

@@ -81,16 +81,16 @@ def _rounds(stated: Rates) -> dict[str, list[float]]:
     rows = FitUp.objects.filter(
         plan__isnull=False, reason__in=(FitUpReason.SET, FitUpReason.TRIM)
     ).select_related("entry", "plan__fit_check__state")
-    found = defaultdict(list)
-    seen = set()
-    for one in rows.order_by("-id")[: 2 * RECENT]:
-        ended = one.plan.fit_check.state.finished_at
-        body = one.plan.content["outcome"]
+    ratios = defaultdict(list)
+    plans_seen = set()
+    for fit_up in rows.order_by("-id")[: 2 * RECENT]:
+        ended = fit_up.plan.fit_check.state.finished_at
+        body = fit_up.plan.content["outcome"]
         way = next((w for w in body.get("ways", ()) if w["kind"] == body["way"]), None)
-        if way is None or ended is None or one.plan_id in seen:
+        if way is None or ended is None or fit_up.plan_id in plans_seen:
             continue
-        seen.add(one.plan_id)
-        took = one.entry.received_at - ended
+        plans_seen.add(fit_up.plan_id)
+        took = fit_up.entry.received_at - ended
         if way["settings"] and not way["cut"]:
             kind, usual = "set", stated.loosen + stated.adjuster * way["changed"]
         elif way["cut"] and not way["changed"]:
@@ -99,5 +99,5 @@ def _rounds(stated: Rates) -> dict[str, list[float]]:
         else:
             continue
         if SHORTEST <= took <= LONGEST and usual > 0:
-            found[kind].append(took.total_seconds() / S_PER_MIN / usual)
-    return found
+            ratios[kind].append(took.total_seconds() / S_PER_MIN / usual)
+    return ratios

@@ -19,30 +19,30 @@ def photo(request, photo: uuid.UUID):
 
     The address says by, made_at, and what it shows (qa.actions.photos).
     """
-    asked = request.GET.dict()
-    envelopes.check_keepable(asked)
-    by, claimed = author(request, asked.get("by", ""))
+    query = request.GET.dict()
+    envelopes.check_keepable(query)
+    by, claimed = author(request, query.get("by", ""))
     roles.require(by, "add photos")
-    claimed = claimed or asked.get("claimed") == "1"
-    if any(asked.get(name) for name in BY_KEYS) and not known_already(photo):
-        sync.require_same_copy(asked.get("database", ""))
-    kept = add_tablet_photo(
+    claimed = claimed or query.get("claimed") == "1"
+    if any(query.get(name) for name in BY_KEYS) and not known_already(photo):
+        sync.require_same_copy(query.get("database", ""))
+    picture = add_tablet_photo(
         by=by,
         content=_content(request),
-        about=asked,
+        about=query,
         act=photo,
-        made_at=asked.get("made_at", "")[:40],
+        made_at=query.get("made_at", "")[:40],
         device=str(request.tablet.pk) if request.tablet else "",
         claimed=claimed,
     )
-    told = {
+    receipt = {
         "photo": str(photo),
         "database": request.database,
-        "sha256": kept.sha256,
-        "width": kept.width,
-        "height": kept.height,
+        "sha256": picture.sha256,
+        "width": picture.width,
+        "height": picture.height,
     }
-    return JsonResponse(told, status=201)
+    return JsonResponse(receipt, status=201)
 
 
 def _content(request) -> bytes:

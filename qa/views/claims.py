@@ -72,13 +72,13 @@ def claims(request):
 @form_view
 def late_readings(request, uuid):
     """Count late readings of a finished check in, or leave them out."""
-    found = Check.objects.select_related(*check_queries.RELATED)
-    check = roles.fetch(request.user, "measure", found, entry_id=uuid)
+    checks = Check.objects.select_related(*check_queries.RELATED)
+    check = roles.fetch(request.user, "measure", checks, entry_id=uuid)
     doubts = doubts_of(check, request.user.units)
-    waiting = {one.act: one for one in doubts.asides if one.waits}
+    waiting = {aside.act: aside for aside in doubts.asides if aside.waits}
     form = AnswersForm(
         posted(request),
-        keys={act: one.place for act, one in waiting.items()},
+        keys={act: aside.place for act, aside in waiting.items()},
         answers=LATE,
         ask_why={"in", "out"},
     )
@@ -96,8 +96,8 @@ def late_readings(request, uuid):
     if request.method == "POST" and waiting and _answer(form, verb):
         return redirect("check", uuid=uuid)
     stands = {
-        (one.station.label, one.kind): one.reading
-        for one in check.current.select_related("station", "reading")
+        (current.station.label, current.kind): current.reading
+        for current in check.current.select_related("station", "reading")
     }
     rows = [
         (row, stands.get((row.station, row.kind)), answer, why)

@@ -132,7 +132,11 @@ def _page(request, item, verb="", form=None):
     that of the verb, else of what moves it on and is this person's. The others are
     links."""
     offered = life.offered(item.standing)
-    theirs = [one for one in offered if roles.may(request.user, life.MOVES[one].right)]
+    theirs = [
+        verb_name
+        for verb_name in offered
+        if roles.may(request.user, life.MOVES[verb_name].right)
+    ]
     verb = verb or next(iter(sorted(theirs, key=ORDER.index)), "")
     view = queries.item_view(item)
     context = {
@@ -144,11 +148,15 @@ def _page(request, item, verb="", form=None):
         "said": words.ACTS.get(verb),
         "moves_on": verb in words.MOVES_ON,
         "form": form or (verb and _form(item, request.user, verb)),
-        "others": [(one, words.ACTS[one]) for one in theirs if one != verb],
+        "others": [
+            (verb_name, words.ACTS[verb_name])
+            for verb_name in theirs
+            if verb_name != verb
+        ],
         "who": [
-            (words.ACTS[one], roles.who_may(life.MOVES[one].right))
-            for one in offered
-            if one not in theirs
+            (words.ACTS[verb_name], roles.who_may(life.MOVES[verb_name].right))
+            for verb_name in offered
+            if verb_name not in theirs
         ],
     }
     return render(request, "qa/nonconformances/nonconformance.html", context)

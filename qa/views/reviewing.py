@@ -56,9 +56,9 @@ def repeats(request):
 def together(request):
     """Several items decided in one act, because they are one thing."""
     roles.require(request.user, "dispose nonconformances")
-    asked = {number_in(one) for one in request.GET.getlist("item")} - {None}
+    chosen = {number_in(one) for one in request.GET.getlist("item")} - {None}
     rows = Nonconformance.objects.select_related(*queries.RELATED).order_by("pk")
-    items = list(rows.filter(pk__in=asked)[:MOST_TOGETHER])
+    items = list(rows.filter(pk__in=chosen)[:MOST_TOGETHER])
     form = DisposeForm(
         posted(request),
         dispositions=life.dispositions_of(request.user),

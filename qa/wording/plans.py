@@ -214,17 +214,21 @@ def plan_notes(
     """All there is to know of a plan from files, in mm: its notes, and what stays wrong
     at its stations, which `name` calls by joint and label."""
 
-    def as_kept(one: Reason) -> list:
-        return recorded(one, name)
+    def as_kept(reason: Reason) -> list:
+        return recorded(reason, name)
 
-    told = {code: [] for code in NOTES}
-    for one in plan.notes:
-        told[one.code].append(note(*as_kept(one), "mm"))
-    blind = told.pop("blind")
+    texts_by_code = {code: [] for code in NOTES}
+    for reason in plan.notes:
+        texts_by_code[reason.code].append(note(*as_kept(reason), "mm"))
+    blind = texts_by_code.pop("blind")
     wrong = [
-        f"station {name(one.joint, one.label)}: "
-        f"{reasons(map(as_kept, one.reasons), 'mm')}"
-        for one in plan.stations
-        if one.reasons
+        f"station {name(reason.joint, reason.label)}: "
+        f"{reasons(map(as_kept, reason.reasons), 'mm')}"
+        for reason in plan.stations
+        if reason.reasons
     ]
-    return [*(text for texts in told.values() for text in texts), *wrong, *blind]
+    return [
+        *(text for texts in texts_by_code.values() for text in texts),
+        *wrong,
+        *blind,
+    ]

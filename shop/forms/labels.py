@@ -54,24 +54,24 @@ class LabelsForm(forms.Form):
 
     def clean(self):
         """Put the things themselves in `things`, each once, in the order asked for."""
-        said = super().clean()
-        found = {}
-        for code in said.get("codes", "").replace(",", " ").split():
-            one = identifiers.find(code)
-            if one is None:
+        cleaned = super().clean()
+        chosen = {}
+        for code in cleaned.get("codes", "").replace(",", " ").split():
+            match = identifiers.find(code)
+            if match is None:
                 message = _("There is no thing %(code)s.") % {"code": code}
                 self.add_error("codes", message)
-                return said
-            found[one[0].name, one[1].pk] = one
-        if said.get("kind"):
-            kind = identifiers.KINDS[said["kind"]]
-            for row in kind.rows().order_by("-pk")[: said.get("newest") or 24]:
-                found.setdefault((kind.name, row.pk), (kind, row))
-        if not found and not self.errors:
+                return cleaned
+            chosen[match[0].name, match[1].pk] = match
+        if cleaned.get("kind"):
+            kind = identifiers.KINDS[cleaned["kind"]]
+            for row in kind.rows().order_by("-pk")[: cleaned.get("newest") or 24]:
+                chosen.setdefault((kind.name, row.pk), (kind, row))
+        if not chosen and not self.errors:
             self.add_error("codes", _("Say which things."))
-        if len(found) > MOST:
+        if len(chosen) > MOST:
             message = _("That is %(count)s labels: print %(most)s at a time.")
-            values = {"count": len(found), "most": MOST}
+            values = {"count": len(chosen), "most": MOST}
             self.add_error("codes", message % values)
-        said["things"] = list(found.values())
-        return said
+        cleaned["things"] = list(chosen.values())
+        return cleaned

@@ -115,15 +115,19 @@ def rebuild() -> Counter[str]:
     A row that only differs keeps its number, which acts may have named.
     """
     with writing():
-        found = list(differences())
+        wrong = list(differences())
         wanted: dict[type, list] = {}
-        for one in found:
-            if one.stored:
-                type(one.stored)._base_manager.filter(pk=one.stored.pk).delete()
-            if one.stored and one.wanted:
-                one.wanted.pk = one.stored.pk
-            if one.wanted:
-                wanted.setdefault(type(one.wanted), []).append(one.wanted)
+        for difference in wrong:
+            if difference.stored:
+                type(difference.stored)._base_manager.filter(
+                    pk=difference.stored.pk
+                ).delete()
+            if difference.stored and difference.wanted:
+                difference.wanted.pk = difference.stored.pk
+            if difference.wanted:
+                wanted.setdefault(type(difference.wanted), []).append(difference.wanted)
         for model, rows in wanted.items():
             model._base_manager.bulk_create(rows)
-    return Counter((one.stored or one.wanted)._meta.db_table for one in found)
+    return Counter(
+        (difference.stored or difference.wanted)._meta.db_table for difference in wrong
+    )

@@ -282,23 +282,23 @@ class _Judge:
         window, series = self.window, self.trace.vacuum
         if window.vacuum_least_kpa is None:
             return
-        asked = {"least": window.vacuum_least_kpa}
+        required = {"least": window.vacuum_least_kpa}
         sure = possible = self.whole
         why = None
         if window.vacuum_until_c is not None:
-            asked["until"] = window.vacuum_until_c
+            required["until"] = window.vacuum_until_c
             sure, possible, why = self._under_vacuum()
         if series is None:
-            yield _open("vacuum", asked, "kPa", Why("no_vacuum"))
+            yield _open("vacuum", required, "kPa", Why("no_vacuum"))
             return
         heard = [list(series.heard(self.longest, span)) for span in (sure, possible)]
-        found = [min((v, m) for m, v in readings) for readings in heard if readings]
-        if not found:
-            yield _open("vacuum", asked, "kPa", Why("vacuum_unseen"))
+        lowest = [min((v, m) for m, v in readings) for readings in heard if readings]
+        if not lowest:
+            yield _open("vacuum", required, "kPa", Why("vacuum_unseen"))
             return
         least = window.vacuum_least_kpa - _SLIP
-        broken = next((one for one in found[:-1] if one[0] < least), None)
-        value, minute = broken or found[-1]
+        broken = next((low for low in lowest[:-1] if low[0] < least), None)
+        value, minute = broken or lowest[-1]
         if broken:
             outcome, why = Outcome.NOT_MET, None
         elif value < least:
@@ -307,7 +307,7 @@ class _Judge:
             outcome, why = Outcome.OPEN, Why("vacuum_throughout")
         else:
             outcome = Outcome.OPEN if why else Outcome.MET
-        yield Requirement("vacuum", asked, outcome, value, "kPa", None, minute, why)
+        yield Requirement("vacuum", required, outcome, value, "kPa", None, minute, why)
 
     def _under_vacuum(self) -> tuple[Span, Span, Why | None]:
         """Spans on which the vacuum surely and possibly had to hold, and what keeps the

@@ -149,16 +149,16 @@ def changes(reader: Person) -> Changes:
     else:
         rows = rows.filter(received_at__gte=timezone.now() - FIRST_LOOK)
     newest = rows.order_by("-pk").select_related("by", "confirmation").defer("body")
-    found = list(newest[: NEWEST + 1])
+    entries = list(newest[: NEWEST + 1])
     by_place: dict[str, list] = {}
-    for one in found[:NEWEST]:
-        act = (one.form, one.author, one.received_at)
-        by_place.setdefault(WORDS[one.form][1], []).append(act)
+    for entry in entries[:NEWEST]:
+        act = (entry.form, entry.author, entry.received_at)
+        by_place.setdefault(WORDS[entry.form][1], []).append(act)
     return Changes(
         visit and visit.read_at,
-        found[0].pk if found else 0,
+        entries[0].pk if entries else 0,
         [_place(name, by_place[name]) for name in PLACES if name in by_place],
-        len(found) <= NEWEST,
+        len(entries) <= NEWEST,
     )
 
 

@@ -254,8 +254,8 @@ def chain_page(
     thing = KINDS[kind]
     holds = list(Hold.objects.filter(lifted_entry=None).select_related("entry__by"))
     held: dict[str, set[int]] = {}
-    for one in holds:
-        held.setdefault(one.subject_kind, set()).add(one.subject_id)
+    for hold in holds:
+        held.setdefault(hold.subject_kind, set()).add(hold.subject_id)
     held["touched"] = held.get("tool", set())
     above = {**up, kind: up.get(kind, set()) | {row.pk}}
     return ChainPage(
@@ -268,5 +268,5 @@ def chain_page(
         # What is nearest comes first: the pull before the mold before its coats.
         groups(up, held, most, ORDER[::-1]),
         groups(down, held, most),
-        [one for one in holds if one.subject_id in above.get(one.subject_kind, ())],
+        [hold for hold in holds if hold.subject_id in above.get(hold.subject_kind, ())],
     )

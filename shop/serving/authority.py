@@ -109,19 +109,20 @@ def open_server(
     """
     wanted = [host for host in hosts if may_vouch(authority.certificate, host)]
     try:
-        found = load(server_path(folder))
+        identity = load(server_path(folder))
     except ValueError:  # damaged: it can be made again at no loss
-        found = None
+        identity = None
     if (
-        found
-        and found.expires - now >= min(RENEW_BEFORE, authority.expires - now)
-        and key_identifier(found.certificate) == own_identifier(authority.certificate)
-        and set(wanted) <= set(hosts_of(found.certificate))
+        identity
+        and identity.expires - now >= min(RENEW_BEFORE, authority.expires - now)
+        and key_identifier(identity.certificate)
+        == own_identifier(authority.certificate)
+        and set(wanted) <= set(hosts_of(identity.certificate))
     ):
-        return found, False
-    made = make_server(authority, wanted, now)
-    save(server_path(folder), made)
-    return made, True
+        return identity, False
+    fresh = make_server(authority, wanted, now)
+    save(server_path(folder), fresh)
+    return fresh, True
 
 
 def make_authority(shop: str, names: Sequence[str], now) -> Identity:

@@ -63,21 +63,23 @@ UNITS = {"min": "min", "degC": "°C", "K/min": "K/min", "kPa": "kPa"}
 DEGREES = ("at", "until")  # asked in degC, whatever the requirement is in
 
 
-def requirement_record(one: Requirement) -> dict:
+def requirement_record(requirement: Requirement) -> dict:
     """A requirement as a trace keeps it. Numbers are texts: a digest must never hang on
     how a float is written."""
-    asked = {
-        name: format(value, DIGITS["degC" if name in DEGREES else one.unit])
-        for name, value in one.asked.items()
+    required = {
+        name: format(value, DIGITS["degC" if name in DEGREES else requirement.unit])
+        for name, value in requirement.asked.items()
     }
     return {
-        "name": one.name,
-        "asked": asked,
-        "outcome": one.outcome.value,
-        "value": "" if one.value is None else f"{one.value:z.2f}",
-        "unit": one.unit,
-        "sensor": one.sensor or "",
-        "why": [one.why.code, _texts(one.why.values)] if one.why else [],
+        "name": requirement.name,
+        "asked": required,
+        "outcome": requirement.outcome.value,
+        "value": "" if requirement.value is None else f"{requirement.value:z.2f}",
+        "unit": requirement.unit,
+        "sensor": requirement.sensor or "",
+        "why": [requirement.why.code, _texts(requirement.why.values)]
+        if requirement.why
+        else [],
     }
 
 

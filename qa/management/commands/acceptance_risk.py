@@ -45,21 +45,21 @@ class Command(FileCommand):
         )
 
     def answer(self, options):
-        said = {
+        given = {
             name: None if options[name] is None else float(options[name])
             for name in ("mean", "sd", "u", "lower", "upper", "guard", "wish")
         }
-        tolerance = said["lower"], said["upper"]
-        process = NormalProcess(said["mean"], said["sd"])
+        tolerance = given["lower"], given["upper"]
+        process = NormalProcess(given["mean"], given["sd"])
         if options["count"] < 1:
             raise BadInput("acceptance_risk: --count must be 1 or more")
         try:
-            guard = said["guard"] or 0.0
-            if said["wish"] is not None:
-                guard = guard_for(process, said["u"], tolerance, said["wish"])
-            ends = guarded(tolerance, said["u"], guard)
-            each = global_risks(process, said["u"], tolerance, ends)
-            risks = check_risks([each] * options["count"])
+            guard = given["guard"] or 0.0
+            if given["wish"] is not None:
+                guard = guard_for(process, given["u"], tolerance, given["wish"])
+            ends = guarded(tolerance, given["u"], guard)
+            risk = global_risks(process, given["u"], tolerance, ends)
+            risks = check_risks([risk] * options["count"])
         except ValueError as why:
             raise BadInput(f"acceptance_risk: {why}") from why
         plain = {"guard": guard, "accepted_within": list(ends), **asdict(risks)}

@@ -39,46 +39,46 @@ class Command(ValuesCommand):
         return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
 
 
-def as_plain(found: Capability) -> dict:
+def as_plain(result: Capability) -> dict:
     """What was found, as documented for other programs."""
-    test = found.normality
+    test = result.normality
     intervals = (f"{name}_interval" for name in INDICES)
     return {
-        "n": found.n,
-        "mean": found.mean,
-        "sd_overall": found.sd_overall,
-        "sd_within": found.sd_within,
-        **{name: getattr(found, name) for name in INDICES},
-        **{name: pair(getattr(found, name)) for name in intervals},
-        "outside": {"below": found.below, "above": found.above},
+        "n": result.n,
+        "mean": result.mean,
+        "sd_overall": result.sd_overall,
+        "sd_within": result.sd_within,
+        **{name: getattr(result, name) for name in INDICES},
+        **{name: pair(getattr(result, name)) for name in intervals},
+        "outside": {"below": result.below, "above": result.above},
         "normality": {
             "test": test and test.test,
             "statistic": test and test.statistic,
             "p": test and test.p,
         },
-        "method": found.method,
+        "method": result.method,
     }
 
 
-def text_lines(found: Capability) -> list[str]:
+def text_lines(result: Capability) -> list[str]:
     """The same for people."""
     lines = [
-        f"n {found.n}  mean {shown(found.mean, 7)}  "
-        f"sd overall {shown(found.sd_overall)}  within {shown(found.sd_within)}"
+        f"n {result.n}  mean {shown(result.mean, 7)}  "
+        f"sd overall {shown(result.sd_overall)}  within {shown(result.sd_within)}"
     ]
-    if found.normality:
-        verdict = "normal" if found.method == "normal" else "not normal"
-        p = found.normality.p
+    if result.normality:
+        verdict = "normal" if result.method == "normal" else "not normal"
+        p = result.normality.p
         lines.append(f"Anderson-Darling: p {shown(p, 2)}, taken as {verdict}")
-    if found.method:
+    if result.method:
         lines += [
-            f"{name.capitalize():<4} {shown(getattr(found, name)):>7}   95 %: "
-            f"{span(getattr(found, f'{name}_interval'))}"
+            f"{name.capitalize():<4} {shown(getattr(result, name)):>7}   95 %: "
+            f"{span(getattr(result, f'{name}_interval'))}"
             for name in INDICES
         ]
-        below, above = _share(found.below), _share(found.above)
+        below, above = _share(result.below), _share(result.above)
         lines.append(f"Expected outside: below {below}, above {above}")
-    return [*lines, *(f"Note: {note}." for note in remarks(found.notes))]
+    return [*lines, *(f"Note: {note}." for note in remarks(result.notes))]
 
 
 def _share(share: float | None) -> str:

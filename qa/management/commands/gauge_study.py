@@ -41,52 +41,52 @@ class Command(ValuesCommand):
         return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
 
 
-def as_plain(found: Study) -> dict:
+def as_plain(study: Study) -> dict:
     """What was found, as documented for other programs."""
-    sd, intervals, ranges = found.sd or {}, found.intervals or {}, found.range_method
+    sd, intervals, ranges = study.sd or {}, study.intervals or {}, study.range_method
     return {
-        "anova": [vars(row) for row in found.anova],
+        "anova": [vars(row) for row in study.anova],
         "sd": {name: sd.get(name) for name in PARTS},
-        "share_of_total": found.share_of_total,
-        "share_of_tolerance": found.share_of_tolerance,
-        "distinct_categories": found.distinct_categories,
+        "share_of_total": study.share_of_total,
+        "share_of_tolerance": study.share_of_tolerance,
+        "distinct_categories": study.distinct_categories,
         "intervals": {name: pair(intervals.get(name)) for name in INTERVALS},
         "range_method": {
             "sd": {name: ranges.sd.get(name) if ranges else None for name in PARTS},
             "share_of_total": ranges and ranges.share_of_total,
             "distinct_categories": ranges and ranges.distinct_categories,
         },
-        "advice": gauge_advice(found),
+        "advice": gauge_advice(study),
     }
 
 
-def text_lines(found: Study) -> list[str]:
+def text_lines(study: Study) -> list[str]:
     """The same for people."""
-    lines = [f"{found.parts} parts, {found.people} people, {found.repeats} values each"]
-    if found.sd is None:
-        return [*lines, gauge_advice(found)]
+    lines = [f"{study.parts} parts, {study.people} people, {study.repeats} values each"]
+    if study.sd is None:
+        return [*lines, gauge_advice(study)]
     lines += ["", f"{'':<16}{'df':>5}{'ss':>12}{'ms':>12}{'F':>10}{'p':>10}"]
     lines += [
         f"{_name(row.source):<16}{row.df:>5}{shown(row.ss):>12}{shown(row.ms):>12}"
         f"{shown(row.f):>10}{shown(row.p, 2):>10}"
-        for row in found.anova
+        for row in study.anova
         if row.source in SOURCES
     ]
     lines += ["", f"{'':<16}{'sd':>10}  {'95 %':<20}by ranges"]
-    ranges = found.range_method
+    ranges = study.range_method
     lines += [
-        f"{_name(name):<16}{shown(found.sd[name]):>10}  "
-        f"{span(found.intervals.get(name)):<20}{shown(ranges.sd.get(name))}"
+        f"{_name(name):<16}{shown(study.sd[name]):>10}  "
+        f"{span(study.intervals.get(name)):<20}{shown(ranges.sd.get(name))}"
         for name in PARTS
     ]
-    share = found.intervals.get("share_of_total")
+    share = study.intervals.get("share_of_total")
     lines += [
         "",
-        f"Gauge of total {shown(found.share_of_total)}  95 %: {span(share)}  "
+        f"Gauge of total {shown(study.share_of_total)}  95 %: {span(share)}  "
         f"by ranges {shown(ranges.share_of_total)}",
-        f"Groups of parts told apart: {found.distinct_categories or '-'}, by ranges "
+        f"Groups of parts told apart: {study.distinct_categories or '-'}, by ranges "
         f"{ranges.distinct_categories or '-'}",
-        gauge_advice(found),
+        gauge_advice(study),
     ]
     return lines
 

@@ -71,21 +71,21 @@ def as_plain(found: Trend) -> dict:
     }
 
 
-def text_lines(found: Trend, level) -> list[str]:
+def text_lines(line: Trend, level) -> list[str]:
     """The same for people."""
-    if found.slope is None:
-        return [f"n {found.n}"]
-    course = remark(found.course)
+    if line.slope is None:
+        return [f"n {line.n}"]
+    course = remark(line.course)
     lines = [
-        f"n {found.n}  slope {shown(found.slope)} (se {shown(found.slope_se)}, "
-        f"p {shown(found.p_slope, 2)})  intercept {shown(found.intercept)}  "
-        f"sd {shown(found.sd)}  r2 {shown(found.r2)}",
+        f"n {line.n}  slope {shown(line.slope)} (se {shown(line.slope_se)}, "
+        f"p {shown(line.p_slope, 2)})  intercept {shown(line.intercept)}  "
+        f"sd {shown(line.sd)}  r2 {shown(line.r2)}",
         f"{course[0].upper()}{course[1:]}.",
     ]
     lines += ["", f"Band and bounds at {float(level):.4g}:"]
     lines += [f"{'pull':>8}{'value':>12}{'low':>12}{'high':>12}"]
     return lines + [
-        f"{shown(one.pull, 6):>8}{shown(one.value):>12}{shown(one.low):>12}"
-        f"{shown(one.high):>12}"
-        for one in found.prediction
+        f"{shown(point.pull, 6):>8}{shown(point.value):>12}{shown(point.low):>12}"
+        f"{shown(point.high):>12}"
+        for point in line.prediction
     ]

@@ -22,26 +22,27 @@ class Command(ValuesCommand):
 
     def answer_from(self, data, options):
         rows = read_budget(data)
-        found = combine(rows, float(options["level"]))
+        combined = combine(rows, float(options["level"]))
         plain = {
-            "u": found.u,
-            "df": found.df,
-            "k": found.k,
-            "expanded": found.expanded,
+            "u": combined.u,
+            "df": combined.df,
+            "k": combined.k,
+            "expanded": combined.expanded,
             "contributions": [
-                {"name": one.name, "u": one.u, "df": one.df, "share": share}
-                for one, share in zip(rows, found.shares, strict=True)
+                {"name": part.name, "u": part.u, "df": part.df, "share": share}
+                for part, share in zip(rows, combined.shares, strict=True)
             ],
         }
-        widest = max(len(one.name) for one in rows)
+        widest = max(len(part.name) for part in rows)
         lines = [
-            f"{one.name.ljust(widest)}  u {shown(one.u)}  {share:6.1%}"
-            for one, share in zip(rows, found.shares, strict=True)
+            f"{part.name.ljust(widest)}  u {shown(part.u)}  {share:6.1%}"
+            for part, share in zip(rows, combined.shares, strict=True)
         ]
-        df = "without end" if found.df is None else shown(found.df, 3)
+        df = "without end" if combined.df is None else shown(combined.df, 3)
         lines += [
             "",
-            f"u {shown(found.u)}, degrees of freedom {df}, k {shown(found.k, 3)}, "
-            f"expanded {shown(found.expanded)} at {float(options['level']):.4g}.",
+            f"u {shown(combined.u)}, degrees of freedom {df}, k "
+            f"{shown(combined.k, 3)}, expanded {shown(combined.expanded)} "
+            f"at {float(options['level']):.4g}.",
         ]
         return ValuesAnswer(plain, lines)

@@ -98,18 +98,18 @@ def combine(contributions: Sequence[Contribution], level: float = 0.95) -> Combi
     finite(level=level)
     if not 0.5 <= level < 1:
         raise BudgetError(f"the level must be 0.5 or more and below 1, not {level}")
-    for one in contributions:
-        finite(**{f"u of {one.name}": one.u, f"df of {one.name}": one.df})
-        if one.u < 0 or (one.df is not None and one.df < 1):
-            raise BudgetError(f"{one.name}: u must be 0 or more, its df 1 or more")
-    u = math.hypot(*(one.u for one in contributions))
+    for part in contributions:
+        finite(**{f"u of {part.name}": part.u, f"df of {part.name}": part.df})
+        if part.u < 0 or (part.df is not None and part.df < 1):
+            raise BudgetError(f"{part.name}: u must be 0 or more, its df 1 or more")
+    u = math.hypot(*(part.u for part in contributions))
     if not u:
         raise BudgetError("a budget holds one contribution above 0, or more")
-    shares = tuple((one.u / u) ** 2 for one in contributions)
+    shares = tuple((part.u / u) ** 2 for part in contributions)
     doubt = math.fsum(
-        share**2 / one.df
-        for share, one in zip(shares, contributions, strict=True)
-        if one.df is not None
+        share**2 / part.df
+        for share, part in zip(shares, contributions, strict=True)
+        if part.df is not None
     )
     df = 1 / doubt if doubt else None
     tail = (1 + level) / 2

@@ -87,25 +87,25 @@ def capability(
     numbers = exact_list(values)
     if len(numbers) < 2:
         return Capability(len(numbers), why=Remark("one_value"))
-    found = moments(numbers)
-    told = Capability(found.n, float(found.mean), found.sd)
-    if not found.sd:
-        return replace(told, why=Remark("alike"))
+    sample = moments(numbers)
+    result = Capability(sample.n, float(sample.mean), sample.sd)
+    if not sample.sd:
+        return replace(result, why=Remark("alike"))
     spread, notes = _within(numbers, subgroups, how)
-    told = replace(told, sd_within=spread.sd if spread else None, notes=notes)
+    result = replace(result, sd_within=spread.sd if spread else None, notes=notes)
     unsteady = len(chart(numbers, subgroups).signals)
     if unsteady:
-        told = _noted(told, Remark("unsteady", {"signals": unsteady}))
-    if found.n < FEWEST:
-        why = Remark("few_for_shape", {"n": found.n, "least": FEWEST})
-        return replace(told, why=why)
+        result = _noted(result, Remark("unsteady", {"signals": unsteady}))
+    if sample.n < FEWEST:
+        why = Remark("few_for_shape", {"n": sample.n, "least": FEWEST})
+        return replace(result, why=why)
     normality = anderson_darling(numbers)
-    told = replace(told, normality=normality)
-    if found.n < ADVISED:
-        told = _noted(told, Remark("few", {"least": ADVISED}))
+    result = replace(result, normality=normality)
+    if sample.n < ADVISED:
+        result = _noted(result, Remark("few", {"least": ADVISED}))
     if normality.p < NOT_NORMAL:
-        return _by_quantiles(told, numbers, (low, high))
-    return _by_normal(told, found, spread, (low, high), level)
+        return _by_quantiles(result, numbers, (low, high))
+    return _by_normal(result, sample, spread, (low, high), level)
 
 
 def cp_bounds(cp: float, spread: Spread, level: float = 0.95) -> Interval:
@@ -193,22 +193,22 @@ def _indices(mean: Fraction, sd: float, low, high) -> tuple[float | None, float]
     return both, float(min(ways)) / (3 * sd)
 
 
-def _by_quantiles(told: Capability, numbers: list[Fraction], limits) -> Capability:
+def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capability:
     """Pp and Ppk with the quantiles of a Pearson curve. No Cp and Cpk, which are of a
     normal, and no bounds: none was found to hold (bootstrap bounds of 95 % hold 35 % of
     samples of 100 exponential values, whose index comes out a fifth too good)."""
-    if told.n < FEWEST_FOR_TAILS:
-        why = Remark("few_for_tails", {"n": told.n, "least": FEWEST_FOR_TAILS})
-        return replace(told, why=why)
-    told = _noted(_noted(told, Remark("by_quantiles")), Remark("no_bounds"))
+    if result.n < FEWEST_FOR_TAILS:
+        why = Remark("few_for_tails", {"n": result.n, "least": FEWEST_FOR_TAILS})
+        return replace(result, why=why)
+    result = _noted(_noted(result, Remark("by_quantiles")), Remark("no_bounds"))
     try:
-        curve = pearson_curve(told.mean, told.sd_overall, *shape_of(numbers))
+        curve = pearson_curve(result.mean, result.sd_overall, *shape_of(numbers))
     except NoCurve as why:
-        return replace(told, why=Remark(why.code))
+        return replace(result, why=Remark(why.code))
     low, high = (None if limit is None else float(limit) for limit in limits)
     pp, ppk = _quantile_indices(curve, low, high)
     return replace(
-        told,
+        result,
         method="percentile",
         pp=pp,
         ppk=ppk,

@@ -94,20 +94,21 @@ def trend(
         return Trend(len(x), why=Remark("values_alike"))
     line = _Line(x, starts)
     try:
-        found = fit([line.row(one) for one in x], y)
+        line_fit = fit([line.row(pull) for pull in x], y)
     except Undetermined:
         return Trend(len(x), why=_too_few(x, line))
-    t, p = _quantile_and_p(found, level)
-    told = _told(len(x), found, p)
+    t, p = _quantile_and_p(line_fit, level)
+    result = _told(len(x), line_fit, p)
     ahead = [max(x).__floor__() + k for k in range(1, AHEAD + 1)]
     foreseen = sorted({*x, *wanted, *map(Fraction, ahead)})
-    told = replace(
-        told, prediction=tuple(_foreseen(found, line, t, one) for one in foreseen)
+    result = replace(
+        result,
+        prediction=tuple(_foreseen(line_fit, line, t, pull) for pull in foreseen),
     )
     if p is None or p > 1 - level:
-        return replace(told, course=Remark("no_trend"))
-    reach, course = _reached(found, line, t, bound, min(x), max(x))
-    return replace(told, reaches=reach, course=course)
+        return replace(result, course=Remark("no_trend"))
+    reach, course = _reached(line_fit, line, t, bound, min(x), max(x))
+    return replace(result, reaches=reach, course=course)
 
 
 def _told(n: int, found: Regression, p: float | None) -> Trend:

@@ -171,21 +171,25 @@ class AssemblyPlanner(Planner):
 
     def _share(self, whole: Plan, joints: list[int], move_in) -> Plan:
         """What the plan says of some of its joints; `move_in(moves)` is their move."""
-        one, here = copy(self), self.arrays.rows_of(joints)
-        one.gaps = self.gaps.take(here[self.gaps.rows])
-        one.flushes = self.flushes.take(here[self.flushes.rows])
-        one.every = self.every.take(here[self.every.rows])
-        stations = [each for each in whole.stations if each.joint in joints]
-        gapped = [each for each in stations if each.gap_now is not None]
-        after = np.array([each.gap_after for each in gapped])
+        planner, here = copy(self), self.arrays.rows_of(joints)
+        planner.gaps = self.gaps.take(here[self.gaps.rows])
+        planner.flushes = self.flushes.take(here[self.flushes.rows])
+        planner.every = self.every.take(here[self.every.rows])
+        stations = [station for station in whole.stations if station.joint in joints]
+        gapped = [station for station in stations if station.gap_now is not None]
+        after = np.array([station.gap_after for station in gapped])
         level = np.array(
-            [each.flush_after for each in stations if each.flush_now is not None]
+            [
+                station.flush_after
+                for station in stations
+                if station.flush_now is not None
+            ]
         )
-        every = one._after(one.every, whole.move)
+        every = planner._after(planner.every, whole.move)
         every[: len(after)] = after
-        trim = one._share_of_trim(whole, gapped, move_in, after)
+        trim = planner._share_of_trim(whole, gapped, move_in, after)
         outcome = CUT if trim and trim.needed else FITS
-        if not one.every.all_right(every):
+        if not planner.every.all_right(every):
             outcome = CANNOT
         limited = (
             kind.limited[here]
@@ -195,14 +199,14 @@ class AssemblyPlanner(Planner):
             whole,
             outcome=outcome,
             move=move_in(whole.move),
-            seat=one._fit_in(one.gaps, move_in),
-            level=one._fit_in(one.flushes, move_in),
+            seat=planner._fit_in(planner.gaps, move_in),
+            level=planner._fit_in(planner.flushes, move_in),
             trim=trim,
-            probability=one.probability(after, level),
+            probability=planner.probability(after, level),
             stations=tuple(replace(s, joint=joints.index(s.joint)) for s in stations),
             notes=tuple(_notes_at(whole.notes, joints)),
             limited=sum(int(kind.sum()) for kind in limited),
-            measured=int(one.every.scales.limited.sum()),
+            measured=int(planner.every.scales.limited.sum()),
         )
 
     def _fit_in(self, readings: Readings, move_in):

@@ -56,26 +56,27 @@ def between(arrays: JointArrays, readings: Readings, kind, uncut, ends, odd=None
     """
     number = {int(row): k for k, row in enumerate(readings.rows)}
     spans = [
-        (number[one], number[other], length)
-        for one, other, length, _ in arrays.neighbors(readings.rows)
+        (number[first], number[other], length)
+        for first, other, length, _ in arrays.neighbors(readings.rows)
         if length > SAME_PLACE_MM
     ]
     if len(spans) < FEWEST:
         return None
-    one, other, lengths = map(np.array, zip(*spans, strict=True))
-    one, other = one.astype(int), other.astype(int)
+    first, other, lengths = map(np.array, zip(*spans, strict=True))
+    first, other = first.astype(int), other.astype(int)
     scales = readings.scales
-    steps = np.diff([(uncut - scales.aim)[one], (uncut - scales.aim)[other]], axis=0)[0]
-    even = (readings.rows[one] != odd) & (readings.rows[other] != odd)
+    apart = uncut - scales.aim
+    steps = np.diff([apart[first], apart[other]], axis=0)[0]
+    even = (readings.rows[first] != odd) & (readings.rows[other] != odd)
     if even.sum() < FEWEST:
         return None
     s2 = float((steps[even] ** 2).sum() / lengths[even].sum()) * _at_most(even.sum())
     sides = []
     for low, slope in ((True, scales.below), (False, scales.above)):
         off = slope * ((scales.aim - ends) if low else (ends - scales.aim))
-        limited = (slope[one] > 0) & (slope[other] > 0)
-        spread = s2 * lengths * np.maximum(slope[one], slope[other]) ** 2
-        ends_of = (np.where(limited, off[k], -np.inf) for k in (one, other))
+        limited = (slope[first] > 0) & (slope[other] > 0)
+        spread = s2 * lengths * np.maximum(slope[first], slope[other]) ** 2
+        ends_of = (np.where(limited, off[k], -np.inf) for k in (first, other))
         sides.append((*ends_of, np.where(limited, spread, 0.0)))
     worst = _where_risk_is(sides)
     if worst is None:
@@ -85,10 +86,10 @@ def between(arrays: JointArrays, readings: Readings, kind, uncut, ends, odd=None
         chances = np.array([np.maximum(*side[:2]) for side in sides])
     side, span = np.unravel_index(int(np.argmax(chances)), chances.shape)
     low = side == 0
-    row = one[span] if sides[side][0][span] >= sides[side][1][span] else other[span]
+    row = first[span] if sides[side][0][span] >= sides[side][1][span] else other[span]
     slope = (scales.below if low else scales.above)[row]
     value = scales.aim[row] + (-worst if low else worst) / slope
-    labels = [arrays.stations[readings.rows[k[span]]].label for k in (one, other)]
+    labels = [arrays.stations[readings.rows[k[span]]].label for k in (first, other)]
     joint = arrays.joint_of[readings.rows[row]]
     return Between(kind, worst, joint, tuple(labels), bool(low), float(value))
 

@@ -131,14 +131,14 @@ def learned(rounds: Sequence[Round]) -> Shortfall | None:
     standard error s / sqrt(sum(p^2)) with s on n - 1 degrees of freedom (textbook least
     squares).
     """
-    for each in rounds:
-        _numbers(predicted=each.predicted, measured=each.measured)
-    cuts = [each for each in rounds if each.predicted > 0]
+    for cut in rounds:
+        _numbers(predicted=cut.predicted, measured=cut.measured)
+    cuts = [cut for cut in rounds if cut.predicted > 0]
     if len(cuts) < 2:
         return None
-    square = math.fsum(each.predicted**2 for each in cuts)
-    ratio = math.fsum(each.predicted * each.measured for each in cuts) / square
-    rest = math.fsum((each.measured - ratio * each.predicted) ** 2 for each in cuts)
+    square = math.fsum(cut.predicted**2 for cut in cuts)
+    ratio = math.fsum(cut.predicted * cut.measured for cut in cuts) / square
+    rest = math.fsum((cut.measured - ratio * cut.predicted) ** 2 for cut in cuts)
     spread = math.sqrt(rest / (len(cuts) - 1))
     return Shortfall(
         ratio, spread, spread / math.sqrt(square), len(cuts), math.sqrt(square)

@@ -136,15 +136,17 @@ class Moves:
             {arrays.bodies[of[row]].name: self.each[of[row]] for row in rows}
             for of in (arrays.part_of, arrays.surround_of)
         )
-        one, others = next(iter(part.values())), list(surround.values())
-        angles = one.turn_deg, one.tilt_x_deg, one.tilt_y_deg
+        mine, others = next(iter(part.values())), list(surround.values())
+        angles = mine.turn_deg, mine.tilt_x_deg, mine.tilt_y_deg
         if any(other.raw for other in others):
-            own, other = (turned_by(m.motions, m.raw) for m in (one, others[0]))
+            own, other = (turned_by(m.motions, m.raw) for m in (mine, others[0]))
             turn = own @ other.T
             tilt_x, tilt_y, turned = np.degrees(rotation_vector(turn)).tolist()
             angles = turned, tilt_x, tilt_y
-        amounts = dict.fromkeys(n for m in (one, *others) for n, _ in m.amounts)
-        told = dict(zip(("turn", "tilt_x", "tilt_y"), angles, strict=True))
-        told |= dict(zip("xyz", shift.tolist(), strict=True))
-        named = tuple((name, told[name]) for name in amounts if name in told)
+        amounts = dict.fromkeys(n for m in (mine, *others) for n, _ in m.amounts)
+        components = dict(zip(("turn", "tilt_x", "tilt_y"), angles, strict=True))
+        components |= dict(zip("xyz", shift.tolist(), strict=True))
+        named = tuple(
+            (name, components[name]) for name in amounts if name in components
+        )
         return Move(*shift.tolist(), *angles, named)

@@ -59,9 +59,14 @@ def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
     gaps, flushes = arrays.gap_readings(), arrays.flush_readings()
     again, bounds = doubtful(arrays, gaps, flushes), []
     for kind, readings in (("gap", gaps), ("flush", flushes)):
-        told = [plan.stations[row] for row in readings.rows]
-        ends = np.array([getattr(one, f"{kind}_after") for one in told], dtype=float)
-        cut = np.array([one.trim - one.build_up for one in told], dtype=float)
+        station_plans = [plan.stations[row] for row in readings.rows]
+        ends = np.array(
+            [getattr(station, f"{kind}_after") for station in station_plans],
+            dtype=float,
+        )
+        cut = np.array(
+            [station.trim - station.build_up for station in station_plans], dtype=float
+        )
         uncut = ends - cut if kind == "gap" else ends
         out = again and again.stands_out and again.kind == kind
         odd = again.row if out else None
@@ -72,7 +77,7 @@ def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
         hardly = hardly_seen(arrays, every, plan.move, options.uncertainty_mm)
     return Known(
         again=again,
-        between=tuple(one for one in bounds if one is not None),
+        between=tuple(bound for bound in bounds if bound is not None),
         hardly_seen=hardly,
     )
 
@@ -89,11 +94,11 @@ def _notes(plan: Plan, known: Known, resolution: float):
             "wide": max(2 * doubt.expected_u, resolution, LEAST_SAID_MM),
         }
         yield Reason(code, values)
-    for one in known.between:
-        code = "between" if one.conforms else "between_beyond"
-        places = tuple((one.joint, label) for label in one.span)
-        yield Reason(code, {"kind": one.kind, "mm": one.value, "stations": places})
-    for one in known.hardly_seen:
-        if one.stations:
-            values = {"kind": one.kind, "stations": one.stations}
-            yield Reason("show", {"names": (one.name,), **values})
+    for span in known.between:
+        code = "between" if span.conforms else "between_beyond"
+        places = tuple((span.joint, label) for label in span.span)
+        yield Reason(code, {"kind": span.kind, "mm": span.value, "stations": places})
+    for motion in known.hardly_seen:
+        if motion.stations:
+            values = {"kind": motion.kind, "stations": motion.stations}
+            yield Reason("show", {"names": (motion.name,), **values})

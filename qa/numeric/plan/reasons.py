@@ -112,32 +112,34 @@ def _tight(planner, row, depth) -> str:
 
 def notes(planner, move: Move, stations) -> list[Reason]:
     """What a builder should know besides the numbers and the reasons of stations."""
-    found = []
+    reasons = []
     if not planner.settled:
-        found.append(Reason("unsettled", {}))
+        reasons.append(Reason("unsettled", {}))
     proof = planner.prove()
     if proof is not None:
         # With several rotations a plan is the best of its starts; what is known of any.
         values = {"aim": proof.aim, "bound": proof.least, "reached": proof.reached}
-        found.append(Reason("proven", values))
-    found += planner.remarks
+        reasons.append(Reason("proven", values))
+    reasons += planner.remarks
     if planner.held:
-        found.append(Reason("held", {"names": planner.held}))
+        reasons.append(Reason("held", {"names": planner.held}))
     if move is not None:
         for place, slide, radius, extra in corner_slides(
             planner.arrays, planner.displaced(move, planner.arrays)
         ):
             values = {"station": place, "slide": slide, "radius": radius, "mm": extra}
-            found.append(Reason("corner", values))
-    found += _unmeasured(planner)
+            reasons.append(Reason("corner", values))
+    reasons += _unmeasured(planner)
     blind = [
-        one for one in stations if one.gap_now is None and one.closes_by > TELLING_MM
+        station
+        for station in stations
+        if station.gap_now is None and station.closes_by > TELLING_MM
     ]
     if blind:
-        places = tuple((one.joint, one.label) for one in blind)
-        most = max(one.closes_by for one in blind)
-        found.append(Reason("blind", {"stations": places, "mm": most}))
-    return found
+        places = tuple((station.joint, station.label) for station in blind)
+        most = max(station.closes_by for station in blind)
+        reasons.append(Reason("blind", {"stations": places, "mm": most}))
+    return reasons
 
 
 def _unmeasured(planner):

@@ -64,24 +64,30 @@ def came(rounds: Sequence[SetRound]) -> tuple[Came, ...]:
     errors: dict[str, list[float]] = {}
     shares: dict[str, list[float]] = {}
     rest, freedom = 0.0, 0
-    for one in rounds:
-        finite(effect=np.asarray(one.effect).tolist(), apart=list(one.apart))
-        for name in one.names:
+    for set_round in rounds:
+        finite(
+            effect=np.asarray(set_round.effect).tolist(), apart=list(set_round.apart)
+        )
+        for name in set_round.names:
             errors.setdefault(name, [])
             shares.setdefault(name, [])
-        if not told_apart(one):
+        if not told_apart(set_round):
             continue
-        effect, apart = np.asarray(one.effect, float), np.asarray(one.apart, float)
+        effect, apart = (
+            np.asarray(set_round.effect, float),
+            np.asarray(set_round.apart, float),
+        )
         inverse = np.linalg.pinv(effect)
-        found = inverse @ apart
-        rest += float(((apart - effect @ found) ** 2).sum())
-        freedom += len(apart) - len(found)
-        for name, error, row in zip(one.names, found, inverse, strict=True):
+        solved = inverse @ apart
+        rest += float(((apart - effect @ solved) ** 2).sum())
+        freedom += len(apart) - len(solved)
+        for name, error, row in zip(set_round.names, solved, inverse, strict=True):
             errors[name].append(float(error))
             shares[name].append(float(row @ row))
     scatter = rest / freedom if freedom else None
     return tuple(
-        _came(name, found, shares[name], scatter) for name, found in errors.items()
+        _came(name, own_errors, shares[name], scatter)
+        for name, own_errors in errors.items()
     )
 
 

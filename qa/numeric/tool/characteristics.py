@@ -67,16 +67,16 @@ def _rows(limits: Sequence[Limits]):
 
     The target is the middle; with one limit, half the narrowest width inside of it.
     """
-    widths = [each.width for each in limits if each.two_sided]
+    widths = [limit.width for limit in limits if limit.two_sided]
     inside = min(widths) / 2 if widths else 0.0
-    for each in limits:
-        low = -np.inf if each.low is None else each.low
-        high = np.inf if each.high is None else each.high
-        one_sided = not each.two_sided and not each.empty
-        if each.two_sided:
+    for limit in limits:
+        low = -np.inf if limit.low is None else limit.low
+        high = np.inf if limit.high is None else limit.high
+        one_sided = not limit.two_sided and not limit.empty
+        if limit.two_sided:
             target = (low + high) / 2
         elif one_sided:
-            target = high - inside if each.low is None else low + inside
+            target = high - inside if limit.low is None else low + inside
         else:
             target = np.nan
         yield low, high, target, one_sided and not widths

@@ -30,19 +30,19 @@ def come(
     """
     finite(expected=[one for one in expected if one is not None])
     finite(read=[one for one in read if one is not None])
-    asked = characteristics(joint, motions)
-    if not len(expected) == len(read) == asked.count:
-        raise ValueError(f"{asked.count} characteristics are asked for")
+    wanted = characteristics(joint, motions)
+    if not len(expected) == len(read) == wanted.count:
+        raise ValueError(f"{wanted.count} characteristics are asked for")
     rows = [
         row
-        for row in np.flatnonzero(asked.limited)
+        for row in np.flatnonzero(wanted.limited)
         if expected[row] is not None and read[row] is not None
     ]
-    found: list[float | None] = [None] * asked.count
+    deviations: list[float | None] = [None] * wanted.count
     if rows:
         hoped = np.array([expected[row] for row in rows])
-        off = np.array([read[row] for row in rows]) - asked.target[rows] - hoped
-        keep, _ = taken_out(asked.slopes[rows])
+        off = np.array([read[row] for row in rows]) - wanted.target[rows] - hoped
+        keep, _ = taken_out(wanted.slopes[rows])
         for row, value in zip(rows, hoped + keep @ off, strict=True):
-            found[row] = float(value)
-    return found
+            deviations[row] = float(value)
+    return deviations

@@ -112,28 +112,28 @@ def fit_tool(slopes: np.ndarray, seatings: Sequence[Seating], openings: int) -> 
     """
     groups = [[s for s in seatings if s.opening == name] for name in range(openings)]
     groups = [group for group in groups if group]
-    found = [_opening(slopes, group) for group in groups]
-    why = _why(found, seatings, len(slopes), openings)
-    told = np.array([reason is None for reason in why], dtype=bool)
+    solved = [_opening(slopes, group) for group in groups]
+    why = _why(solved, seatings, len(slopes), openings)
+    is_told = np.array([reason is None for reason in why], dtype=bool)
     free = np.zeros((len(slopes), len(slopes)))
-    free[np.ix_(told, told)] = taken_out(slopes[told])[0]
-    told &= np.diag(free) > SAME  # else seating follows whatever the tool does here
-    share = told[:, None] * free / max(1, len(found))
-    u = sum((opening.u for opening in found), np.zeros(len(slopes)))
-    inverse = sum((opening.inverse for opening in found), np.zeros_like(free))
+    free[np.ix_(is_told, is_told)] = taken_out(slopes[is_told])[0]
+    is_told &= np.diag(free) > SAME  # else seating follows whatever the tool does here
+    share = is_told[:, None] * free / max(1, len(solved))
+    u = sum((opening.u for opening in solved), np.zeros(len(slopes)))
+    inverse = sum((opening.inverse for opening in solved), np.zeros_like(free))
     covariance = share @ inverse @ share.T
-    cross, cross_degrees = _cross(groups, found, len(slopes))
+    cross, cross_degrees = _cross(groups, solved, len(slopes))
     return ToolFit(
         tool=share @ u,
         covariance=covariance,
-        repeated=_repeated(share, slopes, groups, found, covariance),
+        repeated=_repeated(share, slopes, groups, solved, covariance),
         free=free,
         why=tuple(
             reason or (None if good else Why.FOLLOWS_SEATING)
-            for reason, good in zip(why, told, strict=True)
+            for reason, good in zip(why, is_told, strict=True)
         ),
-        square=sum(float(e @ e) for o in found for e in o.residuals),
-        degrees=sum(opening.degrees for opening in found),
+        square=sum(float(e @ e) for o in solved for e in o.residuals),
+        degrees=sum(opening.degrees for opening in solved),
         cross=cross,
         cross_degrees=cross_degrees,
     )

@@ -133,15 +133,15 @@ def tell_tool(
         raise ValueError(f"a standard deviation is more than 0, not {sd_mm}")
     if worth_mm < 0:
         raise ValueError(f"what is worth correcting is 0 or more, not {worth_mm}")
-    asked = characteristics(joint, motions)
-    if asked.limited.sum() > MOST_CHARACTERISTICS:
+    wanted = characteristics(joint, motions)
+    if wanted.limited.sum() > MOST_CHARACTERISTICS:
         raise TooMuch(
-            f"{asked.limited.sum()} characteristics with limits; at most "
+            f"{wanted.limited.sum()} characteristics with limits; at most "
             f"{MOST_CHARACTERISTICS}"
         )
-    seatings, parts, openings = _seatings(asked, readings)
-    fit = pooled_fit(asked, seatings, max(1, len(openings)), sd_mm)
-    values, factor = _values(asked, fit, worth_mm)
+    seatings, parts, openings = _seatings(wanted, readings)
+    fit = pooled_fit(wanted, seatings, max(1, len(openings)), sd_mm)
+    values, factor = _values(wanted, fit, worth_mm)
     values = _foreseen(fit, values)
     count = len(joint.stations)
     return ToolReport(
@@ -151,11 +151,11 @@ def tell_tool(
         flush=tuple(values[count:]),
         scatter=fit.scatter,
         factor=factor,
-        share=_share(asked, fit, values),
-        seen_motions=rank(asked.slopes[asked.limited]),
+        share=_share(wanted, fit, values),
+        seen_motions=rank(wanted.slopes[wanted.limited]),
         bare=tuple(
             (int(c) % count, "gap" if c < count else "flush")
-            for c in np.flatnonzero(asked.bare)
+            for c in np.flatnonzero(wanted.bare)
         ),
     )
 

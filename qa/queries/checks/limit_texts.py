@@ -85,12 +85,12 @@ def cuts_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]
     )
     along = along_seam(stations, fit_up.revision.closed)[0]
     named = [(s, station.label) for s, station in zip(along, stations, strict=True)]
-    told = []
+    lines = []
     for (_act, part, _side), cuts in groupby(
-        rows, key=lambda one: (one.entry_id, one.part.serial, one.side)
+        rows, key=lambda cut: (cut.entry_id, cut.part.serial, cut.side)
     ):
-        told.append(_cut(list(cuts), part, named, fit_up.revision_id, unit))
-    return [one for one in told if one]
+        lines.append(_cut(list(cuts), part, named, fit_up.revision_id, unit))
+    return [line for line in lines if line]
 
 
 def _cut(cuts: list[TrimCut], part: str, named, revision: int, unit: str) -> str:

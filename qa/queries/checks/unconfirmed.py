@@ -51,28 +51,28 @@ class Doubts:
     @property
     def lines(self) -> list[str]:
         """Every doubt in words, for paper."""
-        told = []
+        sentences = []
         for author, n in self.claimed:
-            words = ngettext(
+            sentence = ngettext(
                 "%(n)s act by %(author)s: not proven to be by that person.",
                 "%(n)s acts by %(author)s: not proven to be by that person.",
                 n,
             )
-            told.append(words % {"n": n, "author": author})
+            sentences.append(sentence % {"n": n, "author": author})
         if self.void:
-            told.append(_("Its start was disowned: nothing of it stands."))
+            sentences.append(_("Its start was disowned: nothing of it stands."))
         if self.late:
-            words = ngettext(
+            sentence = ngettext(
                 "%(n)s reading came in after the finish and waits for a decision.",
                 "%(n)s readings came in after the finish and wait for a decision.",
                 self.late,
             )
-            told.append(words % {"n": self.late})
+            sentences.append(sentence % {"n": self.late})
         if self.counts:
-            told.append(self.counts)
+            sentences.append(self.counts)
         if self.gauge:
-            told.append(self.gauge)
-        return told
+            sentences.append(self.gauge)
+        return sentences
 
     @property
     def banner(self) -> str:

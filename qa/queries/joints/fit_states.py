@@ -131,7 +131,7 @@ def joint_now(
     state = staleness.states(rows)[joint.pk]
     state.revision.joint = state.joint
     done = rounds.rounds_of(rows, state)
-    numbers = [one.number for one in done]
+    numbers = [done_round.number for done_round in done]
     shown = shown if shown in numbers else (numbers[-1] if numbers else None)
     lost = {
         side: rows.lost(joint, part, side, state.seam)
@@ -259,44 +259,44 @@ def _counts(stations: list[StationNow]) -> dict:
 
 def _witness_words(state: JointState, unit: str) -> str:
     """What the witnesses of the newest state say, in sentences."""
-    seen, epoch = state.now.witnesses, state.now
+    witnesses, epoch = state.now.witnesses, state.now
     if not epoch.before or not epoch.measured:
         return ""
     if epoch.bar:
         return _barred(epoch)
-    if seen.repeatability_nm is None:
+    if witnesses.repeatability_nm is None:
         return (
             "Nothing states how well a reading repeats here, neither the joint nor the "
             "instrument: every station has to be measured again."
         )
-    within = lengths.length(seen.repeatability_nm, unit, 3 if unit == "mm" else 4)
-    if seen.apart:
-        told = ", ".join(
+    within = lengths.length(witnesses.repeatability_nm, unit, 3 if unit == "mm" else 4)
+    if witnesses.apart:
+        apart = ", ".join(
             f"{label} {kind} by {lengths.length(abs(nm), unit)}"
-            for label, kind, nm in seen.apart[:4]
+            for label, kind, nm in witnesses.apart[:4]
         )
         return (
-            f"The part sits otherwise than before: not within {within} at {told}. "
+            f"The part sits otherwise than before: not within {within} at {apart}. "
             "Every station has to be measured again."
         )
-    told = []
+    sentences = []
     for kind in Kind.values:
         if not any(key[1] == kind for key in epoch.before):
             continue
         word = Kind(kind).label
-        names = seen.by_kind.get(kind, ())
-        if kind in seen.kinds:
+        names = witnesses.by_kind.get(kind, ())
+        if kind in witnesses.kinds:
             where = run_words(state.seam, set(names))
-            told.append(
+            sentences.append(
                 f"Witnesses {where} repeat within {within} in {word}: uncut stations "
                 f"are kept for {word}."
             )
         else:
-            told.append(
+            sentences.append(
                 f"{len(names)} of 3 well-spread witnesses repeat within {within} in "
                 f"{word} so far."
             )
-    return " ".join(told)
+    return " ".join(sentences)
 
 
 def _barred(epoch: Epoch) -> str:
@@ -339,7 +339,7 @@ def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
 
 
 def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[RoundLine]:
-    found = [one for one in done if one.number == shown]
+    rounds_shown = [one for one in done if one.number == shown]
 
     def text(nm, *, signed=False):
         return lengths.on_map(nm, unit, signed=signed)
@@ -358,7 +358,7 @@ def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[Round
             flush_apart=text(one.flush_apart_nm, signed=True),
             carried=one.carried,
         )
-        for one in (found[-1].stations if found else [])
+        for one in (rounds_shown[-1].stations if rounds_shown else [])
     ]
 
 

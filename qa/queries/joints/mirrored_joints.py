@@ -220,30 +220,30 @@ def _fitted(design: PartDesign) -> list[Joint]:
 
 def _paired(left: list[Joint], right: list[Joint]) -> list[PairRow]:
     """By the mirror of the joint; where none is on record, by the same stations."""
-    pairs = [PairRow(one, one.mirror) for one in left if one.mirror_id]
-    taken = {one.mirror_id for one in left}
+    pairs = [PairRow(joint, joint.mirror) for joint in left if joint.mirror_id]
+    taken = {joint.mirror_id for joint in left}
     pairs += [
-        PairRow(one.mirror, one)
-        for one in right
-        if one.mirror_id and one.pk not in taken
+        PairRow(joint.mirror, joint)
+        for joint in right
+        if joint.mirror_id and joint.pk not in taken
     ]
-    rest = [one for one in right if not one.mirror_id]
+    rest = [joint for joint in right if not joint.mirror_id]
     labels = _labels([*left, *rest])
-    for one in left:
+    for joint in left:
         other = next(
             (
                 other
                 for other in rest
-                if not one.mirror_id
-                and other.type_id == one.type_id
-                and other.pk != one.pk
-                and labels.get(other.current_id) == labels.get(one.current_id)
+                if not joint.mirror_id
+                and other.type_id == joint.type_id
+                and other.pk != joint.pk
+                and labels.get(other.current_id) == labels.get(joint.current_id)
             ),
             None,
         )
         if other:
             rest.remove(other)
-            pairs.append(PairRow(one, other))
+            pairs.append(PairRow(joint, other))
     return pairs
 
 

@@ -216,7 +216,7 @@ def mode_page(joint: Joint, mode: Mode, which: Which, unit: str) -> SeriesPage:
 
 
 def _page(joint: Joint, series: _Series, limits: str) -> SeriesPage:
-    told = _capability(series)
+    capability = _capability(series)
     drawn, table, why = _chart(series)
     return SeriesPage(
         joint=joint,
@@ -224,10 +224,10 @@ def _page(joint: Joint, series: _Series, limits: str) -> SeriesPage:
         unit=series.unit,
         count=len(series.values),
         limits=limits,
-        indices=_indices(told) if told else [],
-        facts=_facts(told, series.unit) if told else [],
-        notes=[f"{one}." for one in remarks(told.notes)] if told else [],
-        capability_why=_why_not(told, series),
+        indices=_indices(capability) if capability else [],
+        facts=_facts(capability, series.unit) if capability else [],
+        notes=[f"{note}." for note in remarks(capability.notes)] if capability else [],
+        capability_why=_why_not(capability, series),
         chart_svg=drawn,
         chart_table=table,
         chart_why=why,
@@ -260,23 +260,26 @@ def _indices(told: Capability) -> list[Index]:
     return found
 
 
-def _facts(told: Capability, unit: str) -> list[tuple[str, str]]:
+def _facts(result: Capability, unit: str) -> list[tuple[str, str]]:
     facts = []
     places = FINER[unit]
-    for words, value in (
-        (_("Mean"), told.mean),
-        (_("Standard deviation, of all"), told.sd_overall),
-        (_("of neighbors"), told.sd_within),
+    for name, value in (
+        (_("Mean"), result.mean),
+        (_("Standard deviation, of all"), result.sd_overall),
+        (_("of neighbors"), result.sd_within),
     ):
         if value is not None:
-            facts.append((words, f"{value:z.{places}f} {unit}"))
-    for words, value in ((_("Expected below"), told.below), (_("above"), told.above)):
+            facts.append((name, f"{value:z.{places}f} {unit}"))
+    for name, value in (
+        (_("Expected below"), result.below),
+        (_("above"), result.above),
+    ):
         if value is not None:
-            facts.append((words, f"{value:.2%}"))
-    if told.normality and told.normality.p is not None:
-        normal = _("taken as normal") if told.method == "normal" else _("not normal")
-        words = f"Anderson-Darling, p {told.normality.p:.2f}: {normal}"
-        facts.append((_("Shape"), words))
+            facts.append((name, f"{value:.2%}"))
+    if result.normality and result.normality.p is not None:
+        normal = _("taken as normal") if result.method == "normal" else _("not normal")
+        name = f"Anderson-Darling, p {result.normality.p:.2f}: {normal}"
+        facts.append((_("Shape"), name))
     return facts
 
 
@@ -314,25 +317,27 @@ def _trends(series: _Series) -> list[TrendOf]:
 
 
 def _trend(series: _Series, code: str, rows) -> TrendOf:
-    pulls = [one.pull.number for one, _value in rows]
+    pulls = [reading.pull.number for reading, _value in rows]
     values = [value for _one, value in rows]
-    breaks = sorted({one.pull.number for one, _v in rows if one.pull.after_repair})
-    found, limit = _towards(series, pulls, values, breaks)
-    if found.slope is None or limit is None:
-        why = remark(found.why) or _("there are no limits to hold it against")
+    breaks = sorted(
+        {reading.pull.number for reading, _v in rows if reading.pull.after_repair}
+    )
+    result, limit = _towards(series, pulls, values, breaks)
+    if result.slope is None or limit is None:
+        why = remark(result.why) or _("there are no limits to hold it against")
         return TrendOf(code, "", None, why)
     sheet = TrendSheet(
         title=f"{series.title}, {code}",
         unit=series.unit,
         limit=float(limit),
         points=tuple((float(p), float(v)) for p, v in zip(pulls, values, strict=True)),
-        trend=found,
+        trend=result,
         breaks=tuple(map(float, breaks)),
         digits=FINER[series.unit],
     )
     drawn = svg.render(trend_chart.build(sheet), prefix=f"trend-{len(code)}-{code}")
-    words = remark(found.course) or ""
-    return TrendOf(code, drawn, Table(*trend_chart.table(sheet)), words)
+    course = remark(result.course) or ""
+    return TrendOf(code, drawn, Table(*trend_chart.table(sheet)), course)
 
 
 def _towards(

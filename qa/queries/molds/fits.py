@@ -120,7 +120,9 @@ def fits_page(
     if fits is None:
         return None
     corrections = [
-        one for one in corrections_of(tool) if one.revision.joint_id == fits.joint.pk
+        correction
+        for correction in corrections_of(tool)
+        if correction.revision.joint_id == fits.joint.pk
     ]
     usual = Choice(first_pull=mold_corrections.first_pull_after(fits, corrections))
     choice = choice or usual
@@ -128,7 +130,7 @@ def fits_page(
     if not any(fit.nm and fit.pull.number >= since for fit in fits.fits):
         choice = Choice(sd_nm=choice.sd_nm, worth_nm=choice.worth_nm)
     told = mold_told.tell(fits, choice)
-    report, labels = told.report, [one.label for one in fits.seam.stations]
+    report, labels = told.report, [station.label for station in fits.seam.stations]
     values = {Kind.GAP: report.gap, Kind.FLUSH: report.flush}
     title = f"{tool.code} at {fits.joint.number}"
     bars = bars_scene(labels, values, unit, title, choice.worth_nm)
@@ -165,23 +167,25 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
     """What a person should know beside the advice, as sentences."""
     terms = tools.Terms(unit=unit)
     worth = to_mm(told.choice.worth_nm)
-    found = [f"{note}." for note in tools.notes(told.report, labels, worth, terms)]
+    sentences = [f"{note}." for note in tools.notes(told.report, labels, worth, terms)]
     if told.report.anything:
-        found += openings_notes(str(told.openings), told.report.openings, told.others)
+        sentences += openings_notes(
+            str(told.openings), told.report.openings, told.others
+        )
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm
     if gauges and spread and to_mm(max(gauges)) > spread / 2:
-        found.append(
+        sentences.append(
             _("Much of how parts differ may be the gauge (its standard uncertainty is "
               "%(u)s): a study of the gauge would tell.")
             % {"u": lengths.length(max(gauges), unit)}
         )  # fmt: skip
     if told.unlike:
-        found.append(
+        sentences.append(
             _("%(count)s readings were left out: taken at stations that have moved or "
               "gone since.") % {"count": told.unlike}
         )  # fmt: skip
-    return found
+    return sentences
 
 
 def openings_notes(how: str, openings, others: list[str]) -> list[str]:

@@ -38,12 +38,12 @@ def shared(
     tool: Tool, told: Told, loaded: Loaded, kin: list[Tool], labels: list[str]
 ) -> list[str]:
     """What other molds show alike, and what follows."""
-    found = []
+    sentences = []
     others = _kin_told(told, loaded, kin)
     mine = {(label, kind): value for kind in Kind.values for label, value in
             zip(labels, getattr(told.report, kind), strict=True)}  # fmt: skip
     for other in others:
-        names = [one.label for one in other.fits.seam.stations]
+        names = [station.label for station in other.fits.seam.stations]
         alike: dict[str, list[str]] = {}
         for kind in Kind.values:
             for label, value in zip(names, getattr(other.report, kind), strict=True):
@@ -57,16 +57,16 @@ def shared(
                 for kind, rows in alike.items()
             )
             same_plug = tool.plug_id and other.fits.tool.plug_id == tool.plug_id
-            words = tools.SAME_PLUG if same_plug else tools.SAME_HAND
+            sentence = tools.SAME_PLUG if same_plug else tools.SAME_HAND
             plug = tool.plug.code if tool.plug_id else _("the plug")
-            found.append(words.format(code=code, where=where, plug=plug))
+            sentences.append(sentence.format(code=code, where=where, plug=plug))
         elif other.report.anything:
-            found.append(tools.NOT_ALIKE.format(code=code))
+            sentences.append(tools.NOT_ALIKE.format(code=code))
         else:
-            found.append(tools.KIN_UNTOLD.format(code=code))
+            sentences.append(tools.KIN_UNTOLD.format(code=code))
     if not others:
-        found.append(tools.NO_KIN)
-    return found
+        sentences.append(tools.NO_KIN)
+    return sentences
 
 
 def _alike(one: ToolValue, other: ToolValue) -> bool:

@@ -89,36 +89,36 @@ class Key:
 def _keys(items: list[Nonconformance], by: str) -> Callable:
     """A function from an item to the keys of its groups."""
     if by == "mold":
-        molds = molds_of({one.part_id for one in items} - {None})
-        return lambda one: (
+        molds = molds_of({item.part_id for item in items} - {None})
+        return lambda item: (
             [
                 Key(f"{_('mold')} {code}", "mold", str(key))
-                for key, code in sorted(molds.get(one.part_id, {}).items())
+                for key, code in sorted(molds.get(item.part_id, {}).items())
             ]
             or [Key(_("no mold"))]
         )
     if by == "origin":
         names = _origins(items)
-        return lambda one: [names.get(_origin_of(one), Key(_("not stated")))]
+        return lambda item: [names.get(_origin_of(item), Key(_("not stated")))]
     return {
-        "joint": lambda one: [
-            Key(f"{one.joint} {one.joint.name}", "joint", str(one.joint_id))
-            if one.joint
+        "joint": lambda item: [
+            Key(f"{item.joint} {item.joint.name}", "joint", str(item.joint_id))
+            if item.joint
             else Key(_("no joint"))
         ],
-        "kind": lambda one: [
-            Key(one.defect.name, "defect", str(one.defect_id))
-            if one.defect
-            else Key(one.get_kind_display(), "kind", one.kind)
+        "kind": lambda item: [
+            Key(item.defect.name, "defect", str(item.defect_id))
+            if item.defect
+            else Key(item.get_kind_display(), "kind", item.kind)
         ],
-        "cause": lambda one: [
-            Key(one.standing.get_cause_display(), "cause", one.standing.cause)
-            if one.standing.cause
+        "cause": lambda item: [
+            Key(item.standing.get_cause_display(), "cause", item.standing.cause)
+            if item.standing.cause
             else Key(_("not stated"))
         ],
-        "holder": lambda one: [
-            Key(one.standing.holder.name, "person", str(one.standing.holder_id))
-            if one.standing.holder
+        "holder": lambda item: [
+            Key(item.standing.holder.name, "person", str(item.standing.holder_id))
+            if item.standing.holder
             else Key(_("nobody"))
         ],
     }[by]
@@ -229,23 +229,25 @@ class Repeat:
 def repeats(rows: Iterable[Nonconformance]) -> list[Repeat]:
     """What repeats on one mold from pull to pull: the same kind at the same stations
     of one joint, or at the same place in words; what came most often first."""
-    items = [one for one in rows if one.part_id]
+    items = [item for item in rows if item.part_id]
     pulled = pulls_of({one.part_id for one in items})
-    seen: dict = defaultdict(lambda: defaultdict(list))
+    pulls_by_place: dict = defaultdict(lambda: defaultdict(list))
     for item in items:
         kind = item_pages.kind_words(item)
         joint = item.joint.number if item.joint else ""
         for place in item.stations or [item.place]:
             for mold, pull in pulled.get(item.part_id, ()):
                 station = bool(item.stations)
-                seen[mold, joint, kind, station, place][pull].append(item)
+                pulls_by_place[mold, joint, kind, station, place][pull].append(item)
     together: dict = defaultdict(list)
-    for (mold, joint, kind, station, place), pulls in seen.items():
+    for (mold, joint, kind, station, place), pulls in pulls_by_place.items():
         if len(pulls) > 1 and (station or place):
             again = tuple(sorted(pulls, key=lambda pull: pull[1]))
             together[mold, joint, kind, station, again].append((place, pulls))
-    found = [_repeat(key, places) for key, places in together.items()]
-    return sorted(found, key=lambda one: (-len(one.pulls), one.mold, one.where))
+    repeated = [_repeat(key, places) for key, places in together.items()]
+    return sorted(
+        repeated, key=lambda repeat: (-len(repeat.pulls), repeat.mold, repeat.where)
+    )
 
 
 def _repeat(key, places) -> Repeat:

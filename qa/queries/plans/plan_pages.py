@@ -187,15 +187,17 @@ def judged_as(joint: PlannedJoint, row: int, kind: str, value_mm: float | None) 
     return states.key_of(found.verdict, found.deviation_nm)
 
 
-def _row(worked: WorkedPlan, joint: PlannedJoint, row: int, one, unit: str) -> PlanRow:
-    check, label = joint.check, one.label
+def _row(
+    worked: WorkedPlan, joint: PlannedJoint, row: int, station_plan, unit: str
+) -> PlanRow:
+    check, label = joint.check, station_plan.label
     several = len(worked.joints) > 1
-    bite = worked.bite(one)
-    gap_after = one.gap_after
+    bite = worked.bite(station_plan)
+    gap_after = station_plan.gap_after
     if gap_after is not None:
-        gap_after += bite.trim - one.trim
+        gap_after += bite.trim - station_plan.trim
     station = joint.state.seam.stations[row]
-    side = one.side
+    side = station_plan.side
     left = requirements.left_to_cut_mm(station, side, joint.lost, row)
     lost = sum(float(depths[row]) for depths in joint.lost.values())
     at_20 = requirements.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
@@ -209,15 +211,15 @@ def _row(worked: WorkedPlan, joint: PlannedJoint, row: int, one, unit: str) -> P
         check=str(check.entry_id),
         name=f"{joint.state.joint.number}:{label}" if several else label,
         label=label,
-        gap_now=told(one.gap_now),
+        gap_now=told(station_plan.gap_now),
         gap_after=told(gap_after),
         gap_at_20=lengths.on_map(at_20, unit),
-        flush_now=told(one.flush_now, signed=True),
-        flush_after=told(one.flush_after, signed=True),
-        gap_state=judged_as(joint, row, Kind.GAP, one.gap_now),
+        flush_now=told(station_plan.flush_now, signed=True),
+        flush_after=told(station_plan.flush_after, signed=True),
+        gap_state=judged_as(joint, row, Kind.GAP, station_plan.gap_now),
         gap_state_after=judged_as(joint, row, Kind.GAP, gap_after),
-        flush_state=judged_as(joint, row, Kind.FLUSH, one.flush_now),
-        flush_state_after=judged_as(joint, row, Kind.FLUSH, one.flush_after),
+        flush_state=judged_as(joint, row, Kind.FLUSH, station_plan.flush_now),
+        flush_state_after=judged_as(joint, row, Kind.FLUSH, station_plan.flush_after),
         carried=bool(value and value.carried),
         side=side,
         side_word={"part": "part", "surround": "surround"}.get(side, "never"),
@@ -226,7 +228,7 @@ def _row(worked: WorkedPlan, joint: PlannedJoint, row: int, one, unit: str) -> P
         bite_nm=to_nm(bite.bite),
         lost=told(lost) if lost > 1e-6 else "",
         left=told(left),
-        reason=plan_texts.reason_words(worked, one, unit),
+        reason=plan_texts.reason_words(worked, station_plan, unit),
     )
 
 

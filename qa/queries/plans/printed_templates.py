@@ -18,7 +18,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
     """What a template shows, edge by edge, as it is kept; [] when nothing is cut."""
     worked = view.worked
     defaults = PlanDefaults.objects.first() or PlanDefaults()
-    found = []
+    edges = []
     for number, joint in enumerate(worked.joints):
         check, fit_up = joint.check, joint.check.fit_up
         surround = fit_up.surround_part
@@ -44,21 +44,21 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
             url=url,
             line_from=to_mm(defaults.template_line_nm),
         )
-        for one in drawn:
-            kept = asdict(one)
-            kept.pop("issued_at")
-            kept["points"] = [
+        for template in drawn:
+            edge = asdict(template)
+            edge.pop("issued_at")
+            edge["points"] = [
                 [round(p.s, 6), p.label, round(p.trim, 6), round(p.bite, 6)]
-                for p in one.points
+                for p in template.points
             ]
-            kept["length"] = round(one.length, 6)
-            kept["bends"] = [
+            edge["length"] = round(template.length, 6)
+            edge["bends"] = [
                 [round(length, 9), round(curvature, 12), round(turn, 12)]
-                for length, curvature, turn in one.bends
+                for length, curvature, turn in template.bends
             ]
-            kept["notes"] = list(one.notes)
-            found.append(kept)
-    return found
+            edge["notes"] = list(template.notes)
+            edges.append(edge)
+    return edges
 
 
 def _released(view: PlanView, check: Check) -> str:

@@ -47,22 +47,22 @@ def learned_words(worked: WorkedPlan) -> str:
     return ways.learned(found.measured, found.set, found.cut) if found else ""
 
 
-def _view(worked: WorkedPlan, one: WayRow, unit: str, *, first: bool) -> WayView:
-    chance = one.probability
+def _view(worked: WorkedPlan, way: WayRow, unit: str, *, first: bool) -> WayView:
+    chance = way.probability
     return WayView(
-        kind=one.kind,
-        word=str(ways.word(one.kind, held=bool(worked.present))),
-        does=_does(worked, one, unit),
-        same_as=str(ways.word(one.as_kind, held=bool(worked.present)))
-        if one.as_kind
+        kind=way.kind,
+        word=str(ways.word(way.kind, held=bool(worked.present))),
+        does=_does(worked, way, unit),
+        same_as=str(ways.word(way.as_kind, held=bool(worked.present)))
+        if way.as_kind
         else "",
-        state="conforms" if one.conforms else "does_not_conform",
+        state="conforms" if way.conforms else "does_not_conform",
         probability="" if chance is None else f"{PERCENT * chance:.1f} %",
-        cut=named(list(one.cut)),
-        cut_size=_size(one, unit),
-        again=_again(one),
-        minutes=ways.minutes(one.minutes),
-        taken=one.kind == worked.way,
+        cut=named(list(way.cut)),
+        cut_size=_size(way, unit),
+        again=_again(way),
+        minutes=ways.minutes(way.minutes),
+        taken=way.kind == worked.way,
         first=first,
     )
 

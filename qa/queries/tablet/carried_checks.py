@@ -37,7 +37,7 @@ def check_for_tablet(check: Check) -> dict:
     drawn = tablet_map(revision, stations)
     changed = remeasure.since([check]).get(check.pk)
     now = tablet_hints.now_of(check)
-    told = {
+    sent = {
         "database": database_id(),
         "check": str(check.entry_id),
         "label": check.label,
@@ -61,20 +61,22 @@ def check_for_tablet(check: Check) -> dict:
         "map": drawn,
         "first": tablet_hints.first_to_measure(now),
         "beside": tablet_hints.fields(now, check),
-        "photos": photographed(check, [one.label for one in stations]),
+        "photos": photographed(check, [station.label for station in stations]),
         "since": changed.why if changed else "",
         "plan": for_tablet(fit_up.airframe, fit_up.part_id),
-        "readings": _readings(check, {one.pk: one.label for one in stations}),
+        "readings": _readings(
+            check, {station.pk: station.label for station in stations}
+        ),
         "holes": holes_to_show([fit_up.joint_id]).get(fit_up.joint_id, []),
         "defects": defects_to_show([fit_up.joint_id]).get(
             (fit_up.joint_id, fit_up.airframe_id), []
         ),
     }
     if check.state.state == CheckState.State.FINISHED:
-        told["proposal"] = judging.proposal(check)
+        sent["proposal"] = judging.proposal(check)
         items = check.nonconformances.order_by("number")
-        told["nonconformances"] = [_nonconformance(one) for one in items]
-    return told
+        sent["nonconformances"] = [_nonconformance(item) for item in items]
+    return sent
 
 
 def holes_to_show(joints) -> dict[int, list[dict]]:

@@ -36,13 +36,22 @@ def carry(hosts: Sequence[str] = ()) -> dict:
         "now": timezone.now().isoformat(),
         "checks": _open_checks(),
         "studies": studies_to_carry(),
-        "airframes": [_named(one, label=one.serial) for one in airframes],
+        "airframes": [
+            _named(airframe, label=airframe.serial) for airframe in airframes
+        ],
         "parts": _parts(placed),
         "instruments": [
-            _named(one, code=one.code, name=one.name, u_nm=one.u_nm)
-            for one in instruments
+            _named(
+                instrument,
+                code=instrument.code,
+                name=instrument.name,
+                u_nm=instrument.u_nm,
+            )
+            for instrument in instruments
         ],
-        "joints": _joints(airframes, placed, {one.u_nm for one in instruments}),
+        "joints": _joints(
+            airframes, placed, {instrument.u_nm for instrument in instruments}
+        ),
         "hosts": list(hosts),
         "kinds": {
             kind.letter: {"word": str(kind.word), "photo": name in PHOTOGRAPHED}
@@ -81,19 +90,19 @@ def _open_checks() -> list[dict]:
     )
     return [
         {
-            "id": one.pk,
-            "uuid": str(one.entry_id),
-            "label": one.label,
-            "airframe": one.fit_up.airframe.serial,
-            "joint": f"{one.fit_up.joint.number} {one.fit_up.joint.name}",
-            "state": one.state.state,
-            "filled": one.state.conforms
-            + one.state.does_not_conform
-            + one.state.not_proven,
-            "of": one.state.wanted,
-            "started_at": one.state.started_at.isoformat(),
+            "id": check.pk,
+            "uuid": str(check.entry_id),
+            "label": check.label,
+            "airframe": check.fit_up.airframe.serial,
+            "joint": f"{check.fit_up.joint.number} {check.fit_up.joint.name}",
+            "state": check.state.state,
+            "filled": check.state.conforms
+            + check.state.does_not_conform
+            + check.state.not_proven,
+            "of": check.state.wanted,
+            "started_at": check.state.started_at.isoformat(),
         }
-        for one in rows
+        for check in rows
     ]
 
 
@@ -101,7 +110,7 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
     joints = list(Joint.objects.exclude(current=None).select_related("current"))
     stations: dict = {}
     for station in Station.objects.filter(
-        revision__in=[one.current_id for one in joints]
+        revision__in=[joint_row.current_id for joint_row in joints]
     ).order_by("revision", "order"):
         stations.setdefault(station.revision_id, []).append(station)
     holes, defects = holes_to_show(joints), defects_to_show(joints)
@@ -109,22 +118,28 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
     designs = designs_by_position()
     return [
         {
-            **_joint(one, stations[one.current_id], airframes, placed, uncertainties),
-            "designs": sorted(designs.get(one.position_id, ())),
-            "surround_designs": sorted(designs.get(one.surround_id, ())),
-            "holes": holes.get(one.pk, []),
+            **_joint(
+                joint_row,
+                stations[joint_row.current_id],
+                airframes,
+                placed,
+                uncertainties,
+            ),
+            "designs": sorted(designs.get(joint_row.position_id, ())),
+            "surround_designs": sorted(designs.get(joint_row.surround_id, ())),
+            "holes": holes.get(joint_row.pk, []),
             "defects": {
                 str(airframe): rows
                 for (joint, airframe), rows in defects.items()
-                if joint == one.pk
+                if joint == joint_row.pk
             },
             "held_last": {
                 str(airframe): how
                 for (joint, airframe), how in held.items()
-                if joint == one.pk and how
+                if joint == joint_row.pk and how
             },
         }
-        for one in joints
+        for joint_row in joints
     ]
 
 
