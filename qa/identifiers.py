@@ -23,5 +23,11 @@ def register_things() -> None:
             ("airframe",),
             says=("airframe", "title"),
         ),
+        Kind(
+            *("temporary", "B", "shop.TemporaryItem", "temporary_item"),
+            _("temporary item"),
+            ("airframe", "bay"),
+            says=("airframe", "what", "bay"),
+        ),
     ):
         register(one)

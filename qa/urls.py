@@ -137,5 +137,6 @@ urlpatterns = [
     path("gauge-studies/", include(study_urls)),
     path("", include("qa.urls_molds")),
     path("", include("qa.urls_chain")),
+    path("", include("qa.urls_temporary")),
     path("", include("qa.urls_tablet")),
 ]

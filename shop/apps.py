@@ -8,14 +8,15 @@ class ShopConfig(AppConfig):
 
     def ready(self):
         # Models are not loaded when this module is read.
-        from shop.actions.rebuilding import FAMILY
+        from shop.actions.rebuilding import FAMILIES
         from shop.forms.messages import use_plain_words
         from shop.ledger import guards, projections
         from shop.models.kept import watch_deletions
         from shop.serving import database
 
         use_plain_words()
-        projections.register(FAMILY)
+        for family in FAMILIES:
+            projections.register(family)
         watch_deletions(apps.get_models())
         pre_migrate.connect(database.refuse_later_before_migrate)
         post_migrate.connect(guards.install_after_migrate)

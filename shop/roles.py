@@ -58,6 +58,11 @@ MAY: dict[str, frozenset] = {
     "inspect": frozenset({Role.INSPECTOR}),
     "define defects": LEAD_ENGINEER,
     "comment": WORKERS,
+    # what is in for a while, and closing out
+    "handle temporary items": WORKERS,
+    "release temporary items": frozenset({Role.INSPECTOR}),
+    "define characteristics": LEAD_ENGINEER,
+    "close out": WORKERS - {Role.BUILDER},
 }
 
 

@@ -48,12 +48,14 @@ WHO = {
         claims api_claims instrument gauge_studies gauge_study mold_fits
         correction correction_sheet correction_template
         over_parts over_parts_place over_parts_mode
+        temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
     """,
     CREW: """
         measure_study read_again
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
         new_hole_check new_check late_readings
         raise_findings raise_by_hand nonconformance_act own_pin
+        put_in temporary_act
     """,
     MAKERS: """
         place_part remove_part add_part act_on_tool note_defect repair_defect

@@ -21,6 +21,7 @@ from . import (
     planning,
     setting,
     studies,
+    temporary,
 )
 
 
@@ -40,6 +41,7 @@ def load() -> None:
     offering.load(crew, glider, seams)
     studies.load(crew)
     setting.load(crew, glider)
+    temporary.load(crew, glider, seams)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

@@ -14,7 +14,8 @@ from shop.wording import states
 @dataclass(frozen=True)
 class PlateHole:
     """One hole: nominal and measured place (None when not measured), the diameter of
-    its position zone as allowed (bonus included), its state, an optional value text."""
+    its position zone as allowed (bonus included), its state, an optional value text; a
+    link called `name` on the screen where it has a `href`."""
 
     label: str
     x: float
@@ -23,6 +24,10 @@ class PlateHole:
     zone: float | None = None
     state: str = "not_measured"
     text: str = ""
+    href: str = ""
+    name: str = ""
+    # Something is in it.
+    full: bool = False
 
 
 @dataclass(frozen=True)
@@ -95,15 +100,22 @@ def build(plate: Plate, layout: PlateLayout | None = None) -> Scene:
         shapes.append(polyline([at(*p) for p in plate.edge], "part", closed=True))
         shapes.append(polyline([at(*p) for p in plate.edge], "seam", closed=True))
     for hole in plate.holes:
-        shapes += _hole(hole, at, scale * magnify, room, layout)
-    words = f"errors and zones drawn {magnify:g} times as large as the plate"
-    shapes.append(
-        Group((Text(24, height - 14, words, layout.text * 0.9, "word"),), hidden=True)
-    )
+        drawn = _hole(hole, at, scale * magnify, room, layout)
+        if hole.href:
+            reach = Disc(*at(hole.x, hole.y), min(36.0, 0.48 * spacing), "hit")
+            drawn = [Group((*drawn, reach), hole.href, hole.name or hole.label)]
+        shapes += drawn
+    if any(hole.zone or hole.measured for hole in plate.holes):
+        words = f"errors and zones drawn {magnify:g} times as large as the plate"
+        told = Text(24, height - 14, words, layout.text * 0.9, "word")
+        shapes.append(Group((told,), hidden=True))
     failing = [h.label for h in plate.holes if states.fails(h.state)]
-    said = f"outside: {', '.join(failing)}" if failing else "none outside its zone"
-    title = f"Hole plate of {plate.title}: {len(plate.holes)} holes, {said}"
-    return Scene(layout.width, height, tuple(shapes), title)
+    title = f"Hole plate of {plate.title}: {len(plate.holes)} holes"
+    if any(h.zone for h in plate.holes):
+        said = f"outside: {', '.join(failing)}" if failing else "none outside its zone"
+        title += f", {said}"
+    links = any(hole.href for hole in plate.holes)
+    return Scene(layout.width, height, tuple(shapes), title, links=links)
 
 
 def _spacing(places: np.ndarray) -> float:
@@ -122,6 +134,9 @@ def _hole(hole: PlateHole, at, scale, room, layout) -> list[Shape]:
         line(x, y - arm, x, y + arm, "nominal"),
     ]
     radius = 0.0
+    if hole.href:
+        radius = min(14.0, arm)
+        shapes.append(Disc(x, y, radius, "move-head" if hole.full else "zone"))
     if hole.zone:
         radius = hole.zone / 2 * scale
         shapes.append(Disc(x, y, radius, "zone"))

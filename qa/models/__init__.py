@@ -88,6 +88,7 @@ from .plans import (
     TrimCut,
 )
 from .shims import ShimStack, ShimStock
+from .temporary import TemporaryPlace
 from .tool_corrections import CorrectionEnd, CorrectionEnding, ToolCorrection
 
 __all__ = [
@@ -162,6 +163,7 @@ __all__ = [
     "Station",
     "StepKind",
     "TemplatePrint",
+    "TemporaryPlace",
     "Strictness",
     "StudyPerson",
     "StudyValue",

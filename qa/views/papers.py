@@ -15,6 +15,7 @@ from qa.queries.checks.blank_sheets import blank_sheet_of
 from qa.queries.checks.check_sheets import sheet_of
 from qa.queries.issue import local
 from qa.queries.nonconformances.item_lists import list_of
+from qa.queries.temporary_papers import off_list
 from shop.files.csv_table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
@@ -81,6 +82,14 @@ def nonconformance_list(request, items, form) -> bytes:
         f"{reverse('nonconformances')}?{request.GET.urlencode()}"
     )
     listed = list_of(items, form.in_words, url, request.user.name)
+    return paper.render(listed, paper_of(request))
+
+
+def must_come_off(request, airframe) -> bytes:
+    from qa.paper import must_come_off as paper  # noqa: PLC0415
+
+    url = request.build_absolute_uri(reverse("must_come_off", args=[airframe.pk]))
+    listed = off_list(airframe, url, request.user.name)
     return paper.render(listed, paper_of(request))
 
 

@@ -1,10 +1,12 @@
-"""Placements as they follow from the acts that put parts in and took them out."""
+"""What follows from the acts that put something in and took it out: placements of
+parts, and where the pieces of temporary items are."""
 
 from collections.abc import Iterator
 from itertools import groupby
 
 from shop.ledger.projections import Family
-from shop.models import Placement, PlacementAct
+from shop.models import Placement, PlacementAct, TemporaryItem, TemporaryState
+from shop.rules import temporary
 
 
 def placements() -> Iterator[Placement]:
@@ -38,4 +40,23 @@ def _removed(placement: Placement, act: PlacementAct) -> None:
     placement.removed_at = max(act.entry.received_at, placement.placed_at)
 
 
-FAMILY = Family({Placement: ("part_id", "placed_at")}, placements)
+def temporary_states() -> Iterator[TemporaryState]:
+    rows = TemporaryItem.objects.order_by("pk").prefetch_related("steps__entry")
+    for item in rows.iterator(500):
+        state = TemporaryState(
+            item=item,
+            count=item.count,
+            inside=item.count,
+            spots=list(item.spots),
+            last_entry_id=item.entry_id,
+        )
+        for step in sorted(item.steps.all(), key=lambda step: step.entry.pk):
+            temporary.move(state, step.verb, step.count, step.spots)
+            state.last_entry_id = step.entry_id
+        yield state
+
+
+FAMILIES = (
+    Family({Placement: ("part_id", "placed_at")}, placements),
+    Family({TemporaryState: ("item_id",)}, temporary_states),
+)

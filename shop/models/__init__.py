@@ -44,6 +44,13 @@ from .release import ReleaseCoat, ReleaseKind, ReleaseProduct
 from .routes import RouteStep, StepDone, ToolStep
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
 from .tablets import PinTry, Proof, Tablet
+from .temporary import (
+    TemporaryItem,
+    TemporaryKind,
+    TemporaryState,
+    TemporaryStep,
+    TemporaryVerb,
+)
 from .tooling import (
     DefectRepair,
     Tool,
@@ -125,6 +132,11 @@ __all__ = [
     "StructuralClass",
     "Suspect",
     "SuspectDecision",
+    "TemporaryItem",
+    "TemporaryKind",
+    "TemporaryState",
+    "TemporaryStep",
+    "TemporaryVerb",
     "Tool",
     "ToolAct",
     "ToolActKind",

@@ -5,8 +5,16 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.core.paginator import Page
+from django.db.models import F, Sum
 
-from shop.models import Airframe, AirframeType, PartState, Placement, Position
+from shop.models import (
+    Airframe,
+    AirframeType,
+    PartState,
+    Placement,
+    Position,
+    TemporaryState,
+)
 
 from .paging import count_of, page_of, search
 
@@ -51,6 +59,8 @@ class Branch:
     path: str
     depth: int
     sits: Sitting | None = None
+    # Pieces that are in for a while, or not found.
+    temporary: int = 0
     children: list["Branch"] = field(default_factory=list)
 
 
@@ -60,6 +70,10 @@ class AirframePage:
     tree: list[Branch]
     fitted: int
     history: list[Sitting]
+
+    @property
+    def temporary(self) -> int:
+        return sum(branch.temporary for branch in self.tree)
 
 
 @dataclass(frozen=True)
@@ -138,6 +152,13 @@ def placements():
     )
 
 
+def _temporary(airframe: Airframe) -> dict[int, int]:
+    """How many pieces may still be in each bay that has some."""
+    rows = TemporaryState.objects.filter(item__airframe=airframe).order_by()
+    sums = rows.values_list("item__bay").annotate(n=Sum(F("inside") + F("missing")))
+    return {bay: n for bay, n in sums if n}
+
+
 def airframe_page(airframe: Airframe) -> AirframePage:
     """Return the tree with the serial in each position, and who sat where when."""
     tree = branches(Position.objects.filter(type_id=airframe.type_id))
@@ -145,8 +166,10 @@ def airframe_page(airframe: Airframe) -> AirframePage:
         row.position_id: _sitting(row)
         for row in placements().filter(airframe=airframe, removed_at=None)
     }
+    in_now = _temporary(airframe)
     for branch in tree:
         branch.sits = here.get(branch.id)
+        branch.temporary = in_now.get(branch.id, 0)
     past = placements().filter(airframe=airframe).order_by("-placed_at", "-pk")
     history = [_sitting(row) for row in past[:HISTORY]]
     return AirframePage(airframe, tree, len(here), history)

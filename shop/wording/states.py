@@ -144,6 +144,15 @@ RECORDS: dict[str, State] = {
     "used_up": State(_GONE, _("used up")),
     "out": _done(_("out of use")),
     "lost": State(_GONE, _("lost")),
+    # Temporary items: in for a while only.
+    "inside": State(_HALF, _("in")),
+    "missing": State(
+        "square_bang", _("not found"), fill="above", line="above", sign="on-above"
+    ),
+    "taken_out": _done(_("out")),
+    "let_go": _done(_("released, not found")),
+    "hole_open": State(_HALF, _("open")),
+    "hole_filled": _done(_("filled")),
     "damaged": State(_HELD, _("damaged")),
 }
 

@@ -1,0 +1,244 @@
+"""Temporary items as pages and papers show them: rows, counts per bay, one item."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from django.db.models import F, QuerySet, Sum
+from django.utils.translation import ngettext
+
+from qa.models import TemporaryPlace
+from shop.models import (
+    Airframe,
+    Position,
+    TemporaryItem,
+    TemporaryState,
+    TemporaryStep,
+)
+from shop.queries.airframes import branches
+from shop.queries.paging import search
+from shop.queries.tooling import photos_of
+from shop.rules import temporary
+
+RELATED = (
+    "airframe",
+    "bay",
+    "state",
+    "entry__by",
+    "entry__confirmation",
+    "at__joint",
+    "at__pattern",
+)
+WHICH = ("on_board", "missing", "out", "all")
+
+
+@dataclass(frozen=True)
+class ItemRow:
+    """One item: what, where, how many of it are where, who and why."""
+
+    id: int
+    label: str
+    airframe: str
+    airframe_id: int
+    bay: str
+    bay_id: int
+    kind: str
+    what: str
+    where: str
+    state: str
+    count: int
+    inside: int
+    missing: int
+    out: int
+    released: int
+    why: str
+    by: str
+    at: object
+
+    @property
+    def on_board(self) -> int:
+        return self.inside + self.missing
+
+
+def items(
+    which: str = "all", *, airframe: Airframe | None = None, q: str = ""
+) -> QuerySet[TemporaryItem]:
+    """Items to list: what is on board ("in" or not found), missing, or out."""
+    rows = TemporaryItem.objects.select_related(*RELATED)
+    if airframe:
+        rows = rows.filter(airframe=airframe)
+    if which == "on_board":
+        rows = rows.filter(state__out__lt=F("count") - F("state__released"))
+    elif which == "missing":
+        rows = rows.filter(state__missing__gt=0)
+    elif which == "out":
+        rows = rows.filter(state__out__gte=F("count") - F("state__released"))
+    named = ("bay__path", "place", "why", "stands_for", "owner", "size")
+    return search(rows, q, *named).order_by("-pk")
+
+
+def row_of(item: TemporaryItem) -> ItemRow:
+    """A row of an item that comes with RELATED; no statement."""
+    state = item.state
+    return ItemRow(
+        id=item.pk,
+        label=item.label,
+        airframe=item.airframe.serial,
+        airframe_id=item.airframe_id,
+        bay=item.bay.path,
+        bay_id=item.bay_id,
+        kind=item.kind,
+        what=item.what,
+        where=where_of(item),
+        state=temporary.state_key(item.kind, state),
+        count=item.count,
+        inside=state.inside,
+        missing=state.missing,
+        out=state.out,
+        released=state.released,
+        why=item.why,
+        by=item.entry.author,
+        at=item.entry.received_at,
+    )
+
+
+def where_of(item: TemporaryItem) -> str:
+    """The joint, the holes that still have one in, and the words."""
+    at: TemporaryPlace | None = getattr(item, "at", None)
+    words = []
+    if at and at.joint:
+        words.append(at.joint.number)
+    if at and at.pattern:
+        words.append(at.pattern.number)
+    spots = item.state.spots if item.state.inside else item.spots
+    if spots:
+        words.append(ngettext("hole", "holes", len(spots)) + " " + ", ".join(spots))
+    return ", ".join([*words, *([item.place] if item.place else [])])
+
+
+@dataclass
+class BayCount:
+    """What went into a bay and what came out, in pieces: its own, and all below it."""
+
+    id: int
+    name: str
+    path: str
+    depth: int
+    put_in: int = 0
+    inside: int = 0
+    missing: int = 0
+    out: int = 0
+    released: int = 0
+    rows: list[ItemRow] = field(default_factory=list)
+
+    @property
+    def on_board(self) -> int:
+        return self.inside + self.missing
+
+    @property
+    def state(self) -> str:
+        if self.missing:
+            return "missing"
+        return "inside" if self.inside else "taken_out"
+
+
+COUNTED = {
+    "put_in": "count",
+    "inside": "inside",
+    "missing": "missing",
+    "out": "out",
+    "released": "released",
+}
+
+
+def bay_counts(airframe: Airframe) -> list[BayCount]:
+    """Every bay that ever had something in, with what lies below it, parents first, in
+    two statements."""
+    positions = list(Position.objects.filter(type_id=airframe.type_id))
+    parents = {one.pk: one.parent_id for one in positions}
+    found = {
+        one.id: BayCount(one.id, one.name, one.path, one.depth)
+        for one in branches(positions)
+    }
+    sums = (
+        TemporaryState.objects.filter(item__airframe=airframe)
+        .order_by()
+        .values("item__bay")
+        .annotate(**{f"sum_{name}": Sum(column) for name, column in COUNTED.items()})
+    )
+    for row in sums:
+        key = row["item__bay"]
+        while key is not None:
+            for name in COUNTED:
+                bay = found[key]
+                setattr(bay, name, getattr(bay, name) + row[f"sum_{name}"])
+            key = parents[key]
+    return [one for one in found.values() if one.put_in]
+
+
+@dataclass(frozen=True)
+class OnBoard:
+    """What must come off an airframe: the bays with what is in each, and the counts."""
+
+    airframe: Airframe
+    bays: list[BayCount]
+    counts: list[BayCount]
+
+    @property
+    def pieces(self) -> int:
+        return sum(row.on_board for bay in self.bays for row in bay.rows)
+
+    @property
+    def missing(self) -> int:
+        return sum(row.missing for bay in self.bays for row in bay.rows)
+
+
+def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
+    """What is on board of an airframe, or of a bay with what lies below it, in three
+    statements."""
+    counts = bay_counts(airframe)
+    rows = items("on_board", airframe=airframe).order_by("bay__path", "number")
+    by_bay: dict[int, list[ItemRow]] = {}
+    for item in rows:
+        by_bay.setdefault(item.bay_id, []).append(row_of(item))
+    inside = [one for one in counts if bay is None or within(bay, one.path)]
+    for one in inside:
+        one.rows = by_bay.get(one.id, [])
+    return OnBoard(airframe, [one for one in inside if one.rows], inside)
+
+
+def within(bay: Position, path: str) -> bool:
+    return path == bay.path or path.startswith(f"{bay.path} / ")
+
+
+@dataclass(frozen=True)
+class ItemPage:
+    """One item with its story; `acts` are (verb, how many pieces it can move)."""
+
+    item: TemporaryItem
+    row: ItemRow
+    steps: list[TemporaryStep]
+    acts: list[tuple[str, int]]
+    photos: list = field(default_factory=list)
+
+
+def item_page(item: TemporaryItem) -> ItemPage:
+    return replace(stories([item])[0], photos=photos_of("temporary", item.pk))
+
+
+def stories(found: Iterable[TemporaryItem]) -> list[ItemPage]:
+    """Items (with RELATED) with what happened to each: one statement for all."""
+    found = list(found)
+    steps: dict[int, list[TemporaryStep]] = {}
+    rows = TemporaryStep.objects.filter(item__in=found)
+    for one in rows.select_related("entry__by", "entry__confirmation").order_by("pk"):
+        steps.setdefault(one.item_id, []).append(one)
+    return [_story(one, steps.get(one.pk, [])) for one in found]
+
+
+def _story(item: TemporaryItem, steps: list[TemporaryStep]) -> ItemPage:
+    kind, state = item.kind, item.state
+    acts = [
+        (verb, temporary.can_move(kind, state, verb))
+        for verb in temporary.possible(kind, state)
+    ]
+    return ItemPage(item, row_of(item), steps, acts)

@@ -1,0 +1,442 @@
+"""What is on an airframe for a while: in is out, piece by piece.
+
+The trade's own check (AS9146 wording by memory): 48 installed, 47 removed, 1 open.
+"""
+
+import re
+import threading
+from itertools import product
+from pathlib import Path
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import IntegrityError, connection
+from django.db.transaction import atomic, set_rollback
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.django import TestCase
+
+from qa.actions import holes, temporary
+from qa.actions.holes import PatternSaid
+from qa.models import HolePattern
+from qa.queries import temporary as queries
+from shop.ledger import Refused, projections
+from shop.ledger.verify import verify
+from shop.models import (
+    TemporaryItem,
+    TemporaryKind,
+    TemporaryState,
+    TemporaryStep,
+)
+from tests.around import by_hand
+from tests.conftest import make_people
+from tests.qa.making import fresh, make_airframe, make_joint, make_position
+from tests.qa.test_holes_pages import drafts
+
+PRINTED = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
+ROLES = ("builder", "lead", "engineer", "inspector", "visitor")
+COLUMNS = {"in": "inside", "not found": "missing", "out": "out", "released": "released"}
+ACTS = {
+    "take out": "take_out",
+    "cannot be found": "miss",
+    "find": "find",
+    "release": "release",
+}
+
+
+def put(people, kind="clamp", count=8, airframe=None, by="builder", **more):
+    """So many of a kind in a bay of an airframe, by the builder."""
+    engineer = people["engineer"]
+    airframe = airframe or make_airframe(engineer)
+    if "bay" not in more:
+        more["bay"] = make_position(engineer, type=airframe.type)
+    needs = {"cleco": {"size": "1/8 in"}, "mock_up": {"stands_for": "panel"}}
+    needs["borrowed"] = {"owner": "hall 3"}
+    said = {**needs.get(kind, {}), "why": "for the fit", **more}
+    return temporary.put_in(
+        by=people[by], airframe=airframe, kind=kind, count=count, **said
+    )
+
+
+def step(people, item, verb, count=1, by="builder", **more):
+    more.setdefault("note", "seen in the bin" if verb == "release" else "")
+    return temporary.step(by=people[by], item=item, verb=verb, count=count, **more)
+
+
+def pieces(item) -> dict[str, int]:
+    state = TemporaryState.objects.get(pk=item.pk)
+    return {word: getattr(state, column) for word, column in COLUMNS.items()}
+
+
+# ------------------------------------------------------------ every state, act, role
+
+
+def printed() -> dict:
+    """{(state, act): (roles, where the piece goes)} as DEVELOPERS.md says it."""
+    text = PRINTED.read_text("utf-8").split("## Temporary items")[1]
+    found = {}
+    for line in re.findall(r"^\|(.+)\|$", text.split("\n## ")[0], re.M)[2:]:
+        states, act, who, to = (c.strip() for c in line.split("|"))
+        for state in states.split(", "):
+            assert (state, act) not in found
+            found[state, act] = set(who.split(", ")), to
+    return found
+
+
+WAY = {
+    "in": (),
+    "not found": ("miss",),
+    "out": ("take_out",),
+    "released": ("miss", "release"),
+}
+
+
+@pytest.mark.django_db
+def test_a_piece_goes_where_the_printed_table_says_and_nowhere_else(people):
+    table = printed()
+    assert {state for state, _act in table} <= set(COLUMNS)
+    items = {}
+    for state, way in WAY.items():
+        items[state] = put(people, count=1)
+        for verb in way:
+            by = "inspector" if verb == "release" else "lead"
+            step(people, items[state], verb, by=by)
+    for state, act, role in product(COLUMNS, ACTS, ROLES):
+        who, to = table.get((state, act), ((), None))
+        item = items[state]
+        with atomic():
+            try:
+                step(people, item, ACTS[act], by=role)
+                ended = next(word for word, n in pieces(item).items() if n)
+            except (Refused, PermissionDenied):
+                ended = None
+            set_rollback(True)
+        assert ended == (to if role in who else None), (state, act, role)
+
+
+@pytest.mark.django_db
+def test_a_hole_is_drilled_and_filled_and_nothing_else(people):
+    hole = put(people, "hole", 4)
+    for verb in ("miss", "find", "release"):
+        with pytest.raises(Refused):
+            step(people, hole, verb, by="inspector")
+    step(people, hole, "take_out", 3)
+    row = queries.item_page(TemporaryItem.objects.get(pk=hole.pk)).row
+    assert (row.state, row.inside) == ("hole_open", 1)
+    step(people, hole, "take_out", 1)
+    row = queries.item_page(TemporaryItem.objects.get(pk=hole.pk)).row
+    assert row.state == "hole_filled"
+
+
+@pytest.mark.django_db
+def test_what_is_not_found_is_released_by_an_inspector_who_did_not_lose_it(people):
+    mine = put(people, by="inspector")
+    step(people, mine, "miss")
+    with pytest.raises(Refused, match="another inspector"):
+        step(people, mine, "release", by="inspector")
+    item = put(people)
+    step(people, item, "miss", 2)
+    with pytest.raises(Refused, match="why"):
+        step(people, item, "release", by="inspector", note="  ")
+    step(people, item, "release", by="inspector")
+    assert pieces(item) == {"in": 6, "not found": 1, "out": 0, "released": 1}
+    # Found years later: first what is still sought.
+    step(people, item, "find", 2)
+    assert pieces(item) == {"in": 6, "not found": 0, "out": 2, "released": 0}
+
+
+# ------------------------------------------------------------------------- counting
+
+
+class Counting(TestCase):
+    """In is out, whatever people try and in whatever order."""
+
+    @given(
+        st.integers(1, 60),
+        st.lists(
+            st.tuples(st.sampled_from(list(ACTS.values())), st.integers(-1, 70)),
+            max_size=8,
+        ),
+    )
+    def test_in_is_out_and_the_bay_counts_what_its_items_say(self, count, tried):
+        people = make_people()
+        item = put(people, count=count)
+        counted = {"in": count, "not found": 0, "out": 0, "released": 0}
+        for verb, n in tried:
+            # Counted apart from the code: pieces as a list of words.
+            there = sorted(
+                (w for w in counted for _ in range(counted[w])),
+                key=["in", "not found", "released", "out"].index,
+            )
+            come = {"find": ("not found", "released"), "release": ("not found",)}
+            can = [word for word in there if word in come.get(verb, ("in",))]
+            to = {"miss": "not found", "release": "released"}.get(verb, "out")
+            by = "inspector" if verb == "release" else "builder"
+            if 1 <= n <= len(can):
+                step(people, item, verb, n, by=by)
+                for word in can[:n]:
+                    counted[word] -= 1
+                counted[to] += n
+            else:
+                with pytest.raises(Refused):
+                    step(people, item, verb, n, by=by)
+            assert pieces(item) == counted
+            assert sum(counted.values()) == count
+        (bay,) = queries.bay_counts(item.airframe)
+        assert (bay.put_in, bay.inside, bay.missing, bay.out, bay.released) == (
+            *(count, counted["in"], counted["not found"]),
+            *(counted["out"], counted["released"]),
+        )
+        assert list(projections.differences()) == []
+
+
+@pytest.mark.django_db
+def test_the_database_itself_refuses_a_count_that_does_not_add_up(people):
+    item = put(people)
+    with pytest.raises(IntegrityError), atomic(), by_hand():
+        TemporaryState.objects.filter(pk=item.pk).update(out=1)
+
+
+@pytest.mark.django_db
+def test_48_in_and_47_out_leaves_one_and_a_bay_counts_what_lies_below_it(people):
+    engineer = people["engineer"]
+    airframe = make_airframe(engineer)
+    bay = make_position(engineer, type=airframe.type)
+    below = make_position(engineer, type=airframe.type, parent=bay)
+    clecos = put(people, "cleco", 48, airframe, bay=below)
+    step(people, clecos, "take_out", 47)
+    put(people, "film", 1, airframe, bay=bay)
+    counted = {one.id: one for one in queries.bay_counts(airframe)}
+    assert (counted[below.pk].on_board, counted[bay.pk].on_board) == (1, 2)
+    view = queries.must_come_off(airframe)
+    assert view.pieces == 2
+    assert [row.label for one in view.bays for row in one.rows] == ["TI-002", "TI-001"]
+    assert queries.must_come_off(airframe, below).pieces == 1
+    assert verify().fault == ""
+
+
+# --------------------------------------------------------------------- what is refused
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("kind", "said", "field"),
+    [
+        ("cleco", {"size": ""}, "size"),
+        ("cleco", {"size": "7/64 in"}, "size"),
+        ("mock_up", {"stands_for": " "}, "stands_for"),
+        ("borrowed", {"owner": ""}, "owner"),
+        ("clamp", {"why": " "}, "why"),
+        ("clamp", {"count": 0}, "count"),
+        ("clamp", {"count": 10_001}, "count"),
+        ("magnet", {}, "kind"),
+        ("clamp", {"spots": ["1"]}, "spots"),
+    ],
+)
+def test_what_lacks_a_word_is_refused_beside_its_field(people, kind, said, field):
+    with pytest.raises(Refused) as no:
+        put(people, kind, **said)
+    assert no.value.field == field
+    assert not TemporaryItem.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_bay_of_another_type_takes_nothing(people):
+    other = make_position(people["engineer"])
+    with pytest.raises(Refused, match="another type"):
+        put(people, bay=other)
+
+
+# ------------------------------------------------------------------ holes of a pattern
+
+
+def holed(people, count=6):
+    """An airframe with a joint, and a pattern of holes through it."""
+    engineer = people["engineer"]
+    joint = make_joint(engineer)
+    airframe = make_airframe(engineer, type=joint.type)
+    row = holes.define_pattern(
+        by=engineer,
+        number=fresh("HP"),
+        name="Door to frame",
+        joint=joint,
+        holes=drafts(count),
+        says=PatternSaid(),
+    )
+    pattern = HolePattern.objects.select_related("current", "joint").get(pk=row.pk)
+    return airframe, joint, pattern
+
+
+def in_holes(people, airframe, joint, pattern, spots, size="1/8 in"):
+    return put(
+        people,
+        "cleco",
+        len(spots),
+        airframe,
+        bay=joint.position,
+        joint=joint,
+        pattern=pattern,
+        spots=spots,
+        size=size,
+    )
+
+
+@pytest.mark.django_db
+def test_clecos_go_into_named_holes_one_in_each_and_come_out_many_at_once(people):
+    where = holed(people)
+    first = in_holes(people, *where, ["1", "3", "5"])
+    with pytest.raises(Refused, match="in already: 3"):
+        in_holes(people, *where, ["2", "3"])
+    with pytest.raises(Refused, match="no hole 9"):
+        in_holes(people, *where, ["9"])
+    with pytest.raises(Refused, match="One in each"):
+        in_holes(people, *where, ["2", "2"])
+    second = in_holes(people, *where, ["2", "4"], size="3/16 in")
+    out = {"by": people["builder"], "airframe": where[0], "pattern": where[2]}
+    with pytest.raises(Refused, match="in there now: 6"):
+        temporary.take_out_of_holes(**out, spots=["1", "6"])
+    temporary.take_out_of_holes(**out, spots=["1", "2", "3"])
+    assert TemporaryState.objects.get(pk=first.pk).spots == ["5"]
+    assert TemporaryState.objects.get(pk=second.pk).spots == ["4"]
+    with pytest.raises(Refused, match="holes"):
+        step(people, first, "take_out", 1, spots=["4"])
+    step(people, first, "take_out", 1)
+    assert pieces(first)["out"] == 3
+    # Free again: the next one may go in.
+    in_holes(people, *where, ["1", "5"])
+    assert list(projections.differences()) == []
+
+
+@pytest.mark.django_db
+def test_the_page_of_the_holes_puts_in_and_takes_out_by_ticks(people, client_of):
+    airframe, _joint, pattern = holed(people)
+    page = reverse("temporary_holes", args=[airframe.pk, pattern.pk])
+    client = client_of("builder")
+    said = {"spots": ["1", "2"], "size": "1/8 in", "why": "", "verb": "put_in"}
+    answer = client.post(page, said)
+    text = answer.content.decode()
+    assert "Say why it is in." in text
+    assert len(re.findall(r'value="[12]"[^>]* checked', text)) == 2
+    client.post(page, {**said, "why": "held for drilling"})
+    item = TemporaryItem.objects.get()
+    assert (item.spots, item.count) == (["1", "2"], 2)
+    client.post(page, {"spots": ["2"], "verb": "take_out"})
+    assert pieces(item) == {"in": 1, "not found": 0, "out": 1, "released": 0}
+    assert "1/8 in" in client.get(page).content.decode()
+
+
+# ---------------------------------------------------------------------------- pages
+
+
+@pytest.mark.django_db
+def test_pages_ask_the_same_number_of_questions_for_1_row_and_for_30(people, client_of):
+    airframe, joint, pattern = holed(people, 40)
+    client = client_of("inspector")
+    pages = [
+        reverse("temporary_items"),
+        reverse("must_come_off", args=[airframe.pk]),
+        reverse("temporary_holes", args=[airframe.pk, pattern.pk]),
+        reverse("airframe", args=[airframe.pk]),
+    ]
+    asked = []
+    for spots in (["1"], [str(n) for n in range(2, 31)]):
+        for spot in spots:
+            item = in_holes(people, airframe, joint, pattern, [spot])
+            bay = make_position(people["engineer"], type=airframe.type)
+            step(people, put(people, "clamp", 2, airframe, bay=bay), "miss")
+        counted = []
+        for page in pages:
+            client.get(page)
+            with CaptureQueriesContext(connection) as captured:
+                assert client.get(page).status_code == 200
+            counted.append(len(captured))
+        asked.append(counted)
+    assert asked[0] == asked[1]
+    text = client.get(pages[1]).content.decode()
+    assert text.count(">Take out<") == 60 and item.label in text
+
+
+@pytest.mark.django_db
+def test_a_builder_puts_in_and_takes_out_at_the_pages(people, client_of):
+    engineer = people["engineer"]
+    airframe = make_airframe(engineer)
+    bay = make_position(engineer, type=airframe.type)
+    client = client_of("builder")
+    page = f"{reverse('put_in')}?airframe={airframe.pk}"
+    said = {
+        "kind": "cleco",
+        "count": "12",
+        "bay": bay.pk,
+        "why": "held",
+        "place": "rib",
+    }
+    assert "Clecos are counted by size" in client.post(page, said).content.decode()
+    assert client.post(page, {**said, "size": "1/8 in"}).status_code == 302
+    item = TemporaryItem.objects.get()
+    act = reverse("temporary_act", args=[item.pk, "take_out"])
+    assert "say how many" in client.post(act, {"count": "13"}).content.decode()
+    client.post(act, {"count": "11", "note": "in the box"})
+    client.post(reverse("temporary_act", args=[item.pk, "miss"]), {"count": "1"})
+    shown = client.get(reverse("airframe", args=[airframe.pk])).content.decode()
+    assert (
+        f'href="{reverse("must_come_off", args=[airframe.pk])}#bay-{bay.pk}"' in shown
+    )
+    release = reverse("temporary_act", args=[item.pk, "release"])
+    assert client.post(release, {"count": "1", "note": "x"}).status_code == 403
+    inspector = client_of("inspector")
+    inspector.post(release, {"count": "1", "note": "seen in the bin"})
+    assert pieces(item) == {"in": 0, "not found": 0, "out": 11, "released": 1}
+    told = client.get(reverse("temporary_item", args=[item.pk])).content.decode()
+    assert "1 released without it" in told and "seen in the bin" in told
+
+
+# ----------------------------------------------------------------------------- races
+
+
+def at_once(*acts) -> list[str]:
+    """What each of some acts, run at once, was told: "won" or the code of the no."""
+    told = []
+    barrier = threading.Barrier(len(acts))
+
+    def run(act):
+        barrier.wait()
+        try:
+            act()
+            told.append("won")
+        except Refused as no:
+            told.append(no.code)
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=(act,)) for act in acts]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return sorted(told)
+
+
+def test_of_two_who_take_out_the_same_piece_one_wins(committed_db):
+    people = make_people()
+    item = put(people, count=1)
+
+    def take(name):
+        return lambda: step(people, item, "take_out", by=name)
+
+    assert at_once(take("builder"), take("lead")) == ["stale", "won"]
+    assert TemporaryStep.objects.count() == 1
+    assert pieces(item)["out"] == 1
+    assert TemporaryKind(item.kind) == TemporaryKind.CLAMP
+
+
+def test_of_two_who_put_one_into_the_same_hole_one_wins(committed_db):
+    people = make_people()
+    where = holed(people)
+
+    def fill():
+        in_holes(people, *where, ["4"])
+
+    assert at_once(fill, fill) == ["refused", "won"]
+    assert TemporaryItem.objects.count() == 1
