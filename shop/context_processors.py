@@ -26,6 +26,7 @@ PLACES = (
 BESIDE = {
     "joints": ("hole_patterns",),
     "checks": ("shim_stock", "instruments", "plan_defaults"),
+    "airframes": ("temporary_items",),
     "parts": ("pairs",),
     "tooling": ("holds", "labels"),
 }

@@ -39,21 +39,12 @@ def put_in(
     """Say that so many of one kind went into a bay, at a joint or into holes of a
     pattern, and why."""
     roles.require(by, "handle temporary items")
-    item = TemporaryItem(
-        airframe=airframe,
-        bay=bay,
-        kind=kind,
-        count=count,
-        size=size.strip(),
-        place=place.strip(),
-        spots=list(spots),
-        why=why.strip(),
-        stands_for=stands_for.strip(),
-        owner=owner.strip(),
-    )
-    said = {"airframe": airframe.serial, "bay": bay.pk, "kind": kind, "count": count}
-    said |= {"size": item.size, "place": item.place, "spots": item.spots}
-    said |= {"why": item.why, "stands_for": item.stands_for, "owner": item.owner}
+    said = {"kind": kind, "count": count, "spots": list(spots)}
+    texts = {"size": size, "place": place, "why": why}
+    texts |= {"stands_for": stands_for, "owner": owner}
+    said |= {name: text.strip() for name, text in texts.items()}
+    item = TemporaryItem(airframe=airframe, bay=bay, **said)
+    said |= {"airframe": airframe.serial, "bay": bay.pk}
     said |= {"joint": joint and joint.number, "pattern": pattern and pattern.number}
     with perform("temporary_in/1", by=by, said=said) as act:
         locked(airframe)
@@ -63,17 +54,20 @@ def put_in(
         item.full_clean(exclude=["entry"])
         act.record(item)
         if joint or pattern:
-            there = TemporaryPlace(item=item, joint=joint, pattern=pattern)
-            act.record(there)
-        TemporaryState.objects.create(
-            item=item,
-            count=count,
-            inside=count,
-            spots=item.spots,
-            last_entry_id=act.id,
-        )
+            act.record(TemporaryPlace(item=item, joint=joint, pattern=pattern))
+        _begin(act, item)
         act.result = {"item": item.label}
     return item
+
+
+def _begin(act: Act, item: TemporaryItem) -> None:
+    TemporaryState.objects.create(
+        item=item,
+        count=item.count,
+        inside=item.count,
+        spots=item.spots,
+        last_entry_id=act.id,
+    )
 
 
 def _refuse_item(item: TemporaryItem) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
 from django.utils.translation import ngettext
 
 from qa.models import TemporaryPlace
@@ -173,6 +173,32 @@ def bay_counts(airframe: Airframe) -> list[BayCount]:
                 setattr(bay, name, getattr(bay, name) + row[f"sum_{name}"])
             key = parents[key]
     return [one for one in found.values() if one.put_in]
+
+
+@dataclass(frozen=True)
+class OnAirframe:
+    """An airframe that has something in: pieces that are in, and not found."""
+
+    id: int
+    serial: str
+    pieces: int
+    missing: int
+
+
+def on_airframes() -> list[OnAirframe]:
+    """The airframes that have something in or not found, in one statement."""
+    rows = TemporaryState.objects.filter(Q(inside__gt=0) | Q(missing__gt=0))
+    sums = rows.order_by().values("item__airframe", "item__airframe__serial")
+    sums = sums.annotate(sum_in=Sum("inside"), sum_missing=Sum("missing"))
+    return [
+        OnAirframe(
+            row["item__airframe"],
+            row["item__airframe__serial"],
+            row["sum_in"],
+            row["sum_missing"],
+        )
+        for row in sums.order_by("item__airframe__serial")
+    ]
 
 
 @dataclass(frozen=True)

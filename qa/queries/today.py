@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from qa.models import (
     CheckState,
@@ -20,6 +21,7 @@ from qa.queries.checks import check_pages as checks
 from qa.queries.checks import claims
 from qa.queries.nonconformances import item_pages as nonconformances
 from qa.queries.plans.plan_records import asked_words
+from qa.queries.temporary import OnAirframe, on_airframes
 from qa.rules.plan_records import plans_now
 from qa.rules.remeasure import Changed, joints_to_measure_again
 from shop.models import Person
@@ -58,12 +60,12 @@ def today(person: Person) -> Today:
     items = nonconformances.nonconformances(state="unclosed")
     on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
-    inspect = _inspect()
+    inspect, off = _inspect(), _must_come_off()
     dated = [list_ for list_ in (clock_list(person), gauges) if list_.items]
     return Today(
-        open_checks=[checks.check_row(list_) for list_ in open_checks[:FEW]],
+        open_checks=[checks.check_row(check) for check in open_checks[:FEW]],
         open_check_count=CheckState.objects.filter(state="open").count(),
-        items=[nonconformances.item_row(list_) for list_ in items[:FEW]],
+        items=[nonconformances.item_row(item) for item in items[:FEW]],
         item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),
         floor=on_the_floor,
         due=[*dated, *on_the_floor.due],
@@ -72,6 +74,7 @@ def today(person: Person) -> Today:
             *([inspect] if inspect.items else []),
             *([plans] if plans.items else []),
             *([again] if again.items else []),
+            *([off] if off.items else []),
             *on_the_floor.waiting,
         ],
         changes=changes(person),
@@ -124,6 +127,21 @@ def _inspect() -> Listed:
     return Listed(
         title, [shape(one) for one in rows[:MOST]], len(rows), reverse("offers")
     )
+
+
+def _must_come_off() -> Listed:
+    """The airframes that have something in for a while."""
+
+    def shape(one: OnAirframe) -> Item:
+        note = ngettext("%(n)s piece is in", "%(n)s pieces are in", one.pieces)
+        note = note % {"n": one.pieces}
+        if one.missing:
+            note += _(", %(n)s not found") % {"n": one.missing}
+        return Item(one.serial, note, reverse("must_come_off", args=[one.id]))
+
+    rows = on_airframes()
+    title, url = str(_("Must come off")), reverse("temporary_items")
+    return Listed(title, [shape(one) for one in rows[:MOST]], len(rows), url)
 
 
 def _plans(person: Person) -> Listed:

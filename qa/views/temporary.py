@@ -98,6 +98,7 @@ def item(request, pk):
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def act(request, pk, verb):
+    roles.require(request.user, HANDLE)
     if verb not in rules.MOVES:
         raise Http404
     row = _item(request, pk, rules.MOVES[verb].right)
