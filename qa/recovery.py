@@ -98,25 +98,25 @@ def _act(one, known) -> bool:
     return sync.take(uuid.UUID(str(one["id"])), envelope, person, claimed=True)[1]
 
 
-def _photo(one, known) -> bool:
-    act = uuid.UUID(str(one["id"]))
-    about = one["about"]
+def _photo(sent, known) -> bool:
+    act = uuid.UUID(str(sent["id"]))
+    about = sent["about"]
     if not isinstance(about, dict):
         raise TypeError
-    envelopes.check_keepable([about, one["by"], str(one["made_at"])])
+    envelopes.check_keepable([about, sent["by"], str(sent["made_at"])])
     try:
-        content = base64.b64decode(one["data"], validate=True)
+        content = base64.b64decode(sent["data"], validate=True)
     except binascii.Error:
         raise Refused("The picture cannot be read.") from None
     new = not known_already(act)
     if new and any(about.get(name) for name in BY_KEYS):
-        sync.require_same_copy(str(one.get("database") or known or ""))
+        sync.require_same_copy(str(sent.get("database") or known or ""))
     add_tablet_photo(
-        by=Person.objects.get(username=one["by"]),
+        by=Person.objects.get(username=sent["by"]),
         content=content,
         about={name: str(text) for name, text in about.items()},
         act=act,
-        made_at=str(one["made_at"])[:40],
+        made_at=str(sent["made_at"])[:40],
         claimed=True,
     )
     return new

@@ -83,11 +83,11 @@ def _the_station(said: Said, check: Check) -> Station:
     return station
 
 
-def _reading(by: Person, sent: Said, envelope: dict) -> None:
+def _reading(by: Person, said: Said, envelope: dict) -> None:
     # Most acts are readings, and a reading is judged by these alone.
-    check = _the_check(sent, related=("fit_up__revision",))
-    station = _the_station(sent, check)
-    kind = sent.text("kind", 5)
+    check = _the_check(said, related=("fit_up__revision",))
+    station = _the_station(said, check)
+    kind = said.text("kind", 5)
     ours = Reading.objects.filter(fit_check=check, station=station, kind=kind)
     checks.record_reading(
         by=by,
@@ -95,14 +95,14 @@ def _reading(by: Person, sent: Said, envelope: dict) -> None:
         station=station,
         kind=kind,
         typed=Typed(
-            outcome=sent.text("outcome", 7),
-            value=sent.text("value", 24),
-            unit=sent.text("unit", 2),
-            goes=sent.text("goes", 24),
-            does_not_go=sent.text("does_not_go", 24),
+            outcome=said.text("outcome", 7),
+            value=said.text("value", 24),
+            unit=said.text("unit", 2),
+            goes=said.text("goes", 24),
+            does_not_go=said.text("does_not_go", 24),
         ),
-        supersedes=sent.row("supersedes", ours, key="entry_id", missing_ok=True),
-        reason=sent.text("reason", 200),
+        supersedes=said.row("supersedes", ours, key="entry_id", missing_ok=True),
+        reason=said.text("reason", 200),
         keep_late=True,
         **envelope,
     )

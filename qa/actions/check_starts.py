@@ -56,19 +56,19 @@ def start(
 def _refuse_changed(last: FitUp, part, surround_part) -> None:
     """Refuse "nothing changed" where something did."""
     if part != last.part:
-        words = _("Fit-up %(n)s is of %(part)s: another serial opens the next one.")
+        sentence = _("Fit-up %(n)s is of %(part)s: another serial opens the next one.")
         values = {"n": last.number, "part": last.part.serial}
-        raise Refused(words % values, field="part")
+        raise Refused(sentence % values, field="part")
     if surround_part and surround_part != last.surround_part:
-        words = _("Fit-up %(n)s does not state this surround: open the next one.")
-        raise Refused(words % {"n": last.number}, field="surround_part")
+        sentence = _("Fit-up %(n)s does not state this surround: open the next one.")
+        raise Refused(sentence % {"n": last.number}, field="surround_part")
     state = staleness.state_of_joint(last.joint, last.airframe)
     if state.fit_up.pk != last.pk:
-        words = _("Fit-up %(n)s was opened since.")
-        raise Refused(words % {"n": state.fit_up.number}, field="refit")
+        sentence = _("Fit-up %(n)s was opened since.")
+        raise Refused(sentence % {"n": state.fit_up.number}, field="refit")
     if state.off:
-        words = _("%(off)s. Put it back first, or open the next fit-up.")
-        raise Refused(words % {"off": state.off}, field="refit")
+        sentence = _("%(off)s. Put it back first, or open the next fit-up.")
+        raise Refused(sentence % {"off": state.off}, field="refit")
 
 
 def _held_as_before(last: FitUp, ticked: list[dict], note: str) -> list[dict]:

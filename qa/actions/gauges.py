@@ -54,8 +54,8 @@ def save_budget(
     rows: {"name", "kind", "value_nm", "k_e3" of an expanded one, "df" or None}.
     """
     roles.require(by, "define instruments")
-    found = combined(rows)
-    u_nm = max(1, to_nm(found.u))
+    combined_u = combined(rows)
+    u_nm = max(1, to_nm(combined_u.u))
     said = {"instrument": str(instrument.uuid), "rows": rows, "note": note}
     with perform("gauge_budget/1", by=by, said=said) as act:
         instrument = locked(instrument)
@@ -64,9 +64,9 @@ def save_budget(
                 instrument=instrument,
                 rows=rows,
                 u_nm=u_nm,
-                df_e3=None if found.df is None else round(found.df * MILLI),
-                expanded_nm=to_nm(found.expanded),
-                k_e3=round(found.k * MILLI),
+                df_e3=None if combined_u.df is None else round(combined_u.df * MILLI),
+                expanded_nm=to_nm(combined_u.expanded),
+                k_e3=round(combined_u.k * MILLI),
                 note=note,
             )
         )

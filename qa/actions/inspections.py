@@ -87,13 +87,14 @@ def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrume
     station.revision = revision
     line = next(
         (
-            one
-            for one in offered.content["lines"]
-            if (one["station"], one["kind"]) == (label, kind) and one["reading"]
+            offered_line
+            for offered_line in offered.content["lines"]
+            if (offered_line["station"], offered_line["kind"]) == (label, kind)
+            and offered_line["reading"]
         ),
         None,
     )
-    acts = [one["act"] for one in offered.content["checks"]]
+    acts = [read["act"] for read in offered.content["checks"]]
     checks = Check.objects.filter(entry__in=acts).select_related("instrument")
     if line:
         checks = checks.filter(readings=line["reading"])

@@ -118,14 +118,14 @@ def define_joint(
     if position.type_id != surround.type_id:
         raise Refused("Both positions must be of one airframe type.", field="surround")
     lines = {"first_line": first_line, "last_line": last_line}
-    told = {"number": number, "name": name, **lines}
+    identity = {"number": number, "name": name, **lines}
     joint = Joint(
-        type_id=position.type_id, position=position, surround=surround, **told
+        type_id=position.type_id, position=position, surround=surround, **identity
     )
     joint.full_clean(exclude=["current", "mirror"])
     ask_why([flow_doubt(position, requirement.flow_mdeg)], reason)
     said = {
-        **told,
+        **identity,
         "position": position.pk,
         "surround": surround.pk,
         "mirror": mirror and mirror.pk,

@@ -65,15 +65,15 @@ def _door(crew, glider, joint) -> None:
         worked, draft = plan_records.draft(loaded)
         plan = fit_plans.take(by=who, plan=draft)
         taken = [
-            Taken(loaded, one.label, one.side, f"{bite:.2f}", "mm")
-            for _, _, one in worked.stations()
-            if (bite := worked.bite(one).bite) > 0
+            Taken(loaded, station.label, station.side, f"{bite:.2f}", "mm")
+            for _, _, station in worked.stations()
+            if (bite := worked.bite(station).bite) > 0
         ]
-        for one in taken:
-            gaps[one.station] += float(one.value) * SPRING_BACK
+        for cut in taken:
+            gaps[cut.station] += float(cut.value) * SPRING_BACK
         if not taken:  # seating it is enough now
-            made = plans.moved(worked, "mm")
-            moves.record_move(by=who, checks=[loaded], moved=made, plan=plan)
+            moved = plans.moved(worked, "mm")
+            moves.record_move(by=who, checks=[loaded], moved=moved, plan=plan)
             return
         fit_up = trimming.record_trim(by=who, checks=[loaded], taken=taken, plan=plan)[
             0

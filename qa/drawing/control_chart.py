@@ -66,13 +66,15 @@ def table(sheet: ChartSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     spread = dict(zip(chart.spread_at, chart.spread.points, strict=True))
     rows = []
     for k, label in enumerate(sheet.labels, 1):
-        said = [measuring.rule(one.rule) for one in chart.signals if one.at == k]
-        said += [f"before it: {note.words}" for note in sheet.notes if note.at == k]
+        notes = [
+            measuring.rule(signal.rule) for signal in chart.signals if signal.at == k
+        ]
+        notes += [f"before it: {note.words}" for note in sheet.notes if note.at == k]
         line = chart.places
         values = (line.points[k - 1], line.lower[k - 1], line.upper[k - 1])
-        shown = tuple(f"{value:z.{sheet.digits}f}" for value in values)
+        numbers = tuple(f"{value:z.{sheet.digits}f}" for value in values)
         width = f"{spread[k]:.{sheet.digits}f}" if k in spread else ""
-        rows.append((label, *shown, width, "; ".join(said)))
+        rows.append((label, *numbers, width, "; ".join(notes)))
     return head, rows
 
 

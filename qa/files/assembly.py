@@ -73,30 +73,30 @@ def parse(data: bytes) -> AssemblyFile:
     return AssemblyFile(tuple(parts), tuple(joints))
 
 
-def _each(found: dict, key: str, most: int, complaints: list, read: Callable) -> list:
+def _each(content: dict, key: str, most: int, complaints: list, read: Callable) -> list:
     """What `read` makes of the entries of a list, None of one that is wrong."""
-    entries, name = found.get(key), key.removesuffix("s")
+    entries, name = content.get(key), key.removesuffix("s")
     if not isinstance(entries, list) or not 0 < len(entries) <= most:
         complaints.append(
             Complaint(f"a list of 1 to {most} {key} is needed", None, key)
         )
         return []
-    made = []
+    read_entries = []
     for number, entry in enumerate(entries, start=1):
-        made.append(None)
+        read_entries.append(None)
         try:
             if not isinstance(entry, dict):
                 raise Wrong(key, "must be an object")
-            made[-1] = read(entry)
+            read_entries[-1] = read(entry)
         except Wrong as wrong:
             text = f"{name} {number}: {wrong}"
             complaints.append(Complaint(text, None, wrong.key))
         except FileComplaints as bad:
             complaints += [
-                Complaint(f"{name} {number}: {one.text}", None, one.column)
-                for one in bad.complaints
+                Complaint(f"{name} {number}: {complaint.text}", None, complaint.column)
+                for complaint in bad.complaints
             ]
-    return made
+    return read_entries
 
 
 def _part(entry: dict) -> Body:

@@ -48,13 +48,13 @@ def rows_of(stations: Iterable) -> list[dict[str, Cell]]:
     """
     stations = list(stations)
     rows = [_row(station) for station in stations]
-    if all(_direction(one, "face") == FLAT_FACE for one in stations):
+    if all(_direction(station, "face") == FLAT_FACE for station in stations):
         _leave_out(rows, "face_x", "face_y", "face_z")
-    if not any(one.gap_z_e9 for one in stations):
+    if not any(station.gap_z_e9 for station in stations):
         _leave_out(rows, "normal_z")
-    if not any(one.z_nm for one in stations):
+    if not any(station.z_nm for station in stations):
         _leave_out(rows, "z")
-    if all(one.trim_side == "part" for one in stations):
+    if all(station.trim_side == "part" for station in stations):
         _leave_out(rows, "trim_side")
     return rows
 

@@ -58,23 +58,23 @@ class IdentityForm(forms.Form):
     )
 
     def clean(self):
-        said = super().clean()
-        part, around = said.get("position"), said.get("surround")
+        cleaned = super().clean()
+        part, around = cleaned.get("position"), cleaned.get("surround")
         if part and around:
             if part == around:
                 self.add_error("surround", _("A part cannot be its own surround."))
             elif part.type_id != around.type_id:
                 message = _("Both positions must be of one airframe type.")
                 self.add_error("surround", message)
-        first, last = said.get("first_line"), said.get("last_line")
+        first, last = cleaned.get("first_line"), cleaned.get("last_line")
         if first and last and last < first:
             self.add_error("last_line", _("This is below the first line number."))
-        if part and said.get("number"):
-            taken = Joint.objects.filter(type_id=part.type_id, number=said["number"])
+        if part and cleaned.get("number"):
+            taken = Joint.objects.filter(type_id=part.type_id, number=cleaned["number"])
             if taken.exists():
                 message = _("This joint number is taken on this type.")
                 self.add_error("number", message)
-        return said
+        return cleaned
 
 
 def positions_of(type_id: int) -> Positions:

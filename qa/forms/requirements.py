@@ -153,21 +153,21 @@ class RequirementForm(AskedReason):
             needed(self.fields[name], _("(all three or none)"))
 
     def clean(self):
-        said = super().clean()
+        cleaned = super().clean()
         nm_of_texts(self, *LENGTHS[:3])
         nm_of_texts(self, *POSITIVE, positive=True)
         for name in ("finish_part", "finish_surround", "aim"):
-            if (said.get(name) or 0) < 0:
+            if (cleaned.get(name) or 0) < 0:
                 self.add_error(name, _("This cannot be less than 0."))
-        self._cross_checks(said)
+        self._cross_checks(cleaned)
         for name, read in (("points", read_points), ("motions", read_motions)):
-            if said.get(name):
+            if cleaned.get(name):
                 try:
-                    said[name] = read(said[name])
+                    cleaned[name] = read(cleaned[name])
                 except FileComplaints as bad:
-                    for one in bad.complaints:
-                        self.add_error(name, _worded(one))
-        return said
+                    for complaint in bad.complaints:
+                        self.add_error(name, _worded(complaint))
+        return cleaned
 
     def _cross_checks(self, said) -> None:
         warm = [said.get(name) for name in (*EXPANSIONS, "expanding_length")]

@@ -41,21 +41,21 @@ class SettingsForm(forms.Form):
         super().__init__(*arguments, **named)
         self.present, self.asked = present, asked or {}
         self.fields["unit"].initial = unit
-        for row, one in enumerate(present):
-            asked_nm = self.asked.get(one.name, 0)
+        for row, adjuster in enumerate(present):
+            asked_nm = self.asked.get(adjuster.name, 0)
             self.fields[f"was_{row}"] = forms.IntegerField(
-                widget=forms.HiddenInput, required=False, initial=one.now_nm
+                widget=forms.HiddenInput, required=False, initial=adjuster.now_nm
             )
             self.fields[f"setting_{row}"] = forms.CharField(
-                label=_now("%(point)s, %(plus)s or %(minus)s") % vars(one),
+                label=_now("%(point)s, %(plus)s or %(minus)s") % vars(adjuster),
                 required=False,
                 max_length=24,
-                initial=self._typed(one, asked_nm, unit),
+                initial=self._typed(adjuster, asked_nm, unit),
                 widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
             self.fields[f"way_{row}"] = forms.ChoiceField(
-                label=_now("%(point)s: which way") % vars(one),
-                choices=self._ways(one),
+                label=_now("%(point)s: which way") % vars(adjuster),
+                choices=self._ways(adjuster),
                 required=False,
                 initial=MINUS if asked_nm < 0 else PLUS,
             )
@@ -82,17 +82,17 @@ class SettingsForm(forms.Form):
         unit = self.unit_said
         return [
             {
-                "present": one,
-                "now": now_words(one, one.now_nm, unit),
-                "step": _step(one, unit),
-                "unit": _counted(one, unit),
-                "room": self._room(one, unit),
-                "asked": bool(self.asked.get(one.name)),
+                "present": adjuster,
+                "now": now_words(adjuster, adjuster.now_nm, unit),
+                "step": _step(adjuster, unit),
+                "unit": _counted(adjuster, unit),
+                "room": self._room(adjuster, unit),
+                "asked": bool(self.asked.get(adjuster.name)),
                 "setting": self[f"setting_{row}"],
                 "way": self[f"way_{row}"],
                 "was": self[f"was_{row}"],
             }
-            for row, one in enumerate(self.present)
+            for row, adjuster in enumerate(self.present)
         ]
 
     @staticmethod

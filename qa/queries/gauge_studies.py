@@ -109,20 +109,21 @@ class StudyPage:
 
 def study_page(study: GaugeStudy, unit: str) -> StudyPage:
     """A constant number of statements."""
-    people = [one.person for one in study.members.select_related("person")]
+    people = [member.person for member in study.members.select_related("person")]
     state = rules.state_of(study)
     names = rules.names_of(people)
     members = [
-        Member(one, state.read_by(one.pk), len(state.of(one.pk))) for one in people
+        Member(person, state.read_by(person.pk), len(state.of(person.pk)))
+        for person in people
     ]
-    found = state.says(names)
+    result = state.says(names)
     width = study.tolerance_nm
     return StudyPage(
         study=study,
         unit=unit,
         members=members,
         tolerance="" if width is None else lengths.length(width, unit),
-        finding=_finding(state, found, names, unit) if found else None,
+        finding=_finding(state, result, names, unit) if result else None,
     )
 
 

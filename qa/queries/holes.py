@@ -94,18 +94,18 @@ def pattern_view(
     )
     drawn = [
         PlateHole(
-            one.label,
-            to_mm(one.x_nm),
-            to_mm(one.y_nm),
-            zone=to_mm(one.zone_nm),
+            hole.label,
+            to_mm(hole.x_nm),
+            to_mm(hole.y_nm),
+            zone=to_mm(hole.zone_nm),
         )
-        for one in holes
+        for hole in holes
     ]
     return PatternView(
         pattern=pattern,
         revision=revision,
         unit=unit,
-        rows=[_required(one, unit) for one in holes],
+        rows=[_required(hole, unit) for hole in holes],
         plate=_svg(pattern, drawn),
         rule=rule_named(revision.spacing_rule),
         checks=list(checks.order_by("-number")),

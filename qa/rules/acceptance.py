@@ -271,8 +271,8 @@ def doers(row: OfferedJoint) -> set[int]:
     stands, cut, moved, set or shimmed it, or worked on its items."""
     serials = {row.fit_up.part_id, row.fit_up.surround_part_id} - {None}
     at = {"fit_up__joint": row.joint_id, "fit_up__part": row.fit_up.part_id}
-    read = [one["reading"] for one in row.content["lines"] if one["reading"]]
-    acts = [one["act"] for one in row.content["checks"]]
+    read = [line["reading"] for line in row.content["lines"] if line["reading"]]
+    acts = [line["act"] for line in row.content["checks"]]
     sources = (
         (OfferedJoint.objects.filter(pk=row.pk), "entry__by"),
         (
@@ -297,7 +297,7 @@ def doers(row: OfferedJoint) -> set[int]:
             "steps__entry__by",
         ),
     )
-    found = set()
+    people = set()
     for rows, by in sources:
-        found |= set(rows.order_by().values_list(by, flat=True).distinct())
-    return found - {None}
+        people |= set(rows.order_by().values_list(by, flat=True).distinct())
+    return people - {None}

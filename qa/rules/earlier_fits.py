@@ -97,8 +97,8 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
     return places
 
 
-def _add_cuts(joint: Joint, found: list[Earlier]) -> None:
-    parts = {one.part.pk: one for one in found}
+def _add_cuts(joint: Joint, places: list[Earlier]) -> None:
+    parts = {place.part.pk: place for place in places}
     cuts = TrimCut.objects.filter(part__in=parts, fit_up__joint=joint, side=Side.PART)
     cuts = list(cuts.select_related("fit_up__revision", "part").order_by("pk"))
     revisions = {cut.fit_up.revision_id: cut.fit_up.revision for cut in cuts}
@@ -108,8 +108,8 @@ def _add_cuts(joint: Joint, found: list[Earlier]) -> None:
         station.revision = revisions[station.revision_id]
         seams[station.revision_id].stations.append(station)
     now = seams[joint.current_id]
-    for one in found:
-        one.cut_mm[Side.PART] = [0.0] * len(now.stations)
+    for place in places:
+        place.cut_mm[Side.PART] = [0.0] * len(now.stations)
     lines: dict[tuple, list] = {}
     for cut in cuts:
         key = cut.part_id, cut.entry_id, cut.fit_up.revision_id
@@ -122,9 +122,9 @@ def _add_cuts(joint: Joint, found: list[Earlier]) -> None:
         ]
 
 
-def _mark_molds(joint: Joint, found: list[Earlier], part: Part | None) -> None:
+def _mark_molds(joint: Joint, places: list[Earlier], part: Part | None) -> None:
     """Say of each earlier part whether its mold was corrected between it and `part`."""
-    keys = {one.part.pk for one in found} | ({part.pk} if part else set())
+    keys = {place.part.pk for place in places} | ({part.pk} if part else set())
     edges = Lineage.objects.filter(part__in=keys, kind=Origin.PULLED)
     pulls = {edge.part_id: edge.pull for edge in edges.select_related("pull")}
     own = pulls.get(part.pk) if part else None
@@ -137,10 +137,10 @@ def _mark_molds(joint: Joint, found: list[Earlier], part: Part | None) -> None:
         last_pull__lt=own.number,
     )
     last = max(done.values_list("last_pull", flat=True), default=0)
-    for one in found:
-        theirs = pulls.get(one.part.pk)
+    for place in places:
+        theirs = pulls.get(place.part.pk)
         same = theirs is not None and theirs.tool_id == own.tool_id
-        one.before_correction = bool(same and theirs.number <= last)
+        place.before_correction = bool(same and theirs.number <= last)
 
 
 def least_lost(joint: Joint, stations, found: list[Earlier]) -> list[float]:

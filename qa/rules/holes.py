@@ -5,22 +5,22 @@ from qa.numeric.holes import position as numbers
 from shop.numeric.units import to_mm
 
 
-def hole_found(one, x_nm, y_nm, size_nm, edge_nm) -> numbers.Hole:
+def hole_found(hole, x_nm, y_nm, size_nm, edge_nm) -> numbers.Hole:
     """A required hole and where it was found, as the numbers want it."""
 
     def mm(nm):
         return None if nm is None else to_mm(nm)
 
     return numbers.Hole(
-        label=one.label,
-        nominal=(to_mm(one.x_nm), to_mm(one.y_nm)),
+        label=hole.label,
+        nominal=(to_mm(hole.x_nm), to_mm(hole.y_nm)),
         measured=(to_mm(x_nm), to_mm(y_nm)),
-        zone_mm=to_mm(one.zone_nm),
+        zone_mm=to_mm(hole.zone_nm),
         hole_mm=mm(size_nm),
-        mmc_mm=mm(one.low_nm),
-        hole_max_mm=mm(one.high_nm),
+        mmc_mm=mm(hole.low_nm),
+        hole_max_mm=mm(hole.high_nm),
         edge_mm=mm(edge_nm),
-        fastener_mm=mm(one.fastener_nm),
+        fastener_mm=mm(hole.fastener_nm),
     )
 
 

@@ -178,18 +178,18 @@ def findings(check: Check) -> list[Finding]:
     stations = list(revision.stations.all())
     rows = {station.pk: row for row, station in enumerate(stations)}
     failing = {kind: [None] * len(stations) for kind in Kind.values}
-    found = {}
+    readings = {}
     current = CurrentReading.objects.filter(fit_check=check).select_related("reading")
-    for one in current:
-        reading = one.reading
+    for stands in current:
+        reading = stands.reading
         if reading.verdict == acceptance.Verdict.DOES_NOT_CONFORM:
-            row = rows[one.station_id]
-            failing[one.kind][row] = reading.deviation_nm
-            found[one.kind, row] = reading
+            row = rows[stands.station_id]
+            failing[stands.kind][row] = reading.deviation_nm
+            readings[stands.kind, row] = reading
     grouped = grouping.group(
         failing[Kind.GAP], failing[Kind.FLUSH], closed=revision.closed
     )
-    return [_finding(group, stations, found, revision.units) for group in grouped]
+    return [_finding(group, stations, readings, revision.units) for group in grouped]
 
 
 def _finding(group, stations, found, unit) -> Finding:

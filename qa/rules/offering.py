@@ -238,21 +238,21 @@ def _left_by(value, kind: str, label: str, state, items) -> int | None:
     if value is None or value.reading.verdict != "does_not_conform":
         return None
     reading = value.reading
-    for one in items:
-        standing = one.standing
+    for item in items:
+        standing = item.standing
         decided = standing.state in (State.VERIFIED, State.CLOSED)
-        if not (decided and standing.disposition in LEFT and label in one.stations):
+        if not (decided and standing.disposition in LEFT and label in item.stations):
             continue
-        if not one.fit_check_id or _kind_of(one) != (kind, reading.deviation_nm < 0):
+        if not item.fit_check_id or _kind_of(item) != (kind, reading.deviation_nm < 0):
             continue
-        was = one.fit_check.fit_up
+        was = item.fit_check.fit_up
         same = (was.part_id, was.surround_part_id) == (
             state.fit_up.part_id,
             state.fit_up.surround_part_id,
         )
-        no_worse = abs(reading.deviation_nm) <= abs(one.worst_nm or 0)
+        no_worse = abs(reading.deviation_nm) <= abs(item.worst_nm or 0)
         if same and (no_worse or reading.fit_check_id == standing.recheck_id):
-            return one.pk
+            return item.pk
     return None
 
 

@@ -82,19 +82,21 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
     for plan in plans:
         inputs = plan.content["inputs"]
         changed = []
-        for one, read_then in zip(joints[plan.pk], inputs["joints"], strict=True):
-            changed += _happened(plan, one, touches, own[plan.pk])
-            changed += _readings(plan, one, read_then, read, standing)
-            newest = one.fit_up.joint.current
+        for planned, read_then in zip(joints[plan.pk], inputs["joints"], strict=True):
+            changed += _happened(plan, planned, touches, own[plan.pk])
+            changed += _readings(plan, planned, read_then, read, standing)
+            newest = planned.fit_up.joint.current
             if newest and newest.number != read_then["newest_revision"]:
-                values = {"joint": one.fit_up.joint.number, "number": newest.number}
+                values = {"joint": planned.fit_up.joint.number, "number": newest.number}
                 changed.append(Change("revision", values))
         if defaults != inputs["defaults"]:
             changed.append(Change("defaults"))
         held = holdings.get(joints[plan.pk][0].fit_up.joint.position_id)
         if inputs.get("holding") not in (None, held):
             changed.append(Change("holding"))
-        once = {(one.code, *sorted(one.values.items())): one for one in changed}
+        once = {
+            (change.code, *sorted(change.values.items())): change for change in changed
+        }
         since[plan.pk] = list(once.values())
     return since
 
@@ -195,9 +197,9 @@ def _standing(plans) -> set[int]:
     )
 
 
-def _readings(plan, one, said, read, standing) -> list[Change]:
-    here = (one.fit_up.joint_id, one.fit_up.airframe_id)
-    name, changed = one.fit_up.joint.number, []
+def _readings(plan, planned, read_then, read, standing) -> list[Change]:
+    here = (planned.fit_up.joint_id, planned.fit_up.airframe_id)
+    name, changed = planned.fit_up.joint.number, []
     again = [
         label
         for entry, decided, joint, airframe, label in read
@@ -205,7 +207,7 @@ def _readings(plan, one, said, read, standing) -> list[Change]:
     ]
     gone = [
         label
-        for label, _kind, _act, key in said["readings"]
+        for label, _kind, _act, key in read_then["readings"]
         if key not in standing and label not in again
     ]
     for code, labels in (("measured", again), ("taken_back", gone)):

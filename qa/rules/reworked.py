@@ -88,20 +88,20 @@ def _finished(by, recheck: Check) -> None:
 def _same_serials(item: Nonconformance, fit_up: FitUp) -> None:
     """What was found on one serial is not put right on another, nor against another
     surround; a serial is on the side where it was."""
-    found = item.fit_check.fit_up if item.fit_check_id else None
-    if found and fit_up.part_id != found.part_id:
+    fitted = item.fit_check.fit_up if item.fit_check_id else None
+    if fitted and fit_up.part_id != fitted.part_id:
         raise Refused(
             f"That check is of {fit_up.part.serial}; this was found on "
-            f"{found.part.serial}.",
+            f"{fitted.part.serial}.",
             field="recheck",
         )
-    if found and found.surround_part_id not in (None, fit_up.surround_part_id):
+    if fitted and fitted.surround_part_id not in (None, fit_up.surround_part_id):
         raise Refused(
-            f"This was found against {found.surround_part.serial}, and that check was "
+            f"This was found against {fitted.surround_part.serial}, and that check was "
             f"not.",
             field="recheck",
         )
-    if not found and item.part_id not in (
+    if not fitted and item.part_id not in (
         None,
         fit_up.part_id,
         fit_up.surround_part_id,
@@ -119,16 +119,16 @@ def not_shown(item: Nonconformance, recheck: Check, disposition: str) -> list[st
     if item.of_fit:
         kinds = ("gap" if item.kind.startswith("gap") else "flush",)
     good, bad, measured = set(), [], False
-    for one in rows.order_by("station__order", "kind"):
-        if one.kind not in kinds or one.reading.value_nm is None:
+    for current in rows.order_by("station__order", "kind"):
+        if current.kind not in kinds or current.reading.value_nm is None:
             continue
         measured = True
-        conforms = one.reading.verdict == Verdict.CONFORMS and not one.clash
-        without = not (item.of_fit or one.reading.verdict)
+        conforms = current.reading.verdict == Verdict.CONFORMS and not current.clash
+        without = not (item.of_fit or current.reading.verdict)
         if disposition != Disposition.REWORK or conforms or without:
-            good.add(one.station.label)
+            good.add(current.station.label)
         else:
-            bad.append(one.station.label)
+            bad.append(current.station.label)
     if not item.stations:
         return list(dict.fromkeys(bad)) if measured else ["any station"]
     return [label for label in item.stations if label not in good or label in bad]

@@ -109,12 +109,14 @@ def _count(by_label: dict[str, StationCame], rounds: list[Round]) -> None:
             row.flushes.append(one.flush_apart_nm)
 
 
-def _events(airframe, rows: History, found) -> list[SetDone]:
+def _events(airframe, rows: History, by_joint) -> list[SetDone]:
     """Settings with something measured after them; those of several joints are one."""
     events: dict[tuple, SetDone] = {}
-    for state, rounds in found.values():
-        for one in rounds:
-            moves = [m for left in one.epoch.left for m in rows.moves.get(left.pk, [])]
+    for state, rounds in by_joint.values():
+        for done_round in rounds:
+            moves = [
+                m for left in done_round.epoch.left for m in rows.moves.get(left.pk, [])
+            ]
             sets = [move for move in moves if move.kind == MoveKind.SET]
             if not sets:
                 continue
@@ -123,8 +125,8 @@ def _events(airframe, rows: History, found) -> list[SetDone]:
                 why = _why_not(moves, sets)
                 words = "; ".join(move.words for move in sets)
                 events[key] = SetDone(airframe, words, _changes(sets), why)
-            events[key].measured.append((state, one))
-    return sorted(events.values(), key=lambda one: one.measured[0][1].epoch.began)
+            events[key].measured.append((state, done_round))
+    return sorted(events.values(), key=lambda event: event.measured[0][1].epoch.began)
 
 
 def _why_not(moves: list[AppliedMove], sets: list[AppliedMove]) -> str:

@@ -119,8 +119,10 @@ def states(rows: History, until: int | None = None) -> dict[int, JointState]:
 def _epochs(rows: History, joint: Joint, until: int | None) -> list[Epoch]:
     """The epochs of a joint, each with its checks, before anything is worked out."""
     own = rows.fit_ups.get(joint.pk, [])
-    events = [(one.entry.pk, one) for one in own]
-    events += [(one.at, one) for one in rows.touches.of(joint, rows.airframe.pk, own)]
+    events = [(fit_up.entry.pk, fit_up) for fit_up in own]
+    events += [
+        (touch.at, touch) for touch in rows.touches.of(joint, rows.airframe.pk, own)
+    ]
     epochs: list[Epoch] = []
     for began, event in sorted(events, key=lambda event: event[0]):
         if until is not None and began > until:
@@ -132,7 +134,7 @@ def _epochs(rows: History, joint: Joint, until: int | None) -> list[Epoch]:
     for fit_up in own:
         mine = [epoch for epoch in epochs if epoch.fit_up is fit_up]
         for check in rows.checks.get(fit_up.pk, []) if mine else []:
-            begun = [one for one in mine if one.began < check.entry.pk]
+            begun = [epoch for epoch in mine if epoch.began < check.entry.pk]
             (begun or mine)[-1 if begun else 0].checks.append(check)
     return epochs
 

@@ -221,17 +221,17 @@ class Touches:
         rehung = side == PART and how_held(other.held) != how_held(here.fit_up.held)
         if other.reason == FitUpReason.FIRST and side == PART and not rehung:
             return None  # another joint of the part as it hangs, fitted once
-        words = other.reason
-        if rehung and words == FitUpReason.FIRST:
-            words = FitUpReason.HELD
-        where["done"] = WORDS[words]
-        told = _("the part was %(done)s at %(at)s (fit-up %(n)s)")
+        reason = other.reason
+        if rehung and reason == FitUpReason.FIRST:
+            reason = FitUpReason.HELD
+        where["done"] = WORDS[reason]
+        sentence = _("the part was %(done)s at %(at)s (fit-up %(n)s)")
         if side == SURROUND:
-            told = _("the surround was %(done)s at %(at)s (fit-up %(n)s)")
+            sentence = _("the surround was %(done)s at %(at)s (fit-up %(n)s)")
         bar = self._bar(here, other)
         if rehung:
             bar = bar or WORDS[FitUpReason.HELD]
-        return Touch(at, entry, told % where, bar=bar)
+        return Touch(at, entry, sentence % where, bar=bar)
 
     def _bar(self, here: _Here, other: FitUp) -> str:
         if other.reason in MOVES or other.pk in self.moved:

@@ -129,19 +129,19 @@ def shortfall(rounds: list[Round]) -> Shortfall | None:
 
 def shortfall_text(rounds: list[Round]) -> str:
     """The same in words, "" unless it lasts."""
-    found = shortfall(rounds)
-    if found is None or not found.lasting:
+    learned = shortfall(rounds)
+    if learned is None or not learned.lasting:
         return ""
-    count = len([one for one in rounds if one.cuts][-RECENT:])
+    count = len([done for done in rounds if done.cuts][-RECENT:])
     over = "the last round" if count == 1 else f"the last {count} rounds"
     why = (
         "the part springs back, or the tool leaves material"
-        if found.ratio < 1
+        if learned.ratio < 1
         else "more comes off than is planned"
     )
     return (
-        f"Measured change was {found.ratio:.2f} of what was predicted over {over} "
-        f"({found.count} cuts; {why}). The next bite takes it into account."
+        f"Measured change was {learned.ratio:.2f} of what was predicted over {over} "
+        f"({learned.count} cuts; {why}). The next bite takes it into account."
     )
 
 

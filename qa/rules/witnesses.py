@@ -18,7 +18,7 @@ def heard(epoch: Epoch, seam) -> Witnesses:
         if _comparable(epoch, key, now, seam)
     ]
     limits = [_within(epoch, old, now) for _, old, now in pairs] or [_stated(epoch)]
-    known = [one for one in limits if one is not None]
+    known = [limit for limit in limits if limit is not None]
     if epoch.bar or not pairs or not known:
         return Witnesses(repeatability_nm=min(known, default=None))
     apart, agree = [], {}
@@ -27,8 +27,8 @@ def heard(epoch: Epoch, seam) -> Witnesses:
         difference = now.reading.value_nm - old.reading.value_nm
         # Leaves of a feeler leave open where between them the gap was.
         loose = (old.width_nm + now.width_nm) // 2
-        told = within is not None and abs(difference) + loose <= within
-        agree.setdefault((kind, now.condition), {})[label] = told
+        agrees = within is not None and abs(difference) + loose <= within
+        agree.setdefault((kind, now.condition), {})[label] = agrees
         if within is not None and abs(difference) - loose > within:
             apart.append((label, kind, difference))
     by_kind = {
@@ -36,7 +36,9 @@ def heard(epoch: Epoch, seam) -> Witnesses:
         for (kind, _), stations in agree.items()
     }
     every = {label for stations in agree.values() for label in stations}
-    denied = {x for one in agree.values() for x, told in one.items() if not told}
+    denied = {
+        x for stations in agree.values() for x, agrees in stations.items() if not agrees
+    }
     return Witnesses(
         repeated=tuple(x for x in seam.rows if x in every - denied),
         by_kind=by_kind,

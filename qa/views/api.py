@@ -193,7 +193,7 @@ def session(request):
 def _session(request) -> dict:
     user = request.user
     newest, *before = database_ids()
-    told = {
+    answer = {
         "user": None,
         "csrf": get_token(request),
         "database": newest,
@@ -204,23 +204,23 @@ def _session(request) -> dict:
         "proven": [],
     }
     if user.is_authenticated:
-        told["user"] = {
+        answer["user"] = {
             "username": user.username,
             "name": user.name,
             "role": user.role,
             "units": user.units,
         }
     if request.tablet:
-        told["tablet"] = {"id": str(request.tablet.pk), "name": request.tablet.name}
-        told["proven"] = [
-            {"username": one.person.username, "until": one.until.isoformat()}
-            for one in request.tablet.proofs.filter(
+        answer["tablet"] = {"id": str(request.tablet.pk), "name": request.tablet.name}
+        answer["proven"] = [
+            {"username": proof.person.username, "until": proof.until.isoformat()}
+            for proof in request.tablet.proofs.filter(
                 until__gt=timezone.now()
             ).select_related("person")
         ]
     if request.tablet or user.is_authenticated:
-        told["people"] = people_for_tablet()
-    return told
+        answer["people"] = people_for_tablet()
+    return answer
 
 
 @api("PUT")

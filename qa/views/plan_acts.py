@@ -130,21 +130,21 @@ def move(request, uuid):
         return redirect("set_part", uuid=uuid)
     motions = plans.move_rows(worked)
     form = MoveForm(
-        posted(request), motions=[one[:3] for one in motions], unit=view.unit
+        posted(request), motions=[row[:3] for row in motions], unit=view.unit
     )
 
     def act(note, **_said):
         raw = [
-            amount * each
-            for amount, (*_told, each) in zip(form.amounts, motions, strict=True)
+            amount * in_unit
+            for amount, (*_told, in_unit) in zip(form.amounts, motions, strict=True)
         ]
-        made = plans.moved(worked, view.unit, raw)
-        if made is None:
+        moved = plans.moved(worked, view.unit, raw)
+        if moved is None:
             raise Refused(_("Nothing was moved: there is nothing to record."))
         return moves.record_move(
             by=request.user,
             checks=view.checks,
-            moved=made,
+            moved=moved,
             plan=worked.record,
             note=note,
         )

@@ -56,23 +56,23 @@ def set_part(request, uuid):
 def _seen_or_done(request, form, worked, record):
     """(what it should do, whether it was recorded)."""
     try:
-        made = rigs.made(form.present, form.changes_nm, worked.joints)
+        changes = rigs.made(form.present, form.changes_nm, worked.joints)
     except rigs.CannotBeSet as why:
         form.add_error(None, str(why))
         return None, False
     unit = form.unit_said
-    seen = settings_view(worked, form.present, form.changes_nm, made, unit)
+    preview = settings_view(worked, form.present, form.changes_nm, changes, unit)
     if request.POST.get("do") == "see":
-        return seen, False
+        return preview, False
 
     def act(note, **_said):
         return record_settings(
             by=request.user,
-            checks=[one.check for one in worked.joints],
-            made=Settings(form.said(), made.changes),
+            checks=[joint.check for joint in worked.joints],
+            made=Settings(form.said(), changes.changes),
             plan=record,
             note=note,
         )
 
     done, _opened = attempt(form, act)
-    return seen, done
+    return preview, done

@@ -76,22 +76,22 @@ def settings_text(changes: Iterable[tuple[Settable, int]], unit: str) -> str:
     return "; ".join(f"{point}: {', '.join(told)}" for point, told in by_point.items())
 
 
-def now_words(one: Settable, now_nm: int, unit: str) -> str:
+def now_words(adjuster: Settable, now_nm: int, unit: str) -> str:
     """What an adjuster is set to, from where the drawing has it."""
     if not now_nm:
         return _("as drawn")
-    amount = f"{length(now_nm, unit)} {way_of(one, now_nm)}"
-    steps, rest = divmod(abs(now_nm), one.step_nm)
-    if rest or one.step_kind != SHIM:
+    amount = f"{length(now_nm, unit)} {way_of(adjuster, now_nm)}"
+    steps, rest = divmod(abs(now_nm), adjuster.step_nm)
+    if rest or adjuster.step_kind != SHIM:
         return amount
-    told = {
+    values = {
         "count": COUNTS[steps] if steps < len(COUNTS) else steps,
-        "step": length(one.step_nm, unit),
+        "step": length(adjuster.step_nm, unit),
         "amount": amount,
     }
     if now_nm > 0:
-        return _("%(count)s × %(step)s shim in: %(amount)s") % told
-    return _("%(count)s × %(step)s shim out: %(amount)s") % told
+        return _("%(count)s × %(step)s shim in: %(amount)s") % values
+    return _("%(count)s × %(step)s shim out: %(amount)s") % values
 
 
 CAME_WHY = {

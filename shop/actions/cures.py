@@ -36,7 +36,7 @@ def record_trace(
     recipe = recipe or pull.laminate.recipe
     if recipe is None:
         raise Refused(_("The laminate names no recipe: choose one."), field="recipe")
-    found = check_cure(trace, cures.window_of(recipe))
+    judged = check_cure(trace, cures.window_of(recipe))
     said = {"pull": pull.pk, "file": file_name, "sha256": digest, "recipe": recipe.name}
     with perform("trace/1", by=by, said=said) as act:
         pull = locked(pull)
@@ -49,10 +49,10 @@ def record_trace(
                 file_name=file_name,
                 text=content.decode("utf-8-sig"),
                 sha256=digest,
-                met=found.outcome == Outcome.MET,
+                met=judged.outcome == Outcome.MET,
                 method=METHOD,
-                found={"outcome": found.outcome.value, "lagging": found.lagging},
-                complaints=list(map(requirement_record, found.requirements)),
+                found={"outcome": judged.outcome.value, "lagging": judged.lagging},
+                complaints=list(map(requirement_record, judged.requirements)),
             )
         )
         pull.cure = fact.state

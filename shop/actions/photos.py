@@ -59,8 +59,8 @@ def add_photo(
         "at": [x_ppm, y_ppm],
         "caption": caption,
     }
-    if kept := _kept(act, by, said):
-        return kept
+    if known_photo := _kept(act, by, said):
+        return known_photo
     jpeg, width, height = encode_photo(content)
     digest = keep_file(jpeg)
     photo = Photo(sha256=digest, width=width, height=height, size=len(jpeg))
@@ -79,8 +79,8 @@ def add_photo(
             done.result = {"photo": photo.pk, "sha256": digest}
     except IntegrityError:
         # It came in twice at once and the other was first.
-        if kept := _kept(act, by, said):
-            return kept
+        if known_photo := _kept(act, by, said):
+            return known_photo
         raise
     return photo
 

@@ -40,7 +40,9 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
     spelled = {name.lower(): name for name in units}
     name = spelled.get(named.lower().lstrip("°") or unit.lower())
     if name is None:
-        known = ", ".join({"c": "°C", "f": "°F"}.get(one, one) for one in units)
+        known = ", ".join(
+            {"c": "°C", "f": "°F"}.get(symbol, symbol) for symbol in units
+        )
         raise ValueError(
             _("“%(unit)s” is no unit for this. Write one of these: %(known)s.")
             % {"unit": named, "known": known}
@@ -49,8 +51,8 @@ def parse_measure(text: str, dimension: str, unit: str) -> Measure:
     if name == "f":
         value -= ZERO_C_IN_F
     typed = f"{sign}{whole}{'.' + decimals if decimals else ''}"
-    shown = {"c": "°C", "f": "°F"}.get(name, name)
-    return Measure(round(value * units[name]), f"{typed} {shown}")
+    unit_shown = {"c": "°C", "f": "°F"}.get(name, name)
+    return Measure(round(value * units[name]), f"{typed} {unit_shown}")
 
 
 def _fraction(text: str, unit: str) -> Measure:

@@ -239,7 +239,7 @@ class _Judge:
         possible = sure if self.known else self.whole
         yield self._rate("cooling", asked, most, sure, possible, -1)
 
-    def _rate(self, name, asked, most, sure: Span, possible: Span, sign: int):
+    def _rate(self, name, required, most, sure: Span, possible: Span, sign: int):
         over = self.window.rate_minutes
 
         def fastest(span: Span):
@@ -247,14 +247,14 @@ class _Judge:
 
         broken = fastest(sure)
         if broken and broken[0] > most + _SLIP:
-            return _limited(name, asked, "K/min", most, *broken)
-        found = fastest(possible)
+            return _limited(name, required, "K/min", most, *broken)
+        possible_rate = fastest(possible)
         quiet = self._quiet(possible)
-        if found is None:
+        if possible_rate is None:
             why = quiet or Why("less_than", {"minutes": over})
-            return _open(name, asked, "K/min", why)
-        said = _limited(name, asked, "K/min", most, *found)
-        return _opened(said, quiet or self._unknown(sure, possible))
+            return _open(name, required, "K/min", why)
+        judged = _limited(name, required, "K/min", most, *possible_rate)
+        return _opened(judged, quiet or self._unknown(sure, possible))
 
     # The end, and the vacuum
 

@@ -69,7 +69,7 @@ def _step(span: float, most: int) -> float:
 def plot(trace: Trace, recipe: CureRecipe) -> Plot:
     """Scale a trace and its dwell band to the sheet."""
     low, high = recipe.dwell_low / MILLI, recipe.dwell_high / MILLI
-    values = [value for one in trace.sensors.values() for value in one.values]
+    values = [value for sensor in trace.sensors.values() for value in sensor.values]
     bottom, top = min([low, *values]) - 3, max([high, *values]) + 3
     start, end = trace.start, trace.end
     span = max(end - start, 1)
@@ -82,16 +82,16 @@ def plot(trace: Trace, recipe: CureRecipe) -> Plot:
         return round((top - celsius) / (top - bottom) * (HEIGHT - FOOT), 1)
 
     curves = []
-    for name, one in trace.sensors.items():
-        if not one.minutes:
+    for name, sensor in trace.sensors.items():
+        if not sensor.minutes:
             continue
-        stride = max(1, len(one.minutes) // MOST_POINTS)
+        stride = max(1, len(sensor.minutes) // MOST_POINTS)
         lines = []
-        for run in one.runs(longest):
+        for run in sensor.runs(longest):
             pairs = list(zip(run.minutes, run.values, strict=True))
             drawn = [*pairs[::stride], pairs[-1]]
             lines.append(" ".join(f"{x(m)},{y(c)}" for m, c in drawn))
-        curves.append(Curve(name, lines, y(one.values[-1])))
+        curves.append(Curve(name, lines, y(sensor.values[-1])))
     _spread(curves)
     return Plot(
         WIDTH,

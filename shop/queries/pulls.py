@@ -147,15 +147,15 @@ def pull_page(pull: Pull) -> PullPage:
         pull,
         lines,
         batches,
-        sum(one.resin_mg + one.hardener_mg for one in batches) / MG_PER_G,
+        sum(batch.resin_mg + batch.hardener_mg for batch in batches) / MG_PER_G,
         list(pull.bag_tests.select_related("entry__by").order_by("pk")),
         list(pull.traces.select_related("recipe", "entry__by").order_by("-pk")),
         list(pull.work.select_related("entry__by").order_by("pk")),
         Demold.objects.filter(pull=pull).select_related("entry__by").first(),
         list(pull.yields.select_related("part__design").order_by("pk")),
         [
-            Earlier(one, one.minutes, one.elapsed)
-            for one in before.select_related("tool").order_by("-number")[:10]
+            Earlier(pull_before, pull_before.minutes, pull_before.elapsed)
+            for pull_before in before.select_related("tool").order_by("-number")[:10]
         ],
         next((line.planned for line in lines if not line.laid), None),
     )

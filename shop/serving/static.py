@@ -26,17 +26,20 @@ class StaticFiles(WhiteNoiseMiddleware):
     @staticmethod
     def serve(static_file, request):
         known = request.headers.get("If-None-Match", "")
-        asked = request.META
+        headers = request.META
         if known.endswith(PACKED):
-            asked = {**asked, "HTTP_IF_NONE_MATCH": known.removesuffix(PACKED) + '"'}
-        found = static_file.get_response(request.method, asked)
+            headers = {
+                **headers,
+                "HTTP_IF_NONE_MATCH": known.removesuffix(PACKED) + '"',
+            }
+        answer = static_file.get_response(request.method, headers)
         content = b""
-        if found.file is not None:
-            with contextlib.closing(found.file) as file:
+        if answer.file is not None:
+            with contextlib.closing(answer.file) as file:
                 content = file.read()
-        response = HttpResponse(content, status=int(found.status))
+        response = HttpResponse(content, status=int(answer.status))
         del response["Content-Type"]
-        for name, value in found.headers:
+        for name, value in answer.headers:
             response[name] = value
         if response.status_code == 304 and known.endswith(PACKED):
             response["ETag"] = known

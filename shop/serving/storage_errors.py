@@ -29,17 +29,17 @@ def what_failed(error: BaseException) -> Failing | None:
         return full()
     if not isinstance(error, DatabaseError):
         return None
-    words = str(error).lower()
-    if "disk is full" in words or "no space left" in words or _is_disk_full(error):
+    message = str(error).lower()
+    if "disk is full" in message or "no space left" in message or _is_disk_full(error):
         return full()
-    if "readonly" in words or "read-only" in words:
+    if "readonly" in message or "read-only" in message:
         return Failing(
             503,
             "read_only",
             _("Nothing can be saved"),
             _("The database cannot be written. Tell the shop lead."),
         )
-    if "malformed" in words or "not a database" in words or "disk i/o" in words:
+    if "malformed" in message or "not a database" in message or "disk i/o" in message:
         return Failing(
             503,
             "damaged",

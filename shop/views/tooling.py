@@ -194,7 +194,10 @@ def all_routes(request):
 @form_view
 def set_route(request, kind):
     roles.require(request.user, "define tooling")
-    route = next((one for one in queries.routes() if one.kind == kind), None)
+    route = next(
+        (known_route for known_route in queries.routes() if known_route.kind == kind),
+        None,
+    )
     if route is None:
         raise Http404
     lines = [f"{s.name}, {s.role}" if s.role else s.name for s in route.steps]
@@ -202,8 +205,8 @@ def set_route(request, kind):
 
     def back(tools):
         if tools:
-            told = _("These had no steps and got the route: %(tools)s.")
-            messages.success(request, told % {"tools": ", ".join(tools)})
+            sentence = _("These had no steps and got the route: %(tools)s.")
+            messages.success(request, sentence % {"tools": ", ".join(tools)})
         return reverse("routes")
 
     form = forms.RouteForm(posted(request), initial={"steps": "\n".join(lines)})

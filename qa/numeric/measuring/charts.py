@@ -120,24 +120,26 @@ def _individuals(values: list[Fraction], rules: str) -> Chart:
 
 def _means(groups: list[list[Fraction]], spread: str, rules: str) -> Chart:
     kind = f"mean_{spread}"
-    found: Spread | None = within(groups, "rbar" if spread == "range" else "sbar")
-    if found is None or not found.sd:
+    spread_within: Spread | None = within(
+        groups, "rbar" if spread == "range" else "sbar"
+    )
+    if spread_within is None or not spread_within.sd:
         return _none(kind, Remark("alike_within"))
     every = [value for group in groups for value in group]
     means, sizes = [moments(g).mean for g in groups], list(map(len, groups))
-    places, z = _line("mean", means, moments(every).mean, found.sd, sizes)
+    places, z = _line("mean", means, moments(every).mean, spread_within.sd, sizes)
     several = [group for group in groups if len(group) > 1]
     if spread == "range":
-        each = [max(group) - min(group) for group in several]
+        widths = [max(group) - min(group) for group in several]
         factors = [(d2(len(group)), d3(len(group))) for group in several]
     else:
-        each = [moments(group).sd for group in several]
+        widths = [moments(group).sd for group in several]
         factors = [
             (c4(len(group)), (1 - c4(len(group)) ** 2) ** 0.5) for group in several
         ]
-    below = _spread_line(spread, each, found.sd, factors)
+    below = _spread_line(spread, widths, spread_within.sd, factors)
     at = [k for k, group in enumerate(groups, 1) if len(group) > 1]
-    return _told(kind, places, z, below, at, found.sd, rules)
+    return _told(kind, places, z, below, at, spread_within.sd, rules)
 
 
 def _line(

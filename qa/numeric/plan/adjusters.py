@@ -142,11 +142,11 @@ class Rig:
             raise AdjusterError("name", text)
         finite(rho=rho)
         self.adjusters, self.rho = tuple(adjusters), float(rho)
-        self.places = np.array([one.place for one in adjusters], dtype=float)
+        self.places = np.array([adjuster.place for adjuster in adjusters], dtype=float)
         self.center = np.unique(self.places, axis=0).mean(axis=0)
-        self.directions = np.array([one.direction for one in adjusters])
-        self.steps = np.array([one.change(1) for one in adjusters])
-        self.least, self.most = np.array([one.reach for one in adjusters]).T
+        self.directions = np.array([adjuster.direction for adjuster in adjusters])
+        self.steps = np.array([adjuster.change(1) for adjuster in adjusters])
+        self.least, self.most = np.array([adjuster.reach for adjuster in adjusters]).T
         furthest = 1e9
         self.motions = tuple(
             free_motions(self.center, furthest, FURTHEST_TURN, furthest, FURTHEST_TURN)

@@ -96,18 +96,18 @@ class AssemblyArrays(JointArrays):
         ends = list(zip(self.part_of, self.surround_of, strict=True))
         count = [sum(body in pair for pair in ends) for body in range(len(self.bodies))]
         left = sorted(range(len(count)), key=lambda k: (-count[k], k))
-        found = [k for k, body in enumerate(self.bodies) if body.fixed]
-        waiting = deque(found)
-        while len(found) < len(self.bodies):
+        ordered = [k for k, body in enumerate(self.bodies) if body.fixed]
+        waiting = deque(ordered)
+        while len(ordered) < len(self.bodies):
             if not waiting:
-                waiting.append(next(k for k in left if k not in found))
-                found.append(waiting[0])
+                waiting.append(next(k for k in left if k not in ordered))
+                ordered.append(waiting[0])
             here = waiting.popleft()
             beside = {sum(pair) - here for pair in ends if here in pair}
-            new = [k for k in left if k in beside and k not in found]
-            found += new
+            new = [k for k in left if k in beside and k not in ordered]
+            ordered += new
             waiting += new
-        return found
+        return ordered
 
 
 @dataclass(frozen=True)

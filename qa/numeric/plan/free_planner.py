@@ -190,17 +190,17 @@ class Planner:
 
     def _told(self) -> Plan:
         gaps, flushes = self.gaps, self.flushes
-        found = self.cut.found if self.cut else None
+        cut = self.cut.found if self.cut else None
         move = (self.cut or self.seat).move
-        if found is None:
+        if cut is None:
             gap_after, zeros = self._after(gaps, move), np.zeros(len(gaps))
             trim = build_up = unresolved = zeros
         else:
             part = slice(0, len(gaps))
-            gap_after, trim = found.values[part], found.trim[part]
-            build_up, unresolved = found.build_up[part], found.unresolved[part]
+            gap_after, trim = cut.values[part], cut.trim[part]
+            build_up, unresolved = cut.build_up[part], cut.unresolved[part]
         flush_after = self._after(flushes, move)
-        trim_plan = self._trim_plan(found, move, trim, build_up, gap_after)
+        trim_plan = self._trim_plan(cut, move, trim, build_up, gap_after)
         every_after = self._after(self.every, move)
         every_after[: len(gaps)] = gap_after
         if not self.every.all_right(every_after):

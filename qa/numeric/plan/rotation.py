@@ -101,17 +101,17 @@ def _newton(problem, at, known=None) -> Settled:
 def _straighten_again(problem, at, turns, passes) -> Settled:
     """Newton's way, and where it does not settle, with the turns kept within a radius
     that is halved whenever the exact merit is not better."""
-    found = _newton(problem, at)
-    if found.settled:
-        return replace(found, passes=passes + found.passes)
-    at = found.step
+    tried = _newton(problem, at)
+    if tried.settled:
+        return replace(tried, passes=passes + tried.passes)
+    at = tried.step
     best, radius = at, float(np.abs(at[turns]).max(initial=0.0)) / 2 or 1.0
     score = problem.merit(best)
     for extra in range(MOST_PASSES + 1, 150):
         step, detail = problem.solve(best, radius)
-        found = problem.merit(step)
-        if better(found, score):
-            best, score = step, found
+        tried = problem.merit(step)
+        if better(tried, score):
+            best, score = step, tried
         else:
             radius /= 2
         if radius < 1e-7:
@@ -208,16 +208,16 @@ class TurnSearch:
             far, bound = self._lowest(aim)
             if best - bound <= self._rounding(aim, best):
                 break
-            found = probes.pop() if probes else far
-            found = min(max(found, self.low), self.high)
-            if found in tried:
+            probe = probes.pop() if probes else far
+            probe = min(max(probe, self.low), self.high)
+            if probe in tried:
                 if probes:
                     continue
                 break
-            tried.add(found)
-            value = self._try(aim, found)
+            tried.add(probe)
+            value = self._try(aim, probe)
             if value < best - self._rounding(aim, value) / 2:
-                best, turn = self._newton(aim, value, found)
+                best, turn = self._newton(aim, value, probe)
         if not math.isfinite(best):
             raise Infeasible("no turn fulfills all the rows and bounds")
         self.best.append(best)

@@ -70,25 +70,25 @@ def settled_plan(problem) -> Settled:
     """
     free = problem.freedom
     try:
-        found = settle(problem, np.clip(0.0, free.low, free.high))
+        settled = settle(problem, np.clip(0.0, free.low, free.high))
         if problem.several and not problem.tied and problem.few:
-            found = better_start(problem, found, problem.starts())
-        if problem.collision(found) <= TOUCHING_MM:
-            return found
+            settled = better_start(problem, settled, problem.starts())
+        if problem.collision(settled) <= TOUCHING_MM:
+            return settled
     except (Infeasible, NotSolved):
-        found = None
+        settled = None
     if (free.low <= 0).all() and (free.high >= 0).all():
         still = np.zeros(len(free.low))
         problem.freedom, problem.turn = replace(free, low=still, high=still), None
         with suppress(Infeasible, NotSolved):
             return replace(settle(problem, still), settled=False)
-    if found is None:
+    if settled is None:
         raise NoFeasibleMotion(
             "no feasible motion: the bounds leave no place for the part to go"
         )
     raise NoFeasibleMotion(
         "no feasible motion: wherever the bounds let the part go it collides, "
-        f"by {problem.collision(found):.3f} mm at least"
+        f"by {problem.collision(settled):.3f} mm at least"
     )
 
 

@@ -156,9 +156,9 @@ class SetPlanner(Planner):
         with which all readings (m,) stay within bounds."""
         lattice = self._lattice(SeatAims(self.every, self.free))
 
-        def kept(some):
-            found, allowed = lattice.readings(some)
-            inside = (found >= bounds[0]) & (found <= bounds[1])
+        def within_bounds(some):
+            readings, allowed = lattice.readings(some)
+            inside = (readings >= bounds[0]) & (readings <= bounds[1])
             return some[allowed & inside.all(axis=1)]
 
         changed = np.flatnonzero(steps)
@@ -167,11 +167,11 @@ class SetPlanner(Planner):
         subsets = np.indices((2,) * len(changed)).reshape(len(changed), -1).T
         tried = np.tile(steps, (len(subsets), 1))
         tried[:, changed] *= subsets
-        found = kept(tried)
-        if not len(found):
+        candidates = within_bounds(tried)
+        if not len(candidates):
             return steps
-        sizes = (found != 0).sum(axis=1), np.abs(found).sum(axis=1)
-        return found[np.lexsort((sizes[1], sizes[0]))[0]]
+        sizes = (candidates != 0).sum(axis=1), np.abs(candidates).sum(axis=1)
+        return candidates[np.lexsort((sizes[1], sizes[0]))[0]]
 
     def _told(self) -> Plan:
         plan = super()._told()

@@ -203,8 +203,8 @@ class TrimProblem(Problem):
         aim = np.clip(readings.scales.aim, self.target, self.high)
         aim = np.where(np.isfinite(aim), aim, 0.0)
         tight = np.where(np.isfinite(self.low), np.inf, 0.0)
-        kept = np.isfinite(readings.floor)
-        tight[kept] = self.low[kept] - readings.floor[kept]
+        floored = np.isfinite(readings.floor)
+        tight[floored] = self.low[floored] - readings.floor[floored]
         draft, parts, terms = Draft(box), {}, []
         ends = (
             ("trim", 1.0, rules.most_trim),
@@ -223,9 +223,9 @@ class TrimProblem(Problem):
         draft.rows(aim - base - self.play, aim - base + self.play, slopes, *terms)
         draft.rows(0.0, 0.0, locked)
         if self.tied and "trim" in parts:
-            one, other, most = np.array(rules.ramps).T
-            level = np.zeros((len(one), slopes.shape[1]))
-            pair = parts["trim"][one.astype(int)], parts["trim"][other.astype(int)]
+            first, other, most = np.array(rules.ramps).T
+            level = np.zeros((len(first), slopes.shape[1]))
+            pair = parts["trim"][first.astype(int)], parts["trim"][other.astype(int)]
             draft.rows(-most, most, level, (pair[0], 1.0), (pair[1], -1.0))
         return draft, parts
 

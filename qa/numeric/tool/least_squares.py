@@ -236,7 +236,7 @@ def _repeated(share, slopes, groups, found, covariance) -> np.ndarray:
     return sum(way @ way.T for way in by_part.values())
 
 
-def _cross(groups, found, count: int) -> tuple[float, float]:
+def _cross(groups, solved, count: int) -> tuple[float, float]:
     """(sum of products of residuals of one part in two openings, its expectation).
 
     The expectation is for a part's own deviations with variance 1 that come again in
@@ -245,18 +245,18 @@ def _cross(groups, found, count: int) -> tuple[float, float]:
     every characteristic.
     """
     wide = []
-    for group, opening in zip(groups, found, strict=True):
+    for group, opening in zip(groups, solved, strict=True):
         rows = {}
         for seating, residual in zip(group, opening.residuals, strict=True):
             rows[seating.part] = np.zeros(count)
             rows[seating.part][seating.rows] = residual
         wide.append((rows, opening.degrees / max(1, len(group) - 1)))
     total = expected = 0.0
-    for number, (one, each) in enumerate(wide):
+    for number, (residuals, own_degrees) in enumerate(wide):
         for other, its_each in wide[:number]:
-            both, p, q = one.keys() & other.keys(), len(one), len(other)
-            total += sum(float(one[part] @ other[part]) for part in sorted(both))
+            both, p, q = residuals.keys() & other.keys(), len(residuals), len(other)
+            total += sum(float(residuals[part] @ other[part]) for part in sorted(both))
             k = len(both)
             share = k * (1 - 1 / p) * (1 - 1 / q) + k * (k - 1) / (p * q)
-            expected += min(each, its_each) * share
+            expected += min(own_degrees, its_each) * share
     return total, expected

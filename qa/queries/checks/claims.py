@@ -49,19 +49,19 @@ def waiting_of(person: Person) -> QuerySet[Entry]:
 def claims(entries: list[Entry]) -> list[Claim]:
     """Return entries in words, in a constant number of statements."""
     acts = [entry.act for entry in entries]
-    told: dict = {}
+    texts: dict = {}
     for model, related, words in READERS:
         for row in model.objects.filter(entry__in=acts).select_related(*related):
-            told.setdefault(row.entry_id, words(row))
-    names = {str(one.pk): one.name for one in Tablet.objects.all()}
+            texts.setdefault(row.entry_id, words(row))
+    names = {str(tablet.pk): tablet.name for tablet in Tablet.objects.all()}
     return [
         Claim(
             str(entry.act),
-            *told.get(entry.act, (entry.form, "", ""))[:2],
+            *texts.get(entry.act, (entry.form, "", ""))[:2],
             made_at=entry.made_at,
             received_at=entry.received_at,
             tablet=names.get(entry.device, ""),
-            url=told.get(entry.act, ("", "", ""))[2],
+            url=texts.get(entry.act, ("", "", ""))[2],
         )
         for entry in entries
     ]

@@ -19,19 +19,19 @@ BY_FINISH = {
 def limits_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]:
     """Return a line for each kind and pair of limits, with the stations they hold at:
     "gap 1.00 to 2.50 mm + 0.24 mm for the finish still to come ..."."""
-    told = []
+    lines = []
     for kind in Kind.values:
         groups: dict[str, list[str]] = {}
         for station in stations:
             station.revision = check.fit_up.revision
-            words = _limits(check, station, kind, unit)
-            if words:
-                groups.setdefault(words, []).append(station.label)
-        for words, labels in groups.items():
+            limits = _limits(check, station, kind, unit)
+            if limits:
+                groups.setdefault(limits, []).append(station.label)
+        for limits, labels in groups.items():
             everywhere = len(labels) == len(stations)
             where = "everywhere" if everywhere else f"at {span(tuple(labels))}"
-            told.append(f"{Kind(kind).label.capitalize()} {where}: {words}.")
-    return told
+            lines.append(f"{Kind(kind).label.capitalize()} {where}: {limits}.")
+    return lines
 
 
 def _limits(check: Check, station: Station, kind: str, unit: str) -> str:
@@ -39,22 +39,25 @@ def _limits(check: Check, station: Station, kind: str, unit: str) -> str:
     judged = requirements.requirement(station, kind, check.finish)
     if judged.empty:
         return ""
-    words = lengths.limits(*plain.limits, unit)
+    sentence = lengths.limits(*plain.limits, unit)
     shift = next(
         (b - a for a, b in zip(plain.limits, judged.limits, strict=True) if b), 0
     )
     if shift:
         sign = "+" if shift > 0 else "−"
-        words += f" {sign} {lengths.length(abs(shift), unit)} {BY_FINISH[kind]}, "
-        words += f"so {lengths.limits(*judged.limits, unit)}"
+        sentence += f" {sign} {lengths.length(abs(shift), unit)} {BY_FINISH[kind]}, "
+        sentence += f"so {lengths.limits(*judged.limits, unit)}"
     revision = check.fit_up.revision
     accepted = requirements.acceptance(
         judged, check.u_nm, revision.rule, revision.edition
     )
-    told = lengths.accepted(judged.limits, accepted.inside, unit)
-    if told:
-        words = f"accepted {told}, with what the gauge may be off; required {words}"
-    return words
+    accepted_text = lengths.accepted(judged.limits, accepted.inside, unit)
+    if accepted_text:
+        sentence = (
+            f"accepted {accepted_text}, with what the gauge may be off; "
+            f"required {sentence}"
+        )
+    return sentence
 
 
 def curves_told(lines) -> list[str]:

@@ -316,24 +316,24 @@ def _lost_area(state: JointState, lost, unit: str) -> str:
     return f"{area / MM2_PER_IN2:.3f} in²" if unit == "in" else f"{area:.0f} mm²"
 
 
-def _round(one: rounds.Round, unit: str, shown: bool) -> RoundRow:
-    epoch, worst = one.epoch, one.worst
+def _round(done_round: rounds.Round, unit: str, shown: bool) -> RoundRow:
+    epoch, worst = done_round.epoch, done_round.worst
     verdicts = [value.reading.verdict for value in epoch.measured.values()]
     apart = ""
     if worst is not None:
         size = lengths.on_map(worst.gap_apart_nm, unit, signed=True)
         apart = f"{size} at {worst.label}"
     return RoundRow(
-        number=one.number,
+        number=done_round.number,
         began_at=epoch.began_at or epoch.fit_up.entry.received_at,
-        words="; ".join(one.words),
+        words="; ".join(done_round.words),
         measured=len({label for label, _ in epoch.measured}),
         conforms=verdicts.count("conforms"),
         does_not_conform=verdicts.count("does_not_conform"),
         not_proven=verdicts.count("not_proven"),
         carried=len({key[0] for key, value in epoch.values.items() if value.carried}),
         worst=apart,
-        ratio="" if one.ratio is None else f"{one.ratio:.2f}",
+        ratio="" if done_round.ratio is None else f"{done_round.ratio:.2f}",
         shown=shown,
     )
 

@@ -42,13 +42,15 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> list[Choi
     for key in Check.objects.values_list("fit_up__airframe_id", "fit_up__joint_id"):
         counted[key] = counted.get(key, 0) + 1
     by_type: dict = {}
-    for one in joints:
-        by_type.setdefault(one.type_id, []).append(one)
+    for joint_row in joints:
+        by_type.setdefault(joint_row.type_id, []).append(joint_row)
     return [
-        Choice(frame, one, counted.get((frame.pk, one.pk), 0))
+        Choice(frame, joint_row, counted.get((frame.pk, joint_row.pk), 0))
         for frame in airframes
-        for one in by_type.get(frame.type_id, [])
-        if one.first_line <= frame.line_number <= (one.last_line or frame.line_number)
+        for joint_row in by_type.get(frame.type_id, [])
+        if joint_row.first_line
+        <= frame.line_number
+        <= (joint_row.last_line or frame.line_number)
     ]
 
 

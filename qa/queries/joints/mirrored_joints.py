@@ -128,16 +128,16 @@ def _newest_checks(joints: list[int]) -> dict[tuple[int, int], Check]:
 
 def _joint_pair(pair: PairRow, newest, readings, labels, unit) -> JointPair:
     hands = (pair.left.pk, pair.right.pk)
-    found: dict[int, Airframe] = {}
+    airframes: dict[int, Airframe] = {}
     for (joint, key), check in newest.items():
         if joint in hands:
-            found[key] = check.fit_up.airframe
+            airframes[key] = check.fit_up.airframe
     # Where both hands were measured comes first.
     order = sorted(
-        found, key=lambda key: (all((one, key) in newest for one in hands), key)
+        airframes, key=lambda key: (all((hand, key) in newest for hand in hands), key)
     )
-    frames = [found[key] for key in order[::-1][:AIRFRAMES]]
-    shown = [
+    frames = [airframes[key] for key in order[::-1][:AIRFRAMES]]
+    rows = [
         _on_airframe(
             frame,
             newest.get((pair.left.pk, frame.pk)),
@@ -148,7 +148,7 @@ def _joint_pair(pair: PairRow, newest, readings, labels, unit) -> JointPair:
         )
         for frame in frames
     ]
-    return JointPair(pair.left, pair.right, unit, shown)
+    return JointPair(pair.left, pair.right, unit, rows)
 
 
 def _on_airframe(frame, left, right, readings, labels, unit) -> OnAirframe:
@@ -163,7 +163,7 @@ def _on_airframe(frame, left, right, readings, labels, unit) -> OnAirframe:
     )
     lines, worst = [], {}
     for label in order:
-        told = {"label": label}
+        line = {"label": label}
         for kind in Kind.values:
             values = []
             for hand, (check, read) in zip(("left", "right"), both, strict=True):
@@ -171,20 +171,20 @@ def _on_airframe(frame, left, right, readings, labels, unit) -> OnAirframe:
                 value = reading.value_nm if reading else None
                 signed = kind == Kind.FLUSH
                 values.append(value)
-                told[f"{kind}_{hand}"] = lengths.on_map(value, unit, signed=signed)
-                told[f"{kind}_{hand}_state"] = _state(reading)
-            told[f"{kind}_apart"] = ""
+                line[f"{kind}_{hand}"] = lengths.on_map(value, unit, signed=signed)
+                line[f"{kind}_{hand}_state"] = _state(reading)
+            line[f"{kind}_apart"] = ""
             if None not in values:
                 apart = values[0] - values[1]
-                told[f"{kind}_apart"] = lengths.on_map(apart, unit, signed=True)
+                line[f"{kind}_apart"] = lengths.on_map(apart, unit, signed=True)
                 if abs(apart) > abs(worst.get(kind, (0, ""))[0]):
                     worst[kind] = (apart, label)
-        lines.append(Line(**told))
-    words = {
+        lines.append(Line(**line))
+    furthest = {
         kind: f"{lengths.on_map(nm, unit, signed=True)} {unit} at {label}"
         for kind, (nm, label) in worst.items()
     }
-    return OnAirframe(frame, left, right, lines, words)
+    return OnAirframe(frame, left, right, lines, furthest)
 
 
 def _state(reading) -> str:

@@ -59,25 +59,25 @@ class OverPage:
 
 def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
     """The stations of a joint over its parts; a constant number of statements."""
-    told = rules.over_parts(joint, which)
+    over = rules.over_parts(joint, which)
     counts = [
-        {kind: told.failed(row, kind) for kind in Kind.values}
-        for row in range(len(told.seam.stations))
+        {kind: over.failed(row, kind) for kind in Kind.values}
+        for row in range(len(over.seam.stations))
     ]
     rows = [
         _place(joint, station.label, own, which)
-        for station, own in zip(told.seam.stations, counts, strict=True)
+        for station, own in zip(over.seam.stations, counts, strict=True)
     ]
     return OverPage(
         joint=joint,
         which=which,
-        parts=len(told.reads),
+        parts=len(over.reads),
         rows=rows,
         worst=[row.label for row in rows if row.always],
-        map_svg=svg.render(_heat(told, counts, unit), prefix="heat"),
+        map_svg=svg.render(_heat(over, counts, unit), prefix="heat"),
         modes=[
-            (words, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
-            for mode, words in MODES.items()
+            (name, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
+            for mode, name in MODES.items()
         ],
     )
 
@@ -101,8 +101,8 @@ def _place(joint: Joint, label: str, counts, which: Which) -> PlaceRow:
     )
 
 
-def _heat(told: OverParts, counts, unit: str):
-    drawn = map_of(told.seam.revision, told.seam.stations, unit=unit, bare=True)
+def _heat(over: OverParts, counts, unit: str):
+    drawn = map_of(over.seam.revision, over.seam.stations, unit=unit, bare=True)
     stations, shares = [], []
     for station, own in zip(drawn.stations, counts, strict=True):
         failing = {k: f"{f}/{n}" for k, (f, n) in own.items() if f}
@@ -112,9 +112,11 @@ def _heat(told: OverParts, counts, unit: str):
         state = "" if judged else "not_measured"
         stations.append(replace(station, **shown, gap_state=state))
     failing = zip(stations, shares, strict=True)
-    words = [f"{one.label}: {share:.0%}" for one, share in failing if share]
+    shares_said = [
+        f"{station.label}: {share:.0%}" for station, share in failing if share
+    ]
     title = _("Share of parts that did not conform: %(told)s") % {
-        "told": ", ".join(words) or _("none")
+        "told": ", ".join(shares_said) or _("none")
     }
     joint = replace(drawn, stations=tuple(stations), limits_text="")
     return heat_map.build(HeatMap(joint, tuple(shares), title))
@@ -287,19 +289,19 @@ def _chart(series: _Series) -> tuple[str, Table | None, str]:
     """(drawing, table, why there is none)."""
     if not series.values:
         return "", None, _("nothing was read here")
-    found = chart(series.values)
-    if found.places is None:
-        return "", None, remark(found.why) or ""
+    control = chart(series.values)
+    if control.places is None:
+        return "", None, remark(control.why) or ""
     notes = tuple(
         Note(at, _("repair"))
-        for at, one in enumerate(series.reads, 1)
-        if one.pull and one.pull.after_repair
+        for at, reading in enumerate(series.reads, 1)
+        if reading.pull and reading.pull.after_repair
     )
     sheet = ChartSheet(
         title=series.title,
         unit=series.unit,
-        chart=found,
-        labels=tuple(one.part.serial for one in series.reads),
+        chart=control,
+        labels=tuple(reading.part.serial for reading in series.reads),
         notes=notes,
         digits=FINER[series.unit],
     )

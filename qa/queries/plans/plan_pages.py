@@ -261,13 +261,14 @@ def _drawing(worked: WorkedPlan, joint: PlannedJoint, unit: str) -> Drawing:
     places, _, faces = places_of(seam.stations)
     view = view_from_outside(places, faces)
     moved = view.directions(worked.plan.move.displacement(places))
-    here = [(row, one) for j, row, one in worked.stations() if j is joint]
+    here = [(row, station) for j, row, station in worked.stations() if j is joint]
     stations = tuple(
-        _plan_station(worked, joint, row, one, moved[row], unit) for row, one in here
+        _plan_station(worked, joint, row, station, moved[row], unit)
+        for row, station in here
     )
-    words = "; ".join(plan_texts.plan_moves(worked, unit))
+    moves = "; ".join(plan_texts.plan_moves(worked, unit))
     drawn = replace(drawn, limits_text="")
-    both = PlanMap(drawn, stations, words if len(words) < 48 else "")
+    both = PlanMap(drawn, stations, moves if len(moves) < 48 else "")
     key = f"plan-{joint.state.joint.pk}"
     return Drawing(
         name=f"{joint.state.joint.number} {joint.state.joint.name}",
@@ -373,9 +374,9 @@ def moved(
     if raw is None:
         share = plan_texts.free_share(worked)
         raw = [share * amount for amount in worked.plan.move.raw]
-    made = made_move(worked, raw)
-    words = plan_texts.made_words(worked, made, unit)
-    if not words:
+    move = made_move(worked, raw)
+    steps = plan_texts.made_words(worked, move, unit)
+    if not steps:
         return None
     amounts = [
         {
@@ -383,12 +384,12 @@ def moved(
             "amount": f"{amount:z.4f}",
             "unit": "deg" if motion.turns else "mm",
         }
-        for (name, amount), motion in zip(made.amounts, made.motions, strict=True)
+        for (name, amount), motion in zip(move.amounts, move.motions, strict=True)
     ]
     changes = {}
     for joint in worked.joints:
         places, gaps, faces = places_of(joint.state.seam.stations)
-        shift = made.displacement(places)
+        shift = move.displacement(places)
         changes[joint.state.fit_up.pk] = {
             station.label: [
                 -to_nm(float(shift[row] @ gaps[row])),
@@ -396,4 +397,4 @@ def moved(
             ]
             for row, station in enumerate(joint.state.seam.stations)
         }
-    return Moved("; ".join(words), amounts, changes)
+    return Moved("; ".join(steps), amounts, changes)
