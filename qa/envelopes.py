@@ -62,6 +62,13 @@ class Said:
                 raise Refused(no.message, field="held") from None
         return found
 
+    def integer(self, name: str) -> int | None:
+        """A whole number, of either sign, that every column holds; or none."""
+        value = self._get(name, int, "a whole number", None)
+        if value is not None and not -LARGEST <= value <= LARGEST:
+            raise Refused(f"{name} is too large.", field=name)
+        return value
+
     def flag(self, name: str) -> bool:
         return self._get(name, bool, "true or false", False)
 

@@ -11,7 +11,14 @@ from collections.abc import Callable
 
 from django.db import IntegrityError
 
-from qa.actions import checks, claims, fitups, gauge_studies, raising
+from qa import fuselage
+from qa.actions import (
+    checks,
+    claims,
+    fitups,
+    gauge_studies,
+    raising,
+)
 from qa.envelopes import Said
 from qa.models import (
     Check,
@@ -175,6 +182,7 @@ FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
     "raise/1": _raise,
     "confirm/1": _confirm,
     "study_value/1": _study_value,
+    **fuselage.FORMS,
 }
 # They name rows by their keys in one database: another copy gives them to other rows.
 BY_KEYS = {"fitup/1", "check/1"}

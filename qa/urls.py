@@ -26,6 +26,7 @@ api_urls = [
     path("acts/<uuid:act>", api.act, name="api_act"),
     path("have", api.have, name="api_have"),
     path("checks/<uuid:check>", api.check, name="api_check"),
+    path("checks/<uuid:check>/next", api_tablets.next_work, name="api_next"),
     path("carry", api.carry, name="api_carry"),
     path("tablets", api_tablets.enroll, name="api_enroll"),
     path("prove", api_tablets.prove, name="api_prove"),

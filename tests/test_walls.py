@@ -52,7 +52,7 @@ def rooms() -> dict[str, set[str]]:
 # Modules beside the folders, by the room they belong to; all others are the site's.
 ALONE = {
     **dict.fromkeys(("shop.roles", "shop.identifiers", "qa.identifiers"), "roles"),
-    **dict.fromkeys(("qa.sync", "qa.envelopes", "qa.recovery"), "sync"),
+    **dict.fromkeys(("qa.sync", "qa.fuselage", "qa.envelopes", "qa.recovery"), "sync"),
     **dict.fromkeys(("shop.marks", "shop.atomic_files"), "ground"),
 }
 

@@ -68,7 +68,8 @@ def record_settings(
             "note": note,
         },
     )
-    with perform("settings/1", by=by, **envelope) as act:
+    form = envelope.pop("form", "settings/1")
+    with perform(form, by=by, **envelope) as act:
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)

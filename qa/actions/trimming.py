@@ -169,16 +169,17 @@ def record_trim(
     fit-ups, in the order of the checks.
     """  # fmt: skip
     roles.require(by, "cut parts")
+    proven = not envelope.get("claimed")
     depths = [(one, one.depth_nm()) for one in taken]
     if not any(depth for _, depth in depths):
         raise Refused("Nothing came off: there is nothing to record.", field="cuts")
     envelope.setdefault("said", _said(checks, taken, moved, note, plan, reason))
-    with perform("trim/2", by=by, **envelope) as act:
+    with perform(envelope.pop("form", "trim/2"), by=by, **envelope) as act:
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
         rows = _lines(checks, fit_ups, depths, _asked(plan))
-        deviations = _deviations(by, plan, rows, reason.strip())
+        deviations = _deviations(by if proven else None, plan, rows, reason.strip())
         for row in [*rows, *deviations]:
             row.plan = plan
             act.record(row)
@@ -214,12 +215,15 @@ def _asked(plan: FitPlan | None) -> dict:
 
 
 def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation]:
-    """What goes beyond the plan, as it is recorded; Refused where it may not be."""
+    """What goes beyond the plan, as it is recorded; Refused where it may not be.
+
+    by: None where it is only claimed who cut it: that permits nothing.
+    """
     changed = overtaking.changes_of(plan) if plan else []
     excesses = cut_allowance.beyond(plan, rows, bool(changed))
     for excess in excesses:
         primary = cut_allowance.needs_release(excess.part)
-        if primary and not (reason and roles.may(by, "release cuts")):
+        if primary and not (reason and by and roles.may(by, "release cuts")):
             raise Refused(_too_deep(plan, excess, changed), code="unreleased")
         if not reason:
             raise Refused(

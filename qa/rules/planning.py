@@ -170,7 +170,11 @@ class WorkedPlan:
 
 def work_out(check: Check, wish: Wish | None = None) -> WorkedPlan:
     """Plan for a check (loaded with RELATED), in a constant number of statements."""
-    worked = gathered(check)
+    return solved(gathered(check), wish)
+
+
+def solved(worked: WorkedPlan, wish: Wish | None = None) -> WorkedPlan:
+    """What was gathered, planned."""
     worked.wish = wish or Wish()
     _solve(worked, worked.wish)
     return worked

@@ -7,7 +7,7 @@ witness stations may keep the uncut ones (`witnesses`), never across a move, ano
 of holding or another surround (design 4.4).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision
 from qa.rules import history, witnesses
@@ -84,6 +84,19 @@ class JointState:
         cut = [x for x in order if x in stale and x in self.now.cut]
         rest = [x for x in order if x in stale]
         return list(dict.fromkeys([*proposed, *cut, *rest]))
+
+
+def after_cut(state: JointState, cut: set[str]) -> JointState:
+    """The same joint as it will be once these stations are cut and nothing else is
+    done: what is to be measured then, and which witnesses may keep the rest."""
+    now = state.now
+    stale = {
+        key: Stale(one, WORDS[FitUpReason.TRIM]) for key, one in now.values.items()
+    }
+    later = replace(
+        now, bar="", cut=frozenset(cut), before=now.values, values={}, stale=stale
+    )
+    return replace(state, epochs=[*state.epochs, later])
 
 
 def part_fitted(joint: Joint, airframe: Airframe) -> int | None:

@@ -3,16 +3,20 @@
 from dataclasses import asdict
 
 from django.core.exceptions import PermissionDenied
-from django.http import JsonResponse
+from django.http import HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404
 from django.views.decorators.debug import sensitive_variables
 
 from qa import envelopes
+from qa.models import Check, CheckState
 from qa.queries.checks import claims as claims_of
+from qa.queries.tablet import next_work as queries
 from qa.recovery import recover_file
+from qa.rules import planning
 from shop import roles
 from shop.actions import tablets
 from shop.ledger import Refused
-from shop.models import Person
+from shop.models import Entry, Person, Unit
 from shop.queries.incarnations import database_id
 
 from .api import SignIn, api, author, read_json
@@ -62,6 +66,25 @@ def claims(request):
     waiting = claims_of.waiting_of(by)
     rows = [asdict(one) for one in claims_of.claims(list(waiting[:MOST_CLAIMS]))]
     return JsonResponse({"claims": rows, "count": waiting.count()})
+
+
+@api("GET")
+def next_work(request, check):
+    """What comes after a finished check; 304 while nothing at all was recorded since.
+
+    It may plan, so no tablet asks for it but where the check has changed.
+    """
+    rows = Check.objects.select_related(*planning.RELATED)
+    found = get_object_or_404(rows, entry_id=check)
+    if found.state.state != CheckState.State.FINISHED:
+        raise Refused("What comes next is told once the check is finished.")
+    unit = request.GET.get("unit")
+    unit = unit if unit in Unit.values else found.fit_up.revision.units
+    newest = Entry.objects.order_by("-id").values_list("act", flat=True).first()
+    tag = f'"{newest}-{unit}"'
+    if request.headers.get("If-None-Match") == tag:
+        return HttpResponse(status=304, headers={"ETag": tag})
+    return JsonResponse(queries.next_work(found, unit), headers={"ETag": tag})
 
 
 @api("POST")

@@ -14,8 +14,11 @@ from hypothesis import strategies as st
 from qa import sync
 from qa.actions import checks
 from qa.actions.gauge_studies import plan_study
+from qa.models import TrimCut
 from shop.models import Entry
+from tests.qa.hung import hung_check
 from tests.qa.making import make_check, make_instrument, read
+from tests.qa.planned import a_check, cut
 
 pytestmark = pytest.mark.django_db
 
@@ -88,6 +91,34 @@ def valid_acts(people) -> dict[str, dict]:
         "study_value/1": {
             "study": str(a_study(people).entry_id), "turn": 3, "value": "2.00",
             "unit": "mm", "supersedes": None, "reason": "",
+        },
+        **at_the_fuselage(people["engineer"]),
+    }  # fmt: skip
+
+
+def at_the_fuselage(engineer) -> dict[str, dict]:
+    """A part that is set, one that is cut, and the check after one that was cut."""
+    hung, loose, gone = (make(engineer) for make in (hung_check, a_check, a_check))
+    cut(engineer, gone, {"3": "0.40"})
+    done = TrimCut.objects.latest("pk").entry_id
+    upper = {"name": "upper hinge: aft/fore", "steps": 8, "was_nm": 0, "asked": 9}
+    off = {
+        "check": str(loose.entry_id), "station": "3", "side": "part",
+        "value": "0.40", "unit": "mm",
+    }  # fmt: skip
+    return {
+        "set/1": {
+            "check": str(hung.entry_id), "plan": None, "settings": [upper], "note": "",
+        },
+        "cut/1": {
+            "check": str(loose.entry_id), "plan": None, "cuts": [off], "settings": [],
+            "moved": False, "more": False, "note": "", "reason": "no plan was taken",
+        },
+        "check/3": {
+            "check": str(gone.entry_id),
+            "after": str(done), "finish": "bare",
+            "instrument": str(gone.instrument.uuid),
+            "temperature": "21.5", "in_acceptance_condition": False, "note": "",
         },
     }  # fmt: skip
 

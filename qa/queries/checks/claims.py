@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from qa.models import (
+    AppliedMove,
     Check,
     CheckFinish,
     CheckState,
@@ -17,6 +18,7 @@ from qa.models import (
     Nonconformance,
     Outcome,
     Reading,
+    TrimCut,
 )
 from qa.wording import lengths
 from shop import roles
@@ -100,6 +102,14 @@ def _check(one: Check):
     return _("check started"), *_of_check(one)
 
 
+def _cut(one: TrimCut):
+    return _("cut recorded"), *_of_check(one.fit_check)
+
+
+def _moved(one: AppliedMove):
+    return f"{one.get_kind_display()}: {one.words}", *_of_check(one.fit_check)
+
+
 def _fit_up(one: FitUp):
     what = f"{_('fit-up')} {one.number}: {one.part.serial}, {one.held_text}"
     url = reverse("joint_on_airframe", args=[one.joint_id, one.airframe_id])
@@ -120,6 +130,8 @@ READERS = (
     (Choice, ("station", *OF_CHECK), _choice),
     (CheckFinish, OF_CHECK, _finish),
     (Check, ("fit_up__airframe", "fit_up__joint"), _check),
+    (TrimCut, OF_CHECK, _cut),
+    (AppliedMove, OF_CHECK, _moved),
     (FitUp, FIT_UP, _fit_up),
     (Nonconformance, ("airframe",), _raised),
     (Photo, (), _photo),

@@ -9,6 +9,8 @@ from qa.rules.epochs import Key, Value
 from qa.rules.history import History
 from qa.rules.staleness import JointState
 
+KNOWN_NM = 10_000
+
 
 @dataclass(frozen=True)
 class Now:
@@ -55,11 +57,16 @@ def fields(now: Now | None, check: Check) -> list[dict]:
                         "station": label,
                         "kind": kind,
                         "before": _value(before),
-                        "expected_nm": expected.get((label, kind)),
+                        "expected_nm": _known(expected.get((label, kind))),
                         "witness": label in witnesses,
                     }
                 )
     return told
+
+
+def _known(nm: int | None) -> int | None:
+    """What is expected, in the digits that are known of it."""
+    return None if nm is None else round(nm / KNOWN_NM) * KNOWN_NM
 
 
 def _before(state: JointState, key: Key, check: Check) -> Value | None:
