@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from qa.files.columns import (
     Complaint,
     FileComplaints,
+    counted,
     length_nm,
     number,
     read_table,
     recognize,
+    wrong_name,
 )
 from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, AdjusterError
 from shop.numeric.units import to_mm
@@ -23,7 +25,6 @@ from shop.numeric.units import to_mm
 LENGTHS = ("x", "y", "z", "min", "max", "step", "now", "set_u")
 MAY_BE_EMPTY = ("z", "now", "set_u")
 DIRECTION = ("dir_x", "dir_y", "dir_z")
-LONGEST_NAME = 40
 # Where a complaint about a field of an adjuster is shown.
 QUANTITY_OF = {
     "place": "x",
@@ -50,11 +51,7 @@ def parse(data: bytes) -> AdjustersFile:
         lengths=LENGTHS,
         required=("name", "x", "y", *DIRECTION, "min", "max", "step"),
     )
-    if len(table.rows) > MOST_ADJUSTERS:
-        reason = f"{len(table.rows)} adjusters; at most {MOST_ADJUSTERS}"
-        raise FileComplaints([Complaint(reason, table.rows[MOST_ADJUSTERS].line)])
-    if not table.rows:
-        raise FileComplaints([Complaint("there are no adjusters", table.header.line)])
+    counted(table, MOST_ADJUSTERS, "adjusters")
     complaints: list[Complaint] = []
     adjusters: list[Adjuster] = []
     seen: dict[str, int] = {}
@@ -118,11 +115,9 @@ def _adjuster(name: str, values: dict) -> Adjuster:
 
 
 def _wrong_name(name: str, seen: dict[str, int]) -> str | None:
-    if not name or len(name) > LONGEST_NAME or not name.isprintable():
-        return f"the name must be 1 to {LONGEST_NAME} plain characters"
-    if name in seen:
+    if name and name in seen:
         return (
             f"{name} is there twice (first in line {seen[name]}): give each direction "
             "a name of its own"
         )
-    return None
+    return wrong_name(name)

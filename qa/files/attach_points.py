@@ -8,17 +8,18 @@ from dataclasses import dataclass
 from qa.files.columns import (
     Complaint,
     FileComplaints,
+    counted,
     length_nm,
     number,
     read_table,
     recognize,
+    wrong_name,
 )
 from qa.numeric.shims.stacks import AttachPoint
 from shop.numeric.units import to_mm
 
 LENGTHS = ("x", "y", "shim")
 MOST_POINTS = 40
-LONGEST_LABEL = 40
 
 
 @dataclass(frozen=True)
@@ -35,9 +36,7 @@ def parse(data: bytes) -> PointsFile:
     columns = recognize(
         table.header, plain=("point",), lengths=LENGTHS, required=("point", *LENGTHS)
     )
-    if len(table.rows) > MOST_POINTS:
-        reason = f"{len(table.rows)} points; at most {MOST_POINTS}"
-        raise FileComplaints([Complaint(reason, table.rows[MOST_POINTS].line)])
+    counted(table, MOST_POINTS, "points")
     complaints: list[Complaint] = []
     points: list[AttachPoint] = []
     seen: dict[str, int] = {}
@@ -77,11 +76,9 @@ def stock_mm(text: str) -> tuple[float, ...]:
 
 
 def _wrong_label(label: str, seen: dict[str, int]) -> str | None:
-    if not label or len(label) > LONGEST_LABEL or not label.isprintable():
-        return f"the name must be 1 to {LONGEST_LABEL} plain characters"
-    if label in seen:
+    if label and label in seen:
         return f"point {label} is there twice (first in line {seen[label]})"
-    return None
+    return wrong_name(label)
 
 
 def _mm(quantity: str, text: str, unit: str) -> float:

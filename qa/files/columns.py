@@ -30,13 +30,16 @@ __all__ = [
     "FileComplaints",
     "Row",
     "Table",
+    "counted",
     "length_nm",
     "number",
     "read_file",
     "read_table",
     "recognize",
     "text_of",
+    "wrong_name",
 ]
+LONGEST_NAME = 40
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,22 @@ def length_nm(text: str, unit: str) -> int:
         if abs(nm) > LONGEST_NM:
             raise ValueError(f"{shown(text)} {unit} is more than 100 m")
         return int(nm.to_integral_value())
+
+
+def counted(table: Table, most: int, what: str) -> None:
+    """FileComplaints where a table has no rows of `what`, or more than `most`."""
+    if not table.rows:
+        raise FileComplaints([Complaint(f"there are no {what}", table.header.line)])
+    if len(table.rows) > most:
+        reason = f"{len(table.rows)} {what}; at most {most}"
+        raise FileComplaints([Complaint(reason, table.rows[most].line)])
+
+
+def wrong_name(name: str) -> str | None:
+    """What is wrong with a name that a file gives, by itself."""
+    if not name or len(name) > LONGEST_NAME or not name.isprintable():
+        return f"the name must be 1 to {LONGEST_NAME} plain characters"
+    return None
 
 
 def _unknown(name: str, known: dict, lengths: list[str]) -> tuple[str, str]:

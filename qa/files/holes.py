@@ -12,9 +12,11 @@ from qa.files.columns import (
     Complaint,
     FileComplaints,
     Row,
+    counted,
     length_nm,
     read_table,
     recognize,
+    wrong_name,
 )
 from qa.numeric.holes.position import Hole
 from shop.numeric.units import to_mm
@@ -22,7 +24,6 @@ from shop.numeric.units import to_mm
 NEEDED = ("x", "y", "measured_x", "measured_y", "zone")
 OPTIONAL = ("hole", "mmc", "hole_max", "edge", "fastener")
 MOST_HOLES = 2_000
-LONGEST_LABEL = 40
 
 
 @dataclass(frozen=True)
@@ -44,11 +45,7 @@ def parse(data: bytes) -> HolesFile:
     """The holes in a file. Raises FileComplaints with everything that is wrong."""
     table = read_table(data)
     columns = _columns(table.header)
-    if not table.rows:
-        raise FileComplaints([Complaint("there are no holes", table.header.line)])
-    if len(table.rows) > MOST_HOLES:
-        reason = f"{len(table.rows)} holes; at most {MOST_HOLES}"
-        raise FileComplaints([Complaint(reason, table.rows[MOST_HOLES].line)])
+    counted(table, MOST_HOLES, "holes")
     complaints: list[Complaint] = []
     holes = [_hole(row, columns, complaints) for row in table.rows]
     if complaints:
@@ -79,8 +76,7 @@ def _hole(
     row: Row, columns: dict[str, Column], complaints: list[Complaint]
 ) -> Hole | None:
     label = row.cells[columns["label"].index]
-    if not label or len(label) > LONGEST_LABEL or not label.isprintable():
-        reason = f"the name must be 1 to {LONGEST_LABEL} plain characters"
+    if reason := wrong_name(label):
         complaints.append(Complaint(reason, row.line, "hole"))
     values: dict[str, float | None] = {}
     for quantity in (*NEEDED, *OPTIONAL):

@@ -1,20 +1,17 @@
 """A plan for a part as a record: what was read, what was wished, what came out."""
 
-import json
-from functools import cached_property
-
 from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, Fact, Part, Projection
+from shop.models import Airframe, Fact, Frozen, Part, Projection
 
 from .checks import Check
 from .fitups import FitUp
 from .joints import Side
 
 
-class FitPlan(Fact):
+class FitPlan(Frozen):
     """What to do next for a part on an airframe, the same for everyone.
 
     Frozen when it is taken, printed or released. `body` is canonical JSON: its form,
@@ -29,9 +26,6 @@ class FitPlan(Fact):
     airframe = models.ForeignKey(Airframe, models.PROTECT, related_name="plans")
     part = models.ForeignKey(Part, models.PROTECT, related_name="plans")
     method = models.CharField(max_length=40)
-    body = models.TextField()
-    # sha256 of the body.
-    digest = models.CharField(max_length=64)
     read_to = models.BigIntegerField()
 
     # Beside the record, set by qa.rules.plan_records: of a plan not yet taken its
@@ -49,10 +43,6 @@ class FitPlan(Fact):
     @property
     def label(self) -> str:
         return f"FP-{self.number:04d}"
-
-    @cached_property
-    def content(self) -> dict:
-        return json.loads(self.body)
 
 
 class PlanJoint(Fact):

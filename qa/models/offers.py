@@ -1,13 +1,10 @@
 """What was offered for inspection, and what the inspector said of it."""
 
-import json
-from functools import cached_property
-
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, Fact, Part, Position
+from shop.models import Airframe, Fact, Frozen, Part, Position
 
 from .checks import Kind
 from .fitups import FitUp
@@ -61,7 +58,7 @@ class Offer(Fact):
         return self.part.serial if self.part else self.bay.path
 
 
-class OfferedJoint(Fact):
+class OfferedJoint(Frozen):
     """One joint as it was offered: frozen.
 
     `body` is canonical JSON (`offered/1`, qa.rules.offering): checks, condition, every
@@ -73,8 +70,6 @@ class OfferedJoint(Fact):
     order = models.PositiveIntegerField()
     joint = models.ForeignKey(Joint, models.PROTECT, related_name="offered")
     fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="offered")
-    body = models.TextField()
-    digest = models.CharField(max_length=64)
     read_to = models.BigIntegerField()
 
     class Meta:
@@ -90,10 +85,6 @@ class OfferedJoint(Fact):
 
     def __str__(self) -> str:
         return f"{self.offer_id} {self.order}"
-
-    @cached_property
-    def content(self) -> dict:
-        return json.loads(self.body)
 
 
 class SecondReading(Fact):

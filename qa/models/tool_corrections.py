@@ -1,18 +1,15 @@
 """What is to be corrected in a mold, frozen once decided, and what became of it."""
 
-import json
-from functools import cached_property
-
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import DefectRepair, Fact, PartDesign, Tool
+from shop.models import DefectRepair, Fact, Frozen, PartDesign, Tool
 
 from .joints import JointRevision
 
 
-class ToolCorrection(Fact):
+class ToolCorrection(Frozen):
     """What the fits of a mold's parts said, and what to do to it.
 
     `body` is canonical JSON: what was read (parts, pulls, openings, checks), how it was
@@ -26,9 +23,6 @@ class ToolCorrection(Fact):
     revision = models.ForeignKey(JointRevision, models.PROTECT, related_name="+")
     last_pull = models.PositiveIntegerField()
     method = models.CharField(max_length=40)
-    body = models.TextField()
-    # sha256 of the body.
-    digest = models.CharField(max_length=64)
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:
@@ -40,10 +34,6 @@ class ToolCorrection(Fact):
     @property
     def label(self) -> str:
         return f"TC-{self.number:04d}"
-
-    @cached_property
-    def content(self) -> dict:
-        return json.loads(self.body)
 
 
 class CorrectionEnding(models.TextChoices):

@@ -5,11 +5,12 @@ Shared by what is cut off a part and by where a mold's cut line goes.
 
 import math
 from dataclasses import replace
+from functools import partial
 
 from qa.paper.trim_layout import BAR, BODY, MARGIN, OUTSIDE, STEP, Arrangement, Strip
 from shop.numeric.paper_sizes import MM
 from shop.paper import qr, text
-from shop.paper.flow import HAIR, RULE
+from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
 
 NOTES = 7  # lines in the foot
@@ -76,6 +77,39 @@ class Side:
             text.write(canvas, -own / 2 * MM, 0, word, **style)
             canvas.restoreState()
             s += own + text.width(" ", font, size) / MM
+
+
+def sheets(page, template, arranged: Arrangement, **options) -> list:
+    """What draws each sheet of a template, for `shop.paper.page.pdf`."""
+    return [
+        partial(page, template=template, arranged=arranged, number=number, **options)
+        for number in range(1, arranged.pages + 1)
+    ]
+
+
+def strips_on(canvas, arranged: Arrangement, number: int) -> list[Strip]:
+    """The strips of a sheet, which readers that obey do not shrink by themselves."""
+    canvas.setViewerPreference("PrintScaling", "None")
+    return [strip for strip in arranged.strips if strip.page == number]
+
+
+def lettering(canvas, side: Side, arranged: Arrangement, body: str, line: str) -> None:
+    """What lies on the side of the body, and at the foot of the strip which it is and
+    what its heavy line stands for."""
+    strip, template = side.strip, side.template
+    inward = template.deepest + BODY - 4.6
+    side.write(canvas, strip.start + 36, inward, body, size=6.5, font=SEMIBOLD)
+    parts = (
+        f"strip {strip.number} of {len(arranged.strips)}",
+        template.joint_number,
+        template.part,
+        f"{strip.start:.0f} to {strip.end:.0f} mm",
+        f"heavy line: {line}",
+    )
+    about = "  ·  ".join(part for part in parts if part)
+    below = -(OUTSIDE - (1.4 if side.up > 0 else 3.4))
+    # Clear of the join mark, which crosses the foot of the strip.
+    side.write(canvas, strip.start + 19, below, about, size=5.6, color=CAPTION)
 
 
 def cut_out(canvas, side: Side) -> None:

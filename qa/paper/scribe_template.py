@@ -5,23 +5,23 @@ For a female mold it is drawn as one looks into it, mirrored against the part: t
 paper lies on the mold's surface with its print up.
 """
 
-from functools import partial
-
 from qa.paper.edge_strips import (
     Side,
     bars,
     beside,
     cut_out,
     foot,
+    lettering,
     polyline,
     registers,
     run_on,
+    sheets,
+    strips_on,
 )
-from qa.paper.trim_layout import BODY, OUTSIDE, Arrangement, Strip, arrange, cut_line
+from qa.paper.trim_layout import Arrangement, Strip, arrange, cut_line
 from qa.queries.molds.sheets import ScribeTemplate
 from shop.numeric.paper_sizes import Paper, paper_named
-from shop.paper.flow import CAPTION
-from shop.paper.fonts import BOLD, SEMIBOLD
+from shop.paper.fonts import BOLD
 from shop.paper.page import pdf
 
 DOCUMENT_TYPE = "Scribe template, true size"
@@ -39,12 +39,8 @@ def render(template: ScribeTemplate, paper: str = "a4") -> bytes:
     """PDF bytes, landscape, to be printed at 100 %. ValueError as `arrange`."""
     sheet = paper_named(paper)
     arranged = arrange(template, paper)
-    pages = [
-        partial(_page, template=template, arranged=arranged, number=number)
-        for number in range(1, arranged.pages + 1)
-    ]
     return pdf(
-        pages,
+        sheets(_page, template, arranged),
         paper=Paper(sheet.name, sheet.height, sheet.width),
         issued_at=template.issued_at,
         title=f"{DOCUMENT_TYPE} {template.number} {template.joint_name}",
@@ -54,11 +50,8 @@ def render(template: ScribeTemplate, paper: str = "a4") -> bytes:
 
 
 def _page(canvas, template: ScribeTemplate, arranged: Arrangement, number: int) -> None:
-    # Readers that obey this do not shrink the page by themselves.
-    canvas.setViewerPreference("PrintScaling", "None")
-    for strip in arranged.strips:
-        if strip.page == number:
-            _strip(canvas, template, arranged, strip)
+    for strip in strips_on(canvas, arranged, number):
+        _strip(canvas, template, arranged, strip)
     bars(canvas, arranged)
     notes = (*NOTES, INTO if template.seen_into else ONTO)
     about = f"new cut line  ·  {template.part}"
@@ -75,7 +68,8 @@ def _strip(canvas, template, arranged: Arrangement, strip: Strip) -> None:
     polyline(canvas, side.level(0.0), 0.9, ())
     _ticks(canvas, template, side)
     registers(canvas, arranged, side)
-    _words(canvas, template, arranged, side)
+    body = "the part is on this side of the line"
+    lettering(canvas, side, arranged, body, "present cut line")
 
 
 def _ticks(canvas, template, side: Side) -> None:
@@ -98,20 +92,3 @@ def _ticks(canvas, template, side: Side) -> None:
             words = f"{word} {abs(point.inward):.2f}"
             side.write(canvas, at, below, words, size=5.8, align=align)
         worded = point.s
-
-
-def _words(canvas, template, arranged: Arrangement, side: Side) -> None:
-    strip, up = side.strip, side.up
-    inward = template.deepest + BODY - 4.6
-    words = "the part is on this side of the line"
-    side.write(canvas, strip.start + 36, inward, words, size=6.5, font=SEMIBOLD)
-    below = -(OUTSIDE - (1.4 if up > 0 else 3.4))
-    parts = (
-        f"strip {strip.number} of {len(arranged.strips)}",
-        template.joint_number,
-        template.part,
-        f"{strip.start:.0f} to {strip.end:.0f} mm",
-        "heavy line: present cut line",
-    )
-    about = "  ·  ".join(part for part in parts if part)
-    side.write(canvas, strip.start + 19, below, about, size=5.6, color=CAPTION)

@@ -11,22 +11,22 @@ goes on the outside of the skin without being turned over. Strips end at corners
 import math
 from collections.abc import Sequence
 from decimal import ROUND_DOWN, Decimal
-from functools import partial
 
 from qa.paper.edge_strips import (
     Side,
     bars,
     cut_out,
     foot,
+    lettering,
     polyline,
     registers,
     run_on,
+    sheets,
+    strips_on,
     stroke,
 )
 from qa.paper.trim_layout import (
-    BODY,
     CUT,
-    OUTSIDE,
     Arrangement,
     Strip,
     arrange,
@@ -35,8 +35,7 @@ from qa.paper.trim_layout import (
 from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
 from shop.numeric.paper_sizes import MM, Paper, paper_named
 from shop.paper import text
-from shop.paper.flow import CAPTION
-from shop.paper.fonts import BOLD, SEMIBOLD
+from shop.paper.fonts import BOLD
 from shop.paper.page import pdf
 from shop.paper.sheet import write_across
 
@@ -63,16 +62,7 @@ def render(
     pages: list = []
     for template in several:
         arranged = arrange(template, paper)
-        pages += [
-            partial(
-                _page,
-                template=template,
-                arranged=arranged,
-                number=number,
-                across=across,
-            )
-            for number in range(1, arranged.pages + 1)
-        ]
+        pages += sheets(_page, template, arranged, across=across)
     first = several[0]
     sides = ", ".join(template.side for template in several)
     return pdf(
@@ -88,11 +78,8 @@ def render(
 def _page(
     canvas, template: TrimTemplate, arranged: Arrangement, number: int, across: str = ""
 ) -> None:
-    # Readers that obey this do not shrink the page by themselves.
-    canvas.setViewerPreference("PrintScaling", "None")
-    for strip in arranged.strips:
-        if strip.page == number:
-            _strip(canvas, template, arranged, strip)
+    for strip in strips_on(canvas, arranged, number):
+        _strip(canvas, template, arranged, strip)
     bars(canvas, arranged)
     about = f"cut: {template.side}  ·  {template.part}"
     foot(canvas, template, arranged, number, about=about, notes=NOTES)
@@ -111,7 +98,8 @@ def _strip(canvas, template: TrimTemplate, arranged: Arrangement, strip: Strip) 
     polyline(canvas, side.level(0.0), 0.9, ())
     _ticks(canvas, template, side)
     registers(canvas, arranged, side)
-    _words(canvas, template, arranged, side)
+    body = f"{template.side} is on this side of the heavy line: material comes off here"
+    lettering(canvas, side, arranged, body, "present edge")
 
 
 def _hatch(canvas, side: Side, places, line) -> None:
@@ -170,26 +158,6 @@ def _depth(mm: float) -> str:
     """To a hundredth and never more of it, without zeros that say nothing."""
     told = Decimal(f"{mm:.6f}").quantize(Decimal("0.01"), ROUND_DOWN)
     return f"{told}".rstrip("0").rstrip(".")
-
-
-def _words(canvas, template, arranged: Arrangement, side: Side) -> None:
-    strip, up = side.strip, side.up
-    inward = template.deepest + BODY - 4.6
-    words = (
-        f"{template.side} is on this side of the heavy line: material comes off here"
-    )
-    side.write(canvas, strip.start + 36, inward, words, size=6.5, font=SEMIBOLD)
-    below = -(OUTSIDE - (1.4 if up > 0 else 3.4))
-    parts = (
-        f"strip {strip.number} of {len(arranged.strips)}",
-        template.joint_number,
-        template.part,
-        f"{strip.start:.0f} to {strip.end:.0f} mm",
-        "heavy line: present edge",
-    )
-    about = "  ·  ".join(part for part in parts if part)
-    # Clear of the join mark, which crosses the foot of the strip.
-    side.write(canvas, strip.start + 19, below, about, size=5.6, color=CAPTION)
 
 
 NOTES = (

@@ -1,7 +1,5 @@
 """Corrections of a mold on record: what is frozen of one, and what came after it."""
 
-import hashlib
-
 import numpy as np
 
 from qa.models import CorrectionEnding, Kind, ToolCorrection
@@ -12,7 +10,7 @@ from qa.numeric.verdict.acceptance import nearest_nm
 from qa.rules import mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import METHOD, Told
-from shop.ledger.canonical import canonical
+from shop.ledger.canonical import frozen
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
 FORM = "correction_body/1"
@@ -32,15 +30,13 @@ def draft(told: Told) -> ToolCorrection | None:
     """The record that can be taken, not saved; None where nothing is to be done."""
     if all(value.advice in NOTHING_TO_DO for value in told.report.values):
         return None
-    text = canonical(_body(told))
     return ToolCorrection(
         tool=told.fits.tool,
         design=told.fits.design,
         revision=told.fits.seam.revision,
         last_pull=max(fit.pull.number for fit in told.used),
         method=METHOD,
-        body=text,
-        digest=hashlib.sha256(text.encode()).hexdigest(),
+        **frozen(_body(told)),
     )
 
 

@@ -4,7 +4,6 @@ The body says everything as values and codes, never as sentences: which checks, 
 condition, what each station reads or why it reads nothing, which items are open.
 """
 
-import hashlib
 from dataclasses import dataclass
 
 from qa.models import (
@@ -19,7 +18,7 @@ from qa.models import (
 from qa.rules import gauges, history, judging, requirements, staleness
 from qa.rules.plan_records import last_entry
 from qa.rules.staleness import JointState, Value
-from shop.ledger.canonical import canonical
+from shop.ledger.canonical import frozen
 from shop.models import Airframe, Part, PartState, Position
 
 FORM = "offered/1"
@@ -119,13 +118,11 @@ def _draft(state: JointState, read_to: int) -> Draft:
         ],
         "relies_on": sorted({line["left_by"] for line in lines if line["left_by"]}),
     }
-    text = canonical(body)
     row = OfferedJoint(
         joint=state.joint,
         fit_up=state.fit_up,
-        body=text,
-        digest=hashlib.sha256(text.encode()).hexdigest(),
         read_to=read_to,
+        **frozen(body),
     )
     return Draft(state, row, _to_raise(checks, lines, items))
 

@@ -1,7 +1,5 @@
 """Plans on record: what is frozen of one, one shown again, and which one stands."""
 
-import hashlib
-
 from django.db.models import Max
 
 from qa.models import (
@@ -18,7 +16,7 @@ from qa.models import (
 from qa.rules import cut_allowance, history, overtaking, plan_bodies, planning
 from qa.rules.planning import PlannedJoint, Wish, WorkedPlan
 from qa.rules.staleness import Value, states
-from shop.ledger.canonical import canonical
+from shop.ledger.canonical import frozen
 from shop.models import Airframe, Entry, Part
 from shop.numeric.units import to_mm, to_nm
 
@@ -45,15 +43,13 @@ def draft_of(worked: WorkedPlan, read_to: int) -> FitPlan:
     """The record that can be taken of a plan, of what was read up to an entry."""
     check = worked.check
     body = plan_bodies.body_of(worked)
-    text = canonical(body)
     plan = FitPlan(
         fit_check=check,
         airframe_id=check.fit_up.airframe_id,
         part_id=check.fit_up.part_id,
         method=body["method"],
-        body=text,
-        digest=hashlib.sha256(text.encode()).hexdigest(),
         read_to=read_to,
+        **frozen(body),
     )
     plan.drafted = [
         PlanJoint(order=order, fit_check=joint.check, fit_up=joint.check.fit_up)

@@ -42,6 +42,12 @@ def digest(*parts: str) -> str:
     return sha.hexdigest()
 
 
+def frozen(content) -> dict[str, str]:
+    """Return what a `Frozen` record keeps of its content: the text and its SHA-256."""
+    text = canonical(content)
+    return {"body": text, "digest": hashlib.sha256(text.encode()).hexdigest()}
+
+
 def stamp(moment: dt.datetime) -> str:
     """Return a time as UTC text with microseconds, the same on both databases."""
     return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")

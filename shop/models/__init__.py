@@ -20,6 +20,7 @@ from .ledger import (
     Counter,
     Entry,
     Fact,
+    Frozen,
     Incarnation,
     Seal,
 )
@@ -87,6 +88,7 @@ __all__ = [
     "Demold",
     "Entry",
     "Fact",
+    "Frozen",
     "Hand",
     "Hold",
     "HoldAct",

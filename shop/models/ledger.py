@@ -1,11 +1,13 @@
 """Entries, seals, and the abstract fact: rows that are written once."""
 
+import json
 import uuid
 
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
+from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
 
@@ -122,6 +124,21 @@ class Fact(models.Model):
         # Django would try an update first for a row that carries a key.
         kwargs["force_insert"] = True
         super().save(**kwargs)
+
+
+class Frozen(Fact):
+    """A fact with a content of its own: canonical JSON, and what it is known by."""
+
+    body = models.TextField()
+    # sha256 of the body (shop.ledger.canonical.frozen).
+    digest = models.CharField(max_length=64)
+
+    class Meta:
+        abstract = True
+
+    @cached_property
+    def content(self) -> dict:
+        return json.loads(self.body)
 
 
 class Confirmation(Fact):
