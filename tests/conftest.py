@@ -226,6 +226,24 @@ def launched(playwright, path):
     )
 
 
+# Every write of a page's own store takes so much longer: FAYLINE_DISK_MS=400 finds the
+# screen, and the test, that goes on before what was done is kept.
+DISK_MS = int(os.environ.get("FAYLINE_DISK_MS", 0))
+SLOW_DISK = """
+const open = IDBDatabase.prototype.transaction;
+IDBDatabase.prototype.transaction = function (names, mode, ...options) {
+  const work = open.call(this, names, mode, ...options);
+  if (mode !== "readwrite") return work;
+  const rows = work.objectStore([names].flat()[0]);
+  const until = performance.now() + %d;
+  const more = () => (rows.count().onsuccess = spin);
+  const spin = () => performance.now() < until && more();
+  more();
+  return work;
+};
+"""
+
+
 @pytest.fixture
 def open_page(browser):
     """Open a tablet: open_page("portrait", color_scheme="dark", ...) gives its page.
@@ -243,6 +261,8 @@ def open_page(browser):
         )
         contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
+        if DISK_MS:
+            context.add_init_script(SLOW_DISK % DISK_MS)
         context.on("request", lambda request: faults.extend(leaving(request.url)))
         context.on("weberror", lambda error: faults.append(str(error.error)))
         context.on("console", lambda message: faults.extend(refused(message.text)))

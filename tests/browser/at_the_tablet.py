@@ -13,6 +13,8 @@ OPEN = """
   const open = indexedDB.open("fayline");
   const answer = (asked) =>
     new Promise((done) => (asked.onsuccess = () => done(asked.result)));
+  const kept = ({ transaction }) =>
+    new Promise((done) => (transaction.oncomplete = done));
   const database = await answer(open);
 """
 

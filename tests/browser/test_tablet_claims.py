@@ -15,7 +15,8 @@ from tests.qa.making import make_part
 # An act as a tablet of an older release left it: keys, and no word of which copy.
 ADD = f"""async (item) => {{ {OPEN}
   const rows = database.transaction("outbox", "readwrite").objectStore("outbox");
-  await answer(rows.put(item));
+  rows.put(item);
+  await kept(rows);
   database.close();
 }}"""
 
@@ -101,6 +102,7 @@ def test_a_restored_copy_takes_what_a_tablet_still_has_or_parks_it(
     desk.get_by_role("button", name="Start measuring").click()
     at(desk, "1", "gap")
     tap(desk, "2.35")
+    at(desk, "1", "flush")
     open_check(desk, live_site, check)
     tap(desk, "2.45")
     at(desk, "1", "flush")

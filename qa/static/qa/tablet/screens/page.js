@@ -71,8 +71,8 @@ class Page {
 
   async keep(changes) {
     Object.assign(this.settings, changes);
-    this.dress();
     await this.store.put("settings", { ...this.settings }, "page");
+    this.dress();
   }
 
   go(path) {
