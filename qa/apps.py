@@ -9,11 +9,15 @@ class QaConfig(AppConfig):
         # Models are not loaded when this module is read.
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
+        from qa.rules import signed_fits, signed_plans
         from qa.views import molds
         from shop.ledger import projections
+        from shop.rules import signing
         from shop.views import tooling
 
         register_things()
         for family in FAMILIES:
             projections.register(family)
+        for signable in (*signed_fits.SIGNABLES, *signed_plans.SIGNABLES):
+            signing.register(signable)
         tooling.extra_panels.append(molds.panel)

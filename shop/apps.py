@@ -12,11 +12,14 @@ class ShopConfig(AppConfig):
         from shop.forms.messages import use_plain_words
         from shop.ledger import guards, projections
         from shop.models.kept import watch_deletions
+        from shop.rules import signed_work, signing
         from shop.serving import database
 
         use_plain_words()
         for family in FAMILIES:
             projections.register(family)
+        for signable in signed_work.SIGNABLES:
+            signing.register(signable)
         watch_deletions(apps.get_models())
         pre_migrate.connect(database.refuse_later_before_migrate)
         post_migrate.connect(guards.install_after_migrate)

@@ -35,6 +35,13 @@ MAY: dict[str, frozenset] = {
     "add photos": WORKERS,
     "hold things": WORKERS - {Role.BUILDER},
     "decide suspects": WORKERS - {Role.BUILDER},
+    # signing, each with the password or the PIN of whoever signs
+    "sign": WORKERS,
+    "sign as seen": WORKERS,
+    "sign as inspected": WORKERS - {Role.BUILDER},
+    "sign as approved": LEAD_ENGINEER,
+    "sign as released": WORKERS - {Role.BUILDER},
+    "approve concessions": ENGINEER,
     # requirements
     "define joints": LEAD_ENGINEER,
     "define instruments": LEAD_ENGINEER,

@@ -8,5 +8,6 @@ urlpatterns = [
     path("", include("shop.urls_airframes")),
     path("", include("shop.urls_floor")),
     path("", include("shop.urls_chain")),
+    path("", include("shop.urls_signatures")),
     path("", include("qa.urls")),
 ]

@@ -37,6 +37,11 @@ urlpatterns = [
     path("people/", people.people, name="people"),
     path("people/add/", people.add_person, name="add_person"),
     path("people/<int:pk>/role/", people.change_role, name="change_role"),
+    path(
+        "people/<int:pk>/certificate/",
+        people.set_certificate,
+        name="set_certificate",
+    ),
     path("people/<int:pk>/active/", people.set_active, name="set_active"),
     path("people/<int:pk>/try-again/", people.try_again, name="try_again"),
     path("people/<int:pk>/password/", people.reset_password, name="reset_password"),

@@ -47,10 +47,11 @@ WHO = {
         pairs sides joint_pair holding settings_came search read_changes
         claims api_claims instrument gauge_studies gauge_study mold_fits
         correction correction_sheet correction_template
-        over_parts over_parts_place over_parts_mode
+        over_parts over_parts_place over_parts_mode signatures
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
     """,
     CREW: """
+        sign
         measure_study read_again
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
         new_hole_check new_check late_readings
@@ -79,10 +80,10 @@ WHO = {
         defect_kind new_defect_kind usual_defects together
     """,
     LEAD: """
-        people add_person change_role set_active reset_password try_again add_tool
-        change_tool add_step set_route add_release_product release_product
-        add_machine change_machine api_enroll api_recover tablets recover_tablet
-        revoke_tablet shop_identity
+        people add_person change_role set_certificate set_active reset_password
+        try_again add_tool change_tool add_step set_route add_release_product
+        release_product add_machine change_machine api_enroll api_recover tablets
+        recover_tablet revoke_tablet shop_identity
     """,
     ENGINEER: """
         release_cut withdraw_release
@@ -143,6 +144,7 @@ def addresses() -> dict[str, str]:
         "name": "entry.js",
         "revoke_tablet.pk": str(tablet.pk),
         "set_route.kind": "plug",
+        "sign.kind": "ply",
     }
     return {
         name: reverse(

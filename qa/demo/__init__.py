@@ -20,6 +20,7 @@ from . import (
     people,
     planning,
     setting,
+    signing,
     studies,
     temporary,
 )
@@ -28,6 +29,7 @@ from . import (
 def load() -> None:
     """Fill an empty database with the scenario."""
     crew = people.load()
+    signing.load(crew)
     glider = airframe.load(crew)
     seams = joints.load(crew, glider)
     holding.load(crew, glider, seams)
@@ -42,6 +44,7 @@ def load() -> None:
     studies.load(crew)
     setting.load(crew, glider)
     temporary.load(crew, glider, seams)
+    signing.at_the_end(crew)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

@@ -11,6 +11,7 @@ from shop.actions import airframes, parts
 
 from .fitting import HINGED
 from .joints import stations
+from .signing import sign
 
 
 def load(crew, glider, seams) -> None:
@@ -86,6 +87,7 @@ def _with_remarks(crew, row: OfferedJoint) -> None:
         shown=row.digest,
         remarks=[Remark("", "read it again when it is painted")],
     )
+    sign(crew["ines"], "inspection", told.pk, "inspected")
     item = told.remarks.get().item
     nonconformances.dispose(
         by=crew["lena"], item=item, disposition="rework", note="after paint"

@@ -28,6 +28,7 @@ from qa.rules import life
 from qa.wording import items as words
 from shop import roles
 from shop.queries.paging import page_of
+from shop.queries.signatures import signed_thing
 from shop.views.acting import attempt, form_page
 
 from . import papers
@@ -144,6 +145,7 @@ def _page(request, item, verb="", form=None):
         "view": view,
         "row": view.row,
         "map_svg": drawings.map_svg(view.map) if view.map else "",
+        "signed": signed_thing("disposition", item.pk),
         "verb": verb,
         "said": words.ACTS.get(verb),
         "moves_on": verb in words.MOVES_ON,

@@ -14,6 +14,7 @@ from qa.queries.joints import drawings
 from qa.rules import acceptance
 from shop import roles
 from shop.queries.paging import page_of
+from shop.queries.signatures import signed_thing
 from shop.views.acting import attempt, posted
 
 WHICH = ("waiting", "decided", "all")
@@ -105,6 +106,9 @@ def _page(request, row: OfferedJoint, form=None, second=None):
         "waits": waits,
         "who": roles.who_may("inspect"),
         "map_svg": drawings.map_svg(drawn),
+        "signed": signed_thing("offered", row.pk),
+        "signed_said": view.inspection
+        and signed_thing("inspection", view.inspection.pk),
         "joints": row.offer.joints.select_related("joint", "inspection"),
     }
     return render(request, "qa/offers/offered_joint.html", context)

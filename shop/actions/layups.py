@@ -30,25 +30,23 @@ def lay_plies(
     pull: Pull,
     plies,
     lots: dict[int, object],
-    witness: Person | None = None,
     reason: str = "",
 ) -> list[PlyLaid]:
-    """Record planned plies as laid. lots: by key of the material; all have one."""
+    """Record planned plies as laid. lots: by key of the material; all have one.
+
+    Whoever saw them signs for that: nobody is named by another.
+    """
     roles.require(by, "make pulls")
     said = saying(
         pull=pull,
         plies=[ply.order for ply in plies],
         lots=lots,
-        witness=witness,
         reason=reason,
     )
     with perform("plies/1", by=by, said=said) as act:
         pull = open_layup(pull)
         if not plies:
             raise Refused(_("Choose the plies that were laid."), field="plies")
-        if witness and witness.pk == by.pk:
-            message = _("Whoever laid them is no witness.")
-            raise Refused(message, field="witness")
         laid = set(pull.plies_laid.filter(planned=True).values_list("order", flat=True))
         if again := [ply.order for ply in plies if ply.order in laid]:
             message = _("Ply %(ply)s was laid already.")
@@ -64,7 +62,6 @@ def lay_plies(
                     material=ply.material,
                     lot=lots[ply.material_id],
                     orientation=ply.orientation,
-                    witness=witness,
                     reason=reason,
                 )
             )
@@ -90,7 +87,6 @@ def lay_other_ply(
     lot,
     area_name: str,
     orientation: int = 0,
-    witness: Person | None = None,
     reason: str = "",
 ) -> PlyLaid:
     """Record a ply that the laminate does not plan; it always says why."""
@@ -111,7 +107,6 @@ def lay_other_ply(
                 lot=lot,
                 orientation=orientation,
                 planned=False,
-                witness=witness,
                 reason=reason,
             )
         )

@@ -91,6 +91,31 @@ def change_role(*, by: Person, person: Person, role: str) -> Person:
     return person
 
 
+def set_certificate(
+    *, by: Person, person: Person, certificate_kind: str, certificate_number: str
+) -> Person:
+    """Say which certificate a person holds, as its paper says. Signatures before keep
+    what was held then."""
+    roles.require(by, "manage people")
+    fields = {
+        "certificate_kind": certificate_kind.strip(),
+        "certificate_number": certificate_number.strip(),
+    }
+    with perform(
+        "person_certificate/1", by=by, said={"person": person.username, **fields}
+    ) as act:
+        person = _locked(person)
+        for name, value in fields.items():
+            act.result[name] = getattr(person, name)
+            setattr(person, name, value)
+        if not all(fields.values()) and any(fields.values()):
+            lacking = next(name for name, value in fields.items() if not value)
+            raise Refused(_("A certificate has a kind and a number."), field=lacking)
+        person.full_clean(exclude=["password"])
+        person.save(update_fields=[*fields])
+    return person
+
+
 def set_active(*, by: Person, person: Person, active: bool) -> Person:
     """Let a person sign in, or no longer. Records keep naming them.
 

@@ -20,7 +20,10 @@ log = logging.getLogger(__name__)
 SHIFT = timedelta(hours=12)
 TRIES = 5
 PAUSE = timedelta(minutes=15)
-SHORTEST_PIN = 4
+SHORTEST_PIN, LONGEST_PIN = 4, 12
+# Wrong PINs of one person in a day, wherever: whoever guesses patiently is stopped too.
+TRIES_A_DAY = 20
+DAY = timedelta(days=1)
 
 
 class TooManyTries(Refused):
@@ -30,6 +33,11 @@ class TooManyTries(Refused):
         minutes = int(PAUSE.total_seconds() // S_PER_MIN)
         message = f"Too many wrong PINs. Wait {minutes} minutes, or ask the lead."
         super().__init__(message, field="pin", code="wait")
+
+
+class WrongPin(Refused):
+    def __init__(self):
+        super().__init__("That is not the PIN.", field="pin", code="pin")
 
 
 def digest_of(token: str) -> str:
@@ -80,7 +88,7 @@ def set_pin(*, by: Person, pin: str, password: str, address: str = "") -> None:
     """Set one's own PIN; the password proves who asks."""
     if prove_password(username=by.username, password=password, address=address) != by:
         raise Refused("That is not your password.", field="password")
-    if not (pin.isascii() and pin.isdigit() and SHORTEST_PIN <= len(pin) <= 12):
+    if not looks_like_a_pin(pin):
         raise Refused("A PIN is 4 to 12 digits.", field="pin")
     if len(set(pin)) == 1 or pin in "01234567890" or pin in "09876543210":
         raise Refused("That PIN is the first that anybody tries.", field="pin")
@@ -91,12 +99,32 @@ def set_pin(*, by: Person, pin: str, password: str, address: str = "") -> None:
         by.proofs.all().delete()
 
 
+def looks_like_a_pin(text: str) -> bool:
+    return (
+        text.isascii() and text.isdigit() and SHORTEST_PIN <= len(text) <= LONGEST_PIN
+    )
+
+
 def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
     """Prove a PIN on a tablet for a shift.
 
     What was claimed before is not confirmed by it: the person looks at each act.
-    Raises TooManyTries after five wrong ones in a quarter of an hour, by person over
-    all tablets, so that a stack of tablets buys no more guesses.
+    """
+    prove_pin(person=person, pin=pin, tablet=tablet)
+    said = {"tablet": str(tablet.pk), "person": person.username}
+    with perform("prove/1", by=person, said=said, device=str(tablet.pk)) as act:
+        proof, _ = Proof.objects.update_or_create(
+            tablet=tablet, person=person, defaults={"until": act.now + SHIFT}
+        )
+    return proof
+
+
+def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None:
+    """Prove that this is the person's PIN, on a tablet or to sign with.
+
+    Raises WrongPin, and TooManyTries after five wrong ones in a quarter of an hour or
+    twenty in a day, by person wherever it was, so that a stack of tablets buys no more
+    guesses.
     """
     if not person.pin:
         message = "Set your PIN first: sign in and choose PIN."
@@ -105,7 +133,7 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
         # One try at a time for one person: guesses sent at once are counted too.
         Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
         now = timezone.now()
-        if _wrong_lately(person, now) >= TRIES:
+        if _wrong_lately(person, now) >= TRIES or _wrong_today(person, now):
             raise TooManyTries
         tried = PinTry.objects.create(tablet=tablet, person=person, at=now, right=False)
     # The slow hash keeps nobody from writing.
@@ -115,15 +143,10 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
         PinTry.objects.filter(pk=tried.pk).delete()
         raise
     if not right:
-        log.warning("wrong PIN for %s on tablet %s", person.username, tablet.pk)
-        raise Refused("That is not the PIN.", field="pin", code="pin")
+        where = f"on tablet {tablet.pk}" if tablet else "to sign"
+        log.warning("wrong PIN for %s %s", person.username, where)
+        raise WrongPin
     PinTry.objects.filter(pk=tried.pk).update(right=True)
-    said = {"tablet": str(tablet.pk), "person": person.username}
-    with perform("prove/1", by=person, said=said, device=str(tablet.pk)) as act:
-        proof, _ = Proof.objects.update_or_create(
-            tablet=tablet, person=person, defaults={"until": act.now + SHIFT}
-        )
-    return proof
 
 
 def _wrong_lately(person: Person, now) -> int:
@@ -134,6 +157,11 @@ def _wrong_lately(person: Person, now) -> int:
     if last := right.first():
         wrong = wrong.filter(at__gt=last)
     return wrong.count()
+
+
+def _wrong_today(person: Person, now) -> bool:
+    wrong = PinTry.objects.filter(person=person, right=False, at__gt=now - DAY)
+    return wrong.count() >= TRIES_A_DAY
 
 
 def is_proven(tablet: Tablet, person: Person) -> bool:

@@ -68,7 +68,6 @@ def _lay_up(people, mold, laminate, shelf: Shelf, started) -> Pull:
         pull=pull,
         plies=plies,
         lots=lots,
-        witness=tomas,
     )
     wanted = mass.resin_to_mix(laminate, plies, laminate.resin.ratio)
     for minutes in (25, 80):  # two small pots: a large one heats itself

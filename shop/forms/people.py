@@ -37,6 +37,15 @@ class RoleForm(forms.Form):
     role = forms.ChoiceField(label=_("Role"), choices=Role.choices)
 
 
+class CertificateForm(forms.Form):
+    certificate_kind = forms.CharField(
+        label=_("Kind of certificate"), max_length=80, required=False
+    )
+    certificate_number = forms.CharField(
+        label=_("Number"), max_length=80, required=False
+    )
+
+
 class ActiveForm(forms.Form):
     active = forms.BooleanField(label=_("May sign in"), required=False)
 

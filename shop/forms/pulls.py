@@ -13,11 +13,9 @@ from shop.models import (
     Laminate,
     MaterialKind,
     PartDesign,
-    Person,
     Ply,
     PullState,
     Release,
-    Role,
     Tool,
 )
 from shop.numeric.trace import Trace, TraceError
@@ -50,20 +48,10 @@ class StartForm(AskedReason):
             self.initial["laminate"] = own.order_by("-pk").first()
 
 
-SEEN_BY = _(
-    "Your statement that this person saw it: it is not that person's signature."
-)
-
-
-def witnesses(by: Person):
-    people = Person.objects.filter(is_active=True).exclude(pk=by.pk)
-    return people.exclude(role=Role.VISITOR)
-
-
 class LayForm(AskedReason):
     """Planned plies that are not laid yet, and a lot for each of their materials."""
 
-    def __init__(self, *arguments, by: Person, plies: list[Ply], **named):
+    def __init__(self, *arguments, plies: list[Ply], **named):
         super().__init__(*arguments, **named)
         self.fields["plies"] = forms.ModelMultipleChoiceField(
             Ply.objects.filter(pk__in=[ply.pk for ply in plies]).select_related(
@@ -86,9 +74,6 @@ class LayForm(AskedReason):
                 required=len(self.materials) == 1,
             )
             needed(self.fields[f"lot_{material.pk}"], _("(needed with its plies)"))
-        self.fields["witness"] = forms.ModelChoiceField(
-            witnesses(by), label=_("Seen by"), required=False, help_text=SEEN_BY
-        )
         self.order_fields([*list(self.fields)[1:], "reason"])
 
     def clean(self):
@@ -107,17 +92,7 @@ class OtherPlyForm(forms.Form):
     orientation = forms.IntegerField(
         label=_("Orientation in degrees"), min_value=-90, max_value=90
     )
-    witness = forms.ModelChoiceField(
-        Person.objects.none(),
-        label=_("Seen by"),
-        required=False,
-        help_text=SEEN_BY,
-    )
     reason = forms.CharField(label=_("Why it was laid"), max_length=200)
-
-    def __init__(self, *arguments, by: Person, **named):
-        super().__init__(*arguments, **named)
-        self.fields["witness"].queryset = witnesses(by)
 
 
 class MixForm(AskedReason):

@@ -43,6 +43,7 @@ from .pulls import (
 )
 from .release import ReleaseCoat, ReleaseKind, ReleaseProduct
 from .routes import RouteStep, StepDone, ToolStep
+from .signatures import Meaning, ProvenBy, Signature
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
 from .tablets import PinTry, Proof, Tablet
 from .temporary import (
@@ -65,6 +66,9 @@ from .weights import AirframeWeighing, Stage, Weighing
 from .withdrawals import Withdrawal
 
 __all__ = [
+    "Meaning",
+    "ProvenBy",
+    "Signature",
     "SignInTry",
     "Tablet",
     "Proof",

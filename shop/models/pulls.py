@@ -125,6 +125,7 @@ class PlyLaid(Fact):
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="plies")
     orientation = models.SmallIntegerField(default=0)
     planned = models.BooleanField(default=True)
+    # In records from before each signed for themselves (Signature of kind "ply").
     witness = models.ForeignKey(
         Person, models.PROTECT, null=True, related_name="plies_witnessed"
     )

@@ -48,9 +48,14 @@ class Proof(models.Model):
 
 
 class PinTry(models.Model):
-    """A PIN that was tried: what throttling counts and the lead can look through."""
+    """A PIN that was tried: what throttling counts and the lead can look through.
 
-    tablet = models.ForeignKey(Tablet, models.PROTECT, related_name="pin_tries")
+    tablet: none where it was tried to sign with.
+    """
+
+    tablet = models.ForeignKey(
+        Tablet, models.PROTECT, related_name="pin_tries", null=True, blank=True
+    )
     person = models.ForeignKey(Person, models.PROTECT, related_name="pin_tries")
     at = models.DateTimeField()
     right = models.BooleanField()

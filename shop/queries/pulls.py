@@ -22,6 +22,7 @@ from shop.models import (
 from shop.numeric.units import BP_PER_PERCENT, MG_PER_G, MILLI, S_PER_H
 
 from .paging import page_of, search
+from .signatures import SignedThing, signed_of
 
 
 def hours(span: timedelta | None) -> str:
@@ -48,6 +49,7 @@ class PliesLine:
 
     planned: Ply | None
     laid: PlyLaid | None
+    signed: SignedThing | None = None
 
 
 @dataclass(frozen=True)
@@ -125,8 +127,10 @@ def _row(pull: Pull) -> PullRow:
 
 def _lines(planned: list[Ply], laid: list[PlyLaid]) -> list[PliesLine]:
     by_order = {ply.order: ply for ply in laid if ply.planned}
-    lines = [PliesLine(ply, by_order.get(ply.order)) for ply in planned]
-    return lines + [PliesLine(None, ply) for ply in laid if not ply.planned]
+    signed = signed_of("ply", [ply.pk for ply in laid])
+    pairs = [(ply, by_order.get(ply.order)) for ply in planned]
+    pairs += [(None, ply) for ply in laid if not ply.planned]
+    return [PliesLine(ply, one, one and signed[one.pk]) for ply, one in pairs]
 
 
 def pull_page(pull: Pull) -> PullPage:

@@ -62,6 +62,20 @@ def change_role(request, pk):
 
 
 @form_view
+def set_certificate(request, pk):
+    person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+    names = ("certificate_kind", "certificate_number")
+    return _person_form(
+        request,
+        forms.CertificateForm(
+            posted(request), initial={name: getattr(person, name) for name in names}
+        ),
+        lambda **said: actions.set_certificate(by=request.user, person=person, **said),
+        _("Certificate of %(name)s") % {"name": person.name},
+    )
+
+
+@form_view
 def set_active(request, pk):
     person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
     return _person_form(

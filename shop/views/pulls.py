@@ -16,6 +16,7 @@ from shop.identifiers import address_of
 from shop.models import CureTrace, Pull, Tool
 from shop.queries import pulls as queries
 from shop.queries.cure_plot import plot
+from shop.queries.signatures import signed_thing
 from shop.queries.tooling import open_hold, photos_of
 from shop.views.page_sections import Panels, draw
 from shop.wording.cures import rows as rows_of
@@ -49,6 +50,7 @@ def pull(request, pk):
         "shown": queries.pull_page(pull),
         "hold": open_hold("pull", pk),
         "photos": photos_of("pull", pk),
+        "signed": signed_thing("pull", pk),
         "panels": draw(extra_panels, request, pull),
     }
     return render(request, "shop/pulls/pull.html", context)
@@ -87,7 +89,7 @@ def lay_plies(request, pk):
     pull = _pull(request, pk)
     lines = queries.pull_page(pull).plies
     plies = [line.planned for line in lines if line.planned and not line.laid]
-    form = forms.LayForm(posted(request), by=request.user, plies=plies)
+    form = forms.LayForm(posted(request), plies=plies)
     act = partial(layups.lay_plies, pull=pull)
     return act_page(
         request, pull, form, act, _("Plies of %(p)s") % {"p": pull}, caution=CARE
@@ -97,7 +99,7 @@ def lay_plies(request, pk):
 @form_view
 def lay_other_ply(request, pk):
     pull = _pull(request, pk)
-    form = forms.OtherPlyForm(posted(request), by=request.user)
+    form = forms.OtherPlyForm(posted(request))
     act = partial(layups.lay_other_ply, pull=pull)
     heading = _("A ply that is not planned, %(p)s") % {"p": pull}
     return act_page(request, pull, form, act, heading, caution=CARE)

@@ -153,6 +153,8 @@ RECORDS: dict[str, State] = {
     "let_go": _done(_("released, not found")),
     "hole_open": State(_HALF, _("open")),
     "hole_filled": _done(_("filled")),
+    "signed": _done(_("signed")),
+    "signed_before": State(_GONE, _("changed since signed")),
     "damaged": State(_HELD, _("damaged")),
 }
 

@@ -27,6 +27,7 @@ NOT_THERE = {
     "shop.Position.hand=right": "only designs and tools have a hand",
     "shop.RouteStep.role=visitor": "no shop gives a visitor a step",
     "shop.ToolStep.role=visitor": "no shop gives a visitor a step",
+    "shop.Signature.role=visitor": "a visitor signs nothing",
 }
 
 

@@ -201,13 +201,6 @@ def test_each_planned_ply_is_laid_once(lead):
     refused(lambda: lay_all(lead, pull, lots=lots), "plies")
 
 
-def test_whoever_laid_a_ply_is_no_witness(lead, people):
-    pull = make_pull(lead)
-    refused(lambda: lay_all(lead, pull, witness=lead), "witness")
-    lay_all(lead, pull, witness=people["builder"])
-    assert PlyLaid.objects.first().witness == people["builder"]
-
-
 def test_hardener_off_its_ratio_asks_for_a_reason(lead):
     pull = make_pull(lead)
     no = refused(lambda: mix(lead, pull, hardener=grams("60 g")), "reason")
@@ -385,13 +378,11 @@ def test_plies_that_skip_those_below_them_are_questioned(lead):
     lay(plies[0])
 
 
-def test_seen_by_is_said_to_be_the_builders_statement(lead, people, client_of):
+def test_nobody_names_another_who_is_said_to_have_seen_a_ply(lead, client_of):
     pull = make_pull(lead)
-    form = client_of("lead").get(reverse("lay_plies", args=[pull.pk])).content.decode()
-    assert "not that person&#x27;s signature" in form
-    lay_all(lead, pull, witness=people["builder"])
-    page = client_of("lead").get(reverse("pull", args=[pull.pk])).content.decode()
-    assert f"{people['builder'].name}, {lead.name} states" in page
+    for name in ("lay_plies", "lay_other_ply"):
+        form = client_of("lead").get(reverse(name, args=[pull.pk])).content.decode()
+        assert "Seen by" not in form
 
 
 def test_a_mold_is_stiffened_before_it_leaves_the_plug(lead):

@@ -1,0 +1,129 @@
+"""What of planning is signed: a plan with its cuts, a correction of a mold.
+
+Names and values are part of the record, as in signed_fits.
+"""
+
+from collections.abc import Iterable
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from qa.models import FitPlan, PlanEnding, ToolCorrection
+from qa.rules import overtaking
+from qa.rules.signed_fits import exactly, plain, serial
+from shop.rules.signed_work import name_of
+from shop.rules.signing import Content, Signable
+
+
+def plans(keys: Iterable[int]) -> dict[int, Content]:
+    rows = list(
+        FitPlan.objects.filter(pk__in=list(keys))
+        .select_related("airframe", "part", "entry__by", "end", "end__by_plan")
+        .prefetch_related("joints__fit_check__fit_up__joint", "cuts__fit_up__joint")
+    )
+    changes = overtaking.changes(rows)
+    return {row.pk: _plan(row, changes[row.pk]) for row in rows}
+
+
+def _plan(row: FitPlan, changes) -> Content:
+    end = getattr(row, "end", None)
+    since = tuple(dict.fromkeys(one.words for one in changes))
+    if end:
+        # What happens after it was done is what the next plan is for.
+        done = end.how == PlanEnding.DONE
+        ended = _("the plan was %(how)s") % {"how": end.get_how_display()}
+        since = () if done else (ended,)
+    return Content(
+        what=row.label,
+        fields=(
+            ("airframe", row.airframe.serial),
+            ("part", serial(row.part)),
+            (
+                "from",
+                ", ".join(
+                    f"{one.fit_check.label} at {one.fit_check.fit_up.joint.number}"
+                    for one in row.joints.all()
+                ),
+            ),
+            ("method", row.method),
+            *(
+                (
+                    f"cut {one.fit_up.joint.number} {one.side} {one.station}, "
+                    f"{exactly(one.s_nm)} along",
+                    f"{exactly(one.bite_nm)} of {exactly(one.trim_nm)}",
+                )
+                for one in row.cuts.all()
+            ),
+            ("taken by", name_of(row.entry)),
+            ("digest of the plan", row.digest),
+        ),
+        address=reverse("plan_record", args=[row.number]),
+        since=since,
+    )
+
+
+PLAN = Signable(
+    "plan",
+    "plan/1",
+    "plan",
+    {
+        "performed": "cut parts",
+        "inspected": "sign as inspected",
+        "approved": "sign as approved",
+        "released": "sign as released",
+    },
+    plans,
+)
+
+
+def corrections(keys: Iterable[int]) -> dict[int, Content]:
+    rows = ToolCorrection.objects.filter(pk__in=list(keys)).select_related(
+        "tool", "design", "revision__joint", "entry__by", "end__entry__by"
+    )
+    return {row.pk: _correction(row) for row in rows}
+
+
+def _correction(row: ToolCorrection) -> Content:
+    end = getattr(row, "end", None)
+    withdrawn = end and end.how == "withdrawn"
+    words = _("withdrawn: %(why)s") % {"why": end.note} if withdrawn else ""
+    return Content(
+        what=row.label,
+        fields=(
+            ("mold", row.tool.code),
+            ("design", str(row.design)),
+            ("joint", row.revision.joint.number),
+            ("revision", str(row.revision.number)),
+            ("up to pull", str(row.last_pull)),
+            ("note", row.note),
+            *(
+                (
+                    f"station {station['label']} {kind}",
+                    f"{plain(station[kind]['advice'])}, "
+                    f"correction {exactly(station[kind]['correction_nm']) or 'none'}",
+                )
+                for station in row.content["stations"]
+                for kind in ("gap", "flush")
+            ),
+            ("taken by", name_of(row.entry)),
+            ("digest of the correction", row.digest),
+        ),
+        address=reverse("correction", args=[row.number]),
+        since=(words,) if words else (),
+    )
+
+
+CORRECTION = Signable(
+    "correction",
+    "correction/1",
+    "correction of a mold",
+    {
+        "performed": "work on tooling",
+        "inspected": "sign as inspected",
+        "approved": "correct molds",
+        "released": "sign as released",
+    },
+    corrections,
+)
+
+SIGNABLES = (PLAN, CORRECTION)

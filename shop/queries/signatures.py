@@ -1,0 +1,170 @@
+"""Signatures as pages and papers show them: each with whether it holds."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
+from django.urls import reverse
+
+from shop.models import Meaning, Person, Signature
+from shop.rules import signing
+from shop.rules.signing import SIGNABLES, Content, Signable
+
+from .paging import SIZE, search
+
+RELATED = ("person", "entry")
+
+
+@dataclass(frozen=True)
+class Signed:
+    """One signature. changed: what no longer is as it was signed, in words."""
+
+    kind: str
+    key: int
+    what: str
+    address: str
+    meaning: str
+    word: str
+    who: str
+    username: str
+    role: str
+    certificate: str
+    when: datetime
+    proven_by: str
+    digest: str
+    note: str
+    entry: int
+    changed: tuple[str, ...]
+
+    @property
+    def holds(self) -> bool:
+        return not self.changed
+
+    @property
+    def state(self) -> str:
+        return "signed" if self.holds else "signed_before"
+
+
+@dataclass(frozen=True)
+class SignedThing:
+    """The signatures of one thing, oldest first, and where it is signed."""
+
+    kind: str
+    key: int
+    rows: tuple[Signed, ...]
+
+    @property
+    def sign_at(self) -> str:
+        return reverse("sign", args=[self.kind, self.key])
+
+    @property
+    def holding(self) -> tuple[Signed, ...]:
+        return tuple(one for one in self.rows if one.holds)
+
+
+def signed_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
+    """Of each key its signatures, in a constant number of statements."""
+    keys = list(keys)
+    rows = Signature.objects.filter(kind=kind, key__in=keys).select_related(*RELATED)
+    found = defaultdict(list)
+    for one in _shown(list(rows)):
+        found[one.key].append(one)
+    return {key: SignedThing(kind, key, tuple(found[key])) for key in keys}
+
+
+def signed_thing(kind: str, key: int) -> SignedThing:
+    return signed_of(kind, [key])[key]
+
+
+def _shown(rows: list[Signature]) -> list[Signed]:
+    """Each with whether it holds: what was signed is read again, once a kind."""
+    keys = defaultdict(set)
+    for row in rows:
+        keys[row.kind].add(row.key)
+    now = {
+        kind: SIGNABLES[kind].contents(found) if kind in SIGNABLES else {}
+        for kind, found in keys.items()
+    }
+    return [
+        _signed(row, SIGNABLES.get(row.kind), now[row.kind].get(row.key))
+        for row in rows
+    ]
+
+
+def _signed(row: Signature, signable, content: Content | None) -> Signed:
+    return Signed(
+        kind=row.kind,
+        key=row.key,
+        what=row.signed["what"],
+        address=content.address if content else "",
+        meaning=row.meaning,
+        word=row.get_meaning_display(),
+        who=row.name,
+        username=row.person.username,
+        role=row.get_role_display(),
+        certificate=row.certificate,
+        when=row.entry.received_at,
+        proven_by=row.get_proven_by_display(),
+        digest=row.digest,
+        note=row.note,
+        entry=row.entry.pk,
+        changed=signing.changes_of(row, signable, content),
+    )
+
+
+def signatures(*, q: str = "", meaning: str = "") -> QuerySet[Signature]:
+    """All signatures, the newest first; q: words of who signed and what."""
+    rows = Signature.objects.select_related(*RELATED).order_by("-pk")
+    if meaning:
+        rows = rows.filter(meaning=meaning)
+    return search(rows, q, "name", "certificate_number", "content")
+
+
+def signature_page(rows: QuerySet[Signature], number) -> Page:
+    page = Paginator(rows, SIZE).get_page(number)
+    page.object_list = _shown(list(page.object_list))
+    return page
+
+
+@dataclass(frozen=True)
+class ToSign:
+    """What a person is about to sign: exactly what is signed, with its digest."""
+
+    signable: Signable
+    content: Content
+    digest: str
+    thing: SignedThing
+    meanings: list[Meaning]
+    people: list[Person]
+    why_not: str
+
+
+def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
+    """None where there is no such thing. meanings: those that any of the crew can sign
+    it with now."""
+    found = signing.content_of(kind, key)
+    if found is None:
+        return None
+    signable, content = found
+    crew = list(Person.objects.filter(is_active=True).exclude(role="visitor"))
+    open_to = {one.pk: signing.meanings_of(signable, content, one) for one in crew}
+    return ToSign(
+        signable,
+        content,
+        signing.digest_of(signable.text(content)),
+        signed_thing(kind, key),
+        [one for one in Meaning if any(one in found for found in open_to.values())],
+        [one for one in crew if open_to[one.pk]],
+        _why_not(signable, content, person),
+    )
+
+
+def _why_not(signable: Signable, content: Content, person: Person) -> str:
+    """Why nobody, or not this person, can sign it."""
+    if signing.meanings_of(signable, content, person):
+        return ""
+    first = next(iter(signable.rights))
+    return signing.refusal(signable, content, first, person)

@@ -1,0 +1,56 @@
+"""Signing: exactly what is signed is shown first; and all signatures, with whether
+they hold."""
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_safe
+
+from shop import roles
+from shop.actions import signatures as actions
+from shop.forms import signatures as forms
+from shop.queries import signatures as queries
+
+from .account import address
+from .acting import attempt, posted
+from .airframes import form_view
+
+
+@sensitive_post_parameters("secret")
+@form_view
+def sign(request, kind, key):
+    roles.require(request.user, "sign")
+    view = queries.to_sign(kind, key, request.user)
+    if view is None:
+        raise Http404
+    form = forms.SignForm(
+        posted(request),
+        people=view.people,
+        meanings=view.meanings,
+        by=request.user,
+        initial={"shown": view.digest},
+    )
+    if request.method == "POST":
+        done, made = attempt(
+            form,
+            lambda **said: actions.sign(
+                kind=kind, key=key, address=address(request), **said
+            ),
+        )
+        if done:
+            messages.success(request, _("Signed: %(s)s") % {"s": made})
+            return redirect("sign", kind, key)
+    context = {"view": view, "content": view.content, "form": form}
+    return render(request, "shop/signatures/sign.html", context)
+
+
+@require_safe
+def signatures(request):
+    roles.require(request.user, "look")
+    form = forms.SignatureFilter(request.GET)
+    rows = queries.signatures(**form.chosen)
+    page = queries.signature_page(rows, request.GET.get("page"))
+    context = {"page": page, "filter": form}
+    return render(request, "shop/signatures/signatures.html", context)
