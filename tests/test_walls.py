@@ -213,7 +213,17 @@ def test_files_have_at_most_400_lines():
 # or divides, or is given a name of its own, it is a conversion.
 FACTORS = {100, 1_000, 10_000, 1_000_000, 1_000_000_000, 25_400_000}
 FACTORS |= {1e-3, 1e-6, 1e-9, 25.4, 645.16, 1.8, 24, 60, 72, 1_440, 3_600, 86_400}
+# By definition or convention of foot, inch, knot, pound and mile.
+FACTORS |= {304.8, 0.3048, 2.54, 0.0254, 1852, 1.852, 0.45359237, 453.59237}
 NAMED = {25.4, 645.16, 273.15, 459.67, 25_400_000, 1_000_000, 1_000_000_000}
+NAMED |= {304.8, 0.3048, 2.54, 0.0254, 1852, 0.45359237, 453.59237}
+OFFSETS = {273.15, 459.67, 32}
+# So small that they are one only beside a name that says its unit: 12 inches, 10 g/kg.
+SMALL = {7, 10, 12, 36, 144, 365}
+UNIT_SAID = re.compile(
+    r"(_|\b)(nm|um|mm2?|cm|in2?|ft|m|mg|g|kg|lb|s|min|h|days?|permille|per_kg|ratio|feet"
+    r"|foot|inch(es)?|knots?)\b"
+)
 # Numbers that look like one and are none: in how many places, and what they are.
 NO_CONVERSION = {
     "qa/demo/fairing.py": (4, "holes every 100 mm, and places at 60 mm"),
@@ -222,6 +232,8 @@ NO_CONVERSION = {
         2,
         "as good as nothing, beside the size of what is drawn",
     ),
+    "qa/paper/blocks.py": (1, "a drawing is 1000 of its own units wide"),
+    "qa/numeric/verdict/acceptance.py": (1, "an even spread has a variance of w²/12"),
     "qa/drawing/projection.py": (
         1,
         "as good as flat, beside the size of what is drawn",
@@ -230,12 +242,16 @@ NO_CONVERSION = {
     "qa/numeric/geometry/outline.py": (1, "as good as nothing, beside the spread"),
     "qa/numeric/plan/adjusters.py": (1, "a move as good as without a bound"),
     "qa/numeric/plan/motions.py": (1, "as good as a turn about the face"),
+    "qa/numeric/plan/set_planner.py": (1, "a place as good as without an end"),
     "qa/queries/plans/plan_pages.py": (2, "a bite is rounded down to a thousandth"),
     "qa/rules/bites.py": (2, "a bite is rounded down to a hundredth"),
     "shop/files/layers.py": (1, "FURTHEST: no laminate comes near it"),
     "shop/numeric/laminate.py": (1, "hardener is stated in parts per 100 of resin"),
     "shop/queries/tooling.py": (1, "a mark is a sixtieth of the picture wide"),
 }
+
+
+MAKES_A_NUMBER = {"Decimal", "Fraction", "float", "int"}
 
 
 def number_of(node) -> float | None:
@@ -246,12 +262,16 @@ def number_of(node) -> float | None:
         base, power = number_of(node.left), number_of(node.right)
         return None if base != 10 or power is None else float(base) ** power
     if isinstance(node, ast.Call) and node.args:
-        made = getattr(node.func, "id", "") in {"Decimal", "Fraction", "float", "int"}
+        made = getattr(node.func, "id", "") in MAKES_A_NUMBER
         return number_of(node.args[0]) if made else None
     value = getattr(node, "value", None)
     if isinstance(value, str):
         value = float(value) if re.fullmatch(r"\d+(\.\d+)?(e-?\d+)?", value) else None
     return value if type(value) in (int, float) else None
+
+
+def first_line(arguments: ast.arguments) -> int:
+    return min(node.lineno for node in ast.walk(arguments) if hasattr(node, "lineno"))
 
 
 def conversions_in(source: str) -> list[int]:
@@ -261,7 +281,9 @@ def conversions_in(source: str) -> list[int]:
         if isinstance(node, ast.BinOp):
             scales = isinstance(node.op, ast.Mult | ast.Div | ast.FloorDiv | ast.Mod)
             sides = {number_of(node.left), number_of(node.right)}
-            if sides & (FACTORS if scales else {273.15, 459.67}):
+            if sides & (FACTORS if scales else OFFSETS) or (
+                scales and sides & SMALL and UNIT_SAID.search(ast.unparse(node))
+            ):
                 lines.append(node.lineno)
         elif isinstance(node, ast.AugAssign) and number_of(node.value) in FACTORS:
             lines += [node.lineno] * isinstance(node.op, ast.Mult | ast.Div)
@@ -271,8 +293,15 @@ def conversions_in(source: str) -> list[int]:
         elif isinstance(node, ast.Dict):
             given = {number_of(value) for value in node.values}
             lines += [node.lineno] * bool(given & NAMED)
+        elif isinstance(node, ast.arguments):
+            defaults = {number_of(value) for value in node.defaults + node.kw_defaults}
+            lines += [first_line(node)] if defaults & (FACTORS | NAMED) else []
         elif isinstance(node, ast.Call) and ast.unparse(node.func) == "divmod":
             lines += [node.lineno] * (number_of(node.args[1]) in FACTORS)
+        elif isinstance(node, ast.Call):
+            made = getattr(node.func, "id", "") in MAKES_A_NUMBER
+            given = {number_of(value) for value in node.args}
+            lines += [node.lineno] * bool(given & NAMED and not made)
     return lines
 
 
@@ -293,10 +322,40 @@ def test_only_units_spell_a_conversion():
         *("mm = nm / 1_000_000", "nm = round(mm * 1e6)", "x = y / 25.4", "IN = 25.4"),
         *("h, m = divmod(t, 60)", "k = c + 273.15", 'mm = Decimal("25.4") * inches'),
         *("s = 1 / 60", "g = mg // 10**3", "t *= 60", 'P = {"in": 25_400_000}'),
+        *("def to_mm(nm, per=25.4): ...", "def f(nm, *, per=1_000_000): ..."),
+        *("inches = 12 * feet", "share = hardener_per_kg / 10", "c_f = f - 32"),
+        *("mm = scaled(length_in, 25.4)", "days = 7 * span_days", "m = h_ft * 0.3048"),
     ],
 )
 def test_such_a_conversion_would_be_found(line):
     assert conversions_in(line) == [1]
+
+
+# A factor handed to a filter or a tag of a template; `add` and `slice` scale nothing.
+IN_A_TEMPLATE = re.compile(
+    r"\|(?!add:|slice:|floatformat:|truncate)\w+:\"?(\d[\d_.]*)\b"
+    r"|\{%\s*widthratio\b[^%]*?\s(\d[\d_.]*)\b"
+)
+
+
+def factors_in(template: str) -> list[str]:
+    found = (one or other for one, other in IN_A_TEMPLATE.findall(template))
+    return [text for text in found if float(text) in FACTORS | NAMED | SMALL]
+
+
+def test_no_template_spells_a_conversion():
+    guilty = {
+        str(path.relative_to(TREE)): factors
+        for path in (TREE / "templates").rglob("*.html")
+        if (factors := factors_in(path.read_text("utf-8")))
+    }
+    assert guilty == {}
+
+
+def test_a_conversion_in_a_template_would_be_found():
+    for text in ("{{ nm|divide:1000000 }}", "{% widthratio nm 1000000 1 %}"):
+        assert factors_in(text) == ["1000000"]
+    assert factors_in('{{ digest|slice:":12" }} {{ row|floatformat:2 }}') == []
 
 
 def test_only_one_script_spells_a_conversion_of_lengths():

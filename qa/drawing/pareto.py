@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qa.drawing.scene import Group, Scene, Shape, Text, box, line
+from shop.numeric.units import PERMILLE_PER_PERCENT
 
 WIDTH, ROW, TOP, NAMES, COUNTS = 1000.0, 38.0, 34.0, 330.0, 150.0
 TEXT = 17.0
@@ -43,7 +44,8 @@ def shares(bars: Sequence[Bar]) -> list[Share]:
 
 
 def percent(permille: int) -> str:
-    return f"{permille // 10}.{permille % 10} %"
+    whole, tenths = divmod(permille, PERMILLE_PER_PERCENT)
+    return f"{whole}.{tenths} %"
 
 
 def build(title: str, shares: Sequence[Share]) -> Scene:

@@ -11,7 +11,14 @@ from fractions import Fraction
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shop.numeric.units import FRACTION, PER_UNIT, ZERO_C_IN_F, LengthError, fraction_nm
+from shop.numeric.units import (
+    BP_PER_PERCENT,
+    FRACTION,
+    PER_UNIT,
+    ZERO_C_IN_F,
+    LengthError,
+    fraction_nm,
+)
 
 NUMBER = re.compile(r"([+\-−]?)(\d{1,12})(?:[.,](\d{1,9}))?\s*([^\d\s.,]*)")
 
@@ -145,7 +152,7 @@ def pressure(label, **named) -> MeasureField:
 class PercentField(forms.DecimalField):
     """Percent with two decimals, cleaned to whole hundredths (or millionths)."""
 
-    def __init__(self, *, per=100, **named):
+    def __init__(self, *, per=BP_PER_PERCENT, **named):
         super().__init__(
             **{"min_value": 0, "max_value": 100, "decimal_places": 4, **named}
         )

@@ -18,6 +18,7 @@ from shop.numeric.units import (
     MG_PER_KG,
     MILLI,
     MM2_PER_M2,
+    PER_KG_PER_PERCENT,
     PPM,
     to_mm,
 )
@@ -142,7 +143,9 @@ def resin_to_mix(laminate: Laminate, plies, hardener_per_kg: int | None):
     if not layers or not hardener_per_kg:
         return None
     needed = numbers.resin_needed_g(layers)
-    return numbers.mix(needed, laminate.loss_ppm / PPM, hardener_per_kg / 10)
+    return numbers.mix(
+        needed, laminate.loss_ppm / PPM, hardener_per_kg / PER_KG_PER_PERCENT
+    )
 
 
 def ratio_off_bp(resin_mg: int, hardener_mg: int, per_kg: int | None) -> int | None:
@@ -159,7 +162,7 @@ def ratio_warnings(off_bp: int | None, resin) -> list[str]:
     message = _("The hardener is %(off)s %% off its ratio of 100 : %(ratio)s.")
     values = {
         "off": f"{off_bp / BP_PER_PERCENT:+z.1f}",
-        "ratio": f"{resin.ratio / 10:g}",
+        "ratio": f"{resin.ratio / PER_KG_PER_PERCENT:g}",
     }
     return [message % values]
 
