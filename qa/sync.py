@@ -149,7 +149,9 @@ def _confirm(by: Person, said: Said, envelope: dict) -> None:
 
 
 def _study_value(by: Person, said: Said, envelope: dict) -> None:
-    study = said.row("study", GaugeStudy.objects.all(), key="entry_id")
+    study = said.row(
+        "study", GaugeStudy.objects.select_related("instrument"), key="entry_id"
+    )
     ours = StudyValue.objects.filter(study=study)
     gauge_studies.record_value(
         by=by,

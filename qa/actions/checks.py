@@ -57,7 +57,8 @@ def start_check(
         "note": note,
     }
     check = Check(fit_up=fit_up, instrument=instrument, held=held or [], **told)
-    _take_gauge(check, instrument)
+    gauges.freeze(check, instrument)
+    check.calibration_due = instrument and instrument.due
     stations = list(fit_up.revision.stations.select_related("revision"))
     check.wanted = _wanted(check, stations)
     gauge = instrument and str(instrument.uuid)
@@ -283,11 +284,3 @@ def _counted(old: str, new: str) -> dict:
         return {}
     moves = {old: F(old) - 1} if old else {}
     return moves | ({new: F(new) + 1} if new else {})
-
-
-def _take_gauge(check: Check, instrument: Instrument | None) -> None:
-    """Freeze on the check what its instrument says now."""
-    if instrument:
-        for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
-            setattr(check, name, getattr(instrument, name))
-        check.calibration_due = instrument.due

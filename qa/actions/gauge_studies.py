@@ -93,6 +93,8 @@ def record_value(
         nm = parse_typed(value, unit)
     except LengthError as error:
         raise Refused(f"{error}.", field="value") from None
+    reach = study.instrument.range_low_nm, study.instrument.range_high_nm
+    gauges.hold_to_range([nm], reach, "value")
     if supersedes and not reason.strip():
         raise Refused(_("Say why this replaces the value before."), field="reason")
     envelope.setdefault(

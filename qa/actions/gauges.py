@@ -8,6 +8,7 @@ from qa.models import (
     Instrument,
 )
 from qa.rules.gauge_budgets import combined
+from qa.rules.gauges import rules_now
 from shop import roles
 from shop.actions.locks import locked
 from shop.ledger import perform
@@ -76,11 +77,14 @@ def save_budget(
     return row
 
 
-def set_gauge_rules(*, by, overdue: str, unfit: str) -> GaugeRules:
-    """Say what is done about an instrument that is overdue, lost or damaged."""
+def set_gauge_rules(*, by, **said) -> GaugeRules:
+    """Say what is done about an instrument that is overdue, lost or damaged, and about
+    a reading outside its range: overdue, unfit, outside; the others stay."""
     roles.require(by, "define instruments")
-    row = GaugeRules(overdue=overdue, unfit=unfit)
+    now = rules_now()
+    names = ("overdue", "unfit", "outside")
+    said = {name: said.get(name, getattr(now, name)) for name in names}
+    row = GaugeRules(**said)
     row.full_clean(exclude=["entry"])
-    said = {"overdue": overdue, "unfit": unfit}
     with perform("gauge_rules/1", by=by, said=said) as act:
         return act.record(row)

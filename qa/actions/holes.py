@@ -185,7 +185,11 @@ def record_holes(
                     field="holes",
                 )
             seen.add(hole.label)
-            act.record(_reading(check, holes[hole.label], hole))
+            reading = _reading(check, holes[hole.label], hole)
+            if instrument and reading.size_nm is not None:
+                reach = instrument.range_low_nm, instrument.range_high_nm
+                gauges.hold_to_range([reading.size_nm], reach, "holes")
+            act.record(reading)
         act.result = {"check": check.label}
     return check
 

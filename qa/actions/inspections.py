@@ -106,9 +106,7 @@ def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrume
     if refused := gauges.refusal(instrument):
         raise Refused(refused, field="instrument")
     check = Check(fit_up=offered.fit_up, finish=of.finish, instrument=instrument)
-    if instrument:
-        for name in ("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"):
-            setattr(check, name, getattr(instrument, name))
+    gauges.freeze(check, instrument)
     try:
         return judging.judged(check, station, kind, typed)
     except ValueError:

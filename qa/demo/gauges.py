@@ -45,8 +45,8 @@ def load(crew) -> None:
         error_nm=40 * UM,
         note="the thinnest leaf is worn",
     )
-    gauges.set_gauge_rules(by=emil, overdue="refuse", unfit="warn")
-    gauges.set_gauge_rules(by=emil, overdue="warn", unfit="refuse")
+    gauges.set_gauge_rules(by=emil, overdue="refuse", unfit="warn", outside="refuse")
+    gauges.set_gauge_rules(by=emil, overdue="warn", unfit="refuse", outside="warn")
 
 
 def _budget(by, instrument) -> None:

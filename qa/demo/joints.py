@@ -217,12 +217,12 @@ def _normal(x: float) -> tuple[float, float]:
 
 def _instruments(lena) -> None:
     rows = (
-        ("SG-1", "Gauge for gap and step", "step gauge", 0.06, 0.01, (0, 50, 25)),
-        ("TG-1", "Taper gauge 0.3 to 6 mm", "taper gauge", 0.08, 0.05, None),
-        ("FL-1", "Feeler leaves 0.05 to 1.00", "feeler leaves", 0.02, 0.05, None),
+        ("SG-1", "Gauge for gap and step", "step gauge", 0.06, 0.01, (-5, 5)),
+        ("TG-1", "Taper gauge 0.3 to 6 mm", "taper gauge", 0.08, 0.05, (0.3, 6)),
+        ("FL-1", "Feeler leaves 0.05 to 1.00", "feeler leaves", 0.02, 0.05, (0.05, 1)),
     )
-    for code, name, kind, u, step, feet in rows:
-        feet = feet or (None, None, None)
+    for code, name, kind, u, step, (low, high) in rows:
+        feet = (0, 50, 25) if kind == "step gauge" else (None, None, None)
         save_instrument(
             by=lena,
             code=code,
@@ -231,6 +231,8 @@ def _instruments(lena) -> None:
             due=day(-140),
             u_nm=round(u * MM),
             resolution_nm=round(step * MM),
+            range_low_nm=round(low * MM),
+            range_high_nm=round(high * MM),
             **{
                 key: None if foot is None else foot * MM
                 for key, foot in zip(

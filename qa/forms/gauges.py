@@ -151,7 +151,11 @@ class GaugeRulesForm(forms.Form):
     unfit = forms.ChoiceField(
         label=_("When it is lost or damaged"), choices=Strictness.choices
     )
+    outside = forms.ChoiceField(
+        label=_("When a reading lies outside what it reads"),
+        choices=Strictness.choices,
+    )
 
     @classmethod
     def initial_of(cls, row: GaugeRules) -> dict:
-        return {"overdue": row.overdue, "unfit": row.unfit}
+        return {name: getattr(row, name) for name in cls.base_fields}

@@ -4,7 +4,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.actions.inspections import Remark
-from qa.models import Instrument, Joint, Kind
+from qa.forms.instruments import InstrumentField
+from qa.models import Joint, Kind
 from qa.wording.offers import OUTCOMES, WHOLE
 from shop.forms.fields import SerialField, asked
 from shop.models import Airframe, Position, Unit
@@ -56,11 +57,8 @@ class SecondForm(forms.Form):
     kind = forms.ChoiceField(label=_("What"), choices=Kind.choices)
     value = forms.CharField(label=_("You read"), max_length=24)
     unit = forms.ChoiceField(label=_("Unit"), choices=Unit.choices)
-    instrument = forms.ModelChoiceField(
-        Instrument.objects.filter(status="in_use"),
-        label=_("Read with"),
-        required=False,
-        empty_label=_("not stated"),
+    instrument = InstrumentField(
+        label=_("Read with"), required=False, empty_label=_("not stated")
     )
 
     def __init__(self, *arguments, stations, unit, **named):

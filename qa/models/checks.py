@@ -49,6 +49,8 @@ class Check(Fact):
     foot_1_nm = models.BigIntegerField(null=True, blank=True)
     foot_2_nm = models.BigIntegerField(null=True, blank=True)
     probe_nm = models.BigIntegerField(null=True, blank=True)
+    range_low_nm = models.BigIntegerField(null=True, blank=True)
+    range_high_nm = models.BigIntegerField(null=True, blank=True)
     calibration_due = models.DateField(null=True, blank=True)
     temperature_mc = models.IntegerField(null=True, blank=True)
     in_acceptance_condition = models.BooleanField(default=False)
@@ -77,6 +79,11 @@ class Check(Fact):
     @property
     def label(self) -> str:
         return f"FC-{self.number:04d}"
+
+    @property
+    def reach(self) -> tuple[int | None, int | None]:
+        """What its instrument reads from and to, as it was stated then."""
+        return self.range_low_nm, self.range_high_nm
 
     @property
     def held_text(self) -> str:

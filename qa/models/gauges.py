@@ -97,9 +97,15 @@ class GaugeRules(Fact):
         choices=Strictness,
         default=Strictness.REFUSE,
     )
+    outside = models.CharField(
+        _("reading outside its range"),
+        max_length=6,
+        choices=Strictness,
+        default=Strictness.WARN,
+    )
 
     class Meta:
         ordering = ("-id",)
 
     def __str__(self) -> str:
-        return f"overdue {self.overdue}, unfit {self.unfit}"
+        return f"overdue {self.overdue}, unfit {self.unfit}, outside {self.outside}"

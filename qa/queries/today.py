@@ -63,7 +63,7 @@ def today(person: Person) -> Today:
     inspect, off = _inspect(), _must_come_off()
     dated = [list_ for list_ in (clock_list(person), gauges) if list_.items]
     return Today(
-        open_checks=[checks.check_row(check) for check in open_checks[:FEW]],
+        open_checks=checks.check_rows(open_checks[:FEW]),
         open_check_count=CheckState.objects.filter(state="open").count(),
         items=[nonconformances.item_row(item) for item in items[:FEW]],
         item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),

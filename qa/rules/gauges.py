@@ -1,5 +1,6 @@
 """Whether an instrument may be measured with, and what it measured while it was off."""
 
+from collections.abc import Iterable
 from datetime import date
 
 from django.db.models import Q
@@ -10,12 +11,15 @@ from qa.models import (
     Calibration,
     CalibrationResult,
     Check,
+    CurrentReading,
     GaugeRules,
     HoleCheck,
     Instrument,
     InstrumentStatus,
     Strictness,
 )
+from qa.wording import lengths
+from shop.ledger import Refused
 
 UNFIT = (InstrumentStatus.LOST, InstrumentStatus.DAMAGED)
 DOUBTED = (CalibrationResult.OFF, CalibrationResult.ADJUSTED)
@@ -43,12 +47,80 @@ def objections(
     return doubts
 
 
+def offered() -> list[tuple[Instrument, str, bool]]:
+    """(instrument, why it is in doubt, whether it is refused) of each that is not out
+    of use; two statements."""
+    rules = rules_now()
+    found = []
+    for one in Instrument.objects.exclude(status=InstrumentStatus.OUT):
+        told = objections(one, rules)
+        why = " ".join(words for words, _no in told)
+        found.append((one, why, any(no for _words, no in told)))
+    return found
+
+
+def reach_words(
+    instrument: Instrument, reach: tuple[int | None, int | None], unit: str
+) -> str:
+    """What an instrument reads from and to, in words; "" where that is not stated."""
+    if reach == (None, None):
+        return ""
+    words = _("%(code)s reads %(limits)s.")
+    return words % {"code": instrument.code, "limits": lengths.limits(*reach, unit)}
+
+
 def refusal(instrument: Instrument | None) -> str:
     """Why an instrument may not be measured with now, "" when it may."""
     if instrument is None:
         return ""
     told = objections(instrument, rules_now())
     return " ".join(why for why, refused in told if refused)
+
+
+FROZEN = (
+    *("u_nm", "foot_1_nm", "foot_2_nm", "probe_nm"),
+    *("range_low_nm", "range_high_nm"),
+)
+
+
+def freeze(check: Check, instrument: Instrument | None) -> None:
+    """Put on a check what its instrument says now: later changes judge nothing."""
+    for name in FROZEN if instrument else ():
+        setattr(check, name, getattr(instrument, name))
+
+
+def is_outside(nm: int, reach: tuple[int | None, int | None]) -> bool:
+    """Whether a value lies beyond what an instrument reads from and to."""
+    low, high = reach
+    return (low is not None and nm < low) or (high is not None and nm > high)
+
+
+def hold_to_range(
+    values: list[int], reach: tuple[int | None, int | None], field: str
+) -> None:
+    """Refuse a value beyond what the instrument reads, where the shop does; no
+    statement while all lie within."""
+    beyond = any(is_outside(nm, reach) for nm in values)
+    if beyond and rules_now().outside == Strictness.REFUSE:
+        words = _("The instrument reads %(limits)s: take another for this.")
+        raise Refused(words % {"limits": lengths.limits(*reach)}, field=field)
+
+
+def read_outside(check: Check) -> list[tuple[str, str]]:
+    """[(station, kind)] of what stands of a check beyond what its instrument reads; at
+    most one statement."""
+    low, high = check.reach
+    beyond = Q()
+    if low is not None:
+        beyond |= Q(reading__value_nm__lt=low)
+    if high is not None:
+        beyond |= Q(reading__value_nm__gt=high)
+    if not beyond:
+        return []
+    rows = CurrentReading.objects.filter(beyond, fit_check=check)
+    return list(rows.order_by("station__order", "kind").values_list(
+        "station__label", "kind"
+    ))  # fmt: skip
 
 
 def spans_off(calibrations: list[Calibration]) -> list[tuple[date | None, Calibration]]:
@@ -90,14 +162,25 @@ def measured_while_off(
     )
 
 
+def found_off(checks: Iterable[Check]) -> dict[int, Calibration]:
+    """By check the calibration that found its instrument off, where the check lies
+    between it and the last good one before; one statement, checks with their entry."""
+    checks = [one for one in checks if one.instrument_id]
+    keys = {one.instrument_id for one in checks}
+    told: dict[int, list[Calibration]] = {}
+    rows = Calibration.objects.filter(instrument__in=keys).select_related("instrument")
+    for row in rows if keys else ():
+        told.setdefault(row.instrument_id, []).append(row)
+    spans = {key: spans_off(rows) for key, rows in told.items()}
+    found = {}
+    for check in checks:
+        day = timezone.localtime(check.entry.received_at).date()
+        for good, off in spans.get(check.instrument_id, ()):
+            if day <= off.done_on and (good is None or day >= good):
+                found.setdefault(check.pk, off)
+    return found
+
+
 def doubt_of(check: Check) -> Calibration | None:
-    """The calibration that found the instrument of a check off, where the check lies
-    between it and the last good one before; one statement."""
-    if check.instrument_id is None:
-        return None
-    day = timezone.localtime(check.entry.received_at).date()
-    rows = list(Calibration.objects.filter(instrument=check.instrument_id))
-    for good, off in spans_off(rows):
-        if day <= off.done_on and (good is None or day >= good):
-            return off
-    return None
+    """As found_off, of one check."""
+    return found_off([check]).get(check.pk)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from qa.models import Check, CheckState, CurrentReading, Kind, Outcome, Reading, Station
 from qa.numeric.verdict import acceptance, grouping
-from qa.rules import requirements
+from qa.rules import gauges, requirements
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.ledger import Refused
@@ -52,6 +52,14 @@ def _value(typed: Typed, u_nm: int | None, kind: str) -> tuple[int, int | None]:
         raise Refused(f"{error}.".capitalize(), field="does_not_go") from None
 
 
+def _taken(typed: Typed, value_nm: int) -> list[int]:
+    """What the instrument itself read: of a feeler pair both leaves."""
+    if typed.outcome == Outcome.VALUE:
+        return [value_nm]
+    leaves = typed.goes, typed.does_not_go
+    return [parse_length(one, typed.unit, comma=True) for one in leaves]
+
+
 def judged(check: Check, station: Station, kind: str, typed: Typed) -> Reading:
     """Return the reading, judged by the revision that its fit-up was opened with."""
     if typed.outcome not in Outcome.values:
@@ -69,6 +77,7 @@ def judged(check: Check, station: Station, kind: str, typed: Typed) -> Reading:
     if typed.outcome in (Outcome.SKIPPED, Outcome.CLEARED):
         return reading
     reading.value_nm, reading.u_nm = _value(typed, check.u_nm, kind)
+    gauges.hold_to_range(_taken(typed, reading.value_nm), check.reach, "value")
     reading.judged_nm = reading.value_nm
     if kind == Kind.FLUSH:
         reading.correction_nm = requirements.bridge_excess_nm(station, check)
@@ -130,6 +139,10 @@ def receipt_of(reading: Reading, station: Station) -> dict:
         message = f"{words} {lengths.length(reading.value_nm, unit)}"
         if reading.deviation_nm:
             message += f", {wording.beyond(reading.deviation_nm, unit)}"
+    if reading.value_nm is not None and gauges.is_outside(
+        reading.value_nm, reading.fit_check.reach
+    ):
+        message += ", outside what the instrument reads"
     if reading.late:
         message += ": kept, but the check was finished before; a person decides"
     return {

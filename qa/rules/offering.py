@@ -180,8 +180,10 @@ def _short(state: JointState, checks: list[Check]) -> list[str]:
     parts = [state.fit_up.part, state.fit_up.surround_part]
     if any(one and one.state != PartState.GOOD for one in parts):
         codes.append("suspect")
-    if any(gauges.doubt_of(one) for one in checks):
+    if gauges.found_off(checks):
         codes.append("instrument")
+    if any(gauges.read_outside(one) for one in checks):
+        codes.append("range")
     return codes
 
 

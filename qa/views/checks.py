@@ -15,7 +15,7 @@ from shop import roles
 from shop.forms.fields import choose_the_only, number_in
 from shop.models import Airframe
 from shop.numeric.units import MILLI
-from shop.queries.paging import page_of
+from shop.queries.paging import whole_page_of
 from shop.queries.signatures import signed_thing
 from shop.queries.tooling import photos_of
 from shop.rules import cure_states
@@ -29,7 +29,7 @@ def checks(request):
     form = CheckFilter(request.GET)
     chosen = form.chosen
     rows = queries.checks(words=chosen.pop("q"), **chosen)
-    page = page_of(rows, request.GET.get("page"), queries.check_row)
+    page = whole_page_of(rows, request.GET.get("page"), queries.check_rows)
     return render(request, "qa/checks/checks.html", {"filter": form, "page": page})
 
 

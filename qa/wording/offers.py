@@ -10,6 +10,7 @@ SHORT = {
     "unfinished": _("a check is not finished"),
     "late": _("readings came in late and wait for a decision"),
     "suspect": _("a serial is on hold or suspect"),
+    "range": _("read outside what the instrument reads"),
     "instrument": _("measured with an instrument that was found off since"),
 }
 OUTCOMES = {

@@ -11,8 +11,15 @@ SIZE = 30
 
 def page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> Page:
     """Return one page of `rows`, each made into a dataclass by `shape`."""
+    return whole_page_of(
+        rows, number, lambda found: [shape(row) for row in found], size
+    )
+
+
+def whole_page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> Page:
+    """The same, where `shape` makes all rows of the page together."""
     page = Paginator(rows, size).get_page(number)
-    page.object_list = [shape(row) for row in page.object_list]
+    page.object_list = shape(page.object_list)
     return page
 
 

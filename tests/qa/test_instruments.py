@@ -7,12 +7,21 @@ import math
 import pytest
 from django.utils import timezone
 
-from qa.actions import gauges
-from qa.models import Instrument
+from qa.actions import gauge_studies, gauges
+from qa.models import Instrument, Reading
 from qa.queries.instruments import instrument_page
 from qa.rules import gauges as rules
+from qa.rules.judging import receipt_of
 from shop.ledger import Refused
-from tests.qa.making import make_check, make_fit_up, make_instrument, mm, read
+from tests.around import by_hand
+from tests.qa.making import (
+    make_check,
+    make_fit_up,
+    make_instrument,
+    mm,
+    read,
+    read_all,
+)
 
 
 @pytest.fixture
@@ -93,6 +102,54 @@ def test_one_out_of_use_is_refused_whatever_is_set(by):
         make_check(by, instrument=make_instrument(by, status="out"))
 
 
+def test_a_reading_outside_the_range_is_marked_or_refused_as_the_shop_sets(
+    people, by, client_of
+):
+    gauge = make_instrument(by, range_low_nm=mm(-5), range_high_nm=mm(5))
+    check = make_check(by, instrument=gauge)
+    read(check, "1", "gap", "5.00")
+    read(check, "2", "gap", "5.01")
+    read(check, "2", "flush", "-5.001")
+    told = Reading.objects.get(value="5.01")
+    told = receipt_of(told, told.station)
+    assert told["message"].endswith("outside what the instrument reads")
+    said = f"{gauge} reads −5.00 to 5.00 mm; read outside of it: 2 flush, 2 gap."
+    client = client_of("inspector")
+    assert said in client.get(f"/fit-checks/{check.entry_id}/").content.decode()
+    # What it reads is frozen: a later range says nothing of this check.
+    gauge.range_high_nm = mm(9)
+    with by_hand():
+        gauge.save()
+    assert len(rules.read_outside(check)) == 2
+    gauges.set_gauge_rules(by=by, outside="refuse")
+    assert rules.rules_now().unfit == "refuse"
+    with pytest.raises(Refused, match="reads −5.00 to 5.00 mm: take another"):
+        read(check, "3", "gap", "5.01")
+    with pytest.raises(Refused, match="take another"):
+        read(check, "3", "gap", outcome="feeler", goes="4.9", does_not_go="5.1")
+    read(check, "3", "gap", outcome="feeler", goes="4.9", does_not_go="5.0")
+    study = gauge_studies.plan_study(
+        by=by, instrument=gauge, what="x", places=["1", "2"], repeats=2,
+        people=[people["builder"], people["lead"]],
+    )  # fmt: skip
+    with pytest.raises(Refused, match="take another"):
+        gauge_studies.record_value(by=by, study=study, turn=0, value="9.1", unit="mm")
+
+
+def test_found_off_is_said_in_lists_at_the_joint_and_in_the_plan(by, client_of):
+    gauge = make_instrument(by)
+    check = make_check(by, instrument=gauge)
+    read_all(check)
+    found(by, gauge, "good", 400)
+    found(by, gauge, "off", 0)
+    fit_up = check.fit_up
+    joint = f"/joints/{fit_up.joint_id}/on/{fit_up.airframe_id}/"
+    client = client_of("engineer")
+    for url in ("/fit-checks/", joint, f"/fit-checks/{check.entry_id}/plan/"):
+        words = client.get(url).content.decode()
+        assert "found off" in words, url
+
+
 def test_found_off_marks_what_was_measured_since_the_last_good_check(by, client_of):
     gauge, other = make_instrument(by), make_instrument(by)
     check = make_check(by, instrument=gauge)
@@ -170,7 +227,8 @@ def test_pages_keep_what_was_typed_and_say_what_is_wrong(by, client_of):
     )
     assert (
         client.post(
-            "/instruments/rules/", {"overdue": "warn", "unfit": "warn"}
+            "/instruments/rules/",
+            {"overdue": "warn", "unfit": "warn", "outside": "refuse"},
         ).status_code
         == 302
     )

@@ -1,6 +1,7 @@
 """Fit checks for lists, pages and paper."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from django.db.models import Q, QuerySet
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
 from qa.models import (
+    Calibration,
     Check,
     CheckState,
     CurrentReading,
@@ -18,9 +20,9 @@ from qa.models import (
     Station,
     Verdict,
 )
-from qa.queries.checks.unconfirmed import Doubts, doubts_of
+from qa.queries.checks.unconfirmed import Doubts, doubts_of, gauge_words
 from qa.queries.joints import drawings
-from qa.rules import judging, remeasure, requirements
+from qa.rules import gauges, judging, remeasure, requirements
 from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
 from qa.wording import lengths
@@ -90,11 +92,21 @@ class CheckRow:
     conforms: int
     does_not_conform: int
     not_proven: int
+    # That its instrument was found off since, "" where it was not.
+    doubt: str = ""
 
 
-def check_row(check: Check) -> CheckRow:
+def check_rows(checks: Iterable[Check]) -> list[CheckRow]:
+    """Rows of a page, with one statement more for all of them."""
+    checks = list(checks)
+    off = gauges.found_off(checks)
+    return [check_row(one, off.get(one.pk)) for one in checks]
+
+
+def check_row(check: Check, off: Calibration | None = None) -> CheckRow:
     state, fit_up = check.state, check.fit_up
     return CheckRow(
+        doubt=gauge_words(off),
         uuid=str(check.entry_id),
         label=check.label,
         airframe=fit_up.airframe.serial,

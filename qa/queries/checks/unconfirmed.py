@@ -1,13 +1,14 @@
 """What of a check is in doubt: acts nobody stands up for, readings set aside."""
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from qa.models import Check, Kind, Reading
+from qa.models import Calibration, Check, Kind, Reading
 from qa.rules import authorship, gauges, judging
 from qa.wording import lengths
 from shop.models import Authorship
@@ -47,6 +48,8 @@ class Doubts:
     void: bool
     # That its instrument was found off, "" where it was not.
     gauge: str = ""
+    # What was read beyond what the instrument reads, "" where nothing was.
+    outside: str = ""
 
     @property
     def lines(self) -> list[str]:
@@ -72,6 +75,8 @@ class Doubts:
             sentences.append(self.counts)
         if self.gauge:
             sentences.append(self.gauge)
+        if self.outside:
+            sentences.append(self.outside)
         return sentences
 
     @property
@@ -87,7 +92,7 @@ class Doubts:
 
 
 def doubts_of(check: Check, unit: str) -> Doubts:
-    """Return them in four statements, whatever the number of readings."""
+    """Return them in five statements, whatever the number of readings."""
     acts = Counter(entry.author for entry in authorship.unproven(check))
     return Doubts(
         claimed=sorted(acts.items()),
@@ -95,16 +100,16 @@ def doubts_of(check: Check, unit: str) -> Doubts:
         counts=_counts(check),
         late=check.state.late,
         void=check.state.void,
-        gauge=_gauge(check),
+        gauge=gauge_words(gauges.doubt_of(check)),
+        outside=_outside(check, unit),
     )
 
 
-def _gauge(check: Check) -> str:
+def gauge_words(off: Calibration | None) -> str:
     """That the instrument was found off later, "" where it was not."""
-    off = gauges.doubt_of(check)
     if off is None:
         return ""
-    words = {"code": check.instrument, "day": off.done_on, "how": off.laboratory}
+    words = {"code": off.instrument, "day": off.done_on, "how": off.laboratory}
     return (
         _(
             "%(code)s was found off on %(day)s (%(how)s), and not good since before "
@@ -112,6 +117,26 @@ def _gauge(check: Check) -> str:
         )
         % words
     )
+
+
+def found_off(checks: Iterable[Check]) -> list[str]:
+    """In words, check by check, that an instrument was found off since; one statement,
+    checks with their entry."""
+    rows = sorted({one.pk: one for one in checks}.values(), key=lambda one: one.number)
+    off = gauges.found_off(rows)
+    return [f"{one.label}: {gauge_words(off[one.pk])}" for one in rows if one.pk in off]
+
+
+def _outside(check: Check, unit: str) -> str:
+    places = gauges.read_outside(check)
+    if not places:
+        return ""
+    words = {
+        "code": check.instrument,
+        "limits": lengths.limits(*check.reach, unit),
+        "places": ", ".join(f"{station} {kind}" for station, kind in places),
+    }
+    return _("%(code)s reads %(limits)s; read outside of it: %(places)s.") % words
 
 
 def _asides(check: Check, unit: str) -> list[Aside]:

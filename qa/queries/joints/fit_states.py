@@ -1,11 +1,12 @@
 """A joint on an airframe as it is now, and every round that led here."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from qa.drawing.joint_map import JointMap
 from qa.models import Check, FitPlan, Joint, Kind, Side
 from qa.numeric.geometry import outline
+from qa.queries.checks.unconfirmed import found_off
 from qa.queries.joints import drawings
 from qa.queries.plans.plan_records import asked_words
 from qa.queries.plans.plan_texts import run_words
@@ -99,6 +100,8 @@ class JointNow:
     lost_area: str
     others: list[str]
     plan: FitPlan | None = None
+    # Instruments of what stands that were found off since.
+    doubts: list[str] = field(default_factory=list)
 
     @property
     def plan_words(self) -> str:
@@ -164,6 +167,7 @@ def joint_now(
         lost_area=_lost_area(state, lost, unit),
         others=[one.number for one in rows.joints if one.pk != joint.pk],
         plan=plan_now(airframe, part_id),
+        doubts=found_off(value.check for value in state.now.values.values()),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from qa.models import JointRevision, Side
 from qa.numeric.plan.motions import Motion, displace
 from qa.numeric.plan.result import CUT, FITS, Move
+from qa.queries.checks.unconfirmed import found_off
 from qa.rules.history import Seam
 from qa.rules.planning import WorkedPlan
 from qa.rules.station_places import point_mm
@@ -343,18 +344,27 @@ def reason_words(worked, one, unit: str, but=()) -> str:
     return wording.reasons(worked.reasons[one.joint, one.label], unit, but)
 
 
+def _found_off(worked: WorkedPlan) -> list[str]:
+    """The gauges of what it was made from that were found off since."""
+    values = (one.state.now.values.values() for one in worked.joints)
+    checks = [value.check for found in values for value in found]
+    return [one.rstrip(".") for one in found_off(checks)]
+
+
 DOUBTS = ("again", "between_beyond")
 
 
 def doubts(worked: WorkedPlan, unit: str) -> list[str]:
     """What to look at before it is cut: for a paper that has no room for all notes."""
     told = [wording.note(*note, unit) for note in worked.notes if note[0] in DOUBTS]
+    told += _found_off(worked)
     return [f"{one[0].upper()}{one[1:]}." for one in told]
 
 
 def warnings(worked: WorkedPlan, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
     told = [wording.note(*note, unit) for note in worked.notes]
+    told += _found_off(worked)
     told += [f"{one}: it is not in this plan" for one in worked.left_out]
     rule = worked.main.state.revision.rule
     if any(one.state.revision.rule != rule for one in worked.joints):

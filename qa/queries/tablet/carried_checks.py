@@ -10,6 +10,7 @@ from qa.models import (
     Check,
     CheckState,
     CurrentReading,
+    Instrument,
     Kind,
     Nonconformance,
     PatternHole,
@@ -20,7 +21,7 @@ from qa.queries.checks.photos import photographed
 from qa.queries.joints import drawings
 from qa.queries.plans.plan_records import for_tablet
 from qa.queries.tablet import hints as tablet_hints
-from qa.rules import judging, remeasure, requirements
+from qa.rules import gauges, judging, remeasure, requirements
 from qa.rules.station_places import places_of
 from shop.models import Person, Role
 from shop.numeric.units import MILLI
@@ -114,7 +115,15 @@ def _instrument(check: Check) -> dict | None:
         "code": check.instrument.code,
         "name": check.instrument.name,
         "u_nm": check.u_nm,
+        **reach_of(check.instrument, check.reach),
     }
+
+
+def reach_of(instrument: Instrument, reach: tuple[int | None, int | None]) -> dict:
+    """What an instrument reads from and to, as the tablet holds a value against it; in
+    words too."""
+    words = gauges.reach_words(instrument, reach, "mm")
+    return {"range_nm": list(reach), "reads": words} if words else {}
 
 
 def _celsius(milli: int | None) -> str | None:

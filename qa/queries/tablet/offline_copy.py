@@ -11,9 +11,11 @@ from qa.queries.tablet.carried_checks import (
     defects_to_show,
     holes_to_show,
     limits,
+    reach_of,
     tablet_map,
 )
 from qa.queries.tablet.studies import studies_to_carry
+from qa.rules import gauges
 from qa.rules.photographs import PHOTOGRAPHED
 from shop import identifiers
 from shop.models import Airframe, Part, Placement
@@ -30,7 +32,7 @@ def carry(hosts: Sequence[str] = ()) -> dict:
     """
     airframes = list(Airframe.objects.all())
     placed = _placed()
-    instruments = list(Instrument.objects.filter(status="in_use"))
+    instruments = gauges.offered()
     return {
         "database": database_id(),
         "now": timezone.now().isoformat(),
@@ -44,13 +46,17 @@ def carry(hosts: Sequence[str] = ()) -> dict:
             _named(
                 instrument,
                 code=instrument.code,
-                name=instrument.name,
+                name=_with_doubt(instrument, why),
                 u_nm=instrument.u_nm,
+                refused=why if refused else "",
+                **reach_of(
+                    instrument, (instrument.range_low_nm, instrument.range_high_nm)
+                ),
             )
-            for instrument in instruments
+            for instrument, why, refused in instruments
         ],
         "joints": _joints(
-            airframes, placed, {instrument.u_nm for instrument in instruments}
+            airframes, placed, {instrument.u_nm for instrument, *_ in instruments}
         ),
         "hosts": list(hosts),
         "kinds": {
@@ -58,6 +64,10 @@ def carry(hosts: Sequence[str] = ()) -> dict:
             for name, kind in identifiers.KINDS.items()
         },
     }
+
+
+def _with_doubt(instrument: Instrument, why: str) -> str:
+    return f"{instrument.name} ({why.rstrip('.')})" if why else instrument.name
 
 
 def _named(row, **shown) -> dict:

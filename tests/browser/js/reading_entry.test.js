@@ -75,6 +75,18 @@ test("nothing is kept for nobody, and the value stays", async () => {
   assert.deepEqual([entry.pad.text, told(tablet, "added").length], ["2.3", 0]);
 });
 
+test("what lies beyond what the instrument reads is asked about once, whatever the limits are", async () => {
+  const { entry, desk, tablet } = await anEntry();
+  entry.session.check.instrument = { range_nm: [null, 2.5e6], reads: "SG-1 reads at most 2.50 mm." };
+  type(entry, "2.51");
+  await ok(entry);
+  assert.deepEqual(desk.told, ["SG-1 reads at most 2.50 mm. OK once more keeps it."]);
+  await ok(entry);
+  type(entry, "2.5");
+  await ok(entry);
+  assert.deepEqual(told(tablet, "added").map(({ item }) => item.body.said.value), ["2.51", "2.5"]);
+});
+
 test("a slip of the finger, an empty pad and a half pair are asked about once", async () => {
   const { entry, desk, tablet } = await anEntry();
   await ok(entry);

@@ -27,8 +27,9 @@ export function holdingOf(fields) {
 }
 
 // What stands against starting, in words; empty when nothing does.
-export function obstacle({ instrumentChosen, judged, part, airframe, accepted, held }) {
+export function obstacle({ instrument, instrumentChosen, judged, part, airframe, accepted, held }) {
   if (!instrumentChosen) return "Choose the instrument, or none.";
+  if (instrument?.refused) return instrument.refused;
   if (!judged) return "This joint cannot be judged with that instrument: choose another.";
   if (accepted && !held.length) return "In the acceptance condition it is held: say by what.";
   if (part.airframe && part.airframe !== airframe.id) return "That part sits on another airframe: take it out there first.";

@@ -11,6 +11,9 @@ const beyond = (nm, low, high) => {
   return 0;
 };
 
+// Whether a value lies beyond what its instrument reads; range_nm: [low, high] or undefined where that is not stated.
+export const isOutside = (nm, instrument) => Boolean(instrument?.range_nm && beyond(nm, ...instrument.range_nm));
+
 export function judge(nm, limits) {
   const deviation_nm = beyond(nm, limits.low_nm, limits.high_nm);
   const rejected = beyond(nm, limits.reject_low_nm, limits.reject_high_nm);

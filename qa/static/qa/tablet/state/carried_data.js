@@ -29,9 +29,9 @@ export async function beginCheck(tablet, here, choice) {
 }
 
 // As the server would give it.
-async function copyOf(store, id, { joint, airframe, part, judged }) {
+async function copyOf(store, id, { joint, airframe, part, judged, instrument }) {
   const stations = joint.stations.map((station, row) => ({ ...station, ...judged.stations[row] }));
   const older = (await store.all("checks")).map(({ json }) => json);
   const before = previousValues(older, { joint: joint.label, airframe: airframe.label, part: part.label });
-  return { check: id, label: "new, not sent yet", state: "open", airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], beside: before, holes: joint.holes, defects: joint.defects?.[airframe.id] };
+  return { check: id, label: "new, not sent yet", state: "open", instrument, airframe, joint, part: { serial: part.label }, units: joint.units, map: joint.map, stations, readings: [], beside: before, holes: joint.holes, defects: joint.defects?.[airframe.id] };
 }

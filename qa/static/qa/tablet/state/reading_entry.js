@@ -1,7 +1,7 @@
 // What is being entered at the station in hand: the pad, the feeler pair, and what a person does, in the order in which it was done.
 import { emptyPad, hear, keyOf, press, quiet, recalled } from "../core/key_input.js";
 import { parseLength } from "../core/lengths.js";
-import { describe, looksLikeASlip, measured, shows } from "../core/readings.js";
+import { describe, isOutside, looksLikeASlip, measured, shows } from "../core/readings.js";
 import { neighbor, nextOpen } from "../core/station_order.js";
 
 // A disk that is asked much by others may take its time; longer than this, the person is told.
@@ -147,9 +147,11 @@ export class ReadingEntry extends Typing {
     if (!text) return this.slot().current ? void this.go(this.next() ?? this.neighbor(1)) : "Type a value first.";
     const read = parseLength(text, unit);
     if (read.problem) return read.problem;
-    if (looksLikeASlip(read.nm, this.limits()) && this.slip !== text) {
+    const { instrument } = this.session.check;
+    const slip = isOutside(read.nm, instrument) ? instrument.reads : looksLikeASlip(read.nm, this.limits()) && `${text} ${unit} is far outside.`;
+    if (slip && this.slip !== text) {
       this.slip = text;
-      return `${text} ${unit} is far outside. OK once more keeps it.`;
+      return `${slip} OK once more keeps it.`;
     }
     return this.save({ outcome: "value", value: read.text, unit });
   }
