@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0010_work_rates'),
+        ('qa', '0011_temporary'),
     ]
 
     operations = [
