@@ -58,7 +58,6 @@ def start_check(
     }
     check = Check(fit_up=fit_up, instrument=instrument, held=held or [], **told)
     gauges.freeze(check, instrument)
-    check.calibration_due = instrument and instrument.due
     stations = list(fit_up.revision.stations.select_related("revision"))
     check.wanted = _wanted(check, stations)
     gauge = instrument and str(instrument.uuid)

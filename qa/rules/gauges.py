@@ -85,8 +85,10 @@ FROZEN = (
 
 def freeze(check: Check, instrument: Instrument | None) -> None:
     """Put on a check what its instrument says now: later changes judge nothing."""
-    for name in FROZEN if instrument else ():
-        setattr(check, name, getattr(instrument, name))
+    if instrument:
+        check.calibration_due = instrument.due
+        for name in FROZEN:
+            setattr(check, name, getattr(instrument, name))
 
 
 def is_outside(nm: int, reach: tuple[int | None, int | None]) -> bool:
