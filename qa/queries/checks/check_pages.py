@@ -1,7 +1,7 @@
 """Fit checks for lists, pages and paper."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -92,13 +92,11 @@ class CheckRow:
     conforms: int
     does_not_conform: int
     not_proven: int
-    # That its instrument was found off since, "" where it was not.
-    doubt: str = ""
+    doubt: str = ""  # that its instrument was found off since
 
 
-def check_rows(checks: Iterable[Check]) -> list[CheckRow]:
+def check_rows(checks: Sequence[Check]) -> list[CheckRow]:
     """Rows of a page, with one statement more for all of them."""
-    checks = list(checks)
     off = gauges.found_off(checks)
     return [check_row(one, off.get(one.pk)) for one in checks]
 
