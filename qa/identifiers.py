@@ -24,6 +24,12 @@ def register_things() -> None:
             says=("airframe", "title"),
         ),
         Kind(
+            *("result", "C", "qa.CharacteristicResult", "characteristic_result"),
+            _("result"),
+            ("revision__characteristic", "airframe"),
+            says=("airframe", "verdict"),
+        ),
+        Kind(
             *("temporary", "B", "shop.TemporaryItem", "temporary_item"),
             _("temporary item"),
             ("airframe", "bay"),

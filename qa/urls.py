@@ -139,5 +139,6 @@ urlpatterns = [
     path("", include("qa.urls_molds")),
     path("", include("qa.urls_chain")),
     path("", include("qa.urls_temporary")),
+    path("", include("qa.urls_close_out")),
     path("", include("qa.urls_tablet")),
 ]

@@ -26,7 +26,7 @@ PLACES = (
 BESIDE = {
     "joints": ("hole_patterns",),
     "checks": ("shim_stock", "instruments", "plan_defaults"),
-    "airframes": ("temporary_items",),
+    "airframes": ("temporary_items", "characteristics"),
     "parts": ("pairs",),
     "tooling": ("holds", "labels"),
 }

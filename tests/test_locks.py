@@ -17,11 +17,14 @@ from tests.qa.test_tablets import set_pin
 # What each action of the demo holds.
 HELD = {
     "qa.adjusters.define_holding": "Position",
+    "qa.characteristics.record": "Characteristic",
+    "qa.characteristics.revise": "Characteristic",
     "qa.checks.choose_reading": "CheckState",
     "qa.checks.finish_check": "CheckState",
     "qa.checks.record_reading": "CheckState",
     "qa.claims._hold": "CheckState",
     "qa.claims.answer_claim": "Person",
+    "qa.close_outs.close": "Airframe",
     "qa.fit_plans.take": "Part",
     "qa.fit_plans.withdraw": "Part",
     "qa.fitups._lock": "Part",

@@ -48,6 +48,8 @@ WHO = {
         claims api_claims instrument gauge_studies gauge_study mold_fits
         correction correction_sheet correction_template
         over_parts over_parts_place over_parts_mode signatures
+        characteristics characteristic characteristic_on_airframe
+        characteristic_result close_out_airframe close_out_bay close_out_joint
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
     """,
     CREW: """
@@ -78,6 +80,7 @@ WHO = {
         calibrate gauge_budget gauge_rules new_gauge_study use_study take_correction
         withdraw_correction
         defect_kind new_defect_kind usual_defects together
+        new_characteristic revise_characteristic
     """,
     LEAD: """
         people add_person change_role set_certificate set_active reset_password

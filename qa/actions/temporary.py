@@ -102,14 +102,14 @@ def _refuse_place(item: TemporaryItem, joint, pattern: HolePattern | None) -> No
     if len(set(item.spots)) != item.count or len(item.spots) != item.count:
         raise Refused(_("One in each hole: choose the holes."), field="spots")
     known = set(pattern.current.holes.values_list("label", flat=True))
-    if odd := [one for one in item.spots if one not in known]:
+    if odd := [spot for spot in item.spots if spot not in known]:
         message = _("The pattern has no hole %(hole)s.")
         raise Refused(message % {"hole": ", ".join(odd)}, field="spots")
     there = TemporaryState.objects.filter(
         item__airframe=item.airframe, item__at__pattern=pattern, inside__gt=0
     )
-    full = {one for spots in there.values_list("spots", flat=True) for one in spots}
-    if taken := [one for one in item.spots if one in full]:
+    full = {spot for spots in there.values_list("spots", flat=True) for spot in spots}
+    if taken := [spot for spot in item.spots if spot in full]:
         message = _("There is one in already: %(holes)s.")
         raise Refused(message % {"holes": ", ".join(taken)}, field="spots")
 
@@ -162,14 +162,14 @@ def take_out_of_holes(
         left = set(spots)
         made = []
         for state in states:
-            mine = [one for one in state.spots if one in left]
+            mine = [spot for spot in state.spots if spot in left]
             if mine:
                 left -= set(mine)
                 verb = TemporaryVerb.TAKE_OUT
                 made.append(_step(act, state.item, state, verb, len(mine), mine, note))
         if left:
             message = _("Nothing is in there now: %(holes)s.")
-            holes = ", ".join(one for one in spots if one in left)
+            holes = ", ".join(spot for spot in spots if spot in left)
             raise Refused(message % {"holes": holes}, field="spots", code="stale")
     return made
 

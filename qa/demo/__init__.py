@@ -9,6 +9,7 @@ from shop.models import Person
 
 from . import (
     airframe,
+    closing,
     fairing,
     fitting,
     gauges,
@@ -44,6 +45,7 @@ def load() -> None:
     studies.load(crew)
     setting.load(crew, glider)
     temporary.load(crew, glider, seams)
+    closing.load(crew, glider, seams)
     signing.at_the_end(crew)
 
 

@@ -9,6 +9,12 @@ from .adjusters import (
     HoldingDirection,
     StepKind,
 )
+from .characteristics import (
+    Characteristic,
+    CharacteristicResult,
+    CharacteristicRevision,
+    Quality,
+)
 from .checks import (
     Check,
     CheckFinish,
@@ -22,6 +28,7 @@ from .checks import (
     Reading,
     Verdict,
 )
+from .close_outs import CloseOut
 from .fit_plans import (
     FitPlan,
     PlanEnd,
@@ -101,10 +108,14 @@ __all__ = [
     "Cause",
     "Calibration",
     "CalibrationResult",
+    "Characteristic",
+    "CharacteristicResult",
+    "CharacteristicRevision",
     "Check",
     "CheckFinish",
     "CheckState",
     "Choice",
+    "CloseOut",
     "CorrectionEnd",
     "CorrectionEnding",
     "CurrentReading",
@@ -149,6 +160,7 @@ __all__ = [
     "PlanEnding",
     "PlanJoint",
     "PlannedCut",
+    "Quality",
     "Reading",
     "ReleaseWithdrawal",
     "Rule",

@@ -154,10 +154,10 @@ def bay_counts(airframe: Airframe) -> list[BayCount]:
     """Every bay that ever had something in, with what lies below it, parents first, in
     two statements."""
     positions = list(Position.objects.filter(type_id=airframe.type_id))
-    parents = {one.pk: one.parent_id for one in positions}
+    parents = {row.pk: row.parent_id for row in positions}
     found = {
-        one.id: BayCount(one.id, one.name, one.path, one.depth)
-        for one in branches(positions)
+        bay.id: BayCount(bay.id, bay.name, bay.path, bay.depth)
+        for bay in branches(positions)
     }
     sums = (
         TemporaryState.objects.filter(item__airframe=airframe)
@@ -172,7 +172,7 @@ def bay_counts(airframe: Airframe) -> list[BayCount]:
                 bay = found[key]
                 setattr(bay, name, getattr(bay, name) + row[f"sum_{name}"])
             key = parents[key]
-    return [one for one in found.values() if one.put_in]
+    return [bay for bay in found.values() if bay.put_in]
 
 
 @dataclass(frozen=True)
@@ -226,10 +226,10 @@ def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
     by_bay: dict[int, list[ItemRow]] = {}
     for item in rows:
         by_bay.setdefault(item.bay_id, []).append(row_of(item))
-    inside = [one for one in counts if bay is None or within(bay, one.path)]
-    for one in inside:
-        one.rows = by_bay.get(one.id, [])
-    return OnBoard(airframe, [one for one in inside if one.rows], inside)
+    counts = [count for count in counts if bay is None or within(bay, count.path)]
+    for count in counts:
+        count.rows = by_bay.get(count.id, [])
+    return OnBoard(airframe, [count for count in counts if count.rows], counts)
 
 
 def within(bay: Position, path: str) -> bool:
@@ -256,9 +256,9 @@ def stories(found: Iterable[TemporaryItem]) -> list[ItemPage]:
     found = list(found)
     steps: dict[int, list[TemporaryStep]] = {}
     rows = TemporaryStep.objects.filter(item__in=found)
-    for one in rows.select_related("entry__by", "entry__confirmation").order_by("pk"):
-        steps.setdefault(one.item_id, []).append(one)
-    return [_story(one, steps.get(one.pk, [])) for one in found]
+    for row in rows.select_related("entry__by", "entry__confirmation").order_by("pk"):
+        steps.setdefault(row.item_id, []).append(row)
+    return [_story(item, steps.get(item.pk, [])) for item in found]
 
 
 def _story(item: TemporaryItem, steps: list[TemporaryStep]) -> ItemPage:

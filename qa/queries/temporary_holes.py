@@ -59,7 +59,7 @@ def holes_now(airframe: Airframe, pattern: HolePattern) -> HolesNow:
     """What is in each hole now, and the count by size: in three statements or four."""
     rows = TemporaryItem.objects.filter(airframe=airframe, at__pattern=pattern)
     items = list(rows.select_related("state").order_by("pk"))
-    full = {spot: one for one in items for spot in one.state.spots}
+    full = {spot: item for item in items for spot in item.state.spots}
     rows = list(pattern.current.holes.all())
     holes = [_hole(hole.label, full.get(hole.label)) for hole in rows]
     drawn = [
@@ -90,10 +90,12 @@ def _hole(label: str, item: TemporaryItem | None) -> HoleNow:
 
 def _sizes(items: list[TemporaryItem]) -> list[SizeCount]:
     found = []
-    for size in sorted({one.size for one in items if one.kind == TemporaryKind.CLECO}):
-        states = [one.state for one in items if one.size == size]
+    for size in sorted(
+        {item.size for item in items if item.kind == TemporaryKind.CLECO}
+    ):
+        states = [item.state for item in items if item.size == size]
         sums = (
-            sum(getattr(one, name) for one in states)
+            sum(getattr(state, name) for state in states)
             for name in ("count", "inside", "missing", "out", "released")
         )
         found.append(SizeCount(size, *sums))

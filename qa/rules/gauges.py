@@ -164,9 +164,10 @@ def measured_while_off(
     )
 
 
-def found_off(checks: Iterable[Check]) -> dict[int, Calibration]:
+def found_off(checks: Iterable) -> dict[int, Calibration]:
     """By check the calibration that found its instrument off, where the check lies
-    between it and the last good one before; one statement, checks with their entry."""
+    between it and the last good one before; one statement, checks with their entry.
+    Hole checks and results of characteristics alike."""
     checks = [one for one in checks if one.instrument_id]
     keys = {one.instrument_id for one in checks}
     told: dict[int, list[Calibration]] = {}
@@ -186,3 +187,10 @@ def found_off(checks: Iterable[Check]) -> dict[int, Calibration]:
 def doubt_of(check: Check) -> Calibration | None:
     """As found_off, of one check."""
     return found_off([check]).get(check.pk)
+
+
+def overdue_when_used(check) -> bool:
+    """Whether the calibration of an instrument was overdue when a check, hole check or
+    result was taken with it, and it was not calibrated since."""
+    due = check.instrument.due if check.instrument else None
+    return bool(due and timezone.localtime(check.entry.received_at).date() > due)

@@ -15,6 +15,7 @@ from qa.models import (
     OfferedJoint,
     State,
 )
+from qa.numeric.verdict import acceptance
 from qa.rules import gauges, history, judging, requirements, staleness
 from qa.rules.plan_records import last_entry
 from qa.rules.staleness import JointState, Value
@@ -96,8 +97,8 @@ def _draft(state: JointState, read_to: int) -> Draft:
         .select_related("standing", "fit_check__fit_up", "defect")
         .order_by("number")
     )
-    checks = _checks(state)
-    lines = _lines(state, items)
+    checks = checks_of(state)
+    lines = lines_of(state, items)
     body = {
         "form": FORM,
         "airframe": state.airframe.serial,
@@ -109,7 +110,7 @@ def _draft(state: JointState, read_to: int) -> Draft:
         "surround": getattr(state.fit_up.surround_part, "serial", None),
         "held": _held(state),
         "checks": [_check(one) for one in checks],
-        "short": _short(state, checks),
+        "short": short_of(state, checks, gauges.found_off(checks)),
         "lines": lines,
         "items": [
             [one.label, one.pk, one.standing.state, one.standing.disposition]
@@ -133,7 +134,7 @@ def _held(state: JointState) -> list[dict]:
     return said or state.fit_up.held
 
 
-def _checks(state: JointState) -> list[Check]:
+def checks_of(state: JointState) -> list[Check]:
     """The checks that what stands rests on, oldest first."""
     found = {value.check.pk: value.check for value in state.now.values.values()}
     return sorted(found.values(), key=lambda one: one.number)
@@ -164,8 +165,9 @@ def in_condition(state: JointState, checks: list[Check]) -> bool:
     return bool(checks) and held and finish in wanted and alike
 
 
-def _short(state: JointState, checks: list[Check]) -> list[str]:
-    """What the joint whole lacks, as codes."""
+def short_of(state: JointState, checks: list[Check], doubts) -> list[str]:
+    """What the joint whole lacks, as codes; doubts are the keys of the checks whose
+    instrument was found off since."""
     codes = []
     if state.off:
         codes.append("off")
@@ -180,14 +182,21 @@ def _short(state: JointState, checks: list[Check]) -> list[str]:
     parts = [state.fit_up.part, state.fit_up.surround_part]
     if any(one and one.state != PartState.GOOD for one in parts):
         codes.append("suspect")
-    if gauges.found_off(checks):
+    if any(check.pk in doubts for check in checks):
         codes.append("instrument")
-    if any(gauges.read_outside(one) for one in checks):
+    if any(_outside(value) for value in state.now.values.values()):
         codes.append("range")
     return codes
 
 
-def _lines(state: JointState, items: list[Nonconformance]) -> list[dict]:
+def _outside(value: Value) -> bool:
+    """Whether what stands was read beyond what its instrument reads."""
+    low, high = value.check.reach
+    nm = value.reading.value_nm
+    return nm is not None and acceptance.deviation(nm, low, high) != 0
+
+
+def lines_of(state: JointState, items: list[Nonconformance]) -> list[dict]:
     """Every characteristic with limits, and every other that was measured."""
     found = []
     finish = _finish(state)

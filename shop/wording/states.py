@@ -144,6 +144,9 @@ RECORDS: dict[str, State] = {
     "used_up": State(_GONE, _("used up")),
     "out": _done(_("out of use")),
     "lost": State(_GONE, _("lost")),
+    # A close-out: nothing is in its way, or a later change voided it.
+    "ready": _waiting(_("ready to close")),
+    "close_out_void": State(_GONE, _("close-out void")),
     # Temporary items: in for a while only.
     "inside": State(_HALF, _("in")),
     "missing": State(

@@ -25,7 +25,7 @@ from qa.numeric.plan import (
 )
 from qa.numeric.shims import stacks
 from qa.numeric.tool import bounds, come, tell
-from qa.numeric.verdict import acceptance, deviation, together, witness
+from qa.numeric.verdict import acceptance, deviation, ratio, together, witness
 from shop.numeric import (
     aero,
     balance,
@@ -370,6 +370,12 @@ CASES = [
         {"edge": 2.0, "pitch": 3.0},
     ),
     (acceptance.nearest_nm, None, {"mm": 1.0}),
+    (ratio.ratio_ppm, None, {"upper": 3.0, "lower": 2.0}),
+    (
+        ratio.ratio_u_ppm,
+        None,
+        {"upper": 3.0, "lower": 2.0, "u_upper": 0.1, "u_lower": 0.1},
+    ),
     (
         acceptance.conformance_probability,
         None,
@@ -639,6 +645,7 @@ WHOLE = measuring_cases.WHOLE | {
         "acceptance.judge",
         "acceptance.accepts",
         "acceptance.deviation",
+        "ratio.whole_beside",
     ),
     *("acceptance.feeler", "joint.station_complaints", "rotation.exact_turn"),
 }

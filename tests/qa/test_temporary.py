@@ -14,7 +14,7 @@ from django.db import IntegrityError, connection
 from django.db.transaction import atomic, set_rollback
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
@@ -153,6 +153,7 @@ def test_what_is_not_found_is_released_by_an_inspector_who_did_not_lose_it(peopl
 class Counting(TestCase):
     """In is out, whatever people try and in whatever order."""
 
+    @settings(max_examples=20)
     @given(
         st.integers(1, 60),
         st.lists(
@@ -257,16 +258,20 @@ def holed(people, count=6):
     engineer = people["engineer"]
     joint = make_joint(engineer)
     airframe = make_airframe(engineer, type=joint.type)
+    return airframe, joint, pattern_at(people, joint, count)
+
+
+def pattern_at(people, joint, count=6) -> HolePattern:
+    """Holes through a joint, 20 mm apart."""
     row = holes.define_pattern(
-        by=engineer,
+        by=people["engineer"],
         number=fresh("HP"),
         name="Door to frame",
         joint=joint,
         holes=drafts(count),
         says=PatternSaid(),
     )
-    pattern = HolePattern.objects.select_related("current", "joint").get(pk=row.pk)
-    return airframe, joint, pattern
+    return HolePattern.objects.select_related("current", "joint").get(pk=row.pk)
 
 
 def in_holes(people, airframe, joint, pattern, spots, size="1/8 in"):

@@ -1,0 +1,144 @@
+"""Characteristics beside gap and flushness, for lists, pages and packs."""
+
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from qa.models import (
+    Characteristic,
+    CharacteristicResult,
+    CharacteristicRevision,
+    Quality,
+)
+from qa.rules import close_out_records
+from qa.wording import characteristics as words
+from shop.models import Airframe
+from shop.queries.paging import search
+from shop.queries.tooling import photos_of
+
+RELATED = ("entry__by", "entry__confirmation", "instrument", "airframe", "part")
+
+
+def planned(q: str = "") -> QuerySet[Characteristic]:
+    rows = Characteristic.objects.exclude(current=None)
+    rows = rows.select_related("bay__type", "joint", "current").order_by("number")
+    return search(rows, q, "number", "name", "bay__path")
+
+
+@dataclass(frozen=True)
+class PlannedRow:
+    id: int
+    number: str
+    name: str
+    quality: str
+    bay: str
+    joint: str
+    limits: str
+    photo: bool
+
+
+def row_of(row: Characteristic) -> PlannedRow:
+    return PlannedRow(
+        row.pk,
+        row.number,
+        row.name,
+        Quality(row.quality).label,
+        f"{row.bay.type.code} · {row.bay.path}",
+        row.joint.number if row.joint else "",
+        words.limits(row.current, row.quality),
+        row.current.photo,
+    )
+
+
+@dataclass(frozen=True)
+class ResultRow:
+    """A result as it was judged; `stale` says why it tells of something else now."""
+
+    id: int
+    airframe: str
+    airframe_id: int
+    part: str
+    found: str
+    limits: str
+    revision: int
+    verdict: str
+    deviation: int | None
+    probability: float | None
+    instrument: str
+    note: str
+    by: str
+    at: object
+    stale: str = ""
+    has_photo: bool = False
+
+
+def result_row(row: CharacteristicResult, quality: str, unit: str, **more) -> ResultRow:
+    revision: CharacteristicRevision = row.revision
+    return ResultRow(
+        id=row.pk,
+        airframe=row.airframe.serial,
+        airframe_id=row.airframe_id,
+        part=row.part.serial if row.part else "",
+        found=words.result(quality, row, unit),
+        limits=words.limits(revision, quality),
+        revision=revision.number,
+        verdict=row.verdict,
+        deviation=row.deviation,
+        probability=row.probability,
+        instrument=row.instrument.code if row.instrument else "",
+        note=row.note,
+        by=row.entry.author,
+        at=row.entry.received_at,
+        **more,
+    )
+
+
+@dataclass(frozen=True)
+class CharacteristicPage:
+    row: Characteristic
+    limits: str
+    revisions: list[tuple[CharacteristicRevision, str]]
+    results: list[ResultRow]
+    airframes: list[Airframe]
+
+
+def page_of(row: Characteristic, unit: str) -> CharacteristicPage:
+    """Every revision, every result newest first, and where it is to be proven."""
+    revisions = row.revisions.select_related("entry__by").order_by("-number")
+    results = CharacteristicResult.objects.filter(revision__characteristic=row)
+    results = results.select_related(*RELATED, "revision").order_by("-pk")[:200]
+    return CharacteristicPage(
+        row,
+        words.limits(row.current, row.quality),
+        [(revision, words.limits(revision, row.quality)) for revision in revisions],
+        [result_row(result, row.quality, unit) for result in results],
+        list(Airframe.objects.filter(type=row.bay.type_id).order_by("line_number")),
+    )
+
+
+@dataclass(frozen=True)
+class OnAirframe:
+    """One characteristic on one airframe: the newest result and those before."""
+
+    row: Characteristic
+    airframe: Airframe
+    limits: str
+    newest: ResultRow | None
+    earlier: list[ResultRow]
+    photos: list
+
+
+def on_airframe(row: Characteristic, airframe: Airframe, unit: str) -> OnAirframe:
+    results = CharacteristicResult.objects.filter(
+        revision__characteristic=row, airframe=airframe
+    )
+    results = list(results.select_related(*RELATED, "revision").order_by("-pk")[:200])
+    newest, photos = None, []
+    if results:
+        photos = photos_of("result", results[0].pk)
+        stale = close_out_records.stale_of(row, airframe, results[0])
+        said = {"stale": stale, "has_photo": bool(photos)}
+        newest = result_row(results[0], row.quality, unit, **said)
+    earlier = [result_row(result, row.quality, unit) for result in results[1:]]
+    limits = words.limits(row.current, row.quality)
+    return OnAirframe(row, airframe, limits, newest, earlier, photos)

@@ -1,0 +1,120 @@
+"""Close-out as pages and papers show it: what still stands, each with a link."""
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from qa.models import Joint
+from qa.rules import close_out, close_out_records, close_out_stands
+from qa.rules.close_out import Standing
+from qa.rules.close_out_stands import Gathered, Scope, Stand
+from qa.wording import close_outs as words
+from shop.models import Airframe, Position
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing that stands: what, why, where its page is."""
+
+    what: str
+    why: str
+    url: str
+
+
+@dataclass(frozen=True)
+class Group:
+    """What stands of one kind."""
+
+    kind: str
+    title: str
+    lines: list[Line]
+
+
+@dataclass(frozen=True)
+class PlaceRow:
+    """A bay or a joint in the list of a larger place: how much stands there."""
+
+    name: str
+    url: str
+    depth: int
+    stands: int
+    state: str
+    is_joint: bool
+
+
+@dataclass(frozen=True)
+class CloseOutView:
+    """A joint, a bay or an airframe on its way to closed."""
+
+    scope: Scope
+    standing: Standing
+    groups: list[Group]
+    places: list[PlaceRow]
+
+    @property
+    def count(self) -> int:
+        return len(self.standing.stands)
+
+
+def view_of(
+    airframe: Airframe, bay: Position | None = None, joint: Joint | None = None
+) -> CloseOutView:
+    """A constant number of statements: all that stands on the airframe is gathered."""
+    gathered = close_out_stands.gather(close_out_records.load(airframe))
+    scope = Scope(airframe, bay, joint)
+    standing = close_out.standing_of(gathered, scope)
+    places = [] if joint else _places(gathered, scope)
+    return CloseOutView(scope, standing, groups_of(standing.stands), places)
+
+
+def groups_of(stands: list[Stand]) -> list[Group]:
+    """What stands, by kind, in the order in which it is told."""
+    return [
+        Group(
+            kind,
+            str(title),
+            [_line(stand) for stand in stands if stand.kind == kind],
+        )
+        for kind, title in words.KINDS.items()
+        if any(stand.kind == kind for stand in stands)
+    ]
+
+
+def _line(stand: Stand) -> Line:
+    name, *arguments = stand.link
+    return Line(stand.what, stand.why, reverse(name, args=arguments))
+
+
+def _places(gathered: Gathered, scope: Scope) -> list[PlaceRow]:
+    """The bays below a scope that hold anything, each with its joints."""
+    airframe = scope.airframe
+    rows = []
+    for bay in sorted(gathered.records.bays, key=lambda place: place.path):
+        if bay == scope.bay or not scope.has(bay.path, ()):
+            continue
+        rows.append(_place(gathered, Scope(airframe, bay=bay), bay.path.count(" / ")))
+    for joint in gathered.records.joints:
+        if scope.has(joint.position.path, {joint.pk}):
+            rows.append(_place(gathered, Scope(airframe, joint=joint), 0))
+    return rows
+
+
+def _place(gathered: Gathered, scope: Scope, depth: int) -> PlaceRow:
+    standing = close_out.standing_of(gathered, scope)
+    return PlaceRow(
+        name=scope.bay.name if scope.bay else scope.name,
+        url=url_of(scope),
+        depth=depth,
+        stands=len(standing.stands),
+        state=standing.state,
+        is_joint=bool(scope.joint),
+    )
+
+
+def url_of(scope: Scope) -> str:
+    key = scope.airframe.pk
+    if scope.joint:
+        return reverse("close_out_joint", args=[key, scope.joint.pk])
+    if scope.bay:
+        return reverse("close_out_bay", args=[key, scope.bay.pk])
+    return reverse("close_out_airframe", args=[key])

@@ -1,0 +1,170 @@
+"""What a close-out relies on, and whether it still holds: never stored, but worked out
+from the content that was closed and from what is on record now."""
+
+import hashlib
+from dataclasses import dataclass
+
+from qa.models import CloseOut
+from qa.rules import acceptance
+from qa.rules.close_out_records import Records
+from qa.rules.close_out_stands import (
+    Gathered,
+    Scope,
+    Stand,
+    joint_of,
+    joints_of,
+    where_of,
+)
+from qa.wording import close_outs as words
+from shop.ledger.canonical import canonical
+
+FORM = "close_out/1"
+OPEN, READY, CLOSED, VOID = "in_work", "ready", "closed", "close_out_void"
+
+
+def content_of(gathered: Gathered, scope: Scope) -> dict:
+    """What a close-out of a scope relies on, as values and codes: {section: {name:
+    what of it}}. A later change of any of it voids the close-out."""
+    records = gathered.records
+    standings = records.standings
+    joints = [
+        joint for joint in records.joints if scope.has(joint.position.path, {joint.pk})
+    ]
+    keys = {joint.pk for joint in joints}
+    return {
+        "form": FORM,
+        "airframe": records.airframe.serial,
+        "bay": scope.bay and scope.bay.path,
+        "joint": scope.joint and scope.joint.number,
+        "joints": {
+            joint.number: _accepted(standings.get(joint.pk)) for joint in joints
+        },
+        "parts": {
+            placement.part.serial: [
+                placement.position_id,
+                str(placement.placed_by_entry_id),
+            ]
+            for placement in records.placements
+            if scope.has(placement.position.path, joints_of(records, placement.part_id))
+        },
+        "holes": {
+            pattern.number: sorted(
+                str(check.entry_id) for check in records.holes.get(pattern.pk, [])
+            )
+            for pattern in records.patterns
+            if pattern.joint_id in keys
+        },
+        "characteristics": {
+            planned.number: [
+                planned.current.number,
+                _act(records.results.get(planned.pk)),
+            ]
+            for planned in records.characteristics
+            if scope.has(planned.bay.path, {planned.joint_id} - {None})
+        },
+        "temporary": {
+            item.label: [item.state.out, item.state.released]
+            for item in records.temporary
+            if scope.has(item.bay.path, joint_of(item))
+        },
+        "items": _settled(records, scope),
+    }
+
+
+def _accepted(standing) -> list | None:
+    if standing is None:
+        return None
+    told = standing.inspection
+    return [standing.state, standing.offered.digest, told and told.digest]
+
+
+def _act(result) -> str | None:
+    return result and str(result.entry_id)
+
+
+def _settled(records: Records, scope: Scope) -> dict:
+    paths = {
+        placement.part_id: placement.position.path for placement in records.placements
+    }
+    return {
+        item.label: [item.standing.state, str(item.standing.last_entry_id)]
+        for item in records.items
+        if scope.has(*where_of(records, item, paths))
+    }
+
+
+def digest_of(body: dict) -> tuple[str, str]:
+    """(canonical text, sha256) of what a close-out relies on."""
+    text = canonical(body)
+    return text, hashlib.sha256(text.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a scope stands: what is in its way, what changed since it was closed."""
+
+    scope: Scope
+    stands: list[Stand]
+    close_out: CloseOut | None
+    changed: tuple[str, ...]
+    body: dict
+
+    @property
+    def state(self) -> str:
+        """in_work, ready, closed, or close_out_void."""
+        if self.close_out is None:
+            return OPEN if self.stands else READY
+        return VOID if self.changed or self.stands else CLOSED
+
+    @property
+    def digest(self) -> str:
+        return digest_of(self.body)[1]
+
+
+def standing_of(gathered: Gathered, scope: Scope) -> Standing:
+    """No statement: everything is in `gathered`."""
+    body = content_of(gathered, scope)
+    bay, joint = scope.bay and scope.bay.pk, scope.joint and scope.joint.pk
+    last = next(
+        (
+            close_out
+            for close_out in gathered.records.close_outs
+            if (close_out.bay_id, close_out.joint_id) == (bay, joint)
+        ),
+        None,
+    )
+    changed = _changed(last.content, body) if last else ()
+    return Standing(scope, gathered.of(scope), last, changed, body)
+
+
+def _changed(was: dict, now: dict) -> tuple[str, ...]:
+    found = []
+    for section, told in words.SECTIONS.items():
+        before, after = was[section], now[section]
+        names = [*before, *(name for name in after if name not in before)]
+        found += [
+            f"{told} {name}"
+            for name in names
+            if before.get(name) != after.get(name)
+            or (name in before) != (name in after)
+        ]
+    return tuple(found)
+
+
+def doers(gathered: Gathered, scope: Scope) -> set[int]:
+    """Keys of who did the work that is closed: at its joints, and with what was put in
+    and taken out. In an act only: some statements a joint."""
+    records = gathered.records
+    found = set()
+    for joint in records.joints:
+        standing = records.standings.get(joint.pk)
+        if standing and scope.has(joint.position.path, {joint.pk}):
+            found |= acceptance.doers(standing.offered)
+    items = [
+        item for item in records.temporary if scope.has(item.bay.path, joint_of(item))
+    ]
+    for item in items:
+        found.add(item.entry.by_id)
+    steps = records.airframe.temporary.filter(pk__in=[item.pk for item in items])
+    worked = steps.exclude(steps__verb="release").values_list("steps__entry__by")
+    return (found | {by for (by,) in worked}) - {None}

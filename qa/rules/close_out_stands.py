@@ -1,0 +1,277 @@
+"""What still stands between a joint, a bay or an airframe and closed, worked out anew
+each time from what is on record.
+
+Nothing is closed by a tolerance of ours: a line stands until what it asks for is so.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from qa.models import Joint, Nonconformance, Verdict
+from qa.rules import gauges, offering
+from qa.rules.close_out_records import Records, open_items
+from qa.wording import close_outs as words
+from qa.wording.offers import SHORT
+from shop.models import Airframe, PartState, Position, TemporaryItem, TemporaryKind
+from shop.rules import temporary
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What is closed: a joint, a bay with what lies below it, or the airframe whole."""
+
+    airframe: Airframe
+    bay: Position | None = None
+    joint: Joint | None = None
+
+    def covers(self, stand: "Stand") -> bool:
+        return self.has(stand.path, stand.joints)
+
+    def has(self, path: str, joints: Iterable[int]) -> bool:
+        if self.joint:
+            return self.joint.pk in joints
+        if self.bay:
+            return path == self.bay.path or path.startswith(f"{self.bay.path} / ")
+        return True
+
+    @property
+    def name(self) -> str:
+        if self.joint:
+            return f"{self.joint.number} {self.joint.name}"
+        return self.bay.path if self.bay else self.airframe.serial
+
+
+@dataclass(frozen=True)
+class Stand:
+    """One thing that stands between here and closed: what and why, and where its page
+    is (a url name with its arguments). `path` and `joints` say where it counts."""
+
+    kind: str
+    what: str
+    why: str
+    link: tuple
+    path: str
+    joints: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """An airframe's records, and everything that stands there."""
+
+    records: Records
+    stands: list[Stand]
+
+    def of(self, scope: Scope) -> list[Stand]:
+        return [stand for stand in self.stands if scope.covers(stand)]
+
+
+def gather(records: Records) -> Gathered:
+    found = [
+        *_joints(records),
+        *_holes(records),
+        *_characteristics(records),
+        *_items(records),
+        *_temporary(records),
+        *_parts(records),
+    ]
+    order = {kind: row for row, kind in enumerate(words.KINDS)}
+    return Gathered(records, sorted(found, key=lambda stand: order[stand.kind]))
+
+
+def _joints(records: Records) -> list[Stand]:
+    found = []
+    for joint in records.joints:
+        at = joint.position.path, frozenset({joint.pk})
+        what = f"{joint.number} {joint.name}"
+        page = ("joint_on_airframe", joint.pk, records.airframe.pk)
+        standing = records.standings.get(joint.pk)
+        if joint.pk not in records.states:
+            never = _("never fitted on this airframe")
+            found.append(Stand("acceptance", what, never, page, *at))
+            continue
+        if not (standing and standing.holds):
+            offer = standing and standing.offered
+            link = ("offered_joint", offer.offer.number, offer.order) if offer else page
+            told = words.not_accepted(standing and standing.state)
+            told += f": {standing.why}" if standing and standing.why else ""
+            found.append(Stand("acceptance", what, told, link, *at))
+        found += [Stand(*row, page, *at) for row in _measured(records, joint, what)]
+    return found
+
+
+def _measured(records: Records, joint: Joint, what: str):
+    """(kind, what, why) of the stations and instruments of a joint; what the acceptance
+    that holds has a remark at is an item, and told as one."""
+    state = records.states[joint.pk]
+    items = [item for item in records.items if item.joint_id == joint.pk]
+    checks = offering.checks_of(state)
+    remarked = records.remarked.get(joint.pk, set())
+    body = {"lines": offering.lines_of(state, items)}
+    by_state: dict[str, list[str]] = {}
+    for line in offering.open_lines(body):
+        if line["station"] not in remarked:
+            label = f"{line['station']} {line['kind']}"
+            by_state.setdefault(line["state"], []).append(label)
+    for key in words.STATIONS:
+        if key in by_state:
+            yield "stations", what, words.stations(key, by_state[key])
+    doubts = records.doubted["check"]
+    if "" not in remarked:
+        for code in offering.short_of(state, checks, doubts):
+            kind = "instrument" if code == "instrument" else "stations"
+            yield kind, what, str(SHORT[code])
+    for check in checks:
+        if gauges.overdue_when_used(check):
+            yield "instrument", what, words.overdue(check.label, check.instrument.code)
+
+
+def _holes(records: Records) -> list[Stand]:
+    """Patterns of joints: every hole read and conforming on a serial of the joint, and
+    none of its serials with a hole that does not."""
+    found = []
+    for pattern in records.patterns:
+        at = pattern.joint.position.path, frozenset({pattern.joint_id})
+        what = str(pattern)
+        checks = records.holes.get(pattern.pk, [])
+        page = ("hole_pattern", pattern.pk)
+        wanted = {hole.pk for hole in pattern.current.holes.all()}
+        read = [records.hole_readings.get(check.pk, []) for check in checks]
+        if not any({reading.hole_id for reading in many} >= wanted for many in read):
+            why = _("not every hole was measured")
+            found.append(Stand("holes", what, why, page, *at))
+        for check, many in zip(checks, read, strict=True):
+            link = ("hole_check", check.entry_id)
+            failing = [
+                reading.hole.label
+                for reading in many
+                if not reading.position_conforms or reading.size_conforms is False
+            ]
+            if failing:
+                why = words.holes(check.label, failing)
+                found.append(Stand("holes", what, why, link, *at))
+            told = _doubt(records, "hole_check", check, check.label)
+            found += [Stand("instrument", what, why, link, *at) for why in told]
+    return found
+
+
+def _doubt(records: Records, kind: str, row, label: str) -> list[str]:
+    """What is to be said of the instrument that something was measured with."""
+    found = []
+    if row.pk in records.doubted[kind]:
+        found.append(f"{label}: {SHORT['instrument']}")
+    if gauges.overdue_when_used(row):
+        found.append(words.overdue(label, row.instrument.code))
+    return found
+
+
+def _characteristics(records: Records) -> list[Stand]:
+    found = []
+    for planned in records.characteristics:
+        at = planned.bay.path, frozenset({planned.joint_id} - {None})
+        page = ("characteristic_on_airframe", planned.pk, records.airframe.pk)
+        result = records.results.get(planned.pk)
+        if result is None:
+            why = words.result("not_measured")
+            found.append(Stand("characteristic", str(planned), why, page, *at))
+            continue
+        stale = records.stale.get(result.pk)
+        if stale:
+            why = f"{words.result('stale')}: {stale}"
+            found.append(Stand("characteristic", str(planned), why, page, *at))
+        elif result.verdict != Verdict.CONFORMS:
+            why = words.result(result.verdict)
+            found.append(Stand("characteristic", str(planned), why, page, *at))
+        if planned.current.photo and str(result.pk) not in records.photographed:
+            why = _("a photo is required, and there is none")
+            found.append(Stand("photo", str(planned), why, page, *at))
+        for why in _doubt(records, "result", result, planned.number):
+            found.append(Stand("instrument", str(planned), why, page, *at))
+    return found
+
+
+def _items(records: Records) -> list[Stand]:
+    paths = {
+        placement.part_id: placement.position.path for placement in records.placements
+    }
+    found = []
+    for item in open_items(records.items):
+        path, joints = where_of(records, item, paths)
+        link = ("nonconformance", item.pk)
+        told = item.standing.get_state_display()
+        what = f"{item.label} {item.title}"
+        found.append(Stand("item", what, str(told), link, path, joints))
+    return found
+
+
+def where_of(records, item: Nonconformance, paths) -> tuple[str, frozenset[int]]:
+    """Where an item counts: at its joint, else where its part sits, else (path "") on
+    the airframe whole."""
+    if item.joint:
+        return item.joint.position.path, frozenset({item.joint_id})
+    return paths.get(item.part_id, ""), joints_of(records, item.part_id)
+
+
+def joints_of(records: Records, part: int | None) -> frozenset[int]:
+    """The joints at which a serial is the fitted part now."""
+    return frozenset(
+        key
+        for key, state in records.states.items()
+        if part and state.fit_up.part_id == part
+    )
+
+
+def _temporary(records: Records) -> list[Stand]:
+    found = []
+    for item in records.temporary:
+        if not item.state.on_board:
+            continue
+        link = ("temporary_item", item.pk)
+        joints = joint_of(item)
+        at = item.bay.path, joints
+        what = f"{item.label} {item.what}"
+        if item.state.missing:
+            why = words.missing(item.state.missing)
+            found.append(Stand("missing", what, why, link, *at))
+        if item.state.inside:
+            kind = "mock_up" if item.kind == TemporaryKind.MOCK_UP else "temporary"
+            key = temporary.state_key(item.kind, item.state)
+            why = words.inside(item.state.inside, hole=key == "hole_open")
+            found.append(Stand(kind, what, why, link, *at))
+    return found
+
+
+def joint_of(item: TemporaryItem) -> frozenset[int]:
+    at = getattr(item, "at", None)
+    if at is None:
+        return frozenset()
+    return frozenset({at.joint_id, at.pattern and at.pattern.joint_id} - {None})
+
+
+def _parts(records: Records) -> list[Stand]:
+    full = {placement.position_id for placement in records.placements}
+    found = [
+        Stand(
+            "part",
+            bay.path,
+            words.empty(bay.part_number),
+            ("airframe", records.airframe.pk),
+            bay.path,
+            frozenset(j.pk for j in records.joints if j.position_id == bay.pk),
+        )
+        for bay in records.bays
+        if bay.part_number and bay.pk not in full
+    ]
+    for placement in records.placements:
+        part = placement.part
+        at = placement.position.path, joints_of(records, part.pk)
+        link = ("part", part.pk)
+        what = f"{part.serial} {part.design.name}"
+        if part.mass_mg is None or part.mass_is_estimate:
+            why = words.unweighed(estimated=part.mass_mg is not None)
+            found.append(Stand("part", what, why, link, *at))
+        if part.state != PartState.GOOD:
+            why = str(part.get_state_display())
+            found.append(Stand("part", what, why, link, *at))
+    return found

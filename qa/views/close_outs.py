@@ -1,0 +1,56 @@
+"""Close-out of an airframe, a bay or a joint: what still stands, and the act."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from qa.actions import close_outs as acts
+from qa.forms.close_outs import CloseForm
+from qa.models import Joint
+from qa.queries import close_out as queries
+from qa.rules import close_out
+from shop import roles
+from shop.models import Airframe, Position
+from shop.views.acting import attempt, posted
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def page(request, pk, bay=None, joint=None):
+    """Shown to all; a POST closes what was shown."""
+    roles.require(request.user, "close out" if request.method == "POST" else "look")
+    rows = Airframe.objects.select_related("type")
+    airframe = get_object_or_404(rows, pk=pk)
+    of = {"type": airframe.type_id}
+    place = {}
+    if bay is not None:
+        place["bay"] = get_object_or_404(Position, pk=bay, **of)
+    if joint is not None:
+        joints = Joint.objects.exclude(current=None).select_related("position")
+        place["joint"] = get_object_or_404(joints, pk=joint, **of)
+    form = CloseForm(posted(request))
+    if request.method == "POST":
+        done, made = attempt(
+            form,
+            lambda **said: acts.close(
+                by=request.user, airframe=airframe, **place, **said
+            ),
+        )
+        if done:
+            messages.success(
+                request, _("Closed, as %(label)s.") % {"label": made.label}
+            )
+            return redirect(request.path)
+    view = queries.view_of(airframe, **place)
+    may_close = roles.may(request.user, "close out")
+    ready = not view.standing.stands and view.standing.state != close_out.CLOSED
+    context = {
+        "view": view,
+        "standing": view.standing,
+        "scope": view.scope,
+        "airframe": airframe,
+        "form": form,
+        "may_close": may_close and ready,
+        "who": roles.who_may("close out"),
+    }
+    return render(request, "qa/close_outs/close_out.html", context)

@@ -1,0 +1,41 @@
+"""Characteristics in words: limits and results in their unit."""
+
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from qa.wording import lengths
+from shop.numeric.units import PPM_PER_PERCENT
+
+
+def limits(revision, quality: str) -> str:
+    """ "at least 150 %", "12.0 to 12.5 mm", "is so" of an attribute."""
+    if quality == "attribute":
+        return _("is so")
+    unit = "%" if quality == "ratio" else revision.unit
+    low, high = revision.low_text, revision.high_text
+    if low and high:
+        told = _("%(low)s to %(high)s") % {"low": low, "high": high}
+    elif low:
+        told = _("at least %s") % low
+    else:
+        told = _("at most %s") % high
+    return f"{told} {unit}".strip()
+
+
+def result(quality: str, row, unit: str) -> str:
+    """What was found: as typed with its unit; a length also in the reader's unit."""
+    if quality == "attribute":
+        return _("yes") if row.value == "yes" else _("no")
+    typed = f"{row.value} {row.unit}".strip()
+    if quality == "ratio":
+        percent = format(Decimal(row.exact) / PPM_PER_PERCENT, ".4f")
+        return _("%(percent)s %% (%(upper)s over %(lower)s %(unit)s)") % {
+            "percent": percent.rstrip("0").rstrip("."),
+            "upper": row.value,
+            "lower": row.under,
+            "unit": row.unit,
+        }
+    if quality in ("dimension", "clearance") and row.unit != unit:
+        return f"{typed} ({lengths.length(row.exact, unit)})"
+    return typed

@@ -1,0 +1,92 @@
+"""What stands between here and closed, in words."""
+
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
+
+NAMED = 8
+# In the order in which they are told: the worst first.
+STATIONS = {
+    "does_not_conform": _("does not conform"),
+    "clash": _("with two values, undecided"),
+    "not_proven": _("not proven"),
+    "stale": _("stale"),
+    "not_measured": _("not measured"),
+}
+SEVERAL = {"does_not_conform": _("do not conform")}
+STANDING = {
+    None: _("never offered for inspection"),
+    "in_work": _("in work, not offered as it is now"),
+    "offered": _("offered, not inspected yet"),
+    "rejected": _("rejected"),
+    "acceptance_void": _("its acceptance does not hold any more"),
+}
+# Headings of what stands, by kind.
+KINDS = {
+    "acceptance": _("Not accepted"),
+    "stations": _("Stations"),
+    "holes": _("Holes"),
+    "characteristic": _("Characteristics"),
+    "photo": _("Photos required and missing"),
+    "instrument": _("Instruments in doubt"),
+    "item": _("Open nonconformances"),
+    "missing": _("Cannot be found"),
+    "mock_up": _("Mock-ups still in"),
+    "temporary": _("Temporary items still in"),
+    "part": _("Parts"),
+}
+# What changed since it was closed, by the section of its content.
+SECTIONS = {
+    "joints": _("acceptance of"),
+    "parts": _("part"),
+    "holes": _("holes of"),
+    "characteristics": _("characteristic"),
+    "temporary": _("temporary item"),
+    "items": _("nonconformance"),
+}
+
+
+def _few(names: list[str]) -> str:
+    more = ["…"] if len(names) > NAMED else []
+    return ", ".join([*names[:NAMED], *more])
+
+
+def not_accepted(state: str | None) -> str:
+    return str(STANDING[state])
+
+
+def stations(state: str, labels: list[str]) -> str:
+    """ "3 stale: 1 gap, 2 gap, 2 flush"."""
+    told = STATIONS[state] if len(labels) == 1 else SEVERAL.get(state, STATIONS[state])
+    return f"{len(labels)} {told}: {_few(labels)}"
+
+
+def holes(check: str, labels: list[str]) -> str:
+    told = ngettext("hole %s does not conform", "holes %s do not conform", len(labels))
+    return f"{check}: {told % _few(labels)}"
+
+
+def overdue(what: str, instrument: str) -> str:
+    told = _("%(what)s: the calibration of %(code)s was overdue when it was measured")
+    return told % {"what": what, "code": instrument}
+
+
+def result(verdict: str) -> str:
+    return str(STATIONS[str(verdict)])
+
+
+def missing(count: int) -> str:
+    return ngettext("%s cannot be found", "%s cannot be found", count) % count
+
+
+def inside(count: int, *, hole: bool) -> str:
+    if hole:
+        return ngettext("%s is open", "%s are open", count) % count
+    return ngettext("%s is still in", "%s are still in", count) % count
+
+
+def empty(part_number: str) -> str:
+    return _("empty: %s belongs here") % part_number
+
+
+def unweighed(*, estimated: bool) -> str:
+    return str(_("only an estimate, not weighed") if estimated else _("not weighed"))

@@ -1,0 +1,414 @@
+"""Close-out: what still stands, with a link at each line; closed by who may; voided by
+whatever changes after."""
+
+from datetime import date
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import connection
+from django.db.transaction import atomic, set_rollback
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from qa.actions import (
+    close_outs,
+    gauges,
+    holes,
+    instruments,
+    offers,
+    raising,
+    temporary,
+)
+from qa.actions.holes import PatternSaid
+from qa.models import CloseOut, Instrument
+from qa.queries import close_out as queries
+from shop.actions import airframes, suspects, weights
+from shop.forms.measures import parse_measure
+from shop.ledger import Refused
+from shop.ledger.verify import verify
+from tests.conftest import make_people
+from tests.qa.making import fresh, make_fit_up, make_joint, make_part
+from tests.qa.test_characteristics import found, planned
+from tests.qa.test_holes_pages import drafts
+from tests.qa.test_offers import accepted, inspect, measured, offered
+from tests.qa.test_temporary import at_once
+from tests.shop.making import make_placement
+
+
+def weighed(people, part, stage="trimmed", estimate=False) -> None:
+    weights.weigh_part(
+        by=people["builder"],
+        part=part,
+        stage=stage,
+        mass=parse_measure("1.2", "mass", "kg"),
+        weighed_on=timezone.localdate(),
+        estimate=estimate,
+        scale="" if estimate else "bench",
+    )
+
+
+class Ready:
+    """A joint in whose way nothing stands: accepted, its parts placed and weighed."""
+
+    def __init__(self, people):
+        self.people = people
+        self.row, self.check, self.placed = accepted(people)
+        self.joint, self.airframe = self.row.joint, self.row.offer.airframe
+        for placement in self.placed:
+            weighed(people, placement.part)
+
+    def scopes(self):
+        return ({"joint": self.joint}, {"bay": self.joint.position}, {})
+
+    def view(self, **of):
+        return queries.view_of(self.airframe, **of)
+
+    def kinds(self, **of) -> set[str]:
+        return {group.kind for group in self.view(**of).groups}
+
+    def state(self, **of) -> str:
+        return self.view(**of).standing.state
+
+    def close(self, by="lead", **of) -> CloseOut:
+        shown = self.view(**of).standing.digest
+        said = {"airframe": self.airframe, "shown": shown, **of}
+        return close_outs.close(by=self.people[by], **said)
+
+    def put(self, kind="film", count=1, **more):
+        said = {"bay": self.joint.position, "why": "for the fit", **more}
+        return temporary.put_in(
+            by=self.people["builder"],
+            airframe=self.airframe,
+            kind=kind,
+            count=count,
+            **said,
+        )
+
+    def characteristic(self, quality="count", **required):
+        required = required or {"low": "2", "high": "2"}
+        of = {"bay": self.joint.position, "joint": self.joint}
+        return planned(self.people, quality, **of, **required)
+
+
+# ------------------------------------------------------------------- what stands: kinds
+
+
+def unaccepted(ready):
+    make_fit_up(
+        ready.people["builder"],
+        ready.joint,
+        airframe=ready.airframe,
+        part=ready.check.fit_up.part,
+        reason="refit",
+    )
+
+
+def film(ready):
+    ready.put("film", joint=ready.joint)
+
+
+def mock_up(ready):
+    ready.put("mock_up", joint=ready.joint, stands_for="latch")
+
+
+def open_hole(ready):
+    ready.put("hole", 2, joint=ready.joint)
+
+
+def lost(ready):
+    clamp = ready.put("clamp", 2, joint=ready.joint)
+    by = ready.people["builder"]
+    temporary.step(by=by, item=clamp, verb="take_out", count=1)
+    temporary.step(by=by, item=clamp, verb="miss", count=1)
+
+
+def item(ready):
+    raising.raise_by_hand(
+        by=ready.people["builder"],
+        airframe=ready.airframe,
+        part=ready.check.fit_up.part,
+        title="scratch beside the latch",
+    )
+
+
+def unweighed(ready):
+    weighed(ready.people, ready.placed[0].part, "finished", estimate=True)
+
+
+def overdue(ready):
+    gauge = Instrument.objects.get(pk=ready.check.instrument_id)
+    day = date(2020, 1, 1)
+    instruments.save_instrument(by=ready.people["engineer"], instrument=gauge, due=day)
+
+
+def found_off(ready):
+    gauges.record_calibration(
+        by=ready.people["engineer"],
+        instrument=Instrument.objects.get(pk=ready.check.instrument_id),
+        done_on=timezone.localdate(),
+        laboratory="calibration room",
+        result="off",
+    )
+
+
+def unproven(ready):
+    ready.characteristic()
+
+
+def failing(ready):
+    found(ready.people, ready.characteristic(), ready.airframe, "3")
+
+
+def without_photo(ready):
+    row = ready.characteristic("attribute", photo=True)
+    found(ready.people, row, ready.airframe, "yes")
+
+
+def unmeasured_holes(ready):
+    holes.define_pattern(
+        by=ready.people["engineer"],
+        number=fresh("HP"),
+        name="Hinge",
+        joint=ready.joint,
+        holes=drafts(),
+        says=PatternSaid(),
+    )
+
+
+def suspect(ready):
+    suspects.put_on_hold(
+        by=ready.people["lead"],
+        kind="part",
+        key=ready.placed[0].part_id,
+        reason="dropped",
+    )
+
+
+def missing_part(ready):
+    airframes.change_position(
+        by=ready.people["engineer"],
+        position=ready.joint.position,
+        code=ready.joint.position.code,
+        name=ready.joint.position.name,
+        parent=None,
+        part_number=ready.placed[0].part.design.number,
+    )
+    airframes.remove_part(
+        by=ready.people["builder"], placement=ready.placed[0], reason="paint"
+    )
+
+
+WAYS = {
+    unaccepted: {"acceptance", "stations"},
+    film: {"temporary"},
+    mock_up: {"mock_up"},
+    open_hole: {"temporary"},
+    lost: {"missing"},
+    item: {"item"},
+    unweighed: {"part"},
+    overdue: {"instrument"},
+    found_off: {"instrument"},
+    unproven: {"characteristic"},
+    failing: {"characteristic"},
+    without_photo: {"photo"},
+    unmeasured_holes: {"holes"},
+    suspect: {"part", "acceptance"},
+    missing_part: {"part", "acceptance"},
+}
+
+
+@pytest.mark.django_db
+def test_each_thing_stands_in_the_way_and_voids_what_was_closed(people):
+    ready = Ready(people)
+    for of in ready.scopes():
+        assert (ready.kinds(**of), ready.state(**of)) == (set(), "ready")
+        ready.close(**of)
+        assert ready.state(**of) == "closed"
+    assert verify().fault == ""
+    for way, kinds in WAYS.items():
+        with atomic():
+            way(ready)
+            for of in ready.scopes():
+                view = ready.view(**of)
+                told = {group.kind for group in view.groups}
+                assert told >= kinds, (way, of)
+                assert view.standing.state == "close_out_void", (way, of)
+                with pytest.raises(Refused) as no:
+                    ready.close(**of)
+                assert no.value.code == "stands", (way, of)
+            # The other side of the airframe is not concerned.
+            assert ready.kinds(bay=ready.joint.surround) == set(), way
+            set_rollback(True)
+    assert ready.state() == "closed"
+
+
+@pytest.mark.django_db
+def test_it_opens_again_what_was_put_right_voids_too_and_says_what_changed(people):
+    ready = Ready(people)
+    ready.close(bay=ready.joint.position)
+    tape = ready.put("tape", 3)
+    temporary.step(by=people["builder"], item=tape, verb="take_out", count=3)
+    standing = ready.view(bay=ready.joint.position).standing
+    assert (standing.state, standing.stands) == ("close_out_void", [])
+    assert standing.changed == (f"temporary item {tape.label}",)
+    ready.close(bay=ready.joint.position)
+    assert ready.state(bay=ready.joint.position) == "closed"
+    assert CloseOut.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_a_station_that_was_accepted_with_a_remark_stands_until_the_remark_is_closed(
+    people,
+):
+    check = measured(people, skip=(4,))
+    row = offered(people, check)
+    inspect(people, row, "with_remarks", [("4", "measure it at the next fit")])
+    view = queries.view_of(row.offer.airframe, joint=row.joint)
+    assert [group.kind for group in view.groups] == ["item"]
+
+
+@pytest.mark.django_db
+def test_what_was_never_fitted_or_never_offered_stands(people):
+    engineer = people["engineer"]
+    check = measured(people, tight=(3,), skip=(5,))
+    frame, joint = check.fit_up.airframe, check.fit_up.joint
+    other = make_joint(engineer, type=joint.type)
+    told = {
+        (line.what.split()[0], group.kind): line.why
+        for group in queries.view_of(frame).groups
+        for line in group.lines
+    }
+    assert told[joint.number, "acceptance"] == "never offered for inspection"
+    assert told[other.number, "acceptance"] == "never fitted on this airframe"
+    lines = [
+        line.why
+        for group in queries.view_of(frame, joint=joint).groups
+        for line in group.lines
+    ]
+    assert "1 does not conform: 3 gap" in lines
+    assert "2 not measured: 5 gap, 5 flush" in lines
+
+
+# --------------------------------------------------------------------------- who, once
+
+
+@pytest.mark.django_db
+def test_it_is_closed_by_somebody_who_may_and_did_none_of_the_work(people):
+    ready = Ready(people)
+    with pytest.raises(PermissionDenied):
+        ready.close("builder")
+    clamp = ready.put("clamp")
+    temporary.step(by=people["inspector"], item=clamp, verb="take_out", count=1)
+    with pytest.raises(Refused, match="some of this work"):
+        ready.close("inspector", bay=ready.joint.position)
+    with pytest.raises(Refused, match="while you looked"):
+        close_outs.close(by=people["lead"], airframe=ready.airframe, shown="0" * 64)
+    ready.close("lead")
+    with pytest.raises(Refused, match="closed already"):
+        ready.close("lead")
+
+
+def test_of_two_who_close_at_once_one_wins(committed_db):
+    people = make_people()
+    ready = Ready(people)
+    shown = ready.view().standing.digest
+
+    def close():
+        close_outs.close(by=people["lead"], airframe=ready.airframe, shown=shown)
+
+    assert at_once(close, close) == ["stale", "won"]
+    assert CloseOut.objects.count() == 1
+
+
+# -------------------------------------------------------------------------------- pages
+
+
+def fill(people, ready, count):
+    """So many joints fitted and offered, with what stands at each."""
+    for _ in range(count):
+        engineer = people["engineer"]
+        joint = make_joint(engineer, type=ready.joint.type)
+        part = make_part(engineer)
+        make_placement(
+            engineer,
+            airframe=ready.airframe,
+            position=joint.position,
+            part=part,
+            reason="made for a test",
+        )
+        fit_up = make_fit_up(engineer, joint, airframe=ready.airframe, part=part)
+        check = measured(people, fit_up, skip=(2, 3, 4, 5, 6, 7, 8))
+        offers.offer(by=people["builder"], airframe=ready.airframe, joint=joint)
+        of = {"bay": joint.position, "joint": joint, "why": "fit"}
+        temporary.put_in(
+            by=engineer, airframe=ready.airframe, kind="clamp", count=2, **of
+        )
+        row = planned(people, "count", bay=joint.position, joint=joint, low="1")
+        found(people, row, ready.airframe, "1")
+        holes.define_pattern(
+            by=engineer,
+            number=fresh("HP"),
+            name="Hinge",
+            joint=joint,
+            holes=drafts(),
+            says=PatternSaid(),
+        )
+        raising.raise_findings(by=people["builder"], check=check)
+
+
+@pytest.mark.django_db
+def test_pages_ask_the_same_number_of_questions_for_1_and_for_30_lines(
+    people, client_of
+):
+    ready = Ready(people)
+    client = client_of("engineer")
+    pages = [
+        reverse("close_out_airframe", args=[ready.airframe.pk]),
+        reverse("close_out_bay", args=[ready.airframe.pk, ready.joint.position_id]),
+        reverse("close_out_joint", args=[ready.airframe.pk, ready.joint.pk]),
+        reverse("characteristics"),
+    ]
+    asked = []
+    for count in (1, 3):
+        fill(people, ready, count)
+        for _ in range(30 if count == 3 else 0):
+            ready.put("tape", joint=ready.joint)
+            ready.characteristic()
+        counted = []
+        for page in pages:
+            client.get(page)
+            with CaptureQueriesContext(connection) as captured:
+                assert client.get(page).status_code == 200
+            counted.append(len(captured))
+        asked.append(counted)
+    assert asked[0] == asked[1]
+
+
+@pytest.mark.django_db
+def test_every_line_of_the_page_leads_somewhere_and_closing_it_is_one_press(
+    people, client_of
+):
+    ready = Ready(people)
+    page = reverse("close_out_airframe", args=[ready.airframe.pk])
+    fill(people, ready, 1)
+    lead = client_of("lead")
+    view = ready.view()
+    assert view.count >= 5
+    text = lead.get(page).content.decode()
+    for group in view.groups:
+        for line in group.lines:
+            assert line.url in text
+            assert lead.get(line.url).status_code == 200
+    joint = reverse("close_out_joint", args=[ready.airframe.pk, ready.joint.pk])
+    shown = ready.view(joint=ready.joint).standing.digest
+    assert f'value="{shown}"' in lead.get(joint).content.decode()
+    assert "Close it" not in client_of("builder").get(joint).content.decode()
+    assert client_of("builder").post(joint, {"shown": shown}).status_code == 403
+    assert lead.post(joint, {"shown": shown, "note": "seen"}).status_code == 302
+    assert "CO-001" in lead.get(joint).content.decode()
+    airframes.remove_part(
+        by=people["builder"], placement=ready.placed[0], reason="paint"
+    )
+    told = lead.get(joint).content.decode()
+    assert "does not hold any more" in told and "acceptance of" in told
