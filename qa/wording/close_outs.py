@@ -3,16 +3,11 @@
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
+from shop.wording import states
+
 NAMED = 8
-# In the order in which they are told: the worst first.
-STATIONS = {
-    "does_not_conform": _("does not conform"),
-    "clash": _("with two values, undecided"),
-    "not_proven": _("not proven"),
-    "stale": _("stale"),
-    "not_measured": _("not measured"),
-}
-SEVERAL = {"does_not_conform": _("do not conform")}
+# States of a station that stand, in the order in which they are told: the worst first.
+STATIONS = ("does_not_conform", "clash", "not_proven", "stale", "not_measured")
 STANDING = {
     None: _("never offered for inspection"),
     "in_work": _("in work, not offered as it is now"),
@@ -56,7 +51,8 @@ def not_accepted(state: str | None) -> str:
 
 def stations(state: str, labels: list[str]) -> str:
     """ "3 stale: 1 gap, 2 gap, 2 flush"."""
-    told = STATIONS[state] if len(labels) == 1 else SEVERAL.get(state, STATIONS[state])
+    row = states.VERDICTS.get(state) or states.TABLET[state]
+    told = row.many if row.many and len(labels) > 1 else row.word
     return f"{len(labels)} {told}: {_few(labels)}"
 
 
@@ -71,7 +67,7 @@ def overdue(what: str, instrument: str) -> str:
 
 
 def result(verdict: str) -> str:
-    return str(STATIONS[str(verdict)])
+    return states.word(str(verdict))
 
 
 def missing(count: int) -> str:
