@@ -10,10 +10,10 @@ class QaConfig(AppConfig):
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
         from qa.rules import signed_fits, signed_plans
-        from qa.views import molds
+        from qa.views import molds, together
         from shop.ledger import projections
         from shop.rules import signing
-        from shop.views import tooling
+        from shop.views import airframes, parts, tooling
 
         register_things()
         for family in FAMILIES:
@@ -21,3 +21,5 @@ class QaConfig(AppConfig):
         for signable in (*signed_fits.SIGNABLES, *signed_plans.SIGNABLES):
             signing.register(signable)
         tooling.extra_panels.append(molds.panel)
+        airframes.extra_panels.append(together.panel)
+        parts.extra_panels.append(together.panel_of_part)

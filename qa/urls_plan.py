@@ -11,6 +11,7 @@ from qa.views import (
     plans,
     settings,
     shims,
+    together,
 )
 
 urlpatterns = [
@@ -18,6 +19,15 @@ urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/take/", plans.take, name="take_plan"),
     path("fit-checks/<uuid:uuid>/pre-trim/", plans.pre_trim, name="take_pre_trim"),
     path("plans/<int:number>/", plans.plan_record, name="plan_record"),
+    path("airframes/<int:pk>/together/", together.plan_together, name="plan_together"),
+    path(
+        "airframes/<int:pk>/together/take/",
+        together.take_together,
+        name="take_together",
+    ),
+    path(
+        "plans/<int:number>/together/", together.plans_together, name="plans_together"
+    ),
     path("plans/<int:number>/withdraw/", plans.withdraw_plan, name="withdraw_plan"),
     path(
         "releases/<uuid:uuid>/withdraw/",

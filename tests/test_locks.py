@@ -25,7 +25,7 @@ HELD = {
     "qa.claims._hold": "CheckState",
     "qa.claims.answer_claim": "Person",
     "qa.close_outs.close": "Airframe",
-    "qa.fit_plans.take": "Part",
+    "qa.fit_plans._hold": "Part",
     "qa.fit_plans.withdraw": "Part",
     "qa.fitups._lock": "Part",
     "qa.gauge_studies.record_value": "GaugeStudy",

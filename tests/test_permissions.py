@@ -38,7 +38,8 @@ WHO = {
         machine milling pulls pull trace lots lot materials laminates laminate
         to_weigh balance photo holds hold labels scan front today api_act api_acts
         api_have api_check api_next api_carry check_plan plan_work_order plan_template
-        plan_record plan_shims shim_stock joint_on_airframe hole_patterns hole_pattern
+        plan_record plan_together plans_together plan_shims shim_stock
+        joint_on_airframe hole_patterns hole_pattern
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
         nonconformances_csv nonconformance defect_kinds
@@ -65,7 +66,8 @@ WHO = {
         apply_coat take_back_coat measure_play record_milling start_pull lay_plies
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
-        record_move set_part new_shim shim take_plan withdraw_plan correction_done
+        record_move set_part new_shim shim take_plan take_together withdraw_plan
+        correction_done
         take_pre_trim new_offer
     """,
     DECIDERS: """

@@ -2,6 +2,7 @@
 
 from qa.models import FitPlan, PlanEnd, PlanEnding, StandingPlan
 from qa.rules import overtaking
+from qa.rules.shared_plans import sisters
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -11,44 +12,95 @@ from shop.models import Part
 def take(*, by, plan: FitPlan) -> FitPlan:
     """Freeze a plan (drafted by plan_records) for everyone. It replaces the one that
     stood for this part; the same one taken twice is one record."""
-    roles.require(by, "cut parts")
-    place = {"airframe_id": plan.airframe_id, "part_id": plan.part_id}
     said = {"check": str(plan.fit_check.entry_id), "digest": plan.digest}
-    if same := _standing(place, plan.digest):
+    return _take([plan], by=by, form="plan/1", said=said)[0]
+
+
+def take_together(*, by, plans: list[FitPlan]) -> list[FitPlan]:
+    """Freeze the plans of several parts, drafted together, by one act: in the order in
+    which to do them. What stood for any of these parts is replaced, with all that was
+    taken together with it."""
+    said = {
+        "checks": [str(plan.fit_check.entry_id) for plan in plans],
+        "digests": [plan.digest for plan in plans],
+    }
+    return _take(plans, by=by, form="plans_together/1", said=said)
+
+
+def _take(plans: list[FitPlan], *, by, form: str, said: dict) -> list[FitPlan]:
+    roles.require(by, "cut parts")
+    same = [_standing(plan) for plan in plans]
+    if all(same):
         return same
-    with perform("plan/1", by=by, said=said) as act:
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=plan.part_id)
-        if _standing(place, plan.digest):
+    with perform(form, by=by, said=said) as act:
+        before = _hold(plans)
+        if all(_standing(plan) for plan in plans):
             raise Refused("Somebody took this plan just now.", code="done")
-        if changed := overtaking.changes_of(plan):
-            raise Refused(
-                "This changed while the plan was looked at: "
-                f"{overtaking.in_words(changed)}. Look again.",
-                code="stale",
-            )
-        plan.number = next_number("plan")
-        act.record(plan)
-        for row in [*plan.drafted, *plan.cut_lines]:
-            row.plan = plan
-            act.record(row)
-        before = StandingPlan.objects.filter(**place).select_related("plan").first()
-        if before:
-            end(act, before.plan, PlanEnding.REPLACED, by_plan=plan)
-        StandingPlan.objects.create(plan=plan, **place)
-        act.result = {"plan": plan.label}
-    return plan
+        for plan in plans:
+            _refuse_changed(plan)
+        for plan in plans:
+            plan.number = next_number("plan")
+            act.record(plan)
+            for row in [*plan.drafted, *plan.cut_lines]:
+                row.plan = plan
+                act.record(row)
+        by_part = {plan.part_id: plan for plan in plans}
+        for old in before:
+            new = by_part.get(old.part_id, plans[0])
+            end(act, old, PlanEnding.REPLACED, by_plan=new)
+        for plan in plans:
+            place = {"airframe_id": plan.airframe_id, "part_id": plan.part_id}
+            StandingPlan.objects.create(plan=plan, **place)
+        act.result = {"plan": ", ".join(plan.label for plan in plans)}
+    return plans
+
+
+def _refuse_changed(plan: FitPlan) -> None:
+    if changed := overtaking.changes_of(plan):
+        raise Refused(
+            "This changed while the plan was looked at: "
+            f"{overtaking.in_words(changed)}. Look again.",
+            code="stale",
+        )
+
+
+def _hold(plans: list[FitPlan]) -> list[FitPlan]:
+    """Lock the parts of some plans and of those that they replace; return the latter.
+    Call inside an act."""
+    parts = {plan.part_id for plan in plans}
+    before = _replaced(plans)
+    parts |= {plan.part_id for plan in before}
+    for part in sorted(parts):
+        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
+    now = _replaced(plans)
+    if not {plan.part_id for plan in now} <= parts:
+        raise Refused("Somebody took another plan just now. Look again.", code="stale")
+    return now
+
+
+def _replaced(plans: list[FitPlan]) -> list[FitPlan]:
+    """What stands for these parts, with what stands of all taken together with it."""
+    standing = []
+    for plan in plans:
+        standing += FitPlan.objects.filter(
+            standing__airframe=plan.airframe_id, standing__part=plan.part_id
+        )
+    return [plan for plan in sisters(standing) if not hasattr(plan, "end")]
 
 
 def withdraw(*, by, plan: FitPlan, reason: str) -> FitPlan:
-    """Nobody works by this plan any more."""
+    """Nobody works by this plan any more, nor by those that were taken with it."""
     roles.require(by, "cut parts")
     if not reason.strip():
         raise Refused("Say why the plan is withdrawn.", field="reason")
     said = {"plan": plan.label, "reason": reason}
     with perform("plan_withdrawn/1", by=by, said=said) as act:
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=plan.part_id)
+        for part in sorted(one.part_id for one in sisters([plan])):
+            Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
         refuse_ended(plan)
-        end(act, plan, PlanEnding.WITHDRAWN, reason=reason)
+        for one in sisters([plan]):
+            if not hasattr(one, "end"):
+                end(act, one, PlanEnding.WITHDRAWN, reason=reason)
         act.result = {"plan": plan.label}
     return plan
 
@@ -78,7 +130,9 @@ def refuse_overtaken(plan: FitPlan) -> None:
         )
 
 
-def _standing(place: dict, digest: str) -> FitPlan | None:
-    rows = StandingPlan.objects.filter(**place, plan__digest=digest)
+def _standing(plan: FitPlan) -> FitPlan | None:
+    rows = StandingPlan.objects.filter(
+        airframe=plan.airframe_id, part=plan.part_id, plan__digest=plan.digest
+    )
     found = rows.select_related("plan__fit_check").first()
     return found.plan if found else None

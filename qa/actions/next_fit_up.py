@@ -82,3 +82,26 @@ def record_moves(
                 changes=moved.changes.get(check.fit_up_id, {}),
             )
         )
+    for check, changes in moved.beside if moved else ():
+        _beside(act, check, changes, moved, kind, plan)
+
+
+def _beside(act, check: Check, changes: dict, moved: Moved, kind: str, plan) -> None:
+    """What the move does at a joint at which the part is the surround: recorded at the
+    fit-up that stands there, which it does not end by itself."""
+    planned = check.fit_up
+    rows = FitUp.objects.filter(airframe=planned.airframe_id, joint=planned.joint_id)
+    now = rows.order_by("-number").first()
+    same = now.part_id == planned.part_id and now.revision_id == planned.revision_id
+    if same and any(any(pair) for pair in changes.values()):
+        act.record(
+            AppliedMove(
+                fit_up=now,
+                fit_check=check,
+                plan=plan,
+                kind=kind,
+                words=moved.words[:400],
+                amounts=moved.amounts,
+                changes=changes,
+            )
+        )

@@ -10,6 +10,7 @@ from shop.models import Person
 from . import (
     airframe,
     closing,
+    cowls,
     fairing,
     fitting,
     gauges,
@@ -45,6 +46,7 @@ def load() -> None:
     studies.load(crew)
     setting.load(crew, glider)
     temporary.load(crew, glider, seams)
+    cowls.load(crew, glider, seams)
     closing.load(crew, glider, seams)
     signing.at_the_end(crew)
 

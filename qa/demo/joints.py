@@ -1,4 +1,4 @@
-"""The seams of the demo: two doors, a hatch, a cowl, a windshield, a filler cap."""
+"""The seams of the demo: two doors, a hatch, the cowl, a windshield, a filler cap."""
 
 import math
 from dataclasses import replace
@@ -77,16 +77,32 @@ def _mirrored(drafts: list[StationDraft]) -> list[StationDraft]:
     ]
 
 
-def _cowl() -> tuple[list, list, list]:
-    """Rear edge of the upper cowl: a half ring of radius 430 with its skin around."""
-    places, normals, faces = [], [], []
+def _cowl(last: float) -> list[StationDraft]:
+    """Rear edge of a cowl half: half a ring of radius 430 with its skin around, down to
+    an angle of `last` from the left side. All seams of the cowl lie in one frame: x
+    forward from the firewall, y up from the split, z to the left."""
+    places, faces = [], []
     for k in range(13):
-        angle = math.radians(10 + k * 160 / 12)
-        out = (0.0, math.cos(angle), math.sin(angle))
+        angle = math.radians(last - k * 160 / 12)
+        out = (0.0, math.sin(angle), math.cos(angle))
         places.append((0.0, 430 * out[1], 430 * out[2]))
-        normals.append((-1.0, 0.0, 0.0))
         faces.append(out)
-    return places, normals, faces
+    return stations(
+        places, [(-1.0, 0.0, 0.0)] * 13, faces=faces, gap=(1.5, 3.0), flush=(-0.5, 0.5)
+    )
+
+
+def _split(side: int) -> list[StationDraft]:
+    """The seam between the halves on the left (1) or the right (-1), six stations."""
+    places = [(320 + side * 80 * (k - 2.5), 0.0, side * 430) for k in range(6)]
+    return stations(
+        places,
+        [(0.0, -1.0, 0.0)] * 6,
+        faces=[(0.0, 0.0, side)] * 6,
+        gap=(1.0, 2.2),
+        flush=(-0.5, 0.5),
+        trim_max_nm=3 * MM,
+    )
 
 
 def load(crew, glider) -> dict[str, Joint]:
@@ -104,7 +120,6 @@ def load(crew, glider) -> dict[str, Joint]:
     hatch = layout.rounded_rectangle_by_side(420, 300, 40, (3, 2, 3, 2), per_corner=1)
     cap = layout.ellipse(120, 120, 8)
     glass = [(-500 + 100 * k, 0.00016 * (-500 + 100 * k) ** 2) for k in range(11)]
-    places, normals, faces = _cowl()
     made = {}
 
     def joint(number, name, position, surround, drafts, mirror=None, **requirement):
@@ -179,7 +194,26 @@ def load(crew, glider) -> dict[str, Joint]:
         "Cowl upper, rear edge",
         "COWL-U",
         "FUS",
-        stations(places, normals, faces=faces, gap=(1.5, 3.0), flush=(-0.5, 0.5)),
+        _cowl(170),
+        closed=False,
+        flow_mdeg=180_000,
+    )
+    for number, name, side in (("J-131", "left", 1), ("J-132", "right", -1)):
+        joint(
+            number,
+            f"Cowl halves, {name} seam",
+            "COWL-U",
+            "COWL-L",
+            _split(side),
+            closed=False,
+            flow_mdeg=180_000,
+        )
+    joint(
+        "J-133",
+        "Cowl lower, rear edge",
+        "COWL-L",
+        "FUS",
+        _cowl(350),
         closed=False,
         flow_mdeg=180_000,
     )

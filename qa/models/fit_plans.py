@@ -29,10 +29,12 @@ class FitPlan(Frozen):
     read_to = models.BigIntegerField()
 
     # Beside the record, set by qa.rules.plan_records: of a plan not yet taken its
-    # joints and cuts, of one that stands what overtook it ("" while it holds).
+    # joints and cuts, of one that stands what overtook it ("" while it holds)
+    # and what was taken together with it.
     drafted: list["PlanJoint"]
     cut_lines: list["PlannedCut"]
     overtaken: str
+    beside: list["FitPlan"]
 
     class Meta:
         ordering = ("-number",)

@@ -151,6 +151,11 @@ def _plans(person: Person) -> Listed:
         joint = plan.fit_check.fit_up.joint
         label = f"{plan}: {plan.part.serial}, {plan.airframe.serial}, {joint.number}"
         note = asked_words(plan, person.units) or _("to be done")
+        if plan.beside:
+            names = ", ".join(one.label for one in plan.beside)
+            note = _("%(note)s, together with %(plans)s") % {
+                "note": note, "plans": names,
+            }  # fmt: skip
         if plan.overtaken:
             note = _("overtaken: %(why)s") % {"why": plan.overtaken}
         url = reverse("plan_record", args=[plan.number])

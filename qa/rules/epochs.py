@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from qa.models import Check, FitUp, Outcome, Reading
+from qa.models import AppliedMove, Check, FitUp, Outcome, Reading
 from shop.numeric.units import parse_length
 
 MOST_TOLD = 4
@@ -96,7 +96,9 @@ class Epoch:
     """A stretch of time in which nothing changed for the joint.
 
     `fit_up` is the joint's own, `began` the number of the entry that began it, `cut`
-    the labels cut on the way into it and `left` the fit-ups that were left on that way.
+    the labels cut on the way into it, `left` the fit-ups that were left on that way and
+    `moves` what was moved on it, of the part or of a surround that was moved as planned
+    with it.
     `bar` says why no witness can speak across that way, "" when one can; `off` what is
     not in place in it, by side; `only_off`: a side was taken
     off and nothing else; `since` is all that happened since something was measured
@@ -115,6 +117,7 @@ class Epoch:
     only_off: bool = False
     cut: frozenset[str] = frozenset()
     left: list[FitUp] = field(default_factory=list)
+    moves: list[AppliedMove] = field(default_factory=list)
     checks: list[Check] = field(default_factory=list)
     before: dict[Key, Value] = field(default_factory=dict)
     measured: dict[Key, Value] = field(default_factory=dict)

@@ -169,7 +169,8 @@ def load(airframe: Airframe, joints: list[Joint]) -> History:
         "fit_up_id",
     )
     history.moves = _grouped(
-        AppliedMove.objects.filter(**here).order_by("id"), "fit_up_id"
+        AppliedMove.objects.filter(**here).select_related("entry").order_by("id"),
+        "fit_up_id",
     )
     rows = CurrentReading.objects.filter(
         fit_check__fit_up__airframe=airframe, fit_check__fit_up__joint__in=joints

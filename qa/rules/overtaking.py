@@ -21,6 +21,7 @@ from qa.models import (
     TrimCut,
 )
 from qa.rules import touches as touched
+from qa.rules.shared_plans import sisters
 from qa.rules.touches import WORDS
 
 MOST_TOLD = 4
@@ -64,10 +65,28 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
     """What happened since each plan was made, by its key, in a constant number of
     statements. The cuts and moves made by a plan itself do not overtake it; nor does
     taking the part off: what is then cut on the bench is cut as was planned.
+
+    Plans taken by one act are overtaken together, and by none of what any of them did.
     """
-    plans = list(plans)
-    if not plans:
+    asked = list(plans)
+    if not asked:
         return {}
+    drafts = [plan for plan in asked if not plan.pk]
+    found = _changes_of_each([*sisters(asked), *drafts])
+    told = defaultdict(dict)
+    for plan, changed in found:
+        for one in changed:
+            key = one.code, *sorted(one.values.items())
+            told[_act(plan)].setdefault(key, one)
+    return {plan.pk: list(told[_act(plan)].values()) for plan in asked}
+
+
+def _act(plan: FitPlan):
+    """The act that took a plan, and with it those beside it."""
+    return plan.entry_id if plan.pk else id(plan)
+
+
+def _changes_of_each(plans: list[FitPlan]) -> list[tuple[FitPlan, list[Change]]]:
     joints = _joints(plans)
     every = [one for rows in joints.values() for one in rows]
     touches = touched.load(
@@ -78,12 +97,12 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
     standing = _standing(plans)
     defaults = PlanDefaults.objects.values_list("pk", flat=True).first()
     holdings = _holdings(every)
-    since = {}
+    since = []
     for plan in plans:
         inputs = plan.content["inputs"]
         changed = []
         for planned, read_then in zip(joints[plan.pk], inputs["joints"], strict=True):
-            changed += _happened(plan, planned, touches, own[plan.pk])
+            changed += _happened(plan, planned, touches, own[_act(plan)])
             changed += _readings(plan, planned, read_then, read, standing)
             newest = planned.fit_up.joint.current
             if newest and newest.number != read_then["newest_revision"]:
@@ -94,10 +113,7 @@ def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
         held = holdings.get(joints[plan.pk][0].fit_up.joint.position_id)
         if inputs.get("holding") not in (None, held):
             changed.append(Change("holding"))
-        once = {
-            (change.code, *sorted(change.values.items())): change for change in changed
-        }
-        since[plan.pk] = list(once.values())
+        since.append((plan, changed))
     return since
 
 
@@ -126,16 +142,17 @@ def _holdings(joints) -> dict[int, int]:
 
 
 def _own_acts(plans) -> dict:
-    """Numbers of the entries of what was done by each plan."""
+    """Numbers of the entries of what was done by each plan and those beside it, by the
+    act that took them."""
     found = defaultdict(set)
-    keys = [plan.pk for plan in plans if plan.pk]
+    keys = {plan.pk: _act(plan) for plan in plans if plan.pk}
     for rows in (
         TrimCut.objects.filter(plan__in=keys),
         AppliedMove.objects.filter(plan__in=keys).exclude(kind=MoveKind.SHIM),
         FitUp.objects.filter(plan__in=keys),
     ):
         for plan, entry in rows.values_list("plan", "entry__pk").distinct():
-            found[plan].add(entry)
+            found[keys[plan]].add(entry)
     return found
 
 

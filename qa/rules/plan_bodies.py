@@ -1,6 +1,7 @@
-"""A plan as the body of its record, and back: form `plan_body/2`.
+"""A plan as the body of its record, and back: form `plan_body/3`.
 
-`plan_body/1` had no adjusters, settings and ways: what lacks is read as none. Lengths
+`plan_body/1` had no adjusters, settings and ways, `plan_body/2` nothing of parts that
+were planned together: what lacks is read as none. Lengths
 of stations are whole nanometers; the amounts of a move, shares and probabilities are
 the numbers that came out. Reasons are codes with values.
 """
@@ -23,10 +24,11 @@ from qa.rules import ways
 from qa.rules.adjusters import Present
 from qa.rules.bites import Bite
 from qa.rules.planning import PlannedJoint, Wish, WorkedPlan
+from qa.rules.shared_plans import Shared, SharedPart
 from qa.rules.ways import WayRow
 from shop.numeric.units import to_mm, to_nm
 
-FORM, METHOD = "plan_body/2", "plan/2"
+FORM, METHOD = "plan_body/3", "plan/2"
 LENGTHS = (
     "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
     "trim", "build_up", "unresolved", "next_bite",
@@ -61,7 +63,13 @@ def body_of(worked: WorkedPlan) -> dict:
             "ways": _plain(ways.told(worked.ways)),
             "stations": [_station(worked, *one) for one in worked.stations()],
         },
+        "together": worked.shared and _together(worked),
     }
+
+
+def _together(worked: WorkedPlan) -> dict:
+    around = [str(one.check.entry_id) for one in worked.around]
+    return {**_plain(asdict(worked.shared)), "around": around}
 
 
 def _inputs(joint: PlannedJoint) -> dict:
@@ -196,6 +204,23 @@ def ways_from(body: dict) -> list[WayRow]:
         _made(WayRow, {name: _tupled(value) for name, value in one.items()})
         for one in body["outcome"].get("ways", ())
     ]
+
+
+def shared_from(body: dict) -> Shared | None:
+    """What is kept of the parts that a plan was worked out together with."""
+    told = body.get("together")
+    if not told:
+        return None
+    parts = tuple(
+        _made(SharedPart, {name: _tupled(value) for name, value in one.items()})
+        for one in told["parts"]
+    )
+    return _made(Shared, {**told, "parts": parts, "touches": _tupled(told["touches"])})
+
+
+def around_from(body: dict) -> list[str]:
+    """The checks of the joints at which the part of a plan is the surround."""
+    return (body.get("together") or {}).get("around", [])
 
 
 def wish_from(body: dict) -> Wish:

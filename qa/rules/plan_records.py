@@ -1,6 +1,6 @@
 """Plans on record: what is frozen of one, one shown again, and which one stands."""
 
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from qa.models import (
     Check,
@@ -13,8 +13,17 @@ from qa.models import (
     Side,
     StandingPlan,
 )
-from qa.rules import cut_allowance, history, overtaking, plan_bodies, planning
+from qa.rules import (
+    assembling,
+    cut_allowance,
+    history,
+    overtaking,
+    plan_bodies,
+    planning,
+)
+from qa.rules.assembling import Together
 from qa.rules.planning import PlannedJoint, Wish, WorkedPlan
+from qa.rules.shared_plans import others, sisters
 from qa.rules.staleness import Value, states
 from shop.ledger.canonical import frozen
 from shop.models import Airframe, Entry, Part
@@ -37,6 +46,16 @@ def draft(check: Check, wish: Wish | None = None) -> tuple[WorkedPlan, FitPlan |
     if worked.plan is None or not worked.live:
         return worked, None
     return worked, draft_of(worked, read_to)
+
+
+def draft_together(
+    airframe: Airframe, hows: dict[int, str]
+) -> tuple[Together, list[FitPlan]]:
+    """The same for several parts (by position, how each may go): the records that can
+    be taken by one act, in the order in which to do them; [] where there are none."""
+    read_to = last_entry()
+    found = assembling.together(airframe, hows)
+    return found, [draft_of(worked, read_to) for worked in found.parts]
 
 
 def draft_of(worked: WorkedPlan, read_to: int) -> FitPlan:
@@ -101,21 +120,17 @@ def _line(joint: PlannedJoint, side: str, part: Part | None, here) -> list[Plann
 
 def worked_of(plan: FitPlan) -> WorkedPlan:
     """A plan on record as it was worked out: nothing is solved."""
-    rows = PlanJoint.objects.filter(plan=plan).order_by("order")
-    checks = Check.objects.select_related(*planning.RELATED).in_bulk(
-        [one.fit_check_id for one in rows]
-    )
-    checks = [checks[one.fit_check_id] for one in rows]
-    main = checks[0].fit_up
-    loaded = history.load(
-        main.airframe, history.joints_of_part(main.airframe, main.part_id)
-    )
-    found = states(loaded, until=plan.read_to)
     body = plan.content
-    joints = [
-        planning.planned_as(loaded, found[check.fit_up.joint_id], check)
-        for check in checks
-    ]
+    checks, beside = _checks_of(plan, plan_bodies.around_from(body))
+    main = checks[0].fit_up
+    seams = history.joints_of_part(main.airframe, main.part_id)
+    seams += [one.fit_up.joint for one in beside if one.fit_up.joint not in seams]
+    loaded = history.load(main.airframe, seams)
+    found = states(loaded, until=plan.read_to)
+    joints, around = (
+        [planning.planned_as(loaded, found[one.fit_up.joint_id], one) for one in some]
+        for some in (checks, beside)
+    )
     _read_then(joints, body)
     changes = overtaking.changes_of(plan)
     worked = WorkedPlan(
@@ -138,9 +153,24 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
         holding=body["inputs"].get("holding"),
         ways=plan_bodies.ways_from(body),
         way=body["outcome"].get("way") or "",
+        shared=plan_bodies.shared_from(body),
+        around=around,
+        sisters=others(plan) if plan_bodies.shared_from(body) else [],
     )
     worked.releases = set(in_force(plan)) if worked.live else set()
     return worked
+
+
+def _checks_of(plan: FitPlan, around: list[str]) -> tuple[list[Check], list[Check]]:
+    """The checks of the joints of a plan, in their order, and those around its part."""
+    rows = PlanJoint.objects.filter(plan=plan).order_by("order")
+    keys = [one.fit_check_id for one in rows]
+    found = Check.objects.select_related(*planning.RELATED).filter(
+        Q(pk__in=keys) | Q(entry_id__in=around)
+    )
+    checks = {one.pk: one for one in found}
+    beside = [one for one in checks.values() if str(one.entry_id) in around]
+    return [checks[key] for key in keys], sorted(beside, key=lambda one: one.pk)
 
 
 def standing(plan: FitPlan) -> bool:
@@ -183,11 +213,12 @@ def newest_of(check: Check) -> FitPlan | None:
 
 
 def plans_now(rows) -> list[FitPlan]:
-    """Standing plans, each with `overtaken`: by what, "" while it holds. A constant
-    number of statements."""
+    """Standing plans, each with `overtaken`: by what, "" while it holds, and `beside`:
+    what was taken together with it. A constant number of statements."""
     plans = [one.plan for one in rows.select_related(*(f"plan__{n}" for n in PLAN))]
-    found = overtaking.changes(plans)
+    found, taken = overtaking.changes(plans), sisters(plans)
     for one in plans:
+        one.beside = [x for x in taken if x.entry_id == one.entry_id and x != one]
         one.overtaken = overtaking.in_words(found[one.pk])
     return plans
 

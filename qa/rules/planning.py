@@ -29,6 +29,7 @@ from qa.rules.adjusters import Present
 from qa.rules.bites import Bite
 from qa.rules.history import History
 from qa.rules.rigs import CannotBeSet
+from qa.rules.shared_plans import Shared
 from qa.rules.staleness import JointState, states
 from qa.rules.ways import WayRow
 from qa.rules.work_rates import Learned
@@ -114,6 +115,11 @@ class WorkedPlan:
     ways: list[WayRow] = field(default_factory=list)
     way: str = ""
     learned: Learned | None = None
+    # Of a part planned together with others: what they come to, the joints at which its
+    # edge is the surround, and the plans on record that were taken with this one.
+    shared: Shared | None = None
+    around: list[PlannedJoint] = field(default_factory=list)
+    sisters: list[FitPlan] = field(default_factory=list)
 
     @property
     def main(self) -> PlannedJoint:
@@ -276,10 +282,10 @@ def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
     taken = ways.chosen(found, wish.way)
     worked.plan, worked.way = with_known(measured, options, taken.plan), taken.kind
     worked.ways = ways.rows_of(found, worked.name)
-    _tell_stations(worked)
+    tell_stations(worked)
 
 
-def _tell_stations(worked: WorkedPlan) -> None:
+def tell_stations(worked: WorkedPlan) -> None:
     """Say what to cut at every station, and why it stays wrong or is cut otherwise."""
     least = worked.least_cut
     for joint, _, station in worked.stations():

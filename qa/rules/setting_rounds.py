@@ -114,9 +114,7 @@ def _events(airframe, rows: History, by_joint) -> list[SetDone]:
     events: dict[tuple, SetDone] = {}
     for state, rounds in by_joint.values():
         for done_round in rounds:
-            moves = [
-                m for left in done_round.epoch.left for m in rows.moves.get(left.pk, [])
-            ]
+            moves = done_round.epoch.moves
             sets = [move for move in moves if move.kind == MoveKind.SET]
             if not sets:
                 continue

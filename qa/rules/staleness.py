@@ -9,7 +9,14 @@ of holding or another surround (design 4.4).
 
 from dataclasses import dataclass, replace
 
-from qa.models import Check, FitUp, FitUpReason, Joint, JointRevision
+from qa.models import (
+    AppliedMove,
+    Check,
+    FitUp,
+    FitUpReason,
+    Joint,
+    JointRevision,
+)
 from qa.rules import history, witnesses
 from qa.rules.epochs import Epoch, Key, Stale, Value, Witnesses, how_held
 from qa.rules.history import History, Seam
@@ -144,6 +151,7 @@ def _epochs(rows: History, joint: Joint, until: int | None) -> list[Epoch]:
             epochs.append(_touched(rows, event, epochs[-1]))
         else:
             epochs.append(_opened(rows, event, epochs[-1] if epochs else None))
+        epochs[-1].moves = _moves(rows, epochs)
     for fit_up in own:
         mine = [epoch for epoch in epochs if epoch.fit_up is fit_up]
         for check in rows.checks.get(fit_up.pk, []) if mine else []:
@@ -166,6 +174,19 @@ def _opened(rows: History, mine: FitUp, last: Epoch | None) -> Epoch:
         epoch.left = [before]
         epoch.bar = _bar(rows, before, mine)
     return epoch
+
+
+def _moves(rows: History, epochs: list[Epoch]) -> list[AppliedMove]:
+    """The moves that led into the newest epoch: of what was recorded at the fit-up
+    before, a surround's own act, and the rest where the joint's next fit-up opens."""
+    if len(epochs) < 2 or epochs[-1].swapped:
+        return []
+    here, last = epochs[-1], epochs[-2]
+    every = rows.moves.get(last.fit_up.pk, [])
+    if here.fit_up is last.fit_up:
+        return [move for move in every if move.entry.pk == here.began]
+    before = [move for one in epochs[:-1] for move in one.moves]
+    return [move for move in every if move not in before]
 
 
 def _bar(rows: History, before: FitUp, mine: FitUp) -> str:
@@ -220,6 +241,7 @@ def _fold(rows: History, epochs: list[Epoch]) -> None:
         if waiting:
             epoch.cut |= waiting.cut
             epoch.left = [*waiting.left, *epoch.left]
+            epoch.moves = [*waiting.moves, *epoch.moves]
             epoch.bar = epoch.bar or waiting.bar
             epoch.since = [*waiting.since, *epoch.since]
         epoch.before = values

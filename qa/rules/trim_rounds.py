@@ -159,11 +159,11 @@ def _done(rows: History, epoch: Epoch, seam):
             words.append(f"{deepest:.2f} mm at most off {whose}, {count} {places}")
             for label, row in seam.rows.items():
                 taken[label] = taken.get(label, 0) + to_nm(float(depths[row]))
-        for move in rows.moves.get(fit_up.pk, []):
-            words.append(move.words)
-            for label, change in move.changes.items():
-                before = moved.get(label, [0, 0])
-                moved[label] = [a + b for a, b in zip(before, change, strict=True)]
+    for move in epoch.moves:
+        words.append(move.words)
+        for label, change in move.changes.items():
+            before = moved.get(label, [0, 0])
+            moved[label] = [a + b for a, b in zip(before, change, strict=True)]
     return taken, moved, tuple(words or [epoch.why])
 
 
@@ -174,7 +174,7 @@ def _station(epoch: Epoch, label, taken, lost, moved) -> StationRound:
     carried = False
     for kind in Kind.values:
         before, now = epoch.before.get((label, kind)), epoch.values.get((label, kind))
-        known = before is not None and bool(epoch.left)
+        known = before is not None and bool(epoch.left or epoch.moves)
         values[f"{kind}_before_nm"] = before.reading.value_nm if before else None
         values[f"{kind}_predicted_nm"] = (
             before.reading.value_nm + change[kind] if known else None

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_GET
 from qa.models import Joint
 from qa.queries import offers
 from qa.queries.joints import drawings, earlier, fit_states
+from qa.queries.plans.together_pages import shares_a_seam
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe
@@ -32,6 +33,7 @@ def joint_on_airframe(request, pk, airframe):
         "may_cut": roles.may(request.user, "cut parts"),
         "map_svg": drawings.map_svg(now.map) if now else "",
         "standing": offers.joint_standing(joint, frame),
+        "together": bool(now) and shares_a_seam(frame, joint.position_id),
         "to_do": fit_states.to_do(now) if now else [],
         "may_offer": roles.may(request.user, "offer work"),
         "may_measure": roles.may(request.user, "measure"),

@@ -94,6 +94,7 @@ def _page(request, form, worked):
         "check": check,
         "fit_up": check.fit_up,
         "record": record,
+        "together": worked.sisters,
         "end": getattr(record, "end", None),
         "asked": request.GET.urlencode(),
         "learned": way_pages.learned_words(worked),

@@ -2,7 +2,7 @@
 papers meets it. A new value fails here until the demo has it."""
 
 from django.apps import apps
-from django.db.models import Field
+from django.db.models import Count, Field
 
 
 def choices() -> dict[tuple[type, str], list[str]]:
@@ -44,7 +44,7 @@ def test_every_value_of_every_choice_occurs_in_the_demo(demo_db):
 
 def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     """Things that are so by another row: taken back, held, lifted, clash, late ..."""
-    from qa.models import CurrentReading, LateDecision, Reading
+    from qa.models import CurrentReading, LateDecision, Reading, StandingPlan
     from shop.models import Hold, Placement, Withdrawal
 
     assert CurrentReading.objects.filter(clash=True).exists()
@@ -56,3 +56,5 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     assert Hold.objects.filter(lifted_entry=None).exists()
     assert Hold.objects.exclude(lifted_entry=None).exists()
     assert Placement.objects.filter(removed_at__isnull=False).exists()
+    shared = StandingPlan.objects.values("plan__entry").annotate(n=Count("plan"))
+    assert max(one["n"] for one in shared) > 1  # plans of parts taken together

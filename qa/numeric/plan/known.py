@@ -55,7 +55,23 @@ def with_known(
     )
 
 
+def doubts(part: Measured, options: PlanOptions, plan: Plan) -> tuple[Reason, ...]:
+    """What to say of the readings of one joint of a plan of several parts: the sides of
+    a joint lie rigidly against each other, whatever either does."""
+    arrays = planner_of([part], options).arrays
+    known = _of_readings(arrays, plan)
+    return tuple(_notes(plan, known, options.resolution_mm))
+
+
 def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
+    hardly = ()
+    if plan.settings is None:
+        every = together(arrays.gap_readings(), arrays.flush_readings())
+        hardly = hardly_seen(arrays, every, plan.move, options.uncertainty_mm)
+    return replace(_of_readings(arrays, plan), hardly_seen=hardly)
+
+
+def _of_readings(arrays: JointArrays, plan: Plan) -> Known:
     gaps, flushes = arrays.gap_readings(), arrays.flush_readings()
     again, bounds = doubtful(arrays, gaps, flushes), []
     for kind, readings in (("gap", gaps), ("flush", flushes)):
@@ -71,15 +87,7 @@ def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
         out = again and again.stands_out and again.kind == kind
         odd = again.row if out else None
         bounds.append(between(arrays, readings, kind, uncut, ends, odd))
-    hardly = ()
-    if plan.settings is None:
-        every = together(gaps, flushes)
-        hardly = hardly_seen(arrays, every, plan.move, options.uncertainty_mm)
-    return Known(
-        again=again,
-        between=tuple(bound for bound in bounds if bound is not None),
-        hardly_seen=hardly,
-    )
+    return Known(again, tuple(bound for bound in bounds if bound is not None), ())
 
 
 def _notes(plan: Plan, known: Known, resolution: float):

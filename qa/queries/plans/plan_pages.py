@@ -16,8 +16,8 @@ from qa.numeric.plan.result import Move
 from qa.numeric.verdict import acceptance
 from qa.queries.joints import drawings as maps
 from qa.queries.plans import plan_texts
-from qa.rules import overtaking, requirements, trim_rounds
-from qa.rules.moved import Moved
+from qa.rules import next_moves, overtaking, requirements, trim_rounds
+from qa.rules.moved import Moved, changes_at, rows_around
 from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.rules.station_places import places_of
 from qa.wording import lengths
@@ -95,7 +95,7 @@ class PlanView:
 
     @property
     def sits_well(self) -> bool:
-        return plan_texts.sits_well(self.worked)
+        return next_moves.sits_well(self.worked)
 
     @property
     def least_cut(self) -> str:
@@ -132,7 +132,7 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
     plan = worked.plan
     state, sentence = plan_texts.outcome(worked)
     rows = [_row(worked, *one, unit) for one in worked.stations()]
-    share = plan_texts.free_share(worked)
+    share = next_moves.free_share(worked)
     chance = plan.probability
     return PlanView(
         worked=worked,
@@ -339,6 +339,7 @@ def made_move(worked: WorkedPlan, raw: list[float]) -> Move:
     """The move that these amounts (mm, radians) of the plan's motions make."""
     motions = worked.plan.move.motions
     every = [places_of(one.state.seam.stations)[0] for one in worked.joints]
+    every += [places[rows] for places, rows in rows_around(worked)]
     shift, turn = rigid_move(motions, raw, np.vstack(every).mean(axis=0))
     tilt_x, tilt_y, turned = np.degrees(turn).tolist()
     amounts = tuple(
@@ -372,7 +373,7 @@ def moved(
     the next bite.
     """
     if raw is None:
-        share = plan_texts.free_share(worked)
+        share = next_moves.free_share(worked)
         raw = [share * amount for amount in worked.plan.move.raw]
     move = made_move(worked, raw)
     steps = plan_texts.made_words(worked, move, unit)
@@ -386,15 +387,13 @@ def moved(
         }
         for (name, amount), motion in zip(move.amounts, move.motions, strict=True)
     ]
-    changes = {}
-    for joint in worked.joints:
-        places, gaps, faces = places_of(joint.state.seam.stations)
-        shift = move.displacement(places)
-        changes[joint.state.fit_up.pk] = {
-            station.label: [
-                -to_nm(float(shift[row] @ gaps[row])),
-                to_nm(float(shift[row] @ faces[row])),
-            ]
-            for row, station in enumerate(joint.state.seam.stations)
-        }
-    return Moved("; ".join(steps), amounts, changes)
+    here = worked.main.state.joint.position_id
+    changes = {
+        joint.state.fit_up.pk: changes_at(joint, move.displacement)
+        for joint in worked.joints
+    }
+    beside = tuple(
+        (joint.check, changes_at(joint, move.displacement, here))
+        for joint in worked.around
+    )
+    return Moved("; ".join(steps), amounts, changes, beside)

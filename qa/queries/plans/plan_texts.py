@@ -9,12 +9,13 @@ from qa.numeric.plan.motions import Motion, displace
 from qa.numeric.plan.result import CUT, FITS, Move
 from qa.queries.checks.unconfirmed import found_off
 from qa.rules.history import Seam
+from qa.rules.next_moves import free_share, sits_well
 from qa.rules.planning import WorkedPlan
 from qa.rules.station_places import point_mm
 from qa.wording import plans as wording
 from qa.wording.lengths import mm
 from qa.wording.settings import settings_text
-from shop.numeric.units import MILLI
+from shop.numeric.units import MILLI, to_mm
 
 TELLING_MM = 0.005
 ALONG_FLOW = math.cos(math.radians(1))
@@ -179,32 +180,6 @@ def made_words(
     return move_words(move, seam, unit, share, degrees=degrees)
 
 
-def free_share(worked: WorkedPlan) -> float:
-    """How much of the move the part can make once only the next bite is off.
-
-    No gap may close below zero on the way: 1 when all of it goes. The seat is a full
-    plan's, so that a part may be in its own way until more is cut.
-    """
-    share = 1.0
-    for _, _, station in worked.stations():
-        if station.gap_now is None or station.trim <= 0:
-            continue
-        bite = worked.bite(station).bite
-        moved = station.gap_after - station.trim + station.build_up - station.gap_now
-        if moved < 0 and station.gap_now + bite + moved < 0:
-            share = min(share, max(0.0, (station.gap_now + bite) / -moved))
-    if share < 1 and worked.plan.settings is not None:
-        return 0.0  # settings are whole steps: nobody makes a part of them
-    return math.floor(share * 20) / 20 if share < 1 else 1.0
-
-
-def sits_well(worked: WorkedPlan) -> bool:
-    """Whether all that was measured conforms before anything is done."""
-    plan = worked.plan
-    fits = [fit for fit in (plan.seat, plan.level) if fit]
-    return plan.outcome == FITS and all(fit.conforms_now for fit in fits)
-
-
 def outcome(worked: WorkedPlan) -> tuple[str, str]:
     """(state to draw, sentence) of what the plan comes to."""
     plan = worked.plan
@@ -247,8 +222,10 @@ def steps(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> list[str]:
             )
         else:
             told.append(f"{sentence[0].upper()}{sentence[1:]}.")
+    moved = bool(moves or worked.asked_settings) and share > 0
+    if worked.shared:
+        return [*(told or ["Leave it where it is."]), _then(worked)]
     if told:
-        moved = bool(moves or worked.asked_settings) and share > 0
         told.append(_measure_step(worked, moved=moved))
     return told or ["Leave it: it conforms where it sits."]
 
@@ -309,6 +286,31 @@ def run_words(seam: Seam, labels) -> str:
     return ("station " if len(rows) == 1 else "stations ") + ", ".join(told)
 
 
+def _then(worked: WorkedPlan) -> str:
+    """What comes after a part of several: the next, or measuring all of them."""
+    shared = worked.shared
+    if shared.order < shared.count:
+        return f"Then go on with {shared.parts[shared.order].serial}."
+    joints = ", ".join(name for one in shared.parts for name in one.joints)
+    return (
+        f"When all {shared.count} parts are done, measure {joints} again: a re-check "
+        "of one overtakes what is still to do at the others."
+    )
+
+
+def touch_words(worked: WorkedPlan, unit: str) -> str:
+    """Where a part runs into others until they have gone too, "" where it does not."""
+    touches = worked.shared.touches if worked.shared else ()
+    if not touches:
+        return ""
+    name, deep = max(touches, key=lambda one: one[1])
+    later = [one.serial for one in worked.shared.parts[worked.shared.order :]]
+    return (
+        f"until {', '.join(one for one in later)} has gone too, {name} would go "
+        f"{mm(to_mm(deep), unit)} into it: loosen both, and move them together"
+    )
+
+
 def _measure_step(worked: WorkedPlan, *, moved: bool) -> str:
     seam = worked.main.state.seam
     cut = [
@@ -366,6 +368,7 @@ def warnings(worked: WorkedPlan, unit: str) -> list[str]:
     told = [wording.note(*note, unit) for note in worked.notes]
     told += _found_off(worked)
     told += [f"{one}: it is not in this plan" for one in worked.left_out]
+    told += filter(None, [touch_words(worked, unit)])
     rule = worked.main.state.revision.rule
     if any(one.state.revision.rule != rule for one in worked.joints):
         told.append(

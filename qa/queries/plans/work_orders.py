@@ -8,6 +8,7 @@ from qa.models import FitPlan
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, local
 from qa.queries.plans import plan_texts
 from qa.queries.plans.plan_pages import PlanView
+from qa.rules.planning import WorkedPlan
 from shop.queries.identity import the_shop
 
 
@@ -105,6 +106,7 @@ def work_order_of(view: PlanView, url: str) -> WorkOrder:
                 "Held",
                 f"{check.held_text or 'not stated'}, {check.get_finish_display()}",
             ),
+            *_together(worked),
         ),
         unit=view.unit,
         release=", ".join(released),
@@ -116,6 +118,15 @@ def work_order_of(view: PlanView, url: str) -> WorkOrder:
         banner="Cut not released yet" if view.waits_for_release else "",
         across=across(plan, view.overtaken),
     )
+
+
+def _together(worked: WorkedPlan) -> list[tuple[str, str]]:
+    """The plans that were taken with this one, and its place in the order of work."""
+    if not worked.shared:
+        return []
+    names = ", ".join(f"{one} ({one.part.serial})" for one in worked.sisters)
+    place = f"number {worked.shared.order} of {worked.shared.count}"
+    return [("Together", f"{place}; with {names}" if names else place)]
 
 
 def across(plan: FitPlan, overtaken: str) -> str:

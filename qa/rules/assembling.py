@@ -1,0 +1,276 @@
+"""Parts of one airframe that share seams, planned at once: which there are, which of
+their joints can be planned together, and one plan for each part of what comes out.
+
+Parts are named by their position. One that is chosen moves, freely or as it is held, or
+stays; what is not chosen stands still around them.
+"""
+
+from dataclasses import dataclass, field, replace
+
+from qa.models import Joint, PlanDefaults
+from qa.numeric.geometry.joint import JointError
+from qa.numeric.plan.assembly import AssemblyPlan, plan_assembly
+from qa.numeric.plan.bite import expected_scatter
+from qa.numeric.plan.bodies import AssemblyError, Between, Body
+from qa.numeric.plan.motions import Motion, NothingSeen
+from qa.numeric.plan.result import OptionError, PlanOptions
+from qa.numeric.plan.seat import NoFeasibleMotion
+from qa.numeric.verdict.acceptance import NarrowLimits
+from qa.rules import history, planning, requirements, together_steps
+from qa.rules.history import History
+from qa.rules.planning import PlannedJoint, WorkedPlan
+from qa.rules.shared_plans import FIXED, FREE, HELD
+from qa.rules.staleness import JointState, states
+from shop.files.csv_table import FileComplaints
+from shop.models import Airframe, Position
+
+MOST_PARTS = 6
+
+
+@dataclass(frozen=True)
+class Member:
+    """A part that is fitted on the airframe: the joints that it is the part of, the
+    positions of other such parts that it shares a seam with, whether something says how
+    it goes where it is held."""
+
+    position: Position
+    states: list[JointState]
+    beside: frozenset[int]
+    held: bool
+
+    @property
+    def serial(self) -> str:
+        return self.states[0].fit_up.part.serial
+
+
+@dataclass
+class Together:
+    """Parts planned at once. `hows` says how each that was chosen goes; `left_out` what
+    is not in the plan, and why; `parts` are their plans, in the order in which to do
+    them; `problem` says why there is none."""
+
+    airframe: Airframe
+    members: dict[int, Member]
+    hows: dict[int, str]
+    rows: History
+    left_out: list[str] = field(default_factory=list)
+    parts: list[WorkedPlan] = field(default_factory=list)
+    plan: AssemblyPlan | None = None
+    problem: str = ""
+
+
+def offered(airframe: Airframe, start: int | None = None) -> Together:
+    """The parts of an airframe that share seams, nothing planned yet; with a start,
+    that part and those beside it chosen. A constant number of statements."""
+    joints = list(
+        Joint.objects.filter(fit_ups__airframe=airframe)
+        .select_related("position", "surround", "current", "type")
+        .distinct()
+        .order_by("number")
+    )
+    rows = history.load(airframe, joints)
+    members = _members(states(rows))
+    hows = {}
+    if start in members:
+        chosen = [start, *sorted(members[start].beside)][:MOST_PARTS]
+        hows = {key: HELD if members[key].held else FREE for key in chosen}
+    return Together(airframe, members, hows, rows)
+
+
+def together(airframe: Airframe, hows: dict[int, str]) -> Together:
+    """The plan of the parts in these positions, each as it may go."""
+    found = offered(airframe)
+    found.hows = {key: how for key, how in hows.items() if key in found.members}
+    return solved(found)
+
+
+def solved(found: Together) -> Together:
+    """Work out what was chosen."""
+    moving = [key for key, how in found.hows.items() if how != FIXED]
+    if len(found.hows) > MOST_PARTS:
+        found.problem = f"{MOST_PARTS} parts are planned at once, not more"
+    elif not moving:
+        found.problem = "every part stays: there is nothing to move"
+    else:
+        _solve(found)
+    return found
+
+
+def _members(found: dict[int, JointState]) -> dict[int, Member]:
+    """Parts by position that share a seam with another part that is fitted itself."""
+    own: dict[int, list[JointState]] = {}
+    for state in found.values():
+        own.setdefault(state.joint.position_id, []).append(state)
+    beside: dict[int, set[int]] = {key: set() for key in own}
+    for state in found.values():
+        part = state.joint.position_id
+        for other in surrounds(state):
+            if other in own and other != part:
+                beside[part].add(other)
+                beside[other].add(part)
+    return {
+        key: Member(
+            some[0].joint.position,
+            some,
+            frozenset(beside[key]),
+            any(one.fit_up.motions or one.revision.motions for one in some),
+        )
+        for key, some in own.items()
+        if beside[key]
+    }
+
+
+def surrounds(state: JointState) -> list[int]:
+    """The position that lies opposite at every station."""
+    own = state.joint.surround_id
+    return [station.surround_id or own for station in state.seam.stations]
+
+
+# ------------------------------------------------------------- which joints
+
+
+def _joints(found: Together) -> list[PlannedJoint]:
+    """The joints to plan by: something moves at them, and they were measured in one
+    condition. What is left out is said."""
+    chosen: list[PlannedJoint] = []
+    for key in found.hows:
+        for state in found.members[key].states:
+            if not _moves(found, state, found.hows):
+                continue
+            if why := _why_not(found, state, chosen):
+                found.left_out.append(f"{state.joint.number} {why}")
+            else:
+                chosen.append(planning.planned_as(found.rows, state))
+    own = {one.state.joint.position_id for one in chosen}
+    return [one for one in chosen if _moves(found, one.state, own)]
+
+
+def _moves(found: Together, state: JointState, own) -> bool:
+    """Whether a side of a joint may move, of the positions `own`: a part of which no
+    joint of its own was measured stays."""
+    ends = {state.joint.position_id, *surrounds(state)}
+    return any(found.hows.get(end, FIXED) != FIXED for end in ends & set(own))
+
+
+def _why_not(found: Together, state: JointState, chosen: list[PlannedJoint]) -> str:
+    if state.off:
+        return f"has something off: {state.off}"
+    if not state.now.values or not state.now.checks:
+        return "was not measured since a part of it last changed"
+    around, opposite = state.fit_up.surround_part, found.members.get(
+        state.joint.surround_id
+    )  # fmt: skip
+    if around and opposite and around.serial != opposite.serial:
+        return f"was measured against {around.serial}, not {opposite.serial}"
+    for other in chosen:
+        same = other.state.joint.position_id == state.joint.position_id
+        if same and other.state.held_now != state.held_now:
+            return "was measured with the part held another way"
+        if other.check.finish != state.now.checks[-1].finish:
+            return "was measured in another state of finish"
+    return ""
+
+
+# -------------------------------------------------------------------- plan
+
+
+def _solve(found: Together) -> None:
+    joints = _joints(found)
+    if not joints:
+        found.problem = "none of these joints was measured"
+        return
+    try:
+        _plan(found, joints)
+    except FileComplaints as bad:
+        told = "; ".join(str(one.text) for one in bad.complaints)
+        found.problem = f"How a part may move cannot be read: {told}"
+    except (
+        AssemblyError, NothingSeen, NoFeasibleMotion, NarrowLimits, JointError,
+    ) as no:  # fmt: skip
+        found.problem = str(no)
+    except OptionError as why:
+        found.problem = f"{why.option.replace('_', ' ')}: {why}"
+
+
+def _plan(found: Together, joints: list[PlannedJoint]) -> None:
+    """Bodies are the parts that the joints are of, then what only lies around them."""
+    parts: dict[int, list[PlannedJoint]] = {}
+    for one in joints:
+        parts.setdefault(one.state.joint.position_id, []).append(one)
+    around = [position for one in joints for position in surrounds(one.state)]
+    number = {key: n for n, key in enumerate(dict.fromkeys([*parts, *around]))}
+    defaults = PlanDefaults.objects.first() or PlanDefaults()
+    worked = {
+        key: WorkedPlan(
+            own[0].check,
+            True,
+            found.rows,
+            own,
+            [],
+            defaults,
+            least_cut=requirements.least_cut_mm(defaults, own[0].check),
+        )
+        for key, own in parts.items()
+    }
+    motions = {key: _motions(found, key, one) for key, one in worked.items()}
+    for key, one in worked.items():
+        scatter = expected_scatter(one.shortfall)
+        one.options = requirements.plan_options(
+            defaults, one.check, motions[key], cut_scatter_mm=scatter
+        )
+    bodies = [_body(found, key, key in worked, motions.get(key)) for key in number]
+    rows = [
+        Between(
+            planning.measured_at(one, None),
+            number[one.state.joint.position_id],
+            tuple(number[key] for key in surrounds(one.state)),
+        )
+        for one in joints
+    ]
+    options = _common([one.options for one in worked.values()])
+    found.plan = plan_assembly(bodies, rows, options)
+    together_steps.share_out(found, worked, joints, list(number))
+
+
+def _motions(
+    found: Together, key: int, worked: WorkedPlan
+) -> tuple[Motion, ...] | None:
+    if found.hows.get(key) == HELD:
+        return requirements.motions_of(worked.check.fit_up)
+    return None
+
+
+def _body(found: Together, key: int, planned: bool, motions) -> Body:
+    """What stands in a position; it stays where nothing was chosen of it, or no joint
+    of its own was measured."""
+    member = found.members.get(key)
+    name = member.serial if member else str(key)
+    moves = planned and found.hows.get(key, FIXED) != FIXED
+    return Body(name, not moves, motions)
+
+
+def _common(options: list[PlanOptions]) -> PlanOptions:
+    """What holds for all: judged by one rule, with the greatest of the uncertainties.
+
+    Raises AssemblyError where they are judged by several.
+    """
+    first = options[0]
+    if any((one.rule, one.edition) != (first.rule, first.edition) for one in options):
+        raise AssemblyError("these joints are judged by different rules: plan them "
+                            "part by part")  # fmt: skip
+
+    def most(name: str) -> float | None:
+        known = [getattr(one, name) for one in options]
+        known = [value for value in known if value is not None]
+        return max(known) if known else None
+
+    told = [one.uncertainty_mm for one in options]
+    return replace(
+        first,
+        motions=None,
+        uncertainty_mm=None if None in told else max(told),
+        aim_mm=most("aim_mm"),
+        floor_mm=most("floor_mm"),
+        least_cut_mm=most("least_cut_mm"),
+        cut_scatter_mm=most("cut_scatter_mm"),
+    )

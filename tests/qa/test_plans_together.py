@@ -1,0 +1,305 @@
+"""Several parts planned at once, on the site: which, what they come to, and the records
+that are taken of them by one act."""
+
+import io
+import json
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
+
+from qa.actions import fit_plans, moves, trimming
+from qa.actions.trimming import Taken
+from qa.models import AppliedMove, FitPlan, PlanEnd, StandingPlan
+from qa.queries.plans import plan_pages
+from qa.queries.plans.plan_records import rows_left
+from qa.rules import assembling, history, overtaking, plan_records, trim_rounds
+from qa.rules.staleness import states
+from shop.ledger import Refused, projections, verify
+from tests.qa.cowls import SEAMS, make_cowls, read_cowls, split
+from tests.qa.making import make_check, read
+from tests.qa.planned import planned
+
+pytestmark = pytest.mark.django_db
+
+OFF = ((0, 0, 0), (0.9, -0.6, 0.2)), ((0, 0, 0.001), (-0.5, 0.7, 0))
+
+
+@pytest.fixture
+def engineer(people):
+    return people["engineer"]
+
+
+def both(cowls, how="free", other=None) -> dict[int, str]:
+    upper, lower = cowls.positions
+    return {upper: how, lower: other or how}
+
+
+def taken(by, cowls) -> list[FitPlan]:
+    found, drafts = plan_records.draft_together(cowls.airframe, both(cowls))
+    assert drafts, found.problem
+    rows = fit_plans.take_together(by=by, plans=drafts)
+    return [plan_of(row) for row in rows]
+
+
+def plan_of(row: FitPlan) -> FitPlan:
+    return FitPlan.objects.select_related(*plan_records.PLAN).get(pk=row.pk)
+
+
+def off_cowls(by, **more):
+    cowls = make_cowls(by)
+    read_cowls(cowls, *OFF, **more)
+    return cowls
+
+
+def do(by, plan: FitPlan) -> None:
+    """Record what a plan asks for: its cuts, and its move beside or alone."""
+    view = plan_pages.view_of(plan_records.worked_of(plan_of(plan)), "mm")
+    move = plan_pages.moved(view.worked, "mm")
+    of = {str(one.entry_id): one for one in view.checks}
+    cuts = [
+        Taken(of[row.check], row.label, row.side, f"{row.bite_nm / 1e6:.2f}", "mm")
+        for row in rows_left(view)
+        if row.bite_nm
+    ]
+    said = {"by": by, "checks": view.checks, "moved": move, "plan": view.record}
+    if cuts:
+        trimming.record_trim(**said, taken=cuts)
+    else:
+        moves.record_move(**said)
+
+
+def url(cowls, more="", **hows):
+    upper, lower = cowls.positions
+    told = (upper, hows.get("upper")), (lower, hows.get("lower"))
+    asked = "&".join(f"p{key}={value}" for key, value in told if value)
+    return f"/airframes/{cowls.airframe.pk}/together/{more}?{asked}"
+
+
+def words_of(answer) -> str:
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    return " ".join(" ".join(page.extract_text().split()) for page in pages)
+
+
+def test_two_halves_are_planned_to_lie_right_against_each_other_and_the_rest(engineer):
+    cowls = off_cowls(engineer)
+    found = assembling.together(cowls.airframe, both(cowls))
+    assert found.problem == "" and found.plan.whole.outcome == "fits"
+    lower, upper = found.parts
+    assert [one.check.fit_up.part for one in found.parts] == [cowls.lower, cowls.upper]
+    assert upper.plan.move.x_mm == pytest.approx(-0.9, abs=0.15)
+    assert [one.state.joint for one in upper.joints] == [
+        cowls.joints[name] for name in ("upper", "left", "right")
+    ]
+    assert {one.state.joint for one in lower.around} == {
+        cowls.joints["left"], cowls.joints["right"],
+    }  # fmt: skip
+    for one in upper.plan.stations:
+        assert 1.0 <= one.gap_after <= 2.5 and abs(one.flush_after) <= 0.5
+
+
+def test_a_part_alone_cannot_what_both_together_can(engineer, client_of):
+    """The lower half sits 4.6 mm too high, and no part may go further than 3."""
+    cowls = make_cowls(engineer)
+    read_cowls(cowls, lower=((0, 0, 0), (0, 4.6, 0)))
+    one = assembling.together(cowls.airframe, both(cowls, "free", "fixed"))
+    two = assembling.together(cowls.airframe, both(cowls))
+    assert one.plan.whole.outcome != "fits" and two.plan.whole.outcome == "fits"
+    page = client_of("builder").get(url(cowls, upper="free", lower="fixed"))
+    assert page.status_code == 200
+
+
+def test_plans_taken_together_are_one_act_each_with_its_number(engineer):
+    cowls = off_cowls(engineer)
+    lower, upper = taken(engineer, cowls)
+    assert (lower.label, upper.label) == ("FP-0001", "FP-0002")
+    assert lower.entry == upper.entry and lower.entry.form == "plans_together/1"
+    assert (lower.part, upper.part) == (cowls.lower, cowls.upper)
+    told = json.loads(upper.body)
+    assert told["form"] == "plan_body/3"
+    assert [one["serial"] for one in told["together"]["parts"]] == [
+        cowls.lower.serial, cowls.upper.serial,
+    ]  # fmt: skip
+    fresh_one = assembling.together(cowls.airframe, both(cowls)).parts
+    for row, before in zip((lower, upper), fresh_one, strict=True):
+        again = plan_pages.view_of(plan_records.worked_of(row), "mm")
+        shown = plan_pages.view_of(before, "mm")
+        assert (again.rows, again.steps) == (shown.rows, shown.steps)
+        assert again.warnings == shown.warnings and again.state == shown.state
+        moved = [plan_pages.moved(view.worked, "mm") for view in (again, shown)]
+        assert moved[0] == moved[1]
+    assert fit_plans.take_together(
+        by=engineer,
+        plans=plan_records.draft_together(cowls.airframe, both(cowls))[1],
+    ) == [lower, upper]
+    assert verify.verify().fault == ""
+
+
+def test_what_one_of_them_does_overtakes_none_and_another_act_all(engineer):
+    cowls = off_cowls(engineer, left3=-1.4)
+    lower, upper = taken(engineer, cowls)
+    do(engineer, lower)
+    assert overtaking.changes_of(plan_of(upper)) == []
+    do(engineer, upper)
+    assert StandingPlan.objects.count() == 0
+    assert {end.how for end in PlanEnd.objects.all()} == {"done"}
+    assert list(projections.differences()) == []
+    assert verify.verify().fault == ""
+
+
+@pytest.mark.parametrize("seam", ["lower", "left", "upper"])
+def test_a_reading_at_any_of_their_joints_overtakes_all_of_them(engineer, seam):
+    cowls = off_cowls(engineer)
+    rows = taken(engineer, cowls)
+    read(cowls.checks[seam], "2", "gap", "1.80")
+    for row in rows:
+        (change,) = overtaking.changes_of(plan_of(row))
+        assert change.words.startswith(cowls.joints[seam].number)
+    with pytest.raises(Refused, match="measured again at 2"):
+        fit_plans.refuse_overtaken(plan_of(rows[0]))
+
+
+def test_a_re_check_of_one_part_overtakes_what_is_still_to_do_at_the_other(engineer):
+    cowls = off_cowls(engineer)
+    lower, upper = taken(engineer, cowls)
+    do(engineer, lower)
+    fit_up = cowls.joints["lower"].fit_ups.order_by("-number").first()
+    read(make_check(engineer, fit_up), "1", "gap", "1.75")
+    assert overtaking.changes_of(plan_of(upper))
+
+
+def test_they_are_withdrawn_and_replaced_together(engineer):
+    cowls = off_cowls(engineer)
+    lower, upper = taken(engineer, cowls)
+    fit_plans.withdraw(by=engineer, plan=upper, reason="measured by the wrong gauge")
+    assert {row.how for row in PlanEnd.objects.all()} == {"withdrawn"}
+    lower, upper = taken(engineer, cowls)
+    _worked, draft = plan_records.draft(planned(cowls.checks["upper"]))
+    alone = fit_plans.take(by=engineer, plan=draft)
+    for row in (lower, upper):
+        assert plan_of(row).end.by_plan == alone
+    assert [row.plan for row in StandingPlan.objects.all()] == [alone]
+    assert list(projections.differences()) == []
+    assert verify.verify().fault == ""
+
+
+def test_what_both_moves_should_do_is_held_against_what_came(engineer):
+    """Each part is moved by its own act; at the seam between them both count."""
+    cowls = off_cowls(engineer)
+    for row in taken(engineer, cowls):
+        do(engineer, row)
+    joint = cowls.joints["left"]
+    assert AppliedMove.objects.filter(fit_up__joint=joint).count() == 2
+    fit_up = joint.fit_ups.order_by("-number").first()
+    again = make_check(engineer, fit_up)
+    for one in joint.current.stations.all():
+        read(again, one.label, "gap", "1.75")
+    state = states(history.load(cowls.airframe, [joint]))[joint.pk]
+    rounds = trim_rounds.rounds_of(history.load(cowls.airframe, [joint]), state)
+    plan = FitPlan.objects.get(part=cowls.upper).content["outcome"]["stations"]
+    after = {one["label"]: one["gap_after_nm"] for one in plan if one["joint"] == 1}
+    for one in rounds[-1].stations:
+        assert one.gap_predicted_nm == pytest.approx(after[one.label], abs=3)
+
+
+def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
+    engineer, client_of, monkeypatch
+):
+    cowls = off_cowls(engineer)
+    searches = []
+    real = assembling.plan_assembly
+
+    def counted(*said):
+        searches.append(said)
+        return real(*said)
+
+    monkeypatch.setattr(assembling, "plan_assembly", counted)
+    client = client_of("builder")
+    joint = client.get(
+        f"/joints/{cowls.joints['lower'].pk}/on/{cowls.airframe.pk}/"
+    ).content.decode()
+    here = f"/airframes/{cowls.airframe.pk}/together/?from={cowls.positions[1]}"
+    assert here in joint
+    page = client.get(here)
+    assert [one.how for one in page.context["page"].choices] == ["free", "free"]
+    text = page.content.decode()
+    assert "Seating all 2 of them is enough" in text and len(searches) == 1
+    assert f"1. {cowls.lower.serial}" in text and f"2. {cowls.upper.serial}" in text
+    done = client.post(url(cowls, "take/", upper="free", lower="free"))
+    assert done.url == "/plans/1/together/"
+    searches.clear()
+    shown = client.get(done.url).content.decode()
+    assert "FP-0001" in shown and "FP-0002" in shown and not searches
+    one = client.get("/plans/2/").content.decode()
+    assert "number 2 of 2" in one and "FP-0001" in one and not searches
+    order = client.get(
+        f"/fit-checks/{cowls.checks['upper'].entry_id}/plan/work-order.pdf?plan=2"
+    )
+    assert "FP-0002" in words_of(order) and "FP-0001" in words_of(order)
+    assert "together with FP-0002" in client.get("/today/").content.decode()
+
+
+def test_missing_measurements_are_said(engineer, client_of):
+    cowls = make_cowls(engineer)
+    read_cowls(cowls, *OFF, but=("right",))
+    found = assembling.together(cowls.airframe, both(cowls))
+    number = cowls.joints["right"].number
+    assert found.left_out == [
+        f"{number} was not measured since a part of it last changed"
+    ]
+    assert found.plan.whole.outcome == "fits"
+    page = client_of("visitor").get(url(cowls, upper="free", lower="free"))
+    text = page.content.decode()
+    assert f"{number} was not measured" in text and "Take these plans" not in text
+
+
+def test_a_part_of_which_no_own_joint_was_measured_stays_where_it_is(engineer):
+    cowls = make_cowls(engineer)
+    read_cowls(cowls, *OFF, but=("lower",))
+    found = assembling.together(cowls.airframe, both(cowls))
+    assert found.problem == "" and len(found.parts) == 1
+    assert found.plan.parts[1].fixed
+    cowls = make_cowls(engineer)
+    assert assembling.together(cowls.airframe, both(cowls)).problem
+
+
+@pytest.mark.parametrize(
+    "asked",
+    ["p=free", "pX=free", "p0=free", "p99999999999999=held", "from=-1", "from=x"],
+)
+def test_an_address_that_means_nothing_chooses_nothing(engineer, client_of, asked):
+    cowls = off_cowls(engineer)
+    page = client_of("builder").get(f"/airframes/{cowls.airframe.pk}/together/?{asked}")
+    assert page.status_code == 200 and page.context["page"].chosen == []
+
+
+def test_nothing_to_move_is_said_and_not_taken(engineer, client_of):
+    cowls = off_cowls(engineer)
+    client = client_of("builder")
+    text = client.get(url(cowls, upper="fixed", lower="fixed")).content.decode()
+    assert "nothing to move" in text
+    client.post(url(cowls, "take/", upper="fixed", lower="fixed"))
+    client.post(url(cowls, "take/"))
+    assert FitPlan.objects.count() == 0
+
+
+def test_the_page_asks_as_much_of_the_database_for_30_joints_as_for_few(
+    engineer, client_of
+):
+    client = client_of("builder")
+
+    def statements(cowls) -> int:
+        with CaptureQueriesContext(
+            connection,
+        ) as asked:
+            client.get(url(cowls, upper="free", lower="free"))
+        return len(asked)
+
+    few = make_cowls(engineer)
+    read_cowls(few, *OFF)
+    first = statements(few)
+    more = SEAMS | {f"left {n}": split(1) for n in range(27)}
+    many = make_cowls(engineer, seams=more)
+    read_cowls(many, *OFF)
+    assert statements(many) == first
