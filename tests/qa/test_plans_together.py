@@ -7,6 +7,7 @@ import json
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from pypdf import PdfReader
 
 from qa.actions import fit_plans, moves, trimming
@@ -237,7 +238,7 @@ def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
         f"/fit-checks/{cowls.checks['upper'].entry_id}/plan/work-order.pdf?plan=2"
     )
     assert "FP-0002" in words_of(order) and "FP-0001" in words_of(order)
-    assert "together with FP-0002" in client.get("/today/").content.decode()
+    assert "together with FP-0002" in client.get(reverse("today")).content.decode()
 
 
 def test_missing_measurements_are_said(engineer, client_of):
