@@ -9,7 +9,7 @@ class QaConfig(AppConfig):
         # Models are not loaded when this module is read.
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
-        from qa.rules import signed_fits, signed_plans
+        from qa.rules import signed_close_outs, signed_fits, signed_plans
         from qa.views import molds, together
         from shop.ledger import projections
         from shop.rules import signing
@@ -18,8 +18,9 @@ class QaConfig(AppConfig):
         register_things()
         for family in FAMILIES:
             projections.register(family)
-        for signable in (*signed_fits.SIGNABLES, *signed_plans.SIGNABLES):
-            signing.register(signable)
+        for signed in (signed_fits, signed_plans, signed_close_outs):
+            for signable in signed.SIGNABLES:
+                signing.register(signable)
         tooling.extra_panels.append(molds.panel)
         airframes.extra_panels.append(together.panel)
         parts.extra_panels.append(together.panel_of_part)

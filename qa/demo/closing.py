@@ -4,12 +4,14 @@ is closed, and a bay that was, until somebody put film on it."""
 from qa.actions import characteristics, close_outs, nonconformances
 from qa.actions.characteristics import Required
 from qa.actions.temporary import put_in
-from qa.models import Instrument, Joint
+from qa.models import CloseOut, Instrument, Joint
 from qa.queries import close_out
 from qa.rules.characteristics import Found
 from shop.actions import weights
 from shop.demo.times import day, grams
 from shop.models import Part, Position
+
+from .signing import sign
 
 PRACTICE = "common practice, no source"
 
@@ -19,7 +21,8 @@ def load(crew, glider, seams) -> None:
     joint = Joint.objects.select_related("position").get(number="J-170")
     _planned(crew, first, glider.positions, seams, joint)
     _settle(crew, joint)
-    _close(crew, first, joint=joint)
+    closed = _close(crew, first, joint=joint)
+    sign(crew["lena"], "close_out", closed.pk, "released", "may be painted")
     _close(crew, first, bay=joint.position)
     put_in(
         by=crew["bea"],
@@ -99,6 +102,6 @@ def _settle(crew, joint: Joint) -> None:
         nonconformances.close(by=crew["ines"], item=item)
 
 
-def _close(crew, airframe, **of) -> None:
+def _close(crew, airframe, **of) -> CloseOut:
     shown = close_out.view_of(airframe, **of).standing.digest
-    close_outs.close(by=crew["ines"], airframe=airframe, shown=shown, **of)
+    return close_outs.close(by=crew["ines"], airframe=airframe, shown=shown, **of)

@@ -8,6 +8,7 @@ from qa.models import Joint
 from qa.rules import close_out, close_out_records, close_out_stands
 from qa.rules.close_out import Standing
 from qa.rules.close_out_stands import Gathered, Scope, Stand
+from qa.rules.signed_close_outs import address_of
 from qa.wording import close_outs as words
 from shop.models import Airframe, Position
 
@@ -103,18 +104,9 @@ def _place(gathered: Gathered, scope: Scope, depth: int) -> PlaceRow:
     standing = close_out.standing_of(gathered, scope)
     return PlaceRow(
         name=scope.bay.name if scope.bay else scope.name,
-        url=url_of(scope),
+        url=address_of(scope),
         depth=depth,
         stands=len(standing.stands),
         state=standing.state,
         is_joint=bool(scope.joint),
     )
-
-
-def url_of(scope: Scope) -> str:
-    key = scope.airframe.pk
-    if scope.joint:
-        return reverse("close_out_joint", args=[key, scope.joint.pk])
-    if scope.bay:
-        return reverse("close_out_bay", args=[key, scope.bay.pk])
-    return reverse("close_out_airframe", args=[key])

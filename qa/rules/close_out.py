@@ -137,6 +137,12 @@ def standing_of(gathered: Gathered, scope: Scope) -> Standing:
     return Standing(scope, gathered.of(scope), last, changed, body)
 
 
+def changes_of(row: CloseOut, gathered: Gathered) -> tuple[str, ...]:
+    """What of a close-out is not as it was closed."""
+    scope = Scope(row.airframe, row.bay, row.joint)
+    return _changed(row.content, content_of(gathered, scope))
+
+
 def _changed(was: dict, now: dict) -> tuple[str, ...]:
     found = []
     for section, told in words.SECTIONS.items():

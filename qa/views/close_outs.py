@@ -12,6 +12,7 @@ from qa.queries import close_out as queries
 from qa.rules import close_out
 from shop import roles
 from shop.models import Airframe, Position
+from shop.queries.signatures import signed_thing
 from shop.views.acting import attempt, posted
 
 
@@ -42,6 +43,7 @@ def page(request, pk, bay=None, joint=None):
             )
             return redirect(request.path)
     view = queries.view_of(airframe, **place)
+    last = view.standing.close_out
     may_close = roles.may(request.user, "close out")
     ready = not view.standing.stands and view.standing.state != close_out.CLOSED
     context = {
@@ -52,5 +54,6 @@ def page(request, pk, bay=None, joint=None):
         "form": form,
         "may_close": may_close and ready,
         "who": roles.who_may("close out"),
+        "signed": last and signed_thing("close_out", last.pk),
     }
     return render(request, "qa/close_outs/close_out.html", context)

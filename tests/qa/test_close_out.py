@@ -23,10 +23,13 @@ from qa.actions import (
 from qa.actions.holes import PatternSaid
 from qa.models import CloseOut, Instrument
 from qa.queries import close_out as queries
+from qa.rules import close_out, close_out_records, close_out_stands
+from qa.rules.close_out_stands import Scope
 from shop.actions import airframes, suspects, weights
 from shop.forms.measures import parse_measure
 from shop.ledger import Refused
 from shop.ledger.verify import verify
+from shop.queries.signatures import signed_thing
 from tests.conftest import make_people
 from tests.qa.making import fresh, make_fit_up, make_joint, make_part
 from tests.qa.test_characteristics import found, planned
@@ -34,6 +37,7 @@ from tests.qa.test_holes_pages import drafts
 from tests.qa.test_offers import accepted, inspect, measured, offered
 from tests.qa.test_temporary import at_once
 from tests.shop.making import make_placement
+from tests.shop.test_signatures import give_pin, sign
 
 
 def weighed(people, part, stage="trimmed", estimate=False) -> None:
@@ -60,6 +64,14 @@ class Ready:
 
     def scopes(self):
         return ({"joint": self.joint}, {"bay": self.joint.position}, {})
+
+    def standings(self) -> list:
+        """Where each scope stands, of one look at the records."""
+        gathered = close_out_stands.gather(close_out_records.load(self.airframe))
+        return [
+            close_out.standing_of(gathered, Scope(self.airframe, **of))
+            for of in self.scopes()
+        ]
 
     def view(self, **of):
         return queries.view_of(self.airframe, **of)
@@ -229,14 +241,13 @@ def test_each_thing_stands_in_the_way_and_voids_what_was_closed(people):
     for way, kinds in WAYS.items():
         with atomic():
             way(ready)
-            for of in ready.scopes():
-                view = ready.view(**of)
-                told = {group.kind for group in view.groups}
-                assert told >= kinds, (way, of)
-                assert view.standing.state == "close_out_void", (way, of)
-                with pytest.raises(Refused) as no:
-                    ready.close(**of)
-                assert no.value.code == "stands", (way, of)
+            for standing in ready.standings():
+                told = {stand.kind for stand in standing.stands}
+                assert told >= kinds, (way, standing.scope)
+                assert standing.state == "close_out_void", (way, standing.scope)
+            with pytest.raises(Refused) as no:
+                ready.close(bay=ready.joint.position)
+            assert no.value.code == "stands", way
             # The other side of the airframe is not concerned.
             assert ready.kinds(bay=ready.joint.surround) == set(), way
             set_rollback(True)
@@ -307,6 +318,22 @@ def test_it_is_closed_by_somebody_who_may_and_did_none_of_the_work(people):
     ready.close("lead")
     with pytest.raises(Refused, match="closed already"):
         ready.close("lead")
+
+
+@pytest.mark.django_db
+def test_a_signature_under_a_close_out_says_what_changed_after(people):
+    ready = Ready(people)
+    closed = ready.close(joint=ready.joint)
+    inspector = give_pin(people["inspector"])
+    sign(inspector, "close_out", closed.pk, "released")
+    (signed,) = signed_thing("close_out", closed.pk).rows
+    assert signed.holds
+    tape = ready.put("tape", joint=ready.joint)
+    (signed,) = signed_thing("close_out", closed.pk).rows
+    assert not signed.holds
+    assert f"temporary item {tape.label}" in signed.changed
+    with pytest.raises(Refused, match="changed since"):
+        sign(inspector, "close_out", closed.pk, "inspected")
 
 
 def test_of_two_who_close_at_once_one_wins(committed_db):
