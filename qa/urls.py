@@ -18,6 +18,7 @@ from qa.views import (
     offers,
     over_parts,
     reviewing,
+    sampling,
 )
 
 api_urls = [
@@ -65,6 +66,7 @@ check_urls = [
     path("new/", checks.new_check, name="new_check"),
     path("<uuid:uuid>/", checks.check, name="check"),
     path("<uuid:uuid>/sheet.pdf", checks.check_pdf, name="check_pdf"),
+    path("<uuid:uuid>/risk/", sampling.check_risk, name="check_risk"),
     path("<uuid:uuid>/late/", claims.late_readings, name="late_readings"),
     path("<uuid:uuid>/raise/", home.raise_findings, name="raise_findings"),
 ]
@@ -136,6 +138,7 @@ urlpatterns = [
     path("offers/", include(offer_urls)),
     path("instruments/", include(instrument_urls)),
     path("gauge-studies/", include(study_urls)),
+    path("sampling/", sampling.sampling, name="sampling"),
     path("", include("qa.urls_molds")),
     path("", include("qa.urls_chain")),
     path("", include("qa.urls_temporary")),

@@ -4,6 +4,7 @@ from qa.numeric.measuring import (
     budget,
     capability,
     charts,
+    check_risk,
     constants,
     exact,
     gauge,
@@ -29,6 +30,11 @@ def two(u, df):
 def normal_risks(mean, sd, u, low, high):
     process = risk.NormalProcess(mean, sd)
     return risk.global_risks(process, u, (low, high), (low, high))
+
+
+def one_place(mean, sd, u, low, high):
+    process = risk.NormalProcess(mean, sd)
+    return check_risk.Characteristic(process, u, (low, high))
 
 
 def gamma_risks(shape, rate, u, high):
@@ -137,6 +143,18 @@ CASES = [
         {"u": 0.25, "high": 2.0, "customer": 0.001},
     ),
     (risk.all_conform, None, {"probabilities": [0.9, 0.99]}),
+    (
+        check_risk.whole_risks,
+        lambda place, ends: check_risk.whole_risks([one_place(*place)], [tuple(ends)]),
+        {"place": [0.1, 0.4, 0.05, -1.0, 1.0], "ends": [-0.9, 0.9]},
+    ),
+    (
+        check_risk.guard_that_keeps,
+        lambda place, customer: check_risk.guard_that_keeps(
+            [one_place(*place)], customer
+        ),
+        {"place": [0.1, 0.4, 0.05, -1.0, 1.0], "customer": 0.001},
+    ),
     (
         risk.check_risks,
         lambda shares: risk.check_risks([risk.Risks(*shares)]),

@@ -647,6 +647,7 @@ WHOLE = measuring_cases.WHOLE | {
         "acceptance.deviation",
         "ratio.whole_beside",
     ),
+    *("attribute_plans.code_letter", "attribute_plans.published_plan"),
     *("acceptance.feeler", "joint.station_complaints", "rotation.exact_turn"),
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.

@@ -8,8 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from qa.numeric.measuring import budget, risk, sampling
+from qa.numeric.measuring import attribute_plans, budget, risk, sampling
 from qa.numeric.measuring.budget import Contribution, combine
+from qa.numeric.measuring.check_risk import (
+    Characteristic,
+    guard_that_keeps,
+    whole_risks,
+)
 from qa.numeric.measuring.risk import GammaProcess, NormalProcess, global_risks
 from tests.numeric import published
 
@@ -104,9 +109,39 @@ def test_a_whole_check_risks_more_than_each_of_its_characteristics():
     assert told == pytest.approx((0.684, 0.65, 0.8))
 
 
+def test_the_rule_of_a_whole_check_keeps_a_wish_in_simulated_checks():
+    """Two places of unlike limits: the guard keeps 1 % of all checks accepted with
+    something that does not conform; a million checks are drawn."""
+    each = [
+        Characteristic(NormalProcess(2.1, 0.3), 0.1, (1.5, 3.0)),
+        Characteristic(NormalProcess(0.0, 0.2), 0.05, (-0.4, 0.4)),
+    ]
+    r = guard_that_keeps(each, 0.01)
+    ends = [risk.guarded(one.tolerance, one.u, r) for one in each]
+    told = whole_risks(each, ends)
+    assert told.customer == pytest.approx(0.01, abs=1e-5)
+    looser = [risk.guarded(one.tolerance, one.u, r - 0.01) for one in each]
+    assert whole_risks(each, looser).customer > 0.01
+    random = np.random.default_rng(7)
+    conform = accepted = np.ones(1_000_000, dtype=bool)
+    for one, (low, high) in zip(each, ends, strict=True):
+        true = random.normal(one.process.mean, one.process.sd, size=len(conform))
+        read = true + random.normal(0, one.u, size=len(conform))
+        lowest, highest = one.tolerance
+        conform = conform & (true >= lowest) & (true <= highest)
+        accepted = accepted & (read >= low) & (read <= high)
+    came = accepted.mean(), (accepted & ~conform).mean(), (conform & ~accepted).mean()
+    assert came == pytest.approx((told.accepted, told.customer, told.shop), abs=2e-3)
+    # A gauge as wide as the limits keeps no such wish.
+    blunt = [Characteristic(NormalProcess(0, 0.5), 1.0, (-0.4, 0.4))]
+    assert guard_that_keeps(blunt, 1e-9) is None
+
+
 @pytest.mark.parametrize(
     "call",
     [
+        lambda: guard_that_keeps([], 0.1),
+        lambda: guard_that_keeps([], 1.0),
         lambda: global_risks(NormalProcess(0, 0), 1, (0, 1), (0, 1)),
         lambda: global_risks(NormalProcess(0, 1), 0, (0, 1), (0, 1)),
         lambda: global_risks(NormalProcess(0, 1), 1, (None, None), (0, 1)),
@@ -239,6 +274,43 @@ def test_operating_curves_are_those_that_are_printed():
     printed = PLANS["oc_n52_c3"]  # from memory, NIST 6.2: 0.04 and 0.05 off by one
     shares = sampling.operating_curve([float(p) for p in printed], 52, 3)
     assert shares == pytest.approx([float(one) for one in printed.values()], abs=1.1e-3)
+
+
+def test_published_plans_are_those_of_the_table():
+    """ISO 2859-1 tables 1 and 2-A: letters as read in a reprint, acceptance numbers
+    from memory, see the source in the file."""
+    levels = PLANS["levels"]
+    for lots, letters in PLANS["code_letters"].items():
+        first, _, last = lots.strip("+").partition("-")
+        for lot in (int(first), int(last or first)):
+            told = [attribute_plans.code_letter(lot, level) for level in levels]
+            assert told == list(letters), lots
+    sizes = zip(attribute_plans.LETTERS, attribute_plans.SIZES, strict=True)
+    assert dict(sizes) == {
+        letter: int(size) for letter, size in PLANS["sample_size"].items()
+    }
+    lots = {attribute_plans.code_letter(lot, "II"): lot for lot in range(2, 10_000)}
+    for one in PLANS["normal_single"]:
+        limit = next(
+            text for text in attribute_plans.LIMITS if float(text) == float(one["aql"])
+        )
+        plan = attribute_plans.published_plan(lots[one["letter"]], "II", limit)
+        assert (plan.letter, plan.n, plan.c) == (one["letter"], one["n"], one["Ac"])
+
+
+def test_where_the_table_has_an_arrow_the_plan_of_its_letter_is_told():
+    """F at 1.0 leads to E, at 1.5 to G (n 32, Ac 1); A at 0.65 to F (n 20, Ac 0)."""
+    plan = attribute_plans.published_plan
+    told = [plan(280, "III", "1.0"), plan(120, "II", "1.0"), plan(120, "II", "1.5")]
+    assert [(one.asked, one.letter, one.n, one.c) for one in told] == [
+        ("H", "H", 50, 1),
+        ("F", "E", 13, 0),
+        ("F", "G", 32, 1),
+    ]
+    small = plan(8, "II", "0.65")
+    assert (small.asked, small.n, small.c, small.all_of_it) == ("A", 8, 0, True)
+    with pytest.raises(sampling.SamplingError, match="no plan for letter A at 10"):
+        plan(8, "II", "10")
 
 
 def accepted_by_hand(bad, good, n, c):

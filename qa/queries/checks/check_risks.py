@@ -1,0 +1,117 @@
+"""The risk of a whole check, for its page: what was read, and what the rule risks."""
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from qa.models import Check, CurrentReading
+from qa.numeric.measuring import check_risk
+from qa.numeric.measuring.risk import Risks, all_conform, guarded
+from qa.rules import check_risks as rules
+from qa.rules.check_risks import Made, Rule
+from qa.wording import lengths
+from shop.numeric.units import PERCENT
+
+
+@dataclass(frozen=True)
+class RuleRow:
+    """One rule: shares of all checks, in words."""
+
+    name: str
+    accepted: str
+    customer: str
+    shop: str
+
+
+@dataclass(frozen=True)
+class RiskPage:
+    """`read` says of this check how surely all conforms; `problem` why no rule is
+    weighed."""
+
+    read: str
+    parts: int
+    problem: str = ""
+    conforming: str = ""
+    count: int = 0
+    rows: list[RuleRow] | None = None
+    wish: str = ""
+
+
+def read_words(check: Check) -> str:
+    """How probable it is that all that was read conforms; one statement."""
+    rows = CurrentReading.objects.filter(fit_check=check, reading__verdict__gt="")
+    chances = list(rows.values_list("reading__probability", flat=True))
+    if not chances:
+        return _("Nothing was judged yet.")
+    if None in chances:
+        return _("Not known: the uncertainty of a reading is not.")
+    told = all_conform(chances)
+    words = _(
+        "%(all)s that all %(n)s that were read conform, if their errors are "
+        "independent; between %(least)s and %(most)s however they hang together."
+    )
+    shares = {"all": told.independent, "least": told.least, "most": told.most}
+    return words % {
+        "n": len(chances),
+        **{name: _percent(share) for name, share in shares.items()},
+    }
+
+
+def risk_page(
+    check: Check, made: dict[str, Made], wish: float | None, parts: int, unit: str
+) -> RiskPage:
+    """made: by kind what is made; wish: the customer's risk wished for, a share."""
+    read = read_words(check)
+    if check.u_nm is None:
+        problem = _("The uncertainty of what it was read with is not known.")
+        return RiskPage(read, parts, problem)
+    stations = list(check.fit_up.revision.stations.all())
+    rule = rules.rule_of(check, stations, made)
+    if not rule.each:
+        return RiskPage(read, parts, _("Say below how what is made scatters."))
+    simple = [one.tolerance for one in rule.each]
+    now = check_risk.whole_risks(rule.each, rule.accepted)
+    rows = [_row(_("as this joint is judged"), now)]
+    if rule.accepted != simple:
+        plain = check_risk.whole_risks(rule.each, simple)
+        rows.append(_row(_("without a guard band"), plain))
+    if wish is not None:
+        rows += _wished(rule, check, wish, unit)
+    kept_by_none = "" if rows[-1].accepted else rows.pop().name
+    return RiskPage(
+        read=read,
+        parts=parts,
+        conforming=_percent(now.conforming),
+        count=len(rule.each),
+        rows=rows,
+        wish=kept_by_none,
+    )
+
+
+def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:
+    """The rule that keeps a wish; without numbers where none does."""
+    r = check_risk.guard_that_keeps(rule.each, wish)
+    if r is None:
+        words = _("No guard band keeps that risk: a better gauge is needed.")
+        return [RuleRow(words, "", "", "")]
+    ends = [guarded(one.tolerance, one.u, r) for one in rule.each]
+    risks = check_risk.whole_risks(rule.each, ends)
+    guard = round(2 * r * check.u_nm)
+    finer = {"mm": 3, "in": 4}[unit]
+    words = _("limits drawn in by %(guard)s, which keeps %(wish)s for the customer")
+    told = {"guard": lengths.length(guard, unit, finer), "wish": _percent(wish)}
+    return [_row(words % told, risks)]
+
+
+def _row(name: str, risks: Risks) -> RuleRow:
+    shares = risks.accepted, risks.customer, risks.shop
+    return RuleRow(name, *map(_percent, shares))
+
+
+def _percent(share: float) -> str:
+    """Four digits that matter at the near end: 99.98 %, 0.012 %."""
+    percent = PERCENT * share
+    if 0 < percent < 0.01:
+        return f"{percent:.1g} %"
+    near = min(percent, PERCENT - percent)
+    return f"{percent:.{1 if near >= 1 else 2 if near >= 0.1 else 3}f} %"
