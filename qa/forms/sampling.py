@@ -32,7 +32,7 @@ class PercentField(forms.FloatField):
     """More than nothing, less than all."""
 
     def __init__(self, **named):
-        super().__init__(min_value=0, max_value=100, **named)
+        super().__init__(min_value=0, max_value=PERCENT, **named)
 
 
 class RisksForm(forms.Form):
