@@ -12,13 +12,11 @@ from shop.forms.fields import WholeField
 from shop.models import Unit
 from shop.numeric.units import PERCENT, format_length
 
-MOST_LOT = 1_000_000
-
 
 class TableForm(forms.Form):
     """A plan of the published table."""
 
-    lot = WholeField(label=_("Pieces in the lot"), min_value=2, max_value=MOST_LOT)
+    lot = WholeField(label=_("Pieces in the lot"), min_value=2, max_value=1_000_000)
     level = forms.ChoiceField(
         label=_("Level of inspection"), choices=[(one, one) for one in LEVELS]
     )
@@ -45,7 +43,7 @@ class RisksForm(forms.Form):
     pieces = WholeField(
         label=_("Pieces in the lot"),
         min_value=1,
-        max_value=MOST_LOT,
+        max_value=1_000_000,
         required=False,
         help_text=_("Empty: a process without end. At most %(most)s are asked for.")
         % {"most": MOST},
