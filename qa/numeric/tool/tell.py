@@ -277,17 +277,18 @@ def _share(asked: Characteristics, fit, values) -> Share | None:
     part = NextPart(
         low=(asked.low - asked.target)[rows],
         high=(asked.high - asked.target)[rows],
-        covariance=(fit.covariance + fit.free)[square],
+        own=fit.free[square],
+        known=fit.covariance[square],
         sd=fit.sd[rows],
         degrees=fit.degrees[rows],
     )
     now = fit.tool[rows]
     corrected = np.array([values[row].correction_mm for row in rows])
     after = fit.free[square] @ (now + corrected)
-    whole_now, whole_after = part.whole_parts(now, after)
+    left, moved = np.zeros(len(rows), dtype=bool), corrected != 0
     return Share(
-        now=part.characteristics(now),
-        after=part.characteristics(after),
-        whole_now=whole_now,
-        whole_after=whole_after,
+        now=part.characteristics(now, left),
+        after=part.characteristics(after, moved),
+        whole_now=part.whole_parts(now, left),
+        whole_after=part.whole_parts(after, moved),
     )
