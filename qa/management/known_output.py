@@ -22,6 +22,11 @@ def known(plan: Plan) -> dict:
             {"motion": one.name, "amount": _round(one.value)} | _ends(one.value, one)
             for one in known_of_plan.moves
         ],
+        "settings": [
+            {"name": one.name, "change_mm": _round(one.value)}
+            | {f"{end}_mm": mm for end, mm in _ends(one.value, one).items()}
+            for one in known_of_plan.settings
+        ],
         "cuts": [_cut(one) for one in known_of_plan.cuts],
         "hardly_seen": [
             {
@@ -57,6 +62,9 @@ def _cut(one) -> dict:
         "trim_mm": _round(one.trim),
         "low_mm": _round(max(0.0, one.trim - one.half)),
         "high_mm": _round(one.trim + one.half),
+        "bite_mm": _round(one.bite),
+        "bite_low_mm": _round(max(0.0, one.bite - one.bite_half)),
+        "bite_high_mm": _round(one.bite + one.bite_half),
     }
 
 

@@ -33,6 +33,7 @@ from qa.paper.trim_layout import (
     lines,
 )
 from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
+from qa.wording.lengths import give_or_take, no_more
 from shop.numeric.paper_sizes import MM, Paper, paper_named
 from shop.paper import text
 from shop.paper.fonts import BOLD
@@ -150,8 +151,18 @@ def _tag(point: TrimPoint) -> str:
     """What to take at a station now, and in all where that is more."""
     if point.trim <= CUT:
         return f"{point.label}: none"
-    rest = f" of {_depth(point.trim)}" if point.trim - point.bite > CUT else ""
-    return f"{point.label}: take {_depth(point.bite)}{rest}"
+    words = f"{point.label}: take {_known(point.bite, point.bite_half)}"
+    whole = _known(point.trim, point.trim_half)
+    if point.trim - point.bite <= CUT or whole == _known(point.bite, point.trim_half):
+        return words
+    return f"{words} of {whole}"
+
+
+def _known(mm: float, half: float | None) -> str:
+    """A depth in the digits that are known, never more of it, and how well."""
+    if not half:
+        return _depth(mm)
+    return f"{no_more(mm, 'mm', half)} {give_or_take(half, 'mm')}"
 
 
 def _depth(mm: float) -> str:

@@ -119,7 +119,7 @@ TITLES = (
     "Station", "Gap now", "Flush now", "Next bite", "Full trim", "Gap after",
     "Flush after",
 )  # fmt: skip
-EDGES = (0.0, 0.13, 0.27, 0.42, 0.57, 0.71, 0.85, 1.0)
+EDGES = (0.0, 0.10, 0.21, 0.34, 0.55, 0.74, 0.86, 1.0)
 
 
 def _numbers(order: WorkOrder) -> list[Block]:

@@ -5,19 +5,24 @@ from dataclasses import dataclass
 
 from qa.models import Kind
 from qa.numeric.plan.bite import Shortfall, corrected_bite
+from qa.numeric.plan.intervals import CutInterval
 from qa.numeric.plan.result import StationPlan
 from qa.rules import requirements
-from shop.numeric.units import to_mm
+from qa.wording import lengths
+from shop.numeric.units import to_mm, to_nm
 
 
 @dataclass(frozen=True)
 class Bite:
     """The cut to ask for at a station, mm: the next bite, the full trim it is part of,
-    and the code of why they differ from the plan's own ("" when they do not)."""
+    and the code of why they differ from the plan's own ("" when they do not). `half`
+    and `trim_half` of their 95 % intervals, None where nothing is known of them."""
 
     bite: float
     trim: float
     why: str = ""
+    half: float | None = None
+    trim_half: float | None = None
 
 
 def told_bite(bite: float) -> float:
@@ -25,8 +30,19 @@ def told_bite(bite: float) -> float:
     return math.floor(bite * 100 + 1e-6) / 100
 
 
+def known_bite(bite: float, half: float, least: float) -> float:
+    """The same in the digits that are known of it, where that is still a cut."""
+    places = lengths.places_known(half, "mm")
+    told = math.floor(bite * 10**places + 1e-6) / 10**places
+    return told if told >= min(least, bite) and told else told_bite(bite)
+
+
 def bite_of(
-    joint, station: StationPlan, least: float, shortfall: Shortfall | None
+    joint,
+    station: StationPlan,
+    least: float,
+    shortfall: Shortfall | None,
+    known: CutInterval | None = None,
 ) -> Bite:
     """What to cut next here, corrected by what was learned. joint: PlannedJoint."""
     trim = station.trim
@@ -35,7 +51,12 @@ def bite_of(
     if trim < least:
         return _too_thin(joint, station, least)
     corrected = corrected_bite(station.next_bite, trim, shortfall)
-    return Bite(told_bite(min(trim, max(corrected, least))), trim)
+    asked = min(trim, max(corrected, least))
+    if known is None or not station.next_bite:
+        return Bite(told_bite(asked), trim)
+    half = to_mm(to_nm(known.bite_half * asked / station.next_bite))
+    trim_half = to_mm(to_nm(known.half))
+    return Bite(known_bite(asked, half, least), trim, "", half, trim_half)
 
 
 def _too_thin(joint, station: StationPlan, least: float) -> Bite:

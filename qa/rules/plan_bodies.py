@@ -1,7 +1,7 @@
-"""A plan as the body of its record, and back: form `plan_body/3`.
+"""A plan as the body of its record, and back: form `plan_body/4`.
 
 `plan_body/1` had no adjusters, settings and ways, `plan_body/2` nothing of parts that
-were planned together: what lacks is read as none. Lengths
+were planned together, `plan_body/3` no intervals: what lacks is read as none. Lengths
 of stations are whole nanometers; the amounts of a move, shares and probabilities are
 the numbers that came out. Reasons are codes with values.
 """
@@ -10,6 +10,8 @@ import math
 from dataclasses import asdict, fields
 
 from qa.numeric.plan.adjusters import Adjuster, Setting
+from qa.numeric.plan.intervals import Interval, Intervals
+from qa.numeric.plan.known import Known
 from qa.numeric.plan.motions import Motion
 from qa.numeric.plan.result import (
     Fit,
@@ -28,7 +30,7 @@ from qa.rules.shared_plans import Shared, SharedPart
 from qa.rules.ways import WayRow
 from shop.numeric.units import to_mm, to_nm
 
-FORM, METHOD = "plan_body/3", "plan/2"
+FORM, METHOD = "plan_body/4", "plan/2"
 LENGTHS = (
     "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
     "trim", "build_up", "unresolved", "next_bite",
@@ -104,10 +106,20 @@ def _outcome(plan: Plan) -> dict:
         if one.name not in ("stations", "notes", "settings", "known", *PARTS)
     }
     told["settings"] = plan.settings and [[s.name, s.steps] for s in plan.settings]
+    told["intervals"] = _intervals(plan.known)
     for name in PARTS:
         part = getattr(plan, name)
         told[name] = None if part is None else _plain(asdict(part))
     return _plain(told)
+
+
+def _intervals(known: Known | None) -> dict | None:
+    """How well moves and settings are known; of cuts it stands with their stations."""
+    if known is None or known.intervals is None:
+        return None
+    told = asdict(known.intervals)
+    del told["cuts"]
+    return told
 
 
 def _station(
@@ -126,6 +138,8 @@ def _station(
             **lengths,
             "bite_nm": _nm(bite.bite),
             "trim_asked_nm": _nm(bite.trim),
+            "bite_half_nm": _nm(bite.half),
+            "trim_half_nm": _nm(bite.trim_half),
             "reasons": worked.reasons[one.joint, one.label],
         }
     )
@@ -170,8 +184,19 @@ def plan_from(body: dict) -> Plan:
             "set_only": _set_only(outcome.get("set_only")),
             "stations": stations,
             "notes": (),
+            "known": _known(outcome.get("intervals")),
         },
     )
+
+
+def _known(told: dict | None) -> Known | None:
+    """What is kept of what was known: the intervals, the rest is in the notes."""
+    if told is None:
+        return None
+    kept = {name: _tupled(value) for name, value in told.items()}
+    for name in ("moves", "settings"):
+        kept[name] = tuple(_made(Interval, one) for one in kept[name])
+    return Known(None, (), (), Intervals(**kept))
 
 
 def _settings(body: dict) -> tuple[Setting, ...] | None:
@@ -236,10 +261,17 @@ def _tupled(value):
 def bites_from(body: dict) -> dict[tuple[int, str], Bite]:
     return {
         (one["joint"], one["label"]): Bite(
-            to_mm(one["bite_nm"]), to_mm(one["trim_asked_nm"])
+            to_mm(one["bite_nm"]),
+            to_mm(one["trim_asked_nm"]),
+            half=_mm(one.get("bite_half_nm")),
+            trim_half=_mm(one.get("trim_half_nm")),
         )
         for one in body["outcome"]["stations"]
     }
+
+
+def _mm(nm: int | None) -> float | None:
+    return None if nm is None else to_mm(nm)
 
 
 def reasons_from(body: dict) -> dict[tuple[int, str], list]:
@@ -295,10 +327,7 @@ def _fit(told: dict | None) -> Fit | None:
 
 
 def _station_from(told: dict) -> StationPlan:
-    lengths = {
-        name: None if told[f"{name}_nm"] is None else to_mm(told[f"{name}_nm"])
-        for name in LENGTHS
-    }
+    lengths = {name: _mm(told[f"{name}_nm"]) for name in LENGTHS}
     if lengths["most_trim"] is None:
         lengths["most_trim"] = math.inf
     return _made(StationPlan, {**told, **lengths, "reasons": ()})

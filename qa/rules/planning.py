@@ -280,17 +280,21 @@ def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
         ways.stacks_of(worked.present),
     )
     taken = ways.chosen(found, wish.way)
-    worked.plan, worked.way = with_known(measured, options, taken.plan), taken.kind
+    worked.plan = with_known(measured, options, taken.plan, drawn=True)
+    worked.way = taken.kind
     worked.ways = ways.rows_of(found, worked.name)
     tell_stations(worked)
 
 
 def tell_stations(worked: WorkedPlan) -> None:
     """Say what to cut at every station, and why it stays wrong or is cut otherwise."""
-    least = worked.least_cut
+    least, known = worked.least_cut, worked.plan.known
+    cuts_known = {(one.joint, one.label): one for one in (known.cuts if known else ())}
     for joint, _, station in worked.stations():
         place = station.joint, station.label
-        bite = bites.bite_of(joint, station, least, worked.shortfall)
+        bite = bites.bite_of(
+            joint, station, least, worked.shortfall, cuts_known.get(place)
+        )
         reasons = [recorded(reason, worked.name) for reason in station.reasons]
         if bite.why:
             asked = {"mm": to_nm(station.trim), "least": to_nm(least)}

@@ -10,8 +10,8 @@ from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
 from qa.forms.plans import MoveForm, ReasonForm, ReleaseForm, TrimForm
 from qa.models import CutRelease, Side
+from qa.queries.plans import move_texts
 from qa.queries.plans import plan_pages as plans
-from qa.queries.plans import plan_texts
 from qa.queries.plans.plan_records import cut_words, rows_left
 from qa.rules import plan_records, rigs
 from qa.rules.moved import Moved
@@ -86,7 +86,7 @@ def _beside_the_cut(view) -> Moved | Settings | None:
 
 
 def _moved_words(view) -> str:
-    words = "; ".join(plan_texts.plan_moves(view.worked, view.unit, view.share))
+    words = "; ".join(move_texts.plan_moves(view.worked, view.unit, view.share))
     if view.worked.plan.settings is not None:
         return _("was set as asked: %(words)s") % {"words": words}
     return _("was moved: %(words)s") % {"words": words}

@@ -1,8 +1,10 @@
 """Lengths and limits for people, in the reader's unit."""
 
+import math
+
 from django.utils.translation import gettext as _
 
-from shop.numeric.units import NM_PER, format_length, to_nm
+from shop.numeric.units import MM_PER_IN, NM_PER, format_length, to_nm
 from shop.wording import states
 
 DASH = "\N{EN DASH}"
@@ -10,6 +12,8 @@ DASH = "\N{EN DASH}"
 PLACES = {"mm": 2, "in": 4}
 # On a map there is less room.
 MAP_PLACES = {"mm": 2, "in": 3}
+# Fewer are not told, however little is known: whole mm, thousandths of an inch.
+FEWEST_PLACES = {"mm": 0, "in": 3}
 
 
 def number(
@@ -34,11 +38,50 @@ def mm(value: float, unit: str, places: int | None = None) -> str:
     return length(to_nm(value), unit, places)
 
 
-def on_map(nm: int | None, unit: str, *, signed: bool = False) -> str:
-    """A value as it stands on a map: no unit, flushness with its sign."""
+def places_known(half: float | None, unit: str, most: dict[str, int] = PLACES) -> int:
+    """Decimals that are known of a length: those down to the first digit of half of its
+    95 % interval, mm; as many as people are shown where nothing is known of it."""
+    if not half:
+        return most[unit]
+    first = -math.floor(math.log10(half / (1.0 if unit == "mm" else MM_PER_IN)))
+    return min(most[unit], max(FEWEST_PLACES[unit], first))
+
+
+def give_or_take(half: float | None, unit: str) -> str:
+    """ "± 0.2", rounded up to the digits that are known; "" where nothing is known."""
+    if not half:
+        return ""
+    places = places_known(half, unit)
+    step = NM_PER[unit] // 10**places
+    return f"± {format_length(-(-to_nm(half) // step) * step, unit, places)}"
+
+
+def known(value: float, half: float | None, unit: str) -> str:
+    """A length that was worked out in mm with half of its 95 % interval: "0.4 ± 0.2
+    mm", in the digits that are known."""
+    told = number(to_nm(value), unit, places_known(half, unit))
+    return " ".join(filter(None, (told, give_or_take(half, unit), unit)))
+
+
+def no_more(value: float, unit: str, half: float | None = None) -> str:
+    """A depth that is asked for, mm, without its unit: where it must be rounded less of
+    it, in the digits that are known where that is still something; "" of nothing."""
+    nm = to_nm(value)
+    for places in (places_known(half, unit, MAP_PLACES), MAP_PLACES[unit]):
+        step = NM_PER[unit] // 10**places
+        if nm >= step:
+            return number((nm + 1) // step * step, unit, places)
+    return number(nm, unit, MAP_PLACES[unit]) if nm else ""
+
+
+def on_map(
+    nm: int | None, unit: str, *, signed: bool = False, half: float | None = None
+) -> str:
+    """A value as it stands on a map: no unit, flushness with its sign, in the digits
+    that are known by `half` of its interval, mm."""
     if nm is None:
         return ""
-    text = number(nm, unit, MAP_PLACES[unit])
+    text = number(nm, unit, places_known(half, unit, MAP_PLACES))
     return f"+{text}" if signed and nm > 0 and text.strip("0.") else text
 
 

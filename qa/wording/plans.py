@@ -136,6 +136,39 @@ NOTES = {
 KINDS = {"gap": gettext_lazy("gap"), "flush": gettext_lazy("flushness")}
 
 
+# Why there is no ± on a plan that moves or cuts something.
+UNKNOWN = {
+    "no_uncertainty": gettext_lazy(
+        "How well moves and cuts are known cannot be told: nothing is stated of the "
+        "uncertainty of these readings."
+    ),
+    "before": gettext_lazy(
+        "How well moves and cuts are known was not kept when this plan was taken."
+    ),
+    "together": gettext_lazy(
+        "How well moves and cuts are known is not told of parts planned together."
+    ),
+    "not_drawn": gettext_lazy(
+        "How well moves and cuts are known is not told: there are too many readings, "
+        "or they hardly leave a plan."
+    ),
+}
+
+
+def known(*, set_u: bool, scatter: bool) -> str:
+    """What ± says: where 19 in 20 lie, by what is counted."""
+    counted = [_("the uncertainty of the readings")]
+    if set_u:
+        counted.append(_("how well a step can be set"))
+    if scatter:
+        counted.append(_("how cuts came out so far"))
+    words = _(
+        "± is how far off a move or a cut may be, 19 times in 20, by %(counted)s. "
+        "Digits that are not known are not shown."
+    )
+    return words % {"counted": _(" and ").join(counted)}
+
+
 def reason(code: str, values: dict, unit: str) -> str:
     """Why a station stays wrong, or its cut is another than the plan's own."""
     return REASONS[code] % {

@@ -1,12 +1,13 @@
 """What hands do at an adjuster, in the words of the shop: "0.6 mm aft", "take one 0.5
 mm shim out"."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Protocol
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from qa.wording.lengths import give_or_take
 from shop.numeric.units import MILLI, format_length
 
 SHIM, TURN = "shim", "turn"
@@ -19,6 +20,7 @@ COUNTS = (
 class Settable(Protocol):
     """One direction of a place: its words, and how hands make a step. nm."""
 
+    name: str
     point: str
     plus: str
     minus: str
@@ -36,19 +38,24 @@ def way_of(one: Settable, change_nm: int) -> str:
     return one.plus if change_nm > 0 else one.minus
 
 
-def change_words(one: Settable, change_nm: int, unit: str) -> str:
-    """A change without its place; "stays" when there is none."""
+def change_words(
+    one: Settable, change_nm: int, unit: str, half: float | None = None
+) -> str:
+    """A change without its place; "stays" when there is none. Steps are whole, however
+    well they are known: `half` of the 95 % interval, mm, is said beside."""
     if not change_nm:
         return _("stays")
     amount, way = length(change_nm, unit), way_of(one, change_nm)
+    known = give_or_take(half, unit)
+    more = f" ({known} {unit})" if known else ""
     steps, rest = divmod(abs(change_nm), one.step_nm)
     if not rest and one.step_kind == SHIM:
-        return _shims(steps, length(one.step_nm, unit), change_nm > 0)
+        return _shims(steps, length(one.step_nm, unit), change_nm > 0) + more
     if not rest and one.step_kind == TURN:
         turns = steps * (one.turn_e3 or 0) / MILLI
         words = ngettext("%(turns)g turn", "%(turns)g turns", 1 if turns <= 1 else 2)
-        return f"{words % {'turns': turns}}, {amount} {way}"
-    return f"{amount} {way}"
+        return f"{words % {'turns': turns}}, {amount} {way}{more}"
+    return f"{amount} {way}{more}"
 
 
 def _shims(count: int, step: str, put_in: bool) -> str:
@@ -66,13 +73,19 @@ def _shims(count: int, step: str, put_in: bool) -> str:
     return words % told
 
 
-def settings_text(changes: Iterable[tuple[Settable, int]], unit: str) -> str:
+def settings_text(
+    changes: Iterable[tuple[Settable, int]],
+    unit: str,
+    halves: Mapping[str, float] | None = None,
+) -> str:
     """All there is to do, place by place: "upper hinge: 0.6 mm aft, take one 0.5 mm
-    shim out; latch: 0.2 mm in"."""
+    shim out; latch: 0.2 mm in". `halves` of what is known of each, mm by name."""
     by_point: dict[str, list[str]] = {}
     for one, change in changes:
         if change:
-            by_point.setdefault(one.point, []).append(change_words(one, change, unit))
+            half = halves.get(one.name) if halves else None
+            words = change_words(one, change, unit, half)
+            by_point.setdefault(one.point, []).append(words)
     return "; ".join(f"{point}: {', '.join(told)}" for point, told in by_point.items())
 
 

@@ -80,7 +80,8 @@ def ticks(data: bytes, dark) -> dict[str, float]:
     page = pypdfium2.PdfDocument(data)[0]
     text, high = page.get_textpage(), page.get_height() * 25.4 / 72
     whole = text.get_text_range()
-    found, tags = {}, re.compile(r"(\d+): (?:none|take [\d.]+(?: of [\d.]+)?)")
+    depth = r"[\d.]+(?: ± [\d.]+)?"
+    found, tags = {}, re.compile(rf"(\d+): (?:none|take {depth}(?: of {depth})?)")
     for tag in tags.finditer(whole, 0, whole.index("strip 1 of")):
         left, low, _, _ = text.get_charbox(tag.start())
         _, _, right, _ = text.get_charbox(tag.end() - 1)
@@ -153,7 +154,7 @@ def measure(data: bytes, row: TemplatePrint) -> None:
     for length in bars(dark):
         assert length == pytest.approx(BAR_MM, abs=0.2)
     (edge,) = row.edges
-    s = {label: at for at, label, _trim, _bite in edge["points"]}
+    s = {label: at for at, label, *_depths in edge["points"]}
     found = ticks(data, dark)
     assert set(found) >= {"2", "3"}
     assert found["3"] - found["2"] == pytest.approx(s["3"] - s["2"], abs=0.2)

@@ -1,5 +1,7 @@
 """Doors that do not fit, and the loop of fitting them, for the tests of plans."""
 
+import re
+
 from qa.actions import fit_plans, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check
@@ -10,6 +12,11 @@ from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, 
 def planned(check: Check) -> Check:
     """A check as the plan's queries load it."""
     return Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+
+
+def without_spread(words: str) -> str:
+    """Words of a plan without how well each length is known."""
+    return re.sub(r" \(± [\d.]+ \w+\)| ± [\d.]+", "", words)
 
 
 def a_joint(by, count=8, **said):

@@ -76,7 +76,7 @@ def test_a_plan_on_record_says_what_was_read_wished_and_found(engineer):
     assert row.label == "FP-0001"
     assert hashlib.sha256(row.body.encode()).hexdigest() == row.digest
     body = json.loads(row.body)
-    assert body["form"] == "plan_body/3" and row.method == body["method"]
+    assert body["form"] == "plan_body/4" and row.method == body["method"]
     (joint,) = body["inputs"]["joints"]
     assert len(joint["readings"]) == 16
     assert joint["check"] == str(check.entry_id)
@@ -104,7 +104,16 @@ def test_a_plan_on_record_is_shown_as_it_was_worked_out(engineer, unit):
     row = take(engineer, check, limits=None)
     again = plans.view_of(plan_records.worked_of(row), unit)
     assert again.rows == fresh.rows and again.steps == fresh.steps
-    for name in ("outcome", "state", "moves", "probability", "worst", "area", "share"):
+    for name in (
+        "outcome",
+        "state",
+        "moves",
+        "probability",
+        "worst",
+        "area",
+        "share",
+        "known",
+    ):
         assert getattr(again, name) == getattr(fresh, name), name
     assert plans.moved(again.worked, unit) == plans.moved(fresh.worked, unit)
     drawn = [(one.before, one.after, one.profile) for one in again.drawings]

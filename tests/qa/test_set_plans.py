@@ -21,7 +21,7 @@ from qa.rules import adjusters, plan_records, planning
 from shop.ledger.verify import verify
 from tests.qa.hung import hung_check, read_displaced, turned
 from tests.qa.making import make_check, make_fit_up
-from tests.qa.planned import a_joint, planned, take
+from tests.qa.planned import a_joint, planned, take, without_spread
 from tests.qa.test_setting_pages import typed
 
 pytestmark = pytest.mark.django_db
@@ -106,7 +106,7 @@ def test_a_plan_on_record_keeps_its_settings_and_their_words(engineer, client_of
     drawn = view_of(check)
     row = take(engineer, check, None)
     body = json.loads(row.body)
-    assert body["form"] == "plan_body/3" and body["inputs"]["holding"] == 1
+    assert body["form"] == "plan_body/4" and body["inputs"]["holding"] == 1
     again = plans.view_of(plan_records.worked_of(FitPlan.objects.get(pk=row.pk)), "mm")
     assert (again.steps, again.moves) == (drawn.steps, drawn.moves)
     assert again.worked.plan.settings == drawn.worked.plan.settings
@@ -192,7 +192,8 @@ def test_motions_said_for_a_fit_up_go_before_what_holds_the_part(engineer):
     slide = {"name": "slide", "translation": [1, 0, 0], "min": -2, "max": 2}
     check = make_check(engineer, make_fit_up(engineer, joint, motions=[slide]))
     read_displaced(check, shift=(-0.9, 0, 0))
-    assert view_of(check).moves == ["slide: 0.90 mm right"]
+    (words,) = map(without_spread, view_of(check).moves)
+    assert words == "slide: 0.90 mm right"
 
 
 def test_a_present_setting_outside_of_a_range_stated_since_is_said(

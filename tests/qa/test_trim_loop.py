@@ -160,7 +160,7 @@ def test_what_was_printed_is_recorded_and_drawn_again_to_the_byte(engineer, clie
     assert "Overtaken: do not cut by this" in words
     text = PdfReader(io.BytesIO(first.content)).pages[0].extract_text()
     assert check.label in text and check.fit_up.part.serial in text
-    bites = {label: bite for _s, label, _trim, bite in row.edges[0]["points"]}
+    bites = {label: bite for _s, label, _trim, bite, *_known in row.edges[0]["points"]}
     assert bites["3"] > 0 and bites["1"] == 0
 
 
@@ -270,9 +270,12 @@ def test_a_shortfall_that_is_only_noise_changes_nothing(engineer):
         check = again
     worked = plan_of(check)
     station = by_label(worked)["3"]
-    # Four cuts tell how far they scatter: all of the trim, in hundredths as it is told.
+    # Four cuts tell how far they scatter: all of the trim. Cuts that come out within
+    # 0.2 are asked for in tenths.
     assert station.next_bite == station.trim
-    assert station.trim - 0.01 < worked.bite(station).bite <= station.trim
+    bite = worked.bite(station)
+    assert 0.1 < bite.half < 1 and bite.bite == pytest.approx(0.4)
+    assert station.trim - 0.1 < bite.bite <= station.trim
     assert trim_rounds.shortfall_text(worked.main.rounds) == ""
 
 

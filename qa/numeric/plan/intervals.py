@@ -1,4 +1,4 @@
-"""How well each move and each cut of a plan is known: 95 % intervals from the readings.
+"""How well each move, setting and cut of a plan is known: 95 % intervals.
 
 What would the same plan, by the same ways to move, have come to if the readings were
 exact? Readings are drawn anew about those that were taken, with their own errors and
@@ -7,8 +7,12 @@ at the plan (parametric bootstrap: Efron and Tibshirani, "An Introduction to the
 Bootstrap", 1993, 6.5); the seed is fixed. Half an interval is `COVER` standard
 deviations of what comes: somewhat more than the 1.96 of a normal one, since a plan has
 corners and the draws stand about the readings, not about the truth (by simulation, in
-tests/numeric/test_intervals.py). Where adjusters set the part in whole steps only the
-cuts are uncertain.
+tests/numeric/test_intervals.py).
+
+Where adjusters set the part in whole steps, the change of each that is set is drawn as
+if it could be set exactly; what a step leaves of that, and how well a step is set, join
+it. Cuts are then drawn for the settings that are told, with how well they are set. How
+cuts scatter joins the next bite: it is known as well as it comes off.
 """
 
 import math
@@ -16,16 +20,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.plan.adjusters import Rig
 from qa.numeric.plan.lexicographic import Infeasible, NotSolved
-from qa.numeric.plan.motions import freedom
-from qa.numeric.plan.result import Plan
+from qa.numeric.plan.motions import Freedom, displace, freedom
+from qa.numeric.plan.reasons import bite_of
+from qa.numeric.plan.result import Move, Plan
 from qa.numeric.plan.seat import SeatProblem
 from qa.numeric.plan.trim import CUT_MM, TrimProblem
 
-DRAWS = 80
+DRAWS, FEWER = 80, 40
+MANY = 100  # readings; with more there are fewer draws, so that a page need not wait
 COVER = 2.1
 SEED = 14
 MOST_READINGS = 400  # with more the draws would take minutes
+FAR = 1e9  # mm, radians: no bound
+WHOLE_STEP = 12**-0.5  # standard deviation of what whole steps leave, in steps
 
 
 class Spread:
@@ -57,47 +66,109 @@ class Interval(Spread):
 
 @dataclass(frozen=True)
 class CutInterval(Spread):
-    """Half of the 95 % interval of the trim at a station, mm."""
+    """Halves of the 95 % intervals of the trim at a station and of its next bite, as it
+    comes off; mm."""
 
     joint: int
     label: str
     trim: float
     half: float
+    bite: float
+    bite_half: float
 
 
-def intervals(planner, plan: Plan):
-    """(Interval of every motion that is used, CutInterval of every station cut).
+@dataclass(frozen=True)
+class Intervals:
+    """Of every motion that is used, every adjuster that is set and every station that
+    is cut; `covariance` (k, k) is that of the motions of the plan, mm and radians, ()
+    where none is used."""
 
-    `planner` is of the same readings and options; both are empty where nothing is known
-    of the readings, or there are very many.
+    moves: tuple[Interval, ...] = ()
+    settings: tuple[Interval, ...] = ()
+    cuts: tuple[CutInterval, ...] = ()
+    covariance: tuple[tuple[float, ...], ...] = ()
+
+    def along(self, move: Move, place, direction, against=None) -> float | None:
+        """Half of the interval of how far a move takes a place (3,) along a direction
+        (3,), mm, or against another place; None where nothing is known of it."""
+        if not self.covariance:
+            return None
+        places = np.array([place, place if against is None else against], dtype=float)
+        rates = displace(places, move.motions, move.raw)[1] @ np.array(direction)
+        slopes = rates[:, 0] - (0.0 if against is None else rates[:, 1])
+        return COVER * math.sqrt(max(0.0, slopes @ np.array(self.covariance) @ slopes))
+
+
+def intervals(planner, plan: Plan) -> Intervals | None:
+    """The intervals of a plan.
+
+    `planner` is of the same readings and options. None where nothing is known of the
+    readings, there are very many, or most draws cannot be planned.
     """
     options, every = planner.options, planner.every
     if not options.uncertainty_mm or len(every) > MOST_READINGS:
-        return (), ()
-    free, step = _freedom(planner, plan)
-    trims = np.array([plan.stations[row].trim for row in planner.gaps.rows])
-    cut = bool(trims.any())
-    if not (step != 0).any() and not cut:
-        return (), ()
-    used = free.without(step == 0)
+        return None
     if plan.settings is not None:
-        used = free.without(np.ones(len(step), dtype=bool))
-    problems = _problems(planner, used, trims)
-    steps, depths = _drawn(problems, step, plan.settings is None, len(trims))
-    spread = COVER * steps.std(axis=0, ddof=1) / free.unit
-    moves = []
-    if plan.settings is None:
-        for k, (name, amount) in enumerate(plan.move.amounts):
-            half = math.degrees(spread[k]) if free.motions[k].turns else spread[k]
-            if step[k]:
-                moves.append(Interval(name, amount, float(half)))
-    half = COVER * depths.std(axis=0, ddof=1)
-    cuts = [
-        CutInterval(one.joint, one.label, one.trim, float(half[k]))
-        for k, one in enumerate(plan.stations[row] for row in planner.gaps.rows)
-        if one.trim > CUT_MM
-    ]
-    return tuple(moves), tuple(cuts)
+        return _of_settings(planner, plan)
+    free, step = _freedom(planner, plan)
+    trims = _trims(planner, plan)
+    if not (step != 0).any() and not trims.any():
+        return Intervals()
+    drawn = _Drawn(planner, trims)
+    steps, cuts = drawn.planned(free.without(step == 0), step)
+    if len(steps) < drawn.count / 2:
+        return None
+    raw = steps / free.unit
+    spread, moves = COVER * raw.std(axis=0, ddof=1), []
+    for k, (name, amount) in enumerate(plan.move.amounts):
+        half = math.degrees(spread[k]) if free.motions[k].turns else spread[k]
+        if step[k]:
+            moves.append(Interval(name, amount, float(half)))
+    covariance = np.atleast_2d(np.cov(raw, rowvar=False)).tolist() if moves else ()
+    return Intervals(
+        moves=tuple(moves),
+        cuts=_cut_intervals(planner, plan, cuts),
+        covariance=tuple(map(tuple, covariance)),
+    )
+
+
+def _of_settings(planner, plan: Plan) -> Intervals | None:
+    """The same of a part that is set by adjusters."""
+    options, trims = planner.options, _trims(planner, plan)
+    rig = Rig(options.adjusters, planner.arrays.rho)
+    changed = np.array([one.steps != 0 for one in plan.settings])
+    set_u = np.array([one.set_u or 0.0 for one in rig.adjusters]) * changed
+    step = np.array(plan.move.raw) * rig.unit
+    own = rig.rates(rig.places, rig.directions, step)
+    told, cuts = [], ()
+    if changed.any():
+        # Those that are not set hold their places.
+        locked = np.vstack([rig.unset, own[~changed]])
+        drawn = _Drawn(planner, trims)
+        steps, _ = drawn.planned(_anywhere(rig, locked), step)
+        if len(steps) < drawn.count / 2:
+            return None
+        spread = (steps @ own.T).std(axis=0, ddof=1)
+        spread = np.sqrt(spread**2 + (WHOLE_STEP * rig.steps) ** 2 + set_u**2)
+        told = [
+            Interval(one.name, one.change, COVER * float(half))
+            for one, half in zip(plan.settings, spread, strict=True)
+            if one.steps
+        ]
+    if trims.any():
+        every = planner.every
+        seen = rig.rates(every.places, every.directions, step) @ np.linalg.pinv(own)
+        drawn = _Drawn(planner, trims, seen * set_u)
+        still = _anywhere(rig, np.eye(6)).without(np.ones(6, dtype=bool))
+        cuts = _cut_intervals(planner, plan, drawn.cut_at(still, step))
+    return Intervals(settings=tuple(told), cuts=cuts)
+
+
+def _anywhere(rig: Rig, locked) -> Freedom:
+    """A part that its adjusters may take anywhere, but for what is locked (j, 6)."""
+    far = np.full(6, FAR)
+    bodies = np.zeros(6, dtype=int)
+    return Freedom(rig.motions, rig.unit, -far, far, locked, (), bodies)
 
 
 def _freedom(planner, plan: Plan):
@@ -109,42 +180,85 @@ def _freedom(planner, plan: Plan):
     return free, np.array(plan.move.raw) * free.unit
 
 
-def _problems(planner, used, trims):
-    """The problem of the plan for each draw of its readings."""
-    every, options = planner.every, planner.options
-    random = np.random.default_rng(SEED)
-    common = options.common_u_mm or 0.0
-    alone = math.sqrt(options.uncertainty_mm**2 - common**2)
-    read = np.arange(len(every)) < len(planner.gaps) + len(planner.flushes)
-    rules = planner.rules(every)
-    aimed = np.zeros(len(every), dtype=bool)
-    aimed[: len(trims)] = trims > 0
-    for _ in range(DRAWS):
-        zeros = common * random.normal(size=2)
-        errors = alone * random.normal(size=len(every))
-        errors += np.where(every.gap, zeros[0], zeros[1])
-        noisy = every.with_values(every.values + np.where(read, errors, 0.0))
-        if aimed.any():
-            yield TrimProblem(noisy, used, rules, aimed)
-        else:
-            yield SeatProblem(noisy, used)
+def _trims(planner, plan: Plan) -> np.ndarray:
+    return np.array([plan.stations[row].trim for row in planner.gaps.rows])
 
 
-def _drawn(problems, step, moves: bool, count: int):
-    """(rim movements (d, k), depths (d, count)) of every draw that can be planned."""
-    steps, depths, basis = [], [], None
-    for problem in problems:
-        at, detail = step, None
-        if moves:
+class _Drawn:
+    """The readings of a planner, drawn anew `count` times.
+
+    `also` (m, j): what readings depend on besides, in standard deviations.
+    """
+
+    def __init__(self, planner, trims: np.ndarray, also: np.ndarray | None = None):
+        self.planner, self.gaps, self.also = planner, len(trims), also
+        self.count = FEWER if len(planner.every) > MANY else DRAWS
+        self.rules = planner.rules(planner.every)
+        self.aimed = np.zeros(len(planner.every), dtype=bool)
+        self.aimed[: self.gaps] = trims > 0
+
+    def readings(self):
+        every, options = self.planner.every, self.planner.options
+        random = np.random.default_rng(SEED)
+        common = options.common_u_mm or 0.0
+        alone = math.sqrt(options.uncertainty_mm**2 - common**2)
+        measured = len(self.planner.gaps) + len(self.planner.flushes)
+        read = np.arange(len(every)) < measured
+        for _ in range(self.count):
+            zeros = common * random.normal(size=2)
+            errors = alone * random.normal(size=len(every))
+            errors += np.where(every.gap, zeros[0], zeros[1])
+            if self.also is not None:
+                errors += self.also @ random.normal(size=self.also.shape[1])
+            yield every.with_values(every.values + np.where(read, errors, 0.0))
+
+    def problem(self, noisy, free: Freedom):
+        if self.aimed.any():
+            return TrimProblem(noisy, free, self.rules, self.aimed)
+        return SeatProblem(noisy, free)
+
+    def planned(self, free: Freedom, step: np.ndarray):
+        """(rim movements (d, k), (depths, gaps before they are cut) (d, 2, gaps)) of
+        every draw that can be planned."""
+        steps, cuts, basis = [], [], None
+        for noisy in self.readings():
+            problem = self.problem(noisy, free)
             problem.basis = basis
             try:
                 at, detail = problem.solve(step, np.inf)
             except (Infeasible, NotSolved):
                 continue
             basis = problem.basis
-        steps.append(at)
-        depths.append(np.zeros(count))
-        if isinstance(problem, TrimProblem):
-            moved = problem.readings.moved(problem.freedom, at)[0]
-            depths[-1] = problem.depths(moved, detail)[0][:count]
-    return np.array(steps), np.array(depths)
+            steps.append(at)
+            cuts.append(self._cut(problem, at, detail))
+        return np.array(steps), np.array(cuts)
+
+    def cut_at(self, free: Freedom, step: np.ndarray):
+        """The same of a part that stays where `step` puts it."""
+        problems = (self.problem(noisy, free) for noisy in self.readings())
+        return np.array([self._cut(one, step, None) for one in problems])
+
+    def _cut(self, problem, at, detail) -> np.ndarray:
+        moved = problem.readings.moved(problem.freedom, at)[0]
+        depths = np.zeros(len(moved))
+        if self.aimed.any():
+            depths = problem.depths(moved, detail)[0]
+        return np.array([depths[: self.gaps], moved[: self.gaps]])
+
+
+def _cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
+    scatter, found = planner.options.cut_scatter_mm or 0.0, []
+    for k, row in enumerate(planner.gaps.rows):
+        one = plan.stations[row]
+        if one.trim <= CUT_MM:
+            continue
+        depths, moved = cuts[:, :, k].T
+        bites = [
+            bite_of(planner, row, depth, gap + depth)
+            for depth, gap in zip(depths.tolist(), moved.tolist(), strict=True)
+        ]
+        half = COVER * float(depths.std(ddof=1))
+        bite_half = COVER * math.hypot(float(np.std(bites, ddof=1)), scatter)
+        named = one.joint, one.label
+        found.append(CutInterval(*named, one.trim, half, one.next_bite, bite_half))
+    return tuple(found)

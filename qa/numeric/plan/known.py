@@ -13,7 +13,7 @@ import numpy as np
 from qa.numeric.plan.between import Between, between
 from qa.numeric.plan.doubt import Doubt, doubtful
 from qa.numeric.plan.hardly_seen import HardlySeen, hardly_seen
-from qa.numeric.plan.intervals import CutInterval, Interval, intervals
+from qa.numeric.plan.intervals import CutInterval, Interval, Intervals, intervals
 from qa.numeric.plan.joint_arrays import JointArrays, Measured
 from qa.numeric.plan.planner import planner_of
 from qa.numeric.plan.readings import together
@@ -26,14 +26,25 @@ LEAST_SAID_MM = 0.01  # nobody knows better what a reading should be
 @dataclass(frozen=True)
 class Known:
     """`again` is the reading to take again first, None where too few tell; `between`
-    has a bound for each kind that shows a waviness. `moves` and `cuts` have intervals
-    where they were asked for and something is known of the readings."""
+    has a bound for each kind that shows a waviness. `intervals` are None where they
+    were not asked for, or nothing is known of the readings."""
 
     again: Doubt | None
     between: tuple[Between, ...]
     hardly_seen: tuple[HardlySeen, ...]
-    moves: tuple[Interval, ...] = ()
-    cuts: tuple[CutInterval, ...] = ()
+    intervals: Intervals | None = None
+
+    @property
+    def moves(self) -> tuple[Interval, ...]:
+        return self.intervals.moves if self.intervals else ()
+
+    @property
+    def settings(self) -> tuple[Interval, ...]:
+        return self.intervals.settings if self.intervals else ()
+
+    @property
+    def cuts(self) -> tuple[CutInterval, ...]:
+        return self.intervals.cuts if self.intervals else ()
 
 
 def with_known(
@@ -41,13 +52,12 @@ def with_known(
 ) -> Plan:
     """A plan with what is known of it, and notes that say so.
 
-    `drawn` adds the intervals of moves and cuts: some 80 plans, straight at this one.
+    `drawn` adds the intervals: some 80 plans, straight at this one.
     """
     planner = planner_of(parts, options)
     known = _known(planner.arrays, options, plan)
     if drawn:
-        moves, cuts = intervals(planner, plan)
-        known = replace(known, moves=moves, cuts=cuts)
+        known = replace(known, intervals=intervals(planner, plan))
     return replace(
         plan,
         known=known,

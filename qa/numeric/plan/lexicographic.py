@@ -184,12 +184,13 @@ class Programme:
                 self._overstep(FEASIBLE)
         if self.first_basis is None:
             self.first_basis = self._solver.getBasis()
-        solution = self._solver.getSolution()
-        self.values = np.array(solution.col_value)
-        self._column_dual = np.array(solution.col_dual)
-        self._row_value = np.array(solution.row_value)
-        self._row_dual = np.array(solution.row_dual)
+        self._solution = self._solver.getSolution()
+        self.values = np.array(self._solution.col_value)
         return float(cost @ self.values)
+
+    def _column_dual(self) -> np.ndarray:
+        """Reduced costs (c,) at the last point: lists of the solver cost their copy."""
+        return np.array(self._solution.col_dual)
 
     def _overstep(self, most: float) -> None:
         self._solver.setOptionValue("primal_feasibility_tolerance", most)
@@ -219,12 +220,13 @@ class Programme:
 
     def hold(self) -> None:
         """From now on only optima of the last aim are allowed."""
-        low, high, dual = self.column_low, self.column_high, self._column_dual
+        low, high, dual = self.column_low, self.column_high, self._column_dual()
+        row_dual = np.array(self._solution.row_dual)
         high[dual > PRICED] = low[dual > PRICED]
         low[dual < -PRICED] = high[dual < -PRICED]
         loose = self.row_low < self.row_high
-        at_low = loose & (self._row_dual > PRICED)
-        at_high = loose & (self._row_dual < -PRICED)
+        at_low = loose & (row_dual > PRICED)
+        at_high = loose & (row_dual < -PRICED)
         self.row_high[at_low] = self.row_low[at_low]
         self.row_low[at_high] = self.row_high[at_high]
         columns = np.arange(len(low), dtype=np.int32)
@@ -255,11 +257,11 @@ class Programme:
 
     def row_price(self, row: int) -> float:
         """What one unit more on a tied row would add to the last aim."""
-        return float(self._row_dual[row]) * self._size
+        return float(self._solution.row_dual[row]) * self._size
 
     def prices(self, columns: np.ndarray) -> np.ndarray:
         """What one unit more of fixed columns would add to the last aim."""
-        return self._column_dual[columns] * self._size
+        return self._column_dual()[columns] * self._size
 
     def pin(self, columns: np.ndarray, values: np.ndarray) -> None:
         """Fix columns, with just enough play for the roundings of the solver.

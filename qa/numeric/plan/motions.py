@@ -10,6 +10,7 @@ rotations come first: a point then moves by exactly t + (R - I)(p - c).
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -43,9 +44,22 @@ class Motion:
     low: float
     high: float
 
-    @property
+    @cached_property
     def turns(self) -> bool:
         return any(self.rotation)
+
+    @cached_property
+    def along(self) -> np.ndarray:
+        return np.array(self.translation)
+
+    @cached_property
+    def axis(self) -> np.ndarray:
+        return np.array(self.rotation)
+
+    @cached_property
+    def around(self) -> np.ndarray:
+        """The matrix (3, 3) that a small turn multiplies arms by."""
+        return cross_matrix(self.rotation)
 
 
 def free_motions(center, max_move, max_turn, max_raise, max_tilt) -> list[Motion]:
@@ -96,18 +110,18 @@ def displace(
     moved = np.array(places, dtype=float)
     rates = np.zeros((len(motions), *moved.shape))
     for k, (motion, amount) in enumerate(zip(motions, amounts, strict=True)):
-        along = np.array(motion.translation)
         if motion.turns:
-            axis = np.array(motion.rotation)
-            turn = rotation_matrix(amount * axis)
-            arms = (moved - motion.origin) @ turn.T
-            if k:
-                rates[:k] = rates[:k] @ turn.T
-            rates[k] = arms @ cross_matrix(axis).T + along
-            moved = motion.origin + arms + amount * along
+            arms = moved - motion.origin
+            if amount:
+                turn = rotation_matrix(amount * motion.axis).T
+                arms = arms @ turn
+                if k:
+                    rates[:k] = rates[:k] @ turn
+            rates[k] = arms @ motion.around.T + motion.along
+            moved = motion.origin + arms + amount * motion.along
         else:
-            rates[k] = along
-            moved = moved + amount * along
+            rates[k] = motion.along
+            moved = moved + amount * motion.along
     return moved - places, rates
 
 

@@ -50,14 +50,14 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
                 trim=depth,
                 build_up=added,
                 unresolved=left,
-                next_bite=_bite(planner, row, depth, gap_after[k] if depth else 0.0),
+                next_bite=bite_of(planner, row, depth, gap_after[k] if depth else 0.0),
                 reasons=_reasons(planner, row, depth, left, flush, row in steps_left),
             )
         )
     return tuple(told)
 
 
-def _bite(planner, row, depth, after) -> float:
+def bite_of(planner, row, depth, after) -> float:
     """What to take off next of a trim of `depth` after which the gap is `after`, mm."""
     options = planner.options
     if options.scatter_mm is None:

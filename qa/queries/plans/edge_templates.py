@@ -1,7 +1,8 @@
 """From a plan of one joint to the trim templates of the edges that it cuts."""
 
 import hashlib
-from dataclasses import astuple, dataclass
+from collections.abc import Mapping
+from dataclasses import astuple, dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import ClassVar
@@ -17,12 +18,15 @@ DEEPEST = 60.0  # mm; a deeper cut is not a trim and does not fit a strip
 
 @dataclass(frozen=True)
 class TrimPoint:
-    """A station on the edge: `s` mm along the present edge, depths in mm from it."""
+    """A station on the edge: `s` mm along the present edge, depths in mm from it, and
+    half of the 95 % intervals of trim and bite where they are known."""
 
     s: float
     label: str
     trim: float
     bite: float
+    trim_half: float | None = None
+    bite_half: float | None = None
 
     @property
     def complaint(self) -> str:
@@ -77,11 +81,17 @@ class TrimTemplate:
 
 
 def templates(
-    joint: Joint, plan: Plan, *, names: dict[str, str], **said
+    joint: Joint,
+    plan: Plan,
+    *,
+    names: dict[str, str],
+    halves: Mapping[str, tuple] | None = None,
+    **said,
 ) -> tuple[TrimTemplate, ...]:
     """One template for each side with something to cut: part first, then surround.
 
-    `names` say what the "part" and the "surround" are; `said` are the other fields of
+    `names` say what the "part" and the "surround" are; `halves` of what is known of
+    (trim, bite) at a station, by label; `said` are the other fields of
     TrimTemplate that do not come from the plan. Where a station may be cut on either
     side its depth goes to the part. A station without a gap reading gets the depth
     between its neighbors, and the paper says so.
@@ -97,6 +107,7 @@ def templates(
         if not any(trim for trim, _ in rows if trim is not None):
             continue
         points, guessed = _points(joint, rows, along, length)
+        points = _with_halves(points, halves or {})
         content = repr([*(astuple(point) for point in points), bends]).encode()
         out.append(
             TrimTemplate(
@@ -113,6 +124,16 @@ def templates(
             )
         )
     return tuple(out)
+
+
+def _with_halves(points, halves: Mapping[str, tuple]) -> tuple[TrimPoint, ...]:
+    found = ((point, halves.get(point.label)) for point in points if point)
+    return tuple(
+        replace(point, trim_half=known[0], bite_half=known[1])
+        if known and point.trim
+        else point
+        for point, known in found
+    )
 
 
 def part_on_left(joint: Joint) -> bool:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -15,14 +16,14 @@ from qa.numeric.plan.motions import rigid_move
 from qa.numeric.plan.result import Move
 from qa.numeric.verdict import acceptance
 from qa.queries.joints import drawings as maps
-from qa.queries.plans import plan_texts
+from qa.queries.plans import known_texts, move_texts, plan_texts
 from qa.rules import next_moves, overtaking, requirements, trim_rounds
 from qa.rules.moved import Moved, changes_at, rows_around
 from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as wording
-from shop.numeric.units import MM2_PER_IN2, MM_PER_IN, PERCENT, to_nm
+from shop.numeric.units import MM2_PER_IN2, PERCENT, to_nm
 from shop.wording import states
 
 HALF = Layout(radius=23, text=27, values="needed", strip=40)
@@ -49,8 +50,11 @@ class PlanRow:
     side: str
     side_word: str
     trim: str
+    trim_known: str
     bite: str
+    bite_known: str
     bite_nm: int
+    bite_half: float | None
     lost: str
     left: str
     reason: str
@@ -88,6 +92,7 @@ class PlanView:
     moves: list[str]
     share: float
     at_20: bool
+    known: str = ""
 
     @property
     def cuts(self) -> list[PlanRow]:
@@ -123,12 +128,9 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
     """degrees: turns are told in degrees too, as was asked for."""
     learned = trim_rounds.shortfall_text(worked.main.rounds)
     if worked.plan is None:
-        empty = ([], [], [], [], [], [])
-        steps, rows, drawings, impossible, warnings, held = empty
-        return PlanView(
-            worked, unit, "not_measured", worked.problem, steps, rows, drawings,
-            impossible, warnings, held, "", [], "", learned, [], 1.0, False,
-        )  # fmt: skip
+        none = [[] for _ in range(6)]
+        said = worked, unit, "not_measured", worked.problem
+        return PlanView(*said, *none, "", [], "", learned, [], 1.0, at_20=False)
     plan = worked.plan
     state, sentence = plan_texts.outcome(worked)
     rows = [_row(worked, *one, unit) for one in worked.stations()]
@@ -153,9 +155,10 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         ],
         area=_area(plan, unit),
         shortfall=learned,
-        moves=plan_texts.plan_moves(worked, unit, degrees=degrees),
+        moves=move_texts.plan_moves(worked, unit, degrees=degrees),
         share=share,
         at_20=any(row.gap_at_20 for row in rows),
+        known=known_texts.known_words(worked),
     )
 
 
@@ -193,9 +196,11 @@ def _row(
     check, label = joint.check, station_plan.label
     several = len(worked.joints) > 1
     bite = worked.bite(station_plan)
-    gap_after = station_plan.gap_after
-    if gap_after is not None:
-        gap_after += bite.trim - station_plan.trim
+    gap_after = known_texts.gap_after(station_plan, bite)
+    gap_known = known_texts.to_be(worked, station_plan.gap_now, gap_after)
+    flush_known = known_texts.to_be(
+        worked, station_plan.flush_now, station_plan.flush_after
+    )
     station = joint.state.seam.stations[row]
     side = station_plan.side
     left = requirements.left_to_cut_mm(station, side, joint.lost, row)
@@ -203,19 +208,16 @@ def _row(
     at_20 = requirements.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
     value = joint.values.get((label, Kind.GAP)) or joint.values.get((label, Kind.FLUSH))
 
-    def told(mm, *, signed=False):
-        nm = None if mm is None else to_nm(mm)
-        return lengths.on_map(nm, unit, signed=signed)
-
+    told = partial(known_texts.told, unit)
     return PlanRow(
         check=str(check.entry_id),
         name=f"{joint.state.joint.number}:{label}" if several else label,
         label=label,
         gap_now=told(station_plan.gap_now),
-        gap_after=told(gap_after),
+        gap_after=told(gap_after, half=gap_known),
         gap_at_20=lengths.on_map(at_20, unit),
         flush_now=told(station_plan.flush_now, signed=True),
-        flush_after=told(station_plan.flush_after, signed=True),
+        flush_after=told(station_plan.flush_after, signed=True, half=flush_known),
         gap_state=judged_as(joint, row, Kind.GAP, station_plan.gap_now),
         gap_state_after=judged_as(joint, row, Kind.GAP, gap_after),
         flush_state=judged_as(joint, row, Kind.FLUSH, station_plan.flush_now),
@@ -223,22 +225,16 @@ def _row(
         carried=bool(value and value.carried),
         side=side,
         side_word={"part": "part", "surround": "surround"}.get(side, "never"),
-        trim=told(bite.trim) if bite.trim else "",
-        bite=bite_text(bite.bite, unit),
+        trim=told(bite.trim, half=bite.trim_half) if bite.trim else "",
+        trim_known=lengths.give_or_take(bite.trim_half, unit),
+        bite=lengths.no_more(bite.bite, unit, bite.half),
+        bite_known=lengths.give_or_take(bite.half, unit) if bite.bite else "",
         bite_nm=to_nm(bite.bite),
+        bite_half=bite.half,
         lost=told(lost) if lost > 1e-6 else "",
         left=told(left),
         reason=plan_texts.reason_words(worked, station_plan, unit),
     )
-
-
-def bite_text(bite: float, unit: str) -> str:
-    """A bite as it is asked for: where it must be rounded, less of it."""
-    if not bite:
-        return ""
-    if unit == "mm":
-        return lengths.on_map(to_nm(bite), unit)
-    return f"{math.floor(bite / MM_PER_IN * 1000 + 1e-9) / 1000:.3f}"
 
 
 def _drawing(worked: WorkedPlan, joint: PlannedJoint, unit: str) -> Drawing:
@@ -266,7 +262,7 @@ def _drawing(worked: WorkedPlan, joint: PlannedJoint, unit: str) -> Drawing:
         _plan_station(worked, joint, row, station, moved[row], unit)
         for row, station in here
     )
-    moves = "; ".join(plan_texts.plan_moves(worked, unit))
+    moves = "; ".join(move_texts.plan_moves(worked, unit))
     drawn = replace(drawn, limits_text="")
     both = PlanMap(drawn, stations, moves if len(moves) < 48 else "")
     key = f"plan-{joint.state.joint.pk}"
@@ -283,22 +279,19 @@ def _drawing(worked: WorkedPlan, joint: PlannedJoint, unit: str) -> Drawing:
 
 def _plan_station(worked, joint, row, one, moved, unit) -> PlanStation:
     bite = worked.bite(one)
-    gap_after = one.gap_after
-    if gap_after is not None:
-        gap_after += bite.trim - one.trim
+    gap_after = known_texts.gap_after(one, bite)
+    gap_known = known_texts.to_be(worked, one.gap_now, gap_after)
+    flush_known = known_texts.to_be(worked, one.flush_now, one.flush_after)
 
-    def told(mm, *, signed=False):
-        nm = None if mm is None else to_nm(mm)
-        return lengths.on_map(nm, unit, signed=signed)
-
+    told = partial(known_texts.told, unit)
     return PlanStation(
         label=one.label,
         move=(float(moved[0]), float(moved[1])),
         trim=bite.trim,
         build_up=one.build_up,
         side=Side.SURROUND if one.side == Side.SURROUND else Side.PART,
-        after_gap_text=told(gap_after),
-        after_flush_text=told(one.flush_after, signed=True),
+        after_gap_text=told(gap_after, half=gap_known),
+        after_flush_text=told(one.flush_after, signed=True, half=flush_known),
         after_gap_state=judged_as(joint, row, Kind.GAP, gap_after),
         after_flush_state=judged_as(joint, row, Kind.FLUSH, one.flush_after),
     )
@@ -317,14 +310,10 @@ def _profile(joint: PlannedJoint, here, standing, unit: str) -> Profile:
     after = dict(here)
 
     def with_after(points, name):
+        told = (getattr(after[row], name) for row in range(len(points)))
         return tuple(
-            replace(
-                point,
-                after=None
-                if getattr(after[row], name) is None
-                else getattr(after[row], name) / per,
-            )
-            for row, point in enumerate(points)
+            replace(point, after=None if mm is None else mm / per)
+            for point, mm in zip(points, told, strict=True)
         )
 
     return replace(
@@ -358,7 +347,7 @@ def move_rows(worked: WorkedPlan) -> list[tuple[str, float, str, float]]:
     ):
         label, arm = "", 1.0
         if motion.turns:
-            label, rate = plan_texts.rim_of(motion, seam)
+            label, rate = move_texts.rim_of(motion, seam)
             arm = float(np.linalg.norm(rate))
         found.append((name.replace("_", " "), raw * arm, label, 1 / arm))
     return found
@@ -376,7 +365,7 @@ def moved(
         share = next_moves.free_share(worked)
         raw = [share * amount for amount in worked.plan.move.raw]
     move = made_move(worked, raw)
-    steps = plan_texts.made_words(worked, move, unit)
+    steps = move_texts.made_words(worked, move, move_texts.Telling(unit))
     if not steps:
         return None
     amounts = [

@@ -6,9 +6,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from qa.models import CutRelease, FitPlan
-from qa.queries.plans.plan_pages import PlanView, bite_text
+from qa.queries.plans.plan_pages import PlanView
 from qa.rules import cut_allowance, plan_bodies
 from qa.rules.plan_records import plan_now, standing
+from qa.wording.lengths import no_more
 from qa.wording.settings import settings_text
 from shop.models import Airframe
 from shop.numeric.units import to_mm
@@ -26,7 +27,8 @@ def rows_left(view: PlanView) -> list:
     found = []
     for row in view.rows:
         nm = left.get((keys[row.check], row.side, row.label), 0)
-        found.append(replace(row, bite_nm=nm, bite=bite_text(to_mm(nm), view.unit)))
+        bite = no_more(to_mm(nm), view.unit, row.bite_half)
+        found.append(replace(row, bite_nm=nm, bite=bite))
     return found
 
 
@@ -35,7 +37,7 @@ def left_words(plan: FitPlan, unit: str) -> str:
     if not standing(plan) or not plan.made_cuts.exists():
         return ""
     left = [
-        f"{station}: {bite_text(to_mm(nm), unit)} {unit}"
+        f"{station}: {no_more(to_mm(nm), unit)} {unit}"
         for (_check, _side, station), nm in cut_allowance.remaining_nm(plan).items()
         if nm
     ]

@@ -1,183 +1,15 @@
 """A plan in the words of a builder: where to push, how far, what to do first."""
 
-import math
-
-import numpy as np
-
-from qa.models import JointRevision, Side
-from qa.numeric.plan.motions import Motion, displace
-from qa.numeric.plan.result import CUT, FITS, Move
+from qa.models import Side
+from qa.numeric.plan.result import CUT, FITS
 from qa.queries.checks.unconfirmed import found_off
+from qa.queries.plans.move_texts import plan_moves, settings_words
 from qa.rules.history import Seam
 from qa.rules.next_moves import free_share, sits_well
 from qa.rules.planning import WorkedPlan
-from qa.rules.station_places import point_mm
 from qa.wording import plans as wording
-from qa.wording.lengths import mm
-from qa.wording.settings import settings_text
-from shop.numeric.units import MILLI, to_mm
-
-TELLING_MM = 0.005
-ALONG_FLOW = math.cos(math.radians(1))
-
-
-def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
-    """What + and − along x, y and z of the drawing are called.
-
-    Forward is against the flow where it runs along x; else the drawing's own right.
-    """
-    along = None
-    if revision.flow_mdeg is not None:
-        along = math.cos(math.radians(revision.flow_mdeg / MILLI))
-    x = ("right", "left")
-    if along is not None and abs(along) >= ALONG_FLOW:
-        x = ("aft", "forward") if along > 0 else ("forward", "aft")
-    return {"x": x, "y": ("up", "down"), "z": ("out", "in")}
-
-
-def move_words(
-    move: Move, seam: Seam, unit: str, share: float = 1.0, *, degrees: bool = False
-) -> list[str]:
-    """A move as things to do, biggest directions first; [] when it stays.
-
-    A turn is told by how far it goes where it goes furthest: nobody sets degrees, which
-    are added where they are asked for.
-    """
-    told = []
-    names = directions(seam.revision)
-    for axis, amount in (("x", move.x_mm), ("y", move.y_mm)):
-        amount *= share
-        if abs(amount) >= TELLING_MM:
-            word = names[axis][0 if amount > 0 else 1]
-            told.append(f"{mm(abs(amount), unit)} {word}")
-    out = [f"move {', '.join(told)}"] if told else []
-    turn = math.radians(move.turn_deg * share)
-    label, arm = rim(seam)
-    if abs(turn) * arm >= TELLING_MM:
-        sense = "counter-clockwise" if turn > 0 else "clockwise"
-        far = f"{mm(abs(turn) * arm, unit)} at station {label}"
-        more = f", {abs(math.degrees(turn)):.3f}°" if degrees else ""
-        out.append(f"turn {sense} (seen from outside), {far}{more}")
-    level = raise_words(move, seam, unit, share)
-    return out + ([level] if level else [])
-
-
-def rim(seam: Seam) -> tuple[str, float]:
-    """The station that a turn in the plane moves furthest, and its distance, mm."""
-    arms = np.linalg.norm(seam.places[:, :2] - seam.places[:, :2].mean(axis=0), axis=1)
-    row = int(arms.argmax())
-    return seam.stations[row].label, float(arms[row])
-
-
-def rim_of(motion: Motion, seam: Seam) -> tuple[str, np.ndarray]:
-    """The station that a motion with a turn moves furthest, and where a small amount of
-    it goes there, mm a radian."""
-    rates = displace(seam.places, [motion], [0.0])[1][0]
-    row = int(np.linalg.norm(rates, axis=1).argmax())
-    return seam.stations[row].label, rates[row]
-
-
-def named_words(
-    move: Move, seam: Seam, unit: str, share: float = 1.0, *, degrees: bool = False
-) -> list[str]:
-    """A move by its own motions: "swing: 0.85 mm out at station 7"."""
-    told = []
-    for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
-        amount *= share
-        if not motion.turns:
-            if abs(amount) >= TELLING_MM:
-                told.append(f"{name}: {_along(motion.translation, amount, seam, unit)}")
-            continue
-        label, rate = rim_of(motion, seam)
-        far = float(np.linalg.norm(rate)) * math.radians(amount)
-        if abs(far) >= TELLING_MM:
-            unit_rate = rate / np.linalg.norm(rate)
-            where = _mostly(unit_rate, far, seam, unit)
-            more = f", {amount:+z.3f}°".replace("-", "−") if degrees else ""
-            told.append(f"{name}: {where} at station {label}{more}")
-    return told
-
-
-def _mostly(axis, amount: float, seam: Seam, unit: str) -> str:
-    """A short move by the word for the direction that it mostly goes."""
-    names = directions(seam.revision)
-    number = int(np.abs(axis).argmax())
-    word = names["xyz"[number]][0 if axis[number] * amount > 0 else 1]
-    return f"{mm(abs(amount), unit)} {word}"
-
-
-def _along(axis, amount: float, seam: Seam, unit: str) -> str:
-    """A straight move, by the word for its direction where it has one."""
-    names = directions(seam.revision)
-    for name, part in zip("xyz", axis, strict=True):
-        if abs(part) >= ALONG_FLOW:
-            word = names[name][0 if part * amount > 0 else 1]
-            return f"{mm(abs(amount), unit)} {word}"
-    sign = "+" if amount > 0 else "−"
-    return f"{sign}{mm(abs(amount), unit)}"
-
-
-def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
-    """Where the part can be raised: the joint's attach points, else the stations that
-    lie furthest each way."""
-    height = float(seam.places[:, 2].mean())
-    points = seam.revision.attach_points or []
-    if points:
-        return [(one["name"], (*point_mm(one), height)) for one in points]
-    rows = []
-    for axis, last in ((0, True), (1, True), (0, False), (1, False)):
-        values = seam.places[:, axis]
-        rows.append(int(values.argmax() if last else values.argmin()))
-    return [
-        (f"station {seam.stations[row].label}", tuple(map(float, seam.places[row])))
-        for row in dict.fromkeys(rows)
-    ]
-
-
-def raise_words(move: Move, seam: Seam, unit: str, share: float = 1.0) -> str:
-    """Raise and tilt as mm at named places: what shims and hinges must do."""
-    places = attach_places(seam)
-    rises = move.raise_at([place for _, place in places])
-    if max(map(abs, rises)) * abs(share) < TELLING_MM:
-        return ""
-    told = []
-    for (name, _), rise in zip(places, rises, strict=True):
-        rise *= share
-        if abs(rise) < TELLING_MM:
-            told.append(f"leave {name}")
-        else:
-            word = "raise" if rise > 0 else "lower"
-            told.append(f"{word} {mm(abs(float(rise)), unit)} at {name}")
-    return ", ".join(told)
-
-
-def plan_moves(
-    worked: WorkedPlan, unit: str, share: float = 1.0, *, degrees: bool = False
-) -> list[str]:
-    """The plan's move, or a share of it, as things to do; settings are made whole or
-    not at all."""
-    if worked.plan.settings is not None:
-        words = settings_text(worked.set_changes, unit) if share >= 1 else ""
-        return [words] if words else []
-    return made_words(worked, worked.plan.move, unit, share, degrees=degrees)
-
-
-def made_words(
-    worked: WorkedPlan,
-    move: Move,
-    unit: str,
-    share: float = 1.0,
-    *,
-    degrees: bool = False,
-) -> list[str]:
-    """A move as things to do: by its own motions where the part is not free."""
-    seam = worked.main.state.seam
-    if worked.options.motions is not None:
-        level = raise_words(move, seam, unit, share)
-        return named_words(move, seam, unit, share, degrees=degrees) + (
-            [f"that is: {level}"] if level else []
-        )
-    return move_words(move, seam, unit, share, degrees=degrees)
+from qa.wording.lengths import known, no_more
+from shop.numeric.units import to_mm
 
 
 def outcome(worked: WorkedPlan) -> tuple[str, str]:
@@ -231,7 +63,7 @@ def steps(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> list[str]:
 
 
 def _set_step(worked: WorkedPlan, unit: str, share: float) -> str:
-    words = settings_text(worked.set_changes, unit)
+    words = settings_words(worked, unit)
     if share >= 1:
         return f"{words[0].upper()}{words[1:]}."
     return (
@@ -253,19 +85,20 @@ def _nothing_needed(worked: WorkedPlan, unit: str) -> str:
 
 def _cut_step(worked: WorkedPlan, joint, side: str, unit: str) -> str:
     bites = {
-        one.label: worked.bite(one).bite
+        one.label: worked.bite(one)
         for planned, _, one in worked.stations()
         if planned is joint and one.side == side and worked.bite(one).bite > 0
     }
     fit_up = joint.check.fit_up
     part = fit_up.part if side == Side.PART else fit_up.surround_part
     whose = part.serial if part else fit_up.joint.surround.name
-    deepest = max(bites, key=bites.get)
+    deepest = max(bites, key=lambda label: bites[label].bite)
+    most = no_more(bites[deepest].bite, unit, bites[deepest].half)
     where = run_words(joint.state.seam, bites)
     name = f" ({joint.state.joint.number})" if len(worked.joints) > 1 else ""
     return (
         f"Take the next bite off {whose}{name} at {where}: "
-        f"{mm(bites[deepest], unit)} at most, at {deepest}. Use the template."
+        f"{most} {unit} at most, at {deepest}. Use the template."
     )
 
 
@@ -307,7 +140,7 @@ def touch_words(worked: WorkedPlan, unit: str) -> str:
     later = [one.serial for one in worked.shared.parts[worked.shared.order :]]
     return (
         f"until {', '.join(one for one in later)} has gone too, {name} would go "
-        f"{mm(to_mm(deep), unit)} into it: loosen both, and move them together"
+        f"{known(to_mm(deep), None, unit)} into it: loosen both, and move them together"
     )
 
 

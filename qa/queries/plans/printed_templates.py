@@ -42,13 +42,17 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
             issued_at=check.entry.received_at,
             release=_released(view, check),
             url=url,
+            halves=_halves(worked, number),
             line_from=to_mm(defaults.template_line_nm),
         )
         for template in drawn:
             edge = asdict(template)
             edge.pop("issued_at")
             edge["points"] = [
-                [round(p.s, 6), p.label, round(p.trim, 6), round(p.bite, 6)]
+                [
+                    *(round(p.s, 6), p.label, round(p.trim, 6), round(p.bite, 6)),
+                    *(p.trim_half, p.bite_half),
+                ]
                 for p in template.points
             ]
             edge["length"] = round(template.length, 6)
@@ -79,6 +83,13 @@ def _bites(worked, number: int) -> Plan:
             bite = worked.bite(one)
             stations.append(replace(one, trim=bite.trim, next_bite=bite.bite))
     return replace(worked.plan, stations=tuple(stations))
+
+
+def _halves(worked, number: int) -> dict[str, tuple]:
+    """What is known of the full trim and of the bite at the stations of one joint."""
+    found = (one for _, _, one in worked.stations() if one.joint == number)
+    bites = {one.label: worked.bite(one) for one in found}
+    return {label: (one.trim_half, one.half) for label, one in bites.items()}
 
 
 def templates_of(edges: list[dict], issued_at: datetime) -> tuple[TrimTemplate, ...]:

@@ -5,12 +5,12 @@ to be measured again and should then be read. Words are made here, in one unit."
 from collections.abc import Sequence
 
 from qa.models import Check, FitPlan, Side
-from qa.queries.plans import plan_texts
-from qa.queries.plans.plan_pages import bite_text
+from qa.queries.plans import move_texts, plan_texts
 from qa.queries.plans.way_pages import ways_of
 from qa.rules import cut_allowance, overtaking, plan_records, planning, rigs, staleness
 from qa.rules.adjusters import Present
 from qa.rules.planning import PlannedJoint, WorkedPlan
+from qa.wording.lengths import no_more
 from qa.wording.settings import change_words, now_words
 from shop.numeric.units import to_mm, to_nm
 
@@ -63,7 +63,7 @@ def _planned(worked: WorkedPlan, unit: str) -> dict:
     whole = plan_texts.free_share(worked) >= 1
     by_steps = worked.plan.settings is not None
     asked = worked.asked_settings if whole else {}
-    moves = [] if by_steps else plan_texts.plan_moves(
+    moves = [] if by_steps else move_texts.plan_moves(
         worked, unit, plan_texts.free_share(worked)
     )  # fmt: skip
     return {
@@ -147,7 +147,7 @@ def _cuts(worked: WorkedPlan, unit: str) -> list[dict]:
                 "station": one.label,
                 "side": one.side,
                 "title": f"station {number}{one.label}, off {part or one.side}",
-                "asked": bite_text(to_mm(nm), unit),
+                "asked": no_more(to_mm(nm), unit, worked.bite(one).half),
             }
         )
     return found

@@ -1,0 +1,55 @@
+"""How well a plan is known: a sentence beside it, and the digits of what it expects."""
+
+from qa.queries.plans.move_texts import intervals_of
+from qa.rules.bites import Bite
+from qa.rules.planning import WorkedPlan
+from qa.wording import lengths
+from qa.wording import plans as wording
+from shop.numeric.units import to_nm
+
+
+def known_words(worked: WorkedPlan) -> str:
+    """What ± says on this plan, or why there is none; "" where it moves and cuts
+    nothing."""
+    found, options = intervals_of(worked), worked.options
+    if found is not None:
+        if not (found.moves or found.settings or found.cuts or _cuts(worked)):
+            return ""
+        return wording.known(
+            set_u=any(one.set_u for one in options.adjusters or ()),
+            scatter=bool(options.cut_scatter_mm and _cuts(worked)),
+        )
+    if (
+        not worked.asked_settings
+        and not any(worked.plan.move.raw)
+        and not _cuts(worked)
+    ):
+        return ""
+    if worked.shared:
+        return str(wording.UNKNOWN["together"])
+    if not options.uncertainty_mm:
+        return str(wording.UNKNOWN["no_uncertainty"])
+    if worked.record and "intervals" not in worked.record.content["outcome"]:
+        return str(wording.UNKNOWN["before"])
+    return str(wording.UNKNOWN["not_drawn"])
+
+
+def _cuts(worked: WorkedPlan) -> bool:
+    return any(worked.bite(one).bite for _, _, one in worked.stations())
+
+
+def gap_after(one, bite: Bite) -> float | None:
+    """The gap that the full trim leaves, as it is asked for."""
+    return None if one.gap_after is None else one.gap_after + bite.trim - one.trim
+
+
+def told(unit: str, mm: float | None, *, signed=False, half=None) -> str:
+    """mm on a map, in the digits that are known by half of an interval, mm."""
+    nm = None if mm is None else to_nm(mm)
+    return lengths.on_map(nm, unit, signed=signed, half=half)
+
+
+def to_be(worked: WorkedPlan, now: float | None, after: float | None) -> float | None:
+    """How well what is expected is known; None where it stays as it was read."""
+    same = now is not None and after is not None and to_nm(now) == to_nm(after)
+    return None if same else worked.options.resolution_mm

@@ -1,0 +1,201 @@
+"""How a part is to be moved or set, in the words of a builder: where, and how far."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from qa.models import JointRevision
+from qa.numeric.plan.intervals import Intervals
+from qa.numeric.plan.motions import Motion, displace
+from qa.numeric.plan.result import Move
+from qa.rules.history import Seam
+from qa.rules.planning import WorkedPlan
+from qa.rules.station_places import point_mm
+from qa.wording.lengths import known
+from qa.wording.settings import settings_text
+from shop.numeric.units import MILLI
+
+TELLING_MM = 0.005
+ALONG_FLOW = math.cos(math.radians(1))
+
+
+def directions(revision: JointRevision) -> dict[str, tuple[str, str]]:
+    """What + and − along x, y and z of the drawing are called.
+
+    Forward is against the flow where it runs along x; else the drawing's own right.
+    """
+    along = None
+    if revision.flow_mdeg is not None:
+        along = math.cos(math.radians(revision.flow_mdeg / MILLI))
+    x = ("right", "left")
+    if along is not None and abs(along) >= ALONG_FLOW:
+        x = ("aft", "forward") if along > 0 else ("forward", "aft")
+    return {"x": x, "y": ("up", "down"), "z": ("out", "in")}
+
+
+@dataclass(frozen=True)
+class Telling:
+    """How a move is told: in a unit, a share of it, its turns in degrees too where they
+    are asked for, and what is known of it, None where nothing is."""
+
+    unit: str
+    share: float = 1.0
+    degrees: bool = False
+    known: Intervals | None = None
+
+    def far(self, amount: float, half: float | None) -> str:
+        """mm that are gone, whichever way, and half of the interval of all of it."""
+        return known(abs(amount), half and half * self.share, self.unit)
+
+    def along(self, move: Move, place, direction, against=None) -> float | None:
+        return self.known and self.known.along(move, place, direction, against)
+
+
+def move_words(move: Move, seam: Seam, how: Telling) -> list[str]:
+    """A move as things to do, biggest directions first; [] when it stays.
+
+    A turn is told by how far it goes where it goes furthest: nobody sets degrees.
+    """
+    told = []
+    names, center = directions(seam.revision), seam.places.mean(axis=0)
+    ways = ("x", move.x_mm, (1.0, 0.0, 0.0)), ("y", move.y_mm, (0.0, 1.0, 0.0))
+    for axis, amount, way in ways:
+        amount *= how.share
+        if abs(amount) >= TELLING_MM:
+            word = names[axis][0 if amount > 0 else 1]
+            told.append(f"{how.far(amount, how.along(move, center, way))} {word}")
+    out = [f"move {', '.join(told)}"] if told else []
+    turn = math.radians(move.turn_deg * how.share)
+    label, arm = rim(seam)
+    if abs(turn) * arm >= TELLING_MM:
+        sense = "counter-clockwise" if turn > 0 else "clockwise"
+        end = center + np.array([arm, 0.0, 0.0])
+        half = how.along(move, end, (0.0, 1.0, 0.0), center)
+        far = f"{how.far(turn * arm, half)} at station {label}"
+        more = f", {abs(math.degrees(turn)):.3f}°" if how.degrees else ""
+        out.append(f"turn {sense} (seen from outside), {far}{more}")
+    level = raise_words(move, seam, how)
+    return out + ([level] if level else [])
+
+
+def rim(seam: Seam) -> tuple[str, float]:
+    """The station that a turn in the plane moves furthest, and its distance, mm."""
+    arms = np.linalg.norm(seam.places[:, :2] - seam.places[:, :2].mean(axis=0), axis=1)
+    row = int(arms.argmax())
+    return seam.stations[row].label, float(arms[row])
+
+
+def rim_of(motion: Motion, seam: Seam) -> tuple[str, np.ndarray]:
+    """The station that a motion with a turn moves furthest, and where a small amount of
+    it goes there, mm a radian."""
+    rates = displace(seam.places, [motion], [0.0])[1][0]
+    row = int(np.linalg.norm(rates, axis=1).argmax())
+    return seam.stations[row].label, rates[row]
+
+
+def named_words(move: Move, seam: Seam, how: Telling) -> list[str]:
+    """A move by its own motions: "swing: 0.85 mm out at station 7"."""
+    told = []
+    halves = {one.name: one.half for one in (how.known.moves if how.known else ())}
+    for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
+        amount, half = amount * how.share, halves.get(name)
+        if not motion.turns:
+            if abs(amount) >= TELLING_MM:
+                words = how.far(amount, half)
+                told.append(
+                    f"{name}: {_along(motion.translation, amount, words, seam)}"
+                )
+            continue
+        label, rate = rim_of(motion, seam)
+        arm = float(np.linalg.norm(rate))
+        far = arm * math.radians(amount)
+        if abs(far) >= TELLING_MM:
+            words = how.far(far, half and arm * math.radians(half))
+            where = f"{words} {_mostly(rate / arm, far, seam)}"
+            more = f", {amount:+z.3f}°".replace("-", "−") if how.degrees else ""
+            told.append(f"{name}: {where} at station {label}{more}")
+    return told
+
+
+def _mostly(axis, amount: float, seam: Seam) -> str:
+    """The word for the direction that a short move mostly goes."""
+    names = directions(seam.revision)
+    number = int(np.abs(axis).argmax())
+    return names["xyz"[number]][0 if axis[number] * amount > 0 else 1]
+
+
+def _along(axis, amount: float, words: str, seam: Seam) -> str:
+    """A straight move, by the word for its direction where it has one."""
+    names = directions(seam.revision)
+    for name, part in zip("xyz", axis, strict=True):
+        if abs(part) >= ALONG_FLOW:
+            return f"{words} {names[name][0 if part * amount > 0 else 1]}"
+    return f"{'+' if amount > 0 else '−'}{words}"
+
+
+def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
+    """Where the part can be raised: the joint's attach points, else the stations that
+    lie furthest each way."""
+    height = float(seam.places[:, 2].mean())
+    points = seam.revision.attach_points or []
+    if points:
+        return [(one["name"], (*point_mm(one), height)) for one in points]
+    rows = []
+    for axis, last in ((0, True), (1, True), (0, False), (1, False)):
+        values = seam.places[:, axis]
+        rows.append(int(values.argmax() if last else values.argmin()))
+    return [
+        (f"station {seam.stations[row].label}", tuple(map(float, seam.places[row])))
+        for row in dict.fromkeys(rows)
+    ]
+
+
+def raise_words(move: Move, seam: Seam, how: Telling) -> str:
+    """Raise and tilt as mm at named places: what shims and hinges must do."""
+    places = attach_places(seam)
+    rises = move.raise_at([place for _, place in places])
+    if max(map(abs, rises)) * abs(how.share) < TELLING_MM:
+        return ""
+    told = []
+    for (name, place), rise in zip(places, rises, strict=True):
+        rise *= how.share
+        if abs(rise) < TELLING_MM:
+            told.append(f"leave {name}")
+        else:
+            word = "raise" if rise > 0 else "lower"
+            half = how.along(move, place, (0.0, 0.0, 1.0))
+            told.append(f"{word} {how.far(float(rise), half)} at {name}")
+    return ", ".join(told)
+
+
+def plan_moves(
+    worked: WorkedPlan, unit: str, share: float = 1.0, *, degrees: bool = False
+) -> list[str]:
+    """The plan's move, or a share of it, as things to do; settings are made whole or
+    not at all."""
+    if worked.plan.settings is not None:
+        words = settings_words(worked, unit) if share >= 1 else ""
+        return [words] if words else []
+    how = Telling(unit, share, degrees, intervals_of(worked))
+    return made_words(worked, worked.plan.move, how)
+
+
+def intervals_of(worked: WorkedPlan) -> Intervals | None:
+    """How well the plan is known; None where nothing is, or it was not kept."""
+    return worked.plan.known.intervals if worked.plan.known else None
+
+
+def settings_words(worked: WorkedPlan, unit: str) -> str:
+    found = intervals_of(worked)
+    halves = {one.name: one.half for one in (found.settings if found else ())}
+    return settings_text(worked.set_changes, unit, halves)
+
+
+def made_words(worked: WorkedPlan, move: Move, how: Telling) -> list[str]:
+    """A move as things to do: by its own motions where the part is not free."""
+    seam = worked.main.state.seam
+    if worked.options.motions is not None:
+        level = raise_words(move, seam, how)
+        return named_words(move, seam, how) + ([f"that is: {level}"] if level else [])
+    return move_words(move, seam, how)

@@ -1,0 +1,138 @@
+"""How well moves, settings and cuts are known stands on the page, the papers and the
+record of a plan, and no digit does that is not known."""
+
+import io
+import json
+import re
+
+import pytest
+from pypdf import PdfReader
+
+from qa.demo import holding
+from qa.models import FitPlan
+from qa.queries.plans import plan_pages as plans
+from qa.rules import plan_records, planning
+from qa.wording import lengths
+from shop.ledger.canonical import canonical
+from tests.qa.hung import hung_check, read_displaced
+from tests.qa.making import make_check, make_fit_up, make_instrument, mm
+from tests.qa.planned import a_joint, even, planned, read_at, take
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def engineer(people):
+    return people["engineer"]
+
+
+def url(check, more="plan/"):
+    return f"/fit-checks/{check.entry_id}/{more}"
+
+
+def tight(by, u):
+    """1.13 mm too tight at stations 3 and 4, read with a gauge of that uncertainty."""
+    gauge = make_instrument(by, u_nm=mm(u))
+    check = make_check(by, make_fit_up(by, a_joint(by)), instrument=gauge)
+    read_at(check, even(s3="0.37", s4="0.37"))
+    return check
+
+
+def words_of(answer) -> str:
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    return " ".join(" ".join(page.extract_text().split()) for page in pages)
+
+
+@pytest.mark.parametrize(
+    ("half", "unit", "told", "less"),
+    [
+        (None, "mm", "0.43 mm", "0.43"),
+        (0.2, "mm", "0.4 ± 0.2 mm", "0.4"),
+        (0.21, "mm", "0.4 ± 0.3 mm", "0.4"),
+        (0.04, "mm", "0.43 ± 0.04 mm", "0.43"),
+        (0.004, "mm", "0.43 ± 0.01 mm", "0.43"),
+        (1.4, "mm", "0 ± 2 mm", "0.43"),
+        (0.2, "in", "0.017 ± 0.008 in", "0.016"),
+        (0.03, "in", "0.017 ± 0.002 in", "0.016"),
+    ],
+)
+def test_a_length_is_told_in_the_digits_that_are_known(half, unit, told, less):
+    # 0.43 mm is 0.01693 in, 0.2 mm 0.00787 in, 0.03 mm 0.0012 in.
+    assert lengths.known(0.43, half, unit) == told
+    assert lengths.no_more(0.43, unit, half) == less
+
+
+def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of):
+    check, client = tight(engineer, 0.1), client_of("builder")
+    row = take(engineer, check)
+    (three,) = (s for s in row.content["outcome"]["stations"] if s["label"] == "3")
+    # A gap is read to 2 x 0.1, and nothing moves: so well is the trim known (2.1, not
+    # 1.96, and 80 draws), and a bite of 0.6 of it to as much less.
+    assert three["trim_half_nm"] == pytest.approx(mm(0.2), rel=0.25)
+    assert three["bite_half_nm"] == pytest.approx(0.6 * mm(0.2), rel=0.25)
+    assert three["bite_nm"] == mm(0.7) < three["trim_asked_nm"]
+    assert {c.bite_nm for c in row.cuts.all()} == {0, mm(0.7)}
+    seen = client.get("/plans/1/").content.decode()
+    assert re.search(r"0\.7 <small>± 0\.\d</small>", seen)
+    assert re.search(r"1\.3 <small>± 0\.\d</small>", seen) and "0.7 mm at most" in seen
+    assert "by the uncertainty of the readings" in seen
+    order = words_of(client.get(url(check, "plan/work-order.pdf")))
+    assert re.search(r"0\.7 ± 0\.\d", order) and re.search(r"1\.3 ± 0\.\d", order)
+    client.post(url(check, "plan/template.pdf"))
+    paper = words_of(client.get(url(check, "plan/template.pdf")))
+    assert re.search(r"3: take 0\.7 ± 0\.\d of 1\.\d ± 0\.\d", paper)
+
+
+def test_readings_known_well_leave_the_hundredths(engineer):
+    row = take(engineer, tight(engineer, 0.02))
+    view = plans.view_of(plan_records.worked_of(row), "mm")
+    (three,) = (one for one in view.rows if one.label == "3")
+    assert re.fullmatch(r"0\.7\d", three.bite) and three.bite_known == "± 0.03"
+
+
+def test_settings_say_what_readings_and_hands_leave_open(
+    engineer, client_of, monkeypatch
+):
+    monkeypatch.setitem(holding.SET_U, "length", mm(0.3))
+    check = hung_check(engineer)
+    read_displaced(check, shift=(-0.9, 0, 0))
+    row = take(engineer, check, None)
+    view = plans.view_of(plan_records.worked_of(row), "mm")
+    halves = {n: half for n, _, half in _settings(row)}
+    upper = halves["upper hinge: aft/fore"]
+    # Set to 0.3, a step of 0.1 leaves 0.1 / 12^0.5, readings of 0.02 little more.
+    assert 2.1 * 0.3 < upper < 2.1 * 0.32
+    assert view.steps[0].startswith("Upper hinge: 0.9 mm aft (± 0.7 mm); lower hinge: ")
+    assert "and how well a step can be set" in view.known
+    page = client_of("visitor").get("/plans/1/?unit=in").content.decode()
+    assert re.search(r" in aft \(± 0\.02\d in\)", page)
+
+
+def _settings(row):
+    for one in row.content["outcome"]["intervals"]["settings"]:
+        yield one["name"], one["value"], one["half"]
+
+
+def test_nothing_known_of_the_readings_is_said(engineer):
+    check = make_check(
+        engineer, make_fit_up(engineer, a_joint(engineer)), instrument=None
+    )
+    read_at(check, even(s3="0.37"))
+    view = plans.view_of(planning.work_out(planned(check)), "mm")
+    assert "nothing is stated of the uncertainty" in view.known
+    assert not any(row.bite_known for row in view.rows)
+
+
+def test_a_plan_of_an_earlier_form_is_shown_as_it_was(engineer):
+    row = take(engineer, tight(engineer, 0.1))
+    body = json.loads(row.body)
+    del body["outcome"]["intervals"]
+    for one in body["outcome"]["stations"]:
+        del one["bite_half_nm"], one["trim_half_nm"]
+        one["bite_nm"] = one["bite_nm"] and mm(0.73)
+    old = FitPlan.objects.get()
+    old.body = canonical(body | {"form": "plan_body/3"})
+    view = plans.view_of(plan_records.worked_of(old), "mm")
+    (three,) = (one for one in view.rows if one.label == "3")
+    assert (three.bite, three.bite_known) == ("0.73", "")
+    assert "not kept when this plan was taken" in view.known
