@@ -30,7 +30,6 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
     joints = [
         joint for joint in records.joints if scope.has(joint.position.path, {joint.pk})
     ]
-    keys = {joint.pk for joint in joints}
     return {
         "form": FORM,
         "airframe": records.airframe.serial,
@@ -48,11 +47,11 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
             if scope.has(placement.position.path, joints_of(records, placement.part_id))
         },
         "holes": {
-            pattern.number: sorted(
-                str(check.entry_id) for check in records.holes.get(pattern.pk, [])
+            there.pattern.number: sorted(
+                str(check.entry_id) for check, _read in there.checks
             )
-            for pattern in records.patterns
-            if pattern.joint_id in keys
+            for there in records.patterns
+            if scope.has(there.path, there.joints)
         },
         "characteristics": {
             planned.number: [

@@ -2,9 +2,9 @@
 statements, whatever the number of joints, items, parts and characteristics."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from django.db.models import Exists, Max, OuterRef
+from django.db.models import Exists, Max, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from qa.models import (
@@ -34,6 +34,18 @@ from shop.models import (
 )
 
 
+@dataclass(frozen=True)
+class PatternThere:
+    """A hole pattern, where it counts, and the newest check of each of its serials with
+    what was read in it."""
+
+    pattern: HolePattern
+    path: str
+    joints: frozenset[int]
+    parts: frozenset[int]
+    checks: list[tuple[HoleCheck, list[HoleReading]]] = field(default_factory=list)
+
+
 @dataclass
 class Records:
     """Rows of one airframe, by what they hang on."""
@@ -52,9 +64,7 @@ class Records:
     results: dict[int, CharacteristicResult]
     stale: dict[int, str]
     photographed: set[str]
-    patterns: list[HolePattern]
-    holes: dict[int, list[HoleCheck]]
-    hole_readings: dict[int, list[HoleReading]]
+    patterns: list[PatternThere]
     # Keys of the checks, hole checks and results whose instrument was found off since.
     doubted: dict[str, set[int]]
     # The newest of each thing that was ever closed.
@@ -79,13 +89,13 @@ def load(airframe: Airframe) -> Records:
         .order_by("position__path")
     )
     planned, results = _characteristics(airframe)
-    patterns, holes, readings = _holes(states)
+    patterns = _patterns(states, placements)
     used = {
         "check": [
             check for state in states.values() for check in offering.checks_of(state)
         ],
         "result": list(results.values()),
-        "hole_check": [check for many in holes.values() for check in many],
+        "hole_check": [check for there in patterns for check, _read in there.checks],
     }
     return Records(
         airframe=airframe,
@@ -102,8 +112,6 @@ def load(airframe: Airframe) -> Records:
         stale=_stale(airframe, past, planned, results),
         photographed=_photographed(results),
         patterns=patterns,
-        holes=holes,
-        hole_readings=readings,
         doubted={kind: set(gauges.found_off(rows)) for kind, rows in used.items()},
         close_outs=_close_outs(airframe),
     )
@@ -215,34 +223,50 @@ def _photographed(results) -> set[str]:
     return set(pins.values_list("subject_id", flat=True))
 
 
-def _holes(states: dict[int, JointState]):
-    """The patterns of the joints that were fitted, the newest check of each serial of
-    theirs by the newest revision, and what was read in those."""
-    rows = HolePattern.objects.filter(joint__in=states).exclude(current=None)
-    patterns = list(
-        rows.select_related("joint__position", "current")
-        .prefetch_related("current__holes")
-        .order_by("number")
+def _patterns(states: dict[int, JointState], placements) -> list[PatternThere]:
+    """The patterns of the joints that were fitted, and of the designs that sit here,
+    each with the newest check of each of its serials by its newest revision."""
+    sits: dict[int, list[Placement]] = defaultdict(list)
+    for placement in placements:
+        sits[placement.part.design_id].append(placement)
+    rows = HolePattern.objects.exclude(current=None).filter(
+        Q(joint__in=states)
+        | Q(joint=None, design__in=sits)
+        | Q(joint=None, mate__in=sits)
     )
-    fit_ups = [state.fit_up for state in states.values()]
-    parts = {
-        key for fit_up in fit_ups for key in (fit_up.part_id, fit_up.surround_part_id)
-    }
-    checks = HoleCheck.objects.filter(
-        revision__in=[pattern.current_id for pattern in patterns],
-        part__in=parts - {None},
-    ).select_related("entry", "instrument", "part", "revision")
+    rows = rows.select_related("joint__position", "current").order_by("number")
+    there = []
+    for pattern in rows.prefetch_related("current__holes"):
+        if pattern.joint:
+            fit_up = states[pattern.joint_id].fit_up
+            parts = {fit_up.part_id, fit_up.surround_part_id} - {None}
+            path, joints = pattern.joint.position.path, {pattern.joint_id}
+        else:
+            own = [*sits[pattern.design_id], *sits[pattern.mate_id]]
+            parts = {placement.part_id for placement in own}
+            path = own[0].position.path
+            joints = {k for k, one in states.items() if one.fit_up.part_id in parts}
+        there.append(PatternThere(pattern, path, frozenset(joints), frozenset(parts)))
+    _load_checks(there)
+    return there
+
+
+def _load_checks(there: list[PatternThere]) -> None:
+    revisions = [one.pattern.current_id for one in there]
+    checks = HoleCheck.objects.filter(revision__in=revisions).select_related(
+        "entry", "instrument", "part", "revision"
+    )
     newest: dict[tuple[int, int], HoleCheck] = {}
     for check in checks.order_by("number"):
         newest[check.revision.pattern_id, check.part_id] = check
-    found = defaultdict(list)
-    for (pattern, _part), check in newest.items():
-        found[pattern].append(check)
-    readings = defaultdict(list)
     read = HoleReading.objects.filter(hole_check__in=list(newest.values()))
+    readings = defaultdict(list)
     for reading in read.select_related("hole"):
         readings[reading.hole_check_id].append(reading)
-    return patterns, found, readings
+    for one in there:
+        for part in sorted(one.parts):
+            if check := newest.get((one.pattern.pk, part)):
+                one.checks.append((check, readings[check.pk]))
 
 
 def _close_outs(airframe: Airframe) -> list[CloseOut]:

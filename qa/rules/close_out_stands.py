@@ -128,31 +128,31 @@ def _measured(records: Records, joint: Joint, what: str):
 
 
 def _holes(records: Records) -> list[Stand]:
-    """Patterns of joints: every hole read and conforming on a serial of the joint, and
-    none of its serials with a hole that does not."""
+    """Every hole of a pattern is read on one of its serials, and none of them has a
+    hole that does not conform."""
     found = []
-    for pattern in records.patterns:
-        at = pattern.joint.position.path, frozenset({pattern.joint_id})
-        what = str(pattern)
-        checks = records.holes.get(pattern.pk, [])
-        page = ("hole_pattern", pattern.pk)
+    for there in records.patterns:
+        pattern, at = there.pattern, (there.path, there.joints)
         wanted = {hole.pk for hole in pattern.current.holes.all()}
-        read = [records.hole_readings.get(check.pk, []) for check in checks]
-        if not any({reading.hole_id for reading in many} >= wanted for many in read):
-            why = _("not every hole was measured")
-            found.append(Stand("holes", what, why, page, *at))
-        for check, many in zip(checks, read, strict=True):
+        whole = [
+            {reading.hole_id for reading in read} >= wanted
+            for _check, read in there.checks
+        ]
+        if not any(whole):
+            why, page = _("not every hole was measured"), ("hole_pattern", pattern.pk)
+            found.append(Stand("holes", str(pattern), why, page, *at))
+        for check, read in there.checks:
             link = ("hole_check", check.entry_id)
             failing = [
                 reading.hole.label
-                for reading in many
+                for reading in read
                 if not reading.position_conforms or reading.size_conforms is False
             ]
             if failing:
                 why = words.holes(check.label, failing)
-                found.append(Stand("holes", what, why, link, *at))
+                found.append(Stand("holes", str(pattern), why, link, *at))
             told = _doubt(records, "hole_check", check, check.label)
-            found += [Stand("instrument", what, why, link, *at) for why in told]
+            found += [Stand("instrument", str(pattern), why, link, *at) for why in told]
     return found
 
 
