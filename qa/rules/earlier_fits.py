@@ -5,8 +5,11 @@ and cut by, place by place. A pre-trim takes what every earlier part lost, its l
 part from before its mold was corrected says nothing of one from after it.
 """
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+
+from django.db.models import F
 
 from qa.models import (
     AppliedMove,
@@ -27,7 +30,7 @@ from qa.rules import plan_records, planning, requirements
 from qa.rules.bites import Bite, told_bite
 from qa.rules.history import Seam
 from qa.rules.planning import WorkedPlan
-from shop.models import Airframe, Lineage, Origin, Part
+from shop.models import Airframe, Lineage, Origin, Part, Pull
 from shop.numeric.units import to_mm
 
 
@@ -66,25 +69,61 @@ class Earlier:
         return [note for note in dict.fromkeys(notes) if note]
 
 
-def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier]:
-    """The airframes of lower line numbers at which a part was fitted here, in order of
-    their lines: nine statements at most. joint with its current revision."""
+@dataclass
+class Fitted:
+    """What was fitted at some joints: by joint in order of lines, how many fit-ups each
+    airframe had there, and what tells states of a mold apart."""
+
+    by_joint: dict[int, list[Earlier]] = field(default_factory=dict)
+    counts: dict[tuple[int, int], int] = field(default_factory=dict)
+    seams: dict[int, Seam] = field(default_factory=dict)
+    pulls: dict[int, Pull] = field(default_factory=dict)
+    # Last pulls before a correction of a tool (by tool and joint) was done.
+    corrected: dict[tuple[int, int], list[int]] = field(default_factory=dict)
+
+    def before(
+        self, joint: Joint, airframe: Airframe, part: int | None
+    ) -> list[Earlier]:
+        """Those of lower line numbers, marked by the state of the mold of a part."""
+        lower = [
+            one
+            for one in self.by_joint.get(joint.pk, ())
+            if one.airframe.line_number < airframe.line_number
+        ]
+        own = self.pulls.get(part)
+        if own is None:
+            return lower
+        dates = self.corrected.get((own.tool_id, joint.pk), ())
+        last = max((pull for pull in dates if pull < own.number), default=0)
+        return [
+            replace(one, before_correction=self._is_of(one, own, last)) for one in lower
+        ]
+
+    def _is_of(self, one: Earlier, own: Pull, last: int) -> bool:
+        theirs = self.pulls.get(one.part.pk)
+        same = theirs is not None and theirs.tool_id == own.tool_id
+        return bool(same and theirs.number <= last)
+
+
+def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
+    """Eight statements, whatever the number of joints. parts: keys of parts at hand;
+    joints with their current revision."""
+    joints = {joint.pk: joint for joint in joints}
     rows = FitUp.objects.filter(
-        joint=joint,
-        airframe__type=joint.type_id,
-        airframe__line_number__lt=airframe.line_number,
-    ).select_related("airframe", "part", "entry")
-    by_frame: dict[int, list[FitUp]] = {}
-    for fit_up in rows.order_by("airframe__line_number", "number"):
-        by_frame.setdefault(fit_up.airframe_id, []).append(fit_up)
-    if not by_frame:
-        return []
-    places = []
-    for own in by_frame.values():
+        joint__in=joints, airframe__type=F("joint__type")
+    ).select_related("airframe", "part", "entry", "revision")
+    told = Fitted()
+    frames: dict[tuple[int, int], list[FitUp]] = {}
+    for one in rows.order_by("joint", "airframe__line_number", "number"):
+        frames.setdefault((one.joint_id, one.airframe_id), []).append(one)
+    keys = {}
+    for (joint, airframe), own in frames.items():
         last = own[-1].part
-        mine = [fit_up for fit_up in own if fit_up.part_id == last.pk]
-        places.append(Earlier(mine[0].airframe, last, mine))
-    keys = {fit_up.pk: place for place in places for fit_up in place.fit_ups}
+        mine = [one for one in own if one.part_id == last.pk]
+        place = Earlier(mine[0].airframe, last, mine)
+        told.by_joint.setdefault(joint, []).append(place)
+        told.counts[joint, airframe] = len(own)
+        keys |= {one.pk: place for one in mine}
     checks = Check.objects.filter(fit_up__in=keys, state__void=False)
     for check in checks.select_related("state").order_by("number"):
         keys[check.fit_up_id].checks.append(check)
@@ -92,55 +131,65 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
         keys[move.fit_up_id].moves.append(move)
     for stack in ShimStack.objects.filter(fit_up__in=keys).order_by("pk"):
         keys[stack.fit_up_id].stacks.append(stack)
-    _add_cuts(joint, places)
-    _mark_molds(joint, places, part)
-    return places
+    _add_cuts(joints, told)
+    _add_molds(told, {place.part.pk for place in keys.values()} | set(parts))
+    return told
 
 
-def _add_cuts(joint: Joint, places: list[Earlier]) -> None:
-    parts = {place.part.pk: place for place in places}
-    cuts = TrimCut.objects.filter(part__in=parts, fit_up__joint=joint, side=Side.PART)
-    cuts = list(cuts.select_related("fit_up__revision", "part").order_by("pk"))
+def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier]:
+    """The airframes of lower line numbers at which a part was fitted here, in order of
+    their lines: eight statements. joint with its current revision."""
+    key = part and part.pk
+    return fitted([joint], {key} - {None}).before(joint, airframe, key)
+
+
+def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
+    parts = {
+        (joint, one.part.pk): one for joint, own in told.by_joint.items() for one in own
+    }
+    cuts = TrimCut.objects.filter(
+        part__in={part for _joint, part in parts},
+        fit_up__joint__in=joints,
+        side=Side.PART,
+    )
+    cuts = list(cuts.select_related("fit_up__revision").order_by("pk"))
     revisions = {cut.fit_up.revision_id: cut.fit_up.revision for cut in cuts}
-    revisions[joint.current_id] = joint.current
-    seams = {key: Seam(revision, []) for key, revision in revisions.items()}
-    for station in Station.objects.filter(revision__in=seams).order_by("order"):
+    revisions |= {joint.current_id: joint.current for joint in joints.values()}
+    for joint in joints.values():
+        joint.current.joint = joint
+    told.seams = {key: Seam(revision, []) for key, revision in revisions.items()}
+    for station in Station.objects.filter(revision__in=revisions).order_by("order"):
         station.revision = revisions[station.revision_id]
-        seams[station.revision_id].stations.append(station)
-    now = seams[joint.current_id]
-    for place in places:
-        place.cut_mm[Side.PART] = [0.0] * len(now.stations)
+        told.seams[station.revision_id].stations.append(station)
+    for (joint, _part), one in parts.items():
+        now = told.seams[joints[joint].current_id]
+        one.cut_mm[Side.PART] = [0.0] * len(now.stations)
     lines: dict[tuple, list] = {}
     for cut in cuts:
-        key = cut.part_id, cut.entry_id, cut.fit_up.revision_id
+        key = cut.fit_up.joint_id, cut.part_id, cut.entry_id, cut.fit_up.revision_id
         lines.setdefault(key, []).append((to_mm(cut.s_nm), to_mm(cut.depth_nm)))
-    for (part, _, revision), spots in lines.items():
-        total = parts[part].cut_mm[Side.PART]
-        depths = now.depths(spots, seams[revision])
-        parts[part].cut_mm[Side.PART] = [
+    for (joint, part, _entry, revision), spots in lines.items():
+        if (joint, part) not in parts:
+            continue
+        total = parts[joint, part].cut_mm[Side.PART]
+        now = told.seams[joints[joint].current_id]
+        depths = now.depths(spots, told.seams[revision])
+        parts[joint, part].cut_mm[Side.PART] = [
             a + float(b) for a, b in zip(total, depths, strict=True)
         ]
 
 
-def _mark_molds(joint: Joint, places: list[Earlier], part: Part | None) -> None:
-    """Say of each earlier part whether its mold was corrected between it and `part`."""
-    keys = {place.part.pk for place in places} | ({part.pk} if part else set())
-    edges = Lineage.objects.filter(part__in=keys, kind=Origin.PULLED)
-    pulls = {edge.part_id: edge.pull for edge in edges.select_related("pull")}
-    own = pulls.get(part.pk) if part else None
-    if own is None:
-        return
+def _add_molds(told: Fitted, parts: set[int]) -> None:
+    edges = Lineage.objects.filter(part__in=parts, kind=Origin.PULLED)
+    told.pulls = {edge.part_id: edge.pull for edge in edges.select_related("pull")}
     done = CorrectionEnd.objects.filter(
-        correction__tool=own.tool_id,
-        correction__revision__joint=joint,
+        correction__tool__in={pull.tool_id for pull in told.pulls.values()},
+        correction__revision__joint__in=told.by_joint,
         how=CorrectionEnding.DONE,
-        last_pull__lt=own.number,
     )
-    last = max(done.values_list("last_pull", flat=True), default=0)
-    for place in places:
-        theirs = pulls.get(place.part.pk)
-        same = theirs is not None and theirs.tool_id == own.tool_id
-        place.before_correction = bool(same and theirs.number <= last)
+    columns = ("correction__tool", "correction__revision__joint", "last_pull")
+    for tool, joint, last in done.values_list(*columns):
+        told.corrected.setdefault((tool, joint), []).append(last)
 
 
 def least_lost(joint: Joint, stations, found: list[Earlier]) -> list[float]:

@@ -11,6 +11,8 @@ from qa.queries.joints.earlier import earlier_page
 from qa.queries.molds import corrections
 from qa.queries.plans import plan_pages
 from qa.queries.plans.printed_templates import edges_of
+from qa.queries.tablet.carried_checks import check_for_tablet
+from qa.queries.tablet.offline_copy import carry
 from qa.rules import earlier_fits, plan_records
 from qa.rules.planning import RELATED
 from tests.qa.making import make_check, make_fit_up, mm, read
@@ -126,6 +128,41 @@ def test_parts_from_before_a_correction_do_not_count_for_one_from_after(shop):
     assert all(one.one.before_correction for one in told.rows)
     before = earlier_fits.earlier(shop.joint, shop.airframes[2], same_state)
     assert not any(one.before_correction for one in before)
+
+
+def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
+    def statements():
+        with CaptureQueriesContext(connection) as said:
+            carry()
+        return len(said)
+
+    def carried():
+        rows = {one["id"]: one for one in carry()["joints"]}
+        return rows[shop.joint.pk]["earlier"].get(str(shop.airframes[2].pk))
+
+    assert carried() is None
+    two_that_were_cut(shop)
+    frames = [one.serial for one in shop.airframes]
+    told = carried()
+    assert told[0] == "What earlier airframes needed"
+    assert told[1].startswith(f"{frames[0]}, ")
+    assert "cut 0.60 to 0.80 mm at stations 4–5; 2 fit-ups" in told[1]
+    assert told[2].startswith(f"{frames[1]}, ")
+    assert told[3].startswith("Every earlier part lost at least 0.40 to 0.50 mm at")
+    few = statements()
+    for _ in range(5):
+        make_check(shop.by, make_fit_up(shop.by))
+    assert statements() == few
+    # In the check of its first fit-up too, with the way to the pre-trim; not after it.
+    check = third(shop)
+    copy = check_for_tablet(check)["earlier"]
+    assert copy["lines"] == told
+    assert copy["url"].endswith(f"/on/{shop.airframes[2].pk}/#earlier")
+    again = make_fit_up(
+        shop.by, shop.joint, airframe=shop.airframes[2], part=check.fit_up.part
+    )
+    assert check_for_tablet(planned(make_check(shop.by, again)))["earlier"] is None
+    assert carried() is None
 
 
 def test_the_page_offers_it_and_takes_it(shop, client_of):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from qa.models import Check, FitUp, Joint, Side, Station
 from qa.queries.plans.plan_texts import run_words
@@ -63,6 +64,60 @@ def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | N
         pre_trim=_cut_words(seam, least, unit),
         check=_open_check(own[0]) if own and any(least) else None,
     )
+
+
+def told_at_tablet(page: EarlierPage, joint: Joint, airframe: Airframe) -> dict:
+    """The same for a tablet: lines, and where a pre-trim is taken."""
+    url = reverse("joint_on_airframe", args=[joint.pk, airframe.pk])
+    return {"lines": _lines(page.rows, page.pre_trim), "url": f"{url}#earlier"}
+
+
+def lines_to_carry(
+    joints: list[Joint], airframes: list[Airframe], placed: list[tuple]
+) -> dict[tuple[int, int], list[str]]:
+    """By joint and airframe that was fitted there once at most, what earlier ones
+    needed; in a constant number of statements. placed: (airframe, position, part)."""
+    sits = {(frame, position): part for frame, position, part in placed}
+    told = earlier_fits.fitted(joints, set(sits.values()))
+    lines = {}
+    for joint in joints:
+        seam = told.seams.get(joint.current_id)
+        for airframe in airframes:
+            if told.counts.get((joint.pk, airframe.pk), 0) > 1:
+                continue
+            part = sits.get((airframe.pk, joint.position_id))
+            before = told.before(joint, airframe, part)
+            if airframe.type_id != joint.type_id or not before:
+                continue
+            unit = joint.current.units
+            least = earlier_fits.least_lost(joint, seam.stations, before)
+            rows = [_row(one, joint, seam, unit) for one in before]
+            own = _lines(rows, _cut_words(seam, least, unit))
+            lines[joint.pk, airframe.pk] = own
+    return lines
+
+
+def _lines(rows: list[EarlierRow], pre_trim: str) -> list[str]:
+    """What it is, a line for each earlier airframe, and what all of them lost."""
+    lines = [_("What earlier airframes needed")]
+    for row in rows:
+        one = row.one
+        fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(one.fit_ups))
+        told = [
+            row.cuts and _("cut %(where)s") % {"where": row.cuts},
+            "; ".join(row.set),
+            row.shims and _("shims %(stacks)s") % {"stacks": row.shims},
+            fit_ups % {"n": len(one.fit_ups)},
+            row.hours,
+            *one.remarks,
+        ]
+        state = _(", before the mold was corrected") if one.before_correction else ""
+        words = "; ".join(word for word in told if word)
+        lines.append(f"{one.airframe.serial}, {one.part.serial}{state}: {words}.")
+    if pre_trim:
+        words = _("Every earlier part lost at least %(cuts)s: a pre-trim, if you like.")
+        lines.append(words % {"cuts": pre_trim})
+    return lines
 
 
 def _open_check(fit_up: FitUp) -> Check | None:

@@ -10,6 +10,7 @@ from qa.models import (
     Check,
     CheckState,
     CurrentReading,
+    FitUp,
     Instrument,
     Kind,
     Nonconformance,
@@ -18,7 +19,7 @@ from qa.models import (
     State,
 )
 from qa.queries.checks.photos import photographed
-from qa.queries.joints import drawings
+from qa.queries.joints import drawings, earlier
 from qa.queries.plans.plan_records import for_tablet
 from qa.queries.tablet import hints as tablet_hints
 from qa.rules import gauges, judging, remeasure, requirements
@@ -62,6 +63,7 @@ def check_for_tablet(check: Check) -> dict:
         "map": drawn,
         "first": tablet_hints.first_to_measure(now),
         "beside": tablet_hints.fields(now, check),
+        "earlier": _earlier(fit_up),
         "photos": photographed(check, [station.label for station in stations]),
         "since": changed.why if changed else "",
         "plan": for_tablet(fit_up.airframe, fit_up.part_id),
@@ -78,6 +80,13 @@ def check_for_tablet(check: Check) -> dict:
         items = check.nonconformances.order_by("number")
         sent["nonconformances"] = [_nonconformance(item) for item in items]
     return sent
+
+
+def _earlier(fit_up: FitUp) -> dict | None:
+    """What earlier airframes needed, at the first fit-up of a later one."""
+    joint, airframe = fit_up.joint, fit_up.airframe
+    page = earlier.earlier_page(joint, airframe, fit_up.revision.units)
+    return page and earlier.told_at_tablet(page, joint, airframe)
 
 
 def holes_to_show(joints) -> dict[int, list[dict]]:

@@ -6,6 +6,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
+from qa.queries.joints.earlier import lines_to_carry
 from qa.queries.joints.joint_pages import designs_by_position
 from qa.queries.tablet.carried_checks import (
     defects_to_show,
@@ -125,6 +126,7 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
         stations.setdefault(station.revision_id, []).append(station)
     holes, defects = holes_to_show(joints), defects_to_show(joints)
     held = _held_last()
+    earlier = lines_to_carry(joints, airframes, placed)
     designs = designs_by_position()
     return [
         {
@@ -141,6 +143,11 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
             "defects": {
                 str(airframe): rows
                 for (joint, airframe), rows in defects.items()
+                if joint == joint_row.pk
+            },
+            "earlier": {
+                str(airframe): lines
+                for (joint, airframe), lines in earlier.items()
                 if joint == joint_row.pk
             },
             "held_last": {

@@ -65,6 +65,7 @@ class NewCheck {
     this.offer(ui.surround, joint.surround_designs, joint.surrounds?.[airframe], { label: "not stated" });
     ui.again.hidden = !this.heldLast().length;
     ui.last.textContent = holdingInWords(this.heldLast());
+    ui.earlier.textContent = joint.earlier?.[airframe]?.join("\n") ?? "";
   }
 
   offer(select, designs, placed, ...first) {

@@ -21,6 +21,10 @@ export function summaryOf(screen) {
   for (const row of ui.counts.children) row.prepend(sign(row.dataset.shape));
 
   function refresh() {
+    const { earlier } = session.check;
+    ui.before.hidden = !earlier;
+    ui.earlier.textContent = earlier?.lines.join("\n");
+    ui.look.href = earlier?.url;
     const view = session.view();
     const own = counts(view, session.slots);
     const finished = session.finished();
