@@ -17,6 +17,7 @@ from qa.models import (
     PatternHole,
     Reading,
     State,
+    Station,
 )
 from qa.queries.checks.photos import photographed
 from qa.queries.joints import drawings, earlier
@@ -33,9 +34,7 @@ def check_for_tablet(check: Check) -> dict:
     """Return everything the tablet page shows and judges by, as JSON can hold it."""
     fit_up = check.fit_up
     revision = fit_up.revision
-    stations = list(revision.stations.all())
-    for station in stations:
-        station.revision = revision
+    stations = _stations_of(revision)
     drawn = tablet_map(revision, stations)
     changed = remeasure.since([check]).get(check.pk)
     now = tablet_hints.now_of(check)
@@ -80,6 +79,13 @@ def check_for_tablet(check: Check) -> dict:
         items = check.nonconformances.order_by("number")
         sent["nonconformances"] = [_nonconformance(item) for item in items]
     return sent
+
+
+def _stations_of(revision) -> list[Station]:
+    stations = list(revision.stations.all())
+    for station in stations:
+        station.revision = revision
+    return stations
 
 
 def _earlier(fit_up: FitUp) -> dict | None:
