@@ -9,9 +9,10 @@ class QaConfig(AppConfig):
         # Models are not loaded when this module is read.
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
+        from qa.models import IssuedPack
         from qa.rules import signed_close_outs, signed_fits, signed_plans
-        from qa.views import molds, together
-        from shop.ledger import projections
+        from qa.views import molds, packs, together
+        from shop.ledger import kept_files, projections
         from shop.rules import signing
         from shop.views import airframes, parts, tooling
 
@@ -21,6 +22,14 @@ class QaConfig(AppConfig):
         for signed in (signed_fits, signed_plans, signed_close_outs):
             for signable in signed.SIGNABLES:
                 signing.register(signable)
+        for column, ending in (
+            ("sha256", "pdf"),
+            ("content_digest", "json"),
+            ("signature_sha256", "p7s"),
+        ):
+            kept = kept_files.KeptFile(IssuedPack, column, ending, "content")
+            kept_files.register(kept)
         tooling.extra_panels.append(molds.panel)
         airframes.extra_panels.append(together.panel)
+        airframes.extra_panels.append(packs.panel)
         parts.extra_panels.append(together.panel_of_part)

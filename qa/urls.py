@@ -17,6 +17,7 @@ from qa.views import (
     nonconformances,
     offers,
     over_parts,
+    packs,
     reviewing,
     sampling,
 )
@@ -99,6 +100,21 @@ offer_urls = [
     ),
 ]
 
+pack_urls = [
+    path("", packs.packs, name="packs"),
+    path("new/", packs.new_pack, name="new_pack"),
+    path("<int:number>/", packs.pack, name="pack"),
+    path("<int:number>/pack.pdf", packs.pack_pdf, name="pack_pdf"),
+    path("<int:number>/pack.pdf.p7s", packs.pack_signature, name="pack_signature"),
+    path(
+        "<int:number>/signed-inside.pdf",
+        packs.pack_signed_inside,
+        name="pack_signed_inside",
+    ),
+    path("<int:number>/take/", packs.take_pack, name="take_pack"),
+    path("<int:number>/is/<slug:digest>/", packs.pack_page, name="pack_page"),
+]
+
 study_urls = [
     path("", gauge_studies.gauge_studies, name="gauge_studies"),
     path("new/", gauge_studies.new_gauge_study, name="new_gauge_study"),
@@ -136,6 +152,7 @@ urlpatterns = [
     path("fit-checks/", include(check_urls)),
     path("nonconformances/", include(nonconformance_urls)),
     path("offers/", include(offer_urls)),
+    path("packs/", include(pack_urls)),
     path("instruments/", include(instrument_urls)),
     path("gauge-studies/", include(study_urls)),
     path("sampling/", sampling.sampling, name="sampling"),

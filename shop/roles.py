@@ -64,6 +64,7 @@ MAY: dict[str, frozenset] = {
     "offer work": WORKERS - {Role.INSPECTOR},
     "inspect": frozenset({Role.INSPECTOR}),
     "define defects": LEAD_ENGINEER,
+    "issue packs": WORKERS - {Role.BUILDER},
     "comment": WORKERS,
     # what is in for a while, and closing out
     "handle temporary items": WORKERS,

@@ -96,13 +96,23 @@ def made_by_the_first(template, shared) -> str:
     return name
 
 
+@contextlib.contextmanager
+def files_in(folder):
+    """Photos and papers lie there until the context ends."""
+    usual, settings.MEDIA_ROOT = settings.MEDIA_ROOT, folder
+    try:
+        yield folder
+    finally:
+        settings.MEDIA_ROOT = usual
+
+
 def load_demo(shared) -> None:
     from qa import demo
     from shop.actions import tablets
     from shop.models import Person
     from tests.conftest import slow_hash
 
-    with locks.recorded() as held:
+    with locks.recorded() as held, files_in(shared / "photos of the demo"):
         demo.load()
     told = {action: sorted(models) for action, models in held.items()}
     (shared / "locks.json").write_text(json.dumps(told))
@@ -122,9 +132,16 @@ def locks_of_the_demo(demo_template, tmp_path_factory) -> dict[str, list[str]]:
 
 
 @pytest.fixture
-def demo_db(demo_template, django_db_blocker, tmp_path):
+def demo_db(demo_template, django_db_blocker, tmp_path, tmp_path_factory):
     """A copy of the demo for this test alone, where commits are real."""
-    with django_db_blocker.unblock(), copy_of(demo_template, tmp_path) as made:
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+    shutil.copytree(shared / "photos of the demo", tmp_path / "photos")
+    with (
+        django_db_blocker.unblock(),
+        copy_of(demo_template, tmp_path) as made,
+        files_in(tmp_path / "photos"),
+    ):
         yield made
 
 

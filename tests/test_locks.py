@@ -38,6 +38,7 @@ HELD = {
     "qa.nonconformances._settle_serial": "Part",
     "qa.nonconformances._step": "NonconformanceState",
     "qa.offers._hold": "CheckState Part",
+    "qa.packs.issue_pack": "PackOrder",
     "qa.temporary.put_in": "Airframe",
     "qa.temporary.step": "TemporaryState",
     "qa.temporary.take_out_of_holes": "TemporaryState",

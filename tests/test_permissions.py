@@ -53,6 +53,8 @@ WHO = {
         characteristics characteristic characteristic_on_airframe
         characteristic_result close_out_airframe close_out_bay close_out_joint
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
+        packs pack pack_pdf pack_signature pack_signed_inside
+        pack_page
     """,
     CREW: """
         sign
@@ -72,7 +74,7 @@ WHO = {
         take_pre_trim new_offer
     """,
     DECIDERS: """
-        put_on_hold lift_hold decide
+        put_on_hold lift_hold decide new_pack take_pack
     """,
     LEAD_AND_ENGINEER: """
         state_holding

@@ -19,6 +19,7 @@ from . import (
     joints,
     molds,
     offering,
+    packs,
     people,
     planning,
     setting,
@@ -49,6 +50,7 @@ def load() -> None:
     cowls.load(crew, glider, seams)
     closing.load(crew, glider, seams)
     signing.at_the_end(crew)
+    packs.load(crew, glider)
 
 
 def sign_ins() -> list[tuple[str, str, str]]:

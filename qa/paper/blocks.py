@@ -46,7 +46,7 @@ def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Bl
             scene_pdf.mark(canvas, state, left - 12, base + 4, 8)
 
     below_it = 20 if state is not None and under else 0
-    return Block(25 + 16 * len(lines) + below_it, draw)
+    return Block(25 + 16 * len(lines) + below_it, draw, tag="H2")
 
 
 def identity(pairs: Sequence[tuple[str, object]], columns: int = 4) -> list[Block]:
@@ -96,7 +96,7 @@ def figure(scene: Scene, most_height: float, units: float = 1000.0) -> Block:
     def draw(canvas, x, top, full):
         scene_pdf.draw(canvas, scene, x + (full - width) / 2, top, width)
 
-    return Block(height, draw)
+    return Block(height, draw, tag="Figure", alt=scene.title)
 
 
 def legend(keys: Sequence[str]) -> Block:

@@ -78,7 +78,14 @@ def _path(canvas, shape: Path, x: float, y: float, scale: float):
 
 def mark(canvas, state: str, x: float, y: float, radius: float) -> None:
     """The small sign of a state about (x, y), for a table; nothing for no limits."""
-    canvas.saveState()
-    for shape in symbols.mark(state, 0, 0, 10):
-        _shape(canvas, shape, x, y, radius / 10)
-    canvas.restoreState()
+    # Drawn once a file, referred to from each row.
+    name = f"mark-{state}-{radius:g}"
+    if not canvas.hasForm(name):
+        edge = 3 * radius
+        canvas.beginForm(name, -edge, -edge, edge, edge)
+        for shape in symbols.mark(state, 0, 0, 10):
+            _shape(canvas, shape, 0, 0, radius / 10)
+        canvas.endForm()
+    canvas._code.append(f"q 1 0 0 1 {x:.3f} {y:.3f} cm")
+    canvas.doForm(name)
+    canvas._code.append("Q")

@@ -50,8 +50,8 @@ class Draft:
 def joints_of(
     airframe: Airframe, *, joint=None, part: Part | None = None, bay=None
 ) -> tuple[list[Joint], list[Joint]]:
-    """The joints that a thing has on an airframe: those that were fitted, and those
-    that never were."""
+    """The joints that a thing has on an airframe (without one, the airframe itself):
+    those that were fitted, and those that never were."""
     rows = Joint.objects.filter(type=airframe.type_id).exclude(current=None)
     rows = rows.select_related("position", "surround", "current", "type")
     if joint:
@@ -63,7 +63,7 @@ def joints_of(
         rows = [
             joint_row
             for joint_row in rows.order_by("number")
-            if _inside(bay, joint_row.position)
+            if (bay is None or _inside(bay, joint_row.position))
             and joint_row.first_line <= line <= (joint_row.last_line or line)
         ]
     fitted = set(airframe.fit_ups.values_list("joint", flat=True))

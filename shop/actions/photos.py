@@ -13,18 +13,18 @@ from shop.models import Person, Photo, PhotoPin
 from shop.rules.pictures import encode_photo
 
 
-def keep_file(jpeg: bytes) -> str:
-    """Write a photo under its digest; return the digest.
+def keep_file(content: bytes, ending: str = "jpg") -> str:
+    """Write a file under its digest; return the digest.
 
     It is on disk before it is acknowledged: a tablet may then drop its copy.
     """
-    digest = hashlib.sha256(jpeg).hexdigest()
-    path = settings.MEDIA_ROOT / digest[:2] / f"{digest}.jpg"
+    digest = hashlib.sha256(content).hexdigest()
+    path = settings.MEDIA_ROOT / digest[:2] / f"{digest}.{ending}"
     if not path.exists():
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             sync_folder(settings.MEDIA_ROOT)
-            write_durably(path, jpeg)
+            write_durably(path, content)
         except OSError as error:
             message = _("The server cannot keep it now: %(why)s.")
             raise Refused(

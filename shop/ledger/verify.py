@@ -16,7 +16,7 @@ from django.db import DatabaseError, models
 
 from shop.models import Entry, Fact, Kept, Seal
 
-from . import guards, photo_files, projections
+from . import guards, kept_files, projections
 from .canonical import bound_columns, canonical, digest, entry_digest, plain
 from .read_only import refuses_writes
 from .sealer import START, seal
@@ -159,7 +159,7 @@ class _Run:
             found = projections.differences([family])
             words = (word for one in found for word in one.words())
             yield from _whole(tables, words)
-        yield from photo_files.faults()
+        yield from kept_files.faults()
 
     # ------------------------------------------------------------ the chain
 

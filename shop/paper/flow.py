@@ -17,17 +17,32 @@ CAPTION = "#444444"
 
 
 @dataclass(frozen=True)
+class Place:
+    """What begins at a block: a bookmark of that name and level ("" is none), and the
+    words by which an index leads there."""
+
+    name: str = ""
+    level: int = 0
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Block:
     """`height` points of a page. `keep` holds it on one page with the next block;
     `again` is drawn first on a
     page that begins in the middle of a run (the head of a table); a `space` is dropped
-    at the top of a page."""
+    at the top of a page; `fresh` begins a page; `place` is what begins here. Read aloud
+    it is a `tag` of PDF, a figure with the words `alt`."""
 
     height: float
     draw: Draw
     keep: bool = False
     again: "Block | None" = None
     space: bool = False
+    fresh: bool = False
+    place: Place | None = None
+    tag: str = "P"
+    alt: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,7 +84,7 @@ def heading(title: str, note: str = "") -> Block:
         canvas.setLineWidth(0.6)
         canvas.line(x, top - 15, x + width, top - 15)
 
-    return Block(19, draw, keep=True)
+    return Block(19, draw, keep=True, tag="H3")
 
 
 def paragraph(
@@ -208,9 +223,7 @@ def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -
 
     def draw(canvas, x, top, width):
         if ruled:
-            canvas.setStrokeColor(HAIR)
-            canvas.setLineWidth(0.3)
-            canvas.line(x, top, x + width, top)
+            _hair_line(canvas, x, top, width)
         base = top - padding / 2 - size * 0.93
         for i, column in enumerate(columns):
             used = (
@@ -233,6 +246,16 @@ def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -
                 )
 
     return Block(height, draw, again=head)
+
+
+def _hair_line(canvas, x: float, y: float, width: float) -> None:
+    """Above every row: written as it is, since setting a color and a width anew costs
+    more than the words of the row."""
+    red, green, blue = text.paint(HAIR).rgb()
+    canvas._code.append(
+        f"q {red:.3f} {green:.3f} {blue:.3f} RG 0.3 w "
+        f"{x:.3f} {y:.3f} m {x + width:.3f} {y:.3f} l S Q"
+    )
 
 
 # Points kept free at the right of a cell.
@@ -292,7 +315,7 @@ def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:
             raise ValueError(
                 f"a block of {need:.0f} points does not fit a page of {room:.0f}"
             )
-        if need > left:
+        if need > left or (run[0].fresh and pages[-1]):
             pages.append([])
             left = room
             again = run[0].again
@@ -311,6 +334,7 @@ __all__ = [
     "BOLD",
     "Block",
     "Column",
+    "Place",
     "caption_value",
     "gap",
     "heading",

@@ -20,6 +20,7 @@ def pdf(
     title: str,
     author: str = "",
     subject: str = "",
+    keywords: str = "",
     attachments: Sequence[tuple[str, str, bytes]] = (),
 ) -> bytes:
     """Bytes of a PDF with one page per function; each is called with the canvas alone.
@@ -43,6 +44,8 @@ def pdf(
     canvas.setTitle(clean(title))
     canvas.setAuthor(clean(author))
     canvas.setSubject(clean(subject))
+    if keywords:
+        canvas.setKeywords(clean(keywords))
     canvas.setCreator("Fayline")
     for draw in pages:
         draw(canvas)
@@ -78,7 +81,7 @@ def _attach(
             dictionary=pdfdoc.PDFDictionary(
                 {
                     "Type": pdfdoc.PDFName("EmbeddedFile"),
-                    "Subtype": pdfdoc.PDFName(media_type.replace("/", "#2F")),
+                    "Subtype": f"/{media_type.replace('/', '#2F')}",
                     "Params": pdfdoc.PDFDictionary(
                         {
                             "Size": len(content),

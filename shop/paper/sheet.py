@@ -2,16 +2,19 @@
 y, QR code and digest line."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from shop.numeric.paper_sizes import CONTENT, MM, Paper, paper_named
 from shop.paper import qr, text
-from shop.paper.flow import CAPTION, RULE, Block, caption_value, paginate
+from shop.paper.archival import Tags, archived
+from shop.paper.flow import CAPTION, RULE, Block, Place, caption_value, paginate
 from shop.paper.fonts import BOLD, SEMIBOLD
 from shop.paper.page import pdf
 
+# tell(pages done, pages in all)
+Tell = Callable[[int, int], None]
 FOOT = 26 * MM
 CODE = 26 * MM
 
@@ -51,33 +54,86 @@ def sheets(
     paper: str = "a4",
     issued_at: datetime,
     attachments: Sequence[tuple[str, str, bytes]] = (),
+    places: "Places | None" = None,
+    keywords: str = "",
+    tell: "Tell | None" = None,
+    archive: bool = False,
 ) -> bytes:
-    """PDF bytes of the blocks on as many numbered pages as they need."""
+    """PDF bytes of the blocks on as many numbered pages as they need; `places` is told
+    where each began before anything is drawn, `tell` each page when it is.
+    archive: as PDF/A-3b, tagged (shop.paper.archival)."""
+    tags = Tags()
     size = paper_named(paper)
     pages = paginate(blocks, room(size))
     total = len(pages)
+    places = places if places is not None else Places()
+    places.fill(pages)
 
     def page(number: int, content: list[Block]):
         def draw(canvas):
+            tags.new_page()
+            tags.open_artifact(canvas)
             furniture(canvas, size, block, number, total)
+            tags.close(canvas)
             top = size.height - size.top - 8 * MM
             for item in content:
-                item.draw(canvas, size.left, top, CONTENT)
+                _draw(canvas, item, number, size.left, top, tags)
                 top -= item.height
             if block.across:
                 write_across(canvas, size.width, size.height, block.across)
+            if tell:
+                tell(number, total)
 
         return draw
 
-    return pdf(
+    data = pdf(
         [page(i, content) for i, content in enumerate(pages, 1)],
         paper=size,
         issued_at=issued_at,
         title=f"{block.document_type} {block.number} {block.title}",
         author=block.owner,
         subject=block.subtitle,
+        keywords=keywords,
         attachments=attachments,
     )
+    return archived(data, issued_at, tags) if archive else data
+
+
+def _draw(canvas, item: Block, number: int, left: float, top: float, tags) -> None:
+    if item.place and item.place.name:
+        _bookmark(canvas, item.place, number, top)
+    if item.space:
+        return
+    tags.open(canvas, item.tag, item.alt)
+    item.draw(canvas, left, top, CONTENT)
+    tags.close(canvas)
+
+
+class Places:
+    """On which page each place begins: known when the first page is drawn, for tables
+    of contents and indexes that are drawn by it."""
+
+    def __init__(self):
+        self.page: dict[str, int] = {}
+        self.pages: dict[str, list[int]] = {}
+        self.total = 0
+
+    def fill(self, pages: Sequence[Sequence[Block]]) -> None:
+        self.total = len(pages)
+        for number, content in enumerate(pages, 1):
+            for place in (block.place for block in content if block.place):
+                self.page.setdefault(place.name, number)
+                for word in place.words:
+                    found = self.pages.setdefault(word, [])
+                    if number not in found:
+                        found.append(number)
+
+
+def _bookmark(canvas, place: Place, number: int, top: float) -> None:
+    key = f"{number}/{place.name}"
+    canvas.bookmarkHorizontal(key, 0, top + 6)
+    canvas.addOutlineEntry(text.clean(place.name), key, place.level, closed=True)
+    canvas.showOutline()
 
 
 def write_across(canvas, width: float, height: float, words: str) -> None:

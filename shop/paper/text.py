@@ -5,6 +5,7 @@ import unicodedata
 from functools import cache, lru_cache
 
 from reportlab.lib.colors import Color, HexColor
+from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from shop.paper import signs
@@ -144,12 +145,29 @@ def write(
     x -= {"left": 0.0, "center": advance / 2, "right": advance}[align]
     if canvas._fillColorObj is not paint(color):  # each setting costs bytes and time
         canvas.setFillColor(paint(color))
-    canvas.setFont(font, size)
     for piece, is_sign in _runs(text):
         if is_sign:
             signs.draw(canvas, signs.SIGNS[piece], x, y, size)
             x += signs.SIGNS[piece].advance * size
         else:
-            canvas.drawString(x, y, piece)
-            x += stringWidth(piece, font, size)
+            show = _shown(canvas, piece, font, size)
+            canvas._code.append(f"BT 1 0 0 1 {x:.3f} {y:.3f} Tm {show} ET")
+            x += width(piece, font, size)
     return advance
+
+
+def _shown(canvas, piece: str, font: str, size: float) -> str:
+    """The operators that show some text, as reportlab's text object would write them.
+
+    The same words stand in every row and on every page: each is encoded once a file.
+    """
+    known = canvas.__dict__.setdefault("_shown", {})
+    key = piece, font, size
+    if key not in known:
+        document, face = canvas._doc, pdfmetrics.getFont(font)
+        parts = []
+        for subset, codes in face.splitString(piece, document):
+            name = face.getSubsetInternalName(subset, document)
+            parts.append(f"{name} {size:g} Tf ({canvas._escape(codes)}) Tj")
+        known[key] = " ".join(parts)
+    return known[key]

@@ -1,7 +1,9 @@
 """Cures: a recipe as the window that a trace is held against, and the age of a mix."""
 
-from shop.models import CureRecipe
+from shop.files.cure_trace import parse
+from shop.models import CureRecipe, CureTrace
 from shop.numeric import cure, cure_window
+from shop.numeric.trace import Trace
 from shop.numeric.units import MILLI, MIN_PER_H
 
 
@@ -29,3 +31,8 @@ def equivalent_hours(periods) -> float | None:
     except cure.CureError:
         return None
     return age.equivalent_hours
+
+
+def trace_of(row: CureTrace) -> Trace:
+    """The trace of a pull as numbers, read from the text that the logger wrote."""
+    return parse(row.text.encode())

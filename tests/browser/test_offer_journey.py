@@ -1,6 +1,12 @@
 """From a failing joint in work to an accepted one: the builder offers, the inspector
-rejects, the work is done and checked, and it is offered again and accepted."""
+rejects, the work is done and checked, and it is offered again, accepted and printed: a
+pack that can be tried without the shop."""
 
+import re
+
+import pypdf
+import pytest
+from django.core.management import call_command
 from playwright.sync_api import expect
 
 from qa.actions import checks, nonconformances
@@ -27,7 +33,9 @@ def offer(page, site, joint, airframe) -> None:
     expect(page.get_by_text("This is what you offer")).to_be_visible()
 
 
-def test_from_a_failing_joint_to_an_accepted_one(open_page, live_site, sign_in, axe):
+def test_from_a_failing_joint_to_an_accepted_and_printed_one(
+    open_page, live_site, sign_in, axe, tmp_path
+):
     crew = {one.username: one for one in Person.objects.all()}
     joint = make_joint(crew["engineer"], number="J-7")
     gauge = make_instrument(crew["engineer"])
@@ -78,3 +86,29 @@ def test_from_a_failing_joint_to_an_accepted_one(open_page, live_site, sign_in, 
     expect(inspector.get_by_role("heading", name="accepted, ")).to_be_visible()
     assert acceptance.standing_of(joint, fit_up.airframe).state == "accepted"
     assert verify().fault == ""
+
+    # Printed, and tried by whoever has the file alone.
+    inspector.goto(f"{live_site.url}/joints/{joint.pk}/on/{fit_up.airframe.pk}/")
+    inspector.get_by_role("link", name="Issue a pack").click()
+    assert axe(inspector) == []
+    inspector.get_by_role("button", name="Make the pack").click()
+    # The page looks again by itself until the press is done.
+    expect(inspector.get_by_role("heading", name="As it was issued")).to_be_visible()
+    assert axe(inspector) == []
+    path = tmp_path / "pack.pdf"
+    for name in ("pack.pdf", "pack.pdf.p7s"):
+        answer = inspector.request.get(f"{live_site.url}/packs/1/{name}")
+        path.with_name(name).write_bytes(answer.body())
+    with pytest.raises(SystemExit) as end:
+        call_command("pack_check", str(path))
+    assert end.value.code == 0
+    first = pypdf.PdfReader(path).pages[0].extract_text()
+    assert "1 of 1 joint is accepted by inspection and unchanged since" in first
+    assert "0 of " in first and "nonconformances are not closed" in first
+    # A page in the hand: its code tells that it is of this pack.
+    digest = re.search("content sha256 ([0-9a-f]{64})", first)[1]
+    inspector.goto(f"{live_site.url}/packs/1/is/{digest[:16]}/")
+    expect(
+        inspector.get_by_role("heading", name="is of an issued pack")
+    ).to_be_visible()
+    assert axe(inspector) == []

@@ -161,7 +161,11 @@ def profile_of(
             reading = standing.get((station.pk, kind))
             wanted = requirements.requirement(station, kind, finish)
             u = reading.u_nm if reading and reading.u_nm else u_nm
-            inside = requirements.acceptance(wanted, u, revision.rule, revision.edition)
+            inside = None
+            if u or revision.rule != Rule.GUARDED:
+                inside = requirements.acceptance(
+                    wanted, u, revision.rule, revision.edition
+                )
             points[kind].append(
                 ProfilePoint(
                     label=station.label,

@@ -202,21 +202,29 @@ class Happening:
 
 def history(item: Nonconformance) -> list[Happening]:
     """Return what happened to an item, newest first."""
+    return histories([item])[item.pk]
+
+
+def histories(items: list[Nonconformance]) -> dict[int, list[Happening]]:
+    """What happened to each of some items, by its key, newest first: one statement."""
     related = ("entry__by", "entry__confirmation", "recheck", "holder")
-    steps = item.steps.select_related(*related).order_by("-id")
-    told = [
-        Happening(
-            at=step.entry.received_at,
-            by=step.entry.author,
-            words=_words(step),
-            note=step.note,
-            check=step.recheck,
+    steps = NonconformanceStep.objects.filter(nonconformance__in=items)
+    found: dict[int, list[Happening]] = {item.pk: [] for item in items}
+    for step in steps.select_related(*related).order_by("-id"):
+        found[step.nonconformance_id].append(
+            Happening(
+                at=step.entry.received_at,
+                by=step.entry.author,
+                words=_words(step),
+                note=step.note,
+                check=step.recheck,
+            )
         )
-        for step in steps
-    ]
-    by = item.entry.author
-    found = _("found %(how)s") % {"how": item.get_source_display()}
-    return [*told, Happening(item.entry.received_at, by, found, item.note, None)]
+    for item in items:
+        by, at = item.entry.author, item.entry.received_at
+        how = _("found %(how)s") % {"how": item.get_source_display()}
+        found[item.pk].append(Happening(at, by, how, item.note, None))
+    return found
 
 
 def _words(step: NonconformanceStep) -> str:

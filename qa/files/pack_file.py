@@ -1,0 +1,40 @@
+"""An inspection pack that somebody brings, read without any record of ours: what is
+attached, and what its pages print."""
+
+import io
+import re
+from dataclasses import dataclass
+
+MAGIC = b"%PDF-"
+PRINTED = re.compile(r"content sha256 ([0-9a-f]{64})")
+
+
+class NoPack(ValueError):
+    """The file is no inspection pack; the words say why."""
+
+
+@dataclass(frozen=True)
+class PackFile:
+    """`attached` by name; `printed` the content digests of each page, in order."""
+
+    attached: dict[str, bytes]
+    printed: tuple[tuple[str, ...], ...]
+
+
+def read_pack(data: bytes) -> PackFile:
+    """Open a pack; NoPack for what no program can read as one."""
+    import pypdf  # noqa: PLC0415 -- slow, and read only here
+    from pypdf.errors import PyPdfError  # noqa: PLC0415
+
+    if not data.startswith(MAGIC):
+        raise NoPack("it is no PDF")
+    try:
+        reader = pypdf.PdfReader(io.BytesIO(data))
+        attached = {name: parts[0] for name, parts in reader.attachments.items()}
+        printed = tuple(
+            tuple(PRINTED.findall(page.extract_text())) for page in reader.pages
+        )
+    except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, IndexError,
+            OSError, RecursionError, NotImplementedError) as why:  # fmt: skip
+        raise NoPack(f"it cannot be read: {why}") from why
+    return PackFile(attached, printed)

@@ -1,0 +1,49 @@
+"""What a pack is of, and on which paper."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from qa.models import Joint
+from shop.forms.fields import SerialField
+from shop.models import Airframe, PaperSize, Position
+
+
+class PackForm(forms.Form):
+    airframe = forms.ModelChoiceField(
+        Airframe.objects.select_related("type"),
+        label=_("Airframe"),
+        empty_label=_("choose"),
+    )
+    joint = forms.ModelChoiceField(
+        Joint.objects.select_related("type").exclude(current=None),
+        required=False,
+        empty_label=_("none"),
+        label=_("One joint"),
+        help_text=_("Leave all three empty for the airframe whole."),
+    )
+    part = SerialField(label=_("or one part with its joints"), required=False)
+    bay = forms.ModelChoiceField(
+        Position.objects.select_related("type"),
+        required=False,
+        empty_label=_("none"),
+        label=_("or one bay"),
+        help_text=_("A position and what lies below it."),
+    )
+    paper = forms.ChoiceField(label=_("Paper"), choices=PaperSize.choices)
+    note = forms.CharField(
+        required=False,
+        max_length=400,
+        label=_("What it is for"),
+        help_text=_("Stands on its first page."),
+    )
+
+    def clean(self):
+        said = super().clean()
+        chosen = [n for n in ("joint", "part", "bay") if said.get(n)]
+        for name in chosen[1:]:
+            self.add_error(name, _("Choose a joint, a part or a bay: one of them."))
+        airframe = said.get("airframe")
+        for name in ("joint", "bay"):
+            if airframe and said.get(name) and said[name].type_id != airframe.type_id:
+                self.add_error(name, _("This is of another type of airframe."))
+        return said

@@ -1,0 +1,85 @@
+"""`pack AIRFRAME --out PACK.pdf --by NAME`: issue an inspection pack and write it."""
+
+from pathlib import Path
+
+from django.core.exceptions import PermissionDenied
+from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
+
+from qa import press
+from qa.actions.packs import order_pack
+from qa.models import Joint, PackOrder
+from shop.ledger import Refused, sealer
+from shop.models import Airframe, Person
+from shop.queries.identity import the_shop
+from shop.serving import database
+
+
+class Command(BaseCommand):
+    help = "Issue an inspection pack of an airframe, or of one joint on it."
+
+    def add_arguments(self, parser):
+        parser.add_argument("airframe", help="its serial")
+        parser.add_argument("--joint", help="the number of one joint")
+        parser.add_argument("--out", required=True, type=Path, metavar="PACK.pdf")
+        parser.add_argument("--paper", choices=["a4", "letter"])
+        parser.add_argument("--by", required=True, help="sign-in name or full name")
+        parser.add_argument(
+            "--address",
+            default="",
+            help="where others reach the site, for the code on each page",
+        )
+        parser.add_argument("--note", default="")
+
+    def handle(self, *, airframe, joint, out, paper, by, address, note, **_options):
+        database.prepare(self.stdout.write)
+        if not out.parent.is_dir():
+            raise CommandError(f"There is no folder {out.parent}.")
+        try:
+            order = order_pack(
+                by=person_named(by),
+                **thing_named(airframe, joint),
+                paper=paper or the_shop().paper,
+                address=address,
+                note=note,
+            )
+        except (Refused, PermissionDenied) as no:
+            raise CommandError(getattr(no, "message", str(no))) from None
+        self.issue(order, out)
+
+    def issue(self, order, out: Path):
+        sealer.seal()
+        order = PackOrder.objects.select_related(*press.RELATED).get(pk=order.pk)
+        try:
+            press.print_pack(order)
+            data = (press.folder_of(order) / "pack.pdf").read_bytes()
+            issued = press.take(order)
+            out.write_bytes(data)
+            beside = out.with_name(f"{out.name}.p7s")
+            beside.write_bytes(press.signature_of(issued))
+        except (OSError, DatabaseError) as why:
+            raise CommandError(f"{order.label} could not be written: {why}") from why
+        self.stdout.write(f"{order.label} issue {order.issue}, {issued.pages} pages")
+        self.stdout.write(f"sha256 {issued.sha256}")
+        self.stdout.write(f"signature {out.name}.p7s by {issued.signer}")
+
+
+def person_named(name: str) -> Person:
+    """The person of a sign-in name, else of a full name that one person has."""
+    found = Person.objects.filter(username=name).first()
+    named = [found] if found else list(Person.objects.filter(name=name)[:2])
+    if len(named) != 1:
+        raise CommandError(f"--by: nobody here is called {name!r}, or several are.")
+    return named[0]
+
+
+def thing_named(serial: str, number: str | None) -> dict:
+    airframe = Airframe.objects.filter(serial=serial).select_related("type").first()
+    if airframe is None:
+        raise CommandError(f"There is no airframe {serial}.")
+    if number is None:
+        return {"airframe": airframe}
+    joint = Joint.objects.filter(type=airframe.type, number=number).first()
+    if joint is None:
+        raise CommandError(f"There is no joint {number} on {airframe.type}.")
+    return {"airframe": airframe, "joint": joint}

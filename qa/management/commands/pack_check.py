@@ -1,0 +1,187 @@
+"""`pack_check PACK.pdf`: whether a pack is as it was signed. Needs no database.
+
+Exit codes: 0 the bytes are those signed and the data inside give the printed digest,
+1 altered (and which part), 3 bad input, 4 the answer could not be written.
+"""
+
+import json
+import sys
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from cryptography import x509
+from django.core.management.base import BaseCommand
+
+from qa.files.pack_file import NoPack, PackFile, read_pack
+from qa.rules import pack_record
+from shop.files.signed_file import (
+    ForeignSignature,
+    Signer,
+    UnreadableSignature,
+    require_by,
+    signer_of,
+)
+
+ALTERED, BAD_INPUT, NOT_WRITTEN = 1, 3, 4
+
+
+class BadInput(Exception):
+    """What was given cannot be tried at all."""
+
+
+@dataclass
+class Answer:
+    """What was found: `altered` names each part that is not as it was."""
+
+    signature: str = ""
+    signer: str = ""
+    signed_at: str = ""
+    by_certificate: bool | None = None
+    content_digest: str = ""
+    pages: int = 0
+    altered: list[str] = field(default_factory=list)
+
+
+class Command(BaseCommand):
+    help = "Tell whether an inspection pack is as it was signed, without a database."
+    requires_system_checks = ()
+
+    def add_arguments(self, parser):
+        parser.add_argument("pack", type=Path, metavar="PACK.pdf")
+        parser.add_argument(
+            "--certificate",
+            type=Path,
+            metavar="CERT.pem",
+            help="the shop's certificate, or that of its authority",
+        )
+        parser.add_argument("--json", action="store_true")
+
+    def handle(self, *, pack, certificate, json: bool, **_options):
+        try:
+            answer = check(pack, certificate)
+        except BadInput as why:
+            self.stderr.write(f"{pack}: {why}")
+            sys.exit(BAD_INPUT)
+        try:
+            self.stdout.write(as_json(answer) if json else in_words(answer))
+            self.stdout.flush()
+        except OSError as why:
+            self.stderr.write(f"The answer could not be written: {why}")
+            sys.exit(NOT_WRITTEN)
+        sys.exit(ALTERED if answer.altered else 0)
+
+
+def check(path: Path, certificate: Path | None) -> Answer:
+    """Try the signature, then the data and the pages."""
+    data = _bytes(path)
+    known = _certificate(certificate) if certificate else None
+    answer = Answer()
+    beside = path.with_name(f"{path.name}.p7s")
+    if beside.is_file():
+        _detached(answer, data, _bytes(beside), known)
+    else:
+        _embedded(answer, data, known)
+    try:
+        found = read_pack(data)
+    except NoPack as why:
+        if not answer.altered:
+            raise BadInput(f"{why}.") from why
+        return answer
+    _content(answer, found)
+    return answer
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as why:
+        raise BadInput(f"{path.name} cannot be read: {why.strerror}.") from why
+
+
+def _certificate(path: Path) -> x509.Certificate:
+    try:
+        return x509.load_pem_x509_certificate(_bytes(path))
+    except ValueError as why:
+        raise BadInput(f"{path.name} holds no certificate (PEM).") from why
+
+
+def _detached(answer: Answer, data: bytes, signature: bytes, known) -> None:
+    answer.signature = "detached"
+    try:
+        signer = signer_of(data, signature)
+    except UnreadableSignature as why:
+        raise BadInput(f"the signature beside it cannot be read: {why}.") from why
+    if signer is None:
+        answer.altered.append("the file: its bytes are not those that were signed")
+        return
+    _name(answer, signer, known)
+
+
+def _name(answer: Answer, signer: Signer, known) -> None:
+    answer.signer, answer.signed_at = signer.name, signer.at
+    if known is None:
+        return
+    try:
+        require_by(signer, known)
+    except ForeignSignature as why:
+        answer.altered.append(f"the signature: {why}")
+    answer.by_certificate = not answer.altered
+
+
+def _embedded(answer: Answer, data: bytes, known) -> None:
+    # pyHanko is slow to import.
+    from shop.files.embedded_signature import embedded_signer
+
+    answer.signature = "embedded"
+    try:
+        signer, altered = embedded_signer(data)
+    except UnreadableSignature as why:
+        raise BadInput(f"{why}, and no signature (.p7s) lies beside it.") from why
+    if altered:
+        answer.altered.append(f"the file: {altered}")
+        return
+    _name(answer, signer, known)
+
+
+def _content(answer: Answer, found: PackFile) -> None:
+    """Whether the data inside give what the pages print."""
+    answer.pages = len(found.printed)
+    named = (pack_record.RECORD, pack_record.TABLE, pack_record.ISSUE)
+    missing = [name for name in named if name not in found.attached]
+    if missing:
+        answer.altered.append(f"{', '.join(missing)}: not attached")
+        return
+    record, table, issue = (found.attached[name] for name in named)
+    digest = answer.content_digest = pack_record.digest_of(record)
+    for number, printed in enumerate(found.printed, 1):
+        if set(printed) != {digest}:
+            answer.altered.append(
+                f"page {number}: prints another content digest than {named[0]} gives"
+            )
+    try:
+        if pack_record.table_of(record) != table:
+            answer.altered.append(f"{named[1]}: not the table of {named[0]}")
+        if json.loads(issue)["content_sha256"] != digest:
+            answer.altered.append(f"{named[2]}: names another content digest")
+    except (ValueError, KeyError, TypeError):
+        answer.altered.append(f"{named[0]} or {named[2]}: cannot be read")
+
+
+def as_json(answer: Answer) -> str:
+    return json.dumps({"intact": not answer.altered, **vars(answer)}, indent=1)
+
+
+def in_words(answer: Answer) -> str:
+    if answer.altered:
+        return "\n".join(["ALTERED", *(f"  {one}" for one in answer.altered)])
+    told = [
+        f"As it was signed: {answer.pages} pages, by {answer.signer}, "
+        f"{answer.signed_at or 'at a time that is not said'} by the signer's clock.",
+        f"The data inside give the printed digest {answer.content_digest}.",
+    ]
+    if answer.by_certificate is None:
+        told.append(
+            "Whose signature that is was not tried: name the shop's certificate with "
+            "--certificate."
+        )
+    return "\n".join(told)

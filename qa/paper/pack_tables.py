@@ -1,0 +1,141 @@
+"""The sections of a pack that are tables: parts and materials, instruments, weights,
+signatures; and the cautions."""
+
+from dataclasses import replace
+
+from qa.paper import blocks
+from qa.paper.pack_front import section_heading
+from qa.queries.packs.genealogy import Genealogy
+from qa.queries.packs.instruments import Instruments
+from qa.queries.packs.signed import Signed
+from qa.queries.packs.weights import Weights
+from shop.numeric.paper_sizes import CONTENT
+from shop.paper import Block, Column, gap, heading, table
+from shop.paper.flow import Place, paragraph
+from shop.paper.fonts import SEMIBOLD
+
+
+def genealogy(section: Genealogy) -> list[Block]:
+    out = section_heading("Identity and genealogy", f"{len(section.parts)} serials")
+    columns = (
+        Column("Serial number", 24, font=SEMIBOLD, lines=2),
+        Column("Part number", 22),
+        Column("Rev", 7),
+        Column("Part name", 26, lines=2),
+        Column("Class", 18, lines=2),
+        Column("State", 14),
+        Column("Position", 30, lines=3),
+        Column("Came from", 62, lines=5),
+    )
+    rows = [
+        (
+            one.serial, one.number, one.revision, one.name, one.structural, one.state,
+            one.position, "; ".join(one.came),
+        )
+        for one in section.parts
+    ]  # fmt: skip
+    out += _indexed(columns, rows, [(one.serial,) for one in section.parts])
+    out += [gap(4), heading("Materials", "lots that these parts are made of")]
+    if not section.materials:
+        return out + paragraph("No lot is on record of these parts.", CONTENT)
+    columns = (
+        Column("Material", 20, font=SEMIBOLD),
+        Column("Name", 42, lines=2),
+        Column("Kind", 20),
+        Column("Lot number", 26),
+        Column("Received", 18),
+        Column("Expires", 18),
+        Column("State", 16),
+        Column("Used in pulls", 42, lines=3),
+    )
+    rows = [tuple(vars(one).values()) for one in section.materials]
+    return out + table(columns, rows, CONTENT, size=7.2)
+
+
+def _indexed(columns, rows, words) -> list[Block]:
+    """A table whose rows an index leads to."""
+    head, *body = table(columns, rows, CONTENT, size=7.2)
+    places = [Place("", 2, one) for one in words]
+    return [
+        head,
+        *(replace(row, place=x) for row, x in zip(body, places, strict=True)),
+    ]
+
+
+def instruments(section: Instruments) -> list[Block]:
+    out = section_heading("Measuring instruments", f"{len(section.lines)} used")
+    columns = (
+        Column("Code", 15, font=SEMIBOLD),
+        Column("Name", 34, lines=2),
+        Column("Standard uncertainty", 22),
+        Column("Calibrated", 18),
+        Column("Due", 18),
+        Column("Laboratory, certificate", 36, lines=2),
+        Column("Found", 18, lines=2),
+        Column("Used in", 34, lines=4),
+        Column("In doubt", 28, lines=4),
+    )
+    rows = [
+        (
+            one.code, one.name, one.u, one.calibrated, one.due,
+            ", ".join(filter(None, (one.laboratory, one.certificate))),
+            one.result, one.used, one.doubt,
+        )
+        for one in section.lines
+    ]  # fmt: skip
+    out += _indexed(columns, rows, [(one.code,) for one in section.lines])
+    if section.unstated:
+        told = f"Measured without stating an instrument: {', '.join(section.unstated)}."
+        out += [gap(3), *paragraph(told, CONTENT)]
+    return out
+
+
+def weights(section: Weights) -> list[Block]:
+    out = section_heading("Weights")
+    if section.lines:
+        columns = (
+            Column("Serial number", 30, font=SEMIBOLD),
+            Column("Stage", 18),
+            Column("Weight", 24, "right"),
+            Column("Expected", 36),
+            Column("Scale", 26),
+            Column("Weighed", 20),
+            Column("By", 28),
+            Column("Note", 30, lines=2),
+        )
+        rows = [tuple(vars(one).values()) for one in section.lines]
+        out += [*table(columns, rows, CONTENT, size=7.2), gap(3)]
+    if section.never:
+        told = f"Never weighed: {', '.join(section.never)}."
+        out += [*paragraph(told, CONTENT), gap(3)]
+    if section.total:
+        out.append(heading("The airframe", "weight and balance as recorded"))
+        out += blocks.identity([(x.capitalize(), y) for x, y in section.total], 2)
+    return out
+
+
+def signed(section: Signed) -> list[Block]:
+    out = section_heading("Signatures")
+    if section.lines:
+        columns = (
+            Column("Meaning", 36, lines=2, font=SEMIBOLD),
+            Column("Of", 26, lines=2),
+            Column("By", 28, lines=2),
+            Column("Certificate number and kind", 28, lines=2),
+            Column("When", 30),
+            Column("Digest of what was signed", 26),
+            Column("Holds", 36, lines=4),
+        )
+        rows = [
+            (x.meaning, x.what, x.by, x.certificate, x.at, x.digest[:16], x.holds)
+            for x in section.lines
+        ]
+        out += [*table(columns, rows, CONTENT, size=7.2), gap(4)]
+    else:
+        out += [*paragraph("Nobody has signed any of it yet.", CONTENT), gap(3)]
+    return out + blocks.signatures(section.boxes)
+
+
+def cautions(lines) -> list[Block]:
+    first, *rest = blocks.cautions(lines)
+    return [gap(6), replace(first, place=Place("Cautions")), *rest]

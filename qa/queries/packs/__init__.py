@@ -1,0 +1,1 @@
+"""What an inspection pack tells, section by section."""

@@ -1,0 +1,95 @@
+"""The cures of a pack: of every pull that its parts came from, each with its trace."""
+
+from dataclasses import dataclass
+
+from qa.queries.issue import local
+from qa.queries.packs.genealogy import edges_of
+from qa.queries.packs.scope import Scope
+from shop.models import CureTrace, Pull
+from shop.queries.cure_plot import Plot, plot
+from shop.rules.cures import trace_of
+from shop.wording.cures import rows as words_of
+
+
+@dataclass(frozen=True)
+class PackCure:
+    """The newest trace of a pull, drawn against its recipe; `plot` is None where there
+    is no trace, and `state` then says so."""
+
+    pull: str
+    recipe: str
+    state: str
+    file_name: str
+    sha256: str
+    by: str
+    complaints: tuple[str, ...]
+    plot: Plot | None
+
+
+@dataclass(frozen=True)
+class Cures:
+    key = "cures"
+    cures: tuple[PackCure, ...]
+
+    @property
+    def data(self) -> list:
+        return [
+            {
+                "pull": one.pull,
+                "recipe": one.recipe,
+                "state": one.state,
+                "file": one.file_name,
+                "sha256": one.sha256,
+                "by": one.by,
+                "complaints": list(one.complaints),
+            }
+            for one in self.cures
+        ]
+
+    @property
+    def told(self) -> dict[str, str]:
+        return {f"cure {one.pull}": one.state for one in self.cures}
+
+
+def section(scope: Scope) -> Cures:
+    pulls = edges_of({one.pk for one in scope.parts}).pulls
+    newest: dict[int, CureTrace] = {}
+    rows = CureTrace.objects.filter(pull__in=pulls).select_related(
+        "recipe", "entry__by"
+    )
+    for one in rows.order_by("pk"):
+        newest[one.pull_id] = one
+    order = sorted(pulls.values(), key=lambda one: (one.tool.code, one.number))
+    return Cures(
+        tuple(
+            _cure(one, newest.get(one.pk))
+            for one in order
+            if one.pk in newest or one.laminate.recipe_id
+        )
+    )
+
+
+def _cure(pull: Pull, trace: CureTrace | None) -> PackCure:
+    label = f"{pull.tool.code}-{pull.number}"
+    if trace is None:
+        recipe = pull.laminate.recipe
+        asked = f"{recipe.name}: {recipe.words}"
+        return PackCure(label, asked, "no cure on record", "", "", "", (), None)
+    return PackCure(
+        pull=label,
+        recipe=f"{trace.recipe.name}: {trace.recipe.words}",
+        state=str(trace.state.label),
+        file_name=trace.file_name,
+        sha256=trace.sha256,
+        by=f"{trace.entry.author}, {local(trace.entry.received_at)}",
+        complaints=tuple(map(_asked, words_of(trace.complaints))),
+        plot=plot(trace_of(trace), trace.recipe),
+    )
+
+
+def _asked(one: dict) -> str:
+    """One requirement of the recipe: what was asked, found, and what came of it."""
+    sensor = f" ({one['sensor']})" if one["sensor"] else ""
+    found = f"found {one['found']}{sensor}" if one["found"] else ""
+    words = (f"{one['name']}: {one['asked']}", found, one["outcome"], one["why"])
+    return "; ".join(str(word).replace("_", " ") for word in words if word)

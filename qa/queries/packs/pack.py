@@ -1,0 +1,255 @@
+"""An inspection pack whole: its sections, its first page, its record and digest."""
+
+import json
+from collections import Counter
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.conf import settings
+from django.urls import reverse
+
+from qa.models import IssuedPack, PackOrder
+from qa.queries.issue import GENERAL_CAUTIONS, local
+from qa.queries.packs import (
+    cures,
+    genealogy,
+    holes,
+    instruments,
+    items,
+    joints,
+    photos,
+    signed,
+    weights,
+)
+from qa.queries.packs.joints import Joints
+from qa.queries.packs.scope import Scope, scope_of
+from qa.rules import pack_record
+from shop.queries.identity import the_shop
+from shop.wording import states
+
+# Each gives a dataclass with a key, its data and its told lines, which a module of
+# qa.paper prints; in the order of the pages.
+SECTIONS = (
+    genealogy,
+    joints,
+    holes,
+    items,
+    instruments,
+    photos,
+    weights,
+    cures,
+    signed,
+)
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One joint on the first page."""
+
+    number: str
+    name: str
+    revision: str
+    source: str
+    condition: str
+    outcome: str
+    outcome_word: str
+    standing: str
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What a newer issue tells otherwise than the one before it."""
+
+    label: str
+    issue: int
+    at: str
+    lines: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True)
+class Pack:
+    """All that the pages show. `record` is canonical JSON, `digest` its sha256."""
+
+    shop: str
+    label: str
+    issue: int
+    subject: str
+    title: str
+    subtitle: str
+    by: str
+    note: str
+    paper: str
+    issued_at: datetime
+    issued_text: str
+    url: str
+    head: tuple[int, str]
+    unsealed: int
+    claims: tuple[str, ...]
+    conditions: tuple[str, ...]
+    sources: tuple[str, ...]
+    counts: tuple[tuple[str, str, int], ...]
+    summary: tuple[Summary, ...]
+    sections: tuple
+    changes: Changes | None
+    record: bytes
+    digest: str
+    table: bytes
+    cautions: tuple[str, ...] = GENERAL_CAUTIONS
+
+
+def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
+    """Everything that a pack tells, read at one moment; `head` covers it."""
+    scope = scope_of(order)
+    sections = tuple(one.section(scope) for one in SECTIONS)
+    told = {k: v for one in sections for k, v in one.told.items()}
+    found = next(one for one in sections if isinstance(one, Joints))
+    claims = claims_of(scope, found, sections)
+    record = pack_record.record_of(_content(scope, sections, claims, told))
+    digest = pack_record.digest_of(record)
+    return Pack(
+        shop=the_shop().name,
+        label=order.label,
+        issue=order.issue,
+        subject=order.subject,
+        title=_title(order),
+        subtitle=f"{scope.airframe.type.name}, {scope.airframe.serial}",
+        by=order.entry.author,
+        note=order.note,
+        paper=order.paper,
+        issued_at=order.entry.received_at,
+        issued_text=local(order.entry.received_at),
+        url=address_of(order, digest),
+        head=head,
+        unsealed=unsealed,
+        claims=claims,
+        conditions=_distinct(one.asked for one in found.joints),
+        sources=_distinct(one.source for one in found.joints),
+        counts=_counts(found),
+        summary=tuple(_summary(one) for one in found.joints),
+        sections=sections,
+        changes=_changes(order, told),
+        record=record,
+        digest=digest,
+        table=pack_record.table_of(record),
+    )
+
+
+def _title(order: PackOrder) -> str:
+    if order.joint or order.part or order.bay:
+        return order.what
+    return f"{order.airframe.serial} {order.airframe.name}".strip()
+
+
+def address_of(order: PackOrder, digest: str) -> str:
+    """Where the code on each page leads: to this content of this pack."""
+    path = reverse("pack_page", args=[order.number, digest[:16]])
+    # Said by the code itself where nobody else can follow it.
+    return f"{(order.address or 'http://localhost').rstrip('/')}{path}"
+
+
+def _content(scope: Scope, sections, claims, told) -> dict:
+    order = scope.order
+    lines = [
+        vars(line)
+        for section in sections
+        for one in (*getattr(section, "joints", ()), *getattr(section, "checks", ()))
+        for line in one.lines
+    ]
+    return {
+        "subject": order.subject,
+        "airframe": scope.airframe.serial,
+        "type": scope.airframe.type.code,
+        "of": _title(order),
+        "unit": scope.unit,
+        "claims": list(claims),
+        "never_fitted": scope.never,
+        "sections": {one.key: one.data for one in sections},
+        "characteristics": lines,
+        "lines": told,
+    }
+
+
+def _distinct(words) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(words))
+
+
+def _summary(one) -> Summary:
+    return Summary(
+        one.number,
+        one.name,
+        one.revision,
+        one.source,
+        one.asked,
+        one.outcome,
+        one.outcome_word,
+        states.RECORDS[one.standing].word,
+    )
+
+
+def _counts(found: Joints) -> tuple[tuple[str, str, int], ...]:
+    total, words = Counter(), {}
+    for one in found.joints:
+        for key, word, number in one.counts:
+            total[key] += number
+            words[key] = word
+    order = (*joints.ORDER, "skipped")
+    return tuple((key, words[key], total[key]) for key in order if key in words)
+
+
+def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
+    """What the first page claims, and no more: accepted, open, never fitted."""
+    standings = list(scope.standings.values())
+    holding = sum(one.holds for one in standings)
+    many = len(found.joints)
+    told = [
+        f"{holding} of {many} {_plural('joint', many)} "
+        f"{'is' if holding == 1 else 'are'} accepted by inspection and unchanged since."
+    ]
+    rest = Counter(states.RECORDS[x.standing].word for x in found.joints)
+    others = [
+        f"{number} {word}"
+        for word, number in rest.items()
+        if str(word) not in ("accepted", "accepted with remarks")
+    ]
+    if others:
+        told.append(f"Not accepted: {', '.join(others)}.")
+    if found.never:
+        told.append(f"Never fitted, so not measured: {', '.join(found.never)}.")
+    items_told = next(one for one in sections if isinstance(one, items.Items))
+    count = sum(one.open for one in items_told.items)
+    told.append(
+        f"{count} of {len(items_told.items)} nonconformances "
+        f"{'is' if count == 1 else 'are'} not closed."
+    )
+    return tuple(told)
+
+
+def _plural(word: str, number: int) -> str:
+    return word if number == 1 else f"{word}s"
+
+
+def _changes(order: PackOrder, told: dict[str, str]) -> Changes | None:
+    """What differs from the newest earlier issue of the same; None for the first."""
+    before = (
+        IssuedPack.objects.filter(
+            order__subject=order.subject, order__issue__lt=order.issue
+        )
+        .select_related("order__entry")
+        .order_by("-order__issue")
+        .first()
+    )
+    if before is None:
+        return None
+    record = json.loads(record_file(before).read_bytes())
+    return Changes(
+        label=before.order.label,
+        issue=before.order.issue,
+        at=local(before.order.entry.received_at),
+        lines=tuple(pack_record.changes(record["lines"], told)),
+    )
+
+
+def record_file(pack: IssuedPack):
+    """Where what a pack tells is kept."""
+    digest = pack.content_digest
+    return settings.MEDIA_ROOT / digest[:2] / f"{digest}.json"

@@ -1,0 +1,123 @@
+"""What a pack is of: loaded once, for every section of it."""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from django.db.models import Q
+
+from qa.models import Check, Nonconformance, OfferedJoint, PackOrder
+from qa.queries.nonconformances import item_pages
+from qa.rules import acceptance, offering
+from qa.rules.acceptance import Standing
+from qa.rules.offering import Draft
+from shop.models import Part, Placement
+from shop.queries.identity import the_shop
+
+
+@dataclass
+class Scope:
+    """An airframe, or one bay, part or joint of it. `drafts` are its joints as they
+    stand now, `never` those that were never fitted."""
+
+    order: PackOrder
+    unit: str
+    drafts: list[Draft] = field(default_factory=list)
+    never: list[str] = field(default_factory=list)
+
+    @property
+    def airframe(self):
+        return self.order.airframe
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is of the airframe whole."""
+        order = self.order
+        return not (order.joint_id or order.part_id or order.bay_id)
+
+    @cached_property
+    def checks(self) -> list[Check]:
+        """The checks that what stands rests on, or what is stale did, in order."""
+        found = {}
+        for draft in self.drafts:
+            now = draft.state.now
+            values = [*now.values.values(), *(one.value for one in now.stale.values())]
+            for value in values:
+                value.check.fit_up = value.fit_up
+                found[value.check.pk] = value.check
+        return sorted(found.values(), key=lambda one: one.number)
+
+    @cached_property
+    def standings(self) -> dict[int, Standing]:
+        """Where each joint stands that was ever offered, by its key."""
+        joints = [draft.state.joint.pk for draft in self.drafts]
+        rows = acceptance.newest().filter(
+            joint__in=joints, offer__airframe=self.airframe
+        )
+        found = acceptance.standings(rows)
+        return {one.offered.joint_id: one for one in found.values()}
+
+    @cached_property
+    def offered(self) -> list[OfferedJoint]:
+        """Every time that a joint of it was offered, the oldest first."""
+        joints = [draft.state.joint.pk for draft in self.drafts]
+        rows = OfferedJoint.objects.filter(
+            joint__in=joints, offer__airframe=self.airframe
+        )
+        related = (*acceptance.RELATED, "inspection__entry__confirmation")
+        return list(rows.select_related(*related).order_by("pk"))
+
+    @cached_property
+    def sitting(self) -> list[Placement]:
+        """What sits where now, in the order of positions."""
+        rows = Placement.objects.filter(airframe=self.airframe, removed_at=None)
+        if not self.whole:
+            rows = rows.filter(Q(part__in=self._own) | self._in_bay)
+        related = ("part__design", "position", "placed_by_entry__by")
+        return list(rows.select_related(*related).order_by("position__path"))
+
+    @property
+    def _in_bay(self) -> Q:
+        bay = self.order.bay
+        if bay is None:
+            return Q(pk=None)
+        return Q(position=bay) | Q(position__path__startswith=f"{bay.path} / ")
+
+    @cached_property
+    def _own(self) -> set[int]:
+        keys = {self.order.part_id} - {None}
+        for draft in self.drafts:
+            fit_up = draft.state.fit_up
+            keys |= {fit_up.part_id, fit_up.surround_part_id} - {None}
+        return keys
+
+    @cached_property
+    def parts(self) -> list[Part]:
+        """The serials that it tells of: placed, or fitted at its joints."""
+        keys = self._own | {one.part_id for one in self.sitting}
+        rows = Part.objects.filter(pk__in=keys).select_related("design")
+        return list(rows.order_by("serial"))
+
+    @cached_property
+    def items(self) -> list[Nonconformance]:
+        rows = Nonconformance.objects.select_related(*item_pages.RELATED)
+        rows = rows.filter(airframe=self.airframe).order_by("number")
+        if self.whole:
+            return list(rows)
+        joints = [draft.state.joint.pk for draft in self.drafts]
+        at = Q(joint__in=joints)
+        if not self.order.joint_id:
+            at |= Q(part__in=self._own)
+        return list(rows.filter(at))
+
+
+def scope_of(order: PackOrder) -> Scope:
+    """Load what an order (with its airframe, joint, part and bay) is of."""
+    joints, never = offering.joints_of(
+        order.airframe, joint=order.joint, part=order.part, bay=order.bay
+    )
+    return Scope(
+        order=order,
+        unit=the_shop().units,
+        drafts=offering.drafts(order.airframe, joints),
+        never=[f"{one.number} {one.name}" for one in never],
+    )

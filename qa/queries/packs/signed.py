@@ -1,0 +1,76 @@
+"""Who signed what of a pack: what inspectors said of its joints, and boxes to sign."""
+
+from dataclasses import dataclass
+
+from qa.queries.issue import Signature, local
+from qa.queries.packs.scope import Scope
+
+
+@dataclass(frozen=True)
+class SignedLine:
+    """One act that stands for a signature: its meaning, of what, by whom, with which
+    certificate, when, bound to which digest, and whether that still holds."""
+
+    meaning: str
+    what: str
+    by: str
+    certificate: str
+    at: str
+    digest: str
+    holds: str
+
+
+@dataclass(frozen=True)
+class Signed:
+    key = "signatures"
+    lines: tuple[SignedLine, ...]
+    boxes: tuple[Signature, ...]
+
+    @property
+    def data(self) -> list:
+        return [vars(one) for one in self.lines]
+
+    @property
+    def told(self) -> dict[str, str]:
+        return {
+            f"signature {one.what}, {one.at}": f"{one.meaning}, {one.holds}"
+            for one in self.lines
+        }
+
+
+BOXES = (
+    Signature("Performed", note="who did the work, or answers for it"),
+    Signature("Inspected", note="not the person who did the work"),
+    Signature("Approved", note="for what is recorded here, and no more"),
+)
+
+
+def certificate_of(person) -> str:
+    """Kind and number of a person's certificate, "" for who holds none."""
+    return " ".join(filter(None, (person.certificate_kind, person.certificate_number)))
+
+
+def section(scope: Scope) -> Signed:
+    return Signed(tuple(_lines(scope)), BOXES)
+
+
+def _lines(scope: Scope):
+    for row in scope.offered:
+        said = getattr(row, "inspection", None)
+        if said is None:
+            continue
+        standing = scope.standings.get(row.joint_id)
+        newest = standing and standing.offered.pk == row.pk
+        yield SignedLine(
+            meaning=f"{said.meaning}: {said.get_outcome_display()}",
+            what=f"{row.joint.number}, {row.offer.label}",
+            by=said.entry.author,
+            certificate=certificate_of(said.entry.by),
+            at=local(said.entry.received_at),
+            digest=said.digest,
+            holds=_holds(standing) if newest else "offered again since",
+        )
+
+
+def _holds(standing) -> str:
+    return f"changed since: {standing.why}" if standing.changed else "holds"

@@ -1,0 +1,96 @@
+"""Weights of a pack: every weighing of its parts, and the sum of an airframe whole."""
+
+from dataclasses import dataclass
+
+from qa.queries.packs.scope import Scope
+from shop.models import Weighing
+from shop.numeric.units import MG_PER_KG, NM_PER
+from shop.queries.weights import balance_page
+
+
+@dataclass(frozen=True)
+class WeightLine:
+    serial: str
+    stage: str
+    mass: str
+    expected: str
+    scale: str
+    day: str
+    by: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Weights:
+    """`total` are (what, how much) of the airframe, for a pack of it whole."""
+
+    key = "weights"
+    lines: tuple[WeightLine, ...]
+    never: tuple[str, ...]
+    total: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def data(self) -> dict:
+        return {
+            "weighings": [vars(one) for one in self.lines],
+            "never_weighed": list(self.never),
+            "airframe": [list(one) for one in self.total],
+        }
+
+    @property
+    def told(self) -> dict[str, str]:
+        found = {f"weight {one}": "never weighed" for one in self.never}
+        found |= {
+            f"weight {one.serial}, {one.stage}": f"{one.mass}, {one.day}"
+            for one in reversed(self.lines)
+        }
+        return found | {f"airframe, {what}": told for what, told in self.total}
+
+
+def section(scope: Scope) -> Weights:
+    rows = Weighing.objects.filter(part__in=scope.parts)
+    rows = list(rows.select_related("part", "entry__by", "entry__confirmation"))
+    weighed = {one.part_id for one in rows}
+    rows.sort(key=lambda one: (one.part.serial, one.weighed_on, one.pk))
+    return Weights(
+        tuple(map(_line, rows)),
+        tuple(one.serial for one in scope.parts if one.pk not in weighed),
+        _total(scope.airframe) if scope.whole else (),
+    )
+
+
+def _line(one: Weighing) -> WeightLine:
+    expected = ""
+    if one.low_mg is not None and one.high_mg is not None:
+        low, high = (f"{mg / MG_PER_KG:.3f}" for mg in (one.low_mg, one.high_mg))
+        expected = f"{low} to {high} kg"
+    return WeightLine(
+        serial=one.part.serial,
+        stage=str(one.get_stage_display()),
+        mass=f"{one.mass_mg / MG_PER_KG:.3f} kg" + (" est." if one.estimate else ""),
+        expected=expected,
+        scale=one.scale,
+        day=one.weighed_on.isoformat(),
+        by=one.entry.author,
+        note=one.reason,
+    )
+
+
+def _total(airframe) -> tuple[tuple[str, str], ...]:
+    page = balance_page(airframe)
+    total = page.total
+    told = [("sum of the parts with an arm", f"{total.mass:.3f} kg")]
+    if total.arm is not None:
+        told.append(("balances at", f"{total.arm:.0f} mm aft of the datum"))
+    lacking = [x.part.serial for x in page.lines if x.part and x.kg is None]
+    if lacking:
+        told.append(("without a weight", ", ".join(lacking)))
+    if page.no_arm:
+        told.append(("without an arm", ", ".join(x.part.serial for x in page.no_arm)))
+    if page.weighed:
+        one = page.weighed
+        words = f"{one.mass_mg / MG_PER_KG:.3f} kg on {one.scale}, {one.weighed_on}"
+        if one.arm_nm is not None:
+            words += f", at {one.arm_nm / NM_PER['mm']:.0f} mm"
+        told.append(("weighed whole", words))
+    return tuple(told)

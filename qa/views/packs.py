@@ -1,0 +1,149 @@
+"""Inspection packs: ordered, made beside the server, fetched, tried by their code."""
+
+from django.contrib import messages
+from django.core.exceptions import BadRequest
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from qa import press
+from qa.actions.packs import order_pack
+from qa.forms.packs import PackForm
+from qa.queries.packs import lists
+from qa.views.papers import answer, plain_name
+from shop import roles
+from shop.ledger import Refused
+from shop.queries.identity import the_shop
+from shop.queries.paging import page_of
+from shop.serving import signing
+from shop.views.acting import attempt, posted
+
+LOOK_AGAIN = "3"
+
+
+def panel(request, airframe):
+    """The newest packs of an airframe, on its own page."""
+    rows = lists.orders().filter(airframe=airframe)[:5]
+    may = roles.may(request.user, "issue packs")
+    context = {"rows": [lists.row_of(x) for x in rows], "airframe": airframe}
+    return "qa/packs/panel.html", {**context, "may": may}
+
+
+@require_GET
+def packs(request):
+    page = page_of(lists.orders(), request.GET.get("page"), lists.row_of)
+    may = roles.may(request.user, "issue packs")
+    return render(request, "qa/packs/packs.html", {"page": page, "may": may})
+
+
+@require_http_methods(["GET", "POST"])
+def new_pack(request):
+    """Order a pack; the press begins at once, and its page shows how far it is."""
+    roles.require(request.user, "issue packs")
+    start = {"paper": the_shop().paper, **request.GET.dict()}
+    form = PackForm(posted(request), initial=start)
+    if request.method == "POST":
+        address = request.build_absolute_uri("/")
+        done, order = attempt(
+            form,
+            lambda **said: order_pack(by=request.user, address=address, **said),
+        )
+        if done:
+            press.begin(order)
+            return redirect("pack", number=order.number)
+    return render(request, "qa/packs/new_pack.html", {"form": form})
+
+
+def _order(request, number: int, verb: str = "look"):
+    return roles.fetch(request.user, verb, lists.orders(), number=number)
+
+
+@require_GET
+def pack(request, number):
+    order = _order(request, number)
+    view = lists.view_of(order)
+    progress = None if view.row.issued else press.progress_of(order)
+    context = {
+        "order": order,
+        "view": view,
+        "row": view.row,
+        "issued": view.row.issued,
+        "progress": progress,
+        "may": roles.may(request.user, "issue packs"),
+    }
+    response = render(request, "qa/packs/pack.html", context)
+    if progress and not (progress.failed or progress.printed):
+        response["Refresh"] = LOOK_AGAIN
+    return response
+
+
+def _issued(request, number: int):
+    order = _order(request, number)
+    issued = getattr(order, "issued", None)
+    if issued is None:
+        raise Http404
+    name = plain_name(f"{order.label}-{order.subject}-issue-{order.issue}")
+    return issued, name
+
+
+@require_GET
+def pack_pdf(request, number):
+    """The bytes as they were issued, for ever."""
+    issued, name = _issued(request, number)
+    path = press.file_of(issued)
+    if not path.is_file():
+        raise Http404
+    return answer(path.read_bytes(), f"{name}.pdf")
+
+
+@require_GET
+def pack_signed_inside(request, number):
+    """The same pages with the shop's signature inside of the file, made on demand."""
+    issued, name = _issued(request, number)
+    path = press.file_of(issued)
+    if not path.is_file():
+        raise Http404
+    return answer(signing.signed_inside(path.read_bytes()), f"{name}-signed.pdf")
+
+
+@require_GET
+def pack_signature(request, number):
+    issued, name = _issued(request, number)
+    data = press.signature_of(issued)
+    return answer(data, f"{name}.pdf.p7s", "application/pkcs7-signature")
+
+
+@require_POST
+def take_pack(request, number):
+    """Issue what the press left, where the server was stopped before it could."""
+    order = _order(request, number, "issue packs")
+    if getattr(order, "issued", None) is None:
+        try:
+            press.take(order)
+        except Refused as no:
+            messages.error(request, no.message)
+        except OSError:
+            raise BadRequest(_("The press has left nothing for this order.")) from None
+    return redirect("pack", number=number)
+
+
+@require_GET
+def pack_page(request, number, digest):
+    """Where the code on a printed page leads: whether the page is of what was issued,
+    and whether something newer was."""
+    order = _order(request, number)
+    view = lists.view_of(order)
+    issued = view.row.issued
+    same = bool(issued and len(digest) >= 16) and issued.content_digest.startswith(
+        digest
+    )
+    context = {
+        "order": order,
+        "view": view,
+        "row": view.row,
+        "issued": issued,
+        "same": same,
+        "digest": digest,
+    }
+    return render(request, "qa/packs/pack_page.html", context)

@@ -1,0 +1,110 @@
+"""A detached signature (CMS, RFC 5652) beside a file that somebody brings: whether it
+is of exactly these bytes, and by whom. Needs no record and no network.
+"""
+
+import hashlib
+from dataclasses import dataclass
+
+from asn1crypto import cms
+from cryptography import x509
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
+from cryptography.x509.oid import NameOID
+
+
+class UnreadableSignature(ValueError):
+    """It is no signature that this program reads; the words say why."""
+
+
+class ForeignSignature(ValueError):
+    """It holds, but is not by whom it was said to be."""
+
+
+@dataclass(frozen=True)
+class Signer:
+    """Who signed: the certificate, and when (as the signer's own clock said)."""
+
+    certificate: x509.Certificate
+    at: str
+
+    @property
+    def name(self) -> str:
+        found = self.certificate.subject.get_attributes_for_oid(NameOID.COMMON_NAME)
+        return found[0].value if found else self.certificate.subject.rfc4514_string()
+
+
+def signer_of(data: bytes, signature: bytes) -> Signer | None:
+    """Who signed exactly these bytes; None where the signature is of other bytes, or
+    is broken itself. Raises UnreadableSignature."""
+    try:
+        content = cms.ContentInfo.load(signature, strict=True)
+        if content["content_type"].native != "signed_data":
+            raise UnreadableSignature("it holds no signed data")
+        signed = content["content"]
+        (info,) = signed["signer_infos"]
+        certificate = _certificate(signed, info)
+        told = {one["type"].native: one["values"] for one in info["signed_attrs"]}
+        digest = told["message_digest"][0].native
+        kind = told["content_type"][0].native
+        at = told["signing_time"][0].native if "signing_time" in told else ""
+        named = info["digest_algorithm"]["algorithm"].native
+        # As it was signed: the set itself, without the tag it has in the message.
+        attributes = info["signed_attrs"].untag().dump()
+        mark = info["signature"].native
+    except UnreadableSignature:
+        raise
+    except (ValueError, KeyError, TypeError, IndexError) as why:
+        raise UnreadableSignature(str(why).splitlines()[0]) from why
+    if named != "sha256":
+        raise UnreadableSignature(f"its digests are by {named}, not sha256")
+    if kind != "data" or digest != hashlib.sha256(data).digest():
+        return None
+    if not _holds(certificate.public_key(), mark, attributes):
+        return None
+    return Signer(certificate, str(at))
+
+
+def _certificate(signed, info) -> x509.Certificate:
+    """The certificate that the signature says is its signer's."""
+    wanted = info["sid"].chosen
+    for one in signed["certificates"]:
+        found = one.chosen
+        same = (found.issuer, found.serial_number) == (
+            wanted["issuer"],
+            wanted["serial_number"].native,
+        )
+        if same:
+            return x509.load_der_x509_certificate(found.dump())
+    raise UnreadableSignature("its signer's certificate is not in it")
+
+
+def _holds(key, mark: bytes, attributes: bytes) -> bool:
+    try:
+        if isinstance(key, rsa.RSAPublicKey):
+            key.verify(mark, attributes, padding.PKCS1v15(), hashes.SHA256())
+        elif isinstance(key, ec.EllipticCurvePublicKey):
+            key.verify(mark, attributes, ec.ECDSA(hashes.SHA256()))
+        else:
+            return False
+    except InvalidSignature:
+        return False
+    return True
+
+
+def require_by(signer: Signer, known: x509.Certificate) -> None:
+    """Raise ForeignSignature unless the signer's certificate is the one known, or was
+    issued by it."""
+    own = signer.certificate
+    if own == known:
+        return
+    try:
+        own.verify_directly_issued_by(known)
+    except (ValueError, TypeError, InvalidSignature):
+        raise ForeignSignature(
+            f"it is by {signer.name}, whose certificate is neither the one given nor "
+            "issued by it"
+        ) from None
+    limits = known.extensions.get_extension_for_class(x509.BasicConstraints)
+    if not limits.value.ca:
+        raise ForeignSignature("the certificate given may not issue others")

@@ -1,0 +1,57 @@
+"""Files that facts name by their digest: photos and issued papers. Each must still
+have it."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.db import models
+
+from shop.models import Photo
+
+
+@dataclass(frozen=True)
+class KeptFile:
+    """Which files a model names: the column with the sha256, the ending of the name,
+    and what it is called where it does not hold."""
+
+    model: type[models.Model]
+    column: str
+    ending: str
+    word: str
+
+
+KEPT_FILES = [KeptFile(Photo, "sha256", "jpg", "picture")]
+
+
+def register(kept: KeptFile) -> None:
+    """qa's files are told when it is ready."""
+    KEPT_FILES.append(kept)
+
+
+def faults() -> Iterator[str]:
+    """Give every file that is gone, cannot be read, or holds something else."""
+    for kept in KEPT_FILES:
+        yield from _faults(kept)
+
+
+def _faults(kept: KeptFile) -> Iterator[str]:
+    rows = kept.model.objects.order_by(kept.column, "pk").values_list("pk", kept.column)
+    before = None
+    for key, digest in rows.iterator(2000):
+        if digest == before:
+            continue
+        before = digest
+        named = f"{kept.model._meta.db_table} {key}"
+        file_name = f"{digest[:2]}/{digest}.{kept.ending}"
+        try:
+            with (settings.MEDIA_ROOT / file_name).open("rb") as file:
+                found = hashlib.file_digest(file, "sha256").hexdigest()
+        except FileNotFoundError:
+            yield f"{named}: its file {file_name} is gone"
+        except OSError as why:
+            yield f"{named}: its file cannot be read ({why.strerror})"
+        else:
+            if found != digest:
+                yield f"{named}: its file holds another {kept.word}"
