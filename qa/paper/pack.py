@@ -4,6 +4,7 @@ bytes."""
 import json
 
 from qa.paper import (
+    pack_closing,
     pack_cures,
     pack_front,
     pack_index,
@@ -12,6 +13,7 @@ from qa.paper import (
     pack_photos,
     pack_tables,
 )
+from qa.queries.packs.closing import Proven, Stands, TemporaryItems
 from qa.queries.packs.cures import Cures
 from qa.queries.packs.genealogy import Genealogy
 from qa.queries.packs.holes import Holes
@@ -37,6 +39,9 @@ STORIES = {
     Weights: pack_tables.weights,
     Cures: pack_cures.story,
     Signed: pack_tables.signed,
+    Stands: pack_closing.stands,
+    TemporaryItems: pack_closing.temporary,
+    Proven: pack_joints.proven,
 }
 
 

@@ -6,6 +6,7 @@ from qa.drawing import joint_map, profile
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
 from qa.paper.pack_front import MARK, section_heading
+from qa.queries.packs.closing import Proven
 from qa.queries.packs.holes import Holes, PackHoles
 from qa.queries.packs.joints import Joints, PackJoint
 from shop.numeric.paper_sizes import CONTENT
@@ -123,6 +124,13 @@ def holes(section: Holes) -> list[Block]:
     for one in section.checks:
         out += _holes(one)
     return out
+
+
+def proven(section: Proven) -> list[Block]:
+    if not section.lines:
+        return []
+    out = section_heading("Other characteristics", f"{len(section.lines)} planned")
+    return out + characteristics(section.lines, "the units shown")
 
 
 def _holes(one: PackHoles) -> list[Block]:

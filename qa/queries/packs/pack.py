@@ -11,6 +11,7 @@ from django.urls import reverse
 from qa.models import IssuedPack, PackOrder
 from qa.queries.issue import GENERAL_CAUTIONS, local
 from qa.queries.packs import (
+    closing,
     cures,
     genealogy,
     holes,
@@ -21,7 +22,7 @@ from qa.queries.packs import (
     signed,
     weights,
 )
-from qa.queries.packs.joints import Joints
+from qa.queries.packs.joints import Characteristic, Joints
 from qa.queries.packs.scope import Scope, scope_of
 from qa.rules import pack_record
 from shop.queries.identity import the_shop
@@ -30,15 +31,18 @@ from shop.wording import states
 # Each gives a dataclass with a key, its data and its told lines, which a module of
 # qa.paper prints; in the order of the pages.
 SECTIONS = (
-    genealogy,
-    joints,
-    holes,
-    items,
-    instruments,
-    photos,
-    weights,
-    cures,
-    signed,
+    closing.standing_section,
+    genealogy.section,
+    joints.section,
+    holes.section,
+    closing.proven_section,
+    items.section,
+    closing.temporary_section,
+    instruments.section,
+    photos.section,
+    weights.section,
+    cures.section,
+    signed.section,
 )
 
 
@@ -100,7 +104,7 @@ class Pack:
 def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     """Everything that a pack tells, read at one moment; `head` covers it."""
     scope = scope_of(order)
-    sections = tuple(one.section(scope) for one in SECTIONS)
+    sections = tuple(section(scope) for section in SECTIONS)
     told = {k: v for one in sections for k, v in one.told.items()}
     found = next(one for one in sections if isinstance(one, Joints))
     claims = claims_of(scope, found, sections)
@@ -149,12 +153,7 @@ def address_of(order: PackOrder, digest: str) -> str:
 
 def _content(scope: Scope, sections, claims, told) -> dict:
     order = scope.order
-    lines = [
-        vars(line)
-        for section in sections
-        for one in (*getattr(section, "joints", ()), *getattr(section, "checks", ()))
-        for line in one.lines
-    ]
+    lines = [vars(line) for section in sections for line in _characteristics(section)]
     return {
         "subject": order.subject,
         "airframe": scope.airframe.serial,
@@ -167,6 +166,15 @@ def _content(scope: Scope, sections, claims, told) -> dict:
         "characteristics": lines,
         "lines": told,
     }
+
+
+def _characteristics(section) -> list[Characteristic]:
+    """The lines of the accountability that a section has."""
+    if isinstance(section, Joints):
+        return [line for joint in section.joints for line in joint.lines]
+    if isinstance(section, holes.Holes):
+        return [line for check in section.checks for line in check.lines]
+    return list(section.lines) if isinstance(section, closing.Proven) else []
 
 
 def _distinct(words) -> tuple[str, ...]:
@@ -220,6 +228,13 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
     told.append(
         f"{count} of {len(items_told.items)} nonconformances "
         f"{'is' if count == 1 else 'are'} not closed."
+    )
+    left = next(len(x.lines) for x in sections if isinstance(x, closing.Stands))
+    told.append(
+        f"{left} {_plural('thing', left)} still "
+        f"{'stands' if left == 1 else 'stand'} between this and closed."
+        if left
+        else "Nothing that is on record stands between this and closed."
     )
     return tuple(told)
 

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from qa.models import Check, Nonconformance, OfferedJoint, PackOrder
 from qa.queries.nonconformances import item_pages
-from qa.rules import acceptance, offering
+from qa.rules import acceptance, close_out_records, close_out_stands, offering
 from qa.rules.acceptance import Standing
 from qa.rules.offering import Draft
 from shop.models import Part, Placement
@@ -27,6 +27,20 @@ class Scope:
     @property
     def airframe(self):
         return self.order.airframe
+
+    @cached_property
+    def gathered(self):
+        """What stands between the airframe and closed, with its records."""
+        return close_out_stands.gather(close_out_records.load(self.airframe))
+
+    def has(self, path: str, joints) -> bool:
+        """Whether it tells of what lies at a position, or at one of some joints."""
+        if self.whole:
+            return True
+        bay = self.order.bay
+        if bay:
+            return path == bay.path or path.startswith(f"{bay.path} / ")
+        return bool(set(joints) & {draft.state.joint.pk for draft in self.drafts})
 
     @property
     def whole(self) -> bool:

@@ -3,7 +3,10 @@
 from dataclasses import dataclass
 
 from qa.queries.issue import Signature, local
+from qa.queries.packs.genealogy import edges_of
 from qa.queries.packs.scope import Scope
+from shop.models import PlyLaid
+from shop.queries.signatures import signed_of
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,37 @@ def certificate_of(person) -> str:
 
 
 def section(scope: Scope) -> Signed:
-    return Signed(tuple(_lines(scope)), BOXES)
+    lines = [*_lines(scope), *_signatures(scope)]
+    return Signed(tuple(sorted(lines, key=lambda line: line.at)), BOXES)
+
+
+def _signatures(scope: Scope):
+    """Every signature under a thing of the pack, whether it holds or not."""
+    pulls = edges_of({part.pk for part in scope.parts}).pulls
+    inspections = [getattr(row, "inspection", None) for row in scope.offered]
+    plies = PlyLaid.objects.filter(pull__in=pulls).values_list("pk", flat=True)
+    for kind, keys in (
+        ("check", [check.pk for check in scope.checks]),
+        ("offered", [row.pk for row in scope.offered]),
+        ("inspection", [row.pk for row in inspections if row]),
+        ("disposition", [item.pk for item in scope.items]),
+        ("pull", list(pulls)),
+        ("ply", list(plies)),
+    ):
+        for thing in signed_of(kind, keys).values():
+            yield from map(_signature, thing.rows)
+
+
+def _signature(row) -> SignedLine:
+    return SignedLine(
+        meaning=f"{row.word} (signed, proven by {row.proven_by})",
+        what=row.what,
+        by=f"{row.who}, {row.role}",
+        certificate=row.certificate,
+        at=local(row.when),
+        digest=row.digest,
+        holds="holds" if row.holds else f"changed since: {'; '.join(row.changed)}",
+    )
 
 
 def _lines(scope: Scope):

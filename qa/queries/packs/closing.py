@@ -1,0 +1,170 @@
+"""What a pack tells of closing: what still stands in the way, temporary items in and
+out, and what was proven beside gap and flushness."""
+
+from dataclasses import dataclass
+
+from qa.models import Quality
+from qa.queries import temporary as temporary_rows
+from qa.queries.issue import local
+from qa.queries.packs.joints import Characteristic
+from qa.queries.packs.scope import Scope
+from qa.rules.close_out_stands import joint_of
+from qa.wording import characteristics as words
+from qa.wording import close_outs
+from shop.wording import states
+
+
+@dataclass(frozen=True)
+class StandingLine:
+    """One thing that stands between here and closed."""
+
+    kind: str
+    what: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Stands:
+    key = "still_stands"
+    lines: tuple[StandingLine, ...]
+
+    @property
+    def data(self) -> list:
+        return [vars(line) for line in self.lines]
+
+    @property
+    def told(self) -> dict[str, str]:
+        return {f"stands: {line.what}, {line.kind}": line.why for line in self.lines}
+
+
+def standing_section(scope: Scope) -> Stands:
+    return Stands(
+        tuple(
+            StandingLine(str(close_outs.KINDS[x.kind]), x.what, x.why)
+            for x in scope.gathered.stands
+            if scope.has(x.path, x.joints)
+        )
+    )
+
+
+@dataclass(frozen=True)
+class TemporaryLine:
+    """One item: what was put in where, by whom, and where its pieces are now."""
+
+    number: str
+    bay: str
+    what: str
+    where: str
+    why: str
+    put_in: str
+    count: int
+    inside: int
+    missing: int
+    out: int
+    released: int
+    story: str
+
+
+@dataclass(frozen=True)
+class TemporaryItems:
+    key = "temporary_items"
+    lines: tuple[TemporaryLine, ...]
+
+    @property
+    def data(self) -> list:
+        return [vars(line) for line in self.lines]
+
+    @property
+    def told(self) -> dict[str, str]:
+        return {
+            line.number: f"{line.count} in, {line.out} out, {line.inside} still in, "
+            f"{line.missing} not found, {line.released} released"
+            for line in self.lines
+        }
+
+
+def temporary_section(scope: Scope) -> TemporaryItems:
+    rows = temporary_rows.items("all", airframe=scope.airframe).order_by("number")
+    here = [item for item in rows if scope.has(item.bay.path, joint_of(item))]
+    return TemporaryItems(tuple(map(_temporary, temporary_rows.stories(here))))
+
+
+def _temporary(page) -> TemporaryLine:
+    row = page.row
+    return TemporaryLine(
+        number=row.label,
+        bay=row.bay,
+        what=row.what,
+        where=row.where,
+        why=row.why,
+        put_in=f"{row.by}, {local(row.at)}",
+        count=row.count,
+        inside=row.inside,
+        missing=row.missing,
+        out=row.out,
+        released=row.released,
+        story="; ".join(map(_step, page.steps)),
+    )
+
+
+def _step(step) -> str:
+    told = f"{step.count} {step.get_verb_display()}, {step.entry.author}, "
+    told += local(step.entry.received_at)
+    return f"{told}: {step.note}" if step.note else told
+
+
+@dataclass(frozen=True)
+class Proven:
+    """Characteristics beside gap, flushness and holes, as they stand."""
+
+    key = "other_characteristics"
+    lines: tuple[Characteristic, ...]
+
+    @property
+    def data(self) -> list:
+        return [line.number for line in self.lines]
+
+    @property
+    def told(self) -> dict[str, str]:
+        return {line.number: line.told for line in self.lines}
+
+
+def proven_section(scope: Scope) -> Proven:
+    records = scope.gathered.records
+    return Proven(
+        tuple(
+            _proven(planned, records, scope.unit)
+            for planned in records.characteristics
+            if scope.has(planned.bay.path, {planned.joint_id} - {None})
+        )
+    )
+
+
+def _proven(planned, records, unit: str) -> Characteristic:
+    result = records.results.get(planned.pk)
+    stale = records.stale.get(result.pk, "") if result else ""
+    found = words.result(planned.quality, result, unit) if result else ""
+    state = states.key_of(result.verdict, result.deviation) if result else ""
+    if result is None or state == "":
+        state = "not_measured"
+    told = [planned.current.how]
+    if result:
+        told = [
+            result.note,
+            f"{result.entry.author}, {local(result.entry.received_at)}",
+        ]
+    if stale:
+        told = [f"was {found}; {stale}", *told]
+        state, found = "stale", ""
+    return Characteristic(
+        number=planned.number,
+        location=planned.joint.number if planned.joint else planned.bay.path,
+        designator=f"{planned.name}, {Quality(planned.quality).label}",
+        requirement=words.limits(planned.current, planned.quality),
+        result=found,
+        state=state,
+        verdict=states.verdict_word(state),
+        tooling=result.instrument.code if result and result.instrument else "",
+        nonconformance="none raised" if states.fails(state) else "",
+        comment="; ".join(filter(None, told)),
+    )
