@@ -40,7 +40,7 @@ def temporary(section: TemporaryItems) -> list[Block]:
         Column("Out", 8, "right"),
         Column("Still in", 9, "right"),
         Column("Not found", 11, "right"),
-        Column("What happened", 46, lines=6),
+        Column("What happened", 46, lines=20),
     )
     rows = [
         (

@@ -56,7 +56,7 @@ def _item(one: PackItem) -> list[Block]:
         Column("When", 30),
         Column("By", 32, lines=2),
         Column("What", 52, lines=3),
-        Column("Note", 68, lines=6),
+        Column("Note", 68, lines=30),
     )
     return [
         replace(head, place=Place("", 2, words)),

@@ -84,17 +84,20 @@ def _checks(one: PackJoint) -> list[Block]:
     return [head, *table(columns, one.checks, CONTENT, size=7.2), gap(3)]
 
 
-def characteristics(lines, unit: str) -> list[Block]:
-    """Every characteristic: requirement, result, verdict, tooling, nonconformance."""
+def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
+    """Every characteristic: requirement, result, verdict, tooling, nonconformance.
+    worded: told in words, which take several lines."""
     columns = [
-        Column("Char. No.", 18, font=SEMIBOLD),
-        Column("Characteristic", 12),
-        Column("Requirement", 46, lines=2),
-        Column("Results", 15, "right", font=SEMIBOLD),
+        Column("Char. No.", 18, font=SEMIBOLD, lines=2 if worded else 1),
+        Column("Characteristic", 30 if worded else 12, lines=3 if worded else 1),
+        Column("Requirement", 32 if worded else 46, lines=3),
+        Column("Results", 26, font=SEMIBOLD, lines=3)
+        if worded
+        else Column("Results", 15, "right", font=SEMIBOLD),
         Column("Verdict", 28, mark=MARK),
         Column("Tooling", 11),
         Column("Nonconformance No.", 16),
-        Column("Comments", 42, lines=2),
+        Column("Comments", 42, lines=6 if worded else 2),
     ]
     rows = [
         (
@@ -130,7 +133,7 @@ def proven(section: Proven) -> list[Block]:
     if not section.lines:
         return []
     out = section_heading("Other characteristics", f"{len(section.lines)} planned")
-    return out + characteristics(section.lines, "the units shown")
+    return out + characteristics(section.lines, "the units shown", worded=True)
 
 
 def _holes(one: PackHoles) -> list[Block]:
@@ -145,4 +148,4 @@ def _holes(one: PackHoles) -> list[Block]:
     head = replace(head, place=Place(name, 1, (one.serial, one.label)))
     out = [head, *blocks.identity(pairs), gap(2)]
     out += blocks.bullets(one.notes)
-    return out + characteristics(one.lines, one.unit)
+    return out + characteristics(one.lines, one.unit, worded=True)

@@ -122,9 +122,9 @@ def signed(section: Signed) -> list[Block]:
             Column("Of", 26, lines=2),
             Column("By", 28, lines=2),
             Column("Certificate number and kind", 28, lines=2),
-            Column("When", 30),
-            Column("Digest of what was signed", 26),
-            Column("Holds", 36, lines=4),
+            Column("When", 24, lines=2),
+            Column("Digest of what was signed", 28),
+            Column("Holds", 40, lines=8),
         )
         rows = [
             (x.meaning, x.what, x.by, x.certificate, x.at, x.digest[:16], x.holds)
