@@ -54,14 +54,14 @@ WHO = {
         characteristic_result close_out_airframe close_out_bay close_out_joint
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
         packs pack pack_pdf pack_signature pack_signed_inside
-        pack_page
+        pack_page read_pack
     """,
     CREW: """
         sign
         measure_study read_again
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
         new_hole_check new_check late_readings
-        raise_findings raise_by_hand nonconformance_act own_pin
+        remark_on_pack raise_findings raise_by_hand nonconformance_act own_pin
         put_in temporary_act
     """,
     MAKERS: """

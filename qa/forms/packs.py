@@ -47,3 +47,12 @@ class PackForm(forms.Form):
             if airframe and said.get(name) and said[name].type_id != airframe.type_id:
                 self.add_error(name, _("This is of another type of airframe."))
         return said
+
+
+class RemarkForm(forms.Form):
+    text = forms.CharField(
+        max_length=200,
+        label=_("What is wrong with this line"),
+        help_text=_("It becomes a nonconformance with this line in it."),
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )

@@ -84,7 +84,7 @@ from .offers import (
     OfferedJoint,
     SecondReading,
 )
-from .packs import IssuedPack, PackOrder
+from .packs import IssuedPack, PackOrder, PackRemark
 from .plans import (
     AppliedMove,
     CutDeviation,
@@ -157,6 +157,7 @@ __all__ = [
     "OfferedJoint",
     "Outcome",
     "PackOrder",
+    "PackRemark",
     "PatternHole",
     "PlanDefaults",
     "PlanEnd",

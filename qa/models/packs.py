@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from shop.models import Airframe, Fact, PaperSize, Part, Position
 
 from .joints import Joint
+from .nonconformances import Nonconformance
 
 
 class PackOrder(Fact):
@@ -111,3 +112,25 @@ class IssuedPack(Fact):
     @property
     def signature_name(self) -> str:
         return f"{self.signature_sha256[:2]}/{self.signature_sha256}.p7s"
+
+
+class PackRemark(Fact):
+    """What somebody wrote against a line of an issued pack: each is an item."""
+
+    pack = models.ForeignKey(IssuedPack, models.PROTECT, related_name="remarks")
+    line = models.CharField(max_length=200)
+    text = models.CharField(max_length=200)
+    item = models.OneToOneField(
+        Nonconformance, models.PROTECT, related_name="pack_remark"
+    )
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(text="") & ~Q(line=""), name="pack_remark_with_words"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.line}: {self.text}"

@@ -1,16 +1,21 @@
 """Inspection packs: ordered, made beside the server, fetched, tried by their code."""
 
+from functools import partial
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.core.exceptions import BadRequest
 from django.http import Http404
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from qa import press
+from qa.actions import pack_remarks as acts
 from qa.actions.packs import order_pack
-from qa.forms.packs import PackForm
-from qa.queries.packs import lists
+from qa.forms.packs import PackForm, RemarkForm
+from qa.queries.packs import lists, reading
 from qa.views.papers import answer, plain_name
 from shop import roles
 from shop.ledger import Refused
@@ -112,6 +117,51 @@ def pack_signature(request, number):
     issued, name = _issued(request, number)
     data = press.signature_of(issued)
     return answer(data, f"{name}.pdf.p7s", "application/pkcs7-signature")
+
+
+def _read(request, number: int, verb: str):
+    """An issued pack and the part of it that is asked for (?part=J-101)."""
+    order = _order(request, number, verb)
+    issued = getattr(order, "issued", None)
+    if issued is None:
+        raise Http404
+    issued.order = order
+    return order, issued, reading.read_pack(issued, request.GET.get("part"))
+
+
+@require_GET
+def read_pack(request, number):
+    """The pack as it was issued, to be read and remarked on at a tablet."""
+    order, issued, shown = _read(request, number, "look")
+    context = {
+        "order": order,
+        "row": lists.row_of(order),
+        "issued": issued,
+        "shown": shown,
+        "may": roles.may(request.user, "raise nonconformances"),
+    }
+    return render(request, "qa/packs/read_pack.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def remark_on_pack(request, number):
+    """A remark against one line (?part=J-101&line=J-101.5G): it becomes an item."""
+    order, issued, shown = _read(request, number, "raise nonconformances")
+    line = shown.line(request.GET.get("line", ""))
+    if line is None:
+        raise Http404
+    form = RemarkForm(posted(request))
+    act = partial(acts.remark_on_pack, by=request.user, pack=issued, line=line.said)
+    if request.method == "POST":
+        done, remark = attempt(form, act)
+        if done:
+            told = _("It is %(item)s now.") % {"item": remark.item.label}
+            messages.success(request, told)
+            part = urlencode({"part": shown.part})
+            return redirect(f"{reverse('read_pack', args=[number])}?{part}")
+    context = {"order": order, "line": line, "shown": shown, "form": form}
+    context["row"] = lists.row_of(order)
+    return render(request, "qa/packs/remark.html", context)
 
 
 @require_POST

@@ -1,0 +1,48 @@
+"""A remark against a line of an issued pack becomes an item."""
+
+from qa.actions import raising
+from qa.models import (
+    IssuedPack,
+    Joint,
+    Nonconformance,
+    NonconformanceKind,
+    PackRemark,
+    Source,
+)
+from shop import roles
+from shop.ledger import Refused, perform
+from shop.models import Role
+
+
+def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark:
+    """Write what is wrong with a line, as the pack tells it.
+
+    line: {"name", "joint", "station", "requirement", "told"}, each a text, "" where the
+    line has none. The item names the pack, so that whoever works on it sees what was
+    read.
+    """
+    roles.require(by, "raise nonconformances")
+    order, text = pack.order, text.strip()
+    if not text:
+        raise Refused("Say what is wrong.", field="text")
+    joint = Joint.objects.filter(type=order.airframe.type_id, number=line["joint"])
+    said = {"pack": order.label, "line": line["name"], "text": text}
+    with perform("pack_remark/1", by=by, said=said) as act:
+        item = Nonconformance(
+            airframe=order.airframe,
+            kind=NonconformanceKind.OTHER,
+            source=Source.INSPECTION if by.role == Role.INSPECTOR else Source.HAND,
+            joint=joint.first() if line["joint"] else None,
+            part=order.part,
+            title=text,
+            requirement=line["requirement"][:200],
+            found=line["told"][:200],
+            stations=[line["station"]] if line["station"] else [],
+            note=f"{order.label}, issue {order.issue}: {line['name']}",
+        )
+        raising.keep(act, item)
+        remark = act.record(
+            PackRemark(pack=pack, line=line["name"], text=text, item=item)
+        )
+        act.result = {"nonconformance": item.label}
+    return remark

@@ -1,0 +1,121 @@
+"""An issued pack to be read on a tablet: its record as it was kept, line by line."""
+
+import json
+from dataclasses import dataclass, field
+
+from qa.models import IssuedPack, PackRemark
+from qa.queries.packs.pack import record_file
+
+# Lines that belong to no joint.
+REST = ""
+
+
+@dataclass(frozen=True)
+class ReadLine:
+    """One line as the pages tell it, and what was remarked on it."""
+
+    name: str
+    joint: str
+    station: str
+    requirement: str
+    result: str
+    state: str
+    verdict: str
+    nonconformance: str
+    comment: str
+    remarks: tuple = ()
+
+    @property
+    def said(self) -> dict[str, str]:
+        """What an item keeps of it."""
+        told = " ".join(filter(None, (self.result, self.verdict)))
+        return {
+            "name": self.name,
+            "joint": self.joint,
+            "station": self.station,
+            "requirement": self.requirement,
+            "told": told,
+        }
+
+
+@dataclass(frozen=True)
+class ReadPack:
+    """One part of a pack: a joint of it, or what belongs to none. `parts` names all."""
+
+    claims: list[str]
+    parts: list[tuple[str, str]]
+    part: str
+    told: list[tuple[str, str]] = field(default_factory=list)
+    lines: list[ReadLine] = field(default_factory=list)
+
+    def line(self, name: str) -> ReadLine | None:
+        return next((line for line in self.lines if line.name == name), None)
+
+
+def read_pack(pack: IssuedPack, part: str | None = None) -> ReadPack:
+    """A part of the kept record; the first where none is named, or one not there."""
+    record = json.loads(record_file(pack).read_bytes())
+    joints = record["sections"]["joints"]
+    parts = [(one["joint"], f"{one['joint']} {one['name']}") for one in joints]
+    parts.append((REST, "everything else"))
+    names = [name for name, _words in parts]
+    part = part if part in names else names[0]
+    remarks: dict[str, list[PackRemark]] = {}
+    for one in pack.remarks.select_related("item__standing", "entry__by"):
+        remarks.setdefault(one.line, []).append(one)
+    lines = _lines(record, part, names, remarks)
+    return ReadPack(record["claims"], parts, part, _told(joints, part), lines)
+
+
+def _told(joints: list[dict], part: str) -> list[tuple[str, str]]:
+    """What a joint is told to be, above its lines."""
+    for one in joints:
+        if one["joint"] == part:
+            return [
+                ("As recorded", one["outcome"]),
+                ("Inspection", one["standing"]),
+                ("Fitted part", one["part"]),
+                ("Surround", one["surround"]),
+                ("Source of the limits", one["source_of_limits"]),
+                ("Acceptance condition", one["acceptance_condition"]),
+                ("Lacks", "; ".join(one["lacks"]) or "nothing beside its lines"),
+            ]
+    return []
+
+
+def _lines(record: dict, part: str, names: list[str], remarks) -> list[ReadLine]:
+    """Characteristics of a joint; or all other lines, with those of no joint."""
+    found, judged = [], set()
+    for one in record["characteristics"]:
+        joint, _dot, rest = one["number"].rpartition(".")
+        own = joint if joint in names and joint else REST
+        judged.add(one["number"])
+        if own == part:
+            found.append(_judged(one, own, remarks))
+    if part == REST:
+        found += [
+            _plain(name, told, remarks)
+            for name, told in record["lines"].items()
+            if name not in judged
+        ]
+    return found
+
+
+def _judged(one: dict, joint: str, remarks) -> ReadLine:
+    return ReadLine(
+        name=one["number"],
+        joint=joint,
+        station=one["location"] if joint else "",
+        requirement=f"{one['designator']} {one['requirement']}",
+        result=one["result"],
+        state=one["state"],
+        verdict=one["verdict"],
+        nonconformance=one["nonconformance"],
+        comment=one["comment"],
+        remarks=tuple(remarks.get(one["number"], ())),
+    )
+
+
+def _plain(name: str, told: str, remarks) -> ReadLine:
+    has = tuple(remarks.get(name, ()))
+    return ReadLine(name, "", "", "", told, "", "", "", "", has)
