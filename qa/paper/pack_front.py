@@ -85,7 +85,7 @@ def _box() -> Block:
             left += used + 44
         canvas.setLineWidth(0.25)
         canvas.setStrokeColor(HAIR)
-        text.write(canvas, x + 7, top - 32, "Remarks", size=6, color=CAPTION)
+        text.write(canvas, x + 7, top - 31, "Remarks", size=6, color=CAPTION)
         for k in range(2):
             y = top - 44 - k * 15
             canvas.line(x + 7, y, x + width - 7, y)
