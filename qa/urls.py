@@ -159,6 +159,7 @@ urlpatterns = [
     path("gauge-studies/", include(study_urls)),
     path("sampling/", sampling.sampling, name="sampling"),
     path("", include("qa.urls_molds")),
+    path("", include("qa.urls_floor_papers")),
     path("", include("qa.urls_chain")),
     path("", include("qa.urls_temporary")),
     path("", include("qa.urls_close_out")),

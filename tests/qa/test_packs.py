@@ -27,7 +27,7 @@ from django.urls import reverse
 
 from qa import press
 from qa.actions.packs import order_pack
-from qa.models import IssuedPack, Joint, Nonconformance, PackOrder
+from qa.models import IssuedPack, Joint, Nonconformance, PackOrder, PackRemark
 from qa.rules import pack_record
 from shop.files import signed_file
 from shop.ledger import Refused, perform, sealer
@@ -315,6 +315,31 @@ def test_the_code_of_a_page_tells_a_page_of_ours_from_any_other(demo_db, client)
     for wrong in ("0" * 16, digest[:8], second.content_digest[:16]):
         told = client.get(reverse("pack_page", args=[number, wrong])).content.decode()
         assert "of no pack that was issued" in told
+
+
+def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
+    client.force_login(Person.objects.get(username="ines"))
+    pack = IssuedPack.objects.order_by("pk")[0]
+    number = pack.order.number
+    read = client.get(reverse("read_pack", args=[number]), {"part": "J-170"})
+    assert "J-170.1G" in read.content.decode() and "1.40" in read.content.decode()
+    rest = client.get(reverse("read_pack", args=[number]), {"part": ""})
+    assert "part MG-1550-001" in rest.content.decode()
+    address = reverse("remark_on_pack", args=[number])
+    asked = f"{address}?part=J-170&line=J-170.1G"
+    empty = client.post(asked, {"text": " "})
+    assert empty.status_code == 200 and not PackRemark.objects.exists()
+    client.post(asked, {"text": "measured over the paint"})
+    remark = PackRemark.objects.get()
+    item = remark.item
+    assert (item.title, item.source) == ("measured over the paint", "inspection")
+    assert item.joint.number == "J-170" and item.stations == ["1"]
+    assert "1.40" in item.found and pack.order.label in item.note
+    read = client.get(reverse("read_pack", args=[number]), {"part": "J-170"})
+    assert item.label in read.content.decode()
+    assert client.get(f"{address}?part=J-170&line=J-999.1G").status_code == 404
+    # The pack itself stays as it was.
+    assert verify().faults == ()
 
 
 def test_an_order_in_the_press_shows_how_far_it_is_and_what_it_left(demo_db, client):
