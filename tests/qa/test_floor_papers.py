@@ -1,4 +1,4 @@
-"""Papers of the shop floor: what somebody at the mold or the scales must find on them."""
+"""Papers of the shop floor: what somebody at the mold or the scales must find."""
 
 import io
 
