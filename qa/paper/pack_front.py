@@ -45,7 +45,7 @@ def first_page(pack: Pack) -> list[Block]:
     first = replace(
         blocks.masthead(pack.title, pack.subtitle), place=Place("What is claimed")
     )
-    out = [first, *out, gap(3)]
+    out = [*_mark(pack), first, *out, gap(3)]
     if pack.note:
         out += [*paragraph(pack.note, CONTENT, size=8.5), gap(2)]
     out += [heading("What this pack claims", "of what is recorded, and no more")]
@@ -57,6 +57,24 @@ def first_page(pack: Pack) -> list[Block]:
     out += _earlier(pack)
     out += [heading("For the inspector"), gap(1, keep=True), _box(), gap(4)]
     return out + _summary(pack)
+
+
+MARK_HEIGHT, MARK_WIDTH = 15 * MM, 60 * MM
+
+
+def _mark(pack: Pack) -> list[Block]:
+    """The shop's own mark, at the right above the title."""
+    if not pack.mark:
+        return []
+
+    def draw(canvas, x, top, width):
+        canvas.drawImage(
+            pack.mark, x + width - MARK_WIDTH, top - MARK_HEIGHT, MARK_WIDTH,
+            MARK_HEIGHT, preserveAspectRatio=True, anchor="ne",
+        )  # fmt: skip
+
+    words = f"Mark of {pack.shop}"
+    return [Block(MARK_HEIGHT + 4, draw, tag="Figure", alt=words)]
 
 
 def _earlier(pack: Pack) -> list[Block]:

@@ -7,6 +7,8 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import PaperSize, Unit
 
+from .fields import PhotoField
+
 
 class IdentityForm(forms.Form):
     name = forms.CharField(
@@ -24,6 +26,12 @@ class IdentityForm(forms.Form):
         help_text=_("What new people start with; each may choose."),
     )
     paper = forms.ChoiceField(label=_("Paper"), choices=PaperSize.choices)
+    picture = PhotoField(
+        label=_("Mark of the shop"),
+        required=False,
+        help_text=_("A picture for the first page of inspection packs."),
+    )
+    no_mark = forms.BooleanField(label=_("No mark any more"), required=False)
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.conf import settings
 from django.db import models
 
-from shop.models import Photo
+from shop.models import Photo, ShopIdentity
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,10 @@ class KeptFile:
     word: str
 
 
-KEPT_FILES = [KeptFile(Photo, "sha256", "jpg", "picture")]
+KEPT_FILES = [
+    KeptFile(Photo, "sha256", "jpg", "picture"),
+    KeptFile(ShopIdentity, "mark", "jpg", "picture"),
+]
 
 
 def register(kept: KeptFile) -> None:
@@ -37,7 +40,8 @@ def faults() -> Iterator[str]:
 
 
 def _faults(kept: KeptFile) -> Iterator[str]:
-    rows = kept.model.objects.order_by(kept.column, "pk").values_list("pk", kept.column)
+    rows = kept.model.objects.exclude(**{kept.column: ""})
+    rows = rows.order_by(kept.column, "pk").values_list("pk", kept.column)
     before = None
     for key, digest in rows.iterator(2000):
         if digest == before:

@@ -21,6 +21,8 @@ class ShopIdentity(Fact):
     time_zone = models.CharField(_("time zone"), max_length=60)
     units = models.CharField(_("units"), max_length=2, choices=Unit)
     paper = models.CharField(_("paper"), max_length=6, choices=PaperSize)
+    # The sha256 of the picture that stands on the first page of packs; "" has none.
+    mark = models.CharField(_("mark"), max_length=64, blank=True)
 
     class Meta:
         ordering = ("id",)
@@ -33,6 +35,10 @@ class ShopIdentity(Fact):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def mark_name(self) -> str:
+        return f"{self.mark[:2]}/{self.mark}.jpg" if self.mark else ""
 
     @classmethod
     def unsaid(cls) -> "ShopIdentity":

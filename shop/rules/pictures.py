@@ -58,7 +58,13 @@ def _encode(image_module, content: bytes) -> tuple[bytes, int, int]:
         if getattr(picture, "n_frames", 1) > 1:
             raise Refused(_("The picture moves: send a still one."), field="file")
         picture.draft("RGB", (SIDE, SIDE))
-        upright = ImageOps.exif_transpose(picture).convert("RGB")
+        upright = ImageOps.exif_transpose(picture)
+    if upright.has_transparency_data:
+        # What can be seen through lies on white, as on paper.
+        clear = upright.convert("RGBA")
+        upright = image_module.new("RGB", clear.size, "white")
+        upright.paste(clear, mask=clear.getchannel("A"))
+    upright = upright.convert("RGB")
     upright.thumbnail((SIDE, SIDE))
     # A new image holds pixels only: no place, no camera, no name.
     clean = image_module.new("RGB", upright.size)

@@ -18,13 +18,14 @@ from .airframes import form_view
 def shop_identity(request):
     roles.require(request.user, "name the shop")
     now = identity.the_shop()
-    start = {name: getattr(now, name) for name in IdentityForm.base_fields}
+    start = {name: getattr(now, name, None) for name in IdentityForm.base_fields}
     return form_page(
         request,
-        IdentityForm(posted(request), initial=start),
+        IdentityForm(posted(request), request.FILES or None, initial=start),
         partial(set_identity, by=request.user),
         heading=_("The shop"),
         back=reverse("shop_identity"),
         template="shop/identity/identity.html",
         history=identity.history(),
+        mark=now.mark,
     )

@@ -24,11 +24,13 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from PIL import Image
 
 from qa import press
 from qa.actions.packs import order_pack
 from qa.models import IssuedPack, Joint, Nonconformance, PackOrder, PackRemark
 from qa.rules import pack_record
+from shop.actions.identity import set_identity
 from shop.files import signed_file
 from shop.ledger import Refused, perform, sealer
 from shop.ledger.verify import verify
@@ -198,6 +200,19 @@ def test_bookmarks_and_index_lead_to_the_pages(whole):
     assert marks["J-170 Tow hook flap to fuselage"] + 1 in map(int, shown.split(", "))
 
 
+def test_the_mark_of_the_shop_stands_on_the_first_page(demo_db):
+    lead = Person.objects.get(username="lena")
+    picture = io.BytesIO()
+    Image.new("RGB", (60, 20), "navy").save(picture, "PNG")
+    said = {"name": "Shop", "time_zone": "UTC", "units": "mm", "paper": "a4"}
+    set_identity(by=lead, picture=picture.getvalue(), **said)
+    pdf = printed(ordered(joint=Joint.objects.get(number="J-170")))
+    reader = pypdf.PdfReader(io.BytesIO(pdf))
+    (mark,) = reader.pages[0].images
+    assert mark.image.size == (60, 20) and not reader.pages[1].images
+    assert archival.validated(pdf) == []
+
+
 def test_an_earlier_issue_stays_and_a_newer_one_tells_what_changed(demo_db):
     first, second = IssuedPack.objects.order_by("order__issue").filter(
         order__subject="MG2-001 J-170"
@@ -267,7 +282,9 @@ def test_its_signature_is_that_of_exactly_these_bytes(demo_db, tmp_path):
 
     assert tried(press.file_of(pack)) == 0
     other = tmp_path / "other.pdf"
-    other.write_bytes(press.file_of(pack).read_bytes().replace(b"/Title", b"/Tytle", 1))
+    wrong = bytearray(press.file_of(pack).read_bytes())
+    wrong[len(wrong) // 2] ^= 1
+    other.write_bytes(wrong)
     assert tried(other) != 0
 
 

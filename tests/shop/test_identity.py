@@ -6,8 +6,10 @@ from datetime import UTC, timedelta
 import pypdf
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
+from PIL import Image
 
 from shop.actions import routes
 from shop.actions.identity import set_identity
@@ -94,3 +96,25 @@ def test_a_time_typed_into_a_form_is_of_the_shops_zone(client_of, people):
     step = tool.steps.order_by("order")[0]
     client_of("builder").post(reverse("do_step", args=[step.pk]), {"done_at": typed})
     assert StepDone.objects.get().done_at == at
+
+
+def test_the_mark_of_the_shop_stays_until_another_is_said(
+    client_of, people, settings, tmp_path
+):
+    settings.MEDIA_ROOT = tmp_path
+    clear = io.BytesIO()
+    Image.new("RGBA", (90, 40), (0, 0, 0, 0)).save(clear, "PNG")
+    mark = SimpleUploadedFile("mark.png", clear.getvalue(), "image/png")
+    lead, url = client_of("lead"), reverse("shop_identity")
+    assert lead.post(url, {**SAID, "picture": mark}).status_code == 302
+    kept = Image.open(tmp_path / the_shop().mark_name)
+    assert kept.size == (90, 40) and kept.getpixel((9, 9)) == (255, 255, 255)
+    lead.post(url, {**SAID, "name": "Another name"})
+    assert the_shop().mark_name and the_shop().mark in lead.get(url).content.decode()
+    (tmp_path / the_shop().mark_name).write_bytes(b"another")
+    assert "holds another picture" in verify().fault
+    lead.post(url, {**SAID, "no_mark": "on"})
+    assert the_shop().mark == ""
+    wrong = SimpleUploadedFile("mark.png", b"no picture", "image/png")
+    answer = lead.post(url, {**SAID, "picture": wrong})
+    assert list(answer.context["form"].errors)

@@ -98,7 +98,15 @@ class Pack:
     record: bytes
     digest: str
     table: bytes
+    mark: str = ""
     cautions: tuple[str, ...] = GENERAL_CAUTIONS
+
+
+def _mark() -> str:
+    """The file of the shop's mark, "" without one."""
+    name = the_shop().mark_name
+    path = settings.MEDIA_ROOT / name
+    return str(path) if name and path.is_file() else ""
 
 
 def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
@@ -135,6 +143,7 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
         record=record,
         digest=digest,
         table=pack_record.table_of(record),
+        mark=_mark(),
     )
 
 
