@@ -396,7 +396,7 @@ def test_a_pack_is_archival_and_tagged_to_be_read_aloud(whole, tmp_path):
         ["pdfinfo", "-struct-text", path], capture_output=True, text=True, check=True
     ).stdout
     for tag in ("H1", "H2", "H3", "P", "Figure"):
-        assert re.search(rf"^  {tag} ", told, re.M)
+        assert re.search(rf"^  {tag}\b", told, re.M)
     reader = pypdf.PdfReader(io.BytesIO(pdf))
     assert reader.trailer["/Root"]["/Lang"] == "en-US"
     figures = [

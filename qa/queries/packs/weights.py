@@ -42,7 +42,7 @@ class Weights:
         found = {f"weight {one}": "never weighed" for one in self.never}
         found |= {
             f"weight {one.serial}, {one.stage}": f"{one.mass}, {one.day}"
-            for one in reversed(self.lines)
+            for one in self.lines
         }
         return found | {f"airframe, {what}": told for what, told in self.total}
 
