@@ -59,7 +59,7 @@ def first_page(pack: Pack) -> list[Block]:
     return out + _summary(pack)
 
 
-MARK_HEIGHT, MARK_WIDTH = 15 * MM, 60 * MM
+MARK_HEIGHT, MARK_WIDTH = 15 * MM, 58 * MM
 
 
 def _mark(pack: Pack) -> list[Block]:
