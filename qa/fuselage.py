@@ -10,14 +10,13 @@ from qa.actions import checks, settings, trimming
 from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
 from qa.envelopes import Said
-from qa.models import Check, FitPlan, FitUp, Instrument
+from qa.models import Check, FitPlan, FitUp
 from qa.queries.plans import plan_pages
-from qa.rules import plan_records, planning, rigs
+from qa.rules import bites, plan_records, planning, rigs
 from qa.rules.planning import WorkedPlan
 from shop.ledger import Refused
 from shop.models import Entry, Person
 
-SETTINGS = "a list of what was set"
 MOST_STEPS = 10_000
 
 
@@ -26,23 +25,22 @@ def _the_check(said: Said, related) -> Check:
 
 
 def _check_after(by: Person, said: Said, envelope: dict) -> None:
-    """A check of the fit-up that a setting or a cut opened, at the joint of a check
-    before it: the tablet could not know that fit-up yet."""
-    joint = _the_check(said, ("fit_up__joint",)).fit_up.joint
+    """A check of the fit-up that a setting or a cut opened, as the check before it: at
+    its joint, with its gauge, in its finish."""
+    before = _the_check(said, ("fit_up__joint", "instrument"))
+    joint = before.fit_up.joint
     done = said.row("after", Entry.objects.all(), key="act")
     opened = json.loads(done.body)["result"].get("fitups", [])
     rows = FitUp.objects.select_related("revision", "joint", "airframe")
     fit_up = rows.filter(entry_id__in=opened, joint=joint).first()
     if fit_up is None:
         raise Refused(f"That opened no fit-up of {joint.number}.", field="after")
-    gauges = Instrument.objects.all()
     checks.start_check(
         by=by,
         fit_up=fit_up,
-        finish=said.text("finish", 8),
-        instrument=said.row("instrument", gauges, key="uuid", missing_ok=True),
+        finish=before.finish,
+        instrument=before.instrument,
         temperature_mc=said.temperature(),
-        in_acceptance_condition=said.flag("in_acceptance_condition"),
         note=said.text("note"),
         form="check/3",
         **envelope,
@@ -50,49 +48,42 @@ def _check_after(by: Person, said: Said, envelope: dict) -> None:
 
 
 def _set(by: Person, said: Said, envelope: dict) -> None:
-    check, plan = _planned(said)
-    # What was set is so, whatever became of the plan since.
-    plan = plan if plan and plan_records.standing(plan) else None
-    worked = plan_records.worked_of(plan) if plan else planning.gathered(check)
-    settings.record_settings(
-        by=by,
-        checks=[one.check for one in worked.joints],
-        made=_settings(said, worked),
-        plan=plan,
-        note=said.text("note"),
-        form="set/1",
-        **envelope,
-    )
+    _record(by, said, {**envelope, "form": "set/1"}, cut=False)
 
 
 def _cut(by: Person, said: Said, envelope: dict) -> None:
+    _record(by, said, {**envelope, "form": "cut/1"}, cut=True)
+
+
+def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
+    """Settings, and where anything came off the cut that they were made with."""
     check, plan = _planned(said)
     worked = plan_records.worked_of(plan) if plan else planning.gathered(check)
-    found = {str(one.check.entry_id): one.check for one in worked.joints}
-    taken = [
-        _taken(Said(one), found)
-        for one in said.items("cuts", dict, "a list of what came off")
-    ]
-    places = [(one.check, one.station, one.side) for one in taken]
-    if len(set(places)) < len(places):
-        raise Refused("One station is cut twice.", field="cuts")
-    moved = None
-    if said.flag("moved") and plan and worked.plan.settings is None:
-        moved = plan_pages.moved(worked, "mm")
-    if said.items("settings", dict, SETTINGS):
-        made = _settings(said, worked)
-        if any(one.value_nm != one.was_nm for one in made.settings):
-            moved = made
-    trimming.record_trim(
+    items = list(map(Said, said.items("items", dict, "a list of what was done")))
+    made = _settings([item for item in items if item.text("name", 90)], worked)
+    note, moved, more = said.text("note"), said.flag("moved"), said.flag("more")
+    checks_cut = [joint.check for joint in worked.joints]
+    taken = [_taken(item, checks_cut) for item in items if item.text("side", 8)]
+    if cut and any(depth.depth_nm() for depth in taken):
+        trimming.record_trim(
+            by=by,
+            checks=checks_cut,
+            taken=_once(taken),
+            plan=plan,
+            moved=_beside(made, worked, moved=moved),
+            note=note,
+            reason=note[:200],
+            more=more,
+            **envelope,
+        )
+        return
+    settings.record_settings(
         by=by,
-        checks=list(found.values()),
-        taken=taken,
-        plan=plan,
-        moved=moved,
-        note=said.text("note"),
-        reason=said.text("reason", 200),
-        more=said.flag("more"),
-        form="cut/1",
+        checks=checks_cut,
+        made=made,
+        # What was set is so, whatever became of the plan since.
+        plan=plan if plan and plan_records.standing(plan) else None,
+        note=note,
         **envelope,
     )
 
@@ -105,31 +96,52 @@ def _planned(said: Said) -> tuple[Check, FitPlan | None]:
     return check, said.row("plan", plans, key="entry_id", missing_ok=True)
 
 
-def _taken(one: Said, checks_by_act: dict[str, Check]) -> Taken:
-    check = checks_by_act.get(one.text("check", 36))
-    if check is None:
-        raise Refused("That check is not of this plan.", field="cuts")
+def _beside(made: Settings, worked: WorkedPlan, *, moved: bool):
+    """What was done beside a cut: settings, or the move that the plan asks for."""
+    if any(setting.value_nm != setting.was_nm for setting in made.settings):
+        return made
+    if moved and worked.record and worked.plan.settings is None:
+        return plan_pages.moved(worked, "mm")
+    return None
+
+
+def _taken(item: Said, checks_cut: list[Check]) -> Taken:
+    """What came off at a station, counted in the last digit that it was asked in."""
+    act = item.text("check", 36)
+    check = next((row for row in checks_cut if str(row.entry_id) == act), None)
+    done, unit = item.integer("done"), item.text("unit", 2)
+    deep = done is not None and 0 <= done <= MOST_STEPS
+    if check is None or not deep or unit not in bites.PLACES:
+        words = "What came off is a depth at a check of this plan."
+        raise Refused(words, field="items")
     return Taken(
         check=check,
-        station=one.text("station", 20),
-        side=one.text("side", 8),
-        value=one.text("value", 24),
-        unit=one.text("unit", 2),
+        station=item.text("station", 20),
+        side=item.text("side", 8),
+        value=bites.depth_text(done, unit),
+        unit=unit,
     )
 
 
-def _settings(said: Said, worked: WorkedPlan) -> Settings:
+def _once(taken: list[Taken]) -> list[Taken]:
+    places = {(depth.check.pk, depth.station, depth.side) for depth in taken}
+    if len(places) < len(taken):
+        raise Refused("One station is cut twice.", field="items")
+    return taken
+
+
+def _settings(items: list[Said], worked: WorkedPlan) -> Settings:
     """What was set, in whole steps from what it was set to when it was asked for, and
     what that should do."""
     present = {one.name: one for one in rigs.present_at(worked.main.check.fit_up)}
     rows, steps = [], dict.fromkeys(present, 0)
-    for one in map(Said, said.items("settings", dict, SETTINGS)):
-        name = one.text("name", 90)
+    for item in items:
+        name = item.text("name", 90)
         if name not in present or name in {row.name for row in rows}:
-            raise Refused(f"Nothing called {name} holds this part.", field="settings")
-        done, was_nm, asked = map(one.integer, ("steps", "was_nm", "asked"))
+            raise Refused(f"Nothing called {name} holds this part.", field="items")
+        done, was_nm, asked = map(item.integer, ("done", "was_nm", "asked"))
         if None in (done, was_nm) or max(abs(done), abs(asked or 0)) > MOST_STEPS:
-            raise Refused(f"How far {name} was set is not said.", field="settings")
+            raise Refused(f"How far {name} was set is not said.", field="items")
         step = present[name].step_nm
         steps[name] = done
         rows.append(
@@ -141,11 +153,13 @@ def _settings(said: Said, worked: WorkedPlan) -> Settings:
                 was_nm=was_nm,
             )
         )
-    changes = [steps[name] * one.step_nm for name, one in present.items()]
+    if not rows:
+        return Settings([], {})
+    changes = [steps[name] * adjuster.step_nm for name, adjuster in present.items()]
     try:
         made = rigs.made([*present.values()], changes, worked.joints)
     except rigs.CannotBeSet as why:
-        raise Refused(str(why), field="settings") from why
+        raise Refused(str(why), field="items") from why
     return Settings(rows, made.changes)
 
 

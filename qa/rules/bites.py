@@ -11,6 +11,9 @@ from qa.rules import requirements
 from qa.wording import lengths
 from shop.numeric.units import to_mm, to_nm
 
+# Decimals that a cut is told in.
+PLACES = {"mm": 2, "in": 3}
+
 
 @dataclass(frozen=True)
 class Bite:
@@ -35,6 +38,13 @@ def known_bite(bite: float, half: float, least: float) -> float:
     places = lengths.places_known(half, "mm")
     told = math.floor(bite * 10**places + 1e-6) / 10**places
     return told if told >= min(least, bite) and told else told_bite(bite)
+
+
+def depth_text(count: int, unit: str) -> str:
+    """So many of the last digit that a cut is told in: 45 of a millimeter are 0.45."""
+    places = PLACES[unit]
+    whole, part = divmod(count, 10**places)
+    return f"{whole}.{part:0{places}d}"
 
 
 def bite_of(

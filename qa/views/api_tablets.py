@@ -5,6 +5,8 @@ from dataclasses import asdict
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404
+from django.template.loader import render_to_string
+from django.utils import timezone
 from django.views.decorators.debug import sensitive_variables
 
 from qa import envelopes
@@ -84,7 +86,10 @@ def next_work(request, check):
     tag = f'"{newest}-{unit}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers={"ETag": tag})
-    return JsonResponse(queries.next_work(found, unit), headers={"ETag": tag})
+    work = queries.next_work(found, unit)
+    context = {"work": work, "now": timezone.now()}
+    told = work.told() | {"html": render_to_string("qa/tablet/next_work.html", context)}
+    return JsonResponse(told, headers={"ETag": tag})
 
 
 @api("POST")

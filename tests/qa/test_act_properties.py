@@ -101,24 +101,18 @@ def at_the_fuselage(engineer) -> dict[str, dict]:
     hung, loose, gone = (make(engineer) for make in (hung_check, a_check, a_check))
     cut(engineer, gone, {"3": "0.40"})
     done = TrimCut.objects.latest("pk").entry_id
-    upper = {"name": "upper hinge: aft/fore", "steps": 8, "was_nm": 0, "asked": 9}
+    upper = {"name": "upper hinge: aft/fore", "done": 8, "was_nm": 0, "asked": 9}
     off = {
-        "check": str(loose.entry_id), "station": "3", "side": "part",
-        "value": "0.40", "unit": "mm",
+        "check": str(loose.entry_id), "station": "3", "side": "part", "unit": "mm",
+        "asked": 45, "done": 40,
     }  # fmt: skip
+    more = {"plan": None, "moved": False, "more": False, "note": "no plan was taken"}
     return {
-        "set/1": {
-            "check": str(hung.entry_id), "plan": None, "settings": [upper], "note": "",
-        },
-        "cut/1": {
-            "check": str(loose.entry_id), "plan": None, "cuts": [off], "settings": [],
-            "moved": False, "more": False, "note": "", "reason": "no plan was taken",
-        },
+        "set/1": {"check": str(hung.entry_id), "items": [upper], **more},
+        "cut/1": {"check": str(loose.entry_id), "items": [off], **more},
         "check/3": {
-            "check": str(gone.entry_id),
-            "after": str(done), "finish": "bare",
-            "instrument": str(gone.instrument.uuid),
-            "temperature": "21.5", "in_acceptance_condition": False, "note": "",
+            "check": str(gone.entry_id), "after": str(done), "temperature": "21.5",
+            "note": "",
         },
     }  # fmt: skip
 

@@ -1,7 +1,6 @@
 """What a tablet sends of settings and cuts done at the fuselage, and what it carries to
 do so without a network: each act one fact, and the check after it in its fit-up."""
 
-import json
 import uuid
 
 import pytest
@@ -19,7 +18,7 @@ from tests.qa.test_acts import put
 from tests.qa.test_claims import Sender
 
 pytestmark = pytest.mark.django_db
-UPPER, LOWER, LATCH = "upper hinge: aft/fore", "lower hinge: aft/fore", "latch: out/in"
+UPPER, LOWER = "upper hinge: aft/fore", "lower hinge: aft/fore"
 
 
 @pytest.fixture
@@ -54,45 +53,37 @@ def next_of(client, check, unit="mm"):
     return answer.json()
 
 
-def setting(told, **steps):
-    """The act that the tablet makes of what it was told: by name, else as asked."""
+def done(told, **otherwise):
+    """The act that the tablet makes of what it was told: as asked, but for steps of an
+    adjuster by its name, of a cut by its station (s3=40)."""
+    items = []
+    for item in told["items"]:
+        name = item.get("name") or f"s{item['station']}"
+        items.append({**item, "done": otherwise.get(name, item["asked"])})
+    more = {"note": "", "moved": False, "more": False}
+    return {"check": told["check"], "plan": told["plan"], "items": items, **more}
+
+
+def checking(check, after, **more):
+    plain = {"check": str(check.entry_id), "after": str(after)}
+    return {**plain, "temperature": "21,5", "note": "", **more}
+
+
+def expected_of(told, said):
+    """What the tablet expects at each field of the next check, nm."""
     return {
-        "check": told["check"],
-        "plan": told["plan"] and told["plan"]["uuid"],
-        "note": "",
-        "settings": [
-            {
-                "name": one["name"],
-                "steps": steps.get(one["name"], one["asked"]),
-                "was_nm": one["was_nm"],
-                "asked": one["asked"],
-            }
-            for one in told["settings"]
-        ],
+        (field["station"], field["kind"]): field["before"]["nm"]
+        + sum(nm * said["items"][int(row)]["done"] for row, nm in field["by"].items())
+        for field in told["again"][0]["fields"]
     }
 
 
-def cutting(told, **depths):
-    """The same of cuts; by station, else as asked."""
-    cuts = [
-        {
-            "check": one["check"],
-            "station": one["station"],
-            "side": one["side"],
-            "value": depths.get(f"s{one['station']}", one["asked"]),
-            "unit": told["unit"],
-        }
-        for one in told["cuts"]
-    ]
-    plan = told["plan"] and told["plan"]["uuid"]
-    more = {"settings": [], "moved": False, "more": False, "note": "", "reason": ""}
-    return {"check": told["check"], "plan": plan, "cuts": cuts, **more}
-
-
-def checking(told, after, **more):
-    plain = {"finish": "bare", "instrument": None, "temperature": "", "note": ""}
-    plain["in_acceptance_condition"] = False
-    return {"check": told["check"], "after": str(after), **plain, **more}
+def words_of(told):
+    """By name or station: what each step is called."""
+    return {
+        item.get("name") or item["station"]: row["words"]
+        for item, row in zip(told["items"], told["words"], strict=True)
+    }
 
 
 def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader(
@@ -100,19 +91,19 @@ def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader
 ):
     check = displaced(engineer)
     told = next_of(builder, check)
-    first = told["ways"][0]
-    assert (first["kind"], first["first"], told["plan"]) == ("set", True, None)
-    assert told["steps"][0].startswith("Upper hinge: 0.9 mm aft; lower hinge: 0.9 mm")
-    by_name = {one["name"]: one for one in told["settings"]}
-    assert first["set"] == {n: o["asked"] for n, o in by_name.items() if o["asked"]}
-    upper = by_name[UPPER]
-    assert (upper["asked"], upper["low"], len(upper["words"])) == (9, -20, 41)
-    assert upper["words"][9 + 20] == "0.9 mm aft"
-    assert upper["words"][20] == "stays"
-    assert "one 0.5 mm shim" in by_name["upper hinge: out/in"]["words"][5]
+    assert (told["plan"], told["form"]) == (None, "set/1")
+    page = told["html"]
+    assert "Upper hinge: 0.9 mm aft; lower hinge: 0.9 mm aft; latch: 0.4 mm in" in page
+    assert page.index("set it") < page.index("set and trim")
+    asked = {item["name"]: item["asked"] for item in told["items"]}
+    assert told["ways"]["set"] == {n: steps for n, steps in asked.items() if steps}
+    words = words_of(told)
+    upper = told["words"][list(asked).index(UPPER)]
+    assert (asked[UPPER], upper["low"], len(upper["words"])) == (9, -20, 41)
+    assert (upper["words"][29], upper["words"][20]) == ("0.9 mm aft", "stays")
+    assert "one 0.5 mm shim" in words["upper hinge: out/in"][5]
     inches = next_of(builder, check, "in")
-    by_name = {one["name"]: one for one in inches["settings"]}
-    assert by_name[UPPER]["words"][29] == "0.03543 in aft"
+    assert words_of(inches)[UPPER][29] == "0.03543 in aft"
     # Asked again while nothing was recorded: nothing is planned, nothing sent.
     address = f"/api/checks/{check.entry_id}/next?unit=mm"
     tag = builder.get(address)["ETag"]
@@ -120,27 +111,33 @@ def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader
     assert (again.status_code, again.content) == (304, b"")
 
 
-def test_one_step_of_each_adjuster_adds_up_to_what_the_settings_do(engineer, builder):
+def test_a_check_that_is_not_finished_has_nothing_next(engineer, builder):
+    check = hung_check(engineer)
+    answer = builder.get(f"/api/checks/{check.entry_id}/next")
+    assert (answer.status_code, answer.json()["error"]["code"]) == (422, "refused")
+
+
+def test_steps_of_adjusters_add_up_to_what_the_server_expects_of_them(
+    engineer, builder
+):
     check = displaced(engineer)
     told = next_of(builder, check)
-    put(builder, setting(told), form="set/1")
+    said = done(told, **{UPPER: 8})
+    put(builder, said, form="set/1")
     again = a_check(engineer, fit_up=FitUp.objects.latest("number"))
     beside = builder.get(f"/api/checks/{again.entry_id}").json()["beside"]
-    before = {(o["station"], o["kind"]): o["before"]["nm"] for o in beside}
-    effects = told["again"][0]["effects"]
-    for one in beside:
-        side = ("gap", "flush").index(one["kind"])
-        expected = before[one["station"], one["kind"]] + sum(
-            each["asked"] * effects[each["name"]][one["station"]][side]
-            for each in told["settings"]
-        )
-        assert one["expected_nm"] == pytest.approx(expected, abs=6_000)
+    here = expected_of(told, said)
+    assert len(beside) == len(here) == 24
+    for field in beside:
+        expected = here[field["station"], field["kind"]]
+        # Half of the last digit that is told, and what the turn bends.
+        assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
 
 
 def test_what_was_set_otherwise_is_one_fact_however_often_it_comes(engineer, builder):
     check = displaced(engineer)
     told, act = next_of(builder, check), uuid.uuid4()
-    said = setting(told, **{UPPER: 8})
+    said = done(told, **{UPPER: 8})
     first = put(builder, said, form="set/1", act=act)
     assert first.status_code == 201, first.content
     made = {one.name: one for one in AdjusterSetting.objects.all()}
@@ -151,9 +148,8 @@ def test_what_was_set_otherwise_is_one_fact_however_often_it_comes(engineer, bui
     assert (opened.number, opened.reason) == (2, FitUpReason.SET)
     again = put(builder, said, form="set/1", act=act)
     assert (again.status_code, again.json()) == (200, first.json())
-    other = put(builder, setting(told), form="set/1", act=act)
-    assert other.status_code == 422
-    assert other.json()["error"]["code"] == "reused"
+    other = put(builder, done(told), form="set/1", act=act)
+    assert (other.status_code, other.json()["error"]["code"]) == (422, "reused")
     # The same work said anew: it was done already, and is not done twice.
     stale = put(builder, said, form="set/1")
     assert (stale.status_code, stale.json()["error"]["code"]) == (409, "stale")
@@ -164,24 +160,25 @@ def test_what_was_set_otherwise_is_one_fact_however_often_it_comes(engineer, bui
 def test_the_check_after_settings_is_of_the_fit_up_that_they_opened(engineer, builder):
     check = displaced(engineer)
     told, act, after = next_of(builder, check), uuid.uuid4(), uuid.uuid4()
-    early = put(builder, checking(told, act), form="check/3")
+    early = put(builder, checking(check, act), form="check/3")
     assert early.json()["error"]["code"] == "unknown"
-    put(builder, setting(told), form="set/1", act=act)
-    instrument = str(check.instrument.uuid) if check.instrument else None
-    said = checking(told, act, instrument=instrument, temperature="21,5")
+    put(builder, done(told), form="set/1", act=act)
     for status in (201, 200):
-        answer = put(builder, said, form="check/3", act=after)
+        answer = put(builder, checking(check, act), form="check/3", act=after)
         assert answer.status_code == status, answer.content
     again = Check.objects.get(entry_id=after)
     assert again.fit_up == FitUp.objects.latest("number")
-    assert again.temperature_mc == 21_500
+    assert (again.temperature_mc, again.finish) == (21_500, check.finish)
+    assert again.instrument == check.instrument
     assert again.fit_up.held == check.fit_up.held
-    # What was done is told where the first check is looked at, and is not asked again.
+    other = put(builder, checking(check, act, note="x"), form="check/3", act=after)
+    assert other.json()["error"]["code"] == "reused"
+    # What was done is not asked again.
     now = next_of(builder, check)
-    assert (now["live"], now["ways"], now["settings"]) == (False, [], [])
-    other = displaced(engineer)
-    no = put(builder, checking({"check": str(other.entry_id)}, act), form="check/3")
-    assert no.json()["error"]["field"] == "after"
+    assert (now["items"], now["again"]) == ([], [])
+    assert "Measure again before the next step" in " ".join(now["html"].split())
+    strange = put(builder, checking(displaced(engineer), act), form="check/3")
+    assert strange.json()["error"]["field"] == "after"
 
 
 def test_settings_by_a_plan_end_it_and_stand_where_it_was_withdrawn_meanwhile(
@@ -190,51 +187,46 @@ def test_settings_by_a_plan_end_it_and_stand_where_it_was_withdrawn_meanwhile(
     check = displaced(engineer)
     plan = take(engineer, check, None)
     told = next_of(builder, check)
-    assert told["plan"]["label"] == plan.label and not told["plan"]["overtaken"]
-    put(builder, setting(told), form="set/1")
+    assert told["plan"] == str(plan.entry_id) and plan.label in told["html"]
+    put(builder, done(told), form="set/1")
     assert PlanEnd.objects.get(plan=plan).how == "done"
     assert {one.plan for one in AdjusterSetting.objects.all()} == {plan}
     check = displaced(engineer)
     plan = take(engineer, check, None)
     told = next_of(builder, check)
     fit_plans.withdraw(by=engineer, plan=plan, reason="another way")
-    assert put(builder, setting(told), form="set/1").status_code == 201
+    assert put(builder, done(told), form="set/1").status_code == 201
     assert AdjusterSetting.objects.latest("pk").plan is None
 
 
 def test_settings_are_refused_in_words_where_they_cannot_be(engineer, builder):
-    check = displaced(engineer)
-    told = next_of(builder, check)
-    upper = told["settings"][0]
+    told = next_of(builder, displaced(engineer))
 
-    def refused(**more):
-        said = setting(told)
-        said["settings"][0] |= more
+    def refused(said=None, **more):
+        said = said or done(told)
+        said["items"][0] |= more
         answer = put(builder, said, form="set/1")
         assert answer.status_code in (409, 422), answer.content
         return answer.json()["error"]["message"]
 
-    assert "It can be set from" in refused(steps=21)
-    assert "set in the meantime" in refused(was_nm=upper["was_nm"] + 100_000, steps=8)
+    assert "It can be set from" in refused(done=21)
+    assert "set in the meantime" in refused(was_nm=100_000, done=8)
     assert "Nothing called x" in refused(name="x")
-    twice = setting(told)
-    twice["settings"].append(twice["settings"][0])
-    no = put(builder, twice, form="set/1").json()["error"]
-    assert no["field"] == "settings"
-    assert "is not said" in refused(steps=None)
-    assert "is not said" in refused(steps=10**9)
-    nothing = setting(told, **{one["name"]: 0 for one in told["settings"]})
-    no = put(builder, nothing, form="set/1").json()["error"]["message"]
-    assert "nothing to record" in no
+    twice = done(told)
+    twice["items"].append(twice["items"][0])
+    assert "Nothing called" in refused(twice)
+    assert "is not said" in refused(done=None)
+    assert "is not said" in refused(done=10**9)
+    nothing = done(told, **{item["name"]: 0 for item in told["items"]})
+    assert "nothing to record" in refused(nothing)
     assert not AdjusterSetting.objects.exists()
 
 
 @pytest.mark.parametrize("form", ["set/1", "cut/1"])
 def test_who_may_not_cut_parts_records_neither(engineer, client_of, form):
-    check = displaced(engineer)
+    check, _plan = tight(engineer)
     told = next_of(client_of("visitor"), check)
-    said = setting(told) if form == "set/1" else cutting(told)
-    answer = put(client_of("inspector"), said, form=form, by="inspector")
+    answer = put(client_of("inspector"), done(told), form=form, by="inspector")
     assert answer.status_code == 403
     assert FitUp.objects.count() == 1
 
@@ -244,41 +236,53 @@ def test_a_cut_otherwise_than_asked_is_one_fact_and_opens_the_next_fit_up(
 ):
     check, plan = tight(engineer)
     told, act = next_of(builder, check), uuid.uuid4()
-    (one,) = told["cuts"]
-    assert (one["station"], one["asked"]) == ("3", "0.45")
-    witnesses = told["again"][0]["witnesses"]
+    (item,) = told["items"]
+    assert (item["station"], item["asked"], told["form"]) == ("3", 45, "cut/1")
+    assert words_of(told)["3"][45] == "0.45 mm"
+    fields = told["again"][0]["fields"]
+    witnesses = {field["station"] for field in fields if field["witness"]}
     assert len(witnesses) == 3 and "3" not in witnesses
-    assert told["again"][0]["first"][:4] == [*witnesses, "3"]
-    said = cutting(told, s3="0.40")
+    first = told["again"][0]["first"]
+    assert set(first[:3]) == witnesses and first[3] == "3"
+    said = done(told, s3=40)
+    assert expected_of(told, said)["3", "gap"] == 1_300_000
     for status in (201, 200):
         assert put(builder, said, form="cut/1", act=act).status_code == status
     cut = TrimCut.objects.get(depth_nm__gt=0)
     assert (cut.depth_nm, cut.planned_nm, cut.plan) == (400_000, 450_000, plan)
-    put(builder, checking(told, act), form="check/3", act=(after := uuid.uuid4()))
+    put(builder, checking(check, act), form="check/3", act=(after := uuid.uuid4()))
     shown = builder.get(f"/api/checks/{after}").json()
-    assert shown["first"] == told["again"][0]["first"]
+    assert shown["first"] == first
     here = [o for o in shown["beside"] if (o["station"], o["kind"]) == ("3", "gap")]
     assert here[0]["expected_nm"] == 1_300_000
     assert not verify().faults
 
 
+def test_a_cut_asked_in_inches_is_recorded_in_them(engineer, builder):
+    check, _plan = tight(engineer)
+    told = next_of(builder, check, "in")
+    assert words_of(told)["3"][told["items"][0]["asked"]] == "0.017 in"
+    assert put(builder, done(told), form="cut/1").status_code == 201
+    cut = TrimCut.objects.get(depth_nm__gt=0)
+    assert (cut.depth_nm, cut.value, cut.unit) == (431_800, "0.017", "in")
+
+
 def test_deeper_than_asked_wants_a_reason_and_an_ended_plan_cuts_nothing(
     engineer, builder
 ):
-    check, plan = tight(engineer)
+    check, _plan = tight(engineer)
     told = next_of(builder, check)
-    deep = cutting(told, s3="0.80")
+    deep = done(told, s3=80)
     no = put(builder, deep, form="cut/1").json()["error"]
     assert (no["field"], no["code"]) == ("reason", "reason")
-    other = {**deep, "cuts": [{**deep["cuts"][0], "check": str(uuid.uuid4())}]}
-    assert put(builder, other, form="cut/1").json()["error"]["field"] == "cuts"
-    twice = {**deep, "cuts": deep["cuts"] * 2}
+    for odd in ({"check": str(uuid.uuid4())}, {"done": -1}, {"unit": "ft"}):
+        other = {**deep, "items": [{**deep["items"][0], **odd}]}
+        assert put(builder, other, form="cut/1").json()["error"]["field"] == "items"
+    twice = {**deep, "items": deep["items"] * 2}
     assert "twice" in put(builder, twice, form="cut/1").json()["error"]["message"]
-    assert (
-        put(builder, {**deep, "reason": "it slipped"}, form="cut/1").status_code == 201
-    )
+    assert put(builder, {**deep, "note": "slipped"}, form="cut/1").status_code == 201
     assert plan_records.newest_of(planned(check)).end.how == "done"
-    late = put(builder, cutting(told), form="cut/1").json()["error"]
+    late = put(builder, done(told), form="cut/1").json()["error"]
     assert late["code"] == "stale"
 
 
@@ -291,12 +295,12 @@ def test_a_claimed_engineer_cuts_no_primary_structure_beyond_its_release(
         design.structural_class = StructuralClass.PRIMARY
         design.save()
     tablet = Sender(people)
-    told = tablet.client.get(
-        f"/api/checks/{check.entry_id}/next", headers=tablet.headers
-    ).json()
-    assert told["plan"]["waits"] == check.fit_up.part.serial
-    said = {**cutting(told), "reason": "I say so"}
-    no = tablet.put("cut/1", "engineer", said)
+    address = f"/api/checks/{check.entry_id}/next"
+    told = tablet.client.get(address, headers=tablet.headers).json()
+    words = " ".join(told["html"].split())
+    assert f"{check.fit_up.part.serial} is primary structure" in words
+    assert "Go through it" not in words
+    no = tablet.put("cut/1", "engineer", {**done(told), "note": "I say so"})
     assert (no.status_code, no.json()["error"]["code"]) == (422, "unreleased")
     assert not TrimCut.objects.exists()
     assert not Entry.objects.filter(form="cut/1").exists()
@@ -309,7 +313,7 @@ def test_a_station_read_again_overtakes_the_plan_and_nothing_is_asked_by_it(
     again = a_check(engineer, fit_up=check.fit_up)
     read(again, "3", "gap", "1.00")
     told = next_of(builder, check)
-    assert told["plan"]["label"] == plan.label
-    assert "measured again at 3" in told["plan"]["overtaken"]
-    assert (told["live"], told["cuts"], told["steps"]) == (False, [], [])
-    assert json.dumps(told)
+    words = " ".join(told["html"].split())
+    number = check.fit_up.joint.number
+    assert f"{plan} is overtaken: {number}: measured again at 3" in words
+    assert told["items"] == []

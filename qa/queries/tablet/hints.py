@@ -56,7 +56,7 @@ def fields(now: Now | None, check: Check) -> list[dict]:
                     {
                         "station": label,
                         "kind": kind,
-                        "before": _value(before),
+                        "before": value_of(before),
                         "expected_nm": _known(expected.get((label, kind))),
                         "witness": label in witnesses,
                     }
@@ -79,7 +79,7 @@ def _before(state: JointState, key: Key, check: Check) -> Value | None:
     return stale.value if stale and stale.value.check.pk != check.pk else None
 
 
-def _value(value: Value | None) -> dict | None:
+def value_of(value: Value | None) -> dict | None:
     if value is None:
         return None
     one = value.reading

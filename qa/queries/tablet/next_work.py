@@ -3,194 +3,278 @@ plan that was taken or what could be done, settings and cuts step by step, and w
 to be measured again and should then be read. Words are made here, in one unit."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
-from qa.models import Check, FitPlan, Side
+from qa.models import Check, FitPlan, Kind, Side
 from qa.queries.plans import move_texts, plan_texts
-from qa.queries.plans.way_pages import ways_of
-from qa.rules import cut_allowance, overtaking, plan_records, planning, rigs, staleness
+from qa.queries.plans.way_pages import WayView, ways_of
+from qa.queries.tablet.hints import value_of
+from qa.rules import (
+    bites,
+    cut_allowance,
+    overtaking,
+    plan_records,
+    planning,
+    rigs,
+    staleness,
+)
 from qa.rules.adjusters import Present
 from qa.rules.planning import PlannedJoint, WorkedPlan
-from qa.wording.lengths import no_more
 from qa.wording.settings import change_words, now_words
-from shop.numeric.units import to_mm, to_nm
+from shop.numeric.units import parse_typed
 
 MOST_STEPS = 60  # either way from what is asked: further hands go to the desk page
+DEEPER = 50  # in the last digit that a cut is told in
+# What a copy of a check on a tablet is to begin with, when the check after it begins.
+NEW_CHECK = {
+    "label": "new, not sent yet",
+    "state": "open",
+    "readings": [],
+    "photos": [],
+    "since": "",
+    "plan": None,
+    "proposal": None,
+    "nonconformances": None,
+}
 
 
-def next_work(check: Check, unit: str) -> dict:
-    """Return what comes after a finished check (loaded with planning.RELATED); where a
-    plan stands nothing is planned anew, and nothing where the part changed since."""
+@dataclass(frozen=True)
+class Row:
+    """One thing to set or to cut. `item` is what an act says of it, in steps, with what
+    was done; `words` say every step from `low` on; `keys` are [(word, steps)]."""
+
+    item: dict
+    title: str
+    now: str
+    low: int
+    words: list[str]
+    keys: list[tuple[str, int]]
+
+
+@dataclass(frozen=True)
+class NextWork:
+    """What comes after a finished check. Where it is not `live` the part changed since,
+    or the plan was overtaken; `again` is of every joint that is planned together."""
+
+    worked: WorkedPlan
+    unit: str
+    state: str = ""
+    outcome: str = ""
+    steps: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    ways: list[WayView] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+    moved: str = ""
+    again: list[dict] = field(default_factory=list)
+
+    @property
+    def check(self) -> Check:
+        return self.worked.check
+
+    @property
+    def plan(self) -> FitPlan | None:
+        return self.worked.record
+
+    @property
+    def live(self) -> bool:
+        return self.worked.live
+
+    @property
+    def overtaken(self) -> str:
+        return overtaking.in_words(self.worked.changes)
+
+    @property
+    def waits(self) -> str:
+        """Serials whose cut the engineer has not released yet."""
+        to_release = self.worked.to_release() if self.plan else []
+        return ", ".join(part.serial for part, _check, done in to_release if not done)
+
+    @property
+    def asked(self) -> bool:
+        """Whether the plan on record asks for anything that can be gone through."""
+        return bool(self.plan) and any(row.item["asked"] for row in self.rows)
+
+    @property
+    def cuts(self) -> bool:
+        return any("side" in row.item for row in self.rows)
+
+    def told(self) -> dict:
+        """All but the words that a page is made of, as JSON."""
+        asked = {way.kind: dict(way.settings) for way in self.worked.ways}
+        return {
+            "check": str(self.check.entry_id),
+            "plan": self.plan and str(self.plan.entry_id),
+            "form": "cut/1" if self.cuts else "set/1",
+            "items": [row.item for row in self.rows],
+            "words": [{"low": row.low, "words": row.words} for row in self.rows],
+            "ways": asked,
+            "again": self.again,
+        }
+
+
+def next_work(check: Check, unit: str) -> NextWork:
+    """Return what comes after a check (loaded with planning.RELATED); where a plan
+    stands nothing is planned anew, and nothing where the part changed since."""
     record = plan_records.newest_of(check)
     if record and plan_records.standing(record):
         worked = plan_records.worked_of(record)
     else:
-        record, worked = None, planning.gathered(check)
+        worked = planning.gathered(check)
         if worked.live:
             planning.solved(worked)
-    told = {
-        "check": str(check.entry_id),
-        "unit": unit,
-        "plan": record and _record(record, worked),
-        "live": worked.live,
-        "state": "not_measured",
-        "outcome": worked.problem,
-        "steps": [],
-        "ways": [],
-        "notes": [],
-        "settings": [],
-        "cuts": [],
-        "moved": "",
-        "again": [],
-    }
-    if worked.plan and worked.live:
-        told |= _planned(worked, unit)
-    return told
-
-
-def _record(record: FitPlan, worked: WorkedPlan) -> dict:
-    return {
-        "uuid": str(record.entry_id),
-        "label": record.label,
-        "overtaken": overtaking.in_words(worked.changes),
-        "waits": ", ".join(
-            part.serial for part, _check, done in worked.to_release() if not done
-        ),
-    }
-
-
-def _planned(worked: WorkedPlan, unit: str) -> dict:
+    if worked.plan is None or not worked.live:
+        return NextWork(worked, unit, outcome=worked.problem)
+    share = plan_texts.free_share(worked)
     state, outcome = plan_texts.outcome(worked)
-    whole = plan_texts.free_share(worked) >= 1
-    by_steps = worked.plan.settings is not None
-    asked = worked.asked_settings if whole else {}
-    moves = [] if by_steps else move_texts.plan_moves(
-        worked, unit, plan_texts.free_share(worked)
-    )  # fmt: skip
-    return {
-        "state": state,
-        "outcome": outcome,
-        "steps": plan_texts.steps(worked, unit),
-        "notes": plan_texts.impossible(worked, unit)
-        + plan_texts.warnings(worked, unit),
-        "ways": _ways(worked, unit),
-        "settings": [
-            _adjuster(one, asked.get(one.name, 0), unit) for one in worked.present
-        ],
-        "cuts": _cuts(worked, unit) if worked.record else [],
-        "moved": "; ".join(moves),
-        "again": _again(worked),
-    }
+    asked = worked.asked_settings if share >= 1 else {}
+    rows = [
+        _adjuster(one, asked.get(one.name, 0), unit) for one in worked.present
+    ] + _cuts(worked, unit)
+    moves = []
+    if worked.plan.settings is None:
+        moves = move_texts.plan_moves(worked, unit, share)
+    return NextWork(
+        worked,
+        unit,
+        state,
+        outcome,
+        plan_texts.steps(worked, unit),
+        plan_texts.impossible(worked, unit) + plan_texts.warnings(worked, unit),
+        ways_of(worked, unit),
+        rows,
+        "; ".join(moves),
+        _again(worked, rows),
+    )
 
 
-def _ways(worked: WorkedPlan, unit: str) -> list[dict]:
-    steps = {one.kind: dict(one.settings) for one in worked.ways}
+def _adjuster(one: Present, asked_nm: int, unit: str) -> Row:
+    """One adjuster with the words of every step that hands may take from here."""
+    step = one.step_nm
+    asked = asked_nm // step
+    low = max(-((one.now_nm - one.min_nm) // step), asked - MOST_STEPS)
+    high = min((one.max_nm - one.now_nm) // step, asked + MOST_STEPS)
+    return Row(
+        item={"name": one.name, "was_nm": one.now_nm, "asked": asked},
+        title=f"{one.point}, {one.plus} or {one.minus}",
+        now=now_words(one, one.now_nm, unit),
+        low=low,
+        words=[change_words(one, n * step, unit) for n in range(low, high + 1)],
+        keys=[(one.minus, -1), (one.plus, 1)],
+    )
+
+
+def _cuts(worked: WorkedPlan, unit: str) -> list[Row]:
+    """What a plan on record still takes off, station by station."""
+    if not worked.record:
+        return []
+    left = cut_allowance.remaining_nm(worked.record)
     return [
-        {
-            "kind": one.kind,
-            "word": one.word,
-            "first": one.first,
-            "taken": one.taken,
-            "same_as": one.same_as,
-            "state": one.state,
-            "told": _told(one),
-            "cuts": bool(one.cut),
-            "set": steps[one.kind],
-        }
-        for one in ways_of(worked, unit)
+        _cut(worked, joint, station, nm // _digit_nm(unit), unit)
+        for joint, _row, station in worked.stations()
+        if station.side in Side.values
+        and (nm := left.get((joint.check.pk, station.side, station.label), 0))
     ]
 
 
-def _told(one) -> list[str]:
-    """A way in short lines: what is done, what comes of it, what it costs."""
-    cut = f"cut at {one.cut}: {one.cut_size}" if one.cut else ""
-    chance = f"conforms with {one.probability}" if one.probability else ""
-    costs = f"about {one.minutes}" if one.minutes else ""
-    again = f"measure again: {one.again}"
-    lines = (one.does, cut, ", ".join(x for x in (chance, costs, again) if x))
-    return [one for one in lines if one]
-
-
-def _adjuster(one: Present, asked_nm: int, unit: str) -> dict:
-    """One adjuster with the words of every step that hands may take from here."""
-    asked = asked_nm // one.step_nm
-    low = max(-((one.now_nm - one.min_nm) // one.step_nm), asked - MOST_STEPS)
-    high = min((one.max_nm - one.now_nm) // one.step_nm, asked + MOST_STEPS)
-    return {
-        "name": one.name,
-        "title": f"{one.point}, {one.plus} or {one.minus}",
-        "now": now_words(one, one.now_nm, unit),
-        "was_nm": one.now_nm,
-        "asked": asked,
-        "low": low,
-        "words": [
-            change_words(one, steps * one.step_nm, unit)
-            for steps in range(low, high + 1)
-        ],
-    }
-
-
-def _cuts(worked: WorkedPlan, unit: str) -> list[dict]:
-    """What a plan on record still takes off, station by station."""
-    left = cut_allowance.remaining_nm(worked.record)
+def _cut(worked, joint: PlannedJoint, station, asked: int, unit: str) -> Row:
+    fit_up = joint.check.fit_up
+    part = fit_up.part if station.side == Side.PART else fit_up.surround_part
     several = len(worked.joints) > 1
+    name = f"{joint.state.joint.number}:{station.label}" if several else station.label
+    coarse = 10 if unit == "mm" else 5
+    return Row(
+        item={
+            "check": str(joint.check.entry_id),
+            "station": station.label,
+            "side": station.side,
+            "unit": unit,
+            "asked": asked,
+        },
+        title=f"station {name}, off {part or station.side}",
+        now="",
+        low=0,
+        words=[
+            f"{bites.depth_text(count, unit)} {unit}"
+            for count in range(asked + DEEPER + 1)
+        ],
+        keys=[
+            (f"{'−' if count < 0 else '+'}{bites.depth_text(abs(count), unit)}", count)
+            for count in (-coarse, -1, 1, coarse)
+        ],
+    )
+
+
+def _digit_nm(unit: str) -> int:
+    """The last digit that a cut is told in, nm."""
+    return parse_typed(bites.depth_text(1, unit), unit)
+
+
+def _again(worked: WorkedPlan, rows: list[Row]) -> list[dict]:
+    """Of every joint that is planned together: its check, what to measure first when
+    it is only cut, and what one step of each row changes at each of its fields, nm."""
+    effects = _effects(worked.present, worked.joints)
     found = []
-    for joint, _row, one in worked.stations():
-        nm = left.get((joint.check.pk, one.side, one.label), 0)
-        if not nm or one.side not in Side.values:
-            continue
-        fit_up = joint.check.fit_up
-        part = fit_up.part if one.side == Side.PART else fit_up.surround_part
-        number = f"{joint.state.joint.number}:" if several else ""
+    for number, joint in enumerate(worked.joints):
+        cut = {
+            station.label
+            for _joint, _row, station in worked.stations()
+            if station.joint == number and worked.bite(station).bite > 0
+        }
+        later = staleness.after_cut(joint.state, cut) if cut else None
         found.append(
             {
                 "check": str(joint.check.entry_id),
-                "station": one.label,
-                "side": one.side,
-                "title": f"station {number}{one.label}, off {part or one.side}",
-                "asked": no_more(to_mm(nm), unit, worked.bite(one).half),
+                "label": f"{joint.state.joint.number} {joint.state.joint.name}",
+                "first": later.to_measure if later else [],
+                "fields": _fields(joint, later, effects, rows),
+                "copy": NEW_CHECK,
             }
         )
     return found
 
 
-def _again(worked: WorkedPlan) -> list[dict]:
-    """Of every joint that is planned together: its check, what to measure first when
-    it is only cut, and what one step of each adjuster changes at its stations, nm."""
-    effects = _effects(worked.present, worked.joints)
-    return [
-        {
-            "check": str(joint.check.entry_id),
-            "label": f"{joint.state.joint.number} {joint.state.joint.name}",
-            **_witnesses(worked, number, joint),
-            "effects": {
-                name: changes[joint.state.fit_up.pk]
-                for name, changes in effects.items()
-            },
-        }
-        for number, joint in enumerate(worked.joints)
-    ]
+def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
+    """What stands beside each field of the next check: the value before, whether it is
+    a witness where nothing is set, and by row what a step changes here."""
+    witnesses = later.proposed if later else ()
+    found = []
+    for label in joint.state.seam.rows:
+        for side, kind in enumerate(Kind.values):
+            value = joint.values.get((label, kind))
+            if value is None:
+                continue
+            by = {
+                number: changes[joint.state.fit_up.pk][label][side]
+                for number, changes in enumerate(effects)
+            }
+            if kind == Kind.GAP:
+                by |= _cut_here(joint, label, rows)
+            found.append(
+                {
+                    "station": label,
+                    "kind": kind,
+                    "before": value_of(value),
+                    "witness": label in witnesses,
+                    "by": {row: nm for row, nm in by.items() if nm},
+                }
+            )
+    return found
 
 
-def _witnesses(worked: WorkedPlan, number: int, joint: PlannedJoint) -> dict:
-    cut = {
-        one.label
-        for _joint, _row, one in worked.stations()
-        if one.joint == number and to_nm(worked.bite(one).bite)
+def _cut_here(joint: PlannedJoint, label: str, rows: list[Row]) -> dict[int, int]:
+    check = str(joint.check.entry_id)
+    return {
+        number: _digit_nm(row.item["unit"])
+        for number, row in enumerate(rows)
+        if (row.item.get("check"), row.item.get("station")) == (check, label)
     }
-    if not cut:
-        return {"first": [], "witnesses": []}
-    later = staleness.after_cut(joint.state, cut)
-    return {"first": later.to_measure, "witnesses": list(later.proposed)}
 
 
-def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> dict[str, dict]:
-    """{adjuster: {fit-up key: {station: [gap, flushness]}}} of one step, nm."""
-    found = {}
+def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> list[dict]:
+    """Of one step of each adjuster: {fit-up key: {station: [gap, flushness]}}, nm."""
+    found = []
     for row, one in enumerate(present):
         steps = [0] * len(present)
         steps[row] = one.step_nm
-        try:
-            found[one.name] = rigs.made(present, steps, joints).changes
-        except rigs.CannotBeSet:
-            return {}
+        found.append(rigs.made(present, steps, joints).changes)
     return found

@@ -1,12 +1,14 @@
 // What a check came to, before and after it is finished. Counts before the server's answer are provisional and say so.
 import { counts } from "../core/check_counts.js";
-import { el, say, stamp, touch } from "./dom.js";
+import { workOf } from "../state/next_work.js";
+import { alarmOnce, el, say, stamp, touch } from "./dom.js";
 import { later } from "./later.js";
 import { sign } from "./map.js";
 
 // screen: see check.js.
 export function summaryOf(screen) {
   const { session } = screen;
+  let carried;
   const ui = stamp("summary", {
     back: () => screen.showDesk(),
     finish: async () => (await session.record("finish/1", { note: "" })) && say("The check is finished."),
@@ -41,9 +43,10 @@ export function summaryOf(screen) {
     ui.back.disabled = ui.finish.disabled = finished;
     slotKeys(finished ? [] : having("not_measured", "clash"), ui.open, ui.left);
     slotKeys(proposal?.measure_again ?? having("not_proven"), ui.unproven, ui.again);
-    // Its page works out what to do: it needs the server, and the check's record there.
-    ui.onwards.hidden = !proposal;
-    ui.next.href = `/fit-checks/${session.id}/plan/`;
+    ui.onwards.hidden = !finished;
+    ui.next.href = `/tablet/next/${session.id}`;
+    // Carried as soon as the server has the finished check, and again when that has changed.
+    if (proposal && carried !== session.check) workOf(session.tablet, (carried = session.check).check, true).catch(alarmOnce);
     if (proposal) paintFindings(ui, session.check, proposal.findings, raising);
   }
 

@@ -1,0 +1,23 @@
+// Settings and cuts as they are gone through, counted in steps; and what should be read after them. All of it comes from qa/queries/tablet/next_work.py.
+
+// set: steps by adjuster, of a way that is gone without a plan.
+export const itemsOf = ({ items }, set) =>
+  items.map((item) => {
+    const asked = set ? (set[item.name] ?? 0) : item.asked;
+    return { ...item, asked, done: asked };
+  });
+
+// words: the words of every step from the lowest on.
+export const wordsOf = ({ low, words }, { asked, done }) => `${words[done - low]}${done === asked ? ", as asked" : `, otherwise: asked ${words[asked - low]}`}`;
+
+// What stands beside the fields of the check after it, and what is measured first. by: what one step of an item, by its row, changes here.
+export function afterIt({ fields, first }, { items, moved }) {
+  // No witness speaks across a move.
+  const still = !moved && !items.some(({ name, done }) => name && done);
+  const beside = fields.map(({ by, witness, ...field }) => {
+    const change = Object.keys(by).reduce((sum, row) => sum + by[row] * items[row].done, 0);
+    // In the digits that are known, as qa/queries/tablet/hints.py.
+    return { ...field, witness: witness && still, expected_nm: moved || !change ? null : Math.round((field.before.nm + change) / 1e4) * 1e4 };
+  });
+  return { beside, first: still ? first : [] };
+}

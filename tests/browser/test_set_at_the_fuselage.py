@@ -1,0 +1,100 @@
+"""A door on two hinges and a latch at the tablet: checked, set otherwise at one hinge,
+and checked again, most of it without a network; all of it on the server once."""
+
+import pytest
+from playwright.sync_api import expect
+
+from qa.models import AdjusterSetting, Check, CheckState, FitUp, FitUpReason
+from shop.ledger.verify import verify
+from shop.models import Entry, Person
+from tests.browser.at_the_tablet import (
+    all_sent,
+    at,
+    open_check,
+    readings,
+    standing,
+    tap,
+)
+from tests.browser.conftest import bring_a_session
+from tests.qa.hung import hung_check, read_displaced
+
+pytestmark = pytest.mark.browser
+STATIONS = 6
+UPPER = "upper hinge: aft/fore"
+
+
+def test_a_door_is_set_and_measured_again_without_a_network(page, live_site, axe):
+    page.set_default_timeout(60_000)
+    engineer = Person.objects.get(username="engineer")
+    check = hung_check(engineer, STATIONS)
+    read_displaced(check, (0, -0.0005, 0), (-0.9, 0, 0.2))
+    bring_a_session(page, live_site, "builder")
+    open_check(page, live_site, check)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.get_by_role("button", name="Finish", exact=True).click()
+    finish(page)
+    all_sent(page)
+    page.get_by_role("link", name="What next?").click()
+    step = page.locator(".steps li").first
+    expect(step).to_contain_text("pper hinge: 0.9 mm aft; lower hinge: 0.9 mm aft")
+    expect(page.locator(".offered li").first).to_contain_text("least work")
+    assert axe(page) == []
+
+    page.context.set_offline(True)
+    page.reload()
+    expect(step).to_contain_text("0.9 mm aft")
+    expect(page.get_by_text("This is what the server worked out last.")).to_be_visible()
+    page.locator(".offered li").first.get_by_role("button").click()
+    upper = page.locator("li[data-step]").filter(has_text="upper hinge, aft or fore")
+    expect(upper.locator("output")).to_have_text("0.9 mm aft, as asked")
+    keys = upper.get_by_role("button")
+    assert all(key.bounding_box()["height"] >= 104 for key in keys.all())
+    assert all(key.bounding_box()["width"] >= 104 for key in keys.all())
+    keys.first.click()
+    expect(upper.locator("output")).to_have_text(
+        "0.8 mm aft, otherwise: asked 0.9 mm aft"
+    )
+    assert axe(page) == []
+    # Nothing counts as done before somebody says so of each.
+    record = page.get_by_role("button", name="Record what was done")
+    record.click()
+    expect(record).to_be_visible()
+    for done in page.locator("li[data-asked=true]").get_by_role("checkbox").all():
+        done.check()
+    record.click()
+    expect(page.get_by_role("heading", name="Recorded")).to_be_visible()
+    assert axe(page) == []
+    page.get_by_role("button", name="Measure").click()
+
+    at(page, "1", "gap")
+    expect(page.locator(".reference")).to_contain_text("expected 2.")
+    page.reload()
+    at(page, "1", "gap")
+    for number in range(1, STATIONS + 1):
+        at(page, str(number), "gap")
+        tap(page, "2.20")
+        at(page, str(number), "flush")
+        tap(page, "0")
+    # After the last one the summary comes by itself.
+    finish(page)
+    expect(page.locator("#unsent")).not_to_have_text("all sent")
+    assert (FitUp.objects.count(), AdjusterSetting.objects.count()) == (1, 0)
+
+    page.context.set_offline(False)
+    all_sent(page)
+    made = {one.name: one for one in AdjusterSetting.objects.all()}
+    assert (made[UPPER].change_nm, made[UPPER].asked_nm) == (800_000, 900_000)
+    again = Check.objects.latest("number")
+    assert again.fit_up == FitUp.objects.latest("number") != check.fit_up
+    assert again.fit_up.reason == FitUpReason.SET
+    assert again.state.state == CheckState.State.FINISHED
+    assert readings(again) == 2 * STATIONS == len(standing(again))
+    for form in ("set/1", "check/3"):
+        assert Entry.objects.filter(form=form).count() == 1
+    assert Entry.objects.filter(form="finish/1").count() == 2
+    assert not verify().faults
+
+
+def finish(page):
+    page.get_by_role("button", name="Finish the check").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("The check is finished")
