@@ -1,12 +1,50 @@
 """Our own JavaScript as it is served: a tablet on thin Wi-Fi needs neither the comments
 nor the long names. The tablet's tests run on what comes out."""
 
+import itertools
+import re
+import string
+
 try:
     import minify
 except ImportError:  # no wheel for this machine: the scripts go out as written
     minify = None
 
+# What a module declares for itself begins a line of its source.
+OWN = re.compile(r"^(?:async )?(?:function\*?|class|const|let) (\w{3,})\b", re.M)
+TEXTS = re.compile(r'"(?:[^"\\]|\\.)*"|`[^`]*`')
+WORD = re.compile(r"[A-Za-z_$][\w$]*")
+
 
 def lean(source: str) -> str:
     """The same module, shorter where the library is there."""
-    return minify.string("text/javascript", source) if minify else source
+    if not minify:
+        return source
+    return _own_names_short(minify.string("text/javascript", source), source)
+
+
+def _own_names_short(lean_source: str, source: str) -> str:
+    """What a module declares for itself alone has a short name too: the library leaves
+    such names, since it does not know of a module that it is one."""
+    taken = set(WORD.findall(lean_source))
+    letters = string.ascii_letters
+    short = itertools.chain(letters, map("".join, itertools.product(letters, letters)))
+    short = (name for name in short if name not in taken)
+    for name in OWN.findall(source):
+        if _is_name_alone(name, lean_source):
+            word = rf"(?<![\w$]){name}(?![\w$])"
+            lean_source = re.sub(word, next(short), lean_source)
+    return lean_source
+
+
+def _is_name_alone(name: str, lean_source: str) -> bool:
+    """Whether it is no text, property or method anywhere, so that all of it is the name
+    of one thing."""
+    texts = (re.sub(r"\$\{[^{}]*\}", "", text) for text in TEXTS.findall(lean_source))
+    if any(re.search(rf"\b{name}\b", text) for text in texts):
+        return False
+    return not re.search(
+        rf"(?<!\.\.)\.{name}\b|\b{name}:|[{{,]{name}[,}}]"
+        rf"|(?<!function )(?<!function\* )\b{name}\([^()]*\)\{{",
+        lean_source,
+    )

@@ -52,7 +52,7 @@ def test_a_whole_check_ends_in_nonconformances(desk, check):
     desk.get_by_role("button", name="Finish the check").click()
     expect(desk.locator(".summary h1")).to_have_text("The check is finished")
     onwards = desk.get_by_role("link", name="What next?")
-    expect(onwards).to_have_attribute("href", f"/fit-checks/{check.entry_id}/plan/")
+    expect(onwards).to_have_attribute("href", f"/tablet/next/{check.entry_id}")
     finding = desk.get_by_label("gap tight, stations 1, 2, worst 0.30 mm under at 1")
     expect(finding).to_be_checked()
     desk.get_by_label("proud, station 3").uncheck()

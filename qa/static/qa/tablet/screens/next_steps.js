@@ -8,12 +8,12 @@ export async function openNext(tablet, check) {
   let work, items, shown;
   const ui = stamp("next", { walk, by, record: keep, again });
   const { node } = ui;
-  const all = (selector) => [...ui.work.querySelectorAll(selector)];
+  const all = (selector) => ui.work.querySelectorAll(selector);
   ui.back.href = `/tablet/check/${check}`;
 
   async function look(ask) {
     work = await workOf(tablet, check, ask);
-    const { json, etag, done, problem } = work;
+    const { json, etag, done } = work;
     // What is gone through does not change under a hand.
     if (node.dataset.state === "walk" && !done) return;
     if (json && etag !== shown) {
@@ -22,10 +22,9 @@ export async function openNext(tablet, check) {
       for (const at of all("[data-sign]")) at.prepend(sign(at.dataset.sign));
       shown = etag;
     }
-    if (done && json) fill(done.body.said.items, "done");
+    if (done) fill(done.body.said.items, "done");
     else node.dataset.state = "";
     ui.note.textContent = (done ?? work).problem?.message ?? "";
-    ui.old.hidden = !json || !problem;
   }
 
   function fill(those, state) {
@@ -36,7 +35,7 @@ export async function openNext(tablet, check) {
 
   function tell(row, k) {
     const { asked, done } = items[k];
-    row.dataset.asked = Boolean(asked || done);
+    row.dataset.asked = asked || done ? 1 : 0;
     row.querySelector("input").required = asked;
     row.querySelector("output").textContent = wordsOf(work.json.words[k], items[k]);
     ui.form.elements.note.required = items.some((item) => !item.name && item.done > item.asked);
