@@ -43,7 +43,7 @@ def test_a_door_is_set_and_measured_again_without_a_network(page, live_site, axe
     page.context.set_offline(True)
     page.reload()
     expect(step).to_contain_text("0.9 mm aft")
-    expect(page.get_by_text("The server cannot be reached.")).to_be_visible()
+    expect(page.get_by_text("No contact.")).to_be_visible()
     page.locator(".offered li").first.get_by_role("button").click()
     upper = page.locator("li[data-step]").filter(has_text="upper hinge, aft or fore")
     expect(upper.locator("output")).to_have_text("0.9 mm aft, as asked")

@@ -4,24 +4,31 @@ import { beginAfter, record, workOf } from "../state/next_work.js";
 import { stamp } from "./dom.js";
 import { sign } from "./map.js";
 
+// Made by our own server, which escapes what people wrote.
+function put(into, html) {
+  into.innerHTML = html;
+  for (const at of into.querySelectorAll("[data-sign]")) at.prepend(sign(at.dataset.sign));
+}
+
+function paintRow(row, item, words) {
+  row.dataset.asked = item.asked || item.done ? 1 : 0;
+  row.querySelector("input").required = item.asked;
+  row.querySelector("output").textContent = wordsOf(words, item);
+}
+
 export async function openNext(tablet, check) {
   let work, items, shown;
   const ui = stamp("next", { walk, by, record: keep, again });
   const { node } = ui;
-  const all = (selector) => ui.work.querySelectorAll(selector);
   ui.back.href = `/tablet/check/${check}`;
 
   async function look(ask) {
-    work = await workOf(tablet, check, ask);
+    work = { ...work, ...(await workOf(tablet, check, ask)) };
     const { json, etag, done } = work;
     // What is gone through does not change under a hand.
     if (node.dataset.state === "walk" && !done) return;
-    if (json && etag !== shown) {
-      // Made by our own server, which escapes what people wrote.
-      ui.work.innerHTML = json.html;
-      for (const at of all("[data-sign]")) at.prepend(sign(at.dataset.sign));
-      shown = etag;
-    }
+    if (json && etag !== shown) put(ui.work, json.html);
+    shown = etag;
     if (done) fill(done.body.said.items, "done");
     else node.dataset.state = "";
     ui.note.textContent = (done ?? work).problem?.message ?? "";
@@ -30,15 +37,12 @@ export async function openNext(tablet, check) {
   function fill(those, state) {
     items = those;
     node.dataset.state = state;
-    all("[data-step]").forEach(tell);
+    ui.work.querySelectorAll("[data-step]").forEach(tell);
   }
 
   function tell(row, k) {
-    const { asked, done } = items[k];
-    row.dataset.asked = asked || done ? 1 : 0;
-    row.querySelector("input").required = asked;
-    row.querySelector("output").textContent = wordsOf(work.json.words[k], items[k]);
-    ui.form.elements.note.required = items.some((item) => !item.name && item.done > item.asked);
+    paintRow(row, items[k], work.json.words[k]);
+    ui.form.elements.note.required = items.some(({ name, done, asked }) => !name && done > asked);
   }
 
   function walk({ value }) {
@@ -58,14 +62,13 @@ export async function openNext(tablet, check) {
   async function keep() {
     const { note, moved, more } = ui.form.elements;
     const { form, plan } = work.json;
-    if (!ui.form.reportValidity()) return;
-    await record(tablet, form, { check, plan, items, note: note.value, moved: moved.checked, more: more.checked });
+    if (ui.form.reportValidity()) await record(tablet, form, { check, plan, items, note: note.value, moved: moved.checked, more: more.checked });
     await look();
     ui.title.focus();
   }
 
   async function again({ value }) {
-    const act = await beginAfter(tablet, work.done, work.json.again[value], all("[name=temperature]")[0].value);
+    const act = await beginAfter(tablet, work.done, work.json.again[value], ui.temperature.value);
     if (act) tablet.go(`/tablet/check/${act.id}`);
   }
 

@@ -1,7 +1,7 @@
 // What a check came to, before and after it is finished. Counts before the server's answer are provisional and say so.
 import { counts } from "../core/check_counts.js";
 import { workOf } from "../state/next_work.js";
-import { alarmOnce, el, say, stamp, touch } from "./dom.js";
+import { el, say, stamp, touch } from "./dom.js";
 import { later } from "./later.js";
 import { sign } from "./map.js";
 
@@ -46,7 +46,7 @@ export function summaryOf(screen) {
     ui.onwards.hidden = !finished;
     ui.next.href = `/tablet/next/${session.id}`;
     // Carried as soon as the server has the finished check, and again when that has changed.
-    if (proposal && carried !== session.check) workOf(session.tablet, (carried = session.check).check, true).catch(alarmOnce);
+    if (proposal && carried !== session.check) workOf(session.tablet, (carried = session.check).check, true);
     if (proposal) paintFindings(ui, session.check, proposal.findings, raising);
   }
 

@@ -53,7 +53,9 @@ export class CheckSession {
   }
 
   // The server's copy; acts that it had acknowledged before it was asked are in it. Resolves to why it refused, if it did.
+  // What was begun here and is still here the server cannot know.
   async lookOnce() {
+    if (this.tablet.outbox.queue.items.has(this.id)) return null;
     const before = [...this.acts.values()].filter((act) => act.receipt);
     const answer = await fetchCheck(this.tablet, this.id);
     const { check } = answer;

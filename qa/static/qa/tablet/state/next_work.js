@@ -14,17 +14,18 @@ export async function workOf(tablet, check, ask) {
   const kept = await store.get("settings", key);
   if (done || !ask) return { ...kept, done };
   const { status, json, etag } = await connection.ask("GET", `/api/checks/${check}/next?unit=${tablet.settings.unit}`, { known: kept?.etag, timeout_ms: 30000 });
-  if (status === 304) return kept;
-  if (json?.check !== check) return { ...kept, problem: json?.error ?? { message: "The server cannot be reached." } };
+  const problem = null;
+  if (status === 304) return { ...kept, problem };
+  if (json?.check !== check) return { ...kept, problem: json?.error ?? { message: "No contact." } };
   await store.put("settings", { json, etag }, key).catch((error) => tell({ type: "trouble", error }));
   for (const again of json.again) await fetchCheck(tablet, again.check);
-  return { json, etag };
+  return { json, etag, problem };
 }
 
 // The act; null where nobody says who did it.
-export async function record({ person, outbox }, form, said) {
-  const by = await person();
-  return by && outbox.add(form, by, said);
+export async function record(tablet, form, said) {
+  const by = await tablet.person();
+  return by && tablet.outbox.add(form, by, said);
 }
 
 // Resolves to the check after it, begun once; null where nobody says who is measuring. again: one of the joints of what was worked out.
