@@ -12,6 +12,7 @@ from qa.queries.tablet.hints import value_of
 from qa.rules import (
     bites,
     cut_allowance,
+    next_moves,
     overtaking,
     plan_records,
     planning,
@@ -124,7 +125,7 @@ def next_work(check: Check, unit: str) -> NextWork:
             planning.solved(worked)
     if worked.plan is None or not worked.live:
         return NextWork(worked, unit, outcome=worked.problem)
-    share = plan_texts.free_share(worked)
+    share = next_moves.free_share(worked)
     state, outcome = plan_texts.outcome(worked)
     asked = worked.asked_settings if share >= 1 else {}
     rows = [
