@@ -76,9 +76,15 @@ def _check(check: HoleCheck, scope: Scope) -> PackHoles:
 
 
 def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
-    state = row.verdict or "not_measured"
-    at = f"{row.measured}" if row.measured else ""
+    state, now = row.verdict or "not_measured", check.revision.pattern.current
+    at = f"at {row.measured}" if row.measured else ""
     size = f", hole {row.found_size}" if row.found_size else ""
+    told = f"{row.position} of {row.allowed}{size}" if row.position else ""
+    if row.size and not row.found_size and state == "conforms":
+        state, at = "not_measured", f"{at}; its size was not measured"
+    if told and now and now.pk != check.revision_id:
+        at = f"was {told}; revision {now.number} is required now"
+        state, told = "stale", ""
     wanted = f"zone {row.zone} at {row.nominal}"
     wanted += f", hole {row.size}" if row.size else ""
     return Characteristic(
@@ -86,10 +92,10 @@ def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
         location=row.label,
         designator="position and size" if row.size else "position",
         requirement=wanted,
-        result=f"{row.position} of {row.allowed}{size}" if row.position else "",
+        result=told,
         state=state,
         verdict=states.verdict_word(state),
         tooling=check.instrument.code if check.instrument else check.method,
         nonconformance="none raised" if state == "does_not_conform" else "",
-        comment="; ".join(filter(None, (at and f"at {at}", row.faults))),
+        comment="; ".join(filter(None, (at, row.faults))),
     )

@@ -40,7 +40,19 @@ class Scope:
         bay = self.order.bay
         if bay:
             return path == bay.path or path.startswith(f"{bay.path} / ")
-        return bool(set(joints) & {draft.state.joint.pk for draft in self.drafts})
+        if self.order.joint_id:
+            return self.order.joint_id in joints
+        own = {draft.state.joint.pk for draft in self.drafts}
+        return bool(own & set(joints)) or path in self._places
+
+    @cached_property
+    def _places(self) -> set[str]:
+        """Where the part sits that the pack is of."""
+        return {
+            placement.position.path
+            for placement in self.sitting
+            if placement.part_id == self.order.part_id
+        }
 
     @property
     def whole(self) -> bool:
