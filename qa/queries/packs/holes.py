@@ -53,7 +53,8 @@ class Holes:
 def section(scope: Scope) -> Holes:
     rows = HoleCheck.objects.filter(part__in=scope.parts)
     newest = {}
-    for check in rows.select_related(*holes.RELATED).order_by("number"):
+    related = (*holes.RELATED, "revision__pattern__current")
+    for check in rows.select_related(*related).order_by("number"):
         newest[check.revision.pattern_id, check.part_id] = check
     order = sorted(newest.values(), key=lambda x: (x.part.serial, x.number))
     return Holes(tuple(_check(one, scope) for one in order))
