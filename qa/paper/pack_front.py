@@ -50,7 +50,8 @@ def first_page(pack: Pack) -> list[Block]:
         out += [*paragraph(pack.note, CONTENT, size=8.5), gap(2)]
     out += [heading("What this pack claims", "of what is recorded, and no more")]
     out += blocks.bullets(pack.claims, size=8.5)
-    out += [gap(1), blocks.counts(pack.counts), gap(2)]
+    out += [gap(1), blocks.counts(pack.counts)] if pack.counts else []
+    out.append(gap(2))
     out += [heading("In which condition"), *blocks.bullets(pack.conditions or ("–",))]
     out += [gap(2), heading("By which limits", "source as stated at the joint")]
     out += [*blocks.bullets(pack.sources or ("–",)), gap(3)]

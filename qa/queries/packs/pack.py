@@ -221,6 +221,8 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
     told = [
         f"{holding} of {many} {_plural('joint', many)} "
         f"{'is' if holding == 1 else 'are'} accepted by inspection and unchanged since."
+        if many
+        else "No joint of it was fitted: nothing is claimed of how it fits."
     ]
     rest = Counter(states.RECORDS[x.standing].word for x in found.joints)
     others = [
