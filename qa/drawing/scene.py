@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from qa.wording.lengths import true_minus
+
 # A path is a tuple of steps: ("M", x, y), ("L", x, y),
 # ("C", x1, y1, x2, y2, x, y) or ("Z",).
 Step = tuple
@@ -36,6 +38,9 @@ class Text:
     size: float
     look: str = "word"
     anchor: str = "start"
+
+    def __post_init__(self):
+        object.__setattr__(self, "words", true_minus(self.words))
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,11 @@ from django.http import Http404
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from qa.forms.charts import ChartForm
 from qa.models import Joint, Kind
 from qa.numeric.measuring.modes import Mode
 from qa.queries.joints import over_parts as queries
+from qa.queries.joints.part_charts import Way
 from qa.rules.over_parts import Which
 from shop import roles
 
@@ -22,6 +24,10 @@ def _which(request) -> Which:
     return Which(asked) if asked in set(Which) else Which.FIRST
 
 
+def _way(request) -> Way:
+    return Way.asked(request.GET.get("rules", ""), request.GET.get("by", ""))
+
+
 @require_GET
 def over_parts(request, pk):
     joint = roles.fetch(request.user, "look", JOINTS, pk=pk)
@@ -35,7 +41,9 @@ def place(request, pk, label, kind):
     if kind not in Kind.values:
         raise Http404
     which = _which(request)
-    page = queries.place_page(joint, label, kind, which, unit_of(request))
+    page = queries.place_page(
+        joint, label, kind, which, unit_of(request), _way(request)
+    )
     if page is None:
         raise Http404
     return _series(request, joint, page, which)
@@ -47,10 +55,12 @@ def mode(request, pk, mode):
     if mode not in set(Mode):
         raise Http404
     which = _which(request)
-    page = queries.mode_page(joint, Mode(mode), which, unit_of(request))
+    page = queries.mode_page(joint, Mode(mode), which, unit_of(request), _way(request))
     return _series(request, joint, page, which)
 
 
 def _series(request, joint, page, which):
-    context = {"page": page, "joint": joint, "which": which}
+    start = {"which": which, **vars(_way(request))}
+    form = ChartForm(start, initial=start)
+    context = {"page": page, "joint": joint, "which": which, "form": form}
     return render(request, "qa/over_parts/series.html", context)

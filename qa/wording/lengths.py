@@ -1,6 +1,7 @@
 """Lengths and limits for people, in the reader's unit."""
 
 import math
+import re
 
 from django.utils.translation import gettext as _
 
@@ -14,6 +15,15 @@ PLACES = {"mm": 2, "in": 4}
 MAP_PLACES = {"mm": 2, "in": 3}
 # Fewer are not told, however little is known: whole mm, thousandths of an inch.
 FEWEST_PLACES = {"mm": 0, "in": 3}
+
+
+_HYPHEN = re.compile(r"(?<![\w.-])-(?=\.?[0-9])")
+
+
+def true_minus(text: str) -> str:
+    """A text with a minus before each number below 0, where a hyphen stood; hyphens of
+    names and dates stay."""
+    return _HYPHEN.sub("\N{MINUS SIGN}", text)
 
 
 def number(

@@ -1,6 +1,7 @@
 """A joint over parts: what fails always, what a place is capable of, how it drifts."""
 
 import json
+import re
 
 import pytest
 from django.core.management import call_command
@@ -12,9 +13,11 @@ from qa.actions.trimming import Taken
 from qa.models import Check, Kind
 from qa.numeric.measuring.modes import Mode
 from qa.queries.joints import over_parts as queries
+from qa.queries.joints.part_charts import Way
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import Which
 from qa.rules.planning import RELATED
+from qa.wording import lengths
 from tests.qa.making import make_check, read
 from tests.qa.molding import Shop, ripple
 
@@ -90,6 +93,54 @@ def test_what_was_cut_changes_the_last_reading_and_not_the_first(shop):
     last = rules.over_parts(shop.joint, Which.LAST)
     assert first.failed(6, Kind.GAP) == (1, 1)
     assert last.failed(6, Kind.GAP) == (0, 1)
+
+
+def test_subgroups_and_the_rules_of_a_source_are_those_of_the_command(
+    shop, tmp_path, capsys, client_of
+):
+    many(shop)
+    values = [round(2.25 + drifting(pull)["4"], 3) for pull in range(1, 13)]
+    path = tmp_path / "values.csv"
+    lines = [f"{value},{n // 3}" for n, value in enumerate(values)]
+    path.write_text("\n".join(["value,subgroup", *lines]))
+    call_command("chart", str(path), "--rules", "nelson", "--json")
+    said = json.loads(capsys.readouterr().out)
+    way = Way.asked("nelson", "3")
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm", way)
+    head, rows = page.chart_table.head, page.chart_table.rows
+    assert head[1:2] + head[4:5] == ("mean", "range")
+    assert {row[2] for row in rows} == {f"{said['lower']:.3f}"}
+    assert {row[3] for row in rows} == {f"{said['upper']:.3f}"}
+    spoke = {signal["at"] for signal in said["signals"]}
+    assert {n for n, row in enumerate(rows, 1) if row[5]} == spoke
+    assert "Nelson 1984" in page.chart_svg
+    serials = [one.part.serial for one in rules.over_parts(shop.joint, "first").reads]
+    assert rows[0][0] == f"{serials[0]} … {serials[2]}"
+    by_pull = queries.place_page(
+        shop.joint, "4", Kind.GAP, Which.FIRST, "mm", Way.asked("x", "pull")
+    )
+    assert by_pull.chart_table.rows[0][0] == f"{shop.mold.code} 1"
+    url = f"/joints/{shop.joint.pk}/over-parts/at/4/gap/?rules=nelson&by=3&which=last"
+    words = client_of("visitor").get(url).content.decode()
+    assert '<option value="nelson" selected>' in words
+    assert "parts in a row" in words
+
+
+def test_a_minus_is_no_hyphen_in_scenes_and_tables(shop):
+    many(shop, 6)
+    page = queries.place_page(shop.joint, "4", Kind.FLUSH, Which.FIRST, "mm")
+    assert "lower −" in page.chart_svg
+    shown = [page.chart_svg, *(one.svg for one in page.trends), *cells_of(page)]
+    assert not [one for one in shown if re.search(r">[^<]*(?<![\w.])-[0-9]", one)]
+    assert lengths.true_minus("D-014, -0.5 to -.5 mm, 2026-11-29, x -1") == (
+        "D-014, −0.5 to −.5 mm, 2026-11-29, x −1"
+    )
+
+
+def cells_of(page):
+    """Cells of its tables and its facts, as elements."""
+    cells = [cell for row in page.chart_table.rows for cell in row]
+    return [f">{cell}" for cell in [*cells, *(value for _name, value in page.facts)]]
 
 
 def test_few_parts_say_why_nothing_can_be_told(shop):

@@ -7,16 +7,15 @@ from fractions import Fraction
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from qa.drawing import control_chart, heat_map, svg, trend_chart
-from qa.drawing.control_chart import ChartSheet, Note
+from qa.drawing import heat_map, svg, trend_chart
 from qa.drawing.heat_map import HeatMap
 from qa.drawing.trend_chart import TrendSheet
 from qa.models import Joint, Kind
 from qa.numeric.measuring.capability import Capability, capability
-from qa.numeric.measuring.charts import chart
 from qa.numeric.measuring.modes import Mode, modes
 from qa.numeric.measuring.trend import Trend, trend
 from qa.queries.joints.drawings import map_of
+from qa.queries.joints.part_charts import AS_USUAL, FINER, Series, Table, Way, chart_of
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import OverParts, PartRead, Which
 from qa.rules.station_places import places_of
@@ -31,7 +30,6 @@ MODES = {
     Mode.SMALL: _("small all round, mean gap"),
 }
 INDICES = ("cp", "cpk", "pp", "ppk")
-FINER = {"mm": 3, "in": 4}
 
 
 @dataclass(frozen=True)
@@ -130,12 +128,6 @@ class Index:
 
 
 @dataclass(frozen=True)
-class Table:
-    head: tuple[str, ...]
-    rows: list[tuple[str, ...]]
-
-
-@dataclass(frozen=True)
 class SeriesPage:
     """One place or mode over parts. Where a number cannot be had, `*_why` says why."""
 
@@ -164,20 +156,8 @@ class TrendOf:
     words: str
 
 
-@dataclass(frozen=True)
-class _Series:
-    """Values in the reader's unit, exact, with what each is of."""
-
-    title: str
-    unit: str
-    reads: list[PartRead]
-    values: list[Fraction]
-    low: Fraction | None
-    high: Fraction | None
-
-
 def place_page(
-    joint: Joint, label: str, kind: str, which: Which, unit: str
+    joint: Joint, label: str, kind: str, which: Which, unit: str, way: Way = AS_USUAL
 ) -> SeriesPage | None:
     """One station and kind over parts, None where the joint has no such station."""
     told = rules.over_parts(joint, which)
@@ -189,7 +169,7 @@ def place_page(
     low, high = (None if nm is None else rules.in_unit(nm, unit) for nm in limits)
     return _page(
         joint,
-        _Series(
+        Series(
             title=f"{joint.number} {label}, {KINDS[kind]}",
             unit=unit,
             reads=[one for one, _nm in series],
@@ -198,10 +178,13 @@ def place_page(
             high=high,
         ),
         lengths.limits(*limits, unit),
+        way,
     )
 
 
-def mode_page(joint: Joint, mode: Mode, which: Which, unit: str) -> SeriesPage:
+def mode_page(
+    joint: Joint, mode: Mode, which: Which, unit: str, way: Way = AS_USUAL
+) -> SeriesPage:
     """How whole parts are off, in one fitted mode."""
     told = rules.over_parts(joint, which)
     at, _gap, _face = places_of(told.seam.stations)
@@ -213,13 +196,13 @@ def mode_page(joint: Joint, mode: Mode, which: Which, unit: str) -> SeriesPage:
             nm = round(found * NM_PER["mm"])
             reads.append(one)
             values.append(rules.in_unit(nm, unit))
-    series = _Series(f"{joint.number}, {MODES[mode]}", unit, reads, values, None, None)
-    return _page(joint, series, "")
+    series = Series(f"{joint.number}, {MODES[mode]}", unit, reads, values, None, None)
+    return _page(joint, series, "", way)
 
 
-def _page(joint: Joint, series: _Series, limits: str) -> SeriesPage:
+def _page(joint: Joint, series: Series, limits: str, way: Way) -> SeriesPage:
     capability = _capability(series)
-    drawn, table, why = _chart(series)
+    drawn, table, why = chart_of(series, way)
     return SeriesPage(
         joint=joint,
         title=series.title,
@@ -237,13 +220,13 @@ def _page(joint: Joint, series: _Series, limits: str) -> SeriesPage:
     )
 
 
-def _capability(series: _Series) -> Capability | None:
+def _capability(series: Series) -> Capability | None:
     if series.low is None and series.high is None:
         return None
     return capability(series.values, series.low, series.high) if series.values else None
 
 
-def _why_not(told: Capability | None, series: _Series) -> str:
+def _why_not(told: Capability | None, series: Series) -> str:
     if told:
         return remark(told.why) or ""
     if not series.values:
@@ -271,7 +254,7 @@ def _facts(result: Capability, unit: str) -> list[tuple[str, str]]:
         (_("of neighbors"), result.sd_within),
     ):
         if value is not None:
-            facts.append((name, f"{value:z.{places}f} {unit}"))
+            facts.append((name, lengths.true_minus(f"{value:z.{places}f} {unit}")))
     for name, value in (
         (_("Expected below"), result.below),
         (_("above"), result.above),
@@ -285,31 +268,7 @@ def _facts(result: Capability, unit: str) -> list[tuple[str, str]]:
     return facts
 
 
-def _chart(series: _Series) -> tuple[str, Table | None, str]:
-    """(drawing, table, why there is none)."""
-    if not series.values:
-        return "", None, _("nothing was read here")
-    control = chart(series.values)
-    if control.places is None:
-        return "", None, remark(control.why) or ""
-    notes = tuple(
-        Note(at, _("repair"))
-        for at, reading in enumerate(series.reads, 1)
-        if reading.pull and reading.pull.after_repair
-    )
-    sheet = ChartSheet(
-        title=series.title,
-        unit=series.unit,
-        chart=control,
-        labels=tuple(reading.part.serial for reading in series.reads),
-        notes=notes,
-        digits=FINER[series.unit],
-    )
-    drawn = svg.render(control_chart.build(sheet), prefix="chart")
-    return drawn, Table(*control_chart.table(sheet)), ""
-
-
-def _trends(series: _Series) -> list[TrendOf]:
+def _trends(series: Series) -> list[TrendOf]:
     """The drift against pull numbers, mold by mold."""
     molds: dict[str, list[tuple[PartRead, Fraction]]] = {}
     for one, value in zip(series.reads, series.values, strict=True):
@@ -318,7 +277,7 @@ def _trends(series: _Series) -> list[TrendOf]:
     return [_trend(series, code, rows) for code, rows in molds.items()]
 
 
-def _trend(series: _Series, code: str, rows) -> TrendOf:
+def _trend(series: Series, code: str, rows) -> TrendOf:
     pulls = [reading.pull.number for reading, _value in rows]
     values = [value for _one, value in rows]
     breaks = sorted(
@@ -339,11 +298,11 @@ def _trend(series: _Series, code: str, rows) -> TrendOf:
     )
     drawn = svg.render(trend_chart.build(sheet), prefix=f"trend-{len(code)}-{code}")
     course = remark(result.course) or ""
-    return TrendOf(code, drawn, Table(*trend_chart.table(sheet)), course)
+    return TrendOf(code, drawn, Table.of(trend_chart.table(sheet)), course)
 
 
 def _towards(
-    series: _Series, pulls, values, breaks
+    series: Series, pulls, values, breaks
 ) -> tuple[Trend, Fraction | int | None]:
     """The trend against the limit that it leads to; a mode has none but zero."""
     ends = [series.high, series.low]

@@ -1,0 +1,125 @@
+"""The control chart of one place or mode over parts, alone or in subgroups."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from django.utils.translation import gettext as _
+
+from qa.drawing import control_chart, svg
+from qa.drawing.control_chart import ChartSheet, Note
+from qa.numeric.measuring.charts import chart
+from qa.rules.over_parts import PartRead
+from qa.wording.lengths import true_minus
+from qa.wording.measuring import RULE_SOURCES, remark
+
+FINER = {"mm": 3, "in": 4}
+ALONE, PULL = "", "pull"
+TOGETHER = ("2", "3", "4", "5")
+
+
+@dataclass(frozen=True)
+class Table:
+    head: tuple[str, ...]
+    rows: list[tuple[str, ...]]
+
+    @classmethod
+    def of(cls, told) -> "Table":
+        head, rows = told
+        return cls(head, [tuple(map(true_minus, row)) for row in rows])
+
+
+@dataclass(frozen=True)
+class Series:
+    """Values in the reader's unit, exact, with what each is of."""
+
+    title: str
+    unit: str
+    reads: list[PartRead]
+    values: list[Fraction]
+    low: Fraction | None
+    high: Fraction | None
+
+
+@dataclass(frozen=True)
+class Way:
+    """How a chart is asked for: the source of its run rules, and what is a subgroup:
+    each part alone, the parts of one pull, or so many one after the other."""
+
+    rules: str = "western_electric"
+    by: str = ALONE
+
+    @classmethod
+    def asked(cls, rules: str, by: str) -> "Way":
+        """What an address asks for; nonsense counts as not asked."""
+        known = {ALONE, PULL, *TOGETHER}
+        return cls(
+            rules if rules in RULE_SOURCES else cls.rules,
+            by if by in known else cls.by,
+        )
+
+
+AS_USUAL = Way()
+
+
+def chart_of(series: Series, way: Way) -> tuple[str, Table | None, str]:
+    """(drawing, table, why there is none)."""
+    if not series.values:
+        return "", None, _("nothing was read here")
+    labels = [_label(at, one, way) for at, one in enumerate(series.reads)]
+    control = chart(series.values, labels, rules=way.rules)
+    if control.places is None:
+        return "", None, remark(control.why) or ""
+    points = list(dict.fromkeys(labels))
+    sheet = ChartSheet(
+        title=series.title,
+        unit=series.unit,
+        chart=control,
+        labels=tuple(_point_names(points, labels, series.reads, way)),
+        notes=tuple(_notes(points, labels, series.reads)),
+        rules=way.rules,
+        digits=FINER[series.unit],
+    )
+    drawn = svg.render(control_chart.build(sheet), prefix="chart")
+    return drawn, Table.of(control_chart.table(sheet)), ""
+
+
+def _label(at: int, one: PartRead, way: Way) -> str:
+    """What names the subgroup of the part that came at a place in the row."""
+    if way.by == PULL and one.pull:
+        return f"{one.pull.tool.code} {one.pull.number}"
+    if way.by in TOGETHER:
+        return str(at // int(way.by))
+    return f"{at} {one.part.serial}"
+
+
+def _point_names(points, labels, reads: list[PartRead], way: Way) -> list[str]:
+    names = []
+    for point in points:
+        own = [one for label, one in zip(labels, reads, strict=True) if label == point]
+        ends = dict.fromkeys((own[0].part.serial, own[-1].part.serial))
+        names.append(point if way.by == PULL and own[0].pull else " … ".join(ends))
+    return names
+
+
+def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
+    """What changed before a point: a repair or another mold, somebody who had not
+    measured here before."""
+    found: dict[int, list[str]] = {}
+    mold, people = None, set()
+    for label, one in zip(labels, reads, strict=True):
+        words = found.setdefault(points.index(label) + 1, [])
+        if one.pull:
+            if one.pull.after_repair:
+                words.append(_("repair"))
+            if mold not in (None, one.pull.tool_id):
+                words.append(_("mold %(code)s") % {"code": one.pull.tool.code})
+            mold = one.pull.tool_id
+        by = one.check.entry.by_id
+        if people and by not in people:
+            words.append(_("new person"))
+        people.add(by)
+    return [
+        Note(at, ", ".join(dict.fromkeys(words)))
+        for at, words in sorted(found.items())
+        if words
+    ]
