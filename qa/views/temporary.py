@@ -1,5 +1,8 @@
 """Temporary items: the list, what must come off, one item, the holes of a pattern."""
 
+from dataclasses import replace
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
@@ -15,11 +18,13 @@ from qa.forms.temporary import (
     TemporaryFilter,
     WhereForm,
 )
-from qa.models import HolePattern
+from qa.models import HolePattern, Joint
 from qa.queries import temporary as queries
 from qa.queries import temporary_holes
+from qa.queries.joints import drawings
 from qa.views import papers
 from shop import roles
+from shop.forms.fields import number_in
 from shop.models import Airframe, TemporaryItem, TemporaryKind, TemporaryVerb
 from shop.queries.paging import page_of
 from shop.rules import temporary as rules
@@ -50,7 +55,8 @@ def put_in(request):
     if not where.is_valid():
         return render(request, "qa/temporary/choose.html", {"form": where})
     airframe = where.cleaned_data["airframe"]
-    start = {name: request.GET.get(name) for name in ("bay", "joint", "kind")}
+    names = ("bay", "joint", "kind", "place")
+    start = {name: request.GET.get(name) for name in names}
     form = PutInForm(
         posted(request),
         airframe=airframe,
@@ -65,7 +71,28 @@ def put_in(request):
         back=page,
         above=(airframe.serial, page),
         button=_("It is in"),
+        template="qa/temporary/put_in.html",
+        map_svg=_map_of(request, airframe),
     )
+
+
+def _map_of(request, airframe: Airframe) -> str:
+    """The map of the joint that the address names: a tap says at which station."""
+    joints = Joint.objects.filter(type=airframe.type_id).exclude(current=None)
+    key = number_in(request.GET.get("joint"))
+    joint = joints.select_related("current").filter(pk=key or 0).first()
+    if joint is None:
+        return ""
+    revision = joint.current
+    revision.joint = joint
+    stations = list(revision.stations.all())
+    said = {"airframe": airframe.pk, "joint": joint.pk, "bay": joint.position_id}
+    drawn = drawings.map_of(revision, stations, bare=True)
+    places = [
+        replace(at, url="?" + urlencode(said | {"place": f"{_('station')} {at.label}"}))
+        for at in drawn.stations
+    ]
+    return drawings.map_svg(replace(drawn, stations=tuple(places)))
 
 
 def _item(request, pk, verb="look") -> TemporaryItem:

@@ -11,10 +11,13 @@ from tests.qa.test_holes_pages import measured
 from tests.qa.test_temporary import pattern_at
 
 
-def put_film_in(builder, ready) -> None:
-    builder.get_by_role("link", name="Put something in").click()
+def put_film_in(builder, site, ready) -> None:
+    joint = f"/joints/{ready.joint.pk}/on/{ready.airframe.pk}/"
+    builder.goto(f"{site.url}{joint}")
+    builder.get_by_role("link", name="Put something in here").click()
     builder.get_by_label("What", exact=True).select_option("film")
-    builder.get_by_label("Bay").select_option(str(ready.joint.position_id))
+    builder.locator("svg a").nth(2).click()
+    expect(builder.get_by_label("Where, in words")).to_have_value("station 3")
     builder.get_by_label("Why", exact=True).fill("against scratches")
     builder.get_by_role("button", name="It is in").click()
     expect(builder.get_by_role("cell", name="protective film")).to_be_visible()
@@ -46,8 +49,7 @@ def test_a_bay_is_open_until_the_film_is_out(open_page, live_site, sign_in, axe)
     bay += f"{ready.joint.position_id}/"
 
     builder = sign_in(open_page("portrait"), "builder")
-    builder.goto(off)
-    put_film_in(builder, ready)
+    put_film_in(builder, live_site, ready)
     assert axe(builder) == []
     tap_clecos_in(builder, pattern)
     assert axe(builder) == []

@@ -1,12 +1,14 @@
 // Wires behavior to elements that ask for it with data-module; every page works without it.
 import { focusSummary } from "./error_summary.js";
 import { pickOnMap } from "./pick_on_map.js";
+import { placeOnMap } from "./place_on_map.js";
 import { sendOnce } from "./send_once.js";
 import { slashToSearch } from "./search_key.js";
 
 const MODULES = {
   "error-summary": focusSummary,
   "pick-on-map": pickOnMap,
+  "place-on-map": placeOnMap,
   "send-once": sendOnce,
   "search-key": slashToSearch,
 };
