@@ -363,6 +363,8 @@ def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
     read = client.get(reverse("read_pack", args=[number]), {"part": "J-170"})
     assert item.label in read.content.decode()
     assert client.get(f"{address}?part=J-170&line=J-999.1G").status_code == 404
+    client.post(address, {"text": "page 3 is smudged"})
+    assert PackRemark.objects.last().line == "the pack whole"
     # The pack itself stays as it was.
     assert verify().faults == ()
 

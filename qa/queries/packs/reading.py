@@ -8,6 +8,7 @@ from qa.queries.packs.pack import record_file
 
 # Lines that belong to no joint.
 REST = ""
+WHOLE = "the pack whole"
 
 
 @dataclass(frozen=True)
@@ -47,8 +48,13 @@ class ReadPack:
     part: str
     told: list[tuple[str, str]] = field(default_factory=list)
     lines: list[ReadLine] = field(default_factory=list)
+    # On the pack whole.
+    remarked: tuple = ()
 
     def line(self, name: str) -> ReadLine | None:
+        """The line of a name; without one the pack whole."""
+        if not name:
+            return ReadLine(WHOLE, "", "", "", "", "", "", "", "", self.remarked)
         return next((line for line in self.lines if line.name == name), None)
 
 
@@ -64,7 +70,9 @@ def read_pack(pack: IssuedPack, part: str | None = None) -> ReadPack:
     for one in pack.remarks.select_related("item__standing", "entry__by"):
         remarks.setdefault(one.line, []).append(one)
     lines = _lines(record, part, names, remarks)
-    return ReadPack(record["claims"], parts, part, _told(joints, part), lines)
+    told = _told(joints, part)
+    whole = tuple(remarks.get(WHOLE, ()))
+    return ReadPack(record["claims"], parts, part, told, lines, whole)
 
 
 def _told(joints: list[dict], part: str) -> list[tuple[str, str]]:
