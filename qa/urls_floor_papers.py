@@ -10,7 +10,7 @@ urlpatterns = [
         floor_papers.ply_book,
         name="ply_book",
     ),
-    path("pulls/<int:pk>/traveler.pdf", floor_papers.traveler, name="traveler"),
+    path("tooling/pulls/<int:pk>/traveler.pdf", floor_papers.traveler, name="traveler"),
     path("tooling/<int:pk>/card.pdf", floor_papers.mold_card, name="mold_card"),
     path(
         "airframes/<int:pk>/weight-and-balance.pdf",

@@ -115,7 +115,10 @@ def pack_signed_inside(request, number):
 @require_GET
 def pack_signature(request, number):
     issued, name = _issued(request, number)
-    data = press.signature_of(issued)
+    try:
+        data = press.signature_of(issued)
+    except FileNotFoundError:
+        raise Http404 from None
     return answer(data, f"{name}.pdf.p7s", "application/pkcs7-signature")
 
 
@@ -126,7 +129,10 @@ def _read(request, number: int, verb: str):
     if issued is None:
         raise Http404
     issued.order = order
-    return order, issued, reading.read_pack(issued, request.GET.get("part"))
+    try:
+        return order, issued, reading.read_pack(issued, request.GET.get("part"))
+    except FileNotFoundError:
+        raise Http404 from None
 
 
 @require_GET
