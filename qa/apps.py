@@ -10,7 +10,12 @@ class QaConfig(AppConfig):
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
         from qa.models import IssuedPack
-        from qa.rules import signed_close_outs, signed_fits, signed_plans
+        from qa.rules import (
+            signed_close_outs,
+            signed_fits,
+            signed_packs,
+            signed_plans,
+        )
         from qa.views import molds, packs, together
         from shop.ledger import kept_files, projections
         from shop.rules import signing
@@ -19,7 +24,7 @@ class QaConfig(AppConfig):
         register_things()
         for family in FAMILIES:
             projections.register(family)
-        for signed in (signed_fits, signed_plans, signed_close_outs):
+        for signed in (signed_fits, signed_plans, signed_close_outs, signed_packs):
             for signable in signed.SIGNABLES:
                 signing.register(signable)
         for column, ending in (

@@ -21,6 +21,7 @@ from shop import roles
 from shop.ledger import Refused
 from shop.queries.identity import the_shop
 from shop.queries.paging import page_of
+from shop.queries.signatures import signed_thing
 from shop.serving import signing
 from shop.views.acting import attempt, posted
 
@@ -74,6 +75,7 @@ def pack(request, number):
         "view": view,
         "row": view.row,
         "issued": view.row.issued,
+        "signed": view.row.issued and signed_thing("pack", view.row.issued.pk),
         "progress": progress,
         "may": roles.may(request.user, "issue packs"),
     }

@@ -31,12 +31,15 @@ from qa.actions.packs import order_pack
 from qa.models import IssuedPack, Joint, Nonconformance, PackOrder, PackRemark
 from qa.rules import pack_record
 from shop.actions.identity import set_identity
+from shop.actions.signatures import sign
 from shop.files import signed_file
 from shop.ledger import Refused, perform, sealer
 from shop.ledger.verify import verify
 from shop.models import Airframe, Part, Person
 from shop.paper import archival
+from shop.rules import signing as signing_rules
 from shop.serving import authority, certificates, signing
+from tests.conftest import PASSWORD
 
 
 def ordered(by="ines", **what) -> PackOrder:
@@ -367,6 +370,25 @@ def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
     assert PackRemark.objects.last().line == "the pack whole"
     # The pack itself stays as it was.
     assert verify().faults == ()
+
+
+def test_a_pack_is_signed_and_the_next_issue_tells_by_whom(demo_db):
+    inspector = Person.objects.get(username="ines")
+    pack = IssuedPack.objects.order_by("-pk")[0]
+    signable, content = signing_rules.content_of("pack", pack.pk)
+    sign(
+        by=inspector,
+        kind="pack",
+        key=pack.pk,
+        meaning="inspected",
+        name="Ines Haddad",
+        secret=PASSWORD,
+        shown=signing_rules.digest_of(signable.text(content)),
+    )
+    assert dict(content.fields)["sha256 of the file"] == pack.sha256
+    told = " ".join(words_of(printed(ordered(joint=pack.order.joint))))
+    signed = told.split("Digest of what was signed")[1]
+    assert pack.order.label in signed and inspector.certificate_number in signed
 
 
 def test_an_order_in_the_press_shows_how_far_it_is_and_what_it_left(demo_db, client):

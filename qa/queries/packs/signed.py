@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from qa.models import IssuedPack
 from qa.queries.issue import Signature, local
 from qa.queries.packs.genealogy import edges_of
 from qa.queries.packs.scope import Scope
@@ -70,9 +71,24 @@ def _signatures(scope: Scope):
         ("disposition", [item.pk for item in scope.items]),
         ("pull", list(pulls)),
         ("ply", list(plies)),
+        ("close_out", [row.pk for row in _close_outs(scope)]),
+        ("pack", _earlier_packs(scope)),
     ):
         for thing in signed_of(kind, keys).values():
             yield from map(_signature, thing.rows)
+
+
+def _close_outs(scope: Scope):
+    """The newest close-out of what the pack is of, and of what lies in it."""
+    for row in scope.gathered.records.close_outs:
+        path = row.joint.position.path if row.joint else row.bay and row.bay.path
+        if scope.whole or (path and scope.has(path, {row.joint_id} - {None})):
+            yield row
+
+
+def _earlier_packs(scope: Scope) -> list[int]:
+    rows = IssuedPack.objects.filter(order__subject=scope.order.subject)
+    return list(rows.values_list("pk", flat=True))
 
 
 def _signature(row) -> SignedLine:
