@@ -5,21 +5,27 @@
      "joints": [{"joint": "J1.csv", "readings": "R1.csv", "part": "upper cowl",
                  "surround": "fuselage", "open": true}]}
 
-A part is free unless it is fixed or has motions of its own, as a motions file states
-them. Files are sought beside this one, else where the command runs. A closed seam has
-its part inside, unless it says `"outside": true`.
+A part is free unless it is fixed, has motions of its own, as a motions file states
+them, or adjusters: `"adjusters": "A.csv"`, or the rows of such a file as objects. Files
+are sought beside this one, else where the command runs. A closed seam has its part
+inside, unless it says `"outside": true`.
 """
 
+import csv
+import io
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from qa.files import adjusters as adjusters_file
 from qa.files import json_text
 from qa.files.columns import Complaint, FileComplaints
 from qa.files.json_text import Wrong, name_of, refuse_unknown
 from qa.files.motions import motions_in
+from qa.numeric.plan.adjusters import Adjuster
 from qa.numeric.plan.bodies import Body
 
 MOST_PARTS, MOST_JOINTS = 20, 60
+GOES = ("motions", "adjusters")
 LONGEST_PATH = 1000
 
 
@@ -40,6 +46,8 @@ class JointEntry:
 class AssemblyFile:
     parts: tuple[Body, ...]
     joints: tuple[JointEntry, ...]
+    # The files of adjusters that are named, by the number of their part.
+    adjusters: dict[int, str] = field(default_factory=dict)
 
 
 def parse(data: bytes) -> AssemblyFile:
@@ -70,7 +78,12 @@ def parse(data: bytes) -> AssemblyFile:
         complaints.append(Complaint(text, None, "joints"))
     if complaints:
         raise FileComplaints(complaints)
-    return AssemblyFile(tuple(parts), tuple(joints))
+    named = {
+        number: part["adjusters"]
+        for number, part in enumerate(content["parts"])
+        if isinstance(part.get("adjusters"), str)
+    }
+    return AssemblyFile(tuple(parts), tuple(joints), named)
 
 
 def _each(content: dict, key: str, most: int, complaints: list, read: Callable) -> list:
@@ -100,13 +113,37 @@ def _each(content: dict, key: str, most: int, complaints: list, read: Callable) 
 
 
 def _part(entry: dict) -> Body:
-    refuse_unknown(entry, ("name", "fixed", "motions"))
+    refuse_unknown(entry, ("name", "fixed", *GOES))
     name, fixed = name_of(entry, "name"), _yes(entry, "fixed")
+    said = [key for key in GOES if key in entry]
+    if fixed and said:
+        raise Wrong(said[0], f"{name!r} is fixed: it makes no motions")
+    if len(said) > 1:
+        raise Wrong("adjusters", f"{name!r} has motions too: one of the two says how "
+                                 "it goes")  # fmt: skip
+    if "adjusters" in entry:
+        return Body(name, False, None, _adjusters(entry))
     if "motions" not in entry:
         return Body(name, fixed)
-    if fixed:
-        raise Wrong("motions", f"{name!r} is fixed: it makes no motions")
     return Body(name, False, motions_in(entry["motions"]))
+
+
+def _adjusters(entry: dict) -> tuple[Adjuster, ...] | None:
+    """Those that stand here; None where a file is named."""
+    rows = entry["adjusters"]
+    if isinstance(rows, str):
+        _path(entry, "adjusters")
+        return None
+    plain = isinstance(rows, list) and rows and all(isinstance(r, dict) for r in rows)
+    if not plain:
+        raise Wrong("adjusters", "must be the name of a file, or a list of its rows")
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    cells = [[row.get(name, "") for name in names] for row in rows]
+    if any(isinstance(cell, bool | list | dict | None) for r in cells for cell in r):
+        raise Wrong("adjusters", "a row has texts and numbers only")
+    text = io.StringIO()
+    csv.writer(text).writerows([names, *cells])
+    return adjusters_file.parse(text.getvalue().encode()).adjusters
 
 
 def _joint(entry: dict, names: list[str]) -> JointEntry:

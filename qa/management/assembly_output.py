@@ -10,7 +10,9 @@ from qa.management.plan_output import (
     fit_lines,
     judged,
     move_words,
+    plain_settings,
     rounded,
+    setting_lines,
     table,
     told,
     whole_move,
@@ -73,6 +75,7 @@ def _part(part: PartPlan) -> dict:
         "motion": amounts(part.move),
         "move": whole_move(part.move),
         "held": list(map(held, part.held)),
+        **({} if part.settings is None else {"settings": plain_settings(part)}),
     }
 
 
@@ -106,6 +109,8 @@ def assembly_lines(file: AssemblyFile, plan: AssemblyPlan) -> list[str]:
     for number in plan.order:
         part = plan.parts[number]
         words = "fixed" if part.fixed else move_words(part.move) or "stays"
+        if part.settings is not None:
+            words = "; ".join(setting_lines(part)) or "leave it as it is set"
         lines.append(f"  {part.name}: {words}")
     for entry, joint in zip(file.joints, plan.joints, strict=True):
         ends = plan.parts[entry.part].name, plan.parts[entry.surround].name

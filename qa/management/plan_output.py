@@ -47,14 +47,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
     if plan.known is not None:
         plain["known"] = known(plan)
     if plan.settings is not None:
-        plain["settings"] = [
-            {
-                "name": setting.name,
-                "steps": setting.steps,
-                "change_mm": rounded(setting.change),
-            }
-            for setting in plan.settings
-        ]
+        plain["settings"] = plain_settings(plan)
         plain["set"] = _set_only(plan)
     if options.get("motions"):
         plain["motion"] = amounts(plan.move)
@@ -215,15 +208,31 @@ def move_words(move: Move, known=None) -> str:
 
 def _settings(plan: Plan) -> list[str]:
     """What to set, a line for each adjuster that is changed."""
-    changed = [setting for setting in plan.settings if setting.steps]
+    changed = setting_lines(plan)
     if not changed:
         return ["Leave all adjusters as they are set."]
-    shown = [
-        f"  {setting.name}: {setting.change:+zg} mm, {abs(setting.steps)} "
+    return ["Set:", *(f"  {words}" for words in changed)]
+
+
+def setting_lines(plan) -> list[str]:
+    """What to set by a plan, or of a part, in words."""
+    return [
+        f"{setting.name}: {setting.change:+zg} mm, {abs(setting.steps)} "
         f"{'step' if abs(setting.steps) == 1 else 'steps'} to {setting.to:g} mm"
-        for setting in changed
+        for setting in plan.settings
+        if setting.steps
     ]
-    return ["Set:", *shown]
+
+
+def plain_settings(plan) -> list[dict]:
+    return [
+        {
+            "name": setting.name,
+            "steps": setting.steps,
+            "change_mm": rounded(setting.change),
+        }
+        for setting in plan.settings
+    ]
 
 
 def table(plan: Plan) -> list[str]:

@@ -275,3 +275,81 @@ def test_joints_without_limits_have_nothing_to_judge(tmp_path):
     code, out, _ = run(tmp_path, assembly, "--json")
     assert code == 2
     assert json.loads(out)["outcome"] == "nothing to judge"
+
+
+# ----------------------------------------------------------------- adjusters
+
+LATCHES = [
+    {"name": "upper", "x_mm": -200, "y_mm": 150, "dir_x": 1, "dir_y": 0, "dir_z": 0,
+     "min_mm": -2, "max_mm": 2, "step_mm": 0.1},
+    {"name": "lower", "x_mm": -200, "y_mm": -150, "dir_x": 1, "dir_y": 0, "dir_z": 0,
+     "min_mm": -2, "max_mm": 2, "step_mm": 0.1},
+    {"name": "latch", "x_mm": 200, "y_mm": 0, "dir_x": 0, "dir_y": 1, "dir_z": 0,
+     "min_mm": -2, "max_mm": 2, "step_mm": "0.1", "set_u_mm": "0.03"},
+]  # fmt: skip
+
+
+def as_csv(rows) -> str:
+    text = io.StringIO()
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    writer = csv.DictWriter(text, names)
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+@pytest.mark.parametrize("readings", [one_part.FITS, TIGHT])
+def test_a_part_that_is_set_is_told_as_plan_fit_tells_it(tmp_path, readings):
+    (tmp_path / "A.csv").write_text(as_csv(LATCHES), encoding="utf-8")
+    alone = one_part.run(
+        tmp_path, readings, "--json", "--adjusters", str(tmp_path / "A.csv")
+    )
+    for said in (LATCHES, "A.csv"):
+        parts = [{"name": "door", "adjusters": said}, DOOR[1]]
+        code, out, err = run(tmp_path, door(tmp_path, readings, parts), "--json")
+        assert (code, err) == (alone[0], alone[2])
+        whole, plan = json.loads(out), json.loads(alone[1])
+        assert whole["parts"][0]["settings"] == plan["settings"]
+        assert "settings" not in whole["parts"][1]
+        assert alike(whole["joints"][0]["trim"], plan["trim"])
+    code, out, err = run(tmp_path, door(tmp_path, readings, parts))
+    changed = [one for one in plan["settings"] if one["steps"]]
+    words = f"door: {changed[0]['name']}: " if changed else "door: leave it"
+    assert words in out and not err
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        ([{"name": "door", "adjusters": 3}], "the name of a file, or a list"),
+        ([{"name": "door", "adjusters": []}], "the name of a file, or a list"),
+        ([{"name": "door", "adjusters": [1]}], "the name of a file, or a list"),
+        ([{"name": "door", "adjusters": [{"name": None}]}], "texts and numbers only"),
+        ([{"name": "door", "adjusters": [{"name": "a"}]}], "part 1: "),
+        ([{"name": "door", "adjusters": ""}], "must be the name of a file"),
+        ([{"name": "door", "adjusters": "none.csv"}], "none.csv"),
+        (
+            [{"name": "door", "adjusters": [LATCHES[0] | {"step_mm": 0}]}],
+            "the step must be more than 0",
+        ),
+        (
+            [{"name": "door", "fixed": True, "adjusters": LATCHES}],
+            "'door' is fixed: it makes no motions",
+        ),
+        (
+            [{"name": "door", "motions": [], "adjusters": LATCHES}],
+            "one of the two says how it goes",
+        ),
+        (
+            [{"name": "door", "adjusters": LATCHES}, {"name": "frame"}],
+            "frame would move freely beside a part that is set",
+        ),
+    ],
+)
+def test_adjusters_that_cannot_be_are_refused_with_one_clear_line(
+    tmp_path, parts, words
+):
+    parts = [*parts, DOOR[1]][:2]
+    code, out, err = run(tmp_path, door(tmp_path, parts=parts))
+    assert (code, out) == (3, "")
+    assert words in err and err.count("\n") == 1

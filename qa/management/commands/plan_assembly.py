@@ -1,7 +1,9 @@
 """What to do so that several parts fit each other: `plan_assembly ASSEMBLY.json`."""
 
+from dataclasses import replace
 from pathlib import Path
 
+from qa.files import adjusters as adjusters_file
 from qa.files import assembly as assembly_file
 from qa.files.assembly import AssemblyFile, JointEntry
 from qa.files.columns import read_file
@@ -9,7 +11,7 @@ from qa.files.command_line import add_judging_arguments, read_joint_files
 from qa.management.assembly_output import assembly_lines, plain_assembly
 from qa.management.plan_arguments import add_plan_arguments, mm, plan_options
 from qa.numeric.plan.assembly import plan_assembly
-from qa.numeric.plan.bodies import AssemblyError, Between
+from qa.numeric.plan.bodies import AssemblyError, Between, Body
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.planner import METHOD
@@ -39,9 +41,10 @@ class Command(FileCommand):
         chosen = plan_options(options)
         with reading_file(options["assembly"]) as path:
             file = assembly_file.parse(read_file(path))
+        parts = [with_adjusters(file, n, options) for n in range(len(file.parts))]
         joints = [between(entry, options) for entry in file.joints]
         try:
-            plan = plan_assembly(file.parts, joints, chosen)
+            plan = plan_assembly(parts, joints, chosen)
         except NothingToJudge as why:
             plain = {"method": METHOD, "rule": options["rule"]}
             plain |= {"outcome": "nothing to judge", "notes": [str(why)]}
@@ -52,6 +55,17 @@ class Command(FileCommand):
             raise BadInput(f"{options['assembly']}: {why}") from why
         plain = plain_assembly(file, plan, options)
         return Answer(plain, assembly_lines(file, plan), plan.exit_code)
+
+
+def with_adjusters(file: AssemblyFile, number: int, options: dict) -> Body:
+    """A part with the adjusters of the file that it names. Raises BadInput."""
+    part = file.parts[number]
+    if number not in file.adjusters:
+        return part
+    name = beside_or_here(options["assembly"].parent, file.adjusters[number])
+    with reading_file(name) as path:
+        found = adjusters_file.parse(read_file(path))
+    return replace(part, adjusters=found.adjusters)
 
 
 def where(file: AssemblyFile, why: AssemblyError) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.plan.adjusters import Adjuster
 from qa.numeric.plan.joint_arrays import JointArrays, Measured
 from qa.numeric.plan.motions import Motion, rotation_vector, turned_by
 from qa.numeric.plan.readings import Readings
@@ -29,11 +30,13 @@ class AssemblyError(ValueError):
 
 @dataclass(frozen=True)
 class Body:
-    """A part: fixed, or free as the options say, or going by motions of its own."""
+    """A part: fixed, or free as the options say, or going by motions of its own, or as
+    its adjusters are set."""
 
     name: str
     fixed: bool = False
     motions: tuple[Motion, ...] | None = None
+    adjusters: tuple[Adjuster, ...] | None = None
 
 
 @dataclass(frozen=True)

@@ -23,10 +23,10 @@ from qa.numeric.plan.seat import TOUCHING_MM
 LEAF = 2_000  # settings in a box that are tried one by one
 CHUNK = 512
 MOST_TIES = 20_000  # as good as each other in one aim; with more the next is searched
-MOST_NODES = 100_000
 NOTHING = 1e-12  # an aim this small is met
 SMALLER = 16  # a box this much smaller gets its own programme
 DESCENTS = 4
+MOST_CORNERS = 8  # adjusters of which every rounding is tried
 ROUNDS = 4  # of shrinking a box
 SURE = 1e-8  # relative: roundings of the solver that must not cut off the best
 
@@ -118,7 +118,7 @@ class Search:
             if bound > self.cutoff:
                 return
             self.nodes += 1
-            if self.nodes > MOST_NODES:
+            if self.nodes > lattice.most_nodes:
                 self.proven = False
                 return
             for nearer in self._look(low, high, relaxed):
@@ -228,6 +228,11 @@ class Search:
         """Try the settings around the best place of the programme."""
         near = np.clip(np.floor(at), low, high).astype(int)
         corners = np.indices((2,) * len(near)).reshape(len(near), -1).T
+        if len(near) > MOST_CORNERS:  # the nearest, and each with one or two others
+            near = np.clip(np.rint(at), low, high).astype(int)
+            one = np.where(at > near, 1, -1) * np.eye(len(near), dtype=int)
+            corners = (one[:, None] + one[None]).reshape(-1, len(near))
+            corners = np.vstack([np.zeros_like(near), one, np.sign(corners)])
         around = np.clip(near + corners, low, high)
         self._take(np.unique(around, axis=0))
 
@@ -321,7 +326,7 @@ class Relaxed:
             self.programme.minimize(cost)
             return base + slopes @ self.programme.values[self.columns]
 
-        point = nearest_of_hull(lowest, lowest(np.zeros(6)))
+        point = nearest_of_hull(lowest, lowest(np.zeros(len(base))))
         size = float(np.linalg.norm(point))
         least = max(0.0, size - float(np.linalg.norm(play)) - SURE)
         at = np.linalg.lstsq(slopes, point - base, rcond=None)[0]

@@ -38,6 +38,8 @@ SHIMS = "shims"
 class Planner:
     """The steps from readings to a plan; each step reads what those before it left."""
 
+    by_settings = False  # whether the part goes where whole steps put it
+
     def __init__(self, arrays: JointArrays, options: PlanOptions):
         self.arrays, self.options = arrays, options
         self.gaps, self.flushes = arrays.gap_readings(), arrays.flush_readings()

@@ -15,6 +15,7 @@ from qa.numeric.plan.lattice_aims import SeatAims
 
 SLACK_ROUNDING = 1e-9  # mm
 MOST_ROUNDS = 40
+MOST_NODES = 100_000  # of the search of one aim
 MOST_ANGLE = 1.0  # radians; a box in which the part turns further is split
 
 
@@ -35,19 +36,27 @@ class Lattice:
     """Whole steps of a rig within their ranges, for readings and aims.
 
     `stays` (k,) adjusters that are left alone; `about` (3,) the point whose shift
-    counts as movement; `slack` mm.
+    counts as movement; `slack` mm. `sides` (m,) say how readings follow the part: 1,
+    -1 where it is the surround, 0 where they do not.
     """
 
-    def __init__(self, rig: Rig, aims: SeatAims, about, slack: float, stays=None):
+    most_nodes = MOST_NODES
+
+    def __init__(
+        self, rig: Rig, aims: SeatAims, about, slack: float, stays=None, sides=None
+    ):
         self.rig, self.aims, self.slack = rig, aims, slack
         readings = aims.readings
         count = len(readings)
+        sides = np.ones(count) if sides is None else sides
         self.values = np.r_[readings.values, np.zeros(3 + rig.count)]
         center = np.tile(np.asarray(about, dtype=float), (3, 1))
         self.places = np.vstack([readings.places, center, rig.places])
-        self.directions = np.vstack([readings.directions, np.eye(3), rig.directions])
+        followed = readings.directions * sides[:, None]
+        self.directions = np.vstack([followed, np.eye(3), rig.directions])
         self.lines = rig.lines(self.places, self.directions)
         self.arms = np.linalg.norm(self.places - rig.center, axis=1)
+        self.arms[:count] *= np.abs(sides)
         self.read, self.about = slice(0, count), slice(count, count + 3)
         self.own = slice(count + 3, None)
         self.low, self.high = rig.least.copy(), rig.most.copy()
@@ -59,12 +68,18 @@ class Lattice:
 
     def tried(self, steps) -> tuple[np.ndarray, np.ndarray]:
         """(aims (n, j), allowed (n,)) of settings (n, k), by the exact rotation."""
+        values, movement, fits = self.moved(steps)
+        found = self.aims.least(values, values)
+        return np.column_stack([found, movement]), fits & self.aims.allowed(values)
+
+    def moved(self, steps) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(readings (n, m) mm, movement squared (n,), whether a rigid part can go there
+        (n,)) of settings."""
         found, movements, fits = self._moved(steps)
         values, shift = found[:, self.read], found[:, self.about]
         turns = self.rig.step(movements)[:, :3]
         movement = (shift**2).sum(axis=1) + (turns**2).sum(axis=1)
-        found = self.aims.least(values, values)
-        return np.column_stack([found, movement]), fits & self.aims.allowed(values)
+        return values, movement, fits
 
     def readings(self, steps) -> tuple[np.ndarray, np.ndarray]:
         """(readings (n, m) mm, whether a rigid part can go there (n,)) of settings."""

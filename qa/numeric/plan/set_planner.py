@@ -28,6 +28,8 @@ from qa.numeric.plan.trim import CUT_MM, solve_trim
 class SetPlanner(Planner):
     """A Planner whose part moves as its adjusters are set."""
 
+    by_settings = True
+
     def _solve_seat(self) -> Solved:
         self.rig = rig = Rig(self.options.adjusters, self.arrays.rho)
         far = np.full(6, 1e9)

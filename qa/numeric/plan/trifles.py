@@ -23,7 +23,7 @@ def may_stay(planner) -> bool:
     if not options.resolved or not every.all_right(every.values):
         return False
     free = planner.seat.freedom
-    if options.adjusters is None and ((free.low > 0) | (free.high < 0)).any():
+    if not planner.by_settings and ((free.low > 0) | (free.high < 0)).any():
         return False
     return options.wish is None or _chance(planner, every.values) >= options.wish
 

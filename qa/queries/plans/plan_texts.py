@@ -55,7 +55,7 @@ def steps(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> list[str]:
         else:
             told.append(f"{sentence[0].upper()}{sentence[1:]}.")
     moved = bool(moves or worked.asked_settings) and share > 0
-    if worked.shared:
+    if worked.shared and worked.shared.count > 1:
         return [*(told or ["Leave it where it is."]), _then(worked)]
     if told:
         told.append(_measure_step(worked, moved=moved))

@@ -1,0 +1,234 @@
+"""Several parts, each set by its adjusters: whole steps of all of them at once.
+
+Readings follow the relative motion of their two sides, so what each rig does adds up,
+exactly and in every bound. The search is that of one part (`branching`) over all
+adjusters together; with more than a few it is cut short and says that the best it found
+is not proven.
+"""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+
+from qa.numeric.plan import set_remarks
+from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, Rig
+from qa.numeric.plan.assembly_planner import AssemblyPlanner
+from qa.numeric.plan.bodies import AssemblyError
+from qa.numeric.plan.free_planner import Solved
+from qa.numeric.plan.lattice import Lattice, Model
+from qa.numeric.plan.lattice_aims import SeatAims
+from qa.numeric.plan.motions import UNSEEN, Freedom
+from qa.numeric.plan.result import Plan
+from qa.numeric.plan.set_planner import SetPlanner
+
+MOST_NODES = 200  # of the search of one aim
+
+
+class Rigs:
+    """The rigs of several parts as one: changes (k,) of all adjusters, one part after
+    the other."""
+
+    def __init__(self, rigs: list[Rig]):
+        self.rigs = rigs
+        ends = np.cumsum([0, *(rig.count for rig in rigs)])
+        self.own = [slice(*pair) for pair in pairwise(ends.tolist())]
+        self.count = int(ends[-1])
+        self.adjusters = [one for rig in rigs for one in rig.adjusters]
+        self.steps, self.least, self.most, self.unit = (
+            np.concatenate([getattr(rig, name) for rig in rigs])
+            for name in ("steps", "least", "most", "unit")
+        )
+        self.motions = tuple(motion for rig in rigs for motion in rig.motions)
+        self.bodies = np.repeat(np.arange(len(rigs)), 6)
+        self.overdetermined = any(rig.overdetermined for rig in rigs)
+
+    @property
+    def unset(self) -> np.ndarray:
+        rows = [
+            np.pad(rig.unset, ((0, 0), (6 * n, 6 * (len(self.rigs) - n - 1))))
+            for n, rig in enumerate(self.rigs)
+        ]
+        return np.vstack(rows)
+
+    def step(self, changes) -> np.ndarray:
+        """Rim movements (6 b,) of all motions that changes (k,) mm make."""
+        found = []
+        for rig, own in zip(self.rigs, self.own, strict=True):
+            movements, _ = rig.solve(changes[None, own])
+            found.append(rig.step(movements)[0])
+        return np.concatenate(found)
+
+
+class Lattices:
+    """The lattices of several rigs as one, for a search: see Lattice."""
+
+    most_nodes = MOST_NODES
+
+    def __init__(self, rigs: Rigs, aims: SeatAims, each: list[Lattice]):
+        self.rig, self.aims, self.each = rigs, aims, each
+        self.low = np.concatenate([one.low for one in each])
+        self.high = np.concatenate([one.high for one in each])
+        self.names = (*aims.names, "movement")
+
+    def tried(self, steps):
+        values, fits, movement = self._moved(steps)
+        found = self.aims.least(values, values)
+        allowed = fits & self.aims.allowed(values)
+        return np.column_stack([found, movement]), allowed
+
+    def readings(self, steps):
+        values, fits, _ = self._moved(steps)
+        return values, fits
+
+    def _moved(self, steps):
+        start = self.aims.readings.values
+        values, movement = np.tile(start, (len(steps), 1)), np.zeros(len(steps))
+        fits = np.ones(len(steps), dtype=bool)
+        for one, own in zip(self.each, self.rig.own, strict=True):
+            found, moved, fit = one.moved(steps[:, own])
+            values += found - start
+            movement += moved
+            fits &= fit
+        return values, fits, movement
+
+    def model(self, low, high) -> Model | None:
+        parts = [
+            one.model(low[own], high[own])
+            for one, own in zip(self.each, self.rig.own, strict=True)
+        ]
+        if None in parts:
+            return None
+        start = self.aims.readings.values
+        bound = [
+            part
+            for part, rig in zip(parts, self.rig.rigs, strict=True)
+            if rig.overdetermined
+        ]
+        return Model(
+            start + sum(part.base - start for part in parts),
+            np.hstack([part.slopes for part in parts]),
+            sum(part.play for part in parts),
+            self._stacked(parts, [part.move for part in parts]),
+            self._stacked(bound, [part.left for part in bound], parts),
+        )
+
+    def _stacked(self, some, told, parts=None):
+        """(base, slopes, room) of several parts, each of its own adjusters alone."""
+        parts = parts or some
+        if not some:
+            nothing = np.zeros(0)
+            return nothing, np.zeros((0, self.rig.count)), nothing
+        slopes = []
+        for part, (_base, own, _room) in zip(some, told, strict=True):
+            at = self.rig.own[[part is other for other in parts].index(True)]
+            rows = np.zeros((len(own), self.rig.count))
+            rows[:, at] = own
+            slopes.append(rows)
+        base, room = (np.concatenate([one[n] for one in told]) for n in (0, 2))
+        return base, np.vstack(slopes), room
+
+
+class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
+    """An AssemblyPlanner whose parts move as their adjusters are set."""
+
+    def _solve_seat(self) -> Solved:
+        arrays = self.arrays
+        own = [arrays.bodies[mover].adjusters for mover in arrays.movers]
+        _refuse(arrays, own)
+        own = [self._named_settings(n, one) for n, one in enumerate(own)]
+        rigs = [Rig(one, arrays.center_of(n)[1]) for n, one in enumerate(own)]
+        self.rig = Rigs(rigs)
+        self.motions_of = [rig.motions for rig in rigs]
+        far = np.full(len(self.rig.motions), 1e9)
+        self.free = Freedom(
+            self.rig.motions, self.rig.unit, -far, far, self.rig.unset, (),
+            self.rig.bodies,
+        )  # fmt: skip
+        slopes = self._slopes(self.every, np.zeros(len(far)))
+        most = np.linalg.norm(slopes, axis=0)
+        self.blind = most < UNSEEN * np.sqrt(max(1, len(slopes)))
+        self._remark(rigs)
+        self.steps = self._best(SeatAims(self.every, self.free)).steps
+        return self._at(self.steps)
+
+    def _remark(self, rigs: list[Rig]) -> None:
+        """What adjusters leave open, part by part; names say whose they are."""
+        held, self.held_of = [], []
+        for n, (rig, own) in enumerate(zip(rigs, self.rig.own, strict=True)):
+            here = self.every.take(self.every.sides[:, n] != 0)
+            still, seen = set_remarks.still(rig, here)
+            self.held_of.append(still)
+            held += self._whose(n, still)
+            self.remarks += set_remarks.about(rig, self.blind[own], seen, self.options)
+        self.held = tuple(held)
+
+    def _whose(self, n: int, names) -> list:
+        """Names with the part before them, where several move."""
+        if len(self.arrays.movers) == 1:
+            return list(names)
+        whose = self.arrays.bodies[self.arrays.movers[n]].name
+        return [f"{whose} {one}" if isinstance(one, str) else one for one in names]
+
+    def _named_settings(self, n: int, adjusters) -> list[Adjuster]:
+        names = self._whose(n, [one.name for one in adjusters])
+        pairs = zip(adjusters, names, strict=True)
+        return [replace(one, name=name) for one, name in pairs]
+
+    def _lattice(self, aims: SeatAims) -> Lattices:
+        each = [
+            Lattice(
+                rig,
+                aims,
+                self.arrays.center_of(n)[0],
+                self.options.slack_mm,
+                self.blind[own],
+                sides=aims.readings.sides[:, n],
+            )
+            for n, (rig, own) in enumerate(
+                zip(self.rig.rigs, self.rig.own, strict=True)
+            )
+        ]
+        return Lattices(self.rig, aims, each)
+
+    def _at(self, steps) -> Solved:
+        step = self.rig.step(steps * self.rig.steps)
+        frozen = replace(self.free, low=step, high=step)
+        return Solved(frozen, self._move(frozen, step), step)
+
+    def _slopes(self, readings, step) -> np.ndarray:
+        found = []
+        for n, rig in enumerate(self.rig.rigs):
+            here = step[6 * n : 6 * n + 6]
+            own = rig.rates(rig.places, rig.directions, here) @ rig.basis
+            seen = rig.rates(readings.places, readings.directions, here) @ rig.basis
+            found.append(readings.sides[:, n, None] * (seen @ np.linalg.pinv(own)))
+        return np.hstack(found)
+
+    def _held(self, _free: Freedom, body: int) -> tuple:
+        movers = self.arrays.movers
+        return self.held_of[movers.index(body)] if body in movers else ()
+
+    def settings_of(self, whole: Plan, body: int):
+        if body not in self.arrays.movers:
+            return None
+        here = whole.settings[self.rig.own[self.arrays.movers.index(body)]]
+        own = self.arrays.bodies[body].adjusters
+        return tuple(
+            replace(one, adjuster=adjuster)
+            for one, adjuster in zip(here, own, strict=True)
+        )
+
+
+def _refuse(arrays, own) -> None:
+    """Parts that are set and parts that go freely are not searched together."""
+    names = [arrays.bodies[mover].name for mover in arrays.movers]
+    free = [name for name, one in zip(names, own, strict=True) if not one]
+    if free:
+        raise AssemblyError(
+            f"{', '.join(free)} would move freely beside a part that is set by "
+            "adjusters: give it adjusters too, or fix it"
+        )
+    count = sum(map(len, own))
+    if count > MOST_ADJUSTERS:
+        raise AssemblyError(f"{count} adjusters in all; at most {MOST_ADJUSTERS}")
