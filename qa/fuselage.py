@@ -157,10 +157,10 @@ def _settings(items: list[Said], worked: WorkedPlan) -> Settings:
         return Settings([], {})
     changes = [steps[name] * adjuster.step_nm for name, adjuster in present.items()]
     try:
-        made = rigs.made([*present.values()], changes, worked.joints)
+        made = rigs.made([*present.values()], changes, worked.joints, worked.around)
     except rigs.CannotBeSet as why:
         raise Refused(str(why), field="items") from why
-    return Settings(rows, made.changes)
+    return Settings(rows, made.changes, made.beside)
 
 
 FORMS = {"set/1": _set, "cut/1": _cut, "check/3": _check_after}

@@ -41,10 +41,11 @@ class Set:
 @dataclass(frozen=True)
 class Settings:
     """Several at once, and what they should bring: {fit-up key: {station: [gap nm,
-    flushness nm]}}."""
+    flushness nm]}}; beside: as of Moved."""
 
     settings: list[Set]
     changes: dict[int, dict[str, list[int]]]
+    beside: tuple = ()
 
 
 def record_settings(
@@ -97,7 +98,7 @@ def set_otherwise(
     airframe, position = fit_up.airframe, fit_up.joint.position
     present = {one.name: one for one in rules.present(airframe, position)}
     rows = _changed(made.settings, present, airframe, position, plan)
-    moved = _moved(rows, present, made.changes)
+    moved = _moved(rows, present, made)
     next_fit_up.record_moves(act, checks, moved, MoveKind.SET, plan)
     return rows
 
@@ -109,14 +110,15 @@ def keep(act, rows: list[AdjusterSetting], fit_up: FitUp) -> None:
         act.record(row)
 
 
-def _moved(rows, present, changes) -> Moved:
+def _moved(rows, present, made: Settings) -> Moved:
     """What the settings do to the part, as a move is kept."""
     changes_nm = [(present[row.name], row.change_nm) for row in rows]
     amounts = [
         {"name": row.name, "amount": f"{to_mm(row.change_nm):.3f}", "unit": "mm"}
         for row in rows
     ]
-    return Moved(settings_text(changes_nm, Unit.MM), amounts, changes)
+    words = settings_text(changes_nm, Unit.MM)
+    return Moved(words, amounts, made.changes, made.beside)
 
 
 def _changed(settings, present, airframe, position, plan) -> list[AdjusterSetting]:

@@ -7,36 +7,45 @@ stays; what is not chosen stands still around them.
 
 from dataclasses import dataclass, field, replace
 
-from qa.models import Joint, PlanDefaults
+from qa.models import Holding, Joint, PlanDefaults
 from qa.numeric.geometry.joint import JointError
 from qa.numeric.plan.assembly import AssemblyPlan, plan_assembly
 from qa.numeric.plan.bite import expected_scatter
 from qa.numeric.plan.bodies import AssemblyError, Between, Body
-from qa.numeric.plan.motions import Motion, NothingSeen
+from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.result import OptionError, PlanOptions
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.verdict.acceptance import NarrowLimits
-from qa.rules import history, planning, requirements, together_steps
+from qa.rules import (
+    adjusters,
+    history,
+    planning,
+    requirements,
+    rigs,
+    together_steps,
+)
 from qa.rules.history import History
 from qa.rules.planning import PlannedJoint, WorkedPlan
+from qa.rules.rigs import CannotBeSet
 from qa.rules.shared_plans import FIXED, FREE, HELD
 from qa.rules.staleness import JointState, states
 from shop.files.csv_table import FileComplaints
 from shop.models import Airframe, Position
 
 MOST_PARTS = 6
+MOVES_BY, SET_BY = "motions", "adjusters"
 
 
 @dataclass(frozen=True)
 class Member:
     """A part that is fitted on the airframe: the joints that it is the part of, the
-    positions of other such parts that it shares a seam with, whether something says how
-    it goes where it is held."""
+    positions of other such parts that it shares a seam with, what says how it goes as
+    it is held ("motions", "adjusters", "" for nothing)."""
 
     position: Position
     states: list[JointState]
     beside: frozenset[int]
-    held: bool
+    held: str
 
     @property
     def serial(self) -> str:
@@ -73,7 +82,12 @@ def offered(airframe: Airframe, start: int | None = None) -> Together:
     hows = {}
     if start in members:
         chosen = [start, *sorted(members[start].beside)][:MOST_PARTS]
-        hows = {key: HELD if members[key].held else FREE for key in chosen}
+        kinds = {members[key].held for key in chosen}
+        alike = kinds == {SET_BY}
+        hows = {
+            key: HELD if alike or members[key].held == MOVES_BY else FREE
+            for key in chosen
+        }
     return Together(airframe, members, hows, rows)
 
 
@@ -108,16 +122,27 @@ def _members(found: dict[int, JointState]) -> dict[int, Member]:
             if other in own and other != part:
                 beside[part].add(other)
                 beside[other].add(part)
+    stated = set(
+        Holding.objects.filter(position__in=own).values_list("position", flat=True)
+    )
     return {
         key: Member(
             some[0].joint.position,
             some,
             frozenset(beside[key]),
-            any(one.fit_up.motions or one.revision.motions for one in some),
+            _held(some, stated),
         )
         for key, some in own.items()
         if beside[key]
     }
+
+
+def _held(some: list[JointState], stated: set[int]) -> str:
+    if any(one.fit_up.motions for one in some):
+        return MOVES_BY
+    if some[0].joint.position_id in stated:
+        return SET_BY
+    return MOVES_BY if any(one.revision.motions for one in some) else ""
 
 
 def surrounds(state: JointState) -> list[int]:
@@ -185,7 +210,8 @@ def _solve(found: Together) -> None:
         told = "; ".join(str(one.text) for one in bad.complaints)
         found.problem = f"How a part may move cannot be read: {told}"
     except (
-        AssemblyError, NothingSeen, NoFeasibleMotion, NarrowLimits, JointError,
+        AssemblyError, CannotBeSet, JointError, NarrowLimits, NoFeasibleMotion,
+        NothingSeen,
     ) as no:  # fmt: skip
         found.problem = str(no)
     except OptionError as why:
@@ -212,13 +238,13 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         )
         for key, own in parts.items()
     }
-    motions = {key: _motions(found, key, one) for key, one in worked.items()}
     for key, one in worked.items():
+        motions, by = _held_by(found, key, one)
         scatter = expected_scatter(one.shortfall)
         one.options = requirements.plan_options(
-            defaults, one.check, motions[key], cut_scatter_mm=scatter
+            defaults, one.check, motions, adjusters=by, cut_scatter_mm=scatter
         )
-    bodies = [_body(found, key, key in worked, motions.get(key)) for key in number]
+    bodies = [_body(found, key, worked.get(key)) for key in number]
     rows = [
         Between(
             planning.measured_at(one, None),
@@ -232,21 +258,29 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
     together_steps.share_out(found, worked, joints, list(number))
 
 
-def _motions(
-    found: Together, key: int, worked: WorkedPlan
-) -> tuple[Motion, ...] | None:
-    if found.hows.get(key) == HELD:
-        return requirements.motions_of(worked.check.fit_up)
-    return None
+def _held_by(found: Together, key: int, worked: WorkedPlan) -> tuple:
+    """(motions, adjusters) of a part that goes as it is held: as was stated for its
+    fit-up, else as what holds it can be set, else as its joint says; None of both where
+    it goes freely."""
+    fit_up = worked.check.fit_up
+    if found.hows.get(key) != HELD:
+        return None, None
+    if not fit_up.motions:
+        worked.present = rigs.present_at(fit_up)
+    if not worked.present:
+        return requirements.motions_of(fit_up), None
+    worked.holding = adjusters.holding_of(fit_up.joint.position).number
+    return None, rigs.numeric_of(worked.present)
 
 
-def _body(found: Together, key: int, planned: bool, motions) -> Body:
+def _body(found: Together, key: int, worked: WorkedPlan | None) -> Body:
     """What stands in a position; it stays where nothing was chosen of it, or no joint
     of its own was measured."""
     member = found.members.get(key)
     name = member.serial if member else str(key)
-    moves = planned and found.hows.get(key, FIXED) != FIXED
-    return Body(name, not moves, motions)
+    if worked is None or found.hows.get(key, FIXED) == FIXED:
+        return Body(name, fixed=True)
+    return Body(name, False, worked.options.motions, worked.options.adjusters)
 
 
 def _common(options: list[PlanOptions]) -> PlanOptions:
@@ -268,6 +302,7 @@ def _common(options: list[PlanOptions]) -> PlanOptions:
     return replace(
         first,
         motions=None,
+        adjusters=None,
         uncertainty_mm=None if None in told else max(told),
         aim_mm=most("aim_mm"),
         floor_mm=most("floor_mm"),

@@ -26,11 +26,10 @@ class Moved:
     beside: tuple[tuple[Check, Changes], ...] = ()
 
 
-def rows_around(worked):
-    """Yield (places (n, 3) mm, rows) of each joint at which the part is the surround:
-    the rows that lie against it."""
-    here = worked.main.state.joint.position_id
-    for joint in worked.around:
+def rows_around(around, here: int):
+    """Yield (places (n, 3) mm, rows) of each joint at which the part in a position is
+    the surround: the rows that lie against it."""
+    for joint in around:
         state = joint.state
         own, stations = state.joint.surround_id, state.seam.stations
         rows = [n for n, one in enumerate(stations) if (one.surround_id or own) == here]

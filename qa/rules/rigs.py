@@ -9,11 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from qa.models import FitUp
+from qa.models import Check, FitUp
 from qa.numeric.plan import adjusters as numeric
 from qa.numeric.plan.adjusters import AdjusterError, Rig
 from qa.rules import adjusters
 from qa.rules.adjusters import Present
+from qa.rules.moved import Changes, changes_at, rows_around
 from qa.rules.station_places import places_of
 from shop.numeric.units import E9, to_mm, to_nm
 
@@ -25,10 +26,12 @@ class CannotBeSet(ValueError):
 @dataclass(frozen=True)
 class Made:
     """What changes of settings should do: {fit-up key: {station: [gap nm, flushness
-    nm]}}; `apart_nm` is how far a rigid part stays off what they ask, at most."""
+    nm]}}; `apart_nm` is how far a rigid part stays off what they ask, at most; `beside`
+    as of Moved."""
 
-    changes: dict[int, dict[str, list[int]]]
+    changes: dict[int, Changes]
     apart_nm: int
+    beside: tuple[tuple[Check, Changes], ...] = ()
 
 
 def present_at(fit_up: FitUp) -> list[Present]:
@@ -59,29 +62,33 @@ def numeric_of(present: Sequence[Present]) -> tuple[numeric.Adjuster, ...]:
 
 
 def made(
-    present: Sequence[Present], changes_nm: Sequence[int], joints: Sequence
+    present: Sequence[Present],
+    changes_nm: Sequence[int],
+    joints: Sequence,
+    around: Sequence = (),
 ) -> Made:
     """What changes, one for each adjuster, should do at every station of the joints
-    that are planned together (planning.PlannedJoint)."""
-    seams = [places_of(one.state.seam.stations) for one in joints]
-    every = np.vstack([places for places, _gaps, _faces in seams])
+    that are planned together (planning.PlannedJoint), and of those at which the part is
+    the surround."""
+    here = joints[0].state.joint.position_id
+    every = [places_of(joint.state.seam.stations)[0] for joint in joints]
+    every += [places[rows] for places, rows in rows_around(around, here)]
+    every = np.vstack(every)
     rho = math.sqrt(((every - every.mean(axis=0)) ** 2).sum(axis=1).mean())
     try:
         rig = Rig(numeric_of(present), rho)
     except AdjusterError as why:
         raise CannotBeSet(str(why)) from why
-    moved, apart = rig.displaced([to_mm(nm) for nm in changes_nm], every)
+    changes_mm = [to_mm(nm) for nm in changes_nm]
+    apart = rig.displaced(changes_mm, every)[1]
     if not math.isfinite(apart):
         raise CannotBeSet("no turn of less than 45 degrees makes these settings")
-    found, first = {}, 0
-    for joint, (places, gaps, faces) in zip(joints, seams, strict=True):
-        here = moved[first : first + len(places)]
-        first += len(places)
-        found[joint.state.fit_up.pk] = {
-            station.label: [
-                -to_nm(float(here[row] @ gaps[row])),
-                to_nm(float(here[row] @ faces[row])),
-            ]
-            for row, station in enumerate(joint.state.seam.stations)
-        }
-    return Made(found, to_nm(apart))
+
+    def displaced(places):
+        return rig.displaced(changes_mm, places)[0]
+
+    return Made(
+        {one.state.fit_up.pk: changes_at(one, displaced) for one in joints},
+        to_nm(apart),
+        tuple((one.check, changes_at(one, displaced, here)) for one in around),
+    )

@@ -76,13 +76,14 @@ def _beside_the_cut(view) -> Moved | Settings | None:
     if not worked.asked_settings or view.share < 1:
         return None
     changes = worked.set_changes
-    made = rigs.made(worked.present, [nm for _one, nm in changes], worked.joints)
+    steps = [nm for _one, nm in changes]
+    made = rigs.made(worked.present, steps, worked.joints, worked.around)
     asked = [
         Set(one.name, one.now_nm + nm, asked_nm=nm, was_nm=one.now_nm)
         for one, nm in changes
         if nm
     ]
-    return Settings(asked, made.changes)
+    return Settings(asked, made.changes, made.beside)
 
 
 def _moved_words(view) -> str:

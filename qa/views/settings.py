@@ -56,7 +56,7 @@ def set_part(request, uuid):
 def _seen_or_done(request, form, worked, record):
     """(what it should do, whether it was recorded)."""
     try:
-        changes = rigs.made(form.present, form.changes_nm, worked.joints)
+        changes = rigs.made(form.present, form.changes_nm, worked.joints, worked.around)
     except rigs.CannotBeSet as why:
         form.add_error(None, str(why))
         return None, False
@@ -69,7 +69,7 @@ def _seen_or_done(request, form, worked, record):
         return record_settings(
             by=request.user,
             checks=[joint.check for joint in worked.joints],
-            made=Settings(form.said(), changes.changes),
+            made=Settings(form.said(), changes.changes, changes.beside),
             plan=record,
             note=note,
         )

@@ -11,6 +11,13 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from qa.actions import fit_plans, moves, trimming
+from qa.actions.adjusters import (
+    AdjusterDraft,
+    DirectionDraft,
+    HoldingDraft,
+    PointDraft,
+    define_holding,
+)
 from qa.actions.trimming import Taken
 from qa.models import AppliedMove, FitPlan, PlanEnd, StandingPlan
 from qa.queries.plans import plan_pages
@@ -19,7 +26,7 @@ from qa.rules import assembling, history, overtaking, plan_records, trim_rounds
 from qa.rules.staleness import states
 from shop.ledger import Refused, projections, verify
 from tests.qa.cowls import SEAMS, make_cowls, read_cowls, split
-from tests.qa.making import make_check, read
+from tests.qa.making import make_check, mm, read
 from tests.qa.planned import planned
 
 pytestmark = pytest.mark.django_db
@@ -69,6 +76,11 @@ def do(by, plan: FitPlan) -> None:
         trimming.record_trim(**said, taken=cuts)
     else:
         moves.record_move(**said)
+
+
+def rounds_at(cowls, joint):
+    loaded = history.load(cowls.airframe, [joint])
+    return trim_rounds.rounds_of(loaded, states(loaded)[joint.pk])
 
 
 def url(cowls, more="", **hows):
@@ -196,8 +208,7 @@ def test_what_both_moves_should_do_is_held_against_what_came(engineer):
     again = make_check(engineer, fit_up)
     for one in joint.current.stations.all():
         read(again, one.label, "gap", "1.75")
-    state = states(history.load(cowls.airframe, [joint]))[joint.pk]
-    rounds = trim_rounds.rounds_of(history.load(cowls.airframe, [joint]), state)
+    rounds = rounds_at(cowls, joint)
     plan = FitPlan.objects.get(part=cowls.upper).content["outcome"]["stations"]
     after = {one["label"]: one["gap_after_nm"] for one in plan if one["joint"] == 1}
     for one in rounds[-1].stations:
@@ -304,3 +315,78 @@ def test_the_page_asks_as_much_of_the_database_for_30_joints_as_for_few(
     many = make_cowls(engineer, seams=more)
     read_cowls(many, *OFF)
     assert statements(many) == first
+
+
+@pytest.fixture
+def held_cowls(engineer):
+    """Both halves held by three bolts each that slide up and down or fore and aft."""
+    cowls = make_cowls(engineer)
+    for half, name in zip(("upper", "lower"), cowls.positions, strict=True):
+        hold(engineer, cowls.joints[half].position, 1 if half == "upper" else -1)
+        assert name == cowls.joints[half].position_id
+    read_cowls(cowls, ((0, 0, 0), (0.9, -0.3, 0)), ((0, 0, 0), (-0.4, 0.4, 0)))
+    return cowls
+
+
+def hold(by, position, up: int) -> None:
+    directions = (
+        DirectionDraft("fore", "aft", (1.0, 0.0, 0.0)),
+        DirectionDraft("up", "down", (0.0, 1.0, 0.0)),
+    )
+    points = (
+        PointDraft("rear bolt", "slot", (0, mm(200 * up), mm(400))),
+        PointDraft("nose bolt", "slot", (mm(600), mm(100 * up), 0)),
+    )
+    said = {"min_nm": mm(-2), "max_nm": mm(2), "step_nm": mm(0.1), "set_u_nm": 0}
+    rows = (
+        AdjusterDraft(point="rear bolt", direction=0, **said),
+        AdjusterDraft(point="rear bolt", direction=1, **said),
+        AdjusterDraft(point="nose bolt", direction=1, **said),
+    )
+    draft = HoldingDraft(directions, points, rows, note="as drawn")
+    define_holding(by=by, position=position, draft=draft)
+
+
+def test_parts_that_are_held_by_adjusters_are_set_together_in_whole_steps(
+    engineer, client_of, held_cowls
+):
+    client = client_of("builder")
+    here = f"/airframes/{held_cowls.airframe.pk}/together/"
+    page = client.get(f"{here}?from={held_cowls.positions[0]}")
+    assert [one.how for one in page.context["page"].choices] == ["held", "held"]
+    text = page.content.decode()
+    assert "Seating all 2 of them is enough" in text and "ear bolt: " in text
+    client.post(url(held_cowls, "take/", upper="held", lower="held"))
+    lower, upper = FitPlan.objects.order_by("number")
+    worked = plan_records.worked_of(plan_of(lower))
+    assert worked.asked_settings and worked.holding == 1
+    assert all(nm % mm(0.1) == 0 for nm in worked.asked_settings.values())
+    for row in (lower, upper):
+        set_as_asked(client, row)
+    assert StandingPlan.objects.count() == 0
+    seam = held_cowls.joints["left"]
+    assert AppliedMove.objects.filter(fit_up__joint=seam, kind="set").count() == 2
+    again = make_check(engineer, seam.fit_ups.order_by("-number").first())
+    read(again, "3", "gap", "1.75")
+    rounds = rounds_at(held_cowls, seam)
+    told = upper.content["outcome"]["stations"]
+    after = {one["label"]: one["gap_after_nm"] for one in told if one["joint"] == 1}
+    for one in rounds[-1].stations:
+        assert one.gap_predicted_nm == pytest.approx(after[one.label], abs=3)
+    assert verify.verify().fault == ""
+
+
+def set_as_asked(client, row) -> None:
+    """Through the form, which comes filled with what is asked."""
+    address = f"/fit-checks/{row.fit_check.entry_id}/set/"
+    form = client.get(address).context["form"]
+    said = {name: form[name].value() for name in form.fields}
+    said = {name: value for name, value in said.items() if value is not None}
+    assert client.post(address, {**said, "do": "record"}).status_code == 302
+
+
+def test_one_that_is_set_and_one_that_goes_freely_are_told_apart(
+    engineer, client_of, held_cowls
+):
+    page = client_of("builder").get(url(held_cowls, upper="held", lower="free"))
+    assert "would move freely beside a part that is set" in page.content.decode()

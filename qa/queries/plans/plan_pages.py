@@ -328,7 +328,8 @@ def made_move(worked: WorkedPlan, raw: list[float]) -> Move:
     """The move that these amounts (mm, radians) of the plan's motions make."""
     motions = worked.plan.move.motions
     every = [places_of(one.state.seam.stations)[0] for one in worked.joints]
-    every += [places[rows] for places, rows in rows_around(worked)]
+    here = worked.main.state.joint.position_id
+    every += [places[rows] for places, rows in rows_around(worked.around, here)]
     shift, turn = rigid_move(motions, raw, np.vstack(every).mean(axis=0))
     tilt_x, tilt_y, turned = np.degrees(turn).tolist()
     amounts = tuple(
