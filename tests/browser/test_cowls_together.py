@@ -61,7 +61,7 @@ def test_two_cowl_halves_are_planned_taken_done_and_measured_again_together(
         page.wait_for_url("**/joints/**")
         page.goto(f"{live_site.url}/plans/{plan.number}/together/")
         expect(page.get_by_text(f"{plan} is done")).to_be_visible()
-        expect(page.get_by_text("Overtaken")).to_have_count(0)
+        expect(page.get_by_text("Overtaken, do not cut")).to_have_count(0)
     assert StandingPlan.objects.count() == 0 and PlanEnd.objects.count() == 2
     assert TrimCut.objects.filter(plan=plans[1]).exists()
     assert AppliedMove.objects.filter(plan=plans[0]).count() == 3

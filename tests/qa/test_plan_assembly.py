@@ -325,7 +325,10 @@ def test_a_part_that_is_set_is_told_as_plan_fit_tells_it(tmp_path, readings):
         ([{"name": "door", "adjusters": []}], "the name of a file, or a list"),
         ([{"name": "door", "adjusters": [1]}], "the name of a file, or a list"),
         ([{"name": "door", "adjusters": [{"name": None}]}], "texts and numbers only"),
-        ([{"name": "door", "adjusters": [{"name": "a"}]}], "part 1: "),
+        (
+            [{"name": "door", "adjusters": [LATCHES[0] | {"min_mm": ""}]}],
+            "min_mm: part 1: is empty",
+        ),
         ([{"name": "door", "adjusters": ""}], "must be the name of a file"),
         ([{"name": "door", "adjusters": "none.csv"}], "none.csv"),
         (

@@ -313,13 +313,13 @@ def test_the_page_asks_as_much_of_the_database_for_30_joints_as_for_few(
     first = statements(few)
     more = SEAMS | {f"left {n}": split(1) for n in range(27)}
     many = make_cowls(engineer, seams=more)
-    read_cowls(many, *OFF)
+    read_cowls(many, *OFF, but=set(more) - set(SEAMS))
     assert statements(many) == first
 
 
 @pytest.fixture
 def held_cowls(engineer):
-    """Both halves held by three bolts each that slide up and down or fore and aft."""
+    """Both halves held by two bolts each that slide up and down and fore and aft."""
     cowls = make_cowls(engineer)
     for half, name in zip(("upper", "lower"), cowls.positions, strict=True):
         hold(engineer, cowls.joints[half].position, 1 if half == "upper" else -1)
@@ -337,10 +337,11 @@ def hold(by, position, up: int) -> None:
         PointDraft("rear bolt", "slot", (0, mm(200 * up), mm(400))),
         PointDraft("nose bolt", "slot", (mm(600), mm(100 * up), 0)),
     )
-    said = {"min_nm": mm(-2), "max_nm": mm(2), "step_nm": mm(0.1), "set_u_nm": 0}
+    said = {"min_nm": mm(-1), "max_nm": mm(1), "step_nm": mm(0.1), "set_u_nm": 0}
     rows = (
         AdjusterDraft(point="rear bolt", direction=0, **said),
         AdjusterDraft(point="rear bolt", direction=1, **said),
+        AdjusterDraft(point="nose bolt", direction=0, **said),
         AdjusterDraft(point="nose bolt", direction=1, **said),
     )
     draft = HoldingDraft(directions, points, rows, note="as drawn")
