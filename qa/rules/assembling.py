@@ -232,7 +232,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
             True,
             found.rows,
             own,
-            [],
+            found.left_out,
             defaults,
             least_cut=requirements.least_cut_mm(defaults, own[0].check),
         )

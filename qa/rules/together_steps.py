@@ -55,7 +55,7 @@ def share_out(
             sits=sits,
             share=share,
             outcome=plan.whole.outcome,
-            complete=plan.whole.complete,
+            complete=plan.whole.complete and not found.left_out,
             probability=plan.whole.probability,
             touches=tuple(_touches(seams, order[:place]).items()),
         )

@@ -264,6 +264,10 @@ def test_missing_measurements_are_said(engineer, client_of):
     page = client_of("visitor").get(url(cowls, upper="free", lower="free"))
     text = page.content.decode()
     assert f"{number} was not measured" in text and "Take these plans" not in text
+    assert "not all of it was" in text
+    rows = taken(engineer, cowls)
+    page = client_of("visitor").get(f"/plans/{rows[1].number}/together/")
+    assert f"{number} was not measured" in page.content.decode()
 
 
 def test_a_part_of_which_no_own_joint_was_measured_stays_where_it_is(engineer):

@@ -92,7 +92,15 @@ def record_page(plan: FitPlan, unit: str) -> TogetherPage:
     shared = views[0].worked.shared
     state, outcome = _outcome(shared)
     return TogetherPage(
-        plan.airframe, [], views, state, outcome, _chance(shared), "", [], records
+        plan.airframe,
+        [],
+        views,
+        state,
+        outcome,
+        _chance(shared),
+        "",
+        views[0].worked.left_out,
+        records,
     )
 
 
