@@ -20,7 +20,7 @@ from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import SeatAims
 from qa.numeric.plan.motions import UNSEEN, Freedom
 from qa.numeric.plan.result import Plan
-from qa.numeric.plan.set_planner import SetPlanner
+from qa.numeric.plan.set_planner import WITHOUT_END, SetPlanner
 
 MOST_NODES = 200  # of the search of one aim
 
@@ -140,7 +140,7 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
         rigs = [Rig(one, arrays.center_of(n)[1]) for n, one in enumerate(own)]
         self.rig = Rigs(rigs)
         self.motions_of = [rig.motions for rig in rigs]
-        far = np.full(len(self.rig.motions), 1e9)
+        far = np.full(len(self.rig.motions), WITHOUT_END)
         self.free = Freedom(
             self.rig.motions, self.rig.unit, -far, far, self.rig.unset, (),
             self.rig.bodies,

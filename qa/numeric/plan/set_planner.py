@@ -24,6 +24,8 @@ from qa.numeric.plan.result import Plan, SetOnly
 from qa.numeric.plan.seat import NoFeasibleMotion
 from qa.numeric.plan.trim import CUT_MM, solve_trim
 
+WITHOUT_END = 1e9  # mm: as good as any place
+
 
 class SetPlanner(Planner):
     """A Planner whose part moves as its adjusters are set."""
@@ -32,7 +34,7 @@ class SetPlanner(Planner):
 
     def _solve_seat(self) -> Solved:
         self.rig = rig = Rig(self.options.adjusters, self.arrays.rho)
-        far = np.full(6, 1e9)
+        far = np.full(6, WITHOUT_END)
         self.free = Freedom(
             rig.motions, rig.unit, -far, far, rig.unset, (), np.zeros(6, dtype=int)
         )
