@@ -93,7 +93,7 @@ def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader
     told = next_of(builder, check)
     assert (told["plan"], told["form"]) == (None, "set/1")
     page = told["html"]
-    assert "Upper hinge: 0.9 mm aft; lower hinge: 0.9 mm aft; latch: 0.4 mm in" in page
+    assert "upper hinge: 0.9 mm aft; lower hinge: 0.9 mm aft; latch: 0.4 mm in" in page
     assert page.index("set it") < page.index("set and trim")
     asked = {item["name"]: item["asked"] for item in told["items"]}
     assert told["ways"]["set"] == {n: steps for n, steps in asked.items() if steps}

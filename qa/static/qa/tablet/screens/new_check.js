@@ -16,7 +16,7 @@ export async function openNew(tablet) {
   const { ui } = form;
   ui.form.hidden = !here;
   if (here) form.open();
-  else ui.note.textContent = problem?.message ?? "No joint is carried here yet: open this page once while the server can be reached.";
+  else ui.note.textContent = problem?.message;
   return { ...ui, close: endScan };
 }
 

@@ -37,7 +37,9 @@ export function summaryOf(screen) {
     const problem = finish?.problem ?? raising?.problem;
     const having = (...states) => session.slots.filter(({ station, kind }) => states.includes(view.slot(station, kind).state));
     ui.title.textContent = finished ? "The check is finished" : own.not_measured ? "Not finished yet" : "Everything is measured";
-    ui.note.textContent = problem ? problem.message : proposal ? "" : finished ? "Finished on this tablet. Verdicts of record and findings come from the server." : "Counts are provisional until the server has judged.";
+    ui.note.textContent = problem?.message;
+    ui.here.hidden = !finished || !!proposal;
+    ui.counted.hidden = finished || !!proposal;
     for (const row of ui.counts.children) row.querySelector("b").textContent = counted[row.dataset.count] ?? 0;
     // They keep their room, so that nothing comes under a finger in their stead.
     ui.back.disabled = ui.finish.disabled = finished;
