@@ -4,6 +4,8 @@ do so without a network: each act one fact, and the check after it in its fit-up
 import uuid
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from qa.actions import checks, fit_plans
 from qa.models import AdjusterSetting, Check, FitUp, FitUpReason, PlanEnd, TrimCut
@@ -109,6 +111,16 @@ def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader
     tag = builder.get(address)["ETag"]
     again = builder.get(address, headers={"If-None-Match": tag})
     assert (again.status_code, again.content) == (304, b"")
+
+
+def test_it_takes_as_many_statements_for_twelve_stations_as_for_six(engineer, builder):
+    counts = []
+    for stations in (6, 6, 12):
+        check = displaced(engineer, stations)
+        with CaptureQueriesContext(connection) as asked:
+            next_of(builder, check)
+        counts.append(len(asked))
+    assert counts[1] == counts[2]
 
 
 def test_a_check_that_is_not_finished_has_nothing_next(engineer, builder):

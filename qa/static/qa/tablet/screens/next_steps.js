@@ -19,24 +19,23 @@ function paintRow(row, item, words) {
 export async function openNext(tablet, check) {
   let work, items, shown;
   const ui = stamp("next", { walk, by, record: keep, again });
-  const { node } = ui;
   ui.back.href = `/tablet/check/${check}`;
 
   async function look(ask) {
     work = { ...work, ...(await workOf(tablet, check, ask)) };
     const { json, etag, done } = work;
     // What is gone through does not change under a hand.
-    if (node.dataset.state === "walk" && !done) return;
+    if (ui.node.dataset.state === "walk" && !done) return;
     if (json && etag !== shown) put(ui.work, json.html);
     shown = etag;
     if (done) fill(done.body.said.items, "done");
-    else node.dataset.state = "";
+    else ui.node.dataset.state = "";
     ui.note.textContent = (done ?? work).problem?.message ?? "";
   }
 
   function fill(those, state) {
     items = those;
-    node.dataset.state = state;
+    ui.node.dataset.state = state;
     ui.work.querySelectorAll("[data-step]").forEach(tell);
   }
 
@@ -62,7 +61,8 @@ export async function openNext(tablet, check) {
   async function keep() {
     const { note, moved, more } = ui.form.elements;
     const { form, plan } = work.json;
-    if (ui.form.reportValidity()) await record(tablet, form, { check, plan, items, note: note.value, moved: moved.checked, more: more.checked });
+    if (!ui.form.reportValidity()) return;
+    await record(tablet, form, { check, plan, items, note: note.value, moved: moved.checked, more: more.checked });
     await look();
     ui.title.focus();
   }
@@ -74,5 +74,5 @@ export async function openNext(tablet, check) {
 
   await look();
   look(true);
-  return { node, heard: ({ type }) => look(type === "session") };
+  return { node: ui.node, heard: ({ type }) => look(type === "session") };
 }
