@@ -80,7 +80,8 @@ def pack(request, number):
         "may": roles.may(request.user, "issue packs"),
     }
     response = render(request, "qa/packs/pack.html", context)
-    if progress and not (progress.failed or progress.printed):
+    # What is printed is issued a moment later, by the thread that waits for the press.
+    if progress and not progress.failed:
         response["Refresh"] = LOOK_AGAIN
     return response
 
