@@ -22,7 +22,7 @@ from qa.models import (
 )
 from qa.rules import touches as touched
 from qa.rules.shared_plans import sisters
-from qa.rules.touches import WORDS
+from qa.rules.touches import WORDS, Touches
 
 MOST_TOLD = 4
 
@@ -56,23 +56,28 @@ def in_words(changes: list[Change]) -> str:
     return "; ".join([*sentences[:MOST_TOLD], *more])
 
 
-def changes_of(plan: FitPlan) -> list[Change]:
+def changes_of(plan: FitPlan, touches: Touches | None = None) -> list[Change]:
     """What happened to one plan since it was made; [] when it holds."""
-    return changes([plan])[plan.pk]
+    return changes([plan], touches)[plan.pk]
 
 
-def changes(plans: Iterable[FitPlan]) -> dict[int | None, list[Change]]:
+def changes(
+    plans: Iterable[FitPlan], touches: Touches | None = None
+) -> dict[int | None, list[Change]]:
     """What happened since each plan was made, by its key, in a constant number of
     statements. The cuts and moves made by a plan itself do not overtake it; nor does
     taking the part off: what is then cut on the bench is cut as was planned.
 
     Plans taken by one act are overtaken together, and by none of what any of them did.
+    touches: those of the joints, where somebody has read them.
     """
     asked = list(plans)
     if not asked:
         return {}
     drafts = [plan for plan in asked if not plan.pk]
-    found = _changes_of_each([*sisters(asked), *drafts])
+    every = [*sisters(asked), *drafts]
+    # Who read touches read those of one plan alone, not of those taken with it.
+    found = _changes_of_each(every, touches if len(every) == 1 else None)
     told = defaultdict(dict)
     for plan, changed in found:
         for one in changed:
@@ -86,12 +91,16 @@ def _act(plan: FitPlan):
     return plan.entry_id if plan.pk else id(plan)
 
 
-def _changes_of_each(plans: list[FitPlan]) -> list[tuple[FitPlan, list[Change]]]:
+def _changes_of_each(
+    plans: list[FitPlan], touches: Touches | None
+) -> list[tuple[FitPlan, list[Change]]]:
     joints = _joints(plans)
     every = [one for rows in joints.values() for one in rows]
-    touches = touched.load(
-        [one.fit_up for one in every], [one.fit_up.joint for one in every]
-    )
+    if touches is None:
+        touches = touched.load(
+            [planned.fit_up for planned in every],
+            [planned.fit_up.joint for planned in every],
+        )
     own = _own_acts(plans)
     read = _read_since(plans, every)
     standing = _standing(plans)

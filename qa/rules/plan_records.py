@@ -132,7 +132,7 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
         for some in (checks, beside)
     )
     _read_then(joints, body)
-    changes = overtaking.changes_of(plan)
+    changes = overtaking.changes_of(plan, loaded.touches)
     worked = WorkedPlan(
         check=checks[0],
         live=standing(plan) and not changes,
