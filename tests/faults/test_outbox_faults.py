@@ -61,12 +61,9 @@ UNSENT = f"""async (patience) => {{
   await ({UNTIL})(() => asks() || /all sent|sign in/.test(told()), patience);
   return told();
 }}"""
-# Whether another worker serves this page than the one that was there first.
-ANOTHER_WORKER = """() => {
-  const now = navigator.serviceWorker.controller;
-  window.firstWorker ??= now;
-  return now !== window.firstWorker;
-}"""
+# Whether the worker of the next release waits for a page to be opened.
+WORKER_WAITS = """() => navigator.serviceWorker.getRegistration()
+  .then((registration) => Boolean(registration.waiting))"""
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 40, "crash": 12, "offline": 50, "kill": 12, "expire": 12}
 
@@ -205,25 +202,18 @@ class Shift:
         self.restart = threading.Thread(target=self.site.start)
         self.restart.start()
 
-    def runs_the_next_release(self, seconds=90):
-        """Whether the page is the new one, once it was loaded again."""
-        end = time.monotonic() + seconds
+    def runs_the_next_release(self):
+        """Whether the page is the new one, once it is loaded again after the browser
+        has fetched the worker of the new release: no load of it may hang."""
         script = "import(document.querySelector('script[type=module]').src)"
-        while time.monotonic() < end:
-            try:
-                self.load_again()
-                page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
-            except BrowserError as error:
-                # While one worker takes over from the other, a page was seen to hang
-                # now and then; a person would load it again.
-                self.happened.append(f"{error} {self.proxy.happening()}")
-                continue
+        for _load in range(3):
+            self.load_again()
+            page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
             if page == "next":
                 return True
             # The browser asks for the new worker a while after a page was loaded.
             with contextlib.suppress(BrowserError):
-                wait = self.page.wait_for_function
-                wait(ANOTHER_WORKER, timeout=3000, polling=100)
+                self.page.wait_for_function(WORKER_WAITS, polling=100)
         return False
 
     def expire(self):

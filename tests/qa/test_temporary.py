@@ -244,10 +244,12 @@ def test_what_lacks_a_word_is_refused_beside_its_field(people, kind, said, field
 
 
 @pytest.mark.django_db
-def test_a_bay_of_another_type_takes_nothing(people):
+def test_a_bay_or_a_joint_of_another_type_takes_nothing(people):
     other = make_position(people["engineer"])
-    with pytest.raises(Refused, match="another type"):
+    with pytest.raises(Refused, match="bay is of another type"):
         put(people, bay=other)
+    with pytest.raises(Refused, match="joint is of another type"):
+        put(people, joint=make_joint(people["engineer"]))
 
 
 # ------------------------------------------------------------------ holes of a pattern

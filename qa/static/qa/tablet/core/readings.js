@@ -74,10 +74,10 @@ export function viewOf(check, acts) {
     slots.set(key, slot);
     if (reading.standing && !replaced.has(reading.act)) slot.alive.push(reading);
   }
-  for (const { station, kind, reading: kept, before } of chosen) {
+  for (const { station, kind, reading: preferred, before } of chosen) {
     const slot = slots.get(slotKey(station, kind));
     const late = new Set(readings.slice(before).map((reading) => reading.act));
-    if (slot?.alive.length > 1) slot.alive = slot.alive.filter((reading) => reading.act === kept || late.has(reading.act));
+    if (slot?.alive.length > 1) slot.alive = slot.alive.filter((reading) => reading.act === preferred || late.has(reading.act));
   }
   const done = new Set();
   for (const [key, slot] of slots) {

@@ -8,8 +8,8 @@ export const slotKey = (station, kind) => `${station}|${kind}`;
 export function slotsOf(stations, order = "station", first = []) {
   const rank = ({ label }) => (first.includes(label) ? first.indexOf(label) : first.length);
   const sorted = [...stations].sort((a, b) => rank(a) - rank(b) || a.order - b.order);
-  const asked = (station, kind) => station[kind] && { station: station.label, kind, key: slotKey(station.label, kind) };
-  const all = order === "kind" ? KINDS.flatMap((kind) => sorted.map((station) => asked(station, kind))) : sorted.flatMap((station) => KINDS.map((kind) => asked(station, kind)));
+  const slotOf = (station, kind) => station[kind] && { station: station.label, kind, key: slotKey(station.label, kind) };
+  const all = order === "kind" ? KINDS.flatMap((kind) => sorted.map((station) => slotOf(station, kind))) : sorted.flatMap((station) => KINDS.map((kind) => slotOf(station, kind)));
   return all.filter(Boolean);
 }
 

@@ -154,7 +154,19 @@ function needsYou({ problem }, error) {
   else say(words, true);
 }
 
+// A new release takes over when nothing else goes on: while a page opens, before it shows anything. Whether it did.
+async function newRelease() {
+  const { waiting } = (await navigator.serviceWorker?.getRegistration("/tablet/")) ?? {};
+  if (!waiting) return false;
+  return new Promise((resolve) => {
+    waiting.onstatechange = () => waiting.state === "activated" && resolve(true);
+    setTimeout(resolve, 3000);
+    waiting.postMessage("take over");
+  });
+}
+
 async function openPage() {
+  if (await newRelease().catch(() => false)) return location.reload();
   const store = await openStore(indexedDB);
   await new Page(store, (await store.get("settings", "page")) ?? {}).open();
 }

@@ -82,13 +82,13 @@ export class CheckSession {
 // The server's copies of checks, kept on the tablet. Asked for again and again, so with the tag of the copy that is here.
 // {check: the newest copy or null, problem: why the server refused, if it did}.
 export async function fetchCheck({ connection, store, tell }, id) {
-  const kept = await store.get("checks", id);
-  const known = kept?.etag;
+  const stored = await store.get("checks", id);
+  const known = stored?.etag;
   const answer = await connection.ask("GET", `/api/checks/${id}`, { known });
   const { status, json, etag } = answer;
-  const same = status === 304 && kept;
+  const same = status === 304 && stored;
   if (!same && (status !== 200 || json?.check !== id)) return { check: null, problem: json?.error };
-  const copy = { check: id, json: same ? kept.json : json, etag };
+  const copy = { check: id, json: same ? stored.json : json, etag };
   // It is shown even where it cannot be kept for later.
   if (etag !== known) await store.put("checks", copy).catch((error) => tell({ type: "trouble", error }));
   return { check: copy.json };

@@ -10,9 +10,9 @@ export class Connection {
   }
 
   async open() {
-    const kept = (name) => this.store.get("settings", name);
-    for (const name of ["database", "people", "proven", "person"]) this[name] = (await kept(name)) ?? this[name];
-    this.use((await kept("tablet")) ?? {});
+    const setting = (name) => this.store.get("settings", name);
+    for (const name of ["database", "people", "proven", "person"]) this[name] = (await setting(name)) ?? this[name];
+    this.use((await setting("tablet")) ?? {});
   }
 
   use({ id = "", name = "", token = "" }) {
@@ -66,13 +66,13 @@ export class Connection {
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
   // Throws {status, problem} where the answer was no session.
   async session(method = "GET", body = undefined) {
-    const { signIns: asked } = this;
+    const { signIns: signInsThen } = this;
     const { status, json } = await this.ask(method, "/api/session", { body });
     if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });
     if (body) this.signIns += 1;
     const { csrf, user, database, people, before = [], proven = [] } = json;
     // What was asked before somebody signed in knows an old token, and nobody.
-    if (body || asked === this.signIns) {
+    if (body || signInsThen === this.signIns) {
       Object.assign(this, { csrf, user });
       // Who proved a PIN, and until when: a reload without a network forgets nobody.
       await this.remember("proven", proven);

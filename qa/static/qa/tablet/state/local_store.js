@@ -3,7 +3,7 @@
 
 export const isFull = (error) => error?.name === "QuotaExceededError";
 
-const asked = (request) =>
+const resultOf = (request) =>
   new Promise((resolve, reject) => {
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);
@@ -22,7 +22,7 @@ function makeTables(database) {
 export async function openStore(indexedDB) {
   const opening = indexedDB.open("fayline", 1);
   opening.onupgradeneeded = () => makeTables(opening.result);
-  const database = await asked(opening);
+  const database = await resultOf(opening);
   database.onversionchange = () => database.close();
   return new LocalStore(database);
 }

@@ -41,8 +41,8 @@ async function sendOne(outbox, photo) {
 }
 
 const sent = ({ store }, photo) =>
-  store.write(["photos", "sent"], (photos, kept) => {
-    kept.put({ id: photo.id, photo: { ...photo, problem: null }, receipt: { entry: photo.id }, sent_at: Date.now() });
+  store.write(["photos", "sent"], (photos, sentActs) => {
+    sentActs.put({ id: photo.id, photo: { ...photo, problem: null }, receipt: { entry: photo.id }, sent_at: Date.now() });
     photos.delete(photo.id);
   });
 

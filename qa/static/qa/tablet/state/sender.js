@@ -93,8 +93,8 @@ export class Sender {
 
   async sendAll(batch) {
     const acts = batch.map(({ id, body }) => ({ id, body }));
-    const whole = await this.outbox.connection.ask("POST", "/api/acts", { body: { acts } });
-    return whole.status === 200 && Array.isArray(whole.json?.answers) ? whole.json.answers : batch.map(() => forAll(whole));
+    const reply = await this.outbox.connection.ask("POST", "/api/acts", { body: { acts } });
+    return reply.status === 200 && Array.isArray(reply.json?.answers) ? reply.json.answers : batch.map(() => forAll(reply));
   }
 
   land(item, { status, json }) {
