@@ -61,9 +61,15 @@ UNSENT = f"""async (patience) => {{
   await ({UNTIL})(() => asks() || /all sent|sign in/.test(told()), patience);
   return told();
 }}"""
-# Whether the worker of the next release waits for a page to be opened.
-WORKER_WAITS = """() => navigator.serviceWorker.getRegistration()
-  .then((registration) => Boolean(registration.waiting))"""
+# Has the browser look for the worker of the next release, which it does by itself a
+# while after a page was loaded; whether it waits then for a page to be opened.
+NEXT_WORKER_WAITS = """async () => {
+  const registration = await navigator.serviceWorker.getRegistration();
+  await registration.update();
+  for (let tenths = 0; tenths < 200 && !registration.waiting; tenths += 1)
+    await new Promise((done) => setTimeout(done, 100));
+  return Boolean(registration.waiting);
+}"""
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 40, "crash": 12, "offline": 50, "kill": 12, "expire": 12}
 
@@ -203,17 +209,15 @@ class Shift:
         self.restart.start()
 
     def runs_the_next_release(self):
-        """Whether the page is the new one, once it is loaded again after the browser
-        has fetched the worker of the new release: no load of it may hang."""
+        """Whether the page is the new one once its worker waited and it is loaded
+        again. No load may hang while one worker takes over from the other."""
         script = "import(document.querySelector('script[type=module]').src)"
-        for _load in range(3):
+        for _load in range(2):
             self.load_again()
             page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
             if page == "next":
                 return True
-            # The browser asks for the new worker a while after a page was loaded.
-            with contextlib.suppress(BrowserError):
-                self.page.wait_for_function(WORKER_WAITS, polling=100)
+            self.happened.append(self.page.evaluate(NEXT_WORKER_WAITS))
         return False
 
     def expire(self):

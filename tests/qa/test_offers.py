@@ -26,7 +26,7 @@ from qa.queries import offers as queries
 from qa.queries.today import today
 from qa.rules import acceptance, planning
 from qa.rules.moved import Moved
-from shop.actions import airframes, suspects
+from shop.actions import airframes, parts, suspects
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from shop.models import Person
@@ -209,6 +209,14 @@ def test_another_condition_than_that_of_acceptance_needs_a_word(people):
     # The older check stands no more: all was read again, latched.
     assert row.content["short"] == []
     inspect(people, row)
+
+
+def test_a_scrapped_part_is_not_offered(people):
+    check = measured(people)
+    part = check.fit_up.part
+    parts.scrap_part(by=people["lead"], part=part, reason="a crack through the skin")
+    with pytest.raises(Refused, match=f"{part} was scrapped, for good"):
+        offered(people, check)
 
 
 def settle(people, item):
