@@ -8,6 +8,7 @@ from qa.drawing.scene import Disc, Scene, Shape, Text
 
 WIDTH, HEIGHT, TOP = 1000.0, 300.0, 34.0
 MARKS = 10
+LEAST = 1e-6  # percent: a lot of one has one point
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,7 @@ class CurveSheet:
 
 
 def build(sheet: CurveSheet) -> Scene:
-    last = sheet.points[-1][0]
+    last = max(sheet.points[-1][0], LEAST)
     panel = Panel(TOP, HEIGHT, WIDTH, 0, last, 0, 100)
     shapes: list[Shape] = panel.frame("percent of lots that are accepted")
     places, values = zip(*sheet.points, strict=True)

@@ -55,10 +55,12 @@ class RiskForm(forms.Form):
 
     unit = forms.ChoiceField(label=_("Lengths below are in"), choices=Unit.choices)
     gap_off = LengthField(label=_("Gaps lie off the middle by"), required=False)
-    gap_sd = LengthField(label=_("and scatter by (standard deviation)"), required=False)
+    gap_sd = LengthField(
+        label=_("Gaps scatter by (standard deviation)"), required=False
+    )
     flush_off = LengthField(label=_("Flushness lies off the middle by"), required=False)
     flush_sd = LengthField(
-        label=_("and scatters by (standard deviation)"), required=False
+        label=_("Flushness scatters by (standard deviation)"), required=False
     )
     wish = PercentField(
         label=_("Customer's risk that is wished for, percent of checks"), required=False

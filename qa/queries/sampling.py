@@ -15,7 +15,8 @@ from qa.numeric.measuring.sampling import (
 from shop.numeric.units import PERCENT
 
 MOSTLY, RARELY = 0.95, 0.10
-POINTS = 60
+POINTS, TICKS = 60, 10
+STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10)  # percent
 TABLED = (0.1, 0.25, 0.5, 1, 1.5, 2.5, 4, 6.5, 10, 15, 20, 25, 30, 40, 50)
 
 
@@ -58,17 +59,16 @@ def _all_of(lot: int, notes: list[str]) -> SamplePage:
 
 def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
     mostly, rarely = (quality_accepted(share, n, c) for share in (MOSTLY, RARELY))
-    last = min(1.0, 2 * rarely)
-    shares = [last * k / POINTS for k in range(POINTS + 1)]
+    shares = _shares(min(1.0, 2 * rarely), lot)
     points = _percent(shares, curve_of(shares, n, c, lot=lot))
     tabled = [one / PERCENT for one in TABLED]
     marked = () if lot else _percent((mostly, rarely), (MOSTLY, RARELY))
     title = f"look at {n}, accept with at most {c}"
     of = f" of the {lot}" if lot else ""
-    told = "none that does not conform" if c == 0 else f"at most {c} that do not"
+    told = "none" if c == 0 else f"at most {c}"
     drawn = operating_curve.build(CurveSheet(title, points, marked))
     return SamplePage(
-        does=f"Look at {n}{of}; accept with {told}.",
+        does=f"Look at {n}{of}; accept with {told} that do not conform.",
         notes=notes,
         protects=(
             f"As of a process: {_share(mostly)} nonconforming is accepted 95 % of the "
@@ -80,6 +80,16 @@ def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
             for at, accepted in _percent(tabled, curve_of(tabled, n, c, lot=lot))
         ],
     )
+
+
+def _shares(last: float, lot: int | None) -> list[float]:
+    """From 0 to a round number of percent that holds `last`; of a lot whole pieces."""
+    step = next(one for one in STEPS if one * TICKS >= PERCENT * last)
+    last = min(1.0, step * TICKS / PERCENT)
+    even = [last * k / POINTS for k in range(POINTS + 1)]
+    if lot is None:
+        return even
+    return sorted({min(round(share * lot), lot) / lot for share in even})
 
 
 def _percent(shares, accepted) -> tuple[tuple[float, float], ...]:

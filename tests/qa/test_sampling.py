@@ -24,19 +24,21 @@ def words_of(client, url):
 def test_a_published_plan_is_told_with_what_it_protects_from(client_of):
     client = client_of("visitor")
     words = words_of(client, "/sampling/?way=table&lot=1000&level=II&limit=1.0")
-    assert "Look at 80 of the 1000; accept with at most 2 that do not." in words
+    assert "Look at 80 of the 1000; accept with at most 2 that do not conform." in words
     assert "As of a process: 1 % nonconforming is accepted 95 % of the time" in words
     assert "6.5 % still 10 %" in words  # ISO 2859-1 table X-J: 1.03 and 6.52 %
     words = words_of(client, "/sampling/?way=table&lot=8&level=II&limit=0.65")
     assert "Look at all 8: every one that does not conform is found." in words
     words = words_of(client, "/sampling/?way=table&lot=8&level=II&limit=10")
-    assert "The table has no plan for letter a at 10 %" in words
+    assert "The table has no plan for letter A at 10 %" in words
 
 
 def test_a_plan_of_two_risks_is_told_and_nonsense_beside_its_field(client_of):
     client = client_of("builder")
     asked = "/sampling/?way=risks&good=1&shop_risk=5&bad=6&customer_risk=10&pieces="
-    assert "Look at 110; accept with at most 3 that do not." in words_of(client, asked)
+    assert "Look at 110; accept with at most 3 that do not conform." in words_of(
+        client, asked
+    )
     answer = client.get(asked.replace("good=1", "good=x"))
     assert answer.context["forms"]["risks"].errors["good"]
     answer = client.get(asked.replace("good=1", "good=7"))
