@@ -18,6 +18,7 @@ MAY: dict[str, frozenset] = {
     "manage people": LEAD,
     "manage tablets": LEAD,
     "name the shop": LEAD,
+    "plan backups": LEAD,
     "define airframes": LEAD_ENGINEER,
     "define designs": LEAD_ENGINEER,
     "register parts": WORKERS - {Role.INSPECTOR},

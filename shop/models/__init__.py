@@ -9,6 +9,7 @@ from .airframes import (
     PlacementAct,
     Position,
 )
+from .backups import BackupPlan
 from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
 from .laminates import CureRecipe, Laminate, Ply
@@ -96,6 +97,7 @@ __all__ = [
     "Hand",
     "Hold",
     "HoldAct",
+    "BackupPlan",
     "Incarnation",
     "Kept",
     "Laminate",

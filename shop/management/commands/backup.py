@@ -1,0 +1,109 @@
+"""`manage.py backup DIR`: everything the shop has on record, while it is in use."""
+
+import shutil
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
+
+from shop.numeric.units import BYTES_PER_MB
+
+
+class Command(BaseCommand):
+    help = (
+        "Write a backup of database and photos into a folder while people work, and "
+        "check it; or check one that is there."
+    )
+
+    def add_arguments(self, parser):
+        parser.add_argument("place", type=Path, metavar="DIR")
+        parser.add_argument(
+            "--check",
+            action="store_true",
+            help="write nothing: check the backup DIR, or the newest one in DIR",
+        )
+        parser.add_argument(
+            "--keep",
+            metavar="DAYS,WEEKS,MONTHS",
+            help="remove older ones, but the newest of so many days, weeks and months",
+        )
+        parser.add_argument(
+            "--keys",
+            type=Path,
+            metavar="DIR",
+            help="copy the server's secret and its certificates too, to another place",
+        )
+
+    def handle(self, *, place, check, keep, keys, **_options):
+        from shop.serving import backup_files, backups
+
+        rule = _rule(keep) if keep else None
+        try:
+            if check:
+                return self._check(backup_files.open_backup(place))
+            return self._make(place, rule, keys)
+        except (backups.CannotBackUp, backup_files.NoBackup) as why:
+            raise CommandError(str(why)) from None
+        except DatabaseError as why:
+            raise CommandError(f"The records cannot be read: {why}.") from None
+
+    def _check(self, backup):
+        from shop.serving.backups import faults_of
+
+        faults = faults_of(backup)
+        if faults:
+            told = "\n".join(f"  {fault}" for fault in faults)
+            raise CommandError(f"{backup.folder} does not hold:\n{told}")
+        self.stdout.write(f"{backup.folder} holds. {_content(backup.manifest)}")
+
+    def _make(self, place, rule, keys):
+        from shop.actions.backups import record_backup
+        from shop.serving.backups import make, tidy
+
+        if keys:
+            _copy_keys(keys, place)
+        backup = make(place)
+        record_backup(place=str(place), manifest=backup.manifest)
+        self.stdout.write(f"{backup.folder}\n{_content(backup.manifest)}")
+        for folder in tidy(place, rule) if rule else ():
+            self.stdout.write(f"removed {folder}")
+        if backup.manifest.faults:
+            told = "\n".join(f"  {fault}" for fault in backup.manifest.faults)
+            raise CommandError(f"It was written, but these do not hold:\n{told}")
+
+
+def _content(manifest) -> str:
+    size = sum(size for _name, size, _digest in manifest.files) / BYTES_PER_MB
+    newest = manifest.newest
+    last = f"; the newest: {newest['form']} at {newest['at']}" if newest else ""
+    return (
+        f"{manifest.entries} acts, {len(manifest.files)} files ({size:.1f} MB){last}. "
+        f"Seal {manifest.sealed[0]} {manifest.sealed[1]}"
+    )
+
+
+def _rule(text: str) -> tuple[int, int, int]:
+    parts = text.split(",")
+    if len(parts) != 3 or not all(p.isascii() and p.isdigit() for p in parts):
+        raise CommandError("--keep: three numbers, as in 7,5,12.")
+    return tuple(int(part) for part in parts)
+
+
+def _copy_keys(keys: Path, place: Path) -> None:
+    """Copy what nobody but the server may have; never into the place of backups."""
+    from shop.secret import private_folder
+    from shop.serving import certificates
+
+    if keys.resolve().is_relative_to(place.resolve()):
+        raise CommandError("--keys: another place than the backups, or both are lost.")
+    try:
+        private_folder(keys)
+        for path in (settings.HOME / "secret.key", *certificates.folder().glob("*")):
+            if path.is_file():
+                target = keys / path.relative_to(settings.HOME)
+                private_folder(target.parent)
+                shutil.copy2(path, target)
+                target.chmod(0o600)
+    except OSError as why:
+        raise CommandError(f"--keys: {why.strerror}.") from None

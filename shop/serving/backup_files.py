@@ -1,0 +1,151 @@
+"""What a backup is on disk: a folder for each, and one store of files for all.
+
+    DIR/files/ab/abcd….jpg                   photos, each once, by content
+    DIR/backup-20261129T061500Z/
+        fayline.sqlite3                      the database, whole
+        manifest.json                        what it holds; written last
+
+A folder without a manifest is none: it was cut off while it was made.
+"""
+
+import hashlib
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+from shop.atomic_files import sync_folder, write_durably
+from shop.ledger.canonical import canonical
+
+FORMAT = "fayline-backup/1"
+DATABASE = "fayline.sqlite3"
+MANIFEST = "manifest.json"
+FILES = "files"
+NAME = re.compile(r"backup-(\d{8}T\d{6}Z)(-\d+)?")
+STAMP = "%Y%m%dT%H%M%SZ"
+
+
+class NoBackup(Exception):
+    """Why this is no backup, or not a whole one."""
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What one backup holds, as it was found when it was written.
+
+    sealed: position and digest of the newest seal. newest: form, author and time of the
+    newest act ("" in an empty shop). files: path in the store, size in bytes, sha256.
+    faults: what `ledger verify` said of the copy; nothing where all holds.
+    """
+
+    made_at: str
+    incarnation: str
+    migrations: list[list[str]]
+    database_sha256: str
+    entries: int
+    sealed: list
+    newest: dict
+    files: list[list]
+    faults: list[str] = field(default_factory=list)
+    format: str = FORMAT
+
+    @property
+    def when(self) -> datetime:
+        return datetime.strptime(self.made_at, STAMP).replace(tzinfo=UTC)
+
+
+def stamp(moment: datetime) -> str:
+    return moment.astimezone(UTC).strftime(STAMP)
+
+
+def write_manifest(folder: Path, manifest: Manifest) -> None:
+    said = asdict(manifest)
+    said["sha256"] = hashlib.sha256(canonical(said).encode()).hexdigest()
+    text = json.dumps(said, indent=1, sort_keys=True, ensure_ascii=False)
+    write_durably(folder / MANIFEST, text.encode())
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """Return what a backup says of itself; NoBackup where it is damaged or none."""
+    path = folder / MANIFEST
+    try:
+        said = json.loads(path.read_text("utf-8"))
+        digest = said.pop("sha256")
+    except FileNotFoundError:
+        raise NoBackup(f"{folder} is no backup: it has no {MANIFEST}.") from None
+    except (OSError, ValueError, KeyError, AttributeError) as why:
+        raise NoBackup(f"{path} cannot be read ({why}).") from None
+    if said.get("format") != FORMAT:
+        known = f"{said.get('format')!r}, this version knows {FORMAT!r}"
+        raise NoBackup(f"{path} is of the format {known}.")
+    if hashlib.sha256(canonical(said).encode()).hexdigest() != digest:
+        raise NoBackup(f"{path} was changed since it was written.")
+    return Manifest(**said)
+
+
+@dataclass(frozen=True)
+class Backup:
+    folder: Path
+    manifest: Manifest
+
+    @property
+    def store(self) -> Path:
+        return self.folder.parent / FILES
+
+    @property
+    def database(self) -> Path:
+        return self.folder / DATABASE
+
+
+def open_backup(folder: Path) -> Backup:
+    """Return the backup in a folder, or the newest of those in it; NoBackup if none."""
+    if not folder.is_dir():
+        raise NoBackup(f"There is no folder {folder}.")
+    if not (folder / MANIFEST).exists() and (found := whole_backups(folder)):
+        return found[0]
+    return Backup(folder, read_manifest(folder))
+
+
+def whole_backups(place: Path) -> list[Backup]:
+    """Return the backups in a place that can be read, the newest first."""
+    return [one for one in every_backup(place) if isinstance(one, Backup)]
+
+
+def every_backup(place: Path) -> list[Backup | NoBackup]:
+    """Return the backups in a place, the newest first; for one that is damaged, why."""
+    found = []
+    for folder in sorted(_folders(place), key=lambda one: one.name, reverse=True):
+        try:
+            found.append(Backup(folder, read_manifest(folder)))
+        except NoBackup as why:
+            found.append(why)
+    return found
+
+
+def _folders(place: Path) -> Iterator[Path]:
+    for folder in place.iterdir() if place.is_dir() else ():
+        if NAME.fullmatch(folder.name) and folder.is_dir():
+            yield folder
+
+
+def file_digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def keep_file(source: Path, target: Path) -> tuple[int, str]:
+    """Copy a file durably, read once; return its size and digest."""
+    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    data = source.read_bytes()
+    write_durably(target, data)
+    return len(data), hashlib.sha256(data).hexdigest()
+
+
+def remove(backup: Backup) -> None:
+    """Take a backup away: first what makes it one, so that no half of it counts."""
+    (backup.folder / MANIFEST).unlink()
+    sync_folder(backup.folder)
+    shutil.rmtree(backup.folder)

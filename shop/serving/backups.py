@@ -1,0 +1,310 @@
+"""Making a backup while people work, checking it, and which ones are kept."""
+
+import contextlib
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.db import ConnectionHandler, connection, connections
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
+
+from shop.atomic_files import sync_folder
+from shop.environment import try_lock
+from shop.ledger.snapshot import snapshot
+from shop.ledger.verify import Report, verify
+from shop.models import Entry, Incarnation, Seal
+from shop.secret import private_folder
+
+from . import table_copies
+from .backup_files import (
+    DATABASE,
+    FILES,
+    Backup,
+    Manifest,
+    every_backup,
+    file_digest,
+    keep_file,
+    remove,
+    stamp,
+    whole_backups,
+    write_manifest,
+)
+
+OURS = ("shop", "qa")
+COPY = "backup"
+
+
+class CannotBackUp(Exception):
+    """Why no backup was made, in words for whoever asked for one."""
+
+
+# ---------------------------------------------------------------- databases elsewhere
+
+
+def of_file(path: Path, *, read_only: bool = False) -> dict:
+    """Return the settings of a database in an SQLite file; one file and no log."""
+    options = {"timeout": 20, "transaction_mode": "IMMEDIATE"}
+    name = str(path)
+    if read_only:
+        options = {"uri": True}
+        name = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
+    return {"ENGINE": "django.db.backends.sqlite3", "NAME": name, "OPTIONS": options}
+
+
+@contextlib.contextmanager
+def opened_as(alias: str, database: dict) -> Iterator[None]:
+    """Let a second database be known by an alias, and close it in the end."""
+    made = ConnectionHandler({"default": {}, alias: database})
+    connections.settings[alias] = made.settings[alias]
+    try:
+        yield
+    finally:
+        connections[alias].close()
+        del connections[alias], connections.settings[alias]
+
+
+@contextlib.contextmanager
+def records_in(database: dict, files: Path) -> Iterator[None]:
+    """Let this process read other records than its own: a command, never a server."""
+    mine, media = connections["default"], settings.MEDIA_ROOT
+    connections["default"] = ConnectionHandler({"default": database})["default"]
+    settings.MEDIA_ROOT = files
+    try:
+        yield
+    finally:
+        connections["default"].close()
+        connections["default"], settings.MEDIA_ROOT = mine, media
+
+
+# ---------------------------------------------------------------- making one
+
+
+def make(place: Path, *, now: datetime | None = None) -> Backup:
+    """Write a backup beside people who save, check it, and return it.
+
+    Until all of it is on disk and was read back it does not count as one. What does
+    not hold in the records is said in its manifest; it is kept all the same. Raises
+    CannotBackUp.
+    """
+    try:
+        refuse_inside_home(place)
+        private_folder(place)
+        with _alone(place):
+            return _make(place, now or datetime.now(UTC))
+    except (OSError, sqlite3.Error) as why:
+        words = getattr(why, "strerror", None) or why
+        raise CannotBackUp(f"No backup in {place}: {words}.") from None
+
+
+def refuse_inside_home(place: Path) -> None:
+    """A copy on the same disk, in the same folder, is lost with what it copies."""
+    if place.resolve().is_relative_to(settings.HOME):
+        raise CannotBackUp(
+            f"{place} lies inside of {settings.HOME}, which it would copy: name a "
+            "folder on another disk."
+        )
+
+
+@contextlib.contextmanager
+def _alone(place: Path):
+    with (place / "making.lock").open("a+b") as file:
+        if not try_lock(file):
+            raise CannotBackUp(f"Another backup is just being made in {place}.")
+        yield
+
+
+def _make(place: Path, now: datetime) -> Backup:
+    with tempfile.TemporaryDirectory(prefix=".making-", dir=place) as part:
+        folder = Path(part) / "whole"
+        folder.mkdir(mode=0o700)
+        _copy_database(folder / DATABASE)
+        # Files come first, acts that name them after: all that the copy names is here.
+        files = _keep_files(settings.MEDIA_ROOT, place / FILES)
+        manifest = _examine(folder / DATABASE, place / FILES, files, now)
+        write_manifest(folder, manifest)
+        target = _free_name(place, stamp(now))
+        os.replace(folder, target)
+    sync_folder(place)
+    return Backup(target, manifest)
+
+
+def _free_name(place: Path, moment: str) -> Path:
+    target, number = place / f"backup-{moment}", 1
+    while target.exists():
+        number += 1
+        target = place / f"backup-{moment}-{number}"
+    return target
+
+
+def _copy_database(target: Path) -> None:
+    """Write all of the database at one moment; nobody waits for it."""
+    target.touch(mode=0o600)
+    if connection.vendor != "sqlite":
+        with snapshot(), opened_as(COPY, of_file(target)):
+            table_copies.copy_all("default", COPY)
+    else:
+        # In one step, with a connection of its own: a reader beside the writers.
+        source = f"{Path(connection.settings_dict['NAME']).resolve().as_uri()}?mode=ro"
+        with (
+            contextlib.closing(sqlite3.connect(source, uri=True, timeout=20)) as here,
+            contextlib.closing(sqlite3.connect(target)) as there,
+        ):
+            here.backup(there)
+            there.execute("PRAGMA journal_mode=DELETE")
+    with target.open("rb") as file:
+        os.fsync(file.fileno())
+
+
+def _keep_files(source: Path, store: Path) -> list[list]:
+    """Copy what the store lacks; return path, size and digest of all there are."""
+    kept = []
+    for path in sorted(source.rglob("*")) if source.is_dir() else ():
+        name = path.relative_to(source)
+        if not path.is_file() or name.parts[0].startswith("."):
+            continue
+        target = store / name
+        if target.is_file() and target.stat().st_size == path.stat().st_size:
+            # Named by its content; `backup --check` reads it again.
+            kept.append([name.as_posix(), target.stat().st_size, target.stem])
+            continue
+        size, digest = keep_file(path, target)
+        kept.append([name.as_posix(), size, digest])
+    return kept
+
+
+def _examine(database: Path, store: Path, files: list, now: datetime) -> Manifest:
+    """Read the copy as if it were restored, and say what is in it."""
+    # Only read: entries that wait for a seal get it where they live, in that order.
+    with records_in(of_file(database, read_only=True), store):
+        report = _verified()
+        entry = Entry.objects.select_related("by").order_by("-pk").first()
+        said = {
+            "made_at": stamp(now),
+            "incarnation": str(Incarnation.objects.latest("started_at").pk),
+            "migrations": sorted(
+                list(key)
+                for key in MigrationRecorder(connection).applied_migrations()
+                if key[0] in OURS
+            ),
+            "entries": report.entries,
+            "sealed": [report.position, report.head],
+            "newest": told_of(entry),
+            "faults": list(report.faults),
+        }
+    return Manifest(database_sha256=file_digest(database), files=files, **said)
+
+
+def told_of(entry: Entry | None) -> dict:
+    if entry is None:
+        return {}
+    at = entry.received_at.astimezone(UTC).isoformat(timespec="seconds")
+    return {"number": entry.pk, "form": entry.form, "by": entry.author, "at": at}
+
+
+def _verified() -> Report:
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA integrity_check(20)")
+        wrong = [row[0] for row in cursor.fetchall() if row[0] != "ok"]
+    if wrong:
+        seal = Seal.objects.order_by("-position").first()
+        at = (seal.position, seal.digest) if seal else (0, "")
+        return Report(Entry.objects.count(), 0, 0, *at, 0, tuple(wrong))
+    return verify()
+
+
+# ---------------------------------------------------------------- checking one
+
+
+def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
+    """Read all of a backup and return what is wrong with it; nothing is changed."""
+    manifest, found = backup.manifest, list(backup.manifest.faults)
+    look("the database")
+    if not backup.database.is_file():
+        return [*found, f"{backup.database} is gone"]
+    if file_digest(backup.database) != manifest.database_sha256:
+        found.append(f"{backup.database} is not what was written")
+    look("the files")
+    for name, size, digest in manifest.files:
+        found += _fault_of_file(backup.store / name, size, digest)
+    look("the ledger")
+    if not _is_of_another_release(manifest):
+        with records_in(of_file(backup.database, read_only=True), backup.store):
+            try:
+                report = _verified()
+            except Exception as why:
+                return [*found, f"{backup.database} cannot be read ({why})"]
+        found += [fault for fault in report.faults if fault not in found]
+    return found
+
+
+def _fault_of_file(path: Path, size: int, digest: str) -> list[str]:
+    try:
+        if path.stat().st_size == size and file_digest(path) == digest:
+            return []
+    except FileNotFoundError:
+        return [f"{path} is gone"]
+    except OSError as why:
+        return [f"{path} cannot be read ({why.strerror})"]
+    return [f"{path} is not what was written"]
+
+
+def _is_of_another_release(manifest: Manifest) -> bool:
+    """Whether its tables are others than those that this version works with."""
+    known = MigrationLoader(None).disk_migrations
+    ours = {key for key in known if key[0] in OURS}
+    return {tuple(key) for key in manifest.migrations} != ours
+
+
+# ---------------------------------------------------------------- which are kept
+
+
+def outlived(backups: list[Backup], rule: tuple[int, int, int]) -> list[Backup]:
+    """Return the backups that no rule keeps any more.
+
+    rule: how many days, weeks and months to keep the newest of. All of the last 24
+    hours are kept, and the newest that holds, whatever its age.
+    """
+    ordered = sorted(backups, key=lambda one: one.manifest.when, reverse=True)
+    if not ordered:
+        return []
+    newest = ordered[0].manifest.when
+    stays = {one.folder for one in ordered if newest - one.manifest.when < DAY}
+    stays |= {*[one.folder for one in ordered if not one.manifest.faults][:1]}
+    for count, period in zip(rule, PERIODS, strict=True):
+        newest_of = {}
+        for one in ordered:
+            newest_of.setdefault(one.manifest.when.strftime(period), one.folder)
+        stays |= set(list(newest_of.values())[:count])
+    return [one for one in ordered if one.folder not in stays]
+
+
+DAY = timedelta(hours=24)
+PERIODS = ("%Y-%m-%d", "%G-%V", "%Y-%m")
+
+
+def tidy(place: Path, rule: tuple[int, int, int]) -> list[Path]:
+    """Remove what no rule keeps, and files that no backup names; return the folders."""
+    with _alone(place):
+        gone = outlived(whole_backups(place), rule)
+        for backup in gone:
+            remove(backup)
+        for part in place.glob(".making-*"):
+            shutil.rmtree(part, ignore_errors=True)
+        left = every_backup(place)
+        # One that cannot be read may name any of the files.
+        if gone and all(isinstance(one, Backup) for one in left):
+            _drop_unnamed(place, left)
+    return [backup.folder for backup in gone]
+
+
+def _drop_unnamed(place: Path, backups: list[Backup]) -> None:
+    named = {name for one in backups for name, *_ in one.manifest.files}
+    for path in (place / FILES).rglob("*"):
+        if path.is_file() and path.relative_to(place / FILES).as_posix() not in named:
+            path.unlink()

@@ -1,0 +1,124 @@
+"""All rows from one database to another, whichever kind each of them is.
+
+What carries a shop from SQLite to PostgreSQL, and a PostgreSQL into a backup that any
+machine can check. Rows pass by every model and every act: they arrive as they are.
+"""
+
+import hashlib
+from collections.abc import Iterator
+from decimal import Decimal
+
+from django.apps import apps
+from django.core.management import call_command
+from django.core.management.color import no_style
+from django.db import connections, models, transaction
+
+from shop.ledger.canonical import canonical, plain
+
+ROWS = 1000
+# Who is signed in stays where they signed in.
+LEFT_OUT = {"django_session"}
+
+
+class NotEqual(Exception):
+    """What arrived is not what was sent: which table, and how they differ."""
+
+
+def tables() -> list[type[models.Model]]:
+    """Return every model with a table, those that join two others among them."""
+    found = apps.get_models(include_auto_created=True)
+    return [
+        model
+        for model in found
+        if model._meta.managed and model._meta.db_table not in LEFT_OUT
+    ]
+
+
+def copy_all(source: str, target: str) -> dict[str, int]:
+    """Copy into a database that holds nothing; return the rows of each table.
+
+    source, target: aliases of connections. The caller holds the source at one moment.
+    The tables of the target are made first. Raises NotEqual unless each table, read
+    back, is what was sent.
+    """
+    call_command("migrate", database=target, interactive=False, verbosity=0)
+    counts = {}
+    with transaction.atomic(using=target):
+        # What making the tables put there is the source's to say.
+        for model in reversed(tables()):
+            _delete_all(model, target)
+        for model in tables():
+            counts[model._meta.db_table] = _copy(model, source, target)
+    _go_on_counting(target)
+    for model in tables():
+        sent, came = (_digest(model, alias) for alias in (source, target))
+        if sent != came:
+            raise NotEqual(f"{model._meta.db_table}: {sent} sent, {came} arrived")
+    return counts
+
+
+def _delete_all(model, alias: str) -> None:
+    connection = connections[alias]
+    with connection.cursor() as cursor:
+        table = connection.ops.quote_name(model._meta.db_table)
+        cursor.execute(f"SELECT 1 FROM {table} LIMIT 1")  # noqa: S608 -- our own name
+        if cursor.fetchone():
+            cursor.execute(f"DELETE FROM {table}")  # noqa: S608 -- our own name
+
+
+def _rows(model, alias: str) -> Iterator[tuple]:
+    names = [field.attname for field in model._meta.concrete_fields]
+    rows = models.QuerySet(model, using=alias).order_by().values_list(*names)
+    return rows.iterator(ROWS)
+
+
+def _copy(model, source: str, target: str) -> int:
+    connection = connections[target]
+    fields = model._meta.concrete_fields
+    quote = connection.ops.quote_name
+    columns = ", ".join(quote(field.column) for field in fields)
+    places = ", ".join("%s" for _field in fields)
+    insert = (  # Names of our own columns.
+        f"INSERT INTO {quote(model._meta.db_table)} ({columns}) "  # noqa: S608
+        f"VALUES ({places})"
+    )
+    count, batch = 0, []
+    with connection.cursor() as cursor:
+        for row in _rows(model, source):
+            pairs = zip(fields, row, strict=True)
+            batch.append([f.get_db_prep_save(value, connection) for f, value in pairs])
+            count += 1
+            if len(batch) == ROWS:
+                cursor.executemany(insert, batch)
+                batch.clear()
+        if batch:
+            cursor.executemany(insert, batch)
+    return count
+
+
+def _go_on_counting(alias: str) -> None:
+    """Let the target's next numbers come after the highest that arrived."""
+    connection = connections[alias]
+    statements = connection.ops.sequence_reset_sql(no_style(), tables())
+    with connection.cursor() as cursor:
+        for statement in statements:
+            cursor.execute(statement)
+
+
+def _digest(model, alias: str) -> tuple[int, str]:
+    """Return how many rows a table has and a digest of them all, in whatever order.
+
+    The digests of the rows are added up: the two databases sort texts differently.
+    """
+    whole, count = 0, 0
+    for row in _rows(model, alias):
+        text = canonical([_plain(value) for value in row])
+        whole += int.from_bytes(hashlib.sha256(text.encode()).digest())
+        count += 1
+    return count, f"{whole % 2**256:064x}"
+
+
+def _plain(value):
+    if isinstance(value, bytes | memoryview):
+        return bytes(value).hex()
+    return str(value) if isinstance(value, Decimal) else plain(value)
