@@ -91,7 +91,8 @@ WHO = {
         people add_person change_role set_certificate set_active reset_password
         try_again add_tool change_tool add_step set_route add_release_product
         release_product add_machine change_machine api_enroll api_recover tablets
-        recover_tablet revoke_tablet shop_identity
+        recover_tablet revoke_tablet shop_identity backups plan_backups
+        back_up_now
     """,
     ENGINEER: """
         release_cut withdraw_release

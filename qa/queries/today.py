@@ -32,6 +32,7 @@ from shop.queries.today import (
     Floor,
     Item,
     Listed,
+    backup_list,
     clock_list,
     floor,
     listed,
@@ -61,7 +62,8 @@ def today(person: Person) -> Today:
     on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
     inspect, off = _inspect(), _must_come_off()
-    dated = [list_ for list_ in (clock_list(person), gauges) if list_.items]
+    told = (backup_list(person), clock_list(person), gauges)
+    dated = [list_ for list_ in told if list_.items]
     return Today(
         open_checks=checks.check_rows(open_checks[:FEW]),
         open_check_count=CheckState.objects.filter(state="open").count(),

@@ -15,15 +15,10 @@ def plan_backups(*, by, **said) -> BackupPlan:
         return act.record(row)
 
 
-def record_backup(*, place: str, manifest=None, problem: str = "") -> None:
-    """Put a backup on record, or why none was made; nobody need have asked for it."""
-    said = {"place": place, "problem": problem}
-    if manifest:
-        said |= {
-            "made_at": manifest.made_at,
-            "sealed": manifest.sealed,
-            "files": len(manifest.files),
-            "faults": len(manifest.faults),
-        }
-    with perform(MADE, by=None, said=said):
+def record_backup(*, place: str, **made) -> None:
+    """Put a backup on record, or why there is none; nobody need have asked for it.
+
+    made: problem, or folder, made_at, sealed, acts, files and faults of the backup.
+    """
+    with perform(MADE, by=None, said={"place": place, "problem": "", **made}):
         pass

@@ -28,7 +28,7 @@ from shop.models import (
 from shop.numeric.units import MIN_PER_H, S_PER_MIN
 from shop.rules.mass import waits_for_a_scale
 
-from . import clock
+from . import backups, clock
 from .tooling import tool_row
 
 MOST = 8
@@ -99,6 +99,25 @@ def clock_list(person: Person) -> Listed:
         )
         items.insert(0, now)
     return Listed(_("Clock of the server"), items, len(items))
+
+
+def backup_list(person: Person) -> Listed:
+    """What the lead should know of the backups, in two statements."""
+    if not roles.may(person, "plan backups"):
+        return Listed("")
+    found = backups.concern()
+    if found is None:
+        return Listed("")
+    words = {
+        "none": _("No backup is made: one broken disk takes everything."),
+        "failed": _("The last one failed: %(why)s") % {"why": found.problem},
+        "old": _("The last good one is old."),
+        "faults": _("The last one says that something in the records does not hold."),
+    }
+    last = _("none so far") if found.last is None else _("last good one")
+    url = reverse("backups")
+    item = Item(words[found.code], last, url, found.last, overdue=True)
+    return Listed(_("Backups"), [item], 1, url)
 
 
 def spoken(span: timedelta) -> str:

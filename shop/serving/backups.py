@@ -38,6 +38,7 @@ from .backup_files import (
 
 OURS = ("shop", "qa")
 COPY = "backup"
+LOCK = "making.lock"
 
 
 class CannotBackUp(Exception):
@@ -113,10 +114,19 @@ def refuse_inside_home(place: Path) -> None:
 
 @contextlib.contextmanager
 def _alone(place: Path):
-    with (place / "making.lock").open("a+b") as file:
+    with (place / LOCK).open("a+b") as file:
         if not try_lock(file):
             raise CannotBackUp(f"Another backup is just being made in {place}.")
         yield
+
+
+def is_being_made(place: Path) -> bool:
+    """Whether somebody makes one there at this moment."""
+    try:
+        with (place / LOCK).open("r+b") as file:
+            return not try_lock(file)
+    except OSError:
+        return False
 
 
 def _make(place: Path, now: datetime) -> Backup:
@@ -216,6 +226,19 @@ def _verified() -> Report:
         at = (seal.position, seal.digest) if seal else (0, "")
         return Report(Entry.objects.count(), 0, 0, *at, 0, tuple(wrong))
     return verify()
+
+
+def said_of(backup: Backup) -> dict:
+    """What goes on record of a backup."""
+    manifest = backup.manifest
+    return {
+        "folder": backup.folder.name,
+        "made_at": manifest.made_at,
+        "sealed": manifest.sealed,
+        "acts": manifest.entries,
+        "files": len(manifest.files),
+        "faults": len(manifest.faults),
+    }
 
 
 # ---------------------------------------------------------------- checking one

@@ -1,5 +1,6 @@
 """`manage.py backup DIR`: everything the shop has on record, while it is in use."""
 
+import json
 import shutil
 from pathlib import Path
 
@@ -34,15 +35,20 @@ class Command(BaseCommand):
             metavar="DIR",
             help="copy the server's secret and its certificates too, to another place",
         )
+        parser.add_argument(
+            "--json",
+            action="store_true",
+            help="say what was made as one line of JSON, and put nothing on record",
+        )
 
-    def handle(self, *, place, check, keep, keys, **_options):
+    def handle(self, *, place, check, keep, keys, **options):
         from shop.serving import backup_files, backups
 
         rule = _rule(keep) if keep else None
         try:
             if check:
                 return self._check(backup_files.open_backup(place))
-            return self._make(place, rule, keys)
+            return self._make(place, rule, keys, options["json"])
         except (backups.CannotBackUp, backup_files.NoBackup) as why:
             raise CommandError(str(why)) from None
         except DatabaseError as why:
@@ -57,16 +63,21 @@ class Command(BaseCommand):
             raise CommandError(f"{backup.folder} does not hold:\n{told}")
         self.stdout.write(f"{backup.folder} holds. {_content(backup.manifest)}")
 
-    def _make(self, place, rule, keys):
+    def _make(self, place, rule, keys, as_json):
         from shop.actions.backups import record_backup
-        from shop.serving.backups import make, tidy
+        from shop.serving.backups import make, said_of, tidy
 
         if keys:
             _copy_keys(keys, place)
         backup = make(place)
-        record_backup(place=str(place), manifest=backup.manifest)
+        gone = tidy(place, rule) if rule else []
+        if as_json:
+            # For the server: it alone writes its database.
+            self.stdout.write(json.dumps(said_of(backup)))
+            return
+        record_backup(place=str(place), **said_of(backup))
         self.stdout.write(f"{backup.folder}\n{_content(backup.manifest)}")
-        for folder in tidy(place, rule) if rule else ():
+        for folder in gone:
             self.stdout.write(f"removed {folder}")
         if backup.manifest.faults:
             told = "\n".join(f"  {fault}" for fault in backup.manifest.faults)

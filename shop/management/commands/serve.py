@@ -79,7 +79,7 @@ def application() -> Application:
     """The site with the sealer of the ledger beside it, and an eye on the clock."""
     from shop.asgi import application as site
     from shop.ledger import sealer
-    from shop.serving import clock
+    from shop.serving import clock, nightly
 
     watch, running = clock.ClockWatch(), []
 
@@ -89,7 +89,9 @@ def application() -> Application:
 
     return Application(
         site,
-        start=lambda: running.append(sealer.start(also=look_at_clock)),
+        start=lambda: running.extend(
+            (sealer.start(also=look_at_clock), nightly.start())
+        ),
         stop=lambda: [thread.stop() for thread in running],
     )
 

@@ -1,0 +1,117 @@
+"""How the last backups went, by what is on record; what lies on disk says itself."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.utils import timezone
+
+from shop.models import BackupPlan, Entry
+from shop.models.backups import MADE
+
+SHOWN = 30
+# One every night; a night and a morning may pass before somebody is worried.
+OLD = timedelta(hours=36)
+TRY_AGAIN = timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One backup, or why there is none. faults: how many things did not hold in it."""
+
+    number: int
+    at: datetime
+    place: str
+    folder: str
+    problem: str
+    faults: int
+    acts: int
+
+    @property
+    def is_good(self) -> bool:
+        return not self.problem
+
+
+def plan_now() -> BackupPlan:
+    """Return what the lead said last; one without a place where nothing was said."""
+    return BackupPlan.objects.select_related("entry__by").first() or BackupPlan()
+
+
+def attempts(most: int = SHOWN) -> list[Attempt]:
+    """Return the last backups on record, the newest first."""
+    rows = Entry.objects.filter(form=MADE).order_by("-id")
+    return [
+        _attempt(*row) for row in rows.values_list("id", "received_at", "body")[:most]
+    ]
+
+
+def _attempt(number: int, at: datetime, body: str) -> Attempt:
+    said = json.loads(body)["said"]
+    return Attempt(
+        number=number,
+        at=at,
+        place=said["place"],
+        folder=said.get("folder", ""),
+        problem=said["problem"],
+        faults=said.get("faults", 0),
+        acts=said.get("acts", 0),
+    )
+
+
+def acts_since(attempt: Attempt | None, most: int) -> int:
+    """Return how many acts came after a backup, counted no further than `most`."""
+    newer = Entry.objects.exclude(form=MADE).order_by("id")
+    if attempt:
+        newer = newer.filter(id__gt=attempt.number)
+    return len(newer.values_list("id", flat=True)[:most])
+
+
+def is_due(plan: BackupPlan, now: datetime | None = None) -> bool:
+    """Whether a backup should be made now: at the hour, after much work, or again."""
+    if not plan.place:
+        return False
+    now = now or timezone.now()
+    past = attempts(10)
+    last = past[0] if past else None
+    good = next((attempt for attempt in past if attempt.is_good), None)
+    if last is None or last.at < plan.entry.received_at:
+        return True
+    if now - last.at < TRY_AGAIN:
+        return False
+    if not last.is_good or last.at < _last_slot(plan.hour, now):
+        return True
+    return acts_since(good, plan.busy_acts) >= plan.busy_acts
+
+
+def _last_slot(hour: int, now: datetime) -> datetime:
+    """Return when the clock of the shop last showed this hour."""
+    local = timezone.localtime(now)
+    slot = local.replace(hour=hour, minute=0, second=0, microsecond=0)
+    return slot if slot <= local else slot - timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Concern:
+    """Why the lead should look, as a code; when the last good backup was."""
+
+    code: str
+    last: datetime | None = None
+    problem: str = ""
+
+
+def concern(now: datetime | None = None) -> Concern | None:
+    """Return what is wrong with the backups, in two statements; None if nothing is."""
+    now = now or timezone.now()
+    plan = plan_now()
+    if not plan.place:
+        return Concern("none")
+    past = attempts(SHOWN)
+    good = next((attempt for attempt in past if attempt.is_good), None)
+    if past and past[0].problem:
+        return Concern("failed", good and good.at, past[0].problem)
+    if good is None:
+        # Said just now where to: the first is about to be made.
+        return Concern("old") if now - plan.entry.received_at > OLD else None
+    if now - good.at > OLD:
+        return Concern("old", good.at)
+    return Concern("faults", good.at) if good.faults else None

@@ -1,0 +1,101 @@
+"""Backups that the server makes by itself, in a process of low priority beside it."""
+
+import contextlib
+import json
+import logging
+import os
+import subprocess
+import sys
+import threading
+
+from django.conf import settings
+from django.db import DatabaseError, close_old_connections, connection
+
+from shop.actions.backups import record_backup
+from shop.models import BackupPlan
+from shop.queries.backups import is_due, plan_now
+
+log = logging.getLogger(__name__)
+
+LOOK_EVERY_S = 60
+# Added to the niceness of the server: tablets save first.
+NICER = 10
+# Half a night: whatever holds a backup that long will not end by itself.
+PATIENCE_S = 6 * 3600
+
+
+def make_one(plan: BackupPlan) -> None:
+    """Make a backup in a process of its own and put on record how it went."""
+    keep = f"{plan.days},{plan.weeks},{plan.months}"
+    command = [sys.executable, settings.BASE_DIR / "manage.py", "backup", plan.place]
+    try:
+        process = subprocess.Popen(  # noqa: S603 -- our own command
+            [*command, "--keep", keep, "--json"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            stdin=subprocess.DEVNULL,
+            text=True,
+        )
+        if hasattr(os, "setpriority"):
+            with contextlib.suppress(OSError):
+                os.setpriority(os.PRIO_PROCESS, process.pid, NICER)
+        out, told = process.communicate(timeout=PATIENCE_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.communicate()
+        return record_backup(place=plan.place, problem="It took too long.")
+    except OSError as why:
+        return record_backup(place=plan.place, problem=str(why))
+    if process.returncode:
+        words = told.strip().splitlines()[-1:] or ["It ended without a word."]
+        return record_backup(
+            place=plan.place, problem=words[0].removeprefix("CommandError: ")
+        )
+    return record_backup(place=plan.place, **json.loads(out.splitlines()[-1]))
+
+
+class Nightly(threading.Thread):
+    """Looks every minute whether a backup is due; stops when told.
+
+    One at a time, also among several servers: a backup holds its place while it is
+    made, and what is on record is nobody's turn any more.
+    """
+
+    def __init__(self, pause: float = LOOK_EVERY_S):
+        super().__init__(name="backups", daemon=True)
+        self._stopped, self._wanted = threading.Event(), threading.Event()
+        self._pause = pause
+
+    def run(self) -> None:
+        while not self._stopped.is_set():
+            wished = self._wanted.wait(self._pause)
+            self._wanted.clear()
+            if self._stopped.is_set():
+                break
+            close_old_connections()
+            try:
+                plan = plan_now()
+                if plan.place and (wished or is_due(plan)):
+                    make_one(plan)
+            except DatabaseError:
+                log.exception("a backup was due; the database could not be asked")
+        connection.close()
+
+    def ask(self) -> None:
+        """Make one now, whether it is due or not."""
+        self._wanted.set()
+
+    def stop(self) -> None:
+        self._stopped.set()
+        self._wanted.set()
+
+
+# Of this process: the page asks it for a backup.
+RUNNING: list[Nightly] = []
+
+
+def start() -> Nightly:
+    nightly = Nightly()
+    nightly.start()
+    RUNNING.append(nightly)
+    return nightly

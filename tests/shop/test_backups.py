@@ -1,0 +1,376 @@
+"""Backups hold what was acknowledged, say when they do not, and come back whole."""
+
+import json
+import os
+import random
+import shutil
+import sqlite3
+import threading
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.db import connection
+from django.urls import reverse
+from django.utils import timezone
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from qa.models import Reading
+from shop.actions import tooling
+from shop.actions.backups import plan_backups, record_backup
+from shop.actions.photos import add_photo
+from shop.ledger import perform, sealer
+from shop.models import BackupPlan, Entry, Photo
+from shop.queries import backups as queries
+from shop.serving import backup_files, backups, nightly, restoring
+from tests.conftest import make_people
+from tests.qa.making import make_check, read
+
+from .making_floor import make_tool
+from .test_home import manage, surroundings
+from .test_ledger import unguarded
+from .test_photos import picture
+
+# How often a backup is taken of a busy shop: 50 in a long run.
+ROUNDS = int(os.environ.get("FAYLINE_BACKUPS", "3"))
+FLIPS = 40
+
+
+@pytest.fixture(autouse=True)
+def photos_of_this_test(settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path / "photos"
+
+
+@pytest.fixture
+def shop_with_a_photo(committed_db):
+    people = make_people()
+    check = make_check(people["engineer"])
+    read(check, "1", "gap", "2.00")
+    tool = make_tool(people["lead"])
+    what = {"subject_kind": "tool", "subject_id": str(tool.pk)}
+    add_photo(by=people["builder"], content=picture(size=(320, 240)), **what)
+    return people
+
+
+def acts_in(database):
+    with closing(sqlite3.connect(database)) as there:
+        return {row[0] for row in there.execute("SELECT act FROM shop_entry")}
+
+
+# ------------------------------------------------------------------- made, checked
+
+
+def test_a_backup_of_either_database_holds_and_comes_back_as_it_was(
+    shop_with_a_photo, tmp_path
+):
+    sealer.seal()
+    head, photo = sealer.head(), Photo.objects.get()
+    made = backups.make(tmp_path / "elsewhere")
+    assert made.manifest.faults == [] and backups.faults_of(made) == []
+    assert made.manifest.sealed == list(head)
+    [[name, size, digest]] = made.manifest.files
+    assert (name, digest) == (photo.file_name, photo.sha256)
+    assert size == (made.store / name).stat().st_size
+    home = tmp_path / "new home"
+    code, words = manage(home, "restore", str(tmp_path / "elsewhere"))
+    assert code == 0, words
+    newest = Entry.objects.latest("id")
+    assert f"{Entry.objects.count()} acts. The newest is number {newest.pk}" in words
+    code, words = manage(home, "ledger", "verify", "--expect", *map(str, head))
+    assert code == 0, words
+    with closing(sqlite3.connect(home / "fayline.sqlite3")) as there:
+        reasons = "SELECT reason FROM shop_incarnation ORDER BY started_at"
+        assert there.execute(reasons).fetchall()[-1] == ("restored",)
+        assert there.execute("SELECT count(*) FROM django_session").fetchone() == (0,)
+    code, words = manage(home, "restore", str(made.folder))
+    assert code == 1 and "is there already" in words
+
+
+def test_a_backup_of_a_busy_shop_is_a_moment_of_it_and_nothing_saved_before_lacks(
+    committed_db, tmp_path
+):
+    """What was acknowledged before it began is in it; what is in it was said."""
+    people, ended = make_people(), threading.Event()
+    acknowledged, faults = [], []
+
+    def work(tool):
+        try:
+            while not ended.is_set():
+                tooling.act_on_tool(
+                    by=people["lead"], tool=tool, kind="moved", note="x"
+                )
+                acknowledged.append(Entry.objects.latest("id").act.hex)
+        except Exception as error:
+            faults.append(repr(error))
+        finally:
+            connection.close()
+
+    tools = [make_tool(people["lead"]) for _ in range(3)]
+    threads = [threading.Thread(target=work, args=(tool,)) for tool in tools]
+    for thread in threads:
+        thread.start()
+    dice = random.Random(7)
+    try:
+        for _round in range(ROUNDS):
+            grown = len(acknowledged) + dice.randrange(1, 30)
+            while len(acknowledged) < grown and not faults:
+                threading.Event().wait(0.001)
+            before = set(acknowledged)
+            made = backups.make(tmp_path / "elsewhere")
+            assert made.manifest.faults == [] and not faults
+            inside = {act.replace("-", "") for act in acts_in(made.database)}
+            assert before <= inside
+            said = {act.hex for act in Entry.objects.values_list("act", flat=True)}
+            assert inside <= said
+    finally:
+        ended.set()
+        for thread in threads:
+            thread.join()
+
+
+def test_any_byte_that_changed_in_a_backup_is_found(shop_with_a_photo, tmp_path):
+    made = backups.make(tmp_path / "elsewhere")
+    dice = random.Random(3)
+    photo = made.store / made.manifest.files[0][0]
+    for path in (made.database, photo, made.folder / backup_files.MANIFEST):
+        whole = path.read_bytes()
+        for _flip in range(FLIPS if path != made.database else 3):
+            at = dice.randrange(len(whole))
+            flipped = bytes([whole[at] ^ (1 << dice.randrange(8))])
+            path.write_bytes(whole[:at] + flipped + whole[at + 1 :])
+            try:
+                found = backups.faults_of(backup_files.open_backup(made.folder))
+            except backup_files.NoBackup as why:
+                found = [str(why)]
+            assert found, f"{path} at {at}"
+        path.write_bytes(whole)
+    assert backups.faults_of(backup_files.open_backup(made.folder)) == []
+    photo.unlink()
+    assert backups.faults_of(made) == [
+        f"{photo} is gone",
+        f"shop_photo {Photo.objects.get().pk}: its file {photo.relative_to(made.store)}"
+        " is gone",
+    ]
+
+
+def test_what_does_not_hold_in_the_records_is_said_and_backed_up_all_the_same(
+    shop_with_a_photo, tmp_path
+):
+    unguarded(lambda: Reading.objects.update(value="1.99"))
+    made = backups.make(tmp_path / "elsewhere")
+    assert "value is '1.99'" in " ".join(made.manifest.faults)
+    with pytest.raises(restoring.CannotRestore, match="does not hold"):
+        restoring.restore(made.folder, despite=False, say=str)
+
+
+def test_photos_are_not_copied_twice_and_go_with_the_last_backup_that_names_them(
+    shop_with_a_photo, tmp_path
+):
+    place, moment = tmp_path / "elsewhere", datetime(2026, 1, 1, 2, tzinfo=UTC)
+    first = backups.make(place, now=moment)
+    photo = first.store / Photo.objects.get().file_name
+    written = photo.stat().st_mtime_ns
+    stray = photo.with_name(f"{'0' * 64}.jpg")
+    shutil.copy(photo, stray)
+    for day in (1, 2, 40):
+        backups.make(place, now=moment + timedelta(days=day))
+    assert photo.stat().st_mtime_ns == written
+    gone = backups.tidy(place, (1, 0, 0))
+    assert len(gone) == 3 and first.folder in gone
+    assert photo.exists() and not stray.exists()
+    assert len(backup_files.whole_backups(place)) == 1
+
+
+def test_half_a_backup_is_none_and_the_next_one_clears_it_away(
+    shop_with_a_photo, tmp_path, monkeypatch
+):
+    place = tmp_path / "elsewhere"
+
+    def cut_off(*_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as full:
+        full.setattr(backup_files, "write_durably", cut_off)
+        with pytest.raises(backups.CannotBackUp, match="No space left on device"):
+            backups.make(place)
+    assert backup_files.whole_backups(place) == []
+    (place / ".making-killed" / "whole").mkdir(parents=True)
+    backups.make(place)
+    backups.tidy(place, (1, 1, 1))
+    assert not list(place.glob(".making-*"))
+
+
+def test_a_backup_inside_of_what_it_copies_is_refused(db, settings):
+    with pytest.raises(backups.CannotBackUp, match="on another disk"):
+        backups.make(settings.HOME / "backups")
+
+
+# ---------------------------------------------------------------- a plain copy
+
+
+def test_a_plain_copy_of_a_database_in_use_is_noticed_and_its_log_is_taken_along(
+    tmp_path,
+):
+    live, bare, with_log = (tmp_path / name for name in ("live", "bare", "with log"))
+    with closing(sqlite3.connect(live)) as shop:
+        shop.execute("PRAGMA journal_mode=WAL")
+        shop.execute("CREATE TABLE a (b)")
+        shop.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        shop.execute("INSERT INTO a VALUES (1)")
+        shop.commit()
+        shutil.copy(live, bare)
+        shutil.copy(live, with_log)
+        shutil.copy(f"{live}-wal", f"{with_log}-wal")
+    assert "is lost" in restoring.plain_copy_words(bare)
+    assert "is taken along" in restoring.plain_copy_words(with_log)
+    rows = []
+    for source in (bare, with_log):
+        target = tmp_path / "target"
+        restoring._copy_with_log(source, target)
+        with closing(sqlite3.connect(target)) as copy:
+            rows.append(copy.execute("SELECT count(*) FROM a").fetchone()[0])
+        target.unlink()
+    assert rows == [0, 1]
+    letter = tmp_path / "letter"
+    letter.write_text("Dear shop")
+    assert "neither" in restoring.plain_copy_words(letter)
+
+
+# ------------------------------------------------------------------ which are kept
+
+MOMENTS = st.datetimes(
+    datetime(2025, 1, 1), datetime(2027, 1, 1), timezones=st.just(UTC)
+)
+
+
+def of_moments(moments):
+    for moment in moments:
+        manifest = backup_files.Manifest(
+            backup_files.stamp(moment), "", [], "", 0, [], {}, []
+        )
+        yield backup_files.Backup(f"at {moment}", manifest)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(MOMENTS, min_size=1, max_size=60, unique=True),
+    st.tuples(st.integers(1, 9), st.integers(0, 6), st.integers(0, 14)),
+)
+def test_the_newest_of_so_many_days_weeks_and_months_are_kept(moments, rule):
+    made = list(of_moments(moments))
+    gone = backups.outlived(made, rule)
+    left = [one for one in made if one not in gone]
+    when = sorted(one.manifest.when for one in made)
+    stays = {one.manifest.when for one in left}
+    assert when[-1] in stays
+    assert {moment for moment in when if when[-1] - moment < timedelta(days=1)} <= stays
+    for count, key in zip(
+        rule,
+        (
+            lambda one: one.date(),
+            lambda one: one.isocalendar()[:2],
+            lambda one: (one.year, one.month),
+        ),
+        strict=True,
+    ):
+        periods = sorted({key(moment) for moment in when}, reverse=True)[:count]
+        for period in periods:
+            assert max(one for one in when if key(one) == period) in stays
+    # Each that stays has a reason; so there are never more than the rule allows.
+    recent = sum(1 for one in when if when[-1] - one < timedelta(days=1))
+    assert len(left) <= recent + 1 + sum(rule)
+
+
+# ------------------------------------------------------------- by itself, on a page
+
+
+def test_a_backup_is_due_at_its_hour_after_much_work_and_again_after_it_failed(
+    people, settings
+):
+    settings.TIME_ZONE = "UTC"
+    zone = timezone.get_current_timezone()
+    assert not queries.is_due(queries.plan_now())
+    plan_backups(by=people["lead"], place="/mnt/b", hour=2, busy_acts=3)
+    plan = queries.plan_now()
+    assert queries.is_due(plan)  # Said just now: the lead sees whether it works.
+    record_backup(place="/mnt/b", folder="backup-1")
+    made = Entry.objects.latest("id").received_at
+    assert not queries.is_due(plan, made + timedelta(minutes=59))
+    slot = made.astimezone(zone).replace(hour=2, minute=0, second=0, microsecond=0)
+    slot += timedelta(days=1 if slot <= made else 0)
+    if slot - made > timedelta(hours=1):
+        assert not queries.is_due(plan, slot - timedelta(seconds=1))
+        assert queries.is_due(plan, slot)
+    for _act in range(3):
+        assert not queries.is_due(plan, made + timedelta(minutes=61)) or slot < made
+        with perform("work/1", by=people["lead"], said={}):
+            pass
+    assert queries.is_due(plan, made + timedelta(minutes=61))
+    record_backup(place="/mnt/b", problem="No space left on device")
+    failed = Entry.objects.latest("id").received_at
+    assert not queries.is_due(plan, failed + timedelta(minutes=59))
+    assert queries.is_due(plan, failed + timedelta(minutes=61))
+
+
+def test_the_lead_is_told_what_is_wrong_with_the_backups(people, client_of):
+    today, page = reverse("front"), reverse("backups")
+
+    def told(role="lead"):
+        return client_of(role).get(today).content.decode()
+
+    assert "one broken disk takes everything" in told()
+    assert "one broken disk" not in told("builder")
+    plan_backups(by=people["lead"], place="/mnt/b")
+    assert queries.concern() is None
+    record_backup(place="/mnt/b", folder="backup-1", acts=12)
+    assert queries.concern() is None
+    later = timezone.now() + timedelta(hours=37)
+    assert queries.concern(later).code == "old"
+    record_backup(place="/mnt/b", problem="No space left on device")
+    assert "No space left on device" in told()
+    shown = client_of("lead").get(page).content.decode()
+    assert "No space left on device" in shown and "(no longer there)" in shown
+    record_backup(place="/mnt/b", folder="backup-2", faults=1)
+    assert queries.concern().code == "faults"
+
+
+def test_only_the_lead_says_where_backups_go_and_a_useless_place_is_refused(
+    people, client_of, settings
+):
+    for role in ("builder", "engineer", "inspector", "visitor"):
+        with pytest.raises(PermissionDenied):
+            plan_backups(by=people[role], place="/mnt/b")
+    start = {"hour": 2, "busy_acts": 500, "days": 7, "weeks": 5, "months": 12}
+    for place in ("backups", str(settings.HOME / "backups")):
+        answer = client_of("lead").post(
+            reverse("plan_backups"), {**start, "place": place}
+        )
+        assert list(answer.context["form"].errors) == ["place"]
+    assert not BackupPlan.objects.exists()
+
+
+def test_the_server_makes_one_in_a_process_of_its_own_and_puts_on_record_how_it_went(
+    shop_with_a_photo, tmp_path, monkeypatch
+):
+    home = tmp_path / "home"
+    home.mkdir()
+    environment = surroundings(home)
+    if connection.vendor == "sqlite":
+        backups._copy_database(home / "fayline.sqlite3")
+    else:
+        usual, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+        environment["DATABASE_URL"] = f"{usual}/{connection.settings_dict['NAME']}"
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    acts = Entry.objects.count()
+    plan = BackupPlan(place=str(tmp_path / "elsewhere"))
+    nightly.make_one(plan)
+    said = json.loads(Entry.objects.latest("id").body)["said"]
+    assert (said["problem"], said["acts"], said["faults"]) == ("", acts, 1)
+    [made] = backup_files.whole_backups(tmp_path / "elsewhere")
+    assert made.folder.name == said["folder"]
+    plan.place = str(tmp_path / "home" / "inside")
+    nightly.make_one(plan)
+    assert "on another disk" in queries.attempts()[0].problem
