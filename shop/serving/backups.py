@@ -135,7 +135,7 @@ def _make(place: Path, now: datetime) -> Backup:
         folder.mkdir(mode=0o700)
         _copy_database(folder / DATABASE)
         # Files come first, acts that name them after: all that the copy names is here.
-        files = _keep_files(settings.MEDIA_ROOT, place / FILES)
+        files = _keep_files(settings.MEDIA_ROOT, place)
         manifest = _examine(folder / DATABASE, place / FILES, files, now)
         write_manifest(folder, manifest)
         target = _free_name(place, stamp(now))
@@ -171,19 +171,23 @@ def _copy_database(target: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _keep_files(source: Path, store: Path) -> list[list]:
-    """Copy what the store lacks; return path, size and digest of all there are."""
+def _keep_files(source: Path, place: Path) -> list[list]:
+    """Copy what the store lacks; return path, size and digest of all there are.
+
+    A file never changes once it is there. One that is in the store was read when it was
+    copied, and is read again by `backup --check`.
+    """
+    store, before = place / FILES, {}
+    for newest in whole_backups(place)[:1]:
+        before = {name: (size, digest) for name, size, digest in newest.manifest.files}
     kept = []
     for path in sorted(source.rglob("*")) if source.is_dir() else ():
         name = path.relative_to(source)
         if not path.is_file() or name.parts[0].startswith("."):
             continue
-        target = store / name
-        if target.is_file() and target.stat().st_size == path.stat().st_size:
-            # Named by its content; `backup --check` reads it again.
-            kept.append([name.as_posix(), target.stat().st_size, target.stem])
-            continue
-        size, digest = keep_file(path, target)
+        size, digest = before.get(name.as_posix(), (None, ""))
+        if size != path.stat().st_size or not (store / name).is_file():
+            size, digest = keep_file(path, store / name)
         kept.append([name.as_posix(), size, digest])
     return kept
 

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0003_signatures'),
+        ('shop', '0004_mark'),
     ]
 
     operations = [
