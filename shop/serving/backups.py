@@ -16,9 +16,11 @@ from django.db.migrations.recorder import MigrationRecorder
 
 from shop.atomic_files import sync_folder
 from shop.environment import try_lock
+from shop.ledger import perform
 from shop.ledger.snapshot import snapshot
 from shop.ledger.verify import Report, verify
 from shop.models import Entry, Incarnation, Seal
+from shop.models.backups import MADE
 from shop.secret import private_folder
 
 from . import table_copies
@@ -243,6 +245,15 @@ def said_of(backup: Backup) -> dict:
         "files": len(manifest.files),
         "faults": len(manifest.faults),
     }
+
+
+def record_backup(*, place: str, **made) -> None:
+    """Put a backup on record, or why there is none; nobody need have asked for it.
+
+    made: problem, or folder, made_at, sealed, acts, files and faults of the backup.
+    """
+    with perform(MADE, by=None, said={"place": place, "problem": "", **made}):
+        pass
 
 
 # ---------------------------------------------------------------- checking one

@@ -11,9 +11,10 @@ import threading
 from django.conf import settings
 from django.db import DatabaseError, close_old_connections, connection
 
-from shop.actions.backups import record_backup
 from shop.models import BackupPlan
 from shop.queries.backups import is_due, plan_now
+
+from .backups import record_backup
 
 log = logging.getLogger(__name__)
 

@@ -18,12 +18,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shop.actions import tooling
-from shop.actions.backups import plan_backups, record_backup
+from shop.actions.backups import plan_backups
 from shop.actions.photos import add_photo
 from shop.ledger import perform, sealer
 from shop.models import BackupPlan, Entry, Photo
 from shop.queries import backups as queries
 from shop.serving import backup_files, backups, nightly, restoring
+from shop.serving.backups import record_backup
 from tests.conftest import make_people
 from tests.qa.making import make_check, read
 

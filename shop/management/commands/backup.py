@@ -64,8 +64,7 @@ class Command(BaseCommand):
         self.stdout.write(f"{backup.folder} holds. {_content(backup.manifest)}")
 
     def _make(self, place, rule, keys, as_json):
-        from shop.actions.backups import record_backup
-        from shop.serving.backups import make, said_of, tidy
+        from shop.serving.backups import make, record_backup, said_of, tidy
 
         if keys:
             _copy_keys(keys, place)
