@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import DatabaseError, close_old_connections, connection
 
 from shop.models import BackupPlan
+from shop.numeric.units import S_PER_H
 from shop.queries.backups import is_due, plan_now
 
 from .backups import record_backup
@@ -22,7 +23,7 @@ LOOK_EVERY_S = 60
 # Added to the niceness of the server: tablets save first.
 NICER = 10
 # Half a night: whatever holds a backup that long will not end by itself.
-PATIENCE_S = 6 * 3600
+PATIENCE_S = 6 * S_PER_H
 
 
 def make_one(plan: BackupPlan) -> None:
