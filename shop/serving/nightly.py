@@ -7,12 +7,12 @@ import os
 import subprocess
 import sys
 import threading
+from datetime import timedelta
 
 from django.conf import settings
 from django.db import DatabaseError, close_old_connections, connection
 
 from shop.models import BackupPlan
-from shop.numeric.units import S_PER_H
 from shop.queries.backups import is_due, plan_now
 
 from .backups import record_backup
@@ -23,7 +23,7 @@ LOOK_EVERY_S = 60
 # Added to the niceness of the server: tablets save first.
 NICER = 10
 # Half a night: whatever holds a backup that long will not end by itself.
-PATIENCE_S = 6 * S_PER_H
+PATIENCE = timedelta(hours=6)
 
 
 def make_one(plan: BackupPlan) -> None:
@@ -41,7 +41,7 @@ def make_one(plan: BackupPlan) -> None:
         if hasattr(os, "setpriority"):
             with contextlib.suppress(OSError):
                 os.setpriority(os.PRIO_PROCESS, process.pid, NICER)
-        out, told = process.communicate(timeout=PATIENCE_S)
+        out, told = process.communicate(timeout=PATIENCE.total_seconds())
     except subprocess.TimeoutExpired:
         process.kill()
         process.communicate()
