@@ -51,6 +51,17 @@ def test_resistors_of_the_guide_have_its_risks():
     assert round(100 * found.shop) == one["per_100"]["conf_rejected"]
 
 
+@pytest.mark.parametrize(
+    ("r", "customer", "shop"),
+    [(0, 0.01894221, 0.03720780), (1, 0.00046863, 0.24766964)],
+)
+def test_other_rules_on_the_resistors_have_the_computed_risks(r, customer, shop):
+    """Simple acceptance, and w = U: computed apart, in check-values.md section 4."""
+    made, limits = NormalProcess(1500, 0.12), (1499.8, 1500.2)
+    risks = global_risks(made, 0.04, limits, risk.guarded(limits, 0.04, r))
+    assert (risks.customer, risks.shop) == pytest.approx((customer, shop), abs=5e-9)
+
+
 def test_bearings_of_the_guide_have_its_risks_and_its_rule():
     """JCGM 106:2012, 9.5.4: gamma (4, 4), r 0.65, A 1.7, 0.1 % and 7.5 %."""
     one = case("9.5.4")
