@@ -61,14 +61,14 @@ UNSENT = f"""async (patience) => {{
   await ({UNTIL})(() => asks() || /all sent|sign in/.test(told()), patience);
   return told();
 }}"""
-# Has the browser look for the worker of the next release, which it does by itself a
-# while after a page was loaded; whether it waits then for a page to be opened.
-NEXT_WORKER_WAITS = """async () => {
+# Has the browser look for the worker of the next release, as it does by itself a while
+# after a page was loaded, until it has come; once a page told it, until it took over.
+NEXT_WORKER = """async (told) => {
   const registration = await navigator.serviceWorker.getRegistration();
-  await registration.update();
-  for (let tenths = 0; tenths < 200 && !registration.waiting; tenths += 1)
+  if (!told) await registration.update();
+  const stage = told ? "waiting" : "installing";
+  for (let tenths = 0; tenths < 200 && registration[stage]; tenths += 1)
     await new Promise((done) => setTimeout(done, 100));
-  return Boolean(registration.waiting);
 }"""
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 40, "crash": 12, "offline": 50, "kill": 12, "expire": 12}
@@ -209,15 +209,15 @@ class Shift:
         self.restart.start()
 
     def runs_the_next_release(self):
-        """Whether the page is the new one once its worker waited and it is loaded
-        again. No load may hang while one worker takes over from the other."""
+        """Whether a page is the new one, the next but one after its worker came: that
+        between tells the worker to take over. No load of them may hang."""
         script = "import(document.querySelector('script[type=module]').src)"
-        for _load in range(2):
+        for told in (False, True, True):
             self.load_again()
             page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
             if page == "next":
                 return True
-            self.happened.append(self.page.evaluate(NEXT_WORKER_WAITS))
+            self.page.evaluate(NEXT_WORKER, told)
         return False
 
     def expire(self):

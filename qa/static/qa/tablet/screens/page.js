@@ -30,7 +30,8 @@ class Page {
     this.listen();
     setInterval(() => this.tick(), 5000);
     if (isSecureContext) {
-      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" }).catch(({ message }) => alarm(plainError(`This page may not open without a network: ${message}`)));
+      // The worker of a new release waits for this: a page that was opened. The next one is of that release.
+      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" }).then(({ waiting }) => waiting?.postMessage(0)).catch(({ message }) => alarm(plainError(`This page may not open without a network: ${message}`)));
       navigator.storage?.persist?.();
     }
     await this.show();
@@ -154,19 +155,7 @@ function needsYou({ problem }, error) {
   else say(words, true);
 }
 
-// A new release takes over when nothing else goes on: while a page opens, before it shows anything. Whether it did.
-async function newRelease() {
-  const { waiting } = (await navigator.serviceWorker?.getRegistration("/tablet/")) ?? {};
-  if (!waiting) return false;
-  return new Promise((resolve) => {
-    waiting.onstatechange = () => waiting.state === "activated" && resolve(true);
-    setTimeout(resolve, 3000);
-    waiting.postMessage("take over");
-  });
-}
-
 async function openPage() {
-  if (await newRelease().catch(() => false)) return location.reload();
   const store = await openStore(indexedDB);
   await new Page(store, (await store.get("settings", "page")) ?? {}).open();
 }
