@@ -60,10 +60,21 @@ def flat(text: str) -> str:
 
 
 @pytest.fixture
-def whole(demo_db) -> tuple[PackOrder, bytes]:
+def fresh(demo_db) -> tuple[PackOrder, bytes]:
     """A pack of the demo's first airframe whole, printed and not issued yet."""
     order = ordered()
     return order, printed(order)
+
+
+KEPT: list[tuple[PackOrder, bytes]] = []
+
+
+@pytest.fixture
+def whole(request, demo_db) -> tuple[PackOrder, bytes]:
+    """The same, printed once for all that only read its pages."""
+    if not KEPT:
+        KEPT.append(request.getfixturevalue("fresh"))
+    return KEPT[0]
 
 
 def words_of(pdf: bytes) -> list[str]:
@@ -164,8 +175,8 @@ def test_a_joint_that_was_never_fitted_is_not_told_to_be_closed(demo_db):
     assert "Nothing that is on record stands" not in first
 
 
-def test_its_data_are_inside_and_give_the_digest_at_the_foot_of_every_page(whole):
-    order, pdf = whole
+def test_its_data_are_inside_and_give_the_digest_at_the_foot_of_every_page(fresh):
+    order, pdf = fresh
     files = attached(pdf)
     record = files["record.json"]
     digest = hashlib.sha256(record).hexdigest()
@@ -184,8 +195,8 @@ def test_its_data_are_inside_and_give_the_digest_at_the_foot_of_every_page(whole
     assert list(sealer.head()) == issue["ledger_head"]
 
 
-def test_the_same_record_gives_the_same_bytes(whole):
-    order, pdf = whole
+def test_the_same_record_gives_the_same_bytes(fresh):
+    order, pdf = fresh
     assert printed(order) == pdf
 
 
