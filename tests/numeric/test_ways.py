@@ -71,6 +71,27 @@ def test_a_conforming_part_hears_leave(adjusters, seed):
 
 @pytest.mark.parametrize("adjusters", SET_BY)
 @FEW
+@given(st.integers(0, 10_000), st.sampled_from([0.5, 0.9, 0.99]))
+def test_leaving_it_comes_first_wherever_it_is_as_sure_as_is_wished(
+    adjusters, seed, wished
+):
+    random = np.random.default_rng(seed)
+    gaps = random.uniform(1.05, 2.95, COUNT).round(3).tolist()
+    said = {"adjusters": adjusters, "uncertainty_mm": 0.04}
+    found = of(gaps, wished=wished, **said)
+    leave = by_kind(found)["leave"]
+    # Errors are independent: the product of what the normal has between the limits.
+    chance = math.prod(
+        (math.erf((3 - gap) / 0.04 / 2**0.5) + math.erf((gap - 1) / 0.04 / 2**0.5)) / 2
+        for gap in gaps
+    )
+    assert leave.probability == pytest.approx(chance, abs=1e-6)
+    assert (found[0].kind == "leave") == leave.meets
+    assert leave.meets == (chance >= wished)
+
+
+@pytest.mark.parametrize("adjusters", SET_BY)
+@FEW
 @given(st.integers(0, 10_000), st.floats(-1.2, 1.2))
 def test_no_way_is_worse_than_leaving_it(adjusters, seed, tight):
     random = np.random.default_rng(seed)

@@ -28,6 +28,7 @@ SMALLER = 16  # a box this much smaller gets its own programme
 DESCENTS = 4
 MOST_CORNERS = 8  # adjusters of which every rounding is tried
 ROUNDS = 4  # of shrinking a box
+LEAST_FELT = 1e-9  # mm a step; what does less is as good as still
 SURE = 1e-8  # relative: roundings of the solver that must not cut off the best
 
 
@@ -117,6 +118,10 @@ class Search:
             bound, _, low, high, relaxed = heapq.heappop(heap)
             if bound > self.cutoff:
                 return
+            if bound >= self.best - 2 * SURE * max(1.0, abs(self.best)):
+                # Nothing better is left, but for roundings: the next aim picks.
+                self.whole = False
+                return
             self.nodes += 1
             if self.nodes > lattice.most_nodes:
                 self.proven = False
@@ -191,14 +196,38 @@ class Search:
         bound, at, prices = relaxed.solve(low, high)
         if bound > self.cutoff:
             return []
+        if self._all_alike(relaxed.model, low, high):
+            # Nothing here is better: which of them all it is the next aim says.
+            self.whole = False
+            return []
         low, high = _priced(low, high, at, prices, self.cutoff - bound)
         if _size(low, high) <= LEAF:
             self._leaf(low, high)
             return []
-        pick, below = _split(low, high, at)
+        pick, below = _split(low, high, at, self._felt(relaxed.model))
         one, other = high.copy(), low.copy()
         one[pick], other[pick] = below, below + 1
         return [(bound, low, one, relaxed), (bound, other, high, relaxed)]
+
+    def _felt(self, model: Model) -> np.ndarray:
+        """How far (k,) a step of each adjuster takes what the aim is about, mm."""
+        rows = self.lattice.aims.rows(self.number)
+        steps = np.abs(model.slopes[rows] * self.lattice.rig.steps)
+        return steps.max(axis=0, initial=0.0) + LEAST_FELT
+
+    def _all_alike(self, model: Model, low, high) -> bool:
+        """Whether no setting of a box can be better in this aim than the best known, by
+        what each reading can come to, without the roundings of a programme."""
+        if self.number == len(self.lattice.aims.names):
+            return False
+        ends = (
+            model.slopes * (low * self.lattice.rig.steps),
+            model.slopes * (high * self.lattice.rig.steps),
+        )
+        least = model.base + np.minimum(*ends).sum(axis=1) - model.play
+        most = model.base + np.maximum(*ends).sum(axis=1) + model.play
+        found = self.lattice.aims.least(least[None], most[None])[0, self.number]
+        return found >= self.best - equal(self.best)
 
     def _programme(self, low, high):
         """(low, high, programme) of a box, shrunk as far as the best known allows.
@@ -370,13 +399,13 @@ def _halves(low, high) -> list:
     return [(low, one), (other, high)]
 
 
-def _split(low, high, at) -> tuple[int, int]:
-    """(adjuster, last step of the lower half)."""
+def _split(low, high, at, felt) -> tuple[int, int]:
+    """(adjuster, last step of the lower half); `felt` (k,) is what a step does."""
     open_ = high > low
-    part = np.where(open_, np.abs(at - np.rint(at)), -1.0)
-    pick = int(np.argmax(part))
+    part = np.abs(at - np.rint(at))
+    pick = int(np.argmax(np.where(open_, part * felt, -1.0)))
     if part[pick] < 0.01:
-        pick = int(np.argmax(high - low))
+        pick = int(np.argmax((high - low) * felt))
     return pick, int(np.clip(math.floor(at[pick]), low[pick], high[pick] - 1))
 
 

@@ -55,8 +55,11 @@ class Lattice:
         followed = readings.directions * sides[:, None]
         self.directions = np.vstack([followed, np.eye(3), rig.directions])
         self.lines = rig.lines(self.places, self.directions)
-        self.arms = np.linalg.norm(self.places - rig.center, axis=1)
-        self.arms[:count] *= np.abs(sides)
+        arms = np.linalg.norm(self.places - rig.center, axis=1)
+        arms[:count] *= np.abs(sides)
+        self.arms = arms, arms * np.linalg.norm(self.directions[:, :2], axis=1)
+        own = slice(count + 3, None)
+        self.own_arms = self.arms[0][own], self.arms[1][own]
         self.read, self.about = slice(0, count), slice(count, count + 3)
         self.own = slice(count + 3, None)
         self.low, self.high = rig.least.copy(), rig.most.copy()
@@ -139,7 +142,7 @@ class Lattice:
         """
         angles = turn @ half
         for _ in range(MOST_ROUNDS):
-            more = turn @ (half + _bent(bends, self.rig.arms, angles))
+            more = turn @ (half + _bent(bends, self.own_arms, angles))
             if (more <= angles * (1 + 1e-9)).all():
                 return angles
             angles = more * (1 + 1e-6)
@@ -161,7 +164,9 @@ def _bent(bends, arms, angles) -> np.ndarray:
     """By how much (m,) mm a turn of up to `angles` (3,) departs from its slopes.
 
     Taylor's formula: second derivatives `bends` (3, 3, m), and a third of at most the
-    arm.
+    arm; of the turn in the plane, which comes last and goes along the plane, at most
+    what of the arm lies along the direction then. `arms` are those two (m,).
     """
     second = np.einsum("i,j,ijm->m", angles, angles, bends) / 2
-    return second + arms * float(angles.sum()) ** 3 / 6
+    whole, last = float(angles.sum()) ** 3, float(angles[2]) ** 3
+    return second + (arms[0] * (whole - last) + arms[1] * last) / 6

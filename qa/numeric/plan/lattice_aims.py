@@ -14,6 +14,8 @@ from qa.numeric.plan.rotation import EQUAL
 from qa.numeric.plan.seat import LEAST_WEIGHT_MM, TOUCHING_MM, SeatProblem
 from qa.numeric.plan.trim import CUT_MM, TrimProblem, TrimRules
 
+OF_GAPS = ("overlap", "unresolved", "build_up", "short", "trim")
+
 
 class SeatAims:
     """Nothing cut: least overlap, least worst deviation, least sum."""
@@ -24,6 +26,14 @@ class SeatAims:
         self.deepest = np.minimum(readings.floor, readings.values) - TOUCHING_MM
         self.over = np.maximum(0, readings.floor - readings.values)
         self.names = (*(("overlap",) if self.over.any() else ()), "worst", "total")
+
+    def rows(self, number: int) -> np.ndarray:
+        """Which readings (m,) the aim of that number is about, of the movement all."""
+        every = np.ones(len(self.readings), dtype=bool)
+        name = self.names[number] if number < len(self.names) else "movement"
+        if name == "step":
+            return ~self.readings.gap
+        return self.readings.gap if name in OF_GAPS else every
 
     def after(self, values: np.ndarray) -> np.ndarray:
         """Readings (n, m) as they end; never falls when `values` rise."""
