@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.plan import boxes
 from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import equal
 from qa.numeric.plan.lexicographic import Infeasible, NotSolved
@@ -183,16 +184,16 @@ class Search:
 
     def _look(self, low, high, relaxed) -> list:
         """Boxes that are left of one: (bound, low, high, its programme)."""
-        if _size(low, high) <= LEAF:
+        if boxes.size(low, high) <= LEAF:
             self._leaf(low, high)
             return []
-        if relaxed is None or _size(low, high) * SMALLER < relaxed.size:
+        if relaxed is None or boxes.size(low, high) * SMALLER < relaxed.size:
             made = self._programme(low, high)
             if made is None:
                 return []
             low, high, relaxed = made
             if relaxed is None:
-                return [(-math.inf, *ends, None) for ends in _halves(low, high)]
+                return [(-math.inf, *ends, None) for ends in boxes.halves(low, high)]
         bound, at, prices = relaxed.solve(low, high)
         if bound > self.cutoff:
             return []
@@ -200,11 +201,11 @@ class Search:
             # Nothing here is better: which of them all it is the next aim says.
             self.whole = False
             return []
-        low, high = _priced(low, high, at, prices, self.cutoff - bound)
-        if _size(low, high) <= LEAF:
+        low, high = boxes.priced(low, high, at, prices, self.cutoff - bound)
+        if boxes.size(low, high) <= LEAF:
             self._leaf(low, high)
             return []
-        pick, below = _split(low, high, at, self._felt(relaxed.model))
+        pick, below = boxes.split(low, high, at, self._felt(relaxed.model))
         one, other = high.copy(), low.copy()
         one[pick], other[pick] = below, below + 1
         return [(bound, low, one, relaxed), (bound, other, high, relaxed)]
@@ -247,7 +248,7 @@ class Search:
             nearer = relaxed.shrunk(low, high, self.cutoff)
             if nearer is None:
                 return None
-            before, after = _size(low, high), _size(*nearer)
+            before, after = boxes.size(low, high), boxes.size(*nearer)
             low, high = nearer
             if after > before / 4 or after <= LEAF:
                 break
@@ -302,7 +303,7 @@ class Relaxed:
     def __init__(self, search: Search, model: Model, low, high):
         lattice = search.lattice
         self.model, self.unit = model, lattice.rig.steps
-        self.columns, self.size = np.arange(len(low)), _size(low, high)
+        self.columns, self.size = np.arange(len(low)), boxes.size(low, high)
         problem = lattice.aims.problem
         problem.play = model.play
         box = low * self.unit, high * self.unit
@@ -385,40 +386,3 @@ class Relaxed:
         if self.row is not None:
             programme.cap(self.row, np.inf)
         return low, high
-
-
-def _size(low, high) -> int:
-    return math.prod((high - low + 1).tolist())
-
-
-def _halves(low, high) -> list:
-    wide = int(np.argmax(high - low))
-    middle = int(low[wide] + high[wide]) // 2
-    one, other = high.copy(), low.copy()
-    one[wide], other[wide] = middle, middle + 1
-    return [(low, one), (other, high)]
-
-
-def _split(low, high, at, felt) -> tuple[int, int]:
-    """(adjuster, last step of the lower half); `felt` (k,) is what a step does."""
-    open_ = high > low
-    part = np.abs(at - np.rint(at))
-    pick = int(np.argmax(np.where(open_, part * felt, -1.0)))
-    if part[pick] < 0.01:
-        pick = int(np.argmax((high - low) * felt))
-    return pick, int(np.clip(math.floor(at[pick]), low[pick], high[pick] - 1))
-
-
-def _priced(low, high, at, prices, room):
-    """The box less what its prices rule out: each step from a bound costs so much."""
-    low, high = low.copy(), high.copy()
-    if not math.isfinite(room):
-        return low, high
-    room = max(room, 0.0)
-    for k in np.flatnonzero(np.abs(prices) > 1e-9):
-        reach = math.floor(room / abs(prices[k]) + 1e-6)
-        if prices[k] > 0 and at[k] <= low[k] + 1e-6:
-            high[k] = min(high[k], low[k] + reach)
-        elif prices[k] < 0 and at[k] >= high[k] - 1e-6:
-            low[k] = max(low[k], high[k] - reach)
-    return low, high
