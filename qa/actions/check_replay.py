@@ -6,6 +6,9 @@ whose past is seen in another light (an act disowned) and for `rebuild_projectio
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from itertools import chain
+from typing import NamedTuple
+from uuid import UUID
 
 from qa.models import (
     Check,
@@ -19,23 +22,24 @@ from qa.models import (
 from qa.rules import judging
 from shop.models import Authorship, Confirmation, Entry
 
-FACTS = {
-    Reading: [],
-    Choice: ["reading"],
-    CheckFinish: ["entry"],
-    LateDecision: ["reading"],
-}
-READ = (
-    "entry",
-    "fit_check",
-    "station",
-    "kind",
-    "outcome",
-    "verdict",
-    "supersedes",
-    "clash",
-    "late",
-)
+FACTS = {Choice: "reading", CheckFinish: "entry", LateDecision: "reading"}
+
+
+class Read(NamedTuple):
+    """What counts of a reading: they are many, and a model costs ten times as much."""
+
+    pk: int
+    entry_id: UUID
+    fit_check_id: int
+    station_id: int
+    kind: str
+    outcome: str
+    verdict: str
+    supersedes_id: int | None
+    clash: bool
+    late: bool
+
+
 COUNTED = (
     "conforms",
     "does_not_conform",
@@ -55,7 +59,7 @@ class Replay:
 
     state: CheckState
     ground: set
-    places: dict[tuple, list[Reading]] = field(default_factory=dict)
+    places: dict[tuple, list[Read]] = field(default_factory=dict)
     late: set[int] = field(default_factory=set)
     by_act: dict = field(default_factory=dict)
 
@@ -80,13 +84,13 @@ class Replay:
         else:
             self._read(fact)
 
-    def _read(self, reading: Reading) -> None:
+    def _read(self, reading: Read) -> None:
         there = self.places.get((reading.station_id, reading.kind), [])
         others = [one for one in there if one.pk != reading.supersedes_id]
         # Without a clash it takes the place of the one that stood.
         self._stand(*([*others, reading] if reading.clash else [reading, *others]))
 
-    def _stand(self, *readings: Reading) -> None:
+    def _stand(self, *readings: Read | Reading) -> None:
         self.places[readings[0].station_id, readings[0].kind] = list(readings)
 
     def _disown(self, said: Confirmation) -> None:
@@ -96,9 +100,9 @@ class Replay:
             self.state.void = True
             self.places.clear()
         fact = self.by_act.get(said.of_id)
-        if isinstance(fact, Reading):
+        if isinstance(fact, Read):
             self.late.discard(fact.pk)
-        if isinstance(fact, Reading | Choice):
+        if isinstance(fact, Read | Choice):
             key = fact.reading_id if isinstance(fact, Choice) else fact.pk
             place = (fact.station_id, fact.kind)
             there = [one for one in self.places.pop(place, []) if one.pk != key]
@@ -112,10 +116,10 @@ class Replay:
             clash = len(readings) > 1
             rows.append(
                 CurrentReading(
-                    fit_check=state.fit_check,
+                    fit_check_id=state.fit_check_id,
                     station_id=station,
                     kind=kind,
-                    reading=readings[0],
+                    reading_id=readings[0].pk,
                     clash=clash,
                 )
             )
@@ -148,13 +152,14 @@ def _facts(checks: list[Check]) -> dict[int, list]:
     for check in checks:
         of[check.entry_id].add(check.pk)
         of[check.fit_up.entry_id].add(check.pk)
+    readings = Reading.objects.filter(fit_check__in=checks).order_by()
+    rows = [map(Read._make, readings.values_list(*Read._fields))]
     for model, related in FACTS.items():
-        rows = model.objects.filter(fit_check__in=checks)
-        # No columns but these: readings are many. Without a name a link would be every.
-        rows = rows.select_related(*related) if related else rows.only(*READ)
-        for fact in rows:
-            facts[fact.fit_check_id].append(fact)
-            of[fact.entry_id].add(fact.fit_check_id)
+        of_model = model.objects.filter(fit_check__in=checks)
+        rows.append(of_model.select_related(related))
+    for fact in chain(*rows):
+        facts[fact.fit_check_id].append(fact)
+        of[fact.entry_id].add(fact.fit_check_id)
     for one in Confirmation.objects.filter(of__in=list(of)):
         for check in of.get(one.of_id, ()):
             facts[check].append(one)
@@ -181,6 +186,6 @@ def restand(check: Check, state: CheckState, act) -> None:
         if was is None:
             row.save()
         elif (was.reading_id, was.clash) != (row.reading_id, row.clash):
-            was.reading, was.clash = row.reading, row.clash
+            was.reading_id, was.clash = row.reading_id, row.clash
             was.save(update_fields=["reading", "clash"])
     CurrentReading.objects.filter(pk__in=[one.pk for one in stood.values()]).delete()

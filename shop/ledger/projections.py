@@ -7,6 +7,7 @@ what is stored: verify names them, `rebuild` mends them. Nothing is known only t
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from operator import attrgetter
 
 from django.db import models
 
@@ -70,20 +71,26 @@ def differences(families: list[Family] | None = None) -> Iterator[Difference]:
             yield from rest.all()
 
 
+def _all_of(names: tuple[str, ...]) -> Callable[[object], tuple]:
+    """What gives these columns of a row, as a tuple also where it is one."""
+    if len(names) > 1:
+        return attrgetter(*names)
+    (name,) = names
+    return lambda row: (getattr(row, name),)
+
+
 class _Stored:
     """The rows of one projection as they are, in the order of their key."""
 
     def __init__(self, model, key: tuple[str, ...]):
-        self._key = key
+        self._name = _all_of(key)
         self._rows = model._base_manager.order_by(*key).iterator(CHUNK)
         self._next = next(self._rows, None)
         numbers = model._meta.auto_field
         self._columns = [
             field.attname for field in model._meta.concrete_fields if field != numbers
         ]
-
-    def _name(self, row) -> tuple:
-        return tuple(getattr(row, name) for name in self._key)
+        self._values = attrgetter(*self._columns)
 
     def _take(self):
         row, self._next = self._next, next(self._rows, None)
@@ -97,12 +104,15 @@ class _Stored:
             yield Difference(None, wanted)
             return
         row = self._take()
-        if columns := tuple(
+        if self._values(row) != self._values(wanted):
+            yield Difference(row, wanted, self._differing(row, wanted))
+
+    def _differing(self, row, wanted) -> tuple[str, ...]:
+        return tuple(
             column
             for column in self._columns
             if getattr(row, column) != getattr(wanted, column)
-        ):
-            yield Difference(row, wanted, columns)
+        )
 
     def all(self) -> Iterator[Difference]:
         while self._next is not None:
