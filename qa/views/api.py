@@ -32,6 +32,7 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change
 from shop.models import Entry, Person, Tablet
+from shop.queries.heads import told_to_a_tablet
 from shop.queries.incarnations import database_id, database_ids
 from shop.serving import addresses
 from shop.serving.storage_errors import what_failed
@@ -110,7 +111,8 @@ def api(*methods: str, signed: bool = True):
                 with snapshot() if reads else contextlib.nullcontext():
                     if signed:
                         _same_database(request)
-                    return view(request, *args, **kwargs)
+                    response = view(request, *args, **kwargs)
+                    return _witnessed(request, response)
             except NO as no:
                 return said_no(no)
             except RequestDataTooBig:
@@ -125,6 +127,16 @@ def api(*methods: str, signed: bool = True):
         return answer
 
     return wrap
+
+
+def _witnessed(request, response):
+    """Tell a head of the ledger to keep, and prove that it goes on from the one that
+    the tablet was told before: the tablet compares."""
+    if request.user.is_authenticated or request.tablet:
+        known = request.headers.get("X-Head", "")
+        if told := told_to_a_tablet(known):
+            response["X-Head"] = told
+    return response
 
 
 FAULT = (

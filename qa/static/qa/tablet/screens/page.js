@@ -10,7 +10,7 @@ import { keepLater, later } from "./later.js";
 const byId = (id) => document.getElementById(id);
 // Screens that a check does not need, by the word in the address; the start is for all others.
 const SCREENS = { new: ["new_check", "openNew"], store: ["tablet_contents", "openContents"], study: ["gauge_study", "openStudy"], next: ["next_steps", "openNext"] };
-const WHY = { sign_in: "sign in to send", revoked: "tablet revoked", other_database: "other database" };
+const WHY = { sign_in: "sign in to send", revoked: "tablet revoked", other_database: "other database", restored: "restored records", rewritten: "RECORDS REWRITTEN" };
 
 class Page {
   constructor(store, settings) {

@@ -67,8 +67,11 @@ export async function askWhyPaused(tablet, why) {
   const { connection, outbox, photos, screen, store } = tablet;
   if (screen.typing?.()) return void setTimeout(askWhyPaused, 2000, tablet, why);
   if (why === "sign_in" && (outbox.queue.items.size || photos.kept)) await signIn(tablet, "Everything is still here, and goes under who measured it.");
-  if (why !== "other_database" || !(await ask("stranger"))) return;
-  await connection.bind(connection.stranger);
+  const question = why === "other_database" ? "stranger" : why;
+  if (!["stranger", "restored", "rewritten"].includes(question)) return;
+  if (!(await ask(question, { place: connection.head?.join(" ") ?? "" }))) return;
+  await connection.forgetHead();
+  if (connection.stranger) await connection.bind(connection.stranger);
   await store.drop("settings", "reconciled");
   outbox.greet();
 }

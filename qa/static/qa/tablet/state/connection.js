@@ -6,12 +6,12 @@ const TIMEOUT_MS = 8000;
 export class Connection {
   // tell(event): what could not be kept.
   constructor(store, fetch, tell) {
-    Object.assign(this, { store, fetch, tell, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], person: null, ready: false, stranger: null, signIns: 0 });
+    Object.assign(this, { store, fetch, tell, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], person: null, ready: false, stranger: null, head: null, lost: false, signIns: 0 });
   }
 
   async open() {
     const setting = (name) => this.store.get("settings", name);
-    for (const name of ["database", "people", "proven", "person"]) this[name] = (await setting(name)) ?? this[name];
+    for (const name of ["database", "people", "proven", "person", "head"]) this[name] = (await setting(name)) ?? this[name];
     this.use((await setting("tablet")) ?? {});
   }
 
@@ -57,10 +57,29 @@ export class Connection {
     if (this.database && path !== "/api/session") headers["X-Database"] = this.database;
     if (this.token) headers.Authorization = `Bearer ${this.token}`;
     if (known) headers["If-None-Match"] = known;
+    const { head } = this;
+    if (head) headers["X-Head"] = head[0];
     if (body) headers["Content-Type"] = type;
     const sent = body instanceof Blob || !body ? body : JSON.stringify(body);
     const response = await this.fetch(path, { method, headers, body: sent, redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) }).catch(() => null);
-    return response ? { status: response.status, etag: response.headers.get("ETag"), json: await response.json().catch(() => null) } : { status: 0, json: null };
+    if (response) this.witness(response.headers.get("X-Head"), head);
+    // Of a server that lost what it told, nothing counts but who it is.
+    if (!response || (this.lost && path !== "/api/session")) return { status: 0, json: null };
+    return { status: response.status, etag: response.headers.get("ETag"), json: await response.json().catch(() => null) };
+  }
+
+  // told: the newest sealed head of the ledger, [position, digest], and what it has where `head` was, which was told before: its history goes on from there.
+  witness(told, head) {
+    if (!told) return;
+    const [position, digest, there] = told.split(" ");
+    if (head && there !== head[1]) Object.assign(this, { lost: true, ready: false });
+    else if (!this.lost && !(position <= +this.head?.[0])) this.remember("head", [position, digest]);
+  }
+
+  // A person said to go on with other records.
+  forgetHead() {
+    Object.assign(this, { head: null, lost: false });
+    return this.store.drop("settings", "head");
   }
 
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
@@ -79,9 +98,10 @@ export class Connection {
     }
     if (people.length) await this.remember("people", people);
     const moved = this.database !== null && this.database !== database;
-    this.ready = !moved || before.includes(this.database);
-    if (!this.ready) this.stranger = database;
-    else if (this.database !== database) await this.bind(database);
+    const ours = !moved || before.includes(this.database);
+    this.stranger = ours ? null : database;
+    this.ready = ours && !this.lost;
+    if (this.ready && this.database !== database) await this.bind(database);
     return { user: this.user, moved };
   }
 

@@ -182,7 +182,8 @@ export class Sender {
     this.answered();
     outbox.pause = null;
     outbox.tell({ type: "session" });
-    if (!outbox.connection.ready) return this.stop("other_database");
+    const { ready, stranger } = outbox.connection;
+    if (!ready) return this.stop(stranger ? "other_database" : moved ? "restored" : "rewritten");
     if (!user && !outbox.connection.token) return this.stop("sign_in");
     if (user && outbox.queue.parked.size) await (await outbox.load("parked_acts")).retryActsOf(outbox, user.username);
     const last = (await outbox.store.get("settings", "reconciled")) ?? 0;

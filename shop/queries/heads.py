@@ -1,0 +1,45 @@
+"""Heads of the ledger: what others keep of it, so that they see if it is rewritten."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from shop.ledger import sealer
+from shop.models import Seal
+
+NONE = "-"
+
+
+@dataclass(frozen=True)
+class Head:
+    """The newest seal: how many entries are chained, the digest over all of them, and
+    when the last of them came in (None: there is none yet)."""
+
+    position: int
+    digest: str
+    at: datetime | None
+
+    @property
+    def groups(self) -> list[str]:
+        """The digest in groups that can be read aloud and typed from paper."""
+        return [self.digest[at : at + 8] for at in range(0, len(self.digest), 8)]
+
+
+def newest() -> Head:
+    """The head as it is, without what waits for the sealer."""
+    rows = Seal.objects.order_by("-position")
+    row = rows.values_list("position", "digest", "entry__received_at").first()
+    return Head(*(row or (0, sealer.START, None)))
+
+
+def told_to_a_tablet(known: str) -> str:
+    """What a tablet is told with each answer: the newest head, and the digest that this
+    ledger has at the position that the tablet knows ("-": it has none there). "" where
+    nothing was ever sealed and the tablet knows nothing."""
+    head = newest()
+    if not (head.position or known):
+        return ""
+    there = NONE
+    if known.isascii() and known.isdigit() and len(known) < 19:
+        rows = Seal.objects.filter(position=int(known))
+        there = rows.values_list("digest", flat=True).first() or NONE
+    return f"{head.position} {head.digest} {there}"
