@@ -158,7 +158,12 @@ def signatures(boxes: Sequence[Signature]) -> list[Block]:
     out = [heading("Signatures")]
     for row in rows:
         out += [gap(1.5, keep=True), _signature_row(row)]
-    return out
+    told = [
+        f"{one.meaning} ({one.name}). Changed since: {'; '.join(one.changed)}."
+        for one in boxes
+        if one.changed
+    ]
+    return out + bullets(told, size=7)
 
 
 def _signature_row(row: Sequence[Signature]) -> Block:

@@ -7,7 +7,6 @@ from qa.drawing.joint_map import Layout
 from qa.drawing.plan_map import PlanMap
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
-from qa.queries.issue import Signature
 from qa.queries.plans.work_orders import WorkOrder
 from shop.numeric.paper_sizes import CONTENT, paper_named
 from shop.paper import Block, TitleBlock, gap, heading, sheets, text
@@ -68,17 +67,10 @@ def story(order: WorkOrder, paper: str = "a4") -> list[Block]:
     below.append(gap(2))
     below += blocks.bullets(order.cautions, size=6.4)
     below.append(gap(2))
-    below += blocks.signatures(_to_sign(order))[1:]
+    below += blocks.signatures(order.signatures)[1:]
     left = room(paper_named(paper)) - sum(one.height for one in above + below)
     most = min(MOST_MAPS, max(LEAST_MAPS, left - MAPS_MARGIN))
     return [*above, _maps(order.plan, most), *below]
-
-
-def _to_sign(order: WorkOrder) -> Sequence[Signature]:
-    """Nobody signs for a cut that is not there."""
-    if any(row.trim or row.bite for row in order.rows):
-        return order.signatures
-    return (Signature("Done and recorded by"),)
 
 
 def _steps(steps: Sequence[str]) -> list[Block]:

@@ -5,8 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from shop.ledger.canonical import stamp
 from shop.models import Seal
+from shop.queries.signatures import Signed, SignedThing
 
 GENERAL_CAUTIONS = (
     "Verdicts are about the limits recorded here and say nothing of airworthiness: "
@@ -19,12 +22,56 @@ GENERAL_CAUTIONS = (
 
 @dataclass(frozen=True)
 class Signature:
-    """A box to sign in, or what was signed: meaning, and name and date if there are."""
+    """A box to sign in, or what was signed: meaning, and name and date if there are.
+
+    changed: why what was signed there no longer holds.
+    """
 
     meaning: str
     name: str = ""
     date: str = ""
     note: str = ""
+    changed: tuple[str, ...] = ()
+
+
+def boxes_of(thing: SignedThing, **blanks: Signature) -> tuple[Signature, ...]:
+    """What was signed of a thing, oldest first, then the boxes of the meanings that
+    nobody signed so that it holds (performed=Signature("Cut by"))."""
+    signed = {one.meaning for one in thing.holding}
+    return (
+        *(_box(one) for one in thing.rows),
+        *(box for meaning, box in blanks.items() if meaning not in signed),
+    )
+
+
+def _box(one: Signed) -> Signature:
+    proof = _("proven by %(how)s, sha256 %(digest)s")
+    values = {"how": one.proven_by, "digest": one.digest[:12]}
+    told = [one.certificate or one.role, proof % values]
+    word = one.word.capitalize()
+    return Signature(
+        meaning=word if one.holds else _("%(as)s: no longer holds") % {"as": word},
+        name=one.who,
+        date=local(one.when)[:16],
+        note=" · ".join(told),
+        changed=one.changed,
+    )
+
+
+def signed_record(thing: SignedThing) -> list:
+    """The signatures of a thing as values, for what a digest of a paper is made of."""
+    return [
+        [
+            one.meaning,
+            one.username,
+            one.who,
+            one.certificate,
+            stamp(one.when),
+            one.digest,
+            one.holds,
+        ]
+        for one in thing.rows
+    ]
 
 
 def local(moment: datetime | None) -> str:

@@ -16,7 +16,6 @@ from shop.forms.fields import choose_the_only, number_in
 from shop.models import Airframe
 from shop.numeric.units import MILLI
 from shop.queries.paging import whole_page_of
-from shop.queries.signatures import signed_thing
 from shop.queries.tooling import photos_of
 from shop.rules import cure_states
 from shop.views.acting import attempt
@@ -58,7 +57,6 @@ def check(request, uuid):
         "celsius": (sheet.check.temperature_mc or 0) / MILLI,
         "may_measure": roles.may(request.user, "measure"),
         "photos": photos_of("check", sheet.check.pk),
-        "signed": signed_thing("check", sheet.check.pk),
     }
     return render(request, "qa/checks/check.html", context)
 

@@ -9,6 +9,7 @@ from qa.drawing.joint_map import JointMap, MapStation
 from qa.drawing.profile import Profile, ProfilePoint
 from qa.queries.checks.blank_sheets import BlankRow, BlankSheet
 from qa.queries.checks.check_sheets import CheckSheet, SheetFinding, SheetRow
+from qa.queries.issue import Signature
 from qa.queries.nonconformances.item_lists import ListedItem, NonconformanceList
 from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
 from qa.queries.plans.work_orders import WorkOrder, WorkRow
@@ -124,6 +125,10 @@ def check_sheet(count=24, **changes) -> CheckSheet:
             "done_at": "2026-11-24 14:05 UTC",
             "condition": (("Held", "8 clecos"), ("Temperature", "21.5 °C")),
             "rule": "guarded, 95 %, u = 0.05 mm",
+            "signatures": (
+                Signature("Measured and recorded by"),
+                Signature("Inspected by", note="not the person who did the work"),
+            ),
             "outcome": "above",
             "outcome_word": "does not conform",
             "counts": (("conforms", "conform", 31), ("above", "do not conform", 9)),
@@ -191,6 +196,7 @@ def work_order(count=24) -> WorkOrder:
         SHOP, "WO-0031", "J-012", "Door R1 to fuselage", "C", "DR-101-2 S/N 014", drawn,
         ("Move the door 0.80 mm right.", "Cut stations 7 to 11 to the next bite."),
         rows, "expected to conform", "conforms", NOW, url=URL,
+        signatures=(Signature("Cut and recorded by"), Signature("Cut released by")),
     )  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.models import Entry
+from shop.queries.signatures import SignedThing, signed_thing
 
 RELATED = (
     "entry__by",
@@ -200,6 +201,7 @@ class CheckView:
     finish_on: str
     rule_text: str
     doubts: Doubts
+    signed: SignedThing
     since: Changed | None = None
 
     @property
@@ -262,6 +264,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         finish_on=finish_note(check, unit),
         rule_text=rule_text(revision, check, unit),
         doubts=doubts_of(check, unit),
+        signed=signed_thing("check", check.pk),
         since=remeasure.since([check]).get(check.pk),
     )
 

@@ -10,7 +10,14 @@ from qa.drawing.profile import Profile
 from qa.models import AcceptanceFinish, Kind
 from qa.queries.checks import check_pages as checks
 from qa.queries.checks import limit_texts
-from qa.queries.issue import GENERAL_CAUTIONS, Signature, ledger_place, local
+from qa.queries.issue import (
+    GENERAL_CAUTIONS,
+    Signature,
+    boxes_of,
+    ledger_place,
+    local,
+    signed_record,
+)
 from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry
@@ -92,10 +99,7 @@ class CheckSheet:
     cuts: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     cautions: tuple[str, ...] = GENERAL_CAUTIONS
-    signatures: tuple[Signature, ...] = (
-        Signature("Measured and recorded by"),
-        Signature("Inspected by", note="not the person who did the work"),
-    )
+    signatures: tuple[Signature, ...] = ()
     creator: str = ""
     approver: str = ""
     url: str = ""
@@ -154,6 +158,11 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
             )
             if text
         ),
+        signatures=boxes_of(
+            view.signed,
+            performed=Signature("Measured and recorded by"),
+            inspected=Signature("Inspected by", note="not the person who did the work"),
+        ),
         creator=view.row.by,
         url=url,
         digest=digest(content),
@@ -167,7 +176,10 @@ def _newest(view: checks.CheckView) -> Entry:
     """The newest entry that the sheet tells of: the check's, or of what came after."""
     last = view.check.state.last_entry or view.entry
     since = view.since.entry if view.since else None
-    return since if since and since.pk > last.pk else last
+    if since and since.pk > last.pk:
+        last = since
+    signed = max((one.entry for one in view.signed.rows), default=0)
+    return Entry.objects.get(pk=signed) if signed > last.pk else last
 
 
 def _banner(view: checks.CheckView) -> str:
@@ -217,6 +229,7 @@ def content_of(view: checks.CheckView) -> str:
             "in_doubt": view.doubts.lines,
             "set_aside": [asdict(one) for one in view.doubts.asides],
             **({"since": view.since.why} if view.since else {}),
+            **({"signed": signed_record(view.signed)} if view.signed.rows else {}),
         }
     )
 

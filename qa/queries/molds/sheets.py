@@ -10,11 +10,12 @@ from django.utils.translation import gettext as _
 from qa.models import Kind
 from qa.numeric.geometry.edge_curve import Bend, Course, edge_curve
 from qa.numeric.tool.tell import Advice
-from qa.queries.issue import GENERAL_CAUTIONS, Signature, local
+from qa.queries.issue import GENERAL_CAUTIONS, Signature, boxes_of, local
 from qa.queries.molds.corrections import CorrectionPage
 from qa.queries.plans.edge_templates import part_on_left
 from qa.rules import mold_told
 from shop.queries.identity import the_shop
+from shop.queries.signatures import signed_thing
 
 FURTHEST = 30.0  # mm; what is more is no correction of a line and fits no strip
 MOVING = (Advice.OUT, Advice.IN)
@@ -135,10 +136,7 @@ class CorrectionSheet:
         "sensitize. Extract the dust, wear what the safety data sheets ask for: they "
         "are the authority.",
     )
-    signatures: tuple[Signature, ...] = (
-        Signature("Corrected by"),
-        Signature("Looked at by", note="somebody else"),
-    )
+    signatures: tuple[Signature, ...] = ()
 
 
 def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
@@ -162,5 +160,10 @@ def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
         issued_text=local(row.entry.received_at),
         creator=row.entry.author,
         url=url,
+        signatures=boxes_of(
+            signed_thing("correction", row.pk),
+            performed=Signature("Corrected by"),
+            inspected=Signature("Looked at by", note="somebody else"),
+        ),
         state=str(end.get_how_display()) if end else _("to be done"),
     )

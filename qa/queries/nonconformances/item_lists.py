@@ -7,11 +7,12 @@ from datetime import UTC, datetime
 from django.utils import timezone
 
 from qa.models import Nonconformance, State
-from qa.queries.issue import GENERAL_CAUTIONS, ledger_place, local
+from qa.queries.issue import GENERAL_CAUTIONS, ledger_place, local, signed_record
 from qa.queries.nonconformances import item_pages as nonconformances
 from shop.ledger.canonical import canonical, digest
 from shop.models import Seal
 from shop.queries.identity import the_shop
+from shop.queries.signatures import Signed, signed_of
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -65,6 +66,7 @@ def list_of(
     day when each was found is printed.
     """
     rows = [nonconformances.item_row(one) for one in items]
+    signed = signed_of("disposition", [one.pk for one in items])
     photos = nonconformances.photos_by_item(items)
     # An empty list is as of now: of the newest entry of the ledger.
     seal = Seal.objects.order_by("-position").select_related("entry").first()
@@ -83,6 +85,7 @@ def list_of(
                 row.disposition,
                 row.due and row.due.isoformat(),
                 photos[str(row.pk)],
+                *signed_record(signed[row.pk]),
             ]
             for row in rows
         ]
@@ -92,7 +95,7 @@ def list_of(
         shop=the_shop().name,
         number=f"NC list, {len(rows)} items",
         filters=filters,
-        items=tuple(_listed(row, photos[str(row.pk)]) for row in rows),
+        items=tuple(_listed(row, photos[str(row.pk)], signed[row.pk]) for row in rows),
         issued_at=newest.received_at if newest else EPOCH,
         issued_text=local(newest.received_at) if newest else "",
         counts=tuple((word, counted[word]) for word in State.values if counted[word]),
@@ -107,14 +110,26 @@ def _order(entry) -> int:
     return entry.pk
 
 
-def _listed(row: nonconformances.ItemRow, photos: int) -> ListedItem:
+def _signed(one: Signed) -> str:
+    """Who signed the decision, and whether that holds."""
+    day = timezone.localtime(one.when).strftime("%Y-%m-%d")
+    who = ", ".join(filter(None, [one.who, one.certificate]))
+    told = "" if one.holds else ": no longer holds"
+    return f"{one.word.capitalize()}: {who}, {day}{told}"
+
+
+def _listed(row: nonconformances.ItemRow, photos: int, signed) -> ListedItem:
     return ListedItem(
         number=row.label,
         airframe=row.airframe,
         joint=row.joint,
-        text=f"{row.title}. Required: {row.requirement}"
-        if row.requirement
-        else row.title,
+        text=". ".join(
+            [
+                row.title,
+                *([f"Required: {row.requirement}"] if row.requirement else []),
+                *(_signed(one) for one in signed.rows),
+            ]
+        ),
         part=row.part,
         check=row.check,
         state=row.state,

@@ -5,11 +5,12 @@ from datetime import datetime
 
 from qa.drawing.plan_map import PlanMap
 from qa.models import FitPlan
-from qa.queries.issue import GENERAL_CAUTIONS, Signature, local
+from qa.queries.issue import GENERAL_CAUTIONS, Signature, boxes_of, local
 from qa.queries.plans import plan_texts
 from qa.queries.plans.plan_pages import PlanView
 from qa.rules.planning import WorkedPlan
 from shop.queries.identity import the_shop
+from shop.queries.signatures import signed_thing
 
 
 @dataclass(frozen=True)
@@ -49,10 +50,7 @@ class WorkOrder:
     release: str = ""
     remains: tuple[str, ...] = ()
     cautions: tuple[str, ...] = GENERAL_CAUTIONS[1:]
-    signatures: tuple[Signature, ...] = (
-        Signature("Cut and recorded by"),
-        Signature("Cut released by", note="needed where primary structure is cut"),
-    )
+    signatures: tuple[Signature, ...] = ()
     creator: str = ""
     url: str = ""
     digest: str = ""
@@ -119,6 +117,7 @@ def work_order_of(view: PlanView, url: str) -> WorkOrder:
         creator=plan.entry.author,
         url=url,
         digest=plan.digest,
+        signatures=_boxes(plan, rows),
         banner="Cut not released yet" if view.waits_for_release else "",
         across=across(plan, view.overtaken),
     )
@@ -131,6 +130,20 @@ def _together(worked: WorkedPlan) -> list[tuple[str, str]]:
     names = ", ".join(f"{one} ({one.part.serial})" for one in worked.sisters)
     place = f"number {worked.shared.order} of {worked.shared.count}"
     return [("Together", f"{place}; with {names}" if names else place)]
+
+
+def _boxes(plan: FitPlan, rows: tuple[WorkRow, ...]) -> tuple[Signature, ...]:
+    """Nobody signs for a cut that is not there."""
+    signed = signed_thing("plan", plan.pk)
+    if not any(row.trim or row.bite for row in rows):
+        return boxes_of(signed, performed=Signature("Done and recorded by"))
+    return boxes_of(
+        signed,
+        performed=Signature("Cut and recorded by"),
+        released=Signature(
+            "Cut released by", note="needed where primary structure is cut"
+        ),
+    )
 
 
 def across(plan: FitPlan, overtaken: str) -> str:
