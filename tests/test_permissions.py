@@ -50,6 +50,7 @@ WHO = {
         sampling check_risk
         correction correction_sheet correction_template
         over_parts over_parts_place over_parts_mode signatures
+        ledger_head
         characteristics characteristic characteristic_on_airframe
         characteristic_result close_out_airframe close_out_bay close_out_joint
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.core.paginator import Page, Paginator
+from django.core.paginator import Page
 from django.db.models import QuerySet
 from django.urls import reverse
 
@@ -13,7 +13,7 @@ from shop.models import Meaning, Person, Signature
 from shop.rules import signing
 from shop.rules.signing import SIGNABLES, Content, Signable
 
-from .paging import SIZE, search
+from .paging import search, whole_page_of
 
 RELATED = ("person", "entry")
 
@@ -124,9 +124,7 @@ def signatures(*, q: str = "", meaning: str = "") -> QuerySet[Signature]:
 
 
 def signature_page(rows: QuerySet[Signature], number) -> Page:
-    page = Paginator(rows, SIZE).get_page(number)
-    page.object_list = _shown(list(page.object_list))
-    return page
+    return whole_page_of(rows, number, _shown)
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,9 @@
 they hold."""
 
 from django.contrib import messages
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_safe
@@ -12,6 +13,8 @@ from shop import roles
 from shop.actions import signatures as actions
 from shop.forms import signatures as forms
 from shop.queries import signatures as queries
+from shop.queries.heads import newest
+from shop.queries.identity import the_shop
 
 from .account import address
 from .acting import attempt, posted
@@ -44,6 +47,20 @@ def sign(request, kind, key):
             return redirect("sign", kind, key)
     context = {"view": view, "content": view.content, "form": form}
     return render(request, "shop/signatures/sign.html", context)
+
+
+@require_safe
+def ledger_head(request):
+    """The newest head on a sheet of paper, for whoever keeps it elsewhere."""
+    roles.require(request.user, "look")
+    from shop.paper.head import head_sheet  # noqa: PLC0415 -- reportlab
+
+    head, shop = newest(), the_shop()
+    if head.at is None:
+        raise Http404
+    when = timezone.localtime(head.at).isoformat(" ", "seconds")
+    sheet = head_sheet(head, owner=shop.name, when=when, paper=shop.paper)
+    return HttpResponse(sheet, content_type="application/pdf")
 
 
 @require_safe

@@ -1,5 +1,6 @@
 """What `ledger verify` finds beside rows: photos, guards, heads from paper, media."""
 
+import re
 import shutil
 import subprocess
 import sys
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
+from pypdf import PdfReader
 
 from qa.models import Reading
 from shop.actions.photos import add_photo
@@ -107,6 +109,19 @@ def test_a_head_from_paper_names_a_chain_rewritten_whole(people):
     assert f"seal {position} is" in fault and "written anew" in fault
     with pytest.raises(CommandError, match="written anew"):
         call_command("ledger", "verify", "--expect", str(position), noted[:16])
+
+
+@pytest.mark.django_db
+def test_a_head_is_printed_and_typed_from_its_sheet(people, tmp_path, capsys):
+    file = tmp_path / "head.pdf"
+    read(make_check(people["engineer"]), "1", "gap", "2.00")
+    call_command("ledger", "head", "--pdf", str(file))
+    position, whole, *_when = capsys.readouterr().out.split()
+    assert sealer.head() == (int(position), whole)
+    text = PdfReader(file).pages[0].extract_text().split()
+    groups = [word for word in text if re.fullmatch("[0-9a-f]{8}", word)]
+    assert "".join(groups[:8]) == whole and position in text
+    call_command("ledger", "verify", "--expect", position, *groups[:3])
 
 
 @pytest.mark.django_db

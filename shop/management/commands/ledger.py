@@ -1,12 +1,16 @@
 """`ledger verify` checks everything; `ledger head` prints the digest to note down."""
 
 import re
+from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError
+from django.utils import timezone
 
 from shop.ledger import read_only, sealer
 from shop.ledger.verify import Report, verify
+from shop.queries import heads
+from shop.queries.identity import the_shop
 
 
 class Command(BaseCommand):
@@ -14,17 +18,19 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser):
         parser.add_argument("what", choices=["verify", "head", "seal"])
+        parser.add_argument("--pdf", help="head: a sheet of it, to keep elsewhere")
         parser.add_argument(
             "--expect",
-            nargs=2,
-            metavar=("POSITION", "DIGEST"),
-            help="verify: a head noted down before; the digest may be cut short",
+            nargs="+",
+            metavar="HEAD",
+            help="verify: a head noted down before: position, then the digest, which "
+            "may be cut short and stand in groups",
         )
 
-    def handle(self, what, expect, **_):
+    def handle(self, what, expect, pdf, **_):
         try:
             read_only.open_what_cannot_be_written()
-            self._answer(what, expect and _head(*expect))
+            self._answer(what, expect and _head(*expect), pdf)
         except DatabaseError as why:
             raise CommandError(
                 f"The records cannot be read: {' '.join(str(why).split())}. "
@@ -32,14 +38,30 @@ class Command(BaseCommand):
                 "says where another one is."
             ) from why
 
-    def _answer(self, what, expect):
+    def _answer(self, what, expect, pdf):
         if what == "verify":
             self._tell(verify(expect=expect), expect)
         elif what == "head":
-            position, digest = sealer.head()
-            self.stdout.write(f"{position} {digest}")
+            sealer.seal()
+            self._tell_head(heads.newest(), pdf)
         else:
             self.stdout.write(f"{sealer.seal()} entries sealed")
+
+    def _tell_head(self, head: heads.Head, pdf: str | None):
+        when = clock(head.at)
+        self.stdout.write(f"{head.position} {head.digest} {when}".strip())
+        if not pdf:
+            return
+        if not head.at:
+            raise CommandError("Nothing is on record yet: there is no head to print.")
+        from shop.paper.head import head_sheet
+
+        shop = the_shop()
+        sheet = head_sheet(head, owner=shop.name, when=when, paper=shop.paper)
+        try:
+            Path(pdf).write_bytes(sheet)
+        except OSError as why:
+            raise CommandError(f"{pdf} cannot be written: {why.strerror}.") from why
 
     def _tell(self, report: Report, expect):
         if report.faults:
@@ -58,9 +80,14 @@ class Command(BaseCommand):
             )
 
 
-def _head(position: str, digest: str) -> tuple[int, str]:
+def clock(at) -> str:
+    """A time in the shop's zone with its offset; "" for none."""
+    return timezone.localtime(at).isoformat(" ", "seconds") if at else ""
+
+
+def _head(position: str, *digest: str) -> tuple[int, str]:
     """Return a head as typed from paper; CommandError when it is none."""
-    digest = re.sub(r"[\s-]", "", digest).lower()
+    digest = re.sub(r"[\s-]", "", "".join(digest)).lower()
     if not (position.isascii() and position.isdigit() and int(position)):
         raise CommandError(f"--expect: {position!r} is no position: a number from 1.")
     if not re.fullmatch(r"[0-9a-f]{8,64}", digest):
