@@ -163,7 +163,7 @@ def signatures(boxes: Sequence[Signature]) -> list[Block]:
         for one in boxes
         if one.changed
     ]
-    return out + bullets(told, size=7)
+    return [*out, gap(1.5), *bullets(told, size=7)] if told else out
 
 
 def _signature_row(row: Sequence[Signature]) -> Block:
@@ -181,10 +181,10 @@ def _signature_row(row: Sequence[Signature]) -> Block:
                 canvas, left + 5, top - 11, box.meaning, font=SEMIBOLD, size=8,
                 room=wide - 18,
             )  # fmt: skip
-            if box.note:
+            for line, told in enumerate((box.note, box.proof)):
                 text.write(
-                    canvas, left + 5, top - 20, box.note, size=6, room=wide - 18,
-                    color=CAPTION,
+                    canvas, left + 5, top - 20 - 8 * line, told, size=6,
+                    room=wide - 18, color=CAPTION,
                 )  # fmt: skip
             half = (wide - 18) * 0.62
             for start, caption, value, room in (

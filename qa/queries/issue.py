@@ -24,13 +24,15 @@ GENERAL_CAUTIONS = (
 class Signature:
     """A box to sign in, or what was signed: meaning, and name and date if there are.
 
-    changed: why what was signed there no longer holds.
+    proof: how it was proven, and of what. changed: why what was signed there no longer
+    holds.
     """
 
     meaning: str
     name: str = ""
     date: str = ""
     note: str = ""
+    proof: str = ""
     changed: tuple[str, ...] = ()
 
 
@@ -45,15 +47,15 @@ def boxes_of(thing: SignedThing, **blanks: Signature) -> tuple[Signature, ...]:
 
 
 def _box(one: Signed) -> Signature:
-    proof = _("proven by %(how)s, sha256 %(digest)s")
-    values = {"how": one.proven_by, "digest": one.digest[:12]}
-    told = [one.certificate or one.role, proof % values]
+    proof = _("%(when)s, proven by %(how)s, sha256 %(digest)s")
+    values = {"how": one.proven_by, "digest": one.digest[:12], "when": local(one.when)}
     word = one.word.capitalize()
     return Signature(
         meaning=word if one.holds else _("%(as)s: no longer holds") % {"as": word},
         name=one.who,
-        date=local(one.when)[:16],
-        note=" · ".join(told),
+        date=local(one.when)[:10],
+        note=one.certificate or one.role,
+        proof=proof % values,
         changed=one.changed,
     )
 
