@@ -20,6 +20,7 @@ from qa.models import (
     Station,
     Verdict,
 )
+from qa.queries.checks import limit_texts
 from qa.queries.checks.unconfirmed import Doubts, doubts_of, gauge_words
 from qa.queries.joints import drawings
 from qa.rules import gauges, judging, remeasure, requirements
@@ -262,7 +263,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         measure_again=judging.measure_again(check),
         items=items,
         finish_on=finish_note(check, unit),
-        rule_text=rule_text(revision, check, unit),
+        rule_text=limit_texts.rule_text(revision, check, unit),
         doubts=doubts_of(check, unit),
         signed=signed_thing("check", check.pk),
         since=remeasure.since([check]).get(check.pk),
@@ -378,21 +379,6 @@ def finish_note(check: Check, unit: str) -> str:
         f"Checked bare: gap limits grow by {lengths.length(part + surround, unit)}, "
         f"flushness limits move by {lengths.length(surround - part, unit)} for the "
         "finish still to come."
-    )
-
-
-def rule_text(revision, check: Check, unit: str) -> str:
-    """Return the decision rule in words."""
-    if revision.rule == "simple":
-        return "Simple acceptance: conforms on and inside the limits."
-    default = (
-        "95 % conformance probability (ISO 14253-1:2017)"
-        if revision.edition == "2017"
-        else "k = 2 (ISO 14253-1:1998)"
-    )
-    return (
-        f"Guarded acceptance, {default}, standard uncertainty "
-        f"{lengths.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
     )
 
 

@@ -117,3 +117,18 @@ def _where(cuts: Iterable[TrimCut], named, revision: int) -> str:
     # The stations of an earlier revision lie elsewhere.
     at = sorted(to_mm(one.s_nm) for one in cuts)
     return f"from {at[0]:.0f} to {at[-1]:.0f} mm along the seam"
+
+
+def rule_text(revision, check: Check, unit: str) -> str:
+    """Return the decision rule in words."""
+    if revision.rule == "simple":
+        return "Simple acceptance: conforms on and inside the limits."
+    default = (
+        "95 % conformance probability (ISO 14253-1:2017)"
+        if revision.edition == "2017"
+        else "k = 2 (ISO 14253-1:1998)"
+    )
+    return (
+        f"Guarded acceptance, {default}, standard uncertainty "
+        f"{lengths.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
+    )
