@@ -74,7 +74,7 @@ def test_a_pre_trim_is_the_least_that_every_earlier_part_lost(shop):
     ]
     assert any("nothing was read of this one" in word for word in view.warnings)
     (edge,) = edges_of(view, "")
-    drawn = {label: trim for _s, label, trim, _bite in edge["points"]}
+    drawn = {label: trim for _s, label, trim, *_known in edge["points"]}
     assert drawn == {str(n): {4: 0.5, 5: 0.4}.get(n, 0.0) for n in range(1, 11)}
     cuts = [
         Taken(check, label, "part", bite, "mm")
