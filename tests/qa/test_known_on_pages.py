@@ -66,7 +66,7 @@ def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of)
     check, client = tight(engineer, 0.1), client_of("builder")
     row = take(engineer, check)
     (three,) = (s for s in row.content["outcome"]["stations"] if s["label"] == "3")
-    # A gap is read to 2 x 0.1, and nothing moves: so well is the trim known (2.1, not
+    # A gap is read to 2 x 0.1, and nothing moves: so well is the trim known (2.2, not
     # 1.96, and 80 draws), and a bite of 0.6 of it to as much less.
     assert three["trim_half_nm"] == pytest.approx(mm(0.2), rel=0.25)
     assert three["bite_half_nm"] == pytest.approx(0.6 * mm(0.2), rel=0.25)
@@ -101,7 +101,7 @@ def test_settings_say_what_readings_and_hands_leave_open(
     halves = {n: half for n, _, half in _settings(row)}
     upper = halves["upper hinge: aft/fore"]
     # Set to 0.3, a step of 0.1 leaves 0.1 / 12^0.5, readings of 0.02 little more.
-    assert 2.1 * 0.3 < upper < 2.1 * 0.32
+    assert 2.2 * 0.3 < upper < 2.2 * 0.32
     assert view.steps[0].startswith("Upper hinge: 0.9 mm aft (± 0.7 mm); lower hinge: ")
     assert "and how well a step can be set" in view.known
     page = client_of("visitor").get("/plans/1/?unit=in").content.decode()
