@@ -125,6 +125,7 @@ def step(
 ) -> TemporaryStep:
     """Take out, miss, find or release pieces of an item; what stands in named holes is
     named (`spots`)."""
+    roles.require(by, "handle temporary items")
     if verb not in temporary.MOVES:
         raise Refused(_("There is no such act."))
     roles.require(by, temporary.MOVES[verb].right)
