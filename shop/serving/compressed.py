@@ -5,15 +5,17 @@ shell. Never a page of a person: a page that mixes a secret with what was asked 
 tells the secret by its length.
 """
 
-import gzip
 import hashlib
 import re
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
+import deflate
 from django.http import HttpResponse
 from django.utils.cache import get_conditional_response, patch_vary_headers
 
+# The most that libdeflate does: a percent less than gzip at its best, and quicker.
+LEVEL = 12
 KINDS = re.compile(r"text/|image/svg\+xml|application/(json|manifest\+json|javascript)")
 REFUSED = re.compile(r"\s*q\s*=\s*0(\.0*)?\s*")
 
@@ -31,7 +33,7 @@ def takes_gzip(request) -> bool:
 def gzipped(content: bytes) -> bytes | None:
     """The same bytes of the same content on every machine; None where it saves
     nothing."""
-    packed = gzip.compress(content, 9, mtime=0)
+    packed = bytes(deflate.gzip_compress(content, LEVEL))
     return packed if len(packed) < len(content) else None
 
 
