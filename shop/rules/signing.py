@@ -80,7 +80,8 @@ def digest_of(text: str) -> str:
 def content_of(kind: str, key: int) -> tuple[Signable, Content] | None:
     """Return what can be signed, and as what; None where there is no such thing."""
     signable = SIGNABLES.get(kind)
-    content = signable and signable.contents([key]).get(key)
+    # No row has a number that the database cannot hold.
+    content = signable and key < 2**63 and signable.contents([key]).get(key)
     return (signable, content) if content else None
 
 
