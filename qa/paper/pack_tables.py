@@ -118,10 +118,10 @@ def signed(section: Signed) -> list[Block]:
     out = section_heading("Signatures")
     if section.lines:
         columns = (
-            Column("Meaning", 36, lines=2, font=SEMIBOLD),
-            Column("Of", 26, lines=2),
-            Column("By", 28, lines=2),
-            Column("Certificate number and kind", 28, lines=2),
+            Column("Meaning", 36, lines=4, font=SEMIBOLD),
+            Column("Of", 26, lines=4),
+            Column("By", 28, lines=4),
+            Column("Certificate number and kind", 28, lines=4),
             Column("When", 24, lines=2),
             Column("Digest of what was signed", 28),
             Column("Holds", 40, lines=8),
