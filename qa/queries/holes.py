@@ -16,7 +16,7 @@ from qa.numeric.holes.fasteners import (
 )
 from qa.numeric.holes.rigid_fit import FitError
 from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
-from qa.rules.holes import as_read
+from qa.rules.holes import LACKS_SIZE, as_read, lacks_size
 from qa.wording import lengths
 from qa.wording.holes import SPACING
 from shop.numeric.units import to_mm, to_nm
@@ -89,8 +89,11 @@ def pattern_view(
             "readings",
             filter=Q(readings__position_conforms=False)
             | Q(readings__size_conforms=False),
+            distinct=True,
         ),
-        count=Count("readings"),
+        unsized=Count("readings", filter=LACKS_SIZE, distinct=True),
+        count=Count("readings", distinct=True),
+        wanted=Count("revision__holes", distinct=True),
     )
     drawn = [
         PlateHole(
@@ -227,8 +230,8 @@ def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
         found_size=_text(reading.size_nm, unit),
         position=_text(reading.position_nm, unit),
         allowed=_text(reading.allowed_nm, unit),
-        verdict="does_not_conform" if faults else "conforms",
-        faults=", ".join(faults),
+        verdict=_verdict(reading, faults),
+        faults=", ".join(faults or ["size"] * lacks_size(reading)),
         edge_ratio="" if ratio is None else f"{ratio:.2f}",
         edge_short=short,
         radial=apart,
@@ -236,18 +239,26 @@ def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
     )
 
 
+def _verdict(reading: HoleReading, faults: list[str]) -> str | None:
+    """None: what of it was measured is right, and its size was not."""
+    if faults:
+        return "does_not_conform"
+    return None if lacks_size(reading) else "conforms"
+
+
 def _drawn(hole, reading: HoleReading | None) -> PlateHole:
     x, y = to_mm(hole.x_nm), to_mm(hole.y_nm)
     if reading is None:
         return PlateHole(hole.label, x, y, zone=to_mm(hole.zone_nm))
     good = reading.position_conforms and reading.size_conforms is not False
+    passed = "not_measured" if lacks_size(reading) else "conforms"
     return PlateHole(
         hole.label,
         x,
         y,
         measured=(to_mm(reading.x_nm), to_mm(reading.y_nm)),
         zone=to_mm(reading.allowed_nm),
-        state="conforms" if good else "above",
+        state=passed if good else "above",
         text=lengths.on_map(reading.position_nm, "mm"),
     )
 

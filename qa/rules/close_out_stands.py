@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from qa.models import Joint, Nonconformance, Verdict
 from qa.rules import gauges, offering
 from qa.rules.close_out_records import Records, open_items
+from qa.rules.holes import lacks_size
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
 from shop.models import Airframe, PartState, Position, TemporaryItem, TemporaryKind
@@ -135,7 +136,7 @@ def _holes(records: Records) -> list[Stand]:
         pattern, at = there.pattern, (there.path, there.joints)
         wanted = {hole.pk for hole in pattern.current.holes.all()}
         whole = [
-            {reading.hole_id for reading in read} >= wanted
+            {one.hole_id for one in read if not lacks_size(one)} >= wanted
             for _check, read in there.checks
         ]
         if not any(whole):

@@ -1,5 +1,7 @@
 """Holes as the numbers want them, from the records."""
 
+from django.db.models import Q
+
 from qa.models import HoleReading
 from qa.numeric.holes import position as numbers
 from shop.numeric.units import to_mm
@@ -29,3 +31,16 @@ def as_read(reading: HoleReading) -> numbers.Hole:
     hole = reading.hole
     edge = hole.edge_nm if reading.edge_nm is None else reading.edge_nm
     return hole_found(hole, reading.x_nm, reading.y_nm, reading.size_nm, edge)
+
+
+def lacks_size(reading: HoleReading) -> bool:
+    """Whether its size has limits and was not measured: then it cannot conform."""
+    hole = reading.hole
+    limited = hole.low_nm is not None or hole.high_nm is not None
+    return limited and reading.size_nm is None
+
+
+# The same, asked of the database.
+LACKS_SIZE = Q(readings__size_nm=None) & ~Q(
+    readings__hole__low_nm=None, readings__hole__high_nm=None
+)

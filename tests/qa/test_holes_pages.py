@@ -4,6 +4,8 @@ Position 2 sqrt(dx^2 + dy^2) and the maximum-material bonus are of ASME Y14.5; t
 numbers here are worked by hand beside each check.
 """
 
+import re
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
@@ -63,6 +65,26 @@ def measured(by, pattern, *places, size="4.10", part=None):
 def view_of(check, unit="mm", **more):
     row = HoleCheck.objects.select_related(*queries.RELATED).get(pk=check.pk)
     return queries.hole_view(row, unit, **more)
+
+
+def test_a_hole_whose_size_has_limits_and_was_not_measured_never_conforms(
+    engineer, client_of
+):
+    pattern = a_pattern(engineer)
+    places = (("0", "0"), ("20", "0"), ("40", "0.5"))
+    view = view_of(measured(engineer, pattern, *places, size=""))
+    told = [(row.verdict, row.faults) for row in view.rows]
+    assert told == [(None, "size"), (None, "size"), ("does_not_conform", "position")]
+    assert (view.conforms, view.not_measured, view.failing) == (0, 2, 1)
+    measured(engineer, pattern, *places[:2], size="")
+    measured(engineer, pattern, *places[:2])  # One of the three was not measured.
+    measured(engineer, pattern, *places[:2], ("40", "0"))
+    checks = queries.pattern_view(pattern, pattern.current, "mm").checks
+    found = [(one.failing, one.unsized, one.count, one.wanted) for one in checks]
+    assert found == [(0, 0, 3, 3), (0, 0, 2, 3), (0, 2, 2, 3), (1, 3, 3, 3)]
+    page = client_of("builder").get(f"/holes/{pattern.pk}/").content.decode()
+    verdicts = re.findall(r"does not conform|not measured|conforms", page)
+    assert verdicts == ["conforms", "not measured", "not measured", "does not conform"]
 
 
 def test_position_is_judged_with_the_bonus_of_a_larger_hole(engineer):

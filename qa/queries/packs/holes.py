@@ -81,8 +81,9 @@ def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
     at = f"at {row.measured}" if row.measured else ""
     size = f", hole {row.found_size}" if row.found_size else ""
     told = f"{row.position} of {row.allowed}{size}" if row.position else ""
-    if row.size and not row.found_size and state == "conforms":
-        state, at = "not_measured", f"{at}; its size was not measured"
+    faults = row.faults
+    if row.measured and not row.verdict:
+        at, faults = f"{at}; its size was not measured", ""
     if told and now and now.pk != check.revision_id:
         at = f"was {told}; revision {now.number} is required now"
         state, told = "stale", ""
@@ -98,5 +99,5 @@ def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
         verdict=states.verdict_word(state),
         tooling=check.instrument.code if check.instrument else check.method,
         nonconformance="none raised" if state == "does_not_conform" else "",
-        comment="; ".join(filter(None, (at, row.faults))),
+        comment="; ".join(filter(None, (at, faults))),
     )
