@@ -77,6 +77,18 @@ def test_a_hole_out_of_size_ends_with_one(tmp_path):
     assert "does not conform: size" in out
 
 
+@pytest.mark.parametrize("limits", ["5,5.1", "5,", ",5.1"])
+def test_a_hole_whose_size_has_limits_and_was_not_measured_is_not_said_to_conform(
+    tmp_path, limits
+):
+    row = f"A,0,0,0,0,0.1,,{limits},,"
+    code, out, _ = run(tmp_path, f"{HEADER}{SIZES}\n{row}\n")
+    assert code == 2
+    assert "not measured: size" in out and "no size of A" in out
+    code, out, _ = run(tmp_path, f"{HEADER}{SIZES}\n{row}\n", "--json")
+    assert (code, json.loads(out)["holes"][0]["conforms"]) == (2, None)
+
+
 def test_inches_semicolons_and_a_byte_order_mark_are_read(tmp_path):
     text = (
         "\ufeffhole;x_in;y_in;measured_x_in;measured_y_in;zone_in\r\n"

@@ -9,7 +9,12 @@ from qa.numeric.holes.rigid_fit import RigidFit
 from shop.files.command_line import Answer, FileCommand, reading_file
 from shop.wording import states
 
-EXIT_HELP = "Exit code: 0 every hole conforms; 1 one does not; 3 bad input."
+EXIT_HELP = (
+    "Exit code: 0 every hole conforms; 1 one does not; 2 what was measured is right, "
+    "and a size that has limits was not measured; 3 bad input."
+)
+EXITS = {True: 0, False: 1, None: 2}
+STATES = {True: "conforms", False: "does_not_conform", None: "not_measured"}
 
 
 class Command(FileCommand):
@@ -22,7 +27,7 @@ class Command(FileCommand):
 
     def answer(self, options):
         plan = planned(options["holes"])
-        return Answer(as_plain(plan), text_lines(plan), 0 if plan.conforms else 1)
+        return Answer(as_plain(plan), text_lines(plan), EXITS[plan.conforms])
 
 
 def planned(path: Path) -> HolePlan:
@@ -76,16 +81,23 @@ def text_lines(plan: HolePlan) -> list[str]:
     if plan.pitch:
         one, other = plan.pitch.pair
         lines.append(f"Least pitch {plan.pitch.ratio:.2f} D, holes {one} and {other}.")
-    count = sum(not hole.conforms for hole in plan.holes)
-    verdict = f"{count} of {len(plan.holes)} do not conform" if count else "All conform"
-    return [*lines, f"{verdict}. Edge distance and pitch are shown, not judged."]
+    return [*lines, f"{_verdict(plan)}. Edge distance and pitch are shown, not judged."]
+
+
+def _verdict(plan: HolePlan) -> str:
+    if failing := sum(hole.conforms is False for hole in plan.holes):
+        return f"{failing} of {len(plan.holes)} do not conform"
+    if unread := [hole.label for hole in plan.holes if hole.conforms is None]:
+        return f"What was measured conforms; no size of {', '.join(unread)}"
+    return "All conform"
 
 
 def _line(hole: HoleVerdict, width: int) -> str:
     edge = "-" if hole.edge_ratio is None else f"{hole.edge_ratio:.2f}"
     faults = [] if hole.position_conforms else ["position"]
     faults += ["size"] if hole.size_conforms is False else []
-    verdict = states.word("does_not_conform" if faults else "conforms")
+    faults = faults or ["size"] * hole.size_unread
+    verdict = states.word(STATES[hole.conforms])
     verdict += f": {', '.join(faults)}" if faults else ""
     return (
         f"{hole.label:<{width}}  {hole.position_mm:8.4f}  {hole.allowed_mm:7.4f}  "

@@ -52,7 +52,10 @@ class Hole:
 
 @dataclass(frozen=True)
 class HoleVerdict:
-    """One hole judged; `size_conforms` is None without size limits or a reading."""
+    """One hole judged; `size_conforms` is None without size limits or a reading.
+
+    size_unread: its size has limits and was not measured.
+    """
 
     label: str
     position_mm: float
@@ -61,11 +64,15 @@ class HoleVerdict:
     position_conforms: bool
     size_conforms: bool | None
     edge_ratio: float | None
+    size_unread: bool = False
 
     @property
-    def conforms(self) -> bool:
-        """Position within what is allowed, and size not outside its limits."""
-        return self.position_conforms and self.size_conforms is not False
+    def conforms(self) -> bool | None:
+        """Position within what is allowed, and size within its limits; None where what
+        was measured is right and the size was not measured."""
+        if not self.position_conforms or self.size_conforms is False:
+            return False
+        return None if self.size_unread else True
 
 
 @dataclass(frozen=True)
@@ -86,8 +93,10 @@ class HolePlan:
     pitch: LeastPitch | None
 
     @property
-    def conforms(self) -> bool:
-        return all(hole.conforms for hole in self.holes)
+    def conforms(self) -> bool | None:
+        """As of its holes: False where one is, else None where one is."""
+        found = {hole.conforms for hole in self.holes}
+        return False if False in found else None if None in found else True
 
 
 def plan_holes(holes) -> HolePlan:
@@ -162,6 +171,8 @@ def judge_hole(hole: Hole) -> HoleVerdict:
         position_conforms=4 * (dx * dx + dy * dy) <= allowed * allowed,
         size_conforms=size_conforms,
         edge_ratio=_ratio(hole.edge_mm, hole.fastener_mm),
+        size_unread=hole.hole_mm is None
+        and not (hole.mmc_mm is None and hole.hole_max_mm is None),
     )
 
 
