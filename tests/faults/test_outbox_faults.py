@@ -61,14 +61,11 @@ UNSENT = f"""async (patience) => {{
   await ({UNTIL})(() => asks() || /all sent|sign in/.test(told()), patience);
   return told();
 }}"""
-# Has the browser look for the worker of the next release, as it does by itself a while
-# after a page was loaded, until it has come; once a page told it, until it took over.
-NEXT_WORKER = """async (told) => {
-  const registration = await navigator.serviceWorker.getRegistration();
-  if (!told) await registration.update();
-  const stage = told ? "waiting" : "installing";
-  for (let tenths = 0; tenths < 200 && registration[stage]; tenths += 1)
-    await new Promise((done) => setTimeout(done, 100));
+# Whether another worker serves this page than the one that was there first.
+ANOTHER_WORKER = """() => {
+  const now = navigator.serviceWorker.controller;
+  window.firstWorker ??= now;
+  return now !== window.firstWorker;
 }"""
 # What happens between two readings, and how often in a thousand.
 EVENTS = {"load_again": 40, "crash": 12, "offline": 50, "kill": 12, "expire": 12}
@@ -208,16 +205,25 @@ class Shift:
         self.restart = threading.Thread(target=self.site.start)
         self.restart.start()
 
-    def runs_the_next_release(self):
-        """Whether a page is the new one, the next but one after its worker came: that
-        between tells the worker to take over. No load of them may hang."""
+    def runs_the_next_release(self, seconds=90):
+        """Whether the page is the new one, once it was loaded again."""
+        end = time.monotonic() + seconds
         script = "import(document.querySelector('script[type=module]').src)"
-        for told in (False, True, True):
-            self.load_again()
-            page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
+        while time.monotonic() < end:
+            try:
+                self.load_again()
+                page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
+            except BrowserError as error:
+                # While one worker takes over from the other, a page was seen to hang
+                # now and then; a person would load it again.
+                self.happened.append(f"{error} {self.proxy.happening()}")
+                continue
             if page == "next":
                 return True
-            self.page.evaluate(NEXT_WORKER, told)
+            # The browser asks for the new worker a while after a page was loaded.
+            with contextlib.suppress(BrowserError):
+                wait = self.page.wait_for_function
+                wait(ANOTHER_WORKER, timeout=3000, polling=100)
         return False
 
     def expire(self):

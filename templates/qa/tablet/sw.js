@@ -10,13 +10,10 @@ self.addEventListener("install", (event) => {
   event.waitUntil(
     caches
       .open(CACHE)
-      .then((cache) => cache.addAll([SHELL, ...FILES].map(fetched))),
+      .then((cache) => cache.addAll([SHELL, ...FILES].map(fetched)))
+      .then(() => self.skipWaiting()),
   );
 });
-
-// It waits until a page that was just opened says so (screens/page.js), never by itself: Chromium ends the worker
-// before in the middle of answering a navigation, and that page then never opens.
-self.addEventListener("message", () => self.skipWaiting());
 
 self.addEventListener("activate", (event) => {
   const old = (names) => names.filter((name) => name.startsWith("tablet-") && name !== CACHE).slice(0, -1);

@@ -30,8 +30,7 @@ class Page {
     this.listen();
     setInterval(() => this.tick(), 5000);
     if (isSecureContext) {
-      // The worker of a new release waits for this: a page that was opened. The next one is of that release.
-      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" }).then(({ waiting }) => waiting?.postMessage(0)).catch(({ message }) => alarm(plainError(`This page may not open without a network: ${message}`)));
+      navigator.serviceWorker?.register("/tablet/sw.js", { scope: "/tablet/" }).catch(({ message }) => alarm(plainError(`This page may not open without a network: ${message}`)));
       navigator.storage?.persist?.();
     }
     await this.show();
