@@ -3,6 +3,7 @@ signed, by pyHanko."""
 
 import io
 import logging
+from concurrent.futures import ThreadPoolExecutor
 
 from cryptography import x509
 from pyhanko.pdf_utils.misc import PdfError
@@ -31,7 +32,10 @@ def embedded_signer(data: bytes) -> tuple[Signer | None, str]:
             raise UnreadableSignature("no signature is inside of it")
         own = found[-1].signer_cert
         trusted = ValidationContext(trust_roots=[own], allow_fetching=False)
-        status = validate_pdf_signature(found[-1], trusted)
+        # It brings an event loop of its own, which a thread that has one refuses.
+        with ThreadPoolExecutor(1) as own_thread:
+            trial = own_thread.submit(validate_pdf_signature, found[-1], trusted)
+            status = trial.result()
     except UnreadableSignature:
         raise
     except (PdfError, SigningError, SignatureValidationError) as why:

@@ -7,6 +7,7 @@ says: no authority for time is asked.
 
 import datetime
 import io
+from concurrent.futures import ThreadPoolExecutor
 
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -126,5 +127,7 @@ def signed_inside(data: bytes) -> bytes:
     )
     out = io.BytesIO()
     writer = IncrementalPdfFileWriter(io.BytesIO(data))
-    signers.sign_pdf(writer, told, signer, output=out)
+    # It brings an event loop of its own, which a thread that has one refuses.
+    with ThreadPoolExecutor(1) as own_thread:
+        own_thread.submit(signers.sign_pdf, writer, told, signer, output=out).result()
     return out.getvalue()
