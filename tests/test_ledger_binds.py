@@ -11,7 +11,7 @@ import pytest
 from django.apps import apps
 from django.db import connection, models
 
-from qa.models import FitPlan
+from qa.models import StandingPlan
 from shop.ledger import projections
 from shop.ledger.verify import verify
 from shop.models import Entry, Fact, Kept, Projection, Seal
@@ -138,10 +138,9 @@ def everything(demo_db):
 
 @pytest.fixture
 def everything_projected(demo_db):
-    """The demo without guards, with a plan that stands, and projections that hold."""
+    """The demo, whose plans stand, without guards; projections that hold."""
     drop_what_guards()
-    with by_hand() as act:
-        act.record(FitPlan(**{field.name: made(field) for field in filled(FitPlan)}))
+    assert StandingPlan.objects.exists()
     projections.rebuild()
     assert not [one for one in verify(most=None).faults if "guard" not in one]
 

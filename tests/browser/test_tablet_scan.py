@@ -87,6 +87,8 @@ def test_a_fit_sheet_opens_its_check(start, live_site, check):
 
 
 def test_a_label_of_a_check_opens_it_without_a_network(start, live_site, check):
+    # What a scan needs comes after the first screen.
+    start.wait_for_load_state("networkidle")
     start.context.set_offline(True)
     scan(start)
     hold(start, label_of(live_site, "check", check))
@@ -153,6 +155,7 @@ def test_another_thing_opens_its_page_and_offline_says_what_it_is(
 ):
     mold = make_tool(Person.objects.get(username="lead"))
     address = label_of(live_site, "tool", mold)
+    start.wait_for_load_state("networkidle")
     start.context.set_offline(True)
     scan(start)
     hold(start, address)

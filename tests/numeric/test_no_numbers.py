@@ -663,7 +663,7 @@ INNER = {
         "rotation",
     ),
     *("characteristics", "least_squares", "scatter"),  # tell_tool
-    *("trim", "separate", "proof", "search", "joint_arrays", "branching"),
+    *("trim", "separate", "proof", "search", "joint_arrays", "branching", "boxes"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
     *("known", "doubt", "between", "hardly_seen", "intervals", "assembly", "going"),
 }

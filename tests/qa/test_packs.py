@@ -39,6 +39,7 @@ from shop.models import Airframe, Part, Person
 from shop.paper import archival
 from shop.rules import signing as signing_rules
 from shop.serving import authority, certificates, signing
+from tests.around import by_hand
 from tests.conftest import PASSWORD
 
 
@@ -385,6 +386,10 @@ def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
 
 def test_a_pack_is_signed_and_the_next_issue_tells_by_whom(demo_db):
     inspector = Person.objects.get(username="ines")
+    # By the tests' own quick hasher.
+    inspector.set_password(PASSWORD)
+    with by_hand():
+        inspector.save()
     pack = IssuedPack.objects.order_by("-pk")[0]
     signable, content = signing_rules.content_of("pack", pack.pk)
     sign(
