@@ -5,7 +5,10 @@ is of exactly these bytes, and by whom. Needs no record and no network.
 import hashlib
 from dataclasses import dataclass
 
-from asn1crypto import cms
+from asn1crypto import (
+    cms,
+    tsp,  # noqa: F401 -- adds attributes to cms, before the first is looked up there
+)
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import hashes
