@@ -110,10 +110,14 @@ def load_demo(shared) -> None:
     from qa import demo
     from shop.actions import tablets
     from shop.models import Person
+    from shop.serving import certificates
     from tests.conftest import slow_hash
 
     with locks.recorded() as held, files_in(shared / "photos of the demo"):
         demo.load()
+    # Its packs are signed: whoever copies it has the shop's keys too.
+    keys = shared / "keys of the demo"
+    shutil.copytree(certificates.folder(), keys, dirs_exist_ok=True)
     told = {action: sorted(models) for action, models in held.items()}
     (shared / "locks.json").write_text(json.dumps(told))
     with by_hand():
@@ -137,6 +141,8 @@ def demo_db(demo_template, django_db_blocker, tmp_path, tmp_path_factory):
     base = tmp_path_factory.getbasetemp()
     shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
     shutil.copytree(shared / "photos of the demo", tmp_path / "photos")
+    keys = settings.HOME / "keys"
+    shutil.copytree(shared / "keys of the demo", keys, dirs_exist_ok=True)
     with (
         django_db_blocker.unblock(),
         copy_of(demo_template, tmp_path) as made,
