@@ -144,9 +144,11 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
 
 
 def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
-    parts = {
-        (joint, one.part.pk): one for joint, own in told.by_joint.items() for one in own
-    }
+    # One part may have been fitted here on several airframes.
+    parts: dict[tuple[int, int], list[Earlier]] = {}
+    for joint, own in told.by_joint.items():
+        for one in own:
+            parts.setdefault((joint, one.part.pk), []).append(one)
     cuts = TrimCut.objects.filter(
         part__in={part for _joint, part in parts},
         fit_up__joint__in=joints,
@@ -161,22 +163,25 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
     for station in Station.objects.filter(revision__in=revisions).order_by("order"):
         station.revision = revisions[station.revision_id]
         told.seams[station.revision_id].stations.append(station)
-    for (joint, _part), one in parts.items():
+    for (joint, _part), own in parts.items():
         now = told.seams[joints[joint].current_id]
-        one.cut_mm[Side.PART] = [0.0] * len(now.stations)
+        for one in own:
+            one.cut_mm[Side.PART] = [0.0] * len(now.stations)
     lines: dict[tuple, list] = {}
     for cut in cuts:
-        key = cut.fit_up.joint_id, cut.part_id, cut.entry_id, cut.fit_up.revision_id
+        key = cut.fit_up, cut.part_id, cut.entry_id
         lines.setdefault(key, []).append((to_mm(cut.s_nm), to_mm(cut.depth_nm)))
-    for (joint, part, _entry, revision), spots in lines.items():
-        if (joint, part) not in parts:
-            continue
-        total = parts[joint, part].cut_mm[Side.PART]
-        now = told.seams[joints[joint].current_id]
-        depths = now.depths(spots, told.seams[revision])
-        parts[joint, part].cut_mm[Side.PART] = [
-            a + float(b) for a, b in zip(total, depths, strict=True)
-        ]
+    for (fit_up, part, _entry), spots in lines.items():
+        now = told.seams[joints[fit_up.joint_id].current_id]
+        depths = now.depths(spots, told.seams[fit_up.revision_id])
+        for one in parts.get((fit_up.joint_id, part), ()):
+            # What it loses on another airframe later is not needed here.
+            came_with = fit_up.pk < one.fit_ups[0].pk
+            if came_with or fit_up.airframe_id == one.airframe.pk:
+                total = one.cut_mm[Side.PART]
+                one.cut_mm[Side.PART] = [
+                    a + float(b) for a, b in zip(total, depths, strict=True)
+                ]
 
 
 def _add_molds(told: Fitted, parts: set[int]) -> None:

@@ -109,6 +109,23 @@ def test_a_part_that_was_not_cut_leaves_nothing_in_common(shop):
     assert page.rows[1].cuts == ""
 
 
+def test_a_part_that_went_on_to_another_airframe_counts_on_both_as_it_was(shop):
+    """Fitted at line 1, later at line 3: at line 1 it had lost 0.80, at line 3 1.10."""
+    part = shop.pull()
+    cut(shop, shop.fit(part, shop.airframes[0], noisy(1)), s4="0.80")
+    cut(shop, shop.fit(part, shop.airframes[2], noisy(2)), s4="0.30")
+    by = earlier_fits.fitted([shop.joint]).by_joint[shop.joint.pk]
+    assert [one.cut_mm["part"][3] for one in by] == pytest.approx([0.8, 1.1])
+    fit_up = make_fit_up(
+        shop.by, shop.joint, airframe=shop.airframes[1], part=shop.pull()
+    )
+    _worked, plan = earlier_fits.pre_trim(planned(make_check(shop.by, fit_up)))
+    fit_plans.take(by=shop.by, plan=plan)
+    assert [row.bite_nm for row in PlannedCut.objects.filter(bite_nm__gt=0)] == [
+        mm(0.8)
+    ]
+
+
 def test_parts_from_before_a_correction_do_not_count_for_one_from_after(shop):
     for seed in (1, 2):
         check = shop.fit(
