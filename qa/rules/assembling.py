@@ -2,7 +2,8 @@
 their joints can be planned together, and one plan for each part of what comes out.
 
 Parts are named by their position. One that is chosen moves, freely or as it is held, or
-stays; what is not chosen stands still around them.
+stays; what is not chosen stands still around them, and what of it is fitted against a
+part that moves is planned with it, as one that stays.
 """
 
 from dataclasses import dataclass, field, replace
@@ -155,8 +156,11 @@ def surrounds(state: JointState) -> list[int]:
 
 
 def _joints(found: Together) -> list[PlannedJoint]:
-    """The joints to plan by: something moves at them, and they were measured in one
-    condition. What is left out is said."""
+    """The joints to plan by: something moves at them, as part or surround, and they
+    were measured in one condition. What is left out is said."""
+    for key, member in found.members.items():
+        if any(_moves(found, state, found.hows) for state in member.states):
+            found.hows.setdefault(key, FIXED)
     chosen: list[PlannedJoint] = []
     for key in found.hows:
         for state in found.members[key].states:

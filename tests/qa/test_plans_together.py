@@ -123,6 +123,36 @@ def test_a_part_alone_cannot_what_both_together_can(engineer, client_of):
     assert page.status_code == 200
 
 
+def test_seams_at_which_a_part_that_moves_is_but_the_surround_are_planned_too(
+    engineer, client_of
+):
+    """Left and right are joints of the upper half: the lower one alone moves there."""
+    cowls = off_cowls(engineer)
+    upper, lower = cowls.positions
+    told = [
+        assembling.together(cowls.airframe, hows)
+        for hows in ({lower: "free"}, {lower: "free", upper: "fixed"})
+    ]
+    planned_by = {
+        joint.state.joint
+        for found in told
+        for one in found.parts
+        for joint in one.joints
+    }
+    assert planned_by == {cowls.joints[name] for name in ("lower", "left", "right")}
+    alone, beside = (found.plan.whole for found in told)
+    assert len(alone.stations) == len(beside.stations) == alone.measured / 2
+    assert alone.move.each == beside.move.each
+    page = client_of("builder").get(url(cowls, lower="free"))
+    how = {one.position: one.how for one in page.context["page"].choices}
+    assert how == {lower: "free", upper: "fixed"}
+    cowls = make_cowls(engineer)
+    read_cowls(cowls, *OFF, but=("right",))
+    found = assembling.together(cowls.airframe, {cowls.positions[1]: "free"})
+    assert [cowls.joints["right"].number in one for one in found.left_out] == [True]
+    assert not found.parts[0].shared.complete
+
+
 def test_plans_taken_together_are_one_act_each_with_its_number(engineer):
     cowls = off_cowls(engineer)
     lower, upper = taken(engineer, cowls)
