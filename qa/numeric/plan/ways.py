@@ -228,5 +228,6 @@ def _worsened(leave: Plan, plan: Plan) -> int:
 def _rank(way: Way) -> tuple:
     if way.meets:
         return 0, 0.0, way.minutes, ORDER.index(way.kind)
-    far = -(way.probability or 0.0) if way.conforms else round(way.worst, 3)
+    # What differs by less than is ever told is no reason for more work.
+    far = -round(way.probability or 0.0, 3) if way.conforms else round(way.worst, 3)
     return 2 - way.conforms, far, way.minutes, ORDER.index(way.kind)
