@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from qa.models import (
     AppliedMove,
+    Check,
     CurrentReading,
     FitUp,
     Inspection,
@@ -26,6 +27,7 @@ from qa.models import (
     State,
     TrimCut,
 )
+from qa.rules import gauges
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS
@@ -117,6 +119,7 @@ def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
     standing = _standing(rows)
     items = _items_since(rows, first)
     left = _left_no_more(rows)
+    off = _found_off(rows)
     by_row = {}
     for row in rows:
         changed = [(at, why) for at, why in _happened(row, touches) if at > row.read_to]
@@ -128,6 +131,7 @@ def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
             if at > row.read_to and act not in _own(row)
         ]
         changed += left[row.pk]
+        changed += off[row.pk]
         newest_one = row.joint.current.number
         if newest_one != row.content["newest_revision"]:
             sentence = _("%(joint)s has revision %(number)s now")
@@ -266,13 +270,33 @@ def _left_no_more(rows) -> dict:
     }
 
 
+def _found_off(rows) -> dict[int, list[tuple[int, str]]]:
+    """Calibrations since each was offered that found the instrument of one of its
+    checks off; what was known then was offered with it."""
+    acts = {act for row in rows for act in _check_acts(row)}
+    checks = list(Check.objects.filter(entry__in=acts).select_related("entry"))
+    off = gauges.found_off(checks)
+    found = defaultdict(list)
+    for row in rows:
+        own = _check_acts(row)
+        for check in checks:
+            at = off.get(check.pk)
+            if at and str(check.entry_id) in own and at.entry.pk > row.read_to:
+                found[row.pk].append((at.entry.pk, gauges.off_words(at)))
+    return found
+
+
+def _check_acts(row: OfferedJoint) -> list[str]:
+    return [line["act"] for line in row.content["checks"]]
+
+
 def doers(row: OfferedJoint) -> set[int]:
     """Keys of who did the work that was offered: who offered it, fitted it, read what
     stands, cut, moved, set or shimmed it, or worked on its items."""
     serials = {row.fit_up.part_id, row.fit_up.surround_part_id} - {None}
     at = {"fit_up__joint": row.joint_id, "fit_up__part": row.fit_up.part_id}
     read = [line["reading"] for line in row.content["lines"] if line["reading"]]
-    acts = [line["act"] for line in row.content["checks"]]
+    acts = _check_acts(row)
     sources = (
         (OfferedJoint.objects.filter(pk=row.pk), "entry__by"),
         (

@@ -171,7 +171,8 @@ def found_off(checks: Iterable) -> dict[int, Calibration]:
     checks = [one for one in checks if one.instrument_id]
     keys = {one.instrument_id for one in checks}
     told: dict[int, list[Calibration]] = {}
-    rows = Calibration.objects.filter(instrument__in=keys).select_related("instrument")
+    rows = Calibration.objects.filter(instrument__in=keys)
+    rows = rows.select_related("instrument", "entry")
     for row in rows if keys else ():
         told.setdefault(row.instrument_id, []).append(row)
     spans = {key: spans_off(rows) for key, rows in told.items()}
@@ -182,6 +183,12 @@ def found_off(checks: Iterable) -> dict[int, Calibration]:
             if day <= off.done_on and (good is None or day >= good):
                 found.setdefault(check.pk, off)
     return found
+
+
+def off_words(off: Calibration) -> str:
+    """What a calibration says of what was measured before it (with its instrument)."""
+    words = _("%(gauge)s was found off on %(day)s: what it read is in doubt")
+    return words % {"gauge": off.instrument.code, "day": off.done_on.isoformat()}
 
 
 def doubt_of(check: Check) -> Calibration | None:

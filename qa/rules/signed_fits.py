@@ -21,7 +21,7 @@ from qa.models import (
     OfferedJoint,
     Outcome,
 )
-from qa.rules import acceptance, authorship, life
+from qa.rules import acceptance, authorship, gauges, life
 from shop.identifiers import address_of
 from shop.numeric.units import NM_PER
 from shop.rules.signed_work import disowned, moment, name_of, thousandths
@@ -73,10 +73,12 @@ def checks(keys: Iterable[int]) -> dict[int, Content]:
     read = defaultdict(list)
     for one in current.order_by("station__order", "kind", "pk"):
         read[one.fit_check_id].append(one)
-    return {row.pk: _check(row, read[row.pk]) for row in rows}
+    rows = list(rows)
+    off = gauges.found_off(rows)
+    return {row.pk: _check(row, read[row.pk], off.get(row.pk)) for row in rows}
 
 
-def _check(row: Check, read: list[CurrentReading]) -> Content:
+def _check(row: Check, read: list[CurrentReading], off) -> Content:
     up = row.fit_up
     return Content(
         what=row.label,
@@ -100,7 +102,11 @@ def _check(row: Check, read: list[CurrentReading]) -> Content:
         ),
         address=address_of(row),
         doers=lambda: {row.entry.by_id, *(one.reading.entry.by_id for one in read)},
-        since=(*disowned(row.entry, "check"), *disowned(up.entry, "fit-up")),
+        since=(
+            *disowned(row.entry, "check"),
+            *disowned(up.entry, "fit-up"),
+            *((gauges.off_words(off),) if off else ()),
+        ),
         shut=lambda: _check_shut(row),
     )
 

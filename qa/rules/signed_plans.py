@@ -58,8 +58,17 @@ def _plan(row: FitPlan, changes) -> Content:
             ("digest of the plan", row.digest),
         ),
         address=reverse("plan_record", args=[row.number]),
+        doers=lambda: _doers(row),
         since=since,
     )
+
+
+def _doers(row: FitPlan) -> set[int]:
+    """Keys of who took a plan, and of who cut, moved or set by it."""
+    found = {row.entry.by_id}
+    for made in (row.made_cuts, row.made_moves, row.made_settings):
+        found.update(made.order_by().values_list("entry__by", flat=True))
+    return found - {None}
 
 
 PLAN = Signable(
@@ -109,6 +118,8 @@ def _correction(row: ToolCorrection) -> Content:
             ("digest of the correction", row.digest),
         ),
         address=reverse("correction", args=[row.number]),
+        # Who took it, and who said that the mold was worked on by it.
+        doers=lambda: {row.entry.by_id, *((end.entry.by_id,) if end else ())},
         since=(words,) if words else (),
     )
 

@@ -221,6 +221,7 @@ def _pull(row: Pull, pieces) -> Content:
         doers=lambda: {
             row.started_entry.by_id,
             *(one.entry.by_id for _n, one in pieces),
+            *((demold.entry.by_id,) if demold else ()),
         },
         since=given_up(row),
         shut=lambda: (

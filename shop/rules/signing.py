@@ -9,6 +9,7 @@ the thing itself does not show happened to it since.
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cache
 
 from django.utils.translation import gettext as _
 
@@ -36,6 +37,11 @@ class Content:
     since: tuple[str, ...] = ()
     shut: Callable[[], str] = str
     rights: dict[str, str | None] | None = None
+
+    def __post_init__(self):
+        # Asked of every person and meaning, answered by the database once.
+        object.__setattr__(self, "doers", cache(self.doers))
+        object.__setattr__(self, "shut", cache(self.shut))
 
 
 @dataclass(frozen=True)

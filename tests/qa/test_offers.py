@@ -491,6 +491,16 @@ def found_after(people, row, check, _placed):
     )
 
 
+def instrument_found_off(people, row, check, _placed):
+    gauges.record_calibration(
+        by=people["engineer"],
+        instrument=check.instrument,
+        done_on=timezone.localdate(),
+        laboratory="calibration room",
+        result="off",
+    )
+
+
 CHANGES = {
     refitted: "taken off and refitted",
     taken_off: "was taken off (paint)",
@@ -502,6 +512,7 @@ CHANGES = {
     held_surround: "was put on hold: crack",
     read_once_more: "measured again at 2",
     found_after: "NC-001 was raised",
+    instrument_found_off: "was found off on",
 }
 
 

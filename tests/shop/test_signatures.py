@@ -97,6 +97,12 @@ def test_whoever_laid_a_ply_does_not_see_it_but_says_that_it_was_done(people):
     assert [one.meaning for one in Signature.objects.all()] == ["performed"]
 
 
+def test_who_did_the_work_is_asked_once_for_all_who_might_sign():
+    asked = []
+    content = signing.Content("it", (), "/", lambda: asked.append(1) or ())
+    assert [content.doers(), content.doers(), *asked] == [(), (), 1]
+
+
 def test_nobody_signs_without_the_own_name_what_was_not_shown_or_twice(people):
     ply = a_ply(people)
     lead = give_pin(people["lead"])
