@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, local
-from shop.models import Airframe, Entry, Laminate, Placement, Pull, Tool
+from shop.models import Airframe, Entry, Laminate, Placement, Pull, Tool, Weighing
 from shop.numeric.units import MG_PER_KG, MM2_PER_M2, NM_PER
 from shop.queries import materials, pulls, tooling
 from shop.queries.identity import the_shop
@@ -122,6 +122,7 @@ def traveler(pull: Pull, url: str, creator: str) -> FloorPaper:
     batches, the bag, the cure, and how it came out."""
     page = pulls.pull_page(pull)
     laid = [line.laid for line in page.plies if line.laid]
+    signed = signed_of("ply", [ply.pk for ply in laid])
     pairs = [
         ("Mold", f"{pull.tool.code} {pull.tool.name}"),
         ("Pull", str(pull)),
@@ -139,7 +140,7 @@ def traveler(pull: Pull, url: str, creator: str) -> FloorPaper:
         title=f"{pull.tool.name}, pull {pull.number}",
         subtitle=f"laminate {pull.laminate}, mold {pull.tool.code}",
         pairs=tuple(pairs),
-        tables=(_plies(page), _batches(page), _bags(page)),
+        tables=(_plies(page, signed), _batches(page), _bags(page)),
         notes=(
             "What is blank is filled in at the mold and recorded afterwards: the "
             "record counts.",
@@ -156,6 +157,7 @@ def traveler(pull: Pull, url: str, creator: str) -> FloorPaper:
             *(ply.entry.received_at for ply in laid),
             *(one.entry.received_at for one in page.batches),
             *(one.entry.received_at for one in page.bag_tests),
+            *(x.when for thing in signed.values() for x in thing.rows),
         ),
         url=url,
         creator=creator,
@@ -163,14 +165,13 @@ def traveler(pull: Pull, url: str, creator: str) -> FloorPaper:
 
 
 def _seen(laid, signed) -> str:
-    """Who stood up for having seen a ply; in old records, who was named."""
-    names = [x.who for x in signed[laid.pk].rows if x.meaning == "inspected"]
+    """Who stood up for having seen a ply as it is; in old records, who was named."""
+    names = [x.who for x in signed[laid.pk].holding if x.meaning == "inspected"]
     return ", ".join(names) or (laid.witness.name if laid.witness else "")
 
 
-def _plies(page) -> FloorTable:
+def _plies(page, signed) -> FloorTable:
     rows = []
-    signed = signed_of("ply", [line.laid.pk for line in page.plies if line.laid])
     for line in page.plies:
         ply, laid = line.planned or line.laid, line.laid
         seen = _seen(laid, signed) if laid else ""
@@ -321,7 +322,6 @@ def weight_and_balance(airframe: Airframe, url: str, creator: str) -> FloorPaper
         ("Position", 50, 2), ("Part", 30, 1), ("Weight, kg", 20, 1),
         ("Known by", 20, 1), ("Arm, mm", 20, 1), ("Moment, kg mm", 24, 1),
     )  # fmt: skip
-    placed = Placement.objects.filter(airframe=airframe)
     return FloorPaper(
         kind="Weight and balance",
         shop=the_shop().name,
@@ -333,12 +333,22 @@ def weight_and_balance(airframe: Airframe, url: str, creator: str) -> FloorPaper
         notes=tuple(notes),
         boxes=(Signature("Weighed by"), Signature("Checked by")),
         cautions=GENERAL_CAUTIONS[:2],
-        issued_at=_newest(
-            *placed.values_list("placed_at", flat=True),
-            weighed and weighed.entry.received_at,
-        ),
+        issued_at=_known_since(page, airframe),
         url=url,
         creator=creator,
+    )
+
+
+def _known_since(page, airframe: Airframe) -> datetime:
+    """When what the sum is made of was placed, taken off or weighed last."""
+    placed = Placement.objects.filter(airframe=airframe)
+    parts = [x.part.pk for x in page.lines if x.part]
+    scaled = Weighing.objects.filter(part__in=parts).order_by()
+    return _newest(
+        *placed.values_list("placed_at", flat=True),
+        *placed.values_list("removed_at", flat=True),
+        *scaled.values_list("entry__received_at", flat=True),
+        page.weighed and page.weighed.entry.received_at,
     )
 
 
