@@ -4,6 +4,7 @@ is of exactly these bytes, and by whom. Needs no record and no network.
 
 import hashlib
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from asn1crypto import (
     cms,
@@ -18,6 +19,10 @@ from cryptography.x509.oid import NameOID
 
 class UnreadableSignature(ValueError):
     """It is no signature that this program reads; the words say why."""
+
+
+class UnusableCertificate(ValueError):
+    """By this certificate nothing can be tried; the words say why."""
 
 
 class ForeignSignature(ValueError):
@@ -97,17 +102,62 @@ def _holds(key, mark: bytes, attributes: bytes) -> bool:
 
 def require_by(signer: Signer, known: x509.Certificate) -> None:
     """Raise ForeignSignature unless the signer's certificate is the one known, or was
-    issued by it."""
+    issued by it; unless it is one for signing papers, and was valid when it signed."""
     own = signer.certificate
-    if own == known:
-        return
+    if own != known:
+        _require_issued(signer, known)
+    if not _for_papers(own):
+        raise ForeignSignature(
+            f"it is by {signer.name}, whose certificate is not one for signing papers"
+        )
+    at = _moment(signer.at)
+    if at is None:
+        raise ForeignSignature("it does not say when it was made")
+    if not own.not_valid_before_utc <= at <= own.not_valid_after_utc:
+        raise ForeignSignature(
+            f"it was made at {signer.at}, when the certificate of {signer.name} was "
+            "not valid"
+        )
+
+
+def _require_issued(signer: Signer, known: x509.Certificate) -> None:
     try:
-        own.verify_directly_issued_by(known)
+        signer.certificate.verify_directly_issued_by(known)
     except (ValueError, TypeError, InvalidSignature):
         raise ForeignSignature(
             f"it is by {signer.name}, whose certificate is neither the one given nor "
             "issued by it"
         ) from None
-    limits = known.extensions.get_extension_for_class(x509.BasicConstraints)
-    if not limits.value.ca:
+    try:
+        limits = known.extensions.get_extension_for_class(x509.BasicConstraints)
+    except (x509.ExtensionNotFound, ValueError):
+        raise UnusableCertificate(
+            "the certificate given does not say whether it may issue others"
+        ) from None
+    usage = _usage(known)
+    if not limits.value.ca or (usage and not usage.key_cert_sign):
         raise ForeignSignature("the certificate given may not issue others")
+
+
+def _for_papers(certificate: x509.Certificate) -> bool:
+    """Whether it is for what somebody stands up for (RFC 5280, contentCommitment,
+    also called nonRepudiation): a server's certificate is not."""
+    usage = _usage(certificate)
+    return bool(usage and usage.content_commitment)
+
+
+def _usage(certificate: x509.Certificate) -> x509.KeyUsage | None:
+    """What its key is for, where it says so."""
+    try:
+        found = certificate.extensions.get_extension_for_class(x509.KeyUsage)
+    except (x509.ExtensionNotFound, ValueError):
+        return None
+    return found.value
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return at if at.tzinfo else at.replace(tzinfo=UTC)

@@ -18,6 +18,7 @@ from shop.files.signed_file import (
     ForeignSignature,
     Signer,
     UnreadableSignature,
+    UnusableCertificate,
     require_by,
     signer_of,
 )
@@ -123,6 +124,8 @@ def _name(answer: Answer, signer: Signer, known) -> None:
         return
     try:
         require_by(signer, known)
+    except UnusableCertificate as why:
+        raise BadInput(f"{why}.") from why
     except ForeignSignature as why:
         answer.altered.append(f"the signature: {why}")
     answer.by_certificate = not answer.altered
@@ -174,14 +177,16 @@ def as_json(answer: Answer) -> str:
 def in_words(answer: Answer) -> str:
     if answer.altered:
         return "\n".join(["ALTERED", *(f"  {one}" for one in answer.altered)])
-    told = [
-        f"As it was signed: {answer.pages} pages, by {answer.signer}, "
+    by, told = answer.signer, []
+    if answer.by_certificate is None:
+        by = f"somebody who calls himself {answer.signer}"
+        told.append(
+            f"Signed by {by}: whose signature that is was not tried. Name the shop's "
+            "certificate with --certificate."
+        )
+    told += [
+        f"As it was signed: {answer.pages} pages, by {by}, "
         f"{answer.signed_at or 'at a time that is not said'} by the signer's clock.",
         f"The data inside give the printed digest {answer.content_digest}.",
     ]
-    if answer.by_certificate is None:
-        told.append(
-            "Whose signature that is was not tried: name the shop's certificate with "
-            "--certificate."
-        )
     return "\n".join(told)
