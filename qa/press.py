@@ -6,14 +6,17 @@ database. When it is done, whoever waits (a thread of the server, the command, o
 next person who looks) issues what lies there (`take`).
 """
 
+import hashlib
 import json
+import logging
 import os
 import shutil
 import subprocess
 import sys
 import threading
 import time
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from django.conf import settings
@@ -25,7 +28,7 @@ from qa.queries.packs.pack import Pack, pack_of
 from qa.rules import pack_record
 from shop.ledger import Refused, sealer
 from shop.ledger.snapshot import snapshot
-from shop.models import Entry, Seal
+from shop.models import Entry, Person, Seal
 from shop.numeric.units import PERCENT
 from shop.serving import signing
 
@@ -39,6 +42,13 @@ FILES = {
 SEALINGS, PAUSE = 20, 0.15
 NICE = 10
 MOST_VALIDATED = 60
+MOST_WORDS = 400
+# The press shows every so many seconds that it lives; after so many without, it does
+# not: the server was stopped, the machine went off, the disk is full.
+BEAT, SILENCE = 2, 90
+SILENT = "the press was stopped before it was done"
+
+log = logging.getLogger(__name__)
 
 
 def folder_of(order: PackOrder) -> Path:
@@ -47,7 +57,8 @@ def folder_of(order: PackOrder) -> Path:
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a pack is: pages done of all (0: not known yet), or why it failed."""
+    """How far a pack is: pages done of all (0: not known yet), or why it failed (or,
+    where it is printed, why it was not issued at once)."""
 
     words: str = ""
     done: int = 0
@@ -61,21 +72,59 @@ class Progress:
 
 
 def progress_of(order: PackOrder) -> Progress:
-    """What the subprocess said last."""
+    """What the subprocess said last; where it says nothing any more, that it died."""
     folder = folder_of(order)
-    if (folder / "printed.json").is_file():
-        return Progress(words="printed", done=1, total=1, printed=True)
     try:
-        told = json.loads((folder / "progress.json").read_text("utf-8"))
-    except (OSError, ValueError):
-        return Progress(words="waiting for the press")
-    return Progress(**told)
+        told = Progress(**json.loads((folder / "progress.json").read_text("utf-8")))
+    except (OSError, ValueError, TypeError):
+        told = Progress(words="waiting for the press")
+    if (folder / "printed.json").is_file():
+        return Progress("printed", 1, 1, failed=told.failed, printed=True)
+    if not told.failed and _silent(folder, order):
+        return replace(told, failed=SILENT)
+    return told
+
+
+def _silent(folder: Path, order: PackOrder) -> bool:
+    """Whether nothing was heard of the press for so long that it is not there."""
+    try:
+        heard = (folder / "alive").stat().st_mtime
+    except OSError:
+        heard = order.entry.received_at.timestamp()
+    return time.time() - heard > SILENCE
 
 
 def _tell(folder: Path, **told) -> None:
     part = folder / "progress.part"
     part.write_text(json.dumps(told), "utf-8")
     part.replace(folder / "progress.json")
+
+
+def _tell_failed(folder: Path, why: str) -> None:
+    """Say why it failed, as far as anything can be written there."""
+    with suppress(OSError):
+        _tell(folder, failed=why[:MOST_WORDS])
+
+
+@contextmanager
+def _beating(folder: Path):
+    """Within it whoever looks knows that the press lives."""
+    over = threading.Event()
+
+    def beat() -> None:
+        while True:
+            with suppress(OSError):
+                (folder / "alive").touch()
+            if over.wait(BEAT):
+                return
+
+    beats = threading.Thread(target=beat, name="alive", daemon=True)
+    beats.start()
+    try:
+        yield
+    finally:
+        over.set()
+        beats.join()
 
 
 # ------------------------------------------------------------- in the subprocess
@@ -85,20 +134,30 @@ def print_pack(order: PackOrder) -> None:
     """Make the pages of an order (with RELATED) and leave them in its folder."""
     folder = folder_of(order)
     folder.mkdir(parents=True, exist_ok=True)
-    try:
-        _tell(folder, words="reading the records")
-        pack = read(order)
-        data, pages = _render(pack, folder)
-    except Exception as why:
-        _tell(folder, failed=f"{type(why).__name__}: {why}"[:400])
-        raise
+    with _beating(folder):
+        try:
+            _print(order, folder)
+        except Exception as why:
+            _tell_failed(folder, f"{type(why).__name__}: {why}")
+            raise
+
+
+def _print(order: PackOrder, folder: Path) -> None:
+    _tell(folder, words="reading the records")
+    pack = read(order)
+    data, pages = _render(pack, folder)
     (folder / "pack.pdf").write_bytes(data)
     (folder / "record.json").write_bytes(pack.record)
     told = {"pages": pages, "head": pack.head, "unsealed": pack.unsealed}
+    told["sha256"] = [_sha256(data), _sha256(pack.record)]
     told["archival"] = _archival(data, pages)
     part = folder / "printed.part"
     part.write_text(json.dumps(told), "utf-8")
     part.replace(folder / "printed.json")
+
+
+def _sha256(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _render(pack: Pack, folder: Path) -> tuple[bytes, int]:
@@ -145,8 +204,10 @@ def begin(order: PackOrder) -> threading.Thread:
     """Start the press for an order, and issue what it made when it is done."""
     sealer.seal()
     folder = folder_of(order)
-    folder.mkdir(parents=True, exist_ok=True)
-    _tell(folder, words="waiting for the press")
+    # Where nothing can be written the press will say why, or nothing: then it died.
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+        _tell(folder, words="waiting for the press")
     # Past manage.py: the environment is the one that this process runs in.
     command = [sys.executable, "-m", "django", "print_pack", str(order.entry_id)]
     told = {"DJANGO_SETTINGS_MODULE": "shop.settings"}
@@ -170,41 +231,42 @@ def begin(order: PackOrder) -> threading.Thread:
 
 
 def _wait(process: subprocess.Popen, order: PackOrder) -> None:
+    """Issue what was printed; whatever is in the way is said on the page of the order,
+    where somebody else may issue it."""
+    folder = folder_of(order)
     try:
         if process.wait():
-            folder = folder_of(order)
             if not progress_of(order).failed:
-                _tell(folder, failed="the press ended before it was done")
+                _tell_failed(folder, "the press ended before it was done")
             return
-        take(order)
-    except Refused:
-        pass  # somebody else took it
+        take(order, by=order.entry.by)
+    except Exception as why:
+        log.exception("%s was not issued", order.label)
+        # Where somebody else took it there is no folder any more.
+        _tell_failed(folder, getattr(why, "message", "") or str(why))
     finally:
         connection.close()
 
 
-def take(order: PackOrder) -> IssuedPack:
-    """Issue what the press left for an order, by whom it was ordered."""
+def take(order: PackOrder, *, by: Person) -> IssuedPack:
+    """Issue what the press left for an order. Refused where that is not what it made,
+    OSError where it left nothing."""
     folder = folder_of(order)
     told = json.loads((folder / "printed.json").read_text("utf-8"))
     pdf = (folder / "pack.pdf").read_bytes()
+    record = (folder / "record.json").read_bytes()
+    if told["sha256"] != [_sha256(pdf), _sha256(record)]:
+        message = "What lies there is not what the press made. Order it again."
+        raise Refused(message, code="altered")
     printed = Printed(
         pdf=pdf,
-        record=(folder / "record.json").read_bytes(),
+        record=record,
         pages=told["pages"],
         head=tuple(told["head"]),
         unsealed=told["unsealed"],
         archival=told["archival"],
     )
     signed = Signed(*signing.sign(pdf))
-    pack = issue_pack(by=order.entry.by, order=order, printed=printed, signed=signed)
+    pack = issue_pack(by=by, order=order, printed=printed, signed=signed)
     shutil.rmtree(folder, ignore_errors=True)
     return pack
-
-
-def file_of(pack: IssuedPack) -> Path:
-    return settings.MEDIA_ROOT / pack.file_name
-
-
-def signature_of(pack: IssuedPack) -> bytes:
-    return (settings.MEDIA_ROOT / pack.signature_name).read_bytes()

@@ -13,6 +13,9 @@ from shop import roles
 from shop.ledger import Refused, perform
 from shop.models import Role
 
+# A line may be called by a sentence: so much of it is kept, the item has all.
+LINE = PackRemark._meta.get_field("line").max_length
+
 
 def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark:
     """Write what is wrong with a line, as the pack tells it.
@@ -42,7 +45,7 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
         )
         raising.keep(act, item)
         remark = act.record(
-            PackRemark(pack=pack, line=line["name"], text=text, item=item)
+            PackRemark(pack=pack, line=line["name"][:LINE], text=text, item=item)
         )
         act.result = {"nonconformance": item.label}
     return remark

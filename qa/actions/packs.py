@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from qa.models import IssuedPack, PackOrder
+from qa.rules import offering
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.actions.photos import keep_file
@@ -62,6 +63,8 @@ def order_pack(
         if not airframe.fit_ups.exists():
             message = "Nothing was fitted on it yet: there is nothing to tell."
             raise Refused(message)
+        if why := offering.foreign(airframe, **what):
+            raise Refused(why, field=next(name for name, one in what.items() if one))
         row.number = next_number("pack")
         row.subject = subject_of(airframe, **what)
         row.issue = next_number(f"pack:{row.subject}")

@@ -29,4 +29,4 @@ def _issue(by, **what) -> None:
     sealer.seal()
     order = PackOrder.objects.select_related(*press.RELATED).get(pk=order.pk)
     press.print_pack(order)
-    press.take(order)
+    press.take(order, by=order.entry.by)

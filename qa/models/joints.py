@@ -88,6 +88,10 @@ class Joint(Kept):
             ),
         ]
 
+    def is_on(self, line: int) -> bool:
+        """Whether the airframe of a line number has it."""
+        return self.first_line <= line <= (self.last_line or line)
+
     def __str__(self) -> str:
         return self.number
 

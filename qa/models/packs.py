@@ -110,6 +110,10 @@ class IssuedPack(Fact):
         return f"{self.sha256[:2]}/{self.sha256}.pdf"
 
     @property
+    def record_name(self) -> str:
+        return f"{self.content_digest[:2]}/{self.content_digest}.json"
+
+    @property
     def signature_name(self) -> str:
         return f"{self.signature_sha256[:2]}/{self.signature_sha256}.p7s"
 

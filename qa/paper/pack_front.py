@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
-from qa.queries.packs.pack import Pack
+from qa.queries.packs.pack import Changes, Pack
 from shop.numeric.paper_sizes import CONTENT, MM
 from shop.paper import Block, Column, gap, heading, table, text
 from shop.paper.flow import CAPTION, HAIR, RULE, Place, paragraph
@@ -84,7 +84,8 @@ def _earlier(pack: Pack) -> list[Block]:
     one = pack.changes
     count = len(one.lines)
     words = f"{count} lines differ" if count != 1 else "1 line differs"
-    told = f"Issue {one.issue} ({one.label}) of {one.at} stays as it was; {words} now."
+    words = f"{words} now." if count else _unchanged(one)
+    told = f"Issue {one.issue} ({one.label}) of {one.at} stays as it was. {words}"
     return [*paragraph(told, CONTENT, size=8.5, font=SEMIBOLD), gap(3)]
 
 
@@ -199,7 +200,7 @@ def changes(pack: Pack) -> list[Block]:
     one = pack.changes
     out = section_heading(f"Changed since issue {one.issue}", f"{one.label}, {one.at}")
     if not one.lines:
-        return out + paragraph("Nothing that this pack tells has changed.", CONTENT)
+        return out + paragraph(_unchanged(one), CONTENT)
     columns = (
         Column("What", 40, lines=2, font=SEMIBOLD),
         Column(f"In issue {one.issue}", 70, lines=3),
@@ -211,6 +212,18 @@ def changes(pack: Pack) -> list[Block]:
         told = f"{more} more lines differ: the records of both issues tell all."
         out += [gap(2), *paragraph(told, CONTENT)]
     return out
+
+
+def _unchanged(one: Changes) -> str:
+    """What is told where no line differs: only the same record is nothing changed."""
+    if one.same:
+        return "Nothing that this pack tells has changed."
+    if one.why:
+        return f"The two issues were not compared line by line. {one.why}"
+    return (
+        "No line differs; the records differ: compare the attached record.json of "
+        "both issues."
+    )
 
 
 def digest_page(pack: Pack, files: dict[str, str]) -> list[Block]:

@@ -6,6 +6,8 @@ condition, what each station reads or why it reads nothing, which items are open
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.models import (
     AcceptanceFinish,
     Check,
@@ -64,7 +66,7 @@ def joints_of(
             joint_row
             for joint_row in rows.order_by("number")
             if (bay is None or _inside(bay, joint_row.position))
-            and joint_row.first_line <= line <= (joint_row.last_line or line)
+            and joint_row.is_on(line)
         ]
     fitted = set(airframe.fit_ups.values_list("joint", flat=True))
     rows = list(rows)
@@ -78,6 +80,25 @@ def _fitted_now(airframe: Airframe, part: Part) -> list[int]:
     """Keys of the joints at which a serial was fitted last."""
     last = dict(airframe.fit_ups.order_by("number").values_list("joint", "part"))
     return [joint for joint, serial in last.items() if serial == part.pk]
+
+
+def foreign(airframe: Airframe, *, joint=None, part=None, bay=None) -> str:
+    """Why a thing is not of an airframe, in words; "" where it is: nothing may be told
+    of it there as if it were."""
+    of = joint or bay
+    if of and of.type_id != airframe.type_id:
+        return _("This is of another type of airframe.")
+    if joint and not joint.is_on(airframe.line_number):
+        words = _("%(airframe)s has no joint %(joint)s: its line number is another.")
+        return words % {"airframe": airframe.serial, "joint": joint.number}
+    if part is None or airframe.placements.filter(part=part, removed_at=None).exists():
+        return ""
+    last = {one.joint_id: one for one in airframe.fit_ups.order_by("number")}
+    fitted = {k for x in last.values() for k in (x.part_id, x.surround_part_id)}
+    if part.pk in fitted:
+        return ""
+    words = _("%(part)s neither sits on %(airframe)s nor was fitted there last.")
+    return words % {"part": part.serial, "airframe": airframe.serial}
 
 
 def _inside(bay: Position, position: Position) -> bool:

@@ -5,6 +5,8 @@ import csv
 import hashlib
 import io
 import json
+from collections import Counter
+from collections.abc import Iterable
 
 from shop.files.csv_table import plain_cell
 from shop.ledger.canonical import canonical
@@ -43,6 +45,19 @@ def table_of(record: bytes) -> bytes:
     for line in lines:
         writer.writerow([plain_cell(line[key]) for key in FIELDS.values()])
     return text.getvalue().encode("utf-8-sig")
+
+
+def keyed(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """What is told by name, every line of it: a name that was there is "name (2)"."""
+    told: dict[str, str] = {}
+    counted: Counter[str] = Counter()
+    for name, words in pairs:
+        key = name
+        while key in told:
+            counted[name] += 1
+            key = f"{name} ({counted[name] + 1})"
+        told[key] = words
+    return told
 
 
 def changes(before: dict[str, str], now: dict[str, str]) -> list[tuple[str, str, str]]:

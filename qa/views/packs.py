@@ -1,6 +1,6 @@
 """Inspection packs: ordered, made beside the server, fetched, tried by their code."""
 
-from functools import partial
+from functools import partial, wraps
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -16,6 +16,7 @@ from qa.actions import pack_remarks as acts
 from qa.actions.packs import order_pack
 from qa.forms.packs import PackForm, RemarkForm
 from qa.queries.packs import lists, reading
+from qa.rules import kept_packs
 from qa.views.papers import answer, plain_name
 from shop import roles
 from shop.ledger import Refused
@@ -86,59 +87,66 @@ def pack(request, number):
     return response
 
 
-def _issued(request, number: int):
-    order = _order(request, number)
-    issued = getattr(order, "issued", None)
-    if issued is None:
-        raise Http404
-    name = plain_name(f"{order.label}-{order.subject}-issue-{order.issue}")
-    return issued, name
+def as_issued(view):
+    """Of a pack whose files are gone there is nothing; one whose files on disk are not
+    those that were issued says so on its page, and gives none of them."""
+
+    @wraps(view)
+    def given(request, number):
+        try:
+            return view(request, number)
+        except FileNotFoundError:
+            raise Http404 from None
+        except Refused as no:
+            messages.error(request, no.message)
+            return redirect("pack", number=number)
+
+    return given
 
 
-@require_GET
-def pack_pdf(request, number):
-    """The bytes as they were issued, for ever."""
-    issued, name = _issued(request, number)
-    path = press.file_of(issued)
-    if not path.is_file():
-        raise Http404
-    return answer(path.read_bytes(), f"{name}.pdf")
-
-
-@require_GET
-def pack_signed_inside(request, number):
-    """The same pages with the shop's signature inside of the file, made on demand."""
-    issued, name = _issued(request, number)
-    path = press.file_of(issued)
-    if not path.is_file():
-        raise Http404
-    return answer(signing.signed_inside(path.read_bytes()), f"{name}-signed.pdf")
-
-
-@require_GET
-def pack_signature(request, number):
-    issued, name = _issued(request, number)
-    try:
-        data = press.signature_of(issued)
-    except FileNotFoundError:
-        raise Http404 from None
-    return answer(data, f"{name}.pdf.p7s", "application/pkcs7-signature")
-
-
-def _read(request, number: int, verb: str):
-    """An issued pack and the part of it that is asked for (?part=J-101)."""
+def _issued(request, number: int, verb: str = "look"):
     order = _order(request, number, verb)
     issued = getattr(order, "issued", None)
     if issued is None:
         raise Http404
     issued.order = order
-    try:
-        return order, issued, reading.read_pack(issued, request.GET.get("part"))
-    except FileNotFoundError:
-        raise Http404 from None
+    name = plain_name(f"{order.label}-{order.subject}-issue-{order.issue}")
+    return issued, name
 
 
 @require_GET
+@as_issued
+def pack_pdf(request, number):
+    """The bytes as they were issued, for ever."""
+    issued, name = _issued(request, number)
+    return answer(kept_packs.pages_of(issued), f"{name}.pdf")
+
+
+@require_GET
+@as_issued
+def pack_signed_inside(request, number):
+    """The same pages with the shop's signature inside of the file, made on demand."""
+    issued, name = _issued(request, number)
+    data = signing.signed_inside(kept_packs.pages_of(issued))
+    return answer(data, f"{name}-signed.pdf")
+
+
+@require_GET
+@as_issued
+def pack_signature(request, number):
+    issued, name = _issued(request, number)
+    data = kept_packs.signature_of(issued)
+    return answer(data, f"{name}.pdf.p7s", "application/pkcs7-signature")
+
+
+def _read(request, number: int, verb: str):
+    """An issued pack and the part of it that is asked for (?part=J-101)."""
+    issued, _name = _issued(request, number, verb)
+    return issued.order, issued, reading.read_pack(issued, request.GET.get("part"))
+
+
+@require_GET
+@as_issued
 def read_pack(request, number):
     """The pack as it was issued, to be read and remarked on at a tablet."""
     order, issued, shown = _read(request, number, "look")
@@ -153,6 +161,7 @@ def read_pack(request, number):
 
 
 @require_http_methods(["GET", "POST"])
+@as_issued
 def remark_on_pack(request, number):
     """A remark against one line (?part=J-101&line=J-101.5G): it becomes an item."""
     order, issued, shown = _read(request, number, "raise nonconformances")
@@ -179,7 +188,7 @@ def take_pack(request, number):
     order = _order(request, number, "issue packs")
     if getattr(order, "issued", None) is None:
         try:
-            press.take(order)
+            press.take(order, by=request.user)
         except Refused as no:
             messages.error(request, no.message)
         except OSError:

@@ -150,7 +150,7 @@ def one(joints: int) -> None:
         used = resource.getrusage(resource.RUSAGE_CHILDREN)
         from qa import press
 
-        issued = press.take(order)
+        issued = press.take(order, by=order.entry.by)
         cpu, mb = used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
         per = 1000 * cpu / issued.pages
         sys.stdout.write(

@@ -11,34 +11,61 @@ import csv
 import hashlib
 import io
 import json
+import os
 import random
 import re
 import subprocess
+import time
+from dataclasses import replace
+from pathlib import Path
 
 import pikepdf
 import pypdf
 import pytest
-from cryptography.hazmat.primitives.serialization import Encoding
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.serialization import Encoding, pkcs7
+from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 from PIL import Image
 
 from qa import press
+from qa.actions.holes import MeasuredHole, record_holes
+from qa.actions.pack_remarks import remark_on_pack
 from qa.actions.packs import order_pack
-from qa.models import IssuedPack, Joint, Nonconformance, PackOrder, PackRemark
-from qa.rules import pack_record
+from qa.actions.raising import raise_by_hand
+from qa.models import (
+    Check,
+    FitPlan,
+    HolePattern,
+    IssuedPack,
+    Joint,
+    Nonconformance,
+    PackOrder,
+    PackRemark,
+    ToolCorrection,
+)
+from qa.paper import pack as paper
+from qa.queries.packs import closing, holes, weights
+from qa.queries.packs.pack import pack_of
+from qa.queries.packs.scope import scope_of
+from qa.rules import kept_packs, pack_record
 from shop.actions.identity import set_identity
 from shop.actions.signatures import sign
+from shop.actions.weights import weigh_part
+from shop.demo.times import grams
 from shop.files import signed_file
 from shop.ledger import Refused, perform, sealer
 from shop.ledger.verify import verify
-from shop.models import Airframe, Part, Person
+from shop.models import Airframe, AirframeType, Part, Person, Position, Pull
 from shop.paper import archival
 from shop.rules import signing as signing_rules
 from shop.serving import authority, certificates, signing
+from shop.wording import states
 from tests.around import by_hand
 from tests.conftest import PASSWORD
 
@@ -54,6 +81,10 @@ def ordered(by="ines", **what) -> PackOrder:
 def printed(order: PackOrder) -> bytes:
     press.print_pack(order)
     return (press.folder_of(order) / "pack.pdf").read_bytes()
+
+
+def file_of(pack: IssuedPack) -> Path:
+    return settings.MEDIA_ROOT / pack.file_name
 
 
 def flat(text: str) -> str:
@@ -240,9 +271,9 @@ def test_an_earlier_issue_stays_and_a_newer_one_tells_what_changed(demo_db):
     first, second = IssuedPack.objects.order_by("order__issue").filter(
         order__subject="MG2-001 J-170"
     )
-    before = press.file_of(first).read_bytes()
+    before = file_of(first).read_bytes()
     assert hashlib.sha256(before).hexdigest() == first.sha256
-    told = " ".join(words_of(press.file_of(second).read_bytes()))
+    told = " ".join(words_of(file_of(second).read_bytes()))
     assert "Changed since issue 1" in told
     changed = told.split("Changed since issue 1")[-1].split("Identity and")[0]
     assert "weight MG-1550-001, finished" in changed and "0.212 kg" in changed
@@ -251,8 +282,8 @@ def test_an_earlier_issue_stays_and_a_newer_one_tells_what_changed(demo_db):
     third = ordered(joint=Joint.objects.get(number="J-170"))
     pdf = printed(third)
     assert "Nothing that this pack tells has changed" in " ".join(words_of(pdf))
-    assert press.take(third).content_digest == second.content_digest
-    assert press.file_of(first).read_bytes() == before
+    assert press.take(third, by=third.entry.by).content_digest == second.content_digest
+    assert file_of(first).read_bytes() == before
 
 
 def test_who_may_not_issue_and_what_cannot_be_issued_are_refused(demo_db):
@@ -267,18 +298,200 @@ def test_who_may_not_issue_and_what_cannot_be_issued_are_refused(demo_db):
     order = ordered(joint=Joint.objects.get(number="J-170"))
     printed(order)
     left = {path: path.read_bytes() for path in press.folder_of(order).iterdir()}
-    press.take(order)
+    press.take(order, by=order.entry.by)
     press.folder_of(order).mkdir()
     for path, data in left.items():
         path.write_bytes(data)
     with pytest.raises(Refused, match="issued already"):
-        press.take(order)
+        press.take(order, by=order.entry.by)
+
+
+def test_a_pack_is_of_nothing_that_is_not_of_the_airframe(demo_db, client):
+    first = Airframe.objects.get(serial="MG2-001")
+    lead = Person.objects.get(username="emil")
+    here = set(first.fit_ups.values_list("part", "surround_part"))
+    here = {key for pair in here for key in pair}
+    here |= set(first.placements.values_list("part", flat=True))
+    elsewhere = Part.objects.exclude(pk__in=here)[0]
+    joint = Joint.objects.exclude(current=None).get(type=first.type, number="J-170")
+    with by_hand():
+        joint.first_line, joint.last_line = 7, 8
+        joint.save()
+    with perform("test/1", by=lead):
+        other = AirframeType.objects.create(code="OTHER", name="Other")
+        bay = Position.objects.create(type=other, code="X", name="X", path="X")
+    before = PackOrder.objects.count()
+    for name, thing, why in (
+        ("part", elsewhere, "neither sits on MG2-001 nor was fitted there"),
+        ("joint", joint, "MG2-001 has no joint J-170"),
+        ("bay", bay, "another type of airframe"),
+    ):
+        with pytest.raises(Refused, match=why) as no:
+            ordered(**{name: thing})
+        assert no.value.field == name
+    client.force_login(lead)
+    said = {"airframe": first.pk, "part": elsewhere.serial, "paper": "a4"}
+    told = client.post(reverse("new_pack"), said).content.decode()
+    assert "neither sits on MG2-001 nor was fitted there" in told
+    assert PackOrder.objects.count() == before
+
+
+def test_a_part_brings_its_open_items_from_another_airframe(demo_db):
+    first = Airframe.objects.get(serial="MG2-001")
+    other = Airframe.objects.exclude(pk=first.pk)[0]
+    part = Part.objects.get(serial="MG-1550-001")
+    item = raise_by_hand(
+        by=Person.objects.get(username="bea"),
+        airframe=other,
+        part=part,
+        title="crack at the hinge",
+    )
+    pack = pack_of(ordered(part=part), (0, ""), 0)
+    named = f"{other.serial} {item.label}"
+    record = json.loads(pack.record)
+    assert named in [one["label"] for one in record["sections"]["nonconformances"]]
+    assert named in record["lines"]
+    assert not any(one.startswith("0 of") for one in pack.claims if "closed" in one)
+    assert "Nothing that is on record" not in " ".join(pack.claims)
+
+
+def test_of_what_is_neither_fitted_nor_placed_nothing_is_claimed(demo_db):
+    kind = Airframe.objects.get(serial="MG2-001").type
+    with perform("test/1", by=Person.objects.get(username="emil")):
+        bay = Position.objects.create(type=kind, code="Z", name="Z", path="Z")
+    claims = " ".join(pack_of(ordered(bay=bay), (0, ""), 0).claims)
+    assert "nothing is claimed of closing" in claims
+    assert "Nothing that is on record" not in claims
+
+
+def test_files_that_were_changed_on_disk_are_not_given_out_and_not_signed(
+    demo_db, client
+):
+    client.force_login(Person.objects.get(username="ines"))
+    pack = IssuedPack.objects.order_by("-pk")[0]
+    number = pack.order.number
+    for name, urls in (
+        (pack.file_name, ("pack_pdf", "pack_signed_inside")),
+        (pack.record_name, ("read_pack", "remark_on_pack")),
+        (pack.signature_name, ("pack_signature",)),
+    ):
+        path = settings.MEDIA_ROOT / name
+        path.write_bytes(path.read_bytes().replace(b"1", b"2", 1))
+        for url in urls:
+            answer = client.get(reverse(url, args=[number]), follow=True)
+            assert answer.redirect_chain and "was changed on disk" in (
+                answer.content.decode()
+            ), url
+    # A newer issue holds nothing against a record that nobody can trust.
+    third = pack_of(ordered(joint=pack.order.joint), (0, ""), 0)
+    assert third.changes.lines == () and "changed on disk" in third.changes.why
+    (settings.MEDIA_ROOT / pack.file_name).unlink()
+    assert client.get(reverse("pack_pdf", args=[number])).status_code == 404
+
+
+def test_only_the_same_record_is_told_to_be_unchanged(demo_db):
+    joint = Joint.objects.get(number="J-170")
+    with by_hand():
+        # In the record, in no line.
+        AirframeType.objects.filter(pk=joint.type_id).update(code="MG2B")
+    pack = pack_of(ordered(joint=joint), (0, ""), 0)
+    assert pack.changes.lines == () and not pack.changes.same
+    told = " ".join(words_of(paper.render(pack, press.FILES)[0]))
+    assert "No line differs; the records differ" in told
+    assert "Nothing that this pack tells has changed" not in told
+
+
+def test_two_weighings_of_a_day_are_two_lines(demo_db):
+    part = Part.objects.get(serial="MG-1550-001")
+    said = {"part": part, "stage": "finished", "scale": "bench scale"}
+    said["by"] = Person.objects.get(username="tomas")
+    joint = Joint.objects.get(number="J-170")
+    before = weights.section(scope_of(ordered(joint=joint))).told
+    for text in ("213", "214"):
+        weigh_part(**said, mass=grams(text), weighed_on=timezone.localdate())
+    told = weights.section(scope_of(ordered(joint=joint))).told
+    new = {name: words for name, words in told.items() if before.get(name) != words}
+    assert sorted(new.values()) == ["0.213 kg", "0.214 kg"]
+    assert pack_record.keyed([("a", "x"), ("a", "y"), ("a (2)", "z")]) == {
+        "a": "x",
+        "a (2)": "y",
+        "a (2) (2)": "z",
+    }
+
+
+def test_what_fails_never_says_that_no_item_was_raised(demo_db):
+    pack = IssuedPack.objects.order_by("pk")[0]
+    pattern = HolePattern.objects.get(number="HP-101")
+    record_holes(
+        by=Person.objects.get(username="bea"),
+        revision=pattern.current,
+        part=Part.objects.get(serial="MG-1210-001"),
+        measured=[MeasuredHole("1", "-40", "0", "5.1")],
+    )
+    scope = scope_of(ordered())
+    lines = [line for one in holes.section(scope).checks for line in one.lines]
+    lines += closing.proven_section(scope).lines
+    failing = [
+        one
+        for one in lines
+        if states.fails(one.state) or one.state == "does_not_conform"
+    ]
+    named = {one.number: one.nonconformance for one in failing}
+    assert {"/" in number for number in named} == {True, False}
+    by = Person.objects.get(username="ines")
+    items = {}
+    for number in named:
+        line = dict.fromkeys(("joint", "station", "requirement"), "")
+        line |= {"name": number, "told": "fails"}
+        remark = remark_on_pack(by=by, pack=pack, line=line, text="not as required")
+        items[number] = remark.item.label
+    scope = scope_of(ordered())
+    lines = [line for one in holes.section(scope).checks for line in one.lines]
+    lines += closing.proven_section(scope).lines
+    now = {one.number: one.nonconformance for one in lines}
+    assert "none raised" not in [*named.values(), *now.values()]
+    for number, label in items.items():
+        assert label in now[number].split(", ")
+
+
+def test_a_remark_on_a_long_line_keeps_as_much_of_its_name_as_there_is_room(demo_db):
+    pack = IssuedPack.objects.order_by("pk")[0]
+    line = dict.fromkeys(("joint", "station", "requirement", "told"), "")
+    line["name"] = f"stands: {'long ' * 60}"
+    by = Person.objects.get(username="ines")
+    remark = remark_on_pack(by=by, pack=pack, line=line, text="is done")
+    remark.refresh_from_db()
+    assert remark.line == line["name"][:200]
+    assert line["name"].strip() in remark.item.note
+
+
+def test_who_did_the_work_of_a_pack_a_plan_or_a_pull_does_not_inspect_it(demo_db):
+    pack = IssuedPack.objects.order_by("-pk")[0]
+    plan = FitPlan.objects.filter(made_cuts__isnull=False)[0]
+    correction = ToolCorrection.objects.all()[0]
+    pull = Pull.objects.filter(demold__isnull=False)[0]
+    at = {"fit_up__joint": pack.order.joint, "fit_up__airframe": pack.order.airframe}
+    for kind, row, did in (
+        ("pack", pack, {one.entry.by for one in Check.objects.filter(**at)}),
+        ("plan", plan, {plan.entry.by, plan.made_cuts.all()[0].entry.by}),
+        ("correction", correction, {correction.entry.by}),
+        ("pull", pull, {pull.demold.entry.by}),
+    ):
+        signable, content = signing_rules.content_of(kind, row.pk)
+        assert did and {one.pk for one in did} <= set(content.doers())
+        for one in did:
+            one.role = "inspector"
+            why = signing_rules.refusal(signable, content, "inspected", one)
+            assert "somebody else signs" in why
+    assert Person.objects.get(username="ines").pk not in (
+        signing_rules.content_of("pack", pack.pk)[1].doers()
+    )
 
 
 def test_the_ledger_names_a_pack_whose_file_was_changed(demo_db):
     assert verify().faults == ()
     pack = IssuedPack.objects.order_by("pk")[0]
-    path = press.file_of(pack)
+    path = file_of(pack)
     path.write_bytes(path.read_bytes()[:-1] + b"x")
     named = f"qa_issuedpack {pack.pk}: its file"
     assert verify().faults == (f"{named} holds another content",)
@@ -288,7 +501,7 @@ def test_its_signature_is_that_of_exactly_these_bytes(demo_db, tmp_path):
     """By another program: openssl."""
     pack = IssuedPack.objects.order_by("pk")[0]
     signature, own = tmp_path / "pack.p7s", tmp_path / "authority.pem"
-    signature.write_bytes(press.signature_of(pack))
+    signature.write_bytes(kept_packs.signature_of(pack))
     certificate = certificates.shop_authority().certificate
     own.write_bytes(certificate.public_bytes(Encoding.PEM))
 
@@ -303,9 +516,9 @@ def test_its_signature_is_that_of_exactly_these_bytes(demo_db, tmp_path):
             check=False,
         ).returncode
 
-    assert tried(press.file_of(pack)) == 0
+    assert tried(file_of(pack)) == 0
     other = tmp_path / "other.pdf"
-    wrong = bytearray(press.file_of(pack).read_bytes())
+    wrong = bytearray(file_of(pack).read_bytes())
     wrong[len(wrong) // 2] ^= 1
     other.write_bytes(wrong)
     assert tried(other) != 0
@@ -420,6 +633,36 @@ def test_an_order_in_the_press_shows_how_far_it_is_and_what_it_left(demo_db, cli
     assert hashlib.sha256(answer.content).hexdigest() == order.issued.sha256
 
 
+def test_a_press_that_died_is_told_and_what_it_left_another_may_issue(demo_db):
+    order = ordered(joint=Joint.objects.get(number="J-170"))
+    printed(order)
+    folder = press.folder_of(order)
+    kept = {path: path.read_bytes() for path in folder.iterdir()}
+    long_ago = time.time() - press.SILENCE - 1
+    (folder / "printed.json").unlink()
+    press._tell(folder, words="drawing", done=10, total=20)
+    assert not press.progress_of(order).failed
+    os.utime(folder / "alive", (long_ago, long_ago))
+    assert press.progress_of(order).failed == "the press was stopped before it was done"
+    for path, data in kept.items():
+        path.write_bytes(data)
+    assert press.progress_of(order).printed
+    ines = Person.objects.get(username="ines")
+    ines.role = "builder"
+    with by_hand():
+        ines.save()
+    order.entry.by.refresh_from_db()
+    with pytest.raises(PermissionDenied):
+        press.take(order, by=order.entry.by)
+    # What lies there is issued only as it was made.
+    (folder / "pack.pdf").write_bytes(b"%PDF-1.7 another")
+    lead = Person.objects.get(username="emil")
+    with pytest.raises(Refused, match="not what the press made"):
+        press.take(order, by=lead)
+    (folder / "pack.pdf").write_bytes(kept[folder / "pack.pdf"])
+    assert press.take(order, by=lead).entry.by == lead
+
+
 def test_what_is_table_and_record_is_made_from_the_same_lines():
     line = dict.fromkeys(pack_record.FIELDS.values(), "") | {"comment": "=1+1"}
     record = pack_record.record_of({"characteristics": [line]})
@@ -468,8 +711,8 @@ def brought(demo_db, tmp_path):
     """An issued pack with its signature beside it, and the authority's certificate."""
     pack = IssuedPack.objects.order_by("pk")[0]
     path = tmp_path / "brought.pdf"
-    path.write_bytes(press.file_of(pack).read_bytes())
-    (tmp_path / "brought.pdf.p7s").write_bytes(press.signature_of(pack))
+    path.write_bytes(file_of(pack).read_bytes())
+    (tmp_path / "brought.pdf.p7s").write_bytes(kept_packs.signature_of(pack))
     own = certificates.shop_authority().certificate
     (tmp_path / "own.pem").write_bytes(own.public_bytes(Encoding.PEM))
     return path
@@ -486,6 +729,44 @@ def test_a_pack_is_checked_without_a_database(brought, tmp_path):
     (tmp_path / "other.pem").write_bytes(foreign.public_bytes(Encoding.PEM))
     code, told = checked(brought, "--certificate", str(tmp_path / "other.pem"))
     assert (code, "neither the one given" in told) == (1, True)
+
+
+def test_only_a_certificate_for_papers_signs_a_pack_for_its_authority(
+    brought, tmp_path
+):
+    """The server's own is by the same authority, and signs nothing."""
+    own, now = certificates.shop_authority(), certificates.utc_now()
+    beside = brought.with_name("brought.pdf.p7s")
+    kept = beside.read_bytes()
+    told = checked(brought)[1]
+    assert told.startswith("Signed by somebody who calls himself ")
+    server = authority.make_server(own, ["localhost"], now)
+
+    def signed_by(who) -> bytes:
+        builder = pkcs7.PKCS7SignatureBuilder().set_data(brought.read_bytes())
+        builder = builder.add_signer(who.certificate, who.key, hashes.SHA256())
+        options = [pkcs7.PKCS7Options.DetachedSignature, pkcs7.PKCS7Options.Binary]
+        return builder.sign(Encoding.DER, options)
+
+    beside.write_bytes(signed_by(server))
+    code, told = checked(brought, "--certificate", str(tmp_path / "own.pem"))
+    assert (code, "not one for signing papers" in told) == (1, True)
+    beside.write_bytes(kept)
+    # An issuer that does not say whether it may issue: nothing can be tried by it.
+    name = authority.common_name("No limits")
+    bare = (authority.start(name, name, own.key.public_key(), now, own.expires)).sign(
+        own.key, hashes.SHA256()
+    )
+    (tmp_path / "bare.pem").write_bytes(bare.public_bytes(Encoding.PEM))
+    issuer = authority.Identity(bare, own.key)
+    beside.write_bytes(signed_by(signing.make_identity(issuer, now)))
+    code, told = checked(brought, "--certificate", str(tmp_path / "bare.pem"))
+    assert (code, "does not say whether it may issue" in told) == (3, True)
+    signer = signed_file.signer_of(brought.read_bytes(), kept)
+    signed_file.require_by(signer, own.certificate)
+    for at in ("2001-01-01 00:00:00+00:00", ""):
+        with pytest.raises(signed_file.ForeignSignature, match="when"):
+            signed_file.require_by(replace(signer, at=at), own.certificate)
 
 
 def test_none_of_200_flipped_bytes_of_a_pack_is_missed(brought):
@@ -559,8 +840,8 @@ def test_a_signature_inside_is_checked_as_well(brought, tmp_path):
 @pytest.mark.parametrize(
     ("content", "why"),
     [
-        (b"", "no signature is inside"),
-        (b"no pdf", "no signature is inside"),
+        (b"", "no signature (.p7s) lies beside it"),
+        (b"no pdf", "Illegal PDF header"),
         (None, "cannot be read"),
     ],
 )
@@ -569,4 +850,4 @@ def test_what_cannot_be_tried_is_bad_input(db, tmp_path, content, why):
     if content is not None:
         path.write_bytes(content)
     code, told = checked(path)
-    assert (code, why in told or "cannot be" in told) == (3, True)
+    assert (code, why in told) == (3, True), told

@@ -9,6 +9,7 @@ from django.db import DatabaseError
 from qa import press
 from qa.actions.packs import order_pack
 from qa.models import Joint, PackOrder
+from qa.rules import kept_packs
 from shop.ledger import Refused, sealer
 from shop.models import Airframe, Person
 from shop.queries.identity import the_shop
@@ -53,10 +54,13 @@ class Command(BaseCommand):
         try:
             press.print_pack(order)
             data = (press.folder_of(order) / "pack.pdf").read_bytes()
-            issued = press.take(order)
+            issued = press.take(order, by=order.entry.by)
             out.write_bytes(data)
             beside = out.with_name(f"{out.name}.p7s")
-            beside.write_bytes(press.signature_of(issued))
+            beside.write_bytes(kept_packs.signature_of(issued))
+        except (Refused, PermissionDenied) as no:
+            why = getattr(no, "message", str(no))
+            raise CommandError(f"{order.label} was not issued: {why}") from None
         except (OSError, DatabaseError) as why:
             raise CommandError(f"{order.label} could not be written: {why}") from why
         self.stdout.write(f"{order.label} issue {order.issue}, {issued.pages} pages")

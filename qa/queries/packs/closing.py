@@ -9,6 +9,7 @@ from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
 from qa.queries.packs.scope import Scope
 from qa.rules.close_out_stands import joint_of
+from qa.rules.pack_record import keyed
 from qa.wording import characteristics as words
 from qa.wording import close_outs
 from shop.wording import states
@@ -34,7 +35,9 @@ class Stands:
 
     @property
     def told(self) -> dict[str, str]:
-        return {f"stands: {line.what}, {line.kind}": line.why for line in self.lines}
+        return keyed(
+            (f"stands: {line.what}, {line.kind}", line.why) for line in self.lines
+        )
 
 
 def standing_section(scope: Scope) -> Stands:
@@ -133,17 +136,18 @@ def proven_section(scope: Scope) -> Proven:
     records = scope.gathered.records
     return Proven(
         tuple(
-            _proven(planned, records, scope.unit)
+            _proven(planned, scope)
             for planned in records.characteristics
             if scope.has(planned.bay.path, {planned.joint_id} - {None})
         )
     )
 
 
-def _proven(planned, records, unit: str) -> Characteristic:
+def _proven(planned, scope: Scope) -> Characteristic:
+    records = scope.gathered.records
     result = records.results.get(planned.pk)
     stale = records.stale.get(result.pk, "") if result else ""
-    found = words.result(planned.quality, result, unit) if result else ""
+    found = words.result(planned.quality, result, scope.unit) if result else ""
     state = states.key_of(result.verdict, result.deviation) if result else ""
     if result is None or state == "":
         state = "not_measured"
@@ -156,6 +160,10 @@ def _proven(planned, records, unit: str) -> Characteristic:
     if stale:
         told = [f"was {found}; {stale}", *told]
         state, found = "stale", ""
+    item = ""
+    if states.fails(state):
+        of = {"part": result.part_id, "joint": planned.joint_id}
+        item = scope.raised(planned.number, planned.number, **of)
     return Characteristic(
         number=planned.number,
         location=planned.joint.number if planned.joint else planned.bay.path,
@@ -165,6 +173,6 @@ def _proven(planned, records, unit: str) -> Characteristic:
         state=state,
         verdict=states.verdict_word(state),
         tooling=result.instrument.code if result and result.instrument else "",
-        nonconformance="none raised" if states.fails(state) else "",
+        nonconformance=item,
         comment="; ".join(filter(None, told)),
     )

@@ -71,12 +71,12 @@ def _check(check: HoleCheck, scope: Scope) -> PackHoles:
         serial=check.part.serial,
         by=f"{check.entry.author}, {local(check.entry.received_at)}",
         unit=scope.unit,
-        lines=tuple(_line(check, row) for row in view.rows),
+        lines=tuple(_line(scope, check, row) for row in view.rows),
         notes=tuple(f"{word}: {told}" for word, told in view.fits) + tuple(view.short),
     )
 
 
-def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
+def _line(scope: Scope, check: HoleCheck, row: holes.HoleRow) -> Characteristic:
     state, now = row.verdict or "not_measured", check.revision.pattern.current
     at = f"at {row.measured}" if row.measured else ""
     size = f", hole {row.found_size}" if row.found_size else ""
@@ -89,8 +89,13 @@ def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
         state, told = "stale", ""
     wanted = f"zone {row.zone} at {row.nominal}"
     wanted += f", hole {row.size}" if row.size else ""
+    number = f"{check.part.serial}/{check.revision.pattern.number}.{row.label}"
+    item = ""
+    if state == "does_not_conform":
+        at_joint = check.revision.pattern.joint_id
+        item = scope.raised(number, row.label, part=check.part_id, joint=at_joint)
     return Characteristic(
-        number=f"{check.part.serial}/{check.revision.pattern.number}.{row.label}",
+        number=number,
         location=row.label,
         designator="position and size" if row.size else "position",
         requirement=wanted,
@@ -98,6 +103,6 @@ def _line(check: HoleCheck, row: holes.HoleRow) -> Characteristic:
         state=state,
         verdict=states.verdict_word(state),
         tooling=check.instrument.code if check.instrument else check.method,
-        nonconformance="none raised" if state == "does_not_conform" else "",
+        nonconformance=item,
         comment="; ".join(filter(None, (at, faults))),
     )

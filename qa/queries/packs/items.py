@@ -57,13 +57,13 @@ class Items:
 
 def section(scope: Scope) -> Items:
     told = item_pages.histories(scope.items)
-    return Items(tuple(_item(one, told[one.pk]) for one in scope.items))
+    return Items(tuple(_item(scope, one, told[one.pk]) for one in scope.items))
 
 
-def _item(item, told) -> PackItem:
+def _item(scope: Scope, item, told) -> PackItem:
     row, standing = item_pages.item_row(item), item.standing
     return PackItem(
-        label=row.label,
+        label=scope.name_of(item),
         title=row.title,
         kind=str(row.kind_label),
         state=str(row.state),

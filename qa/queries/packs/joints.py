@@ -287,7 +287,8 @@ def _requirement(scope: Scope, draft: Draft, line: dict, value) -> str:
 def _nonconformance(scope, line, kind, label, draft, key) -> str:
     """The item of what does not conform; where nobody raised it, it says so."""
     if line["left_by"]:
-        return next(x.label for x in scope.items if x.pk == line["left_by"])
+        item = next(x for x in scope.items if x.pk == line["left_by"])
+        return scope.name_of(item)
     if not states.fails(key):
         return ""
     joint = draft.state.joint.pk

@@ -24,7 +24,8 @@ from qa.queries.packs import (
 )
 from qa.queries.packs.joints import Characteristic, Joints
 from qa.queries.packs.scope import Scope, scope_of
-from qa.rules import pack_record
+from qa.rules import kept_packs, pack_record
+from shop.ledger import Refused
 from shop.queries.identity import the_shop
 from shop.wording import states
 
@@ -62,12 +63,15 @@ class Summary:
 
 @dataclass(frozen=True)
 class Changes:
-    """What a newer issue tells otherwise than the one before it."""
+    """What a newer issue tells otherwise than the one before it: `same` where the
+    records are the same, `why` where they could not be compared line by line."""
 
     label: str
     issue: int
     at: str
     lines: tuple[tuple[str, str, str], ...]
+    same: bool
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -113,7 +117,7 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     """Everything that a pack tells, read at one moment; `head` covers it."""
     scope = scope_of(order)
     sections = tuple(section(scope) for section in SECTIONS)
-    told = {k: v for one in sections for k, v in one.told.items()}
+    told = pack_record.keyed(x for one in sections for x in one.told.items())
     found = next(one for one in sections if isinstance(one, Joints))
     claims = claims_of(scope, found, sections)
     record = pack_record.record_of(_content(scope, sections, claims, told))
@@ -139,7 +143,7 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
         counts=_counts(found),
         summary=tuple(_summary(one) for one in found.joints),
         sections=sections,
-        changes=_changes(order, told),
+        changes=_changes(order, told, digest),
         record=record,
         digest=digest,
         table=pack_record.table_of(record),
@@ -241,20 +245,28 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
         f"{'is' if count == 1 else 'are'} not closed."
     )
     left = next(len(x.lines) for x in sections if isinstance(x, closing.Stands))
-    told.append(
-        f"{left} {_plural('thing', left)} still "
-        f"{'stands' if left == 1 else 'stand'} between this and closed."
-        if left
-        else "Nothing that is on record stands between this and closed."
-    )
+    told.append(_standing(scope, left, count))
     return tuple(told)
+
+
+def _standing(scope: Scope, left: int, items_open: int) -> str:
+    """What stands between it and closed; nothing is told to be closed that is not
+    there, or that has an open item."""
+    if left:
+        stand = "stands" if left == 1 else "stand"
+        return f"{left} {_plural('thing', left)} still {stand} between this and closed."
+    if items_open:
+        return "Its open nonconformances stand between this and closed."
+    if scope.empty:
+        return "Nothing of it is fitted or placed here: nothing is claimed of closing."
+    return "Nothing that is on record stands between this and closed."
 
 
 def _plural(word: str, number: int) -> str:
     return word if number == 1 else f"{word}s"
 
 
-def _changes(order: PackOrder, told: dict[str, str]) -> Changes | None:
+def _changes(order: PackOrder, told: dict[str, str], digest: str) -> Changes | None:
     """What differs from the newest earlier issue of the same; None for the first."""
     before = (
         IssuedPack.objects.filter(
@@ -266,16 +278,17 @@ def _changes(order: PackOrder, told: dict[str, str]) -> Changes | None:
     )
     if before is None:
         return None
-    record = json.loads(record_file(before).read_bytes())
+    lines, why = (), ""
+    try:
+        record = json.loads(kept_packs.record_of(before))
+        lines = tuple(pack_record.changes(record["lines"], told))
+    except (Refused, OSError) as no:
+        why = getattr(no, "message", "") or "The record of that issue is gone from disk"
     return Changes(
         label=before.order.label,
         issue=before.order.issue,
         at=local(before.order.entry.received_at),
-        lines=tuple(pack_record.changes(record["lines"], told)),
+        lines=lines,
+        same=before.content_digest == digest,
+        why=why,
     )
-
-
-def record_file(pack: IssuedPack):
-    """Where what a pack tells is kept."""
-    digest = pack.content_digest
-    return settings.MEDIA_ROOT / digest[:2] / f"{digest}.json"

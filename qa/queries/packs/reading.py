@@ -4,8 +4,10 @@ import json
 from dataclasses import dataclass, field
 
 from qa.models import IssuedPack, PackRemark
-from qa.queries.packs.pack import record_file
+from qa.rules import kept_packs
 
+# As much of the name of a line as a remark keeps.
+LINE = PackRemark._meta.get_field("line").max_length
 # Lines that belong to no joint.
 REST = ""
 WHOLE = "the pack whole"
@@ -59,8 +61,10 @@ class ReadPack:
 
 
 def read_pack(pack: IssuedPack, part: str | None = None) -> ReadPack:
-    """A part of the kept record; the first where none is named, or one not there."""
-    record = json.loads(record_file(pack).read_bytes())
+    """A part of the kept record; the first where none is named, or one not there.
+
+    Raises Refused where what is kept is not what was issued."""
+    record = json.loads(kept_packs.record_of(pack))
     joints = record["sections"]["joints"]
     parts = [(one["joint"], f"{one['joint']} {one['name']}") for one in joints]
     parts.append((REST, "everything else"))
@@ -120,10 +124,10 @@ def _judged(one: dict, joint: str, remarks) -> ReadLine:
         verdict=one["verdict"],
         nonconformance=one["nonconformance"],
         comment=one["comment"],
-        remarks=tuple(remarks.get(one["number"], ())),
+        remarks=tuple(remarks.get(one["number"][:LINE], ())),
     )
 
 
 def _plain(name: str, told: str, remarks) -> ReadLine:
-    has = tuple(remarks.get(name, ()))
+    has = tuple(remarks.get(name[:LINE], ()))
     return ReadLine(name, "", "", "", told, "", "", "", "", has)

@@ -5,13 +5,23 @@ from functools import cached_property
 
 from django.db.models import Q
 
-from qa.models import Check, Nonconformance, OfferedJoint, PackOrder
+from qa.models import (
+    Check,
+    Nonconformance,
+    OfferedJoint,
+    PackOrder,
+    PackRemark,
+    State,
+)
 from qa.queries.nonconformances import item_pages
 from qa.rules import acceptance, close_out_records, close_out_stands, offering
 from qa.rules.acceptance import Standing
 from qa.rules.offering import Draft
 from shop.models import Part, Placement
 from shop.queries.identity import the_shop
+
+# As much of the name of a line as a remark keeps.
+LINE = PackRemark._meta.get_field("line").max_length
 
 
 @dataclass
@@ -125,15 +135,61 @@ class Scope:
 
     @cached_property
     def items(self) -> list[Nonconformance]:
+        """Those of this airframe, then those of its part that were raised on another
+        and are not closed: they come with it."""
         rows = Nonconformance.objects.select_related(*item_pages.RELATED)
-        rows = rows.filter(airframe=self.airframe).order_by("number")
+        rows = rows.order_by("airframe__serial", "number")
+        here = rows.filter(airframe=self.airframe)
         if self.whole:
-            return list(rows)
+            return list(here)
         joints = [draft.state.joint.pk for draft in self.drafts]
         at = Q(joint__in=joints)
         if not self.order.joint_id:
             at |= Q(part__in=self._own)
-        return list(rows.filter(at))
+        if not self.order.part_id:
+            return list(here.filter(at))
+        brought = rows.filter(part=self.order.part_id).exclude(airframe=self.airframe)
+        open_ones = brought.exclude(standing__state=State.CLOSED)
+        return [*here.filter(at), *open_ones]
+
+    @property
+    def empty(self) -> bool:
+        """Whether no joint and no part of it is here: nothing can be said to stand."""
+        return not (self.drafts or self.never or self.sitting)
+
+    def name_of(self, item: Nonconformance) -> str:
+        """The number of an item, with its airframe where that is another."""
+        if item.airframe_id == self.airframe.pk:
+            return item.label
+        return f"{item.airframe.serial} {item.label}"
+
+    @cached_property
+    def _remarked(self) -> dict[str, set[int]]:
+        """Keys of the items that a remark on a line of a pack became, by that line."""
+        found: dict[str, set[int]] = {}
+        rows = PackRemark.objects.filter(pack__order__airframe=self.airframe)
+        for line, item in rows.values_list("line", "item"):
+            found.setdefault(line, set()).add(item)
+        return found
+
+    def raised(self, line: str, label: str, *, part=None, joint=None) -> str:
+        """The items that are not closed of a line that fails: raised by a remark on it,
+        or at its joint or part with its label among the stations. Where those may have
+        one that says it in words, it leads there; "" where they have none."""
+        remarked = self._remarked.get(line[:LINE], set())
+        near = [
+            item
+            for item in self.items
+            if item.standing.state != State.CLOSED
+            and (
+                item.pk in remarked
+                or (part and item.part_id == part)
+                or (joint and item.joint_id == joint)
+            )
+        ]
+        found = [x for x in near if x.pk in remarked or label in x.stations]
+        told = ", ".join(map(self.name_of, found))
+        return told or ("see nonconformances" if near else "")
 
 
 def scope_of(order: PackOrder) -> Scope:

@@ -6,6 +6,7 @@ from qa.models import IssuedPack
 from qa.queries.issue import Signature, local
 from qa.queries.packs.genealogy import edges_of
 from qa.queries.packs.scope import Scope
+from qa.rules.pack_record import keyed
 from shop.models import PlyLaid
 from shop.queries.signatures import signed_of
 
@@ -36,10 +37,10 @@ class Signed:
 
     @property
     def told(self) -> dict[str, str]:
-        return {
-            f"signature {one.what}, {one.at}": f"{one.meaning}, {one.holds}"
+        return keyed(
+            (f"signature {one.what}, {one.by}, {one.at}", f"{one.meaning}, {one.holds}")
             for one in self.lines
-        }
+        )
 
 
 BOXES = (

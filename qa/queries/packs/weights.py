@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from qa.queries.packs.scope import Scope
+from qa.rules.pack_record import keyed
 from shop.models import Weighing
 from shop.numeric.units import MG_PER_KG, NM_PER
 from shop.queries.weights import balance_page
@@ -39,12 +40,16 @@ class Weights:
 
     @property
     def told(self) -> dict[str, str]:
-        found = {f"weight {one}": "never weighed" for one in self.never}
-        found |= {
-            f"weight {one.serial}, {one.stage}": f"{one.mass}, {one.day}"
-            for one in self.lines
-        }
-        return found | {f"airframe, {what}": told for what, told in self.total}
+        return keyed(
+            [
+                *((f"weight {one}", "never weighed") for one in self.never),
+                *(
+                    (f"weight {one.serial}, {one.stage}, {one.day}", one.mass)
+                    for one in self.lines
+                ),
+                *((f"airframe, {what}", told) for what, told in self.total),
+            ]
+        )
 
 
 def section(scope: Scope) -> Weights:

@@ -4,13 +4,10 @@ import { beginAfter, record, workOf } from "../state/next_work.js";
 import { stamp } from "./dom.js";
 import { sign } from "./map.js";
 
-function put({ work, note }, { json, etag, done, problem }) {
-  note.textContent = (done ? done.problem : problem)?.message ?? "";
-  if (!json || etag === work.dataset.shown) return;
-  // Made by our own server, which escapes what people wrote.
-  work.innerHTML = json.html;
-  work.dataset.shown = etag;
-  for (const at of work.querySelectorAll("[data-sign]")) at.prepend(sign(at.dataset.sign));
+// Made by our own server, which escapes what people wrote.
+function put(into, html) {
+  into.innerHTML = html;
+  for (const at of into.querySelectorAll("[data-sign]")) at.prepend(sign(at.dataset.sign));
 }
 
 function paintRow(row, item, words) {
@@ -20,26 +17,25 @@ function paintRow(row, item, words) {
 }
 
 export async function openNext(tablet, check) {
-  let work, items;
+  let work, items, shown;
   const ui = stamp("next", { walk, by, record: keep, again });
-  const now = ui.node.dataset;
   ui.back.href = `/tablet/check/${check}`;
 
   async function look(ask) {
-    const { state } = now;
-    const found = await workOf(tablet, check, ask);
-    // What is gone through does not change under a hand, and what was recorded meanwhile stands.
-    if (!found.done && (now.state === "walk" || now.state !== state)) return;
-    work = { ...work, ...found };
-    const { done } = found;
-    put(ui, work);
+    work = { ...work, ...(await workOf(tablet, check, ask)) };
+    const { json, etag, done } = work;
+    // What is gone through does not change under a hand.
+    if (ui.node.dataset.state === "walk" && !done) return;
+    if (json && etag !== shown) put(ui.work, json.html);
+    shown = etag;
     if (done) fill(done.body.said.items, "done");
-    else now.state = "";
+    else ui.node.dataset.state = "";
+    ui.note.textContent = (done ?? work).problem?.message ?? "";
   }
 
   function fill(those, state) {
     items = those;
-    now.state = state;
+    ui.node.dataset.state = state;
     ui.work.querySelectorAll("[data-step]").forEach(tell);
   }
 
@@ -64,8 +60,9 @@ export async function openNext(tablet, check) {
 
   async function keep() {
     const { note, moved, more } = ui.form.elements;
+    const { form, plan } = work.json;
     if (!ui.form.reportValidity()) return;
-    await record(tablet, work, { check, items, note: note.value, moved: moved.checked, more: more.checked });
+    await record(tablet, form, { check, plan, items, note: note.value, moved: moved.checked, more: more.checked });
     await look();
     ui.title.focus();
   }
