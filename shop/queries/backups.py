@@ -28,8 +28,12 @@ class Attempt:
     acts: int
 
     @property
-    def is_good(self) -> bool:
+    def was_made(self) -> bool:
         return not self.problem
+
+    @property
+    def is_good(self) -> bool:
+        return self.was_made and not self.faults
 
 
 def plan_now() -> BackupPlan:
@@ -40,9 +44,18 @@ def plan_now() -> BackupPlan:
 def attempts(most: int = SHOWN) -> list[Attempt]:
     """Return the last backups on record, the newest first."""
     rows = Entry.objects.filter(form=MADE).order_by("-id")
-    return [
-        _attempt(*row) for row in rows.values_list("id", "received_at", "body")[:most]
-    ]
+    rows = rows.values_list("id", "received_at", "body")[:most]
+    return [_attempt(*row) for row in rows]
+
+
+def of_plan(plan: BackupPlan, past: list[Attempt]) -> list[Attempt]:
+    """Those that went where the shop wants them: one made elsewhere by hand is not what
+    it counts on."""
+    return [attempt for attempt in past if attempt.place == plan.place]
+
+
+def last_good(past: list[Attempt]) -> Attempt | None:
+    return next((attempt for attempt in past if attempt.is_good), None)
 
 
 def _attempt(number: int, at: datetime, body: str) -> Attempt:
@@ -71,16 +84,16 @@ def is_due(plan: BackupPlan, now: datetime | None = None) -> bool:
     if not plan.place:
         return False
     now = now or timezone.now()
-    past = attempts(10)
+    past = of_plan(plan, attempts())
     last = past[0] if past else None
-    good = next((attempt for attempt in past if attempt.is_good), None)
+    made = next((attempt for attempt in past if attempt.was_made), None)
     if last is None or last.at < plan.entry.received_at:
         return True
     if now - last.at < TRY_AGAIN:
         return False
-    if not last.is_good or last.at < _last_slot(plan.hour, now):
+    if not last.was_made or last.at < _last_slot(plan.hour, now):
         return True
-    return acts_since(good, plan.busy_acts) >= plan.busy_acts
+    return acts_since(made, plan.busy_acts) >= plan.busy_acts
 
 
 def _last_slot(hour: int, now: datetime) -> datetime:
@@ -105,13 +118,13 @@ def concern(now: datetime | None = None) -> Concern | None:
     plan = plan_now()
     if not plan.place:
         return Concern("none")
-    past = attempts(SHOWN)
-    good = next((attempt for attempt in past if attempt.is_good), None)
+    past = of_plan(plan, attempts())
+    good = last_good(past)
+    at = good and good.at
     if past and past[0].problem:
-        return Concern("failed", good and good.at, past[0].problem)
-    if good is None:
-        # Said just now where to: the first is about to be made.
-        return Concern("old") if now - plan.entry.received_at > OLD else None
-    if now - good.at > OLD:
-        return Concern("old", good.at)
-    return Concern("faults", good.at) if good.faults else None
+        return Concern("failed", at, past[0].problem)
+    if past and past[0].faults:
+        return Concern("faults", at)
+    # Said just now where to: the first is about to be made.
+    since = at or plan.entry.received_at
+    return Concern("old", at) if now - since > OLD else None

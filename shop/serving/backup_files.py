@@ -26,6 +26,8 @@ MANIFEST = "manifest.json"
 FILES = "files"
 NAME = re.compile(r"backup-(\d{8}T\d{6}Z)(-\d+)?")
 STAMP = "%Y%m%dT%H%M%SZ"
+# How a file that is kept by its content is named; nothing else is copied or removed.
+CONTENT = re.compile(r"([0-9a-f]{2})/(\1[0-9a-f]{62})\.[a-z0-9]+")
 
 
 class NoBackup(Exception):
@@ -83,7 +85,10 @@ def read_manifest(folder: Path) -> Manifest:
         raise NoBackup(f"{path} is of the format {known}.")
     if hashlib.sha256(canonical(said).encode()).hexdigest() != digest:
         raise NoBackup(f"{path} was changed since it was written.")
-    return Manifest(**said)
+    manifest = Manifest(**said)
+    if odd := [name for name, *_ in manifest.files if not CONTENT.fullmatch(name)]:
+        raise NoBackup(f"{path} names a file that is none of ours: {odd[0]!r}.")
+    return manifest
 
 
 @dataclass(frozen=True)
@@ -136,12 +141,30 @@ def file_digest(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def keep_file(source: Path, target: Path) -> tuple[int, str]:
-    """Copy a file durably, read once; return its size and digest."""
-    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+def content_of(name: str) -> str:
+    """The digest that a file says by its name to have."""
+    return CONTENT.fullmatch(name)[2]
+
+
+def is_whole(path: Path, digest: str) -> bool:
+    """Whether a file is there and holds what its name says."""
+    try:
+        return file_digest(path) == digest
+    except OSError:
+        return False
+
+
+def keep_file(source: Path, target: Path, digest: str) -> bool:
+    """Copy a file durably if it holds what it should; say whether it does.
+
+    What does not is not copied: the target may be the only good one there is.
+    """
     data = source.read_bytes()
+    if hashlib.sha256(data).hexdigest() != digest:
+        return False
+    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     write_durably(target, data)
-    return len(data), hashlib.sha256(data).hexdigest()
+    return True
 
 
 def remove(backup: Backup) -> None:

@@ -25,12 +25,15 @@ from shop.secret import private_folder
 
 from . import table_copies
 from .backup_files import (
+    CONTENT,
     DATABASE,
     FILES,
     Backup,
     Manifest,
+    content_of,
     every_backup,
     file_digest,
+    is_whole,
     keep_file,
     remove,
     stamp,
@@ -41,6 +44,7 @@ from .backup_files import (
 OURS = ("shop", "qa")
 COPY = "backup"
 LOCK = "making.lock"
+MAKING = ".making-"
 
 
 class CannotBackUp(Exception):
@@ -88,30 +92,43 @@ def records_in(database: dict, files: Path) -> Iterator[None]:
 # ---------------------------------------------------------------- making one
 
 
-def make(place: Path, *, now: datetime | None = None) -> Backup:
+def make(
+    place: Path,
+    *,
+    rule: tuple[int, int, int] | None = None,
+    now: datetime | None = None,
+) -> Backup:
     """Write a backup beside people who save, check it, and return it.
 
     Until all of it is on disk and was read back it does not count as one. What does
-    not hold in the records is said in its manifest; it is kept all the same. Raises
-    CannotBackUp.
+    not hold in the records is said in its manifest; it is kept all the same. rule: what
+    is kept of those before it. Raises CannotBackUp.
     """
     try:
-        refuse_inside_home(place)
+        refuse_useless(place)
         private_folder(place)
         with _alone(place):
-            return _make(place, now or datetime.now(UTC))
-    except (OSError, sqlite3.Error) as why:
+            made = _make(place, now or datetime.now(UTC))
+            if rule:
+                _tidy(place, rule)
+            return made
+    except (OSError, sqlite3.Error, table_copies.NotEqual) as why:
         words = getattr(why, "strerror", None) or why
         raise CannotBackUp(f"No backup in {place}: {words}.") from None
 
 
-def refuse_inside_home(place: Path) -> None:
-    """A copy on the same disk, in the same folder, is lost with what it copies."""
+def refuse_useless(place: Path) -> None:
+    """Raise CannotBackUp for a folder of the records, or of somebody else's things."""
+    # A copy in the same folder, on the same disk, is lost with what it copies.
     if place.resolve().is_relative_to(settings.HOME):
         raise CannotBackUp(
             f"{place} lies inside of {settings.HOME}, which it would copy: name a "
             "folder on another disk."
         )
+    if not place.is_dir() or (place / LOCK).exists() or whole_backups(place):
+        return
+    if any(place.iterdir()):
+        raise CannotBackUp(f"{place} holds other things: name an empty folder.")
 
 
 @contextlib.contextmanager
@@ -125,6 +142,8 @@ def _alone(place: Path):
 def is_being_made(place: Path) -> bool:
     """Whether somebody makes one there at this moment."""
     try:
+        if not any(place.glob(f"{MAKING}*")):
+            return False
         with (place / LOCK).open("r+b") as file:
             return not try_lock(file)
     except OSError:
@@ -132,13 +151,18 @@ def is_being_made(place: Path) -> bool:
 
 
 def _make(place: Path, now: datetime) -> Backup:
-    with tempfile.TemporaryDirectory(prefix=".making-", dir=place) as part:
+    for cut_off in place.glob(f"{MAKING}*"):
+        shutil.rmtree(cut_off, ignore_errors=True)
+    store = place / FILES
+    with tempfile.TemporaryDirectory(prefix=MAKING, dir=place) as part:
         folder = Path(part) / "whole"
         folder.mkdir(mode=0o700)
         _copy_database(folder / DATABASE)
         # Files come first, acts that name them after: all that the copy names is here.
-        files = _keep_files(settings.MEDIA_ROOT, place)
-        manifest = _examine(folder / DATABASE, place / FILES, files, now)
+        files = _keep_files(settings.MEDIA_ROOT, store)
+        manifest = _examine(folder / DATABASE, store, files, now)
+        if manifest.faults and _heal(settings.MEDIA_ROOT, store, files):
+            manifest = _examine(folder / DATABASE, store, files, now)
         write_manifest(folder, manifest)
         target = _free_name(place, stamp(now))
         os.replace(folder, target)
@@ -169,29 +193,42 @@ def _copy_database(target: Path) -> None:
         ):
             here.backup(there)
             there.execute("PRAGMA journal_mode=DELETE")
+            # The key of a session is all that it takes to be that person.
+            there.execute("PRAGMA secure_delete=ON")
+            there.execute("DELETE FROM django_session")
+            there.commit()
     with target.open("rb") as file:
         os.fsync(file.fileno())
 
 
-def _keep_files(source: Path, place: Path) -> list[list]:
-    """Copy what the store lacks; return path, size and digest of all there are.
+def _keep_files(source: Path, store: Path) -> list[list]:
+    """Copy what the store lacks; return path, size and digest of all that it has.
 
-    A file never changes once it is there. One that is in the store was read when it was
-    copied, and is read again by `backup --check`.
+    What is in the store is never written over but by what its name says: a picture that
+    was damaged at home must not take the place of the good one.
     """
-    store, before = place / FILES, {}
-    for newest in whole_backups(place)[:1]:
-        before = {name: (size, digest) for name, size, digest in newest.manifest.files}
     kept = []
     for path in sorted(source.rglob("*")) if source.is_dir() else ():
-        name = path.relative_to(source)
-        if not path.is_file() or name.parts[0].startswith("."):
+        name = path.relative_to(source).as_posix()
+        if not CONTENT.fullmatch(name):
             continue
-        size, digest = before.get(name.as_posix(), (None, ""))
-        if size != path.stat().st_size or not (store / name).is_file():
-            size, digest = keep_file(path, store / name)
-        kept.append([name.as_posix(), size, digest])
+        target, digest = store / name, content_of(name)
+        # One that went meanwhile is named by no act.
+        with contextlib.suppress(FileNotFoundError):
+            same = target.is_file() and target.stat().st_size == path.stat().st_size
+            if same or keep_file(path, target, digest) or is_whole(target, digest):
+                kept.append([name, target.stat().st_size, digest])
     return kept
+
+
+def _heal(source: Path, store: Path, files: list[list]) -> bool:
+    """Write again what was damaged in the store; say whether anything was."""
+    healed = False
+    for name, _size, digest in files:
+        if not is_whole(store / name, digest):
+            with contextlib.suppress(OSError):
+                healed |= keep_file(source / name, store / name, digest)
+    return healed
 
 
 def _examine(database: Path, store: Path, files: list, now: datetime) -> Manifest:
@@ -270,8 +307,8 @@ def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
     look("the files")
     for name, size, digest in manifest.files:
         found += _fault_of_file(backup.store / name, size, digest)
-    look("the ledger")
-    if not _is_of_another_release(manifest):
+    if not is_of_another_release(manifest):
+        look("the ledger")
         with records_in(of_file(backup.database, read_only=True), backup.store):
             try:
                 report = _verified()
@@ -292,7 +329,7 @@ def _fault_of_file(path: Path, size: int, digest: str) -> list[str]:
     return [f"{path} is not what was written"]
 
 
-def _is_of_another_release(manifest: Manifest) -> bool:
+def is_of_another_release(manifest: Manifest) -> bool:
     """Whether its tables are others than those that this version works with."""
     known = MigrationLoader(None).disk_migrations
     ours = {key for key in known if key[0] in OURS}
@@ -326,23 +363,16 @@ DAY = timedelta(hours=24)
 PERIODS = ("%Y-%m-%d", "%G-%V", "%Y-%m")
 
 
-def tidy(place: Path, rule: tuple[int, int, int]) -> list[Path]:
-    """Remove what no rule keeps, and files that no backup names; return the folders."""
-    with _alone(place):
-        gone = outlived(whole_backups(place), rule)
-        for backup in gone:
-            remove(backup)
-        for part in place.glob(".making-*"):
-            shutil.rmtree(part, ignore_errors=True)
-        left = every_backup(place)
-        # One that cannot be read may name any of the files.
-        if gone and all(isinstance(one, Backup) for one in left):
-            _drop_unnamed(place, left)
-    return [backup.folder for backup in gone]
-
-
-def _drop_unnamed(place: Path, backups: list[Backup]) -> None:
-    named = {name for one in backups for name, *_ in one.manifest.files}
-    for path in (place / FILES).rglob("*"):
-        if path.is_file() and path.relative_to(place / FILES).as_posix() not in named:
-            path.unlink()
+def _tidy(place: Path, rule: tuple[int, int, int]) -> None:
+    """Remove what no rule keeps, and files of ours that no backup names."""
+    gone = outlived(whole_backups(place), rule)
+    for backup in gone:
+        remove(backup)
+    left = every_backup(place)
+    # One that cannot be read may name any of the files.
+    if gone and all(isinstance(one, Backup) for one in left):
+        named = {name for one in left for name, *_ in one.manifest.files}
+        for path in (place / FILES).glob("*/*"):
+            name = path.relative_to(place / FILES).as_posix()
+            if CONTENT.fullmatch(name) and name not in named:
+                path.unlink()

@@ -10,7 +10,7 @@ import threading
 from datetime import timedelta
 
 from django.conf import settings
-from django.db import DatabaseError, close_old_connections, connection
+from django.db import close_old_connections, connection
 
 from shop.models import BackupPlan
 from shop.queries.backups import is_due, plan_now
@@ -37,6 +37,7 @@ def make_one(plan: BackupPlan) -> None:
             stderr=subprocess.PIPE,
             stdin=subprocess.DEVNULL,
             text=True,
+            errors="replace",
         )
         if hasattr(os, "setpriority"):
             with contextlib.suppress(OSError):
@@ -48,12 +49,14 @@ def make_one(plan: BackupPlan) -> None:
         return record_backup(place=plan.place, problem="It took too long.")
     except OSError as why:
         return record_backup(place=plan.place, problem=str(why))
-    if process.returncode:
+    try:
+        said = json.loads(out.splitlines()[-1]) if process.returncode == 0 else None
+    except (IndexError, ValueError):
+        said = None
+    if said is None:
         words = told.strip().splitlines()[-1:] or ["It ended without a word."]
-        return record_backup(
-            place=plan.place, problem=words[0].removeprefix("CommandError: ")
-        )
-    return record_backup(place=plan.place, **json.loads(out.splitlines()[-1]))
+        said = {"problem": words[0].removeprefix("CommandError: ")}
+    return record_backup(place=plan.place, **said)
 
 
 class Nightly(threading.Thread):
@@ -79,8 +82,9 @@ class Nightly(threading.Thread):
                 plan = plan_now()
                 if plan.place and (wished or is_due(plan)):
                     make_one(plan)
-            except DatabaseError:
-                log.exception("a backup was due; the database could not be asked")
+            except Exception:
+                # Whatever it was: tomorrow night there is to be one.
+                log.exception("a backup was due and went wrong")
         connection.close()
 
     def ask(self) -> None:

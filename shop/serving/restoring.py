@@ -12,16 +12,20 @@ from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.db import connection, connections
+from django.db.migrations.loader import MigrationLoader
 
+from shop.atomic_files import sync_folder
 from shop.ledger.verify import verify
 from shop.models import Entry, Incarnation
 
-from . import table_copies
+from . import server, table_copies
 from .backup_files import Backup, NoBackup, keep_file, open_backup
 from .backups import COPY, faults_of, of_file, opened_as, records_in, told_of
-from .database import holds_data, keep_private, refuse_later
+from .database import LaterVersion, holds_data, keep_private, refuse_later
 
 RESTORED = "restored"
+# What is being made of it lies beside the records until it holds.
+PARTS = ("restoring.sqlite3", "restoring-files")
 
 
 class CannotRestore(Exception):
@@ -40,27 +44,47 @@ class Restored:
 def restore(source: Path, *, despite: bool, say: Callable[[str], None]) -> Restored:
     """Make a backup, or a plain copy of a database file, the records of this home.
 
-    The home must hold nothing. despite: also where something in it does not hold, or
-    where it is a plain copy. Nothing is changed where it raises CannotRestore.
+    The home must hold nothing, and nobody may work on it. despite: also where something
+    does not hold, or where it is a plain copy. Nothing stays behind where it raises
+    CannotRestore.
     """
-    refuse_full_home()
     try:
-        if source.is_file():
-            if not despite:
-                raise CannotRestore(plain_copy_words(source))
-            return _restore(source, None, say)
-        backup = open_backup(source)
-    except NoBackup as why:
+        with server.hold_home(settings.HOME):
+            refuse_full_home()
+            if source.is_file():
+                if not despite:
+                    raise CannotRestore(plain_copy_words(source))
+                return _restore(source, None, despite, say)
+            return _restore_backup(open_backup(source), despite, say)
+    except (NoBackup, server.CannotServe, LaterVersion) as why:
         raise CannotRestore(str(why)) from None
+    except table_copies.NotEqual as why:
+        raise CannotRestore(f"It did not arrive as it was: {why}.") from None
+    except OSError as why:
+        raise CannotRestore(f"Nothing was restored: {why.strerror}.") from None
+
+
+def _restore_backup(backup: Backup, despite: bool, say) -> Restored:
+    known = set(MigrationLoader(None).disk_migrations)
+    if unknown := sorted({tuple(key) for key in backup.manifest.migrations} - known):
+        app, name = unknown[-1]
+        raise CannotRestore(
+            f"It is of a later release: it has the change {app} {name}, which this "
+            "version does not know. Restore it with that version."
+        )
     say(f"Checking {backup.folder} …")
     faults = faults_of(backup, lambda what: say(f"  {what}"))
     if faults and not despite:
-        told = "\n".join(f"  {fault}" for fault in faults)
-        raise CannotRestore(
-            f"It does not hold:\n{told}\nTake another backup, or restore what there is "
-            "with --despite-faults."
-        )
-    return _restore(backup.database, backup, say)
+        raise CannotRestore(_with_faults("It does not hold", faults))
+    return _restore(backup.database, backup, despite, say)
+
+
+def _with_faults(words: str, faults: list[str]) -> str:
+    told = "\n".join(f"  {fault}" for fault in faults)
+    return (
+        f"{words}:\n{told}\nTake another backup, or restore what there is with "
+        "--despite-faults."
+    )
 
 
 def refuse_full_home() -> None:
@@ -103,34 +127,47 @@ def plain_copy_words(path: Path) -> str:
     )
 
 
-def _restore(database: Path, backup: Backup | None, say) -> Restored:
-    home = Path(settings.HOME)
-    part = home / "restoring.sqlite3"
+def _restore(database: Path, backup: Backup | None, despite, say) -> Restored:
+    part, files = (Path(settings.HOME) / name for name in PARTS)
     with contextlib.ExitStack() as ends:
-        ends.callback(_drop, part)
-        _drop(part)
+        ends.callback(_drop_parts)
+        _drop_parts()
+        files.mkdir(mode=0o700)
         _copy_with_log(database, part)
         say("Restoring the files …")
-        faults = _restore_files(backup) if backup else []
-        with records_in(of_file(part), settings.MEDIA_ROOT):
+        faults = _restore_files(backup, files) if backup else []
+        with records_in(of_file(part), files):
             say("Checking what came …")
             faults += _become_ours(faults)
+            if faults and not despite:
+                raise CannotRestore(_with_faults("What came does not hold", faults))
             entry = Entry.objects.select_related("by").order_by("-pk").first()
             told = Restored(Entry.objects.count(), told_of(entry), faults)
-        if connection.vendor == "sqlite":
-            connection.close()
-            os.replace(part, connection.settings_dict["NAME"])
-            keep_private()
-        else:
-            say("Copying into PostgreSQL …")
-            with opened_as(COPY, of_file(part)):
-                table_copies.copy_all(COPY, "default")
+        _move_in(part, files, say)
     return told
 
 
-def _drop(part: Path) -> None:
-    for path in part.parent.glob(f"{part.name}*"):
-        path.unlink()
+def _move_in(part: Path, files: Path, say) -> None:
+    """Let what came be the records; the database last, which makes it a home."""
+    refuse_full_home()
+    if connection.vendor != "sqlite":
+        say("Copying into PostgreSQL …")
+        with opened_as(COPY, of_file(part)):
+            table_copies.copy_all(COPY, "default")
+    if settings.MEDIA_ROOT.is_dir():
+        settings.MEDIA_ROOT.rmdir()
+    shutil.move(files, settings.MEDIA_ROOT)
+    if connection.vendor == "sqlite":
+        connection.close()
+        os.replace(part, connection.settings_dict["NAME"])
+        keep_private()
+    sync_folder(Path(settings.HOME))
+
+
+def _drop_parts() -> None:
+    """What a restore that was cut off left, or this one leaves."""
+    for path in Path(settings.HOME).glob("restoring*"):
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def _copy_with_log(source: Path, target: Path) -> None:
@@ -147,23 +184,19 @@ def _copy_with_log(source: Path, target: Path) -> None:
         raise CannotRestore(f"{source} cannot be read ({why}).") from None
 
 
-def _restore_files(backup: Backup) -> list[str]:
+def _restore_files(backup: Backup, files: Path) -> list[str]:
     faults = []
     for name, _size, digest in backup.manifest.files:
         try:
-            _, found = keep_file(backup.store / name, settings.MEDIA_ROOT / name)
-        except OSError as why:
-            faults.append(f"{name}: {why.strerror}")
-            continue
-        if found != digest:
-            faults.append(f"{name} is not what was written")
+            if not keep_file(backup.store / name, files / name, digest):
+                faults.append(f"{name} is not what was written")
+        except FileNotFoundError:
+            faults.append(f"{name} is gone")
     return faults
 
 
 def _become_ours(faults: list[str]) -> list[str]:
     """Bring the records up to this version, check them, and start a new incarnation."""
-    from django.db.migrations.loader import MigrationLoader  # noqa: PLC0415
-
     refuse_later(MigrationLoader(connections["default"]))
     call_command("migrate", interactive=False, verbosity=0)
     found = [fault for fault in verify().faults if fault not in faults]

@@ -15,7 +15,7 @@ from shop.ledger import Refused
 from shop.queries import backups as queries
 from shop.serving import nightly
 from shop.serving.backup_files import MANIFEST
-from shop.serving.backups import CannotBackUp, is_being_made, refuse_inside_home
+from shop.serving.backups import CannotBackUp, is_being_made, refuse_useless
 
 from .acting import form_page, posted
 from .airframes import form_view
@@ -27,15 +27,16 @@ BUSY_SHOWN = 10_000
 def backups(request):
     roles.require(request.user, "plan backups")
     plan, past = queries.plan_now(), queries.attempts()
-    good = next((attempt for attempt in past if attempt.is_good), None)
+    good = queries.last_good(queries.of_plan(plan, past))
     there = {
         attempt.number: (Path(attempt.place) / attempt.folder / MANIFEST).is_file()
         for attempt in past
-        if attempt.is_good
+        if attempt.was_made
     }
     context = {
         "plan": plan,
         "good": good,
+        "gone": good and not there[good.number],
         "since": queries.acts_since(good, BUSY_SHOWN),
         "most": BUSY_SHOWN,
         "attempts": [(attempt, there.get(attempt.number)) for attempt in past],
@@ -51,7 +52,7 @@ def plan_backups(request):
 
     def act(**said):
         if said["place"]:
-            _refuse_useless(said["place"])
+            said["place"] = _useful(said["place"])
         return acts.plan_backups(by=request.user, **said)
 
     start = BackupPlanForm.initial_of(queries.plan_now())
@@ -65,15 +66,18 @@ def plan_backups(request):
     )
 
 
-def _refuse_useless(place: str) -> None:
-    """Say it now rather than in the night."""
+def _useful(place: str) -> str:
+    """The folder as the server names it; refused now rather than in the night."""
     path = Path(place)
     if not path.is_absolute():
         raise Refused(_("Name the whole path of the folder."), field="place")
     try:
-        refuse_inside_home(path)
+        refuse_useless(path)
     except CannotBackUp as why:
         raise Refused(str(why), field="place") from None
+    except OSError as why:
+        raise Refused(f"{place}: {why.strerror}.", field="place") from None
+    return str(path.resolve())
 
 
 @require_POST
@@ -81,7 +85,7 @@ def back_up_now(request):
     roles.require(request.user, "plan backups")
     if not queries.plan_now().place:
         messages.error(request, _("First say where backups go."))
-    elif not nightly.RUNNING:
+    elif not (nightly.RUNNING and nightly.RUNNING[-1].is_alive()):
         messages.error(request, _("This server makes none by itself: use the command."))
     else:
         nightly.RUNNING[-1].ask()

@@ -1,7 +1,6 @@
 """`manage.py backup DIR`: everything the shop has on record, while it is in use."""
 
 import json
-import shutil
 from pathlib import Path
 
 from django.conf import settings
@@ -45,39 +44,42 @@ class Command(BaseCommand):
         from shop.serving import backup_files, backups
 
         rule = _rule(keep) if keep else None
+        if check and (keep or keys or options["json"]):
+            raise CommandError("--check writes nothing: leave the other options out.")
         try:
             if check:
                 return self._check(backup_files.open_backup(place))
-            return self._make(place, rule, keys, options["json"])
+            return self._make(place.resolve(), rule, keys, options["json"])
         except (backups.CannotBackUp, backup_files.NoBackup) as why:
             raise CommandError(str(why)) from None
         except DatabaseError as why:
             raise CommandError(f"The records cannot be read: {why}.") from None
 
     def _check(self, backup):
-        from shop.serving.backups import faults_of
+        from shop.serving.backups import faults_of, is_of_another_release
 
-        faults = faults_of(backup)
-        if faults:
+        if faults := faults_of(backup):
             told = "\n".join(f"  {fault}" for fault in faults)
             raise CommandError(f"{backup.folder} does not hold:\n{told}")
         self.stdout.write(f"{backup.folder} holds. {_content(backup.manifest)}")
+        if is_of_another_release(backup.manifest):
+            self.stdout.write(
+                "It is of another release: its ledger was checked when it was made, "
+                "and is again when it is restored."
+            )
 
     def _make(self, place, rule, keys, as_json):
-        from shop.serving.backups import make, record_backup, said_of, tidy
+        from shop.serving.backups import make, record_backup, said_of
 
         if keys:
             _copy_keys(keys, place)
-        backup = make(place)
-        gone = tidy(place, rule) if rule else []
+        backup = make(place, rule=rule)
         if as_json:
             # For the server: it alone writes its database.
             self.stdout.write(json.dumps(said_of(backup)))
             return
         record_backup(place=str(place), **said_of(backup))
         self.stdout.write(f"{backup.folder}\n{_content(backup.manifest)}")
-        for folder in gone:
-            self.stdout.write(f"removed {folder}")
         if backup.manifest.faults:
             told = "\n".join(f"  {fault}" for fault in backup.manifest.faults)
             raise CommandError(f"It was written, but these do not hold:\n{told}")
@@ -102,18 +104,12 @@ def _rule(text: str) -> tuple[int, int, int]:
 
 def _copy_keys(keys: Path, place: Path) -> None:
     """Copy what nobody but the server may have; never into the place of backups."""
-    from shop.secret import private_folder
-    from shop.serving import certificates
+    from shop.serving.key_copies import copy_keys
 
-    if keys.resolve().is_relative_to(place.resolve()):
-        raise CommandError("--keys: another place than the backups, or both are lost.")
+    taken = (place, settings.HOME.resolve())
+    if any(keys.resolve().is_relative_to(one) for one in taken):
+        raise CommandError("--keys: another place than the backups and the records.")
     try:
-        private_folder(keys)
-        for path in (settings.HOME / "secret.key", *certificates.folder().glob("*")):
-            if path.is_file():
-                target = keys / path.relative_to(settings.HOME)
-                private_folder(target.parent)
-                shutil.copy2(path, target)
-                target.chmod(0o600)
+        copy_keys(keys)
     except OSError as why:
         raise CommandError(f"--keys: {why.strerror}.") from None
