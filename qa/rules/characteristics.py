@@ -1,9 +1,10 @@
 """A characteristic beside gap and flushness: what is typed, exact, and its verdict.
 
 Lengths in nm, weights in mg, counts in pieces, ratios in millionths: judged by the same
-acceptance as a reading.
+acceptance as a reading, weights and ratios as exact fractions.
 """
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
@@ -43,8 +44,9 @@ class Found:
 
 
 def limit_of(quality: str, text: str, unit: str, field: str) -> int | None:
-    """A limit as typed, exact; None where none was typed. Limits of a ratio are
-    percent. Refused beside its field."""
+    """A limit as typed; None where none was typed. Limits of a ratio are percent, those
+    of a weight are drawn in to the whole mg: as typed it is judged. Refused beside its
+    field."""
     if not text.strip():
         return None
     if quality == Quality.RATIO:
@@ -52,27 +54,33 @@ def limit_of(quality: str, text: str, unit: str, field: str) -> int | None:
         if exact.denominator != 1:
             raise Refused("Percent, with four decimals at most.", field=field)
         return _whole(exact, field)
-    return _exact(quality, text, unit, field)
+    exact = _exact(quality, text, unit, field)
+    return math.ceil(exact) if field == "low" else math.floor(exact)
 
 
-def _exact(quality: str, text: str, unit: str, field: str) -> int:
+def _exact(quality: str, text: str, unit: str, field: str) -> Fraction:
+    """What was typed, in the unit of its quality: a fraction of a mg of a weight."""
     if quality in MEASURED:
         try:
-            return parse_length(text, unit, comma=True)
+            return Fraction(parse_length(text, unit, comma=True))
         except LengthError as why:
             raise Refused(f"{why}.", field=field) from None
     number = _decimal(text, field)
     if quality == Quality.WEIGHT:
-        number = Fraction(round(number * PER_UNIT["mass"][unit]))
-    return _whole(number, field)
+        return _not_too_large(number * PER_UNIT["mass"][unit], field)
+    return Fraction(_whole(number, field))
 
 
 def _whole(number: Fraction, field: str) -> int:
     if number.denominator != 1:
         raise Refused("Write a whole number.", field=field)
+    return int(_not_too_large(number, field))
+
+
+def _not_too_large(number: Fraction, field: str) -> Fraction:
     if abs(number) > LARGEST:
         raise Refused("That is too large.", field=field)
-    return int(number)
+    return number
 
 
 def _decimal(text: str, field: str) -> Fraction:
@@ -121,7 +129,7 @@ def judged(
         return Outcome(None, None, said)
     require_unit(quality, found.unit)
     exact, u = _value(quality, found, u_instrument)
-    low, high = revision.low, revision.high
+    low, high = _limits(quality, revision)
     if revision.rule == Rule.GUARDED and not u:
         field = "instrument" if quality in MEASURED else "u"
         raise Refused(
@@ -134,14 +142,27 @@ def judged(
     except acceptance.NarrowLimits as why:
         raise Refused(f"{why}.".capitalize(), field="u") from None
     whole = ratio.whole_beside(exact, *limits.inside)
-    deviation = acceptance.deviation(ratio.whole_beside(exact, low, high), low, high)
+    beyond = told.deviation_nm
+    deviation = math.floor(beyond) if beyond < 0 else math.ceil(beyond)
     return Outcome(whole, u, told.verdict, limits.guard_nm, deviation, told.probability)
+
+
+def _limits(quality: str, revision: CharacteristicRevision):
+    """The limits to judge by: of a weight as they were typed, for 2 oz is no whole
+    number of mg and what weighs 2 oz is on it."""
+    if quality != Quality.WEIGHT:
+        return revision.low, revision.high
+    typed = {"low": revision.low_text, "high": revision.high_text}
+    return tuple(
+        _exact(quality, text, revision.unit, side) if text else getattr(revision, side)
+        for side, text in typed.items()
+    )
 
 
 def _value(quality: str, found: Found, u_nm: int | None) -> tuple[Fraction, int | None]:
     """The exact value (a fraction for a ratio) and its standard uncertainty."""
     if quality in MEASURED:
-        return Fraction(_exact(quality, found.value, found.unit, "value")), u_nm
+        return _exact(quality, found.value, found.unit, "value"), u_nm
     if quality == Quality.RATIO:
         return _ratio(found)
     value = _exact(quality, found.value, found.unit, "value")
@@ -149,10 +170,10 @@ def _value(quality: str, found: Found, u_nm: int | None) -> tuple[Fraction, int 
         raise Refused("That cannot be less than nothing.", field="value")
     u = None
     if quality == Quality.WEIGHT and found.u.strip():
-        u = _exact(quality, found.u, found.unit, "u")
+        u = math.ceil(_exact(quality, found.u, found.unit, "u"))
         if u <= 0:
             raise Refused("An uncertainty is more than 0.", field="u")
-    return Fraction(value), u
+    return value, u
 
 
 def _ratio(found: Found) -> tuple[Fraction, int | None]:

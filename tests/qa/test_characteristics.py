@@ -136,7 +136,9 @@ def test_a_dimension_is_guarded_as_a_gap_is(value, verdict):
         ("count", {"low": 2, "high": 2}, Found("3"), "does_not_conform"),
         ("weight", {"high": 120_000}, Found("120", "g"), "conforms"),
         ("weight", {"high": 120_000}, Found("0.120001", "kg"), "does_not_conform"),
-        ("weight", {"high": 56_699}, Found("2", "oz"), "conforms"),
+        ("weight", {"high": 120_000}, Found("120.0004", "g"), "does_not_conform"),
+        ("weight", {"low": 120_000}, Found("119.9996", "g"), "does_not_conform"),
+        ("weight", {"high": 56_699}, Found("2", "oz"), "does_not_conform"),
         ("clearance", {"low": 25_400_000}, Found("1.000", "in"), "conforms"),
         (
             "clearance",
@@ -157,6 +159,42 @@ def test_a_dimension_is_guarded_as_a_gap_is(value, verdict):
 def test_each_quality_is_judged_in_its_exact_unit(quality, limits, said, verdict):
     row, revision = unsaved(quality, **limits)
     assert rules.judged(row, revision, said).verdict == verdict
+
+
+MG = {
+    "g": Fraction(1000),
+    "kg": Fraction(10**6),
+    "oz": Fraction("28349.523125"),
+    "lb": Fraction("453592.37"),
+}
+weights = st.decimals(min_value="0.0001", max_value="9999", places=5)
+units_of_mass = st.sampled_from(list(MG))
+
+
+@given(weights, units_of_mass, weights, units_of_mass, st.sampled_from(["low", "high"]))
+def test_a_weight_conforms_exactly_where_the_fractions_say_so(
+    value, unit, limit, limit_unit, side
+):
+    text = str(limit)
+    whole = rules.limit_of("weight", text, limit_unit, side)
+    required = {side: whole, f"{side}_text": text, "unit": limit_unit}
+    row, revision = unsaved("weight", **required)
+    exact = Fraction(limit) * MG[limit_unit]
+    # Never less strict than what was typed.
+    assert whole >= exact if side == "low" else whole <= exact
+    for typed, in_unit in ((value, unit), (limit, limit_unit)):
+        mg = Fraction(typed) * MG[in_unit]
+        really = mg >= exact if side == "low" else mg <= exact
+        told = rules.judged(row, revision, Found(str(typed), in_unit))
+        assert (told.verdict == "conforms") == really
+        assert (told.deviation == 0) == really
+
+
+def test_the_uncertainty_of_a_weight_is_rounded_up():
+    row, revision = unsaved("weight", high=120_000, rule="guarded")
+    # u 1.4 mg, as 2 mg: guard 1.644854 u = 3.29 mg, rounded up to 4.
+    told = rules.judged(row, revision, Found("119.9965", "g", u="0.0014"))
+    assert (told.verdict, told.u, told.guard) == ("not_proven", 2, 4)
 
 
 @pytest.mark.parametrize(
