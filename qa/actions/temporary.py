@@ -1,8 +1,11 @@
 """Temporary items: put in, taken out, not found, found, released by the inspector."""
 
+from uuid import UUID
+
 from django.utils.translation import gettext as _
 
 from qa.models import HolePattern, Joint, TemporaryPlace
+from qa.rules import bays
 from shop import roles
 from shop.actions.locks import locked
 from shop.actions.numbers import next_number
@@ -93,6 +96,8 @@ def _refuse_place(item: TemporaryItem, joint, pattern: HolePattern | None) -> No
         raise Refused(_("That bay is of another type of airframe."), field="bay")
     if joint and joint.type_id != kind:
         raise Refused(_("That joint is of another type of airframe."), field="joint")
+    if joint and not bays.is_at(joint, item.bay):
+        raise Refused(_("That joint is in another bay."), field="joint")
     if pattern is None:
         if item.spots:
             raise Refused(_("Name the pattern of these holes."), field="spots")
@@ -120,19 +125,25 @@ def step(
     item: TemporaryItem,
     verb: str,
     count: int,
+    based_on: UUID,
     spots: list[str] = (),
     note: str = "",
 ) -> TemporaryStep:
     """Take out, miss, find or release pieces of an item; what stands in named holes is
-    named (`spots`)."""
+    named (`spots`). Other pieces have no names: refused where somebody moved one since
+    the act it is based on, for it may be the same one."""
     roles.require(by, "handle temporary items")
     if verb not in temporary.MOVES:
         raise Refused(_("There is no such act."))
     roles.require(by, temporary.MOVES[verb].right)
     said = {"item": item.label, "airframe": item.airframe.serial, "verb": verb}
     said |= {"count": count, "spots": list(spots), "note": note}
+    said["based_on"] = str(based_on)
     with perform(f"temporary_{verb}/1", by=by, said=said) as act:
         state = locked(TemporaryState(pk=item.pk))
+        if not spots and state.last_entry_id != based_on:
+            message = _("Somebody moved some of these meanwhile. Look at it first.")
+            raise Refused(message, code="stale")
         made = _step(act, item, state, verb, count, list(spots), note)
         act.result = {"inside": state.inside, "missing": state.missing}
     return made
@@ -195,7 +206,8 @@ def _step(
     if leaves and state.spots:
         if count == state.inside and not spots:
             spots = list(state.spots)
-        if len(spots) != count or set(spots) - set(state.spots):
+        named = set(spots)
+        if not len(named) == len(spots) == count or named - set(state.spots):
             raise Refused(_("Choose as many holes that it is in."), field="spots")
     elif spots:
         raise Refused(_("It is in no named hole."), field="spots")

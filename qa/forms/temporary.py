@@ -69,6 +69,7 @@ class StepForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
+    based_on = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(self, *arguments, spots: list[str], asks_why=False, **named):
         super().__init__(*arguments, **named)
@@ -87,7 +88,8 @@ class StepForm(forms.Form):
         data = self.cleaned_data
         spots = data.get("spots", [])
         count = data.get("count") or len(spots)
-        return {"count": count, "spots": spots, "note": data["note"]}
+        said = {name: data[name] for name in ("note", "based_on")}
+        return {"count": count, "spots": spots, **said}
 
 
 class HolesForm(forms.Form):

@@ -136,7 +136,11 @@ def act(request, pk, verb):
         posted(request),
         spots=spots,
         asks_why=verb == TemporaryVerb.RELEASE,
-        initial={"count": there or None, "spots": spots},
+        initial={
+            "count": there or None,
+            "spots": spots,
+            "based_on": row.state.last_entry_id,
+        },
     )
     word = wording.act(verb, row.kind)
     return form_page(

@@ -62,7 +62,12 @@ def put(people, kind="clamp", count=8, airframe=None, by="builder", **more):
 
 def step(people, item, verb, count=1, by="builder", **more):
     more.setdefault("note", "seen in the bin" if verb == "release" else "")
+    more.setdefault("based_on", last_act(item))
     return temporary.step(by=people[by], item=item, verb=verb, count=count, **more)
+
+
+def last_act(item):
+    return TemporaryState.objects.get(pk=item.pk).last_entry_id
 
 
 def pieces(item) -> dict[str, int]:
@@ -193,6 +198,43 @@ class Counting(TestCase):
         assert list(projections.differences()) == []
 
 
+class CountingHoles(TestCase):
+    """As many holes are named as pieces are in, whatever holes are said."""
+
+    @settings(max_examples=15)
+    @given(
+        st.lists(
+            st.tuples(
+                st.sampled_from(["take_out", "miss", "find"]),
+                st.integers(0, 4),
+                st.lists(st.sampled_from("123456"), max_size=4),
+            ),
+            max_size=6,
+        )
+    )
+    def test_each_piece_that_is_in_has_its_own_hole(self, tried):
+        people = make_people()
+        item = in_holes(people, *holed(people), list("12345"))
+        there, missing = set("12345"), 0
+        for verb, count, spots in tried:
+            if verb == "find":
+                right = not spots and 1 <= count <= missing
+            else:
+                named = set(spots) or (there if count == len(there) else set())
+                right = count and len(named) == count and named <= there
+                right = right and len(spots) in (0, count)
+            if right:
+                step(people, item, verb, count, spots=spots)
+                there -= named if verb != "find" else set()
+                missing += {"miss": count, "find": -count}.get(verb, 0)
+            else:
+                with pytest.raises(Refused):
+                    step(people, item, verb, count, spots=spots)
+            state = TemporaryState.objects.get(pk=item.pk)
+            assert (set(state.spots), state.inside) == (there, len(there))
+            assert state.missing == missing
+
+
 @pytest.mark.django_db
 def test_the_database_itself_refuses_a_count_that_does_not_add_up(people):
     item = put(people)
@@ -250,6 +292,9 @@ def test_a_bay_or_a_joint_of_another_type_takes_nothing(people):
         put(people, bay=other)
     with pytest.raises(Refused, match="joint is of another type"):
         put(people, joint=make_joint(people["engineer"]))
+    airframe, joint, _pattern = holed(people)
+    with pytest.raises(Refused, match="another bay"):
+        put(people, airframe=airframe, joint=joint)
 
 
 # ------------------------------------------------------------------ holes of a pattern
@@ -383,17 +428,26 @@ def test_a_builder_puts_in_and_takes_out_at_the_pages(people, client_of):
     assert client.post(page, {**said, "size": "1/8 in"}).status_code == 302
     item = TemporaryItem.objects.get()
     act = reverse("temporary_act", args=[item.pk, "take_out"])
-    assert "say how many" in client.post(act, {"count": "13"}).content.decode()
-    client.post(act, {"count": "11", "note": "in the box"})
-    client.post(reverse("temporary_act", args=[item.pk, "miss"]), {"count": "1"})
+    shown = client.get(act).content.decode()
+    (based_on,) = re.findall(r'name="based_on" value="([^"]+)"', shown)
+    said = {"note": "in the box", "based_on": based_on}
+    too_many = client.post(act, {**said, "count": "13"}).content.decode()
+    assert "say how many" in too_many
+    client.post(act, {**said, "count": "11"})
+    # The page that was open shows the last one as still in.
+    late = client.post(act, {**said, "count": "1"}).content.decode()
+    assert "Look at it first" in late and pieces(item)["in"] == 1
+    miss = reverse("temporary_act", args=[item.pk, "miss"])
+    client.post(miss, {"count": "1", "based_on": last_act(item)})
     shown = client.get(reverse("airframe", args=[airframe.pk])).content.decode()
     assert (
         f'href="{reverse("must_come_off", args=[airframe.pk])}#bay-{bay.pk}"' in shown
     )
     release = reverse("temporary_act", args=[item.pk, "release"])
-    assert client.post(release, {"count": "1", "note": "x"}).status_code == 403
+    said = {"count": "1", "note": "seen in the bin", "based_on": last_act(item)}
+    assert client.post(release, said).status_code == 403
     inspector = client_of("inspector")
-    inspector.post(release, {"count": "1", "note": "seen in the bin"})
+    inspector.post(release, said)
     assert pieces(item) == {"in": 0, "not found": 0, "out": 11, "released": 1}
     told = client.get(reverse("temporary_item", args=[item.pk])).content.decode()
     assert "1 released without it" in told and "seen in the bin" in told
@@ -427,14 +481,17 @@ def at_once(*acts) -> list[str]:
 
 def test_of_two_who_take_out_the_same_piece_one_wins(committed_db):
     people = make_people()
-    item = put(people, count=1)
+    # Each holds the same one of 2 in the hand: the other one of them is still in.
+    item = put(people, count=8)
+    step(people, item, "take_out", 6)
+    shown = last_act(item)
 
     def take(name):
-        return lambda: step(people, item, "take_out", by=name)
+        return lambda: step(people, item, "take_out", by=name, based_on=shown)
 
     assert at_once(take("builder"), take("lead")) == ["stale", "won"]
-    assert TemporaryStep.objects.count() == 1
-    assert pieces(item)["out"] == 1
+    assert TemporaryStep.objects.count() == 2
+    assert (pieces(item)["in"], pieces(item)["out"]) == (1, 7)
     assert TemporaryKind(item.kind) == TemporaryKind.CLAMP
 
 
