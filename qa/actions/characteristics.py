@@ -13,8 +13,8 @@ from qa.models import (
     Rule,
 )
 from qa.numeric.verdict import acceptance
+from qa.rules import bays, gauges
 from qa.rules import characteristics as rules
-from qa.rules import gauges
 from qa.rules.characteristics import Found
 from shop import roles
 from shop.actions.locks import locked
@@ -58,6 +58,8 @@ def define(
         if joint and joint.type_id != bay.type_id:
             message = "That joint is of another type of airframe."
             raise Refused(message, field="joint")
+        if joint and not bays.is_at(joint, bay):
+            raise Refused("That joint is in another bay.", field="joint")
         row.full_clean()
         row.save()
         _revise(act, row, 1, required)
@@ -143,6 +145,8 @@ def record(
         revision = row.current
         u_nm = instrument.u_nm if instrument else None
         told = rules.judged(row, revision, found, u_nm)
+        if row.quality in rules.MEASURED:
+            gauges.hold_to_range([told.exact], gauges.reach_of(instrument), "value")
         result = _result(row, airframe, instrument, found, told)
         result.note = note.strip()
         result.full_clean(exclude=["entry", "revision", "probability"])

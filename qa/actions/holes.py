@@ -186,8 +186,8 @@ def record_holes(
                 )
             seen.add(hole.label)
             reading = _reading(check, holes[hole.label], hole)
-            if instrument and reading.size_nm is not None:
-                reach = instrument.range_low_nm, instrument.range_high_nm
+            if reading.size_nm is not None:
+                reach = gauges.reach_of(instrument)
                 gauges.hold_to_range([reading.size_nm], reach, "holes")
             act.record(reading)
         act.result = {"check": check.label}

@@ -6,7 +6,14 @@ from datetime import date
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from qa.models import Calibration, Check, GaugeBudget, HoleCheck, Instrument
+from qa.models import (
+    Calibration,
+    CharacteristicResult,
+    Check,
+    GaugeBudget,
+    HoleCheck,
+    Instrument,
+)
 from qa.rules import gauges
 from qa.rules.gauge_budgets import combined
 from qa.wording import lengths
@@ -75,6 +82,7 @@ class InstrumentPage:
     expanded: str
     checks_off: list[Check]
     holes_off: list[HoleCheck]
+    results_off: list[CharacteristicResult]
     unit: str
 
     def error_of(self, one: Calibration) -> str:
@@ -90,7 +98,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
     calibrations = list(instrument.calibrations.select_related("entry__by"))
     newest = instrument.budgets.select_related("entry__by").first()
     told = gauges.objections(instrument, gauges.rules_now())
-    checks_off, holes_off = gauges.measured_while_off(instrument)
+    checks_off, holes_off, results_off = gauges.measured_while_off(instrument)
     ends = (instrument.range_low_nm, instrument.range_high_nm)
     row = instrument_row(instrument)
     return InstrumentPage(
@@ -108,6 +116,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
         expanded=_expanded(newest, unit) if newest else "",
         checks_off=checks_off,
         holes_off=holes_off,
+        results_off=results_off,
         unit=unit,
     )
 

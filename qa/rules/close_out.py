@@ -4,7 +4,7 @@ from the content that was closed and from what is on record now."""
 import hashlib
 from dataclasses import dataclass
 
-from qa.models import CloseOut
+from qa.models import CloseOut, Nonconformance
 from qa.rules import acceptance
 from qa.rules.close_out_records import Records
 from qa.rules.close_out_stands import (
@@ -13,6 +13,7 @@ from qa.rules.close_out_stands import (
     Stand,
     joint_of,
     joints_of,
+    label_of,
     where_of,
 )
 from qa.wording import close_outs as words
@@ -46,13 +47,7 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
             for placement in records.placements
             if scope.has(placement.position.path, joints_of(records, placement.part_id))
         },
-        "holes": {
-            there.pattern.number: sorted(
-                str(check.entry_id) for check, _read in there.checks
-            )
-            for there in records.patterns
-            if scope.has(there.path, there.joints)
-        },
+        "holes": _read(records, scope),
         "characteristics": {
             planned.number: [
                 planned.current.number,
@@ -81,15 +76,45 @@ def _act(result) -> str | None:
     return result and str(result.entry_id)
 
 
+def _hole_checks(records: Records, scope: Scope) -> list:
+    """(pattern, check) of what stands of the holes of a scope."""
+    return [
+        (there.pattern, check)
+        for there in records.patterns
+        for check, _read in there.checks
+        if scope.has(there.path, there.joints)
+    ]
+
+
+def _read(records: Records, scope: Scope) -> dict:
+    """The checks that each pattern rests on, wherever it is in a scope."""
+    acts: dict[str, set[str]] = {
+        there.pattern.number: set()
+        for there in records.patterns
+        if scope.has(there.path, there.joints)
+    }
+    for pattern, check in _hole_checks(records, scope):
+        acts[pattern.number].add(str(check.entry_id))
+    return {number: sorted(found) for number, found in acts.items()}
+
+
 def _settled(records: Records, scope: Scope) -> dict:
+    return {
+        label_of(records, item): [
+            item.standing.state,
+            str(item.standing.last_entry_id),
+        ]
+        for item in _items(records, scope)
+    }
+
+
+def _items(records: Records, scope: Scope) -> list[Nonconformance]:
     paths = {
         placement.part_id: placement.position.path for placement in records.placements
     }
-    return {
-        item.label: [item.standing.state, str(item.standing.last_entry_id)]
-        for item in records.items
-        if scope.has(*where_of(records, item, paths))
-    }
+    return [
+        item for item in records.items if scope.has(*where_of(records, item, paths))
+    ]
 
 
 def digest_of(body: dict) -> tuple[str, str]:
@@ -114,6 +139,11 @@ class Standing:
         if self.close_out is None:
             return OPEN if self.stands else READY
         return VOID if self.changed or self.stands else CLOSED
+
+    @property
+    def closable(self) -> bool:
+        """Whether nothing is in its way and it is not closed already."""
+        return not self.stands and self.state != CLOSED
 
     @property
     def digest(self) -> str:
@@ -157,14 +187,23 @@ def _changed(was: dict, now: dict) -> tuple[str, ...]:
 
 
 def doers(gathered: Gathered, scope: Scope) -> set[int]:
-    """Keys of who did the work that is closed: at its joints, and with what was put in
-    and taken out. In an act only: some statements a joint."""
+    """Keys of who did the work that is closed: at its joints, in its holes, on its
+    characteristics and items, with what was put in and taken out. In an act only: some
+    statements a joint."""
     records = gathered.records
     found = set()
     for joint in records.joints:
         standing = records.standings.get(joint.pk)
         if standing and scope.has(joint.position.path, {joint.pk}):
             found |= acceptance.doers(standing.offered)
+    found |= {check.entry.by_id for _of, check in _hole_checks(records, scope)}
+    for planned in records.characteristics:
+        result = records.results.get(planned.pk)
+        if result and scope.has(planned.bay.path, {planned.joint_id} - {None}):
+            found.add(result.entry.by_id)
+    open_and_closed = [item.pk for item in _items(records, scope)]
+    rows = Nonconformance.objects.filter(pk__in=open_and_closed, steps__verb="work")
+    found |= set(rows.order_by().values_list("steps__entry__by", flat=True))
     items = [
         item for item in records.temporary if scope.has(item.bay.path, joint_of(item))
     ]

@@ -8,9 +8,11 @@ from django.db.models import Exists, Max, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from qa.models import (
+    Calibration,
     Characteristic,
     CharacteristicResult,
     CloseOut,
+    FitUp,
     HoleCheck,
     HolePattern,
     HoleReading,
@@ -22,10 +24,12 @@ from qa.models import (
 )
 from qa.rules import acceptance, gauges, history, offering, staleness
 from qa.rules.acceptance import Standing
+from qa.rules.bays import covers
 from qa.rules.history import History
 from qa.rules.staleness import JointState
 from shop.models import (
     Airframe,
+    Part,
     PhotoPin,
     Placement,
     PlacementAct,
@@ -36,13 +40,16 @@ from shop.models import (
 
 @dataclass(frozen=True)
 class PatternThere:
-    """A hole pattern, where it counts, and the newest check of each of its serials with
-    what was read in it."""
+    """A hole pattern in one place: the serials that it goes through there and since
+    which entry they are together; the checks in which the newest reading of each hole
+    of each of `read_on` was taken, with those readings."""
 
     pattern: HolePattern
     path: str
     joints: frozenset[int]
-    parts: frozenset[int]
+    serials: tuple[Part, ...]
+    since: int
+    read_on: frozenset[int]
     checks: list[tuple[HoleCheck, list[HoleReading]]] = field(default_factory=list)
 
 
@@ -65,8 +72,10 @@ class Records:
     stale: dict[int, str]
     photographed: set[str]
     patterns: list[PatternThere]
-    # Keys of the checks, hole checks and results whose instrument was found off since.
-    doubted: dict[str, set[int]]
+    # By key of the check, hole check or result: the calibration that found its
+    # instrument off; keys of those taken while it was overdue.
+    doubted: dict[str, dict[int, Calibration]]
+    overdue: dict[str, set[int]]
     # The newest of each thing that was ever closed.
     close_outs: list[CloseOut]
 
@@ -83,13 +92,9 @@ def load(airframe: Airframe) -> Records:
     past = history.load(airframe, joints)
     states = staleness.states(past)
     standings = _standings(airframe, joints)
-    placements = list(
-        Placement.objects.filter(airframe=airframe, removed_at=None)
-        .select_related("part__design", "position", "placed_by_entry")
-        .order_by("position__path")
-    )
+    placements = _placements(airframe)
     planned, results = _characteristics(airframe)
-    patterns = _patterns(states, placements)
+    patterns = _patterns(past, states, placements)
     used = {
         "check": [
             check for state in states.values() for check in offering.checks_of(state)
@@ -104,17 +109,25 @@ def load(airframe: Airframe) -> Records:
         states=states,
         standings=standings,
         remarked=_remarked(standings),
-        items=_items(airframe),
+        items=_items(airframe, placements),
         temporary=_temporary(airframe),
         placements=placements,
         characteristics=planned,
         results=results,
-        stale=_stale(airframe, past, planned, results),
+        stale=_stale(past, placements, planned, results),
         photographed=_photographed(results),
         patterns=patterns,
-        doubted={kind: set(gauges.found_off(rows)) for kind, rows in used.items()},
+        doubted={kind: gauges.found_off(rows) for kind, rows in used.items()},
+        overdue={kind: gauges.overdue_when_used(rows) for kind, rows in used.items()},
         close_outs=_close_outs(airframe),
     )
+
+
+def _placements(airframe: Airframe) -> list[Placement]:
+    """What sits there now."""
+    rows = Placement.objects.filter(airframe=airframe, removed_at=None)
+    related = ("part__design", "position", "placed_by_entry")
+    return list(rows.select_related(*related).order_by("position__path"))
 
 
 def _standings(airframe: Airframe, joints: list[Joint]) -> dict[int, Standing]:
@@ -138,10 +151,13 @@ def _remarked(standings: dict[int, Standing]) -> dict[int, set[str]]:
     return found
 
 
-def _items(airframe: Airframe) -> list[Nonconformance]:
-    rows = Nonconformance.objects.filter(airframe=airframe)
-    related = ("standing", "fit_check__fit_up", "part", "joint__position")
-    return list(rows.select_related(*related).order_by("number"))
+def _items(airframe: Airframe, placements) -> list[Nonconformance]:
+    """Its own, and those of the serials that sit in it wherever they were raised: an
+    item travels with its part."""
+    parts = [placement.part_id for placement in placements]
+    rows = Nonconformance.objects.filter(Q(airframe=airframe) | Q(part__in=parts))
+    related = ("standing", "fit_check__fit_up", "part", "joint__position", "airframe")
+    return list(rows.select_related(*related).order_by("number", "pk"))
 
 
 def open_items(items: list[Nonconformance]) -> list[Nonconformance]:
@@ -157,11 +173,16 @@ def _temporary(airframe: Airframe) -> list[TemporaryItem]:
 def _characteristics(airframe: Airframe):
     """The planned ones, and the newest result of each on this airframe."""
     rows = Characteristic.objects.filter(bay__type=airframe.type_id)
-    planned = list(
-        rows.exclude(current=None)
-        .select_related("bay", "joint", "current")
+    line = airframe.line_number
+    related = ("bay", "joint", "current")
+    planned = [
+        row
+        for row in rows.exclude(current=None)
+        .select_related(*related)
         .order_by("number")
-    )
+        if row.joint is None
+        or row.joint.first_line <= line <= (row.joint.last_line or line)
+    ]
     here = CharacteristicResult.objects.filter(airframe=airframe)
     later = here.filter(
         revision__characteristic=OuterRef("revision__characteristic"),
@@ -173,13 +194,13 @@ def _characteristics(airframe: Airframe):
     return planned, {row.revision.characteristic_id: row for row in newest}
 
 
-def _stale(airframe: Airframe, past: History, planned, results) -> dict[int, str]:
+def _stale(past: History, placements, planned, results) -> dict[int, str]:
     """Why a result does not tell of what is there now, by its key: another part in the
-    bay, a cut of that part, or whatever else happened at its joint."""
-    acts = defaultdict(int)
-    for act in PlacementAct.objects.filter(airframe=airframe).select_related("entry"):
-        acts[act.position_id] = max(acts[act.position_id], act.entry.pk)
-    parts = {result.part_id for result in results.values()} - {None}
+    bay or in what lies below it, a cut of one of those, or whatever else happened at
+    its joint."""
+    acts = PlacementAct.objects.filter(airframe=past.airframe).order_by()
+    acts = dict(acts.values_list("position__path").annotate(at=Max("entry__pk")))
+    parts = {placement.part_id for placement in placements}
     cut = TrimCut.objects.filter(part__in=parts, depth_nm__gt=0).order_by()
     cuts = dict(cut.values_list("part").annotate(at=Max("entry__pk")))
     joints = {joint.pk: joint for joint in past.joints}
@@ -188,11 +209,17 @@ def _stale(airframe: Airframe, past: History, planned, results) -> dict[int, str
         result = results.get(wanted.pk)
         if result is None:
             continue
-        at = result.entry.pk
-        if acts[wanted.bay_id] > at:
+        at, bay = result.entry.pk, wanted.bay
+        trimmed = [
+            placement.part
+            for placement in placements
+            if cuts.get(placement.part_id, 0) > at
+            and covers(bay, placement.position.path)
+        ]
+        if any(moved > at and covers(bay, path) for path, moved in acts.items()):
             found[result.pk] = _("what sits here was taken out or put in since")
-        elif cuts.get(result.part_id, 0) > at:
-            found[result.pk] = _("%s was trimmed since") % result.part
+        elif trimmed:
+            found[result.pk] = _("%s was trimmed since") % trimmed[0]
         elif wanted.joint_id in joints and _touched(past, joints[wanted.joint_id], at):
             found[result.pk] = _("fitted again or changed since")
         elif result.revision_id != wanted.current_id:
@@ -204,7 +231,8 @@ def stale_of(planned: Characteristic, airframe: Airframe, result) -> str:
     """The same of one result; "" where it tells of what is there now."""
     joints = [planned.joint] if planned.joint else []
     past = history.load(airframe, joints)
-    found = _stale(airframe, past, [planned], {planned.pk: result})
+    placements = _placements(airframe)
+    found = _stale(past, placements, [planned], {planned.pk: result})
     return found.get(result.pk, "")
 
 
@@ -223,9 +251,9 @@ def _photographed(results) -> set[str]:
     return set(pins.values_list("subject_id", flat=True))
 
 
-def _patterns(states: dict[int, JointState], placements) -> list[PatternThere]:
-    """The patterns of the joints that were fitted, and of the designs that sit here,
-    each with the newest check of each of its serials by its newest revision."""
+def _patterns(past: History, states: dict[int, JointState], placements):
+    """The patterns of the joints that were fitted, and of the designs that sit here, in
+    each of their places."""
     sits: dict[int, list[Placement]] = defaultdict(list)
     for placement in placements:
         sits[placement.part.design_id].append(placement)
@@ -238,35 +266,90 @@ def _patterns(states: dict[int, JointState], placements) -> list[PatternThere]:
     there = []
     for pattern in rows.prefetch_related("current__holes"):
         if pattern.joint:
-            fit_up = states[pattern.joint_id].fit_up
-            parts = {fit_up.part_id, fit_up.surround_part_id} - {None}
-            path, joints = pattern.joint.position.path, {pattern.joint_id}
+            there.append(_at_joint(pattern, past.fit_ups[pattern.joint_id]))
         else:
-            own = [*sits[pattern.design_id], *sits[pattern.mate_id]]
-            parts = {placement.part_id for placement in own}
-            path = own[0].position.path
-            joints = {k for k, one in states.items() if one.fit_up.part_id in parts}
-        there.append(PatternThere(pattern, path, frozenset(joints), frozenset(parts)))
+            there += _in_designs(pattern, sits, states)
     _load_checks(there)
     return there
 
 
-def _load_checks(there: list[PatternThere]) -> None:
-    revisions = [one.pattern.current_id for one in there]
-    checks = HoleCheck.objects.filter(revision__in=revisions).select_related(
-        "entry", "instrument", "part", "revision"
+def _at_joint(pattern: HolePattern, fit_ups: list[FitUp]) -> PatternThere:
+    """Through the serials fitted last, together since they were first so fitted."""
+    last = met = fit_ups[-1]
+    for fit_up in reversed(fit_ups):
+        if (fit_up.part_id, fit_up.surround_part_id) != (
+            last.part_id,
+            last.surround_part_id,
+        ):
+            break
+        met = fit_up
+    serials = tuple(filter(None, (last.part, last.surround_part)))
+    return PatternThere(
+        pattern=pattern,
+        path=pattern.joint.position.path,
+        joints=frozenset({pattern.joint_id}),
+        serials=serials,
+        since=met.entry.pk,
+        read_on=frozenset(part.pk for part in serials),
     )
-    newest: dict[tuple[int, int], HoleCheck] = {}
-    for check in checks.order_by("number"):
-        newest[check.revision.pattern_id, check.part_id] = check
-    read = HoleReading.objects.filter(hole_check__in=list(newest.values()))
-    readings = defaultdict(list)
-    for reading in read.select_related("hole"):
-        readings[reading.hole_check_id].append(reading)
+
+
+def _in_designs(pattern: HolePattern, sits, states) -> list[PatternThere]:
+    """Once for each serial of the design that it is drilled in. A single one goes with
+    those of the other design; of several nobody said with which: each is read itself,
+    and what was read on the other design is only looked at for what fails."""
+    drilled, mates = sits[pattern.design_id], sits[pattern.mate_id]
+    if not drilled or not mates:
+        groups = [[one] for one in drilled or mates]
+    elif len(drilled) == 1:
+        groups = [[*drilled, *mates]]
+    else:
+        groups = [[one] for one in drilled]
+    there = []
+    for group in groups:
+        there.append(_placed(pattern, group, states, group))
+    if drilled and mates and len(drilled) > 1:
+        there += [_placed(pattern, [one], states, ()) for one in mates]
+    return there
+
+
+def _placed(pattern, placements, states, asked) -> PatternThere:
+    parts = frozenset(placement.part_id for placement in placements)
+    return PatternThere(
+        pattern=pattern,
+        path=placements[0].position.path,
+        joints=frozenset(
+            key for key, state in states.items() if state.fit_up.part_id in parts
+        ),
+        serials=tuple(placement.part for placement in asked),
+        since=max(placement.placed_by_entry.pk for placement in placements),
+        read_on=parts,
+    )
+
+
+def _load_checks(there: list[PatternThere]) -> None:
+    """The newest reading of each hole of each serial: who reads some holes again says
+    nothing of the others. Two statements."""
+    revisions = [one.pattern.current_id for one in there]
+    parts = {part for one in there for part in one.read_on}
+    checks = HoleCheck.objects.filter(revision__in=revisions, part__in=parts)
+    checks = checks.select_related("entry", "instrument", "part", "revision")
+    by_key = {check.pk: check for check in checks.order_by("number")}
+    order = {key: row for row, key in enumerate(by_key)}
+    newest: dict[tuple[int, int], HoleReading] = {}
+    read = HoleReading.objects.filter(hole_check__in=by_key).select_related("hole")
+    for reading in sorted(read, key=lambda one: order[one.hole_check_id]):
+        newest[by_key[reading.hole_check_id].part_id, reading.hole_id] = reading
+    stand = defaultdict(list)
+    for reading in newest.values():
+        stand[reading.hole_check_id].append(reading)
     for one in there:
-        for part in sorted(one.parts):
-            if check := newest.get((one.pattern.pk, part)):
-                one.checks.append((check, readings[check.pk]))
+        for key in order:
+            check = by_key[key]
+            at = check.part_id in one.read_on
+            if at and check.revision_id == one.pattern.current_id and stand[key]:
+                found = sorted(stand[key], key=lambda reading: reading.hole.order)
+                one.checks.append((check, found))
 
 
 def _close_outs(airframe: Airframe) -> list[CloseOut]:

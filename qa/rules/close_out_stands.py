@@ -4,6 +4,7 @@ each time from what is on record.
 Nothing is closed by a tolerance of ours: a line stands until what it asks for is so.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -11,7 +12,13 @@ from django.utils.translation import gettext as _
 
 from qa.models import Joint, Nonconformance, Verdict
 from qa.rules import gauges, offering
-from qa.rules.close_out_records import Records, open_items
+from qa.rules.bays import covers
+from qa.rules.characteristics import MEASURED
+from qa.rules.close_out_records import (
+    PatternThere,
+    Records,
+    open_items,
+)
 from qa.rules.holes import lacks_size
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
@@ -34,7 +41,7 @@ class Scope:
         if self.joint:
             return self.joint.pk in joints
         if self.bay:
-            return path == self.bay.path or path.startswith(f"{self.bay.path} / ")
+            return covers(self.bay, path)
         return True
 
     @property
@@ -106,7 +113,8 @@ def _measured(records: Records, joint: Joint, what: str):
     """(kind, what, why) of the stations and instruments of a joint; what the acceptance
     that holds has a remark at is an item, and told as one."""
     state = records.states[joint.pk]
-    items = [item for item in records.items if item.joint_id == joint.pk]
+    own = [item for item in records.items if item.airframe_id == records.airframe.pk]
+    items = [item for item in own if item.joint_id == joint.pk]
     checks = offering.checks_of(state)
     remarked = records.remarked.get(joint.pk, set())
     body = {"lines": offering.lines_of(state, items)}
@@ -119,28 +127,40 @@ def _measured(records: Records, joint: Joint, what: str):
         if key in by_state:
             yield "stations", what, words.stations(key, by_state[key])
     doubts = records.doubted["check"]
-    if "" not in remarked:
-        for code in offering.short_of(state, checks, doubts):
+    seen = _seen(records, joint, checks) if "" in remarked else ()
+    for code in offering.short_of(state, checks, doubts):
+        if code not in seen:
             kind = "instrument" if code == "instrument" else "stations"
             yield kind, what, str(SHORT[code])
     for check in checks:
-        if gauges.overdue_when_used(check):
+        if check.pk in records.overdue["check"]:
             yield "instrument", what, words.overdue(check.label, check.instrument.code)
 
 
+def _seen(records: Records, joint: Joint, checks) -> list[str]:
+    """Codes of what the joint whole lacked when it was accepted with a remark on it as
+    a whole: that remark is an item. An instrument found off later is not among it."""
+    offered = records.standings[joint.pk].offered
+    doubts = records.doubted["check"]
+    later = any(
+        doubts[check.pk].entry.pk > offered.read_to
+        for check in checks
+        if check.pk in doubts
+    )
+    codes = offered.content["short"]
+    return [code for code in codes if not (later and code == "instrument")]
+
+
 def _holes(records: Records) -> list[Stand]:
-    """Every hole of a pattern is read on one of its serials, and none of them has a
-    hole that does not conform."""
+    """Every hole of a pattern is read wherever it is, and none of them does not
+    conform."""
     found = []
     for there in records.patterns:
         pattern, at = there.pattern, (there.path, there.joints)
-        wanted = {hole.pk for hole in pattern.current.holes.all()}
-        whole = [
-            {one.hole_id for one in read if not lacks_size(one)} >= wanted
-            for _check, read in there.checks
-        ]
-        if not any(whole):
-            why, page = _("not every hole was measured"), ("hole_pattern", pattern.pk)
+        if not _all_read(there):
+            serials = ", ".join(part.serial for part in there.serials)
+            why = f"{serials}: {_('not every hole was measured')}"
+            page = ("hole_pattern", pattern.pk)
             found.append(Stand("holes", str(pattern), why, page, *at))
         for check, read in there.checks:
             link = ("hole_check", check.entry_id)
@@ -152,17 +172,37 @@ def _holes(records: Records) -> list[Stand]:
             if failing:
                 why = words.holes(check.label, failing)
                 found.append(Stand("holes", str(pattern), why, link, *at))
-            told = _doubt(records, "hole_check", check, check.label)
+            sizes = [one.size_nm for one in read if one.size_nm is not None]
+            told = _doubt(records, "hole_check", check, check.label, sizes)
             found += [Stand("instrument", str(pattern), why, link, *at) for why in told]
     return found
 
 
-def _doubt(records: Records, kind: str, row, label: str) -> list[str]:
-    """What is to be said of the instrument that something was measured with."""
+def _all_read(there: PatternThere) -> bool:
+    """Whether every hole was read: on one serial since all that it goes through are
+    together, or on each of them."""
+    wanted = {hole.pk for hole in there.pattern.current.holes.all()}
+    read, together = defaultdict(set), defaultdict(set)
+    for check, readings in there.checks:
+        sized = {one.hole_id for one in readings if not lacks_size(one)}
+        read[check.part_id] |= sized
+        if check.entry.pk > there.since:
+            together[check.part_id] |= sized
+    return any(holes >= wanted for holes in together.values()) or all(
+        read[part.pk] >= wanted for part in there.serials
+    )
+
+
+def _doubt(records: Records, kind: str, row, label: str, read: list[int]) -> list[str]:
+    """What is to be said of the instrument with which something was measured, and these
+    lengths were read."""
     found = []
+    reach = gauges.reach_of(row.instrument)
+    if any(gauges.is_outside(nm, reach) for nm in read):
+        found.append(f"{label}: {SHORT['range']}")
     if row.pk in records.doubted[kind]:
         found.append(f"{label}: {SHORT['instrument']}")
-    if gauges.overdue_when_used(row):
+    if row.pk in records.overdue[kind]:
         found.append(words.overdue(label, row.instrument.code))
     return found
 
@@ -187,7 +227,8 @@ def _characteristics(records: Records) -> list[Stand]:
         if planned.current.photo and str(result.pk) not in records.photographed:
             why = _("a photo is required, and there is none")
             found.append(Stand("photo", str(planned), why, page, *at))
-        for why in _doubt(records, "result", result, planned.number):
+        read = [result.exact] if planned.quality in MEASURED else []
+        for why in _doubt(records, "result", result, planned.number, read):
             found.append(Stand("instrument", str(planned), why, page, *at))
     return found
 
@@ -201,17 +242,24 @@ def _items(records: Records) -> list[Stand]:
         path, joints = where_of(records, item, paths)
         link = ("nonconformance", item.pk)
         told = item.standing.get_state_display()
-        what = f"{item.label} {item.title}"
+        what = f"{label_of(records, item)} {item.title}"
         found.append(Stand("item", what, str(told), link, path, joints))
     return found
 
 
 def where_of(records, item: Nonconformance, paths) -> tuple[str, frozenset[int]]:
     """Where an item counts: at its joint, else where its part sits, else (path "") on
-    the airframe whole."""
-    if item.joint:
+    the airframe whole. One raised on another airframe came with its part."""
+    if item.joint and item.airframe_id == records.airframe.pk:
         return item.joint.position.path, frozenset({item.joint_id})
     return paths.get(item.part_id, ""), joints_of(records, item.part_id)
+
+
+def label_of(records: Records, item: Nonconformance) -> str:
+    """Items are numbered per airframe: one from another is told with its serial."""
+    if item.airframe_id == records.airframe.pk:
+        return item.label
+    return f"{item.airframe.serial} {item.label}"
 
 
 def joints_of(records: Records, part: int | None) -> frozenset[int]:

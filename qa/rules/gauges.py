@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from qa.models import (
     Calibration,
     CalibrationResult,
+    CharacteristicResult,
     Check,
     CurrentReading,
     GaugeRules,
@@ -91,6 +92,13 @@ def freeze(check: Check, instrument: Instrument | None) -> None:
             setattr(check, name, getattr(instrument, name))
 
 
+def reach_of(instrument: Instrument | None) -> tuple[int | None, int | None]:
+    """What an instrument reads from and to, as it is stated now."""
+    if instrument is None:
+        return None, None
+    return instrument.range_low_nm, instrument.range_high_nm
+
+
 def is_outside(nm: int, reach: tuple[int | None, int | None]) -> bool:
     """Whether a value lies beyond what an instrument reads from and to."""
     low, high = reach
@@ -146,22 +154,38 @@ def _measured(span: tuple[date | None, Calibration]) -> Q:
 
 def measured_while_off(
     instrument: Instrument,
-) -> tuple[list[Check], list[HoleCheck]]:
+) -> tuple[list[Check], list[HoleCheck], list[CharacteristicResult]]:
     """What was measured with an instrument since its last good calibration before each
-    that found it off: three statements."""
+    that found it off: four statements."""
     spans = spans_off(list(instrument.calibrations.all()))
     if not spans:
-        return [], []
+        return [], [], []
     when = Q()
     for span in spans:
         when |= _measured(span)
     checks = Check.objects.filter(when, instrument=instrument)
     holes = HoleCheck.objects.filter(when, instrument=instrument)
+    results = CharacteristicResult.objects.filter(when, instrument=instrument)
     related = ("entry__by", "fit_up__joint", "fit_up__airframe", "fit_up__part")
+    of = ("entry__by", "airframe", "revision__characteristic")
     return (
         list(checks.select_related(*related).order_by("-number")),
         list(holes.select_related("entry__by", "part").order_by("-number")),
+        list(results.select_related(*of).order_by("-pk")),
     )
+
+
+def _calibrations(instruments: set[int]) -> dict[int, list[Calibration]]:
+    """Those of each instrument, in one statement."""
+    told: dict[int, list[Calibration]] = {}
+    rows = Calibration.objects.filter(instrument__in=instruments)
+    for row in rows.select_related("instrument", "entry") if instruments else ():
+        told.setdefault(row.instrument_id, []).append(row)
+    return told
+
+
+def _day_of(check) -> date:
+    return timezone.localtime(check.entry.received_at).date()
 
 
 def found_off(checks: Iterable) -> dict[int, Calibration]:
@@ -170,15 +194,10 @@ def found_off(checks: Iterable) -> dict[int, Calibration]:
     Hole checks and results of characteristics alike."""
     checks = [one for one in checks if one.instrument_id]
     keys = {one.instrument_id for one in checks}
-    told: dict[int, list[Calibration]] = {}
-    rows = Calibration.objects.filter(instrument__in=keys)
-    rows = rows.select_related("instrument", "entry")
-    for row in rows if keys else ():
-        told.setdefault(row.instrument_id, []).append(row)
-    spans = {key: spans_off(rows) for key, rows in told.items()}
+    spans = {key: spans_off(rows) for key, rows in _calibrations(keys).items()}
     found = {}
     for check in checks:
-        day = timezone.localtime(check.entry.received_at).date()
+        day = _day_of(check)
         for good, off in spans.get(check.instrument_id, ()):
             if day <= off.done_on and (good is None or day >= good):
                 found.setdefault(check.pk, off)
@@ -196,8 +215,27 @@ def doubt_of(check: Check) -> Calibration | None:
     return found_off([check]).get(check.pk)
 
 
-def overdue_when_used(check) -> bool:
-    """Whether the calibration of an instrument was overdue when a check, hole check or
-    result was taken with it, and it was not calibrated since."""
-    due = check.instrument.due if check.instrument else None
-    return bool(due and timezone.localtime(check.entry.received_at).date() > due)
+def overdue_when_used(checks: Iterable) -> set[int]:
+    """Keys of the checks, hole checks or results (with their instrument and entry) that
+    were taken with an instrument whose calibration was overdue, as it was due then or
+    as is said now; one statement. Only a calibration on that day or later that found
+    it good takes the doubt away: that another day is said to be due does not."""
+    late = [one for one in checks if one.instrument_id and _was_due(one)]
+    told = _calibrations({one.instrument_id for one in late})
+    good = {
+        key: max(
+            (one.done_on for one in rows if one.result == CalibrationResult.GOOD),
+            default=date.min,
+        )
+        for key, rows in told.items()
+    }
+    return {
+        one.pk for one in late if good.get(one.instrument_id, date.min) < _day_of(one)
+    }
+
+
+def _was_due(check) -> bool:
+    """Whether a check was taken after the day its calibration was due: the day frozen
+    on it, where it has one, and the day that its instrument says."""
+    dues = (getattr(check, "calibration_due", None), check.instrument.due)
+    return any(due and due < _day_of(check) for due in dues)

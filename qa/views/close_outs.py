@@ -9,7 +9,6 @@ from qa.actions import close_outs as acts
 from qa.forms.close_outs import CloseForm
 from qa.models import Joint
 from qa.queries import close_out as queries
-from qa.rules import close_out
 from shop import roles
 from shop.models import Airframe, Position
 from shop.queries.signatures import signed_thing
@@ -45,14 +44,13 @@ def page(request, pk, bay=None, joint=None):
     view = queries.view_of(airframe, **place)
     last = view.standing.close_out
     may_close = roles.may(request.user, "close out")
-    ready = not view.standing.stands and view.standing.state != close_out.CLOSED
     context = {
         "view": view,
         "standing": view.standing,
         "scope": view.scope,
         "airframe": airframe,
         "form": form,
-        "may_close": may_close and ready,
+        "may_close": may_close and view.standing.closable,
         "who": roles.who_may("close out"),
         "signed": last and signed_thing("close_out", last.pk),
     }

@@ -314,4 +314,10 @@ def test_a_result_tells_nothing_of_another_part_or_another_fit_up(people):
     assert measure() == ["", ""]
     airframes.remove_part(by=engineer, placement=placed, reason="paint")
     assert "taken out" in shown(alone, airframe).newest.stale
+    assert measure()[0] == ""
+    # What lies below its bay counts as the bay does.
+    below = make_position(engineer, type=joint.type, parent=joint.position)
+    of = {"airframe": airframe, "part": make_part(engineer), "position": below}
+    make_placement(engineer, reason="made for a test", **of)
+    assert "put in" in shown(alone, airframe).newest.stale
     assert shown(at_joint, airframe).newest.stale

@@ -20,8 +20,8 @@ from qa.actions import (
     raising,
     temporary,
 )
-from qa.actions.holes import PatternSaid
-from qa.models import CloseOut, Instrument
+from qa.actions.holes import MeasuredHole, PatternSaid
+from qa.models import CloseOut, HolePattern, Instrument
 from qa.queries import close_out as queries
 from qa.rules import close_out, close_out_records, close_out_stands
 from qa.rules.close_out_stands import Scope
@@ -31,11 +31,21 @@ from shop.ledger import Refused
 from shop.ledger.verify import verify
 from shop.queries.signatures import signed_thing
 from tests.conftest import make_people
-from tests.qa.making import fresh, make_fit_up, make_joint, make_part
+from tests.qa.making import (
+    fresh,
+    make_airframe,
+    make_fit_up,
+    make_instrument,
+    make_joint,
+    make_part,
+    make_position,
+    mm,
+)
 from tests.qa.test_characteristics import found, planned
 from tests.qa.test_holes_pages import drafts
+from tests.qa.test_item_life import led_to, more_people
 from tests.qa.test_offers import accepted, inspect, measured, offered
-from tests.qa.test_temporary import at_once
+from tests.qa.test_temporary import at_once, step
 from tests.shop.making import make_placement
 from tests.shop.test_signatures import give_pin, sign
 
@@ -130,9 +140,8 @@ def open_hole(ready):
 
 def lost(ready):
     clamp = ready.put("clamp", 2, joint=ready.joint)
-    by = ready.people["builder"]
-    temporary.step(by=by, item=clamp, verb="take_out", count=1)
-    temporary.step(by=by, item=clamp, verb="miss", count=1)
+    step(ready.people, clamp, "take_out")
+    step(ready.people, clamp, "miss")
 
 
 def item(ready):
@@ -141,6 +150,17 @@ def item(ready):
         airframe=ready.airframe,
         part=ready.check.fit_up.part,
         title="scratch beside the latch",
+    )
+
+
+def item_from_elsewhere(ready):
+    """Raised while the part was on another airframe, at a joint that both have."""
+    other = make_airframe(ready.people["engineer"], type=ready.joint.type)
+    raising.raise_by_hand(
+        by=ready.people["builder"],
+        airframe=other,
+        part=ready.check.fit_up.part,
+        title="crack beside the hinge",
     )
 
 
@@ -162,6 +182,13 @@ def found_off(ready):
         laboratory="calibration room",
         result="off",
     )
+
+
+def found_beyond_its_range(ready):
+    gauge = make_instrument(ready.people["engineer"], range_high_nm=mm(5))
+    row = ready.characteristic("dimension", low="12", unit="mm")
+    said = {"unit": "mm", "instrument": gauge}
+    found(ready.people, row, ready.airframe, "12.5", **said)
 
 
 def unproven(ready):
@@ -229,9 +256,11 @@ WAYS = {
     open_hole: {"temporary"},
     lost: {"missing"},
     item: {"item"},
+    item_from_elsewhere: {"item"},
     unweighed: {"part"},
     overdue: {"instrument"},
     found_off: {"instrument"},
+    found_beyond_its_range: {"instrument"},
     unproven: {"characteristic"},
     failing: {"characteristic"},
     without_photo: {"photo"},
@@ -272,7 +301,7 @@ def test_it_opens_again_what_was_put_right_voids_too_and_says_what_changed(peopl
     ready = Ready(people)
     ready.close(bay=ready.joint.position)
     tape = ready.put("tape", 3)
-    temporary.step(by=people["builder"], item=tape, verb="take_out", count=3)
+    step(people, tape, "take_out", 3)
     standing = ready.view(bay=ready.joint.position).standing
     assert (standing.state, standing.stands) == ("close_out_void", [])
     assert standing.changed == (f"temporary item {tape.label}",)
@@ -290,6 +319,127 @@ def test_a_station_that_was_accepted_with_a_remark_stands_until_the_remark_is_cl
     inspect(people, row, "with_remarks", [("4", "measure it at the next fit")])
     view = queries.view_of(row.offer.airframe, joint=row.joint)
     assert [group.kind for group in view.groups] == ["item"]
+
+
+@pytest.mark.django_db
+def test_a_remark_on_the_joint_whole_hides_no_doubt_that_came_after_it(people):
+    joint = make_joint(people["engineer"], acceptance_condition="latched")
+    check = measured(people, make_fit_up(people["engineer"], joint))
+    row = offered(people, check)
+    inspect(people, row, "with_remarks", [("", "measured while it was not latched")])
+
+    def told():
+        view = queries.view_of(row.offer.airframe, joint=row.joint)
+        return [group.kind for group in view.groups]
+
+    assert (row.content["short"], told()) == (["condition"], ["item"])
+    gauges.record_calibration(
+        by=people["engineer"],
+        instrument=check.instrument,
+        done_on=timezone.localdate(),
+        laboratory="calibration room",
+        result="off",
+    )
+    assert told() == ["instrument", "item"]
+
+
+def read_holes(ready, pattern, part, by="builder", **at) -> None:
+    """Holes of a pattern, by their names, as far along as is said."""
+    holes.record_holes(
+        by=ready.people[by],
+        revision=pattern.current,
+        part=part,
+        measured=[
+            MeasuredHole(label.strip("h"), x, "0", "4.10") for label, x in at.items()
+        ],
+    )
+
+
+WHOLE = {"h1": "0", "h2": "20", "h3": "40"}
+
+
+def patterned(ready, **of) -> HolePattern:
+    row = holes.define_pattern(
+        by=ready.people["engineer"],
+        number=fresh("HP"),
+        name="Hinge",
+        holes=drafts(),
+        says=PatternSaid(),
+        **of,
+    )
+    return HolePattern.objects.select_related("current").get(pk=row.pk)
+
+
+@pytest.mark.django_db
+def test_a_hole_that_fails_stands_until_it_is_read_again_and_a_new_part_is_read(
+    people,
+):
+    ready = Ready(people)
+    door, shell = (placement.part for placement in ready.placed)
+    pattern = patterned(ready, joint=ready.joint)
+
+    def told():
+        view = ready.view(joint=ready.joint)
+        return [
+            line.why
+            for group in view.groups
+            if group.kind == "holes"
+            for line in group.lines
+        ]
+
+    read_holes(ready, pattern, shell, **{**WHOLE, "h3": "40.5"})
+    assert [why.split(": ")[1] for why in told()] == ["hole 3 does not conform"]
+    read_holes(ready, pattern, shell, h1="0")
+    assert [why.split(": ")[1] for why in told()] == ["hole 3 does not conform"]
+    read_holes(ready, pattern, shell, h3="40")
+    assert told() == []
+    # Its holes were never read: those of what it meets were, through another.
+    airframes.remove_part(
+        by=people["builder"], placement=ready.placed[0], reason="cracked"
+    )
+    of = {"airframe": ready.airframe, "part": make_part(people["engineer"])}
+    reason = {"reason": "another door"}
+    make_placement(people["engineer"], position=ready.joint.position, **of, **reason)
+    make_fit_up(people["engineer"], ready.joint, **of, reason="refit")
+    both = f"{of['part'].serial}, {shell.serial}"
+    assert told() == [f"{both}: not every hole was measured"]
+    read_holes(ready, pattern, of["part"], **WHOLE)
+    assert told() == []
+
+
+@pytest.mark.django_db
+def test_each_place_of_a_design_has_its_holes_read(people):
+    ready = Ready(people)
+    engineer, first = people["engineer"], ready.placed[0].part
+    pattern = patterned(ready, design=first.design)
+    bay = make_position(engineer, type=ready.joint.type)
+    second = make_part(engineer, design=first.design)
+    at = {"airframe": ready.airframe, "position": bay, "reason": "made for a test"}
+    make_placement(engineer, part=second, **at)
+    weighed(people, second)
+
+    def told():
+        places = {"bay": ready.joint.position}, {"bay": bay}
+        return ["holes" in ready.kinds(**of) for of in places]
+
+    assert told() == [True, True]
+    read_holes(ready, pattern, first, **WHOLE)
+    assert told() == [False, True]
+    read_holes(ready, pattern, second, **WHOLE)
+    assert told() == [False, False]
+
+
+@pytest.mark.django_db
+def test_a_characteristic_is_asked_for_where_its_joint_is(people):
+    ready = Ready(people)
+    line = ready.airframe.line_number
+    at = {"position": ready.joint.position, "surround": ready.joint.surround}
+    later = make_joint(people["engineer"], first_line=line + 1, **at)
+    planned(people, "count", bay=later.position, joint=later, low="1")
+    assert ready.state(bay=later.position) == "ready"
+    elsewhere = make_position(people["engineer"], type=later.type)
+    with pytest.raises(Refused, match="another bay"):
+        planned(people, "count", bay=elsewhere, joint=later, low="1")
 
 
 @pytest.mark.django_db
@@ -323,7 +473,7 @@ def test_it_is_closed_by_somebody_who_may_and_did_none_of_the_work(people):
     with pytest.raises(PermissionDenied):
         ready.close("builder")
     clamp = ready.put("clamp")
-    temporary.step(by=people["inspector"], item=clamp, verb="take_out", count=1)
+    step(people, clamp, "take_out", by="inspector")
     with pytest.raises(Refused, match="some of this work"):
         ready.close("inspector", bay=ready.joint.position)
     with pytest.raises(Refused, match="while you looked"):
@@ -331,6 +481,23 @@ def test_it_is_closed_by_somebody_who_may_and_did_none_of_the_work(people):
     ready.close("lead")
     with pytest.raises(Refused, match="closed already"):
         ready.close("lead")
+
+
+@pytest.mark.django_db
+def test_who_found_a_result_read_a_hole_or_worked_on_an_item_does_not_close(people):
+    people = more_people(people)
+    ready = Ready(people)
+    found(people, ready.characteristic(), ready.airframe, "2", by="inspector")
+    with pytest.raises(Refused, match="some of this work"):
+        ready.close("inspector", joint=ready.joint)
+    door = ready.placed[0].part
+    read_holes(ready, patterned(ready, design=door.design), door, "engineer", **WHOLE)
+    of = {"airframe": ready.airframe, "part": door, "title": "scratch"}
+    led_to(people, "worked", raising.raise_by_hand(by=people["builder"], **of))
+    gathered = close_out_stands.gather(close_out_records.load(ready.airframe))
+    doers = close_out.doers(gathered, Scope(ready.airframe))
+    did = {people[name].pk for name in ("inspector", "engineer", "doer")}
+    assert did <= doers
 
 
 @pytest.mark.django_db

@@ -51,11 +51,12 @@ def a_pattern(by, holes=None, **says):
     return HolePattern.objects.select_related("current").get(pk=row.pk)
 
 
-def measured(by, pattern, *places, size="4.10", part=None):
+def measured(by, pattern, *places, size="4.10", part=None, instrument=None):
     return acts.record_holes(
         by=by,
         revision=pattern.current,
         part=part or make_part(by),
+        instrument=instrument,
         measured=[
             MeasuredHole(str(n + 1), x, y, size) for n, (x, y) in enumerate(places)
         ],

@@ -7,14 +7,15 @@ import math
 import pytest
 from django.utils import timezone
 
-from qa.actions import gauge_studies, gauges
-from qa.models import Instrument, Reading
+from qa.actions import gauge_studies, gauges, instruments
+from qa.models import Check, Instrument, Reading
 from qa.queries.instruments import instrument_page
 from qa.rules import gauges as rules
 from qa.rules.judging import receipt_of
 from shop.ledger import Refused
 from tests.around import by_hand
 from tests.qa.making import (
+    make_airframe,
     make_check,
     make_fit_up,
     make_instrument,
@@ -22,6 +23,10 @@ from tests.qa.making import (
     read,
     read_all,
 )
+from tests.qa.test_characteristics import found as proven
+from tests.qa.test_characteristics import planned
+from tests.qa.test_holes_pages import a_pattern
+from tests.qa.test_holes_pages import measured as measured_holes
 
 
 @pytest.fixture
@@ -160,7 +165,7 @@ def test_found_off_marks_what_was_measured_since_the_last_good_check(by, client_
     found(by, gauge, "off", 0, error_nm=mm(0.2))
     gauge.refresh_from_db()
     assert gauge.due == day(0)
-    checks, _holes = rules.measured_while_off(gauge)
+    checks, _holes, _results = rules.measured_while_off(gauge)
     assert checks == [check]
     assert rules.doubt_of(innocent) is None
     client = client_of("visitor")
@@ -177,7 +182,45 @@ def test_a_good_calibration_in_between_clears_what_came_before_it(by):
     found(by, gauge, "good", -1)  # after the check
     found(by, gauge, "off", -30)
     assert rules.doubt_of(check) is None
-    assert rules.measured_while_off(gauge) == ([], [])
+    assert rules.measured_while_off(gauge) == ([], [], [])
+
+
+def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
+    gauge = make_instrument(by, due=day(1))
+    check = make_check(by, instrument=gauge)
+
+    def told():
+        row = Check.objects.select_related("instrument", "entry").get(pk=check.pk)
+        return rules.overdue_when_used([row]) == {check.pk}
+
+    assert told()
+    instruments.save_instrument(by=by, instrument=gauge, due=day(-300))
+    assert told()
+    for result, ago in (("good", 1), ("adjusted", 0), ("off", 0)):
+        found(by, gauge, result, ago, due=day(-300))
+        assert told(), result
+    found(by, gauge, "good", 0, due=day(-300))
+    assert not told()
+    innocent = make_check(by, instrument=make_instrument(by, due=day(0)))
+    assert rules.overdue_when_used([innocent]) == set()
+
+
+def test_what_was_found_with_it_is_held_to_its_range_and_told_while_it_was_off(
+    people, by, client_of
+):
+    gauge = make_instrument(by, range_high_nm=mm(5))
+    row = planned(people, "dimension", low="3", unit="mm")
+    airframe = make_airframe(by, type=row.bay.type)
+    said = {"unit": "mm", "instrument": gauge}
+    proven(people, row, airframe, "4", **said)
+    holes = measured_holes(by, a_pattern(by), ("0", "0"), instrument=gauge)
+    gauges.set_gauge_rules(by=by, outside="refuse")
+    with pytest.raises(Refused, match="take another") as no:
+        proven(people, row, airframe, "5.000001", **said)
+    assert no.value.field == "value"
+    found(by, gauge, "off", 0)
+    page = client_of("visitor").get(f"/instruments/{gauge.pk}/").content.decode()
+    assert holes.label in page and row.number in page
 
 
 def test_adjusted_is_off_before_and_good_after(by):
