@@ -3,13 +3,15 @@ is closed, and a bay that was, until somebody put film on it."""
 
 from qa.actions import characteristics, close_outs, nonconformances
 from qa.actions.characteristics import Required
+from qa.actions.instruments import save_instrument
 from qa.actions.temporary import put_in
-from qa.models import CloseOut, Instrument, Joint
+from qa.models import CloseOut, Joint
 from qa.queries import close_out
 from qa.rules.characteristics import Found
 from shop.actions import weights
 from shop.demo.times import day, grams
 from shop.models import Part, Position
+from shop.numeric.units import NM_PER_MM as MM
 
 from .signing import sign
 
@@ -35,7 +37,7 @@ def load(crew, glider, seams) -> None:
 
 
 def _planned(crew, airframe, bays, seams, joint) -> None:
-    gauge = Instrument.objects.get(code="SG-1")
+    gauge = _caliper(crew)
     flap: Position = joint.position
     rows = (
         ("C-101", "Stick to panel, full forward", "clearance", bays["FUS"], None,
@@ -77,6 +79,21 @@ def _planned(crew, airframe, bays, seams, joint) -> None:
             )
         if number == "C-103":
             _revised(crew, row)
+
+
+def _caliper(crew):
+    """A gauge for gaps does not reach so far."""
+    return save_instrument(
+        by=crew["lena"],
+        code="CA-1",
+        name="Caliper 0 to 150 mm",
+        kind="caliper",
+        due=day(-140),
+        u_nm=MM // 50,
+        resolution_nm=MM // 100,
+        range_low_nm=0,
+        range_high_nm=150 * MM,
+    )
 
 
 def _revised(crew, row) -> None:

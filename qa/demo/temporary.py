@@ -3,6 +3,7 @@ mock-up, something borrowed; some out, one not found, one released, one found ag
 
 from qa.actions.temporary import put_in, step, take_out_of_holes
 from qa.models import HolePattern
+from shop.models import TemporaryState
 
 WHY_FIT = "holds the part while it is fitted"
 
@@ -34,20 +35,20 @@ def load(crew, glider, seams) -> None:
     put(bea, "WS", "borrowed", 1, "no pump of our own", owner="hall 3", place="sill")
     clamps = put(bea, "FUS", "clamp", 8, WHY_FIT, place="frame 5, around")
     filled = put(tomas, "CAP", "hole", 2, "centered the cap", place="rim")
-    step(by=tomas, item=filled, verb="take_out", count=2)
-    step(by=bea, item=clamps, verb="take_out", count=5)
-    step(by=bea, item=clamps, verb="miss", count=2, note="not at frame 5")
-    step(by=tomas, item=clamps, verb="find", count=1, note="under the floor board")
+    _then(tomas, filled, "take_out", 2)
+    _then(bea, clamps, "take_out", 5)
+    _then(bea, clamps, "miss", 2, note="not at frame 5")
+    _then(tomas, clamps, "find", 1, note="under the floor board")
     tape = put(bea, "HATCH-B", "tape", 4, "over the hinge while it was primed")
-    step(by=bea, item=tape, verb="take_out", count=3)
-    step(by=bea, item=tape, verb="miss", count=1, note="one strip less than went on")
-    step(
-        by=crew["ines"],
-        item=tape,
-        verb="release",
-        count=1,
-        note="torn in two when it came off; both halves seen in the bin",
-    )
+    _then(bea, tape, "take_out", 3)
+    _then(bea, tape, "miss", 1, note="one strip less than went on")
+    why = "torn in two when it came off; both halves seen in the bin"
+    _then(crew["ines"], tape, "release", 1, note=why)
+
+
+def _then(by, item, verb, count, **more) -> None:
+    seen = TemporaryState.objects.get(pk=item.pk).last_entry_id
+    step(by=by, item=item, verb=verb, count=count, based_on=seen, **more)
 
 
 def _clecos(crew, airframe, seams) -> None:
