@@ -8,7 +8,6 @@ from django.db.models import Exists, Max, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from qa.models import (
-    Calibration,
     Characteristic,
     CharacteristicResult,
     CloseOut,
@@ -72,9 +71,9 @@ class Records:
     stale: dict[int, str]
     photographed: set[str]
     patterns: list[PatternThere]
-    # By key of the check, hole check or result: the calibration that found its
-    # instrument off; keys of those taken while it was overdue.
-    doubted: dict[str, dict[int, Calibration]]
+    # Keys of the checks, hole checks and results whose instrument was found off since,
+    # and of those taken while its calibration was overdue.
+    doubted: dict[str, set[int]]
     overdue: dict[str, set[int]]
     # The newest of each thing that was ever closed.
     close_outs: list[CloseOut]
@@ -117,7 +116,7 @@ def load(airframe: Airframe) -> Records:
         stale=_stale(past, placements, planned, results),
         photographed=_photographed(results),
         patterns=patterns,
-        doubted={kind: gauges.found_off(rows) for kind, rows in used.items()},
+        doubted={kind: set(gauges.found_off(rows)) for kind, rows in used.items()},
         overdue={kind: gauges.overdue_when_used(rows) for kind, rows in used.items()},
         close_outs=_close_outs(airframe),
     )

@@ -117,6 +117,7 @@ def _measured(records: Records, joint: Joint, what: str):
     items = [item for item in own if item.joint_id == joint.pk]
     checks = offering.checks_of(state)
     remarked = records.remarked.get(joint.pk, set())
+    standing = records.standings.get(joint.pk)
     body = {"lines": offering.lines_of(state, items)}
     by_state: dict[str, list[str]] = {}
     for line in offering.open_lines(body):
@@ -127,7 +128,8 @@ def _measured(records: Records, joint: Joint, what: str):
         if key in by_state:
             yield "stations", what, words.stations(key, by_state[key])
     doubts = records.doubted["check"]
-    seen = _seen(records, joint, checks) if "" in remarked else ()
+    # A remark on the joint whole is of what it lacked when it was offered, no more.
+    seen = standing.offered.content["short"] if "" in remarked else ()
     for code in offering.short_of(state, checks, doubts):
         if code not in seen:
             kind = "instrument" if code == "instrument" else "stations"
@@ -135,20 +137,6 @@ def _measured(records: Records, joint: Joint, what: str):
     for check in checks:
         if check.pk in records.overdue["check"]:
             yield "instrument", what, words.overdue(check.label, check.instrument.code)
-
-
-def _seen(records: Records, joint: Joint, checks) -> list[str]:
-    """Codes of what the joint whole lacked when it was accepted with a remark on it as
-    a whole: that remark is an item. An instrument found off later is not among it."""
-    offered = records.standings[joint.pk].offered
-    doubts = records.doubted["check"]
-    later = any(
-        doubts[check.pk].entry.pk > offered.read_to
-        for check in checks
-        if check.pk in doubts
-    )
-    codes = offered.content["short"]
-    return [code for code in codes if not (later and code == "instrument")]
 
 
 def _holes(records: Records) -> list[Stand]:

@@ -340,7 +340,7 @@ def test_a_remark_on_the_joint_whole_hides_no_doubt_that_came_after_it(people):
         laboratory="calibration room",
         result="off",
     )
-    assert told() == ["instrument", "item"]
+    assert told() == ["acceptance", "stations", "instrument", "item"]
 
 
 def read_holes(ready, pattern, part, by="builder", **at) -> None:
