@@ -89,8 +89,8 @@ def _caliper(crew):
         name="Caliper 0 to 150 mm",
         kind="caliper",
         due=day(-140),
-        u_nm=MM // 50,
-        resolution_nm=MM // 100,
+        u_nm=round(0.02 * MM),
+        resolution_nm=round(0.01 * MM),
         range_low_nm=0,
         range_high_nm=150 * MM,
     )
