@@ -1,6 +1,8 @@
 # All tables of shop before the first release; made from the models by Django 5.2.19.
 
+import django.core.validators
 import django.db.models.deletion
+import django.db.models.expressions
 import django.db.models.functions.datetime
 import shop.migration_operations
 import uuid
@@ -756,7 +758,7 @@ class Migration(migrations.Migration):
                 name='PinTry',
                 fields=[
                     ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                    ('tablet', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pin_tries', to='shop.tablet')),
+                    ('tablet', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='pin_tries', to='shop.tablet')),
                     ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='pin_tries', to=settings.AUTH_USER_MODEL)),
                     ('at', models.DateTimeField()),
                     ('right', models.BooleanField()),
@@ -844,6 +846,7 @@ class Migration(migrations.Migration):
                     ('time_zone', models.CharField(max_length=60, verbose_name='time zone')),
                     ('units', models.CharField(choices=[('mm', 'mm'), ('in', 'in')], max_length=2, verbose_name='units')),
                     ('paper', models.CharField(choices=[('a4', 'A4'), ('letter', 'US Letter')], max_length=6, verbose_name='paper')),
+                    ('mark', models.CharField(blank=True, max_length=64, verbose_name='mark')),
                 ],
                 options={
                     'ordering': ('id',),
@@ -860,6 +863,95 @@ class Migration(migrations.Migration):
                 ],
                 options={
                     'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('coat__isnull', False), ('step__isnull', True)), models.Q(('coat__isnull', True), ('step__isnull', False)), _connector='OR'), name='withdrawal_of_one_thing')],
+                },
+            ), migrations.CreateModel(
+                name='TemporaryItem',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('number', models.PositiveIntegerField()),
+                    ('kind', models.CharField(choices=[('cleco', 'cleco'), ('clamp', 'clamp'), ('shim', 'shim'), ('prop', 'prop'), ('strap', 'strap'), ('film', 'protective film'), ('tape', 'tape'), ('packing', 'packing'), ('ballast', 'ballast'), ('board', 'board'), ('mock_up', 'mock-up'), ('borrowed', 'borrowed thing'), ('hole', 'hole drilled for holding')], max_length=8)),
+                    ('count', models.PositiveIntegerField(verbose_name='how many')),
+                    ('size', models.CharField(blank=True, max_length=20, verbose_name='size')),
+                    ('place', models.CharField(blank=True, max_length=200, verbose_name='where')),
+                    ('spots', models.JSONField(blank=True, default=list)),
+                    ('why', models.CharField(max_length=200, verbose_name='why')),
+                    ('stands_for', models.CharField(blank=True, max_length=120, verbose_name='stands in for')),
+                    ('owner', models.CharField(blank=True, max_length=120, verbose_name='borrowed from')),
+                    ('airframe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='temporary', to='shop.airframe')),
+                    ('bay', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='temporary', to='shop.position')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                ],
+                options={
+                    'ordering': ('airframe', 'number'),
+                    'constraints': [models.UniqueConstraint(fields=('airframe', 'number'), name='temporary_number_once'), models.CheckConstraint(condition=models.Q(('kind__in', ['cleco', 'clamp', 'shim', 'prop', 'strap', 'film', 'tape', 'packing', 'ballast', 'board', 'mock_up', 'borrowed', 'hole'])), name='temporary_kind_known'), models.CheckConstraint(condition=models.Q(('count__gte', 1)), name='temporary_at_least_one'), models.CheckConstraint(condition=models.Q(('why', ''), _negated=True), name='temporary_with_a_why')],
+                },
+            ), migrations.CreateModel(
+                name='TemporaryStep',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('verb', models.CharField(choices=[('take_out', 'taken out'), ('miss', 'cannot be found'), ('find', 'found, and out'), ('release', 'released')], max_length=8)),
+                    ('count', models.PositiveIntegerField(verbose_name='how many')),
+                    ('spots', models.JSONField(blank=True, default=list)),
+                    ('note', models.CharField(blank=True, max_length=200, verbose_name='note')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('item', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='steps', to='shop.temporaryitem')),
+                ],
+                options={
+                    'ordering': ('id',),
+                    'constraints': [models.CheckConstraint(condition=models.Q(('verb__in', ['take_out', 'miss', 'find', 'release'])), name='temporary_verb_known'), models.CheckConstraint(condition=models.Q(('count__gte', 1)), name='temporary_step_at_least_one'), models.CheckConstraint(condition=models.Q(models.Q(('verb', 'release'), _negated=True), models.Q(('note', ''), _negated=True), _connector='OR'), name='temporary_released_with_a_reason')],
+                },
+            ), migrations.CreateModel(
+                name='TemporaryState',
+                fields=[
+                    ('item', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, primary_key=True, related_name='state', serialize=False, to='shop.temporaryitem')),
+                    ('count', models.PositiveIntegerField()),
+                    ('inside', models.PositiveIntegerField()),
+                    ('missing', models.PositiveIntegerField(default=0)),
+                    ('out', models.PositiveIntegerField(default=0)),
+                    ('released', models.PositiveIntegerField(default=0)),
+                    ('spots', models.JSONField(blank=True, default=list)),
+                    ('last_entry', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                ],
+                options={
+                    'constraints': [models.CheckConstraint(condition=models.Q(('count', django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(django.db.models.expressions.CombinedExpression(models.F('inside'), '+', models.F('missing')), '+', models.F('out')), '+', models.F('released')))), name='temporary_in_is_out')],
+                },
+            ), migrations.CreateModel(
+                name='Signature',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('kind', models.CharField(max_length=20)),
+                    ('key', models.BigIntegerField()),
+                    ('meaning', models.CharField(choices=[('performed', 'performed'), ('inspected', 'inspected'), ('approved', 'approved'), ('released', 'released for the next step')], max_length=10)),
+                    ('name', models.CharField(max_length=120)),
+                    ('role', models.CharField(choices=[('builder', 'builder'), ('lead', 'shop lead'), ('engineer', 'engineer'), ('inspector', 'inspector'), ('visitor', 'visitor')], max_length=12)),
+                    ('certificate_kind', models.CharField(blank=True, max_length=80)),
+                    ('certificate_number', models.CharField(blank=True, max_length=80)),
+                    ('proven_by', models.CharField(choices=[('password', 'password'), ('pin', 'PIN')], max_length=8)),
+                    ('content', models.TextField()),
+                    ('digest', models.CharField(max_length=64)),
+                    ('note', models.CharField(blank=True, max_length=200)),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                    ('person', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signatures', to=settings.AUTH_USER_MODEL)),
+                ],
+                options={
+                    'ordering': ('id',),
+                    'indexes': [models.Index(fields=['kind', 'key'], name='signature_of_a_thing')],
+                    'constraints': [models.UniqueConstraint(fields=('kind', 'key', 'meaning', 'person', 'digest'), name='signed_once_by_one_person'), models.CheckConstraint(condition=models.Q(('meaning__in', ['performed', 'inspected', 'approved', 'released'])), name='signature_meaning_known'), models.CheckConstraint(condition=models.Q(('proven_by__in', ['password', 'pin'])), name='signature_proven'), models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='signature_with_a_name')],
+                },
+            ), migrations.CreateModel(
+                name='BackupPlan',
+                fields=[
+                    ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                    ('place', models.CharField(blank=True, max_length=400, verbose_name='folder on the server')),
+                    ('hour', models.PositiveSmallIntegerField(default=2, validators=[django.core.validators.MaxValueValidator(23)], verbose_name='hour of the night')),
+                    ('busy_acts', models.PositiveIntegerField(default=500, verbose_name='also after so many acts')),
+                    ('days', models.PositiveSmallIntegerField(default=7, verbose_name='days kept')),
+                    ('weeks', models.PositiveSmallIntegerField(default=5, verbose_name='weeks kept')),
+                    ('months', models.PositiveSmallIntegerField(default=12, verbose_name='months kept')),
+                    ('entry', models.ForeignKey(db_column='entry_act', on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shop.entry', to_field='act')),
+                ],
+                options={
+                    'ordering': ('-id',),
                 },
             )],
         ),
