@@ -14,6 +14,7 @@ class ShopConfig(AppConfig):
         from shop.models.kept import watch_deletions
         from shop.rules import signed_work, signing
         from shop.serving import database
+        from shop.sessions import watch_arrivals
 
         use_plain_words()
         for family in FAMILIES:
@@ -21,6 +22,7 @@ class ShopConfig(AppConfig):
         for signable in signed_work.SIGNABLES:
             signing.register(signable)
         watch_deletions(apps.get_models())
+        watch_arrivals()
         pre_migrate.connect(database.refuse_later_before_migrate)
         post_migrate.connect(guards.install_after_migrate)
         post_migrate.connect(database.keep_private_after_migrate)

@@ -8,6 +8,7 @@ from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.core.exceptions import BadRequest, TooManyFieldsSent
+from django.db import DatabaseError
 from django.http import QueryDict
 from django.middleware.csrf import CsrfViewMiddleware
 from django.shortcuts import redirect
@@ -188,6 +189,9 @@ class SchemeSessionMiddleware(SessionMiddleware):
         super().process_request(request)
 
     def process_response(self, request, response):
+        # What cannot be written for want of room spoils no answer.
+        with suppress(DatabaseError):
+            request.session.was_used()
         response = super().process_response(request, response)
         if request.is_secure():
             _host_cookie(response, settings.SESSION_COOKIE_NAME)

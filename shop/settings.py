@@ -129,7 +129,7 @@ LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "front"
 # A shift plus a long weekend: signing in again must not interrupt a fit check.
 SESSION_COOKIE_AGE = 14 * S_PER_DAY
-SESSION_ENGINE = "django.contrib.sessions.backends.db"
+SESSION_ENGINE = "shop.sessions"
 
 # Cookies are named and secured by scheme (shop.middleware): https gets
 # __Host- cookies, plain http on the shop network ordinary ones.

@@ -2,12 +2,27 @@
 
 from django.urls import path
 
-from shop.views import account, backups, identity
+from shop.views import account, backups, identity, people, sessions
 
 urlpatterns = [
     path("sign-in/", account.sign_in, name="sign_in"),
     path("sign-out/", account.sign_out, name="sign_out"),
     path("password/", account.own_password, name="own_password"),
+    path("sessions/", sessions.sessions, name="sessions"),
+    path("sessions/end/", sessions.end_sessions, name="end_sessions"),
+    path("sessions/<slug:handle>/end/", sessions.end_session, name="end_session"),
+    path("people/<int:pk>/sessions/", sessions.sessions, name="person_sessions"),
+    path(
+        "people/<int:pk>/sessions/end/",
+        sessions.end_sessions,
+        name="end_person_sessions",
+    ),
+    path(
+        "people/<int:pk>/sessions/<slug:handle>/end/",
+        sessions.end_session,
+        name="end_person_session",
+    ),
+    path("people/let-in/", people.let_address_in, name="let_address_in"),
     path("screen/", account.theme, name="theme"),
     path("units/", account.units, name="units"),
     path("shop/", identity.shop_identity, name="shop_identity"),

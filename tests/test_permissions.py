@@ -32,8 +32,8 @@ WHO = {
         tablet_manifest tablet_file tablet
     """,
     EVERYBODY: """
-        sign_out own_password theme units airframes airframe airframe_type designs
-        design
+        sign_out own_password theme units sessions end_session end_sessions
+        airframes airframe airframe_type designs design
         parts part tooling tool step_done routes release_products machines
         machine milling pulls pull trace lots lot materials laminates laminate
         to_weigh balance photo holds hold labels scan front today api_act api_acts
@@ -89,6 +89,7 @@ WHO = {
         new_characteristic revise_characteristic
     """,
     LEAD: """
+        person_sessions end_person_session end_person_sessions let_address_in
         people add_person change_role set_certificate set_active reset_password
         try_again add_tool change_tool add_step set_route add_release_product
         release_product add_machine change_machine api_enroll api_recover tablets
@@ -105,6 +106,9 @@ WHO = {
         api_prove
     """,
 }
+
+# What ends the session that asks, or another of the same person.
+ENDS = {"sign_out", "end_person_sessions"}
 
 # The verbs of one url that different roles may do.
 VERBS = {
@@ -152,6 +156,7 @@ def addresses() -> dict[str, str]:
         "sha256": "0" * 64,
         "digest": "0" * 16,
         "name": "entry.js",
+        "handle": "0" * 16,
         "revoke_tablet.pk": str(tablet.pk),
         "set_route.kind": "plug",
         "sign.kind": "ply",
@@ -205,7 +210,7 @@ def test_every_url_as_every_role_and_signed_out(demo_db):
     for name, address in addresses().items():
         who = contract()[name]
         for role, client in people.items():
-            client = signed_in(role) if name == "sign_out" else client
+            client = signed_in(role) if name in ENDS else client
             faults.append(fault(name, who, role, ask(client, address).status_code))
         faults.append(signed_out(name, who, ask(Client(), address)))
     faults += verbs(people)

@@ -36,7 +36,8 @@ from shop.queries.heads import told_to_a_tablet
 from shop.queries.incarnations import database_id, database_ids
 from shop.serving import addresses
 from shop.serving.storage_errors import what_failed
-from shop.views.account import address
+from shop.views.account import whence
+from shop.views.devices import remember
 
 log = logging.getLogger(__name__)
 
@@ -192,13 +193,14 @@ def session(request):
         said = read_json(request)
         name, password = (str(said.get(key, "")) for key in ("username", "password"))
         person = prove_password(
-            username=name, password=password, address=address(request)
+            username=name, password=password, **whence(request, name)
         )
         if person is None:
             return error(403, "sign_in", "That name and password do not match.")
         if person.must_change_password:
             return error(403, "password", CHANGE_FIRST)
         login(request, person)
+        return remember(request, JsonResponse(_session(request)), person)
     return JsonResponse(_session(request))
 
 

@@ -13,7 +13,7 @@ from shop.actions import tablets as actions
 from shop.ledger import Refused
 from shop.models import Tablet
 from shop.queries.paging import page_of
-from shop.views.account import address
+from shop.views.account import whence
 from shop.views.acting import attempt, form_page, posted
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
@@ -53,7 +53,7 @@ def own_pin(request):
         request,
         PinForm(posted(request)),
         lambda **said: actions.set_pin(
-            by=request.user, address=address(request), **said
+            by=request.user, **whence(request, request.user.username), **said
         ),
         heading=_("Your PIN for tablets"),
         back=reverse("front"),

@@ -129,6 +129,7 @@ def set_active(*, by: Person, person: Person, active: bool) -> Person:
             _refuse_losing_the_last_lead(person, "active")
             person.sessions_ended += 1
             person.proofs.all().delete()
+            person.sessions.all().delete()
         person.is_active = active
         person.save(update_fields=["is_active", "sessions_ended"])
     return person
@@ -146,4 +147,5 @@ def reset_password(*, by: Person, person: Person, password: str) -> Person:
         person.set_password(password)
         person.must_change_password = True
         person.save(update_fields=["password", "must_change_password"])
+        person.sessions.all().delete()
     return person

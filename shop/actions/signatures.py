@@ -25,6 +25,7 @@ def sign(
     shown: str,
     note: str = "",
     address: str = "",
+    device: str = "",
 ) -> Signature:
     """Sign a thing as it was shown (`shown`: the digest of that).
 
@@ -33,7 +34,7 @@ def sign(
     nobody may try for a while.
     """
     roles.require(by, "sign")
-    proven_by = _prove(by, secret, address)
+    proven_by = _prove(by, secret, address, device)
     said = {"kind": kind, "key": key, "meaning": meaning, "name": name}
     said |= {"shown": shown, "note": note, "proven_by": proven_by}
     with perform("sign/1", by=by, said=said) as act:
@@ -86,7 +87,7 @@ def _plain(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def _prove(person: Person, secret: str, address: str) -> str:
+def _prove(person: Person, secret: str, address: str, device: str) -> str:
     """Prove a password or a PIN, throttled as at the door; return which it was."""
     if person.pin and looks_like_a_pin(secret):
         try:
@@ -97,7 +98,9 @@ def _prove(person: Person, secret: str, address: str) -> str:
                 raise Refused(_("That is not your PIN."), field="secret") from None
         else:
             return ProvenBy.PIN
-    proven = prove_password(username=person.username, password=secret, address=address)
+    proven = prove_password(
+        username=person.username, password=secret, address=address, device=device
+    )
     if proven is None or proven.pk != person.pk:
         message = _("That is neither your password nor your PIN.")
         raise Refused(message, field="secret")

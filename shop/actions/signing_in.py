@@ -1,5 +1,6 @@
 """Who is at the door: a password is proven, and guessing gets slow."""
 
+import contextlib
 import hashlib
 import hmac
 import logging
@@ -16,18 +17,14 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform, writing
-from shop.models import Person, SignInTry
+from shop.models import Person, SignInTry, Tried
 from shop.numeric.units import S_PER_MIN
+from shop.rules import throttling
 
 log = logging.getLogger(__name__)
 
-WINDOW = timedelta(minutes=15)
-TRIES_KEPT_FOR = timedelta(days=1)
-# Wrong ones in the window. One name is shut to one address only: whoever guesses from
-# elsewhere cannot lock its owner out; all addresses together are slowed far later.
-FOR_NAME_AT_ADDRESS = 5
-FOR_ADDRESS = 20
-FOR_NAME = 100
+# Older ones are forgotten: until then the lead can look through them.
+TRIES_KEPT_FOR = timedelta(days=90)
 
 
 class TooManyTries(Refused):
@@ -36,7 +33,7 @@ class TooManyTries(Refused):
     def __init__(self):
         message = _(
             "Too many wrong passwords. Wait %(minutes)d minutes, or ask the lead."
-        ) % {"minutes": WINDOW.total_seconds() // S_PER_MIN}
+        ) % {"minutes": throttling.WINDOW.total_seconds() // S_PER_MIN}
         super().__init__(message, code="wait")
 
 
@@ -46,32 +43,71 @@ def digest_of_name(username: str) -> str:
     return hmac.new(settings.SECRET_KEY.encode(), name, hashlib.sha256).hexdigest()
 
 
-def prove_password(*, username: str, password: str, address: str) -> Person | None:
+def prove_password(
+    *, username: str, password: str, address: str, device: str = ""
+) -> Person | None:
     """Return the person whose name and password these are; None when they are not.
 
-    address: where the request came from. Raises TooManyTries. The try is counted before
-    the password is looked at, so that guesses sent at once count too, and the slow
-    hash runs outside of any transaction.
+    address: where the request came from. device: names a browser in which this person
+    was right before ("": none). Raises TooManyTries. The slow hash runs outside of any
+    transaction.
     """
     name = digest_of_name(username)
+    person = named(username)
+    with counted(name, person, address=address, device=device) as told:
+        found = _authenticate(username, password)
+        told.right = found is not None
+    if found is None:
+        log.warning("wrong password from %s", address)
+        return None
+    _renew_hash(found, password)
+    return found
+
+
+@contextlib.contextmanager
+def counted(
+    name: str,
+    person: Person | None,
+    *,
+    address: str,
+    device: str,
+    tried: str = Tried.PASSWORD,
+):
+    """Count a try before it is looked at, so that guesses sent at once count too.
+
+    The block says whether it was `right`. One that was refused for another reason, the
+    server being busy for instance, is not counted. Raises TooManyTries.
+    """
+    about = {"address": address, "device": device, "tried": tried, "person": person}
     with writing():
         _one_at_a_time()
         now = timezone.now()
         SignInTry.objects.filter(at__lt=now - TRIES_KEPT_FOR).delete()
-        if _too_many(name, address, now):
-            raise TooManyTries
-        tried = SignInTry.objects.create(name=name, address=address, at=now)
+        where = {"name": name, "address": address, "device": device, "tried": tried}
+        shut = throttling.too_many(**where, now=now)
+        if shut:
+            # Once in a while, so that whoever goes on and on fills no disk.
+            said = SignInTry.objects.filter(**shut, refused=True)
+            if not said.filter(at__gt=now - throttling.WINDOW).exists():
+                SignInTry.objects.create(name=name, at=now, refused=True, **about)
+        else:
+            told = SignInTry.objects.create(name=name, at=now, **about)
+    if shut:
+        raise TooManyTries
     try:
-        person = _authenticate(username, password)
+        yield told
     except Refused:
-        SignInTry.objects.filter(pk=tried.pk).delete()
+        SignInTry.objects.filter(pk=told.pk).delete()
         raise
-    if person is None:
-        log.warning("wrong password from %s", address)
+    if told.right:
+        SignInTry.objects.filter(pk=told.pk).update(right=True)
+
+
+def named(username: str) -> Person | None:
+    """Return who has this name; a text that no database can look for is nobody's."""
+    if "\0" in username or not username.isprintable():
         return None
-    SignInTry.objects.filter(pk=tried.pk).update(right=True)
-    _renew_hash(person, password)
-    return person
+    return Person.objects.filter(username=username).first()
 
 
 def _renew_hash(person: Person, password: str) -> None:
@@ -100,53 +136,61 @@ def _authenticate(username: str, password: str) -> Person | None:
     return authenticate(username=username, password=password)
 
 
-def _too_many(name: str, address: str, now) -> bool:
-    lately = SignInTry.objects.filter(at__gt=now - WINDOW)
-    wrong = lately.filter(right=False)
-    here = wrong.filter(name=name, address=address)
-    last = lately.filter(name=name, address=address, right=True).order_by("-at")
-    if right := last.values_list("at", flat=True).first():
-        here = here.filter(at__gt=right)
-    return (
-        here.count() >= FOR_NAME_AT_ADDRESS
-        or wrong.filter(address=address).count() >= FOR_ADDRESS
-        or wrong.filter(name=name).count() >= FOR_NAME
-    )
-
-
 def locked_out(people: list[Person]) -> set[int]:
-    """Return the keys of those among people who must wait somewhere: one statement."""
+    """Return the keys of those among people who must wait somewhere: two statements."""
     names = {digest_of_name(one.username): one.pk for one in people}
-    since = timezone.now() - WINDOW
-    wrong: dict[tuple[str, str], int] = {}
-    tries = SignInTry.objects.filter(name__in=names, at__gt=since).order_by("at")
-    for name, address, right in tries.values_list("name", "address", "right"):
-        wrong[name, address] = 0 if right else wrong.get((name, address), 0) + 1
-    return {
+    since = timezone.now() - throttling.WINDOW
+    wrong: dict[tuple, int] = {}
+    tries = SignInTry.objects.filter(
+        name__in=names, at__gt=since, refused=False, lifted=False
+    )
+    columns = ("name", "tried", "device", "address", "right")
+    for *where, right in tries.order_by("at").values_list(*columns):
+        name, tried, device, address = where
+        place = (name, tried, device or address)
+        wrong[place] = 0 if right else wrong.get(place, 0) + 1
+    at_the_door = {
         names[name]
-        for (name, _address), count in wrong.items()
-        if count >= FOR_NAME_AT_ADDRESS
+        for (name, *_where), count in wrong.items()
+        if count >= throttling.FOR_NAME_AT_ADDRESS
     }
+    return at_the_door | throttling.shut_pins(people)
 
 
 def let_try_again(*, by: Person, person: Person) -> None:
     """Forget the wrong passwords and PINs of somebody who was locked out."""
     roles.require(by, "manage people")
     with perform("let_try_again/1", by=by, said={"person": person.username}):
-        SignInTry.objects.filter(
-            name=digest_of_name(person.username), right=False
-        ).delete()
-        person.pin_tries.filter(right=False).delete()
+        lift(person)
+
+
+def lift(person: Person) -> None:
+    """Count no wrong one of a person any more, password, code or PIN."""
+    SignInTry.objects.filter(name=digest_of_name(person.username), right=False).update(
+        lifted=True
+    )
+    person.pin_tries.filter(right=False).update(lifted=True)
+
+
+def let_address_try_again(*, by: Person, address: str) -> None:
+    """Forget what was tried at an address, and let everybody try there."""
+    roles.require(by, "manage people")
+    if address not in throttling.shut_addresses():
+        raise Refused(_("Nobody has to wait at this address."), code="done")
+    with perform("let_address_try_again/1", by=by, said={"address": address}):
+        SignInTry.objects.filter(address=address, right=False).update(lifted=True)
 
 
 def change_own_password(
-    *, by: Person, password: str, new: str, address: str = ""
+    *, by: Person, password: str, new: str, address: str = "", device: str = ""
 ) -> Person:
     """Choose one's own password; the present one proves who asks.
 
     It ends the person's sessions on every device but the one that the caller renews.
     """
-    person = prove_password(username=by.username, password=password, address=address)
+    person = prove_password(
+        username=by.username, password=password, address=address, device=device
+    )
     if person is None or person.pk != by.pk:
         raise Refused(_("That is not your password."), field="password")
     if new == password:
@@ -161,4 +205,5 @@ def change_own_password(
         by.set_password(new)
         by.must_change_password = False
         by.save(update_fields=["password", "must_change_password"])
+        by.sessions.all().delete()
     return by

@@ -12,18 +12,15 @@ from shop import roles
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, PinTry, Proof, Tablet
 from shop.numeric.units import S_PER_MIN
+from shop.rules import throttling
 
 from .signing_in import prove_password
 
 log = logging.getLogger(__name__)
 
 SHIFT = timedelta(hours=12)
-TRIES = 5
-PAUSE = timedelta(minutes=15)
+PAUSE = throttling.WINDOW
 SHORTEST_PIN, LONGEST_PIN = 4, 12
-# Wrong PINs of one person in a day, wherever: whoever guesses patiently is stopped too.
-TRIES_A_DAY = 20
-DAY = timedelta(days=1)
 
 
 class TooManyTries(Refused):
@@ -84,9 +81,18 @@ def by_token(token: str) -> Tablet | None:
     return Tablet.objects.filter(token_sha256=digest_of(token)).first()
 
 
-def set_pin(*, by: Person, pin: str, password: str, address: str = "") -> None:
-    """Set one's own PIN; the password proves who asks."""
-    if prove_password(username=by.username, password=password, address=address) != by:
+def set_pin(
+    *, by: Person, pin: str, password: str, address: str = "", device: str = ""
+) -> None:
+    """Set one's own PIN; the password proves who asks.
+
+    What was guessed of the old one counts no more, so that nobody can keep its owner
+    from having one.
+    """
+    proven = prove_password(
+        username=by.username, password=password, address=address, device=device
+    )
+    if proven != by:
         raise Refused("That is not your password.", field="password")
     if not looks_like_a_pin(pin):
         raise Refused("A PIN is 4 to 12 digits.", field="pin")
@@ -97,6 +103,7 @@ def set_pin(*, by: Person, pin: str, password: str, address: str = "") -> None:
         by.save(update_fields=["pin"])
         # A new PIN starts with a clean sheet, on the tablets too.
         by.proofs.all().delete()
+        by.pin_tries.filter(right=False).update(lifted=True)
 
 
 def looks_like_a_pin(text: str) -> bool:
@@ -133,7 +140,7 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
         # One try at a time for one person: guesses sent at once are counted too.
         Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
         now = timezone.now()
-        if _wrong_lately(person, now) >= TRIES or _wrong_today(person, now):
+        if throttling.too_many_pins(person, now):
             raise TooManyTries
         tried = PinTry.objects.create(tablet=tablet, person=person, at=now, right=False)
     # The slow hash keeps nobody from writing.
@@ -147,21 +154,6 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
         log.warning("wrong PIN for %s %s", person.username, where)
         raise WrongPin
     PinTry.objects.filter(pk=tried.pk).update(right=True)
-
-
-def _wrong_lately(person: Person, now) -> int:
-    """Count the wrong PINs since the last right one, in the last quarter hour."""
-    tries = PinTry.objects.filter(person=person)
-    wrong = tries.filter(right=False, at__gt=now - PAUSE)
-    right = tries.filter(right=True).order_by("-at").values_list("at", flat=True)
-    if last := right.first():
-        wrong = wrong.filter(at__gt=last)
-    return wrong.count()
-
-
-def _wrong_today(person: Person, now) -> bool:
-    wrong = PinTry.objects.filter(person=person, right=False, at__gt=now - DAY)
-    return wrong.count() >= TRIES_A_DAY
 
 
 def is_proven(tablet: Tablet, person: Person) -> bool:

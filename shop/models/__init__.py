@@ -10,6 +10,7 @@ from .airframes import (
     Position,
 )
 from .backups import BackupPlan
+from .door import Session, SignInTry, Tried
 from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
 from .laminates import CureRecipe, Laminate, Ply
@@ -28,7 +29,7 @@ from .ledger import (
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
 from .parts import Hand, Lineage, Origin, Part, PartDesign, PartState, StructuralClass
-from .people import Person, Role, SignInTry, Unit
+from .people import Person, Role, Unit
 from .photos import Photo, PhotoPin
 from .pulls import (
     BagTest,
@@ -71,6 +72,8 @@ __all__ = [
     "ProvenBy",
     "Signature",
     "SignInTry",
+    "Session",
+    "Tried",
     "Tablet",
     "Proof",
     "PinTry",

@@ -97,25 +97,3 @@ class Person(Kept, AbstractBaseUser):
     @property
     def display_name(self) -> str:
         return self.name
-
-
-class SignInTry(models.Model):
-    """A password that was tried: what throttling counts, for a day.
-
-    `name` is a keyed digest of the name that was typed, whoever it names, or nobody.
-    """
-
-    name = models.CharField(max_length=64)
-    address = models.CharField(max_length=45, blank=True)
-    at = models.DateTimeField()
-    right = models.BooleanField(default=False)
-
-    class Meta:
-        indexes = [
-            models.Index(fields=["address", "at"], name="sign_in_try_by_address"),
-            models.Index(fields=["name", "at"], name="sign_in_try_by_name"),
-            models.Index(fields=["at"], name="sign_in_try_by_time"),
-        ]
-
-    def __str__(self) -> str:
-        return "right" if self.right else "wrong"

@@ -50,7 +50,7 @@ class Proof(models.Model):
 class PinTry(models.Model):
     """A PIN that was tried: what throttling counts and the lead can look through.
 
-    tablet: none where it was tried to sign with.
+    tablet: none where it was tried to sign with. lifted: counts no more.
     """
 
     tablet = models.ForeignKey(
@@ -59,6 +59,7 @@ class PinTry(models.Model):
     person = models.ForeignKey(Person, models.PROTECT, related_name="pin_tries")
     at = models.DateTimeField()
     right = models.BooleanField()
+    lifted = models.BooleanField(default=False)
 
     class Meta:
         indexes = [models.Index(fields=["person", "at"])]

@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from django.conf import settings
-from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.db import connection, connections
 from django.db.migrations.loader import MigrationLoader
 
 from shop.atomic_files import sync_folder
 from shop.ledger.verify import verify
-from shop.models import Entry, Incarnation
+from shop.models import Entry, Incarnation, Session
 
 from . import server, table_copies
 from .backup_files import Backup, NoBackup, keep_file, open_backup

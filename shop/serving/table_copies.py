@@ -17,7 +17,7 @@ from shop.ledger.canonical import canonical, plain
 
 ROWS = 1000
 # Who is signed in stays where they signed in.
-LEFT_OUT = {"django_session"}
+LEFT_OUT = {"django_session", "shop_session"}
 
 
 class NotEqual(Exception):

@@ -27,6 +27,7 @@ from shop.ledger import Refused
 from shop.models import WAITING, Entry
 from shop.numeric.units import S_PER_DAY
 from shop.views.acting import form_page, posted
+from shop.views.devices import device_of, remember
 
 THEME_AGE = 10 * 365 * S_PER_DAY
 
@@ -59,14 +60,16 @@ def sign_in(request):
     form, status = SignInForm(posted(request)), 200
     if request.method == "POST" and form.is_valid():
         try:
-            person = prove_password(**form.cleaned_data, address=address(request))
+            name = form.cleaned_data["username"]
+            person = prove_password(**form.cleaned_data, **whence(request, name))
         except Refused as no:
             status = 429
             form.add_error(None, no.message)
         else:
             if person:
                 login(request, person)
-                return HttpResponseRedirect(_first(request, person))
+                onward = HttpResponseRedirect(_first(request, person))
+                return remember(request, onward, person)
             form.add_error(None, _("That name and password do not match."))
     asked = request.POST.get("next") or request.GET.get("next") or ""
     context = {"form": form, "next": asked}
@@ -78,6 +81,12 @@ def address(request) -> str:
     return request.META.get("REMOTE_ADDR") or ""
 
 
+def whence(request, username: str) -> dict[str, str]:
+    """From where somebody says to be this person: the address, and the browser if they
+    were right in it before."""
+    return {"address": address(request), "device": device_of(request, username)}
+
+
 @sensitive_post_parameters()
 @require_http_methods(["GET", "HEAD", "POST"])
 def own_password(request):
@@ -85,7 +94,10 @@ def own_password(request):
 
     def change(*, password, new, again):
         person = change_own_password(
-            by=request.user, password=password, new=new, address=address(request)
+            by=request.user,
+            password=password,
+            new=new,
+            **whence(request, request.user.username),
         )
         update_session_auth_hash(request, person)
 

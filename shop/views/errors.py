@@ -4,7 +4,7 @@ from django.http import JsonResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 
-SECRET = {"password", "new", "again", "pin"}
+SECRET = {"password", "new", "again", "pin", "secret", "code"}
 
 
 def csrf_failure(request, reason: str = ""):

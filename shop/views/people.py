@@ -9,10 +9,15 @@ from django.views.decorators.http import require_safe
 
 from shop import roles
 from shop.actions import people as actions
-from shop.actions.signing_in import let_try_again, locked_out
+from shop.actions.signing_in import (
+    let_address_try_again,
+    let_try_again,
+    locked_out,
+)
 from shop.forms import people as forms
 from shop.models import Person
 from shop.queries.people import people as list_people
+from shop.rules import throttling
 from shop.views.acting import form_page, posted
 from shop.views.airframes import form_view
 
@@ -23,7 +28,12 @@ def people(request):
     form = forms.PeopleFilter(request.GET)
     page = list_people(**form.chosen, page=request.GET.get("page"))
     waits = locked_out(list(page))
-    context = {"page": page, "filter": form, "waits": waits}
+    context = {
+        "page": page,
+        "filter": form,
+        "waits": waits,
+        "shut": throttling.shut_addresses(),
+    }
     return render(request, "shop/people/people.html", context)
 
 
@@ -106,4 +116,16 @@ def try_again(request, pk):
         Form(posted(request)),
         lambda: let_try_again(by=request.user, person=person),
         _("Let %(name)s try again") % {"name": person.name},
+    )
+
+
+@form_view
+def let_address_in(request):
+    roles.require(request.user, "manage people")
+    asked = request.GET.get("address", "")[:45]
+    return _person_form(
+        request,
+        Form(posted(request)),
+        lambda: let_address_try_again(by=request.user, address=asked),
+        _("Let everybody try again at %(address)s") % {"address": asked},
     )

@@ -16,7 +16,7 @@ from shop.queries import signatures as queries
 from shop.queries.heads import newest
 from shop.queries.identity import the_shop
 
-from .account import address
+from .account import whence
 from .acting import attempt, posted
 from .airframes import form_view
 
@@ -39,7 +39,10 @@ def sign(request, kind, key):
         done, made = attempt(
             form,
             lambda **said: actions.sign(
-                kind=kind, key=key, address=address(request), **said
+                kind=kind,
+                key=key,
+                **whence(request, said["by"].username),
+                **said,
             ),
         )
         if done:

@@ -18,11 +18,11 @@ import time
 import uuid
 
 import pytest
-from django.contrib.sessions.models import Session
 from django.db import connection
 from playwright.sync_api import Error as BrowserError
 
 from qa.models import Reading
+from shop.models import Session
 from tests.around import TREE, find_browser
 from tests.browser.at_the_tablet import a_check
 from tests.faults.faulty_proxy import FaultyProxy

@@ -88,7 +88,7 @@ def test_a_backup_of_either_database_holds_and_comes_back_as_it_was(
     with closing(sqlite3.connect(home / "fayline.sqlite3")) as there:
         reasons = "SELECT reason FROM shop_incarnation ORDER BY started_at"
         assert there.execute(reasons).fetchall()[-1] == ("restored",)
-        assert there.execute("SELECT count(*) FROM django_session").fetchone() == (0,)
+        assert there.execute("SELECT count(*) FROM shop_session").fetchone() == (0,)
     code, words = manage(home, "restore", str(made.folder))
     assert code == 1 and "is there already" in words
 

@@ -16,7 +16,7 @@ from shop.ledger.verify import verify
 from shop.models import Person, PinTry, PlyLaid, Signature, SignInTry, StepDone
 from shop.queries.signatures import signature_page, signed_of, signed_thing
 from shop.queries.signatures import signatures as all_signatures
-from shop.rules import signing
+from shop.rules import signing, throttling
 from tests.around import by_hand
 from tests.conftest import PASSWORD, make_people
 from tests.test_ledger_binds import drop_what_guards
@@ -128,15 +128,15 @@ def test_wrong_passwords_and_pins_are_throttled_as_at_the_door(people):
             lambda: sign(lead, "ply", ply.pk, "inspected", secret, address="10.0.0.7")
         )
 
-    for _ in range(tablets.TRIES):
+    for _ in range(throttling.PINS):
         assert "not your PIN" in wrong("4712")
     assert "Too many wrong PINs" in wrong(PIN)
-    for _ in range(signing_in.FOR_NAME_AT_ADDRESS):
+    for _ in range(throttling.FOR_NAME_AT_ADDRESS):
         assert "neither" in wrong("not the password")
     assert "Too many wrong passwords" in wrong(PASSWORD)
     assert not Signature.objects.exists()
     # What was tried to sign with counts at the door and at the tablets too.
-    assert SignInTry.objects.filter(right=False).count() == 5
+    assert SignInTry.objects.filter(right=False, refused=False).count() == 5
     signing_in.let_try_again(by=lead, person=lead)
     sign(lead, "ply", ply.pk, "inspected", PASSWORD, address="10.0.0.7")
     assert Signature.objects.get().proven_by == "password"
@@ -147,7 +147,7 @@ def test_patient_guessing_of_a_pin_ends_with_the_day(people):
     ply = a_ply(people)
     PinTry.objects.bulk_create(
         PinTry(person=lead, right=False, at=one.received_at.replace(hour=0, minute=0))
-        for one in [ply.entry] * tablets.TRIES_A_DAY
+        for one in [ply.entry] * throttling.PINS_A_DAY
     )
     PinTry.objects.update(at=ply.entry.received_at - tablets.PAUSE)
     assert "Too many" in refused(lambda: sign(lead, "ply", ply.pk, "inspected"))

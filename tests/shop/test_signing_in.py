@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from shop import hashing
 from shop.actions import people as actions
-from shop.actions import signing_in
+from shop.actions import signing_in, tablets
 from shop.actions.signing_in import TooManyTries, prove_password
 from shop.ledger import Refused
 from shop.ledger.verify import verify
@@ -81,6 +81,60 @@ def test_the_lead_lifts_it_on_the_list_of_people(people, client_of):
     assert page.count("let try again") == 1 and address in page
     assert lead.post(address).status_code == 302
     assert guess(password=PASSWORD) == people["builder"]
+
+
+def test_nothing_that_is_tried_elsewhere_shuts_a_browser_its_owner_was_right_in(people):
+    own, other = Client(REMOTE_ADDR=HERE), Client(REMOTE_ADDR=HERE)
+    said = {"username": "builder", "password": PASSWORD}
+    assert own.post("/sign-in/", said).status_code == 302
+    own.post("/sign-out/")
+    for name in [f"nobody {number}" for number in range(20)]:
+        guess(name)
+    for number in range(100):
+        guess(address=f"203.0.113.{number // 4}")
+    # At this address and under this name nobody else is let in any more …
+    assert other.post("/sign-in/", said).status_code == 429
+    assert Client(REMOTE_ADDR=THERE).post("/sign-in/", said).status_code == 429
+    # … but here, where five wrong ones are too many as anywhere.
+    assert own.post("/sign-in/", said).status_code == 302
+    own.post("/sign-out/")
+    for _ in range(5):
+        own.post("/sign-in/", {**said, "password": "wrong"})
+    assert own.post("/sign-in/", said).status_code == 429
+    # A cookie made by anybody else is none.
+    other.cookies["device"] = own.cookies["device"].value[:-1] + "x"
+    assert other.post("/sign-in/", said).status_code == 429
+    # What was refused is on record once for each place, not for each try.
+    assert SignInTry.objects.filter(refused=True).count() == 3
+
+
+def test_the_lead_lets_an_address_try_again(people, client_of):
+    for number in range(20):
+        guess(f"nobody {number}")
+    with pytest.raises(TooManyTries):
+        guess(password=PASSWORD)
+    lead = client_of("lead")
+    page = lead.get(reverse("people")).content.decode()
+    where = f"{reverse('let_address_in')}?address={HERE}"
+    assert page.count(where) == 1
+    assert lead.post(where).status_code == 302
+    assert guess(password=PASSWORD) == people["builder"]
+    assert where not in lead.get(reverse("people")).content.decode()
+    assert "Nobody has to wait" in lead.post(where).content.decode()
+
+
+def test_whoever_guesses_a_pin_keeps_its_owner_from_none(people):
+    builder = people["builder"]
+    tablets.set_pin(by=builder, pin="4711", password=PASSWORD)
+    for _ in range(5):
+        with pytest.raises(tablets.WrongPin):
+            tablets.prove_pin(person=builder, pin="4712")
+    with pytest.raises(tablets.TooManyTries):
+        tablets.prove_pin(person=builder, pin="4711")
+    assert signing_in.locked_out([builder, people["lead"]]) == {builder.pk}
+    tablets.set_pin(by=builder, pin="7193", password=PASSWORD)
+    tablets.prove_pin(person=builder, pin="7193")
+    assert signing_in.locked_out([builder]) == set()
 
 
 def test_names_that_were_typed_are_kept_as_digests_only(people):

@@ -1,0 +1,64 @@
+"""Sessions that know whose they are, so that they can be listed and ended."""
+
+from datetime import timedelta
+
+from django.contrib.auth import SESSION_KEY
+from django.contrib.auth.signals import user_logged_in
+from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+
+from shop.ledger import writing
+from shop.models import Session
+from shop.wording.browsers import words_of
+
+# How a person came in, kept with the session where its key changes.
+CAME = "came"
+# When a session was used last is told to this many minutes, not more often written.
+COARSE = timedelta(minutes=5)
+
+
+class SessionStore(DatabaseStore):
+    used_at = None
+
+    @classmethod
+    def get_model_class(cls):
+        return Session
+
+    def _get_session_from_db(self):
+        row = super()._get_session_from_db()
+        self.used_at = row.used_at if row else None
+        return row
+
+    def create_model_instance(self, data):
+        row = super().create_model_instance(data)
+        came = data.get(CAME, {})
+        row.person_id = data.get(SESSION_KEY)
+        row.browser = came.get("browser", "")
+        row.address = came.get("address", "")
+        row.since = parse_datetime(came["since"]) if came else None
+        row.used_at = self.used_at = timezone.now()
+        return row
+
+    def was_used(self) -> None:
+        """Keep that somebody was here, now and then."""
+        now = timezone.now()
+        if self.used_at and now - self.used_at > COARSE:
+            with writing():
+                Session.objects.filter(pk=self.session_key).update(used_at=now)
+            self.used_at = now
+
+
+def note_arrival(sender, request, user, **_) -> None:
+    """Keep with a new session how its person came; forget those that have run out."""
+    now = timezone.now()
+    request.session[CAME] = {
+        "browser": words_of(request.META.get("HTTP_USER_AGENT", "")),
+        "address": request.META.get("REMOTE_ADDR") or "",
+        "since": now.isoformat(),
+    }
+    Session.objects.filter(expire_date__lt=now).delete()
+
+
+def watch_arrivals() -> None:
+    user_logged_in.connect(note_arrival, dispatch_uid="shop.sessions")
