@@ -87,7 +87,9 @@ def counted(
         shut = throttling.too_many(**where, now=now)
         if shut:
             # Once in a while, so that whoever goes on and on fills no disk.
-            said = SignInTry.objects.filter(**shut, refused=True)
+            said = SignInTry.objects.filter(
+                **{**shut, "address": address}, refused=True
+            )
             if not said.filter(at__gt=now - throttling.WINDOW).exists():
                 SignInTry.objects.create(name=name, at=now, refused=True, **about)
         else:
