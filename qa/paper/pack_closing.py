@@ -13,8 +13,7 @@ from shop.paper.fonts import SEMIBOLD
 def stands(section: Stands) -> list[Block]:
     out = section_heading("What still stands", f"{len(section.lines)} lines")
     if not section.lines:
-        told = "Nothing that is on record stands between this and closed."
-        return out + paragraph(told, CONTENT, size=8.5)
+        return out + paragraph(section.words, CONTENT, size=8.5)
     columns = (
         Column("Kind", 34, lines=2, font=SEMIBOLD),
         Column("What", 60, lines=2),

@@ -16,9 +16,10 @@ MARK = 11
 MOST_ON_FRONT = 14
 
 
-def section_heading(name: str, note: str = "", *, fresh=True, level=0) -> list[Block]:
-    """A section begins: on a page of its own, bookmarked, in the contents."""
-    size = 15 if level == 0 else 12
+def section_heading(name: str, note: str = "") -> list[Block]:
+    """A section begins, bookmarked and in the contents: on a page of its own, or where
+    all of it has room below the one before."""
+    size = 15
 
     def draw(canvas, x, top, width):
         text.write(canvas, x, top - size, name, font=BOLD, size=size)
@@ -29,8 +30,10 @@ def section_heading(name: str, note: str = "", *, fresh=True, level=0) -> list[B
         canvas.setLineWidth(0.9)
         canvas.line(x, top - size - 5, x + width, top - size - 5)
 
-    place = Place(name, level)
-    return [Block(size + 11, draw, keep=True, fresh=fresh, place=place, tag="H1")]
+    return [
+        replace(gap(8, keep=True), fresh=True),
+        Block(size + 11, draw, keep=True, place=Place(name), tag="H1"),
+    ]
 
 
 def first_page(pack: Pack) -> list[Block]:

@@ -1,7 +1,5 @@
 """The index of a pack: every joint, serial, item and instrument, with its pages."""
 
-from dataclasses import replace
-
 from qa.paper.pack_front import section_heading
 from shop.paper import Block, text
 from shop.paper.fonts import SEMIBOLD
@@ -18,8 +16,7 @@ def story(body: list[Block], places: Places) -> list[Block]:
         return []
     deep = -(-len(words) // COLUMNS)
     rows = [words[k::deep] for k in range(deep)]
-    first, *rest = section_heading("Index")
-    return [replace(first, keep=True), *rest, *(_row(one, places) for one in rows)]
+    return [*section_heading("Index"), *(_row(one, places) for one in rows)]
 
 
 def _row(words: list[str], places: Places) -> Block:

@@ -26,8 +26,8 @@ def story(section: Joints) -> list[Block]:
     if not section.joints:
         return out + paragraph("No joint of it was fitted yet.", CONTENT, size=8.5)
     for number, one in enumerate(section.joints):
-        first, *rest = _joint(one)
-        out += [replace(first, fresh=number > 0), *rest]
+        out += [replace(gap(8, keep=True), fresh=True)] if number else []
+        out += _joint(one)
     return out
 
 

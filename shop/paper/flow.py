@@ -31,8 +31,9 @@ class Block:
     """`height` points of a page. `keep` holds it on one page with the next block;
     `again` is drawn first on a
     page that begins in the middle of a run (the head of a table); a `space` is dropped
-    at the top of a page; `fresh` begins a page; `place` is what begins here. Read aloud
-    it is a `tag` of PDF, a figure with the words `alt`."""
+    at the top of a page; `fresh` begins a page, unless all until the next such block
+    fits what is left of this one; `place` is what begins here. Read aloud it is a `tag`
+    of PDF, a figure with the words `alt`."""
 
     height: float
     draw: Draw
@@ -311,11 +312,8 @@ def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:
         while run[-1].keep and i + len(run) < len(blocks):
             run.append(blocks[i + len(run)])
         need = sum(block.height for block in run)
-        if need > room:
-            raise ValueError(
-                f"a block of {need:.0f} points does not fit a page of {room:.0f}"
-            )
-        if need > left or (run[0].fresh and pages[-1]):
+        apart = run[0].fresh and pages[-1] and not _fits(blocks, i, left)
+        if need > left or apart:
             pages.append([])
             left = room
             again = run[0].again
@@ -325,9 +323,25 @@ def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:
         i += len(run)
         while run and run[0].space and not pages[-1]:
             need -= run.pop(0).height  # no space at the top of a page
+        if need > room:
+            raise ValueError(
+                f"a block of {need:.0f} points does not fit a page of {room:.0f}"
+            )
         pages[-1] += run
         left -= need
     return [page for page in pages if page] or [[]]
+
+
+def _fits(blocks: Sequence[Block], start: int, left: float) -> bool:
+    """Whether all from one block until the next that begins a page needs no more than
+    `left`."""
+    for i in range(start, len(blocks)):
+        if i > start and blocks[i].fresh:
+            return True
+        left -= blocks[i].height
+        if left < 0:
+            return False
+    return True
 
 
 __all__ = [

@@ -309,6 +309,19 @@ def test_no_page_begins_with_empty_space():
     assert pages[1] == [last]
 
 
+def test_a_section_follows_where_all_of_it_has_room_and_else_begins_a_page():
+    def section(*heights):
+        first = replace(gap(0, keep=True), height=8, fresh=True)
+        return [first, *map(_block, heights)]
+
+    blocks = [*section(40), *section(30), *section(15), *section(60, 40), *section(50)]
+    pages = paginate(blocks, 100)
+    told = [[b.height for b in page] for page in pages]
+    # The third would need 101 of 100 points; the fourth fills a page but for its space.
+    assert told == [[40, 8, 30], [15], [60, 40], [50]]
+    assert paginate(blocks, 101)[0] == blocks[1:6]
+
+
 def test_a_block_taller_than_a_page_is_refused():
     with pytest.raises(ValueError, match="does not fit"):
         paginate([_block(500)], 400)

@@ -3,7 +3,7 @@ out, and what was proven beside gap and flushness."""
 
 from dataclasses import dataclass
 
-from qa.models import Quality
+from qa.models import Quality, State
 from qa.queries import temporary as temporary_rows
 from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
@@ -26,8 +26,11 @@ class StandingLine:
 
 @dataclass(frozen=True)
 class Stands:
+    """`words`: what is claimed of closing, also where no line stands."""
+
     key = "still_stands"
     lines: tuple[StandingLine, ...]
+    words: str
 
     @property
     def data(self) -> list:
@@ -41,13 +44,25 @@ class Stands:
 
 
 def standing_section(scope: Scope) -> Stands:
-    return Stands(
-        tuple(
-            StandingLine(str(close_outs.KINDS[x.kind]), x.what, x.why)
-            for x in scope.gathered.stands
-            if scope.has(x.path, x.joints)
-        )
+    lines = tuple(
+        StandingLine(str(close_outs.KINDS[x.kind]), x.what, x.why)
+        for x in scope.gathered.stands
+        if scope.has(x.path, x.joints)
     )
+    return Stands(lines, _claimed(scope, len(lines)))
+
+
+def _claimed(scope: Scope, left: int) -> str:
+    """What stands between it and closed; nothing is told to be closed that is not
+    there, or that has an open item."""
+    if left:
+        stand = "thing still stands" if left == 1 else "things still stand"
+        return f"{left} {stand} between this and closed."
+    if any(one.standing.state != State.CLOSED for one in scope.items):
+        return "Its open nonconformances stand between this and closed."
+    if scope.empty:
+        return "Nothing of it is fitted or placed here: nothing is claimed of closing."
+    return "Nothing that is on record stands between this and closed."
 
 
 @dataclass(frozen=True)

@@ -244,22 +244,8 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
         f"{count} of {len(items_told.items)} nonconformances "
         f"{'is' if count == 1 else 'are'} not closed."
     )
-    left = next(len(x.lines) for x in sections if isinstance(x, closing.Stands))
-    told.append(_standing(scope, left, count))
+    told.append(next(x.words for x in sections if isinstance(x, closing.Stands)))
     return tuple(told)
-
-
-def _standing(scope: Scope, left: int, items_open: int) -> str:
-    """What stands between it and closed; nothing is told to be closed that is not
-    there, or that has an open item."""
-    if left:
-        stand = "stands" if left == 1 else "stand"
-        return f"{left} {_plural('thing', left)} still {stand} between this and closed."
-    if items_open:
-        return "Its open nonconformances stand between this and closed."
-    if scope.empty:
-        return "Nothing of it is fitted or placed here: nothing is claimed of closing."
-    return "Nothing that is on record stands between this and closed."
 
 
 def _plural(word: str, number: int) -> str:
