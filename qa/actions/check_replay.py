@@ -4,11 +4,14 @@ The projections move by one with each act; this is the same worked out anew, for
 whose past is seen in another light (an act disowned) and for `rebuild_projections`.
 """
 
+import sys
 from collections import defaultdict
 from dataclasses import dataclass, field
 from itertools import chain
 from typing import NamedTuple
 from uuid import UUID
+
+from django.db.models import OuterRef, Subquery
 
 from qa.models import (
     Check,
@@ -38,6 +41,25 @@ class Read(NamedTuple):
     supersedes_id: int | None
     clash: bool
     late: bool
+    # The number of its entry; the act that is running has none yet.
+    order: int | None
+
+
+# The entry of a reading by its act: also where there is none yet.
+ORDER = Subquery(Entry.objects.filter(act=OuterRef("entry_id")).values("pk")[:1])
+
+
+class Stands(NamedTuple):
+    """A row of CurrentReading, for the same reason."""
+
+    fit_check_id: int
+    station_id: int
+    kind: str
+    reading_id: int
+    clash: bool
+
+    def as_row(self) -> CurrentReading:
+        return CurrentReading(**self._asdict())
 
 
 COUNTED = (
@@ -109,20 +131,13 @@ class Replay:
             if there:
                 self.places[place] = there
 
-    def finish(self) -> tuple[CheckState, list[CurrentReading]]:
+    def finish(self) -> tuple[CheckState, list[Stands]]:
         state, rows = self.state, []
         state.late = len(self.late)
+        of = state.fit_check_id
         for (station, kind), readings in self.places.items():
             clash = len(readings) > 1
-            rows.append(
-                CurrentReading(
-                    fit_check_id=state.fit_check_id,
-                    station_id=station,
-                    kind=kind,
-                    reading_id=readings[0].pk,
-                    clash=clash,
-                )
-            )
+            rows.append(Stands(of, station, kind, readings[0].pk, clash))
             state.clashes += clash
             if column := judging.column(readings[0]):
                 setattr(state, column, getattr(state, column) + 1)
@@ -148,28 +163,55 @@ def replay(checks: list[Check]) -> list[tuple]:
 
 def _facts(checks: list[Check]) -> dict[int, list]:
     """Return by check what happened in it, in the ledger's order."""
-    facts, of = defaultdict(list), defaultdict(set)
-    for check in checks:
-        of[check.entry_id].add(check.pk)
-        of[check.fit_up.entry_id].add(check.pk)
+    facts = defaultdict(list)
     readings = Reading.objects.filter(fit_check__in=checks).order_by()
-    rows = [map(Read._make, readings.values_list(*Read._fields))]
+    read = readings.annotate(order=ORDER).values_list(*Read._fields)
+    rows = [map(Read._make, read)]
     for model, related in FACTS.items():
         of_model = model.objects.filter(fit_check__in=checks)
         rows.append(of_model.select_related(related))
     for fact in chain(*rows):
         facts[fact.fit_check_id].append(fact)
-        of[fact.entry_id].add(fact.fit_check_id)
-    for one in Confirmation.objects.filter(of__in=list(of)):
+    _confirmed(facts, checks, readings)
+    known = {
+        fact.entry_id
+        for rows in facts.values()
+        for fact in rows
+        if not isinstance(fact, Read)
+    }
+    order = dict(Entry.objects.filter(act__in=known).values_list("act", "pk"))
+
+    def when(fact) -> tuple[int, int]:
+        found = fact.order if isinstance(fact, Read) else order.get(fact.entry_id)
+        return sys.maxsize if found is None else found, fact.pk
+
+    for rows in facts.values():
+        rows.sort(key=when)
+    return facts
+
+
+def _confirmed(facts: dict[int, list], checks: list[Check], readings) -> None:
+    """Add to the facts of each check what was said of the acts of others in it."""
+    of = defaultdict(set)
+    for check in checks:
+        of[check.entry_id].add(check.pk)
+        of[check.fit_up.entry_id].add(check.pk)
+    for rows in facts.values():
+        for fact in rows:
+            if not isinstance(fact, Read):
+                of[fact.entry_id].add(fact.fit_check_id)
+    # Readings are many and few of them claimed: they are not asked for one by one.
+    said = Confirmation.objects.filter(of__in=list(of)).in_bulk()
+    acts = readings.values("entry_id")
+    said |= Confirmation.objects.filter(of__in=acts).in_bulk()
+    if not said:
+        return
+    for rows in facts.values():
+        for fact in rows:
+            of[fact.entry_id].add(fact.fit_check_id)
+    for one in said.values():
         for check in of.get(one.of_id, ()):
             facts[check].append(one)
-    known = {fact.entry_id for rows in facts.values() for fact in rows}
-    order = dict(Entry.objects.filter(act__in=known).values_list("act", "pk"))
-    # The act that is running has no entry yet: it is the last.
-    last = max(order.values(), default=0) + 1
-    for rows in facts.values():
-        rows.sort(key=lambda fact: (order.get(fact.entry_id, last), fact.pk))
-    return facts
 
 
 def restand(check: Check, state: CheckState, act) -> None:
@@ -184,7 +226,7 @@ def restand(check: Check, state: CheckState, act) -> None:
     for row in rows:
         was = stood.pop((row.station_id, row.kind), None)
         if was is None:
-            row.save()
+            row.as_row().save()
         elif (was.reading_id, was.clash) != (row.reading_id, row.clash):
             was.reading_id, was.clash = row.reading_id, row.clash
             was.save(update_fields=["reading", "clash"])

@@ -16,16 +16,16 @@ from qa.models import (
 from shop.ledger.projections import Family
 
 # Checks whose facts are in memory at one time.
-CHUNK = 50
+CHUNK = 200
 
 
-def checks() -> Iterator[CheckState | CurrentReading]:
-    rows = Check.objects.select_related("entry", "fit_up").order_by("pk")
-    every = rows.iterator(CHUNK)
+def checks() -> Iterator[CheckState | check_replay.Stands]:
+    rows = Check.objects.select_related("entry", "fit_up").defer("entry__body")
+    every = rows.order_by("pk").iterator(CHUNK)
     while some := list(islice(every, CHUNK)):
         for state, current in check_replay.replay(some):
             yield state
-            yield from sorted(current, key=lambda one: (one.station_id, one.kind))
+            yield from sorted(current)
 
 
 def items() -> Iterator[NonconformanceState]:
@@ -61,6 +61,7 @@ FAMILIES = (
             CurrentReading: ("fit_check_id", "station_id", "kind"),
         },
         checks,
+        plain={check_replay.Stands: CurrentReading},
     ),
     Family({NonconformanceState: ("nonconformance_id",)}, items),
     Family({StandingPlan: ("plan_id",)}, plans),

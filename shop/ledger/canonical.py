@@ -35,8 +35,7 @@ def _in_our_words(value) -> str:
 
 def digest(*parts: str) -> str:
     """Return the SHA-256 of the parts, each preceded by its length."""
-    data = [part.encode() for part in parts]
-    whole = b"".join(b"%d:%b" % (len(part), part) for part in data)
+    whole = b"".join([b"%d:%b" % (len(x), x) for x in map(str.encode, parts)])
     return hashlib.sha256(whole).hexdigest()
 
 

@@ -6,7 +6,7 @@ what is stored: verify names them, `rebuild` mends them. Nothing is known only t
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from operator import attrgetter
 
 from django.db import models
@@ -22,10 +22,13 @@ class Family:
 
     keys: per model the columns that name a row, beside any key that only numbers it.
     rows: gives the rows of all models; those of one model in the order of its key.
+    plain: where they are many a tuple of the columns by name costs a tenth of a model;
+    says of which model one is, `as_row` makes it of one.
     """
 
     keys: dict[type[models.Model], tuple[str, ...]]
-    rows: Callable[[], Iterator[models.Model]]
+    rows: Callable[[], Iterator]
+    plain: dict[type, type[models.Model]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -65,8 +68,9 @@ def differences(families: list[Family] | None = None) -> Iterator[Difference]:
     """Give every projected row that is not as the facts say (None: of all families)."""
     for family in FAMILIES if families is None else families:
         stored = {model: _Stored(model, key) for model, key in family.keys.items()}
+        by_type = {**stored, **{t: stored[m] for t, m in family.plain.items()}}
         for wanted in family.rows():
-            yield from stored[type(wanted)].up_to(wanted)
+            yield from by_type[type(wanted)].up_to(wanted)
         for rest in stored.values():
             yield from rest.all()
 
@@ -80,43 +84,53 @@ def _all_of(names: tuple[str, ...]) -> Callable[[object], tuple]:
 
 
 class _Stored:
-    """The rows of one projection as they are, in the order of their key."""
+    """The rows of one projection as they are, in the order of their key: plain columns,
+    of which a model is made only where something differs."""
 
     def __init__(self, model, key: tuple[str, ...]):
-        self._name = _all_of(key)
-        self._rows = model._base_manager.order_by(*key).iterator(CHUNK)
-        self._next = next(self._rows, None)
+        self._model = model
         numbers = model._meta.auto_field
-        self._columns = [
-            field.attname for field in model._meta.concrete_fields if field != numbers
-        ]
-        self._values = attrgetter(*self._columns)
+        fields = [one for one in model._meta.concrete_fields if one != numbers]
+        self._columns = [one.attname for one in fields]
+        self._wanted_name, self._wanted = _all_of(key), _all_of(tuple(self._columns))
+        self._place = [self._columns.index(name) for name in key]
+        rows = model._base_manager.order_by(*key).values_list(*self._columns, "pk")
+        self._rows = rows.iterator(CHUNK)
+        self._read()
 
-    def _take(self):
-        row, self._next = self._next, next(self._rows, None)
-        return row
+    def _read(self) -> None:
+        self._next = row = next(self._rows, None)
+        self._name = row and tuple([row[place] for place in self._place])
+
+    def _take(self) -> models.Model:
+        *values, key = self._next
+        self._read()
+        return self._model(**dict(zip(self._columns, values, strict=True)), pk=key)
 
     def up_to(self, wanted) -> Iterator[Difference]:
-        name = self._name(wanted)
-        while self._next is not None and self._name(self._next) < name:
+        name = self._wanted_name(wanted)
+        while self._next is not None and self._name < name:
             yield Difference(self._take(), None)
-        if self._next is None or self._name(self._next) != name:
-            yield Difference(None, wanted)
-            return
-        row = self._take()
-        if self._values(row) != self._values(wanted):
-            yield Difference(row, wanted, self._differing(row, wanted))
-
-    def _differing(self, row, wanted) -> tuple[str, ...]:
-        return tuple(
-            column
-            for column in self._columns
-            if getattr(row, column) != getattr(wanted, column)
-        )
+        if self._next is None or self._name != name:
+            yield Difference(None, _row(wanted))
+        elif self._next[:-1] == self._wanted(wanted):
+            self._read()
+        else:
+            now, then = self._next, self._wanted(wanted)
+            columns = tuple(
+                column
+                for column, one, other in zip(self._columns, now, then, strict=False)
+                if one != other
+            )
+            yield Difference(self._take(), _row(wanted), columns)
 
     def all(self) -> Iterator[Difference]:
         while self._next is not None:
             yield Difference(self._take(), None)
+
+
+def _row(wanted) -> models.Model:
+    return wanted if isinstance(wanted, models.Model) else wanted.as_row()
 
 
 def rebuild() -> Counter[str]:

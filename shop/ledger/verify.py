@@ -12,6 +12,7 @@ from collections import Counter, defaultdict, namedtuple
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
+from operator import itemgetter
 
 from django.apps import apps
 from django.db import DatabaseError, models
@@ -289,6 +290,13 @@ def _compare_kept(row: models.Model, number: int | None, said: dict | None):
                 )
 
 
+def _values_at(places: list[int]):
+    """What gives the values at some places of a row, always as a tuple."""
+    if len(places) > 1:
+        return itemgetter(*places)
+    return lambda row: tuple([row[place] for place in places])
+
+
 class _Columns:
     """Facts of one table, read as plain columns: models would cost half the time."""
 
@@ -301,6 +309,9 @@ class _Columns:
         self.key = self.place[model._meta.pk.attname]
         self.entry = self.place["entry_id"]
         self.fresh = {field.attname: field for field in fields if field.name != "entry"}
+        # As an entry lists them.
+        self.listed = sorted(self.fresh)
+        self.values = _values_at([self.place[name] for name in self.listed])
 
     def rows(self, keys: list) -> dict:
         # In no order: one by a link would lose a row whose link was changed.
@@ -322,10 +333,13 @@ class _Columns:
             yield f"{name} points at another entry than {entry.pk}"
             return
         said = fact["columns"]
+        # Most are equal as they are, column by column.
+        if list(said) == self.listed and self.values(row) == tuple(said.values()):
+            return
         for column, value in said.items():
             at = self.place.get(column)
             now = None if at is None else row[at]
-            # None may vanish. Most are equal as they are: no text is made of them.
+            # None may vanish. No text is made of what is equal as it is.
             if at is None or (
                 now != value and canonical(plain(now)) != canonical(value)
             ):
