@@ -1,5 +1,7 @@
 """What people may change about themselves, and what the lead may about people."""
 
+from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from shop import roles
@@ -49,19 +51,33 @@ def add_person(
     return person
 
 
+def somebody_can_sign_in() -> bool:
+    """Whether anybody has a password; where an export was imported nobody has."""
+    with_one = ~Q(password__startswith=UNUSABLE_PASSWORD_PREFIX)
+    return Person.objects.filter(with_one).exists()
+
+
 def add_first_lead(*, username: str, name: str, password: str) -> Person:
     """Give a new shop its lead, who then adds everybody else on the people page.
 
     Asked at the server's own terminal, where nobody can be signed in yet; refused as
-    soon as there is anybody.
+    soon as anybody can. Where people came without their passwords (an export holds
+    none), a lead who is there gets one.
     """
     said = {"username": username, "name": name, "role": Role.LEAD.value}
     with perform("first_person/1", by=None, said=said) as act:
-        if Person.objects.exists():
+        if somebody_can_sign_in():
             raise Refused(_("There are people already: the lead adds others."))
-        person = Person.objects.create_user(
-            username, password, name=name, role=Role.LEAD
-        )
+        person = Person.objects.filter(username=username).first()
+        if person is None:
+            person = Person.objects.create_user(
+                username, password, name=name, role=Role.LEAD
+            )
+        elif person.role != Role.LEAD or not person.is_active:
+            raise Refused(_("%(name)s does not lead the shop.") % {"name": person})
+        else:
+            person.set_password(password)
+            person.save(update_fields=["password"])
         act.result = {"person": person.pk}
     return person
 

@@ -39,6 +39,19 @@ def faults() -> Iterator[str]:
         yield from _faults(kept)
 
 
+def names() -> Iterator[str]:
+    """Give the name of every file that some row names, each once."""
+    given = set()
+    for kept in KEPT_FILES:
+        rows = kept.model.objects.exclude(**{kept.column: ""}).order_by(kept.column)
+        digests = rows.values_list(kept.column, flat=True).distinct()
+        for digest in digests.iterator(2000):
+            name = f"{digest[:2]}/{digest}.{kept.ending}"
+            if name not in given:
+                given.add(name)
+                yield name
+
+
 def _faults(kept: KeptFile) -> Iterator[str]:
     rows = kept.model.objects.exclude(**{kept.column: ""})
     rows = rows.order_by(kept.column, "pk").values_list("pk", kept.column)

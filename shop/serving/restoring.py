@@ -129,24 +129,24 @@ def plain_copy_words(path: Path) -> str:
 def _restore(database: Path, backup: Backup | None, despite, say) -> Restored:
     part, files = (Path(settings.HOME) / name for name in PARTS)
     with contextlib.ExitStack() as ends:
-        ends.callback(_drop_parts)
-        _drop_parts()
+        ends.callback(drop_parts)
+        drop_parts()
         files.mkdir(mode=0o700)
         _copy_with_log(database, part)
         say("Restoring the files …")
         faults = _restore_files(backup, files) if backup else []
         with records_in(of_file(part), files):
             say("Checking what came …")
-            faults += _become_ours(faults)
+            faults += become_ours(faults)
             if faults and not despite:
                 raise CannotRestore(_with_faults("What came does not hold", faults))
             entry = Entry.objects.select_related("by").order_by("-pk").first()
             told = Restored(Entry.objects.count(), told_of(entry), faults)
-        _move_in(part, files, say)
+        move_in(part, files, say)
     return told
 
 
-def _move_in(part: Path, files: Path, say) -> None:
+def move_in(part: Path, files: Path, say) -> None:
     """Let what came be the records; the database last, which makes it a home."""
     refuse_full_home()
     if connection.vendor != "sqlite":
@@ -163,7 +163,7 @@ def _move_in(part: Path, files: Path, say) -> None:
     sync_folder(Path(settings.HOME))
 
 
-def _drop_parts() -> None:
+def drop_parts() -> None:
     """What a restore that was cut off left, or this one leaves."""
     for path in Path(settings.HOME).glob("restoring*"):
         shutil.rmtree(path) if path.is_dir() else path.unlink()
@@ -194,11 +194,11 @@ def _restore_files(backup: Backup, files: Path) -> list[str]:
     return faults
 
 
-def _become_ours(faults: list[str]) -> list[str]:
+def become_ours(faults: list[str], reason: str = RESTORED) -> list[str]:
     """Bring the records up to this version, check them, and start a new incarnation."""
     refuse_later(MigrationLoader(connections["default"]))
     call_command("migrate", interactive=False, verbosity=0)
     found = [fault for fault in verify().faults if fault not in faults]
     Session.objects.all().delete()
-    Incarnation.objects.create(reason=RESTORED)
+    Incarnation.objects.create(reason=reason)
     return found

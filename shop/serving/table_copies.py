@@ -5,7 +5,7 @@ machine can check. Rows pass by every model and every act: they arrive as they a
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
 from django.apps import apps
@@ -46,10 +46,10 @@ def copy_all(source: str, target: str) -> dict[str, int]:
     with transaction.atomic(using=target):
         # What making the tables put there is the source's to say.
         for model in reversed(tables()):
-            _delete_all(model, target)
+            delete_all(model, target)
         for model in tables():
             counts[model._meta.db_table] = _copy(model, source, target)
-        _go_on_counting(target)
+        go_on_counting(target)
         for model in tables():
             sent, came = (_digest(model, alias) for alias in (source, target))
             if sent != came:
@@ -58,7 +58,7 @@ def copy_all(source: str, target: str) -> dict[str, int]:
     return counts
 
 
-def _delete_all(model, alias: str) -> None:
+def delete_all(model, alias: str) -> None:
     connection = connections[alias]
     with connection.cursor() as cursor:
         table = connection.ops.quote_name(model._meta.db_table)
@@ -67,14 +67,19 @@ def _delete_all(model, alias: str) -> None:
             cursor.execute(f"DELETE FROM {table}")  # noqa: S608 -- our own name
 
 
-def _rows(model, alias: str) -> Iterator[tuple]:
+def rows_of(model, alias: str) -> Iterator[tuple]:
     names = [field.attname for field in model._meta.concrete_fields]
     rows = models.QuerySet(model, using=alias).order_by().values_list(*names)
     return rows.iterator(ROWS)
 
 
 def _copy(model, source: str, target: str) -> int:
-    connection = connections[target]
+    return insert_all(model, rows_of(model, source), target)
+
+
+def insert_all(model, rows: Iterable[tuple], alias: str) -> int:
+    """Insert rows, each all columns in their order, as they are; return how many."""
+    connection = connections[alias]
     fields = model._meta.concrete_fields
     quote = connection.ops.quote_name
     columns = ", ".join(quote(field.column) for field in fields)
@@ -85,7 +90,7 @@ def _copy(model, source: str, target: str) -> int:
     )
     count, batch = 0, []
     with connection.cursor() as cursor:
-        for row in _rows(model, source):
+        for row in rows:
             pairs = zip(fields, row, strict=True)
             batch.append([f.get_db_prep_save(value, connection) for f, value in pairs])
             count += 1
@@ -97,7 +102,7 @@ def _copy(model, source: str, target: str) -> int:
     return count
 
 
-def _go_on_counting(alias: str) -> None:
+def go_on_counting(alias: str) -> None:
     """Let the target's next numbers come after the highest that arrived."""
     connection = connections[alias]
     statements = connection.ops.sequence_reset_sql(no_style(), tables())
@@ -111,15 +116,28 @@ def _digest(model, alias: str) -> tuple[int, str]:
 
     The digests of the rows are added up: the two databases sort texts differently.
     """
-    whole, count = 0, 0
-    for row in _rows(model, alias):
-        text = canonical([_plain(value) for value in row])
-        whole += int.from_bytes(hashlib.sha256(text.encode()).digest())
-        count += 1
-    return count, f"{whole % 2**256:064x}"
+    tally = Tally()
+    for row in rows_of(model, alias):
+        tally.add(canonical([plain_value(value) for value in row]))
+    return tally.count, tally.digest
 
 
-def _plain(value):
+class Tally:
+    """How many texts there were, and a digest of them all in whatever order."""
+
+    def __init__(self):
+        self.count, self._whole = 0, 0
+
+    def add(self, text: str) -> None:
+        self._whole += int.from_bytes(hashlib.sha256(text.encode()).digest())
+        self.count += 1
+
+    @property
+    def digest(self) -> str:
+        return f"{self._whole % 2**256:064x}"
+
+
+def plain_value(value):
     if isinstance(value, bytes | memoryview):
         return bytes(value).hex()
     return str(value) if isinstance(value, Decimal) else plain(value)
