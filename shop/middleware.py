@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from shop.ledger.snapshot import READING, snapshot
 from shop.queries.identity import the_shop
+from shop.rules.second_factor import PROVEN, is_wanted_of
 from shop.serving.storage_errors import what_failed
 from shop.views.errors import not_saved
 
@@ -84,6 +85,15 @@ def must_change(person) -> bool:
     return bool(getattr(person, "must_change_password", False))
 
 
+def must_set_second_factor(request) -> bool:
+    """Whether the shop wants one of who asks, who has proven none in this session: then
+    there is none, since setting it ends all other sessions."""
+    if not is_wanted_of(request.user) or request.session.get(PROVEN):
+        return False
+    shop = getattr(request, "shop", None) or the_shop()
+    return shop.second_factor
+
+
 class ReadableAddress:
     """Refuse (400) what no page can have asked for: hundreds of values in an address,
     a NUL in it (PostgreSQL keeps none), a body that is not UTF-8 (such text could hold
@@ -135,6 +145,10 @@ class ShopsOwn:
         told = getattr(view, "login_required", True)
         if told and not request.path_info.startswith("/api/"):
             request.shop = the_shop()
+            if must_set_second_factor(request):
+                opens = ("opens_before_change", "opens_before_code")
+                if not any(hasattr(view, one) for one in opens):
+                    return redirect("second_factor")
             # A machine may lack a zone that another one knew.
             with suppress(ZoneInfoNotFoundError):
                 timezone.activate(request.shop.time_zone)

@@ -2,10 +2,23 @@
 
 from django.urls import path
 
-from shop.views import account, backups, identity, people, sessions
+from shop.views import account, backups, identity, people, second_factor, sessions
 
 urlpatterns = [
     path("sign-in/", account.sign_in, name="sign_in"),
+    path("sign-in/code/", account.sign_in_code, name="sign_in_code"),
+    path("second-factor/", second_factor.second_factor, name="second_factor"),
+    path("second-factor/codes/", second_factor.recovery_codes, name="recovery_codes"),
+    path(
+        "second-factor/remove/",
+        second_factor.remove_second_factor,
+        name="remove_second_factor",
+    ),
+    path(
+        "people/<int:pk>/second-factor/",
+        second_factor.reset_second_factor,
+        name="reset_second_factor",
+    ),
     path("sign-out/", account.sign_out, name="sign_out"),
     path("password/", account.own_password, name="own_password"),
     path("sessions/", sessions.sessions, name="sessions"),

@@ -33,6 +33,7 @@ NOT_BOUND = {
     "shop_visit": "up to where somebody read the hand-over",
     "shop_person.last_login": "when somebody signed in last: written at each sign-in",
     "shop_person.seen_at": "when somebody was last here",
+    "shop_secondfactor.last_step": "which code was used last: written at each sign-in",
     "shop_tablet.seen_at": "when a tablet was last here",
 }
 BOUND = (Fact, Kept, Projection)

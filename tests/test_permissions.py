@@ -33,6 +33,7 @@ WHO = {
     """,
     EVERYBODY: """
         sign_out own_password theme units sessions end_session end_sessions
+        sign_in_code second_factor recovery_codes remove_second_factor
         airframes airframe airframe_type designs design
         parts part tooling tool step_done routes release_products machines
         machine milling pulls pull trace lots lot materials laminates laminate
@@ -89,7 +90,8 @@ WHO = {
         new_characteristic revise_characteristic
     """,
     LEAD: """
-        person_sessions end_person_session end_person_sessions let_address_in
+        reset_second_factor person_sessions end_person_session end_person_sessions
+        let_address_in
         people add_person change_role set_certificate set_active reset_password
         try_again add_tool change_tool add_step set_route add_release_product
         release_product add_machine change_machine api_enroll api_recover tablets

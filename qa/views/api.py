@@ -30,10 +30,11 @@ from shop.actions.signing_in import prove_password
 from shop.ledger import Refused, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
-from shop.middleware import must_change
+from shop.middleware import must_change, must_set_second_factor
 from shop.models import Entry, Person, Tablet
 from shop.queries.heads import told_to_a_tablet
 from shop.queries.incarnations import database_id, database_ids
+from shop.queries.second_factor import asks_for_code
 from shop.serving import addresses
 from shop.serving.storage_errors import what_failed
 from shop.views.account import whence
@@ -45,6 +46,10 @@ ACTS_MOST = 50
 CHANGE_FIRST = (
     "Somebody else set this password. Sign in at the desk and choose one of your own "
     "first."
+)
+CODE_FIRST = (
+    "You need your second factor. Open the sign-in page in this browser, sign in there "
+    "with the code, then come back."
 )
 CONFLICTS = {"finished", "clash", "done", "stale", "other_database", "other_copy"}
 STATUS = {
@@ -108,6 +113,8 @@ def api(*methods: str, signed: bool = True):
                     raise SignIn
                 if signed and not request.tablet and must_change(request.user):
                     raise SignIn(message=CHANGE_FIRST)
+                if signed and not request.tablet and must_set_second_factor(request):
+                    raise SignIn(message=CODE_FIRST)
                 reads = request.method in READING
                 with snapshot() if reads else contextlib.nullcontext():
                     if signed:
@@ -199,6 +206,8 @@ def session(request):
             return error(403, "sign_in", "That name and password do not match.")
         if person.must_change_password:
             return error(403, "password", CHANGE_FIRST)
+        if asks_for_code(person):
+            return error(403, "second_factor", CODE_FIRST)
         login(request, person)
         return remember(request, JsonResponse(_session(request)), person)
     return JsonResponse(_session(request))

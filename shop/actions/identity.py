@@ -17,14 +17,17 @@ def set_identity(
     paper: str,
     picture: bytes | None = None,
     no_mark: bool = False,
+    second_factor: bool = False,
 ) -> ShopIdentity:
     """Say what the shop is called and in which zone, units and paper it works.
 
     picture: its mark, for the first page of packs; without one it stays what it was,
     or goes with `no_mark`.
+    second_factor: whether leads and engineers must have one (shop.rules.second_factor).
     """
     roles.require(by, "name the shop")
     said = {"name": name, "time_zone": time_zone, "units": units, "paper": paper}
+    said["second_factor"] = second_factor
     if picture:
         said["mark"] = keep_file(encode_photo(picture)[0])
     elif not no_mark:

@@ -3,5 +3,5 @@
 
 def locked(row):
     """Return the row as it is now, held until the act ends."""
-    rows = type(row).objects.select_for_update(of=("self",), no_key=True)
+    rows = row._meta.model.objects.select_for_update(of=("self",), no_key=True)
     return rows.get(pk=row.pk)

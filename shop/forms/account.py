@@ -52,3 +52,36 @@ class OwnPasswordForm(forms.Form):
         if self.cleaned_data["again"] != self.cleaned_data.get("new"):
             raise forms.ValidationError(_("This is not the same as above."))
         return self.cleaned_data["again"]
+
+
+class CodeForm(forms.Form):
+    """A code of the second factor, as it stands on the device or on the paper."""
+
+    code = forms.CharField(
+        label=_("Code"),
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={
+                "autocomplete": "one-time-code",
+                "autocapitalize": "characters",
+                "spellcheck": "false",
+            }
+        ),
+    )
+
+
+class AnyCodeForm(CodeForm):
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        self.fields["code"].help_text = _(
+            "Six digits from your device, or one of your recovery codes."
+        )
+
+
+class SetSecondFactorForm(CodeForm):
+    offered = forms.CharField(widget=forms.HiddenInput, max_length=300)
+
+    def __init__(self, *arguments, **named):
+        super().__init__(*arguments, **named)
+        self.fields["code"].help_text = _("The six digits that the device shows now.")
+        self.fields["code"].widget.attrs["inputmode"] = "numeric"

@@ -31,6 +31,14 @@ class IdentityForm(forms.Form):
         required=False,
         help_text=_("A picture for the first page of inspection packs."),
     )
+    second_factor = forms.BooleanField(
+        label=_("Leads and engineers prove a second factor"),
+        required=False,
+        help_text=_(
+            "Beside the password a code from a device of their own. Whoever has none "
+            "is asked to set one before anything else."
+        ),
+    )
     no_mark = forms.BooleanField(label=_("No mark any more"), required=False)
 
     def __init__(self, *arguments, **named):

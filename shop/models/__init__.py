@@ -45,6 +45,7 @@ from .pulls import (
 )
 from .release import ReleaseCoat, ReleaseKind, ReleaseProduct
 from .routes import RouteStep, StepDone, ToolStep
+from .second_factor import RecoveryCode, SecondFactor
 from .signatures import Meaning, ProvenBy, Signature
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
 from .tablets import PinTry, Proof, Tablet
@@ -74,6 +75,8 @@ __all__ = [
     "SignInTry",
     "Session",
     "Tried",
+    "SecondFactor",
+    "RecoveryCode",
     "Tablet",
     "Proof",
     "PinTry",

@@ -23,6 +23,9 @@ class ShopIdentity(Fact):
     paper = models.CharField(_("paper"), max_length=6, choices=PaperSize)
     # The sha256 of the picture that stands on the first page of packs; "" has none.
     mark = models.CharField(_("mark"), max_length=64, blank=True)
+    second_factor = models.BooleanField(
+        _("second factor of leads and engineers"), default=False
+    )
 
     class Meta:
         ordering = ("id",)

@@ -301,7 +301,7 @@ def test_a_password_set_by_the_lead_opens_nothing_but_the_choice_of_another(
 
 
 OPEN = {
-    *("own_password", "sign_out", "sign_in", "health", "api_session"),
+    *("own_password", "sign_out", "sign_in", "sign_in_code", "health", "api_session"),
     *("trust", "trust_certificate", "service_worker", "tablet_manifest", "tablet"),
 }
 
