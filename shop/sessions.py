@@ -8,6 +8,7 @@ from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
+from shop.actions.signing_in import came_in
 from shop.ledger import writing
 from shop.models import Session
 from shop.wording.browsers import words_of
@@ -52,11 +53,11 @@ class SessionStore(DatabaseStore):
 def note_arrival(sender, request, user, **_) -> None:
     """Keep with a new session how its person came; forget those that have run out."""
     now = timezone.now()
-    request.session[CAME] = {
-        "browser": words_of(request.META.get("HTTP_USER_AGENT", "")),
-        "address": request.META.get("REMOTE_ADDR") or "",
-        "since": now.isoformat(),
-    }
+    browser = words_of(request.META.get("HTTP_USER_AGENT", ""))
+    address = request.META.get("REMOTE_ADDR") or ""
+    came = {"browser": browser, "address": address, "since": now.isoformat()}
+    request.session[CAME] = came
+    came_in(person=user, address=address, browser=browser)
     Session.objects.filter(expire_date__lt=now).delete()
 
 

@@ -2,7 +2,15 @@
 
 from django.urls import path
 
-from shop.views import account, backups, identity, people, second_factor, sessions
+from shop.views import (
+    account,
+    audit,
+    backups,
+    identity,
+    people,
+    second_factor,
+    sessions,
+)
 
 urlpatterns = [
     path("sign-in/", account.sign_in, name="sign_in"),
@@ -35,6 +43,7 @@ urlpatterns = [
         sessions.end_session,
         name="end_person_session",
     ),
+    path("people/door/", audit.audit, name="audit"),
     path("people/let-in/", people.let_address_in, name="let_address_in"),
     path("screen/", account.theme, name="theme"),
     path("units/", account.units, name="units"),

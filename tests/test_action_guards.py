@@ -56,6 +56,9 @@ FREE = {
     "shop.handover.mark_read": "what a person read of their own list",
     "shop.signing_in.change_own_password": "a person's own",
     "shop.tablets.set_pin": "a person's own",
+    "shop.second_factor.set_second_factor": "a person's own",
+    "shop.second_factor.renew_recovery_codes": "a person's own, proven by a code",
+    "shop.second_factor.remove_second_factor": "a person's own, proven by a code",
     "qa.next_fit_up.open_next": "inside of the act of a cut or a move",
     "qa.photos.add_tablet_photo": "hands on to add_photo, which asks",
 }

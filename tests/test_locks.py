@@ -2,11 +2,21 @@
 at once would both decide by what neither has changed yet."""
 
 import pytest
+from django.utils import timezone
 
 from qa.actions import holes, trimming
 from qa.models import HolePattern
-from shop.actions import airframes, people, routes, signing_in, tablets, tooling
+from shop.actions import (
+    airframes,
+    people,
+    routes,
+    second_factor,
+    signing_in,
+    tablets,
+    tooling,
+)
 from shop.models import Person, Position, Tablet, Tool, ToolDefect
+from shop.rules import second_factor as codes
 from tests.conftest import PASSWORD
 from tests.locks import recorded
 from tests.qa.making import make_joint, revise
@@ -62,6 +72,9 @@ HELD = {
     "shop.release.apply_coat": "Tool",
     "shop.routes._catch_up": "Tool",
     "shop.routes.do_step": "Tool",
+    "shop.second_factor._spend": "Person",
+    "shop.second_factor.remove_second_factor": "Person",
+    "shop.second_factor.set_second_factor": "Person",
     "shop.signatures.sign": "Person",
     "shop.suspects._mark": "Part",
     "shop.suspects._set_state": "Lot Tool",
@@ -95,6 +108,18 @@ def prove_a_pin(lead):
 def choose_a_password(lead):
     set_pin(lead)  # with a password that the tests' own hasher knows
     signing_in.change_own_password(by=lead, password=PASSWORD, new="Another-shop-7")
+
+
+def set_a_second_factor(lead) -> list[str]:
+    offered = codes.offer(lead)
+    step = int(timezone.now().timestamp()) // codes.STEP_SECONDS
+    code = codes.code_at(codes.opened(lead, offered), step)
+    return second_factor.set_second_factor(by=lead, offered=offered, code=code)
+
+
+def renew_recovery_codes(lead):
+    code = set_a_second_factor(lead)[0]
+    second_factor.renew_recovery_codes(by=lead, code=code, address="192.0.2.1")
 
 
 def change_a_position(lead):
@@ -170,6 +195,16 @@ ACTS = {
             by=by, person=other(by), password="Another-shop-7"
         ),
         "shop.people._locked",
+        "Person",
+    ),
+    "recovery codes": (
+        renew_recovery_codes,
+        "shop.second_factor.renew_recovery_codes",
+        "Person",
+    ),
+    "second factor of another": (
+        lambda by: second_factor.reset_second_factor(by=by, person=other(by)),
+        "shop.second_factor._reset",
         "Person",
     ),
     "own password": (

@@ -91,7 +91,7 @@ WHO = {
     """,
     LEAD: """
         reset_second_factor person_sessions end_person_session end_person_sessions
-        let_address_in
+        let_address_in audit
         people add_person change_role set_certificate set_active reset_password
         try_again add_tool change_tool add_step set_route add_release_product
         release_product add_machine change_machine api_enroll api_recover tablets

@@ -1,8 +1,11 @@
 """What is signed in the demo: with each meaning, and once what changed afterwards."""
 
+from django.utils import timezone
+
 from qa.models import Check, FitPlan, Inspection, Nonconformance
-from shop.actions import people, signatures, tablets
+from shop.actions import people, second_factor, signatures, signing_in, tablets
 from shop.models import PlyLaid, StepDone
+from shop.rules import second_factor as codes
 from shop.rules import signing
 
 from .people import PASSWORD
@@ -19,6 +22,20 @@ def load(crew) -> None:
     )
     crew["ines"].refresh_from_db()
     tablets.set_pin(by=crew["lena"], pin=PIN, password=PASSWORD)
+    _at_the_door(crew["emil"])
+
+
+def _at_the_door(person) -> None:
+    """Somebody came in, and tried a second factor for a while."""
+    here = "192.0.2.17"
+    signing_in.came_in(person=person, address=here, browser="Firefox on Linux")
+    offered = codes.offer(person)
+    step = int(timezone.now().timestamp()) // codes.STEP_SECONDS
+    code = codes.code_at(codes.opened(person, offered), step)
+    lost, *_others = second_factor.set_second_factor(
+        by=person, offered=offered, code=code
+    )
+    second_factor.remove_second_factor(by=person, code=lost, address=here)
 
 
 def sign(person, kind: str, key: int, meaning: str, note="", secret=PASSWORD) -> None:

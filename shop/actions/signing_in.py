@@ -105,6 +105,19 @@ def counted(
         SignInTry.objects.filter(pk=told.pk).update(right=True)
 
 
+def came_in(*, person: Person, address: str, browser: str) -> None:
+    """Keep for the lead who was let in, from where."""
+    SignInTry.objects.create(
+        name=digest_of_name(person.username),
+        person=person,
+        address=address,
+        browser=browser,
+        tried=Tried.CAME,
+        at=timezone.now(),
+        right=True,
+    )
+
+
 def named(username: str) -> Person | None:
     """Return who has this name; a text that no database can look for is nobody's."""
     if "\0" in username or not username.isprintable():

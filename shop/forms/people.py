@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from shop.forms.fields import ask_for
 from shop.forms.filters import Filter, any_of
 from shop.models import Person, Role
+from shop.wording.audit import KINDS
 
 
 def _password_field() -> forms.CharField:
@@ -56,6 +57,10 @@ class ResetForm(forms.Form):
     def clean_password(self):
         validate_password(self.cleaned_data["password"])
         return self.cleaned_data["password"]
+
+
+class AuditFilter(Filter):
+    kind = any_of(KINDS.items(), _("What"))
 
 
 class PeopleFilter(Filter):

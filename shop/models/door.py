@@ -10,6 +10,7 @@ from .people import Person
 class Tried(models.TextChoices):
     PASSWORD = "password", _("password")
     CODE = "code", _("code of the second factor")
+    CAME = "came", _("signed in")
 
 
 class SignInTry(models.Model):
@@ -19,11 +20,13 @@ class SignInTry(models.Model):
     `name` is a keyed digest of the name that was typed, whoever it names, or nobody;
     `device` names a browser in which the same person was right before. `refused`: not
     looked at, being one too many; `lifted`: counts no more, somebody let them go on.
+    CAME: somebody was let in, with that browser.
     """
 
     name = models.CharField(max_length=64)
     address = models.CharField(max_length=45, blank=True)
     device = models.CharField(max_length=32, blank=True)
+    browser = models.CharField(max_length=60, blank=True)
     person = models.ForeignKey(
         Person, models.PROTECT, related_name="sign_in_tries", null=True, blank=True
     )

@@ -66,7 +66,10 @@ class Entry(models.Model):
 
     class Meta:
         verbose_name_plural = "entries"
-        indexes = [models.Index(fields=["received_at"])]
+        indexes = [
+            models.Index(fields=["received_at"]),
+            models.Index(fields=["form"], name="entry_by_form"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.form} {self.act}"
