@@ -7,9 +7,10 @@ from zoneinfo import ZoneInfoNotFoundError
 from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
-from django.core.exceptions import BadRequest, TooManyFieldsSent
+from django.core.exceptions import BadRequest, DisallowedHost, TooManyFieldsSent
 from django.db import DatabaseError
-from django.http import QueryDict
+from django.http import HttpResponseBadRequest, QueryDict
+from django.http.request import split_domain_port, validate_host
 from django.middleware.csrf import CsrfViewMiddleware
 from django.shortcuts import redirect
 from django.utils import timezone
@@ -17,6 +18,8 @@ from django.utils import timezone
 from shop.ledger.snapshot import READING, snapshot
 from shop.queries.identity import the_shop
 from shop.rules.second_factor import PROVEN, is_wanted_of
+from shop.serving import addresses
+from shop.serving.authority import is_address
 from shop.serving.storage_errors import what_failed
 from shop.views.errors import not_saved
 
@@ -32,7 +35,9 @@ def strict_headers(get_response):
         if getattr(request, "is_private", False):
             # Nobody who comes to this browser later finds it in its cache.
             response.headers.setdefault("Cache-Control", "private, no-store")
-        response.headers.setdefault("Content-Security-Policy", policy)
+        response.headers.setdefault(
+            "Content-Security-Policy", FILE_POLICY if is_file(response) else policy
+        )
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         response.headers.setdefault(
             "Permissions-Policy", "geolocation=(), microphone=(), payment=()"
@@ -40,6 +45,50 @@ def strict_headers(get_response):
         return response
 
     return middleware
+
+
+# What pages of ours show or run; PDF is shown by a viewer that works in no sandbox, and
+# is made here, never brought.
+OURS = {
+    *("text/html", "text/css", "text/javascript", "application/javascript"),
+    *("application/json", "application/manifest+json", "application/pdf"),
+}
+FILE_POLICY = "default-src 'none'; sandbox; frame-ancestors 'none'"
+
+
+def is_file(response) -> bool:
+    """Whether this is what somebody brought or takes away: nothing in it is run, even
+    where a browser takes it for a page."""
+    kind = response.headers.get("Content-Type", "").partition(";")[0].strip().lower()
+    return bool(kind) and kind not in OURS
+
+
+class KnownHost:
+    """Answer to the names and addresses of this machine only, and to those that
+    FAYLINE_HOSTS lists: another site's name that was turned towards us is none.
+
+    An address typed as numbers is always ours: nobody can turn it.
+    """
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        with suppress(DisallowedHost):
+            name = split_domain_port(request.get_host())[0].strip("[]")
+            if is_address(name) or validate_host(name, known_hosts()):
+                return self.get_response(request)
+        words = "This server does not go by that name. FAYLINE_HOSTS lists its names."
+        return HttpResponseBadRequest(words, content_type="text/plain")
+
+
+def known_hosts() -> list[str]:
+    """Those that were listed; where none were, the names of this machine."""
+    listed = [name for name in settings.ALLOWED_HOSTS if name != "*"]
+    if len(listed) < len(settings.ALLOWED_HOSTS):
+        listed += addresses.machine_names()
+        listed += addresses.names_of_routers()
+    return listed
 
 
 class NotSaved:

@@ -26,8 +26,8 @@ private_folder(HOME)
 
 DEBUG = os.environ.get("FAYLINE_DEBUG") == "1"
 SECRET_KEY = os.environ.get("FAYLINE_SECRET_KEY") or secret_key(HOME / "secret.key")
-# A shop server is reached by whatever address its network gave it; the host
-# header is never used to build a link that leaves the page.
+# A shop server is reached by whatever address its network gave it, and by the names of
+# this machine (shop.middleware.KnownHost); others are listed here.
 ALLOWED_HOSTS = os.environ.get("FAYLINE_HOSTS", "*").split(",")
 
 SHOP_NAME = os.environ.get("FAYLINE_SHOP", "Fayline shop")
@@ -49,6 +49,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "shop.middleware.strict_headers",
     "django.middleware.security.SecurityMiddleware",
+    "shop.middleware.KnownHost",
     "shop.serving.static.StaticFiles",
     "shop.middleware.SchemeSessionMiddleware",
     "django.middleware.common.CommonMiddleware",

@@ -1,4 +1,5 @@
-"""Who may open what: every url of the site, as every role, and signed out.
+"""Who may open what: every url of the site, as every role, and signed out; and what
+goes with every answer: nothing kept, nothing run, nowhere else to go.
 
 WHO is the contract, by url name. A url that is not in it fails the test, so that a new
 page cannot be forgotten. Each url is asked for as a browser first does (GET, or POST or
@@ -7,7 +8,9 @@ PUT where it takes nothing else), with the demo's rows to fill it.
 
 import json
 import uuid
+from urllib.parse import urlsplit
 
+from django.conf import settings
 from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
@@ -155,7 +158,7 @@ def addresses() -> dict[str, str]:
         "verb": "remark",
         "kind": "part",
         "code": "P1",
-        "sha256": "0" * 64,
+        "sha256": PHOTO,
         "digest": "0" * 16,
         "name": "entry.js",
         "handle": "0" * 16,
@@ -172,10 +175,15 @@ def addresses() -> dict[str, str]:
     }
 
 
+PHOTO = "0" * 64
+ELSEWHERE = "https://elsewhere.example/"
+
+
 def ask(client: Client, address: str):
     """The answer to what a browser would send first; whatever it did is taken back."""
+    address += f"{'&' if '?' in address else '?'}next={ELSEWHERE}"
     if "/api/photos/" in address and hasattr(client, "person"):
-        address += f"?by={client.person.username}"
+        address += f"&by={client.person.username}"
     with transaction.atomic():
         answer = client.get(address)
         for method in (client.post, client.put):
@@ -206,17 +214,91 @@ def fault(name: str, who, role: str, status: int) -> str:
     return ""
 
 
+# What pages show and run; everything else is a file.
+PAGES = ("text/html", "application/json")
+SHOWN = ("application/manifest+json", "text/javascript", "text/plain")
+# Served as files by these at least, in the demo.
+FILES = """
+    blank_sheet chain_csv chain_pdf check_pdf joint_csv ledger_head nonconformances_csv
+    nonconformances_pdf pack_pdf photo ply_book
+"""
+
+
+# Those of them that a table program opens: tests/test_formulas.py fills each with what
+# would run.
+TABLES = {"chain_csv", "joint_csv", "nonconformances_csv"}
+
+
+def unprotected(name: str, who, answer) -> list[str]:
+    """What an answer lacks: kept by no browser that others use, run by none, as it is
+    called, and leading nowhere but to this site."""
+    kind = answer.headers.get("Content-Type", "").partition(";")[0]
+    policy = answer.headers.get("Content-Security-Policy", "")
+    kept = answer.headers.get("Cache-Control", "")
+    how, _, called = answer.headers.get("Content-Disposition", "").partition(";")
+    leads = urlsplit(answer.headers.get("Location", "/"))
+    lacks = {
+        "is kept": who != OPEN and not kept.startswith("private") and "no-" not in kept,
+        "is sniffed": answer.headers.get("X-Content-Type-Options") != "nosniff",
+        "is framed": "frame-ancestors 'none'" not in policy,
+        "runs": "default-src 'none'" not in policy or "unsafe" in policy,
+        "leads away": leads.netloc not in ("", "testserver")
+        or leads.scheme == "javascript",
+    }
+    if answer.status_code == 200 and kind and kind not in PAGES + SHOWN:
+        in_place = ("application/pdf", "image/jpeg")
+        lacks["is no download"] = how != "attachment" and kind not in in_place
+        lacks["has no name"] = "filename" not in called
+        lacks["runs as a page"] = kind != "application/pdf" and "sandbox" not in policy
+    return [
+        f"{name} {fault}: {answer.headers}" for fault, is_so in lacks.items() if is_so
+    ]
+
+
+def is_served_file(answer) -> bool:
+    kind = answer.headers.get("Content-Type", "").partition(";")[0]
+    return answer.status_code == 200 and bool(kind) and kind not in PAGES + SHOWN
+
+
+def is_table(answer) -> bool:
+    kind = answer.headers["Content-Type"]
+    return "csv" in kind or "spreadsheet" in kind
+
+
+def test_no_url_answers_to_the_name_of_another_site():
+    """Whoever turns a name of their own towards this machine finds nothing here."""
+    client = Client(raise_request_exception=False)
+    for host in ("elsewhere.example", "testserver.elsewhere.example", "a b", ""):
+        answer = client.get("/sign-in/", headers={"host": host})
+        assert answer.status_code == 400, host
+        assert "Location" not in answer.headers
+    for host in ("192.0.2.9:8000", "[2001:db8::1]:8000", "localhost", "testserver"):
+        assert client.get("/health", headers={"host": host}).status_code == 200, host
+
+
 def test_every_url_as_every_role_and_signed_out(demo_db):
+    photo = settings.MEDIA_ROOT / PHOTO[:2] / f"{PHOTO}.jpg"
+    photo.parent.mkdir(parents=True, exist_ok=True)
+    photo.write_bytes(b"<script>alert(1)</script>")
     people = {role: signed_in(role) for role in Role.values}
-    faults = []
+    faults, files, tables = [], set(), set()
     for name, address in addresses().items():
         who = contract()[name]
         for role, client in people.items():
             client = signed_in(role) if name in ENDS else client
-            faults.append(fault(name, who, role, ask(client, address).status_code))
-        faults.append(signed_out(name, who, ask(Client(), address)))
+            answer = ask(client, address)
+            faults.append(fault(name, who, role, answer.status_code))
+            faults += unprotected(name, who, answer)
+            if is_served_file(answer):
+                files.add(name)
+                if is_table(answer):
+                    tables.add(name)
+        answer = ask(Client(), address)
+        faults += [signed_out(name, who, answer), *unprotected(name, who, answer)]
     faults += verbs(people)
     assert [one for one in faults if one] == []
+    assert set(FILES.split()) & set(contract()) - files == set()
+    assert tables <= TABLES
 
 
 def signed_out(name: str, who, answer) -> str:

@@ -8,6 +8,7 @@ from functools import lru_cache
 # Connecting a datagram socket sends nothing: it only asks the system which of its
 # own addresses it would use towards that network.
 TOWARDS = ("192.168.0.1", "10.0.0.1", "172.16.0.1", "192.0.2.1", "fd00::1")
+PRIVATE_ENDINGS = ("lan", "home", "home.arpa", "internal", "localdomain", "corp")
 LOOPBACK = ("127.0.0.1", "::1")
 
 
@@ -21,6 +22,13 @@ def machine_names() -> list[str]:
         if not name.endswith(".local"):
             found.append(f"{first}.local")
     return [*found, "localhost"]
+
+
+def names_of_routers() -> list[str]:
+    """The machine's name as routers of small networks announce it: under endings that
+    nobody can have on the internet."""
+    first = machine_names()[0].split(".")[0]
+    return [] if first == "localhost" else [f"{first}.{end}" for end in PRIVATE_ENDINGS]
 
 
 def machine_addresses() -> list[str]:

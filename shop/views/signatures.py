@@ -63,7 +63,8 @@ def ledger_head(request):
         raise Http404
     when = timezone.localtime(head.at).isoformat(" ", "seconds")
     sheet = head_sheet(head, owner=shop.name, when=when, paper=shop.paper)
-    return HttpResponse(sheet, content_type="application/pdf")
+    named = {"Content-Disposition": f'inline; filename="ledger-{head.position}.pdf"'}
+    return HttpResponse(sheet, content_type="application/pdf", headers=named)
 
 
 @require_safe
