@@ -4,6 +4,7 @@ import contextlib
 import hashlib
 import importlib.util
 import io
+import json
 import re
 import shutil
 import subprocess
@@ -229,3 +230,30 @@ def test_every_named_requirement_is_pinned():
 
 def quiet():
     return contextlib.redirect_stderr(io.StringIO())
+
+
+def test_a_known_fault_of_a_package_fails_and_a_silent_service_is_said():
+    """As pip-audit reports (its JSON format): what is found, what it does not know."""
+    place = TREE / ".ci" / "audit.py"
+    spec = importlib.util.spec_from_file_location("audit", place)
+    audit = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(audit)
+    fault = {"id": "PYSEC-2026-1", "fix_versions": ["2.1"], "aliases": []}
+    bad = {"name": "a", "version": "2.0", "vulns": [fault]}
+    good = {"name": "b", "version": "1.0", "vulns": []}
+    unknown = {"name": "c", "skip_reason": "Dependency not found on PyPI"}
+    report = json.dumps({"dependencies": [bad, good, unknown], "fixes": []})
+    lines, code = audit.verdict(report)
+    assert code == 1
+    assert lines == [
+        "2 packages audited.",
+        "Not audited: 1 that the service lacks (c).",
+        "a 2.0: PYSEC-2026-1, mended in 2.1",
+    ]
+    report = json.dumps({"dependencies": [good, unknown], "fixes": []})
+    assert audit.verdict(report)[1] == 0
+    for silent in ("", "Connection refused", "[]"):
+        assert audit.verdict(silent) == (
+            ["Not audited: the service could not be asked."],
+            0,
+        )
