@@ -46,6 +46,8 @@ def test_codes_are_those_of_rfc_6238(seconds, code):
     assert rules.step_of(RFC_SECRET, code[2:], now, after=0) == step
     # A step early or late is the clock's drift; two are not. Used means used.
     for drift, found in ((-2, None), (-1, step - 1), (1, step + 1), (2, None)):
+        if step + drift < 0:
+            continue
         other = rules.code_at(RFC_SECRET, step + drift)
         assert rules.step_of(RFC_SECRET, other, now, after=-9) == found
     assert rules.step_of(RFC_SECRET, code[2:], now, after=step) is None
