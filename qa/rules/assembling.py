@@ -24,6 +24,7 @@ from qa.rules import (
     requirements,
     rigs,
     together_steps,
+    ways,
 )
 from qa.rules.history import History
 from qa.rules.planning import PlannedJoint, WorkedPlan
@@ -208,6 +209,11 @@ def _solve(found: Together) -> None:
     if not joints:
         found.problem = "none of these joints was measured"
         return
+    if len({planning.rule_of(one.state) for one in joints}) > 1:
+        found.problem = (
+            "these joints are judged by different rules: plan them part by part"
+        )
+        return
     try:
         _plan(found, joints)
     except FileComplaints as bad:
@@ -245,9 +251,10 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
     for key, one in worked.items():
         motions, by = _held_by(found, key, one)
         scatter = expected_scatter(one.shortfall)
-        one.options = requirements.plan_options(
+        options = requirements.plan_options(
             defaults, one.check, motions, adjusters=by, cut_scatter_mm=scatter
         )
+        one.options = planning.judging_all(options, joints)
     bodies = [_body(found, key, worked.get(key)) for key in number]
     rows = [
         Between(
@@ -257,7 +264,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         )
         for one in joints
     ]
-    options = _common([one.options for one in worked.values()])
+    options = _common([one.options for one in worked.values()], defaults)
     found.plan = plan_assembly(bodies, rows, options)
     together_steps.share_out(found, worked, joints, list(number))
 
@@ -287,27 +294,19 @@ def _body(found: Together, key: int, worked: WorkedPlan | None) -> Body:
     return Body(name, False, worked.options.motions, worked.options.adjusters)
 
 
-def _common(options: list[PlanOptions]) -> PlanOptions:
-    """What holds for all: judged by one rule, with the greatest of the uncertainties.
-
-    Raises AssemblyError where they are judged by several.
-    """
-    first = options[0]
-    if any((one.rule, one.edition) != (first.rule, first.edition) for one in options):
-        raise AssemblyError("these joints are judged by different rules: plan them "
-                            "part by part")  # fmt: skip
+def _common(options: list[PlanOptions], defaults: PlanDefaults) -> PlanOptions:
+    """What holds for all parts, of which each is judged alike."""
 
     def most(name: str) -> float | None:
         known = [getattr(one, name) for one in options]
         known = [value for value in known if value is not None]
         return max(known) if known else None
 
-    told = [one.uncertainty_mm for one in options]
     return replace(
-        first,
+        options[0],
         motions=None,
         adjusters=None,
-        uncertainty_mm=None if None in told else max(told),
+        wish=ways.wished_of(defaults, options[0]),
         aim_mm=most("aim_mm"),
         floor_mm=most("floor_mm"),
         least_cut_mm=most("least_cut_mm"),

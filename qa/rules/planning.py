@@ -1,7 +1,7 @@
 """From the records of a part to a plan for it: which readings, which freedom, which
 defaults. The numbers are qa.numeric.plan; pages are made of `WorkedPlan`."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
 from qa.numeric.geometry.joint import JointError
@@ -250,9 +250,22 @@ def _others(rows: History, main: PlannedJoint, found: dict[int, JointState]):
             left_out.append(f"{name} was measured with the part held another way")
         elif state.now.checks[-1].finish != main.check.finish:
             left_out.append(f"{name} was measured in another state of finish")
+        elif rule_of(state) != rule_of(main.state):
+            left_out.append(f"{name} is judged by another rule")
         else:
             others.append(planned_as(rows, state))
     return others, left_out
+
+
+def rule_of(state: JointState) -> tuple[str, str]:
+    return state.revision.rule, state.revision.edition
+
+
+def judging_all(options: PlanOptions, joints: list[PlannedJoint]) -> PlanOptions:
+    """Options with the greatest of the uncertainties with which joints were measured;
+    none is known where that of one is not."""
+    told = [one.check.u_nm for one in joints]
+    return replace(options, uncertainty_mm=to_mm(max(told)) if all(told) else None)
 
 
 def _solve(worked: WorkedPlan, wish: Wish) -> None:
@@ -314,7 +327,7 @@ def _options(worked: WorkedPlan, wish: Wish) -> PlanOptions:
     if worked.present:
         motions, by = None, rigs.numeric_of(worked.present)
         worked.holding = adjusters.holding_of(fit_up.joint.position).number
-    return requirements.plan_options(
+    options = requirements.plan_options(
         worked.defaults,
         worked.check,
         motions,
@@ -322,6 +335,7 @@ def _options(worked: WorkedPlan, wish: Wish) -> PlanOptions:
         cut_scatter_mm=expected_scatter(worked.shortfall),
         **wish.limits,
     )
+    return judging_all(options, worked.joints)
 
 
 def measured_at(joint: PlannedJoint, side: str | None) -> Measured:

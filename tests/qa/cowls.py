@@ -79,8 +79,10 @@ class Cowls:
 SEAMS = {"lower": rear(-1), "upper": rear(1), "left": split(1), "right": split(-1)}
 
 
-def make_cowls(by, *, fuselage: Part | None = None, seams=SEAMS, **said) -> Cowls:
-    """Both halves placed and checks begun, nothing read."""
+def make_cowls(
+    by, *, fuselage: Part | None = None, seams=SEAMS, guarded=(), **said
+) -> Cowls:
+    """Both halves placed and checks begun, nothing read; guarded: seams judged so."""
     kind = make_type(by)
     airframe = make_airframe(by, type=kind)
     at = {name: make_position(by, type=kind) for name in ("fus", "upper", "lower")}
@@ -91,7 +93,7 @@ def make_cowls(by, *, fuselage: Part | None = None, seams=SEAMS, **said) -> Cowl
         around = "fus" if name in ("upper", "lower") else "lower"
         joints[name] = make_joint(
             by, drafts, position=at[part], surround=at[around], closed=False,
-            name=f"{name} seam", **said,
+            name=f"{name} seam", rule="guarded" if name in guarded else "simple", **said,
         )  # fmt: skip
         fit_up = make_fit_up(
             by,

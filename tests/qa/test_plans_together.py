@@ -18,15 +18,23 @@ from qa.actions.adjusters import (
     PointDraft,
     define_holding,
 )
+from qa.actions.planning_defaults import set_plan_defaults
 from qa.actions.trimming import Taken
 from qa.models import AppliedMove, FitPlan, PlanEnd, StandingPlan
 from qa.queries.plans import plan_pages
 from qa.queries.plans.plan_records import rows_left
-from qa.rules import assembling, history, overtaking, plan_records, trim_rounds
+from qa.rules import (
+    assembling,
+    history,
+    overtaking,
+    plan_records,
+    planning,
+    trim_rounds,
+)
 from qa.rules.staleness import states
 from shop.ledger import Refused, projections, verify
 from tests.qa.cowls import SEAMS, make_cowls, read_cowls, split
-from tests.qa.making import make_check, mm, read
+from tests.qa.making import make_check, make_instrument, mm, read
 from tests.qa.planned import planned
 
 pytestmark = pytest.mark.django_db
@@ -318,6 +326,33 @@ def test_an_address_that_means_nothing_chooses_nothing(engineer, client_of, aske
     cowls = off_cowls(engineer)
     page = client_of("builder").get(f"/airframes/{cowls.airframe.pk}/together/?{asked}")
     assert page.status_code == 200 and page.context["page"].chosen == []
+
+
+def test_all_seams_are_judged_by_one_rule_as_the_least_known_of_them(
+    engineer, monkeypatch
+):
+    """Of each part the second joint counts as the first does."""
+    cowls = make_cowls(engineer)
+    gauge = make_instrument(engineer, u_nm=mm(0.1))
+    fit_up = cowls.checks["right"].fit_up
+    cowls.checks["right"] = make_check(engineer, fit_up, instrument=gauge)
+    read_cowls(cowls, *OFF)
+    set_plan_defaults(by=engineer, wished_permille=900)
+    asked, real = [], assembling.plan_assembly
+    monkeypatch.setattr(
+        assembling, "plan_assembly", lambda *said: asked.append(said[2]) or real(*said)
+    )
+    found = assembling.together(cowls.airframe, both(cowls))
+    assert {one.options.uncertainty_mm for one in found.parts} == {0.1}
+    assert [(one.uncertainty_mm, one.wish) for one in asked] == [(0.1, 0.9)]
+    cowls = make_cowls(engineer, guarded=("right",))
+    read_cowls(cowls, *OFF)
+    found = assembling.together(cowls.airframe, both(cowls))
+    assert "judged by different rules" in found.problem and found.parts == []
+    alone = planning.work_out(planned(cowls.checks["upper"]))
+    number = cowls.joints["right"].number
+    assert alone.left_out == [f"{number} is judged by another rule"]
+    assert alone.problem == ""
 
 
 def test_nothing_to_move_is_said_and_not_taken(engineer, client_of):
