@@ -277,6 +277,8 @@ def test_moving_both_parts_together_changes_nothing(seed):
         here, there = (getattr(part.move, name) for part in plan.parts)
         assert here == pytest.approx(-there, abs=1e-4), "they go apart by equal halves"
     assert ("alike",) in plan.whole.held
+    # That is of both: of a part's own motions nothing is held.
+    assert [own[1].held for own in plan.own if own] == [plan.parts[1].held] == [()]
 
 
 def test_where_nothing_is_fixed_a_part_that_goes_less_far_holds_no_other_back():

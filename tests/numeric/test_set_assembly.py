@@ -183,6 +183,15 @@ def test_many_adjusters_are_searched_as_far_as_is_bounded_and_that_is_said():
         for _ in "AB"
     ]
     plan = planned(rows, own, trim="none")
+    # Of each part and each joint only what is its own, with nothing cut.
+    for told in (plan.whole, plan.own[0][1], plan.own[1][1], *plan.joints):
+        now = [one.gap_after for one in told.stations]
+        assert now == pytest.approx(told.set_only.gaps, abs=1e-9)
+        worst = [
+            max(one.gap_deviation_after or 0, one.flush_deviation_after or 0)
+            for one in told.stations
+        ]
+        assert told.set_only.worst_after == pytest.approx(max(worst), abs=1e-9)
     now = [s.gap_deviation_now for s in plan.whole.stations]
     assert plan.whole.set_only.worst_after < 0.8 * max(now)
     assert "settings_unproven" in [note.code for note in plan.whole.notes]

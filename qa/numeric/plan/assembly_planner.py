@@ -159,7 +159,9 @@ class AssemblyPlanner(Planner):
         joints = sorted(joints)
         plan = self._share(whole, joints, lambda made: made.each[body])
         settings = self.settings_of(whole, body)
-        return tuple(joints), replace(plan, settings=settings)
+        held = self._held(self.seat.freedom, body)
+        only = None if settings is None else plan.set_only
+        return tuple(joints), replace(plan, settings=settings, held=held, set_only=only)
 
     def _share(self, whole: Plan, joints: list[int], move_in) -> Plan:
         """What the plan says of some of its joints; `move_in(moves)` is their move."""
@@ -199,6 +201,7 @@ class AssemblyPlanner(Planner):
             notes=tuple(_notes_at(whole.notes, joints)),
             limited=sum(int(kind.sum()) for kind in limited),
             measured=int(planner.every.scales.limited.sum()),
+            set_only=whole.set_only and planner.set_only(np.flatnonzero(here).tolist()),
         )
 
     def _fit_in(self, readings: Readings, move_in):

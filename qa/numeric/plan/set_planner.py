@@ -179,23 +179,28 @@ class SetPlanner(Planner):
 
     def _told(self) -> Plan:
         plan = super()._told()
-        gaps, flushes = (
-            self._after(each, self.seat.move) for each in (self.gaps, self.flushes)
-        )
-        every = self._after(self.every, self.seat.move)
-        only = SetOnly(
-            worst_after=float(self.every.deviation(every).max(initial=0.0)),
-            conforms=self.every.all_right(every),
-            probability=self.probability(gaps, flushes),
-            gaps=self._by_row(self.gaps, gaps),
-            flushes=self._by_row(self.flushes, flushes),
-        )
         settings = tuple(
             Setting(adjuster, int(steps))
             for adjuster, steps in zip(self.rig.adjusters, self.steps, strict=True)
         )
+        only = self.set_only(range(len(self.arrays.stations)))
         return replace(plan, settings=settings, set_only=only)
 
-    def _by_row(self, readings: Readings, values) -> tuple:
-        found = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
-        return tuple(found.get(row) for row in range(len(self.arrays.stations)))
+    def set_only(self, rows) -> SetOnly:
+        """What the settings do at these rows with nothing cut."""
+        gaps, flushes = (
+            self._after(each, self.seat.move) for each in (self.gaps, self.flushes)
+        )
+        every = self._after(self.every, self.seat.move)
+        return SetOnly(
+            worst_after=float(self.every.deviation(every).max(initial=0.0)),
+            conforms=self.every.all_right(every),
+            probability=self.probability(gaps, flushes),
+            gaps=_by_row(self.gaps, gaps, rows),
+            flushes=_by_row(self.flushes, flushes, rows),
+        )
+
+
+def _by_row(readings: Readings, values, rows) -> tuple:
+    found = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
+    return tuple(found.get(row) for row in rows)
