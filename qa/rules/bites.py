@@ -33,11 +33,16 @@ def told_bite(bite: float) -> float:
     return math.floor(bite * 100 + 1e-6) / 100
 
 
-def known_bite(bite: float, half: float, least: float) -> float:
-    """The same in the digits that are known of it, where that is still a cut."""
-    places = lengths.places_known(half, "mm")
-    told = math.floor(bite * 10**places + 1e-6) / 10**places
-    return told if told >= min(least, bite) and told else told_bite(bite)
+def known_bite(bite: float, half: float, least: float) -> tuple[float, float]:
+    """(the same in the digits that are known of it, where that is still a cut; half of
+    its interval about that, which is less than what the interval is of)."""
+    told = bite
+    for _ in range(2):  # with what was left out, fewer digits may be known
+        places = lengths.places_known(half + bite - told, "mm")
+        told = math.floor(bite * 10**places + 1e-6) / 10**places
+        if told < min(least, bite) or not told:
+            told = told_bite(bite)
+    return told, half + bite - told
 
 
 def depth_text(count: int, unit: str) -> str:
@@ -64,9 +69,14 @@ def bite_of(
     asked = min(trim, max(corrected, least))
     if known is None or not station.next_bite:
         return Bite(told_bite(asked), trim)
-    half = to_mm(to_nm(known.bite_half * asked / station.next_bite))
-    trim_half = to_mm(to_nm(known.half))
-    return Bite(known_bite(asked, half, least), trim, "", half, trim_half)
+    told, half = known_bite(asked, _half(known, asked / station.next_bite), least)
+    return Bite(told, trim, "", *(to_mm(to_nm(one)) for one in (half, known.half)))
+
+
+def _half(known: CutInterval, ratio: float) -> float:
+    """Half of the interval of so much of a bite; a cut scatters as any other does."""
+    drawn = math.sqrt(max(0.0, known.bite_half**2 - known.scatter_half**2))
+    return math.hypot(drawn * ratio, known.scatter_half)
 
 
 def _too_thin(joint, station: StationPlan, least: float) -> Bite:

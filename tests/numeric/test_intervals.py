@@ -8,12 +8,15 @@ is to hold. 60 checks by default, 1,000 by FAYLINE_INTERVAL_CHECKS=1000.
 import math
 import os
 from dataclasses import replace
+from itertools import count
 
 import numpy as np
 import pytest
 
+from qa.numeric.plan import intervals
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.known import with_known
+from qa.numeric.plan.lexicographic import Infeasible
 from qa.numeric.plan.planner import plan_joints
 from qa.numeric.plan.result import OptionError, PlanOptions
 from tests.numeric import doors
@@ -99,6 +102,25 @@ def test_nothing_known_of_readings_has_no_intervals_and_zero_moves_none():
     assert plan.known.moves == () == plan.known.cuts
     with pytest.raises(OptionError, match="less than the uncertainty"):
         replace(OPTIONS, common_u_mm=0.04)
+
+
+def test_few_draws_that_cannot_be_planned_may_lack_and_more_leave_no_interval(
+    monkeypatch,
+):
+    gaps = (2 - 1.2 * DOOR.gap_directions[:, 0]).tolist()
+    part, real = [Measured(DOOR, gaps, doors.none(DOOR))], intervals.SeatProblem.solve
+    plan = plan_joints(part, OPTIONS)
+    for every, told in ((60, 1), (20, 0)):
+        draws = count(1)
+
+        def solve(*said, every=every, draws=draws):
+            if next(draws) % every == 0:
+                raise Infeasible
+            return real(*said)
+
+        monkeypatch.setattr(intervals.SeatProblem, "solve", solve)
+        known = with_known(part, OPTIONS, plan, drawn=True).known
+        assert len(known.moves) == told
 
 
 def test_digits_end_where_an_interval_begins():

@@ -2,6 +2,8 @@
 
 import hashlib
 import io
+import math
+from dataclasses import replace
 
 import pytest
 from django.core.exceptions import PermissionDenied
@@ -12,13 +14,23 @@ from pypdf import PdfReader
 from qa.actions import moves, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check, CutRelease, FitPlan, FitUp, TemplatePrint, TrimCut
+from qa.numeric.plan.bite import Shortfall
+from qa.numeric.plan.intervals import CutInterval
+from qa.numeric.plan.result import StationPlan
 from qa.queries.joints import fit_states
 from qa.queries.plans import plan_pages as plans
 from qa.rules import planning, staleness, trim_rounds
 from qa.rules.bites import bite_of
 from shop.ledger import Refused, verify
 from shop.models import StructuralClass
-from tests.qa.making import make_design, make_fit_up, make_part, mm
+from tests.qa.making import (
+    make_check,
+    make_design,
+    make_fit_up,
+    make_instrument,
+    make_part,
+    mm,
+)
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at, take
 
 pytestmark = pytest.mark.django_db
@@ -227,8 +239,6 @@ def test_a_bite_is_a_fraction_of_the_trim_and_never_less_than_can_be_told(engine
 
 
 def test_no_cut_below_what_the_instrument_can_tell_is_asked_for(engineer):
-    from tests.qa.making import make_check, make_instrument
-
     gauge = make_instrument(engineer, u_nm=mm(0.20))
     joint = a_joint(engineer)
     check = make_check(engineer, make_fit_up(engineer, joint), instrument=gauge)
@@ -362,10 +372,6 @@ def plan_url(check: Check) -> str:
 def test_a_cut_too_thin_to_tell_is_judged_by_the_limit_that_governs(engineer):
     """Guarded, 1.50 to 3.00 mm with u 0.02: accepted to 2.967. With 2 mm of gap the
     least cut of 0.95 would end at 2.95 inside, one of 0.98 at 2.98 outside of that."""
-    from dataclasses import replace
-
-    from tests.qa.making import make_check, make_instrument
-
     joint = a_joint(engineer, rule="guarded", edition="2017")
     gauge = make_instrument(engineer, u_nm=mm(0.02))
     check = make_check(engineer, make_fit_up(engineer, joint), instrument=gauge)
@@ -375,3 +381,24 @@ def test_a_cut_too_thin_to_tell_is_judged_by_the_limit_that_governs(engineer):
     assert bite_of(worked.main, station, 0.95, None).bite == pytest.approx(0.95)
     # The plain limit would have let it go to 2.98.
     assert bite_of(worked.main, station, 0.98, None).bite == 0.0
+
+
+def test_the_interval_of_a_bite_is_about_what_is_told_and_has_all_of_the_scatter():
+    """0.49 known to 0.2 is told as 0.4: what was known to reach 0.69 still does. Of a
+    bite that is corrected to two thirds, as cuts take off more than is asked, what the
+    readings leave open shrinks, and how cuts scatter does not."""
+    station = StationPlan(0, "1", *[0.0] * 9, "part", 5.0, 0.6, 0.0, 0.0, 0.49)
+    known = CutInterval(0, "1", 0.60, 0.25, 0.49, 0.2)
+    bite = bite_of(None, station, 0.05, None, known)
+    assert (bite.bite, bite.half) == (0.4, pytest.approx(0.29))
+    # 0.096 and what is left out of 0.497 are more than 0.1: one digit less is known.
+    finer = replace(known, bite_half=0.096)
+    bite = bite_of(None, replace(station, next_bite=0.497), 0.05, None, finer)
+    assert (bite.bite, bite.half) == (0.4, pytest.approx(0.193))
+    worn = Shortfall(1.5, 0.01, 0.001, 9, 3.0)
+    known = replace(known, bite_half=0.05, scatter_half=0.04)
+    bite = bite_of(None, replace(station, next_bite=0.45), 0.05, worn, known)
+    assert (bite.bite, bite.half) == (
+        0.3,
+        pytest.approx(math.hypot(0.02, 0.04), abs=1e-6),
+    )

@@ -29,6 +29,7 @@ from qa.numeric.plan.seat import SeatProblem
 from qa.numeric.plan.trim import CUT_MM, TrimProblem
 
 DRAWS, FEWER = 80, 40
+FAIL = 40  # of so many draws one at most may be such that it cannot be planned
 MANY = 100  # readings; with more there are fewer draws, so that a page need not wait
 COVER = 2.2
 SEED = 14
@@ -67,7 +68,7 @@ class Interval(Spread):
 @dataclass(frozen=True)
 class CutInterval(Spread):
     """Halves of the 95 % intervals of the trim at a station and of its next bite, as it
-    comes off; mm."""
+    comes off, and what of the latter is the scatter of cuts; mm."""
 
     joint: int
     label: str
@@ -75,6 +76,7 @@ class CutInterval(Spread):
     half: float
     bite: float
     bite_half: float
+    scatter_half: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,8 @@ def intervals(planner, plan: Plan) -> Intervals | None:
     """The intervals of a plan.
 
     `planner` is of the same readings and options. None where nothing is known of the
-    readings, there are very many, or most draws cannot be planned.
+    readings, there are very many, or more than a few draws cannot be planned: what the
+    others come to would be too narrow.
     """
     options, every = planner.options, planner.every
     if not options.uncertainty_mm or len(every) > MOST_READINGS:
@@ -116,7 +119,7 @@ def intervals(planner, plan: Plan) -> Intervals | None:
         return Intervals()
     drawn = _Drawn(planner, trims)
     steps, cuts = drawn.planned(free.without(step == 0), step)
-    if len(steps) < drawn.count / 2:
+    if drawn.too_few(steps):
         return None
     raw = steps / free.unit
     spread, moves = COVER * raw.std(axis=0, ddof=1), []
@@ -146,7 +149,7 @@ def _of_settings(planner, plan: Plan) -> Intervals | None:
         locked = np.vstack([rig.unset, own[~changed]])
         drawn = _Drawn(planner, trims)
         steps, _ = drawn.planned(_anywhere(rig, locked), step)
-        if len(steps) < drawn.count / 2:
+        if drawn.too_few(steps):
             return None
         spread = (steps @ own.T).std(axis=0, ddof=1)
         spread = np.sqrt(spread**2 + (WHOLE_STEP * rig.steps) ** 2 + set_u**2)
@@ -233,6 +236,9 @@ class _Drawn:
             cuts.append(self._cut(problem, at, detail))
         return np.array(steps), np.array(cuts)
 
+    def too_few(self, planned) -> bool:
+        return len(planned) < self.count * (1 - 1 / FAIL)
+
     def cut_at(self, free: Freedom, step: np.ndarray):
         """The same of a part that stays where `step` puts it."""
         problems = (self.problem(noisy, free) for noisy in self.readings())
@@ -259,6 +265,6 @@ def _cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
         ]
         half = COVER * float(depths.std(ddof=1))
         bite_half = COVER * math.hypot(float(np.std(bites, ddof=1)), scatter)
-        named = one.joint, one.label
-        found.append(CutInterval(*named, one.trim, half, one.next_bite, bite_half))
+        named, told = (one.joint, one.label), (one.next_bite, bite_half)
+        found.append(CutInterval(*named, one.trim, half, *told, COVER * scatter))
     return tuple(found)
