@@ -49,22 +49,29 @@ def made_on_record(joint: Joint, u_nm: int | None) -> tuple[dict[str, Made], int
 
 @dataclass(frozen=True)
 class Rule:
-    """The characteristics of a check (mm), and within what each is accepted now."""
+    """The characteristics of a check (mm), and within what each is accepted now;
+    `lacking` are the kinds of those of which it is not known how they are made."""
 
     each: list[Characteristic]
     accepted: list[Ends]
+    lacking: list[Kind]
 
 
 def rule_of(check: Check, stations: list[Station], made: dict[str, Made]) -> Rule:
-    """Of the kinds that `made` has; check with its uncertainty known. What is made lies
-    about the middle of bare limits, about the limit itself where there is but one."""
-    each, accepted = [], []
+    """Of the kinds that `made` has, the others lack; check with its uncertainty known.
+    What is made lies about the middle of bare limits, about the limit itself where
+    there is but one."""
+    each, accepted, lacking = [], [], set()
     revision = check.fit_up.revision
     for station in stations:
         station.revision = revision
-        for kind, about in made.items():
+        for kind in Kind:
             wanted = requirements.requirement(station, kind, Finish.BARE)
             if wanted.empty:
+                continue
+            about = made.get(kind)
+            if about is None:
+                lacking.add(kind)
                 continue
             inside = requirements.acceptance(
                 wanted, check.u_nm, revision.rule, revision.edition
@@ -74,7 +81,7 @@ def rule_of(check: Check, stations: list[Station], made: dict[str, Made]) -> Rul
             process = NormalProcess(middle + to_mm(about.off_nm), to_mm(about.sd_nm))
             each.append(Characteristic(process, to_mm(check.u_nm), _mm(wanted.limits)))
             accepted.append(_mm(inside))
-    return Rule(each, accepted)
+    return Rule(each, accepted, sorted(lacking))
 
 
 def _mm(limits: tuple[int | None, int | None]) -> Ends:

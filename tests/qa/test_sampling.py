@@ -69,14 +69,18 @@ def test_the_rule_of_a_check_is_weighed_by_what_parts_on_record_show(three, clie
     answer = client.get(url)
     page, form = answer.context["page"], answer.context["form"]
     assert page.parts == 3
-    assert form.initial == {} or form.data["gap_off"] == "0.050"
+    assert form.data["gap_off"] == "0.050"
     flush = form.data.get("flush_sd")
     assert flush is None  # it scatters less than the gauge: to be stated
     assert page.count == 8
+    assert "how it scatters: flushness. So these are not the risks" in page.lacking
+    assert page.lacking in words_of(client, url)
     asked = f"{url}?unit=mm&gap_off=0.05&gap_sd=0.3&flush_off=&flush_sd=&wish=1"
     page = client.get(asked).context["page"]
     one = Characteristic(NormalProcess(2.3, 0.3), 0.06, (1.5, 3.0))
     plain = whole_risks([one] * 8, [one.tolerance] * 8)
+    both = client.get(asked.replace("flush_sd=", "flush_sd=0.2")).context["page"]
+    assert (both.count, both.lacking) == (16, "")
     told = page.rows[0]
     assert float(told.customer.split()[0]) == pytest.approx(
         100 * plain.customer, rel=0.01

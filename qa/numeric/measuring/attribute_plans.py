@@ -1,5 +1,6 @@
 """Published plans for sampling by attributes: ISO 2859-1:1999, tables 1 and 2-A (also
-ANSI/ASQ Z1.4): single sampling, normal inspection, percent nonconforming.
+ANSI/ASQ Z1.4): single sampling, normal inspection, percent nonconforming. Letters and
+acceptance numbers are from memory: the text was not at hand.
 
 The table is a diagonal: each step along it, to the next letter or the next limit of
 quality, is the next acceptance number; what lies between two of them points to the plan

@@ -26,7 +26,7 @@ class RuleRow:
 @dataclass(frozen=True)
 class RiskPage:
     """`read` says of this check how surely all conforms; `problem` why no rule is
-    weighed."""
+    weighed, `lacking` what of the check is not weighed with the rest."""
 
     read: str
     parts: int
@@ -35,6 +35,7 @@ class RiskPage:
     count: int = 0
     rows: list[RuleRow] | None = None
     wish: str = ""
+    lacking: str = ""
 
 
 def read_words(check: Check) -> str:
@@ -85,7 +86,18 @@ def risk_page(
         count=len(rule.each),
         rows=rows,
         wish=kept_by_none,
+        lacking=_lacking_words(rule),
     )
+
+
+def _lacking_words(rule: Rule) -> str:
+    if not rule.lacking:
+        return ""
+    words = _(
+        "Left out, since it is not known how it scatters: %(kinds)s. So these are not "
+        "the risks of the whole check; say it below."
+    )
+    return words % {"kinds": ", ".join(str(one.label) for one in rule.lacking)}
 
 
 def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:
