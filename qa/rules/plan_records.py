@@ -55,7 +55,16 @@ def draft_together(
     be taken by one act, in the order in which to do them; [] where there are none."""
     read_to = last_entry()
     found = assembling.together(airframe, hows)
-    return found, [draft_of(worked, read_to) for worked in found.parts]
+    return found, drafts_of(found, read_to)
+
+
+def drafts_of(found: Together, read_to: int = 0) -> list[FitPlan]:
+    return [draft_of(worked, read_to) for worked in found.parts]
+
+
+def digest_of(plans: list[FitPlan]) -> str:
+    """What tells plans that were drafted together from others."""
+    return "-".join(plan.digest for plan in plans)
 
 
 def draft_of(worked: WorkedPlan, read_to: int) -> FitPlan:

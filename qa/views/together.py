@@ -57,6 +57,7 @@ def plan_together(request, pk):
         "airframe": airframe,
         "asked": pages.asked_of(found),
         "may_take": roles.may(request.user, "cut parts") and bool(page.parts),
+        "shown": plan_records.digest_of(plan_records.drafts_of(found)),
     }
     return render(request, "qa/plans/together.html", context)
 
@@ -70,6 +71,12 @@ def take_together(request, pk):
         found, drafts = plan_records.draft_together(airframe, hows)
         if not drafts:
             raise Refused(found.problem or _("Nothing was chosen."), code="stale")
+        if plan_records.digest_of(drafts) != request.POST.get("shown"):
+            words = _(
+                "This is not what was shown before: something was recorded since. Look "
+                "at it, and take it then."
+            )
+            raise Refused(words, code="stale")
         taken = fit_plans.take_together(by=request.user, plans=drafts)
     except Refused as no:
         messages.error(request, no.message)

@@ -91,9 +91,10 @@ def make_cowls(
     for name, drafts in seams.items():
         part = "lower" if name == "lower" else "upper"
         around = "fus" if name in ("upper", "lower") else "lower"
+        rule = "guarded" if name in guarded else "simple"
         joints[name] = make_joint(
             by, drafts, position=at[part], surround=at[around], closed=False,
-            name=f"{name} seam", rule="guarded" if name in guarded else "simple", **said,
+            name=f"{name} seam", **{"rule": rule, **said},
         )  # fmt: skip
         fit_up = make_fit_up(
             by,

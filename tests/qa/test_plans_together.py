@@ -276,7 +276,13 @@ def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
     text = page.content.decode()
     assert "Seating all 2 of them is enough" in text and len(searches) == 1
     assert f"1. {cowls.lower.serial}" in text and f"2. {cowls.upper.serial}" in text
-    done = client.post(url(cowls, "take/", upper="free", lower="free"))
+    # What is taken is what was shown.
+    take, shown = url(cowls, "take/", upper="free", lower="free"), page.context["shown"]
+    set_plan_defaults(by=engineer, bite_permille=700)
+    late = client.post(take, {"shown": shown}, follow=True)
+    assert "This is not what was shown before" in late.content.decode()
+    assert not FitPlan.objects.exists()
+    done = client.post(take, {"shown": late.context["shown"]})
     assert done.url == "/plans/1/together/"
     searches.clear()
     shown = client.get(done.url).content.decode()
@@ -426,7 +432,8 @@ def test_parts_that_are_held_by_adjusters_are_set_together_in_whole_steps(
     assert [one.how for one in page.context["page"].choices] == ["held", "held"]
     text = page.content.decode()
     assert "Seating all 2 of them is enough" in text and "ear bolt: " in text
-    client.post(url(held_cowls, "take/", upper="held", lower="held"))
+    take = url(held_cowls, "take/", upper="held", lower="held")
+    client.post(take, {"shown": page.context["shown"]})
     lower, upper = FitPlan.objects.order_by("number")
     worked = plan_records.worked_of(plan_of(lower))
     assert worked.asked_settings and worked.holding == 1
