@@ -67,9 +67,11 @@ def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of)
     row = take(engineer, check)
     (three,) = (s for s in row.content["outcome"]["stations"] if s["label"] == "3")
     # A gap is read to 2 x 0.1, and nothing moves: so well is the trim known (2.2, not
-    # 1.96, and 80 draws), and a bite of 0.6 of it to as much less.
+    # 1.96, and 80 draws), and a bite of 0.6 of it to as much less, and to what of it is
+    # not told.
     assert three["trim_half_nm"] == pytest.approx(mm(0.2), rel=0.25)
-    assert three["bite_half_nm"] == pytest.approx(0.6 * mm(0.2), rel=0.25)
+    untold = 0.6 * three["trim_asked_nm"] - mm(0.7)
+    assert three["bite_half_nm"] == pytest.approx(0.6 * mm(0.2) + untold, rel=0.25)
     assert three["bite_nm"] == mm(0.7) < three["trim_asked_nm"]
     assert {c.bite_nm for c in row.cuts.all()} == {0, mm(0.7)}
     seen = client.get("/plans/1/").content.decode()
@@ -87,7 +89,7 @@ def test_readings_known_well_leave_the_hundredths(engineer):
     row = take(engineer, tight(engineer, 0.02))
     view = plans.view_of(plan_records.worked_of(row), "mm")
     (three,) = (one for one in view.rows if one.label == "3")
-    assert re.fullmatch(r"0\.7\d", three.bite) and three.bite_known == "± 0.03"
+    assert re.fullmatch(r"0\.7\d", three.bite) and three.bite_known == "± 0.04"
 
 
 def test_settings_say_what_readings_and_hands_leave_open(
