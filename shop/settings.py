@@ -6,6 +6,8 @@ FAYLINE_HOSTS     comma separated host names and addresses that may be asked for
 FAYLINE_SHOP      the shop's name, until the lead says it on the page of the shop
 FAYLINE_TIME_ZONE so too its time zone
 FAYLINE_PAPER     so too its paper, a4 or letter
+FAYLINE_FILES     where photos and packs lie: a shared folder, or s3://bucket/prefix
+FAYLINE_LOG       where the server's log goes: a folder (log/ in the home), -, none
 FAYLINE_HTTPS     1 when every page is served by https
 FAYLINE_DEBUG     1 shows tracebacks: never where others can reach the server
 """
@@ -51,6 +53,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "shop.middleware.KnownHost",
     "shop.serving.static.StaticFiles",
+    # Files are not told one by one, what people and tablets ask is.
+    "shop.request_log.logged",
     "shop.middleware.SchemeSessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "shop.middleware.SchemeCsrfMiddleware",
@@ -185,17 +189,23 @@ STORAGES = {
         else "django.contrib.staticfiles.storage.StaticFilesStorage"
     },
 }
-MEDIA_ROOT = HOME / "photos"
+# Photos and packs, by their digests: see shop/ledger/file_store.py.
+FILES = os.environ.get("FAYLINE_FILES", "")
+BUCKET = FILES if "://" in FILES else ""
+# Of what lies in a bucket: what was asked for here.
+MEDIA_ROOT = HOME / "files-at-hand" if BUCKET else Path(FILES or HOME / "photos")
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = BYTES_PER_MB
 UPLOAD_LIMIT_BYTES = 5_000_000
 PHOTO_LIMIT_BYTES = 15_000_000
 
+# Of the server alone: see shop/serving/logs.py.
+LOG = os.environ.get("FAYLINE_LOG") or str(HOME / "log")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "level": "WARNING"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"

@@ -17,7 +17,8 @@ CALLED_BY_NAME = re.compile(
     r"(__\w+__|Meta|Media|Command|Migration|handle|ready|add_arguments|create_parser"
     r"|clean\w*|deconstruct|validate|get_help_text|to_python|to_url|prepare_value"
     r"|label_from_instance|process_exception|run_from_argv|get_response_async"
-    r"|create_sockets|_get_session_auth_hash|SessionStore|get_model_class|create_model_instance|\w+Config)"
+    r"|create_sockets|_get_session_auth_hash|SessionStore|get_model_class"
+    r"|create_model_instance|handleError|\w+Config)"
 )
 # What the tests of the ledger ask the product for, to hold it against the models.
 ASKED_BY_TESTS = {"projected"}

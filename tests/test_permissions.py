@@ -99,7 +99,7 @@ WHO = {
         try_again add_tool change_tool add_step set_route add_release_product
         release_product add_machine change_machine api_enroll api_recover tablets
         recover_tablet revoke_tablet shop_identity backups plan_backups
-        back_up_now
+        back_up_now server health_details
     """,
     ENGINEER: """
         release_cut withdraw_release

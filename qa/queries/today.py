@@ -36,6 +36,7 @@ from shop.queries.today import (
     clock_list,
     floor,
     listed,
+    server_list,
 )
 
 FEW = 6
@@ -62,7 +63,12 @@ def today(person: Person) -> Today:
     on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
     inspect, off = _inspect(), _must_come_off()
-    told = (backup_list(person), clock_list(person), gauges)
+    told = (
+        server_list(person),
+        backup_list(person),
+        clock_list(person),
+        gauges,
+    )
     dated = [list_ for list_ in told if list_.items]
     return Today(
         open_checks=checks.check_rows(open_checks[:FEW]),

@@ -3,17 +3,20 @@ that were issued, by their digests on record."""
 
 import hashlib
 
-from django.conf import settings
 from django.utils.translation import gettext as _
 
 from qa.models import IssuedPack
-from shop.ledger import Refused
+from shop.ledger import Refused, file_store
 
 
 def _kept(name: str, digest: str) -> bytes:
     """The bytes of a file; Refused where they are others, FileNotFoundError where it
     is gone."""
-    data = (settings.MEDIA_ROOT / name).read_bytes()
+    try:
+        data = file_store.path_of(name).read_bytes()
+    except file_store.StoreFails:
+        words = _("The store of the files does not answer: try again in a moment.")
+        raise Refused(words, code="store") from None
     if hashlib.sha256(data).hexdigest() != digest:
         words = _(
             "The file that is kept is not the one that was issued: %(file)s was "

@@ -2,13 +2,11 @@
 
 import hashlib
 
-from django.conf import settings
 from django.db import IntegrityError
 from django.utils.translation import gettext as _
 
 from shop import roles
-from shop.atomic_files import sync_folder, write_durably
-from shop.ledger import Act, Refused, find_receipt, perform
+from shop.ledger import Act, Refused, file_store, find_receipt, perform
 from shop.models import Person, Photo, PhotoPin
 from shop.rules.pictures import encode_photo
 
@@ -19,17 +17,13 @@ def keep_file(content: bytes, ending: str = "jpg") -> str:
     It is on disk before it is acknowledged: a tablet may then drop its copy.
     """
     digest = hashlib.sha256(content).hexdigest()
-    path = settings.MEDIA_ROOT / digest[:2] / f"{digest}.{ending}"
-    if not path.exists():
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            sync_folder(settings.MEDIA_ROOT)
-            write_durably(path, content)
-        except OSError as error:
-            message = _("The server cannot keep it now: %(why)s.")
-            raise Refused(
-                message % {"why": error.strerror or error}, field="file", code="no_room"
-            ) from error
+    try:
+        file_store.keep(file_store.name_of(digest, ending), content)
+    except OSError as error:
+        message = _("The server cannot keep it now: %(why)s.")
+        raise Refused(
+            message % {"why": error.strerror or error}, field="file", code="no_room"
+        ) from error
     return digest
 
 

@@ -1,6 +1,7 @@
 """Acts: one transaction, the facts it made, and the entry that is its receipt."""
 
 import contextlib
+import logging
 import threading
 import uuid
 from collections import deque
@@ -12,6 +13,8 @@ from shop.models import Entry, Fact, Person
 from shop.models.kept import binding
 
 from .canonical import bound_columns, canonical, columns, digest, entry_digest, plain
+
+log = logging.getLogger("fayline.acts")
 
 
 class Refused(Exception):
@@ -162,6 +165,18 @@ class Act:
         entry.digest = entry_digest(entry)
         entry.save(force_insert=True)
         self.entry = entry
+        if log.isEnabledFor(logging.INFO):
+            transaction.on_commit(self._tell)
+
+    def _tell(self) -> None:
+        told = {
+            "form": self.form,
+            "entry": self.entry.pk,
+            "act": str(self.id),
+            "by": self.by.username if self.by else "",
+            "device": self.device,
+        }
+        log.info("act", extra={"told": told})
 
 
 @contextlib.contextmanager

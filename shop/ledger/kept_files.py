@@ -1,14 +1,14 @@
 """Files that facts name by their digest: photos and issued papers. Each must still
 have it."""
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.db import models
 
 from shop.models import Photo, ShopIdentity
+
+from . import file_store
 
 
 @dataclass(frozen=True)
@@ -61,14 +61,13 @@ def _faults(kept: KeptFile) -> Iterator[str]:
             continue
         before = digest
         named = f"{kept.model._meta.db_table} {key}"
-        file_name = f"{digest[:2]}/{digest}.{kept.ending}"
+        file_name = file_store.name_of(digest, kept.ending)
         try:
-            with (settings.MEDIA_ROOT / file_name).open("rb") as file:
-                found = hashlib.file_digest(file, "sha256").hexdigest()
+            found = file_store.digest_of(file_name)
         except FileNotFoundError:
             yield f"{named}: its file {file_name} is gone"
         except OSError as why:
-            yield f"{named}: its file cannot be read ({why.strerror})"
+            yield f"{named}: its file cannot be read ({why.strerror or why})"
         else:
             if found != digest:
                 yield f"{named}: its file holds another {kept.word}"

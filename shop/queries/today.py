@@ -5,13 +5,14 @@ thousands of tools gets the same number of statements, the same page and, nearly
 same wait.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
 from django.db.models import F, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from shop import roles
 from shop.models import (
@@ -25,10 +26,10 @@ from shop.models import (
     ToolKind,
     ToolState,
 )
-from shop.numeric.units import MIN_PER_H, S_PER_MIN
+from shop.numeric.units import BYTES_PER_MB, MIN_PER_H, S_PER_MIN
 from shop.rules.mass import waits_for_a_scale
 
-from . import backups, clock
+from . import backups, clock, server
 from .tooling import tool_row
 
 MOST = 8
@@ -118,6 +119,28 @@ def backup_list(person: Person) -> Listed:
     url = reverse("backups")
     item = Item(words[found.code], last, url, found.last, overdue=True)
     return Listed(_("Backups"), [item], 1, url)
+
+
+def server_list(person: Person) -> Listed:
+    """What the lead should know of the server, in one statement; of its backups and
+    its clock the lists beside this one tell."""
+    if not roles.may(person, "plan backups"):
+        return Listed("")
+    found, url = server.fares_in_short(), reverse("server")
+    items = []
+    if "disk" in found.concerns:
+        free = _("%(mb)d MB free") % {"mb": found.free // BYTES_PER_MB}
+        items.append(Item(_("Its disk is nearly full"), free, url))
+    if "sealer" in found.concerns:
+        late = _("the oldest for %(time)s") % {"time": spoken(found.unsealed_for)}
+        items.append(Item(_("Acts wait for their seal"), late, url))
+    if ends := "certificate" in found.concerns and found.certificate_ends:
+        items.append(Item(_("Its certificate ends"), "", url, ends))
+    if wrong := len(found.mistakes):
+        lines = ngettext("%(n)d line in a day", "%(n)d lines in a day", wrong)
+        items.append(Item(_("Its log tells of errors"), lines % {"n": wrong}, url))
+    items = [replace(item, overdue=True) for item in items]
+    return Listed(_("Server"), items, len(items), url)
 
 
 def spoken(span: timedelta) -> str:

@@ -16,7 +16,7 @@ from django.db.migrations.recorder import MigrationRecorder
 
 from shop.atomic_files import sync_folder
 from shop.environment import try_lock
-from shop.ledger import perform
+from shop.ledger import file_store, perform
 from shop.ledger.snapshot import snapshot
 from shop.ledger.verify import Report, verify
 from shop.models import Entry, Incarnation, Seal
@@ -79,14 +79,15 @@ def opened_as(alias: str, database: dict) -> Iterator[None]:
 @contextlib.contextmanager
 def records_in(database: dict, files: Path) -> Iterator[None]:
     """Let this process read other records than its own: a command, never a server."""
-    mine, media = connections["default"], settings.MEDIA_ROOT
+    mine, media = connections["default"], (settings.MEDIA_ROOT, settings.BUCKET)
     connections["default"] = ConnectionHandler({"default": database})["default"]
-    settings.MEDIA_ROOT = files
+    settings.MEDIA_ROOT, settings.BUCKET = files, ""
     try:
         yield
     finally:
         connections["default"].close()
-        connections["default"], settings.MEDIA_ROOT = mine, media
+        connections["default"] = mine
+        settings.MEDIA_ROOT, settings.BUCKET = media
 
 
 # ---------------------------------------------------------------- making one
@@ -159,9 +160,9 @@ def _make(place: Path, now: datetime) -> Backup:
         folder.mkdir(mode=0o700)
         _copy_database(folder / DATABASE)
         # Files come first, acts that name them after: all that the copy names is here.
-        files = _keep_files(settings.MEDIA_ROOT, store)
+        files = _keep_files(store)
         manifest = _examine(folder / DATABASE, store, files, now)
-        if manifest.faults and _heal(settings.MEDIA_ROOT, store, files):
+        if manifest.faults and _heal(store, files):
             manifest = _examine(folder / DATABASE, store, files, now)
         write_manifest(folder, manifest)
         target = _free_name(place, stamp(now))
@@ -201,33 +202,37 @@ def _copy_database(target: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _keep_files(source: Path, store: Path) -> list[list]:
+def _keep_files(store: Path) -> list[list]:
     """Copy what the store lacks; return path, size and digest of all that it has.
 
     What is in the store is never written over but by what its name says: a picture that
     was damaged at home must not take the place of the good one.
     """
     kept = []
-    for path in sorted(source.rglob("*")) if source.is_dir() else ():
-        name = path.relative_to(source).as_posix()
+    for name, size in file_store.names():
         if not CONTENT.fullmatch(name):
             continue
         target, digest = store / name, content_of(name)
         # One that went meanwhile is named by no act.
         with contextlib.suppress(FileNotFoundError):
-            same = target.is_file() and target.stat().st_size == path.stat().st_size
-            if same or keep_file(path, target, digest) or is_whole(target, digest):
+            same = target.is_file() and target.stat().st_size == size
+            if same or _copied(name, store) or is_whole(target, digest):
                 kept.append([name, target.stat().st_size, digest])
     return kept
 
 
-def _heal(source: Path, store: Path, files: list[list]) -> bool:
+def _copied(name: str, store: Path) -> bool:
+    with file_store.at_hand(name) as path:
+        return keep_file(path, store / name, content_of(name))
+
+
+def _heal(store: Path, files: list[list]) -> bool:
     """Write again what was damaged in the store; say whether anything was."""
     healed = False
     for name, _size, digest in files:
         if not is_whole(store / name, digest):
             with contextlib.suppress(OSError):
-                healed |= keep_file(source / name, store / name, digest)
+                healed |= _copied(name, store)
     return healed
 
 

@@ -1,17 +1,20 @@
 """The database at the start: made, resumed, or left alone and said why."""
 
+import json
 import os
 from pathlib import Path
 
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import CommandError
-from django.db import DatabaseError, connection
+from django.db import DatabaseError, connection, connections
 from django.db.migrations.executor import MigrationExecutor
 
 from shop.ledger import guards
 
 OURS = ("shop", "qa")
+# Lies beside records that were carried elsewhere (moving.py).
+MOVED = "moved.json"
 
 
 class EarlierVersion(CommandError):
@@ -22,12 +25,17 @@ class LaterVersion(CommandError):
     """The database holds what this version of Fayline does not know."""
 
 
+class MovedAway(CommandError):
+    """The shop's records are elsewhere: what lies here is what they were before."""
+
+
 def prepare(say) -> None:
     """Make a new database; never change one that holds data behind its owner's back.
 
     One whose making was cut short holds no data yet: it is made to its end. Raises
-    EarlierVersion, LaterVersion, or CommandError when it cannot be read.
+    EarlierVersion, LaterVersion, MovedAway, or CommandError when it cannot be read.
     """
+    refuse_moved()
     try:
         _prepare(say)
     except DatabaseError as why:
@@ -46,19 +54,46 @@ def unreadable(why: Exception) -> str:
     return f"The database cannot be used ({str(why).strip()})."
 
 
+def refuse_moved() -> None:
+    """Raise MovedAway where the records of this home were carried to PostgreSQL."""
+    path = settings.HOME / MOVED
+    if connection.vendor != "sqlite" or not path.exists():
+        return
+    try:
+        said = json.loads(path.read_text("utf-8"))
+        to = f"{said['to']} at {said['at']}"
+    except (OSError, ValueError, LookupError, TypeError):
+        to = "a PostgreSQL"
+    raise MovedAway(
+        f"The records were moved to {to}: set DATABASE_URL to it. What lies in "
+        f"{settings.HOME} is how they were then; to work with that all the same, "
+        f"remove {path}."
+    )
+
+
 def _prepare(say) -> None:
+    if is_of_this_release():
+        return
+    refuse_earlier()
+    say("Making the database …")
+    call_command("migrate", interactive=False, verbosity=0)
+
+
+def is_of_this_release() -> bool:
+    """Whether it has every table and guard; raises LaterVersion where it has more."""
     executor = MigrationExecutor(connection)
     refuse_later(executor.loader)
-    whole = not executor.migration_plan(executor.loader.graph.leaf_nodes())
-    if whole and not guards.missing():
-        return
-    if holds_data():
+    plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
+    return not plan and not guards.missing()
+
+
+def refuse_earlier() -> None:
+    """Raise EarlierVersion where it holds data and lacks what this release has."""
+    if holds_data() and not is_of_this_release():
         raise EarlierVersion(
             "The database is of an earlier version, or lacks a guard. Keep a copy of "
             "it, then run: python3 manage.py migrate"
         )
-    say("Making the database …")
-    call_command("migrate", interactive=False, verbosity=0)
 
 
 def refuse_later(loader) -> None:
@@ -73,10 +108,10 @@ def refuse_later(loader) -> None:
         )
 
 
-def holds_data() -> bool:
-    """Whether anybody or anything was recorded here."""
-    tables = set(connection.introspection.table_names())
-    with connection.cursor() as cursor:
+def holds_data(alias: str = "default") -> bool:
+    """Whether anybody or anything was recorded there."""
+    tables = set(connections[alias].introspection.table_names())
+    with connections[alias].cursor() as cursor:
         for table in {"shop_entry", "shop_person"} & tables:
             # Names of our own tables.
             cursor.execute(f'SELECT 1 FROM "{table}" LIMIT 1')  # noqa: S608
@@ -103,7 +138,6 @@ def keep_private_after_migrate(sender, using="default", **_) -> None:
 
 def refuse_later_before_migrate(sender, using="default", **_) -> None:
     """Called before `migrate`: it would add to a database that it does not know."""
-    from django.db import connections  # noqa: PLC0415
     from django.db.migrations.loader import MigrationLoader  # noqa: PLC0415
 
     if sender.name == OURS[0]:

@@ -8,11 +8,10 @@ import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 
-from django.conf import settings
 from django.db import DEFAULT_DB_ALIAS
 
 from shop.atomic_files import sync_folder
-from shop.ledger import kept_files, sealer
+from shop.ledger import file_store, kept_files, sealer
 from shop.ledger.canonical import canonical
 from shop.ledger.snapshot import snapshot
 from shop.models import Entry, Incarnation, Seal
@@ -122,14 +121,17 @@ class _Writer:
         """Write the files that records name; return those that are gone."""
         gone = []
         for name in kept_files.names():
-            path = settings.MEDIA_ROOT / name
-            if not path.is_file():
+            try:
+                self._write_file(name)
+            except FileNotFoundError:
                 gone.append(name)
-                continue
-            with (
-                path.open("rb") as source,
-                self._member(f"files/{name}", zipfile.ZIP_STORED) as add,
-            ):
-                while block := source.read(BLOCK):
-                    add(block)
         return gone
+
+    def _write_file(self, name: str) -> None:
+        with (
+            file_store.at_hand(name) as path,
+            path.open("rb") as source,
+            self._member(f"files/{name}", zipfile.ZIP_STORED) as add,
+        ):
+            while block := source.read(BLOCK):
+                add(block)

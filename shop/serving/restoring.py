@@ -14,6 +14,7 @@ from django.db import connection, connections
 from django.db.migrations.loader import MigrationLoader
 
 from shop.atomic_files import sync_folder
+from shop.ledger import file_store
 from shop.ledger.verify import verify
 from shop.models import Entry, Incarnation, Session
 
@@ -100,7 +101,8 @@ def refuse_full_home() -> None:
             "That database holds records already. Restore into an empty one."
         )
     photos = settings.MEDIA_ROOT
-    if photos.is_dir() and any(photos.iterdir()):
+    # In a bucket what is there already is what its name says, and does no harm.
+    if not settings.BUCKET and photos.is_dir() and any(photos.iterdir()):
         raise CannotRestore(f"{photos} holds files already. Move that folder away.")
 
 
@@ -149,13 +151,17 @@ def _restore(database: Path, backup: Backup | None, despite, say) -> Restored:
 def move_in(part: Path, files: Path, say) -> None:
     """Let what came be the records; the database last, which makes it a home."""
     refuse_full_home()
+    shared = settings.BUCKET or settings.MEDIA_ROOT.parent != Path(settings.HOME)
+    for path in files.rglob("*.*") if shared else ():
+        file_store.keep(path.relative_to(files).as_posix(), path.read_bytes())
     if connection.vendor != "sqlite":
         say("Copying into PostgreSQL …")
         with opened_as(COPY, of_file(part)):
             table_copies.copy_all(COPY, "default")
-    if settings.MEDIA_ROOT.is_dir():
-        settings.MEDIA_ROOT.rmdir()
-    shutil.move(files, settings.MEDIA_ROOT)
+    if not shared:
+        if settings.MEDIA_ROOT.is_dir():
+            settings.MEDIA_ROOT.rmdir()
+        shutil.move(files, settings.MEDIA_ROOT)
     if connection.vendor == "sqlite":
         connection.close()
         os.replace(part, connection.settings_dict["NAME"])

@@ -80,6 +80,7 @@ class ServerConfig(Config):
         self.secure = None
         if certificate:
             self.certfile = self.keyfile = str(certificate)
+            self.shown = Path(certificate).read_bytes()
             self.secure = super().create_ssl_context()
 
     def create_sockets(self) -> Sockets:
@@ -88,8 +89,13 @@ class ServerConfig(Config):
     def create_ssl_context(self) -> ssl.SSLContext | None:
         return self.secure
 
+    def shows_another_certificate(self) -> bool:
+        """Whether another one lies in the file by now."""
+        return Path(self.certfile).read_bytes() != self.shown
+
     def renew_certificate(self) -> None:
         """Use the certificate that now lies in the file for the next connections."""
+        self.shown = Path(self.certfile).read_bytes()
         self.secure.load_cert_chain(self.certfile, self.keyfile)
 
 

@@ -1,9 +1,9 @@
 """Photos of things."""
 
+import logging
 from functools import partial
 
-from django.conf import settings
-from django.http import FileResponse, Http404
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
@@ -11,9 +11,12 @@ from django.views.decorators.http import require_safe
 from shop import identifiers, roles
 from shop.actions.photos import add_photo as keep_photo
 from shop.forms.floor import PhotoForm
+from shop.ledger import file_store
 
 from .acting import act_page, posted
 from .airframes import form_view
+
+log = logging.getLogger(__name__)
 
 
 @form_view
@@ -32,7 +35,11 @@ def add_photo(request, kind, pk):
 def photo(request, sha256):
     """The file of a photo: it never changes, so a browser may keep it for good."""
     roles.require(request.user, "look")
-    path = settings.MEDIA_ROOT / sha256[:2] / f"{sha256}.jpg"
+    try:
+        path = file_store.path_of(file_store.name_of(sha256, "jpg"))
+    except file_store.StoreFails as why:
+        log.error("a photo cannot be shown: %s", why)
+        return HttpResponse(str(why), status=503, content_type="text/plain")
     if not path.is_file():
         raise Http404
     response = FileResponse(path.open("rb"), content_type="image/jpeg")

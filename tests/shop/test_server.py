@@ -215,7 +215,10 @@ def test_the_certificate_changes_while_the_server_runs(tmp_path):
         first = served_certificate(site, port)
         hosts = ["localhost", "10.0.0.7"]
         renewed, is_new = authority.open_server(path.parent, issuer, hosts, now)
+        # Whichever server of this home made it, each of them sees it.
+        assert config.shows_another_certificate()
         config.renew_certificate()
+        assert not config.shows_another_certificate()
         second = served_certificate(site, port)
     finally:
         stop.set()

@@ -5,7 +5,6 @@ from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.conf import settings
 from django.urls import reverse
 
 from qa.models import IssuedPack, PackOrder
@@ -25,7 +24,7 @@ from qa.queries.packs import (
 from qa.queries.packs.joints import Characteristic, Joints
 from qa.queries.packs.scope import Scope, scope_of
 from qa.rules import kept_packs, pack_record
-from shop.ledger import Refused
+from shop.ledger import Refused, file_store
 from shop.queries.identity import the_shop
 from shop.wording import states
 
@@ -109,8 +108,8 @@ class Pack:
 def _mark() -> str:
     """The file of the shop's mark, "" without one."""
     name = the_shop().mark_name
-    path = settings.MEDIA_ROOT / name
-    return str(path) if name and path.is_file() else ""
+    path = file_store.path_of(name) if name else None
+    return str(path) if path and path.is_file() else ""
 
 
 def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from django.conf import settings
 from django.db.models import Q
 
 from qa.queries.issue import local
 from qa.queries.packs.scope import Scope
+from shop.ledger import file_store
 from shop.models import PhotoPin
 
 
@@ -68,7 +68,7 @@ def section(scope: Scope) -> Photos:
 
 def _photo(pin: PhotoPin, shows: str) -> PackPhoto:
     photo = pin.photo
-    path = settings.MEDIA_ROOT / photo.file_name
+    path = file_store.path_of(photo.file_name)
     return PackPhoto(
         sha256=photo.sha256,
         path=str(path) if path.is_file() else "",

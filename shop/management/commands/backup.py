@@ -41,7 +41,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, place, check, keep, keys, **options):
-        from shop.serving import backup_files, backups
+        from shop.serving import backup_files, backups, database
 
         rule = _rule(keep) if keep else None
         if check and (keep or keys or options["json"]):
@@ -49,6 +49,7 @@ class Command(BaseCommand):
         try:
             if check:
                 return self._check(backup_files.open_backup(place))
+            database.refuse_moved()
             return self._make(place.resolve(), rule, keys, options["json"])
         except (backups.CannotBackUp, backup_files.NoBackup) as why:
             raise CommandError(str(why)) from None

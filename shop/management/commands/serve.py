@@ -1,11 +1,13 @@
 """`manage.py serve`: the server of a shop, or of one machine without --shop."""
 
+import contextlib
 import functools
 import ssl
 import sys
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
 
 from shop.numeric.units import S_PER_MIN
 from shop.serving import (
@@ -38,8 +40,7 @@ class Command(BaseCommand):
     def handle(self, *, shop, http, https, host, **_options):
         host = host or (EVERYWHERE if shop else ONLY_HERE)
         try:
-            held = server.hold_home(settings.HOME)
-            with held:
+            with held_home():
                 database.prepare(self.stdout.write)
                 exposure.refuse_public(host)
                 say_who_can_sign_in(self.stdout.write)
@@ -52,6 +53,13 @@ class Command(BaseCommand):
         except server.CannotServe as error:
             raise CommandError(str(error)) from None
         self.stdout.write("Stopped.")
+
+
+def held_home():
+    """On SQLite no other server may work on this home; on PostgreSQL several may."""
+    if connection.vendor == "sqlite":
+        return server.hold_home(settings.HOME)
+    return contextlib.nullcontext()
 
 
 def say_who_can_sign_in(say) -> None:
@@ -79,8 +87,9 @@ def application() -> Application:
     """The site with the sealer of the ledger beside it, and an eye on the clock."""
     from shop.asgi import application as site
     from shop.ledger import sealer
-    from shop.serving import clock, nightly
+    from shop.serving import clock, logs, nightly
 
+    logs.start()
     watch, running = clock.ClockWatch(), []
 
     def look_at_clock():
@@ -92,7 +101,7 @@ def application() -> Application:
         start=lambda: running.extend(
             (sealer.start(also=look_at_clock), nightly.start())
         ),
-        stop=lambda: [thread.stop() for thread in running],
+        stop=lambda: [*[thread.stop() for thread in running], logs.stop()],
     )
 
 
@@ -108,12 +117,17 @@ def serve_here(door, say, *more_to_say: str) -> None:
 
 
 def serve_shop(host: str, http: int, https: int, stdout) -> None:
+    from shop.queries.server import CERTIFICATES
+
     plain = server.open_door(host, http, "--http")
     secure = server.open_door(host, https, "--https")
+    if host != EVERYWHERE:
+        certificates.LISTENS.append(host)
     try:
         issuer = certificates.shop_authority()
         certificates.bring_up_to_date(issuer)
-        keys = certificates.folder() / "server.pem"
+        keys = certificates.served_file()
+        CERTIFICATES.append(keys)
         config = server.ServerConfig([plain], [secure], keys)
     except (ValueError, ssl.SSLError) as error:
         raise CommandError(

@@ -1,0 +1,28 @@
+"""`manage.py health`: how the server fares, for a terminal or a program that looks."""
+
+import json
+import sys
+
+from django.core.management.base import BaseCommand
+
+
+class Command(BaseCommand):
+    help = (
+        "Say as JSON how disk, database, ledger, log and backups fare; end with 1 "
+        "where something needs looking after."
+    )
+    requires_system_checks = ()
+
+    def handle(self, **_options):
+        from shop.queries import server
+        from shop.serving import certificates
+        from shop.version import version
+
+        served = certificates.served_file()
+        if served.exists():
+            server.CERTIFICATES.append(served)
+        found = server.fares()
+        said = {"version": version(), **server.told(found)}
+        self.stdout.write(json.dumps(said, indent=1))
+        if found.concerns:
+            sys.exit(1)

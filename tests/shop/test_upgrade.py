@@ -1,0 +1,52 @@
+"""What a release wrote is read by every release after it: tests/releases/make.py."""
+
+import shutil
+import sqlite3
+import tarfile
+from contextlib import closing
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+from django.urls import reverse
+
+from shop.ledger.verify import verify
+from shop.models import Person
+from shop.serving import backup_files, backups, database
+from tests.around import TREE
+from tests.databases import on_sqlite
+
+RELEASES = sorted((TREE / "tests" / "releases").glob("*.tar.xz"))
+PAGES = "front parts checks joints nonconformances tooling materials airframes packs"
+
+
+def test_there_is_a_release_to_come_from():
+    assert RELEASES
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="a backup is SQLite's file")
+@pytest.mark.parametrize("archive", RELEASES, ids=lambda path: path.name)
+def test_the_records_of_an_earlier_release_are_migrated_and_hold(
+    archive, tmp_path, settings, django_db_blocker, db, client
+):
+    with tarfile.open(archive) as packed:
+        packed.extractall(tmp_path, filter="data")
+    kept = backup_files.open_backup(tmp_path)
+    assert backups.faults_of(kept) == []
+    settings.MEDIA_ROOT = shutil.copytree(kept.store, tmp_path / "photos")
+    with closing(sqlite3.connect(kept.database)) as before:
+        count = "SELECT count(*) FROM qa_reading"
+        [readings] = before.execute(count).fetchone()
+    with on_sqlite(kept.database, tmp_path / "fayline.sqlite3"):
+        if not database.is_of_this_release():
+            with pytest.raises(database.EarlierVersion):
+                database.prepare(print)
+        call_command("migrate", verbosity=0)
+        report = verify(expect=tuple(kept.manifest.sealed))
+        assert report.faults == ()
+        assert report.entries == kept.manifest.entries
+        with connection.cursor() as cursor:
+            assert cursor.execute(count).fetchone() == (readings,) and readings
+        client.force_login(Person.objects.get(username="lena"))
+        for name in PAGES.split():
+            assert client.get(reverse(name)).status_code == 200, name
