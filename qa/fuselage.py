@@ -84,6 +84,7 @@ def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
         # What was set is so, whatever became of the plan since.
         plan=plan if plan and plan_records.standing(plan) else None,
         note=note,
+        more=cut and more,
         **envelope,
     )
 

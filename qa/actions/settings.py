@@ -55,10 +55,12 @@ def record_settings(
     made: Settings,
     plan: FitPlan | None = None,
     note: str = "",
+    more: bool = False,
     **envelope,
 ) -> list[FitUp]:
     """Record what the adjusters of a part are set to now; open the next fit-up of every
-    joint that was measured with them. The plan that asked for it is done."""
+    joint that was measured with them. The plan that asked for it is done, unless `more`
+    is still to be cut by it."""
     roles.require(by, "cut parts")
     envelope.setdefault(
         "said",
@@ -75,7 +77,7 @@ def record_settings(
         if plan:
             fit_plans.refuse_ended(plan)
         rows = set_otherwise(act, checks, made, plan)
-        if plan:
+        if plan and not more:
             fit_plans.end(act, plan, PlanEnding.DONE)
         opened = next_fit_up.open_next(
             by=by,

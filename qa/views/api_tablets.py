@@ -74,7 +74,8 @@ def claims(request):
 def next_work(request, check):
     """What comes after a finished check; 304 while nothing at all was recorded since.
 
-    It may plan, so no tablet asks for it but where the check has changed.
+    It may plan, and any entry of the shop may change what comes next: a tablet asks
+    when a check was finished or changed, when its page is opened, and on line again.
     """
     rows = Check.objects.select_related(*planning.RELATED)
     found = get_object_or_404(rows, entry_id=check)

@@ -12,7 +12,8 @@ except ImportError:  # no wheel for this machine: the scripts go out as written
 
 # What a module declares for itself begins a line of its source.
 OWN = re.compile(r"^(?:async )?(?:function\*?|class|const|let) (\w{3,})\b", re.M)
-TEXTS = re.compile(r'"(?:[^"\\]|\\.)*"|`[^`]*`')
+IN_CODE = re.compile(r"""("(?:[^"\\]|\\.)*"|'(?:[^'\\]|\\.)*')|[`{}]""", re.S)
+IN_TEMPLATE = re.compile(r"((?:[^`\\$]|\\.|\$(?!\{))*)(?:`|\$\{)", re.S)
 WORD = re.compile(r"[A-Za-z_$][\w$]*")
 
 
@@ -40,11 +41,27 @@ def _own_names_short(lean_source: str, source: str) -> str:
 def _is_name_alone(name: str, lean_source: str) -> bool:
     """Whether it is no text, property or method anywhere, so that all of it is the name
     of one thing."""
-    texts = (re.sub(r"\$\{[^{}]*\}", "", text) for text in TEXTS.findall(lean_source))
-    if any(re.search(rf"\b{name}\b", text) for text in texts):
+    if any(re.search(rf"\b{name}\b", text) for text in _texts(lean_source)):
         return False
     return not re.search(
-        rf"(?<!\.\.)\.{name}\b|\b{name}:|[{{,]{name}[,}}]"
+        rf"(?<!\.\.)\.{name}\b|\b{name}:|\b{name} as\b|[{{,]{name}[,}}]"
         rf"|(?<!function )(?<!function\* )\b{name}\([^()]*\)\{{",
         lean_source,
     )
+
+
+def _texts(lean_source: str):
+    """What stands in quotes and in templates, but not the code inside of these."""
+    inside, at = [], 0
+    while found := (IN_TEMPLATE if inside[-1:] == ["`"] else IN_CODE).search(
+        lean_source, at
+    ):
+        text = found[1] or ""
+        yield text
+        mark, at = found[0].removeprefix(text), found.end()
+        if inside and (mark == "}" or mark == inside[-1] == "`"):
+            inside.pop()
+        elif mark:
+            inside.append(mark)
+    if inside:
+        yield lean_source  # Not understood: all of it may be text.

@@ -45,6 +45,23 @@ def test_the_tablet_modules_pass_them_as_they_are_served_too(tmp_path):
     run_node_tests(tmp_path)
 
 
+def test_a_short_name_is_never_put_where_the_name_is_a_text_or_of_another_module():
+    pytest.importorskip("minify", reason="no wheel here: served as written")
+    served = lean(
+        """import { carry as c } from "./other.js";
+function word(x) { return `a ${x ? `b ${word(x)} word` : ""} of ${c(x)}`; }
+function carry(x) { return c(x); }
+function quoted(x) { return 'Said "quoted" of ' + x; }
+function item(x) { return `${x} in ${item(`${x}`)}`; }
+export const all = [word, carry, quoted, item];
+"""
+    )
+    assert "b ${word(e)} word`" in served
+    assert "{carry as c}" in served
+    assert """'Said "quoted" of '""" in served
+    assert "item" not in served  # That is a name and nothing else.
+
+
 def test_nothing_is_written_that_the_minifier_would_call_in_another_order():
     """tdewolff-minify 2.24.12 joins `const a = f(); const { b } = g();` and puts the
     pattern first: g is called before f. It keeps the order when g needs a, but does

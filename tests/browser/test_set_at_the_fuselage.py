@@ -4,7 +4,7 @@ and checked again, most of it without a network; all of it on the server once.""
 import pytest
 from playwright.sync_api import expect
 
-from qa.models import AdjusterSetting, Check, CheckState, FitUp, FitUpReason
+from qa.models import AdjusterSetting, Check, CheckState, FitUp, FitUpReason, PlanEnd
 from shop.ledger.verify import verify
 from shop.models import Entry, Person
 from tests.browser.at_the_tablet import (
@@ -17,6 +17,7 @@ from tests.browser.at_the_tablet import (
 )
 from tests.browser.conftest import bring_a_session
 from tests.qa.hung import hung_check, read_displaced
+from tests.qa.planned import take
 
 pytestmark = pytest.mark.browser
 STATIONS = 6
@@ -44,7 +45,18 @@ def test_a_door_is_set_and_measured_again_without_a_network(page, live_site, axe
     page.reload()
     expect(step).to_contain_text("0.9 mm aft")
     expect(page.get_by_text("No contact.")).to_be_visible()
+    page.context.set_offline(False)
+    # An answer comes while somebody goes through it: the engineer took a plan.
+    held = []
+    page.route("**/api/checks/*/next?*", lambda route: held.append(route))
+    with page.expect_request("**/api/checks/*/next?*"):
+        page.reload()
     page.locator(".offered li").first.get_by_role("button").click()
+    plan = take(engineer, check, None)
+    with page.expect_response("**/api/checks/*/next?*"):
+        for route in held:
+            route.continue_()
+    page.context.set_offline(True)
     upper = page.locator("li[data-step]").filter(has_text="upper hinge, aft or fore")
     expect(upper.locator("output")).to_have_text("0.9 mm aft, as asked")
     keys = upper.get_by_role("button")
@@ -84,6 +96,9 @@ def test_a_door_is_set_and_measured_again_without_a_network(page, live_site, axe
     all_sent(page)
     made = {one.name: one for one in AdjusterSetting.objects.all()}
     assert (made[UPPER].change_nm, made[UPPER].asked_nm) == (800_000, 900_000)
+    # What was gone through was no plan, so none is done by it.
+    assert made[UPPER].plan is None
+    assert not PlanEnd.objects.filter(plan=plan).exists()
     again = Check.objects.latest("number")
     assert again.fit_up == FitUp.objects.latest("number") != check.fit_up
     assert again.fit_up.reason == FitUpReason.SET

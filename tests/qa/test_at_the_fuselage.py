@@ -211,6 +211,24 @@ def test_settings_by_a_plan_end_it_and_stand_where_it_was_withdrawn_meanwhile(
     assert AdjusterSetting.objects.latest("pk").plan is None
 
 
+def test_a_plan_that_more_is_to_be_cut_by_is_not_done_by_its_settings(
+    engineer, builder
+):
+    check = hung_check(engineer)
+    read_displaced(check, shift=(-0.9, 0, 0), s4=-1.6, s5=-1.6)
+    checks.finish_check(by=engineer, check=check)
+    plan = take(engineer, check, None)
+    told = next_of(builder, check)
+    assert told["form"] == "cut/1"
+    # Set as asked, and nothing cut yet.
+    said = done(told, **{f"s{n}": 0 for n in range(1, 13)}) | {"more": True}
+    answer = put(builder, said, form="cut/1")
+    assert answer.status_code == 201, answer.content
+    assert {one.plan for one in AdjusterSetting.objects.all()} == {plan}
+    assert not TrimCut.objects.exists()
+    assert not PlanEnd.objects.filter(plan=plan).exists()
+
+
 def test_settings_are_refused_in_words_where_they_cannot_be(engineer, builder):
     told = next_of(builder, displaced(engineer))
 

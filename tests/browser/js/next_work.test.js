@@ -89,7 +89,7 @@ test("what was done is kept, what it was done by stays, and the check after it b
   const tablet = await aTablet(serving(work()));
   await workOf(tablet, "c", true);
   tablet.answer = () => null;
-  await record(tablet, "cut/1", said(2, 0, 40));
+  await record(tablet, await workOf(tablet, "c"), said(2, 0, 40));
   const { done, json } = await workOf(tablet, "c", true);
   assert.deepEqual([done.body.form, json.plan], ["cut/1", "p"]);
   const [again] = json.again;
@@ -108,6 +108,28 @@ test("what was done is kept, what it was done by stays, and the check after it b
   assert.equal((await workOf(tablet, "c", true)).json.plan, "p");
 });
 
+test("an answer that was on its way when something was recorded changes neither what was done nor what it was done by", async () => {
+  const tablet = await aTablet(serving(work()));
+  const goneBy = await workOf(tablet, "c", true);
+  tablet.answer = async (...request) => {
+    await record(tablet, goneBy, said(2, 0, 40));
+    tablet.answer = () => null;
+    return serving(work({ plan: "another" }))(...request);
+  };
+  const late = await workOf(tablet, "c", true);
+  assert.deepEqual([late.done?.body.form, late.json.plan], ["cut/1", "p"]);
+  assert.equal((await workOf(tablet, "c")).json.plan, "p");
+});
+
+test("what came while it was gone through does not take the place of what it was done by", async () => {
+  const tablet = await aTablet(serving(work()));
+  const goneBy = await workOf(tablet, "c", true);
+  tablet.answer = serving(work({ plan: "another" }));
+  assert.equal((await workOf(tablet, "c", true)).json.plan, "another");
+  await record(tablet, goneBy, said(2, 0, 40));
+  assert.equal((await workOf(tablet, "c")).json.plan, "p");
+});
+
 test("nobody records in nobody's name", async () => {
   const tablet = await aTablet(serving(work()));
   await workOf(tablet, "c", true);
@@ -115,6 +137,6 @@ test("nobody records in nobody's name", async () => {
   tablet.person = async function () {
     return this.nobody;
   };
-  assert.equal(await record(tablet, "set/1", said(2, 0, 0)), null);
+  assert.equal(await record(tablet, await workOf(tablet, "c"), said(2, 0, 0)), null);
   assert.equal((await workOf(tablet, "c")).done, undefined);
 });

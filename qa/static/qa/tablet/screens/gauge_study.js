@@ -11,14 +11,12 @@ export async function openStudy(tablet, id) {
   const study = here?.studies?.find(({ uuid }) => uuid === id);
   if (!study) throw Error("This study is read, or is not on this tablet.");
   const screen = new StudyScreen(tablet, study, here.database);
-  const sent = (await tablet.store.all("sent")).filter(({ receipt }) => !receipt?.aside);
-  for (const item of [...sent, ...tablet.outbox.queue.items.values()].sort((a, b) => a.seq - b.seq)) screen.keep(item);
-  screen.take({});
+  await screen.load();
   return screen;
 }
 
 class StudyScreen extends Typing {
-  // acts: by turn the last act of this tablet, in the order in which they were made. again: what the next value replaces.
+  // acts: by turn the last act of this tablet, in the order in which they were made. again: why the next value replaces the one before.
   constructor(tablet, study, database) {
     super();
     const pad = emptyPad(tablet.settings.unit);
@@ -31,13 +29,21 @@ class StudyScreen extends Typing {
         tablet.keep({ unit });
       },
     });
-    Object.assign(this, { tablet, study, database, pad, ui, node: ui.node, acts: new Map(), again: null, tail: Promise.resolve() });
+    Object.assign(this, { tablet, study, database, pad, ui, node: ui.node, acts: new Map(), again: "", tail: Promise.resolve() });
     ui.title.textContent = study.label;
     ui.what.textContent = study.what;
     ui.page.href = study.url;
     ui.people.append(...study.people.map(() => el("option")));
     ui.people.selectedIndex = 1 + study.people.findIndex(({ username }) => username === tablet.connection.person);
-    ui.people.onchange = () => this.take({ again: null, pad: emptyPad(this.pad.unit) });
+    ui.people.onchange = () => this.take({ again: "", pad: emptyPad(this.pad.unit) });
+  }
+
+  // What was refused, or is not to be sent, was not read.
+  async load() {
+    const items = [...(await this.tablet.store.all("sent")), ...this.tablet.outbox.queue.items.values()];
+    this.acts.clear();
+    for (const item of items.sort((a, b) => a.seq - b.seq)) if (item.state !== "parked" && !item.receipt?.aside) this.keep(item);
+    this.take({});
   }
 
   keep({ id, body: { said } }) {
@@ -51,7 +57,7 @@ class StudyScreen extends Typing {
     return this.study.people[this.ui.people.selectedIndex - 1]?.turns ?? [];
   }
 
-  left(turns) {
+  left(turns = this.turns()) {
     return turns.filter(([turn, , read]) => !read && !this.acts.has(turn));
   }
 
@@ -68,26 +74,29 @@ class StudyScreen extends Typing {
     if (problem) return say(problem, true, true);
     const by = await tablet.person();
     if (!by) return undefined;
-    const said = { study: study.uuid, turn: now[0], value: pad.text, unit: pad.unit, supersedes: null, reason: "", ...again };
-    this.keep(await tablet.outbox.add("study_value/1", by, said, database));
-    this.take({ again: null, pad: emptyPad(pad.unit) });
+    const said = { study: study.uuid, turn: now[0], value: pad.text, unit: pad.unit, supersedes: this.acts.get(now[0]) ?? null, reason: again };
+    // Heard of below.
+    await tablet.outbox.add("study_value/1", by, said, database);
+    this.take({ again: "", pad: emptyPad(pad.unit) });
     return say(this.now ? `Kept. Now ${this.now[1]}.` : "Kept.");
   }
 
   // The last one that this tablet kept of who measures.
   async readAgain() {
-    const mine = new Map(this.turns().map((turn) => [turn[0], turn]));
-    const [number, supersedes] = [...this.acts].filter(([turn]) => mine.has(turn)).at(-1) ?? [];
-    if (!supersedes) return say("Nothing was read here before.", true, true);
-    const reason = await why("why-new", mine.get(number)[1]);
-    return reason && this.take({ again: { turn: number, supersedes, reason } });
+    const mine = this.turns();
+    const now = [...this.acts.keys()].map((turn) => mine.find(([one]) => one === turn)).filter(Boolean).at(-1);
+    if (!now) return say("Nothing was read here before.", true, true);
+    const again = await why("why-new", now[1]);
+    return again && this.take({ again, now });
   }
 
   take(changes) {
     Object.assign(this, changes);
     const { ui, study, again, pad } = this;
     for (const [person, { name, turns }] of study.people.entries()) ui.people.options[person + 1].text = `${name}: ${turns.length - this.left(turns).length} of ${turns.length}`;
-    this.now = again ? this.turns().find(([turn]) => turn === again.turn) : this.left(this.turns())[0];
+    const left = this.left();
+    // A turn that comes back does not take the place of the one in hand.
+    if (!again && !left.includes(this.now)) [this.now] = left;
     ui.desk.hidden = !this.now;
     ui.done.hidden = study.people.some(({ turns }) => this.left(turns).length);
     ui.last.hidden = !again;
@@ -101,8 +110,9 @@ class StudyScreen extends Typing {
     if (ctrlKey || metaKey || altKey || this.ui.desk.hidden || isAsked()) return;
     if (super.keydown(key, timeStamp, target.matches("button, a, select"))) event.preventDefault();
   }
-  // Another tab of this tablet.
+  // This or another tab of this tablet.
   heard({ type, item }) {
+    if (type === "parked") this.load();
     if (type !== "added") return;
     this.keep(item);
     this.take({});

@@ -4,10 +4,13 @@ import { beginAfter, record, workOf } from "../state/next_work.js";
 import { stamp } from "./dom.js";
 import { sign } from "./map.js";
 
-// Made by our own server, which escapes what people wrote.
-function put(into, html) {
-  into.innerHTML = html;
-  for (const at of into.querySelectorAll("[data-sign]")) at.prepend(sign(at.dataset.sign));
+function put({ work, note }, { json, etag, done, problem }) {
+  note.textContent = (done ? done.problem : problem)?.message ?? "";
+  if (!json || etag === work.dataset.shown) return;
+  // Made by our own server, which escapes what people wrote.
+  work.innerHTML = json.html;
+  work.dataset.shown = etag;
+  for (const at of work.querySelectorAll("[data-sign]")) at.prepend(sign(at.dataset.sign));
 }
 
 function paintRow(row, item, words) {
@@ -17,25 +20,26 @@ function paintRow(row, item, words) {
 }
 
 export async function openNext(tablet, check) {
-  let work, items, shown;
+  let work, items;
   const ui = stamp("next", { walk, by, record: keep, again });
+  const now = ui.node.dataset;
   ui.back.href = `/tablet/check/${check}`;
 
   async function look(ask) {
-    work = { ...work, ...(await workOf(tablet, check, ask)) };
-    const { json, etag, done } = work;
-    // What is gone through does not change under a hand.
-    if (ui.node.dataset.state === "walk" && !done) return;
-    if (json && etag !== shown) put(ui.work, json.html);
-    shown = etag;
+    const { state } = now;
+    const found = await workOf(tablet, check, ask);
+    // What is gone through does not change under a hand, and what was recorded meanwhile stands.
+    if (!found.done && (now.state === "walk" || now.state !== state)) return;
+    work = { ...work, ...found };
+    const { done } = found;
+    put(ui, work);
     if (done) fill(done.body.said.items, "done");
-    else ui.node.dataset.state = "";
-    ui.note.textContent = (done ?? work).problem?.message ?? "";
+    else now.state = "";
   }
 
   function fill(those, state) {
     items = those;
-    ui.node.dataset.state = state;
+    now.state = state;
     ui.work.querySelectorAll("[data-step]").forEach(tell);
   }
 
@@ -60,9 +64,8 @@ export async function openNext(tablet, check) {
 
   async function keep() {
     const { note, moved, more } = ui.form.elements;
-    const { form, plan } = work.json;
     if (!ui.form.reportValidity()) return;
-    await record(tablet, form, { check, plan, items, note: note.value, moved: moved.checked, more: more.checked });
+    await record(tablet, work, { check, items, note: note.value, moved: moved.checked, more: more.checked });
     await look();
     ui.title.focus();
   }

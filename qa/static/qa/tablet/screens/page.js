@@ -71,7 +71,7 @@ class Page {
 
   async keep(changes) {
     Object.assign(this.settings, changes);
-    await this.store.put("settings", { ...this.settings }, "page");
+    await this.connection.remember("page", { ...this.settings });
     this.dress();
   }
 

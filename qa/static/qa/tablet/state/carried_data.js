@@ -2,12 +2,12 @@
 import { previousValues } from "../core/check_choices.js";
 
 // {here: what is carried or undefined, fresh: whether the server gave it just now, problem: why it refused}.
-export async function carry({ connection, store, tell }) {
+export async function carry({ connection, store }) {
   const { status, json } = await connection.ask("GET", "/api/carry", { timeout_ms: 30000 });
   // A page of a guest network must not take the place of what is carried.
   if (status !== 200 || !json?.checks) return { here: await store.get("settings", "carry"), problem: json?.error };
   // It is of use even where it cannot be kept for later.
-  await store.put("settings", json, "carry").catch((error) => tell({ type: "trouble", error }));
+  await connection.remember("carry", json);
   return { here: json, fresh: true };
 }
 

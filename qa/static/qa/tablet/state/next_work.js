@@ -5,34 +5,43 @@ import { fetchCheck } from "./check_session.js";
 // Acts about a check that stand: kept for a week, or still to be sent.
 const actsOf = async ({ store, outbox }, check) => [...(await store.sentOf(check)), ...outbox.queue.items.values()].filter(({ body, receipt }) => body.said.check === check && !receipt?.aside);
 
+const keep = ({ connection }, { json, etag }) => connection.remember(`next ${json.check}`, { json, etag });
+
 // {json, etag, done, problem}: what was worked out, the act that says what was done, why there is nothing newer.
 // What was gone by stays as it was then. ask: the server is asked for something newer.
 export async function workOf(tablet, check, ask) {
-  const { store, connection, tell } = tablet;
-  const key = `next ${check}`;
-  const done = (await actsOf(tablet, check)).find(({ body }) => body.said.items);
-  const kept = await store.get("settings", key);
-  if (done || !ask) return { ...kept, done };
-  const { status, json, etag } = await connection.ask("GET", `/api/checks/${check}/next?unit=${tablet.settings.unit}`, { known: kept?.etag, timeout_ms: 30000 });
-  const problem = null;
-  if (status === 304) return { ...kept, problem };
-  if (json?.check !== check) return { ...kept, problem: json?.error ?? { message: "No contact." } };
-  await store.put("settings", { json, etag }, key).catch((error) => tell({ type: "trouble", error }));
+  const keptNow = async () => ({ ...(await tablet.store.get("settings", `next ${check}`)), done: (await actsOf(tablet, check)).find(({ body }) => body.said.items) });
+  const kept = await keptNow();
+  if (kept.done || !ask) return kept;
+  const { status, json, etag } = await tablet.connection.ask("GET", `/api/checks/${check}/next?unit=${tablet.settings.unit}`, { known: kept.etag, timeout_ms: 30000 });
+  // Recorded while that was on its way: what it was gone by stays.
+  const now = await keptNow();
+  if (now.done) return now;
+  if (status === 304) return { ...now, problem: null };
+  if (json?.check !== check) return { ...now, problem: json?.error ?? { message: "No contact." } };
+  await keep(tablet, { json, etag });
   for (const again of json.again) await fetchCheck(tablet, again.check);
-  return { json, etag, problem };
+  return { json, etag, problem: null };
 }
 
 // The act; null where nobody says who did it.
-export async function record(tablet, form, said) {
+async function add(tablet, form, said) {
   const by = await tablet.person();
   return by && tablet.outbox.add(form, by, said);
+}
+
+// work: what it was gone by, kept with it whatever came since.
+export async function record(tablet, work, said) {
+  const act = await add(tablet, work.json.form, { plan: work.json.plan, ...said });
+  if (act) await keep(tablet, work);
+  return act;
 }
 
 // Resolves to the check after it, begun once; null where nobody says who is measuring. again: one of the joints of what was worked out.
 export async function beginAfter(tablet, done, again, temperature) {
   const { check } = again;
   const begun = (await actsOf(tablet, check)).find(({ body }) => body.said.after === done.id);
-  const act = begun ?? (await record(tablet, "check/3", { check, after: done.id, temperature, note: "" }));
+  const act = begun ?? (await add(tablet, "check/3", { check, after: done.id, temperature, note: "" }));
   if (begun || !act) return act;
   const { json } = await tablet.store.get("checks", check);
   const copy = { check: act.id, json: { ...json, ...again.copy, check: act.id, ...afterIt(again, done.body.said) } };
