@@ -160,13 +160,10 @@ def install(using: str = "default") -> None:
 def missing(using: str = "default") -> list[str]:
     """Return the names of guards that the database lacks, or has with another text."""
     connection = connections[using]
-    there = _there(connection)
-    names = [
-        name
-        for name, statement in _wanted(connection).items()
-        if there.get(name) != statement
-    ]
-    if names or _function_holds(connection):
+    there, wanted = _there(connection), _wanted(connection)
+    names = [name for name, statement in wanted.items() if there.get(name) != statement]
+    # A database that is about to be made has nothing to guard.
+    if names or not wanted or _function_holds(connection):
         return names
     return ["fayline_keep()"]
 
