@@ -196,7 +196,7 @@ def _copy_database(target: Path) -> None:
             there.execute("PRAGMA journal_mode=DELETE")
             # The key of a session is all that it takes to be that person.
             there.execute("PRAGMA secure_delete=ON")
-            there.execute("DELETE FROM django_session")
+            there.execute("DELETE FROM shop_session")
             there.commit()
     with target.open("rb") as file:
         os.fsync(file.fileno())

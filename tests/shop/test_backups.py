@@ -77,7 +77,7 @@ def test_a_backup_of_either_database_holds_and_comes_back_as_it_was(
     assert (name, digest) == (photo.file_name, photo.sha256)
     assert size == (made.store / name).stat().st_size
     with closing(sqlite3.connect(made.database)) as copy:
-        assert copy.execute("SELECT count(*) FROM django_session").fetchone() == (0,)
+        assert copy.execute("SELECT count(*) FROM shop_session").fetchone() == (0,)
     home = tmp_path / "new home"
     code, words = manage(home, "restore", str(tmp_path / "elsewhere"))
     assert code == 0, words
