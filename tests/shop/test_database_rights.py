@@ -74,7 +74,7 @@ def test_a_role_that_owns_nothing_runs_the_site_and_changes_no_guard(as_the_site
         assert client.get(reverse(name)).status_code == 200, name
     check = make_check(people["engineer"])
     read(check, "1", "gap", "2.00")
-    released(people["lead"])
+    released(people["engineer"])
     sealer.seal()
     assert verify().fault == ""
     entries = Entry.objects.count()
