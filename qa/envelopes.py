@@ -13,6 +13,7 @@ import re
 import uuid
 
 from shop.ledger import Refused
+from shop.models.prepared import Prepared
 
 LONGEST = 64_000
 # What an integer column holds on both databases.
@@ -91,22 +92,47 @@ class Said:
 
     def row(self, name: str, queryset, *, key: str = "pk", missing_ok: bool = False):
         """Return the row that the act names, by number or by the act that made it."""
-        value = self._said.get(name)
-        if value in (None, "") and missing_ok:
+        model = queryset.model
+        if self._leaves_out(name, missing_ok):
             return None
         try:
             if key == "pk":
+                value = self._said[name]
                 # True is a number to Python, and would be the first row of a table.
                 if type(value) is not int or not 0 < value <= LARGEST:
                     raise ValueError
             else:
-                value = uuid.UUID(value if isinstance(value, str) else "")
+                value = self._act(name)
             return queryset.get(**{key: value})
-        except (ValueError, queryset.model.DoesNotExist):
-            kind = queryset.model._meta.verbose_name
-            raise Refused(
-                f"The server does not know this {kind}.", field=name, code="unknown"
-            ) from None
+        except (KeyError, ValueError, model.DoesNotExist):
+            raise unknown(model, name) from None
+
+    def row_of(
+        self, name: str, prepared: Prepared, model, *, missing_ok=False, **values
+    ):
+        """As `row`, by the act that made it (its slot: act), as it is prepared."""
+        if self._leaves_out(name, missing_ok):
+            return None
+        try:
+            row = prepared.first(act=self._act(name), **values)
+        except ValueError:
+            row = None
+        if row is None:
+            raise unknown(model, name)
+        return row
+
+    def _leaves_out(self, name: str, missing_ok: bool) -> bool:
+        return missing_ok and self._said.get(name) in (None, "")
+
+    def _act(self, name: str) -> uuid.UUID:
+        value = self._said.get(name)
+        return uuid.UUID(value if isinstance(value, str) else "")
+
+
+def unknown(model, name: str) -> Refused:
+    kind = model._meta.verbose_name
+    words = f"The server does not know this {kind}."
+    return Refused(words, field=name, code="unknown")
 
 
 def read_envelope(data: bytes) -> dict:

@@ -34,6 +34,7 @@ from qa.models import (
 from qa.rules.judging import Typed
 from shop.ledger import Act, Refused, find_receipt
 from shop.models import Airframe, Entry, Part, Person
+from shop.models.prepared import Prepared, Slot
 from shop.queries.incarnations import database_ids
 
 
@@ -75,15 +76,35 @@ def _check(by: Person, said: Said, envelope: dict, key="uuid") -> None:
 WHOLE = ("fit_up__revision", "fit_up__joint", "instrument", "state")
 
 
-def _the_check(said: Said, related=WHOLE) -> Check:
-    return said.row("check", Check.objects.select_related(*related), key="entry_id")
+def _the_check(said: Said) -> Check:
+    return said.row("check", Check.objects.select_related(*WHOLE), key="entry_id")
+
+
+# Most acts are readings, and a reading is judged by these alone.
+THE_CHECK = Prepared(
+    lambda: Check.objects.select_related("fit_up__revision").filter(
+        entry_id=Slot("act")
+    )
+)
+# Not in the order of the walk, which would read the revision and joint as well.
+THE_STATION = Prepared(
+    lambda: Station.objects.filter(
+        revision_id=Slot("revision"), label=Slot("label")
+    ).order_by("pk")
+)
+READ_BEFORE = Prepared(
+    lambda: Reading.objects.filter(
+        fit_check=Slot("check"),
+        station=Slot("station"),
+        kind=Slot("kind"),
+        entry_id=Slot("act"),
+    )
+)
 
 
 def _the_station(said: Said, check: Check) -> Station:
     label = said.text("station", 20)
-    rows = Station.objects.filter(revision_id=check.fit_up.revision_id, label=label)
-    # Not in the order of the walk, which would read the revision and joint as well.
-    station = rows.order_by("pk").first()
+    station = THE_STATION.first(revision=check.fit_up.revision_id, label=label)
     if not station:
         raise Refused(f"This joint has no station {label}.", field="station")
     station.revision = check.fit_up.revision
@@ -91,11 +112,10 @@ def _the_station(said: Said, check: Check) -> Station:
 
 
 def _reading(by: Person, said: Said, envelope: dict) -> None:
-    # Most acts are readings, and a reading is judged by these alone.
-    check = _the_check(said, related=("fit_up__revision",))
+    check = said.row_of("check", THE_CHECK, Check)
     station = _the_station(said, check)
     kind = said.text("kind", 5)
-    ours = Reading.objects.filter(fit_check=check, station=station, kind=kind)
+    ours = {"check": check.pk, "station": station.pk, "kind": kind}
     checks.record_reading(
         by=by,
         check=check,
@@ -108,7 +128,9 @@ def _reading(by: Person, said: Said, envelope: dict) -> None:
             goes=said.text("goes", 24),
             does_not_go=said.text("does_not_go", 24),
         ),
-        supersedes=said.row("supersedes", ours, key="entry_id", missing_ok=True),
+        supersedes=said.row_of(
+            "supersedes", READ_BEFORE, Reading, missing_ok=True, **ours
+        ),
         reason=said.text("reason", 200),
         keep_late=True,
         **envelope,
@@ -186,6 +208,8 @@ FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
     "study_value/1": _study_value,
     **fuselage.FORMS,
 }
+# Most of all acts, each done in a few statements: others may wait for them.
+SHORT = {"reading/1", "study_value/1"}
 # They name rows by their keys in one database: another copy gives them to other rows.
 BY_KEYS = {"fitup/1", "check/1"}
 
@@ -216,7 +240,7 @@ def take(
         if entry := find_receipt(act, fingerprint):
             return entry, False
         raise
-    return Entry.objects.get(act=act), True
+    return find_receipt(act, fingerprint), True
 
 
 def receipt(entry: Entry, database: str) -> dict:

@@ -3,9 +3,6 @@
 from django.urls import include, path
 
 from qa.views import (
-    api,
-    api_photos,
-    api_tablets,
     checks,
     claims,
     defects,
@@ -21,21 +18,6 @@ from qa.views import (
     reviewing,
     sampling,
 )
-
-api_urls = [
-    path("session", api.session, name="api_session"),
-    path("acts", api.acts, name="api_acts"),
-    path("acts/<uuid:act>", api.act, name="api_act"),
-    path("have", api.have, name="api_have"),
-    path("checks/<uuid:check>", api.check, name="api_check"),
-    path("checks/<uuid:check>/next", api_tablets.next_work, name="api_next"),
-    path("carry", api.carry, name="api_carry"),
-    path("tablets", api_tablets.enroll, name="api_enroll"),
-    path("prove", api_tablets.prove, name="api_prove"),
-    path("claims", api_tablets.claims, name="api_claims"),
-    path("recover", api_tablets.recover, name="api_recover"),
-    path("photos/<uuid:photo>", api_photos.photo, name="api_photo"),
-]
 
 joint_urls = [
     path("", joints.joints, name="joints"),
@@ -148,7 +130,6 @@ urlpatterns = [
     path("", home.front, name="front"),
     path("", home.front, name="today"),
     path("claims/", claims.claims, name="claims"),
-    path("api/", include(api_urls)),
     path("", include("qa.urls_plan")),
     path("joints/", include(joint_urls)),
     path("fit-checks/", include(check_urls)),

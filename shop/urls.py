@@ -3,6 +3,8 @@
 from django.urls import include, path
 
 urlpatterns = [
+    # First: a tablet's acts, the most of all that is asked, are found at once.
+    path("api/", include("qa.urls_api")),
     path("", include("shop.urls_open")),
     path("", include("shop.urls_people")),
     path("", include("shop.urls_airframes")),

@@ -7,6 +7,8 @@ from pathlib import PurePath
 
 from django.db.models.sql.compiler import SQLCompiler
 
+from shop.models.prepared import Prepared
+
 
 @contextlib.contextmanager
 def recorded():
@@ -20,11 +22,18 @@ def recorded():
             held[action()].add(self.query.model.__name__)
         return usual(self, *arguments, **named)
 
-    SQLCompiler.execute_sql = watched
+    def watched_prepared(self, **values):
+        query = self._build().query
+        if query.select_for_update:
+            held[action()].add(query.model.__name__)
+        return usual_prepared(self, **values)
+
+    usual_prepared = Prepared.rows
+    SQLCompiler.execute_sql, Prepared.rows = watched, watched_prepared
     try:
         yield held
     finally:
-        SQLCompiler.execute_sql = usual
+        SQLCompiler.execute_sql, Prepared.rows = usual, usual_prepared
 
 
 def action() -> str:

@@ -1,5 +1,7 @@
 """Fit checks: start, read, choose between two readings, finish."""
 
+from functools import lru_cache
+
 from django.db.models import F
 
 from qa.models import (
@@ -21,6 +23,21 @@ from qa.rules import gauges, judging, requirements
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
+from shop.models.prepared import Prepared, Slot, insert
+
+LOCKED = Prepared(
+    lambda: CheckState.objects.select_for_update(of=("self",), no_key=True).filter(
+        fit_check=Slot("check")
+    )
+)
+STANDING = Prepared(
+    lambda: CurrentReading.objects.select_related("reading").filter(
+        fit_check=Slot("check"), station=Slot("station"), kind=Slot("kind")
+    )
+)
+STANDS_NOW = Prepared(
+    lambda: CurrentReading.objects.filter(pk=Slot("row")), reading=Slot("reading")
+)
 
 
 def start_check(
@@ -126,9 +143,7 @@ def record_reading(
         raise Refused("Say why there is no reading here.", field="reason")
     envelope.setdefault("said", _reading_said(check, station, kind, typed, reason))
     with perform("reading/1", by=by, **envelope) as act:
-        state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
-            fit_check=check
-        )
+        state = LOCKED.first(check=check.pk)
         now = _standing(check, station, kind)
         if supersedes and not reason and typed.needs_a_reason_after(supersedes):
             raise Refused("Say why this replaces the reading before.", field="reason")
@@ -167,11 +182,7 @@ def _reading_said(check, station, kind, typed, reason) -> dict:
 
 
 def _standing(check: Check, station: Station, kind: str) -> CurrentReading | None:
-    return (
-        CurrentReading.objects.filter(fit_check=check, station=station, kind=kind)
-        .select_related("reading")
-        .first()
-    )
+    return STANDING.first(check=check.pk, station=station.pk, kind=kind)
 
 
 def _project(state, now: CurrentReading | None, reading: Reading, act) -> None:
@@ -185,23 +196,32 @@ def _project(state, now: CurrentReading | None, reading: Reading, act) -> None:
             now.save(update_fields=["clash"])
             changes["clashes"] = F("clashes") + 1
     else:
+        old = now and judging.column(now.reading)
         if now:
-            old = judging.column(now.reading)
-            if old:
-                changes[old] = F(old) - 1
-            now.reading = reading
-            now.save(update_fields=["reading"])
+            STANDS_NOW.update(row=now.pk, reading=reading.pk)
         else:
-            CurrentReading.objects.create(
-                fit_check=reading.fit_check,
-                station=reading.station,
-                kind=reading.kind,
-                reading=reading,
+            insert(
+                CurrentReading(
+                    fit_check=reading.fit_check,
+                    station=reading.station,
+                    kind=reading.kind,
+                    reading=reading,
+                )
             )
-        new = judging.column(reading)
-        if new:
-            changes[new] = changes.get(new, F(new)) + 1
+        _moved(old, judging.column(reading)).update(row=state.pk, act=act.id)
+        return
     CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
+
+
+@lru_cache(maxsize=100)
+def _moved(old: str | None, new: str | None) -> Prepared:
+    """Let the counts of a check move, and name the act that moved them last."""
+    changes = _counted(old, new)
+    return Prepared(
+        lambda: CheckState.objects.filter(pk=Slot("row")),
+        last_entry_id=Slot("act"),
+        **changes,
+    )
 
 
 def choose_reading(
@@ -232,9 +252,7 @@ def choose_reading(
         },
     )
     with perform("choose/1", by=by, **envelope) as act:
-        state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
-            fit_check=check
-        )
+        state = LOCKED.first(check=check.pk)
         if state.state == CheckState.State.FINISHED:
             raise Refused("This check is finished.", code="finished")
         now = _standing(check, station, kind)
@@ -258,9 +276,7 @@ def finish_check(*, by, check: Check, note: str = "", **envelope) -> CheckFinish
     roles.require(by, "measure")
     envelope.setdefault("said", {"check": str(check.entry_id), "note": note})
     with perform("finish/1", by=by, **envelope) as act:
-        state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
-            fit_check=check
-        )
+        state = LOCKED.first(check=check.pk)
         if state.state == CheckState.State.FINISHED:
             raise Refused("This check is finished already.", code="finished")
         if state.clashes:
@@ -277,7 +293,7 @@ def finish_check(*, by, check: Check, note: str = "", **envelope) -> CheckFinish
     return finish
 
 
-def _counted(old: str, new: str) -> dict:
+def _counted(old: str | None, new: str | None) -> dict:
     """What moves in the counts of a check when another reading stands."""
     if old == new:
         return {}

@@ -27,11 +27,12 @@ from qa.queries.tablet.offline_copy import carry as everything_to_carry
 from shop import roles
 from shop.actions import tablets
 from shop.actions.signing_in import prove_password
-from shop.ledger import Refused, writing
+from shop.ledger import Refused, together, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change, must_set_second_factor
 from shop.models import Entry, Person, Tablet
+from shop.models.prepared import Prepared, Slot
 from shop.queries.heads import told_to_a_tablet
 from shop.queries.incarnations import database_id, database_ids
 from shop.queries.second_factor import asks_for_code
@@ -248,7 +249,10 @@ def _session(request) -> dict:
 
 @api("PUT")
 def act(request, act: uuid.UUID):
-    return _take(request, act, envelopes.read_envelope(request.body))
+    envelope = envelopes.read_envelope(request.body)
+    if envelope["form"] in sync.SHORT:
+        return together(lambda: _take(request, act, envelope))
+    return _take(request, act, envelope)
 
 
 @api("POST")
@@ -293,6 +297,11 @@ def _take(request, act: uuid.UUID, envelope: dict) -> JsonResponse:
     )
 
 
+OF_THE_CREW = Prepared(
+    lambda: Person.objects.filter(username=Slot("username"), is_active=True)
+)
+
+
 def author(request, username: str) -> tuple[Person, bool]:
     """Return who did it, and whether that is only claimed.
 
@@ -300,7 +309,7 @@ def author(request, username: str) -> tuple[Person, bool]:
     on an enrolled tablet anybody of the crew, claimed until a PIN proves it.
     """
     if request.tablet:
-        person = Person.objects.filter(username=username, is_active=True).first()
+        person = OF_THE_CREW.first(username=username)
         if person is None:
             raise PermissionDenied(f"{username or 'Nobody'} is not of this crew.")
         return person, not tablets.is_proven(request.tablet, person)

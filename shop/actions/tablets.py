@@ -11,6 +11,7 @@ from django.utils import timezone
 from shop import roles
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, PinTry, Proof, Tablet
+from shop.models.prepared import Prepared, Slot
 from shop.numeric.units import S_PER_MIN
 from shop.rules import throttling
 
@@ -76,9 +77,12 @@ def revoke(*, by: Person, tablet: Tablet, reason: str) -> None:
         tablet.proofs.all().delete()
 
 
+BY_TOKEN = Prepared(lambda: Tablet.objects.filter(token_sha256=Slot("token")))
+
+
 def by_token(token: str) -> Tablet | None:
     """Return the tablet that holds a token, revoked or not."""
-    return Tablet.objects.filter(token_sha256=digest_of(token)).first()
+    return BY_TOKEN.first(token=digest_of(token))
 
 
 def set_pin(
@@ -156,7 +160,12 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
     PinTry.objects.filter(pk=tried.pk).update(right=True)
 
 
+PROVEN = Prepared(
+    lambda: Proof.objects.filter(
+        tablet=Slot("tablet"), person=Slot("person"), until__gt=Slot("now")
+    ).values_list("pk")
+)
+
+
 def is_proven(tablet: Tablet, person: Person) -> bool:
-    return Proof.objects.filter(
-        tablet=tablet, person=person, until__gt=timezone.now()
-    ).exists()
+    return bool(PROVEN.rows(tablet=tablet.pk, person=person.pk, now=timezone.now()))

@@ -1,5 +1,14 @@
 """The one ledger: each act that changes a fact appends one entry, chained by seals."""
 
 from .acts import Act, Refused, ReusedAct, find_receipt, perform, writing
+from .together import together
 
-__all__ = ["Act", "Refused", "ReusedAct", "find_receipt", "perform", "writing"]
+__all__ = [
+    "Act",
+    "Refused",
+    "ReusedAct",
+    "find_receipt",
+    "perform",
+    "together",
+    "writing",
+]

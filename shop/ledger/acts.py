@@ -6,11 +6,12 @@ import threading
 import uuid
 from collections import deque
 
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.utils import timezone
 
 from shop.models import Entry, Fact, Person
 from shop.models.kept import binding
+from shop.models.prepared import Prepared, Slot, insert
 
 from .canonical import bound_columns, canonical, columns, digest, entry_digest, plain
 
@@ -80,6 +81,17 @@ def writing():
     queue = _turnstile if connection.vendor == "sqlite" else contextlib.nullcontext()
     with queue, transaction.atomic():
         yield
+        _require_open()
+
+
+def _require_open() -> None:
+    """Refuse to end well what is no transaction any more: after some faults (a full
+    disk) SQLite has given it up by itself, and a commit would say nothing of it."""
+    given_up = connection.get_rollback()
+    if connection.vendor == "sqlite":
+        given_up = given_up or not connection.connection.in_transaction
+    if given_up:
+        raise OperationalError("The database gave up what was being saved.")
 
 
 class Act:
@@ -117,7 +129,7 @@ class Act:
     def record(self, fact: Fact) -> Fact:
         """Insert a fact that points at this act's entry, and return it."""
         fact.entry_id = self.id
-        fact.save(force_insert=True)
+        insert(fact)
         self._facts.append(fact)
         return fact
 
@@ -163,7 +175,7 @@ class Act:
             ),
         )
         entry.digest = entry_digest(entry)
-        entry.save(force_insert=True)
+        insert(entry)
         self.entry = entry
         if log.isEnabledFor(logging.INFO):
             transaction.on_commit(self._tell)
@@ -193,12 +205,15 @@ def perform(form, *, by, **envelope):
         performed._append(changed)
 
 
+BY_ACT = Prepared(lambda: Entry.objects.filter(act=Slot("act")))
+
+
 def find_receipt(act: uuid.UUID, fingerprint: str) -> Entry | None:
     """Return the entry of an act that was saved before, None when it is new.
 
     Raises ReusedAct when the id was used for another content.
     """
-    entry = Entry.objects.filter(act=act).first()
+    entry = BY_ACT.first(act=act)
     if entry and entry.fingerprint != fingerprint:
         raise ReusedAct
     return entry

@@ -5,8 +5,17 @@ from datetime import datetime
 
 from shop.ledger import sealer
 from shop.models import Seal
+from shop.models.prepared import Prepared, Slot
 
 NONE = "-"
+NEWEST = Prepared(
+    lambda: Seal.objects.order_by("-position").values_list(
+        "position", "digest", "entry__received_at"
+    )[:1]
+)
+THERE = Prepared(
+    lambda: Seal.objects.filter(position=Slot("position")).values_list("digest")
+)
 
 
 @dataclass(frozen=True)
@@ -26,9 +35,7 @@ class Head:
 
 def newest() -> Head:
     """The head as it is, without what waits for the sealer."""
-    rows = Seal.objects.order_by("-position")
-    row = rows.values_list("position", "digest", "entry__received_at").first()
-    return Head(*(row or (0, sealer.START, None)))
+    return Head(*(NEWEST.first() or (0, sealer.START, None)))
 
 
 def told_to_a_tablet(known: str) -> str:
@@ -40,6 +47,5 @@ def told_to_a_tablet(known: str) -> str:
         return ""
     there = NONE
     if known.isascii() and known.isdigit() and len(known) < 19:
-        rows = Seal.objects.filter(position=int(known))
-        there = rows.values_list("digest", flat=True).first() or NONE
+        (there,) = THERE.first(position=int(known)) or (NONE,)
     return f"{head.position} {head.digest} {there}"

@@ -1,0 +1,158 @@
+"""Statements that the ORM builds once a connection, for what happens at every save.
+
+To put a statement together costs the ORM ten times what the database needs to answer
+it by a key. A prepared one is written as any other, with a `Slot` where a value goes;
+it gives the same rows, reads the database every time and remembers none of them.
+"""
+
+import datetime as dt
+import uuid
+from collections.abc import Callable
+
+from django.db import DEFAULT_DB_ALIAS, connections, models, transaction
+from django.db.models.query import get_related_populators
+from django.db.models.sql import InsertQuery, UpdateQuery
+from django.db.transaction import TransactionManagementError
+
+from .kept import Kept
+
+
+class Slot(models.Value):
+    """Where a value of that name goes."""
+
+    def __init__(self, name: str):
+        super().__init__(name)
+        self.name = name
+
+    def as_sql(self, compiler, connection):
+        return "%s", [self]
+
+
+class Prepared:
+    """A statement to be run again and again: `build` gives its rows, with slots.
+
+    sets: what an update of those rows sets. One of a kept row is refused: the entry of
+    an act must bind it, and does so by the usual way.
+    """
+
+    def __init__(self, build: Callable[[], models.QuerySet], **sets):
+        self._build, self._sets = build, sets
+
+    def rows(self, **values) -> list:
+        """The rows that it finds: objects, or tuples if `build` asks for values."""
+        at = connections[DEFAULT_DB_ALIAS]
+        built = _built(at, self, lambda: _Rows(self._build(), at))
+        if built.locks and at.get_autocommit():
+            raise TransactionManagementError("a row is held by a transaction only")
+        with at.cursor() as cursor:
+            cursor.execute(built.sql, _filled(built.params, values, at))
+            found = cursor.fetchall()
+        return built.read(found)
+
+    def first(self, **values):
+        return next(iter(self.rows(**values)), None)
+
+    def update(self, **values) -> int:
+        """Set what it sets; return in how many rows."""
+        at = connections[DEFAULT_DB_ALIAS]
+        built = _built(at, self, lambda: _Update(self._build(), self._sets, at))
+        with transaction.mark_for_rollback_on_error(at.alias), at.cursor() as cursor:
+            cursor.execute(built.sql, _filled(built.params, values, at))
+            return cursor.rowcount
+
+
+def insert(row: models.Model) -> None:
+    """Insert a row that has no key yet, as `save(force_insert=True)` does."""
+    at = connections[DEFAULT_DB_ALIAS]
+    _refuse_kept(type(row))
+    row._prepare_related_fields_for_save(operation_name="save")
+    built = _built(at, type(row), lambda: _Insert(row, at))
+    values = [field.pre_save(row, add=True) for field in built.fields]
+    if row.pk or any(hasattr(value, "resolve_expression") for value in values):
+        row.save(force_insert=True)
+        return
+    pairs = zip(built.fields, values, strict=True)
+    said = [field.get_db_prep_save(value, at) for field, value in pairs]
+    with transaction.mark_for_rollback_on_error(at.alias), at.cursor() as cursor:
+        cursor.execute(built.sql, (*said, *built.returning))
+        (row.pk,) = at.ops.fetch_returned_insert_columns(cursor, built.returning)
+    row._state.adding, row._state.db = False, at.alias
+
+
+def _refuse_kept(model) -> None:
+    if issubclass(model, Kept):
+        raise TypeError(f"{model.__name__} is bound by saving it as usual")
+
+
+def _built(at, key, build: Callable):
+    """What was built for this connection, which one thread has; others build theirs."""
+    kept = at.__dict__.setdefault("prepared_statements", {})
+    if key not in kept:
+        kept[key] = build()
+    return kept[key]
+
+
+def _filled(params: tuple, values: dict, at) -> list:
+    return [
+        _plain(values[one.name], at) if isinstance(one, Slot) else one for one in params
+    ]
+
+
+def _plain(value, at):
+    """A value as the database takes it."""
+    if isinstance(value, uuid.UUID) and not at.features.has_native_uuid_field:
+        return value.hex
+    if isinstance(value, dt.datetime):
+        return at.ops.adapt_datetimefield_value(value)
+    return value
+
+
+class _Rows:
+    """Rows of a model with those that they refer to, or tuples of values."""
+
+    def __init__(self, queryset: models.QuerySet, at):
+        self.alias = at.alias
+        self.compiler = compiler = queryset.query.get_compiler(connection=at)
+        self.sql, self.params = compiler.as_sql()
+        self.locks = queryset.query.select_for_update
+        columns = [one[0] for one in compiler.select]
+        self.converters = compiler.get_converters(columns)
+        self.info = info = None if queryset._fields else compiler.klass_info
+        if info:
+            fields = info["select_fields"]
+            self.own = slice(fields[0], fields[-1] + 1)
+            self.names = [one.target.attname for one in columns[self.own]]
+            self.related = get_related_populators(info, compiler.select, self.alias)
+            self.beside = compiler.annotation_col_map or {}
+
+    def read(self, rows: list) -> list:
+        if self.converters:
+            rows = self.compiler.apply_converters(rows, self.converters)
+        return [self._object(row) for row in rows] if self.info else [*map(tuple, rows)]
+
+    def _object(self, row):
+        made = self.info["model"].from_db(self.alias, self.names, row[self.own])
+        for related in self.related:
+            related.populate(row, made)
+        for name, column in self.beside.items():
+            setattr(made, name, row[column])
+        return made
+
+
+class _Update:
+    def __init__(self, queryset: models.QuerySet, sets: dict, at):
+        _refuse_kept(queryset.model)
+        query = queryset.query.chain(UpdateQuery)
+        query.add_update_values(sets)
+        self.sql, self.params = query.get_compiler(connection=at).as_sql()
+
+
+class _Insert:
+    def __init__(self, row: models.Model, at):
+        self.fields = [f for f in row._meta.concrete_fields if not f.primary_key]
+        query = InsertQuery(type(row))
+        query.insert_values(self.fields, [row])
+        compiler = query.get_compiler(connection=at)
+        compiler.returning_fields = [row._meta.pk]
+        ((self.sql, _),) = compiler.as_sql()
+        self.returning = compiler.returning_params
