@@ -6,7 +6,6 @@ those who wait with him, each within a savepoint of its own, in the order of arr
 nobody is answered before the commit. PostgreSQL does as much by itself.
 """
 
-import contextlib
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -70,7 +69,7 @@ class Together:
                 # One of them spoiled it, or the disk is full: alone each tells.
                 taken = taken or self._take()
                 for one in taken:
-                    one.attempt(within=contextlib.nullcontext())
+                    one.attempt(within=writing())
         finally:
             self._hand_on(taken)
 

@@ -29,6 +29,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 TABLETS = 20
 STATIONS = 100
 SECONDS = 10
+WARM_SECONDS = 3
 PAUSE = 3.0
 TICKS = os.sysconf("SC_CLK_TCK")
 
@@ -46,11 +47,13 @@ def main() -> None:
         checks, tokens = prepare()
         tell("one fsync of 4 kB", f"{fsync_ms(home):.1f} ms")
         with serving(home, 1) as sites:
+            warm(sites, checks, tokens)
             one = measured(sites, checks, tokens, seconds, "one a request")
             measured(sites, checks, tokens, seconds, "ten a request", at_once=10)
             measured(sites, checks, tokens, seconds, "one in 3 s", pause=PAUSE)
         if os.environ.get("DATABASE_URL"):
             with serving(home, 4) as sites:
+                warm(sites, checks, tokens)
                 four = measured(sites, checks, tokens, seconds, "four processes")
             tell("four processes against one", f"{four / one:.2f}")
         hold()
@@ -109,6 +112,11 @@ def serving(home: Path, count: int):
             site.stop()
 
 
+def warm(sites, checks, tokens) -> None:
+    """Let each thread of each server build its statements: not measured."""
+    measured(sites, checks, tokens, WARM_SECONDS, "")
+
+
 class Told:
     """What one tablet was answered: seconds of each request, acts that were kept."""
 
@@ -142,6 +150,8 @@ def measured(sites, checks, tokens, seconds, what, *, at_once=1, pause=0.0) -> f
     times = sorted(second for one in told for second in one.seconds)
     least = min(len(one.kept) for one in told) / (len(kept) / len(told))
     rate = len(kept) / spent
+    if not what:
+        return rate
     tell(
         what,
         f"{rate:6.0f} a second, {cpu / len(kept) * 1000:5.2f} ms of the server each, "

@@ -1,0 +1,334 @@
+"""A site of any size: `DATABASE_URL=… FAYLINE_HOME=… python tests/bench/large.py
+READINGS`, into an empty database (SQLite where none is named).
+
+A block of a shop (a type, an airframe, positions, a joint, designs, parts, a mold,
+fit-ups, finished checks, what does not conform) is made by the actions, then written
+again and again by bulk inserts: other keys, names, numbers, ids and times, an entry
+with its digest for each act, and seals over all of them. `ledger verify` holds.
+"""
+
+import datetime as dt
+import json
+import os
+import re
+import sys
+import uuid
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+STEP = 10_000  # between the keys of one block and the next
+CHECKS = 5  # of each block
+AT_ONCE = 20  # blocks in one transaction
+UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+
+
+def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0)
+    made = fill(int(sys.argv[1]) if sys.argv[1:] else 10_000)
+    sys.stdout.write(f"{made}\n")
+
+
+def fill(readings: int) -> dict[str, int]:
+    """Make a site of at least so many readings; return how many rows of what it has."""
+    from qa.models import Check, Joint, Reading
+    from shop.ledger import sealer
+    from shop.models import Entry, Part, PartDesign
+    from tests.conftest import make_people
+
+    make_people()
+    first = Entry.objects.latest("pk").pk
+    a_block()
+    block = Block(first)
+    blocks = -(-readings // Reading.objects.count())
+    for start in range(1, blocks, AT_ONCE):
+        block.write(range(start, min(start + AT_ONCE, blocks)), blocks)
+    block.move_counters(blocks)
+    block.move_sequences()
+    sealer.seal()
+    counted = (Reading, Check, Joint, Part, PartDesign, Entry)
+    return {model.__name__: model.objects.count() for model in counted}
+
+
+def a_block() -> None:
+    """What is written again and again, made by the actions once."""
+    from qa.actions import checks, raising
+    from shop.actions import airframes
+    from shop.models import Person
+    from tests.qa.making import (
+        make_check,
+        make_fit_up,
+        make_instrument,
+        make_joint,
+        make_position,
+        make_type,
+        read,
+    )
+    from tests.shop.making import make_airframe, make_design, make_part
+    from tests.shop.making_floor import make_tool
+
+    lead = Person.objects.get(role="lead")
+    engineer = Person.objects.get(role="engineer")
+    kind = make_type(engineer)
+    frame = make_airframe(engineer, type=kind)
+    door, around = (make_position(engineer, type=kind) for _ in range(2))
+    joint = make_joint(engineer, position=door, surround=around)
+    design = make_design(engineer)
+    parts = [make_part(engineer, design=design) for _ in range(3)]
+    make_tool(lead)
+    airframes.place_part(
+        by=lead,
+        airframe=frame,
+        position=door,
+        part=parts[0],
+        **reason_where_asked(airframes.place_part),
+    )
+    gauge = make_instrument(engineer)
+    for number in range(CHECKS):
+        fit_up = make_fit_up(engineer, joint, airframe=frame, part=parts[0])
+        check = make_check(lead, fit_up=fit_up, instrument=gauge)
+        for station in range(1, 9):
+            read(check, station, "gap", "3.40" if station == number else "2.20")
+            read(check, station, "flush", "0.10")
+        if number < CHECKS - 1:
+            checks.finish_check(by=lead, check=check)
+    raising.raise_findings(by=lead, check=check)
+
+
+def reason_where_asked(action) -> dict:
+    import inspect
+
+    asked = inspect.signature(action).parameters
+    return {"why": "First of its kind."} if "why" in asked else {}
+
+
+class Block:
+    """The rows and entries that the actions made after an entry."""
+
+    def __init__(self, first: int):
+        from django.apps import apps
+
+        from shop.models import Entry
+
+        self.tables = {model._meta.db_table: model for model in apps.get_models()}
+        self.entries = [
+            (entry, json.loads(entry.body))
+            for entry in Entry.objects.filter(pk__gt=first).order_by("pk")
+        ]
+        self.keys: dict[type, set] = {}
+        for _, body in self.entries:
+            for row in body["facts"] + body["rows"]:
+                self.keys.setdefault(self.tables[row["table"]], set()).add(row["id"])
+        self.add_projections()
+        self.rows = {
+            model: [
+                full_columns(row)
+                for row in model._base_manager.filter(pk__in=keys).order_by("pk")
+            ]
+            for model, keys in self.keys.items()
+        }
+        self.ids = {str(entry.act) for entry, _ in self.entries}
+        for model, rows in self.rows.items():
+            names = [f.attname for f in uuid_fields(model) if f.unique]
+            self.ids |= {row[name] for row in rows for name in names}
+        self.suffixed = {model: suffixed(model, self.keys) for model in self.keys}
+
+    def add_projections(self) -> None:
+        from django.db.models import ForeignKey
+
+        from shop.models import Projection
+
+        facts = dict(self.keys)
+        for model in self.tables.values():
+            if not issubclass(model, Projection):
+                continue
+            for field in model._meta.concrete_fields:
+                target = field.related_model
+                if isinstance(field, ForeignKey) and target in facts:
+                    if field.to_fields not in ([None], ["id"]):
+                        continue
+                    rows = model._base_manager.filter(
+                        **{f"{field.name}__in": facts[target]}
+                    )
+                    found = set(rows.values_list("pk", flat=True))
+                    self.keys.setdefault(model, set()).update(found)
+
+    def write(self, numbers: range, blocks: int) -> None:
+        from django.db import transaction
+
+        from shop.models import Entry
+
+        made: dict[type, list] = {}
+        for number in numbers:
+            one = Copy(self, number, blocks)
+            made.setdefault(Entry, []).extend(map(one.entry, self.entries))
+            for model, rows in self.rows.items():
+                made.setdefault(model, []).extend(
+                    model(**one.columns(model, row)) for row in rows
+                )
+        from django.db.models import QuerySet
+
+        with transaction.atomic():
+            for model, rows in made.items():
+                # Past the guard of kept rows: the entries that bind them are ours.
+                QuerySet(model).bulk_create(rows, batch_size=500)
+
+    def move_counters(self, blocks: int) -> None:
+        """Let numbers go on after those that the copies took."""
+        from django.db.models import F
+
+        from shop.models import Counter
+
+        for row in Counter.objects.all():
+            Counter.objects.filter(pk=row.pk).update(last=F("last") + blocks * STEP)
+
+    def move_sequences(self) -> None:
+        """PostgreSQL: let keys go on after those that were given here."""
+        from django.core.management.color import no_style
+        from django.db import connection
+
+        statements = connection.ops.sequence_reset_sql(no_style(), [*self.keys])
+        with connection.cursor() as cursor:
+            for statement in statements:
+                cursor.execute(statement)
+
+
+class Copy:
+    """One more block: where each key, id, name and time of the first goes to."""
+
+    def __init__(self, block: Block, number: int, blocks: int):
+        self.block, self.number = block, number
+        self.shift = number * STEP
+        self.ids = {old: str(uuid.uuid4()) for old in block.ids}
+        self.later = dt.timedelta(minutes=5 * (number - blocks))
+
+    def columns(self, model, row: dict) -> dict:
+        return {name: self.value(model, name, value) for name, value in row.items()}
+
+    def value(self, model, name: str, value):
+        from django.db.models import DateTimeField, ForeignKey
+
+        field = FIELDS.setdefault(
+            (model, name), next(f for f in all_fields(model) if f.attname == name)
+        )
+        if value is None:
+            return None
+        if isinstance(value, str) and value in self.ids:
+            return self.ids[value]
+        if field.primary_key and not isinstance(value, str):
+            return value + self.shift
+        if isinstance(field, ForeignKey):
+            ours = self.block.keys.get(field.related_model, ())
+            return value + self.shift if value in ours else value
+        if isinstance(field, DateTimeField):
+            return self.moment(value)
+        if name in self.block.suffixed[model]:
+            if isinstance(value, str):
+                return f"{value}-{self.number}"
+            return value + self.shift
+        return value
+
+    def moment(self, text: str) -> str:
+        from shop.ledger.canonical import stamp
+
+        return stamp(dt.datetime.fromisoformat(text) + self.later)
+
+    def text(self, content) -> object:
+        """What was said or answered, with the ids of this copy."""
+        told = json.dumps(content)
+        return json.loads(UUID.sub(lambda m: self.ids.get(m[0], m[0]), told))
+
+    def bound(self, row: dict) -> dict:
+        model = self.block.tables[row["table"]]
+        columns = row["columns"]
+        return {
+            **row,
+            "id": self.ids.get(row["id"], row["id"])
+            if isinstance(row["id"], str)
+            else row["id"] + self.shift,
+            "columns": columns and self.columns(model, columns),
+        }
+
+    def entry(self, pair):
+        from shop.ledger import Act
+        from shop.ledger.canonical import canonical, entry_digest
+        from shop.models import Entry
+
+        entry, body = pair
+        said = self.text(body["said"])
+        told = {
+            "said": said,
+            "result": self.text(body["result"]),
+            "facts": [self.bound(row) for row in body["facts"]],
+            "rows": [self.bound(row) for row in body["rows"]],
+        }
+        made = Entry(
+            act=uuid.UUID(self.ids[str(entry.act)]),
+            form=entry.form,
+            by_id=entry.by_id,
+            device=entry.device,
+            made_at=entry.made_at,
+            seq=entry.seq,
+            claimed=entry.claimed,
+            received_at=entry.received_at + self.later,
+            fingerprint=Act(entry.form, by=entry.by, said=said).fingerprint,
+            body=canonical(told),
+        )
+        made.digest = entry_digest(made)
+        return made
+
+
+FIELDS: dict = {}
+
+
+def all_fields(model):
+    return model._meta.concrete_fields
+
+
+def uuid_fields(model):
+    from django.db.models import UUIDField
+
+    return [f for f in all_fields(model) if isinstance(f, UUIDField)]
+
+
+def full_columns(row) -> dict:
+    """Every column of a row, with the link to its entry."""
+    from shop.ledger.canonical import plain
+
+    return {f.attname: plain(getattr(row, f.attname)) for f in all_fields(row)}
+
+
+def suffixed(model, keys) -> set[str]:
+    """The columns that must differ in each copy, beside keys, ids and links."""
+    from django.db.models import CharField, ForeignKey, IntegerField, UniqueConstraint
+
+    def differs(field) -> bool:
+        return isinstance(field, ForeignKey) and field.related_model in keys
+
+    kinds = (CharField, IntegerField)
+    found = {
+        field.attname
+        for field in all_fields(model)
+        if field.unique
+        and not field.primary_key
+        and isinstance(field, kinds)
+        and not isinstance(field, ForeignKey)
+    }
+    for rule in model._meta.constraints:
+        if not isinstance(rule, UniqueConstraint) or not rule.fields:
+            continue
+        fields = [model._meta.get_field(name) for name in rule.fields]
+        if any(differs(field) or field.attname in found for field in fields):
+            continue
+        plain = [f for f in fields if isinstance(f, kinds)]
+        found |= {field.attname for field in plain[:1]}
+    return found
+
+
+if __name__ == "__main__":
+    main()
