@@ -68,7 +68,7 @@ class Entry(models.Model):
         verbose_name_plural = "entries"
         indexes = [
             models.Index(fields=["received_at"]),
-            models.Index(fields=["form"], name="entry_by_form"),
+            models.Index(fields=["form", "received_at"], name="entry_by_form"),
         ]
 
     def __str__(self) -> str:
