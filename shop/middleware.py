@@ -79,7 +79,9 @@ class KnownHost:
             if is_address(name) or validate_host(name, known_hosts()):
                 return self.get_response(request)
         words = "This server does not go by that name. FAYLINE_HOSTS lists its names."
-        return HttpResponseBadRequest(words, content_type="text/plain")
+        refused = HttpResponseBadRequest(words, content_type="text/plain")
+        refused["X-Content-Type-Options"] = "nosniff"
+        return refused
 
 
 def known_hosts() -> list[str]:

@@ -50,8 +50,9 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "shop.middleware.strict_headers",
-    "django.middleware.security.SecurityMiddleware",
+    # Before anything leads to the name that was asked for.
     "shop.middleware.KnownHost",
+    "django.middleware.security.SecurityMiddleware",
     "shop.serving.static.StaticFiles",
     # Files are not told one by one, what people and tablets ask is.
     "shop.request_log.logged",
