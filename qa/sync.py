@@ -215,16 +215,21 @@ BY_KEYS = {"fitup/1", "check/1"}
 
 
 def take(
-    act: uuid.UUID, envelope: dict, by: Person, *, claimed: bool = False
+    act: uuid.UUID,
+    envelope: dict,
+    by: Person,
+    *,
+    claimed: bool = False,
+    forms: dict = FORMS,
 ) -> tuple[Entry, bool]:
     """Perform an act once and return its entry, and whether it was new.
 
-    claimed: who did it is only said, not proven then. Sent again, however late, it is
-    the same entry. Raises ReusedAct for another content under the same id, Refused or
-    PermissionDenied as its action does.
+    claimed: who did it is only said, not proven then. forms: what may be sent. Sent
+    again, however late, it is the same entry. Raises ReusedAct for another content
+    under the same id, Refused or PermissionDenied as its action does.
     """
     form, said = envelope["form"], envelope["said"]
-    if form not in FORMS:
+    if form not in forms:
         raise Refused(f"The form {form} is not known.", field="form")
     fingerprint = Act(form, by=by, said=said).fingerprint
     if entry := find_receipt(act, fingerprint):
@@ -234,7 +239,7 @@ def take(
     details = {name: envelope[name] for name in ("made_at", "device", "seq")}
     details["claimed"] = claimed
     try:
-        FORMS[form](by, Said(said), {"act": act, "said": said, **details})
+        forms[form](by, Said(said), {"act": act, "said": said, **details})
     except IntegrityError:
         # The same act came in twice at once and the other was first.
         if entry := find_receipt(act, fingerprint):

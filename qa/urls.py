@@ -130,6 +130,7 @@ urlpatterns = [
     path("", home.front, name="front"),
     path("", home.front, name="today"),
     path("claims/", claims.claims, name="claims"),
+    path("", include("qa.urls_scripts")),
     path("", include("qa.urls_plan")),
     path("joints/", include(joint_urls)),
     path("fit-checks/", include(check_urls)),

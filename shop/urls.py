@@ -13,3 +13,5 @@ urlpatterns = [
     path("", include("shop.urls_signatures")),
     path("", include("qa.urls")),
 ]
+
+handler400 = "shop.views.errors.bad_request"

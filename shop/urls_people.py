@@ -11,6 +11,7 @@ from shop.views import (
     people,
     second_factor,
     sessions,
+    tokens,
 )
 
 urlpatterns = [
@@ -54,4 +55,8 @@ urlpatterns = [
     path("backups/", backups.backups, name="backups"),
     path("backups/plan/", backups.plan_backups, name="plan_backups"),
     path("backups/now/", backups.back_up_now, name="back_up_now"),
+    path("devices/", tokens.devices, name="devices"),
+    path("devices/new/", tokens.new_device, name="new_device"),
+    path("devices/calendar/", tokens.new_calendar, name="new_calendar"),
+    path("devices/<uuid:pk>/", tokens.withdraw_device, name="withdraw_device"),
 ]

@@ -35,6 +35,7 @@ NOT_BOUND = {
     "shop_person.seen_at": "when somebody was last here",
     "shop_secondfactor.last_step": "which code was used last: written at each sign-in",
     "shop_tablet.seen_at": "when a tablet was last here",
+    "shop_device.seen_at": "when a device was last here",
 }
 BOUND = (Fact, Kept, Projection)
 

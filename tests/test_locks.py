@@ -58,6 +58,7 @@ HELD = {
     "shop.airframes.place_part": "Airframe Part",
     "shop.airframes.remove_part": "Part Placement",
     "shop.cures.record_trace": "Pull",
+    "shop.devices.withdraw_device": "Device",
     "shop.layups.open_layup": "Pull",
     "shop.layups.test_bag": "Pull",
     "shop.materials.act_on_lot": "Lot",

@@ -81,7 +81,8 @@ def defined(path: Path):
         if isinstance(node, ast.FunctionDef | ast.ClassDef):
             calls = [ast.unparse(mark) for mark in node.decorator_list]
             registered = any(
-                re.search(r"receiver|check|regist|fixture", c) for c in calls
+                re.search(r"receiver|check|regist|fixture|handler|^tells|^records", c)
+                for c in calls
             )
             if not registered and not CALLED_BY_NAME.fullmatch(node.name):
                 yield node.name

@@ -16,10 +16,10 @@ from django.test import Client
 from django.urls import get_resolver, reverse
 
 from qa.models import Check
-from shop.models import Person, Role, Tablet
+from shop.models import Device, Person, Role, Tablet
 
 OPEN = "everybody, signed in or not"
-TABLET = "an enrolled tablet"
+TABLET = "an enrolled tablet, or a device with its token"
 EVERYBODY = frozenset(Role.values)
 CREW = EVERYBODY - {Role.VISITOR}
 MAKERS = CREW - {Role.INSPECTOR}
@@ -32,7 +32,7 @@ INSPECTOR = frozenset({Role.INSPECTOR})
 WHO = {
     OPEN: """
         health trust trust_certificate sign_in api_session service_worker
-        tablet_manifest tablet_file tablet
+        tablet_manifest tablet_file tablet due_calendar
     """,
     EVERYBODY: """
         sign_out own_password theme units sessions end_session end_sessions
@@ -60,6 +60,7 @@ WHO = {
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
         packs pack pack_pdf pack_signature pack_signed_inside
         pack_page read_pack ply_book traveler mold_card weight_and_balance
+        devices new_calendar about_api api_description
     """,
     CREW: """
         sign
@@ -99,7 +100,7 @@ WHO = {
         try_again add_tool change_tool add_step set_route add_release_product
         release_product add_machine change_machine api_enroll api_recover tablets
         recover_tablet revoke_tablet shop_identity backups plan_backups
-        back_up_now server health_details
+        back_up_now server health_details new_device withdraw_device
     """,
     ENGINEER: """
         release_cut withdraw_release
@@ -109,6 +110,12 @@ WHO = {
     """,
     TABLET: """
         api_prove
+        script_airframes script_airframe script_parts script_part script_tools
+        script_tool script_pulls script_joint_list script_joint script_standing
+        script_fit_ups script_check_list script_check script_readings
+        script_instruments script_instrument script_items script_item
+        script_start_check script_read script_finish script_raise_item script_remark
+        script_calibrate script_unknown
     """,
 }
 
@@ -163,6 +170,7 @@ def addresses() -> dict[str, str]:
         "name": "entry.js",
         "handle": "0" * 16,
         "revoke_tablet.pk": str(tablet.pk),
+        "withdraw_device.pk": str(Device.objects.filter(person__role="lead")[0].pk),
         "set_route.kind": "plug",
         "sign.kind": "ply",
     }
@@ -305,7 +313,7 @@ def signed_out(name: str, who, answer) -> str:
     """Only what is open opens; the rest asks to sign in, the api in JSON."""
     if who == OPEN:
         return "" if answer.status_code in (200, 404) else f"{name} is not open"
-    if name.startswith("api_"):
+    if name.startswith(("api_", "script_")):
         held = answer.status_code == 401 and json.loads(answer.content)["error"]
         return "" if held else f"{name} signed out: {answer.status_code}"
     if name == "scan" and answer.status_code == 302:

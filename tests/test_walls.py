@@ -49,10 +49,11 @@ def rooms() -> dict[str, set[str]]:
     return {room: set(re.findall(r"\w+", arrows)) for room, arrows in rows}
 
 
+SYNC = ("qa.sync", "qa.fuselage", "qa.scripted", "qa.envelopes", "qa.recovery")
 # Modules beside the folders, by the room they belong to; all others are the site's.
 ALONE = {
     **dict.fromkeys(("shop.roles", "shop.identifiers", "qa.identifiers"), "roles"),
-    **dict.fromkeys(("qa.sync", "qa.fuselage", "qa.envelopes", "qa.recovery"), "sync"),
+    **dict.fromkeys(SYNC, "sync"),
     **dict.fromkeys(("shop.marks", "shop.atomic_files"), "ground"),
 }
 

@@ -27,15 +27,20 @@ CALIBRATION = (
 )
 
 
-def record_calibration(*, by, instrument: Instrument, **said) -> Calibration:
+def record_calibration(
+    *, by, instrument: Instrument, envelope: dict | None = None, **said
+) -> Calibration:
     """Record what a calibration found. One that leaves the instrument good moves its
-    due date; one found off takes the date away: it is due."""
+    due date; one found off takes the date away: it is due.
+
+    envelope: the id, and what was said, where a device sends it.
+    """
     roles.require(by, "define instruments")
     row = Calibration(instrument=instrument, **{name: said[name] for name in said})
     row.full_clean(exclude=["entry"])
     plain = {name: str(said.get(name, "")) for name in CALIBRATION}
     told = {"instrument": str(instrument.uuid), **plain}
-    with perform("calibration/1", by=by, said=told) as act:
+    with perform("calibration/1", by=by, **{"said": told, **(envelope or {})}) as act:
         instrument = locked(instrument)
         act.record(row)
         newest = instrument.calibrations.order_by("-done_on", "-pk").first()

@@ -226,12 +226,17 @@ def reopen(*, by, item: Nonconformance, note: str) -> None:
         pass
 
 
-def remark(*, by, item: Nonconformance, note: str) -> None:
+def remark(*, by, item: Nonconformance, note: str, **envelope) -> None:
     """Add a remark; the item stays where it is."""
     roles.require(by, life.MOVES[Verb.REMARK].right)
     if not note.strip():
         raise Refused("Write the remark.", field="note")
-    with _moving(by, item, {"verb": Verb.REMARK, "note": note}):
+    step = {"verb": Verb.REMARK, "note": note}
+    envelope.setdefault("said", {"nonconformance": item.pk, "recheck": None, **step})
+    with (
+        perform("nonconformance_step/1", by=by, **envelope) as act,
+        _step(act, item, step),
+    ):
         pass
 
 

@@ -1,10 +1,18 @@
-"""What is signed in the demo: with each meaning, and once what changed afterwards."""
+"""What is signed in the demo: with each meaning, and once what changed afterwards;
+and what comes in by a token of its own."""
 
 from django.utils import timezone
 
 from qa.models import Check, FitPlan, Inspection, Nonconformance
-from shop.actions import people, second_factor, signatures, signing_in, tablets
-from shop.models import PlyLaid, StepDone
+from shop.actions import (
+    devices,
+    people,
+    second_factor,
+    signatures,
+    signing_in,
+    tablets,
+)
+from shop.models import Opens, PlyLaid, StepDone
 from shop.rules import second_factor as codes
 from shop.rules import signing
 
@@ -23,6 +31,7 @@ def load(crew) -> None:
     crew["ines"].refresh_from_db()
     tablets.set_pin(by=crew["lena"], pin=PIN, password=PASSWORD)
     _at_the_door(crew["emil"])
+    _devices(crew)
 
 
 def _at_the_door(person) -> None:
@@ -36,6 +45,26 @@ def _at_the_door(person) -> None:
         by=person, offered=offered, code=code
     )
     second_factor.remove_second_factor(by=person, code=lost, address=here)
+
+
+def _devices(crew) -> None:
+    """What comes in by a token of its own, and one whose token was wrong."""
+    for name, opens, person in (
+        ("Step gauge at the fuselage", Opens.WRITES, "bea"),
+        ("Screen in the hall", Opens.READS, "lena"),
+        ("Calendar", Opens.CALENDAR, "lena"),
+        ("Screen that was lost", Opens.READS, "lena"),
+    ):
+        device, _token = devices.make_device(
+            by=crew["lena"],
+            name=name,
+            opens=opens,
+            person=crew[person],
+            password=PASSWORD,
+            whole_shop=opens == Opens.CALENDAR,
+        )
+    devices.withdraw_device(by=crew["lena"], device=device)
+    devices.count_wrong("192.0.2.18")
 
 
 def sign(person, kind: str, key: int, meaning: str, note="", secret=PASSWORD) -> None:

@@ -30,7 +30,8 @@ class Typed:
         )
 
 
-def _length(text: str, unit: str, field: str) -> int:
+def typed_length(text: str, unit: str, field: str) -> int:
+    """A length as typed, in nm; Refused beside its field where it is none."""
     if len(text) > 24:
         raise Refused("That is too long for a length.", field=field)
     try:
@@ -41,11 +42,11 @@ def _length(text: str, unit: str, field: str) -> int:
 
 def _value(typed: Typed, u_nm: int | None, kind: str) -> tuple[int, int | None]:
     if typed.outcome == Outcome.VALUE:
-        return _length(typed.value, typed.unit, "value"), u_nm
+        return typed_length(typed.value, typed.unit, "value"), u_nm
     if kind != Kind.GAP:
         raise Refused("A feeler pair measures a gap.", field="outcome")
-    goes = _length(typed.goes, typed.unit, "goes")
-    stops = _length(typed.does_not_go, typed.unit, "does_not_go")
+    goes = typed_length(typed.goes, typed.unit, "goes")
+    stops = typed_length(typed.does_not_go, typed.unit, "does_not_go")
     try:
         return acceptance.feeler(goes, stops, u_nm)
     except ValueError as error:

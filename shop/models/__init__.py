@@ -10,6 +10,7 @@ from .airframes import (
     Position,
 )
 from .backups import BackupPlan
+from .devices import Device, Opens
 from .door import Session, SignInTry, Tried
 from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
@@ -97,6 +98,7 @@ __all__ = [
     "Decision",
     "DefectRepair",
     "Demold",
+    "Device",
     "Entry",
     "Fact",
     "Frozen",
@@ -116,6 +118,7 @@ __all__ = [
     "Material",
     "MaterialKind",
     "MillingSetup",
+    "Opens",
     "Origin",
     "PaperSize",
     "Part",

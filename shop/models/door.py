@@ -11,6 +11,7 @@ class Tried(models.TextChoices):
     PASSWORD = "password", _("password")
     CODE = "code", _("code of the second factor")
     CAME = "came", _("signed in")
+    TOKEN = "token", _("token of a device")
 
 
 class SignInTry(models.Model):

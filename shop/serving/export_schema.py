@@ -80,6 +80,8 @@ MEANS = {
 }
 # Who may come in, and tries to: of no use elsewhere, and nobody else's to know.
 ACCESS_TABLES = ("shop_proof", "shop_pintry", "shop_signintry")
+# Rows that are nothing without their secret: they end where it was left out.
+USELESS_WITHOUT = ("shop_recoverycode", "shop_secondfactor")
 SECRET = re.compile(r"(^|_)(password|secret|token|pin|otp)(_|$)")
 WITHHELD = "!withheld"
 SECRETLY = {"secret": True, "means": "left out, if not asked for by --with-secrets"}

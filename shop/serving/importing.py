@@ -26,7 +26,7 @@ from . import restoring, server
 from .backup_files import file_digest
 from .backups import of_file, records_in, told_of
 from .export_files import CONTENT, DAMAGED, NoExport, Opened, our_migrations
-from .export_schema import exported_tables, secret_fields
+from .export_schema import USELESS_WITHOUT, exported_tables, secret_fields
 from .restoring import CannotRestore, Restored
 from .table_copies import (
     Tally,
@@ -223,5 +223,8 @@ def _put_on_record(export: Opened) -> None:
                 names = [field.attname for field in hidden]
                 rows = list(model._base_manager.all())
                 for row in rows:
-                    row.save(update_fields=names)
+                    if model._meta.db_table in USELESS_WITHOUT:
+                        row.delete()
+                    else:
+                        row.save(update_fields=names)
                 act.result[model._meta.db_table] = len(rows)

@@ -3,6 +3,7 @@
 from django.http import JsonResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
+from django.views import defaults
 
 SECRET = {"password", "new", "again", "pin", "secret", "code"}
 
@@ -13,6 +14,14 @@ def csrf_failure(request, reason: str = ""):
         error = {"code": "csrf", "message": _("Open the page again."), "field": None}
         return JsonResponse({"error": error}, status=403)
     return render(request, "403_csrf.html", status=403)
+
+
+def bad_request(request, exception):
+    """Say that an address cannot be read; to a device, in its own form."""
+    if request.path.startswith("/api/"):
+        told = {"code": "unreadable", "message": str(exception), "field": ""}
+        return JsonResponse({"error": told}, status=400)
+    return defaults.bad_request(request, exception)
 
 
 def not_saved(request, failing):

@@ -50,7 +50,11 @@ FORMS = {
     "shop": {"shop/1": _("settings of the shop")},
 }
 SIGNED_IN = _("signed in")
-WRONG = {"password": _("wrong password"), "code": _("wrong code")}
+WRONG = {
+    "password": _("wrong password"),
+    "code": _("wrong code"),
+    "token": _("wrong token of a device"),
+}
 WRONG_PIN = _("wrong PIN")
 REFUSED = _("refused: too many wrong ones")
 NOBODY = _("a name that nobody has")

@@ -1,0 +1,35 @@
+"""What is due, as a calendar of RFC 5545."""
+
+from datetime import datetime, timedelta
+from urllib.parse import urljoin, urlsplit
+
+from icalendar import Calendar, Event
+
+from qa.queries.due import DueCalendar
+
+AN_HOUR = timedelta(hours=1)
+A_DAY = timedelta(days=1)
+
+
+def render(told: DueCalendar, *, made_at: datetime, root: str, database: str) -> bytes:
+    """Return the calendar. root: address of the site; database: makes ids unique."""
+    calendar = Calendar()
+    calendar.add("prodid", "-//Fayline//what is due//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", told.name)
+    calendar.add("x-wr-timezone", told.zone)
+    for due in told.dues:
+        event = Event()
+        event.add("uid", f"{due.key}@{database}")
+        event.add("dtstamp", made_at)
+        event.add("summary", due.words)
+        event.add("dtstart", due.on)
+        long = AN_HOUR if isinstance(due.on, datetime) else A_DAY
+        event.add("dtend", due.on + long)
+        # It takes nobody's time.
+        event.add("transp", "TRANSPARENT")
+        if urlsplit(root).hostname:
+            event.add("url", urljoin(root, due.address))
+        calendar.add_component(event)
+    return calendar.to_ical()

@@ -1,0 +1,1 @@
+"""What gauges and scripts read: plain values, lengths as exact decimal texts."""

@@ -1,0 +1,111 @@
+"""What a gauge or a script sends: as a tablet does (qa.sync), and what no tablet does.
+
+The same actions underneath; `said` holds what was sent, as JSON.
+"""
+
+import datetime as dt
+import uuid
+
+from qa import envelopes, sync
+from qa.actions import gauges, nonconformances, raising
+from qa.envelopes import Said
+from qa.models import Instrument, Joint, Nonconformance
+from qa.rules.judging import typed_length
+from shop.ledger import Refused
+from shop.models import Airframe, Device, Part, Person
+from shop.queries.incarnations import database_id
+
+
+def _reading(by: Person, said: Said, envelope: dict) -> None:
+    typed = any(said.text(name, 24) for name in ("value", "goes", "does_not_go"))
+    if typed and not said.text("unit", 2):
+        raise Refused("Say the unit: mm or in.", field="unit")
+    sync.FORMS["reading/1"](by, said, envelope)
+
+
+def _raise(by: Person, said: Said, envelope: dict) -> None:
+    texts = ("title", "stations", "requirement", "found", "place")
+    raising.raise_by_hand(
+        by=by,
+        airframe=said.row("airframe", Airframe.objects.all(), key="uuid"),
+        joint=said.row(
+            "joint",
+            Joint.objects.select_related("current"),
+            key="uuid",
+            missing_ok=True,
+        ),
+        part=said.row("part", Part.objects.all(), key="uuid", missing_ok=True),
+        note=said.text("note", 2000),
+        **{name: said.text(name, 200) for name in texts},
+        **envelope,
+    )
+
+
+def _remark(by: Person, said: Said, envelope: dict) -> None:
+    nonconformances.remark(
+        by=by,
+        item=said.row("item", Nonconformance.objects.all()),
+        note=said.text("note"),
+        **envelope,
+    )
+
+
+def _calibrate(by: Person, said: Said, envelope: dict) -> None:
+    unit = said.text("unit", 2)
+    expanded = _length(said, "expanded", unit)
+    factor = said.text("factor", 6)
+    if expanded is not None and not factor:
+        raise Refused("Say which factor it was stated with.", field="factor")
+    if expanded is not None and expanded < 0:
+        raise Refused("This must be 0 or more.", field="expanded")
+    done, due = _date(said, "done_on"), _date(said, "due")
+    if due and due < done:
+        raise Refused("This is before it was done.", field="due")
+    gauges.record_calibration(
+        by=by,
+        instrument=said.row("instrument", Instrument.objects.all(), key="uuid"),
+        envelope=envelope,
+        done_on=done,
+        due=due,
+        result=said.text("result", 8),
+        laboratory=said.text("laboratory", 120),
+        certificate=said.text("certificate", 120),
+        error_nm=_length(said, "error", unit),
+        expanded_nm=expanded,
+        k_e3=None if expanded is None else _thousandths(factor),
+        note=said.text("note"),
+    )
+
+
+def _length(said: Said, name: str, unit: str) -> int | None:
+    text = said.text(name, 24)
+    return typed_length(text, unit, name) if text else None
+
+
+def _thousandths(text: str) -> int:
+    whole, _, part = text.partition(".")
+    return int(whole + part.ljust(3, "0"))
+
+
+def _date(said: Said, name: str) -> dt.date | None:
+    text = said.text(name, 10)
+    return dt.date.fromisoformat(text) if text else None
+
+
+FORMS = {
+    "check/2": sync.FORMS["check/2"],
+    "reading/1": _reading,
+    "finish/1": sync.FORMS["finish/1"],
+    "nonconformance/1": _raise,
+    "nonconformance_step/1": _remark,
+    "calibration/1": _calibrate,
+}
+
+
+def take(device: Device, act: uuid.UUID, form: str, said: dict) -> tuple[dict, bool]:
+    """Perform what a device sent, once; return its receipt and whether it was new."""
+    envelope = envelopes.check_envelope(
+        {"form": form, "said": said, "device": str(device.pk)}
+    )
+    entry, new = sync.take(act, envelope, device.person, forms=FORMS)
+    return sync.receipt(entry, database_id()), new

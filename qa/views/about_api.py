@@ -1,0 +1,159 @@
+"""The description of the API: for programs (OpenAPI), and as a page for people."""
+
+from dataclasses import dataclass
+from functools import cache
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import JsonResponse
+from django.shortcuts import render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_safe
+
+from qa.views.api import error
+from qa.views.scripts import doing
+from qa.views.scripts.door import api
+from shop import roles
+from shop.actions import devices
+from shop.models import Opens
+
+ROOT = "/api/1/"
+# One router, so that an address takes both GET and PUT.
+api.add_router("", doing.router)
+
+
+@cache
+def description() -> dict:
+    told = dict(api.get_openapi_schema(path_prefix=ROOT))
+    told["servers"] = []
+    return told
+
+
+@require_safe
+@login_not_required
+@never_cache
+def openapi(request):
+    """To whoever is signed in, and to whatever has a token that opens the API."""
+    if not _has_token(request) and not roles.may(request.user, "look"):
+        return error(401, "token", "Sign in, or send the token of a device.")
+    return JsonResponse(description())
+
+
+@login_not_required
+@never_cache
+@csrf_exempt
+def unknown(request, rest):
+    """An address that the API does not have; said in its own form."""
+    if not _has_token(request):
+        return error(401, "token", "No token that opens this came with the request.")
+    return error(404, "unknown", "The server does not know this.")
+
+
+def _has_token(request) -> bool:
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    known = scheme == "Bearer" and devices.device_of(token, Opens.READS, Opens.WRITES)
+    return bool(known)
+
+
+@dataclass(frozen=True)
+class Field:
+    """One value that an address takes or answers: where, what, and whether it must."""
+
+    name: str
+    what: str
+    needed: bool
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class Address:
+    method: str
+    path: str
+    words: str
+    takes: list[Field]
+    answers: list[Field]
+    many: bool
+
+
+@require_safe
+def api_page(request):
+    roles.require(request.user, "look")
+    told = description()
+    addresses = [
+        _address(told, path, method, said)
+        for path, methods in told["paths"].items()
+        for method, said in methods.items()
+    ]
+    context = {
+        "reading": [one for one in addresses if one.method == "GET"],
+        "recording": [one for one in addresses if one.method != "GET"],
+        "words": told["info"]["description"],
+        "root": request.build_absolute_uri(ROOT),
+    }
+    return render(request, "qa/about_api/api.html", context)
+
+
+def _address(told: dict, path: str, method: str, said: dict) -> Address:
+    takes = [
+        Field(one["name"], _what(told, one["schema"]), one["required"], one["in"])
+        for one in said.get("parameters", ())
+    ]
+    if body := said.get("requestBody"):
+        takes += _fields(told, body["content"]["application/json"]["schema"], "body")
+    answer = said["responses"][200]["content"]["application/json"]["schema"]
+    answer, many = _each(told, answer)
+    return Address(
+        method.upper(), path, said["summary"], takes, _fields(told, answer), many
+    )
+
+
+def _each(told: dict, schema: dict) -> tuple[dict, bool]:
+    """What is answered once, or the many of a list or a page of a list."""
+    schema = _resolved(told, schema)
+    if schema.get("type") == "array":
+        return _resolved(told, schema["items"]), True
+    items = schema.get("properties", {}).get("items", {})
+    if items.get("type") == "array":
+        return _resolved(told, items["items"]), True
+    return schema, False
+
+
+def _resolved(told: dict, schema: dict) -> dict:
+    while "$ref" in schema:
+        name = schema["$ref"].rpartition("/")[2]
+        schema = told["components"]["schemas"][name]
+    return schema
+
+
+def _fields(told: dict, schema: dict, where: str = "") -> list[Field]:
+    schema = _resolved(told, schema)
+    needed = schema.get("required", ())
+    return [
+        Field(name, _what(told, one), name in needed, where)
+        for name, one in schema.get("properties", {}).items()
+    ]
+
+
+def _what(told: dict, schema: dict) -> str:
+    """A kind of value in few words."""
+    if "anyOf" in schema:
+        kinds = [one for one in schema["anyOf"] if one.get("type") != "null"]
+        words = " or ".join(_what(told, one) for one in kinds)
+        return words if len(kinds) == len(schema["anyOf"]) else f"{words}, or null"
+    schema = _resolved(told, schema)
+    if "enum" in schema:
+        return ", ".join(str(one) or "empty" for one in schema["enum"])
+    if "const" in schema:
+        return str(schema["const"])
+    if schema.get("type") == "array":
+        return f"list of: {_what(told, schema['items'])}"
+    if schema.get("type") == "object":
+        names = ", ".join(schema.get("properties", {}))
+        return f"{{{names}}}" if names else "object"
+    if "pattern" in schema:
+        return "decimal number, as text"
+    return FORMATS.get(schema.get("format"), TYPES.get(schema.get("type"), "value"))
+
+
+FORMATS = {"uuid": "id (UUID)", "date": "date, 2026-11-29"}
+TYPES = {"string": "text", "integer": "whole number", "boolean": "true or false"}

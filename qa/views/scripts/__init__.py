@@ -1,0 +1,1 @@
+"""The JSON API for gauges and scripts, described by itself (OpenAPI)."""
