@@ -38,18 +38,16 @@ def too_many(*, name: str, address: str, device: str, tried: str, now) -> dict:
     here |= {} if device else {"address": address}
     if _since_right(wrong.filter(**here), here, now).count() >= FOR_NAME_AT_ADDRESS:
         return here
+    named = {"name": name, "device": device, "tried": tried}
+    today = wrong_tries(now - DAY).filter(**named)
+    if tried == Tried.CODE and today.count() >= CODES_A_DAY:
+        return named
     if device:
         return {}
     anywhere = wrong.filter(device="")
     if anywhere.filter(address=address).count() >= FOR_ADDRESS:
         return {"address": address, "device": ""}
-    named = {"name": name, "device": "", "tried": tried}
-    if anywhere.filter(**named).count() >= FOR_NAME:
-        return named
-    today = wrong_tries(now - DAY).filter(**named)
-    if tried == Tried.CODE and today.count() >= CODES_A_DAY:
-        return named
-    return {}
+    return named if anywhere.filter(**named).count() >= FOR_NAME else {}
 
 
 def _since_right(wrong, here: dict, now):

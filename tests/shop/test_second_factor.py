@@ -3,7 +3,7 @@
 import html
 import io
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pyotp
 import pytest
@@ -16,7 +16,7 @@ from shop.actions import second_factor as actions
 from shop.actions.identity import set_identity
 from shop.ledger import Refused
 from shop.ledger.verify import verify
-from shop.models import Entry, Person, RecoveryCode, SecondFactor
+from shop.models import Entry, Person, RecoveryCode, SecondFactor, SignInTry
 from shop.rules import second_factor as rules
 from tests.around import by_hand
 
@@ -135,6 +135,24 @@ def test_guessing_codes_gets_slow_and_a_tablet_is_sent_to_the_page(people):  # n
     session["waits"] = {**session["waits"], "until": 1}
     session.save()
     assert show(waiting, pyotp.TOTP(secret).now())["Location"] == "/sign-in/"
+
+
+@pytest.mark.parametrize("device", ["", "0" * 32])
+def test_patient_guessing_of_codes_ends_with_the_day(people, device):  # noqa: F811
+    lead = people["lead"]
+    secret, codes = enroll(sign_in())
+    where = {"person": lead, "address": "192.0.2.1", "device": device}
+    assert not actions.prove_second_factor(code="12345", **where)
+    (tried,) = SignInTry.objects.filter(tried="code")
+    hour_ago = timezone.now() - timedelta(hours=1)
+    SignInTry.objects.bulk_create(
+        SignInTry(name=tried.name, device=device, tried="code", at=hour_ago)
+        for _ in range(19)
+    )
+    with pytest.raises(Refused, match="Too many"):
+        actions.prove_second_factor(code=pyotp.TOTP(secret).now(), **where)
+    elsewhere = {**where, "device": "1" * 32}
+    assert actions.prove_second_factor(code=codes[0], **elsewhere)
 
 
 def test_a_shop_that_wants_it_lets_leads_and_engineers_do_nothing_before(people):  # noqa: F811
