@@ -10,6 +10,7 @@
 """
 
 import functools
+import itertools
 import json
 import os
 from pathlib import Path
@@ -47,7 +48,7 @@ def pytest_addoption(parser):
     )
 
 
-@pytest.hookimpl(tryfirst=True)  # before xdist reads the groups
+@pytest.hookimpl(wrapper=True, tryfirst=True)  # before xdist reads the groups
 def pytest_collection_modifyitems(config, items):
     for item in items:
         if not item.get_closest_marker("slow"):
@@ -58,11 +59,25 @@ def pytest_collection_modifyitems(config, items):
         if "committed_db" in item.fixturenames:
             item.add_marker(pytest.mark.filterwarnings(THREADS_CLOSE_LATE))
     if config.getoption("--only-database"):
-        kept = [item for item in items if depends_on_engine(item)]
-        config.hook.pytest_deselected(items=[i for i in items if i not in kept])
-        items[:] = kept
-    # What is slow goes to whoever is free, and first, so that all end together.
-    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
+        left = [item for item in items if not depends_on_engine(item)]
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if depends_on_engine(item)]
+    others = yield
+    items[:] = in_turns(items)  # pytest-django has an order of its own
+    return others
+
+
+def in_turns(items) -> list:
+    """What is slow goes to whoever is free, and first, so that all end together. What
+    mostly waits, behind a bad network, takes turns with what works: side by side, such
+    tests would leave the processors idle."""
+    slow = [item for item in items if item.get_closest_marker("slow")]
+    waiting = [[item] for item in slow if "proxy" in item.fixturenames]
+    working = [[item] for item in slow if "proxy" not in item.fixturenames]
+    rest = (item for item in items if not item.get_closest_marker("slow"))
+    working += [[*of_file] for _, of_file in itertools.groupby(rest, lambda i: i.path)]
+    turns = itertools.zip_longest(waiting, working, fillvalue=())
+    return [item for turn in turns for unit in turn for item in unit]
 
 
 def pytest_terminal_summary(terminalreporter):
@@ -92,6 +107,24 @@ def pytest_runtest_setup(item):
     wants = item.get_closest_marker("postgresql")
     if wants and connection.vendor != "postgresql":
         pytest.skip("only on PostgreSQL")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def told_of_pages(django_test_environment):
+    """Django's client is told of each template with a copy of all that it was given, of
+    each field of a form too: a tenth of the time of a page. Here of whole pages only,
+    which is what tests look at (`answer.context`)."""
+    from django.template import RequestContext
+    from django.template.base import Template
+    from django.test.utils import instrumented_test_render
+
+    def rendered(template, context):
+        page = isinstance(context, RequestContext) and context.template is template
+        if page:
+            return instrumented_test_render(template, context)
+        return template.nodelist.render(context)
+
+    Template._render = rendered  # the environment puts back what was there before
 
 
 # --------------------------------------------------------------------- people

@@ -64,7 +64,6 @@ def test_it_says_its_address_and_a_sign_in_for_every_role(demo):
     assert sign_in(demo, username, password) in (front, f"{front}claims/?next=%2F")
 
 
-@pytest.mark.slow
 def test_a_second_start_keeps_the_data_and_reset_starts_anew(demo):
     said_first = sign_ins(demo.words())
     assert demo.stop() == 0

@@ -36,7 +36,8 @@ class Command(BaseCommand):
         from tests.around import NoPostgresql, find_browser, postgresql
 
         if set(arguments) & set(ONLY_TELLS):
-            return run_pytest(arguments, {})[0]
+            with tempfile.TemporaryDirectory() as folder:
+                return run_pytest(arguments, {}, folder)[0]
         # Stopped from outside, it still takes its PostgreSQL down with it.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
         say = self.stdout.write
@@ -52,17 +53,19 @@ class Command(BaseCommand):
                 address = None
                 say(f"Left out: the same tests on PostgreSQL ({why}).")
             self.stdout.flush()
-            return self.run_on_both(arguments, address)
+            # Compiled by the first half, read by the second.
+            folder = stack.enter_context(tempfile.TemporaryDirectory())
+            return self.run_on_both(arguments, address, folder)
 
-    def run_on_both(self, arguments, address):
+    def run_on_both(self, arguments, address, folder):
         began = time.monotonic()
-        code, first = run_pytest(arguments, {})
+        code, first = run_pytest(arguments, {}, folder)
         if address is None or code not in (0, 1):
             return code
         self.stdout.write("\nThe tests that use a database, on PostgreSQL:")
         self.stdout.flush()
         again = ["--only-database", *arguments]
-        second_code, second = run_pytest(again, {"DATABASE_URL": address})
+        second_code, second = run_pytest(again, {"DATABASE_URL": address}, folder)
         if second_code == NO_TESTS_RUN:
             second_code = 0
         seconds = time.monotonic() - began
@@ -70,39 +73,42 @@ class Command(BaseCommand):
         return code or second_code
 
 
-def run_pytest(arguments, environment):
-    """Run pytest as a process of its own; return its exit code and what it counted."""
+def run_pytest(arguments, environment, folder):
+    """Run pytest as a process of its own; return its exit code and what it counted.
+
+    folder: where it may leave what another run can use."""
     if not any(argument.startswith(ONE_AT_A_TIME) for argument in arguments):
-        # The order and the groups are those of tests/conftest.py. One worker more than
-        # processors: what waits for a browser or a clock leaves its own idle.
-        count = str(min(os.cpu_count() or 1, 4) + 1)
+        # The order and the groups are those of tests/conftest.py. Two workers more than
+        # processors: what waits for a browser, a bad network or a clock (a fault seed
+        # 30 s of 40) leaves its own idle.
+        count = str(min(os.cpu_count() or 1, 4) + 2)
         spread = ["--dist", "loadgroup", "--no-loadscope-reorder"]
         arguments = ["-n", count, *spread, *arguments]
-    with tempfile.TemporaryDirectory() as folder:
-        counts = Path(folder) / "counts.json"
-        inherited = {k: v for k, v in os.environ.items() if k != "DATABASE_URL"}
-        # The tests choose their own settings and home (tests/settings.py).
-        for name in ("DJANGO_SETTINGS_MODULE", "FAYLINE_HOME"):
-            inherited.pop(name, None)
-        if inherited.pop("PYTHONDONTWRITEBYTECODE", None):
-            # Wished for the tree: without any, each of hundreds of processes compiles
-            # all of the product.
-            inherited["PYTHONPYCACHEPREFIX"] = f"{folder}/bytecode"
-        # Each worker has a processor; threads of its own would wait for one another.
-        inherited.setdefault("OPENBLAS_NUM_THREADS", "1")
-        process = subprocess.Popen(
-            [sys.executable, "-m", "pytest", *arguments],
-            cwd=settings.BASE_DIR,
-            env={**inherited, **environment, "FAYLINE_TEST_COUNTS": str(counts)},
-        )
-        try:
-            while process.returncode is None:
-                # Ctrl-C is for pytest to answer: it tells what it has done so far.
-                with contextlib.suppress(KeyboardInterrupt):
-                    process.wait()
-        finally:
-            process.terminate()
-        found = json.loads(counts.read_text()) if counts.exists() else {}
+    counts = Path(folder) / "counts.json"
+    counts.unlink(missing_ok=True)
+    inherited = {k: v for k, v in os.environ.items() if k != "DATABASE_URL"}
+    # The tests choose their own settings and home (tests/settings.py).
+    for name in ("DJANGO_SETTINGS_MODULE", "FAYLINE_HOME"):
+        inherited.pop(name, None)
+    if inherited.pop("PYTHONDONTWRITEBYTECODE", None):
+        # Wished for the tree: without any, each of hundreds of processes compiles
+        # all of the product.
+        inherited["PYTHONPYCACHEPREFIX"] = f"{folder}/bytecode"
+    # Each worker has a processor; threads of its own would wait for one another.
+    inherited.setdefault("OPENBLAS_NUM_THREADS", "1")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "pytest", *arguments],
+        cwd=settings.BASE_DIR,
+        env={**inherited, **environment, "FAYLINE_TEST_COUNTS": str(counts)},
+    )
+    try:
+        while process.returncode is None:
+            # Ctrl-C is for pytest to answer: it tells what it has done so far.
+            with contextlib.suppress(KeyboardInterrupt):
+                process.wait()
+    finally:
+        process.terminate()
+    found = json.loads(counts.read_text()) if counts.exists() else {}
     return process.returncode, found
 
 
