@@ -254,9 +254,12 @@ def with_forms(name: str, client, address: str) -> list[tuple[str, Form]]:
         number = re.findall(r"<[^>]*>", route).index("<int:pk>")
         tried += [with_argument(route, address, number, str(n)) for n in range(2, ROWS)]
     for one in tried:
-        found = [f for f in forms_of(asked(client, one)) if f.method == "post"]
+        answer = asked(client, one)
+        found = [f for f in forms_of(answer) if f.method == "post"]
         if found:
             return [(urllib.parse.urljoin(one, f.action or one), f) for f in found]
+        if answer.status_code == 200 and "text/html" not in answer["Content-Type"]:
+            break  # a paper, a file: no row of it has a form
     return []
 
 

@@ -10,8 +10,9 @@ import json
 import uuid
 from urllib.parse import urlsplit
 
+import pytest
 from django.conf import settings
-from django.db import transaction
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
 
@@ -284,6 +285,16 @@ def test_no_url_answers_to_the_name_of_another_site():
         assert client.get("/health", headers={"host": host}).status_code == 200, host
 
 
+def asking(who) -> list[str]:
+    """The roles that ask for a url. Another database changes whether a page answers,
+    not who may: there one who may and one who seldom may are enough."""
+    if connection.vendor == "sqlite":
+        return Role.values
+    may = [role for role in Role.values if who in (OPEN, TABLET) or role in who]
+    return [*dict.fromkeys([*may[:1], Role.VISITOR.value])]
+
+
+@pytest.mark.slow
 def test_every_url_as_every_role_and_signed_out(demo_db):
     photo = settings.MEDIA_ROOT / PHOTO[:2] / f"{PHOTO}.jpg"
     photo.parent.mkdir(parents=True, exist_ok=True)
@@ -292,8 +303,8 @@ def test_every_url_as_every_role_and_signed_out(demo_db):
     faults, files, tables = [], set(), set()
     for name, address in addresses().items():
         who = contract()[name]
-        for role, client in people.items():
-            client = signed_in(role) if name in ENDS else client
+        for role in asking(who):
+            client = signed_in(role) if name in ENDS else people[role]
             answer = ask(client, address)
             faults.append(fault(name, who, role, answer.status_code))
             faults += unprotected(name, who, answer)
