@@ -41,7 +41,8 @@ FILES = {
 # Other people's acts may wait for the sealer, which comes every second.
 SEALINGS, PAUSE = 20, 0.15
 NICE = 10
-MOST_VALIDATED = 60
+# Some ten seconds of validation.
+MOST_VALIDATED = 1000
 MOST_WORDS = 400
 # The press shows every so many seconds that it lives; after so many without, it does
 # not: the server was stopped, the machine went off, the disk is full.

@@ -41,7 +41,7 @@ def _photo(canvas, one: PackPhoto, x: float, top: float, wide: float) -> None:
     else:
         canvas.setStrokeColor(RULE)
         canvas.rect(x, top - size[1], *size)
-        text.write(canvas, x + 8, top - 20, "The file of this photo is gone.")
+        text.write(canvas, x + 8, top - 20, one.missing, room=size[0] - 16)
     below = top - size[1] - 9
     words = f"{one.shows}: {one.note}" if one.note else one.shows
     text.write(canvas, x, below, words, font=SEMIBOLD, size=7.5, room=wide)

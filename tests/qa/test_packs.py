@@ -55,6 +55,7 @@ from qa.queries.packs.pack import pack_of
 from qa.queries.packs.scope import scope_of
 from qa.rules import kept_packs, pack_record
 from shop.actions.identity import set_identity
+from shop.actions.photos import add_photo
 from shop.actions.signatures import sign
 from shop.actions.weights import weigh_part
 from shop.demo.times import grams
@@ -390,6 +391,34 @@ def test_files_that_were_changed_on_disk_are_not_given_out_and_not_signed(
     assert client.get(reverse("pack_pdf", args=[number])).status_code == 404
 
 
+def test_a_photo_that_was_changed_on_disk_is_not_shown(demo_db):
+    order = ordered(joint=Joint.objects.get(number="J-170"))
+    part = Part.objects.get(serial="MG-1550-001")
+    picture = io.BytesIO()
+    Image.new("RGB", (60, 40), "navy").save(picture, "PNG")
+    kept = add_photo(
+        by=Person.objects.get(username="bea"),
+        subject_kind="part",
+        subject_id=str(part.pk),
+        content=picture.getvalue(),
+    )
+    path = settings.MEDIA_ROOT / kept.file_name
+    for change, told in (
+        (None, "MG-1550-001"),
+        (b"another picture", "was changed on disk"),
+        (b"", "was changed on disk"),
+    ):
+        if change is not None:
+            path.write_bytes(change)
+        pack = pack_of(order, (0, ""), 0)
+        pages = " ".join(words_of(paper.render(pack, press.FILES)[0]))
+        assert told in pages.split("Photos 1")[1]
+        assert ("was changed on disk" in pages) == (change is not None)
+    path.unlink()
+    pack = pack_of(order, (0, ""), 0)
+    assert "photo is gone" in " ".join(words_of(paper.render(pack, press.FILES)[0]))
+
+
 def test_only_the_same_record_is_told_to_be_unchanged(demo_db):
     joint = Joint.objects.get(number="J-170")
     with by_hand():
@@ -678,12 +707,12 @@ def test_what_is_table_and_record_is_made_from_the_same_lines():
     ]
 
 
-def test_a_pack_is_archival_and_tagged_to_be_read_aloud(whole, tmp_path):
+def test_a_pack_is_archival_and_tagged_to_be_read_aloud(whole):
     """By the allowlist of pikepdf's validator; the tags by poppler."""
     _order, pdf = whole
     assert archival.validated(pdf) == []
-    path = tmp_path / "pack.pdf"
-    path.write_bytes(pdf)
+    # Of the small one: its time grows with the square of what is told.
+    path = file_of(IssuedPack.objects.order_by("pk")[0])
     told = subprocess.run(
         ["pdfinfo", "-struct-text", path], capture_output=True, text=True, check=True
     ).stdout

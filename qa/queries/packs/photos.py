@@ -1,6 +1,8 @@
 """The photos of a pack: of its checks, items, parts and joints, each kept once."""
 
+import hashlib
 from dataclasses import dataclass
+from pathlib import Path
 
 from django.db.models import Q
 
@@ -12,7 +14,8 @@ from shop.models import PhotoPin
 
 @dataclass(frozen=True)
 class PackPhoto:
-    """One photo: `path` its file, "" where that is gone, which is said."""
+    """One photo: `path` its file; "" where that is not there as it was kept, and then
+    `missing` says why."""
 
     sha256: str
     path: str
@@ -21,6 +24,7 @@ class PackPhoto:
     shows: str
     note: str
     taken: str
+    missing: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,12 +73,24 @@ def section(scope: Scope) -> Photos:
 def _photo(pin: PhotoPin, shows: str) -> PackPhoto:
     photo = pin.photo
     path = file_store.path_of(photo.file_name)
+    missing = _missing(path, photo.sha256)
     return PackPhoto(
         sha256=photo.sha256,
-        path=str(path) if path.is_file() else "",
+        path="" if missing else str(path),
         width=photo.width,
         height=photo.height,
         shows=shows,
         note=pin.note or photo.caption,
         taken=f"{local(pin.entry.received_at)}, {pin.entry.author}",
+        missing=missing,
     )
+
+
+def _missing(path: Path, sha256: str) -> str:
+    """Why a photo is not shown: a picture that was changed on disk proves nothing."""
+    try:
+        with path.open("rb") as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return "The file of this photo is gone."
+    return "" if found == sha256 else "The file of this photo was changed on disk."
