@@ -57,7 +57,6 @@ check_urls = [
 nonconformance_urls = [
     path("", nonconformances.nonconformances, name="nonconformances"),
     path("list.pdf", nonconformances.nonconformances_pdf, name="nonconformances_pdf"),
-    path("list.csv", nonconformances.nonconformances_csv, name="nonconformances_csv"),
     path("new/", nonconformances.raise_by_hand, name="raise_by_hand"),
     path("most-often/", reviewing.most_often, name="most_often"),
     path("repeats/", reviewing.repeats, name="repeats"),

@@ -47,7 +47,7 @@ WHO = {
         joint_on_airframe hole_patterns hole_pattern
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv checks check check_pdf nonconformances nonconformances_pdf
-        nonconformances_csv nonconformance defect_kinds
+        nonconformance defect_kinds
         offers offer offered_joint most_often repeats
         instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding settings_came search read_changes

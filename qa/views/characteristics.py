@@ -15,6 +15,9 @@ from shop.forms.filters import Filter
 from shop.models import Airframe
 from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page, posted
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 DEFINE = "define characteristics"
 form_view = require_http_methods(["GET", "HEAD", "POST"])
@@ -24,11 +27,10 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 def characteristics(request):
     roles.require(request.user, "look")
     form = Filter(request.GET)
-    page = page_of(
-        queries.planned(**form.chosen), request.GET.get("page"), queries.row_of
-    )
+    page = page_of(queries.planned(**form.chosen), page_asked(request), queries.row_of)
     context = {"page": page, "filter": form}
-    return render(request, "qa/characteristics/characteristics.html", context)
+    file = list_columns.CHARACTERISTICS
+    return list_page(request, "qa/characteristics/characteristics.html", context, file)
 
 
 def _row(request, pk, verb="look") -> Characteristic:

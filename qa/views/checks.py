@@ -19,8 +19,9 @@ from shop.queries.paging import whole_page_of
 from shop.queries.tooling import photos_of
 from shop.rules import cure_states
 from shop.views.acting import attempt
+from shop.views.list_files import list_page, page_asked
 
-from . import papers
+from . import list_columns, papers
 
 
 @require_GET
@@ -28,8 +29,9 @@ def checks(request):
     form = CheckFilter(request.GET)
     chosen = form.chosen
     rows = queries.checks(words=chosen.pop("q"), **chosen)
-    page = whole_page_of(rows, request.GET.get("page"), queries.check_rows)
-    return render(request, "qa/checks/checks.html", {"filter": form, "page": page})
+    page = whole_page_of(rows, page_asked(request), queries.check_rows)
+    context = {"filter": form, "page": page}
+    return list_page(request, "qa/checks/checks.html", context, list_columns.CHECKS)
 
 
 def _sheet(request, uuid):

@@ -18,7 +18,9 @@ from shop.ledger import Refused
 from shop.models import Person
 from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page, posted
+from shop.views.list_files import list_page, page_asked
 
+from . import list_columns
 from .joints import unit_of
 
 STUDIES = GaugeStudy.objects.select_related("instrument", "joint", "entry__by")
@@ -27,8 +29,10 @@ STUDIES = GaugeStudy.objects.select_related("instrument", "joint", "entry__by")
 @require_GET
 def gauge_studies(request):
     roles.require(request.user, "look")
-    page = page_of(queries.studies(), request.GET.get("page"), queries.study_row)
-    return render(request, "qa/gauge_studies/studies.html", {"page": page})
+    page = page_of(queries.studies(), page_asked(request), queries.study_row)
+    context = {"page": page}
+    file = list_columns.STUDIES
+    return list_page(request, "qa/gauge_studies/studies.html", context, file)
 
 
 def new_gauge_study(request):

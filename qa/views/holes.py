@@ -15,6 +15,9 @@ from shop.forms.fields import choose_the_only, number_in
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page, posted
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 
 def _files(request):
@@ -25,13 +28,14 @@ def _files(request):
 def patterns(request):
     roles.require(request.user, "look")
     words = request.GET.get("q", "")[:80]
-    page = page_of(queries.patterns(words), request.GET.get("page"), lambda row: row)
+    page = page_of(queries.patterns(words), page_asked(request), lambda row: row)
     context = {
         "page": page,
         "words": words,
         "may_define": roles.may(request.user, "define holes"),
     }
-    return render(request, "qa/holes/hole_patterns.html", context)
+    file = list_columns.HOLE_PATTERNS
+    return list_page(request, "qa/holes/hole_patterns.html", context, file)
 
 
 def _pattern(request, pk, verb="look") -> HolePattern:

@@ -16,7 +16,9 @@ from shop import roles
 from shop.forms.filters import Filter
 from shop.queries.paging import page_of
 from shop.views.acting import form_page, posted
+from shop.views.list_files import list_page, page_asked
 
+from . import list_columns
 from .joints import unit_of
 
 
@@ -24,13 +26,14 @@ from .joints import unit_of
 def instrument_list(request):
     form = Filter(request.GET)
     rows = instruments(words=form.chosen["q"])
-    page = page_of(rows, request.GET.get("page"), instrument_row)
+    page = page_of(rows, page_asked(request), instrument_row)
     context = {
         "filter": form,
         "page": page,
         "may_define": roles.may(request.user, "define instruments"),
     }
-    return render(request, "qa/instruments/instruments.html", context)
+    file = list_columns.INSTRUMENTS
+    return list_page(request, "qa/instruments/instruments.html", context, file)
 
 
 def edit_instrument(request, pk=None):

@@ -14,8 +14,9 @@ from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe
 from shop.queries.paging import page_of
+from shop.views.list_files import list_page, page_asked
 
-from . import papers
+from . import list_columns, papers
 
 
 @require_GET
@@ -23,13 +24,13 @@ def joints(request):
     form = JointFilter(request.GET)
     chosen = form.chosen
     rows = queries.joints(words=chosen.pop("q"), **chosen)
-    page = page_of(rows, request.GET.get("page"), queries.joint_row)
+    page = page_of(rows, page_asked(request), queries.joint_row)
     context = {
         "filter": form,
         "page": page,
         "may_define": roles.may(request.user, "define joints"),
     }
-    return render(request, "qa/joints/joints.html", context)
+    return list_page(request, "qa/joints/joints.html", context, list_columns.JOINTS)
 
 
 def joint_and_revision(request, pk, number=None, verb="look"):

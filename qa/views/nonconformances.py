@@ -1,6 +1,6 @@
-"""Nonconformances: the worked list, one item and its verbs, PDF and CSV."""
+"""Nonconformances: the worked list, also as a file, one item and its verbs."""
 
-from django.http import Http404
+from django.http import Http404, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
@@ -30,16 +30,24 @@ from shop import roles
 from shop.queries.paging import page_of
 from shop.queries.signatures import signed_thing
 from shop.views.acting import attempt, form_page
+from shop.views.list_files import format_asked, list_answer, page_asked
 
-from . import papers
+from . import list_columns, papers
 
 MOST_ON_PAPER = 2000
 
 
+def _asked(request) -> QueryDict:
+    """What the address asks for, page and format aside; with nothing, what is open."""
+    asked = request.GET.copy()
+    for name in ("page", "as"):
+        asked.pop(name, None)
+    return asked or QueryDict("state=unclosed")
+
+
 def _filtered(request):
     """The filter, its items in the order asked for, and the group asked for."""
-    said = request.GET or {"state": "unclosed"}
-    form = ReviewForm(said, groups=reviewing.GROUPS)
+    form = ReviewForm(_asked(request), groups=reviewing.GROUPS)
     chosen = form.chosen
     group, order = chosen.pop("group"), chosen.pop("order")
     rows = queries.nonconformances(words=chosen.pop("q"), **chosen)
@@ -50,14 +58,17 @@ def _filtered(request):
 @require_GET
 def nonconformances(request):
     form, rows, group = _filtered(request)
-    asked = dict((request.GET or {"state": "unclosed"}).items())
-    page = None if group else page_of(rows, request.GET.get("page"), queries.item_row)
+    asked = _asked(request)
+    if kind := format_asked(request):  # a group is a way to read a page
+        items = (queries.item_row(row) for row in rows.iterator(500))
+        return list_answer(request, items, list_columns.NONCONFORMANCES, kind)
+    page = None if group else page_of(rows, page_asked(request), queries.item_row)
     context = {
         "filter": form,
         "page": page,
-        "groups": reviewing.grouped(rows, group, asked) if group else [],
+        "groups": reviewing.grouped(rows, group, dict(asked.items())) if group else [],
         "here": "stand-up" if form.chosen["order"] else "list",
-        "asked": request.GET.urlencode(),
+        "asked": asked.urlencode(),
         "may_raise": roles.may(request.user, "raise nonconformances"),
         "may_dispose": roles.may(request.user, "dispose nonconformances"),
     }
@@ -69,12 +80,6 @@ def nonconformances_pdf(request):
     form, rows, _group = _filtered(request)
     data = papers.nonconformance_list(request, list(rows[:MOST_ON_PAPER]), form)
     return papers.answer(data, "nonconformances.pdf")
-
-
-@require_GET
-def nonconformances_csv(request):
-    _form, rows, _group = _filtered(request)
-    return papers.nonconformance_csv(queries.item_row(row) for row in rows)
 
 
 # What is most wanted first: what moves an item on, the decision before containment.

@@ -16,6 +16,9 @@ from shop import roles
 from shop.queries.paging import page_of
 from shop.queries.signatures import signed_thing
 from shop.views.acting import attempt, posted
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 WHICH = ("waiting", "decided", "all")
 
@@ -24,16 +27,14 @@ WHICH = ("waiting", "decided", "all")
 def offers(request):
     which = request.GET.get("which")
     which = which if which in WHICH else "waiting"
-    page = page_of(
-        queries.offered_joints(which), request.GET.get("page"), lambda one: one
-    )
+    page = page_of(queries.offered_joints(which), page_asked(request), lambda one: one)
     page.object_list = queries.page_rows(page.object_list)
     context = {
         "page": page,
         "which": which,
         "may_offer": roles.may(request.user, "offer work"),
     }
-    return render(request, "qa/offers/offers.html", context)
+    return list_page(request, "qa/offers/offers.html", context, list_columns.OFFERS)
 
 
 @require_http_methods(["GET", "POST"])

@@ -25,6 +25,9 @@ from shop.queries.paging import page_of
 from shop.queries.signatures import signed_thing
 from shop.serving import signing
 from shop.views.acting import attempt, posted
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 LOOK_AGAIN = "3"
 
@@ -39,9 +42,10 @@ def panel(request, airframe):
 
 @require_GET
 def packs(request):
-    page = page_of(lists.orders(), request.GET.get("page"), lists.row_of)
+    page = page_of(lists.orders(), page_asked(request), lists.row_of)
     may = roles.may(request.user, "issue packs")
-    return render(request, "qa/packs/packs.html", {"page": page, "may": may})
+    context = {"page": page, "may": may}
+    return list_page(request, "qa/packs/packs.html", context, list_columns.PACKS)
 
 
 @require_http_methods(["GET", "POST"])

@@ -1,8 +1,6 @@
 """Answers that are files: PDF bytes from the paper modules, and CSV."""
 
 import contextlib
-import csv
-import io
 import re
 from functools import wraps
 
@@ -13,10 +11,8 @@ from django.views.decorators.http import require_GET
 
 from qa.queries.checks.blank_sheets import blank_sheet_of
 from qa.queries.checks.check_sheets import sheet_of
-from qa.queries.issue import local
 from qa.queries.nonconformances.item_lists import list_of
 from qa.queries.temporary_papers import off_list
-from shop.files.csv_table import plain_cell
 from shop.ledger import sealer
 from shop.ledger.snapshot import snapshot
 from shop.models import Seal
@@ -91,58 +87,3 @@ def must_come_off(request, airframe) -> bytes:
     url = request.build_absolute_uri(reverse("must_come_off", args=[airframe.pk]))
     listed = off_list(airframe, url, request.user.name)
     return paper.render(listed, paper_of(request))
-
-
-def csv_answer(name: str, head: list[str], rows) -> HttpResponse:
-    """Return a CSV file that a spreadsheet opens without running anything in it."""
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(head)
-    writer.writerows(map(plain_cell, row) for row in rows)
-    data = text.getvalue().encode("utf-8-sig")
-    return answer(data, name, "text/csv; charset=utf-8")
-
-
-def nonconformance_csv(rows) -> HttpResponse:
-    head = [
-        "number",
-        "airframe",
-        "joint",
-        "kind",
-        "title",
-        "requirement",
-        "found",
-        "place",
-        "part",
-        "check",
-        "state",
-        "disposition",
-        "with",
-        "raised by",
-        "opened",
-        "days",
-        "closed",
-    ]
-    body = (
-        [
-            row.label,
-            row.airframe,
-            row.joint,
-            row.kind,
-            row.title,
-            row.requirement,
-            row.found,
-            row.place,
-            row.part,
-            row.check,
-            row.state,
-            row.disposition,
-            row.holder,
-            row.raised_by,
-            local(row.opened_at),
-            row.days,
-            local(row.closed_at),
-        ]
-        for row in rows
-    )
-    return csv_answer("nonconformances.csv", head, body)

@@ -9,6 +9,9 @@ from qa.queries.search import look_for
 from shop import roles
 from shop.forms.filters import Filter
 from shop.models import PartDesign
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 
 @require_safe
@@ -23,12 +26,12 @@ def pairs(request):
     roles.require(request.user, "look")
     form = Filter(request.GET)
     context = {
-        "page": pair_queries.designs(**form.chosen, page=request.GET.get("page")),
+        "page": pair_queries.designs(**form.chosen, page=page_asked(request)),
         "filter": form,
         "tools": pair_queries.tools(),
         "joints": pair_queries.joints(),
     }
-    return render(request, "qa/search/pairs.html", context)
+    return list_page(request, "qa/search/pairs.html", context, list_columns.PAIRS)
 
 
 @require_safe

@@ -15,6 +15,9 @@ from shop.models import Tablet
 from shop.queries.paging import page_of
 from shop.views.account import whence
 from shop.views.acting import attempt, form_page, posted
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -23,8 +26,9 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 def tablets(request):
     roles.require(request.user, "manage tablets")
     rows = Tablet.objects.select_related("enrolled_by").order_by("name", "enrolled_at")
-    page = page_of(rows, request.GET.get("page"), lambda row: row)
-    return render(request, "qa/tablets/tablets.html", {"page": page})
+    page = page_of(rows, page_asked(request), lambda row: row)
+    context = {"page": page}
+    return list_page(request, "qa/tablets/tablets.html", context, list_columns.TABLETS)
 
 
 @form_view

@@ -29,7 +29,10 @@ from shop.models import Airframe, TemporaryItem, TemporaryKind, TemporaryVerb
 from shop.queries.paging import page_of
 from shop.rules import temporary as rules
 from shop.views.acting import attempt, form_page, posted
+from shop.views.list_files import list_page, page_asked
 from shop.wording import temporary as wording
+
+from . import list_columns
 
 HANDLE = "handle temporary items"
 
@@ -40,11 +43,10 @@ def items(request):
     form = TemporaryFilter(request.GET)
     chosen = dict(form.chosen)
     which = chosen.pop("which") or "all"
-    page = page_of(
-        queries.items(which, **chosen), request.GET.get("page"), queries.row_of
-    )
+    page = page_of(queries.items(which, **chosen), page_asked(request), queries.row_of)
     context = {"page": page, "filter": form}
-    return render(request, "qa/temporary/items.html", context)
+    file = list_columns.TEMPORARY_ITEMS
+    return list_page(request, "qa/temporary/items.html", context, file)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

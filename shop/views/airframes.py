@@ -13,7 +13,9 @@ from shop.models import Airframe, AirframeType, Placement, Position
 from shop.queries import airframes as queries
 from shop.views.page_sections import Panels, draw
 
+from . import list_columns
 from .acting import form_page, posted
+from .list_files import list_page, page_asked
 
 # Filled by qa: callables (request, airframe) -> (template, context) or None.
 extra_panels: Panels = []
@@ -24,9 +26,10 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 def airframes(request):
     roles.require(request.user, "look")
     form = forms.AirframeFilter(request.GET)
-    page = queries.airframes(**form.chosen, page=request.GET.get("page"))
+    page = queries.airframes(**form.chosen, page=page_asked(request))
     context = {"page": page, "filter": form, "types": queries.types()}
-    return render(request, "shop/airframes/airframes.html", context)
+    file = list_columns.AIRFRAMES
+    return list_page(request, "shop/airframes/airframes.html", context, file)
 
 
 @require_safe

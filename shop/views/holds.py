@@ -14,16 +14,19 @@ from shop.forms import floor as forms
 from shop.models import Hold, Suspect
 from shop.queries import suspects as queries
 
+from . import list_columns
 from .acting import act_page, form_page, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 
 @require_safe
 def holds(request):
     roles.require(request.user, "look")
     form = forms.HoldFilter(request.GET)
-    page = queries.holds(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/holds/holds.html", {"page": page, "filter": form})
+    page = queries.holds(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(request, "shop/holds/holds.html", context, list_columns.HOLDS)
 
 
 @require_safe

@@ -15,16 +15,19 @@ from shop.models import CureRecipe, Laminate, Lot, Material
 from shop.queries import materials as queries
 from shop.queries.tooling import photos_of
 
+from . import list_columns
 from .acting import act_page, form_page, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 
 @require_safe
 def lots(request):
     roles.require(request.user, "look")
     form = forms.LotFilter(request.GET)
-    page = queries.lots(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/materials/lots.html", {"page": page, "filter": form})
+    page = queries.lots(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(request, "shop/materials/lots.html", context, list_columns.LOTS)
 
 
 @require_safe
@@ -61,10 +64,10 @@ def act_on_lot(request, pk):
 def all_materials(request):
     roles.require(request.user, "look")
     form = forms.MaterialFilter(request.GET)
-    page = queries.materials(**form.chosen, page=request.GET.get("page"))
-    return render(
-        request, "shop/materials/materials.html", {"page": page, "filter": form}
-    )
+    page = queries.materials(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    file = list_columns.MATERIALS
+    return list_page(request, "shop/materials/materials.html", context, file)
 
 
 @form_view
@@ -89,9 +92,10 @@ def material(request, pk=None):
 def all_laminates(request):
     roles.require(request.user, "look")
     form = forms.Filter(request.GET)
-    page = queries.laminates(**form.chosen, page=request.GET.get("page"))
+    page = queries.laminates(**form.chosen, page=page_asked(request))
     context = {"page": page, "filter": form, "recipes": CureRecipe.objects.all()}
-    return render(request, "shop/materials/laminates.html", context)
+    file = list_columns.LAMINATES
+    return list_page(request, "shop/materials/laminates.html", context, file)
 
 
 @require_safe

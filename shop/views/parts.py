@@ -15,8 +15,10 @@ from shop.queries.tooling import open_hold
 from shop.queries.weights import part_floor
 from shop.views.page_sections import Panels, draw
 
+from . import list_columns
 from .acting import form_page, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 # Filled by qa: callables (request, part) -> (template, context) or None.
 extra_panels: Panels = []
@@ -26,8 +28,9 @@ extra_panels: Panels = []
 def parts(request):
     roles.require(request.user, "look")
     form = forms.PartFilter(request.GET)
-    page = queries.parts(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/parts/parts.html", {"page": page, "filter": form})
+    page = queries.parts(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(request, "shop/parts/parts.html", context, list_columns.PARTS)
 
 
 @require_safe
@@ -78,8 +81,9 @@ def scrap_part(request, pk):
 def designs(request):
     roles.require(request.user, "look")
     form = forms.DesignFilter(request.GET)
-    page = queries.designs(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/parts/designs.html", {"page": page, "filter": form})
+    page = queries.designs(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(request, "shop/parts/designs.html", context, list_columns.DESIGNS)
 
 
 @require_safe
@@ -88,9 +92,10 @@ def design(request, pk):
     design = roles.fetch(request.user, "look", rows, pk=pk)
     context = {
         "design": design,
-        "page": queries.parts(design=design, page=request.GET.get("page")),
+        "page": queries.parts(design=design, page=page_asked(request)),
     }
-    return render(request, "shop/parts/design.html", context)
+    file = list_columns.PARTS
+    return list_page(request, "shop/parts/design.html", context, file)
 
 
 @form_view

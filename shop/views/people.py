@@ -1,7 +1,6 @@
 """The people of the shop: the lead adds them, changes roles, lets them in or not."""
 
 from django.forms import Form
-from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
@@ -21,12 +20,15 @@ from shop.rules import throttling
 from shop.views.acting import form_page, posted
 from shop.views.airframes import form_view
 
+from . import list_columns
+from .list_files import list_page, page_asked
+
 
 @require_safe
 def people(request):
     roles.require(request.user, "manage people")
     form = forms.PeopleFilter(request.GET)
-    page = list_people(**form.chosen, page=request.GET.get("page"))
+    page = list_people(**form.chosen, page=page_asked(request))
     waits = locked_out(list(page))
     context = {
         "page": page,
@@ -34,7 +36,7 @@ def people(request):
         "waits": waits,
         "shut": throttling.shut_addresses(),
     }
-    return render(request, "shop/people/people.html", context)
+    return list_page(request, "shop/people/people.html", context, list_columns.PEOPLE)
 
 
 def _person_form(request, form, act, heading):

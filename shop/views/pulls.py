@@ -21,8 +21,10 @@ from shop.queries.tooling import open_hold, photos_of
 from shop.views.page_sections import Panels, draw
 from shop.wording.cures import rows as rows_of
 
+from . import list_columns
 from .acting import act_page, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 # Filled by qa: callables (request, pull) -> (template, context) or None.
 extra_panels: Panels = []
@@ -39,8 +41,9 @@ CARE = gettext_lazy(
 def pulls(request):
     roles.require(request.user, "look")
     form = forms.PullFilter(request.GET)
-    page = queries.pulls(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/pulls/pulls.html", {"page": page, "filter": form})
+    page = queries.pulls(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(request, "shop/pulls/pulls.html", context, list_columns.PULLS)
 
 
 @require_safe

@@ -16,9 +16,11 @@ from shop.queries import signatures as queries
 from shop.queries.heads import newest
 from shop.queries.identity import the_shop
 
+from . import list_columns
 from .account import whence
 from .acting import attempt, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 
 @sensitive_post_parameters("secret")
@@ -72,6 +74,7 @@ def signatures(request):
     roles.require(request.user, "look")
     form = forms.SignatureFilter(request.GET)
     rows = queries.signatures(**form.chosen)
-    page = queries.signature_page(rows, request.GET.get("page"))
+    page = queries.signature_page(rows, page_asked(request))
     context = {"page": page, "filter": form}
-    return render(request, "shop/signatures/signatures.html", context)
+    file = list_columns.SIGNATURES
+    return list_page(request, "shop/signatures/signatures.html", context, file)

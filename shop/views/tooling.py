@@ -28,8 +28,10 @@ from shop.queries.signatures import signed_thing
 from shop.rules.release import clock, next_coat_from
 from shop.views.page_sections import Panels, draw
 
+from . import list_columns
 from .acting import act_page, form_page, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 # Filled by qa: callables (request, tool) -> (template, context) or None.
 extra_panels: Panels = []
@@ -40,10 +42,9 @@ TOOLS = Tool.objects.select_related("waits_for", "last_coat__product", "plug", "
 def tools(request):
     roles.require(request.user, "look")
     form = forms.ToolFilter(request.GET)
-    page = queries.tools(
-        reader=request.user, **form.chosen, page=request.GET.get("page")
-    )
-    return render(request, "shop/tooling/tooling.html", {"page": page, "filter": form})
+    page = queries.tools(reader=request.user, **form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(request, "shop/tooling/tooling.html", context, list_columns.TOOLS)
 
 
 @require_safe

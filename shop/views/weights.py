@@ -14,8 +14,10 @@ from shop.forms.filters import Filter
 from shop.models import Airframe, Part, Position
 from shop.queries import weights as queries
 
+from . import list_columns
 from .acting import act_page, form_page, posted
 from .airframes import form_view
+from .list_files import list_page, page_asked
 
 
 @form_view
@@ -30,8 +32,10 @@ def weigh_part(request, pk):
 def to_weigh(request):
     roles.require(request.user, "look")
     form = Filter(request.GET)
-    page = queries.to_weigh(**form.chosen, page=request.GET.get("page"))
-    return render(request, "shop/weights/to_weigh.html", {"page": page, "filter": form})
+    page = queries.to_weigh(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    file = list_columns.TO_WEIGH
+    return list_page(request, "shop/weights/to_weigh.html", context, file)
 
 
 @require_safe

@@ -76,7 +76,11 @@ def test_claimed_shows_wherever_the_author_shows(people, tablet, check, client_o
     data = json.loads(pypdf.PdfReader(io.BytesIO(sheet)).attachments["check.json"][0])
     assert data["lines"][0]["by"] == marked
     assert marked in lead.get(reverse("nonconformance", args=[item["id"]])).text
-    rows = list(csv.reader(lead.get(reverse("nonconformances_csv")).text.splitlines()))
+    rows = list(
+        csv.reader(
+            lead.get(reverse("nonconformances"), {"as": "csv"}).text.splitlines()
+        )
+    )
     assert marked in rows[1]
     assert marked in lead.get("/").text
     told = tablet.client.get(

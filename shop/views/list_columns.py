@@ -1,0 +1,174 @@
+"""What the lists of the shop are as files: their columns."""
+
+from django.utils.translation import gettext_lazy as _
+
+from .list_files import Column, ListFile, state_word
+
+STATE = Column(_("State"), state_word())
+NAME = Column(_("Name"), "name")
+
+TOOLS = ListFile(
+    "tooling",
+    _("Tooling"),
+    (
+        Column(_("Code"), "code"),
+        NAME,
+        Column(_("Kind"), "kind"),
+        Column(_("Owner"), "owner"),
+        Column(_("Hand"), "hand"),
+        STATE,
+        Column(_("Waits for"), "waits_for"),
+        Column(_("Waiting, days"), "waiting"),
+        Column(_("Who can take it"), "role"),
+        Column(_("Where"), "place"),
+        Column(_("Pulls"), "pulls"),
+    ),
+)
+
+AIRFRAMES = ListFile(
+    "airframes",
+    _("Airframes"),
+    (
+        Column(_("Serial"), "serial"),
+        NAME,
+        Column(_("Type"), "type"),
+        Column(_("Line"), "line_number"),
+        Column(_("Parts fitted"), "fitted"),
+    ),
+)
+
+DESIGNS = ListFile(
+    "designs",
+    _("Part designs"),
+    (
+        Column(_("Number"), "number"),
+        Column(_("Revision"), "revision"),
+        NAME,
+        Column(_("Hand"), "hand"),
+        Column(_("Mirror"), "mirror"),
+        Column(_("Structural class"), "structural_class"),
+        Column(_("Serials"), "parts"),
+    ),
+)
+
+PARTS = ListFile(
+    "parts",
+    _("Parts"),
+    (
+        Column(_("Serial"), "serial"),
+        Column(_("Design"), "design"),
+        NAME,
+        Column(_("Hand"), "hand"),
+        STATE,
+        Column(_("Sits in"), "sits"),
+    ),
+)
+
+PULLS = ListFile(
+    "pulls",
+    _("Pulls"),
+    (
+        Column(_("Mold"), "mold"),
+        Column(_("Pull"), "number"),
+        Column(_("Laminate"), "laminate"),
+        STATE,
+        Column(_("Started"), "started_at"),
+        Column(_("May come out from"), "release_from"),
+        Column(_("Cure"), "cured"),
+        Column(_("Minutes worked"), "minutes"),
+    ),
+)
+
+HOLDS = ListFile(
+    "holds",
+    _("Holds"),
+    (
+        Column(_("What"), "label"),
+        Column(_("Why"), "reason"),
+        Column(_("Since"), "since"),
+        Column(_("By"), "by"),
+        Column(_("Lifted"), "lifted"),
+        Column(_("Parts"), "parts"),
+        Column(_("Parts undecided"), "undecided"),
+    ),
+)
+
+LOTS = ListFile(
+    "lots",
+    _("Lots"),
+    (
+        Column(_("Lot"), "number"),
+        Column(_("Material"), "material"),
+        NAME,
+        STATE,
+        Column(_("What is past"), "past"),
+        Column(_("Received"), "received_on"),
+        Column(_("Expires"), "expires_on"),
+        Column(_("Hours out"), "out_hours"),
+        Column(_("Where"), "place"),
+    ),
+)
+
+MATERIALS = ListFile(
+    "materials",
+    _("Materials"),
+    (
+        Column(_("Code"), "code"),
+        NAME,
+        Column(_("Kind"), lambda row: row.get_kind_display()),
+        Column(_("Density, kg/m³"), "density"),
+        Column(_("g/m²"), "areal_mass"),
+        Column(_("Lots"), "lot_count"),
+    ),
+)
+
+LAMINATES = ListFile(
+    "laminates",
+    _("Laminates"),
+    (
+        Column(_("Code"), "code"),
+        Column(_("Revision"), "revision"),
+        NAME,
+        Column(_("For the design"), "design"),
+        Column(_("Resin"), lambda row: row.resin.code),
+        Column(_("Cure"), "recipe"),
+    ),
+)
+
+TO_WEIGH = ListFile(
+    "to-weigh",
+    _("Parts to weigh"),
+    (
+        Column(_("Serial"), "serial"),
+        Column(_("Design"), "design"),
+        Column(_("Name"), lambda row: row.design.name),
+        Column(_("Estimated by hand"), lambda row: row.mass_mg is not None),
+    ),
+)
+
+SIGNATURES = ListFile(
+    "signatures",
+    _("Signatures"),
+    (
+        Column(_("What was signed"), "what"),
+        Column(_("As"), "word"),
+        Column(_("By"), "who"),
+        Column(_("Certificate"), "certificate"),
+        Column(_("When"), "when"),
+        Column(_("Does it hold?"), state_word()),
+        Column(_("What changed"), lambda row: "; ".join(map(str, row.changed))),
+    ),
+)
+
+PEOPLE = ListFile(
+    "people",
+    _("People"),
+    (
+        NAME,
+        Column(_("Signs in as"), "username"),
+        Column(_("Role"), lambda row: row.get_role_display()),
+        Column(_("Certificate"), "certificate_kind"),
+        Column(_("Number"), "certificate_number"),
+        Column(_("May sign in"), "is_active"),
+    ),
+)

@@ -1,0 +1,120 @@
+"""Every list comes as a file too: the same rows, all of them; nothing runs in it."""
+
+import csv
+import io
+import zipfile
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.test import Client
+from django.urls import reverse
+from hypothesis import given
+from hypothesis import strategies as st
+from openpyxl import load_workbook
+
+from shop.files.list_tables import Table, in_csv, in_workbook
+from shop.models import Person, Tool, ToolKind
+from shop.queries.paging import AT_ONCE, SIZE
+from tests.shop.making_floor import make_tool
+
+# fmt: off
+LISTS = [
+    "tooling", "airframes", "designs", "parts", "pulls", "holds", "lots", "materials",
+    "laminates", "to_weigh", "signatures", "people", "joints", "checks", "packs",
+    "nonconformances", "offers", "characteristics", "instruments", "gauge_studies",
+    "temporary_items", "hole_patterns", "pairs", "tablets",
+]
+# fmt: on
+# Columns that are empty in all rows of the demo.
+NEVER = {
+    ("/materials/lots/", "What is past"),
+    ("/offers/", "Since then"),
+    ("/tablets/", "Last seen"),
+    ("/tablets/", "Revoked"),
+}
+DANGEROUS = ["=1+1", "@SUM(A1)", "+cmd|' /C calc'!A0", "-2+3", "\t=1", "\r=1", "=\n1"]
+
+
+def read_book(data: bytes):
+    return load_workbook(io.BytesIO(data))
+
+
+def read_csv(data: bytes) -> list[list[str]]:
+    assert data.startswith(b"\xef\xbb\xbf")
+    return list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline="")))
+
+
+def test_every_list_has_its_rows_in_a_workbook_and_in_csv(demo_db):
+    client = Client()
+    client.force_login(Person.objects.get(username="lena"))
+    empty = set()
+    for address in map(reverse, LISTS):
+        page = client.get(address, {"which": "all"}).context["page"]
+        assert page.paginator.count, address
+        asked = [{"which": "all", "as": kind} for kind in ("csv", "xlsx")]
+        text, book = (client.get(address, said) for said in asked)
+        table = read_csv(text.content)
+        sheet, about = read_book(book.content).worksheets
+        assert len(table) == sheet.max_row == page.paginator.count + 1, address
+        assert table[0] == [cell.value for cell in sheet[1]], address
+        assert address in about["B3"].value
+        for written in (text, book):
+            assert written["Content-Disposition"].startswith("attachment; filename=")
+        for heading, *cells in zip(*table, strict=True):
+            if not any(cells):
+                empty.add((address, heading))
+    assert empty == NEVER
+
+
+def test_a_file_holds_all_pages_of_a_filtered_list_in_its_order(people, client_of):
+    lead = people["lead"]
+    for n in range(SIZE + 5):
+        make_tool(lead, code=f"M-{n:03}", kind=ToolKind.MOLD)
+    make_tool(lead, code="P-1", kind=ToolKind.PLUG)
+    data = client_of("lead").get(
+        "/tooling/", {"kind": "mold", "as": "csv", "page": "2"}
+    )
+    codes = [row[0] for row in read_csv(data.content)[1:]]
+    assert codes == sorted(codes) and len(codes) == SIZE + 5 and AT_ONCE > SIZE
+    assert Tool.objects.count() == SIZE + 6
+
+
+def test_the_second_page_of_open_nonconformances_still_shows_only_open_ones(demo_db):
+    client = Client()
+    client.force_login(Person.objects.get(username="lena"))
+    first = client.get(reverse("nonconformances")).context["page"].paginator.count
+    second = client.get(reverse("nonconformances"), {"page": "2"})
+    assert second.context["page"].paginator.count == first
+    rows = read_csv(client.get(reverse("nonconformances"), {"as": "csv"}).content)
+    assert len(rows) == first + 1
+
+
+def test_numbers_dates_and_times_are_such_in_a_workbook():
+    at = datetime(2026, 3, 1, 14, 5).astimezone()
+    row = [7, Decimal("1.250"), date(2026, 3, 1), at, timedelta(hours=36), None, "=A1"]
+    heads = [str(n) for n in range(len(row))]
+    sheet = read_book(in_workbook(Table("Lots: [a/b]", heads, [row])))["Lots   a b"]
+    cells = sheet[2]
+    assert [cell.value for cell in cells[:2]] == [7, 1.25]
+    assert cells[2].is_date and cells[2].value == datetime(2026, 3, 1)
+    assert cells[3].is_date and cells[3].value == at.replace(tzinfo=None)
+    assert cells[4].value == 1.5 and cells[5].value is None
+    assert cells[6].value == "=A1" and cells[6].data_type != "f"
+    plain = read_csv(in_csv(Table("x", heads, [row])))[1]
+    assert plain[1] == "1.250" and plain[3] == at.isoformat(" ", "minutes")
+
+
+def is_number(text: str) -> bool:
+    try:
+        return text.isascii() and float(text) is not None
+    except ValueError:
+        return False
+
+
+@given(st.lists(st.text(max_size=12) | st.sampled_from(DANGEROUS), min_size=1))
+def test_no_text_of_a_list_is_a_formula_in_a_file(texts):
+    table = Table("x", ["text"], [[text] for text in texts])
+    with zipfile.ZipFile(io.BytesIO(in_workbook(table))) as book:
+        assert b"<f>" not in book.read("xl/worksheets/sheet1.xml")
+    for [cell] in read_csv(in_csv(table))[1:]:
+        assert not cell.startswith(("=", "+", "-", "@", "\t", "\r")) or is_number(cell)
