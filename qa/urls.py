@@ -42,6 +42,11 @@ joint_urls = [
         joints.joint_csv,
         name="joint_csv",
     ),
+    path(
+        "<int:pk>/revision/<int:number>/stations.dxf",
+        joints.joint_dxf,
+        name="joint_dxf",
+    ),
 ]
 
 check_urls = [

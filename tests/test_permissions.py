@@ -46,7 +46,7 @@ WHO = {
         plan_record plan_together plans_together plan_shims shim_stock
         joint_on_airframe hole_patterns hole_pattern
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
-        joint_csv checks check check_pdf nonconformances nonconformances_pdf
+        joint_csv joint_dxf checks check check_pdf nonconformances nonconformances_pdf
         nonconformance defect_kinds
         offers offer offered_joint most_often repeats
         instruments chain chain_pdf chain_csv

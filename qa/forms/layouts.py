@@ -72,7 +72,7 @@ class LayoutForm(forms.Form):
     corners = forms.CharField(
         label=_("Corner points"),
         required=False,
-        max_length=20_000,
+        max_length=400_000,  # a seam out of a drawing is one of thousands
         widget=forms.Textarea(attrs={"rows": 5, "spellcheck": "false"}),
         help_text=_("One a line: x, y. In the order of the seam, seen from outside."),
     )

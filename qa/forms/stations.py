@@ -41,9 +41,18 @@ class StationsForm(forms.Form):
     """
 
     file = forms.FileField(
-        label=_("A CSV file"),
+        label=_("A CSV or a DXF file"),
         required=False,
-        help_text=_("station, x_mm, y_mm and what else is known; up to 5 MB."),
+        help_text=_(
+            "CSV: station, x_mm, y_mm and what else is known. DXF: the seam as lines, "
+            "arcs or splines, with points for stations or without. Up to 5 MB."
+        ),
+    )
+    layer = forms.CharField(
+        label=_("Layer of the seam"),
+        required=False,
+        max_length=200,
+        help_text=_("Of a drawing in which more is drawn than the seam."),
     )
     stations = forms.CharField(
         label=_("Stations"),

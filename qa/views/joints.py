@@ -5,7 +5,7 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from qa.files import joint_text
+from qa.files import drawing, joint_text
 from qa.forms.joints import JointFilter
 from qa.models import Joint
 from qa.queries.joints import drawings
@@ -78,6 +78,15 @@ def joint_csv(request, pk, number):
     text = joint_text.write(joint_text.rows_of(stations))
     name = f"{papers.plain_name(joint.number)}-{revision.number}.csv"
     return papers.answer(text.encode(), name, "text/csv; charset=utf-8")
+
+
+@require_GET
+def joint_dxf(request, pk, number):
+    """The stations of a revision as a drawing, which can be read again."""
+    joint, revision = joint_and_revision(request, pk, number)
+    data = drawing.write(revision.stations.all(), closed=revision.closed)
+    name = f"{papers.plain_name(joint.number)}-{revision.number}.dxf"
+    return papers.answer(data, name, "image/vnd.dxf")
 
 
 @papers.of_the_record

@@ -14,7 +14,14 @@ from django.views.decorators.http import require_http_methods
 from qa.actions import joints as actions
 from qa.files import joint_text
 from qa.files.columns import FileComplaints
+from qa.files.drawing import looks_like_dxf
 from qa.forms import requirements
+from qa.forms.drawings import (
+    corner_points,
+    drawing_of_upload,
+    stations_text,
+    what_was_read,
+)
 from qa.forms.joints import NewJointForm, RevisionForm
 from qa.forms.layouts import LayoutForm
 from qa.forms.stations import text_of_upload
@@ -189,6 +196,8 @@ class Page:
     def _read(self, upload, data) -> str | None:
         """Put the text of a file into the form; what is wrong with it otherwise."""
         try:
+            if looks_like_dxf(upload.name):
+                return self._read_drawing(upload, data)
             text = text_of_upload(upload)
         except FileComplaints as bad:
             return f"{upload.name}: {bad}."
@@ -198,6 +207,24 @@ class Page:
             self.do = "look"
             self.notices.append(_("Nothing is saved yet: look at it first."))
         return None
+
+    def _read_drawing(self, upload, data) -> None:
+        """Stations where the drawing marks some; else its seam, to lay them along."""
+        unit = data.get("unit") if data.get("unit") in ("mm", "in") else "mm"
+        drawn = drawing_of_upload(upload, layer=data.get("layer", ""), unit=unit)
+        data["closed"] = "closed" if drawn.curve.closed else "open"
+        if drawn.marks:
+            inside = data.get("part_inside") != "outside"
+            self._replace(data, stations_text(drawn, part_inside=inside))
+        else:
+            data["shape"], data["unit"] = "corners", unit
+            data["corners"] = corner_points(drawn, unit)
+            self.notices.append(
+                _("It marks no station: say how to spread them, and lay them out.")
+            )
+        words = {"file": upload.name, "what": what_was_read(drawn)}
+        self.notices.insert(0, _("%(file)s was read: %(what)s.") % words)
+        self.do = "read"
 
     def _lay(self, data) -> None:
         self.layout = LayoutForm(data)

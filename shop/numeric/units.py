@@ -62,7 +62,9 @@ PER_UNIT = {
         "in": Fraction(NM_PER_IN),
         "µm": Fraction(NM_PER_UM),
         "um": Fraction(NM_PER_UM),
+        "cm": Fraction(10 * NM_PER_MM),
         "m": Fraction(MM_PER_M * NM_PER_MM),
+        "ft": Fraction(12 * NM_PER_IN),
     },
     "temperature": {"c": Fraction(MILLI), "f": Fraction(5000, 9)},
     "pressure": {

@@ -1,0 +1,103 @@
+"""A drawing that was chosen: its stations as the text of a file, or its seam as corner
+points along which they are laid."""
+
+import numpy as np
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from qa.files import drawing as drawings
+from qa.files.columns import Complaint, FileComplaints
+from qa.files.drawing import Drawing
+from qa.files.joint_text import MOST_STATIONS, decimal9, write
+from qa.numeric.geometry import outline, seam
+from shop.numeric.units import (
+    BYTES_PER_MB,
+    E9,
+    NM_PER_MM,
+    format_length,
+    to_nm,
+)
+
+BESIDE_MM = 1.0  # a station that is farther from its seam is a slip
+
+
+def drawing_of_upload(upload, *, layer: str, unit: str) -> Drawing:
+    """Read it, or raise FileComplaints."""
+    limit = settings.UPLOAD_LIMIT_BYTES
+    if upload.size > limit:
+        size = f"{upload.size / BYTES_PER_MB:.1f} MB; at most {limit / BYTES_PER_MB:g}"
+        raise FileComplaints([Complaint(f"the file is too large: {size} MB")])
+    return drawings.read(upload.read(), layer=layer.strip(), unit=unit)
+
+
+def what_was_read(drawn: Drawing) -> str:
+    """In words: which curve, how long, in which unit, how near to what is drawn."""
+    words = {
+        "layer": drawn.layer,
+        "length": f"{drawn.curve.length:.1f}",
+        "within": f"{drawings.WITHIN_MM:g}",
+        "unit": drawn.unit,
+    }
+    form = (
+        _("a closed seam of %(length)s mm on layer %(layer)s, within %(within)s mm")
+        if drawn.curve.closed
+        else _("an open seam of %(length)s mm on layer %(layer)s, within %(within)s mm")
+    )
+    unit = (
+        _("lengths in %(unit)s by its header")
+        if drawn.unit
+        else _("its header names no unit: lengths as chosen beside")
+    )
+    return f"{form}; {unit}" % words
+
+
+def stations_text(drawn: Drawing, *, part_inside: bool) -> str:
+    """The marked stations as the text of a joint file. Raises FileComplaints."""
+    marks = drawn.marks
+    if len(marks) > MOST_STATIONS:
+        raise FileComplaints([Complaint(f"more than {MOST_STATIONS} stations in it")])
+    places = np.array([mark.place for mark in marks])
+    ways, away = seam.gap_directions(drawn.curve, places, part_inside=part_inside)
+    far = [mark for mark, mm in zip(marks, away, strict=True) if mm > BESIDE_MM]
+    if far:
+        x, y = far[0].place
+        reason = f"a station at ({x:.2f}, {y:.2f}) is {away.max():.2f} mm off the seam"
+        raise FileComplaints([Complaint(reason)])
+    named = all(mark.name for mark in marks)
+    order = range(len(marks)) if named else _along(drawn, places)
+    return write(
+        [
+            _row(marks[row], ways[row], marks[row].name or str(number))
+            for number, row in enumerate(order, start=1)
+        ]
+    )
+
+
+def _along(drawn: Drawing, places: np.ndarray) -> list[int]:
+    """Rows in the order of the seam, a closed one counter-clockwise."""
+    points = drawn.curve.points
+    flat = np.column_stack([points, np.zeros(len(points))])
+    up = np.tile([0.0, 0.0, 1.0], (len(points), 1))
+    back = drawn.curve.closed and outline.turning_sense(flat, up) < 0
+    along = seam.distances_to(drawn.curve, places)
+    return sorted(range(len(places)), key=lambda row: along[row], reverse=bool(back))
+
+
+def _row(mark: drawings.Mark, way: np.ndarray, name: str) -> dict:
+    cells: dict = {"station": name}
+    for axis, value in zip("xy", mark.place, strict=True):
+        cells[axis] = (format_length(to_nm(value), "mm"), "mm")
+    drawn = np.array(mark.direction if mark.direction else way, dtype=float)
+    drawn = drawn / np.hypot(*drawn)
+    for axis, value in zip("xy", drawn, strict=True):
+        cells[f"normal_{axis}"] = decimal9(to_nm(float(value)) * (E9 // NM_PER_MM))
+    return cells
+
+
+def corner_points(drawn: Drawing, unit: str) -> str:
+    """The seam as corner points, one a line, in the unit that is typed beside."""
+    places = {"mm": 4, "in": 6}[unit]
+    return "\n".join(
+        ", ".join(format_length(to_nm(float(v)), unit, places) for v in point)
+        for point in drawn.curve.points
+    )

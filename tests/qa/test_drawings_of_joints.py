@@ -1,0 +1,220 @@
+"""A joint out of a drawing, and back into one."""
+
+import io
+import math
+
+import ezdxf
+import numpy as np
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from hypothesis import given
+from hypothesis import strategies as st
+
+from qa.files import drawing
+from qa.files.columns import FileComplaints
+from qa.numeric.geometry.seam import Curve, gap_directions, join
+from tests.qa.making import make_joint
+
+
+def dxf(draw, *, units=4) -> bytes:
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = units
+    draw(document.modelspace(), document)
+    text = io.StringIO()
+    document.write(text)
+    return text.getvalue().encode()
+
+
+def rounded_rectangle(space, _document, width=600.0, height=400.0, radius=60.0):
+    """Four lines and four arcs, in no order, some drawn the other way round."""
+    a, b, r = width / 2, height / 2, radius
+    space.add_arc((a - r, b - r), r, 0, 90)
+    space.add_line((-a, b - r), (-a, r - b))
+    space.add_arc((r - a, r - b), r, 180, 270)
+    space.add_line((a - r, b), (r - a, b))
+    space.add_arc((a - r, r - b), r, 270, 360)
+    space.add_line((a, b - r), (a, r - b))
+    space.add_arc((r - a, b - r), r, 90, 180)
+    space.add_line((a - r, -b), (r - a, -b))
+
+
+# Length of the outline and distance of a point from it, by their plain formulas.
+def outline_length(width=600.0, height=400.0, radius=60.0):
+    return 2 * (width + height) - 8 * radius + 2 * math.pi * radius
+
+
+def off_the_outline(x, y, width=600.0, height=400.0, radius=60.0):
+    from_x, from_y = abs(x) - width / 2 + radius, abs(y) - height / 2 + radius
+    outside = math.hypot(max(from_x, 0), max(from_y, 0))
+    return abs(outside + min(max(from_x, from_y), 0) - radius)
+
+
+def complaint(data: bytes, **said) -> str:
+    with pytest.raises(FileComplaints) as refused:
+        drawing.read(data, **said)
+    return str(refused.value)
+
+
+def test_lines_and_arcs_in_any_order_become_one_seam_within_the_tolerance():
+    found = drawing.read(dxf(rounded_rectangle))
+    assert found.curve.closed and found.unit == "mm" and found.marks == ()
+    assert found.curve.length == pytest.approx(outline_length(), abs=0.05)
+    # The vertices lie on what is drawn; between them it is left by 0.002 mm at most.
+    points = found.curve.points
+    between = (points + np.roll(points, -1, axis=0)) / 2
+    assert max(off_the_outline(*p) for p in points) < 1e-6
+    assert max(off_the_outline(*p) for p in between) <= drawing.WITHIN_MM
+
+
+@pytest.mark.parametrize(
+    ("units", "mm"), [(1, 25.4), (2, 304.8), (4, 1), (5, 10), (6, 1000)]
+)
+def test_the_unit_of_the_header_counts(units, mm):
+    # $INSUNITS 1 inches, 2 feet, 4 mm, 5 cm, 6 m: DXF reference, header variables.
+    found = drawing.read(dxf(lambda s, _d: s.add_circle((0, 0), 2), units=units))
+    assert found.curve.length == pytest.approx(2 * math.pi * 2 * mm, rel=1e-3)
+
+
+def test_a_header_without_a_unit_takes_the_one_that_is_typed():
+    data = dxf(lambda space, _d: space.add_circle((0, 0), 2), units=0)
+    found = drawing.read(data, unit="in")
+    assert found.unit == "" and np.ptp(found.curve.points[:, 0]) == pytest.approx(
+        101.6, abs=0.01
+    )
+
+
+def test_an_ellipse_and_a_spline_inside_of_turned_blocks_are_followed():
+    def draw(space, document):
+        block = document.blocks.new("HATCH_EDGE")
+        block.add_ellipse((0, 0), major_axis=(150, 0), ratio=0.5)
+        space.add_blockref("HATCH_EDGE", (10, 20), dxfattribs={"rotation": 90})
+
+    points = drawing.read(dxf(draw)).curve.points - (10, 20)
+    assert np.abs((points[:, 0] / 75) ** 2 + (points[:, 1] / 150) ** 2 - 1).max() < 1e-6
+
+    def parabola(space, _document):  # a Bezier curve of degree 2
+        space.add_open_spline([(0, 0), (50, 100), (100, 0)], degree=2)
+
+    def bulged(space, _document):  # a bulge of 1 is half a circle
+        space.add_lwpolyline([(0, 0, 0, 0, 1), (100, 0), (50, 80)], close=True)
+
+    length = math.pi * 50 + 2 * math.hypot(50, 80)
+    assert drawing.read(dxf(bulged)).curve.length == pytest.approx(length, abs=0.02)
+    open_seam = drawing.read(dxf(parabola)).curve
+    t = open_seam.points[:, 0] / 100
+    assert not open_seam.closed
+    assert np.abs(open_seam.points[:, 1] - 200 * t * (1 - t)).max() < 1e-6
+
+
+def test_what_cannot_be_one_flat_seam_is_refused_in_words():
+    def two(space, _document):
+        space.add_circle((0, 0), 50, dxfattribs={"layer": "DOOR"})
+        space.add_circle((0, 0), 60, dxfattribs={"layer": "FRAME"})
+
+    both = dxf(two)
+    assert "2 curves are drawn" in complaint(both) and "layer FRAME" in complaint(both)
+    assert np.ptp(drawing.read(both, layer="frame").curve.points[:, 0]) > 119.9
+    assert "layers: DOOR, FRAME" in complaint(both, layer="HINGE")
+
+    def fork(space, _document):
+        for end in ((10, 0), (0, 10), (-10, 0)):
+            space.add_line((0, 0), end)
+
+    assert "does not fork" in complaint(dxf(fork))
+    assert "not flat" in complaint(dxf(lambda s, _d: s.add_line((0, 0), (9, 0, 5))))
+    assert "no line or curve" in complaint(dxf(lambda space, _d: None))
+    assert "$INSUNITS 14" in complaint(dxf(rounded_rectangle, units=14))
+    assert "no drawing that can be read" in complaint(b"station,x_mm,y_mm\n1,0,0\n")
+
+    def itself(space, document):
+        block = document.blocks.new("A")
+        block.add_circle((0, 0), 5)
+        block.add_blockref("A", (1, 0))
+        space.add_blockref("A", (0, 0))
+
+    assert complaint(dxf(itself))
+
+    def many(space, document):
+        space.add_blockref("B", (0, 0)).grid((9999, 9999), (5, 5))
+        document.blocks.new("B").add_circle((0, 0), 1)
+
+    assert "more than" in complaint(dxf(many))
+
+
+@given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))
+def test_no_bytes_break_the_reading_of_a_drawing(data):
+    with pytest.raises(FileComplaints):
+        drawing.read(b"0\nSECTION\n2\nENTITIES\n" + data)
+
+
+@given(
+    st.floats(0, 2 * math.pi),
+    st.booleans(),
+    st.floats(20, 900),
+    st.integers(24, 400),
+)
+def test_beside_a_circle_the_gap_points_from_its_middle(at, clockwise, radius, sides):
+    """Drawn as a polygon of `sides`; the angle is known to the square of its step."""
+    angles = np.linspace(0, 2 * math.pi, sides, endpoint=False)
+    points = radius * np.column_stack([np.cos(angles), np.sin(angles)])
+    curve = Curve(points[::-1] if clockwise else points, True)
+    place = radius * np.array([[math.cos(at), math.sin(at)]])
+    for inside, sign in ((True, 1), (False, -1)):
+        [way], [away] = gap_directions(curve, place, part_inside=inside)
+        off = math.degrees(math.acos(min(1, sign * way @ place[0] / radius)))
+        assert off < 45 * (2 * math.pi / sides) ** 2
+        assert away <= radius * (1 - math.cos(math.pi / sides)) + 1e-9
+
+
+def test_pieces_that_do_not_meet_stay_apart():
+    pieces = [np.array([(0.0, 0), (1, 0)]), np.array([(1.02, 0), (2, 0)])]
+    assert [curve.closed for curve in join(pieces, 0.01)] == [False, False]
+    assert len(join(pieces, 0.05)) == 1
+
+
+def test_a_joint_comes_back_from_its_own_drawing(client_of, people):
+    joint = make_joint(people["engineer"])
+    client = client_of("engineer")
+    address = reverse("joint_dxf", args=[joint.pk, joint.current.number])
+    answer = client.get(address)
+    assert answer["Content-Type"] == "image/vnd.dxf"
+    found = drawing.read(answer.content)
+    stations = list(joint.current.stations.all())
+    assert [mark.name for mark in found.marks] == [one.label for one in stations]
+    page = client.post(
+        reverse("new_joint"),
+        {"do": "read", "file": SimpleUploadedFile("door.dxf", answer.content)},
+    )
+    drafts = page.context["form"].drafts
+    for draft, station in zip(drafts, stations, strict=True):
+        place = (station.x_nm, station.y_nm, 0)
+        assert (draft.label, draft.place_nm) == (station.label, place)
+        assert abs(draft.gap_e9[0] - station.gap_x_e9) <= 2
+    assert page.context["form"].closed_seam == joint.current.closed
+
+
+def test_a_seam_without_stations_is_there_to_lay_them_along(client_of):
+    client = client_of("engineer")
+    upload = SimpleUploadedFile("hatch.DXF", dxf(rounded_rectangle))
+    page = client.post(reverse("new_joint"), {"do": "read", "file": upload})
+    assert "a closed seam of" in page.text and "It marks no station" in page.text
+    layout = page.context["layout"].initial
+    laid = client.post(
+        reverse("new_joint"),
+        {
+            "do": "lay",
+            "count": "24",
+            "spacing": "even",
+            "way": "ccw",
+            "closed": "closed",
+        }
+        | {name: layout[name] for name in ("shape", "corners", "unit")},
+    )
+    drafts = laid.context["form"].drafts
+    assert len(drafts) == 24
+    for draft in drafts:
+        assert off_the_outline(*(nm / 1e6 for nm in draft.place_nm[:2])) < 0.01
+    wrong = SimpleUploadedFile("hatch.dxf", b"no drawing")
+    page = client.post(reverse("new_joint"), {"do": "read", "file": wrong})
+    assert "hatch.dxf: this is no drawing" in page.context["form"].errors["file"][0]
