@@ -1,5 +1,6 @@
 """The description of the API: for programs (OpenAPI), and as a page for people."""
 
+import json
 from dataclasses import dataclass
 from functools import cache
 
@@ -24,9 +25,9 @@ api.add_router("", doing.router)
 
 @cache
 def description() -> dict:
-    told = dict(api.get_openapi_schema(path_prefix=ROOT))
-    told["servers"] = []
-    return told
+    told = {**api.get_openapi_schema(path_prefix=ROOT), "servers": []}
+    # As it is sent: codes of answers are texts.
+    return json.loads(json.dumps(told))
 
 
 @require_safe
@@ -100,7 +101,7 @@ def _address(told: dict, path: str, method: str, said: dict) -> Address:
     ]
     if body := said.get("requestBody"):
         takes += _fields(told, body["content"]["application/json"]["schema"], "body")
-    answer = said["responses"][200]["content"]["application/json"]["schema"]
+    answer = said["responses"]["200"]["content"]["application/json"]["schema"]
     answer, many = _each(told, answer)
     return Address(
         method.upper(), path, said["summary"], takes, _fields(told, answer), many

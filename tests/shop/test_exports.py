@@ -30,6 +30,7 @@ from tests.conftest import PASSWORD, make_people
 NAMES_AND_COUNTS = """
     busy_acts clashes coats coats_new conforms count does_not_conform done
     expected_life first_line head_position inside issue key last last_line last_pull
+    last_step
     late line_number missing not_proven number order origin_id out pages passes position
     pulls_since_service pulls_since_wax read_to read_up_to released repeats rewax_every
     seq service_interval sessions_ended skipped subject_id surface turn unsealed wanted
