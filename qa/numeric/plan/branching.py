@@ -21,7 +21,7 @@ from qa.numeric.plan.lexicographic import Infeasible, NotSolved
 from qa.numeric.plan.nearest import nearest_of_hull
 from qa.numeric.plan.seat import TOUCHING_MM
 
-LEAF = 2_000  # settings in a box that are tried one by one
+LEAF = 6_000  # settings in a box that are tried one by one
 CHUNK = 512
 MOST_TIES = 20_000  # as good as each other in one aim; with more the next is searched
 NOTHING = 1e-12  # an aim this small is met
@@ -30,6 +30,7 @@ DESCENTS = 4
 MOST_CORNERS = 8  # adjusters of which every rounding is tried
 ROUNDS = 4  # of shrinking a box
 LEAST_FELT = 1e-9  # mm a step; what does less is as good as still
+NEAR = 1e-5  # steps: roundings of the solver at the ends of a box
 SURE = 1e-8  # relative: roundings of the solver that must not cut off the best
 
 
@@ -245,7 +246,7 @@ class Search:
             if not bound <= self.cutoff:
                 return None
             self._try_about(at, low, high)
-            nearer = relaxed.shrunk(low, high, self.cutoff)
+            nearer = relaxed.shrunk(low, high, self.cutoff, at)
             if nearer is None:
                 return None
             before, after = boxes.size(low, high), boxes.size(*nearer)
@@ -362,21 +363,26 @@ class Relaxed:
         at = np.linalg.lstsq(slopes, point - base, rcond=None)[0]
         return least**2, at / self.unit
 
-    def shrunk(self, low, high, most):
-        """The box (low, high) of all that can reach `most`; None when nothing can."""
+    def shrunk(self, low, high, most, at):
+        """The box (low, high) of all that can reach `most`; None when nothing can.
+
+        `at` (k,) is a point of it, in steps: an end that a known point comes to is not
+        looked for.
+        """
         programme = self.programme
         programme.bound(self.columns, low * self.unit, high * self.unit)
         if self.row is not None:
             programme.cap(self.row, most + SURE * max(1.0, abs(most)))
         low, high = low.copy(), high.copy()
+        known = np.array([at])
         try:
             for k in self.columns[low < high]:
-                one = np.zeros(len(programme.column_low))
-                one[k] = 1.0
-                least = programme.minimize(one) / self.unit[k]
-                greatest = -programme.minimize(-one) / self.unit[k]
-                low[k] = max(low[k], math.ceil(least - 1e-5))
-                high[k] = min(high[k], math.floor(greatest + 1e-5))
+                if known[:, k].min() - NEAR > low[k]:
+                    known = np.vstack([known, self._furthest(k, 1.0)])
+                    low[k] = max(low[k], math.ceil(known[-1, k] - NEAR))
+                if known[:, k].max() + NEAR < high[k]:
+                    known = np.vstack([known, self._furthest(k, -1.0)])
+                    high[k] = min(high[k], math.floor(known[-1, k] + NEAR))
                 if low[k] > high[k]:
                     return None
         except Infeasible:
@@ -386,3 +392,10 @@ class Relaxed:
         if self.row is not None:
             programme.cap(self.row, np.inf)
         return low, high
+
+    def _furthest(self, k: int, sign: float) -> np.ndarray:
+        """Where in steps (k,) one adjuster goes least, by -1 most."""
+        cost = np.zeros(len(self.programme.column_low))
+        cost[k] = sign
+        self.programme.minimize(cost)
+        return self.programme.values[self.columns] / self.unit
