@@ -1,4 +1,5 @@
-"""What was set and cut at the fuselage, and the check after it, as a tablet says it.
+"""The way taken at the fuselage, what was set and cut there, and the check after it, as
+a tablet says it.
 
 A fitter may be without a network for all of it: the act that says what was done comes
 first, and the check names that act, since it cannot know the fit-up that it opens.
@@ -6,14 +7,14 @@ first, and the check names that act, since it cannot know the fit-up that it ope
 
 import json
 
-from qa.actions import checks, settings, trimming
+from qa.actions import checks, fit_plans, settings, trimming
 from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
 from qa.envelopes import Said
 from qa.models import Check, FitPlan, FitUp
 from qa.queries.plans import plan_pages
 from qa.rules import bites, plan_records, planning, rigs
-from qa.rules.planning import WorkedPlan
+from qa.rules.planning import Wish, WorkedPlan
 from shop.ledger import Refused
 from shop.models import Entry, Person
 
@@ -87,6 +88,23 @@ def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
         more=cut and more,
         **envelope,
     )
+
+
+def _take(by: Person, said: Said, envelope: dict) -> None:
+    """The plan that goes a way, of what was on record when the way was shown: nothing
+    is taken where something happened since."""
+    check, way = _the_check(said, planning.RELATED), said.text("way", 8)
+    shown = said.whole("read_to")
+    worked, plan = plan_records.draft(check, Wish(way=way))
+    if plan is None:
+        words = "The part changed since this check: measure again before the next step."
+        raise Refused(worked.problem or words, code="stale")
+    if worked.way != way:
+        raise Refused("This way is not offered.", field="way")
+    plan.read_to = min(shown, plan.read_to)
+    taken = fit_plans.take(by=by, plan=plan, **{**envelope, "form": "take/1"})
+    if taken is not plan:
+        raise Refused(f"This is {taken}, which stands already.", code="done")
 
 
 def _planned(said: Said) -> tuple[Check, FitPlan | None]:
@@ -164,4 +182,4 @@ def _settings(items: list[Said], worked: WorkedPlan) -> Settings:
     return Settings(rows, made.changes, made.beside)
 
 
-FORMS = {"set/1": _set, "cut/1": _cut, "check/3": _check_after}
+FORMS = {"take/1": _take, "set/1": _set, "cut/1": _cut, "check/3": _check_after}

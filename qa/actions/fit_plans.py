@@ -9,11 +9,11 @@ from shop.ledger import Refused, perform
 from shop.models import Part
 
 
-def take(*, by, plan: FitPlan) -> FitPlan:
+def take(*, by, plan: FitPlan, form: str = "plan/1", **envelope) -> FitPlan:
     """Freeze a plan (drafted by plan_records) for everyone. It replaces the one that
     stood for this part; the same one taken twice is one record."""
     said = {"check": str(plan.fit_check.entry_id), "digest": plan.digest}
-    return _take([plan], by=by, form="plan/1", said=said)[0]
+    return _take([plan], by=by, form=form, **{"said": said, **envelope})[0]
 
 
 def take_together(*, by, plans: list[FitPlan]) -> list[FitPlan]:
@@ -27,12 +27,12 @@ def take_together(*, by, plans: list[FitPlan]) -> list[FitPlan]:
     return _take(plans, by=by, form="plans_together/1", said=said)
 
 
-def _take(plans: list[FitPlan], *, by, form: str, said: dict) -> list[FitPlan]:
+def _take(plans: list[FitPlan], *, by, form: str, **envelope) -> list[FitPlan]:
     roles.require(by, "cut parts")
     same = [_standing(plan) for plan in plans]
     if all(same):
         return same
-    with perform(form, by=by, said=said) as act:
+    with perform(form, by=by, **envelope) as act:
         before = _hold(plans)
         if all(_standing(plan) for plan in plans):
             raise Refused("Somebody took this plan just now.", code="done")

@@ -54,6 +54,7 @@ WORDS = {
     "move/2": (_N("parts moved"), "checks"),
     "shim/1": (_N("shims put in"), "checks"),
     "plan/1": (_N("plans taken"), "checks"),
+    "take/1": (_N("plans taken"), "checks"),
     "plans_together/1": (_N("plans of several parts taken"), "checks"),
     "plan_withdrawn/1": (_N("plans withdrawn"), "checks"),
     "release_withdrawn/1": (_N("releases of cuts withdrawn"), "checks"),

@@ -4,7 +4,16 @@ and checked again, most of it without a network; all of it on the server once.""
 import pytest
 from playwright.sync_api import expect
 
-from qa.models import AdjusterSetting, Check, CheckState, FitUp, FitUpReason, PlanEnd
+from qa.actions import checks
+from qa.models import (
+    AdjusterSetting,
+    Check,
+    CheckState,
+    FitPlan,
+    FitUp,
+    FitUpReason,
+    PlanEnd,
+)
 from shop.ledger.verify import verify
 from shop.models import Entry, Person
 from tests.browser.at_the_tablet import (
@@ -108,6 +117,29 @@ def test_a_door_is_set_and_measured_again_without_a_network(page, live_site, axe
         assert Entry.objects.filter(form=form).count() == 1
     assert Entry.objects.filter(form="finish/1").count() == 2
     assert not verify().faults
+
+
+def test_a_plan_is_taken_without_a_network_and_is_one_on_record(page, live_site):
+    engineer = Person.objects.get(username="engineer")
+    check = hung_check(engineer, STATIONS)
+    read_displaced(check, (0, -0.0005, 0), (-0.9, 0, 0.2))
+    checks.finish_check(by=engineer, check=check)
+    bring_a_session(page, live_site, "builder")
+    page.goto(f"{live_site.url}/tablet/next/{check.entry_id}")
+    ways = page.locator(".offered li")
+    expect(ways.first).to_contain_text("least work")
+    page.context.set_offline(True)
+    ways.first.get_by_role("button", name="Take this plan").click()
+    taken = page.get_by_text("Taken on this tablet.")
+    expect(taken).to_be_visible()
+    expect(page.get_by_role("button", name="Take this plan")).to_have_count(0)
+    assert not FitPlan.objects.exists()
+    page.context.set_offline(False)
+    expect(page.locator(".outcome")).to_contain_text("FP-0001:")
+    expect(taken).to_be_hidden()
+    expect(page.get_by_role("button", name="Go through it")).to_be_visible()
+    plan = FitPlan.objects.get()
+    assert (plan.entry.form, plan.entry.by.username) == ("take/1", "builder")
 
 
 def finish(page):

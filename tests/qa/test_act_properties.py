@@ -18,7 +18,7 @@ from qa.models import TrimCut
 from shop.models import Entry
 from tests.qa.hung import hung_check
 from tests.qa.making import make_check, make_instrument, read
-from tests.qa.planned import a_check, cut
+from tests.qa.planned import a_check, cut, even, read_at
 
 pytestmark = pytest.mark.django_db
 
@@ -99,6 +99,7 @@ def valid_acts(people) -> dict[str, dict]:
 def at_the_fuselage(engineer) -> dict[str, dict]:
     """A part that is set, one that is cut, and the check after one that was cut."""
     hung, loose, gone = (make(engineer) for make in (hung_check, a_check, a_check))
+    read_at(loose, even(s3="0.90"))
     cut(engineer, gone, {"3": "0.40"})
     done = TrimCut.objects.latest("pk").entry_id
     upper = {"name": "upper hinge: aft/fore", "done": 8, "was_nm": 0, "asked": 9}
@@ -108,6 +109,7 @@ def at_the_fuselage(engineer) -> dict[str, dict]:
     }  # fmt: skip
     more = {"plan": None, "moved": False, "more": False, "note": "no plan was taken"}
     return {
+        "take/1": {"check": str(loose.entry_id), "way": "trim", "read_to": 2**40},
         "set/1": {"check": str(hung.entry_id), "items": [upper], **more},
         "cut/1": {"check": str(loose.entry_id), "items": [off], **more},
         "check/3": {

@@ -8,7 +8,16 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from qa.actions import checks, fit_plans
-from qa.models import AdjusterSetting, Check, FitUp, FitUpReason, PlanEnd, TrimCut
+from qa.actions.planning_defaults import set_plan_defaults
+from qa.models import (
+    AdjusterSetting,
+    Check,
+    FitPlan,
+    FitUp,
+    FitUpReason,
+    PlanEnd,
+    TrimCut,
+)
 from qa.rules import plan_records
 from shop.ledger.verify import verify
 from shop.models import Entry, StructuralClass
@@ -121,6 +130,34 @@ def test_it_takes_as_many_statements_for_twelve_stations_as_for_six(engineer, bu
             next_of(builder, check)
         counts.append(len(asked))
     assert counts[1] == counts[2]
+
+
+def test_a_way_is_taken_once_as_it_was_shown_and_not_after_anything_changed(
+    engineer, builder
+):
+    check = displaced(engineer)
+    told = next_of(builder, check)
+    assert 'data-do="take"' in told["html"]
+    said = {"check": told["check"], "way": "set", "read_to": told["read_to"]}
+    strange = put(builder, {**said, "way": "paint"}, form="take/1")
+    assert (strange.status_code, strange.json()["error"]["field"]) == (422, "way")
+    act = uuid.uuid4()
+    first = put(builder, said, form="take/1", act=act)
+    assert (first.status_code, first.json()["result"]) == (201, {"plan": "FP-0001"})
+    again = put(builder, said, form="take/1", act=act)
+    assert (again.status_code, again.json()) == (200, first.json())
+    plan = FitPlan.objects.get()
+    assert (plan.entry.form, str(plan.entry.act)) == ("take/1", str(act))
+    assert plan_records.standing(plan) and plan.content["outcome"]["way"] == "set"
+    there = next_of(builder, check)
+    assert there["plan"] == str(plan.entry_id) and 'data-do="take"' not in there["html"]
+    twice = put(builder, said, form="take/1")
+    assert twice.json()["error"]["code"] == "done"
+    # Nothing is taken of what changed since it was shown.
+    set_plan_defaults(by=engineer, bite_permille=700)
+    late = put(builder, {**said, "way": "both"}, form="take/1")
+    assert (late.status_code, late.json()["error"]["code"]) == (422, "stale")
+    assert FitPlan.objects.count() == 1 and not verify().faults
 
 
 def test_a_check_that_is_not_finished_has_nothing_next(engineer, builder):

@@ -55,7 +55,8 @@ class Row:
 @dataclass(frozen=True)
 class NextWork:
     """What comes after a finished check. Where it is not `live` the part changed since,
-    or the plan was overtaken; `again` is of every joint that is planned together."""
+    or the plan was overtaken; `again` is of every joint that is planned together,
+    `read_to` the last entry on record when it was worked out."""
 
     worked: WorkedPlan
     unit: str
@@ -67,6 +68,7 @@ class NextWork:
     rows: list[Row] = field(default_factory=list)
     moved: str = ""
     again: list[dict] = field(default_factory=list)
+    read_to: int = 0
 
     @property
     def check(self) -> Check:
@@ -109,6 +111,7 @@ class NextWork:
             "items": [row.item for row in self.rows],
             "words": [{"low": row.low, "words": row.words} for row in self.rows],
             "ways": asked,
+            "read_to": self.read_to,
             "again": self.again,
         }
 
@@ -116,6 +119,7 @@ class NextWork:
 def next_work(check: Check, unit: str) -> NextWork:
     """Return what comes after a check (loaded with planning.RELATED); where a plan
     stands nothing is planned anew, and nothing where the part changed since."""
+    read_to = plan_records.last_entry()
     record = plan_records.newest_of(check)
     if record and plan_records.standing(record):
         worked = plan_records.worked_of(record)
@@ -145,6 +149,7 @@ def next_work(check: Check, unit: str) -> NextWork:
         rows,
         "; ".join(moves),
         _again(worked, rows),
+        read_to,
     )
 
 

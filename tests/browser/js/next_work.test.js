@@ -3,7 +3,7 @@ import { test } from "node:test";
 import { SendQueue } from "../../../qa/static/qa/tablet/core/send_queue.js";
 import { afterIt, itemsOf, wordsOf } from "../../../qa/static/qa/tablet/core/walk.js";
 import { CheckSession } from "../../../qa/static/qa/tablet/state/check_session.js";
-import { beginAfter, record, workOf } from "../../../qa/static/qa/tablet/state/next_work.js";
+import { add, beginAfter, record, workOf } from "../../../qa/static/qa/tablet/state/next_work.js";
 import { aCheck, aServer, aTablet, until } from "./a_tablet.js";
 
 const before = (nm) => ({ outcome: "value", value: `${nm / 1e6}`, unit: "mm", nm });
@@ -119,6 +119,19 @@ test("an answer that was on its way when something was recorded changes neither 
   const late = await workOf(tablet, "c", true);
   assert.deepEqual([late.done?.body.form, late.json.plan], ["cut/1", "p"]);
   assert.equal((await workOf(tablet, "c")).json.plan, "p");
+});
+
+test("a way that was taken waits until it is sent, and is then what was worked out", async () => {
+  const tablet = await aTablet(serving(work({ plan: null, read_to: 7 })));
+  assert.equal((await workOf(tablet, "c", true)).taken, false);
+  tablet.answer = () => null;
+  await add(tablet, "take/1", { check: "c", way: "set", read_to: 7 });
+  assert.equal((await workOf(tablet, "c", true)).taken, true);
+  tablet.answer = serving(work({ plan: "another" }));
+  tablet.outbox.kick();
+  await until(() => !tablet.outbox.queue.items.size);
+  const now = await workOf(tablet, "c", true);
+  assert.deepEqual([now.taken, now.json.plan], [false, "another"]);
 });
 
 test("what came while it was gone through does not take the place of what it was done by", async () => {

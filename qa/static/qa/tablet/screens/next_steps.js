@@ -1,10 +1,11 @@
 // What next: what the server worked out last, gone through row by row; what was really done is recorded, and the check after it begins.
 import { itemsOf, wordsOf } from "../core/walk.js";
-import { beginAfter, record, workOf } from "../state/next_work.js";
+import { add, beginAfter, record, workOf } from "../state/next_work.js";
 import { stamp } from "./dom.js";
 import { sign } from "./map.js";
 
-function put({ work, note }, { json, etag, done, problem }) {
+function put({ node, work, note }, { json, etag, done, taken, problem }) {
+  node.toggleAttribute("data-taken", taken);
   note.textContent = (done ? done.problem : problem)?.message ?? "";
   if (!json || etag === work.dataset.shown) return;
   // Made by our own server, which escapes what people wrote.
@@ -13,15 +14,19 @@ function put({ work, note }, { json, etag, done, problem }) {
   for (const at of work.querySelectorAll("[data-sign]")) at.prepend(sign(at.dataset.sign));
 }
 
-function paintRow(row, item, words) {
-  row.dataset.asked = item.asked || item.done ? 1 : 0;
-  row.querySelector("input").required = item.asked;
-  row.querySelector("output").textContent = wordsOf(words, item);
+function paint({ work, form }, items, { words }) {
+  work.querySelectorAll("[data-step]").forEach((row, k) => {
+    const item = items[k];
+    row.dataset.asked = item.asked || item.done ? 1 : 0;
+    row.querySelector("input").required = item.asked;
+    row.querySelector("output").textContent = wordsOf(words[k], item);
+  });
+  form.elements.note.required = items.some(({ name, done, asked }) => !name && done > asked);
 }
 
 export async function openNext(tablet, check) {
   let work, items;
-  const ui = stamp("next", { walk, by, record: keep, again });
+  const ui = stamp("next", { walk, take, by, record: keep, again });
   const now = ui.node.dataset;
   ui.back.href = `/tablet/check/${check}`;
 
@@ -40,12 +45,7 @@ export async function openNext(tablet, check) {
   function fill(those, state) {
     items = those;
     now.state = state;
-    ui.work.querySelectorAll("[data-step]").forEach(tell);
-  }
-
-  function tell(row, k) {
-    paintRow(row, items[k], work.json.words[k]);
-    ui.form.elements.note.required = items.some(({ name, done, asked }) => !name && done > asked);
+    paint(ui, items, work.json);
   }
 
   function walk({ value }) {
@@ -53,13 +53,17 @@ export async function openNext(tablet, check) {
     ui.title.focus();
   }
 
+  // Heard of below.
+  function take({ value }) {
+    return add(tablet, "take/1", { check, way: value, read_to: work.json.read_to });
+  }
+
   function by({ value, parentNode }) {
-    const row = parentNode.parentNode;
-    const k = row.dataset.step;
+    const k = parentNode.parentNode.dataset.step;
     const { low, words } = work.json.words[k];
     const done = items[k].done + Number(value);
     if (words[done - low]) items[k].done = done;
-    tell(row, k);
+    fill(items, "walk");
   }
 
   async function keep() {
@@ -77,5 +81,5 @@ export async function openNext(tablet, check) {
 
   await look();
   look(true);
-  return { node: ui.node, heard: ({ type }) => look(type === "session") };
+  return { node: ui.node, heard: ({ type }) => look(/session|receipt/.test(type)) };
 }

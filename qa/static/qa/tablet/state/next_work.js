@@ -7,10 +7,13 @@ const actsOf = async ({ store, outbox }, check) => [...(await store.sentOf(check
 
 const keep = ({ connection }, { json, etag }) => connection.remember(`next ${json.check}`, { json, etag });
 
-// {json, etag, done, problem}: what was worked out, the act that says what was done, why there is nothing newer.
+// {json, etag, done, taken, problem}: what was worked out, the act that says what was done, whether a way was taken and waits to be sent, why there is nothing newer.
 // What was gone by stays as it was then. ask: the server is asked for something newer.
 export async function workOf(tablet, check, ask) {
-  const keptNow = async () => ({ ...(await tablet.store.get("settings", `next ${check}`)), done: (await actsOf(tablet, check)).find(({ body }) => body.said.items) });
+  const keptNow = async () => {
+    const acts = await actsOf(tablet, check);
+    return { ...(await tablet.store.get("settings", `next ${check}`)), done: acts.find(({ body }) => body.said.items), taken: acts.some(({ body, receipt, problem }) => body.said.way && !(receipt || problem)) };
+  };
   const kept = await keptNow();
   if (kept.done || !ask) return kept;
   const { status, json, etag } = await tablet.connection.ask("GET", `/api/checks/${check}/next?unit=${tablet.settings.unit}`, { known: kept.etag, timeout_ms: 30000 });
@@ -21,11 +24,11 @@ export async function workOf(tablet, check, ask) {
   if (json?.check !== check) return { ...now, problem: json?.error ?? { message: "No contact." } };
   await keep(tablet, { json, etag });
   for (const again of json.again) await fetchCheck(tablet, again.check);
-  return { json, etag, problem: null };
+  return { ...now, json, etag, problem: null };
 }
 
 // The act; null where nobody says who did it.
-async function add(tablet, form, said) {
+export async function add(tablet, form, said) {
   const by = await tablet.person();
   return by && tablet.outbox.add(form, by, said);
 }
