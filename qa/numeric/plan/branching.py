@@ -307,9 +307,8 @@ class Relaxed:
         self.columns, self.size = np.arange(len(low)), boxes.size(low, high)
         problem = lattice.aims.problem
         problem.play = model.play
-        box = low * self.unit, high * self.unit
-        none = np.zeros((0, len(low)))
-        draft, parts = problem.draft(model.base, model.slopes, none, box)
+        ends, none = (low * self.unit, high * self.unit), np.zeros((0, len(low)))
+        draft, parts = problem.draft(model.base, model.slopes, none, ends)
         problem.play = 0.0
         if lattice.rig.overdetermined:
             base, slopes, room = model.left
@@ -364,17 +363,15 @@ class Relaxed:
         return least**2, at / self.unit
 
     def shrunk(self, low, high, most, at):
-        """The box (low, high) of all that can reach `most`; None when nothing can.
-
-        `at` (k,) is a point of it, in steps: an end that a known point comes to is not
-        looked for.
+        """The box (low, high) of all that can reach `most`; None when nothing can. An
+        end that a known point comes to is not looked for; `at` (k,), in steps, is one.
         """
         programme = self.programme
         programme.bound(self.columns, low * self.unit, high * self.unit)
         if self.row is not None:
             programme.cap(self.row, most + SURE * max(1.0, abs(most)))
         low, high = low.copy(), high.copy()
-        known = np.array([at])
+        known = at[None]
         try:
             for k in self.columns[low < high]:
                 if known[:, k].min() - NEAR > low[k]:
@@ -395,7 +392,6 @@ class Relaxed:
 
     def _furthest(self, k: int, sign: float) -> np.ndarray:
         """Where in steps (k,) one adjuster goes least, by -1 most."""
-        cost = np.zeros(len(self.programme.column_low))
-        cost[k] = sign
-        self.programme.minimize(cost)
+        cost = np.arange(len(self.programme.column_low)) == k
+        self.programme.minimize(sign * cost)
         return self.programme.values[self.columns] / self.unit
