@@ -8,8 +8,10 @@ import pytest
 from django.apps import apps
 from django.db import models
 from django.db.models.functions import Cast, Concat
+from openpyxl import load_workbook
 
 from shop.files.csv_table import plain_cell, typed_cell
+from tests.qa.test_list_files import LISTS
 from tests.test_ledger_binds import drop_what_guards
 from tests.test_permissions import TABLES, addresses, ask, signed_in
 
@@ -36,14 +38,22 @@ def poisoned(demo_db):
 
 def test_no_cell_of_a_table_that_is_served_runs(poisoned):
     lead, shown, held = signed_in("lead"), addresses(), 0
-    for name in TABLES & set(shown):
-        answer = ask(lead, shown[name])
+    served = {name: ask(lead, shown[name]) for name in TABLES & set(shown)}
+    for name in LISTS:
+        whole = {"which": "all", "as": "csv"}
+        served[f"{name} as CSV"] = lead.get(shown[name], whole)
+    for name, answer in served.items():
         rows = list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
         cells = [cell for row in rows for cell in row]
         runs = [c for c in cells if c.startswith(RUNS) and not NUMBER.fullmatch(c)]
         assert len(rows) > 1 and runs == [], name
         held += sum(cell.startswith("'") for cell in cells)
-    assert held > 5
+    assert held > 50
+    for name in LISTS:
+        book = lead.get(shown[name], {"which": "all", "as": "xlsx"})
+        sheets = load_workbook(io.BytesIO(book.content)).worksheets
+        kinds = {cell.data_type for sheet in sheets for row in sheet for cell in row}
+        assert "f" not in kinds, name
 
 
 @pytest.mark.parametrize("start", RUNS)
