@@ -198,6 +198,8 @@ def ask(client: Client, address: str):
         for method in (client.post, client.put):
             if answer.status_code == 405:
                 answer = method(address, "{}", content_type="application/json")
+        if answer.streaming:  # as a browser reads it: to its end, so that it is closed
+            b"".join(answer.streaming_content)
         transaction.set_rollback(True)
     return answer
 
@@ -274,7 +276,7 @@ def is_table(answer) -> bool:
     return "csv" in kind or "spreadsheet" in kind
 
 
-def test_no_url_answers_to_the_name_of_another_site():
+def test_no_url_answers_to_the_name_of_another_site(db):
     """Whoever turns a name of their own towards this machine finds nothing here."""
     client = Client(raise_request_exception=False)
     for host in ("elsewhere.example", "testserver.elsewhere.example", "a b", ""):
