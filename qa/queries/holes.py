@@ -2,11 +2,17 @@
 
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 
 from qa.drawing import plate, svg
 from qa.drawing.plate import Plate, PlateHole
-from qa.models import HoleCheck, HolePattern, HolePatternRevision, HoleReading
+from qa.models import (
+    HoleCheck,
+    HolePattern,
+    HolePatternRevision,
+    HoleReading,
+    PatternHole,
+)
 from qa.numeric.holes import position as numbers
 from qa.numeric.holes.fasteners import (
     STANDARD_SPRING_GRIP,
@@ -20,7 +26,7 @@ from qa.rules.holes import LACKS_SIZE, as_read, lacks_size
 from qa.wording import lengths
 from qa.wording.holes import SPACING
 from shop.numeric.units import to_mm, to_nm
-from shop.queries.paging import search
+from shop.queries.paging import count_of, search
 
 RELATED = (
     "entry__by",
@@ -34,10 +40,11 @@ RELATED = (
 
 def patterns(words: str = "") -> QuerySet[HolePattern]:
     """Return patterns with everything a row shows."""
+    now = PatternHole.objects.filter(revision=F("revision__pattern__current"))
     rows = HolePattern.objects.select_related("joint", "design", "mate", "current")
     rows = rows.annotate(
-        hole_count=Count("current__holes", distinct=True),
-        check_count=Count("revisions__checks", distinct=True),
+        hole_count=count_of(now, "revision__pattern"),
+        check_count=count_of(HoleCheck.objects.all(), "revision__pattern"),
     )
     return search(rows.order_by("number"), words, "number", "name")
 
@@ -83,17 +90,13 @@ def pattern_view(
     pattern: HolePattern, revision: HolePatternRevision, unit: str
 ) -> PatternView:
     holes = list(revision.holes.all())
+    failing = Q(readings__position_conforms=False) | Q(readings__size_conforms=False)
     checks = HoleCheck.objects.filter(revision__pattern=pattern)
     checks = checks.select_related("entry__by", "part", "revision").annotate(
-        failing=Count(
-            "readings",
-            filter=Q(readings__position_conforms=False)
-            | Q(readings__size_conforms=False),
-            distinct=True,
-        ),
-        unsized=Count("readings", filter=LACKS_SIZE, distinct=True),
-        count=Count("readings", distinct=True),
-        wanted=Count("revision__holes", distinct=True),
+        failing=Count("readings", filter=failing),
+        unsized=Count("readings", filter=LACKS_SIZE),
+        count=Count("readings"),
+        wanted=count_of(PatternHole.objects.all(), "revision__checks"),
     )
     drawn = [
         PlateHole(

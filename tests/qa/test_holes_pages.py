@@ -83,6 +83,9 @@ def test_a_hole_whose_size_has_limits_and_was_not_measured_never_conforms(
     checks = queries.pattern_view(pattern, pattern.current, "mm").checks
     found = [(one.failing, one.unsized, one.count, one.wanted) for one in checks]
     assert found == [(0, 0, 3, 3), (0, 0, 2, 3), (0, 2, 2, 3), (1, 3, 3, 3)]
+    (row,) = queries.patterns(pattern.number)
+    assert (row.hole_count, row.check_count) == (3, 4)
+    assert "DISTINCT" not in str(queries.patterns().query)
     page = client_of("builder").get(f"/holes/{pattern.pk}/").content.decode()
     verdicts = re.findall(r"does not conform|not measured|conforms", page)
     assert verdicts == ["conforms", "not measured", "not measured", "does not conform"]
