@@ -16,6 +16,21 @@ urlpatterns = [
         close_outs.page,
         name="close_out_joint",
     ),
+    path(
+        "airframes/<int:pk>/close-out.pdf",
+        close_outs.pdf,
+        name="close_out_airframe_pdf",
+    ),
+    path(
+        "airframes/<int:pk>/close-out/bay/<int:bay>.pdf",
+        close_outs.pdf,
+        name="close_out_bay_pdf",
+    ),
+    path(
+        "airframes/<int:pk>/close-out/joint/<int:joint>.pdf",
+        close_outs.pdf,
+        name="close_out_joint_pdf",
+    ),
     path("characteristics/", characteristics.characteristics, name="characteristics"),
     path(
         "characteristics/new/",

@@ -58,6 +58,7 @@ WHO = {
         ledger_head
         characteristics characteristic characteristic_on_airframe
         characteristic_result close_out_airframe close_out_bay close_out_joint
+        close_out_airframe_pdf close_out_bay_pdf close_out_joint_pdf
         temporary_items temporary_item must_come_off must_come_off_pdf temporary_holes
         packs pack pack_pdf pack_signature pack_signed_inside
         pack_page read_pack ply_book traveler mold_card weight_and_balance

@@ -56,6 +56,11 @@ class CloseOutView:
     def count(self) -> int:
         return len(self.standing.stands)
 
+    @property
+    def paper(self) -> str:
+        """Address of the same on paper."""
+        return f"{address_of(self.scope).rstrip('/')}.pdf"
+
 
 def view_of(
     airframe: Airframe, bay: Position | None = None, joint: Joint | None = None

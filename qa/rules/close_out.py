@@ -11,13 +11,14 @@ from qa.rules.close_out_stands import (
     Gathered,
     Scope,
     Stand,
-    joint_of,
     joints_of,
     label_of,
+    temporary_of,
     where_of,
 )
 from qa.wording import close_outs as words
 from shop.ledger.canonical import canonical
+from shop.models import TemporaryItem, TemporaryStep
 
 FORM = "close_out/1"
 OPEN, READY, CLOSED, VOID = "in_work", "ready", "closed", "close_out_void"
@@ -57,9 +58,8 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
             if scope.has(planned.bay.path, {planned.joint_id} - {None})
         },
         "temporary": {
-            item.label: [item.state.out, item.state.released]
-            for item in records.temporary
-            if scope.has(item.bay.path, joint_of(item))
+            label_of(records, item): [item.state.out, item.state.released]
+            for item in _temporary(records, scope)
         },
         "items": _settled(records, scope),
     }
@@ -115,6 +115,10 @@ def _items(records: Records, scope: Scope) -> list[Nonconformance]:
     return [
         item for item in records.items if scope.has(*where_of(records, item, paths))
     ]
+
+
+def _temporary(records: Records, scope: Scope) -> list[TemporaryItem]:
+    return [item for item, *at in temporary_of(records) if scope.has(*at)]
 
 
 def digest_of(body: dict) -> tuple[str, str]:
@@ -204,11 +208,7 @@ def doers(gathered: Gathered, scope: Scope) -> set[int]:
     open_and_closed = [item.pk for item in _items(records, scope)]
     rows = Nonconformance.objects.filter(pk__in=open_and_closed, steps__verb="work")
     found |= set(rows.order_by().values_list("steps__entry__by", flat=True))
-    items = [
-        item for item in records.temporary if scope.has(item.bay.path, joint_of(item))
-    ]
-    for item in items:
-        found.add(item.entry.by_id)
-    steps = records.airframe.temporary.filter(pk__in=[item.pk for item in items])
-    worked = steps.exclude(steps__verb="release").values_list("steps__entry__by")
-    return (found | {by for (by,) in worked}) - {None}
+    items = _temporary(records, scope)
+    found |= {item.entry.by_id for item in items}
+    steps = TemporaryStep.objects.filter(item__in=items).exclude(verb="release")
+    return (found | set(steps.values_list("entry__by", flat=True))) - {None}

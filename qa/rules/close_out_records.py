@@ -65,6 +65,8 @@ class Records:
     remarked: dict[int, set[str]]
     items: list[Nonconformance]
     temporary: list[TemporaryItem]
+    # What was put into another airframe where a part sat that came from there.
+    carried: list[tuple[TemporaryItem, Placement]]
     placements: list[Placement]
     characteristics: list[Characteristic]
     results: dict[int, CharacteristicResult]
@@ -109,7 +111,8 @@ def load(airframe: Airframe) -> Records:
         standings=standings,
         remarked=_remarked(standings),
         items=_items(airframe, placements),
-        temporary=_temporary(airframe),
+        temporary=_temporary(airframe=airframe),
+        carried=_carried(airframe, placements),
         placements=placements,
         characteristics=planned,
         results=results,
@@ -163,10 +166,28 @@ def open_items(items: list[Nonconformance]) -> list[Nonconformance]:
     return [item for item in items if item.standing.state != State.CLOSED]
 
 
-def _temporary(airframe: Airframe) -> list[TemporaryItem]:
-    rows = TemporaryItem.objects.filter(airframe=airframe)
-    related = ("state", "bay", "entry", "at__joint", "at__pattern")
-    return list(rows.select_related(*related).order_by("number"))
+def _temporary(**of) -> list[TemporaryItem]:
+    rows = TemporaryItem.objects.filter(**of)
+    related = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
+    return list(rows.select_related(*related).order_by("number", "pk"))
+
+
+def _carried(airframe, placements) -> list[tuple[TemporaryItem, Placement]]:
+    """What was put into another airframe while a part that sits here now sat there: it
+    may have come with it. Two statements."""
+    now = {placement.part_id: placement for placement in placements}
+    sat = Placement.objects.filter(part__in=now).exclude(airframe=airframe)
+    sat = sat.select_related("position", "placed_by_entry", "removed_by_entry")
+    by_airframe = defaultdict(list)
+    for placement in sat:
+        by_airframe[placement.airframe_id].append(placement)
+    return [
+        (item, now[was.part_id])
+        for item in _temporary(airframe__in=by_airframe)
+        for was in by_airframe[item.airframe_id]
+        if covers(was.position, item.bay.path)
+        and was.placed_by_entry.pk < item.entry.pk < was.removed_by_entry.pk
+    ]
 
 
 def _characteristics(airframe: Airframe):

@@ -243,7 +243,7 @@ def where_of(records, item: Nonconformance, paths) -> tuple[str, frozenset[int]]
     return paths.get(item.part_id, ""), joints_of(records, item.part_id)
 
 
-def label_of(records: Records, item: Nonconformance) -> str:
+def label_of(records: Records, item: Nonconformance | TemporaryItem) -> str:
     """Items are numbered per airframe: one from another is told with its serial."""
     if item.airframe_id == records.airframe.pk:
         return item.label
@@ -261,13 +261,11 @@ def joints_of(records: Records, part: int | None) -> frozenset[int]:
 
 def _temporary(records: Records) -> list[Stand]:
     found = []
-    for item in records.temporary:
+    for item, *at in temporary_of(records):
         if not item.state.on_board:
             continue
         link = ("temporary_item", item.pk)
-        joints = joint_of(item)
-        at = item.bay.path, joints
-        what = f"{item.label} {item.what}"
+        what = f"{label_of(records, item)} {item.what}"
         if item.state.missing:
             why = words.missing(item.state.missing)
             found.append(Stand("missing", what, why, link, *at))
@@ -277,6 +275,17 @@ def _temporary(records: Records) -> list[Stand]:
             why = words.inside(item.state.inside, hole=key == "hole_open")
             found.append(Stand(kind, what, why, link, *at))
     return found
+
+
+def temporary_of(records: Records) -> list[tuple[TemporaryItem, str, frozenset[int]]]:
+    """Items with where each counts: what came with a part, or may have, also where that
+    sits now."""
+    own = [(item, item.bay.path, joint_of(item)) for item in records.temporary]
+    carried = [
+        (item, there.position.path, joints_of(records, there.part_id))
+        for item, there in records.carried
+    ]
+    return own + carried
 
 
 def joint_of(item: TemporaryItem) -> frozenset[int]:

@@ -9,25 +9,31 @@ from qa.actions import close_outs as acts
 from qa.forms.close_outs import CloseForm
 from qa.models import Joint
 from qa.queries import close_out as queries
+from qa.rules.signed_close_outs import address_of
+from qa.views import papers
 from shop import roles
 from shop.models import Airframe, Position
 from shop.queries.signatures import signed_thing
 from shop.views.acting import attempt, posted
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-def page(request, pk, bay=None, joint=None):
-    """Shown to all; a POST closes what was shown."""
-    roles.require(request.user, "close out" if request.method == "POST" else "look")
-    rows = Airframe.objects.select_related("type")
-    airframe = get_object_or_404(rows, pk=pk)
-    of = {"type": airframe.type_id}
-    place = {}
+def _found(pk, bay, joint) -> tuple[Airframe, dict]:
+    """An airframe, and what of it is asked for: nothing, a bay or a joint."""
+    airframe = get_object_or_404(Airframe.objects.select_related("type"), pk=pk)
+    of, place = {"type": airframe.type_id}, {}
     if bay is not None:
         place["bay"] = get_object_or_404(Position, pk=bay, **of)
     if joint is not None:
         joints = Joint.objects.exclude(current=None).select_related("position")
         place["joint"] = get_object_or_404(joints, pk=joint, **of)
+    return airframe, place
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def page(request, pk, bay=None, joint=None):
+    """Shown to all; a POST closes what was shown."""
+    roles.require(request.user, "close out" if request.method == "POST" else "look")
+    airframe, place = _found(pk, bay, joint)
     form = CloseForm(posted(request))
     if request.method == "POST":
         done, made = attempt(
@@ -55,3 +61,14 @@ def page(request, pk, bay=None, joint=None):
         "signed": last and signed_thing("close_out", last.pk),
     }
     return render(request, "qa/close_outs/close_out.html", context)
+
+
+@papers.of_the_record
+def pdf(request, pk, bay=None, joint=None):
+    """The same on paper."""
+    roles.require(request.user, "look")
+    airframe, place = _found(pk, bay, joint)
+    view = queries.view_of(airframe, **place)
+    name = papers.plain_name(f"{airframe.serial}-{view.scope.name}-close-out")
+    told = papers.close_out(request, view, address_of(view.scope))
+    return papers.answer(told, f"{name}.pdf")

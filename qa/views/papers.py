@@ -9,6 +9,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from qa.queries import close_out_papers as close_outs
 from qa.queries.checks.blank_sheets import blank_sheet_of
 from qa.queries.checks.check_sheets import sheet_of
 from qa.queries.nonconformances.item_lists import list_of
@@ -87,3 +88,12 @@ def must_come_off(request, airframe) -> bytes:
     url = request.build_absolute_uri(reverse("must_come_off", args=[airframe.pk]))
     listed = off_list(airframe, url, request.user.name)
     return paper.render(listed, paper_of(request))
+
+
+def close_out(request, view, page: str) -> bytes:
+    from qa.paper import close_out as paper  # noqa: PLC0415
+
+    told = close_outs.paper_of(
+        view, request.build_absolute_uri(page), request.user.name
+    )
+    return paper.render(told, paper_of(request))

@@ -45,6 +45,7 @@ from tests.qa.test_characteristics import found, planned
 from tests.qa.test_holes_pages import drafts
 from tests.qa.test_item_life import led_to, more_people
 from tests.qa.test_offers import accepted, inspect, measured, offered
+from tests.qa.test_papers import text_of
 from tests.qa.test_temporary import at_once, step
 from tests.shop.making import make_placement
 from tests.shop.test_signatures import give_pin, sign
@@ -443,6 +444,37 @@ def test_a_characteristic_is_asked_for_where_its_joint_is(people):
 
 
 @pytest.mark.django_db
+def test_what_was_put_on_a_part_elsewhere_stands_where_the_part_sits_now(people):
+    engineer, builder = people["engineer"], people["builder"]
+    here = make_airframe(engineer)
+    there = make_airframe(engineer, type=here.type)
+    bay = make_position(engineer, type=here.type)
+    part, reason = make_part(engineer), "made for a test"
+    at = {"part": part, "position": bay, "reason": reason}
+
+    def put():
+        of = {"airframe": there, "bay": bay, "kind": "film", "count": 1}
+        return temporary.put_in(by=builder, why="against scratches", **of)
+
+    placement = make_placement(engineer, airframe=there, **at)
+    film = put()
+    airframes.remove_part(by=builder, placement=placement, reason="to the other one")
+    put()
+    weighed(people, part)
+    make_placement(engineer, airframe=here, **at)
+
+    def told():
+        groups = queries.view_of(here, bay=bay).groups
+        return [line.what for group in groups for line in group.lines]
+
+    assert told() == [f"{there.serial} {film.label} {film.what}"]
+    step(people, film, "take_out")
+    assert told() == []
+    done = queries.view_of(here, bay=bay).standing.body["temporary"]
+    assert done == {f"{there.serial} {film.label}": [1, 0]}
+
+
+@pytest.mark.django_db
 def test_what_was_never_fitted_or_never_offered_stands(people):
     engineer = people["engineer"]
     check = measured(people, tight=(3,), skip=(5,))
@@ -498,6 +530,41 @@ def test_who_found_a_result_read_a_hole_or_worked_on_an_item_does_not_close(peop
     doers = close_out.doers(gathered, Scope(ready.airframe))
     did = {people[name].pk for name in ("inspector", "engineer", "doer")}
     assert did <= doers
+
+
+@pytest.mark.django_db
+def test_the_paper_says_what_stands_then_what_was_closed_then_what_changed(
+    people, client_of
+):
+    ready, inspector = Ready(people), give_pin(people["inspector"])
+    client, bay = client_of("inspector"), ready.joint.position
+
+    def paper(**of):
+        told = text_of(client.get(ready.view(**of).paper))
+        return " ".join(told.split())
+
+    film = ready.put("film")
+    told = paper(bay=bay)
+    assert (
+        "1 of 1 in the way" in told
+        and f"{film.label} {film.what} 1 is still in" in told
+    )
+    assert "Nothing stands" not in told
+    step(people, film, "take_out")
+    closed = ready.close(bay=bay)
+    sign(inspector, "close_out", closed.pk, "released")
+    told = paper(bay=bay)
+    for said in (
+        *("Nothing stands in its way", closed.label, closed.digest[:16], "1 out"),
+        *(people["lead"].name, inspector.name, ready.joint.number),
+    ):
+        assert said in told, said
+    assert "It does not hold any more" not in told
+    ready.put("strap")
+    told = paper(bay=bay)
+    assert "It does not hold any more" in told and "temporary item TI-002" in told
+    assert "Released: no longer holds" in told
+    assert ready.airframe.serial in paper(joint=ready.joint) and "Bays" in paper()
 
 
 @pytest.mark.django_db

@@ -1,0 +1,72 @@
+"""A close-out: what still stands, or what was closed, on what it relied, signatures."""
+
+from qa.paper import blocks
+from qa.queries.close_out_papers import CloseOutPaper
+from shop.numeric.paper_sizes import CONTENT
+from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
+from shop.paper.flow import paragraph
+from shop.paper.fonts import SEMIBOLD
+
+DOCUMENT_TYPE = "Close-out"
+CAUTIONS = (
+    "Closed means that somebody of this shop, who did none of the work, found nothing "
+    "on record in the way. It does not say airworthy.",
+    "This sheet tells what was on record when it was printed: its code leads to what "
+    "is now.",
+)
+
+
+def render(told: CloseOutPaper, paper: str = "a4") -> bytes:
+    """PDF bytes on "a4" or "letter"."""
+    block = TitleBlock(
+        owner=told.shop,
+        document_type=DOCUMENT_TYPE,
+        number=told.number,
+        title=told.title,
+        subtitle=told.state,
+        date=told.issued_text,
+        creator=told.creator,
+        url=told.url,
+        digest=told.digest,
+        ledger_head=told.ledger_head,
+    )
+    return sheets(story(told), block, paper=paper, issued_at=told.issued_at)
+
+
+def story(told: CloseOutPaper) -> list[Block]:
+    """What it is, what changed, what stands, where, what was relied on, signatures."""
+    out = [blocks.masthead(told.title, told.state), *blocks.identity(told.identity)]
+    out.append(gap(3))
+    if told.changed:
+        out.append(heading("It does not hold any more", "changed since it was closed"))
+        out += [gap(1, keep=True), *blocks.bullets(told.changed), gap(3)]
+    for title, lines in told.stands:
+        out.append(heading(title, f"{len(lines)} of {told.count} in the way"))
+        out += [*table(STANDS, lines, CONTENT), gap(3)]
+    if not told.stands:
+        out += [
+            *paragraph("Nothing stands in its way.", CONTENT, font=SEMIBOLD),
+            gap(3),
+        ]
+    if told.places:
+        out.append(heading("Bays and joints"))
+        out += [*table(PLACES, told.places, CONTENT), gap(3)]
+    if told.relied_on:
+        out.append(heading("What was relied on"))
+        out += [*table(RELIED, told.relied_on, CONTENT), gap(4)]
+    if told.signatures:
+        return out + blocks.closing(CAUTIONS, told.signatures)
+    return out + blocks.cautions(CAUTIONS)
+
+
+STANDS = (Column("What", 80, font=SEMIBOLD, lines=3), Column("Why", 106, lines=6))
+PLACES = (
+    Column("Bay, or joint", 110, lines=2),
+    Column("Stand in the way", 32, "right"),
+    Column("State", 44),
+)
+RELIED = (
+    Column("What", 44),
+    Column("Name", 76, font=SEMIBOLD, lines=2),
+    Column("How it was", 66, lines=2),
+)
