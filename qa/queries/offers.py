@@ -199,6 +199,7 @@ class OfferedRow:
     at: object
     inspected: str
     open_lines: int
+    short: tuple[str, ...]
 
 
 def offered_row(standing: Standing) -> OfferedRow:
@@ -217,6 +218,7 @@ def offered_row(standing: Standing) -> OfferedRow:
         at=row.entry.received_at,
         inspected=said.entry.author if said else "",
         open_lines=len(offering.open_lines(row.content)),
+        short=tuple(str(SHORT[code]) for code in row.content["short"]),
     )
 
 

@@ -150,7 +150,7 @@ def test_what_is_missing_is_shown_and_needs_a_word(people):
     assert (item.source, item.stations) == ("inspection", ["5"])
 
 
-def test_what_was_measured_with_an_instrument_found_off_needs_a_word(people):
+def test_what_was_measured_with_an_instrument_found_off_needs_a_word(people, client_of):
     check = measured(people)
     gauges.record_calibration(
         by=people["engineer"],
@@ -163,6 +163,8 @@ def test_what_was_measured_with_an_instrument_found_off_needs_a_word(people):
     )
     row = offered(people, check)
     assert row.content["short"] == ["instrument"]
+    listed = client_of("inspector").get(reverse("offers")).content.decode()
+    assert "an instrument that was found off" in listed and row.joint.number in listed
     with pytest.raises(Refused, match="the joint whole") as no:
         inspect(people, row)
     assert no.value.field == "outcome"
