@@ -50,6 +50,7 @@ from qa.models import (
     ToolCorrection,
 )
 from qa.paper import pack as paper
+from qa.queries.issue import local
 from qa.queries.packs import closing, holes, weights
 from qa.queries.packs.pack import pack_of
 from qa.queries.packs.scope import scope_of
@@ -62,7 +63,15 @@ from shop.demo.times import grams
 from shop.files import signed_file
 from shop.ledger import Refused, perform, sealer
 from shop.ledger.verify import verify
-from shop.models import Airframe, AirframeType, Part, Person, Position, Pull
+from shop.models import (
+    Airframe,
+    AirframeType,
+    Part,
+    Person,
+    Position,
+    Pull,
+    Signature,
+)
 from shop.paper import archival
 from shop.rules import signing as signing_rules
 from shop.serving import authority, certificates, signing
@@ -164,6 +173,42 @@ def test_a_pack_carries_every_fact_that_the_standards_ask_for(whole, tmp_path):
         path.write_bytes(pdf)
         done = subprocess.run([*tool, path], capture_output=True, check=False)
         assert done.returncode == 0, done.stderr
+
+
+def test_every_signature_and_every_check_is_told_with_who_what_when_and_by_what_right(
+    whole,
+):
+    """14 CFR 43.9(a), seen as quoted: the work or a reference to it, its date, who did
+    it, signature with number and kind of certificate. AC 120-78B, from memory, its text
+    was not seen: unique to the signer, meant so, its scope shown, bound to the content,
+    traceable, printed, and shown where it no longer holds."""
+    order, pdf = whole
+    told = " ".join(words_of(pdf))
+    record = json.loads(attached(pdf)["record.json"])["sections"]
+    signed = {
+        (row.digest, f"{row.name}, {row.get_role_display()}"): row
+        for row in Signature.objects.select_related("entry")
+    }
+    lines, seen = record["signatures"], set()
+    for line in lines:
+        assert all(line[fact] for fact in ("meaning", "what", "by", "at", "holds"))
+        assert re.fullmatch("[0-9a-f]{64}", line["digest"])
+        for fact in ("what", "by", "at"):
+            assert flat(line[fact]) in told, line
+        assert line["digest"][:16] in told
+        if "proven by" in line["meaning"]:
+            row = signed[line["digest"], line["by"]]
+            seen.add(row.kind)
+            assert line["certificate"] == row.certificate
+            assert line["at"] == local(row.entry.received_at)
+    assert {"check", "offered", "close_out"} <= seen
+    held = {line["certificate"] for line in lines if line["by"].startswith("Ines")}
+    assert held == {"shop inspector, composites MG-QI-07"}
+    ends = {line["holds"].partition(":")[0] for line in lines}
+    assert {"holds", "changed since"} <= ends
+    for check in Check.objects.filter(fit_up__airframe=order.airframe):
+        if f"{check.label} " in told:
+            assert check.entry.author in told
 
 
 def test_its_first_page_claims_what_is_recorded_and_no_more(whole):
