@@ -13,6 +13,7 @@ from qa.models import (
     Severity,
     State,
 )
+from qa.rules import station_names
 from shop.forms.fields import DateField, SerialField, asked, needed
 from shop.forms.filters import Filter, any_of
 from shop.identifiers import KINDS
@@ -242,6 +243,16 @@ class ByHandForm(forms.Form):
         max_length=200,
         help_text=_("4, 5 or 4 to 7; a place that is none, in words below."),
     )
+    first = forms.ChoiceField(
+        label=_("At station"),
+        required=False,
+        help_text=_("A place that is at none, in words below."),
+    )
+    last = forms.ChoiceField(
+        label=_("Up to station"),
+        required=False,
+        help_text=_("Where it is a stretch: along the stations as they are numbered."),
+    )
     part = SerialField(label=_("Part serial"), required=False, max_length=60)
     defect = forms.ModelChoiceField(
         DefectKind.objects.filter(in_use=True),
@@ -256,6 +267,42 @@ class ByHandForm(forms.Form):
     place = forms.CharField(label=_("Place"), required=False, max_length=200)
     note = forms.CharField(
         label=_("Note"), widget=forms.Textarea(attrs={"rows": 3}), required=False
+    )
+
+    def __init__(self, *arguments, joint: Joint | None = None, **named):
+        """joint: its stations are offered to choose from, instead of written."""
+        super().__init__(*arguments, **named)
+        self.joint = joint
+        if joint is None:
+            del self.fields["first"], self.fields["last"]
+            return
+        del self.fields["joint"], self.fields["stations"]
+        self.fields["airframe"].queryset = Airframe.objects.filter(type=joint.type_id)
+        labels = joint.current.stations.values_list("label", flat=True)
+        choices = [("", _("none")), *((label, label) for label in labels)]
+        self.fields["first"].choices = self.fields["last"].choices = choices
+
+    def clean(self):
+        data = super().clean()
+        if self.joint is None:
+            return data
+        first, last = data.pop("first", ""), data.pop("last", "")
+        if last and not first:
+            self.add_error("first", _("Choose where the stretch begins."))
+            return data
+        labels = [label for label, _word in self.fields["first"].choices[1:]]
+        closed = self.joint.current.closed
+        stations = station_names.stretch(first, last, labels, closed=closed)
+        return data | {"joint": self.joint, "stations": stations}
+
+
+class ByHandJointForm(forms.Form):
+    """A GET form: the joint whose map and stations are shown to choose from."""
+
+    joint = forms.ModelChoiceField(
+        Joint.objects.exclude(current=None),
+        label=_("On the map of joint"),
+        empty_label=_("choose"),
     )
 
 

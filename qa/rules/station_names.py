@@ -27,6 +27,19 @@ def named(joint: Joint | None, text: str, field: str = "stations") -> list[str]:
     return [label for label in labels if label in found]
 
 
+def stretch(first: str, last: str, labels: list[str], *, closed: bool) -> str:
+    """One station, or a stretch, as `named` reads it: along the stations as they are
+    numbered. Chosen the other way round it is turned, save on a closed seam where it
+    runs over the first station and is no longer so."""
+    if not last or last == first:
+        return first
+    start, end = labels.index(first), labels.index(last)
+    over = closed and 2 * (start - end) >= len(labels)
+    if end < start and not over:
+        first, last = last, first
+    return f"{first} to {last}"
+
+
 def _piece(name: str, labels: list[str], joint: Joint, field: str) -> set[str]:
     if name in labels:
         return {name}

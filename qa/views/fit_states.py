@@ -1,7 +1,10 @@
 """The state of a joint on an airframe now."""
 
+from urllib.parse import urlencode
+
 from django.http import Http404
 from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from qa.models import Joint
@@ -37,5 +40,13 @@ def joint_on_airframe(request, pk, airframe):
         "to_do": fit_states.to_do(now) if now else [],
         "may_offer": roles.may(request.user, "offer work"),
         "may_measure": roles.may(request.user, "measure"),
+        "raise_at": _raise_at(joint, frame, now),
     }
     return render(request, "qa/fit_states/joint_on_airframe.html", context)
+
+
+def _raise_at(joint: Joint, airframe: Airframe, now) -> str:
+    """Address at which a defect at this joint is raised, of the part that sits here."""
+    said = {"joint": joint.pk, "airframe": airframe.pk}
+    said |= {"part": now.state.fit_up.part.serial} if now else {}
+    return f"{reverse('raise_by_hand')}?{urlencode(said)}"

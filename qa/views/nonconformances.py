@@ -1,8 +1,12 @@
 """Nonconformances: the worked list, also as a file, one item and its verbs."""
 
+from dataclasses import replace
+from urllib.parse import urlencode
+
 from django.http import Http404, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from qa.actions import nonconformances as acts
@@ -10,6 +14,7 @@ from qa.actions import raising
 from qa.forms.nonconformances import (
     AssignForm,
     ByHandForm,
+    ByHandJointForm,
     CloseForm,
     ContainForm,
     DisposeForm,
@@ -20,16 +25,17 @@ from qa.forms.nonconformances import (
     VerifyForm,
     WorkForm,
 )
-from qa.models import Nonconformance
+from qa.models import Joint, Nonconformance
 from qa.queries.joints import drawings
 from qa.queries.nonconformances import item_pages as queries
 from qa.queries.nonconformances import reviewing
 from qa.rules import life
 from qa.wording import items as words
 from shop import roles
+from shop.forms.fields import number_in
 from shop.queries.paging import page_of
 from shop.queries.signatures import signed_thing
-from shop.views.acting import attempt, form_page
+from shop.views.acting import attempt, form_page, posted
 from shop.views.list_files import format_asked, list_answer, page_asked
 
 from . import list_columns, papers
@@ -192,12 +198,42 @@ def act(request, pk, verb):
 
 
 def raise_by_hand(request):
+    """Where the address names a joint, at a station or a stretch of it, by its map."""
     roles.require(request.user, "raise nonconformances")
+    joints = Joint.objects.exclude(current=None).select_related("current", "type")
+    joint = joints.filter(pk=number_in(request.GET.get("joint")) or 0).first()
+    names = ("airframe", "part", "first", "last")
+    start = {name: request.GET[name] for name in names if request.GET.get(name)}
     return form_page(
         request,
-        ByHandForm(request.POST or None),
+        ByHandForm(posted(request), joint=joint, initial=start),
         lambda **said: raising.raise_by_hand(by=request.user, **said),
-        heading="Raise a nonconformance",
+        heading=_("Raise a nonconformance"),
         back=lambda item: reverse("nonconformance", args=[item.pk]),
-        above=("Nonconformances", reverse("nonconformances")),
+        above=(_("Nonconformances"), reverse("nonconformances")),
+        template="qa/nonconformances/by_hand.html",
+        joint=joint,
+        where=None if joint else ByHandJointForm(auto_id="map_of_%s"),
+        map_svg=_map_to_choose(joint, start) if joint else "",
     )
+
+
+def _map_to_choose(joint: Joint, start: dict) -> str:
+    """A tap on a station says where it begins, the next one where it ends."""
+    revision = joint.current
+    revision.joint = joint
+    drawn = drawings.map_of(revision, list(revision.stations.all()), bare=True)
+    begun = "first" in start and "last" not in start
+    names = ("airframe", "part", *(("first",) if begun else ()))
+    kept = {name: start[name] for name in names if name in start}
+    kept["joint"] = joint.pk
+    ends = {start.get("first"), start.get("last")}
+    places = [
+        replace(
+            at,
+            active=at.label in ends,
+            url="?" + urlencode(kept | {"last" if begun else "first": at.label}),
+        )
+        for at in drawn.stations
+    ]
+    return drawings.map_svg(replace(drawn, stations=tuple(places)))

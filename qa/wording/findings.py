@@ -48,6 +48,22 @@ def span(labels: Sequence[str]) -> str:
     }
 
 
+def places(labels: Sequence[str]) -> str:
+    """Stations for people, each of them told: "station 4", "stations 1–3, 7, 9"."""
+    runs: list[list[str]] = []
+    for label in labels:
+        last = runs[-1][-1] if runs else ""
+        numbers = last.isdecimal() and label.isdecimal()
+        if numbers and int(label) == int(last) + 1:
+            runs[-1].append(label)
+        else:
+            runs.append([label])
+    told = [f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs]
+    return ngettext("station %(where)s", "stations %(where)s", len(labels)) % {
+        "where": ", ".join(told)
+    }
+
+
 def title(
     kind: str, stations: Sequence[str], worst_nm: int, worst_at: str, unit: str
 ) -> str:

@@ -10,12 +10,13 @@ from django.urls import reverse
 
 from qa.actions import checks, nonconformances, raising
 from qa.models import Nonconformance, NonconformanceState
-from qa.queries.nonconformances.item_pages import possible_rechecks
+from qa.queries.nonconformances.item_pages import place_of, possible_rechecks
 from shop.ledger import Refused
 from shop.models import Person
 from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import (
+    make_airframe,
     make_check,
     make_fit_up,
     make_instrument,
@@ -269,6 +270,36 @@ def test_the_pages_offer_each_role_only_its_verbs(client_of, item):
     assert buttons("visitor") == []
     assert buttons("builder") == ["remark", "contain"]
     assert buttons("lead") == ["dispose", "remark", "contain"]
+
+
+def test_the_place_of_a_defect_is_chosen_on_the_map_and_told_with_the_item(
+    client_of, people
+):
+    joint = make_joint(people["engineer"])
+    airframe = make_airframe(people["engineer"], type=joint.type)
+    client, new = client_of("builder"), "/nonconformances/new/"
+    assert 'name="stations"' in client.get(new).content.decode()
+    there = f"{new}?joint={joint.pk}"
+    assert "first=3" in client.get(there).content.decode()
+    tapped = client.get(f"{there}&first=6").content.decode()
+    assert "first=6&amp;joint" in tapped and "last=4" in tapped
+    said = {"airframe": airframe.pk, "title": "void", "place": "inner face"}
+    open_end = client.post(there, {**said, "last": "4"}).content.decode()
+    assert "where the stretch begins" in open_end and "inner face" in open_end
+    assert not Nonconformance.objects.exists()
+    ends = {"first": "6", "last": "4"}
+    page = client.post(there, {**said, **ends}, follow=True).content.decode()
+    item = Nonconformance.objects.get()
+    assert (item.joint, item.stations) == (joint, ["4", "5", "6"])
+    assert "stations 4–6, inner face" in page and "drawing-view" in page
+    told = {
+        ("2", ""): "station 2",
+        ("7", "3"): "stations 1–3, 7, 8",
+        ("8", "2"): "stations 1, 2, 8",  # round a closed seam, over the first
+    }
+    for (first, last), words in told.items():
+        client.post(there, {**said, "first": first, "last": last})
+        assert place_of(Nonconformance.objects.first()) == f"{words}, inner face"
 
 
 def test_one_form_is_open_and_the_other_verbs_are_a_touch_away(client_of, item):

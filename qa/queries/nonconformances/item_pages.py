@@ -20,6 +20,7 @@ from qa.models import (
 from qa.queries.checks.photos import photos_of_item
 from qa.queries.joints import drawings
 from qa.rules import life
+from qa.wording.findings import places
 from qa.wording.items import UNKNOWN_CLASS
 from shop.identifiers import KINDS
 from shop.models import Hold, PhotoPin, StructuralClass
@@ -153,7 +154,7 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         check_uuid=str(item.fit_check.entry_id) if item.fit_check else "",
         requirement=item.requirement,
         found=item.found,
-        place=item.place,
+        place=place_of(item),
         state=standing.state,
         disposition=standing.get_disposition_display(),
         cause=standing.get_cause_display(),
@@ -168,6 +169,12 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         days=(end - standing.opened_at).days,
         closed_at=standing.closed_at,
     )
+
+
+def place_of(item: Nonconformance) -> str:
+    """Where it is: what was seen is at stations, and in words."""
+    at = places(item.stations) if item.stations and not item.fit_check_id else ""
+    return ", ".join(filter(None, (at, item.place)))
 
 
 def kind_words(item: Nonconformance) -> str:

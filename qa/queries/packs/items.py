@@ -70,7 +70,7 @@ def _item(scope: Scope, item, told) -> PackItem:
         state_word=str(standing.get_state_display()),
         joint=row.joint,
         part=row.part,
-        place=row.place or ", ".join(item.stations),
+        place=row.place,
         requirement=row.requirement,
         found=row.found,
         disposition=str(row.disposition),

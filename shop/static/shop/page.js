@@ -4,11 +4,13 @@ import { pickOnMap } from "./pick_on_map.js";
 import { placeOnMap } from "./place_on_map.js";
 import { sendOnce } from "./send_once.js";
 import { slashToSearch } from "./search_key.js";
+import { stretchOnMap } from "./stretch_on_map.js";
 
 const MODULES = {
   "error-summary": focusSummary,
   "pick-on-map": pickOnMap,
   "place-on-map": placeOnMap,
+  "stretch-on-map": stretchOnMap,
   "send-once": sendOnce,
   "search-key": slashToSearch,
 };
