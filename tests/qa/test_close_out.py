@@ -563,7 +563,7 @@ def test_the_paper_says_what_stands_then_what_was_closed_then_what_changed(
     ready.put("strap")
     told = paper(bay=bay)
     assert "It does not hold any more" in told and "temporary item TI-002" in told
-    assert "Released: no longer holds" in told
+    assert "Released for the next step: no longer holds" in told
     assert ready.airframe.serial in paper(joint=ready.joint) and "Bays" in paper()
 
 
