@@ -130,7 +130,7 @@ def _holes(value) -> str:
 def _characteristic(value) -> str:
     revision, result = value
     told = _("revision %s") % revision
-    return told if result else f"{told}, {_('not measured')}"
+    return told if result else f"{told}, {words.result('not_measured')}"
 
 
 TOLD = {
