@@ -38,7 +38,7 @@ def poisoned(demo_db):
 
 def test_no_cell_of_a_table_that_is_served_runs(poisoned):
     lead, shown, held = signed_in("lead"), addresses(), 0
-    served = {name: ask(lead, shown[name]) for name in TABLES & set(shown)}
+    served = {name: ask(lead, shown[name]) for name in TABLES}
     for name in LISTS:
         whole = {"which": "all", "as": "csv"}
         served[f"{name} as CSV"] = lead.get(shown[name], whole)
