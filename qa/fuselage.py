@@ -13,7 +13,7 @@ from qa.actions.trimming import Taken
 from qa.envelopes import Said
 from qa.models import Check, FitPlan, FitUp
 from qa.queries.plans import plan_pages
-from qa.rules import bites, plan_records, planning, rigs
+from qa.rules import bites, overtaking, plan_records, planning, rigs
 from qa.rules.planning import Wish, WorkedPlan
 from shop.ledger import Refused
 from shop.models import Entry, Person
@@ -102,6 +102,11 @@ def _take(by: Person, said: Said, envelope: dict) -> None:
     if worked.way != way:
         raise Refused("This way is not offered.", field="way")
     plan.read_to = min(shown, plan.read_to)
+    if overtaking.stated_since(plan):
+        words = (
+            "What plans are made by was stated anew since this was shown. Look again."
+        )
+        raise Refused(words, code="stale")
     taken = fit_plans.take(by=by, plan=plan, **{**envelope, "form": "take/1"})
     if taken is not plan:
         raise Refused(f"This is {taken}, which stands already.", code="done")

@@ -14,6 +14,7 @@ from qa.models import (
     FitPlan,
     FitUp,
     Holding,
+    JointRevision,
     MoveKind,
     PlanDefaults,
     PlanJoint,
@@ -148,6 +149,18 @@ def _holdings(joints) -> dict[int, int]:
     positions = {one.fit_up.joint.position_id for one in joints}
     rows = Holding.objects.filter(position__in=positions).order_by()
     return dict(rows.values_list("position").annotate(Max("number")))
+
+
+def stated_since(plan: FitPlan) -> bool:
+    """Whether defaults, how the part is held, or a joint were stated anew since what a
+    draft is to be of: it was drafted by these, so they do not overtake it."""
+    joints = [one.fit_up.joint for one in plan.drafted]
+    stated = (
+        PlanDefaults.objects.all(),
+        Holding.objects.filter(position__in=[one.position_id for one in joints]),
+        JointRevision.objects.filter(joint__in=joints),
+    )
+    return any(rows.filter(entry__pk__gt=plan.read_to).exists() for rows in stated)
 
 
 def _own_acts(plans) -> dict:
