@@ -1,9 +1,10 @@
 """Photos of things."""
 
+import hashlib
 import logging
 from functools import partial
 
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
@@ -37,11 +38,20 @@ def photo(request, sha256):
     roles.require(request.user, "look")
     try:
         path = file_store.path_of(file_store.name_of(sha256, "jpg"))
+        content = path.read_bytes()
+    except FileNotFoundError:
+        raise Http404 from None
     except file_store.StoreFails as why:
         log.error("a photo cannot be shown: %s", why)
-        return HttpResponse(str(why), status=503, content_type="text/plain")
-    if not path.is_file():
-        raise Http404
-    response = FileResponse(path.open("rb"), content_type="image/jpeg")
+        return _instead(str(why), 503)
+    if hashlib.sha256(content).hexdigest() != sha256:
+        # A browser would keep it for good.
+        log.error("the photo %s is not shown: its file was changed", sha256[:12])
+        return _instead(_("Its file was changed: bring it back from a backup."), 404)
+    response = HttpResponse(content, content_type="image/jpeg")
     response["Cache-Control"] = "private, max-age=31536000, immutable"
     return response
+
+
+def _instead(words: str, status: int) -> HttpResponse:
+    return HttpResponse(words, status=status, content_type="text/plain")

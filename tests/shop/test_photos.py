@@ -164,20 +164,28 @@ def test_a_photo_that_finds_no_room_leaves_nothing_and_may_come_again(
     assert [path for path in settings.MEDIA_ROOT.rglob("*") if path.is_file()] == []
 
 
-def test_a_photo_of_a_mold_is_sent_shown_and_pinned_as_a_defect(people, client_of):
+def test_a_photo_of_a_mold_is_sent_shown_and_pinned_as_a_defect(
+    people, client_of, settings
+):
     mold = make_tool(people["lead"])
     client = client_of("builder")
     file = SimpleUploadedFile("IMG_1.JPG", picture())
     url = reverse("add_photo", args=["tool", mold.pk])
     assert client.post(url, {"file": file, "caption": "flange"}).status_code == 302
     photo, pin = Photo.objects.get(), PhotoPin.objects.get()
-    answer = client.get(reverse("photo", args=[photo.sha256]))
-    assert b"".join(answer.streaming_content)[:3] == b"\xff\xd8\xff"
+    address = reverse("photo", args=[photo.sha256])
+    answer = client.get(address)
+    assert answer.content[:3] == b"\xff\xd8\xff"
     said = {"what": "pit", "place": "lip", "photo": pin.pk, "x": "25", "y": "50"}
     client.post(reverse("note_defect", args=[mold.pk]), said)
     page = client.get(reverse("tool", args=[mold.pk]))
     (sketch,) = page.context["shown"].sketches
     assert [(one.what, one.x, one.y) for one in sketch.pins] == [("pit", 160, 240)]
+    # Changed on disk it is not shown, and no browser keeps it.
+    settings.MEDIA_ROOT.joinpath(photo.file_name).write_bytes(answer.content[:-9])
+    answer = client.get(address)
+    assert answer.status_code == 404 and b"was changed" in answer.content
+    assert "immutable" not in answer.headers["Cache-Control"]
 
 
 def test_a_bad_photo_says_why_beside_its_field(people, client_of):
