@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from datetime import timedelta
 
 from django.conf import settings
@@ -24,6 +25,8 @@ LOOK_EVERY_S = 60
 NICER = 10
 # Half a night: whatever holds a backup that long will not end by itself.
 PATIENCE = timedelta(hours=6)
+# Any number that nothing else in this database locks on.
+ADVISORY = 0xBAC0
 
 
 def make_one(plan: BackupPlan) -> None:
@@ -59,11 +62,28 @@ def make_one(plan: BackupPlan) -> None:
     return record_backup(place=plan.place, **said)
 
 
+@contextlib.contextmanager
+def own_turn() -> Iterator[bool]:
+    """Whether no other server behind this database makes a backup just now."""
+    if connection.vendor == "sqlite":
+        yield True
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_lock(%s)", [ADVISORY])
+        [mine] = cursor.fetchone()
+    try:
+        yield mine
+    finally:
+        if mine:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_unlock(%s)", [ADVISORY])
+
+
 class Nightly(threading.Thread):
     """Looks every minute whether a backup is due; stops when told.
 
-    One at a time, also among several servers: a backup holds its place while it is
-    made, and what is on record is nobody's turn any more.
+    One at a time, also among several servers: whose turn it is holds a lock in the
+    database, and what is on record by then is nobody's turn any more.
     """
 
     def __init__(self, pause: float = LOOK_EVERY_S):
@@ -79,9 +99,10 @@ class Nightly(threading.Thread):
                 break
             close_old_connections()
             try:
-                plan = plan_now()
-                if plan.place and (wished or is_due(plan)):
-                    make_one(plan)
+                with own_turn() as mine:
+                    plan = plan_now()
+                    if mine and plan.place and (wished or is_due(plan)):
+                        make_one(plan)
             except Exception:
                 # Whatever it was: tomorrow night there is to be one.
                 log.exception("a backup was due and went wrong")

@@ -21,7 +21,7 @@ from qa.models import Check, Reading
 from shop.actions import tablets
 from shop.ledger.verify import verify
 from shop.models import Entry, Person
-from shop.serving import authority
+from shop.serving import authority, nightly
 from tests.around import Site, by_hand, free_port
 from tests.browser.at_the_tablet import a_check
 from tests.conftest import PASSWORD, database_environment, make_people
@@ -179,6 +179,23 @@ def test_guesses_at_four_servers_are_counted_together_and_certificates_hold(hall
     assert tried == [403] * 5
     assert [proves(site, tokens[1], PIN) for site in halls] == [429] * 4
     assert signs_in(third, {**right, "username": "builder"}) == 200
+
+
+@pytest.mark.postgresql
+def test_of_several_servers_one_makes_the_backup_that_is_due(db):
+    with ThreadPoolExecutor(1) as another, nightly.own_turn() as mine:
+        assert mine
+        assert another.submit(has_its_turn).result() is False
+    with ThreadPoolExecutor(1) as another:
+        assert another.submit(has_its_turn).result() is True
+
+
+def has_its_turn():
+    try:
+        with nightly.own_turn() as mine:
+            return mine
+    finally:
+        connection.close()
 
 
 def proves(site, token, pin):
