@@ -35,7 +35,8 @@ def choose_home(arguments, environment):
     if arguments[1:2] == ["demo"]:
         home = environment.get("FAYLINE_HOME") or os.path.join(TREE, "var")
         environment["FAYLINE_HOME"] = os.path.join(home, "demo")
-        environment.pop("DATABASE_URL", None)
+        for name in ("DATABASE_URL", "FAYLINE_FILES"):  # they are the shop's
+            environment.pop(name, None)
 
 
 def main():

@@ -88,8 +88,9 @@ def _secrets(request) -> Iterator[str]:
     found = [request.headers.get("Authorization", "").partition(" ")[2]]
     found += [v for name, v in request.COOKIES.items() if SECRET_NAMES.search(name)]
     match = request.resolver_match
-    for value in match.kwargs.values() if match else ():
-        if isinstance(value, str) and len(value) > LONGEST_PLAIN:
+    for name, value in match.kwargs.items() if match else ():
+        is_long = len(str(value)) > LONGEST_PLAIN
+        if isinstance(value, str) and (is_long or SECRET_NAMES.search(name)):
             found.append(value)
     # Only what was read already: to read it now may fail once more.
     posted = getattr(request, "_post", None)

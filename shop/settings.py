@@ -194,7 +194,9 @@ STORAGES = {
 FILES = os.environ.get("FAYLINE_FILES", "")
 BUCKET = FILES if "://" in FILES else ""
 # Of what lies in a bucket: what was asked for here.
-MEDIA_ROOT = HOME / "files-at-hand" if BUCKET else Path(FILES or HOME / "photos")
+MEDIA_ROOT = (
+    HOME / "files-at-hand" if BUCKET else Path(FILES or HOME / "photos").resolve()
+)
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_000_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = BYTES_PER_MB
@@ -203,6 +205,8 @@ PHOTO_LIMIT_BYTES = 15_000_000
 
 # Of the server alone: see shop/serving/logs.py.
 LOG = os.environ.get("FAYLINE_LOG") or str(HOME / "log")
+if LOG not in ("-", "none"):
+    LOG = str(Path(LOG).resolve())
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,

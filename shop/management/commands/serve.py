@@ -6,6 +6,7 @@ import ssl
 import sys
 
 from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
@@ -38,8 +39,12 @@ class Command(BaseCommand):
         parser.add_argument("--host", help="address to listen on")
 
     def handle(self, *, shop, http, https, host, **_options):
+        from shop.ledger import file_store
+
         host = host or (EVERYWHERE if shop else ONLY_HERE)
         try:
+            if settings.BUCKET:
+                file_store.options_of(settings.BUCKET)
             with held_home():
                 database.prepare(self.stdout.write)
                 exposure.refuse_public(host)
@@ -50,7 +55,7 @@ class Command(BaseCommand):
                 else:
                     door = server.open_door(host, http, "--http")
                     serve_here(door, self.stdout.write)
-        except server.CannotServe as error:
+        except (server.CannotServe, ImproperlyConfigured) as error:
             raise CommandError(str(error)) from None
         self.stdout.write("Stopped.")
 
