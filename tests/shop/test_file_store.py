@@ -1,7 +1,9 @@
 """Photos and packs in a folder that halls share, or in an S3-compatible store."""
 
+import gc
 import logging
 import shutil
+import warnings
 
 import boto3
 import pytest
@@ -41,7 +43,12 @@ def bucket(s3, settings, tmp_path, monkeypatch):
     settings.BUCKET = f"s3://{made.name}/shop?endpoint={s3}&region=us-east-1"
     settings.MEDIA_ROOT = tmp_path / "at hand"
     yield made
+    made.meta.client.close()
     file_store._bucket.cache_clear()
+    # Its connections end here, and not in the middle of another test.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ResourceWarning)
+        gc.collect()
 
 
 def add(people, seed=1):
