@@ -201,7 +201,7 @@ def test_every_signature_and_every_check_is_told_with_who_what_when_and_by_what_
             seen.add(row.kind)
             assert line["certificate"] == row.certificate
             assert line["at"] == local(row.entry.received_at)
-    assert {"check", "offered", "close_out"} <= seen
+    assert {"check", "inspection", "ply", "close_out"} <= seen
     held = {line["certificate"] for line in lines if line["by"].startswith("Ines")}
     assert held == {"shop inspector, composites MG-QI-07"}
     ends = {line["holds"].partition(":")[0] for line in lines}
