@@ -51,6 +51,7 @@ BY_NAME = {
     "turn_e3": "0.001 turn",
     **dict.fromkeys(("days", "weeks", "months"), "as named"),
     "hour": "h",
+    "last_step": "30 s",
 }
 # Exact numbers of a kind of quality: whole nm, mg or pieces, or a fraction of areas.
 BY_TABLE = {

@@ -15,7 +15,7 @@ from shop.ledger import sealer
 from shop.ledger.verify import verify
 from shop.models import Entry, Session
 from shop.serving import database
-from tests.conftest import PASSWORD, make_people
+from tests.conftest import make_people
 from tests.qa.making import make_check, read
 from tests.qa.test_released_cuts import released
 
@@ -67,8 +67,7 @@ def test_a_role_that_owns_nothing_runs_the_site_and_changes_no_guard(as_the_site
     people = as_the_site
     database.prepare(print)
     client = Client()
-    said = {"username": "lead", "password": PASSWORD}
-    assert client.post("/sign-in/", said).status_code == 302
+    client.force_login(people["lead"])
     client.post(reverse("units"), {"units": "in"})
     for name in ("front", "today", "people", "audit", "sessions", "checks", "parts"):
         assert client.get(reverse(name)).status_code == 200, name
