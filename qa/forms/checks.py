@@ -8,31 +8,36 @@ from qa.forms.instruments import InstrumentField
 from qa.models import CheckState, Finish, FitUpReason, Joint
 from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
+from shop.forms.found import FoundField
 from shop.models import Airframe, Part, Person
 from shop.numeric.units import MILLI
 from shop.rules import cure_states
 
 
 class CheckFilter(Filter):
-    airframe = forms.ModelChoiceField(
+    airframe = FoundField(
         Airframe.objects.all(),
         label=_("Airframe"),
         required=False,
         empty_label=_("any"),
     )
-    joint = forms.ModelChoiceField(
+    joint = FoundField(
         Joint.objects.all(), label=_("Joint"), required=False, empty_label=_("any")
     )
     state = any_of(CheckState.State.choices, _("State"))
-    person = forms.ModelChoiceField(
+    person = FoundField(
         Person.objects.all(), label=_("Who"), required=False, empty_label=_("anybody")
     )
 
 
-class PartChoice(forms.ModelChoiceField):
+class PartChoice(FoundField):
     """Serials, each with what there is to say of its cure."""
 
     doubts: dict = {}
+
+    def told(self, rows: list) -> list:
+        self.doubts = cure_states.doubtful({part.pk for part in rows})
+        return rows
 
     def label_from_instance(self, part: Part) -> str:
         pulls = self.doubts.get(part.pk, [])
@@ -93,9 +98,6 @@ class NewCheckForm(AskedReason):
         super().__init__(*arguments, **named)
         self.fields["part"].queryset = parts
         self.fields["surround_part"].queryset = surrounds
-        doubts = cure_states.doubtful({part.pk for part in (*parts, *surrounds)})
-        for name in ("part", "surround_part"):
-            self.fields[name].doubts = doubts
         reasons = [
             (value, label)
             for value, label in FitUpReason.choices

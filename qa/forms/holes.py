@@ -19,6 +19,7 @@ from qa.forms.instruments import FRACTIONS, InstrumentField, LengthField
 from qa.models import HolePatternRevision, Joint
 from qa.numeric.holes.spacing import SPACING_RULES
 from shop.forms.fields import SerialField
+from shop.forms.found import FoundField
 from shop.models import PartDesign, Unit
 from shop.numeric.units import LengthError, format_length, parse_typed, to_mm, to_nm
 
@@ -126,15 +127,9 @@ class PatternForm(_Table):
 
     number = forms.CharField(label=_("Pattern number"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
-    joint = forms.ModelChoiceField(
-        Joint.objects.all(), label=_("On the joint"), required=False
-    )
-    design = forms.ModelChoiceField(
-        PartDesign.objects.all(), label=_("Drilled in"), required=False
-    )
-    mate = forms.ModelChoiceField(
-        PartDesign.objects.all(), label=_("and in"), required=False
-    )
+    joint = FoundField(Joint.objects.all(), label=_("On the joint"), required=False)
+    design = FoundField(PartDesign.objects.all(), label=_("Drilled in"), required=False)
+    mate = FoundField(PartDesign.objects.all(), label=_("and in"), required=False)
     spacing_rule = forms.ChoiceField(
         label=_("Rule for edge distance and pitch"),
         required=False,

@@ -8,11 +8,12 @@ from qa.forms.station_drafts import Positions
 from qa.forms.stations import StationsForm
 from qa.models import Joint
 from shop.forms.filters import Filter
+from shop.forms.found import FoundField
 from shop.models import AirframeType, Position
 
 
 class JointFilter(Filter):
-    type = forms.ModelChoiceField(
+    type = FoundField(
         AirframeType.objects.all(),
         label=_("Airframe type"),
         required=False,
@@ -20,7 +21,7 @@ class JointFilter(Filter):
     )
 
 
-class PositionField(forms.ModelChoiceField):
+class PositionField(FoundField):
     """A position of any type, told with its type."""
 
     def __init__(self, **named):
@@ -31,7 +32,7 @@ class PositionField(forms.ModelChoiceField):
         return f"{position.type.code}: {position.path}"
 
 
-class MirrorField(forms.ModelChoiceField):
+class MirrorField(FoundField):
     def label_from_instance(self, joint):
         return f"{joint.type.code}: {joint.number} {joint.name}"
 

@@ -16,19 +16,20 @@ from qa.models import (
 from qa.rules import station_names
 from shop.forms.fields import DateField, SerialField, asked, needed
 from shop.forms.filters import Filter, any_of
+from shop.forms.found import FoundField
 from shop.identifiers import KINDS
 from shop.models import Airframe, Person, Role, Tool, ToolKind
 
 
 class NonconformanceFilter(Filter):
     state = any_of([("unclosed", _("not closed")), *State.choices], _("State"))
-    airframe = forms.ModelChoiceField(
+    airframe = FoundField(
         Airframe.objects.all(),
         label=_("Airframe"),
         required=False,
         empty_label=_("any"),
     )
-    joint = forms.ModelChoiceField(
+    joint = FoundField(
         Joint.objects.all(), label=_("Joint"), required=False, empty_label=_("any")
     )
     kind = any_of(NonconformanceKind.choices, _("Kind"))
@@ -40,10 +41,10 @@ class NonconformanceFilter(Filter):
         ],
         _("Age"),
     )
-    person = forms.ModelChoiceField(
+    person = FoundField(
         Person.objects.all(), label=_("Who"), required=False, empty_label=_("anybody")
     )
-    defect = forms.ModelChoiceField(
+    defect = FoundField(
         DefectKind.objects.all(),
         label=_("Kind of defect"),
         required=False,
@@ -54,7 +55,7 @@ class NonconformanceFilter(Filter):
     disposition = any_of(Disposition.choices, _("Disposition"))
     blocking = any_of([("yes", _("blocks what comes next"))], _("Blocking"))
     due = any_of([("overdue", _("overdue")), ("week", _("within a week"))], _("Due"))
-    mold = forms.ModelChoiceField(
+    mold = FoundField(
         Tool.objects.filter(kind=ToolKind.MOLD),
         label=_("Out of the mold"),
         required=False,
@@ -145,7 +146,7 @@ class ExplainForm(_Note):
 
 
 class AssignForm(_Note):
-    holder = forms.ModelChoiceField(Person.objects.none(), label=_("Who has it"))
+    holder = FoundField(Person.objects.none(), label=_("Who has it"))
     severity = forms.ChoiceField(
         label=_("How severe"), choices=Severity.choices, required=False
     )
@@ -204,9 +205,7 @@ class WorkForm(forms.Form):
 
 
 class VerifyForm(_Note):
-    recheck = forms.ModelChoiceField(
-        Check.objects.none(), label=_("Re-check"), required=False
-    )
+    recheck = FoundField(Check.objects.none(), label=_("Re-check"), required=False)
     field_order = ("recheck", "note")
 
     def __init__(self, *arguments, rechecks, **named):
@@ -232,9 +231,9 @@ class RemarkForm(forms.Form):
 
 
 class ByHandForm(forms.Form):
-    airframe = forms.ModelChoiceField(Airframe.objects.all(), label=_("Airframe"))
+    airframe = FoundField(Airframe.objects.all(), label=_("Airframe"))
     title = forms.CharField(label=_("What is wrong"), max_length=200)
-    joint = forms.ModelChoiceField(
+    joint = FoundField(
         Joint.objects.select_related("current"), label=_("Joint"), required=False
     )
     stations = forms.CharField(
@@ -254,7 +253,7 @@ class ByHandForm(forms.Form):
         help_text=_("Where it is a stretch: along the stations as they are numbered."),
     )
     part = SerialField(label=_("Part serial"), required=False, max_length=60)
-    defect = forms.ModelChoiceField(
+    defect = FoundField(
         DefectKind.objects.filter(in_use=True),
         label=_("Kind of defect"),
         required=False,

@@ -8,23 +8,22 @@ from qa.forms.instruments import InstrumentField
 from qa.models import Joint, Kind
 from qa.wording.offers import OUTCOMES, WHOLE
 from shop.forms.fields import SerialField, asked
+from shop.forms.found import FoundField
 from shop.models import Airframe, Position, Unit
 
 
 class WhatForm(forms.Form):
     """A GET form: a joint, a part or a bay of an airframe."""
 
-    airframe = forms.ModelChoiceField(
-        Airframe.objects.select_related("type"), label=_("Airframe")
-    )
-    joint = forms.ModelChoiceField(
+    airframe = FoundField(Airframe.objects.select_related("type"), label=_("Airframe"))
+    joint = FoundField(
         Joint.objects.exclude(current=None).select_related("current", "type"),
         label=_("A joint"),
         required=False,
         empty_label=_("none"),
     )
     part = SerialField(label=_("or a part, by its serial"), required=False)
-    bay = forms.ModelChoiceField(
+    bay = FoundField(
         Position.objects.all(),
         label=_("or a bay: a position with all that sits in it"),
         required=False,

@@ -5,16 +5,17 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.models import Joint
 from shop.forms.fields import SerialField
+from shop.forms.found import FoundField
 from shop.models import Airframe, PaperSize, Position
 
 
 class PackForm(forms.Form):
-    airframe = forms.ModelChoiceField(
+    airframe = FoundField(
         Airframe.objects.select_related("type"),
         label=_("Airframe"),
         empty_label=_("choose"),
     )
-    joint = forms.ModelChoiceField(
+    joint = FoundField(
         Joint.objects.select_related("type").exclude(current=None),
         required=False,
         empty_label=_("none"),
@@ -22,7 +23,7 @@ class PackForm(forms.Form):
         help_text=_("Leave all three empty for the airframe whole."),
     )
     part = SerialField(label=_("or one part with its joints"), required=False)
-    bay = forms.ModelChoiceField(
+    bay = FoundField(
         Position.objects.select_related("type"),
         required=False,
         empty_label=_("none"),

@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from qa.models import Joint
 from shop.forms.fields import WholeField, asked, needed
 from shop.forms.filters import Filter, any_of
+from shop.forms.found import FoundField
 from shop.models import Airframe, Position, TemporaryKind
 from shop.rules.temporary import MOST, SIZES
 
@@ -15,20 +16,18 @@ BARE_SIZES = [("", _("no size")), *((one, one) for one in SIZES)]
 class WhereForm(forms.Form):
     """A GET form: the airframe that something goes into."""
 
-    airframe = forms.ModelChoiceField(
-        Airframe.objects.select_related("type"), label=_("Airframe")
-    )
+    airframe = FoundField(Airframe.objects.select_related("type"), label=_("Airframe"))
 
 
 class PutInForm(forms.Form):
     kind = forms.ChoiceField(label=_("What"), choices=asked(TemporaryKind.choices))
     count = WholeField(label=_("How many"), min_value=1, max_value=MOST, initial=1)
-    bay = forms.ModelChoiceField(
+    bay = FoundField(
         Position.objects.none(),
         label=_("Bay"),
         help_text=_("A position: it is counted there."),
     )
-    joint = forms.ModelChoiceField(
+    joint = FoundField(
         Joint.objects.none(), label=_("At a joint"), required=False, empty_label="—"
     )
     size = needed(
@@ -124,6 +123,6 @@ class TemporaryFilter(Filter):
         ],
         _("State"),
     )
-    airframe = forms.ModelChoiceField(
+    airframe = FoundField(
         Airframe.objects.all(), label=_("Airframe"), required=False, empty_label="any"
     )

@@ -42,6 +42,8 @@ class Instrument(Kept):
         max_length=8, choices=InstrumentStatus, default=InstrumentStatus.IN_USE
     )
 
+    called_by = ("code", "name")
+
     class Meta:
         ordering = ("code",)
         constraints = [

@@ -71,6 +71,8 @@ class Joint(Kept):
         editable=False,
     )
 
+    called_by = ("number", "name", "type__code")
+
     class Meta:
         ordering = ("type__code", "number")
         constraints = [

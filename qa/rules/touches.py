@@ -91,6 +91,7 @@ class Touches:
             fit_up.surround_part_id for fit_up in own
         }
         keys |= {act.part_id for _, _, act in self._index.get(places[1], [])}
+        keys.discard(None)  # a surround that is not stated was touched by nothing
         rows = {
             (at, id(row)): (at, event, row)
             for key in [*keys, *places]
@@ -132,7 +133,7 @@ class Touches:
                 fit_up.part_id: fit_up.part,
                 fit_up.surround_part_id: fit_up.surround_part,
             }
-            for key in {fit_up.part_id, fit_up.surround_part_id}:
+            for key in {fit_up.part_id, fit_up.surround_part_id} - {None}:
                 events[key].append((fit_up.entry.pk, self._fitted, fit_up))
         for cut in self.cuts:
             events[cut.part_id].append((cut.entry.pk, _cut, cut))

@@ -7,6 +7,7 @@ from shop.models import Hand, Origin, Part, PartDesign, PartState, StructuralCla
 
 from .fields import ask_for, asked, needed
 from .filters import Filter, any_of
+from .found import FoundField
 
 MADE_OF_PARTS = (Origin.BONDED, Origin.CUT)
 
@@ -23,6 +24,7 @@ class DesignForm(forms.ModelForm):
             "structural_class",
             "is_coupon",
         )
+        field_classes = {"mirror": FoundField}
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
@@ -34,7 +36,7 @@ class DesignForm(forms.ModelForm):
 
 
 class PartForm(forms.Form):
-    design = forms.ModelChoiceField(PartDesign.objects.all(), label=_("Design"))
+    design = FoundField(PartDesign.objects.all(), label=_("Design"))
     serial = forms.CharField(label=_("Serial"), max_length=60)
     origin = forms.ChoiceField(
         label=_("Where it comes from"),

@@ -22,6 +22,7 @@ from shop.numeric.trace import Trace, TraceError
 
 from .fields import AskedReason, MomentField, asked, needed
 from .filters import Filter, any_of
+from .found import FoundField
 from .measures import PercentField, mass, pressure, temperature
 from .tooling import LotField, lots_of
 
@@ -30,9 +31,7 @@ JUST_NOW = _("Empty: just now.")
 
 class StartForm(AskedReason):
     # Not required here: the rule that wants a laminate speaks for itself.
-    laminate = forms.ModelChoiceField(
-        Laminate.objects.all(), label=_("Laminate"), required=False
-    )
+    laminate = FoundField(Laminate.objects.all(), label=_("Laminate"), required=False)
     started_at = MomentField(label=_("Started"), required=False, help_text=JUST_NOW)
     temperature = temperature(_("Room temperature"), required=False)
     humidity = PercentField(label=_("Humidity in %"), required=False)
@@ -67,7 +66,7 @@ class LayForm(AskedReason):
             self.initial.setdefault("plies", [plies[0].pk])
         self.materials = list({ply.material for ply in plies})
         for material in sorted(self.materials, key=lambda one: one.code):
-            self.fields[f"lot_{material.pk}"] = forms.ModelChoiceField(
+            self.fields[f"lot_{material.pk}"] = FoundField(
                 lots_of().filter(material=material),
                 label=_("Lot of %(code)s") % {"code": material.code},
                 # With several, only the lots of the plies that are chosen.
@@ -146,7 +145,7 @@ class VoidForm(forms.Form):
 
 
 class YieldForm(forms.Form):
-    design = forms.ModelChoiceField(PartDesign.objects.all(), label=_("Design"))
+    design = FoundField(PartDesign.objects.all(), label=_("Design"))
     serial = forms.CharField(label=_("Serial"), max_length=60)
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
@@ -167,9 +166,7 @@ class TraceForm(forms.Form):
             "could not read: what it did not see stays open."
         ),
     )
-    recipe = forms.ModelChoiceField(
-        CureRecipe.objects.all(), label=_("Recipe"), required=False
-    )
+    recipe = FoundField(CureRecipe.objects.all(), label=_("Recipe"), required=False)
 
     def clean_file(self) -> TraceFile:
         file = self.cleaned_data["file"]

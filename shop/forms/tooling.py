@@ -32,6 +32,7 @@ from .fields import (
     needed,
 )
 from .filters import Filter, any_of
+from .found import FoundField
 from .measures import PercentField, length, temperature
 
 
@@ -41,7 +42,7 @@ def lots_of(*kinds: str):
     return rows.filter(material__kind__in=kinds) if kinds else rows
 
 
-class LotField(forms.ModelChoiceField):
+class LotField(FoundField):
     def __init__(self, *kinds: str, **named):
         named = {"label": _("Lot"), "required": False, **named}
         super().__init__(lots_of(*kinds), **named)
@@ -69,6 +70,7 @@ class ToolForm(forms.ModelForm):
             "due_back",
         )
         field_classes = {
+            "design": FoundField,
             "service_interval": WholeField,
             "expected_life": WholeField,
             "calibration_due": DateField,
@@ -192,7 +194,7 @@ class RouteForm(forms.Form):
 
 
 class CoatForm(AskedReason):
-    product = forms.ModelChoiceField(ReleaseProduct.objects.all(), label=_("Product"))
+    product = FoundField(ReleaseProduct.objects.all(), label=_("Product"))
     lot = LotField("release")
     applied_at = MomentField(
         label=_("When"), required=False, help_text=_("Empty: just now.")
@@ -225,12 +227,10 @@ class ReleaseProductForm(forms.ModelForm):
 class DefectForm(forms.Form):
     what = forms.CharField(label=_("What"), max_length=200)
     place = forms.CharField(label=_("Where on the tool"), max_length=120)
-    first_pull = forms.ModelChoiceField(
+    first_pull = FoundField(
         Pull.objects.none(), label=_("First pull that shows it"), required=False
     )
-    photo = forms.ModelChoiceField(
-        PhotoPin.objects.none(), label=_("On the photo"), required=False
-    )
+    photo = FoundField(PhotoPin.objects.none(), label=_("On the photo"), required=False)
     x = needed(
         PercentField(label=_("From its left edge, in %"), required=False, per=10_000),
         _("(needed with a photo)"),
@@ -275,7 +275,7 @@ class PlayForm(forms.Form):
 
 
 class MillingForm(forms.Form):
-    machine = forms.ModelChoiceField(Machine.objects.all(), label=_("Machine"))
+    machine = FoundField(Machine.objects.all(), label=_("Machine"))
     milled_on = DateField(label=_("Milled on"), initial=localdate)
     radius = length(_("Tool radius"), least=1)
     stepover = length(_("Stepover"), least=1)

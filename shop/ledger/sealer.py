@@ -1,10 +1,12 @@
 """The sealer: chains committed entries, every second and before any verify."""
 
 import contextlib
+import itertools
 import threading
 from collections.abc import Callable
 
 from django.db import DatabaseError, close_old_connections, connection
+from django.db.models import Max
 
 from shop.models import Entry, Seal
 
@@ -12,25 +14,39 @@ from .acts import writing
 from .canonical import digest
 
 BATCH = 1000
+# Looked through each second; all of a long ledger only at the start, every so many
+# turns, and before any verify, head or pack.
+RECENT = 5000
+TURNS = 600
 START = "0" * 64
 # Any number that nothing else in this database locks on.
 ADVISORY = 0x5EA1
 
 
-def seal() -> int:
-    """Seal every committed entry that has no seal yet; return how many.
+def unsealed(*, everywhere: bool = True):
+    """Committed entries that have no seal yet.
 
-    Unsealed entries are found by anti-join, never by the highest id: with several
-    writers an entry with a lower id can commit after one with a higher.
+    They are found by anti-join, never by the highest id: with several writers an entry
+    with a lower id can commit after one with a higher. everywhere: else only among the
+    newest, and those that they overtook by at most RECENT.
     """
+    rows = Entry.objects.filter(seal__isnull=True)
+    if everywhere:
+        return rows
+    newest = Seal.objects.aggregate(newest=Max("entry_id"))["newest"] or 0
+    return rows.filter(pk__gt=newest - RECENT)
+
+
+def seal(*, everywhere: bool = True) -> int:
+    """Seal every committed entry that has no seal yet; return how many."""
     sealed = 0
-    while batch := _seal_batch():
+    while batch := _seal_batch(everywhere):
         sealed += batch
     return sealed
 
 
-def _seal_batch() -> int:
-    if not Entry.objects.filter(seal__isnull=True).exists():
+def _seal_batch(everywhere: bool) -> int:
+    if not unsealed(everywhere=everywhere).exists():
         return 0
     with writing():
         if connection.vendor == "postgresql":
@@ -40,7 +56,7 @@ def _seal_batch() -> int:
         position, chain = (last.position, last.digest) if last else (0, START)
         seals = []
         for key, entry_digest in (
-            Entry.objects.filter(seal__isnull=True)
+            unsealed(everywhere=everywhere)
             .order_by("id")
             .values_list("id", "digest")[:BATCH]
         ):
@@ -71,13 +87,15 @@ class Sealer(threading.Thread):
         self._also = also
 
     def run(self) -> None:
-        while not self._stopped.wait(self._pause):
+        for turn in itertools.count():
+            if self._stopped.wait(self._pause):
+                break
             close_old_connections()
             # A locked or restarting database: the entries wait for the next turn.
             with contextlib.suppress(DatabaseError):
                 if self._also:
                     self._also()
-                seal()
+                seal(everywhere=turn % TURNS == 0)
         connection.close()
 
     def stop(self) -> None:

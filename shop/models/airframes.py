@@ -15,6 +15,8 @@ class AirframeType(Kept):
     code = models.CharField(_("code"), max_length=20, unique=True)
     name = models.CharField(_("name"), max_length=120)
 
+    called_by = ("code", "name")
+
     class Meta:
         ordering = ("code",)
 
@@ -30,6 +32,8 @@ class Airframe(Kept):
     uuid = models.UUIDField(unique=True, default=uuid.uuid4, editable=False)
     # Order of build within the type; effectivity is a range of these.
     line_number = models.PositiveIntegerField(_("line number"))
+
+    called_by = ("serial",)
 
     class Meta:
         ordering = ("type__code", "line_number")
@@ -61,6 +65,8 @@ class Position(Kept):
     arm_text = models.CharField(_("arm"), max_length=40, blank=True)
     # "Fuselage / Door left": written by the action, so that lists need no walk.
     path = models.CharField(max_length=400, editable=False)
+
+    called_by = ("path", "name", "type__code")
 
     class Meta:
         ordering = ("type__code", "path")

@@ -23,6 +23,8 @@ class CureRecipe(Kept):
     # Release from the mold is not before so many minutes after the lay-up.
     minutes_to_release = models.PositiveIntegerField(_("minutes to release"))
 
+    called_by = ("name",)
+
     class Meta:
         ordering = ("name",)
 
@@ -64,6 +66,8 @@ class Laminate(Kept):
     )
     # Resin that the core takes up, g per square meter of core and side.
     core_uptake = models.PositiveIntegerField(_("core uptake"), default=0)
+
+    called_by = ("code", "name")
 
     class Meta:
         ordering = ("code", "revision")

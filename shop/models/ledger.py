@@ -69,6 +69,10 @@ class Entry(models.Model):
         indexes = [
             models.Index(fields=["received_at"]),
             models.Index(fields=["form", "received_at"], name="entry_by_form"),
+            # Few are: what waits for somebody is found without going through all.
+            models.Index(
+                fields=["by"], condition=models.Q(claimed=True), name="entry_claimed"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -48,6 +48,8 @@ class Material(Kept):
         _("hardener per kg of resin"), null=True, blank=True, help_text=_("g")
     )
 
+    called_by = ("code", "name")
+
     class Meta:
         ordering = ("code",)
         constraints = [
@@ -77,6 +79,8 @@ class Lot(Kept):
     opened_on = models.DateField(null=True, editable=False)
     out_minutes = models.PositiveIntegerField(default=0)
     state = models.CharField(max_length=8, choices=LotState, default=LotState.GOOD)
+
+    called_by = ("number", "material__code", "material__name")
 
     class Meta:
         ordering = ("material__code", "number")

@@ -39,6 +39,8 @@ class PartDesign(Kept):
     # Offcuts laid up with a part to be tested: never placed, never weighed.
     is_coupon = models.BooleanField(_("test coupon"), default=False)
 
+    called_by = ("number", "name")
+
     class Meta:
         ordering = ("number", "revision")
         constraints = [
@@ -82,6 +84,8 @@ class Part(Kept):
     # Projection of the newest weighing: None was never weighed.
     mass_mg = models.PositiveBigIntegerField(null=True, editable=False)
     mass_is_estimate = models.BooleanField(default=False, editable=False)
+
+    called_by = ("serial", "design__number", "design__name")
 
     class Meta:
         ordering = ("serial",)

@@ -63,6 +63,8 @@ class Person(Kept, AbstractBaseUser):
     USERNAME_FIELD = "username"
     REQUIRED_FIELDS = ("name",)
 
+    called_by = ("name", "username")
+
     class Meta:
         ordering = ("name",)
         verbose_name_plural = "people"

@@ -94,6 +94,8 @@ class Tool(Kept):
     pulls_since_service = models.PositiveIntegerField(default=0, editable=False)
     repaired = models.BooleanField(default=False, editable=False)
 
+    called_by = ("code", "name")
+
     class Meta:
         ordering = ("code",)
         indexes = [

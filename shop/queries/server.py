@@ -12,8 +12,9 @@ from django.conf import settings
 from django.db import connection
 from django.utils import timezone
 
+from shop.ledger import sealer
 from shop.ledger.canonical import plain
-from shop.models import Entry, Seal
+from shop.models import Seal
 from shop.numeric.units import BYTES_PER_MB
 
 from . import backups
@@ -96,7 +97,7 @@ def fares() -> Whole:
     return Whole(
         **_short(),
         database=database_words(),
-        unsealed=Entry.objects.filter(seal__isnull=True).count(),
+        unsealed=sealer.unsealed(everywhere=False).count(),
         sealed=newest.position if newest else 0,
         sealed_at=newest.entry.received_at if newest else None,
         backup=backups.concern(),
@@ -140,7 +141,7 @@ def database_words() -> str:
 
 
 def unsealed_for() -> timedelta:
-    waiting = Entry.objects.filter(seal__isnull=True).order_by("id")
+    waiting = sealer.unsealed(everywhere=False).order_by("id")
     oldest = waiting.values_list("received_at", flat=True).first()
     return timezone.now() - oldest if oldest else timedelta(0)
 

@@ -110,7 +110,7 @@ def pages() -> dict:
     from qa.models import Check, Joint
     from shop.models import Airframe, Part, PartDesign, Person, Tool
 
-    client = Client()
+    client = Client(SERVER_NAME="localhost")
     client.force_login(Person.objects.get(username="lead"))
     addresses = {
         name: "/" + address
@@ -155,7 +155,7 @@ def saves() -> dict:
     from shop.ledger import sealer
     from shop.models import PartDesign, Person
 
-    client = Client()
+    client = Client(SERVER_NAME="localhost")
     client.force_login(Person.objects.get(username="lead"))
     check = Check.objects.filter(state__state="open").latest("pk")
 

@@ -249,7 +249,10 @@ def price_of_the_ledger(check: str, token: str, rounds: int = 10) -> None:
     from shop.ledger import sealer
     from shop.ledger.acts import Act
 
-    client, headers = Client(), {"HTTP_AUTHORIZATION": f"Bearer {token}"}
+    client, headers = (
+        Client(SERVER_NAME="localhost"),
+        {"HTTP_AUTHORIZATION": f"Bearer {token}"},
+    )
     usual = Act._append
     spent: dict[bool, list] = {True: [], False: []}
     for turn in range(2 * rounds):

@@ -2,13 +2,15 @@
 
 import json
 import threading
+import uuid
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
 from qa.models import Reading
 from shop.ledger import Refused, perform, sealer
-from shop.ledger.canonical import canonical, digest
+from shop.ledger.canonical import canonical, digest, entry_digest
 from shop.ledger.verify import verify
 from shop.models import Entry, Seal
 from tests.conftest import make_people
@@ -140,6 +142,30 @@ def test_two_sealers_at_once_chain_every_entry_once(committed_db):
         thread.join()
     assert list(Seal.objects.values_list("position", flat=True)) == list(range(1, 62))
     assert verify().fault == ""
+
+
+def test_what_is_overtaken_by_far_is_sealed_by_a_turn_that_looks_everywhere(
+    people, monkeypatch
+):
+    monkeypatch.setattr(sealer, "RECENT", 10)
+    last = Entry.objects.latest("pk").pk
+    an_entry(last + 100)
+    assert sealer.seal() == 2
+    an_entry(last + 99)
+    assert sealer.seal(everywhere=False) == 1
+    an_entry(last + 50)
+    assert sealer.seal(everywhere=False) == 0
+    assert sealer.seal() == 1
+    assert verify().fault == ""
+
+
+def an_entry(pk: int) -> None:
+    """As if it had taken its number long before it was committed."""
+    body = canonical({"facts": [], "result": {}, "rows": [], "said": {}})
+    entry = Entry(pk=pk, act=uuid.uuid4(), form="try/1", body=body)
+    entry.received_at = timezone.now()
+    entry.digest = entry_digest(entry)
+    Entry.objects.bulk_create([entry])
 
 
 def _seal_and_close():
