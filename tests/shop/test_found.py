@@ -87,12 +87,12 @@ def test_an_empty_one_is_missing_and_the_page_grows_with_nothing(client_of):
     assert cost() == before
 
 
-def test_a_filter_takes_a_key_of_a_link_and_a_name_that_was_typed(client_of):
+def test_a_filter_takes_a_key_of_a_link_and_a_name_that_was_typed(client_of, people):
     from qa.models import Joint
     from tests.qa.making import make_joint
 
     lead = client_of("lead")
-    joint = make_joint(lead.get("/").wsgi_request.user, 1)
+    joint = make_joint(people["lead"])
     original = Joint.objects.get(pk=joint.pk)
     with by_hand():
         Joint.objects.bulk_create(
