@@ -31,9 +31,6 @@ class SelectInput(forms.Select):
         key = super().value_from_datadict(data, files, name)
         return key or Typed((data.get(f"{name}-typed") or "").strip())
 
-    def value_omitted_from_data(self, data, files, name):
-        return name not in data and f"{name}-typed" not in data
-
     def use_required_attribute(self, initial):
         return self.field.is_short and super().use_required_attribute(initial)
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('shop', '0009_entry_by_form'),
+        ('shop', '0010_devices'),
     ]
 
     operations = [
