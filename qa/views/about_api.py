@@ -16,6 +16,7 @@ from qa.views.scripts import doing
 from qa.views.scripts.door import api
 from shop import roles
 from shop.actions import devices
+from shop.middleware import must_change
 from shop.models import Opens
 
 ROOT = "/api/1/"
@@ -35,7 +36,8 @@ def description() -> dict:
 @never_cache
 def openapi(request):
     """To whoever is signed in, and to whatever has a token that opens the API."""
-    if not _has_token(request) and not roles.may(request.user, "look"):
+    looks = roles.may(request.user, "look") and not must_change(request.user)
+    if not _has_token(request) and not looks:
         return error(401, "token", "Sign in, or send the token of a device.")
     return JsonResponse(description())
 
