@@ -156,7 +156,7 @@ def test_a_way_is_taken_once_as_it_was_shown_and_not_after_anything_changed(
     # Nothing is taken of what changed since it was shown.
     set_plan_defaults(by=engineer, bite_permille=700)
     late = put(builder, {**said, "way": "both"}, form="take/1")
-    assert (late.status_code, late.json()["error"]["code"]) == (422, "stale")
+    assert (late.status_code, late.json()["error"]["code"]) == (409, "stale")
     assert FitPlan.objects.count() == 1 and not verify().faults
 
 
