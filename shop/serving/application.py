@@ -13,7 +13,7 @@ BODY_LIMIT = 64 * 1024 * 1024
 IDLE_SECONDS = 30
 WHOLE_SECONDS = 600
 OPEN_BODIES = 48
-OPEN_BODIES_OF_ONE = 12
+OPEN_BODIES_OF_ONE = 32  # the tablets of a hall may share one address
 
 
 class BodyRefused(Exception):
