@@ -233,7 +233,7 @@ PAGES = ("text/html", "application/json")
 SHOWN = ("application/manifest+json", "text/javascript", "text/plain")
 # Served as files by these at least, in the demo.
 FILES = """
-    blank_sheet chain_csv chain_pdf check_pdf joint_csv ledger_head
+    blank_sheet chain_csv chain_pdf check_pdf joint_csv joint_dxf ledger_head
     nonconformances_pdf pack_pdf photo ply_book
 """
 

@@ -65,7 +65,7 @@ def of_the_lead() -> tuple[Client, dict[str, str]]:
         for name, address in addresses().items()
         if not name.startswith(NO_PAGE)
         and name not in LEADS_ON
-        and not address.endswith((".csv", ".jpg", ".p7s"))
+        and not address.endswith((".csv", ".dxf", ".ics", ".jpg", ".p7s"))
         and said[name] != TABLET
         and (said[name] == OPEN or said[name] >= LEAD)
     }
