@@ -50,6 +50,7 @@ def photo(request, sha256):
         return _instead(_("Its file was changed: bring it back from a backup."), 404)
     response = HttpResponse(content, content_type="image/jpeg")
     response["Cache-Control"] = "private, max-age=31536000, immutable"
+    response["Content-Disposition"] = f'inline; filename="{sha256[:12]}.jpg"'
     return response
 
 

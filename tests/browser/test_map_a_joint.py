@@ -41,7 +41,7 @@ def test_a_file_with_mistakes_is_put_right_in_the_text_and_saved(
     page.goto(f"{live_site.url}/joints/")
     page.get_by_role("main").get_by_role("link", name="Map a joint").first.click()
     assert axe(page) == []
-    page.get_by_label("A CSV file").set_input_files(
+    page.get_by_label("A CSV or a DXF file").set_input_files(
         {"name": "door.csv", "mimeType": "text/csv", "buffer": BAD.encode()}
     )
     page.get_by_role("button", name="Read the file").click()

@@ -12,7 +12,7 @@ import pkgutil
 import numpy as np
 import pytest
 
-from qa.numeric.geometry import cut_line, edge_curve, joint, layout, tape
+from qa.numeric.geometry import cut_line, edge_curve, joint, layout, seam, tape
 from qa.numeric.holes import fasteners, position, rigid_fit, spacing
 from qa.numeric.measuring import modes
 from qa.numeric.plan import (
@@ -307,6 +307,21 @@ CASES = [
         lambda corners: layout.polyline_by_side(corners, [4, 4, 4]),
         {"corners": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]]},
     ),
+    (
+        seam.join,
+        lambda line, near: seam.join([np.array(line)], near),
+        {"line": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]], "near": 0.01},
+    ),
+    *[
+        (
+            along,
+            lambda points, at, along=along: along(
+                seam.Curve(np.array(points), True), np.array([at])
+            ),
+            {"points": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]], "at": [9.0, 1.0]},
+        )
+        for along in (seam.gap_directions, seam.distances_to)
+    ],
     (
         adjusters.Adjuster,
         lambda place, way, ends, now: adjusters.Adjuster("A", place, way, *ends, now),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.geometry import outline
+from shop.numeric.finite import finite
 
 AT_CORNER = 1e-6  # of a piece
 SHARP_DEG = 20.0  # a turn of this much between two pieces is meant as a corner
@@ -32,6 +33,7 @@ def join(pieces: Sequence[np.ndarray], near_mm: float) -> list[Curve]:
     Order and direction of the pieces do not matter. Raises ValueError where more than
     two ends meet.
     """
+    finite(near_mm=near_mm, **{f"piece {n}": x for n, x in enumerate(pieces, 1)})
     left = [_without_repeats(piece, near_mm) for piece in pieces]
     left = [piece for piece in left if len(piece) > 1]
     _refuse_forks([piece[row] for piece in left for row in (0, -1)], near_mm)
@@ -89,6 +91,7 @@ def gap_directions(
     is smooth, and is that of its piece beside a corner. On an open curve the part lies
     to the left of its way, as in a joint file.
     """
+    finite(curve=curve.points, places=places)
     points = _flat(curve.points)
     faces = np.tile([0.0, 0.0, 1.0], (len(points), 1))
     sense = outline.turning_sense(points, faces) if curve.closed else 1
@@ -105,6 +108,7 @@ def gap_directions(
 
 def distances_to(curve: Curve, places: np.ndarray) -> np.ndarray:
     """How far along the curve (m,) mm the foot of each place (m, 2) is."""
+    finite(curve=curve.points, places=places)
     steps, lengths = _steps(curve)
     starts = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
     feet = (_foot(curve, steps, lengths, place) for place in places)
