@@ -57,7 +57,7 @@ def paper_of(view: CloseOutView, url: str, creator: str) -> CloseOutPaper:
     content.append(signed_record(signed) if signed else [])
     return CloseOutPaper(
         shop=the_shop().name,
-        number=f"{view.scope.airframe.serial} {last.label if last else '–'}",
+        number=" ".join([view.scope.airframe.serial, *([last.label] if last else [])]),
         title=_("Close-out of %s") % view.scope.name,
         state=state,
         identity=(*_identity(view, state), *(_closed(last) if last else ())),

@@ -41,13 +41,13 @@ def name_of(digest: str, ending: str) -> str:
 def keep(name: str, content: bytes) -> None:
     """Keep a file; it outlives a power cut when this returns. Raises OSError."""
     path = settings.MEDIA_ROOT / name
-    if path.exists():
-        return
-    if settings.BUCKET:
+    if settings.BUCKET:  # what lies at hand says nothing of what the store has
         with _told():
             bucket = _bucket(settings.BUCKET)
             if not bucket.exists(name):
                 bucket.save(name, ContentFile(content))
+    if path.exists():
+        return
     path.parent.mkdir(parents=True, exist_ok=True)
     sync_folder(settings.MEDIA_ROOT)
     write_durably(path, content)

@@ -16,7 +16,7 @@ from shop.ledger.canonical import canonical
 from shop.ledger.snapshot import snapshot
 from shop.models import Entry, Incarnation, Seal
 
-from .backup_files import stamp
+from .backup_files import content_of, is_whole, stamp
 from .export_files import BLOCK, MANIFEST, SCHEMA, Manifest, our_migrations
 from .export_schema import exported_tables, schema, secret_fields, withheld
 from .table_copies import Tally, plain_value, rows_of
@@ -128,10 +128,13 @@ class _Writer:
         return gone
 
     def _write_file(self, name: str) -> None:
-        with (
-            file_store.at_hand(name) as path,
-            path.open("rb") as source,
-            self._member(f"files/{name}", zipfile.ZIP_STORED) as add,
-        ):
-            while block := source.read(BLOCK):
-                add(block)
+        with file_store.at_hand(name) as path:
+            # What is not what its name says is as gone: nobody could take it in.
+            if not is_whole(path, content_of(name)):
+                raise FileNotFoundError(name)
+            with (
+                path.open("rb") as source,
+                self._member(f"files/{name}", zipfile.ZIP_STORED) as add,
+            ):
+                while block := source.read(BLOCK):
+                    add(block)

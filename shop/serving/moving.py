@@ -59,11 +59,16 @@ def move(address: str, say: Callable[[str], None]) -> Moved:
             _refuse_unready()
             _refuse_full(where)
             moved = _move(where, say)
-            mark(where)
     except (server.CannotServe, table_copies.NotEqual) as why:
         raise CannotMove(str(why)) from None
-    except (DatabaseError, ValueError) as why:
+    except (DatabaseError, ValueError, OSError) as why:
         # psycopg says ValueError of a text that PostgreSQL has no place for.
+        if _mark().exists():
+            raise CannotMove(
+                f"Whether all arrived at {where} is not known: the connection ended "
+                f"with the last word. If that database is empty, remove {_mark()} and "
+                "move again; else serve from it."
+            ) from None
         words = " ".join(str(why).split())
         raise CannotMove(f"Nothing was moved to {where}: {words}.") from None
     return moved
@@ -125,7 +130,8 @@ def _move(where: str, say) -> Moved:
                 count = Entry.objects.count()
             if after != before or count != before.entries:
                 raise CannotMove(f"What arrived is not the same: {after} of {before}.")
-    with connections[TARGET].cursor() as cursor:
+            mark(where)  # before it counts there: never two that serve
+    with contextlib.suppress(DatabaseError), connections[TARGET].cursor() as cursor:
         cursor.execute("ANALYZE")  # or statements are planned as for empty tables
     return Moved(tables, after, where)
 

@@ -151,17 +151,11 @@ def _restore(database: Path, backup: Backup | None, despite, say) -> Restored:
 def move_in(part: Path, files: Path, say) -> None:
     """Let what came be the records; the database last, which makes it a home."""
     refuse_full_home()
-    shared = settings.BUCKET or settings.MEDIA_ROOT.parent != Path(settings.HOME)
-    for path in files.rglob("*.*") if shared else ():
-        file_store.keep(path.relative_to(files).as_posix(), path.read_bytes())
+    _move_files_in(files)
     if connection.vendor != "sqlite":
         say("Copying into PostgreSQL …")
         with opened_as(COPY, of_file(part)):
             table_copies.copy_all(COPY, "default")
-    if not shared:
-        if settings.MEDIA_ROOT.is_dir():
-            settings.MEDIA_ROOT.rmdir()
-        shutil.move(files, settings.MEDIA_ROOT)
     if connection.vendor == "sqlite":
         connection.close()
         os.replace(part, connection.settings_dict["NAME"])
@@ -169,10 +163,25 @@ def move_in(part: Path, files: Path, say) -> None:
     sync_folder(Path(settings.HOME))
 
 
+def _move_files_in(files: Path) -> None:
+    root = settings.MEDIA_ROOT
+    if not settings.BUCKET and root.parent == Path(settings.HOME):
+        with contextlib.suppress(OSError):  # a mounted disk stays, and is filled below
+            root.rmdir()
+        if not root.exists():
+            shutil.move(files, root)
+            return
+    for path in files.rglob("*.*"):
+        file_store.keep(path.relative_to(files).as_posix(), path.read_bytes())
+
+
 def drop_parts() -> None:
-    """What a restore that was cut off left, or this one leaves."""
-    for path in Path(settings.HOME).glob("restoring*"):
-        shutil.rmtree(path) if path.is_dir() else path.unlink()
+    """What a restore that was cut off left, or this one leaves; nothing else."""
+    part, files = (Path(settings.HOME) / name for name in PARTS)
+    for end in ("", "-wal", "-shm", "-journal"):
+        part.with_name(part.name + end).unlink(missing_ok=True)
+    if files.is_dir():
+        shutil.rmtree(files)
 
 
 def _copy_with_log(source: Path, target: Path) -> None:
