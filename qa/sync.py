@@ -9,6 +9,7 @@ import json
 import uuid
 from collections.abc import Callable
 
+from django.core.exceptions import ValidationError
 from django.db import IntegrityError
 
 from qa import fuselage
@@ -240,8 +241,9 @@ def take(
     details["claimed"] = claimed
     try:
         forms[form](by, Said(said), {"act": act, "said": said, **details})
-    except IntegrityError:
-        # The same act came in twice at once and the other was first.
+    except (IntegrityError, Refused, ValidationError):
+        # The same act came in twice at once and the other was first: a key of it is
+        # there, or what it wants to do is done.
         if entry := find_receipt(act, fingerprint):
             return entry, False
         raise

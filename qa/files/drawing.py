@@ -18,12 +18,12 @@ from itertools import islice
 import numpy as np
 
 from qa.files.columns import Complaint, FileComplaints
-from qa.numeric.geometry.seam import Curve, join
+from qa.numeric.geometry.seam import Curve, join, turning_sense_of
 from shop.numeric.units import E9, PER_UNIT, to_mm
 
 WITHIN_MM = 0.002
 NEAR_MM = 0.01  # ends of pieces that are this near are one point
-MOST_ENTITIES, MOST_POINTS = 20_000, 20_000
+MOST_ENTITIES, MOST_POINTS, MOST_PIECES = 20_000, 20_000, 500
 SEAM_LAYER, STATION_LAYER, GAP_LAYER = "SEAM", "STATIONS", "GAP_DIRECTIONS"
 ARROW_MM, TEXT_MM = 20.0, 5.0
 DRAWN = ["LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE"]
@@ -68,13 +68,38 @@ def read(
         raise _complaint(f"its header names a unit ($INSUNITS {code}) that is not read")
     factor = to_mm(float(PER_UNIT["length"][word or unit]))
     drawn = _entities(document)
-    pieces: dict[str, list[np.ndarray]] = {}
-    for entity in drawn:
-        if entity.dxftype() in DRAWN and entity.dxf.layer != GAP_LAYER:
-            line = _flattened(entity, within_mm / factor, factor)
-            pieces.setdefault(entity.dxf.layer, []).append(line)
-    curve, found_on = _the_seam(pieces, layer)
+    lines = _lines_of(drawn, layer)
+    pieces = {
+        name: [_flattened(one, within_mm / factor, factor) for one in entities]
+        for name, entities in lines.items()
+    }
+    curve, found_on = _the_seam(pieces)
     return Drawing(curve, found_on, tuple(_marks(drawn, factor)), word)
+
+
+def _lines_of(drawn: Iterable, layer: str) -> dict[str, list]:
+    """What may be the seam, by layer as first spelled: case does not tell layers
+    apart."""
+    spelled, lines = {}, {}
+    for entity in drawn:
+        name = entity.dxf.layer
+        if entity.dxftype() in DRAWN and not is_gap_layer(name):
+            name = spelled.setdefault(name.lower(), name)
+            lines.setdefault(name, []).append(entity)
+    if layer:
+        there = ", ".join(sorted(lines)) or "none"
+        name = spelled.get(layer.lower())
+        if not name:
+            raise _complaint(f'nothing is drawn on a layer "{layer}"; layers: {there}')
+        lines = {name: lines[name]}
+    if sum(map(len, lines.values())) > MOST_PIECES:
+        reason = f"more than {MOST_PIECES} lines are drawn: name the layer of the seam"
+        raise _complaint(reason)
+    return lines
+
+
+def is_gap_layer(name: str) -> bool:
+    return name.lower() == GAP_LAYER.lower()
 
 
 def _complaint(text: str) -> FileComplaints:
@@ -104,26 +129,29 @@ def _entities(document) -> list:
         raise _complaint(f"its blocks cannot be taken apart: {why}") from None
     if len(found) > MOST_ENTITIES:
         raise _complaint(f"more than {MOST_ENTITIES} things are drawn in it")
-    return [entity for entity in found if entity.dxftype() in wanted]
+    return [
+        entity
+        for entity in found
+        # The points that a dimension is measured between are no stations.
+        if entity.dxftype() in wanted and entity.dxf.layer.lower() != "defpoints"
+    ]
 
 
 def _flattened(entity, within: float, factor: float) -> np.ndarray:
-    """Points (n, 2) in mm; `within` in the drawing's own unit."""
+    """Points (n, 3) in mm; `within` in the drawing's own unit."""
     from ezdxf import DXFError  # noqa: PLC0415
 
     kind = entity.dxftype()
     try:
         points = list(islice(_points_of(entity, kind, within), MOST_POINTS + 1))
-    except (DXFError, TypeError, ValueError, ArithmeticError) as why:
+    except (DXFError, TypeError, ValueError, ArithmeticError, AttributeError) as why:
         raise _complaint(f"a {kind} of it cannot be read: {why}") from None
     if len(points) > MOST_POINTS:
         raise _complaint(f"a {kind} of it has too many points")
     places = np.array([tuple(point) for point in points], dtype=float) * factor
     if not len(places) or not np.isfinite(places).all():
         raise _complaint(f"a {kind} of it has a place that is no number")
-    if np.ptp(places[:, 2]) > NEAR_MM:
-        raise _complaint(f"a {kind} of it is not flat: the seam is in x, y")
-    return places[:, :2]
+    return places
 
 
 def _points_of(entity, kind: str, within: float) -> Iterator:
@@ -141,23 +169,25 @@ def _points_of(entity, kind: str, within: float) -> Iterator:
     return entity.flattening(within)
 
 
-def _the_seam(pieces: dict[str, list[np.ndarray]], layer: str) -> tuple[Curve, str]:
-    by_name = {name.lower(): name for name in pieces}
-    if layer and layer.lower() not in by_name:
-        there = ", ".join(sorted(pieces)) or "none"
-        raise _complaint(f'nothing is drawn on a layer "{layer}"; layers: {there}')
-    names = [by_name[layer.lower()]] if layer else list(pieces)
-    if not names:
+def _the_seam(pieces: dict[str, list[np.ndarray]]) -> tuple[Curve, str]:
+    if not pieces:
         raise _complaint("no line or curve is drawn in it")
     found = []
-    for name in names:
+    for name, lines in pieces.items():
+        heights = np.concatenate([line[:, 2] for line in lines])
+        if np.ptp(heights) > NEAR_MM:
+            raise _complaint(f"layer {name} is not flat: the seam is in x, y")
         try:
-            found += [(name, curve) for curve in join(pieces[name], NEAR_MM)]
+            curves = join([line[:, :2] for line in lines], NEAR_MM)
         except ValueError as why:
             raise _complaint(f"layer {name}: {why}") from None
+        found += [(name, curve) for curve in curves]
     if len(found) != 1:
         raise _complaint(_several(found))
-    return found[0][1], found[0][0]
+    name, curve = found[0]
+    if curve.closed and not turning_sense_of(curve):
+        raise _complaint(f"layer {name}: the seam encloses no area")
+    return curve, name
 
 
 def _several(found: Sequence[tuple[str, Curve]]) -> str:
@@ -177,8 +207,10 @@ def _marks(drawn: Iterable, factor: float) -> Iterable[Mark]:
     for entity in drawn:
         if entity.dxftype() == "TEXT":
             names.setdefault(_key(entity.dxf.insert, factor), entity.dxf.text.strip())
-        elif entity.dxftype() == "LINE" and entity.dxf.layer == GAP_LAYER:
+        elif entity.dxftype() == "LINE" and is_gap_layer(entity.dxf.layer):
             way = entity.dxf.end - entity.dxf.start
+            if way.x == way.y == 0:
+                raise _complaint(f"a line on {GAP_LAYER} has no direction in x, y")
             ways.setdefault(_key(entity.dxf.start, factor), (way.x, way.y))
     for entity in drawn:
         if entity.dxftype() == "POINT":

@@ -1,6 +1,8 @@
 """A drawing that was chosen: its stations as the text of a file, or its seam as corner
 points along which they are laid."""
 
+from dataclasses import replace
+
 import numpy as np
 from django.conf import settings
 from django.utils.translation import gettext as _
@@ -9,7 +11,7 @@ from qa.files import drawing as drawings
 from qa.files.columns import Complaint, FileComplaints
 from qa.files.drawing import Drawing
 from qa.files.joint_text import MOST_STATIONS, decimal9, write
-from qa.numeric.geometry import outline, seam
+from qa.numeric.geometry import seam
 from shop.numeric.units import (
     BYTES_PER_MB,
     E9,
@@ -57,10 +59,10 @@ def stations_text(drawn: Drawing, *, part_inside: bool) -> str:
     if len(marks) > MOST_STATIONS:
         raise FileComplaints([Complaint(f"more than {MOST_STATIONS} stations in it")])
     places = np.array([mark.place for mark in marks])
+    drawn = replace(drawn, curve=_as_walked(drawn, places))
     ways, away = seam.gap_directions(drawn.curve, places, part_inside=part_inside)
-    far = [mark for mark, mm in zip(marks, away, strict=True) if mm > BESIDE_MM]
-    if far:
-        x, y = far[0].place
+    if away.max() > BESIDE_MM:
+        x, y = marks[int(away.argmax())].place
         reason = f"a station at ({x:.2f}, {y:.2f}) is {away.max():.2f} mm off the seam"
         raise FileComplaints([Complaint(reason)])
     named = all(mark.name for mark in marks)
@@ -73,12 +75,35 @@ def stations_text(drawn: Drawing, *, part_inside: bool) -> str:
     )
 
 
+def _as_walked(drawn: Drawing, places: np.ndarray) -> seam.Curve:
+    """The curve; an open one in the way in which the surround is on the right.
+
+    Which way a line was drawn says nothing: the order of named stations does, or a
+    line that says where the gap of one is. Raises FileComplaints where neither is.
+    """
+    curve, marks = drawn.curve, drawn.marks
+    if curve.closed:
+        return curve
+    arrows = [row for row, mark in enumerate(marks) if mark.direction]
+    if len(marks) > 1 and all(mark.name for mark in marks):
+        along = seam.distances_to(curve, places)
+        back = along[-1] < along[0]
+    elif arrows:
+        ways, _away = seam.gap_directions(curve, places)
+        back = sum(np.dot(marks[row].direction, ways[row]) for row in arrows) < 0
+    else:
+        reason = (
+            "an open seam does not say on which side the part is: name its stations in "
+            "their order, the surround on the right, or draw a line from one on the "
+            f"layer {drawings.GAP_LAYER}"
+        )
+        raise FileComplaints([Complaint(reason)])
+    return replace(curve, points=curve.points[::-1]) if back else curve
+
+
 def _along(drawn: Drawing, places: np.ndarray) -> list[int]:
     """Rows in the order of the seam, a closed one counter-clockwise."""
-    points = drawn.curve.points
-    flat = np.column_stack([points, np.zeros(len(points))])
-    up = np.tile([0.0, 0.0, 1.0], (len(points), 1))
-    back = drawn.curve.closed and outline.turning_sense(flat, up) < 0
+    back = drawn.curve.closed and seam.turning_sense_of(drawn.curve) < 0
     along = seam.distances_to(drawn.curve, places)
     return sorted(range(len(places)), key=lambda row: along[row], reverse=bool(back))
 

@@ -217,6 +217,8 @@ def change_own_password(
     said = {"person": by.username}
     with perform("own_password/1", by=by, said=said):
         by = Person.objects.select_for_update(of=("self",), no_key=True).get(pk=by.pk)
+        if by.password != person.password:  # the lead gave another meanwhile
+            raise Refused(_("That is not your password."), field="password")
         by.set_password(new)
         by.must_change_password = False
         by.save(update_fields=["password", "must_change_password"])

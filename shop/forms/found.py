@@ -5,6 +5,9 @@ the same field is one to type into: the server finds the row that is called so, 
 offers the nearest ones below what was typed. No script has a part in it.
 """
 
+import re
+from functools import reduce
+
 from django import forms
 from django.db.models import Q
 from django.forms.models import ModelChoiceIterator
@@ -12,6 +15,11 @@ from django.utils.translation import gettext_lazy as _
 
 MOST = 80  # rows of a list
 NEAREST = 12  # of what was typed
+
+
+def words_of(text: str) -> set[str]:
+    """Letters and digits that stand together, as no matter how they were written."""
+    return {word.casefold() for word in re.findall(r"\w+", text)}
 
 
 class Typed(str):
@@ -136,6 +144,14 @@ class FoundField(forms.ModelChoiceField):
             wanted &= self._anywhere("icontains", word)
         return wanted
 
+    def _has_words(self, row, text: str) -> bool:
+        """Whether each typed word is a whole word of what the row is called."""
+        told = (
+            reduce(lambda at, name: getattr(at, name, ""), column.split("__"), row)
+            for column in self.columns
+        )
+        return words_of(text) <= words_of(" ".join(map(str, told)))
+
     def _anywhere(self, lookup: str, text: str) -> Q:
         found = Q()
         for column in self.columns:
@@ -152,7 +168,9 @@ class FoundField(forms.ModelChoiceField):
         if len(exactly) == 1:
             return exactly[0]
         found = exactly or [*rows.filter(self._every_word(value))[:2]]
-        if len(found) == 1:
+        # P-100 is not P-1001: what only has it in its name is offered, never taken.
+        if len(found) == 1 and self._has_words(found[0], value):
             return found[0]
-        code = "several" if found else "near" if self.nearest(value) else "nobody"
+        several = len(found) > 1
+        code = "several" if several else "near" if self.nearest(value) else "nobody"
         raise forms.ValidationError(self.error_messages[code], code=code)

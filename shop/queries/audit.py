@@ -7,6 +7,7 @@ from datetime import datetime
 from django.core.paginator import Page
 from django.db.models import F, Q, Value
 
+from shop.ledger.canonical import canonical
 from shop.models import Entry, Person, PinTry, SignInTry, Tried
 from shop.wording import audit as words
 
@@ -67,8 +68,10 @@ def _sources(kind: str, people):
         if people is not None:
             about = Q(by__in=[pk for pk, _name in people])
             for _pk, name in people:
-                said = f'"person":{json.dumps(name)}'
-                about |= Q(body__contains=said) & ~Q(form=EACH_SHIFT)
+                told = canonical(name)
+                about |= Q(body__contains=f'"person":{told}') & ~Q(form=EACH_SHIFT)
+                added = Q(form__in=("person/1", "first_person/1"))
+                about |= added & Q(body__contains=f'"username":{told}')
             acts = acts.filter(about)
         yield ACT, "received_at", acts
 

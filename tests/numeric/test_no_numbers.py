@@ -308,6 +308,11 @@ CASES = [
         {"corners": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]]},
     ),
     (
+        seam.turning_sense_of,
+        lambda points: seam.turning_sense_of(seam.Curve(np.array(points), True)),
+        {"points": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]]},
+    ),
+    (
         seam.join,
         lambda line, near: seam.join([np.array(line)], near),
         {"line": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]], "near": 0.01},

@@ -1,5 +1,6 @@
 """A joint out of a drawing, and back into one."""
 
+import csv
 import io
 import math
 
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from qa.files import drawing
 from qa.files.columns import FileComplaints
+from qa.forms.drawings import stations_text
 from qa.numeric.geometry.seam import Curve, gap_directions, join
 from tests.qa.making import make_joint
 
@@ -140,6 +142,73 @@ def test_what_cannot_be_one_flat_seam_is_refused_in_words():
         document.blocks.new("B").add_circle((0, 0), 1)
 
     assert "more than" in complaint(dxf(many))
+
+
+def test_odd_things_of_a_drawing_are_refused_or_passed_over_never_a_crash():
+    def doubled(space, _document):
+        space.add_line((0, 0), (100, 0))
+        space.add_line((0, 0), (100, 0))
+
+    def mesh(space, _document):
+        space.add_polymesh((2, 2))
+
+    def no_way(space, _document):
+        space.add_circle((0, 0), 50)
+        space.add_line((50, 0), (50, 0, 9), dxfattribs={"layer": "gap_directions"})
+
+    def two_heights(space, _document):
+        space.add_line((0, 0, 0), (100, 0, 0))
+        space.add_line((100, 0, 50), (150, 0, 50))
+
+    def crowd(space, _document):
+        for n in range(drawing.MOST_PIECES + 1):
+            space.add_line((n, 0), (n, 1))
+
+    assert "no area" in complaint(dxf(doubled))
+    assert "cannot be read" in complaint(dxf(mesh))
+    assert "no direction" in complaint(dxf(no_way))
+    assert "not flat" in complaint(dxf(two_heights))
+    assert "name the layer" in complaint(dxf(crowd))
+
+    def beside(space, document):
+        rounded_rectangle(space, document)
+        space.add_point((0, -300), dxfattribs={"layer": "Defpoints"})
+
+    assert drawing.read(dxf(beside)).marks == ()
+
+    def two_spellings(space, _document):
+        space.add_line((0, 0), (100, 0), dxfattribs={"layer": "SEAM"})
+        space.add_line((100, 0), (150, 0), dxfattribs={"layer": "Seam"})
+
+    assert drawing.read(dxf(two_spellings), layer="seam").curve.length == 150
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_which_way_an_open_seam_was_drawn_does_not_turn_the_gap(turned):
+    """The surround is on the right of the stations in their order, here below."""
+    ends = [(0, 0), (100, 0)]
+
+    def line(space, _document):
+        space.add_line(*(ends[::-1] if turned else ends))
+        for x in (20, 50, 80):
+            space.add_point((x, 0))
+
+    def named(space, document):
+        line(space, document)
+        for x, name in ((20, "A"), (50, "B"), (80, "C")):
+            space.add_text(name, dxfattribs={"insert": (x, 0)})
+
+    def arrow(space, document):
+        line(space, document)
+        space.add_line((50, 0), (50, -9), dxfattribs={"layer": "GAP_DIRECTIONS"})
+
+    for draw in (named, arrow):
+        text = stations_text(drawing.read(dxf(draw)), part_inside=True)
+        rows = list(csv.DictReader(io.StringIO(text)))
+        assert [row["normal_y"] for row in rows] == ["-1"] * 3
+        assert [float(row["x_mm"]) for row in rows] == [20, 50, 80]
+    with pytest.raises(FileComplaints, match="on which side"):
+        stations_text(drawing.read(dxf(line)), part_inside=True)
 
 
 @given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))

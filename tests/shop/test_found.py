@@ -62,6 +62,13 @@ def test_several_are_offered_and_what_was_typed_stays(client_of):
     assert Part.objects.get().design == rows[1]
 
 
+def test_what_is_only_a_part_of_a_name_is_offered_never_taken(client_of):
+    rows = designs(MOST + 20)  # D-00042 is the only one with 0042 in it
+    page = client_of("lead").post(ADD, {**said(), "design-typed": "0042"})
+    assert not Part.objects.exists()
+    assert f'<option value="{rows[42].pk}">' in page.content.decode()
+
+
 @pytest.mark.parametrize("typed", ["D-0nowhere", "%", "_", "12' OR 1=1 --", "\0", "½"])
 def test_nothing_called_so_is_said_beside_the_field(client_of, typed):
     designs(MOST + 20)

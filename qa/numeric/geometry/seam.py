@@ -81,6 +81,13 @@ def _without_repeats(line: np.ndarray, near_mm: float) -> np.ndarray:
     return line[kept]
 
 
+def turning_sense_of(curve: Curve) -> int:
+    """+1 for a closed curve that runs counter-clockwise, -1 clockwise; 0: no area."""
+    finite(curve=curve.points)
+    points = _flat(curve.points)
+    return outline.turning_sense(points, np.tile([0.0, 0.0, 1.0], (len(points), 1)))
+
+
 def gap_directions(
     curve: Curve, places: np.ndarray, *, part_inside: bool = True
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -92,9 +99,7 @@ def gap_directions(
     to the left of its way, as in a joint file.
     """
     finite(curve=curve.points, places=places)
-    points = _flat(curve.points)
-    faces = np.tile([0.0, 0.0, 1.0], (len(points), 1))
-    sense = outline.turning_sense(points, faces) if curve.closed else 1
+    sense = turning_sense_of(curve) if curve.closed else 1
     steps, lengths = _steps(curve)
     ways = steps / lengths[:, None]
     outward = sense * np.column_stack([ways[:, 1], -ways[:, 0]])
