@@ -120,6 +120,8 @@ def renew_recovery_codes(*, by: Person, code: str, **where) -> list[str]:
     _prove_own(by, code, where)
     with perform("recovery_codes/1", by=by, said={"person": by.username}):
         factor = factor_of(locked(by))
+        if factor is None:  # taken away meanwhile
+            raise Refused(_("There is no second factor any more."), field="code")
         factor.codes.all().delete()
         return _recovery_codes(factor)
 
