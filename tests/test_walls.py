@@ -500,3 +500,13 @@ def test_no_module_has_a_name_that_says_nothing():
 
 def test_the_tests_themselves_run_on_a_supported_python():
     assert (3, 11) <= sys.version_info[:2] <= (3, 13)
+
+
+def test_no_test_waits_for_the_promise_of_an_async_function():
+    """wait_for_function takes it for a yes at once: the wait is none."""
+    for path in sources("tests/browser", "tests/faults", "tests/bench"):
+        text = path.read_text("utf-8")
+        for asked in re.findall(r"wait_for_function\(\s*(f?\"+[^\"]*|\w+)", text):
+            if asked.isidentifier():
+                asked = re.search(rf"^{asked} = (.*)", text, re.M)[1]
+            assert "async" not in asked, f"{path.relative_to(TREE)}: {asked}"

@@ -48,7 +48,7 @@ def test_a_tablet_refuses_a_server_whose_history_was_written_anew(
     # Asked again, the server tells the tablet of that head.
     open_check(desk, live_site, check)
     at(desk, "1", "flush")
-    desk.wait_for_function(KNOWS, arg=noted[0])
+    desk.evaluate(KNOWS, noted[0])
     live_site.kill()
     rewrite_a_reading(Reading.objects.get(), 2_450_000)
     # The owner's own look finds nothing; what somebody noted on paper does.
@@ -68,9 +68,12 @@ def test_a_tablet_refuses_a_server_whose_history_was_written_anew(
     expect(dialog).to_be_visible(timeout=30_000)
 
 
+# wait_for_function takes the promise of an async function for a yes.
 KNOWS = f"""async (wanted) => {{ {OPEN}
-  const settings = database.transaction("settings").objectStore("settings");
-  const head = await answer(settings.get("head"));
+  const head = () => {{
+    const settings = database.transaction("settings").objectStore("settings");
+    return answer(settings.get("head"));
+  }};
+  while (!(+(await head())?.[0] >= wanted)) await new Promise(requestAnimationFrame);
   database.close();
-  return +head?.[0] >= wanted;
 }}"""
