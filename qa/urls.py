@@ -19,12 +19,36 @@ from qa.views import (
     sampling,
 )
 
+over_parts_urls = [
+    path(
+        "<int:pk>/over-parts/at/<path:label>/<slug:kind>/note/",
+        over_parts.chart_note,
+        name="chart_note_place",
+    ),
+    path(
+        "<int:pk>/over-parts/at/<path:label>/<slug:kind>/charts.pdf",
+        over_parts.chart_paper,
+        name="chart_paper_place",
+    ),
+    path(
+        "<int:pk>/over-parts/whole/<slug:mode>/note/",
+        over_parts.chart_note,
+        name="chart_note_mode",
+    ),
+    path(
+        "<int:pk>/over-parts/whole/<slug:mode>/charts.pdf",
+        over_parts.chart_paper,
+        name="chart_paper_mode",
+    ),
+]
+
 joint_urls = [
     path("", joints.joints, name="joints"),
     path("new/", mapping.new_joint, name="new_joint"),
     path("<int:pk>/", joints.joint, name="joint"),
     path("<int:pk>/revise/", mapping.revise_joint, name="revise_joint"),
     path("<int:pk>/over-parts/", over_parts.over_parts, name="over_parts"),
+    *over_parts_urls,
     path(
         "<int:pk>/over-parts/at/<path:label>/<slug:kind>/",
         over_parts.place,

@@ -29,6 +29,7 @@ HELD = {
     "qa.adjusters.define_holding": "Position",
     "qa.characteristics.record": "Characteristic",
     "qa.characteristics.revise": "Characteristic",
+    "qa.chart_notes.replace_note": "CheckState",
     "qa.checks.choose_reading": "CheckState",
     "qa.checks.finish_check": "CheckState",
     "qa.checks.record_reading": "CheckState",

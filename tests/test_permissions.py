@@ -56,6 +56,7 @@ WHO = {
         sampling check_risk
         correction correction_sheet correction_template
         over_parts over_parts_place over_parts_mode signatures
+        chart_paper_place chart_paper_mode
         ledger_head
         characteristics characteristic characteristic_on_airframe
         characteristic_result close_out_airframe close_out_bay close_out_joint
@@ -66,7 +67,7 @@ WHO = {
         devices new_calendar about_api api_description
     """,
     CREW: """
-        sign
+        sign chart_note_place chart_note_mode
         measure_study read_again
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
         new_hole_check new_check late_readings

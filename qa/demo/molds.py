@@ -3,7 +3,7 @@ proud at a corner, it was corrected, and the next one shows it."""
 
 import math
 
-from qa.actions import checks, fitups, tool_corrections
+from qa.actions import chart_notes, checks, fitups, tool_corrections
 from qa.actions.joints import RequirementDraft, define_joint
 from qa.models import Instrument
 from qa.numeric.geometry import layout
@@ -47,7 +47,24 @@ def load(crew, glider) -> None:
     )
     third = _cover(crew, mold, design, 3, 4)
     left = {4: -0.05, 5: 0.06}
-    _read(crew, joint, glider.airframes["MG2-002"], third, 31, left, {})
+    last = _read(crew, joint, glider.airframes["MG2-002"], third, 31, left, {})
+    _write(crew, joint, last)
+
+
+def _write(crew, joint, check) -> None:
+    """What people wrote on the points of its charts: one note, one put right, one that
+    was taken back."""
+    station = check.fit_up.revision.stations.order_by("order")[3]
+    on = {"check": check, "station": station, "of": "gap"}
+    words = "first after the mold was scribed anew"
+    note = chart_notes.write_note(by=crew["bea"], words=words, **on)
+    words += ", with the new wax"
+    chart_notes.replace_note(by=crew["bea"], note=note, words=words)
+    chart_notes.write_note(by=crew["emil"], check=check, words="held by two straps")
+    wrong = chart_notes.write_note(by=crew["lena"], check=check, words="other resin")
+    chart_notes.replace_note(
+        by=crew["lena"], note=wrong, words="it was the same lot", taken_back=True
+    )
 
 
 def _made(crew, glider):
@@ -138,7 +155,7 @@ def _cover(crew, mold, design, number: int, days: float):
     return pulls.yield_part(by=crew["bea"], pull=pull, design=design, serial=serial)
 
 
-def _read(crew, joint, airframe, cover, seed: int, long: dict, proud: dict) -> None:
+def _read(crew, joint, airframe, cover, seed: int, long: dict, proud: dict):
     """The first fit of a cover: it sits a little off, and is read all round."""
     who = crew["bea" if seed % 2 else "tomas"]
     fit_up = fitups.open_fit_up(
@@ -169,6 +186,7 @@ def _read(crew, joint, airframe, cover, seed: int, long: dict, proud: dict) -> N
                 typed=Typed("value", text, "mm"),
             )
     checks.finish_check(by=who, check=check)
+    return check
 
 
 def _noise(seed: int, row: int) -> float:

@@ -6,19 +6,29 @@ number of the rule beside it; what the numbers mean stands under the chart.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from qa.drawing.panel import LEFT, TEXT, Panel, reach_of
-from qa.drawing.scene import Disc, Scene, Shape, Text, line
+from qa.drawing.scene import Disc, Scene, Shape, Text, box, line
 from qa.numeric.measuring.charts import Chart, Line
 from qa.wording import measuring
 
 WIDTH, ABOVE, BELOW, GAP = 1000.0, 250.0, 130.0, 44.0
 TOP = 34.0
+ACROSS = 112  # letters in a line under the chart
 
 
 @dataclass(frozen=True)
 class Note:
     """What happened before a point (counted from 1): a new mold, a repair."""
+
+    at: int
+    words: str
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What somebody wrote on a point (counted from 1), with who and when."""
 
     at: int
     words: str
@@ -33,6 +43,7 @@ class ChartSheet:
     chart: Chart
     labels: tuple[str, ...]
     notes: tuple[Note, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     rules: str = "western_electric"
     digits: int = 3
 
@@ -46,13 +57,15 @@ def build(sheet: ChartSheet) -> Scene:
     shapes = _notes(sheet, above)
     spoke = _by_point(chart, spread=False)
     shapes += _drawn(sheet, chart.places, above, places, spoke)
+    shapes += _remarks(sheet, above)
     spoke = _by_point(chart, spread=True)
     shapes += _drawn(sheet, chart.spread, below, chart.spread_at, spoke)
     shapes += below.labels(places, sheet.labels)
     y = below.bottom + 46
     for words in _legend(sheet):
-        shapes.append(Text(LEFT, y, words, TEXT * 0.9))
-        y += TEXT * 1.35
+        for k, part in enumerate(wrap(words, ACROSS) or [""]):
+            shapes.append(Text(LEFT + (18 if k else 0), y, part, TEXT * 0.9))
+            y += TEXT * 1.35
     title = f"Control chart of {sheet.title}: {_summary(sheet)}"
     return Scene(WIDTH, y, tuple(shapes), title)
 
@@ -63,6 +76,7 @@ def table(sheet: ChartSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     kind = chart.places.kind
     head = ("point", "value" if kind == "individuals" else kind, "lower", "upper")
     head += (chart.spread.kind.replace("_", " "), "signals and notes")
+    letters = _letters(sheet)
     spread = dict(zip(chart.spread_at, chart.spread.points, strict=True))
     rows = []
     for k, label in enumerate(sheet.labels, 1):
@@ -70,6 +84,7 @@ def table(sheet: ChartSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
             measuring.rule(signal.rule) for signal in chart.signals if signal.at == k
         ]
         notes += [f"before it: {note.words}" for note in sheet.notes if note.at == k]
+        notes += [f"{sign}: {one.words}" for sign, one in letters if one.at == k]
         line = chart.places
         values = (line.points[k - 1], line.lower[k - 1], line.upper[k - 1])
         numbers = tuple(f"{value:z.{sheet.digits}f}" for value in values)
@@ -124,6 +139,32 @@ def _notes(sheet: ChartSheet, panel: Panel) -> list[Shape]:
     return shapes
 
 
+def _letters(sheet: ChartSheet) -> list[tuple[str, Remark]]:
+    """What is written, under the letters a to z, aa, ab in the order of the points."""
+    letters = "abcdefghijklmnopqrstuvwxyz"
+    ordered = sorted(sheet.remarks, key=lambda one: one.at)
+    return [
+        (("" if k < 26 else letters[k // 26 - 1]) + letters[k % 26], one)
+        for k, one in enumerate(ordered[: 26 * 27])
+    ]
+
+
+def _remarks(sheet: ChartSheet, panel: Panel) -> list[Shape]:
+    """The letters of what is written, boxed, at the foot of the panel."""
+    signs: dict[int, list[str]] = {}
+    for sign, one in _letters(sheet):
+        signs.setdefault(one.at, []).append(sign)
+    shapes: list[Shape] = []
+    for at, own in signs.items():
+        x, y, value = panel.x(at), panel.bottom - 8, sheet.chart.places.points[at - 1]
+        words = own[0] if len(own) == 1 else f"{own[0]}–{own[-1]}"
+        half, high = 4 + len(words) * TEXT * 0.26, TEXT * 1.1
+        shapes.append(line(x, panel.y(value) + 7, x, y - high, "grid"))
+        shapes.append(box(x - half, y - high, 2 * half, high + 3, "flag"))
+        shapes.append(Text(x, y - 2, words, TEXT * 0.86, "n", "middle"))
+    return shapes
+
+
 def _by_point(chart: Chart, *, spread: bool) -> dict[int, list[str]]:
     """Numbers of the rules that spoke, by point."""
     found: dict[int, list[str]] = {}
@@ -141,7 +182,12 @@ def _legend(sheet: ChartSheet) -> list[str]:
         for rule in spoke
     )
     source = f"Rules: {measuring.RULE_SOURCES[sheet.rules]}"
-    return [f"{source}; none spoke" if not spoke else source, *said]
+    return [
+        measuring.chart_limits(sheet.chart.kind),
+        f"{source}; none spoke" if not spoke else source,
+        *said,
+        *(f"{sign}: {one.words}" for sign, one in _letters(sheet)),
+    ]
 
 
 def _summary(sheet: ChartSheet) -> str:

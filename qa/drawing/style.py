@@ -60,6 +60,7 @@ STYLE: dict[str, Look] = {
     "half": Look(fill="half"),
     "edge": Look(stroke="ink", width=1.0),
     "now": Look(fill="now", stroke="ink", width=2.0),
+    "flag": Look(fill="paper", stroke="ink", width=0.9),
     "mark": Look(stroke="ink", width=1.8),
     "n": Look(fill="ink", weight=700),
     "n-above": Look(fill="on-above", weight=700),

@@ -1,9 +1,12 @@
-"""How a chart is asked for: GET, so that it is a link."""
+"""How a chart is asked for (GET, so that it is a link), and what is written on it."""
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.wording.measuring import RULE_SOURCES
+from qa.models import ChartNote
+from qa.rules.chart_notes import EVERYWHERE
+from qa.rules.over_parts import PartRead
+from qa.wording.measuring import RULE_SOURCES, SPREADS
 
 
 class ChartForm(forms.Form):
@@ -20,3 +23,58 @@ class ChartForm(forms.Form):
             *((n, _("%(n)s parts in a row") % {"n": n}) for n in ("2", "3", "4", "5")),
         ],
     )
+    spread = forms.ChoiceField(
+        label=_("Below: of several parts"),
+        required=False,
+        choices=[("", _("as usual for their number")), *SPREADS.items()],
+    )
+
+
+class NoteForm(forms.Form):
+    """A note on a point of a chart."""
+
+    point = forms.ChoiceField(label=_("On the point of"))
+    words = forms.CharField(
+        label=_("Note"),
+        max_length=200,
+        help_text=_("What happened, or why it is so: new resin, another strap."),
+    )
+    everywhere = forms.BooleanField(
+        label=_("On every chart of this joint"), required=False
+    )
+
+    def __init__(self, *args, reads: list[PartRead], of: str, row: int | None, **named):
+        super().__init__(*args, **named)
+        self.reads = {str(one.check.entry_id): one for one in reads}
+        self.of, self.row = of, row
+        newest = list(self.reads.items())[::-1]
+        self.fields["point"].choices = [
+            (key, f"{one.part.serial}, {one.check}") for key, one in newest
+        ]
+
+    def clean(self):
+        """What an act takes of it."""
+        said = super().clean()
+        one = self.reads.get(said.pop("point", None))
+        everywhere = said.pop("everywhere", False)
+        if one is None:
+            return said
+        said["check"] = one.check
+        said["of"] = EVERYWHERE if everywhere else self.of
+        said["station"] = None if everywhere else one.own.get(self.row)
+        return said
+
+
+class OtherNoteForm(forms.Form):
+    """A note written anew, or taken back."""
+
+    words = forms.CharField(label=_("Note"), max_length=200)
+    taken_back = forms.BooleanField(
+        label=_("Take it back"),
+        required=False,
+        help_text=_("It is shown no more; write above why. It stays on record."),
+    )
+
+    @classmethod
+    def initial_of(cls, note: ChartNote) -> dict:
+        return {"words": note.words}

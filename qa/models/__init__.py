@@ -15,6 +15,7 @@ from .characteristics import (
     CharacteristicRevision,
     Quality,
 )
+from .chart_notes import ChartNote
 from .checks import (
     Check,
     CheckFinish,
@@ -112,6 +113,7 @@ __all__ = [
     "Characteristic",
     "CharacteristicResult",
     "CharacteristicRevision",
+    "ChartNote",
     "Check",
     "CheckFinish",
     "CheckState",

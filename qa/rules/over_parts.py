@@ -33,7 +33,8 @@ class Which(StrEnum):
 
 @dataclass(frozen=True)
 class PartRead:
-    """One part on one airframe: nm on bare edges and verdicts by (row, kind)."""
+    """One part on one airframe: nm on bare edges and verdicts by (row, kind); `own` has
+    the stations of the revision it was read against by the row that they are now."""
 
     part: Part
     airframe: Airframe
@@ -41,6 +42,7 @@ class PartRead:
     pull: Pull | None
     nm: dict[tuple[int, str], int]
     verdicts: dict[tuple[int, str], str]
+    own: dict[int, Station]
 
 
 @dataclass(frozen=True)
@@ -147,7 +149,8 @@ def _read(check: Check, values, seams, now: Seam, pull: Pull | None) -> PartRead
         nm[row, value.kind] = value.reading.value_nm + shift
         verdicts[row, value.kind] = value.reading.verdict
     fit_up = check.fit_up
-    return PartRead(fit_up.part, fit_up.airframe, check, pull, nm, verdicts)
+    stations = {kept[one.label]: one for one in own.stations if one.label in kept}
+    return PartRead(fit_up.part, fit_up.airframe, check, pull, nm, verdicts, stations)
 
 
 def in_unit(nm: int, unit: str) -> Fraction:

@@ -1,17 +1,26 @@
-"""A joint over parts: which stations fail, and one place or mode over parts."""
+"""A joint over parts: which stations fail, and one place or mode over parts, with what
+people write on its points."""
+
+from urllib.parse import urlencode
 
 from django.http import Http404
 from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from qa.forms.charts import ChartForm
+from qa.actions import chart_notes
+from qa.forms.charts import ChartForm, NoteForm, OtherNoteForm
 from qa.models import Joint, Kind
 from qa.numeric.measuring.modes import Mode
+from qa.queries.joints import chart_sheets
 from qa.queries.joints import over_parts as queries
 from qa.queries.joints.part_charts import Way
 from qa.rules.over_parts import Which
 from shop import roles
+from shop.views.acting import form_page, posted
 
+from . import papers
 from .joints import unit_of
 
 JOINTS = Joint.objects.exclude(current=None).select_related(
@@ -25,7 +34,7 @@ def _which(request) -> Which:
 
 
 def _way(request) -> Way:
-    return Way.asked(request.GET.get("rules", ""), request.GET.get("by", ""))
+    return Way.asked(*(request.GET.get(name, "") for name in ("rules", "by", "spread")))
 
 
 @require_GET
@@ -37,30 +46,90 @@ def over_parts(request, pk):
 
 @require_GET
 def place(request, pk, label, kind):
-    joint = roles.fetch(request.user, "look", JOINTS, pk=pk)
-    if kind not in Kind.values:
-        raise Http404
-    which = _which(request)
-    page = queries.place_page(
-        joint, label, kind, which, unit_of(request), _way(request)
-    )
-    if page is None:
-        raise Http404
-    return _series(request, joint, page, which)
+    joint, page = _series(request, pk, label=label, kind=kind)
+    return _shown(request, joint, page)
 
 
 @require_GET
 def mode(request, pk, mode):
+    joint, page = _series(request, pk, mode=mode)
+    return _shown(request, joint, page)
+
+
+def _series(request, pk, *, label="", kind="", mode=""):
+    """(joint, page) of the place or mode that an address names."""
     joint = roles.fetch(request.user, "look", JOINTS, pk=pk)
-    if mode not in set(Mode):
+    asked = _which(request), unit_of(request), _way(request)
+    page = None
+    if mode in set(Mode):
+        page = queries.mode_page(joint, Mode(mode), *asked)
+    elif kind in Kind.values:
+        page = queries.place_page(joint, label, kind, *asked)
+    if page is None:
         raise Http404
+    return joint, page
+
+
+def _shown(request, joint, page):
     which = _which(request)
-    page = queries.mode_page(joint, Mode(mode), which, unit_of(request), _way(request))
-    return _series(request, joint, page, which)
-
-
-def _series(request, joint, page, which):
     start = {"which": which, **vars(_way(request))}
-    form = ChartForm(start, initial=start)
-    context = {"page": page, "joint": joint, "which": which, "form": form}
+    context = {
+        "page": page,
+        "joint": joint,
+        "which": which,
+        "asked": urlencode(start),
+        "form": ChartForm(start, initial=start),
+        "may_write": roles.may(request.user, "comment"),
+    }
     return render(request, "qa/over_parts/series.html", context)
+
+
+@require_GET
+def chart_paper(request, pk, **about):
+    # reportlab is slow to import and most pages never print.
+    from qa.paper import chart_sheet as paper  # noqa: PLC0415
+
+    joint, page = _series(request, pk, **about)
+    if not page.count:
+        raise Http404
+    url = request.build_absolute_uri(_address(request, pk, **about))
+    told = chart_sheets.paper_of(page, _which(request), url, request.user.name)
+    data = paper.render(told, papers.paper_of(request))
+    return papers.answer(data, papers.plain_name(f"{page.title}-charts") + ".pdf")
+
+
+def chart_note(request, pk, **about):
+    """Write on a point; ?replace=KEY writes one anew."""
+    roles.require(request.user, "comment")
+    joint, page = _series(request, pk, **about)
+    back = _address(request, pk, **about)
+    above = {"back": back, "above": (page.title, back)}
+    replaced = request.GET.get("replace")
+    if replaced is not None:
+        shown = {one.note.pk: one.note for one in page.written}
+        note = shown.get(int(replaced) if replaced.isdecimal() else None)
+        if note is None:
+            raise Http404
+        start = OtherNoteForm.initial_of(note)
+        return form_page(
+            request,
+            OtherNoteForm(posted(request), initial=start),
+            lambda **said: chart_notes.replace_note(by=request.user, note=note, **said),
+            heading=_("Change a note"),
+            **above,
+        )
+    form = NoteForm(posted(request), reads=page.reads, of=page.of, row=page.row)
+    return form_page(
+        request,
+        form,
+        lambda **said: chart_notes.write_note(by=request.user, **said),
+        heading=_("Write on a point of the chart"),
+        **above,
+    )
+
+
+def _address(request, pk, **about) -> str:
+    """The page of the charts, asked for as it was."""
+    name = "over_parts_mode" if "mode" in about else "over_parts_place"
+    asked = {"which": _which(request), **vars(_way(request))}
+    return f"{reverse(name, kwargs={'pk': pk, **about})}?{urlencode(asked)}"

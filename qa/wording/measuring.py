@@ -96,6 +96,14 @@ RULE_SOURCES = {
     "western_electric": "Western Electric 1956",
     "nelson": "Nelson 1984, JQT 16(4)",
 }
+# The constants that limits of a chart are made by, and who publishes them.
+CHART_LIMITS = {
+    "individuals": _("mean moving range / d2; d2 1.128, d3 0.853 for two"),
+    "mean_range": _("mean range / d2 of the size of each subgroup; d2, d3"),
+    "mean_deviation": _("mean deviation / c4 of the size of each subgroup; c4"),
+}
+PUBLISHED = _("as in ASTM E2587 table 1 and NIST handbook 6.3.2, not rounded")
+SPREADS = {"range": _("their range"), "deviation": _("their standard deviation")}
 _ONE = _("1 point beyond 3 sd")
 _TWO = _("2 of 3 points beyond 2 sd on one side")
 _FOUR = _("4 of 5 points beyond 1 sd on one side")
@@ -114,6 +122,12 @@ RULES = {
     "nelson_7": _("15 points in a row within 1 sd"),
     "nelson_8": _("8 points in a row beyond 1 sd, on either side"),
 }
+
+
+def chart_limits(kind: str) -> str:
+    """How far the limits of a chart lie, and by which published constants."""
+    words = _("Limits: 3 standard deviations, by {how} {published}")
+    return str(words).format(how=CHART_LIMITS[kind], published=PUBLISHED)
 
 
 def remark(told: Remark | None) -> str | None:

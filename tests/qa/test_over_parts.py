@@ -1,16 +1,19 @@
 """A joint over parts: what fails always, what a place is capable of, how it drifts."""
 
+import io
 import json
 import re
 
 import pytest
+from django.core.exceptions import PermissionDenied
 from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
-from qa.actions import trimming
+from qa.actions import chart_notes, trimming
 from qa.actions.trimming import Taken
-from qa.models import Check, Kind
+from qa.models import ChartNote, Check, Kind
 from qa.numeric.measuring.modes import Mode
 from qa.queries.joints import over_parts as queries
 from qa.queries.joints.part_charts import Way
@@ -18,7 +21,8 @@ from qa.rules import over_parts as rules
 from qa.rules.over_parts import Which
 from qa.rules.planning import RELATED
 from qa.wording import lengths
-from tests.qa.making import make_check, read
+from shop.ledger import Refused
+from tests.qa.making import make_check, make_stations, mm, read, revise
 from tests.qa.molding import Shop, ripple
 
 
@@ -175,6 +179,87 @@ def test_pages_open_in_either_unit_and_for_a_visitor(shop, client_of):
     assert client.get(f"{base}whole/none/").status_code == 404
 
 
+def test_what_people_write_on_a_point_stands_in_the_drawing_the_table_and_on_paper(
+    shop, client_of, people
+):
+    many(shop, 4)
+    client = client_of("builder")
+    at = f"/joints/{shop.joint.pk}/over-parts/at/4/gap/"
+    asked = "?which=last&by=2&spread=deviation&rules=nelson"
+    second = rules.over_parts(shop.joint, Which.FIRST).reads[1]
+    key = str(second.check.entry_id)
+    empty = client.post(f"{at}note/{asked}", {"point": key, "words": "  "})
+    assert "<title>Error: " in empty.content.decode()
+    assert f'<option value="{key}" selected>' in empty.content.decode()
+    said = {"point": key, "words": "cold <hall>, 14 °C"}
+    assert client.post(f"{at}note/{asked}", said)["Location"].startswith(at)
+    said = {"point": key, "words": "other strap", "everywhere": "on"}
+    client.post(f"{at}note/", said)
+
+    def words_of(address):
+        return client.get(address).content.decode()
+
+    shown = words_of(at)
+    who, day = people["builder"].name, second.check.entry.received_at
+    told = f"cold &lt;hall&gt;, 14 °C ({who}, "
+    assert shown.count(f"a: {told}") == 2  # under the drawing, and in the table
+    assert f"b: other strap ({who}, " in shown
+    assert f"<strong>{second.part.serial}</strong>: cold" in shown
+    together = words_of(at + asked)
+    assert f"{second.part.serial}: {told}" in together
+    assert "<th>deviation</th>" in together  # the mean is charted with this, as asked
+    assert "<th>range</th>" in words_of(at + asked.replace("deviation", "range"))
+    other = words_of(at.replace("gap", "flush")) + words_of(at.replace("/4/", "/5/"))
+    assert "cold" not in other
+    assert other.count("a: other strap") == 4
+    note = ChartNote.objects.get(words__startswith="cold")
+    change = f"{at}note/?replace={note.pk}"
+    assert "cold &lt;hall&gt;" in words_of(change)
+    client.post(change, {"words": "cold hall, 15 °C"})
+    assert "cold hall, 15 °C" in words_of(at)
+    assert "14 °C" not in words_of(at)
+    assert client.get(change).status_code == 404  # it was replaced
+    gone = ChartNote.objects.get(words="other strap")
+    chart_notes.replace_note(
+        by=people["lead"], note=gone, words="it was the same", taken_back=True
+    )
+    with pytest.raises(Refused, match="changed this note already"):
+        chart_notes.replace_note(by=people["lead"], note=gone, words="once more")
+    with pytest.raises(PermissionDenied):
+        chart_notes.write_note(by=people["visitor"], check=second.check, words="x")
+    assert "other strap" not in words_of(at)
+    for paper, wide in (("a4", 595), ("letter", 612)):
+        answer = client.get(f"{at}charts.pdf{asked}&paper={paper}")
+        sheet = PdfReader(io.BytesIO(answer.content))
+        text = " ".join("".join(one.extract_text() for one in sheet.pages).split())
+        assert round(sheet.pages[0].mediabox.width) == wide
+        assert f"a: {second.part.serial}: cold hall, 15 °C" in text
+        assert "deviation" in text
+        assert "Nelson 1984" in text
+        assert f"{day:%Y}" in text
+    again = client.get(f"{at}charts.pdf{asked}&paper={paper}")
+    assert again.content == answer.content
+
+
+def test_a_note_stays_with_its_station_when_the_joint_is_revised(shop, people):
+    check = shop.fit(shop.pull(), shop.airframes[0], {})
+    station = check.fit_up.revision.stations.get(label="4")
+    chart_notes.write_note(
+        by=people["lead"], check=check, words="filler", station=station, of="gap"
+    )
+    revise(shop.by, shop.joint, make_stations(10, trim_max_nm=mm(4)))
+    shop.joint.refresh_from_db()
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+    assert [one.note.words for one in page.written] == ["filler"]
+    other = check.fit_up.revision
+    assert shop.joint.current != other
+    newer = shop.joint.current.stations.get(label="4")
+    with pytest.raises(Refused, match="another revision"):
+        chart_notes.write_note(
+            by=people["lead"], check=check, words="x", station=newer, of="gap"
+        )
+
+
 def test_three_parts_or_thirty_take_as_many_statements(shop):
     def statements():
         with CaptureQueriesContext(connection) as said:
@@ -182,7 +267,13 @@ def test_three_parts_or_thirty_take_as_many_statements(shop):
             queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
         return len(said)
 
+    def write():
+        for one in rules.over_parts(shop.joint, Which.FIRST).reads:
+            chart_notes.write_note(by=shop.by, check=one.check, words="x")
+
     many(shop, 3)
+    write()
     few = statements()
     many(shop, 6)
+    write()
     assert statements() == few

@@ -9,14 +9,16 @@ from django.utils.translation import gettext as _
 
 from qa.drawing import heat_map, svg, trend_chart
 from qa.drawing.heat_map import HeatMap
+from qa.drawing.scene import Scene
 from qa.drawing.trend_chart import TrendSheet
-from qa.models import Joint, Kind
+from qa.models import ChartNote, Joint, Kind
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.modes import Mode, modes
 from qa.numeric.measuring.trend import Trend, trend
 from qa.queries.joints.drawings import map_of
 from qa.queries.joints.part_charts import AS_USUAL, FINER, Series, Table, Way, chart_of
 from qa.rules import over_parts as rules
+from qa.rules.chart_notes import EVERYWHERE, notes_on
 from qa.rules.over_parts import OverParts, PartRead, Which
 from qa.rules.station_places import places_of
 from qa.wording import lengths
@@ -129,10 +131,15 @@ class Index:
 
 @dataclass(frozen=True)
 class SeriesPage:
-    """One place or mode over parts. Where a number cannot be had, `*_why` says why."""
+    """One place or mode over parts. Where a number cannot be had, `*_why` says why.
+    `of` and `row` say which place or mode, for what is written on its points."""
 
     joint: Joint
     title: str
+    of: str
+    row: int | None
+    reads: list[PartRead]
+    written: list["Written"]
     unit: str
     count: int
     limits: str
@@ -140,10 +147,23 @@ class SeriesPage:
     facts: list[tuple[str, str]]
     notes: list[str]
     capability_why: str
-    chart_svg: str
+    chart: Scene | None
     chart_table: Table | None
     chart_why: str
     trends: list["TrendOf"]
+
+    @property
+    def chart_svg(self) -> str:
+        return svg.render(self.chart, prefix="chart") if self.chart else ""
+
+
+@dataclass(frozen=True)
+class Written:
+    """A note with the part on whose point it stands."""
+
+    note: ChartNote
+    serial: str
+    everywhere: bool
 
 
 @dataclass(frozen=True)
@@ -151,9 +171,14 @@ class TrendOf:
     """The drift of one mold's pulls."""
 
     mold: str
-    svg: str
+    scene: Scene | None
     table: Table | None
     words: str
+
+    @property
+    def svg(self) -> str:
+        prefix = f"trend-{len(self.mold)}-{self.mold}"
+        return svg.render(self.scene, prefix=prefix) if self.scene else ""
 
 
 def place_page(
@@ -176,9 +201,11 @@ def place_page(
             values=[rules.in_unit(nm, unit) for _one, nm in series],
             low=low,
             high=high,
+            notes=notes_on([one for one, _nm in series], kind, row),
         ),
         lengths.limits(*limits, unit),
         way,
+        (kind, row),
     )
 
 
@@ -196,16 +223,27 @@ def mode_page(
             nm = round(found * NM_PER["mm"])
             reads.append(one)
             values.append(rules.in_unit(nm, unit))
-    series = Series(f"{joint.number}, {MODES[mode]}", unit, reads, values, None, None)
-    return _page(joint, series, "", way)
+    title, notes = f"{joint.number}, {MODES[mode]}", notes_on(reads, mode)
+    series = Series(title, unit, reads, values, None, None, notes)
+    return _page(joint, series, "", way, (str(mode), None))
 
 
-def _page(joint: Joint, series: Series, limits: str, way: Way) -> SeriesPage:
+def _page(
+    joint: Joint, series: Series, limits: str, way: Way, about: tuple[str, int | None]
+) -> SeriesPage:
     capability = _capability(series)
     drawn, table, why = chart_of(series, way)
     return SeriesPage(
         joint=joint,
         title=series.title,
+        of=about[0],
+        row=about[1],
+        reads=series.reads,
+        written=[
+            Written(note, one.part.serial, note.of == EVERYWHERE)
+            for one in series.reads
+            for note in series.notes.get(one.check.pk, ())
+        ],
         unit=series.unit,
         count=len(series.values),
         limits=limits,
@@ -213,7 +251,7 @@ def _page(joint: Joint, series: Series, limits: str, way: Way) -> SeriesPage:
         facts=_facts(capability, series.unit) if capability else [],
         notes=[f"{note}." for note in remarks(capability.notes)] if capability else [],
         capability_why=_why_not(capability, series),
-        chart_svg=drawn,
+        chart=drawn,
         chart_table=table,
         chart_why=why,
         trends=_trends(series),
@@ -286,7 +324,7 @@ def _trend(series: Series, code: str, rows) -> TrendOf:
     result, limit = _towards(series, pulls, values, breaks)
     if result.slope is None or limit is None:
         why = remark(result.why) or _("there are no limits to hold it against")
-        return TrendOf(code, "", None, why)
+        return TrendOf(code, None, None, why)
     sheet = TrendSheet(
         title=f"{series.title}, {code}",
         unit=series.unit,
@@ -296,9 +334,9 @@ def _trend(series: Series, code: str, rows) -> TrendOf:
         breaks=tuple(map(float, breaks)),
         digits=FINER[series.unit],
     )
-    drawn = svg.render(trend_chart.build(sheet), prefix=f"trend-{len(code)}-{code}")
     course = remark(result.course) or ""
-    return TrendOf(code, drawn, Table.of(trend_chart.table(sheet)), course)
+    table = Table.of(trend_chart.table(sheet))
+    return TrendOf(code, trend_chart.build(sheet), table, course)
 
 
 def _towards(

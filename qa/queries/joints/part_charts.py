@@ -1,16 +1,19 @@
 """The control chart of one place or mode over parts, alone or in subgroups."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from django.utils.translation import gettext as _
 
-from qa.drawing import control_chart, svg
-from qa.drawing.control_chart import ChartSheet, Note
+from qa.drawing import control_chart
+from qa.drawing.control_chart import ChartSheet, Note, Remark
+from qa.drawing.scene import Scene
+from qa.models import ChartNote
 from qa.numeric.measuring.charts import chart
+from qa.queries.issue import local
 from qa.rules.over_parts import PartRead
 from qa.wording.lengths import true_minus
-from qa.wording.measuring import RULE_SOURCES, remark
+from qa.wording.measuring import RULE_SOURCES, SPREADS, remark
 
 FINER = {"mm": 3, "in": 4}
 ALONE, PULL = "", "pull"
@@ -30,7 +33,8 @@ class Table:
 
 @dataclass(frozen=True)
 class Series:
-    """Values in the reader's unit, exact, with what each is of."""
+    """Values in the reader's unit, exact, with what each is of; `notes` by the key of
+    the check that made the point."""
 
     title: str
     unit: str
@@ -38,37 +42,42 @@ class Series:
     values: list[Fraction]
     low: Fraction | None
     high: Fraction | None
+    notes: dict[int, list[ChartNote]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Way:
     """How a chart is asked for: the source of its run rules, and what is a subgroup:
-    each part alone, the parts of one pull, or so many one after the other."""
+    each part alone, the parts of one pull, or so many one after the other; and what
+    shows how those of a subgroup differ, "range", "deviation" or "" by their number."""
 
     rules: str = "western_electric"
     by: str = ALONE
+    spread: str = ""
 
     @classmethod
-    def asked(cls, rules: str, by: str) -> "Way":
+    def asked(cls, rules: str, by: str, spread: str = "") -> "Way":
         """What an address asks for; nonsense counts as not asked."""
         known = {ALONE, PULL, *TOGETHER}
         return cls(
             rules if rules in RULE_SOURCES else cls.rules,
             by if by in known else cls.by,
+            spread if spread in SPREADS else cls.spread,
         )
 
 
 AS_USUAL = Way()
 
 
-def chart_of(series: Series, way: Way) -> tuple[str, Table | None, str]:
+def chart_of(series: Series, way: Way) -> tuple[Scene | None, Table | None, str]:
     """(drawing, table, why there is none)."""
     if not series.values:
-        return "", None, _("nothing was read here")
+        return None, None, _("nothing was read here")
     labels = [_label(at, one, way) for at, one in enumerate(series.reads)]
-    control = chart(series.values, labels, rules=way.rules)
+    spread = way.spread or None
+    control = chart(series.values, labels, rules=way.rules, spread=spread)
     if control.places is None:
-        return "", None, remark(control.why) or ""
+        return None, None, remark(control.why) or ""
     points = list(dict.fromkeys(labels))
     sheet = ChartSheet(
         title=series.title,
@@ -76,11 +85,11 @@ def chart_of(series: Series, way: Way) -> tuple[str, Table | None, str]:
         chart=control,
         labels=tuple(_point_names(points, labels, series.reads, way)),
         notes=tuple(_notes(points, labels, series.reads)),
+        remarks=tuple(_remarks(points, labels, series)),
         rules=way.rules,
         digits=FINER[series.unit],
     )
-    drawn = svg.render(control_chart.build(sheet), prefix="chart")
-    return drawn, Table.of(control_chart.table(sheet)), ""
+    return control_chart.build(sheet), Table.of(control_chart.table(sheet)), ""
 
 
 def _label(at: int, one: PartRead, way: Way) -> str:
@@ -123,3 +132,22 @@ def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
         for at, words in sorted(found.items())
         if words
     ]
+
+
+def _remarks(points, labels, series: Series) -> list[Remark]:
+    """What people wrote on the points, with who and when."""
+    alone = len(points) == len(labels)
+    return [
+        Remark(
+            points.index(label) + 1,
+            told_of(note) if alone else f"{one.part.serial}: {told_of(note)}",
+        )
+        for label, one in zip(labels, series.reads, strict=True)
+        for note in series.notes.get(one.check.pk, ())
+    ]
+
+
+def told_of(note: ChartNote) -> str:
+    """A note with who wrote it and on which day."""
+    entry = note.entry
+    return f"{note.words} ({entry.author}, {local(entry.received_at)[:10]})"
