@@ -5,10 +5,8 @@ from dataclasses import dataclass, field, replace
 
 from qa.models import Check, FitPlan, Kind, PlanDefaults, Side, TemplatePrint
 from qa.numeric.geometry.joint import JointError
-from qa.numeric.plan import ways as numeric
 from qa.numeric.plan.bite import Shortfall, expected_scatter
 from qa.numeric.plan.joint_arrays import Measured
-from qa.numeric.plan.known import with_known
 from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import OptionError, Plan, PlanOptions, StationPlan
@@ -284,17 +282,16 @@ def _solve(worked: WorkedPlan, wish: Wish) -> None:
 def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
     options, defaults = worked.options, worked.defaults
     worked.learned = work_rates.learned(defaults)
-    measured = [measured_at(one, wish.side) for one in worked.joints]
-    found = numeric.ways(
-        measured,
+    asked = ways.Question(
+        tuple(measured_at(one, wish.side) for one in worked.joints),
         options,
         ways.wished_of(defaults, options),
         worked.learned.rates,
         ways.stacks_of(worked.present),
     )
-    taken = ways.chosen(found, wish.way)
-    worked.plan = with_known(measured, options, taken.plan, drawn=True)
-    worked.way = taken.kind
+    found = ways.side_by_side(asked)
+    worked.way = ways.chosen(found, wish.way).kind
+    worked.plan = ways.plan_of(asked, worked.way)
     worked.ways = ways.rows_of(found, worked.name)
     tell_stations(worked)
 
@@ -349,10 +346,10 @@ def measured_at(joint: PlannedJoint, side: str | None) -> Measured:
         wish=side,
     )
     read = {
-        kind: [
+        kind: tuple(
             None if nm is None else to_mm(nm)
             for nm in (joint.value_nm(one.label, kind) for one in stations)
-        ]
+        )
         for kind in Kind.values
     }
     return Measured(geometry, read[Kind.GAP], read[Kind.FLUSH])

@@ -2,12 +2,48 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 
 from qa.models import PlanDefaults, StepKind
-from qa.numeric.plan.result import PlanOptions
+from qa.numeric.plan import ways as numeric
+from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.known import with_known
+from qa.numeric.plan.result import Plan, PlanOptions
 from qa.numeric.plan.ways import BOTH, Rates, Way
 from qa.rules.adjusters import Present
 from shop.numeric.units import MILLI, MM_PER_M, S_PER_MIN, to_nm
+
+REMEMBERED = 32  # answers of each kind that a process keeps
+
+
+@dataclass(frozen=True)
+class Question:
+    """All that the ways of a part depend on; `stacks` are adjusters set by shims.
+
+    One question has one answer, which is worked out once while it is remembered: a page
+    opened again, the plan taken from it and the tablet beside it do not search anew.
+    """
+
+    measured: tuple[Measured, ...]
+    options: PlanOptions
+    wished: float | None
+    rates: Rates
+    stacks: tuple[str, ...]
+
+
+@lru_cache(maxsize=REMEMBERED)
+def side_by_side(asked: Question) -> tuple[Way, ...]:
+    """All ways, in the order recommended."""
+    return numeric.ways(
+        asked.measured, asked.options, asked.wished, asked.rates, asked.stacks
+    )
+
+
+@lru_cache(maxsize=REMEMBERED)
+def plan_of(asked: Question, kind: str) -> Plan:
+    """The plan of one of the ways, with what is known of it."""
+    by_kind = {way.kind: way for way in side_by_side(asked)}
+    return with_known(asked.measured, asked.options, by_kind[kind].plan, drawn=True)
 
 
 @dataclass(frozen=True)
@@ -50,9 +86,9 @@ def wished_of(defaults: PlanDefaults, options: PlanOptions) -> float | None:
     return defaults.wished_permille / MILLI
 
 
-def stacks_of(present: Sequence[Present]) -> list[str]:
+def stacks_of(present: Sequence[Present]) -> tuple[str, ...]:
     """The adjusters that are set by shims."""
-    return [one.name for one in present if one.step_kind == StepKind.SHIM]
+    return tuple(one.name for one in present if one.step_kind == StepKind.SHIM)
 
 
 def chosen(found: Sequence[Way], wished: str | None) -> Way:

@@ -16,7 +16,7 @@ from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import free_planner, set_planner
 from qa.queries.plans import plan_pages as plans
 from qa.queries.tablet import carried_checks as tablet
-from qa.rules import overtaking, plan_records, planning
+from qa.rules import overtaking, plan_records, planning, ways
 from qa.rules.moved import Moved
 from shop.actions import suspects
 from shop.ledger import Refused, projections, verify
@@ -42,6 +42,7 @@ def tight(by, **said):
 def runs(monkeypatch):
     """How often the solver searches where the part may go: it still answers."""
     asked = []
+    ways.side_by_side.cache_clear()
 
     def counted(made, name):
         real = getattr(made, name)
@@ -125,11 +126,12 @@ def test_a_page_searches_twice_and_not_at_all_for_a_plan_on_record(
 ):
     check, client = tight(engineer), client_of("builder")
     page = client.get(url(check))
-    assert len(runs) <= 2 and len(page.context["ways"]) == 4
+    assert 1 <= len(runs) <= 2 and len(page.context["ways"]) == 4
+    # What is taken is what was shown: nothing is searched again.
     runs.clear()
+    client.get(url(check, "plan/?way=both"))
     client.post(url(check, "plan/take/"))
-    assert len(runs) <= 2
-    runs.clear()
+    assert runs == []
     for where in (
         url(check), "/plans/1/", url(check, "plan/work-order.pdf"),
         url(check, "trim/"), url(check, "move/"), "/",
