@@ -9,6 +9,7 @@ from qa.views import (
     plan_acts,
     plan_papers,
     plans,
+    pre_trims,
     settings,
     shims,
     together,
@@ -17,7 +18,12 @@ from qa.views import (
 urlpatterns = [
     path("fit-checks/<uuid:uuid>/plan/", plans.plan, name="check_plan"),
     path("fit-checks/<uuid:uuid>/plan/take/", plans.take, name="take_plan"),
-    path("fit-checks/<uuid:uuid>/pre-trim/", plans.pre_trim, name="take_pre_trim"),
+    path("fit-checks/<uuid:uuid>/pre-trim/", pre_trims.pre_trim, name="pre_trim"),
+    path(
+        "fit-checks/<uuid:uuid>/pre-trim/take/",
+        pre_trims.take_pre_trim,
+        name="take_pre_trim",
+    ),
     path("plans/<int:number>/", plans.plan_record, name="plan_record"),
     path("airframes/<int:pk>/together/", together.plan_together, name="plan_together"),
     path(

@@ -56,7 +56,7 @@ WHO = {
         sampling check_risk
         correction correction_sheet correction_template
         over_parts over_parts_place over_parts_mode signatures
-        chart_paper_place chart_paper_mode
+        chart_paper_place chart_paper_mode pre_trim
         ledger_head
         characteristics characteristic characteristic_on_airframe
         characteristic_result close_out_airframe close_out_bay close_out_joint

@@ -30,6 +30,7 @@ from shop.ledger.canonical import canonical
 WHOLE = ""
 JUDGED = ("value_nm", "u_nm", "low_nm", "high_nm", "guard_nm", "rule", "method")
 JUDGED += ("verdict", "deviation_nm", "probability")
+RANGE = ("range_low_nm", "range_high_nm")
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,7 @@ def read_again(
             value=value.strip(),
             unit=unit,
             **{name: getattr(read, name) for name in JUDGED},
+            **dict(zip(RANGE, gauges.reach_of(instrument), strict=True)),
         )
         second.full_clean(exclude=["entry"])
         act.record(second)
@@ -229,10 +231,15 @@ def _require_good(row: OfferedJoint, remarked: set[str]) -> None:
     failing = [
         f"{one['station']} {one['kind']}" for one in offering.failing_lines(body)
     ]
-    seconds = row.seconds.exclude(verdict__in=("", Verdict.CONFORMS))
+    seconds = [
+        one
+        for one in row.seconds.select_related("station")
+        if one.verdict not in ("", Verdict.CONFORMS)
+        or gauges.is_outside(one.value_nm, one.reach)
+    ]
     failing += [
         f"{one.station.label} {one.kind}"
-        for one in seconds.select_related("station")
+        for one in seconds
         if one.verdict == Verdict.DOES_NOT_CONFORM
     ]
     if failing:
@@ -251,7 +258,7 @@ def _require_good(row: OfferedJoint, remarked: set[str]) -> None:
             field="outcome",
         )
     lines = {one["station"] for one in offering.open_lines(body)}
-    lines |= {one.station.label for one in seconds.select_related("station")}
+    lines |= {one.station.label for one in seconds}
     lines |= {WHOLE} if body["short"] else set()
     if missing := sorted(lines - remarked, key=lambda label: (len(label), label)):
         words = ", ".join(label or "the joint whole" for label in missing)

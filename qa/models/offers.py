@@ -109,12 +109,19 @@ class SecondReading(Fact):
     verdict = models.CharField(max_length=16, blank=True)
     deviation_nm = models.BigIntegerField(null=True, blank=True)
     probability = models.FloatField(null=True, blank=True)
+    range_low_nm = models.BigIntegerField(null=True, blank=True)
+    range_high_nm = models.BigIntegerField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)
 
     def __str__(self) -> str:
         return f"{self.station_id} {self.kind} {self.value} {self.unit}"
+
+    @property
+    def reach(self) -> tuple[int | None, int | None]:
+        """What the instrument read from and to, as it was stated then."""
+        return self.range_low_nm, self.range_high_nm
 
 
 class InspectionOutcome(models.TextChoices):

@@ -12,7 +12,7 @@ from qa.models import (
     SecondReading,
 )
 from qa.models.fitups import held_in_words
-from qa.rules import acceptance, offering
+from qa.rules import acceptance, gauges, offering
 from qa.rules.acceptance import Standing
 from qa.wording import lengths
 from qa.wording.offers import SHORT
@@ -26,7 +26,7 @@ class Cell:
     state: str
     value: str
     note: str
-    seconds: tuple[tuple[str, str, str], ...] = ()
+    seconds: tuple[tuple[str, str, str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,6 +119,9 @@ def _cell(line: dict, seconds, unit: str) -> Cell:
                 lengths.on_map(one.value_nm, unit, signed=signed),
                 states.key_of(one.verdict, one.deviation_nm),
                 one.entry.author,
+                str(SHORT["range"])
+                if gauges.is_outside(one.value_nm, one.reach)
+                else "",
             )
             for one in seconds
         ),

@@ -64,6 +64,12 @@ class Earlier:
         return sum(spans, timedelta())
 
     @property
+    def lasted(self) -> timedelta:
+        """From its first fit-up to the end of its last finished check."""
+        ends = [one.state.finished_at for one in self.checks if one.state.finished_at]
+        return max(ends, default=self.began) - self.began
+
+    @property
     def remarks(self) -> list[str]:
         notes = [one.note for one in (*self.fit_ups, *self.checks)]
         return [note for note in dict.fromkeys(notes) if note]

@@ -17,7 +17,7 @@ from qa.models import Check, FitPlan, PlanDefaults
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans import way_pages
 from qa.queries.plans.plan_records import left_words, releases_of
-from qa.rules import earlier_fits, plan_records, planning, rigs
+from qa.rules import plan_records, planning, rigs
 from qa.rules.planning import Wish
 from shop import roles
 from shop.ledger import Refused
@@ -164,21 +164,6 @@ def take(request, uuid):
     messages.success(
         request, _("%(plan)s is on record, the same for everyone.") % {"plan": row}
     )
-    return redirect("plan_record", number=row.number)
-
-
-@require_POST
-def pre_trim(request, uuid):
-    """Take what every earlier part lost as the plan, before anything is read."""
-    check = check_to_plan(request, uuid, "cut parts")
-    found = earlier_fits.pre_trim(check)
-    try:
-        if found is None:
-            raise Refused(_("Nothing can be cut ahead here: measure, and plan."))
-        row = fit_plans.take(by=request.user, plan=found[1])
-    except Refused as no:
-        messages.error(request, no.message)
-        return redirect(back_to_joint(check))
     return redirect("plan_record", number=row.number)
 
 

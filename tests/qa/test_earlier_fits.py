@@ -1,5 +1,7 @@
 """The second airframe starts from the first: what was needed, and a pre-trim by it."""
 
+import re
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -174,7 +176,7 @@ def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
     check = third(shop)
     copy = check_for_tablet(check)["earlier"]
     assert copy["lines"] == told
-    assert copy["url"].endswith(f"/on/{shop.airframes[2].pk}/#earlier")
+    assert copy["url"] == f"/fit-checks/{check.entry_id}/pre-trim/"
     again = make_fit_up(
         shop.by, shop.joint, airframe=shop.airframes[2], part=check.fit_up.part
     )
@@ -190,9 +192,20 @@ def test_the_page_offers_it_and_takes_it(shop, client_of):
     words = client.get(url).content.decode()
     assert "What earlier airframes needed" in words
     assert "Take it as a pre-trim" in words
-    answer = client.post(f"/fit-checks/{check.entry_id}/pre-trim/", follow=True)
-    assert "A pre-trim: what it comes to is not known." in answer.content.decode()
-    again = client.post(f"/fit-checks/{check.entry_id}/pre-trim/", follow=True)
+    at = f"/fit-checks/{check.entry_id}/pre-trim/"
+    page = client.get(at).content.decode()
+    assert re.findall(r'row">(\d+)</th><td class="num">([\d.]+ mm)', page) == [
+        ("4", "0.50 mm"),
+        ("5", "0.40 mm"),
+    ]
+    assert "Take it" not in client_of("inspector").get(at).content.decode()
+    answer = client.post(f"{at}take/", follow=True)
+    plan = FitPlan.objects.get()
+    assert f"{plan} is on record for this check" in answer.content.decode()
+    assert f"/tablet/next/{check.entry_id}" in answer.content.decode()
+    words = client.get(f"/plans/{plan.number}/").content.decode()
+    assert "A pre-trim: what it comes to is not known." in words
+    again = client.post(f"{at}take/", follow=True)
     assert again.status_code == 200
     assert FitPlan.objects.count() == 1
     assert "Take it as a pre-trim" not in client.get(url).content.decode()

@@ -30,6 +30,7 @@ from shop.actions import airframes, parts, suspects
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from shop.models import Person
+from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import (
     make_airframe,
@@ -40,6 +41,7 @@ from tests.qa.making import (
     make_part,
     make_position,
     make_type,
+    mm,
     read,
     revise,
 )
@@ -276,6 +278,25 @@ def test_a_second_reading_stands_beside_the_builders_and_judges_too(people, clie
     inspect(people, row, "rejected", [("7", "I read 0.9 here")])
     with pytest.raises(Refused, match="already"):
         read_again(people, row)
+
+
+def test_a_second_reading_outside_the_range_is_marked_and_needs_a_word(
+    people, client_of
+):
+    row = offered(people, measured(people))
+    gauge = make_instrument(people["engineer"], range_high_nm=mm(2))
+    assert read_again(people, row, "2.00", instrument=gauge).verdict == "conforms"
+    page = client_of("inspector").get(address(row)).content.decode()
+    assert "read outside what the instrument reads" not in page
+    assert read_again(people, row, "2.05", instrument=gauge).verdict == "conforms"
+    gauge.range_high_nm = mm(9)  # what it is said to read later changes nothing
+    with by_hand():
+        gauge.save()
+    page = client_of("inspector").get(address(row)).content.decode()
+    assert page.count("read outside what the instrument reads") == 1
+    with pytest.raises(Refused, match=r"Not shown to conform: 2\."):
+        inspect(people, row)
+    inspect(people, row, "with_remarks", [("2", "beyond the gauge")])
 
 
 def test_odd_second_readings_are_refused_beside_their_field(people):

@@ -1,6 +1,7 @@
 """What earlier airframes needed at a joint, for the page of the next one."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -13,9 +14,10 @@ from qa.rules.earlier_fits import Earlier
 from qa.rules.history import Seam
 from qa.wording import lengths
 from shop.models import Airframe, Part
-from shop.numeric.units import S_PER_H, to_nm
+from shop.numeric.units import to_nm
 
 SEEN_MM = 0.005
+SEEN, HOUR, DAY = timedelta(minutes=3), timedelta(hours=1), timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -68,8 +70,11 @@ def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | N
 
 def told_at_tablet(page: EarlierPage, joint: Joint, airframe: Airframe) -> dict:
     """The same for a tablet: lines, and where a pre-trim is taken."""
-    url = reverse("joint_on_airframe", args=[joint.pk, airframe.pk])
-    return {"lines": _lines(page.rows, page.pre_trim), "url": f"{url}#earlier"}
+    if page.check:
+        url = reverse("pre_trim", args=[page.check.entry_id])
+    else:
+        url = reverse("joint_on_airframe", args=[joint.pk, airframe.pk]) + "#earlier"
+    return {"lines": _lines(page.rows, page.pre_trim), "url": url}
 
 
 def lines_to_carry(
@@ -131,7 +136,6 @@ def _open_check(fit_up: FitUp) -> Check | None:
 
 def _row(one: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
     stacks = {stack.point: stack.total_nm for stack in one.stacks}
-    hours = one.measuring.total_seconds() / S_PER_H
     return EarlierRow(
         one=one,
         cuts=_cut_words(seam, one.cut_mm[Side.PART], unit),
@@ -139,9 +143,25 @@ def _row(one: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
         shims=", ".join(
             f"{point} {lengths.length(nm, unit)}" for point, nm in stacks.items()
         ),
-        hours=_("%(h).1f h of measuring") % {"h": hours} if hours >= 0.05 else "",
+        hours=_hours(one),
         url=reverse("joint_on_airframe", args=[joint.pk, one.airframe.pk]),
     )
+
+
+def _hours(one: Earlier) -> str:
+    """How long it was measured, and how long fitting lasted, nights and all: nobody
+    records hours of work."""
+    measured, lasted = one.measuring, one.lasted
+    told = []
+    if measured >= SEEN:
+        told.append(_("%(h).1f h of measuring") % {"h": measured / HOUR})
+    if lasted >= DAY:
+        words = _("%(n).1f days from its first fit-up to its last check")
+        told.append(words % {"n": lasted / DAY})
+    elif lasted >= max(SEEN, measured):
+        words = _("%(h).1f h from its first fit-up to its last check")
+        told.append(words % {"h": lasted / HOUR})
+    return ", ".join(told)
 
 
 def _cut_words(seam: Seam, depths: list[float], unit: str) -> str:
