@@ -1,6 +1,5 @@
 """Headers of every answer, cookies by scheme, and one moment for what a page reads."""
 
-import logging
 from contextlib import suppress
 from zoneinfo import ZoneInfoNotFoundError
 
@@ -8,7 +7,7 @@ from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.sessions.middleware import SessionMiddleware
 from django.core.exceptions import BadRequest, DisallowedHost, TooManyFieldsSent
-from django.db import DatabaseError
+from django.db import Error as DatabaseFails
 from django.http import HttpResponseBadRequest, QueryDict
 from django.http.request import split_domain_port, validate_host
 from django.middleware.csrf import CsrfViewMiddleware
@@ -20,10 +19,6 @@ from shop.queries.identity import the_shop
 from shop.rules.second_factor import PROVEN, is_wanted_of
 from shop.serving import addresses
 from shop.serving.authority import is_address
-from shop.serving.storage_errors import what_failed
-from shop.views.errors import not_saved
-
-log = logging.getLogger(__name__)
 
 
 def strict_headers(get_response):
@@ -91,26 +86,6 @@ def known_hosts() -> list[str]:
         listed += addresses.machine_names()
         listed += addresses.names_of_routers()
     return listed
-
-
-class NotSaved:
-    """Say what the database or the disk refused, and keep what was typed.
-
-    The page it answers with carries all that was posted and sends it again.
-    """
-
-    def __init__(self, get_response):
-        self.get_response = get_response
-
-    def __call__(self, request):
-        return self.get_response(request)
-
-    def process_exception(self, request, exception):
-        failing = what_failed(exception)
-        if failing is None:
-            return None
-        log.error("%s %s: %s", request.method, request.path, exception)
-        return not_saved(request, failing)
 
 
 class ClosedByDefault(LoginRequiredMiddleware):
@@ -254,8 +229,8 @@ class SchemeSessionMiddleware(SessionMiddleware):
         super().process_request(request)
 
     def process_response(self, request, response):
-        # What cannot be written for want of room spoils no answer.
-        with suppress(DatabaseError):
+        # What cannot be written spoils no answer.
+        with suppress(DatabaseFails):
             request.session.was_used()
         response = super().process_response(request, response)
         if request.is_secure():

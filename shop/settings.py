@@ -63,7 +63,6 @@ MIDDLEWARE = [
     "shop.middleware.ClosedByDefault",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "shop.middleware.NotSaved",
     # Last, after all that finds out who asks.
     "shop.middleware.ReadableAddress",
     "shop.middleware.ShopsOwn",

@@ -15,3 +15,4 @@ urlpatterns = [
 ]
 
 handler400 = "shop.views.errors.bad_request"
+handler500 = "shop.views.errors.server_error"

@@ -114,34 +114,51 @@ def who_may_run_it() -> list[str]:
     return ["runuser", "-u", "postgres", "--"]
 
 
+# Durability is tested by tests/faults and by PostgreSQL's own people.
+QUICK = ["fsync=off", "synchronous_commit=off", "full_page_writes=off"]
+QUICK += ["checkpoint_timeout=1h", "max_wal_size=8GB", "shared_buffers=256MB"]
+
+
 @contextlib.contextmanager
 def running_cluster(programs: Path, folder: Path, as_owner: list[str]):
-    data, log = folder / "data", folder / "log"
-    command = [programs / "initdb", "-D", data, "-U", "fayline", "-A", "trust"]
-    run(as_owner, *command, "-E", "UTF8", "--locale=C", "--no-sync")
-    port = free_port()
-    # Durability is tested on SQLite and by PostgreSQL's own people.
-    options = ["fsync=off", "synchronous_commit=off", "full_page_writes=off"]
-    options += ["wal_level=minimal", "max_wal_senders=0", "checkpoint_timeout=1h"]
-    options += ["max_wal_size=8GB", "shared_buffers=256MB"]
-    # Between two tests that are rolled back every table is empty, and a statement that
-    # was planned for empty tables then goes through all of them, row by row.
-    options += ["autovacuum=off"]
-    # Compiling a statement takes longer than it does on the few rows of a test.
-    options += ["jit=off"]
-    if os.name == "nt":
-        where = f"127.0.0.1:{port}"
-        options += ["listen_addresses=127.0.0.1"]
-    else:
-        where = f"{str(folder).replace('/', '%2F')}:{port}"
-        options += ["listen_addresses=", f"unix_socket_directories={folder}"]
-    switches = " ".join(f"-c '{option}'" for option in [*options, f"port={port}"])
-    control = [programs / "pg_ctl", "-D", data, "-w", "-s"]
-    run(as_owner, *control, "-l", log, "-o", switches, "start")
+    cluster = Cluster(programs, folder, as_owner, QUICK)
+    cluster.start()
     try:
-        yield f"postgres://fayline@{where}/postgres"
+        yield cluster.address
     finally:
-        run(as_owner, *control, "-m", "immediate", "stop")
+        cluster.stop()
+
+
+class Cluster:
+    """A PostgreSQL of the tests' own in a folder that its owner may write."""
+
+    def __init__(self, programs: Path, folder: Path, as_owner: list[str], options=()):
+        self.as_owner, self.data, self.log = as_owner, folder / "data", folder / "log"
+        command = [programs / "initdb", "-D", self.data, "-U", "fayline", "-A", "trust"]
+        run(as_owner, *command, "-E", "UTF8", "--locale=C", "--no-sync")
+        port = free_port()
+        options = [*options, "wal_level=minimal", "max_wal_senders=0"]
+        # Between two tests that are rolled back every table is empty, and a statement
+        # that was planned for empty tables then goes through all of them, row by row.
+        options += ["autovacuum=off"]
+        # Compiling a statement takes longer than it does on the few rows of a test.
+        options += ["jit=off"]
+        if os.name == "nt":
+            where = f"127.0.0.1:{port}"
+            options += ["listen_addresses=127.0.0.1"]
+        else:
+            where = f"{str(folder).replace('/', '%2F')}:{port}"
+            options += ["listen_addresses=", f"unix_socket_directories={folder}"]
+        self.address = f"postgres://fayline@{where}/postgres"
+        self.switches = " ".join(f"-c '{one}'" for one in [*options, f"port={port}"])
+        self.control = [programs / "pg_ctl", "-D", self.data, "-w", "-s"]
+
+    def start(self) -> None:
+        control = [*self.control, "-l", self.log, "-o", self.switches]
+        run(self.as_owner, *control, "start")
+
+    def stop(self) -> None:
+        run(self.as_owner, *self.control, "-m", "immediate", "stop")
 
 
 def run(as_owner: list[str], *command) -> None:

@@ -5,7 +5,8 @@ import itertools
 import threading
 from collections.abc import Callable
 
-from django.db import DatabaseError, close_old_connections, connection
+from django.db import Error as DatabaseFails
+from django.db import close_old_connections, connection
 from django.db.models import Max
 
 from shop.models import Entry, Seal
@@ -90,9 +91,9 @@ class Sealer(threading.Thread):
         for turn in itertools.count():
             if self._stopped.wait(self._pause):
                 break
-            close_old_connections()
             # A locked or restarting database: the entries wait for the next turn.
-            with contextlib.suppress(DatabaseError):
+            with contextlib.suppress(DatabaseFails):
+                close_old_connections()
                 if self._also:
                     self._also()
                 seal(everywhere=turn % TURNS == 0)

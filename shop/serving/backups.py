@@ -268,8 +268,11 @@ def told_of(entry: Entry | None) -> dict:
 def _verified() -> Report:
     with connection.cursor() as cursor:
         cursor.execute("PRAGMA integrity_check(20)")
-        wrong = [row[0] for row in cursor.fetchall() if row[0] != "ok"]
-    if wrong:
+        rows = [row[0] for row in cursor.fetchall() if row[0] != "ok"]
+    if rows:
+        # SQLite names page after page, under a heading of its own.
+        first = rows[0].splitlines()[-1]
+        wrong = [f"the file of the database is damaged ({first})"]
         seal = Seal.objects.order_by("-position").first()
         at = (seal.position, seal.digest) if seal else (0, "")
         return Report(Entry.objects.count(), 0, 0, *at, 0, tuple(wrong))

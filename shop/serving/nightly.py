@@ -97,8 +97,8 @@ class Nightly(threading.Thread):
             self._wanted.clear()
             if self._stopped.is_set():
                 break
-            close_old_connections()
             try:
+                close_old_connections()
                 with own_turn() as mine:
                     plan = plan_now()
                     if mine and plan.place and (wished or is_due(plan)):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from django.conf import settings
 from django.core.management import call_command
+from django.db import Error as DatabaseFails
 from django.db import connection, connections
 from django.db.migrations.loader import MigrationLoader
 
@@ -62,6 +63,8 @@ def restore(source: Path, *, despite: bool, say: Callable[[str], None]) -> Resto
         raise CannotRestore(f"It did not arrive as it was: {why}.") from None
     except OSError as why:
         raise CannotRestore(f"Nothing was restored: {why.strerror}.") from None
+    except DatabaseFails as why:
+        raise CannotRestore(f"{source} cannot be restored ({why}).") from None
 
 
 def _restore_backup(backup: Backup, despite: bool, say) -> Restored:

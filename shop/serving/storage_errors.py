@@ -5,55 +5,63 @@ import shutil
 from dataclasses import dataclass
 
 from django.conf import settings
-from django.db import DatabaseError, InterfaceError, OperationalError
+from django.db import Error as DatabaseFails
+from django.db import InterfaceError, OperationalError
 from django.utils.translation import gettext as _
 
 # With less left on the disk an act may still fit and its photo no longer.
 LEAST_FREE = 50_000_000
 NO_ROOM = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+# What SQLite says of a file that is not the one, or not whole any more.
+DAMAGED = ("malformed", "not a database", "disk i/o", "no such table", "no such column")
+# PostgreSQL: connection exceptions, and what ends a connection or lets none begin.
+NO_CONNECTION = ("08", "57P")
 
 
 @dataclass(frozen=True)
 class Failing:
-    """status and code for programs, title and message for people."""
+    """status and code for programs, title and message for people. certain: whether
+    nothing was saved; where the answer to a commit was lost nobody knows."""
 
     status: int
     code: str
     title: str
     message: str
+    certain: bool = True
 
 
 def what_failed(error: BaseException) -> Failing | None:
     """Return what is wrong with database or disk; None for a fault of the program."""
-    if isinstance(error, OSError) and error.errno in NO_ROOM:
+    if isinstance(error, DatabaseFails):
+        return _of_database(error)
+    number = error.errno if isinstance(error, OSError) else None
+    if number in NO_ROOM:
         return full()
-    if not isinstance(error, DatabaseError):
-        return None
+    if number == errno.EROFS:
+        return read_only()
+    return _disk_fails() if number == errno.EIO else None
+
+
+def _of_database(error: DatabaseFails) -> Failing | None:
     message = str(error).lower()
     if "disk is full" in message or "no space left" in message or _is_disk_full(error):
         return full()
     if "readonly" in message or "read-only" in message:
-        return Failing(
-            503,
-            "read_only",
-            _("Nothing can be saved"),
-            _("The database cannot be written. Tell the shop lead."),
-        )
-    if "malformed" in message or "not a database" in message or "disk i/o" in message:
-        return Failing(
-            503,
-            "damaged",
-            _("The database is damaged"),
-            _("Stop the server and restore a copy. Tell the shop lead at once."),
-        )
-    if isinstance(error, OperationalError | InterfaceError):
-        return Failing(
-            503,
-            "busy",
-            _("The database is busy"),
-            _("The database is busy: try again."),
-        )
-    return None
+        return read_only()
+    if any(words in message for words in DAMAGED):
+        return damaged()
+    if not isinstance(error, OperationalError | InterfaceError):
+        return None
+    if _has_no_connection(error) or "unable to open" in message:
+        return away()
+    return busy()
+
+
+def _has_no_connection(error: BaseException) -> bool:
+    """Whether PostgreSQL is not there, or left: of anything else it says a state."""
+    if not hasattr(error.__cause__, "sqlstate"):
+        return isinstance(error, InterfaceError)
+    return (error.__cause__.sqlstate or NO_CONNECTION[0]).startswith(NO_CONNECTION)
 
 
 def _is_disk_full(error: BaseException) -> bool:
@@ -67,6 +75,52 @@ def full() -> Failing:
         "no_room",
         _("The disk is full"),
         _("The disk of the server is full: nothing more can be saved. Tell the lead."),
+    )
+
+
+def read_only() -> Failing:
+    return Failing(
+        503,
+        "read_only",
+        _("Nothing can be saved"),
+        _("What the server keeps cannot be written. Tell the shop lead."),
+    )
+
+
+def damaged() -> Failing:
+    return Failing(
+        503,
+        "damaged",
+        _("The database is damaged"),
+        _("Stop the server and restore a copy. Tell the shop lead at once."),
+    )
+
+
+def away() -> Failing:
+    return Failing(
+        503,
+        "away",
+        _("The database does not answer"),
+        _("The database does not answer: try again soon, or tell the shop lead."),
+        certain=False,
+    )
+
+
+def busy() -> Failing:
+    return Failing(
+        503,
+        "busy",
+        _("The database is busy"),
+        _("The database is busy: try again."),
+    )
+
+
+def _disk_fails() -> Failing:
+    return Failing(
+        503,
+        "disk",
+        _("The disk of the server fails"),
+        _("A file cannot be read or written. Tell the shop lead at once."),
     )
 
 

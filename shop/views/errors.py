@@ -1,9 +1,13 @@
 """Answers to requests that no page of their own can answer."""
 
+import sys
+
 from django.http import JsonResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views import defaults
+
+from shop.serving.storage_errors import what_failed
 
 SECRET = {"password", "new", "again", "pin", "secret", "code"}
 
@@ -24,8 +28,21 @@ def bad_request(request, exception):
     return defaults.bad_request(request, exception)
 
 
-def not_saved(request, failing):
-    """Say what failed, on a page that can send what was posted once more.
+def server_error(request):
+    """Say what the database or the disk refused, wherever in the site that was met; of
+    anything else, that it is a fault of ours."""
+    failing = what_failed(sys.exception())
+    if failing is None:
+        return defaults.server_error(request)
+    if request.path.startswith("/api/"):
+        told = {"code": failing.code, "message": failing.message, "field": ""}
+        return JsonResponse({"error": told}, status=failing.status)
+    return _not_saved(request, failing)
+
+
+def _not_saved(request, failing):
+    """Say what failed, on a page that can send what was posted once more, and that asks
+    the database nothing.
 
     Passwords are typed again, and a file is chosen again.
     """
@@ -36,4 +53,6 @@ def not_saved(request, failing):
         for value in values
     ]
     context = {"failing": failing, "typed": typed, "posted": request.method == "POST"}
-    return render(request, "shop/errors/not_saved.html", context, status=failing.status)
+    told = render(request, "shop/errors/not_saved.html", context, status=failing.status)
+    told["Cache-Control"] = "no-store"
+    return told

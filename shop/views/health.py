@@ -2,7 +2,8 @@
 it fares."""
 
 from django.contrib.auth.decorators import login_not_required
-from django.db import DatabaseError, connection
+from django.db import Error as DatabaseFails
+from django.db import connection
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.views.decorators.cache import never_cache
@@ -30,7 +31,7 @@ def _database_answers() -> bool:
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
-    except DatabaseError:
+    except DatabaseFails:
         return False
     return True
 

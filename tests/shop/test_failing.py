@@ -1,11 +1,13 @@
 """A full disk, a database that cannot be written, and what stays in a browser."""
 
 import errno
+import os
 import re
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from django.db import IntegrityError, OperationalError, connection
+from django.db import IntegrityError, InterfaceError, OperationalError, connection
 from django.urls import reverse
 from hypothesis import example, given
 from hypothesis import strategies as st
@@ -38,6 +40,19 @@ def test_a_full_disk_is_told_whoever_met_it():
     full.__cause__ = cause
     assert what_failed(full).code == "no_room"
     assert what_failed(OSError(errno.ENOSPC, "no room")).code == "no_room"
+    assert what_failed(OSError(errno.EROFS, "read-only")).code == "read_only"
+    assert what_failed(OSError(errno.EIO, "input/output")).code == "disk"
+
+
+def test_a_connection_that_is_gone_is_no_fault_of_what_was_sent():
+    """A tablet would put the act aside; it is to send it again."""
+    lost, state = OperationalError("the connection is lost"), Exception()
+    state.sqlstate = None
+    lost.__cause__ = state
+    assert what_failed(lost).code == "away"
+    assert what_failed(InterfaceError("connection already closed")).code == "away"
+    state.sqlstate = "55P03"
+    assert what_failed(lost).code == "busy"
 
 
 @pytest.mark.parametrize("mistake", [ValueError("x"), IntegrityError("x"), OSError(2)])
@@ -93,6 +108,42 @@ def test_a_form_sent_to_a_full_disk_is_kept_on_the_page_that_says_so(committed_d
     assert kept["username"] == "mara" and kept["name"] == "Mara &lt;b&gt; Tolle"
     assert "password" not in kept and "violet" not in page
     assert not Entry.objects.filter(form="person/1").exists()
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="its file is cut off")
+def test_pages_and_tablets_are_told_that_the_database_is_not_what_it_was(committed_db):
+    from django.test import Client
+
+    from shop.models import Person
+    from tests.conftest import make_people
+
+    make_people()
+    client = Client(raise_request_exception=False)
+    client.force_login(Person.objects.get(username="lead"))
+    file = Path(connection.settings_dict["NAME"])
+
+    def told():
+        connection.close()
+        page, api = client.get(reverse("parts")), client.get("/api/session")
+        posted = client.post(reverse("add_person"), {"username": "mara"})
+        assert [page.status_code, api.status_code, posted.status_code] == [503] * 3
+        assert 'value="mara"' in posted.content.decode()
+        assert page["Cache-Control"] == "no-store"
+        return page.content.decode(), api.json()["error"]["code"]
+
+    assert client.get(reverse("parts")).status_code == 200
+    connection.close()
+    os.truncate(file, file.stat().st_size // 3)
+    assert told()[1] == "damaged"
+    file.unlink()  # who opens it then makes an empty one
+    page, code = told()
+    assert code == "damaged" and "The database is damaged" in page
+    connection.close()
+    file.unlink()
+    file.mkdir()
+    page, code = told()
+    assert code == "away" and "The database does not answer" in page
+    file.rmdir()
 
 
 @pytest.mark.django_db
