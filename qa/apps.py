@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class QaConfig(AppConfig):
@@ -7,6 +8,7 @@ class QaConfig(AppConfig):
 
     def ready(self):
         # Models are not loaded when this module is read.
+        from qa.actions import remeasuring
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
         from qa.models import IssuedPack
@@ -17,13 +19,16 @@ class QaConfig(AppConfig):
             signed_plans,
         )
         from qa.views import molds, packs, together
-        from shop.ledger import kept_files, projections
+        from shop.ledger import acts, kept_files, projections
         from shop.rules import signing
         from shop.views import airframes, parts, tooling
 
         register_things()
         for family in FAMILIES:
             projections.register(family)
+        projections.register(remeasuring.FAMILY)
+        acts.FOLLOWERS.append(remeasuring.follow)
+        post_migrate.connect(remeasuring.fill_after_migrate)
         for signed in (signed_fits, signed_plans, signed_close_outs, signed_packs):
             for signable in signed.SIGNABLES:
                 signing.register(signable)

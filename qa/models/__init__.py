@@ -38,7 +38,7 @@ from .fit_plans import (
     PlannedCut,
     StandingPlan,
 )
-from .fitups import FitUp, FitUpReason
+from .fitups import FitUp, FitUpReason, MeasureAgain
 from .gauge_studies import GaugeStudy, StudyPerson, StudyValue
 from .gauges import (
     Calibration,
@@ -150,6 +150,7 @@ __all__ = [
     "JointRevision",
     "Kind",
     "LateDecision",
+    "MeasureAgain",
     "MoveKind",
     "Nonconformance",
     "NonconformanceKind",

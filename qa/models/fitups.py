@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from shop.models import Airframe, Fact, Part
+from shop.models import Airframe, Fact, Part, Projection
 
 from .joints import Joint, JointRevision
 
@@ -88,3 +88,17 @@ class FitUp(Fact):
     def held_text(self) -> str:
         """How the part was held, as one line."""
         return held_in_words(self.held)
+
+
+class MeasureAgain(Projection):
+    """Projection: the newest fit-up of a joint that was measured, and then changed.
+    Rebuilt by `rebuild_projections`."""
+
+    fit_up = models.OneToOneField(
+        FitUp, models.PROTECT, primary_key=True, related_name="again"
+    )
+    # The number of the entry that changed it last (`touches.AT_LAST`: scrapped).
+    at = models.BigIntegerField(db_index=True)
+
+    def __str__(self) -> str:
+        return f"fit-up {self.fit_up_id} since {self.at}"

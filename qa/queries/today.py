@@ -12,6 +12,7 @@ from qa.models import (
     FitPlan,
     Instrument,
     InstrumentStatus,
+    MeasureAgain,
     NonconformanceState,
     StandingPlan,
     State,
@@ -115,9 +116,9 @@ def _measure_again() -> Listed:
         note = f"{fit_up.part.serial}: {one.why}"
         return Item(f"{fit_up.airframe.serial}, {joint}", note, url, one.when)
 
-    rows = joints_to_measure_again()
+    rows, count = joints_to_measure_again(MOST), MeasureAgain.objects.count()
     title = str(_("Joints to measure again"))
-    return Listed(title, [shape(one) for one in rows[:MOST]], len(rows))
+    return Listed(title, [shape(one) for one in rows], count)
 
 
 def _inspect() -> Listed:

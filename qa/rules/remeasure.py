@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Exists, OuterRef, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
-from qa.models import Check, FitUp, Reading
+from qa.models import Check, FitUp, MeasureAgain, Reading
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS, Touches
@@ -32,13 +32,9 @@ class Changed:
         return "; ".join(dict.fromkeys(self.words[-MOST_TOLD:]))
 
 
-def joints_to_measure_again() -> list[Changed]:
-    """Joints where nothing was measured since the part or its surround was changed, the
-    longest waiting first.
-
-    Which stations are stale once somebody began to measure, the page of the joint works
-    out (`staleness`); a check begun before the change measures what was before it.
-    """
+def newest_measured() -> QuerySet[FitUp]:
+    """The newest fit-up of each joint on each airframe where anything was measured;
+    `measured` is the entry that the newest check with a value began by."""
     here = {"joint": OuterRef("joint"), "airframe": OuterRef("airframe")}
     later = FitUp.objects.filter(**here, number__gt=OuterRef("number"))
     read = Reading.objects.filter(
@@ -46,18 +42,32 @@ def joints_to_measure_again() -> list[Changed]:
         fit_check__fit_up__airframe=OuterRef("airframe"),
         value_nm__isnull=False,
     ).order_by("-fit_check__entry__pk")
-    rows = (
+    return (
         FitUp.objects.filter(~Exists(later))
         .annotate(measured=Subquery(read.values("fit_check__entry__pk")[:1]))
         .filter(measured__isnull=False)
         .select_related(*FIT_UP)
+        .defer("entry__body")
     )
-    newest = list(rows)
+
+
+def changed(newest: list[FitUp]) -> list[Changed]:
+    """What happened to some of them since they were measured, where anything did."""
     touches = touched.load(newest, [fit_up.joint for fit_up in newest])
-    changes = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
-    return sorted(
-        (change for change in changes if change), key=lambda change: change.at
-    )
+    found = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
+    return [one for one in found if one]
+
+
+def joints_to_measure_again(most: int | None = None) -> list[Changed]:
+    """Joints where nothing was measured since the part or its surround was changed, the
+    longest waiting first (the first `most`).
+
+    Which stations are stale once somebody began to measure, the page of the joint works
+    out (`staleness`); a check begun before the change measures what was before it.
+    """
+    first = MeasureAgain.objects.order_by("at", "pk").values_list("pk", flat=True)
+    newest = newest_measured().filter(pk__in=list(first[:most]))
+    return sorted(changed(list(newest)), key=lambda one: (one.at, one.fit_up.pk))
 
 
 def since(checks: list[Check]) -> dict[int, Changed]:

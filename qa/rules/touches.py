@@ -277,6 +277,7 @@ def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
     acts = PlacementAct.objects.filter(
         Q(part__in=serials) | here & Q(position__in=positions)
     ).select_related("entry", "part", "airframe", "position")
+    acts = acts.defer("entry__body")
     touches = Touches(sorted(acts, key=lambda act: act.entry.pk))
     serials |= {act.part_id for act in touches.acts if act.position_id in around}
     rows = FitUp.objects.filter(
@@ -284,10 +285,10 @@ def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
         | Q(surround_part__in=serials)
         | here & Q(joint__in=[one.pk for one in joints])
     ).select_related("entry", "part", "surround_part", "joint", "airframe")
-    touches.fit_ups = list(rows.order_by("entry__pk"))
+    touches.fit_ups = list(rows.order_by("entry__pk").defer("entry__body"))
     touches.moved = _moved(touches.fit_ups, serials)
     cuts = TrimCut.objects.filter(part__in=serials, depth_nm__gt=0)
-    cuts = cuts.select_related("entry", "part", "fit_up__joint")
+    cuts = cuts.select_related("entry", "part", "fit_up__joint").defer("entry__body")
     # One cut has a row a station: one of them tells of it.
     touches.cuts = list({(c.entry_id, c.part_id): c for c in cuts}.values())
     touches.doubts = _doubts(serials)
@@ -322,9 +323,9 @@ def _doubts(serials: set[int]) -> list[tuple]:
             _("%(part)s was put on hold: %(why)s")
             % {"part": hold.label.removeprefix("part "), "why": hold.reason},
         )
-        for hold in held.select_related("entry")
+        for hold in held.select_related("entry").defer("entry__body")
     }
-    suspects = Suspect.objects.filter(part__in=serials)
+    suspects = Suspect.objects.filter(part__in=serials).defer("hold__entry__body")
     for suspect in suspects.select_related("hold__entry", "part"):
         values = {
             "part": suspect.part,

@@ -5,6 +5,7 @@ import logging
 import threading
 import uuid
 from collections import deque
+from collections.abc import Callable, Sequence
 
 from django.db import OperationalError, connection, transaction
 from django.utils import timezone
@@ -121,6 +122,10 @@ class Act:
         self._facts: list[Fact] = []
 
     @property
+    def facts(self) -> Sequence[Fact]:
+        return self._facts
+
+    @property
     def fingerprint(self) -> str:
         """Digest of what the sender said; the same act sent again has the same."""
         who = self.by.username if self.by else ""
@@ -191,6 +196,11 @@ class Act:
         log.info("act", extra={"told": told})
 
 
+# What keeps a projection of many actions up to date: called at the end of each act, in
+# its transaction, with its facts and the keys of the kept rows that it set, by model.
+FOLLOWERS: list[Callable[[Sequence[Fact], dict], None]] = []
+
+
 @contextlib.contextmanager
 def perform(form, *, by, **envelope):
     """Run one act in one transaction and append its entry at the end.
@@ -203,6 +213,8 @@ def perform(form, *, by, **envelope):
     with writing(), binding() as changed:
         yield performed
         performed._append(changed)
+        for follow in FOLLOWERS:
+            follow(performed.facts, changed)
 
 
 BY_ACT = Prepared(lambda: Entry.objects.filter(act=Slot("act")))

@@ -1,0 +1,131 @@
+"""The joints to measure again, kept up to date by every act that may change them.
+
+Today asks for them at every look, and to find them among all joints of all airframes
+takes as long as the shop is old. What touches a joint is `rules.touches`; here the
+joints that an act may have touched are found, and looked at anew.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import islice
+
+from django.db import connection
+from django.db.models import Q
+
+from qa.models import FitUp, Joint, MeasureAgain, Reading, TrimCut
+from qa.rules.remeasure import changed, newest_measured
+from shop.ledger.projections import Family
+from shop.models import Fact, Hold, Part, PartState, PlacementAct, Suspect
+from shop.models.prepared import Prepared, Slot
+
+ADVISORY = 7_110_003  # PostgreSQL: one act at a time looks at what it touched
+CHUNK = 500
+WAITS = Prepared(
+    lambda: MeasureAgain.objects.filter(
+        fit_up__joint=Slot("joint"), fit_up__airframe=Slot("airframe")
+    ).values_list("pk")
+)
+
+
+def follow(facts: Sequence[Fact], kept: dict) -> None:
+    """Bring the projection up to the facts of an act, and to the kept rows it set."""
+    parts, places, joints = _doubted(kept), set(), set()
+    for fact in facts:
+        if isinstance(fact, Reading):
+            here = fact.fit_check.fit_up.joint_id, fact.fit_check.fit_up.airframe_id
+            said = dict(zip(("joint", "airframe"), here, strict=True))
+            if fact.value_nm is not None and WAITS.rows(**said):
+                joints.add(here)
+        elif isinstance(fact, PlacementAct):
+            parts.add(fact.part_id)
+            places.add((fact.airframe_id, fact.position_id))
+        elif isinstance(fact, FitUp):
+            parts |= {fact.part_id, fact.surround_part_id} - {None}
+            joints.add((fact.joint_id, fact.airframe_id))
+        elif isinstance(fact, TrimCut):
+            parts.add(fact.part_id)
+    if parts or joints:
+        if connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_xact_lock(%s)", [ADVISORY])
+        _look_again(joints | _fitted(parts, places))
+
+
+def _doubted(kept: dict) -> set[int]:
+    """The serials that were held, became suspect or were scrapped."""
+    parts = set()
+    if keys := kept.get(Hold):
+        held = Hold.objects.filter(pk__in=keys, subject_kind="part")
+        parts |= set(held.values_list("subject_id", flat=True))
+    if keys := kept.get(Suspect):
+        suspects = Suspect.objects.filter(pk__in=keys)
+        parts |= set(suspects.values_list("part", flat=True))
+    if keys := kept.get(Part):
+        scrapped = Part.objects.filter(pk__in=keys, state=PartState.SCRAPPED)
+        parts |= set(scrapped.values_list("pk", flat=True))
+    return parts
+
+
+def _fitted(parts: set[int], places: set) -> set[tuple[int, int]]:
+    """(joint, airframe) where a serial was fitted, or sat beside the joint, or whose
+    place is one of these."""
+    sat = PlacementAct.objects.filter(part__in=parts)
+    places = places | set(sat.values_list("airframe", "position"))
+    positions = {position for _airframe, position in places}
+    beside = Joint.objects.filter(
+        Q(position__in=positions) | Q(surround__in=positions)
+    ).values_list("pk", flat=True)
+    found = set()
+    for where in (
+        {"part__in": parts},
+        {"surround_part__in": parts},
+        {
+            "airframe__in": {airframe for airframe, _position in places},
+            "joint__in": list(beside),
+        },
+    ):
+        rows = FitUp.objects.filter(**where).order_by().distinct()
+        found |= set(rows.values_list("joint", "airframe"))
+    return found
+
+
+def _look_again(joints: set[tuple[int, int]]) -> None:
+    there = FitUp.objects.filter(
+        joint__in={joint for joint, _airframe in joints},
+        airframe__in={airframe for _joint, airframe in joints},
+    )
+    keys = [
+        one.pk
+        for one in there.only("pk", "joint_id", "airframe_id")
+        if (one.joint_id, one.airframe_id) in joints
+    ]
+    wanted = {one.pk: one for one in _rows(newest_measured().filter(pk__in=keys))}
+    for row in MeasureAgain.objects.filter(pk__in=keys):
+        found = wanted.pop(row.pk, None)
+        if found is None:
+            row.delete()
+        elif found.at != row.at:
+            found.save(update_fields=["at"])
+    MeasureAgain.objects.bulk_create(wanted.values())
+
+
+def _rows(newest) -> list[MeasureAgain]:
+    newest = list(newest)
+    if not newest:
+        return []
+    return [MeasureAgain(fit_up_id=one.fit_up.pk, at=one.at) for one in changed(newest)]
+
+
+def joints() -> Iterator[MeasureAgain]:
+    rows = newest_measured().order_by("pk").iterator(CHUNK)
+    while some := list(islice(rows, CHUNK)):
+        yield from _rows(some)
+
+
+FAMILY = Family({MeasureAgain: ("fit_up_id",)}, joints)
+
+
+def fill_after_migrate(sender, plan, **_told) -> None:
+    """Fill the table that records of an earlier release did not have."""
+    done = {migration.name for migration, backwards in plan if not backwards}
+    if sender.name == "qa" and "0015_measure_again" in done:
+        MeasureAgain.objects.bulk_create(joints(), batch_size=CHUNK)
