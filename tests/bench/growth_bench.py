@@ -130,9 +130,7 @@ def pages() -> dict:
             continue
         answer = who.get(address)
         if answer.status_code == 200:
-            sys.stderr.write(f"{name}\n") if os.environ.get(
-                "FAYLINE_GROWTH_TOLD"
-            ) else 0
+            sys.stderr.write(f"{name}\n")
             told[name] = timed(lambda who=who, address=address: who.get(address))
         elif answer.status_code not in (302, 404, 405):
             sys.stderr.write(f"{name} {address}: {answer.status_code}\n")

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0014_packs'),
+        ("qa", "0016_second_reading_range"),
     ]
 
     operations = [
