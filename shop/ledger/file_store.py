@@ -75,16 +75,21 @@ def digest_of(name: str) -> str:
 
 
 def names() -> Iterator[tuple[str, int]]:
-    """Every name in the store, in order, with the size of its file."""
+    """Every name in the store, in order, with the size of its file; -1 where the disk
+    does not say."""
     if settings.BUCKET:
         yield from _names_in_bucket()
         return
     root = settings.MEDIA_ROOT
     for path in sorted(root.rglob("*")) if root.is_dir() else ():
-        # One that goes meanwhile is named by no act.
-        with contextlib.suppress(FileNotFoundError):
+        name = path.relative_to(root).as_posix()
+        try:
             if path.is_file():
-                yield path.relative_to(root).as_posix(), path.stat().st_size
+                yield name, path.stat().st_size
+        except FileNotFoundError:
+            pass  # one that goes meanwhile is named by no act
+        except OSError:
+            yield name, -1
 
 
 @contextlib.contextmanager

@@ -154,17 +154,26 @@ def is_whole(path: Path, digest: str) -> bool:
         return False
 
 
-def keep_file(source: Path, target: Path, digest: str) -> bool:
-    """Copy a file durably if it holds what it should; say whether it does.
+UNREAD = "cannot be read"
 
-    What does not is not copied: the target may be the only good one there is.
+
+def keep_file(source: Path, target: Path, digest: str) -> str:
+    """Copy a file durably if it holds what it should; say why it does not, else "".
+
+    What does not is not copied: the target may be the only good one there is. Raises
+    OSError where the target cannot be written.
     """
-    data = source.read_bytes()
+    try:
+        data = source.read_bytes()
+    except FileNotFoundError:
+        return "is gone"
+    except OSError as why:
+        return f"{UNREAD} ({why.strerror})"
     if hashlib.sha256(data).hexdigest() != digest:
-        return False
+        return "is not what was written"
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     write_durably(target, data)
-    return True
+    return ""
 
 
 def remove(backup: Backup) -> None:

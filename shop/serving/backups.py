@@ -28,6 +28,7 @@ from .backup_files import (
     CONTENT,
     DATABASE,
     FILES,
+    UNREAD,
     Backup,
     Manifest,
     content_of,
@@ -160,10 +161,11 @@ def _make(place: Path, now: datetime) -> Backup:
         folder.mkdir(mode=0o700)
         _copy_database(folder / DATABASE)
         # Files come first, acts that name them after: all that the copy names is here.
-        files = _keep_files(store)
+        files, unread = _keep_files(store)
         manifest = _examine(folder / DATABASE, store, files, now)
         if manifest.faults and _heal(store, files):
             manifest = _examine(folder / DATABASE, store, files, now)
+        manifest.faults[:0] = unread
         write_manifest(folder, manifest)
         target = _free_name(place, stamp(now))
         os.replace(folder, target)
@@ -202,28 +204,35 @@ def _copy_database(target: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _keep_files(store: Path) -> list[list]:
-    """Copy what the store lacks; return path, size and digest of all that it has.
+def _keep_files(store: Path) -> tuple[list[list], list[str]]:
+    """Copy what the store lacks; return path, size and digest of all that it has, and
+    what is to be said of files that the disk does not give out: the others are kept.
 
     What is in the store is never written over but by what its name says: a picture that
     was damaged at home must not take the place of the good one.
     """
-    kept = []
+    kept, unread = [], []
     for name, size in file_store.names():
         if not CONTENT.fullmatch(name):
             continue
         target, digest = store / name, content_of(name)
-        # One that went meanwhile is named by no act.
-        with contextlib.suppress(FileNotFoundError):
-            same = target.is_file() and target.stat().st_size == size
-            if same or _copied(name, store) or is_whole(target, digest):
-                kept.append([name, target.stat().st_size, digest])
-    return kept
+        same = target.is_file() and target.stat().st_size == size
+        why_not = "" if same else _copied(name, store)
+        if not why_not or is_whole(target, digest):
+            kept.append([name, target.stat().st_size, digest])
+        elif why_not.startswith(UNREAD):
+            unread.append(f"{name} {why_not}")
+    return kept, unread
 
 
-def _copied(name: str, store: Path) -> bool:
-    with file_store.at_hand(name) as path:
-        return keep_file(path, store / name, content_of(name))
+def _copied(name: str, store: Path) -> str:
+    """Why a file was not copied into the store, "" where it was. One that went
+    meanwhile is named by no act."""
+    try:
+        with file_store.at_hand(name) as path:
+            return keep_file(path, store / name, content_of(name))
+    except FileNotFoundError:
+        return "is gone"
 
 
 def _heal(store: Path, files: list[list]) -> bool:
@@ -232,7 +241,7 @@ def _heal(store: Path, files: list[list]) -> bool:
     for name, _size, digest in files:
         if not is_whole(store / name, digest):
             with contextlib.suppress(OSError):
-                healed |= _copied(name, store)
+                healed |= not _copied(name, store)
     return healed
 
 

@@ -152,21 +152,27 @@ def _restore(database: Path, backup: Backup | None, despite, say) -> Restored:
 
 
 def move_in(part: Path, files: Path, say) -> None:
-    """Let what came be the records; the database last, which makes it a home."""
+    """Let what came be the records; the database last, which makes it a home. Where
+    that fails the files are taken away again."""
     refuse_full_home()
-    _move_files_in(files)
-    if connection.vendor != "sqlite":
-        say("Copying into PostgreSQL …")
-        with opened_as(COPY, of_file(part)):
-            table_copies.copy_all(COPY, "default")
-    if connection.vendor == "sqlite":
-        connection.close()
-        os.replace(part, connection.settings_dict["NAME"])
-        keep_private()
+    names = [path.relative_to(files).as_posix() for path in files.rglob("*.*")]
+    try:
+        _move_files_in(files, names)
+        if connection.vendor != "sqlite":
+            say("Copying into PostgreSQL …")
+            with opened_as(COPY, of_file(part)):
+                table_copies.copy_all(COPY, "default")
+        else:
+            connection.close()
+            os.replace(part, connection.settings_dict["NAME"])
+    except BaseException:
+        _take_away(names)
+        raise
+    keep_private()
     sync_folder(Path(settings.HOME))
 
 
-def _move_files_in(files: Path) -> None:
+def _move_files_in(files: Path, names: list[str]) -> None:
     root = settings.MEDIA_ROOT
     if not settings.BUCKET and root.parent == Path(settings.HOME):
         with contextlib.suppress(OSError):  # a mounted disk stays, and is filled below
@@ -174,8 +180,19 @@ def _move_files_in(files: Path) -> None:
         if not root.exists():
             shutil.move(files, root)
             return
-    for path in files.rglob("*.*"):
-        file_store.keep(path.relative_to(files).as_posix(), path.read_bytes())
+    for name in names:
+        file_store.keep(name, (files / name).read_bytes())
+
+
+def _take_away(names: list[str]) -> None:
+    """Remove files from where nothing was before. What a bucket has does no harm."""
+    root = settings.MEDIA_ROOT
+    for name in names:
+        with contextlib.suppress(OSError):
+            (root / name).unlink()
+    for folder in {(root / name).parent for name in names}:
+        with contextlib.suppress(OSError):
+            folder.rmdir()
 
 
 def drop_parts() -> None:
@@ -204,11 +221,8 @@ def _copy_with_log(source: Path, target: Path) -> None:
 def _restore_files(backup: Backup, files: Path) -> list[str]:
     faults = []
     for name, _size, digest in backup.manifest.files:
-        try:
-            if not keep_file(backup.store / name, files / name, digest):
-                faults.append(f"{name} is not what was written")
-        except FileNotFoundError:
-            faults.append(f"{name} is gone")
+        if why_not := keep_file(backup.store / name, files / name, digest):
+            faults.append(f"{name} {why_not}")
     return faults
 
 

@@ -1,5 +1,6 @@
 """Backups hold what was acknowledged, say when they do not, and come back whole."""
 
+import io
 import json
 import os
 import random
@@ -9,9 +10,12 @@ import threading
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import PermissionDenied
+from django.core.management import call_command
+from django.core.management.base import CommandError
 from django.db import connection
 from django.test import Client
 from django.urls import reverse
@@ -23,7 +27,7 @@ from shop.actions import tooling
 from shop.actions.backups import plan_backups
 from shop.actions.photos import add_photo
 from shop.ledger import perform, sealer
-from shop.models import BackupPlan, Entry, Photo
+from shop.models import BackupPlan, Entry, Photo, Tool
 from shop.queries import backups as queries
 from shop.serving import backup_files, backups, nightly, restoring
 from shop.serving.backups import record_backup
@@ -210,6 +214,69 @@ def test_a_photo_damaged_at_home_does_not_take_the_place_of_the_good_one(
     assert backups.faults_of(first) != []
     assert backups.make(place).manifest.faults == []
     assert backups.faults_of(first) == []
+
+
+# Reading it at its beginning is an input/output error, as of a disk that fails.
+UNREADABLE = Path("/proc/self/mem")
+
+
+@pytest.mark.skipif(not UNREADABLE.exists(), reason="a file of Linux")
+def test_a_photo_that_a_disk_does_not_give_out_is_named_and_all_else_is_kept(
+    shop_with_a_photo, tmp_path, settings
+):
+    lead, place = shop_with_a_photo["lead"], tmp_path / "elsewhere"
+    what = {"subject_kind": "tool", "subject_id": str(Tool.objects.get().pk)}
+    add_photo(by=lead, content=picture(size=(200, 200)), **what)
+    bad, good = (photo.file_name for photo in Photo.objects.order_by("pk"))
+    at_home = settings.MEDIA_ROOT / bad
+    whole = at_home.read_bytes()
+    at_home.unlink()
+    at_home.symlink_to(UNREADABLE)
+    plan_backups(by=lead, place=str(place))
+    with pytest.raises(CommandError) as told:
+        call_command("backup", place, stdout=io.StringIO())
+    words = f"{bad} cannot be read (Input/output error)"
+    assert "It was written, but" in str(told.value) and words in str(told.value)
+    [made] = backup_files.whole_backups(place)
+    assert [name for name, *_ in made.manifest.files] == [good]
+    assert queries.concern().code == "faults"  # so Today says it
+    assert any(words in fault for fault in backups.faults_of(made))
+    # The other way round: what was kept is not given out when it is wanted.
+    at_home.unlink()
+    at_home.write_bytes(whole)
+    made = backups.make(place)
+    assert made.manifest.faults == []
+    (made.store / bad).unlink()
+    (made.store / bad).symlink_to(UNREADABLE)
+    home = tmp_path / "home"
+    code, words = manage(home, "restore", str(made.folder), "--despite-faults")
+    assert code == 1 and f"{bad} cannot be read (Input/output error)" in words
+    assert "Restored" in words and (home / "photos" / good).is_file()
+
+
+def test_a_database_that_was_cut_off_or_damaged_is_told_in_a_line(
+    shop_with_a_photo, tmp_path
+):
+    made, home = backups.make(tmp_path / "elsewhere"), tmp_path / "home"
+    whole = made.database.read_bytes()
+    cut, page = whole[: len(whole) // 2], 4096
+    third = len(whole) // 3 // page * page
+    damaged = whole[:third] + random.Random(5).randbytes(20 * page)
+    damaged += whole[third + 20 * page :]
+    for content in (cut, damaged):
+        made.database.write_bytes(content)
+        with pytest.raises(CommandError) as told:
+            call_command("backup", made.folder, check=True)
+        heading, *faults = str(told.value).splitlines()
+        assert "is not what was written" in faults[0] and len(faults) == 2
+        assert "malformed" in faults[1] or "is damaged (" in faults[1]
+    code, words = manage(home, "restore", str(made.folder), "--despite-faults")
+    assert code == 1 and words.endswith("(database disk image is malformed).")
+    assert "Traceback" not in words and not (home / "fayline.sqlite3").exists()
+    (home / "fayline.sqlite3").write_bytes(cut)
+    code, words = manage(home, "serve", "--http", "0")
+    assert code == 1 and "Traceback" not in words
+    assert "cannot be used (database disk image is malformed)" in words
 
 
 def test_a_folder_with_other_things_is_no_place_for_backups(db, tmp_path):

@@ -172,3 +172,20 @@ def test_what_postgresql_has_no_place_for_leaves_it_empty(
 )
 def test_an_address_is_shown_without_its_password(address, shown):
     assert moving.without_password(address) == shown
+
+
+@pytest.mark.postgresql
+def test_a_restore_that_postgresql_refuses_leaves_no_file_behind(
+    sqlite_home, new_database, template_database, tmp_path
+):
+    made = backups.make(tmp_path / "elsewhere")
+    address, home = new_database(template_database), tmp_path / "new home"
+    name = address.rpartition("/")[2]
+    for read_only, code in (("on", 1), ("off", 0)):
+        with connection._nodb_cursor() as cursor:
+            setting = f"default_transaction_read_only = {read_only}"
+            cursor.execute(f'ALTER DATABASE "{name}" SET {setting}')
+        told = manage(home, "restore", str(made.folder), DATABASE_URL=address)
+        assert told[0] == code, told
+        assert any((home / "photos").glob("*/*.jpg")) == (code == 0)
+    assert "read-only transaction" not in told[1] and "Restored" in told[1]
