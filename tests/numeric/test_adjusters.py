@@ -8,8 +8,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from qa.numeric.plan import boxes
 from qa.numeric.plan.adjusters import Adjuster, AdjusterError
-from qa.numeric.plan.planner import plan_fit
+from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.lattice_aims import SeatAims
+from qa.numeric.plan.planner import plan_fit, planner_of
 from qa.numeric.plan.result import OptionError, PlanOptions
 from tests.numeric import boltwise, doors, exactly
 
@@ -51,7 +54,7 @@ def hung(name, random):
     for number, (place, way) in enumerate(where):
         step = float(random.choice([0.1, 0.25, 0.4]))
         if name == "four corners":
-            step = 0.25
+            step = float(random.choice([0.25, 0.5]))  # tied to each other: 1 to 2
         now = float(random.choice([0.0, 0.3]))
         low = now - step * int(random.integers(0, count)) - 0.01
         high = now + step * int(random.integers(1, count)) + 0.01
@@ -160,6 +163,48 @@ def cut_aims(joint, after, level):
     left = np.maximum(0, low - ends) + np.maximum(0, ends - high)
     steps = np.maximum(0, down - level) + np.maximum(0, level - up)
     return steps @ weights, left @ weights, cut @ weights, uncut(joint, ends, level)[1]
+
+
+@pytest.mark.parametrize(
+    ("steps", "slack", "single"),
+    [((0.1, 0.1), 0.02, True), ((0.1, 0.2), 0.02, True), ((0.1, 0.1), 0.12, False)],
+)
+def test_what_a_rigid_part_ties_together_rules_out_no_setting_that_it_can_take(
+    steps, slack, single
+):
+    # Two hinges in three directions each and a latch: up and down are tied. Every
+    # setting of a box is tried, turned by up to 0.01 and more.
+    hinges = [(-420.0, 150.0, -15.0), (-420.0, -150.0, -15.0)]
+    where = [(place, way, 0.1) for place in hinges for way in (X, Z)]
+    where += [(hinges[0], Y, steps[0]), (hinges[1], Y, steps[1])]
+    where.append(((420.0, 0.0, -20.0), Z, 0.1))
+    by = tuple(
+        Adjuster(f"A{k}", place, way, -4.0, 4.0, step)
+        for k, (place, way, step) in enumerate(where)
+    )
+    joint = doors.door()
+    options = PlanOptions(adjusters=by, slack_mm=slack)
+    part = Measured(joint, [2.0] * len(joint.stations), doors.none(joint))
+    planner = planner_of([part], options, "set")
+    planner.plan("set")
+    lattice = planner._lattice(SeatAims(planner.every, planner.free))
+    random, taken = np.random.default_rng(7), 0
+    for _ in range(8):
+        low = random.integers(-20, 18, 7)
+        low[4] = low[5] * round(steps[1] / steps[0]) + random.integers(-2, 2)
+        high = low + random.integers(0, 4, 7)
+        every = boxes.settings(low, high)
+        assert len(every) == boxes.size(low, high)
+        can = every[lattice.tried(every)[1]]
+        ties = lattice.model(low, high).ties
+        assert bool(ties.bound) == single
+        left = {tuple(one) for one in boxes.settings(low, high, ties).tolist()}
+        assert {tuple(one) for one in can.tolist()} <= left
+        assert len(left) <= boxes.size(low, high, ties)
+        nearer = boxes.tied(low, high, ties)
+        assert ((can >= nearer[0]) & (can <= nearer[1])).all()
+        taken += len(can)
+    assert taken
 
 
 @pytest.mark.parametrize("seed", range(8))

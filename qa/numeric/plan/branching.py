@@ -17,11 +17,9 @@ import numpy as np
 from qa.numeric.plan import boxes
 from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import equal
-from qa.numeric.plan.lexicographic import Infeasible, NotSolved
-from qa.numeric.plan.nearest import nearest_of_hull
-from qa.numeric.plan.seat import TOUCHING_MM
+from qa.numeric.plan.relaxed import SURE, Relaxed
 
-LEAF = 6_000  # settings in a box that are tried one by one
+LEAF = 1_200  # settings in a box that are tried one by one
 CHUNK = 512
 MOST_TIES = 20_000  # as good as each other in one aim; with more the next is searched
 NOTHING = 1e-12  # an aim this small is met
@@ -30,8 +28,19 @@ DESCENTS = 4
 MOST_CORNERS = 8  # adjusters of which every rounding is tried
 ROUNDS = 4  # of shrinking a box
 LEAST_FELT = 1e-9  # mm a step; what does less is as good as still
-NEAR = 1e-5  # steps: roundings of the solver at the ends of a box
-SURE = 1e-8  # relative: roundings of the solver that must not cut off the best
+UNAIMED = {"overlap", "step", "unresolved", "build_up"}  # alike wherever cuts aim
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One aim, searched: its name, its least, settings (n, k) that reach it (all of
+    them if `whole`), and whether nothing better exists."""
+
+    name: str
+    least: float
+    ties: np.ndarray
+    whole: bool
+    proven: bool
 
 
 @dataclass(frozen=True)
@@ -42,29 +51,48 @@ class Best:
     aims: dict[str, float]
     proven: bool
     nodes: int
+    stages: tuple[Stage, ...] = ()
 
 
-def best_settings(lattice: Lattice) -> Best | None:
+def best_settings(lattice: Lattice, before: Best | None = None) -> Best | None:
     """The best whole steps in the strict order, over all of the lattice.
 
-    None where not even leaving everything as it is set is allowed.
+    `before` is the best where cuts aimed elsewhere: what that does not change is not
+    searched again. None where not even leaving everything as it is set is allowed.
     """
     seeds = np.zeros((1, lattice.rig.count), dtype=int)
     if not lattice.tried(seeds)[1][0]:
         return None
-    caps = np.full(len(lattice.names), np.inf)
-    nodes, proven = 0, True
-    for number in range(len(lattice.names)):
-        search = Search(lattice, number, caps, seeds)
-        search.run()
-        nodes, proven = nodes + search.nodes, proven and search.proven
-        seeds = search.ties()
-        if search.whole:
+    caps, stages, nodes = np.full(len(lattice.names), np.inf), [], 0
+    known = list(_still_so(lattice, before))
+    for number, name in enumerate(lattice.names):
+        if number < len(known):
+            stages.append(known[number])
+        else:
+            search = Search(lattice, number, caps, seeds)
+            search.run()
+            nodes += search.nodes
+            said = search.best, search.ties(), search.whole, search.proven
+            stages.append(Stage(name, *said))
+        seeds, least = stages[-1].ties, stages[-1].least
+        if stages[-1].whole:
             break
-        caps[number] = search.best + equal(search.best)
+        caps[number] = least + equal(least)
     steps, aims = first_of(lattice, seeds)
     told = dict(zip(lattice.names, aims.tolist(), strict=True))
-    return Best(steps, told, proven, nodes)
+    proven = all(stage.proven for stage in stages)
+    return Best(steps, told, proven, nodes, tuple(stages))
+
+
+def _still_so(lattice: Lattice, before: Best | None):
+    """The aims of before that come to the same wherever cuts aim: the aim is inside the
+    limits, so that it changes only what comes off beyond them."""
+    for name, stage in zip(
+        lattice.names, before.stages if before else (), strict=False
+    ):
+        if stage.name != name or name not in UNAIMED:
+            return
+        yield stage
 
 
 def first_of(lattice: Lattice, steps) -> tuple[np.ndarray, np.ndarray]:
@@ -141,7 +169,7 @@ class Search:
             model = self.lattice.model(at, at)
             if model is None:
                 return
-            bound, best, _ = Relaxed(self, model, low, high).solve(low, high)
+            bound, best, _ = self._relaxed(model, low, high).solve(low, high)
             if not math.isfinite(bound):
                 return
             self._try_about(best, low, high)
@@ -185,10 +213,11 @@ class Search:
 
     def _look(self, low, high, relaxed) -> list:
         """Boxes that are left of one: (bound, low, high, its programme)."""
-        if boxes.size(low, high) <= LEAF:
-            self._leaf(low, high)
+        ties = relaxed and relaxed.model.ties
+        if boxes.size(low, high, ties) <= LEAF:
+            self._leaf(low, high, ties)
             return []
-        if relaxed is None or boxes.size(low, high) * SMALLER < relaxed.size:
+        if relaxed is None or boxes.size(low, high, ties) * SMALLER < relaxed.size:
             made = self._programme(low, high)
             if made is None:
                 return []
@@ -203,13 +232,17 @@ class Search:
             self.whole = False
             return []
         low, high = boxes.priced(low, high, at, prices, self.cutoff - bound)
-        if boxes.size(low, high) <= LEAF:
-            self._leaf(low, high)
+        ties = relaxed.model.ties
+        if boxes.size(low, high, ties) <= LEAF:
+            self._leaf(low, high, ties)
             return []
         pick, below = boxes.split(low, high, at, self._felt(relaxed.model))
         one, other = high.copy(), low.copy()
         one[pick], other[pick] = below, below + 1
-        return [(bound, low, one, relaxed), (bound, other, high, relaxed)]
+        nearer = boxes.tied(low, one, ties), boxes.tied(other, high, ties)
+        return [
+            (bound, *ends, relaxed) for ends in nearer if (ends[0] <= ends[1]).all()
+        ]
 
     def _felt(self, model: Model) -> np.ndarray:
         """How far (k,) a step of each adjuster takes what the aim is about, mm."""
@@ -241,7 +274,10 @@ class Search:
             model = self.lattice.model(low, high)
             if model is None:
                 return low, high, None
-            relaxed = Relaxed(self, model, low, high)
+            low, high = boxes.tied(low, high, model.ties)
+            if (low > high).any():
+                return None
+            relaxed = self._relaxed(model, low, high)
             bound, at, _ = relaxed.solve(low, high)
             if not bound <= self.cutoff:
                 return None
@@ -249,11 +285,16 @@ class Search:
             nearer = relaxed.shrunk(low, high, self.cutoff, at)
             if nearer is None:
                 return None
-            before, after = boxes.size(low, high), boxes.size(*nearer)
+            before, after = (
+                boxes.size(*ends, model.ties) for ends in ((low, high), nearer)
+            )
             low, high = nearer
             if after > before / 4 or after <= LEAF:
                 break
         return low, high, relaxed
+
+    def _relaxed(self, model: Model, low, high) -> Relaxed:
+        return Relaxed(self.lattice, self.number, self.caps, model, low, high)
 
     def _try_about(self, at, low, high) -> None:
         """Try the settings around the best place of the programme."""
@@ -267,10 +308,10 @@ class Search:
         around = np.clip(near + corners, low, high)
         self._take(np.unique(around, axis=0))
 
-    def _leaf(self, low, high) -> None:
+    def _leaf(self, low, high, ties) -> None:
         """Try what is in a small box, but for what its bounds rule out."""
         model = self.lattice.model(low, high)
-        steps = low + np.indices(high - low + 1).reshape(len(low), -1).T
+        steps = boxes.settings(low, high, ties)
         if model is None:
             return self._take(steps)
         lattice, number = self.lattice, self.number
@@ -296,102 +337,3 @@ class Search:
                 break
             self._take(steps[first : first + 512])
         return None
-
-
-class Relaxed:
-    """The linear programme of a box: no settings in it are better than its least."""
-
-    def __init__(self, search: Search, model: Model, low, high):
-        lattice = search.lattice
-        self.model, self.unit = model, lattice.rig.steps
-        self.columns, self.size = np.arange(len(low)), boxes.size(low, high)
-        problem = lattice.aims.problem
-        problem.play = model.play
-        ends, none = (low * self.unit, high * self.unit), np.zeros((0, len(low)))
-        draft, parts = problem.draft(model.base, model.slopes, none, ends)
-        problem.play = 0.0
-        if lattice.rig.overdetermined:
-            base, slopes, room = model.left
-            draft.rows(-room - base, room - base, slopes)
-        costs = dict(problem.aims(draft, parts))
-        names = lattice.aims.names
-        limits = [draft.limit(costs[name]) for name in names]
-        self.cost = costs[names[search.number]] if search.number < len(names) else None
-        self.programme = draft.programme()
-        for number in range(min(search.number, len(names))):
-            most = search.caps[number]
-            self.programme.cap(limits[number], most + SURE * max(1.0, abs(most)))
-        self.row = limits[search.number] if self.cost is not None else None
-        if "worse" in parts:
-            worse = parts["worse"]
-            nothing = np.zeros(len(worse))
-            high = np.minimum(self.programme.column_high[worse], TOUCHING_MM)
-            self.programme.bound(worse, nothing, high)
-
-    def solve(self, low, high):
-        """(bound, where in steps (k,), prices (k,)) of a box; inf when it is empty."""
-        programme = self.programme
-        programme.bound(self.columns, low * self.unit, high * self.unit)
-        nothing = np.zeros(len(low))
-        try:
-            if self.cost is None:
-                return *self._movement(), nothing
-            value = programme.minimize(self.cost)
-        except Infeasible:
-            return math.inf, nothing, nothing
-        except NotSolved:
-            return -math.inf, (low + high) / 2, nothing
-        at = programme.values[self.columns] / self.unit
-        value -= SURE * max(1.0, abs(value))
-        return value, at, programme.prices(self.columns) * self.unit
-
-    def _movement(self):
-        """The least movement that the programme allows (Wolfe's nearest point)."""
-        base, slopes, play = self.model.move
-        count = len(self.programme.column_low)
-
-        def lowest(direction):
-            cost = np.zeros(count)
-            cost[self.columns] = direction @ slopes
-            self.programme.minimize(cost)
-            return base + slopes @ self.programme.values[self.columns]
-
-        point = nearest_of_hull(lowest, lowest(np.zeros(len(base))))
-        size = float(np.linalg.norm(point))
-        least = max(0.0, size - float(np.linalg.norm(play)) - SURE)
-        at = np.linalg.lstsq(slopes, point - base, rcond=None)[0]
-        return least**2, at / self.unit
-
-    def shrunk(self, low, high, most, at):
-        """The box (low, high) of all that can reach `most`; None when nothing can. An
-        end that a known point comes to is not looked for; `at` (k,), in steps, is one.
-        """
-        programme = self.programme
-        programme.bound(self.columns, low * self.unit, high * self.unit)
-        if self.row is not None:
-            programme.cap(self.row, most + SURE * max(1.0, abs(most)))
-        low, high = low.copy(), high.copy()
-        known = at[None]
-        try:
-            for k in self.columns[low < high]:
-                if known[:, k].min() - NEAR > low[k]:
-                    known = np.vstack([known, self._furthest(k, 1.0)])
-                    low[k] = max(low[k], math.ceil(known[-1, k] - NEAR))
-                if known[:, k].max() + NEAR < high[k]:
-                    known = np.vstack([known, self._furthest(k, -1.0)])
-                    high[k] = min(high[k], math.floor(known[-1, k] + NEAR))
-                if low[k] > high[k]:
-                    return None
-        except Infeasible:
-            return None
-        except NotSolved:
-            pass
-        if self.row is not None:
-            programme.cap(self.row, np.inf)
-        return low, high
-
-    def _furthest(self, k: int, sign: float) -> np.ndarray:
-        """Where in steps (k,) one adjuster goes least, by -1 most."""
-        cost = np.arange(len(self.programme.column_low)) == k
-        self.programme.minimize(sign * cost)
-        return self.programme.values[self.columns] / self.unit

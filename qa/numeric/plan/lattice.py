@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qa.numeric.plan import boxes
 from qa.numeric.plan.adjusters import Rig
 from qa.numeric.plan.lattice_aims import SeatAims
 
@@ -23,13 +24,14 @@ MOST_ANGLE = 1.0  # radians; a box in which the part turns further is split
 class Model:
     """Readings straightened in a box: base (m,) + slopes (m, k) @ changes, wrong by at
     most `play` (m,); the same for how the part moves (base (6,) ...) and for what
-    over-determined adjusters leave."""
+    over-determined adjusters leave, which ties their steps to each other."""
 
     base: np.ndarray
     slopes: np.ndarray
     play: np.ndarray
     move: tuple[np.ndarray, np.ndarray, np.ndarray]
     left: tuple[np.ndarray, np.ndarray, np.ndarray]
+    ties: boxes.Ties
 
 
 class Lattice:
@@ -131,7 +133,9 @@ class Lattice:
         rest = np.eye(rig.count) - slopes[self.own]
         room = slack + np.abs(rest) @ bent[self.own] + np.abs(rates[self.own]) @ pull
         read = (part[self.read] for part in (base, slopes, play))
-        return Model(*read, move, (left[0] - rest @ middle, rest, room))
+        left = left[0] - rest @ middle, rest, room
+        ties = boxes.ties(low, high, left[0], rest * rig.steps, room)
+        return Model(*read, move, left, ties)
 
     def _angles(self, bends, half, turn) -> np.ndarray | None:
         """How far (3,) each angle can go where adjusters go by at most `half` (k,) mm

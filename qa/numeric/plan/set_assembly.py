@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from qa.numeric.plan import set_remarks
+from qa.numeric.plan import boxes, set_remarks
 from qa.numeric.plan.adjusters import MOST_ADJUSTERS, Adjuster, Rig
 from qa.numeric.plan.assembly_planner import AssemblyPlanner
 from qa.numeric.plan.bodies import AssemblyError
@@ -105,12 +105,16 @@ class Lattices:
             for part, rig in zip(parts, self.rig.rigs, strict=True)
             if rig.overdetermined
         ]
+        base, shares, room = left = self._stacked(
+            bound, [part.left for part in bound], parts
+        )
         return Model(
             start + sum(part.base - start for part in parts),
             np.hstack([part.slopes for part in parts]),
             sum(part.play for part in parts),
             self._stacked(parts, [part.move for part in parts]),
-            self._stacked(bound, [part.left for part in bound], parts),
+            left,
+            boxes.ties(low, high, base, shares * self.rig.steps, room),
         )
 
     def _stacked(self, some, told, parts=None):

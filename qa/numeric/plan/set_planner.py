@@ -56,8 +56,8 @@ class SetPlanner(Planner):
             self.rig, aims, self.arrays.center, self.options.slack_mm, self.blind
         )
 
-    def _best(self, aims: SeatAims) -> Best:
-        found = self._searched(self._lattice(aims))
+    def _best(self, aims: SeatAims, before: Best | None = None) -> Best:
+        found = self._searched(self._lattice(aims), before)
         if found is None:
             raise NoFeasibleMotion(
                 "no settings are allowed, not even leaving all as it is"
@@ -66,8 +66,8 @@ class SetPlanner(Planner):
             self.remarks.append(set_remarks.NOT_PROVEN)
         return found
 
-    def _searched(self, lattice: Lattice) -> Best | None:
-        return best_settings(lattice)
+    def _searched(self, lattice: Lattice, before: Best | None) -> Best | None:
+        return best_settings(lattice, before)
 
     def _at(self, steps) -> Solved:
         """The part where settings put it, and free to go nowhere else."""
@@ -79,11 +79,12 @@ class SetPlanner(Planner):
     def _solve_trim(self) -> Cut:
         rules = self.rules(self.every)
         aimed = np.zeros(len(self.every), dtype=bool)
-        steps, at = self.steps, self.seat
+        steps, at, best = self.steps, self.seat, None
         may_cut = (rules.most_trim > 0).any() or (rules.most_build_up > 0).any()
         while may_cut and not self.stays:
             aims = TrimAims(self.every, self.free, rules, aimed)
-            steps = self._best(aims).steps
+            best = self._best(aims, best)
+            steps = best.steps
             at = self._at(steps)
             cut = aims.cut(self._after(self.every, at.move))
             more = (cut > CUT_MM) & ~aimed

@@ -10,7 +10,7 @@ from qa.numeric.plan.set_planner import SetPlanner
 class StackPlanner(SetPlanner):
     """A SetPlanner of which only shims are changed."""
 
-    def _searched(self, lattice: Lattice) -> Best | None:
+    def _searched(self, lattice: Lattice, before: Best | None) -> Best | None:
         return every_setting(lattice)
 
 
