@@ -2,6 +2,8 @@
 at once would both decide by what neither has changed yet."""
 
 import pytest
+from django.conf import settings
+from django.test import override_settings
 from django.utils import timezone
 
 from qa.actions import holes, trimming
@@ -107,6 +109,17 @@ def prove_a_pin(lead):
     tablets.prove(tablet=Tablet.objects.first(), person=lead, pin="4711")
 
 
+def renew_a_hash(lead):
+    set_pin(lead)
+    lead.refresh_from_db()
+    stronger = "django.contrib.auth.hashers.PBKDF2PasswordHasher"
+    usual = settings.PASSWORD_HASHERS
+    with override_settings(PASSWORD_HASHERS=[stronger, *usual]):
+        signing_in.prove_password(
+            username=lead.username, password=PASSWORD, address="192.0.2.1"
+        )
+
+
 def choose_a_password(lead):
     set_pin(lead)  # with a password that the tests' own hasher knows
     signing_in.change_own_password(by=lead, password=PASSWORD, new="Another-shop-7")
@@ -162,6 +175,7 @@ ACTS = {
         "shop.tablets.revoke",
         "Tablet",
     ),
+    "hash": (renew_a_hash, "shop.signing_in._renew_hash", "Person"),
     "position": (change_a_position, "shop.airframes.change_position", "Position"),
     "tool": (
         lambda by: tooling.change_tool(by=by, tool=Tool.objects.first(), name="new"),

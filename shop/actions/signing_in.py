@@ -4,7 +4,7 @@ import contextlib
 import hashlib
 import hmac
 import logging
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.contrib.auth import authenticate
@@ -18,8 +18,8 @@ from django.utils.translation import gettext as _
 from shop import roles
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, SignInTry, Tried
-from shop.numeric.units import S_PER_MIN
 from shop.rules import throttling
+from shop.wording.spans import wait
 
 log = logging.getLogger(__name__)
 
@@ -28,13 +28,15 @@ TRIES_KEPT_FOR = timedelta(days=90)
 
 
 class TooManyTries(Refused):
-    """Wrong passwords were tried: this address may not go on for a while."""
+    """Wrong ones were tried: nobody may go on there for a while."""
 
-    def __init__(self):
-        message = _(
-            "Too many wrong passwords. Wait %(minutes)d minutes, or ask the lead."
-        ) % {"minutes": throttling.WINDOW.total_seconds() // S_PER_MIN}
-        super().__init__(message, code="wait")
+    def __init__(self, pause: timedelta, tried: str):
+        told = (
+            _("Too many wrong codes. Wait %(time)s, or ask the lead.")
+            if tried == Tried.CODE
+            else _("Too many wrong passwords. Wait %(time)s, or ask the lead.")
+        )
+        super().__init__(told % {"time": wait(pause)}, code="wait")
 
 
 def digest_of_name(username: str) -> str:
@@ -88,14 +90,14 @@ def counted(
         if shut:
             # Once in a while, so that whoever goes on and on fills no disk.
             said = SignInTry.objects.filter(
-                **{**shut, "address": address}, refused=True
+                **{**shut.where, "address": address}, refused=True
             )
             if not said.filter(at__gt=now - throttling.WINDOW).exists():
                 SignInTry.objects.create(name=name, at=now, refused=True, **about)
         else:
             told = SignInTry.objects.create(name=name, at=now, **about)
     if shut:
-        raise TooManyTries
+        raise TooManyTries(shut.until - now, tried)
     try:
         yield told
     except Refused:
@@ -131,10 +133,21 @@ def _renew_hash(person: Person, password: str) -> None:
     kept = identify_hasher(person.password)
     if kept.algorithm == usual.algorithm and not usual.must_update(person.password):
         return
-    with perform("password_hash/1", by=person, said={"person": person.username}):
-        # As it is: the demo's public password may stay the demo's.
-        person.password = make_password(password)
-        person.save(update_fields=["password"])
+    try:
+        # As it is: the demo's public password may stay the demo's. Slow, so nobody who
+        # saves waits for it.
+        renewed = make_password(password)
+    except Refused:
+        return  # others wait to be let in: another time
+    with writing():
+        now = Person.objects.select_for_update(of=("self",), no_key=True)
+        now = now.get(pk=person.pk)
+        if now.password != person.password:
+            return  # another password was set meanwhile
+        with perform("password_hash/1", by=now, said={"person": now.username}):
+            now.password = renewed
+            now.save(update_fields=["password"])
+    person.password = renewed
 
 
 def _one_at_a_time() -> None:
@@ -151,25 +164,15 @@ def _authenticate(username: str, password: str) -> Person | None:
     return authenticate(username=username, password=password)
 
 
-def locked_out(people: list[Person]) -> set[int]:
-    """Return the keys of those among people who must wait somewhere: two statements."""
-    names = {digest_of_name(one.username): one.pk for one in people}
-    since = timezone.now() - throttling.WINDOW
-    wrong: dict[tuple, int] = {}
-    tries = SignInTry.objects.filter(
-        name__in=names, at__gt=since, refused=False, lifted=False
-    )
-    columns = ("name", "tried", "device", "address", "right")
-    for *where, right in tries.order_by("at").values_list(*columns):
-        name, tried, device, address = where
-        place = (name, tried, device or address)
-        wrong[place] = 0 if right else wrong.get(place, 0) + 1
-    at_the_door = {
-        names[name]
-        for (name, *_where), count in wrong.items()
-        if count >= throttling.FOR_NAME_AT_ADDRESS
-    }
-    return at_the_door | throttling.shut_pins(people)
+def locked_out(people: list[Person]) -> dict[int, datetime]:
+    """Return until when somebody has to wait somewhere, by key of those among people
+    who have to: two statements."""
+    now = timezone.now()
+    keys = {digest_of_name(one.username): one.pk for one in people}
+    shut = throttling.shut_pins(people, now)
+    for name, until in throttling.shut_names(keys, now).items():
+        shut[keys[name]] = max(until, shut.get(keys[name], until))
+    return shut
 
 
 def let_try_again(*, by: Person, person: Person) -> None:

@@ -12,24 +12,22 @@ from shop import roles
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, PinTry, Proof, Tablet
 from shop.models.prepared import Prepared, Slot
-from shop.numeric.units import S_PER_MIN
 from shop.rules import throttling
+from shop.wording.spans import wait
 
 from .signing_in import prove_password
 
 log = logging.getLogger(__name__)
 
 SHIFT = timedelta(hours=12)
-PAUSE = throttling.WINDOW
 SHORTEST_PIN, LONGEST_PIN = 4, 12
 
 
 class TooManyTries(Refused):
     """Wrong PINs were tried: nobody may try again for a while."""
 
-    def __init__(self):
-        minutes = int(PAUSE.total_seconds() // S_PER_MIN)
-        message = f"Too many wrong PINs. Wait {minutes} minutes, or ask the lead."
+    def __init__(self, pause: timedelta):
+        message = f"Too many wrong PINs. Wait {wait(pause)}, or ask the lead."
         super().__init__(message, field="pin", code="wait")
 
 
@@ -144,8 +142,8 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
         # One try at a time for one person: guesses sent at once are counted too.
         Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
         now = timezone.now()
-        if throttling.too_many_pins(person, now):
-            raise TooManyTries
+        if until := throttling.too_many_pins(person, now):
+            raise TooManyTries(until - now)
         tried = PinTry.objects.create(tablet=tablet, person=person, at=now, right=False)
     # The slow hash keeps nobody from writing.
     try:

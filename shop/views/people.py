@@ -30,10 +30,11 @@ def people(request):
     form = forms.PeopleFilter(request.GET)
     page = list_people(**form.chosen, page=page_asked(request))
     waits = locked_out(list(page))
+    for person in page:
+        person.waits_until = waits.get(person.pk)
     context = {
         "page": page,
         "filter": form,
-        "waits": waits,
         "shut": throttling.shut_addresses(),
     }
     return list_page(request, "shop/people/people.html", context, list_columns.PEOPLE)

@@ -149,7 +149,7 @@ def test_patient_guessing_of_a_pin_ends_with_the_day(people):
         PinTry(person=lead, right=False, at=one.received_at.replace(hour=0, minute=0))
         for one in [ply.entry] * throttling.PINS_A_DAY
     )
-    PinTry.objects.update(at=ply.entry.received_at - tablets.PAUSE)
+    PinTry.objects.update(at=ply.entry.received_at - throttling.WINDOW)
     assert "Too many" in refused(lambda: sign(lead, "ply", ply.pk, "inspected"))
 
 

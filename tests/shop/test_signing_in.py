@@ -14,10 +14,11 @@ from django.utils import timezone
 from shop import hashing
 from shop.actions import people as actions
 from shop.actions import signing_in, tablets
+from shop.actions.second_factor import prove_second_factor
 from shop.actions.signing_in import TooManyTries, prove_password
 from shop.ledger import Refused
 from shop.ledger.verify import verify
-from shop.models import Entry, Person, SignInTry
+from shop.models import Entry, Person, SignInTry, Tried
 from tests.around import by_hand
 from tests.conftest import PASSWORD
 
@@ -73,12 +74,12 @@ def test_it_opens_again_after_a_quarter_of_an_hour(people):
 
 def test_the_lead_lifts_it_on_the_list_of_people(people, client_of):
     lead = client_of("lead")
-    assert b"let try again" not in lead.get(reverse("people")).content
+    assert b"Let try again" not in lead.get(reverse("people")).content
     for _ in range(5):
         guess()
     page = lead.get(reverse("people")).content.decode()
     address = reverse("try_again", args=[people["builder"].pk])
-    assert page.count("let try again") == 1 and address in page
+    assert page.count("Let try again") == 1 and address in page
     assert lead.post(address).status_code == 302
     assert guess(password=PASSWORD) == people["builder"]
 
@@ -123,6 +124,40 @@ def test_the_lead_lets_an_address_try_again(people, client_of):
     assert "Nobody has to wait" in lead.post(where).content.decode()
 
 
+def wrong_ones(times, tried, **columns):
+    for at in times:
+        SignInTry.objects.create(
+            name=signing_in.digest_of_name("builder"), tried=tried, at=at, **columns
+        )
+
+
+def test_the_lead_sees_until_when_somebody_is_shut_out_and_so_does_who_tries(
+    people, client_of
+):
+    builder, now = people["builder"], timezone.now()
+    ago = [now - timedelta(hours=20) + timedelta(minutes=n) for n in range(20)]
+    wrong_ones(ago, Tried.CODE, address=HERE)
+    until = ago[0] + timedelta(days=1)
+    assert signing_in.locked_out([builder, people["lead"]]) == {builder.pk: until}
+    with pytest.raises(TooManyTries, match=r"wrong codes. Wait 4 hours, or ask"):
+        prove_second_factor(person=builder, code="123456", address=THERE)
+    page = client_of("lead").get(reverse("people")).content.decode()
+    shown = timezone.localtime(until).strftime("%Y-%m-%d %H:%M")
+    assert "Locked out until" in page and shown in page
+    signing_in.let_try_again(by=people["lead"], person=builder)
+    assert signing_in.locked_out([builder]) == {}
+    # A hundred in a quarter of an hour, no five of them from one address.
+    late = [now - timedelta(seconds=600 - 4 * n) for n in range(100)]
+    for number, at in enumerate(late):
+        wrong_ones([at], Tried.PASSWORD, address=f"203.0.113.{number // 2}")
+    until = late[0] + timedelta(minutes=15)
+    assert signing_in.locked_out([builder]) == {builder.pk: until}
+    with pytest.raises(TooManyTries, match=r"passwords. Wait [45] minutes, or ask"):
+        guess(address=THERE)
+    wrong_ones([now], Tried.PASSWORD, address=HERE)
+    assert signing_in.locked_out([builder]) == {builder.pk: late[1] + (until - late[0])}
+
+
 def test_whoever_guesses_a_pin_keeps_its_owner_from_none(people):
     builder = people["builder"]
     tablets.set_pin(by=builder, pin="4711", password=PASSWORD)
@@ -131,10 +166,10 @@ def test_whoever_guesses_a_pin_keeps_its_owner_from_none(people):
             tablets.prove_pin(person=builder, pin="4712")
     with pytest.raises(tablets.TooManyTries):
         tablets.prove_pin(person=builder, pin="4711")
-    assert signing_in.locked_out([builder, people["lead"]]) == {builder.pk}
+    assert [*signing_in.locked_out([builder, people["lead"]])] == [builder.pk]
     tablets.set_pin(by=builder, pin="7193", password=PASSWORD)
     tablets.prove_pin(person=builder, pin="7193")
-    assert signing_in.locked_out([builder]) == set()
+    assert signing_in.locked_out([builder]) == {}
 
 
 def test_names_that_were_typed_are_kept_as_digests_only(people):
@@ -358,3 +393,13 @@ def test_an_old_hash_is_renewed_by_an_act_when_its_owner_signs_in(people, settin
     assert verify().fault == ""
     assert guess(password=PASSWORD) == people["builder"]
     assert Entry.objects.filter(form="password_hash/1").count() == 1
+
+
+def test_a_hash_is_renewed_of_no_password_that_was_changed_meanwhile(people, settings):
+    stronger = "django.contrib.auth.hashers.PBKDF2PasswordHasher"
+    settings.PASSWORD_HASHERS = [stronger, *settings.PASSWORD_HASHERS]
+    as_he_came_in = Person.objects.get(pk=people["builder"].pk)
+    actions.reset_password(by=people["lead"], person=people["builder"], password=NEW)
+    signing_in._renew_hash(as_he_came_in, PASSWORD)
+    assert guess(password=PASSWORD) is None and guess(password=NEW)
+    assert Entry.objects.filter(form="password_hash/1").count() <= 1
