@@ -136,6 +136,9 @@ def use_study(*, by, study: GaugeStudy) -> GaugeBudget:
     found = rules.state_of(study).says(rules.names_of(people))
     if found is None or found.sd is None:
         raise Refused(_("The study says nothing yet."), code="conflict")
+    if not found.sd["gauge"]:
+        message = _("No spread was seen: the steps of the gauge hide it. Read finer.")
+        raise Refused(message, code="conflict")
     return save_budget(
         by=by,
         instrument=study.instrument,

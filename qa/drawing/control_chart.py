@@ -160,6 +160,7 @@ def _remarks(sheet: ChartSheet, panel: Panel) -> list[Shape]:
         words = own[0] if len(own) == 1 else f"{own[0]}–{own[-1]}"
         half, high = 4 + len(words) * TEXT * 0.26, TEXT * 1.1
         shapes.append(line(x, panel.y(value) + 7, x, y - high, "grid"))
+        x = min(x, panel.right - half - 3)
         shapes.append(box(x - half, y - high, 2 * half, high + 3, "flag"))
         shapes.append(Text(x, y - 2, words, TEXT * 0.86, "n", "middle"))
     return shapes

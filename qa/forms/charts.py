@@ -24,9 +24,9 @@ class ChartForm(forms.Form):
         ],
     )
     spread = forms.ChoiceField(
-        label=_("Below: of several parts"),
+        label=_("Spread of several"),
         required=False,
-        choices=[("", _("as usual for their number")), *SPREADS.items()],
+        choices=[("", _("as usual")), *SPREADS.items()],
     )
 
 

@@ -4,6 +4,7 @@ read."""
 from dataclasses import dataclass
 
 from django.db.models import Count, QuerySet
+from django.utils.translation import gettext as _
 
 from qa.drawing import bounds_chart, study_plot, svg
 from qa.drawing.bounds_chart import Bar, BoundsSheet
@@ -181,7 +182,9 @@ def _good_for(found: Study, unit: str) -> list[str]:
                 name: mm if unit == "mm" else mm / MM_PER_IN
                 for name, mm in one.values.items()
             }
-            return [f"{remark(type(one)(one.code, values))} ({unit})"]
+            words = remark(type(one)(one.code, values)) or ""
+            told = {"unit": unit, "words": f"{words[:1].lower()}{words[1:]}"}
+            return [_("In %(unit)s: %(words)s") % told]
     return []
 
 

@@ -103,7 +103,7 @@ CHART_LIMITS = {
     "mean_deviation": _("mean deviation / c4 of the size of each subgroup; c4"),
 }
 PUBLISHED = _("as in ASTM E2587 table 1 and NIST handbook 6.3.2, not rounded")
-SPREADS = {"range": _("their range"), "deviation": _("their standard deviation")}
+SPREADS = {"range": _("range"), "deviation": _("deviation")}
 _ONE = _("1 point beyond 3 sd")
 _TWO = _("2 of 3 points beyond 2 sd on one side")
 _FOUR = _("4 of 5 points beyond 1 sd on one side")

@@ -90,7 +90,10 @@ def test_it_says_what_the_command_says_of_the_same_values(
     assert dict(page.finding.shares)["Share of the limits, 6 sd"] == (
         f"{said['share_of_tolerance']:.1%}"
     )
-    assert any("Good enough for limits of" in line for line in page.finding.advice)
+    assert any(
+        line.startswith("In mm: good enough for limits of")
+        for line in page.finding.advice
+    )
 
 
 def test_no_value_is_seen_before_all_are_read(people, three, client_of):

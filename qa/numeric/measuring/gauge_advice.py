@@ -14,9 +14,12 @@ WISHED_CATEGORIES = 5
 
 
 def advice(study: Study) -> list[Remark]:
-    """Of a study that could be told; of one that could not, nothing."""
+    """Of a study that could be told; of one that could not, nothing. Where the steps of
+    the gauge hide its spread, nothing is said of what it is good for."""
     if study.why:
         return []
+    if not study.sd["gauge"]:
+        return [Remark("no_gauge_spread")]
     told = [_limits(study), *_tolerance(study), *_categories(study)]
     repeats = study.sd["repeatability"] >= study.sd["reproducibility"]
     return [
@@ -27,8 +30,6 @@ def advice(study: Study) -> list[Remark]:
 
 
 def _limits(study: Study) -> Remark:
-    if not study.sd["gauge"]:
-        return Remark("no_gauge_spread")
     good, usable = _half_widths(study.sd["gauge"])
     worst, still = _half_widths(study.intervals["gauge"][1])
     widths = {"good": good, "usable": usable}

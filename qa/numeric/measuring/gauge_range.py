@@ -1,7 +1,8 @@
 """The same study by average ranges, as it can be done by hand on paper.
 
 Source: AIAG, Measurement Systems Analysis, 4th ed. 2010, ch. III B. K1 is 1/d2 for more
-than 15 cells, else 1/d2*; K2 and K3 are 1/d2* of one range (constants.py), unrounded.
+than 15 cells, else 1/d2*; K2 and K3 are 1/d2* of one range (constants.py), to
+the four decimals that the manual prints: so its own example comes out as printed.
 """
 
 import math
@@ -12,7 +13,7 @@ from fractions import Fraction
 from .constants import d2, d2_star
 from .exact import moments
 
-MANY = 15
+MANY, PRINTED = 15, 4
 CATEGORIES = 1.41  # AIAG's square root of 2
 
 
@@ -32,7 +33,7 @@ def by_ranges(cells: Mapping[str, Mapping[str, list[Fraction]]]) -> RangeMethod:
     p, o = len(rows), len(rows[0])
     r = len(next(iter(rows[0].values())))
     ranges = [max(cell) - min(cell) for row in rows for cell in row.values()]
-    k1 = 1 / (d2(r) if p * o > MANY else d2_star(r, p * o))
+    k1 = _factor(d2(r) if p * o > MANY else d2_star(r, p * o))
     repeatability = float(sum(ranges) / len(ranges)) * k1
     by_person = [
         moments([value for row in rows for value in row[person]]).mean
@@ -41,9 +42,9 @@ def by_ranges(cells: Mapping[str, Mapping[str, list[Fraction]]]) -> RangeMethod:
     by_part = [
         moments([value for cell in row.values() for value in cell]).mean for row in rows
     ]
-    people = float(max(by_person) - min(by_person)) / d2_star(o, 1)
+    people = float(max(by_person) - min(by_person)) * _factor(d2_star(o, 1))
     reproducibility = math.sqrt(max(0.0, people**2 - repeatability**2 / (p * r)))
-    part = float(max(by_part) - min(by_part)) / d2_star(p, 1)
+    part = float(max(by_part) - min(by_part)) * _factor(d2_star(p, 1))
     gauge = math.hypot(repeatability, reproducibility)
     total = math.hypot(gauge, part)
     return RangeMethod(
@@ -57,6 +58,10 @@ def by_ranges(cells: Mapping[str, Mapping[str, list[Fraction]]]) -> RangeMethod:
         gauge / total if total else None,
         categories(part, gauge),
     )
+
+
+def _factor(mean_range: float) -> float:
+    return round(1 / mean_range, PRINTED)
 
 
 def categories(part: float, gauge: float) -> int | None:

@@ -12,6 +12,8 @@ from qa.rules.check_risks import Made, Rule
 from qa.wording import lengths
 from shop.numeric.units import PERCENT
 
+NEARLY = 0.001  # percent
+
 
 @dataclass(frozen=True)
 class RuleRow:
@@ -121,9 +123,10 @@ def _row(name: str, risks: Risks) -> RuleRow:
 
 
 def _percent(share: float) -> str:
-    """Four digits that matter at the near end: 99.98 %, 0.012 %."""
+    """Four digits that matter at the near end: 99.98 %, 0.012 %; what is nearly never
+    or nearly always is not told as never or always."""
     percent = PERCENT * share
-    if 0 < percent < 0.01:
-        return f"{percent:.1g} %"
     near = min(percent, PERCENT - percent)
+    if 0 < near < NEARLY:
+        return _("below 0.001 %") if percent < NEARLY else _("above 99.999 %")
     return f"{percent:.{1 if near >= 1 else 2 if near >= 0.1 else 3}f} %"
