@@ -320,8 +320,23 @@ def test_where_the_table_has_an_arrow_the_plan_of_its_letter_is_told():
     ]
     small = plan(8, "II", "0.65")
     assert (small.asked, small.n, small.c, small.all_of_it) == ("A", 8, 0, True)
-    with pytest.raises(sampling.SamplingError, match="no plan for letter A at 10"):
-        plan(8, "II", "10")
+    # No plan lies before A nor after R: to C (n 5, Ac 1) and to P (n 800, Ac 0).
+    told = [plan(8, "II", "10"), plan(600_000, "III", "0.015")]
+    assert [(one.asked, one.letter, one.n, one.c) for one in told] == [
+        ("A", "C", 5, 1),
+        ("R", "P", 800, 0),
+    ]
+
+
+def test_every_letter_has_a_plan_at_every_limit_and_larger_lots_look_at_no_fewer():
+    lots = [2, 9, 16, 26, 51, 91, 151, 281, 501, 1201, 3201, 10_001, 35_001, 150_001]
+    for limit in attribute_plans.LIMITS:
+        plans = [
+            attribute_plans.published_plan(lot, "III", limit)
+            for lot in (*lots, 500_001)
+        ]
+        assert all(0 <= plan.c < plan.n for plan in plans)
+        assert [plan.n for plan in plans] == sorted(plan.n for plan in plans)
 
 
 def accepted_by_hand(bad, good, n, c):

@@ -30,7 +30,7 @@ def test_a_published_plan_is_told_with_what_it_protects_from(client_of):
     words = words_of(client, "/sampling/?way=table&lot=8&level=II&limit=0.65")
     assert "Look at all 8: every one that does not conform is found." in words
     words = words_of(client, "/sampling/?way=table&lot=8&level=II&limit=10")
-    assert "The table has no plan for letter A at 10 %" in words
+    assert "Look at 5 of the 8; accept with at most 1 that" in words  # by letter C
 
 
 def test_a_plan_of_two_risks_is_told_and_nonsense_beside_its_field(client_of):

@@ -4,7 +4,8 @@ acceptance numbers are from memory: the text was not at hand.
 
 The table is a diagonal: each step along it, to the next letter or the next limit of
 quality, is the next acceptance number; what lies between two of them points to the plan
-of the letter before or after. Where the arrows lead out of the table there is none.
+of the letter before or after. At the two ends of the table (A at 10, R at 0.015) there
+is none on that side, so the arrow can only lead the other way, to C and to P.
 """
 
 from dataclasses import dataclass
@@ -66,7 +67,7 @@ def code_letter(lot: int, level: str) -> str:
 
 def published_plan(lot: int, level: str, limit: str) -> PublishedPlan:
     """The plan of table 2-A for a lot, a level of inspection and an acceptance quality
-    limit in percent, one of LIMITS. SamplingError where the table has none."""
+    limit in percent, one of LIMITS. SamplingError for another."""
     asked = code_letter(lot, level)
     if limit not in LIMITS:
         raise SamplingError(f"the table has no limit of {limit} %")
@@ -77,9 +78,8 @@ def published_plan(lot: int, level: str, limit: str) -> PublishedPlan:
     elif step >= len(ALONG):  # up to the last number of the table
         row -= step - (len(ALONG) - 1)
     elif ALONG[step] is None:
-        row += {1: -1, 2: 1}[step]
-    if not 0 <= row < len(LETTERS):
-        raise SamplingError(f"the table has no plan for letter {asked} at {limit} %")
+        way = {1: -1, 2: 1}[step]
+        row += way if 0 <= row + way < len(LETTERS) else -2 * way
     number = ALONG[row + column - FIRST]
     n = SIZES[row]
     return PublishedPlan(asked, LETTERS[row], min(n, lot), number, n >= lot)
