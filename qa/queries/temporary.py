@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from django.db.models import F, Q, QuerySet, Sum
+from django.db.models import F, QuerySet
 from django.utils.translation import ngettext
 
 from qa.models import TemporaryPlace
@@ -17,7 +17,9 @@ from shop.models import (
 from shop.queries.airframes import branches
 from shop.queries.paging import search
 from shop.queries.tooling import photos_of
-from shop.rules import temporary
+from shop.rules import carried, temporary
+from shop.rules.carried import Carried
+from shop.wording import temporary as wording
 
 RELATED = (
     "airframe",
@@ -53,6 +55,8 @@ class ItemRow:
     why: str
     by: str
     at: object
+    # With which part it came here, or went, in words.
+    moved: str = ""
 
     @property
     def on_board(self) -> int:
@@ -74,6 +78,13 @@ def items(
         rows = rows.filter(state__out__gte=F("count") - F("state__released"))
     named = ("bay__path", "place", "why", "stands_for", "owner", "size")
     return search(rows, q, *named).order_by("-pk")
+
+
+def shown(found: Iterable[TemporaryItem]) -> QuerySet[TemporaryItem]:
+    """Items again, with what is shown of them."""
+    return TemporaryItem.objects.select_related(*RELATED).filter(
+        pk__in=[item.pk for item in found]
+    )
 
 
 def row_of(item: TemporaryItem) -> ItemRow:
@@ -151,28 +162,40 @@ COUNTED = {
 
 
 def bay_counts(airframe: Airframe) -> list[BayCount]:
-    """Every bay that ever had something in, with what lies below it, parents first, in
-    two statements."""
+    """Every bay that ever had something in, with what lies below it, parents first;
+    what came with a part counts where that sits too. Of whatever counts in several
+    bays, one that holds them counts it once."""
+    return _counts(airframe, carried.onto(airframe))
+
+
+def _counts(airframe: Airframe, came: Iterable[Carried]) -> list[BayCount]:
     positions = list(Position.objects.filter(type_id=airframe.type_id))
     parents = {row.pk: row.parent_id for row in positions}
     found = {
         bay.id: BayCount(bay.id, bay.name, bay.path, bay.depth)
         for bay in branches(positions)
     }
-    sums = (
-        TemporaryState.objects.filter(item__airframe=airframe)
-        .order_by()
-        .values("item__bay")
-        .annotate(**{f"sum_{name}": Sum(column) for name, column in COUNTED.items()})
-    )
-    for row in sums:
-        key = row["item__bay"]
-        while key is not None:
-            for name in COUNTED:
-                bay = found[key]
-                setattr(bay, name, getattr(bay, name) + row[f"sum_{name}"])
-            key = parents[key]
+    own = TemporaryState.objects.filter(item__airframe=airframe)
+    states = {state.pk: state for state in own.select_related("item")}
+    bays = {key: {state.item.bay_id} for key, state in states.items()}
+    for one in came:
+        states.setdefault(one.item.pk, one.item.state)
+        bays.setdefault(one.item.pk, set()).add(one.placement.position_id)
+    for key, state in states.items():
+        for place in _with_what_holds(bays[key], parents):
+            for name, column in COUNTED.items():
+                bay = found[place]
+                setattr(bay, name, getattr(bay, name) + getattr(state, column))
     return [bay for bay in found.values() if bay.put_in]
+
+
+def _with_what_holds(bays: set[int], parents: dict[int, int | None]) -> set[int]:
+    held = set()
+    for key in bays:
+        while key is not None:
+            held.add(key)
+            key = parents[key]
+    return held
 
 
 @dataclass(frozen=True)
@@ -186,18 +209,22 @@ class OnAirframe:
 
 
 def on_airframes() -> list[OnAirframe]:
-    """The airframes that have something in or not found, in one statement."""
-    rows = TemporaryState.objects.filter(Q(inside__gt=0) | Q(missing__gt=0))
-    sums = rows.order_by().values("item__airframe", "item__airframe__serial")
-    sums = sums.annotate(sum_in=Sum("inside"), sum_missing=Sum("missing"))
+    """The airframes that have something in or not found; what came with a part counts
+    on both. A constant number of statements."""
+    rows = items("on_board")
+    there: dict[Airframe, dict[int, TemporaryState]] = {}
+    for item in rows:
+        there.setdefault(item.airframe, {})[item.pk] = item.state
+    for one in carried.elsewhere(rows):
+        there.setdefault(one.placement.airframe, {})[one.item.pk] = one.item.state
     return [
         OnAirframe(
-            row["item__airframe"],
-            row["item__airframe__serial"],
-            row["sum_in"],
-            row["sum_missing"],
+            airframe.pk,
+            airframe.serial,
+            sum(state.inside for state in states.values()),
+            sum(state.missing for state in states.values()),
         )
-        for row in sums.order_by("item__airframe__serial")
+        for airframe, states in sorted(there.items(), key=lambda pair: pair[0].serial)
     ]
 
 
@@ -210,30 +237,46 @@ class OnBoard:
     counts: list[BayCount]
 
     @property
+    def _once(self) -> list[ItemRow]:
+        return list({row.id: row for bay in self.bays for row in bay.rows}.values())
+
+    @property
     def pieces(self) -> int:
-        return sum(row.on_board for bay in self.bays for row in bay.rows)
+        return sum(row.on_board for row in self._once)
 
     @property
     def missing(self) -> int:
-        return sum(row.missing for bay in self.bays for row in bay.rows)
+        return sum(row.missing for row in self._once)
 
 
 def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
-    """What is on board of an airframe, or of a bay with what lies below it, in three
-    statements."""
-    counts = bay_counts(airframe)
+    """What is on board of an airframe, or of a bay with what lies below it, also what
+    came with a part; a constant number of statements."""
+    came = carried.onto(airframe, *RELATED)
+    counts = _counts(airframe, came)
     rows = items("on_board", airframe=airframe).order_by("bay__path", "number")
+    went: dict[int, list[str]] = {}
+    for one in carried.elsewhere(rows):
+        went.setdefault(one.item.pk, []).append(wording.went(one.placement))
     by_bay: dict[int, list[ItemRow]] = {}
     for item in rows:
-        by_bay.setdefault(item.bay_id, []).append(row_of(item))
-    counts = [count for count in counts if bay is None or within(bay, count.path)]
+        row = replace(row_of(item), moved="; ".join(went.get(item.pk, ())))
+        by_bay.setdefault(item.bay_id, []).append(row)
+    for one in came:
+        if one.item.state.on_board:
+            own = by_bay.setdefault(one.placement.position_id, [])
+            own.append(_came(one, airframe))
+    counts = [count for count in counts if bay is None or bay.covers(count.path)]
     for count in counts:
         count.rows = by_bay.get(count.id, [])
     return OnBoard(airframe, [count for count in counts if count.rows], counts)
 
 
-def within(bay: Position, path: str) -> bool:
-    return path == bay.path or path.startswith(f"{bay.path} / ")
+def _came(one: Carried, airframe: Airframe) -> ItemRow:
+    row = row_of(one.item)
+    here = one.item.airframe_id == airframe.pk
+    label = row.label if here else f"{row.airframe} {row.label}"
+    return replace(row, label=label, moved=wording.came(one.item, one.placement))
 
 
 @dataclass(frozen=True)
@@ -245,10 +288,15 @@ class ItemPage:
     steps: list[TemporaryStep]
     acts: list[tuple[str, int]]
     photos: list = field(default_factory=list)
+    went: list[Carried] = field(default_factory=list)
 
 
 def item_page(item: TemporaryItem) -> ItemPage:
-    return replace(stories([item])[0], photos=photos_of("temporary", item.pk))
+    return replace(
+        stories([item])[0],
+        photos=photos_of("temporary", item.pk),
+        went=carried.elsewhere(shown([item])),
+    )
 
 
 def stories(found: Iterable[TemporaryItem]) -> list[ItemPage]:

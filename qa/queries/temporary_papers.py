@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from qa.queries.issue import Signature, ledger_place, local
@@ -55,7 +56,7 @@ def off_list(airframe: Airframe, url: str, creator: str) -> OffList:
     """The list as of the newest act on a temporary item of this airframe, or as of the
     newest entry where there was none."""
     view = must_come_off(airframe)
-    entry = _newest(airframe)
+    entry = _newest(airframe, {row.id for bay in view.bays for row in bay.rows})
     bays = tuple(
         OffBay(
             bay.path,
@@ -88,8 +89,9 @@ def off_list(airframe: Airframe, url: str, creator: str) -> OffList:
     )
 
 
-def _newest(airframe: Airframe) -> Entry:
-    there = TemporaryState.objects.filter(item__airframe=airframe)
+def _newest(airframe: Airframe, listed: set[int]) -> Entry:
+    at = Q(item__airframe=airframe) | Q(item__in=listed)
+    there = TemporaryState.objects.filter(at)
     last = there.select_related("last_entry").order_by("-last_entry__pk").first()
     if last:
         return last.last_entry
@@ -100,7 +102,7 @@ def _row(row) -> OffRow:
     return OffRow(
         number=row.label,
         what=row.what,
-        where=row.where or "–",
+        where="; ".join(filter(None, (row.where, row.moved))) or "–",
         why=row.why,
         put_in=f"{row.by}, {local(row.at)[:16]}",
         inside=str(row.inside),

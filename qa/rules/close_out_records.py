@@ -23,7 +23,6 @@ from qa.models import (
 )
 from qa.rules import acceptance, gauges, history, offering, staleness
 from qa.rules.acceptance import Standing
-from qa.rules.bays import covers
 from qa.rules.history import History
 from qa.rules.staleness import JointState
 from shop.models import (
@@ -35,6 +34,10 @@ from shop.models import (
     Position,
     TemporaryItem,
 )
+from shop.rules import carried
+from shop.rules.carried import Carried
+
+TEMPORARY_RELATED = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
 
 
 @dataclass(frozen=True)
@@ -65,8 +68,8 @@ class Records:
     remarked: dict[int, set[str]]
     items: list[Nonconformance]
     temporary: list[TemporaryItem]
-    # What was put into another airframe where a part sat that came from there.
-    carried: list[tuple[TemporaryItem, Placement]]
+    # What came with a part that sits here, from another bay or another airframe.
+    carried: list[Carried]
     placements: list[Placement]
     characteristics: list[Characteristic]
     results: dict[int, CharacteristicResult]
@@ -111,8 +114,8 @@ def load(airframe: Airframe) -> Records:
         standings=standings,
         remarked=_remarked(standings),
         items=_items(airframe, placements),
-        temporary=_temporary(airframe=airframe),
-        carried=_carried(airframe, placements),
+        temporary=_temporary(airframe),
+        carried=carried.onto(airframe, *TEMPORARY_RELATED),
         placements=placements,
         characteristics=planned,
         results=results,
@@ -166,28 +169,9 @@ def open_items(items: list[Nonconformance]) -> list[Nonconformance]:
     return [item for item in items if item.standing.state != State.CLOSED]
 
 
-def _temporary(**of) -> list[TemporaryItem]:
-    rows = TemporaryItem.objects.filter(**of)
-    related = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
-    return list(rows.select_related(*related).order_by("number", "pk"))
-
-
-def _carried(airframe, placements) -> list[tuple[TemporaryItem, Placement]]:
-    """What was put into another airframe while a part that sits here now sat there: it
-    may have come with it. Two statements."""
-    now = {placement.part_id: placement for placement in placements}
-    sat = Placement.objects.filter(part__in=now).exclude(airframe=airframe)
-    sat = sat.select_related("position", "placed_by_entry", "removed_by_entry")
-    by_airframe = defaultdict(list)
-    for placement in sat:
-        by_airframe[placement.airframe_id].append(placement)
-    return [
-        (item, now[was.part_id])
-        for item in _temporary(airframe__in=by_airframe)
-        for was in by_airframe[item.airframe_id]
-        if covers(was.position, item.bay.path)
-        and was.placed_by_entry.pk < item.entry.pk < was.removed_by_entry.pk
-    ]
+def _temporary(airframe: Airframe) -> list[TemporaryItem]:
+    rows = TemporaryItem.objects.filter(airframe=airframe)
+    return list(rows.select_related(*TEMPORARY_RELATED).order_by("number", "pk"))
 
 
 def _characteristics(airframe: Airframe):
@@ -234,9 +218,9 @@ def _stale(past: History, placements, planned, results) -> dict[int, str]:
             placement.part
             for placement in placements
             if cuts.get(placement.part_id, 0) > at
-            and covers(bay, placement.position.path)
+            and bay.covers(placement.position.path)
         ]
-        if any(moved > at and covers(bay, path) for path, moved in acts.items()):
+        if any(moved > at and bay.covers(path) for path, moved in acts.items()):
             found[result.pk] = _("what sits here was taken out or put in since")
         elif trimmed:
             found[result.pk] = _("%s was trimmed since") % trimmed[0]

@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 
 from qa.models import Joint, Nonconformance, Verdict
 from qa.rules import gauges, offering
-from qa.rules.bays import covers
 from qa.rules.characteristics import MEASURED
 from qa.rules.close_out_records import (
     PatternThere,
@@ -34,14 +33,11 @@ class Scope:
     bay: Position | None = None
     joint: Joint | None = None
 
-    def covers(self, stand: "Stand") -> bool:
-        return self.has(stand.path, stand.joints)
-
     def has(self, path: str, joints: Iterable[int]) -> bool:
         if self.joint:
             return self.joint.pk in joints
         if self.bay:
-            return covers(self.bay, path)
+            return self.bay.covers(path)
         return True
 
     @property
@@ -71,8 +67,14 @@ class Gathered:
     records: Records
     stands: list[Stand]
 
-    def of(self, scope: Scope) -> list[Stand]:
-        return [stand for stand in self.stands if scope.covers(stand)]
+    def of(self, scope) -> list[Stand]:
+        """What stands in a scope (anything that `has` a place), each thing once, in
+        however many of its bays it counts."""
+        once: dict[tuple, Stand] = {}
+        for stand in self.stands:
+            if scope.has(stand.path, stand.joints):
+                once.setdefault((stand.kind, stand.what, stand.why, stand.link), stand)
+        return list(once.values())
 
 
 def gather(records: Records) -> Gathered:
@@ -282,8 +284,12 @@ def temporary_of(records: Records) -> list[tuple[TemporaryItem, str, frozenset[i
     sits now."""
     own = [(item, item.bay.path, joint_of(item)) for item in records.temporary]
     carried = [
-        (item, there.position.path, joints_of(records, there.part_id))
-        for item, there in records.carried
+        (
+            one.item,
+            one.placement.position.path,
+            joints_of(records, one.placement.part_id),
+        )
+        for one in records.carried
     ]
     return own + carried
 

@@ -88,6 +88,10 @@ class Position(Kept):
     def __str__(self) -> str:
         return self.path
 
+    def covers(self, path: str) -> bool:
+        """Whether a path is that of this position, or of what lies below it."""
+        return path == self.path or path.startswith(f"{self.path} / ")
+
 
 class PlacementAct(Fact):
     """A part was put into a position of an airframe, or taken out of it."""

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.core.paginator import Page
-from django.db.models import F, Sum
 
 from shop.models import (
     Airframe,
@@ -15,6 +14,7 @@ from shop.models import (
     Position,
     TemporaryState,
 )
+from shop.rules import carried
 
 from .paging import count_of, page_of, search
 
@@ -70,10 +70,8 @@ class AirframePage:
     tree: list[Branch]
     fitted: int
     history: list[Sitting]
-
-    @property
-    def temporary(self) -> int:
-        return sum(branch.temporary for branch in self.tree)
+    # Pieces that are in for a while, or not found; each once.
+    temporary: int
 
 
 @dataclass(frozen=True)
@@ -152,11 +150,19 @@ def placements():
     )
 
 
-def _temporary(airframe: Airframe) -> dict[int, int]:
-    """How many pieces may still be in each bay that has some."""
-    rows = TemporaryState.objects.filter(item__airframe=airframe).order_by()
-    sums = rows.values_list("item__bay").annotate(n=Sum(F("inside") + F("missing")))
-    return {bay: n for bay, n in sums if n}
+def _temporary(airframe: Airframe) -> tuple[dict[int, int], int]:
+    """How many pieces may still be in each bay that has some, also what came there with
+    a part; and how many in all."""
+    rows = TemporaryState.objects.filter(item__airframe=airframe)
+    found = [(row.item.bay_id, row) for row in rows.select_related("item")]
+    found += [
+        (one.placement.position_id, one.item.state) for one in carried.onto(airframe)
+    ]
+    pieces = {(bay, row.pk): row.on_board for bay, row in found if row.on_board}
+    by_bay: dict[int, int] = defaultdict(int)
+    for (bay, _key), count in pieces.items():
+        by_bay[bay] += count
+    return by_bay, sum({key: n for (_bay, key), n in pieces.items()}.values())
 
 
 def airframe_page(airframe: Airframe) -> AirframePage:
@@ -166,13 +172,13 @@ def airframe_page(airframe: Airframe) -> AirframePage:
         row.position_id: _sitting(row)
         for row in placements().filter(airframe=airframe, removed_at=None)
     }
-    in_now = _temporary(airframe)
+    in_now, pieces = _temporary(airframe)
     for branch in tree:
         branch.sits = here.get(branch.id)
         branch.temporary = in_now.get(branch.id, 0)
     past = placements().filter(airframe=airframe).order_by("-placed_at", "-pk")
     history = [_sitting(row) for row in past[:HISTORY]]
-    return AirframePage(airframe, tree, len(here), history)
+    return AirframePage(airframe, tree, len(here), history, pieces)
 
 
 def type_page(kind: AirframeType) -> TypePage:

@@ -29,5 +29,23 @@ def done(verb: str, kind: str) -> str:
     return str(FILLED if (verb, kind) == ("take_out", "hole") else DONE[verb])
 
 
+def came(item, placement) -> str:
+    """Why it is listed where a part sits now: it may have come with that."""
+    return _("came with %(part)s, was put in at %(airframe)s, %(bay)s") % {
+        "part": placement.part.serial,
+        "airframe": item.airframe.serial,
+        "bay": item.bay.path,
+    }
+
+
+def went(placement) -> str:
+    """Where else to look for it."""
+    return _("%(part)s sits at %(airframe)s, %(bay)s now") % {
+        "part": placement.part.serial,
+        "airframe": placement.airframe.serial,
+        "bay": placement.position.path,
+    }
+
+
 def began(kind: str) -> str:
     return str(DRILLED if kind == "hole" else PUT_IN)

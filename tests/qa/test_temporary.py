@@ -21,7 +21,9 @@ from hypothesis.extra.django import TestCase
 from qa.actions import holes, temporary
 from qa.actions.holes import PatternSaid
 from qa.models import HolePattern
+from qa.queries import close_out
 from qa.queries import temporary as queries
+from shop.actions import airframes
 from shop.ledger import Refused, projections
 from shop.ledger.verify import verify
 from shop.models import (
@@ -32,8 +34,9 @@ from shop.models import (
 )
 from tests.around import by_hand
 from tests.conftest import make_people
-from tests.qa.making import fresh, make_airframe, make_joint, make_position
+from tests.qa.making import fresh, make_airframe, make_joint, make_part, make_position
 from tests.qa.test_holes_pages import drafts
+from tests.qa.test_papers import text_of
 
 PRINTED = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 ROLES = ("builder", "lead", "engineer", "inspector", "visitor")
@@ -260,6 +263,115 @@ def test_48_in_and_47_out_leaves_one_and_a_bay_counts_what_lies_below_it(people)
     assert verify().fault == ""
 
 
+class Moved:
+    """A part that sat in one bay, with film on it and a clamp that was out again, and
+    moves on."""
+
+    def __init__(self, people):
+        self.people, engineer = people, people["engineer"]
+        self.first = make_airframe(engineer)
+        self.second = make_airframe(engineer, type=self.first.type)
+        of = {"type": self.first.type}
+        self.top = make_position(engineer, **of)
+        self.left, self.right = (
+            make_position(engineer, parent=self.top, **of) for _ in range(2)
+        )
+        self.part, self.sits = make_part(engineer), None
+        self.sit(self.first, self.left)
+        below = make_position(engineer, parent=self.left, **of)
+        self.film = put(people, "film", 3, self.first, bay=below)
+        step(people, self.film, "take_out")
+        step(people, put(people, "clamp", 1, self.first, bay=self.left), "take_out")
+
+    def sit(self, airframe, bay):
+        if self.sits:
+            airframes.remove_part(
+                by=self.people["lead"], placement=self.sits, reason="moved"
+            )
+        self.sits = airframes.place_part(
+            by=self.people["engineer"],
+            airframe=airframe,
+            position=bay,
+            part=self.part,
+            reason="moved",
+        )
+
+    def counts(self, airframe) -> dict:
+        """{bay: (put in, out, in, not found)}, as the page and the list tell it."""
+        return {
+            one.id: (one.put_in, one.out, one.inside, one.missing)
+            for one in queries.bay_counts(airframe)
+        }
+
+    def must_come_off(self, airframe) -> tuple[int, set]:
+        view = queries.must_come_off(airframe)
+        rows = {(bay.id, row.label) for bay in view.bays for row in bay.rows}
+        return view.pieces, rows
+
+    def stands(self, airframe, bay=None) -> list[str]:
+        groups = close_out.view_of(airframe, bay=bay).groups
+        return [
+            line.what
+            for one in groups
+            for line in one.lines
+            if one.kind in ("temporary", "missing")
+        ]
+
+
+@pytest.mark.django_db
+def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once_a_bay(
+    people, client_of
+):
+    moved = Moved(people)
+    first, second, film = moved.first, moved.second, moved.film
+    left, right, top = moved.left, moved.right, moved.top
+    name, far = film.label, f"{first.serial} {film.label}"
+    moved.sit(first, right)
+    counted = moved.counts(first)
+    # The clamp was out before the part left: it never came to the other bay.
+    assert counted[left.pk] == counted[top.pk] == (4, 2, 2, 0)
+    assert counted[right.pk] == (3, 1, 2, 0)
+    assert moved.must_come_off(first) == (2, {(film.bay_id, name), (right.pk, name)})
+    whole = f"{name} {film.what}"
+    for bay in (left, right, top, None):
+        assert moved.stands(first, bay) == [whole], bay
+    # Then to another airframe: on both until it is out, no more in the bay between.
+    moved.sit(second, left)
+    assert right.pk not in moved.counts(first)
+    assert moved.counts(second)[left.pk] == moved.counts(second)[top.pk] == (3, 1, 2, 0)
+    assert moved.must_come_off(second) == (2, {(left.pk, far)})
+    assert moved.stands(first, left) == [whole]
+    assert moved.stands(second, left) == [f"{far} {film.what}"]
+    assert {one.serial: one.pieces for one in queries.on_airframes()} == {
+        first.serial: 2,
+        second.serial: 2,
+    }
+    client = client_of("builder")
+    told = client.get(reverse("must_come_off", args=[second.pk])).content.decode()
+    assert far in told and f"came with {moved.part.serial}" in told
+    told = text_of(client.get(reverse("must_come_off_pdf", args=[second.pk])))
+    assert "came with" in told and "2 still in" in told
+    told = client.get(reverse("must_come_off", args=[first.pk])).content.decode()
+    assert f"{moved.part.serial} sits at {second.serial}" in told
+    told = client.get(reverse("temporary_item", args=[film.pk])).content.decode()
+    assert second.serial in told
+    told = client.get(reverse("airframe", args=[second.pk])).content.decode()
+    assert "Must come off: 2" in " ".join(told.split())
+    step(people, film, "miss")
+    assert moved.counts(second)[left.pk] == (3, 1, 1, 1)
+    assert len(moved.stands(second, left)) == 2
+    step(people, film, "find")
+    step(people, film, "take_out")
+    assert moved.counts(second)[left.pk] == (3, 3, 0, 0)
+    for airframe in (first, second):
+        assert moved.must_come_off(airframe) == (0, set())
+        assert moved.stands(airframe) == []
+    # Back where it sat, it counts there once.
+    moved.sit(first, left)
+    assert moved.counts(first)[left.pk] == (4, 4, 0, 0)
+    assert verify().fault == ""
+
+
 # --------------------------------------------------------------------- what is refused
 
 
@@ -382,6 +494,18 @@ def test_the_page_of_the_holes_puts_in_and_takes_out_by_ticks(people, client_of)
 # ---------------------------------------------------------------------------- pages
 
 
+def carried_on(people, airframe, bay):
+    """Two clamps on a part that went from this bay to another one."""
+    engineer, part = people["engineer"], make_part(people["engineer"])
+    of = {"airframe": airframe, "part": part, "reason": "moved"}
+    sits = airframes.place_part(by=engineer, position=bay, **of)
+    clamps = put(people, "clamp", 2, airframe, bay=bay)
+    airframes.remove_part(by=engineer, placement=sits, reason="moved")
+    other = make_position(engineer, type=airframe.type)
+    airframes.place_part(by=engineer, position=other, **of)
+    return clamps
+
+
 @pytest.mark.django_db
 def test_pages_ask_the_same_number_of_questions_for_1_row_and_for_30(people, client_of):
     airframe, joint, pattern = holed(people, 40)
@@ -397,7 +521,7 @@ def test_pages_ask_the_same_number_of_questions_for_1_row_and_for_30(people, cli
         for spot in spots:
             item = in_holes(people, airframe, joint, pattern, [spot])
             bay = make_position(people["engineer"], type=airframe.type)
-            step(people, put(people, "clamp", 2, airframe, bay=bay), "miss")
+            step(people, carried_on(people, airframe, bay), "miss")
         counted = []
         for page in pages:
             client.get(page)
@@ -407,7 +531,7 @@ def test_pages_ask_the_same_number_of_questions_for_1_row_and_for_30(people, cli
         asked.append(counted)
     assert asked[0] == asked[1]
     text = client.get(pages[1]).content.decode()
-    assert text.count("/take_out/") == 60 and item.label in text
+    assert text.count("/take_out/") == 90 and item.label in text
 
 
 @pytest.mark.django_db

@@ -8,7 +8,7 @@ from qa.queries import temporary as temporary_rows
 from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
 from qa.queries.packs.scope import Scope
-from qa.rules.close_out_stands import joint_of
+from qa.rules.close_out_stands import temporary_of
 from qa.rules.pack_record import keyed
 from qa.wording import characteristics as words
 from qa.wording import close_outs
@@ -46,8 +46,7 @@ class Stands:
 def standing_section(scope: Scope) -> Stands:
     lines = tuple(
         StandingLine(str(close_outs.KINDS[x.kind]), x.what, x.why)
-        for x in scope.gathered.stands
-        if scope.has(x.path, x.joints)
+        for x in scope.gathered.of(scope)
     )
     return Stands(lines, _claimed(scope, len(lines)))
 
@@ -102,15 +101,20 @@ class TemporaryItems:
 
 
 def temporary_section(scope: Scope) -> TemporaryItems:
-    rows = temporary_rows.items("all", airframe=scope.airframe).order_by("number")
-    here = [item for item in rows if scope.has(item.bay.path, joint_of(item))]
-    return TemporaryItems(tuple(map(_temporary, temporary_rows.stories(here))))
+    """Each once, also what came with a part from elsewhere."""
+    records = scope.gathered.records
+    here = {item for item, *at in temporary_of(records) if scope.has(*at)}
+    rows = temporary_rows.shown(here).order_by("airframe__serial", "number")
+    told = temporary_rows.stories(rows)
+    own = [page for page in told if page.item.airframe_id == scope.airframe.pk]
+    came = [page for page in told if page.item.airframe_id != scope.airframe.pk]
+    return TemporaryItems(tuple(_temporary(scope, page) for page in own + came))
 
 
-def _temporary(page) -> TemporaryLine:
+def _temporary(scope: Scope, page) -> TemporaryLine:
     row = page.row
     return TemporaryLine(
-        number=row.label,
+        number=scope.name_of(page.item),
         bay=row.bay,
         what=row.what,
         where=row.where,
