@@ -13,7 +13,7 @@ from qa.rules.signed_close_outs import address_of
 from qa.views import papers
 from shop import roles
 from shop.models import Airframe, Position
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.views.acting import attempt, posted
 
 
@@ -58,7 +58,7 @@ def page(request, pk, bay=None, joint=None):
         "form": form,
         "may_close": may_close and view.standing.closable,
         "who": roles.who_may("close out"),
-        "signed": last and signed_thing("close_out", last.pk),
+        "signed": last and panel_of("close_out", last.pk),
     }
     return render(request, "qa/close_outs/close_out.html", context)
 

@@ -16,7 +16,7 @@ from qa.queries.molds import corrections, fits
 from shop import roles
 from shop.ledger import Refused
 from shop.models import Tool
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.views.acting import form_page, posted
 
 from .joints import unit_of
@@ -91,7 +91,7 @@ def correction(request, number):
     row = _row(request, number)
     page = corrections.correction_page(row, unit_of(request))
     context = {"page": page, "row": row, "cuts": not corrections.nothing_to_cut(page)}
-    context["signed"] = signed_thing("correction", row.pk)
+    context["signed"] = panel_of("correction", row.pk)
     return render(request, "qa/molds/correction.html", context)
 
 

@@ -34,7 +34,7 @@ from qa.wording import items as words
 from shop import roles
 from shop.forms.fields import number_in
 from shop.queries.paging import page_of
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.views.acting import attempt, form_page, posted
 from shop.views.list_files import format_asked, list_answer, page_asked
 
@@ -156,7 +156,7 @@ def _page(request, item, verb="", form=None):
         "view": view,
         "row": view.row,
         "map_svg": drawings.map_svg(view.map) if view.map else "",
-        "signed": signed_thing("disposition", item.pk),
+        "signed": panel_of("disposition", item.pk),
         "verb": verb,
         "said": words.ACTS.get(verb),
         "moves_on": verb in words.MOVES_ON,

@@ -14,7 +14,7 @@ from qa.queries.joints import drawings
 from qa.rules import acceptance
 from shop import roles
 from shop.queries.paging import page_of
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.views.acting import attempt, posted
 from shop.views.list_files import list_page, page_asked
 
@@ -107,9 +107,8 @@ def _page(request, row: OfferedJoint, form=None, second=None):
         "waits": waits,
         "who": roles.who_may("inspect"),
         "map_svg": drawings.map_svg(drawn),
-        "signed": signed_thing("offered", row.pk),
-        "signed_said": view.inspection
-        and signed_thing("inspection", view.inspection.pk),
+        "signed": panel_of("offered", row.pk),
+        "signed_said": view.inspection and panel_of("inspection", view.inspection.pk),
         "joints": row.offer.joints.select_related("joint", "inspection"),
     }
     return render(request, "qa/offers/offered_joint.html", context)

@@ -22,7 +22,7 @@ from shop import roles
 from shop.ledger import Refused
 from shop.queries.identity import the_shop
 from shop.queries.paging import page_of
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.serving import signing
 from shop.views.acting import attempt, posted
 from shop.views.list_files import list_page, page_asked
@@ -80,7 +80,7 @@ def pack(request, number):
         "view": view,
         "row": view.row,
         "issued": view.row.issued,
-        "signed": view.row.issued and signed_thing("pack", view.row.issued.pk),
+        "signed": view.row.issued and panel_of("pack", view.row.issued.pk),
         "progress": progress,
         "may": roles.may(request.user, "issue packs"),
     }

@@ -21,7 +21,7 @@ from qa.rules import plan_records, planning, rigs
 from qa.rules.planning import Wish
 from shop import roles
 from shop.ledger import Refused
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.views.acting import form_page, posted
 
 
@@ -102,7 +102,7 @@ def _page(request, form, worked):
         "prints": planning.prints_of(check),
         "releases": worked.to_release(),
         "in_force": releases_of(record) if record else [],
-        "signed": record and signed_thing("plan", record.pk),
+        "signed": record and panel_of("plan", record.pk),
         "left": left_words(record, view.unit) if record else "",
         "may_cut": may_cut and worked.live,
         "can_be_set": bool(worked.present),

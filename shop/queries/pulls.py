@@ -22,7 +22,7 @@ from shop.models import (
 from shop.numeric.units import BP_PER_PERCENT, MG_PER_G, MILLI, S_PER_H
 
 from .paging import page_of, search
-from .signatures import SignedThing, signed_of
+from .signatures import SignedThing, panels_of
 
 
 def hours(span: timedelta | None) -> str:
@@ -127,7 +127,7 @@ def _row(pull: Pull) -> PullRow:
 
 def _lines(planned: list[Ply], laid: list[PlyLaid]) -> list[PliesLine]:
     by_order = {ply.order: ply for ply in laid if ply.planned}
-    signed = signed_of("ply", [ply.pk for ply in laid])
+    signed = panels_of("ply", [ply.pk for ply in laid])
     pairs = [(ply, by_order.get(ply.order)) for ply in planned]
     pairs += [(None, ply) for ply in laid if not ply.planned]
     return [PliesLine(ply, one, one and signed[one.pk]) for ply, one in pairs]

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.core.paginator import Page
@@ -50,11 +50,13 @@ class Signed:
 
 @dataclass(frozen=True)
 class SignedThing:
-    """The signatures of one thing, oldest first, and where it is signed."""
+    """The signatures of one thing, oldest first, and where it is signed. refused: why
+    nobody signs it as it is now, where that was asked."""
 
     kind: str
     key: int
     rows: tuple[Signed, ...]
+    refused: str = ""
 
     @property
     def sign_at(self) -> str:
@@ -73,6 +75,19 @@ def signed_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
     for one in _shown(list(rows)):
         found[one.key].append(one)
     return {key: SignedThing(kind, key, tuple(found[key])) for key in keys}
+
+
+def panels_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
+    """The same for a page that offers to sign: with why that is refused."""
+    now = SIGNABLES[kind].contents(keys)
+    return {
+        key: replace(thing, refused=signing.refused_to_all(now[key]))
+        for key, thing in signed_of(kind, keys).items()
+    }
+
+
+def panel_of(kind: str, key: int) -> SignedThing:
+    return panels_of(kind, [key])[key]
 
 
 def signed_thing(kind: str, key: int) -> SignedThing:

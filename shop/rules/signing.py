@@ -109,6 +109,11 @@ def refusal(signable: Signable, content: Content, meaning: str, person: Person) 
         return _("%(name)s did this work: somebody else signs for it.") % {
             "name": person.name
         }
+    return refused_to_all(content)
+
+
+def refused_to_all(content: Content) -> str:
+    """Why nobody can sign this as it is now; "" where somebody may be able to."""
     if content.since:
         told = "; ".join(content.since)
         return _("This changed since: %(what)s.") % {"what": told}

@@ -16,7 +16,7 @@ from shop.identifiers import address_of
 from shop.models import CureTrace, Pull, Tool
 from shop.queries import pulls as queries
 from shop.queries.cure_plot import plot
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.queries.tooling import open_hold, photos_of
 from shop.views.page_sections import Panels, draw
 from shop.wording.cures import rows as rows_of
@@ -53,7 +53,7 @@ def pull(request, pk):
         "shown": queries.pull_page(pull),
         "hold": open_hold("pull", pk),
         "photos": photos_of("pull", pk),
-        "signed": signed_thing("pull", pk),
+        "signed": panel_of("pull", pk),
         "panels": draw(extra_panels, request, pull),
     }
     return render(request, "shop/pulls/pull.html", context)

@@ -24,7 +24,7 @@ from shop.models import (
     ToolStep,
 )
 from shop.queries import tooling as queries
-from shop.queries.signatures import signed_thing
+from shop.queries.signatures import panel_of
 from shop.rules.release import clock, next_coat_from
 from shop.views.page_sections import Panels, draw
 
@@ -159,7 +159,7 @@ def step_done(request, pk):
         "code": KINDS["step"].code(pk),
         "hold": queries.open_hold("step", pk),
         "photos": queries.photos_of("step", pk),
-        "signed": signed_thing("step", pk),
+        "signed": panel_of("step", pk),
     }
     return render(request, "shop/tooling/step_done.html", context)
 

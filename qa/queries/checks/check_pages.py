@@ -28,7 +28,7 @@ from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.models import Entry
-from shop.queries.signatures import SignedThing, signed_thing
+from shop.queries.signatures import SignedThing, panel_of
 
 RELATED = (
     "entry__by",
@@ -265,7 +265,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
         finish_on=finish_note(check, unit),
         rule_text=limit_texts.rule_text(revision, check, unit),
         doubts=doubts_of(check, unit),
-        signed=signed_thing("check", check.pk),
+        signed=panel_of("check", check.pk),
         since=remeasure.since([check]).get(check.pk),
     )
 
