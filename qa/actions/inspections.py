@@ -16,11 +16,10 @@ from qa.models import (
     OfferedJoint,
     SecondReading,
     Source,
-    State,
     Station,
     Verdict,
 )
-from qa.rules import acceptance, authorship, gauges, judging, offering
+from qa.rules import acceptable, acceptance, gauges, judging, offering
 from qa.rules.judging import Typed
 from shop import roles
 from shop.actions.locks import locked
@@ -214,49 +213,20 @@ def _allow(row: OfferedJoint, outcome: str, remarks: list[Remark]) -> None:
         )
     if not remarks and outcome == InspectionOutcome.WITH_REMARKS:
         raise Refused("Write the remarks.", field="remarks")
-    for check in Check.objects.filter(
-        entry__in=[read["act"] for read in body["checks"]]
-    ).select_related("fit_up__entry"):
-        authorship.require_proven(check, "outcome")
-    _require_good(row, set(remarked))
+    if no := acceptable.refused(row):
+        raise no
+    _require_remarked(row, set(remarked))
 
 
-def _require_good(row: OfferedJoint, remarked: set[str]) -> None:
+def _require_remarked(row: OfferedJoint, remarked: set[str]) -> None:
+    """A word at each line that is not shown to conform."""
     body = row.content
-    if "suspect" in body["short"]:
-        raise Refused(
-            "A serial is on hold or suspect: that is decided before it is accepted.",
-            field="outcome",
-        )
-    failing = [
-        f"{one['station']} {one['kind']}" for one in offering.failing_lines(body)
-    ]
     seconds = [
         one
         for one in row.seconds.select_related("station")
         if one.verdict not in ("", Verdict.CONFORMS)
         or gauges.is_outside(one.value_nm, one.reach)
     ]
-    failing += [
-        f"{one.station.label} {one.kind}"
-        for one in seconds
-        if one.verdict == Verdict.DOES_NOT_CONFORM
-    ]
-    if failing:
-        raise Refused(
-            "What does not conform is decided and verified before it is accepted: "
-            f"{', '.join(dict.fromkeys(failing))}.",
-            field="outcome",
-        )
-    # As they are now: what was verified since it was offered is done.
-    items = Nonconformance.objects.filter(pk__in=[one[1] for one in body["items"]])
-    done = (State.VERIFIED, State.CLOSED)
-    undecided = [one.label for one in items.exclude(standing__state__in=done)]
-    if undecided:
-        raise Refused(
-            f"Not done yet: {', '.join(undecided)}. These are verified first.",
-            field="outcome",
-        )
     lines = {one["station"] for one in offering.open_lines(body)}
     lines |= {one.station.label for one in seconds}
     lines |= {WHOLE} if body["short"] else set()

@@ -197,14 +197,7 @@ def verify(
     roles.require(by, life.MOVES[Verb.VERIFY].right)
     step = {"verb": Verb.VERIFY, "note": note, "recheck": recheck}
     with _moving(by, item, step) as (_, standing, _):
-        as_is = standing.disposition == Disposition.USE_AS_IS
-        if as_is and standing.disposed_by_id == by.pk:
-            raise Refused(
-                "You decided to use it as it is: somebody else verifies the item.",
-                field="note",
-            )
-        if not as_is and by.pk in life.doers(item):
-            raise Refused("You did the work: somebody else verifies it.", field="note")
+        _allow(by, item, standing, Verb.VERIFY)
         reworked.require_shown(by, item, recheck, standing.disposition, note)
 
 
@@ -213,8 +206,12 @@ def close(*, by, item: Nonconformance, note: str = "") -> None:
     roles.require(by, life.MOVES[Verb.CLOSE].right)
     step = {"verb": Verb.CLOSE, "note": note}
     with _moving(by, item, step) as (_, standing, _):
-        if not standing.cause:
-            raise Refused("State the cause before it is closed.", field="note")
+        _allow(by, item, standing, Verb.CLOSE)
+
+
+def _allow(by, item: Nonconformance, standing, verb: str) -> None:
+    if why := life.refusal(item, standing, verb, by):
+        raise Refused(why, field="note")
 
 
 def reopen(*, by, item: Nonconformance, note: str) -> None:

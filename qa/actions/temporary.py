@@ -226,6 +226,5 @@ def _step(
 def _refuse_release(by: Person, item: TemporaryItem, note: str) -> None:
     if not note.strip():
         raise Refused(_("Say why it may be closed without it."), field="note")
-    missed = item.steps.filter(verb=TemporaryVerb.MISS, entry__by=by)
-    if item.entry.by_id == by.pk or missed.exists():
-        raise Refused(_("You put it in or missed it: another inspector releases it."))
+    if why := temporary.refusal(item, TemporaryVerb.RELEASE, by):
+        raise Refused(why)

@@ -172,7 +172,11 @@ class DisposeForm(_Note):
             "scrap marks the serial for good."
         ),
         error_messages={
-            "invalid_choice": _("Use as is and repair are the engineer's to decide.")
+            "invalid_choice": _(
+                "Use as is and repair are the engineer's to decide; what names no "
+                "serial, or sits on an airframe, is not scrapped; what was scrapped "
+                "stays so."
+            )
         },
     )
     concession = forms.CharField(

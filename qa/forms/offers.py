@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.actions.inspections import Remark
 from qa.forms.instruments import InstrumentField
-from qa.models import Joint, Kind
+from qa.models import InspectionOutcome, Joint, Kind
 from qa.wording.offers import OUTCOMES, WHOLE
 from shop.forms.fields import SerialField, asked
 from shop.forms.found import FoundField
@@ -82,8 +82,11 @@ class InspectForm(forms.Form):
     )
     shown = forms.CharField(widget=forms.HiddenInput, max_length=64)
 
-    def __init__(self, *arguments, stations, **named):
+    def __init__(self, *arguments, stations, only_rejected=False, **named):
         super().__init__(*arguments, **named)
+        if only_rejected:
+            rejected = InspectionOutcome.REJECTED
+            self.fields["outcome"].choices = [(rejected, OUTCOMES[rejected])]
         self.stations = ["", *stations]
         for number, station in enumerate(self.stations):
             self.fields[f"line_{number}"] = forms.CharField(

@@ -57,6 +57,7 @@ def _joint(one: PackJoint) -> list[Block]:
         blocks.counts(one.counts),
         blocks.figure(joint_map.build(one.map), MAP),
         blocks.legend(one.states),
+        *blocks.bullets([f"On a yellow square: {told}" for told in one.marked]),
         gap(2),
         heading("Profile along the seam", "solid: limits; dashed: acceptance limits"),
         gap(1, keep=True),

@@ -10,7 +10,7 @@ from qa.rules.close_out import Standing
 from qa.rules.close_out_stands import Gathered, Scope, Stand
 from qa.rules.signed_close_outs import address_of
 from qa.wording import close_outs as words
-from shop.models import Airframe, Position
+from shop.models import Airframe, Person, Position
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,11 @@ class CloseOutView:
     standing: Standing
     groups: list[Group]
     places: list[PlaceRow]
+    gathered: Gathered
+
+    def did_it(self, person: Person) -> bool:
+        """Whether a person did some of this work: somebody else closes it."""
+        return person.pk in close_out.doers(self.gathered, self.scope)
 
     @property
     def count(self) -> int:
@@ -70,7 +75,8 @@ def view_of(
     scope = Scope(airframe, bay, joint)
     standing = close_out.standing_of(gathered, scope)
     places = [] if joint else _places(gathered, scope)
-    return CloseOutView(scope, standing, groups_of(standing.stands), places)
+    groups = groups_of(standing.stands)
+    return CloseOutView(scope, standing, groups, places, gathered)
 
 
 def groups_of(stands: list[Stand]) -> list[Group]:

@@ -179,10 +179,12 @@ def hole_view(
     other: HoleCheck | None = None,
     stack_mm: list[float] | None = None,
     grip_mm: float | None = None,
+    standing: dict[int, HoleReading] | None = None,
 ) -> HoleView:
-    """Return a check (loaded with RELATED) judged, fitted and compared."""
+    """Return a check (loaded with RELATED) judged, fitted and compared. standing: the
+    readings to show instead of its own, by hole."""
     holes = list(check.revision.holes.all())
-    readings = _readings(check)
+    readings = _readings(check) if standing is None else standing
     rule = rule_named(check.revision.spacing_rule)
     read = [as_read(readings[hole.pk]) for hole in holes if hole.pk in readings]
     plan = numbers.plan_holes(read)

@@ -8,6 +8,8 @@ what was accepted changed, and says what did.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import reduce
+from operator import or_
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
@@ -291,37 +293,34 @@ def _check_acts(row: OfferedJoint) -> list[str]:
 
 
 def doers(row: OfferedJoint) -> set[int]:
+    return doers_of([row])
+
+
+def doers_of(rows: list[OfferedJoint]) -> set[int]:
     """Keys of who did the work that was offered: who offered it, fitted it, read what
-    stands, cut, moved, set or shimmed it, or worked on its items."""
-    serials = {row.fit_up.part_id, row.fit_up.surround_part_id} - {None}
-    at = {"fit_up__joint": row.joint_id, "fit_up__part": row.fit_up.part_id}
-    read = [line["reading"] for line in row.content["lines"] if line["reading"]]
-    acts = _check_acts(row)
+    stands, cut, moved, set or shimmed it, or worked on its items. A constant number of
+    statements; rows may be drafts that nobody offered yet."""
+    if not rows:
+        return set()
+    fitted = [row.fit_up for row in rows]
+    serials = {x for one in fitted for x in (one.part_id, one.surround_part_id) if x}
+    at = reduce(or_, (Q(joint=x.joint_id, part=x.part_id) for x in fitted))
+    here = reduce(or_, (Q(joint=x.joint_id, airframe=x.airframe_id) for x in fitted))
+    theirs = FitUp.objects.filter(at)
+    lines = [line for row in rows for line in row.content["lines"]]
+    read = [line["reading"] for line in lines if line["reading"]]
+    acts = [act for row in rows for act in _check_acts(row)]
     sources = (
-        (OfferedJoint.objects.filter(pk=row.pk), "entry__by"),
-        (
-            FitUp.objects.filter(
-                joint=row.joint_id,
-                airframe=row.fit_up.airframe_id,
-                part=row.fit_up.part_id,
-            ),
-            "entry__by",
-        ),
+        (OfferedJoint.objects.filter(pk__in=[row.pk for row in rows]), "entry__by"),
+        (theirs.filter(here), "entry__by"),
         (Reading.objects.filter(pk__in=read), "entry__by"),
         (Reading.objects.filter(fit_check__entry__in=acts), "fit_check__entry__by"),
         (TrimCut.objects.filter(part__in=serials), "entry__by"),
-        (AppliedMove.objects.filter(**at), "entry__by"),
-        (ShimStack.objects.filter(**at), "entry__by"),
-        (
-            Nonconformance.objects.filter(
-                joint=row.joint_id,
-                airframe=row.fit_up.airframe_id,
-                steps__verb="work",
-            ),
-            "steps__entry__by",
-        ),
+        (AppliedMove.objects.filter(fit_up__in=theirs), "entry__by"),
+        (ShimStack.objects.filter(fit_up__in=theirs), "entry__by"),
+        (Nonconformance.objects.filter(here, steps__verb="work"), "steps__entry__by"),
     )
     people = set()
-    for rows, by in sources:
-        people |= set(rows.order_by().values_list(by, flat=True).distinct())
+    for found, by in sources:
+        people |= set(found.order_by().values_list(by, flat=True).distinct())
     return people - {None}

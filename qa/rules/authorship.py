@@ -27,12 +27,17 @@ def unproven(check: Check) -> list[Entry]:
 
 def require_proven(check: Check, field: str = "") -> None:
     """Refuse what needs another person while the check rests on unproven acts."""
-    if doubtful := unproven(check):
-        names = ", ".join(dict.fromkeys(entry.author for entry in doubtful))
-        raise Refused(
-            f"{len(doubtful)} acts of this check are not proven to be by whom they "
-            f"say: {names}. They confirm theirs first; what is disowned is measured "
-            "again.",
-            field=field,
-            code="claimed",
-        )
+    if why := refusal(check):
+        raise Refused(why, field=field, code="claimed")
+
+
+def refusal(check: Check) -> str:
+    """Why nothing rests on a check yet; "" where somebody stands up for all of it."""
+    doubtful = unproven(check)
+    if not doubtful:
+        return ""
+    names = ", ".join(dict.fromkeys(entry.author for entry in doubtful))
+    return (
+        f"{len(doubtful)} acts of this check are not proven to be by whom they say: "
+        f"{names}. They confirm theirs first; what is disowned is measured again."
+    )

@@ -192,14 +192,15 @@ def _changed(was: dict, now: dict) -> tuple[str, ...]:
 
 def doers(gathered: Gathered, scope: Scope) -> set[int]:
     """Keys of who did the work that is closed: at its joints, in its holes, on its
-    characteristics and items, with what was put in and taken out. In an act only: some
-    statements a joint."""
+    characteristics and items, with what was put in and taken out. A constant number of
+    statements."""
     records = gathered.records
-    found = set()
-    for joint in records.joints:
-        standing = records.standings.get(joint.pk)
-        if standing and scope.has(joint.position.path, {joint.pk}):
-            found |= acceptance.doers(standing.offered)
+    standings = [
+        records.standings[joint.pk]
+        for joint in records.joints
+        if joint.pk in records.standings and scope.has(joint.position.path, {joint.pk})
+    ]
+    found = acceptance.doers_of([standing.offered for standing in standings])
     found |= {check.entry.by_id for _of, check in _hole_checks(records, scope)}
     for planned in records.characteristics:
         result = records.results.get(planned.pk)

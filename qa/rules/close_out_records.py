@@ -24,6 +24,7 @@ from qa.models import (
 from qa.rules import acceptance, gauges, history, offering, staleness
 from qa.rules.acceptance import Standing
 from qa.rules.history import History
+from qa.rules.holes import newest_readings
 from qa.rules.staleness import JointState
 from shop.models import (
     Airframe,
@@ -338,21 +339,15 @@ def _load_checks(there: list[PatternThere]) -> None:
     parts = {part for one in there for part in one.read_on}
     checks = HoleCheck.objects.filter(revision__in=revisions, part__in=parts)
     checks = checks.select_related("entry", "instrument", "part", "revision")
-    by_key = {check.pk: check for check in checks.order_by("number")}
-    order = {key: row for row, key in enumerate(by_key)}
-    newest: dict[tuple[int, int], HoleReading] = {}
-    read = HoleReading.objects.filter(hole_check__in=by_key).select_related("hole")
-    for reading in sorted(read, key=lambda one: order[one.hole_check_id]):
-        newest[by_key[reading.hole_check_id].part_id, reading.hole_id] = reading
+    checks = list(checks.order_by("number"))
     stand = defaultdict(list)
-    for reading in newest.values():
+    for reading in newest_readings(checks).values():
         stand[reading.hole_check_id].append(reading)
     for one in there:
-        for key in order:
-            check = by_key[key]
-            at = check.part_id in one.read_on
-            if at and check.revision_id == one.pattern.current_id and stand[key]:
-                found = sorted(stand[key], key=lambda reading: reading.hole.order)
+        for check in checks:
+            at, read = check.part_id in one.read_on, stand[check.pk]
+            if at and check.revision_id == one.pattern.current_id and read:
+                found = sorted(read, key=lambda reading: reading.hole.order)
                 one.checks.append((check, found))
 
 

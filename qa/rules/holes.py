@@ -1,8 +1,10 @@
 """Holes as the numbers want them, from the records."""
 
+from collections.abc import Iterable
+
 from django.db.models import Q
 
-from qa.models import HoleReading
+from qa.models import HoleCheck, HoleReading
 from qa.numeric.holes import position as numbers
 from shop.numeric.units import to_mm
 
@@ -31,6 +33,18 @@ def as_read(reading: HoleReading) -> numbers.Hole:
     hole = reading.hole
     edge = hole.edge_nm if reading.edge_nm is None else reading.edge_nm
     return hole_found(hole, reading.x_nm, reading.y_nm, reading.size_nm, edge)
+
+
+def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
+    """By (part, hole) the newest reading, with its hole: who reads some holes again
+    says nothing of the others. checks: in the order in which they were made."""
+    order = {check.pk: (row, check) for row, check in enumerate(checks)}
+    read = HoleReading.objects.filter(hole_check__in=order).select_related("hole")
+    newest: dict[tuple, HoleReading] = {}
+    for reading in sorted(read, key=lambda one: order[one.hole_check_id][0]):
+        reading.hole_check = order[reading.hole_check_id][1]
+        newest[reading.hole_check.part_id, reading.hole_id] = reading
+    return newest
 
 
 def lacks_size(reading: HoleReading) -> bool:

@@ -17,6 +17,7 @@ from qa.models import (
 )
 from shop import roles
 from shop.models import Part, PartState, StructuralClass
+from shop.rules import scrapping
 from shop.rules.reach import reach
 
 Verb = NonconformanceStep.Verb
@@ -86,6 +87,31 @@ def dispositions_of(person) -> list[Disposition]:
     """What this person may decide: the design authority's are the engineer's."""
     engineer = person.role == "engineer"
     return [one for one in Disposition if engineer or one not in DESIGN_AUTHORITY]
+
+
+def decidable(item: Nonconformance, person) -> list[Disposition]:
+    """The same of one item: what names no serial, or sits on an airframe, is not
+    scrapped, and what was scrapped stays so."""
+    scrap = Disposition.SCRAP
+    if scrapped(item):
+        return [scrap]
+    theirs = dispositions_of(person)
+    if item.part is None or scrapping.refusal(item.part):
+        theirs.remove(scrap)
+    return theirs
+
+
+def refusal(item: Nonconformance, standing, verb: str, person) -> str:
+    """Why this person does not do it now, whatever is said with it; "" where nothing
+    on record is against it. The page and the act ask the same."""
+    if verb == Verb.CLOSE and not standing.cause:
+        return "State the cause before it is closed."
+    if verb == Verb.VERIFY and standing.disposition == Disposition.USE_AS_IS:
+        if standing.disposed_by_id == person.pk:
+            return "You decided to use it as it is: somebody else verifies the item."
+    elif verb == Verb.VERIFY and person.pk in doers(item):
+        return "You did the work: somebody else verifies it."
+    return ""
 
 
 def serials(item: Nonconformance) -> list[Part]:

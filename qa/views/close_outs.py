@@ -49,14 +49,16 @@ def page(request, pk, bay=None, joint=None):
             return redirect(request.path)
     view = queries.view_of(airframe, **place)
     last = view.standing.close_out
-    may_close = roles.may(request.user, "close out")
+    may_close = roles.may(request.user, "close out") and view.standing.closable
+    did_it = may_close and view.did_it(request.user)
     context = {
         "view": view,
         "standing": view.standing,
         "scope": view.scope,
         "airframe": airframe,
         "form": form,
-        "may_close": may_close and view.standing.closable,
+        "may_close": may_close and not did_it,
+        "did_it": did_it,
         "who": roles.who_may("close out"),
         "signed": last and panel_of("close_out", last.pk),
     }

@@ -125,7 +125,7 @@ FORMS = {
 def _form(item, person, verb, data=None):
     more = {}
     if verb == "dispose":
-        more["dispositions"] = life.dispositions_of(person)
+        more["dispositions"] = life.decidable(item, person)
         more["primary"] = life.needs_concession(item)
     elif verb == "verify":
         more["rechecks"] = queries.possible_rechecks(item)
@@ -149,6 +149,11 @@ def _page(request, item, verb="", form=None):
         for verb_name in offered
         if roles.may(request.user, life.MOVES[verb_name].right)
     ]
+    refused = {
+        verb_name: life.refusal(item, item.standing, verb_name, request.user)
+        for verb_name in theirs
+    }
+    theirs = [verb_name for verb_name in theirs if not refused[verb_name]]
     verb = verb or next(iter(sorted(theirs, key=ORDER.index)), "")
     view = queries.item_view(item)
     context = {
@@ -169,8 +174,9 @@ def _page(request, item, verb="", form=None):
         "who": [
             (words.ACTS[verb_name], roles.who_may(life.MOVES[verb_name].right))
             for verb_name in offered
-            if verb_name not in theirs
+            if verb_name not in refused
         ],
+        "refused": [why for why in refused.values() if why],
     }
     return render(request, "qa/nonconformances/nonconformance.html", context)
 
@@ -187,7 +193,8 @@ def act(request, pk, verb):
     action = ACTIONS[verb]
     item = _item(request, pk, life.MOVES[verb].right)
     if request.method == "GET":
-        if verb not in life.offered(item.standing):
+        refused = life.refusal(item, item.standing, verb, request.user)
+        if refused or verb not in life.offered(item.standing):
             return redirect("nonconformance", pk=pk)
         return _page(request, item, verb)
     form = _form(item, request.user, verb, request.POST)

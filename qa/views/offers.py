@@ -11,7 +11,7 @@ from qa.forms.offers import InspectForm, OfferForm, SecondForm, WhatForm
 from qa.models import OfferedJoint
 from qa.queries import offers as queries
 from qa.queries.joints import drawings
-from qa.rules import acceptance
+from qa.rules import acceptable, acceptance
 from shop import roles
 from shop.queries.paging import page_of
 from shop.queries.signatures import panel_of
@@ -87,9 +87,12 @@ def _page(request, row: OfferedJoint, form=None, second=None):
     inspects = roles.may(request.user, "inspect")
     waits = view.standing.state == acceptance.OFFERED and view.newer is None
     did_it = inspects and request.user.pk in acceptance.doers(row)
+    not_good = None
     if inspects and waits and not did_it:
-        start = {"shown": row.digest}
-        form = form or InspectForm(stations=stations, initial=start)
+        start, not_good = {"shown": row.digest}, acceptable.refused(row)
+        form = form or InspectForm(
+            stations=stations, initial=start, only_rejected=bool(not_good)
+        )
         second = second or SecondForm(prefix="second", stations=stations, unit=unit)
     revision = row.fit_up.revision
     revision.joint = row.joint
@@ -104,6 +107,7 @@ def _page(request, row: OfferedJoint, form=None, second=None):
         "second": second,
         "lines": lines,
         "did_it": did_it and waits,
+        "not_good": not_good,
         "waits": waits,
         "who": roles.who_may("inspect"),
         "map_svg": drawings.map_svg(drawn),

@@ -106,13 +106,13 @@ def _item(request, pk, verb="look") -> TemporaryItem:
 def item(request, pk):
     view = queries.item_page(_item(request, pk))
     kind = view.item.kind
-    acts_now = [
-        (
-            verb,
-            wording.act(verb, kind),
-            roles.may(request.user, rules.MOVES[verb].right),
-        )
+    refused = {
+        verb: rules.refusal(view.item, verb, request.user)
         for verb, _count in view.acts
+        if roles.may(request.user, rules.MOVES[verb].right)
+    }
+    acts_now = [
+        (verb, wording.act(verb, kind)) for verb, why in refused.items() if not why
     ]
     context = {
         "view": view,
@@ -120,6 +120,7 @@ def item(request, pk):
         "began": wording.began(kind),
         "steps": [(one, wording.done(one.verb, kind)) for one in view.steps],
         "acts": acts_now,
+        "refused": [why for why in refused.values() if why],
         "releases": roles.who_may("release temporary items"),
     }
     return render(request, "qa/temporary/item.html", context)

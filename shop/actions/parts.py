@@ -14,8 +14,8 @@ from shop.models import (
     PartDesign,
     PartState,
     Person,
-    Placement,
 )
+from shop.rules import scrapping
 
 from .locks import locked
 from .suspects import inherit_doubts
@@ -141,7 +141,7 @@ def scrap_part(*, by: Person, part: Part, reason: str) -> Part:
 
 def mark_scrapped(part: Part, field: str = "") -> None:
     """Mark a locked serial inside a running act of somebody who may."""
-    if Placement.objects.filter(part=part, removed_at=None).exists():
-        raise Refused(_("It sits on an airframe. Take it out first."), field=field)
+    if why := scrapping.refusal(part):
+        raise Refused(why, field=field)
     part.state = PartState.SCRAPPED
     part.save(update_fields=["state"])

@@ -5,7 +5,15 @@ MOVES is the table that DEVELOPERS.md prints and tests/qa/test_temporary.py trie
 
 from dataclasses import dataclass
 
-from shop.models import TemporaryKind, TemporaryState, TemporaryVerb
+from django.utils.translation import gettext as _
+
+from shop.models import (
+    Person,
+    TemporaryItem,
+    TemporaryKind,
+    TemporaryState,
+    TemporaryVerb,
+)
 
 # Where a piece is: columns of TemporaryState. A hole is drilled and then filled.
 PIECES = ("inside", "missing", "out", "released")
@@ -41,6 +49,16 @@ def can_move(kind: str, state: TemporaryState, verb: str) -> int:
 
 def possible(kind: str, state: TemporaryState) -> list[str]:
     return [verb for verb in MOVES if can_move(kind, state, verb)]
+
+
+def refusal(item: TemporaryItem, verb: str, person: Person) -> str:
+    """Why this person does not do an act that the table allows; "" where they may."""
+    if verb != TemporaryVerb.RELEASE:
+        return ""
+    missed = item.steps.filter(verb=TemporaryVerb.MISS, entry__by=person)
+    if item.entry.by_id == person.pk or missed.exists():
+        return _("You put it in or missed it: another inspector releases it.")
+    return ""
 
 
 def move(state: TemporaryState, verb: str, count: int, spots: list[str]) -> None:

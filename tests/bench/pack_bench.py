@@ -158,7 +158,8 @@ def one(joints: int) -> None:
         )
 
 
-def shop_of(joints: int):
+def shop_of(joints: int, people=None):
+    """An airframe of so many joints, measured, and an order of its pack."""
     from qa import press
     from qa.actions.packs import order_pack
     from qa.models import PackOrder
@@ -168,7 +169,7 @@ def shop_of(joints: int):
     from tests.qa.making import make_check, make_fit_up, make_joint, read_all
     from tests.shop.making import make_airframe
 
-    people = make_people()
+    people = people or make_people()
     lead, airframe, check = people["engineer"], None, None
     gauge = None
     for number in range(joints):

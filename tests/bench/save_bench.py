@@ -117,6 +117,12 @@ def warm(sites, checks, tokens) -> None:
     measured(sites, checks, tokens, WARM_SECONDS, "")
 
 
+def seconds_of(sites, checks, tokens, seconds, **how) -> list[float]:
+    """What each save of a turn took; all that was acknowledged is there."""
+    told, _spent, _cpu = a_turn(sites, checks, tokens, seconds, **how)
+    return [second for one in told for second in one.seconds]
+
+
 class Told:
     """What one tablet was answered: seconds of each request, acts that were kept."""
 
@@ -124,7 +130,9 @@ class Told:
         self.seconds, self.kept, self.faults = [], [], []
 
 
-def measured(sites, checks, tokens, seconds, what, *, at_once=1, pause=0.0) -> float:
+def a_turn(sites, checks, tokens, seconds, *, at_once=1, pause=0.0):
+    """Let the tablets send for so long: what each was told, seconds by the clock, and
+    of the servers' processors."""
     told = [Told() for _ in tokens]
     end = time.monotonic() + seconds
     before = sum(map(processor, sites))
@@ -143,10 +151,15 @@ def measured(sites, checks, tokens, seconds, what, *, at_once=1, pause=0.0) -> f
         thread.join()
     spent = time.monotonic() - start
     cpu = sum(map(processor, sites)) - before
-    kept = [act for one in told for act in one.kept]
     faults = [fault for one in told for fault in one.faults]
     assert not faults, faults[:3]
-    look_for(kept)
+    look_for([act for one in told for act in one.kept])
+    return told, spent, cpu
+
+
+def measured(sites, checks, tokens, seconds, what, **how) -> float:
+    told, spent, cpu = a_turn(sites, checks, tokens, seconds, **how)
+    kept = [act for one in told for act in one.kept]
     times = sorted(second for one in told for second in one.seconds)
     least = min(len(one.kept) for one in told) / (len(kept) / len(told))
     rate = len(kept) / spent

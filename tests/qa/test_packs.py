@@ -52,10 +52,12 @@ from qa.models import (
 from qa.paper import pack as paper
 from qa.queries.issue import local
 from qa.queries.packs import closing, holes, weights
+from qa.queries.packs.joints import Joints
 from qa.queries.packs.pack import pack_of
 from qa.queries.packs.scope import scope_of
-from qa.rules import kept_packs, pack_record
+from qa.rules import close_out_records, kept_packs, pack_record, signed_packs
 from shop.actions.identity import set_identity
+from shop.actions.people import add_person
 from shop.actions.photos import add_photo
 from shop.actions.signatures import sign
 from shop.actions.weights import weigh_part
@@ -66,6 +68,7 @@ from shop.ledger.verify import verify
 from shop.models import (
     Airframe,
     AirframeType,
+    Lineage,
     Part,
     Person,
     Position,
@@ -78,6 +81,8 @@ from shop.serving import authority, certificates, signing
 from shop.wording import states
 from tests.around import by_hand
 from tests.conftest import PASSWORD
+from tests.qa.test_characteristics import found, planned
+from tests.shop.making_floor import lay_all, make_pull
 
 
 def ordered(by="ines", **what) -> PackOrder:
@@ -529,6 +534,48 @@ def test_what_fails_never_says_that_no_item_was_raised(demo_db):
         assert label in now[number].split(", ")
 
 
+def test_holes_read_again_in_part_are_told_as_a_close_out_reads_them(demo_db):
+    part = Part.objects.get(serial="MG-1210-001")
+    pattern = HolePattern.objects.get(number="HP-101")
+
+    def told():
+        found = holes.section(scope_of(ordered(joint=pattern.joint))).checks
+        (one,) = (x for x in found if x.serial == part.serial)
+        return one.label, {line.location: line.state for line in one.lines}
+
+    before, was = told()
+    check = record_holes(
+        by=Person.objects.get(username="bea"),
+        revision=pattern.current,
+        part=part,
+        measured=[MeasuredHole("1", "-40", "0", "5.1")],
+    )
+    label, now = told()
+    assert label == f"{before}, {check.label}"
+    assert was["1"] == "conforms" and now == was | {"1": "does_not_conform"}
+    assert len(now) > 1 and "not_measured" not in now.values()
+    there = close_out_records.load(Airframe.objects.get(serial="MG2-001")).patterns
+    read = [one for x in there if x.pattern == pattern for _check, one in x.checks]
+    assert {one.hole.label for rows in read for one in rows} == set(now)
+
+
+def test_the_map_of_a_joint_marks_where_a_defect_was_seen(demo_db):
+    joint = Joint.objects.get(number="J-101")
+    item = raise_by_hand(
+        by=Person.objects.get(username="bea"),
+        airframe=Airframe.objects.get(serial="MG2-001"),
+        joint=joint,
+        stations="3 to 5",
+        title="void beside the hinge",
+    )
+    pack = pack_of(ordered(joint=joint), (0, ""), 0)
+    (one,) = next(x for x in pack.sections if isinstance(x, Joints)).joints
+    assert {x.label for x in one.map.stations if x.active} >= {"3", "4", "5"}
+    told = f"{item.label} void beside the hinge: stations 3–5"
+    assert told in one.marked
+    assert told in " ".join(words_of(paper.render(pack, press.FILES)[0]))
+
+
 def test_a_remark_on_a_long_line_keeps_as_much_of_its_name_as_there_is_room(demo_db):
     pack = IssuedPack.objects.order_by("pk")[0]
     line = dict.fromkeys(("joint", "station", "requirement", "told"), "")
@@ -561,6 +608,40 @@ def test_who_did_the_work_of_a_pack_a_plan_or_a_pull_does_not_inspect_it(demo_db
     assert Person.objects.get(username="ines").pk not in (
         signing_rules.content_of("pack", pack.pk)[1].doers()
     )
+
+
+def test_who_laid_a_ply_read_a_hole_or_proved_something_of_a_pack_did_its_work(demo_db):
+    part = Part.objects.get(serial="MG-1210-001")
+    bay = part.placements.get(removed_at=None).position
+    layer, reader, prover = (newcomer(name) for name in ("ply", "hole", "proof"))
+    add_plies_to(part, layer)
+    record_holes(
+        by=reader,
+        revision=HolePattern.objects.get(number="HP-101").current,
+        part=part,
+        measured=[MeasuredHole("1", "-40", "0", "4.1")],
+    )
+    people = {"engineer": Person.objects.get(username="emil"), "prover": prover}
+    row = planned(people, "count", bay=bay, low="1")
+    found(people, row, Airframe.objects.get(serial="MG2-001"), "1", by="prover")
+    for what in ({"part": part}, {"bay": bay}, {}):
+        pack = signed_packs._doers(ordered(**what))
+        assert {layer.pk, reader.pk, prover.pk} <= pack, what
+
+
+def newcomer(name: str) -> Person:
+    """A builder who did nothing yet."""
+    by = Person.objects.get(username="lena")
+    of = {"name": name, "role": "builder", "password": PASSWORD}
+    return add_person(by=by, username=name, **of)
+
+
+def add_plies_to(part: Part, layer: Person) -> None:
+    """Let the part come (also) from a pull in which somebody laid a ply."""
+    pull = make_pull(Person.objects.get(username="lena"), reason="for a test")
+    lay_all(layer, pull, reason="for a test")
+    with perform("test/1", by=Person.objects.get(username="emil")) as act:
+        act.record(Lineage(part=part, kind="pulled", pull=pull))
 
 
 def test_the_ledger_names_a_pack_whose_file_was_changed(demo_db):

@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 
 from qa.queries.issue import local
-from qa.queries.packs.genealogy import edges_of
 from qa.queries.packs.scope import Scope
 from shop.models import CureTrace, Pull
 from shop.queries.cure_plot import Plot, plot
 from shop.rules.cures import trace_of
+from shop.rules.lineage import edges_of
 from shop.wording.cures import rows as words_of
 
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from qa.queries.issue import local
 from qa.queries.packs.scope import Scope
-from shop.models import Lineage, Lot, PlyLaid, Pull, ResinBatch
+from shop.models import Lineage, Lot, PlyLaid, ResinBatch
+from shop.rules.lineage import Edges, edges_of
 
 
 @dataclass(frozen=True)
@@ -85,14 +86,6 @@ class Genealogy:
         }
 
 
-@dataclass
-class _Edges:
-    """The graph below the parts of a pack: edges by part, and the pulls they name."""
-
-    of: dict[int, list[Lineage]]
-    pulls: dict[int, Pull]
-
-
 def section(scope: Scope) -> Genealogy:
     edges = edges_of({one.pk for one in scope.parts})
     sits = {one.part_id: one for one in scope.sitting}
@@ -102,23 +95,7 @@ def section(scope: Scope) -> Genealogy:
     )
 
 
-def edges_of(parts: set[int]) -> _Edges:
-    """Every edge that leads to the parts, level by level: one statement a level."""
-    found: dict[int, list[Lineage]] = {}
-    level = set(parts)
-    while level:
-        rows = Lineage.objects.filter(part__in=level).select_related(
-            "source__design", "pull__tool__plug", "pull__laminate__recipe", "entry__by"
-        )
-        for one in rows.order_by("pk"):
-            found.setdefault(one.part_id, []).append(one)
-        sources = {x.source_id for rows in found.values() for x in rows} - {None}
-        level = sources - set(found) - level
-    pulls = {x.pull_id: x.pull for rows in found.values() for x in rows if x.pull_id}
-    return _Edges(found, pulls)
-
-
-def _part(part, placed, edges: _Edges) -> PackPart:
+def _part(part, placed, edges: Edges) -> PackPart:
     return PackPart(
         serial=part.serial,
         number=part.design.number,
@@ -151,7 +128,7 @@ def _came(edge: Lineage) -> str:
     return ", ".join(filter(None, told))
 
 
-def _materials(edges: _Edges) -> tuple[MaterialLine, ...]:
+def _materials(edges: Edges) -> tuple[MaterialLine, ...]:
     used: dict[int, set[str]] = {}
     pulls = edges.pulls
     plies = PlyLaid.objects.filter(pull__in=pulls, lot__isnull=False)

@@ -1,4 +1,4 @@
-"""Holes of a pack: the newest check of each pattern on each of its serials."""
+"""Holes of a pack: what stands of each pattern on each of its serials."""
 
 from dataclasses import dataclass
 
@@ -7,12 +7,14 @@ from qa.queries import holes
 from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
 from qa.queries.packs.scope import Scope
+from qa.rules.holes import newest_readings
 from shop.wording import states
 
 
 @dataclass(frozen=True)
 class PackHoles:
-    """One check of one pattern on one serial, every hole of it."""
+    """One pattern on one serial, every hole of it, by the checks in which what stands
+    of it was read."""
 
     label: str
     pattern: str
@@ -51,29 +53,50 @@ class Holes:
 
 
 def section(scope: Scope) -> Holes:
+    """Of each pattern on each serial the newest reading of every hole, as a close-out
+    asks for it; of an older revision only where the present one was never read."""
     rows = HoleCheck.objects.filter(part__in=scope.parts)
-    newest = {}
     related = (*holes.RELATED, "revision__pattern__current")
-    for check in rows.select_related(*related).order_by("number"):
-        newest[check.revision.pattern_id, check.part_id] = check
+    checks = list(rows.select_related(*related).order_by("number"))
+    newest: dict[tuple, HoleCheck] = {}
+    for check in checks:
+        of = check.revision.pattern_id, check.part_id
+        if not (of in newest and _present(newest[of]) and not _present(check)):
+            newest[of] = check
+    read = newest_readings(checks)
     order = sorted(newest.values(), key=lambda x: (x.part.serial, x.number))
-    return Holes(tuple(_check(one, scope) for one in order))
+    return Holes(tuple(_check(one, read, scope) for one in order))
 
 
-def _check(check: HoleCheck, scope: Scope) -> PackHoles:
-    view = holes.hole_view(check, scope.unit)
+def _present(check: HoleCheck) -> bool:
+    return check.revision_id == check.revision.pattern.current_id
+
+
+def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
+    standing = {
+        hole: one
+        for (part, hole), one in read.items()
+        if part == check.part_id and one.hole_check.revision_id == check.revision_id
+    }
+    view = holes.hole_view(check, scope.unit, standing=standing)
     pattern = check.revision.pattern
+    of = {one.hole.label: one.hole_check for one in standing.values()}
+    others = sorted({x.number: x for x in of.values()}.items())
     return PackHoles(
-        label=check.label,
+        label=", ".join(x.label for _number, x in others) or check.label,
         pattern=str(pattern),
         revision=str(check.revision.number),
         source=check.revision.source or "not stated",
         serial=check.part.serial,
-        by=f"{check.entry.author}, {local(check.entry.received_at)}",
+        by="; ".join(_by(x) for _number, x in others) or _by(check),
         unit=scope.unit,
-        lines=tuple(_line(scope, check, row) for row in view.rows),
+        lines=tuple(_line(scope, of.get(row.label, check), row) for row in view.rows),
         notes=tuple(f"{word}: {told}" for word, told in view.fits) + tuple(view.short),
     )
+
+
+def _by(check: HoleCheck) -> str:
+    return f"{check.entry.author}, {local(check.entry.received_at)}"
 
 
 def _line(scope: Scope, check: HoleCheck, row: holes.HoleRow) -> Characteristic:
@@ -89,6 +112,7 @@ def _line(scope: Scope, check: HoleCheck, row: holes.HoleRow) -> Characteristic:
         state, told = "stale", ""
     wanted = f"zone {row.zone} at {row.nominal}"
     wanted += f", hole {row.size}" if row.size else ""
+    read_in = check.label if row.measured else ""
     number = f"{check.part.serial}/{check.revision.pattern.number}.{row.label}"
     item = ""
     if state == "does_not_conform":
@@ -104,5 +128,5 @@ def _line(scope: Scope, check: HoleCheck, row: holes.HoleRow) -> Characteristic:
         verdict=states.verdict_word(state),
         tooling=check.instrument.code if check.instrument else check.method,
         nonconformance=item,
-        comment="; ".join(filter(None, (at, faults))),
+        comment="; ".join(filter(None, (at, faults, read_in))),
     )

@@ -9,6 +9,7 @@ from qa.numeric.verdict.acceptance import NarrowLimits
 from qa.queries.checks import limit_texts
 from qa.queries.issue import local
 from qa.queries.joints import drawings
+from qa.queries.packs import joint_maps
 from qa.queries.packs.scope import Scope
 from qa.rules import requirements
 from qa.rules.acceptance import IN_WORK
@@ -48,7 +49,8 @@ class Characteristic:
 @dataclass(frozen=True)
 class PackJoint:
     """One joint as it stands. `outcome` is the state for the sign, `standing` where it
-    is between in work and accepted, `short` what it lacks."""
+    is between in work and accepted, `short` what it lacks, `marked` the open items that
+    were seen, each with the stations that the map marks."""
 
     number: str
     name: str
@@ -66,6 +68,7 @@ class PackJoint:
     short: tuple[str, ...]
     counts: tuple[tuple[str, str, int], ...]
     map: JointMap
+    marked: tuple[str, ...]
     profile: Profile
     limits: tuple[str, ...]
     checks: tuple[tuple[str, ...], ...]
@@ -95,6 +98,7 @@ class Joints:
                 "outcome": one.outcome_word,
                 "standing": one.standing_words,
                 "lacks": list(one.short),
+                "marked_on_the_map": list(one.marked),
                 "checks": [list(check) for check in one.checks],
             }
             for one in self.joints
@@ -136,6 +140,7 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
     revision.joint = state.joint
     lines = tuple(_line(scope, draft, one, authors) for one in body["lines"])
     standing = scope.standings.get(state.joint.pk)
+    seen = joint_maps.seen_at(scope, draft)
     outcome = _outcome(body, lines)
     checks = sorted(
         {one.check.pk: one.check for one in state.now.values.values()}.values(),
@@ -160,7 +165,8 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
         standing_words=_standing_words(standing),
         short=tuple(str(SHORT[code]) for code in body["short"]),
         counts=_counts(lines),
-        map=_map(scope, draft, lines),
+        map=joint_maps.map_of(scope, draft, lines, seen),
+        marked=tuple(joint_maps.marked(scope, one) for one in seen),
         profile=_profile(scope, draft, lines),
         limits=_limits(state, checks, scope.unit),
         checks=tuple(_check(one, scope.unit) for one in checks),
@@ -326,31 +332,6 @@ def _comment(scope: Scope, line: dict, value, state, authors) -> str:
         )
         told.append(f"was {was} in {old.value.check.label}; {old.why}")
     return "; ".join(filter(None, told))
-
-
-def _map(scope: Scope, draft: Draft, lines) -> JointMap:
-    state = draft.state
-    shown: dict[str, dict] = {}
-    for one in lines:
-        kind = "gap" if one.designator == "gap" else "flush"
-        shown.setdefault(one.location, {})[kind] = one
-    drawn = drawings.map_of(
-        state.revision,
-        state.seam.stations,
-        unit=scope.unit,
-        title=f"{state.joint.number} {state.joint.name}",
-        bare=True,
-    )
-    stations = []
-    for one in drawn.stations:
-        told = shown.get(one.label, {})
-        values = {}
-        for kind in ("gap", "flush"):
-            line = told.get(kind)
-            values[f"{kind}_text"] = line.result if line else ""
-            values[f"{kind}_state"] = line.state if line else ""
-        stations.append(replace(one, **values))
-    return replace(drawn, stations=tuple(stations), limits_text="")
 
 
 def _profile(scope: Scope, draft: Draft, lines) -> Profile:

@@ -1,0 +1,54 @@
+"""The map of a joint in a pack, and what was seen at its stations."""
+
+from dataclasses import replace
+
+from qa.drawing.joint_map import JointMap
+from qa.models import Nonconformance, State
+from qa.queries.joints import drawings
+from qa.queries.packs.scope import Scope
+from qa.rules.offering import Draft
+from qa.wording.findings import places
+
+
+def seen_at(scope: Scope, draft: Draft) -> list[Nonconformance]:
+    """What was seen at stations of a joint, not measured, and is not closed."""
+    joint = draft.state.joint.pk
+    return [
+        one
+        for one in scope.items
+        if one.joint_id == joint
+        and one.stations
+        and one.fit_check_id is None
+        and one.standing.state != State.CLOSED
+    ]
+
+
+def marked(scope: Scope, item: Nonconformance) -> str:
+    return f"{scope.name_of(item)} {item.title}: {places(item.stations)}"
+
+
+def map_of(scope: Scope, draft: Draft, lines, seen: list[Nonconformance]) -> JointMap:
+    """What stands at each station, and a mark where something was seen."""
+    at = {label for item in seen for label in item.stations}
+    state = draft.state
+    shown: dict[str, dict] = {}
+    for one in lines:
+        kind = "gap" if one.designator == "gap" else "flush"
+        shown.setdefault(one.location, {})[kind] = one
+    drawn = drawings.map_of(
+        state.revision,
+        state.seam.stations,
+        unit=scope.unit,
+        title=f"{state.joint.number} {state.joint.name}",
+        bare=True,
+    )
+    stations = []
+    for one in drawn.stations:
+        told = shown.get(one.label, {})
+        values = {}
+        for kind in ("gap", "flush"):
+            line = told.get(kind)
+            values[f"{kind}_text"] = line.result if line else ""
+            values[f"{kind}_state"] = line.state if line else ""
+        stations.append(replace(one, active=one.label in at, **values))
+    return replace(drawn, stations=tuple(stations), limits_text="")

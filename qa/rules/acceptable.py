@@ -1,0 +1,45 @@
+"""Whether an inspector could accept what was offered at all, with whatever remarks: the
+page and the act ask the same."""
+
+from qa.models import Check, Nonconformance, OfferedJoint, State, Verdict
+from qa.rules import authorship, offering
+from shop.ledger import Refused
+
+OUTCOME = "outcome"
+
+
+def refused(row: OfferedJoint) -> Refused | None:
+    """Why an offered joint is not accepted, though it may be rejected."""
+    body = row.content
+    checks = Check.objects.filter(entry__in=[read["act"] for read in body["checks"]])
+    for check in checks.select_related("fit_up__entry"):
+        if why := authorship.refusal(check):
+            return Refused(why, field=OUTCOME, code="claimed")
+    if "suspect" in body["short"]:
+        return Refused(
+            "A serial is on hold or suspect: that is decided before it is accepted.",
+            field=OUTCOME,
+        )
+    failing = [
+        f"{one['station']} {one['kind']}" for one in offering.failing_lines(body)
+    ]
+    seconds = row.seconds.filter(verdict=Verdict.DOES_NOT_CONFORM)
+    failing += [
+        f"{one.station.label} {one.kind}" for one in seconds.select_related("station")
+    ]
+    if failing:
+        return Refused(
+            "What does not conform is decided and verified before it is accepted: "
+            f"{', '.join(dict.fromkeys(failing))}.",
+            field=OUTCOME,
+        )
+    # As they are now: what was verified since it was offered is done.
+    items = Nonconformance.objects.filter(pk__in=[one[1] for one in body["items"]])
+    done = (State.VERIFIED, State.CLOSED)
+    undecided = [one.label for one in items.exclude(standing__state__in=done)]
+    if undecided:
+        return Refused(
+            f"Not done yet: {', '.join(undecided)}. These are verified first.",
+            field=OUTCOME,
+        )
+    return None
