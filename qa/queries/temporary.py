@@ -161,14 +161,10 @@ COUNTED = {
 }
 
 
-def bay_counts(airframe: Airframe) -> list[BayCount]:
+def bay_counts(airframe: Airframe, came: Iterable[Carried]) -> list[BayCount]:
     """Every bay that ever had something in, with what lies below it, parents first;
     what came with a part counts where that sits too. Of whatever counts in several
     bays, one that holds them counts it once."""
-    return _counts(airframe, carried.onto(airframe))
-
-
-def _counts(airframe: Airframe, came: Iterable[Carried]) -> list[BayCount]:
     positions = list(Position.objects.filter(type_id=airframe.type_id))
     parents = {row.pk: row.parent_id for row in positions}
     found = {
@@ -253,7 +249,7 @@ def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
     """What is on board of an airframe, or of a bay with what lies below it, also what
     came with a part; a constant number of statements."""
     came = carried.onto(airframe, *RELATED)
-    counts = _counts(airframe, came)
+    counts = bay_counts(airframe, came)
     rows = items("on_board", airframe=airframe).order_by("bay__path", "number")
     went: dict[int, list[str]] = {}
     for one in carried.elsewhere(rows):

@@ -254,7 +254,7 @@ def test_48_in_and_47_out_leaves_one_and_a_bay_counts_what_lies_below_it(people)
     clecos = put(people, "cleco", 48, airframe, bay=below)
     step(people, clecos, "take_out", 47)
     put(people, "film", 1, airframe, bay=bay)
-    counted = {one.id: one for one in queries.bay_counts(airframe)}
+    counted = {one.id: one for one in queries.must_come_off(airframe).counts}
     assert (counted[below.pk].on_board, counted[bay.pk].on_board) == (1, 2)
     view = queries.must_come_off(airframe)
     assert view.pieces == 2
@@ -300,7 +300,7 @@ class Moved:
         """{bay: (put in, out, in, not found)}, as the page and the list tell it."""
         return {
             one.id: (one.put_in, one.out, one.inside, one.missing)
-            for one in queries.bay_counts(airframe)
+            for one in queries.must_come_off(airframe).counts
         }
 
     def must_come_off(self, airframe) -> tuple[int, set]:
