@@ -137,6 +137,15 @@ class Block:
             names = [f.attname for f in uuid_fields(model) if f.unique]
             self.ids |= {row[name] for row in rows for name in names}
         self.suffixed = {model: suffixed(model, self.keys) for model in self.keys}
+        self.tables_made = [
+            (insert_of(model), [Moves(self, model, row) for row in rows])
+            for model, rows in self.rows.items()
+        ]
+        for _, body in self.entries:
+            for row in body["facts"] + body["rows"]:
+                if row["columns"]:
+                    model = self.tables[row["table"]]
+                    row["moves"] = Moves(self, model, row["columns"])
 
     def add_projections(self) -> None:
         from django.db.models import ForeignKey
@@ -159,24 +168,17 @@ class Block:
                     self.keys.setdefault(model, set()).update(found)
 
     def write(self, numbers: range, blocks: int) -> None:
-        from django.db import transaction
+        from django.db import connection, transaction
 
         from shop.models import Entry
 
-        made: dict[type, list] = {}
-        for number in numbers:
-            one = Copy(self, number, blocks)
-            made.setdefault(Entry, []).extend(map(one.entry, self.entries))
-            for model, rows in self.rows.items():
-                made.setdefault(model, []).extend(
-                    model(**one.columns(model, row)) for row in rows
-                )
-        from django.db.models import QuerySet
-
-        with transaction.atomic():
-            for model, rows in made.items():
-                # Past the guard of kept rows: the entries that bind them are ours.
-                QuerySet(model).bulk_create(rows, batch_size=500)
+        copies = [Copy(self, number, blocks) for number in numbers]
+        entries = [one.entry(pair) for one in copies for pair in self.entries]
+        with transaction.atomic(), connection.cursor() as cursor:
+            Entry.objects.bulk_create(entries, batch_size=500)
+            for statement, rows in self.tables_made:
+                made = [one.prepared(copy) for copy in copies for one in rows]
+                cursor.executemany(statement, made)
 
     def move_counters(self, blocks: int) -> None:
         """Let numbers go on after those that the copies took."""
@@ -207,32 +209,6 @@ class Copy:
         self.ids = {old: str(uuid.uuid4()) for old in block.ids}
         self.later = dt.timedelta(minutes=5 * (number - blocks))
 
-    def columns(self, model, row: dict) -> dict:
-        return {name: self.value(model, name, value) for name, value in row.items()}
-
-    def value(self, model, name: str, value):
-        from django.db.models import DateTimeField, ForeignKey
-
-        field = FIELDS.setdefault(
-            (model, name), next(f for f in all_fields(model) if f.attname == name)
-        )
-        if value is None:
-            return None
-        if isinstance(value, str) and value in self.ids:
-            return self.ids[value]
-        if field.primary_key and not isinstance(value, str):
-            return value + self.shift
-        if isinstance(field, ForeignKey):
-            ours = self.block.keys.get(field.related_model, ())
-            return value + self.shift if value in ours else value
-        if isinstance(field, DateTimeField):
-            return self.moment(value)
-        if name in self.block.suffixed[model]:
-            if isinstance(value, str):
-                return f"{value}-{self.number}"
-            return value + self.shift
-        return value
-
     def moment(self, text: str) -> str:
         from shop.ledger.canonical import stamp
 
@@ -244,14 +220,12 @@ class Copy:
         return json.loads(UUID.sub(lambda m: self.ids.get(m[0], m[0]), told))
 
     def bound(self, row: dict) -> dict:
-        model = self.block.tables[row["table"]]
-        columns = row["columns"]
         return {
-            **row,
+            "table": row["table"],
             "id": self.ids.get(row["id"], row["id"])
             if isinstance(row["id"], str)
             else row["id"] + self.shift,
-            "columns": columns and self.columns(model, columns),
+            "columns": row["columns"] and row["moves"].plain(self),
         }
 
     def entry(self, pair):
@@ -283,7 +257,74 @@ class Copy:
         return made
 
 
-FIELDS: dict = {}
+class Moves:
+    """A row of the first block: what stays in each copy, and how the rest moves."""
+
+    def __init__(self, block: Block, model, row: dict):
+        fields = {one.attname: one for one in all_fields(model)}
+        self.fields = [fields[name] for name in row]
+        self.moving = {}
+        for name, value in row.items():
+            if how := how_it_moves(block, model, fields[name], value):
+                self.moving[name] = (how, value)
+        self.row = row
+        self.made = None
+
+    def plain(self, copy: "Copy") -> dict:
+        moved = {name: how(copy, value) for name, (how, value) in self.moving.items()}
+        return {**self.row, **moved}
+
+    def prepared(self, copy: "Copy") -> list:
+        """The values as the database takes them, in the order of the columns."""
+        from django.db import connection
+
+        if self.made is None:
+            self.made = [
+                field.get_db_prep_save(value, connection)
+                for field, value in zip(self.fields, self.row.values(), strict=True)
+            ]
+            self.places = [
+                (place, field, *self.moving[field.attname])
+                for place, field in enumerate(self.fields)
+                if field.attname in self.moving
+            ]
+        made = list(self.made)
+        for place, field, how, value in self.places:
+            made[place] = field.get_db_prep_save(how(copy, value), connection)
+        return made
+
+
+def how_it_moves(block: Block, model, field, value):
+    """What is done to a value in each copy; None where it stays."""
+    from django.db.models import DateTimeField, ForeignKey
+
+    if value is None:
+        return None
+    if isinstance(value, str) and value in block.ids:
+        return lambda copy, value: copy.ids[value]
+    if field.primary_key and not isinstance(value, str):
+        return lambda copy, value: value + copy.shift
+    if isinstance(field, ForeignKey):
+        ours = block.keys.get(field.related_model, ())
+        return (lambda copy, value: value + copy.shift) if value in ours else None
+    if isinstance(field, DateTimeField):
+        return lambda copy, value: copy.moment(value)
+    if field.attname not in block.suffixed[model]:
+        return None
+    if isinstance(value, str):
+        return lambda copy, value: f"{value}-{copy.number}"
+    return lambda copy, value: value + copy.shift
+
+
+def insert_of(model) -> str:
+    from django.db import connection
+
+    quoted = connection.ops.quote_name
+    columns = [quoted(one.column) for one in all_fields(model)]
+    return (
+        f"INSERT INTO {quoted(model._meta.db_table)} ({', '.join(columns)}) "
+        f"VALUES ({', '.join(['%s'] * len(columns))})"
+    )
 
 
 def all_fields(model):
