@@ -109,10 +109,8 @@ def _look_again(joints: set[tuple[int, int]]) -> None:
 
 
 def _rows(newest) -> list[MeasureAgain]:
-    newest = list(newest)
-    if not newest:
-        return []
-    return [MeasureAgain(fit_up_id=one.fit_up.pk, at=one.at) for one in changed(newest)]
+    found = changed(list(newest))
+    return [MeasureAgain(fit_up_id=one.fit_up.pk, at=one.at) for one in found]
 
 
 def joints() -> Iterator[MeasureAgain]:

@@ -30,6 +30,21 @@ class CheckFilter(Filter):
     )
 
 
+class WhichForm(forms.Form):
+    """A GET form: airframe and joint, where they are too many to show all."""
+
+    airframe = FoundField(Airframe.objects.all(), label=_("Airframe"), required=False)
+    joint = FoundField(
+        Joint.objects.exclude(current=None).select_related("current"),
+        label=_("Joint"),
+        required=False,
+    )
+
+    def chosen(self, name: str) -> Airframe | Joint | None:
+        self.is_valid()
+        return getattr(self, "cleaned_data", {}).get(name)
+
+
 class PartChoice(FoundField):
     """Serials, each with what there is to say of its cure."""
 

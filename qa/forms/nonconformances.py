@@ -302,11 +302,16 @@ class ByHandForm(forms.Form):
 class ByHandJointForm(forms.Form):
     """A GET form: the joint whose map and stations are shown to choose from."""
 
-    joint = forms.ModelChoiceField(
-        Joint.objects.exclude(current=None),
+    joint = FoundField(
+        Joint.objects.exclude(current=None).select_related("current", "type"),
         label=_("On the map of joint"),
         empty_label=_("choose"),
     )
+
+    @property
+    def chosen(self) -> Joint | None:
+        self.is_valid()
+        return getattr(self, "cleaned_data", {}).get("joint")
 
 
 class DefectKindForm(forms.Form):

@@ -257,6 +257,15 @@ class CheckState(Projection):
                 name="check_finished_at_iff_finished",
             )
         ]
+        # Few of many: Today asks for them at every look.
+        indexes = [
+            models.Index(
+                fields=["fit_check"], condition=Q(state="open"), name="check_open"
+            ),
+            models.Index(
+                fields=["fit_check"], condition=Q(late__gt=0), name="check_late"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.state

@@ -190,6 +190,13 @@ class NonconformanceState(Projection):
     )
 
     class Meta:
+        indexes = [
+            models.Index(
+                fields=["nonconformance"],
+                condition=~Q(state="closed"),
+                name="standing_not_closed",
+            )
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(state__in=State.values), name="standing_state_known"

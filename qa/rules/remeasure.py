@@ -53,6 +53,8 @@ def newest_measured() -> QuerySet[FitUp]:
 
 def changed(newest: list[FitUp]) -> list[Changed]:
     """What happened to some of them since they were measured, where anything did."""
+    if not newest:
+        return []
     touches = touched.load(newest, [fit_up.joint for fit_up in newest])
     found = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
     return [one for one in found if one]

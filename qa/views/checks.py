@@ -5,7 +5,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from qa.actions import check_starts
-from qa.forms.checks import CheckFilter, NewCheckForm
+from qa.forms.checks import CheckFilter, NewCheckForm, WhichForm
 from qa.models import Check, FitUp, Joint
 from qa.queries.checks import check_pages as queries
 from qa.queries.joints import drawings
@@ -77,14 +77,15 @@ def new_check(request):
     airframe = _asked(Airframe, asked.get("airframe"))
     joint = _asked(Joint.objects.select_related("current"), asked.get("joint"))
     if not (airframe and joint):
+        which = WhichForm(request.GET or None)
+        airframe = airframe or which.chosen("airframe")
+        joint = joint or which.chosen("joint")
         choices = joint_queries.joints_to_check(airframe, joint)
-        if len(choices) != 1:
+        if len(choices.rows) != 1:
             mapped = Joint.objects.exclude(current=None).exists()
-            context = {"airframe": airframe, "joint": joint, "mapped": mapped}
-            return render(
-                request, "qa/checks/choose_joint.html", {"choices": choices, **context}
-            )
-        airframe, joint = choices[0].airframe, choices[0].joint
+            context = {"choices": choices, "which": which, "mapped": mapped}
+            return render(request, "qa/checks/choose_joint.html", context)
+        airframe, joint = choices.rows[0].airframe, choices.rows[0].joint
     last = FitUp.objects.filter(airframe=airframe, joint=joint).order_by("-number")
     last = last.select_related("part", "surround_part").first()
     form = NewCheckForm(

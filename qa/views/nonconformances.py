@@ -32,7 +32,6 @@ from qa.queries.nonconformances import reviewing
 from qa.rules import life
 from qa.wording import items as words
 from shop import roles
-from shop.forms.fields import number_in
 from shop.queries.paging import page_of
 from shop.queries.signatures import panel_of
 from shop.views.acting import attempt, form_page, posted
@@ -207,8 +206,9 @@ def act(request, pk, verb):
 def raise_by_hand(request):
     """Where the address names a joint, at a station or a stretch of it, by its map."""
     roles.require(request.user, "raise nonconformances")
-    joints = Joint.objects.exclude(current=None).select_related("current", "type")
-    joint = joints.filter(pk=number_in(request.GET.get("joint")) or 0).first()
+    asked = {"joint", "joint-typed"} & set(request.GET)
+    where = ByHandJointForm(request.GET if asked else None, auto_id="map_of_%s")
+    joint = where.chosen
     names = ("airframe", "part", "first", "last")
     start = {name: request.GET[name] for name in names if request.GET.get(name)}
     return form_page(
@@ -220,7 +220,7 @@ def raise_by_hand(request):
         above=(_("Nonconformances"), reverse("nonconformances")),
         template="qa/nonconformances/by_hand.html",
         joint=joint,
-        where=None if joint else ByHandJointForm(auto_id="map_of_%s"),
+        where=None if joint else where,
         map_svg=_map_to_choose(joint, start) if joint else "",
     )
 

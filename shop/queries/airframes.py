@@ -19,6 +19,7 @@ from shop.rules import carried
 from .paging import count_of, page_of, search
 
 HISTORY = 200
+MOST_TYPES = 30
 
 
 @dataclass(frozen=True)
@@ -97,13 +98,22 @@ def airframes(*, q: str = "", type: AirframeType | None = None, page=1) -> Page:
     )
 
 
-def types() -> list[AirframeType]:
-    return list(
-        AirframeType.objects.annotate(
-            airframe_count=count_of(Airframe.objects.all(), "type"),
-            position_count=count_of(Position.objects.all(), "type"),
-        ).order_by("code")
-    )
+@dataclass(frozen=True)
+class Types:
+    """The first types by their code, and how many more there are."""
+
+    rows: list[AirframeType]
+    more: int
+
+
+def types(only: AirframeType | None = None) -> Types:
+    """Return the types with how much there is of each, or one of them."""
+    rows = AirframeType.objects.filter(pk=only.pk) if only else AirframeType.objects
+    first = rows.annotate(
+        airframe_count=count_of(Airframe.objects.all(), "type"),
+        position_count=count_of(Position.objects.all(), "type"),
+    ).order_by("code")[:MOST_TYPES]
+    return Types(list(first), rows.count() - len(first))
 
 
 def branches(positions) -> list[Branch]:

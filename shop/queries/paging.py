@@ -47,11 +47,11 @@ def search(rows: QuerySet, words: str, *columns: str) -> QuerySet:
     return rows
 
 
-def count_of(rows: QuerySet, link: str) -> Coalesce:
-    """Count the `rows` whose `link` is the outer row: only for the rows of the page,
-    where a join would first group the whole table."""
+def count_of(rows: QuerySet, link: str, outer: str = "pk") -> Coalesce:
+    """Count the `rows` whose `link` is the outer row, or what its `outer` names: only
+    for the rows of the page, where a join would first group the whole table."""
     counted = (
-        rows.filter(**{link: OuterRef("pk")})
+        rows.filter(**{link: OuterRef(outer)})
         .order_by()
         .annotate(group=F(link))
         .values("group")

@@ -27,7 +27,11 @@ def airframes(request):
     roles.require(request.user, "look")
     form = forms.AirframeFilter(request.GET)
     page = queries.airframes(**form.chosen, page=page_asked(request))
-    context = {"page": page, "filter": form, "types": queries.types()}
+    context = {
+        "page": page,
+        "filter": form,
+        "types": queries.types(form.chosen["type"]),
+    }
     file = list_columns.AIRFRAMES
     return list_page(request, "shop/airframes/airframes.html", context, file)
 

@@ -1,8 +1,9 @@
 """Joints for the pages that start from one."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from django.db.models import Case, Count, Q, QuerySet, Value, When
+from django.db.models import Case, Count, F, Q, QuerySet, Value, When
 
 from qa.drawing.joint_map import JointMap
 from qa.models import (
@@ -18,7 +19,9 @@ from qa.models import (
 from qa.queries.joints import drawings
 from qa.wording import lengths
 from shop.models import Airframe, Part, Placement, Position
-from shop.queries.paging import search
+from shop.queries.paging import count_of, search
+
+MOST_CHOICES = 60
 
 
 @dataclass(frozen=True)
@@ -30,28 +33,60 @@ class Choice:
     checks: int
 
 
-def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> list[Choice]:
-    """Return every joint of every airframe it applies to, the one asked for first."""
-    airframes = Airframe.objects.select_related("type").order_by("type", "line_number")
+@dataclass(frozen=True)
+class Choices:
+    """The first that can be checked; `more`: there are others beside them."""
+
+    rows: list[Choice]
+    more: bool
+
+
+def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> Choices:
+    """Return the joints of the airframes that they apply to, or of those asked for: of
+    many airframes the newest."""
+    airframes = Airframe.objects.select_related("type").order_by("-pk")
+    joints = Joint.objects.exclude(current=None).select_related("position")
     if airframe:
         airframes = airframes.filter(pk=airframe.pk)
-    joints = Joint.objects.exclude(current=None).select_related("position")
+        joints = joints.filter(type=airframe.type_id)
     if joint:
         joints = joints.filter(pk=joint.pk)
-    counted: dict = {}
-    for key in Check.objects.values_list("fit_up__airframe_id", "fit_up__joint_id"):
-        counted[key] = counted.get(key, 0) + 1
+        airframes = airframes.filter(
+            type=joint.type_id,
+            line_number__gte=joint.first_line,
+            line_number__lte=joint.last_line or F("line_number"),
+        )
+    newest = list(airframes[: MOST_CHOICES + 1])
     by_type: dict = {}
-    for joint_row in joints:
+    types = {frame.type_id for frame in newest[:MOST_CHOICES]}
+    for joint_row in joints.filter(type__in=types):
         by_type.setdefault(joint_row.type_id, []).append(joint_row)
-    return [
-        Choice(frame, joint_row, counted.get((frame.pk, joint_row.pk), 0))
-        for frame in airframes
+    found = [
+        (frame, joint_row)
+        for frame in sorted(
+            newest[:MOST_CHOICES], key=lambda one: (one.type_id, one.line_number)
+        )
         for joint_row in by_type.get(frame.type_id, [])
         if joint_row.first_line
         <= frame.line_number
         <= (joint_row.last_line or frame.line_number)
     ]
+    counted = _checks_so_far(found[:MOST_CHOICES])
+    rows = [
+        Choice(frame, joint_row, counted.get((frame.pk, joint_row.pk), 0))
+        for frame, joint_row in found[:MOST_CHOICES]
+    ]
+    return Choices(rows, max(len(found), len(newest)) > MOST_CHOICES)
+
+
+def _checks_so_far(pairs: list[tuple[Airframe, Joint]]) -> dict[tuple[int, int], int]:
+    rows = Check.objects.filter(
+        fit_up__airframe__in={frame.pk for frame, _joint in pairs},
+        fit_up__joint__in={joint.pk for _frame, joint in pairs},
+    ).order_by()
+    here = ("fit_up__airframe", "fit_up__joint")
+    counted = rows.values_list(*here).annotate(checks=Count("pk"))
+    return {(frame, joint): checks for frame, joint, checks in counted}
 
 
 def parts_that_fit(airframe: Airframe, position: Position):
@@ -61,7 +96,7 @@ def parts_that_fit(airframe: Airframe, position: Position):
     What sits at another place is none: nobody fits the fuselage into its own opening.
     Where nothing sat yet, no design is another one.
     """
-    designs = designs_by_position(position).get(position.pk, set())
+    designs = designs_by_position([position.pk]).get(position.pk, set())
     sits = Placement.objects.filter(removed_at__isnull=True)
     here = sits.filter(position=position, airframe=airframe)
     loose = ~Q(pk__in=sits.values("part"))
@@ -75,13 +110,11 @@ def parts_that_fit(airframe: Airframe, position: Position):
     )
 
 
-def designs_by_position(position: Position | None = None) -> dict[int, set[int]]:
-    """Return the designs that ever sat or were fitted at each position, or at one, in
-    two statements."""
-    sat, fitted = Placement.objects.order_by(), FitUp.objects.order_by()
-    if position:
-        sat = sat.filter(position=position)
-        fitted = fitted.filter(joint__position=position)
+def designs_by_position(positions: Collection[int]) -> dict[int, set[int]]:
+    """Return the designs that ever sat or were fitted at each of some positions, in two
+    statements."""
+    sat = Placement.objects.order_by().filter(position__in=positions)
+    fitted = FitUp.objects.order_by().filter(joint__position__in=positions)
     found: dict[int, set[int]] = {}
     for rows, at in ((sat, "position"), (fitted, "joint__position")):
         for place, design in rows.values_list(at, "part__design").distinct():
@@ -139,7 +172,7 @@ def joints(*, type=None, words="") -> QuerySet[Joint]:
     rows = (
         Joint.objects.exclude(current=None)
         .select_related("type", "position", "surround", "current")
-        .annotate(station_count=Count("current__stations"))
+        .annotate(station_count=count_of(Station.objects, "revision", "current"))
         .order_by("type__code", "number")
     )
     if type:

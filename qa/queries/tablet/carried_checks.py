@@ -70,7 +70,7 @@ def check_for_tablet(check: Check) -> dict:
             check, {station.pk: station.label for station in stations}
         ),
         "holes": holes_to_show([fit_up.joint_id]).get(fit_up.joint_id, []),
-        "defects": defects_to_show([fit_up.joint_id]).get(
+        "defects": defects_to_show([fit_up.joint_id], [fit_up.airframe_id]).get(
             (fit_up.joint_id, fit_up.airframe_id), []
         ),
     }
@@ -113,9 +113,9 @@ def holes_to_show(joints) -> dict[int, list[dict]]:
     return {joint: list(patterns.values()) for joint, patterns in found.items()}
 
 
-def defects_to_show(joints) -> dict[tuple[int, int], list[dict]]:
+def defects_to_show(joints, airframes) -> dict[tuple[int, int], list[dict]]:
     """Return by joint and airframe the nonconformances not closed yet, for photos."""
-    rows = Nonconformance.objects.filter(joint__in=joints)
+    rows = Nonconformance.objects.filter(joint__in=joints, airframe__in=airframes)
     found: dict = {}
     for one in rows.exclude(standing__state=State.CLOSED).order_by("number"):
         told = {"id": one.pk, "label": one.label, "title": one.title}

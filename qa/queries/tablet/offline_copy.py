@@ -5,7 +5,16 @@ from collections.abc import Sequence
 from django.db.models import Max
 from django.utils import timezone
 
-from qa.models import Check, CheckState, Finish, Instrument, Joint, Kind, Station
+from qa.models import (
+    Check,
+    CheckState,
+    Finish,
+    FitUp,
+    Instrument,
+    Joint,
+    Kind,
+    Station,
+)
 from qa.queries.joints.earlier import lines_to_carry
 from qa.queries.joints.joint_pages import designs_by_position
 from qa.queries.tablet.carried_checks import (
@@ -24,15 +33,20 @@ from shop.queries.incarnations import database_id
 
 MOST_CHECKS = 50
 MOST_PARTS = 2000
+MOST_AIRFRAMES = 60
+LATELY = 500  # fit-ups, among which those worked on lately are looked for
 
 
 def carry(hosts: Sequence[str] = ()) -> dict:
     """Return everything at once, in a constant number of statements.
 
+    Of many airframes those worked on lately, and the newest, with the joints of their
+    types: a check of another is begun on its page, where there is a network.
+
     hosts: names and addresses that stand in the codes of this shop's labels.
     """
-    airframes = list(Airframe.objects.all())
-    placed = _placed()
+    airframes = _airframes()
+    placed = _placed(airframes)
     instruments = gauges.offered()
     return {
         "database": database_id(),
@@ -76,12 +90,17 @@ def _named(row, **shown) -> dict:
     return {"id": row.pk, "uuid": str(row.uuid), **shown}
 
 
-def _placed() -> list[tuple]:
-    return list(
-        Placement.objects.filter(removed_at__isnull=True).values_list(
-            "airframe_id", "position_id", "part_id"
-        )
-    )
+def _airframes() -> list[Airframe]:
+    fitted = FitUp.objects.order_by("-pk").values_list("airframe_id", flat=True)
+    newest = Airframe.objects.order_by("-pk").values_list("pk", flat=True)
+    lately = [*fitted[:LATELY], *newest[:MOST_AIRFRAMES]]
+    keys = list(dict.fromkeys(lately))[:MOST_AIRFRAMES]
+    return list(Airframe.objects.filter(pk__in=keys))
+
+
+def _placed(airframes) -> list[tuple]:
+    sits = Placement.objects.filter(removed_at__isnull=True, airframe__in=airframes)
+    return list(sits.values_list("airframe_id", "position_id", "part_id"))
 
 
 def _parts(placed) -> list[dict]:
@@ -118,16 +137,21 @@ def _open_checks() -> list[dict]:
 
 
 def _joints(airframes, placed, uncertainties) -> list[dict]:
-    joints = list(Joint.objects.exclude(current=None).select_related("current"))
+    rows = Joint.objects.exclude(current=None).select_related("current")
+    joints = list(rows.filter(type__in={one.type_id for one in airframes}))
     stations: dict = {}
     for station in Station.objects.filter(
         revision__in=[joint_row.current_id for joint_row in joints]
     ).order_by("revision", "order"):
         stations.setdefault(station.revision_id, []).append(station)
-    holes, defects = holes_to_show(joints), defects_to_show(joints)
-    held = _held_last()
-    earlier = lines_to_carry(joints, airframes, placed)
-    designs = designs_by_position()
+    holes = holes_to_show(joints)
+    defects = _by_joint(defects_to_show(joints, airframes))
+    held = _by_joint(_held_last(joints, airframes))
+    earlier = _by_joint(lines_to_carry(joints, airframes, placed))
+    positions = {one.position_id for one in joints} | {
+        one.surround_id for one in joints
+    }
+    designs = designs_by_position(positions)
     return [
         {
             **_joint(
@@ -140,36 +164,34 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
             "designs": sorted(designs.get(joint_row.position_id, ())),
             "surround_designs": sorted(designs.get(joint_row.surround_id, ())),
             "holes": holes.get(joint_row.pk, []),
-            "defects": {
-                str(airframe): rows
-                for (joint, airframe), rows in defects.items()
-                if joint == joint_row.pk
-            },
-            "earlier": {
-                str(airframe): lines
-                for (joint, airframe), lines in earlier.items()
-                if joint == joint_row.pk
-            },
-            "held_last": {
-                str(airframe): how
-                for (joint, airframe), how in held.items()
-                if joint == joint_row.pk and how
-            },
+            "defects": defects.get(joint_row.pk, {}),
+            "earlier": earlier.get(joint_row.pk, {}),
+            "held_last": held.get(joint_row.pk, {}),
         }
         for joint_row in joints
     ]
 
 
-def _held_last() -> dict[tuple[int, int], list]:
+def _by_joint(told: dict[tuple[int, int], list]) -> dict[int, dict[str, list]]:
+    """What is told by joint and airframe, as a tablet looks it up."""
+    found: dict = {}
+    for (joint, airframe), rows in told.items():
+        found.setdefault(joint, {})[str(airframe)] = rows
+    return found
+
+
+def _held_last(joints, airframes) -> dict[tuple[int, int], list]:
     """Return by joint and airframe how the part was held in the last check."""
-    last = Check.objects.values("fit_up__joint", "fit_up__airframe").annotate(
-        last=Max("pk")
+    here = Check.objects.filter(
+        fit_up__joint__in=joints, fit_up__airframe__in=airframes
     )
+    last = here.values("fit_up__joint", "fit_up__airframe").annotate(last=Max("pk"))
     rows = Check.objects.filter(pk__in=last.values("last")).select_related("fit_up")
-    return {
+    told = {
         (one.fit_up.joint_id, one.fit_up.airframe_id): one.held or one.fit_up.held
         for one in rows
     }
+    return {key: how for key, how in told.items() if how}
 
 
 def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
