@@ -32,7 +32,7 @@ pytestmark = pytest.mark.filterwarnings(
     "ignore::pytest.PytestUnraisableExceptionWarning", "ignore::ResourceWarning"
 )
 PASSWORD = "Test-shop-7"
-STATIONS = 50
+STATIONS = 30
 SEEDS = int(os.environ.get("FAYLINE_FAULT_SEEDS", "2"))
 NO_BYTECODE = shutil.ignore_patterns("__pycache__")
 # Resolves once done() is true or patience is over. The page tells of its changes: to

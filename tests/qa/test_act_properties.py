@@ -6,7 +6,7 @@ import re
 import uuid
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.test import Client
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -156,11 +156,18 @@ def test_each_form_has_an_act_that_is_accepted_as_it_stands(people):
         assert entry.form == form
 
 
-@pytest.mark.parametrize("form", sync.FORMS)
-def test_no_odd_value_in_any_field_of_an_act_breaks_it_or_is_kept(people, form):
-    good, client = valid_acts(people)[form], signed_in(people)
+def test_no_odd_value_in_any_field_of_an_act_breaks_it_or_is_kept(people, subtests):
+    client = signed_in(people)
+    for form, good in valid_acts(people).items():
+        with subtests.test(form):
+            holds_whatever_is_sent(client, form, good)
 
-    @settings(max_examples=60, suppress_health_check=list(HealthCheck), database=None)
+
+def holds_whatever_is_sent(client, form: str, good: dict) -> None:
+    # Made up for two engines, tried mostly on the quicker one.
+    most = 15 if connection.vendor == "postgresql" else 60
+
+    @settings(max_examples=most, suppress_health_check=list(HealthCheck), database=None)
     @given(st.dictionaries(st.sampled_from([*good]), odd, min_size=1, max_size=2))
     def holds(changed):
         answer, entry = sent(client, form, {**good, **changed})
