@@ -1,12 +1,12 @@
 """A gauge and a script: what they may, what they are told, what is kept of it once."""
 
+import functools
 import json
 import os
 import uuid
 from copy import deepcopy
 
 import pytest
-import schemathesis
 from django.core.exceptions import PermissionDenied
 from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
@@ -15,14 +15,6 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from schemathesis.checks import not_a_server_error
-from schemathesis.generation import GenerationMode
-from schemathesis.specs.openapi.checks import (
-    content_type_conformance,
-    response_headers_conformance,
-    response_schema_conformance,
-    status_code_conformance,
-)
 
 from qa.actions.raising import raise_by_hand
 from qa.models import Calibration, Check, Joint, Nonconformance, Reading
@@ -350,15 +342,22 @@ def test_lists_take_as_many_statements_for_30_rows_as_for_1_and_go_on_by_a_curso
 # ------------------------------------------------------------ held to its description
 
 
-# Of its own: it writes into what it is given.
-SCHEMA = schemathesis.openapi.from_dict(deepcopy(description()))
-CHECKS = [
-    not_a_server_error,
-    status_code_conformance,
-    content_type_conformance,
-    response_headers_conformance,
-    response_schema_conformance,
-]
+@functools.cache
+def described():
+    """The description, read by who tests by it, and what is looked at in an answer. Its
+    import takes a second, of each worker that only looks which tests there are."""
+    import schemathesis
+    from schemathesis import checks
+    from schemathesis.specs.openapi import checks as openapi
+
+    # A copy of its own: it writes into what it is given.
+    return schemathesis.openapi.from_dict(deepcopy(description())), [
+        checks.not_a_server_error,
+        openapi.status_code_conformance,
+        openapi.content_type_conformance,
+        openapi.response_headers_conformance,
+        openapi.response_schema_conformance,
+    ]
 
 
 def known_ids(people) -> dict:
@@ -377,7 +376,11 @@ def known_ids(people) -> dict:
     }
 
 
-OPERATIONS = [one.ok() for one in SCHEMA.get_all_operations()]
+OPERATIONS = [
+    (path, method)
+    for path, methods in description()["paths"].items()
+    for method in methods
+]
 
 
 @pytest.fixture
@@ -391,8 +394,12 @@ def one_connection():
 
 
 @pytest.mark.usefixtures("one_connection")
-@pytest.mark.parametrize("operation", OPERATIONS, ids=lambda one: one.label)
-def test_the_api_answers_as_it_is_described_whatever_is_asked(people, operation):
+@pytest.mark.parametrize(("path", "method"), OPERATIONS)
+def test_the_api_answers_as_it_is_described_whatever_is_asked(people, path, method):
+    from schemathesis.generation import GenerationMode
+
+    schema, looks = described()
+    operation = schema[path][method]
     gauge, known = Gauge(people["lead"], people["engineer"]), known_ids(people)
     operation.app = operation.schema.app = get_wsgi_application()
     headers = {"Authorization": f"Bearer {gauge.token}"}
@@ -416,7 +423,7 @@ def test_the_api_answers_as_it_is_described_whatever_is_asked(people, operation)
                 if isinstance(said, dict):
                     said |= {name: known[name] for name in said.keys() & known.keys()}
         answer = case.call(headers=headers)
-        case.validate_response(answer, checks=CHECKS, headers=headers)
+        case.validate_response(answer, checks=looks, headers=headers)
 
     ask()
     assert verify().faults == ()
