@@ -38,13 +38,24 @@ def add_joint_arguments(parser: argparse.ArgumentParser) -> None:
     """The two files, how the seam lies, and how results are judged."""
     parser.add_argument("joint", metavar="JOINT.csv", type=Path)
     parser.add_argument("readings", metavar="READINGS.csv", type=Path)
+    add_seam_arguments(parser)
+    add_judging_arguments(parser)
+
+
+def add_seam_arguments(parser: argparse.ArgumentParser) -> None:
+    """How the seam lies."""
     parser.add_argument("--open", action="store_true", help="the seam is not closed")
+    parser.add_argument(
+        "--round",
+        action="store_true",
+        help="the edge has no sharp corners but those marked: where it turns by more "
+        "than 60 degrees it is round",
+    )
     parser.add_argument(
         "--part",
         choices=("inside", "outside"),
         help="where the fitted part is on a closed seam (default inside)",
     )
-    add_judging_arguments(parser)
 
 
 def add_judging_arguments(parser: argparse.ArgumentParser) -> None:
@@ -97,6 +108,7 @@ def read_joint_files(options: dict) -> tuple[JointFile, ReadingsFile]:
             read_file(file),
             closed=not options["open"],
             part_inside=options["part"] != "outside",
+            rounded=options["round"],
         )
         _refuse_narrow_limits(joint, options)
     with reading_file(options["readings"]) as file:

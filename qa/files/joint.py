@@ -3,7 +3,8 @@
 `station,x_mm,y_mm[,normal_x,normal_y][,gap_min_mm,gap_max_mm][,flush_min_mm,flush_max_mm]`
 and, where the joint is not flat, `z_mm,normal_z,face_x,face_y,face_z`; for planning
 `trim_side,trim_max_mm,trim_max_surround_mm,land_mm`. Every `_mm` may be `_in`. An empty
-limit means none. `corner` (yes or no) marks a station at which the seam breaks.
+limit means none. `corner` says yes at a station where the seam breaks, and no at one on
+a round, however much the seam turns there.
 
 A station of a flat joint may be given by `tape_mm` instead of its place: how far along
 the edge it is from the corner before it. A row without a name is then a corner of the
@@ -99,8 +100,13 @@ class JointFile:
         return Complaint(text, self.lines[row], _heading(self.columns, field))
 
 
-def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> JointFile:
-    """The joint in a file. Raises FileComplaints with everything that is wrong."""
+def parse(
+    data: bytes, *, closed: bool = True, part_inside: bool = True, rounded: bool = False
+) -> JointFile:
+    """The joint in a file; `rounded` where no corner is sharp but those that say so.
+
+    Raises FileComplaints with everything that is wrong.
+    """
     complaints: list[Complaint] = []
     table = read_table(data, complaints)
     try:
@@ -120,6 +126,8 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
     headings = {quantity: column.name for quantity, column in columns.items()}
     read = [read_row(Cells(row, columns, complaints)) for row in table.rows]
     good = [row for row in read if row]
+    if rounded:
+        good = list(map(_rounded, good))
     if not complaints:
         good = _laid(good, closed, part_inside, headings)
     good = [row for row in good if not row.point]
@@ -141,6 +149,12 @@ def parse(data: bytes, *, closed: bool = True, part_inside: bool = True) -> Join
         extras=tuple(row.extras for row in good),
         closing_label=closing,
     )
+
+
+def _rounded(row: RowRead) -> RowRead:
+    if row.point or row.station.corner is not None:
+        return row
+    return replace(row, station=replace(row.station, corner=False))
 
 
 def _require_together(columns: dict[str, Column], header: Row) -> None:
@@ -194,7 +208,7 @@ def _without_closing_row(good: list[RowRead]) -> tuple[list[RowRead], str | None
         return good, None
     first, last = good[0].station, good[-1].station
     same = replace(last, label=first.label) == first
-    bare = last == Station(label=last.label, place=last.place)
+    bare = last == Station(label=last.label, place=last.place, corner=last.corner)
     if last.place != first.place or not (same or bare):
         return good, None
     corner = same and last.label != first.label and last.gap_direction is None

@@ -142,7 +142,7 @@ def _station(cells: Cells, ends: list[int | None], extras: StationExtras) -> Sta
         place=tuple(_mm(cells.nm(axis)) or 0.0 for axis in "xyz"),
         gap_direction=cells.direction("normal"),
         face=cells.direction("face") or Station.face,
-        corner=cells.choice("corner", *YES, *NO) in YES,
+        corner=_corner(cells),
         gap=Limits(_mm(ends[0]), _mm(ends[1])),
         flush=Limits(_mm(ends[2]), _mm(ends[3])),
         trim_side=cells.text("trim_side").lower() or None,
@@ -150,6 +150,12 @@ def _station(cells: Cells, ends: list[int | None], extras: StationExtras) -> Sta
         trim_max_surround=_mm(extras.trim_max_surround_nm),
         land=_mm(cells.nm("land")),
     )
+
+
+def _corner(cells: Cells) -> bool | None:
+    """Whether the seam breaks here; None where nothing is said of it."""
+    said = cells.choice("corner", *YES, *NO)
+    return said in YES if said else None
 
 
 def _is_point(cells: Cells) -> bool:

@@ -77,7 +77,7 @@ def _draft(file: JointFile, row: int, surrounds: dict[str, int]) -> StationDraft
         place_nm=tuple(_nm(v) for v in station.place),
         gap_e9=_e9(station.gap_direction, stated.gap_direction),
         face_e9=_e9(station.face, stated.face),
-        corner=station.corner,
+        corner=bool(station.corner),
         gap_min_nm=limits.gap_low_nm,
         gap_max_nm=limits.gap_high_nm,
         flush_min_nm=limits.flush_low_nm,

@@ -66,6 +66,14 @@ class StationsForm(forms.Form):
         ),
         help_text=_("One a line in the order of the seam; the first names columns."),
     )
+    rounded = forms.BooleanField(
+        label=_("The edge has no sharp corners but those marked"),
+        required=False,
+        help_text=_(
+            "Where it turns by more than 60 degrees at one station it is then round, "
+            "and looks the way of a curve there."
+        ),
+    )
     before = forms.CharField(
         label=_("The text that was here before"),
         required=False,
@@ -97,7 +105,10 @@ class StationsForm(forms.Form):
             return []
         try:
             self.joint_file = joint_file.parse(
-                text.encode(), closed=self.closed_seam, part_inside=self.inside
+                text.encode(),
+                closed=self.closed_seam,
+                part_inside=self.inside,
+                rounded=bool(self.data.get(self.add_prefix("rounded"))),
             )
             self.drafts = drafts(self.joint_file, self.positions())
         except FileComplaints as bad:

@@ -130,7 +130,7 @@ def joint_to_plan(
                 trim_side=side,
                 trim_max=left if side != Side.SURROUND else None,
                 trim_max_surround=left if side == Side.SURROUND else None,
-                corner=station.corner,
+                corner=station.corner or None,
                 land=None if station.land_nm is None else to_mm(station.land_nm),
             )
         )

@@ -35,6 +35,17 @@ CHAMFER = """station,x_mm,y_mm,normal_x,normal_y,corner,gap_min_mm,gap_max_mm
 6,500,400,1,1,,1,3
 7,0,400,-1,1,,1,3
 """
+# 600 x 400 with rounds of 20 mm, a station in the middle of each.
+ROUNDS = """station,x_mm,y_mm,corner,gap_min_mm,gap_max_mm
+1,0,-200,,1,3
+2,294.142,-194.142,,1,3
+3,300,0,,1,3
+4,294.142,194.142,,1,3
+5,0,200,,1,3
+6,-294.142,194.142,,1,3
+7,-300,0,,1,3
+8,-294.142,-194.142,,1,3
+"""
 
 
 @pytest.fixture
@@ -124,6 +135,34 @@ def test_a_saved_joint_keeps_its_corners_and_says_so(client, engineer):
     assert joint.current.number == 2
     again = joint.current.stations.all()
     assert [one.label for one in again if one.corner] == ["3", "4"]
+
+
+def test_a_door_with_small_rounds_maps_where_they_are_said_to_be_round(
+    client, engineer, tmp_path, capsys
+):
+    """By hand: in the middle of a round the edge looks 45 degrees."""
+    door = between(engineer, stations=ROUNDS)
+    page = post(client, door).content.decode()
+    assert page.count("a sharp corner: the seam turns by 8") == 4
+    assert "The edge has no sharp corners but those marked" in page
+    drawn = post(client, {**door, "rounded": "on"}).content.decode()
+    assert "a sharp corner" not in drawn and 'name="rounded"' in drawn
+    assert post(client, {**door, "rounded": "on"}, "save").status_code == 302
+    four = Joint.objects.get().current.stations.get(label="4")
+    assert not four.corner
+    assert four.gap_x_e9 / 1e9 == pytest.approx(0.7071, abs=0.12)
+    # A cell says the same of one station, an option of all; a mark stays a mark.
+    (tmp_path / "readings.csv").write_text(
+        "station,gap_mm,flush_mm\n" + "".join(f"{k},2,\n" for k in range(1, 9))
+    )
+    said = ROUNDS.replace("142,,", "142,no,")
+    for text, options in ((said, ()), (ROUNDS, ("--round",))):
+        (tmp_path / "joint.csv").write_text(text)
+        files = [str(tmp_path / name) for name in ("joint.csv", "readings.csv")]
+        call_command("check_fit", *files, *options)
+    marked = ROUNDS.replace("294.142,194.142,,", "294.142,194.142,yes,")
+    told_of = [(line, text[:14]) for line, _, text in complaints(marked, rounded=True)]
+    assert told_of == [(5, "a sharp corner"), (7, "a sharp corner")]
 
 
 def test_a_joint_by_tape_is_saved_with_places(client, engineer):

@@ -8,6 +8,7 @@ from qa.files import joint as joint_file
 from qa.files import motions as motions_file
 from qa.files import pulled_readings
 from qa.files.columns import length_nm, read_file
+from qa.files.command_line import add_seam_arguments
 from qa.files.joint import JointFile
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.characteristics import free_to_move
@@ -52,14 +53,7 @@ class Command(FileCommand):
     def add_arguments(self, parser):
         parser.add_argument("joint", metavar="JOINT.csv", type=Path)
         parser.add_argument("readings", metavar="READINGS.csv", type=Path)
-        parser.add_argument(
-            "--open", action="store_true", help="the seam is not closed"
-        )
-        parser.add_argument(
-            "--part",
-            choices=("inside", "outside"),
-            help="where the fitted part is on a closed seam (default inside)",
-        )
+        add_seam_arguments(parser)
         parser.add_argument(
             "--freedom",
             default=FREE,
@@ -123,6 +117,7 @@ def told(options: dict) -> tuple[JointFile, ToolReport]:
             read_file(path),
             closed=not options["open"],
             part_inside=options["part"] != "outside",
+            rounded=options["round"],
         )
     with reading_file(options["readings"]) as path:
         rows = pulled_readings.parse(

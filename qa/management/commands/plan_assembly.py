@@ -84,6 +84,7 @@ def between(entry: JointEntry, options: dict) -> Between:
             "joint": beside_or_here(beside, entry.joint),
             "readings": beside_or_here(beside, entry.readings),
             "open": entry.open,
+            "round": False,
             "part": "outside" if entry.outside else "inside",
         }
     )

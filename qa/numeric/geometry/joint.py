@@ -57,7 +57,8 @@ class Station:
     trim_max: float | None = None  # mm that may still be cut here
     trim_max_surround: float | None = None  # the same of the surround, where it differs
     land: float | None = None  # mm of clearance to the land beneath
-    corner: bool = False  # the seam breaks here, however little it turns
+    # The seam breaks here, however little it turns; False: it is round, however much.
+    corner: bool | None = None
 
     def most_trim(self, side: str) -> float:
         """mm that may be cut here on a side, inf where nothing limits it.
@@ -125,10 +126,10 @@ def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> J
 
     A gap direction not given is square to a smooth curve through the stations
     (outline.right_hand_normals). At a corner, which is marked as one or where the seam
-    turns by more than 60 degrees, it must be given, or the corner has two stations, one
-    per side. Given directions are made unit length and must not point the wrong way. On
-    an open seam `part_inside` has no meaning. Raises JointError with every complaint
-    found.
+    turns by more than 60 degrees and is not said to be round, it must be given, or the
+    corner has two stations, one per side. Given directions are made unit length and
+    must not point the wrong way. On an open seam `part_inside` has no meaning. Raises
+    JointError with every complaint found.
     """
     stations = tuple(stations)
     complaints = station_complaints(stations)
@@ -175,8 +176,9 @@ def _with_gap_directions(stations, closed, part_inside):
             "or its faces look all ways: state them, or say that the seam is open"
         )
         return stations, [JointComplaint(None, "gap_direction", text)]
-    corners = np.array([station.corner for station in stations])
-    normals, turns = outline.right_hand_normals(places, faces, closed, corners)
+    said = ([station.corner is what for station in stations] for what in (True, False))
+    corners, rounds = map(np.array, said)
+    normals, turns = outline.right_hand_normals(places, faces, closed, corners, rounds)
     if closed:
         normals = normals * (sense if part_inside else -sense)
     right_way = _right_way(closed, part_inside) if sense else None
@@ -202,12 +204,15 @@ def _gap_direction(
                 "no gap direction can be worked out here (three stations in one place, "
                 "or a seam that runs along the face direction): state it"
             )
-        if turn > outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG:
+        round_ = station.corner is False
+        sharpest = outline.SHARPEST_ROUND_DEG if round_ else outline.SHARPEST_TURN_DEG
+        if turn > sharpest + outline.ROUNDING_DEG:
+            where_round = "" if round_ else 'say so ("no" under corner), or have '
             raise ValueError(
                 f"a sharp corner: the seam turns by {turn:.1f} degrees here, more than "
-                f"{outline.SHARPEST_TURN_DEG:g}. State the gap direction (normal), or "
+                f"{sharpest:g}. State the gap direction (normal), or "
                 "give the corner two stations, one per side; where the edge is round, "
-                "more stations on the round"
+                f"{where_round}more stations on the round"
             )
         if station.corner and turn > outline.ROUNDING_DEG:
             raise ValueError(

@@ -9,7 +9,8 @@ import numpy as np
 from qa.numeric.geometry.smooth_curve import leans
 
 SAME_PLACE_MM = 1e-6  # places are held to the nanometer
-SHARPEST_TURN_DEG = 60.0  # what turns more is a corner
+SHARPEST_TURN_DEG = 60.0  # what turns more is a corner, unless it is said to be round
+SHARPEST_ROUND_DEG = 120.0  # what turns more is one, whatever is said
 ROUNDING_DEG = 0.01  # places written to a hundredth of a millimeter turn by so much
 LEANING = 0.1  # cosine to the best plane's normal; less looks along the plane
 
@@ -43,15 +44,17 @@ def right_hand_normals(
     faces: np.ndarray,
     closed: bool,
     corners: np.ndarray | None = None,
+    rounds: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Unit normals (n, 3) to the right when walking the rows; turns (n,) in degrees.
 
     Seen from outside (against the face direction), the right of an edge is direction x
     face. A normal is that of a smooth curve through the places (smooth_curve.py); the
     turns are those of the polygon. Where `corners` (n,) says so, or it turns by more
-    than 60 degrees, the curve breaks, and the normal is the bisector of those of the
-    two edges. NaN where there is none: the seam doubles back, runs along the face
-    direction, or three stations share the place.
+    than 60 degrees and `rounds` (n,) does not say that it is round, the curve breaks,
+    and the normal is the bisector of those of the two edges. NaN where there is none:
+    the seam doubles back, runs along the face direction, or three stations share the
+    place.
     """
     arrives, leaves = edge_directions(places, closed)
     first, second = _unit(np.cross(arrives, faces)), _unit(np.cross(leaves, faces))
@@ -63,7 +66,7 @@ def right_hand_normals(
     if not closed:
         steps[-1] = 0.0
     smooth = np.minimum(steps, np.roll(steps, 1)) > 0
-    smooth &= np.abs(turns) <= np.radians(SHARPEST_TURN_DEG + ROUNDING_DEG)
+    smooth &= np.abs(turns) <= np.radians(_sharpest(rounds))
     if corners is not None:
         smooth &= ~corners
     apart = np.linalg.norm(ahead - behind, axis=1)
@@ -71,6 +74,12 @@ def right_hand_normals(
     normals = np.cos(lean) * first + np.sin(lean) * np.cross(faces, first)
     bisectors = _unit(first + second)
     return np.where(np.isfinite(bisectors), normals, np.nan), np.degrees(np.abs(turns))
+
+
+def _sharpest(rounds: np.ndarray | None):
+    """How far, degrees, a seam may turn at a place that is no corner."""
+    told = False if rounds is None else rounds
+    return np.where(told, SHARPEST_ROUND_DEG, SHARPEST_TURN_DEG) + ROUNDING_DEG
 
 
 def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:

@@ -73,6 +73,7 @@ def _corners(rows, placed, closed) -> np.ndarray:
     places = np.array([rows[k].station.place for k in placed])
     _, turns = outline.right_hand_normals(places, _up(places), closed)
     steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
+    rounds = np.array([rows[k].station.corner is False for k in placed])
     double = steps <= outline.SAME_PLACE_MM
     if not closed:
         double[-1] = False
@@ -80,8 +81,8 @@ def _corners(rows, placed, closed) -> np.ndarray:
     found[placed] = (
         double
         | np.roll(double, 1)
-        | ~(turns <= outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG)
-        | [rows[k].point or rows[k].station.corner for k in placed]
+        | (~(turns <= outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG) & ~rounds)
+        | [rows[k].point or bool(rows[k].station.corner) for k in placed]
     )
     if not closed:
         found[[placed[0], placed[-1]]] = True
