@@ -253,7 +253,7 @@ def test_a_turn_of_60_degrees_is_smooth_and_a_little_more_is_a_corner():
     (only,) = refused.value.complaints
     assert (only.row, only.field) == (0, "gap_direction")
     assert "a sharp corner" in only.text and "more stations on the round" in only.text
-    assert 'say so ("no" under corner)' in only.text
+    assert "say no under corner" in only.text
     # Said, it is one up to 120 degrees, and a spike stays a corner whatever is said.
     with pytest.raises(JointError, match="more than 120"):
         build_joint(stations(sharper, corner=False))

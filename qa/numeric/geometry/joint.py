@@ -207,12 +207,12 @@ def _gap_direction(
         round_ = station.corner is False
         sharpest = outline.SHARPEST_ROUND_DEG if round_ else outline.SHARPEST_TURN_DEG
         if turn > sharpest + outline.ROUNDING_DEG:
-            where_round = "" if round_ else 'say so ("no" under corner), or have '
             raise ValueError(
                 f"a sharp corner: the seam turns by {turn:.1f} degrees here, more than "
                 f"{sharpest:g}. State the gap direction (normal), or "
                 "give the corner two stations, one per side; where the edge is round, "
-                f"{where_round}more stations on the round"
+                f"{'' if round_ else 'say no under corner, or have '}more stations on "
+                "the round"
             )
         if station.corner and turn > outline.ROUNDING_DEG:
             raise ValueError(
