@@ -193,7 +193,7 @@ class Counting(TestCase):
                     step(people, item, verb, n, by=by)
             assert pieces(item) == counted
             assert sum(counted.values()) == count
-        (bay,) = queries.bay_counts(item.airframe)
+        (bay,) = queries.must_come_off(item.airframe).counts
         assert (bay.put_in, bay.inside, bay.missing, bay.out, bay.released) == (
             *(count, counted["in"], counted["not found"]),
             *(counted["out"], counted["released"]),
