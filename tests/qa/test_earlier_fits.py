@@ -202,9 +202,13 @@ def test_the_page_offers_it_and_takes_it(shop, client_of):
     answer = client.post(f"{at}take/", follow=True)
     plan = FitPlan.objects.get()
     assert f"{plan} is on record for this check" in answer.content.decode()
-    assert f"/tablet/next/{check.entry_id}" in answer.content.decode()
+    assert f"/fit-checks/{check.entry_id}/trim/" in answer.content.decode()
+    form = client.get(f"/fit-checks/{check.entry_id}/trim/").content.decode()
+    assert form.index("0.50") < form.index("0.40")
     words = client.get(f"/plans/{plan.number}/").content.decode()
     assert "A pre-trim: what it comes to is not known." in words
+    assert words.count("not known: nothing was read") == 2
+    assert "hardly leave a plan" not in words
     again = client.post(f"{at}take/", follow=True)
     assert again.status_code == 200
     assert FitPlan.objects.count() == 1

@@ -25,6 +25,8 @@ def known_words(worked: WorkedPlan) -> str:
         and not _cuts(worked)
     ):
         return ""
+    if not worked.plan.measured:
+        return ""
     if worked.shared:
         return str(wording.UNKNOWN["together"])
     if not options.uncertainty_mm:
