@@ -47,8 +47,8 @@ def most_often(request):
 def repeats(request):
     """What repeats on one mold from pull to pull, open and closed items alike."""
     roles.require(request.user, "look")
-    rows = queries.nonconformances()[: reviewing.MOST]
-    context = {"repeats": reviewing.repeats(rows), "most": reviewing.MOST}
+    found = reviewing.repeats(queries.nonconformances())
+    context = {"repeats": found, "most": reviewing.MOST}
     return render(request, "qa/nonconformances/repeats.html", context)
 
 

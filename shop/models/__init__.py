@@ -16,6 +16,7 @@ from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
 from .laminates import CureRecipe, Laminate, Ply
 from .ledger import (
+    AUTHOR,
     UNPROVEN,
     WAITING,
     Authorship,
@@ -26,6 +27,7 @@ from .ledger import (
     Frozen,
     Incarnation,
     Seal,
+    author_of,
 )
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
@@ -70,6 +72,7 @@ from .weights import AirframeWeighing, Stage, Weighing
 from .withdrawals import Withdrawal
 
 __all__ = [
+    "AUTHOR",
     "Meaning",
     "ProvenBy",
     "Signature",
@@ -166,4 +169,5 @@ __all__ = [
     "Weighing",
     "Withdrawal",
     "Work",
+    "author_of",
 ]

@@ -81,22 +81,44 @@ class Entry(models.Model):
     @property
     def authorship(self) -> str:
         """Whether it is by whom it says; loaded with `confirmation` where many are."""
-        if not self.claimed:
-            return Authorship.PROVEN
-        confirmation = getattr(self, "confirmation", None)
-        return confirmation.verdict if confirmation else Authorship.CLAIMED
+        return authorship_of(self.claimed, self._verdict)
+
+    @property
+    def _verdict(self) -> str | None:
+        confirmation = getattr(self, "confirmation", None) if self.claimed else None
+        return confirmation and confirmation.verdict
 
     @property
     def doubt(self) -> str:
         """The word that stands beside the author of an act nobody stood up for."""
-        doubtful = self.authorship in (Authorship.CLAIMED, Authorship.DISOWNED)
-        return str(Authorship(self.authorship).label) if doubtful else ""
+        return doubt_of(self.claimed, self._verdict)
 
     @property
     def author(self) -> str:
         """Who did it, for people: "Ann Example", "Ann Example (claimed)"."""
-        name = self.by.name if self.by else ""
-        return f"{name} ({self.doubt})" if self.doubt else name
+        return author_of(self.by and self.by.name, self.claimed, self._verdict)
+
+
+# What `author_of` takes of an entry, where only values are read.
+AUTHOR = ("by__name", "claimed", "confirmation__verdict")
+
+
+def authorship_of(claimed: bool, verdict: str | None) -> str:
+    if not claimed:
+        return Authorship.PROVEN
+    return verdict or Authorship.CLAIMED
+
+
+def doubt_of(claimed: bool, verdict: str | None) -> str:
+    authorship = authorship_of(claimed, verdict)
+    doubtful = authorship in (Authorship.CLAIMED, Authorship.DISOWNED)
+    return str(Authorship(authorship).label) if doubtful else ""
+
+
+def author_of(name: str | None, claimed: bool, verdict: str | None) -> str:
+    """Who did it, for people, of the values of an entry (see AUTHOR)."""
+    doubt = doubt_of(claimed, verdict)
+    return f"{name or ''} ({doubt})" if doubt else name or ""
 
 
 class Seal(models.Model):

@@ -1,7 +1,7 @@
 """Reviewing many nonconformances: groups, what comes most often, what repeats."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -124,6 +124,22 @@ def _keys(items: list[Nonconformance], by: str) -> Callable:
     }[by]
 
 
+# What the keys of a group read beside the item itself.
+READ = {
+    "joint": ("joint",),
+    "kind": ("defect",),
+    "cause": ("standing",),
+    "origin": ("standing",),
+    "mold": (),
+    "holder": ("standing__holder",),
+}
+
+
+def _with(rows: QuerySet[Nonconformance], names: tuple[str, ...]) -> QuerySet:
+    rows = rows.select_related(None)
+    return rows.select_related(*names) if names else rows
+
+
 def _origin_of(item: Nonconformance) -> tuple[str, int | None]:
     return item.standing.origin_kind, item.standing.origin_id
 
@@ -191,7 +207,7 @@ class Often:
 
 
 def often(rows: QuerySet[Nonconformance], by: str, asked: dict) -> Often:
-    items = list(rows[: MOST + 1])
+    items = list(_with(rows, READ[by])[: MOST + 1])
     whole = len(items) <= MOST
     keys, counted = _keys(items[:MOST], by), defaultdict(int)
     for item in items[:MOST]:
@@ -226,9 +242,11 @@ class Repeat:
     items: list[tuple[int, str, str]]
 
 
-def repeats(rows: Iterable[Nonconformance]) -> list[Repeat]:
+def repeats(rows: QuerySet[Nonconformance]) -> list[Repeat]:
     """What repeats on one mold from pull to pull: the same kind at the same stations
-    of one joint, or at the same place in words; what came most often first."""
+    of one joint, or at the same place in words; what came most often first. Of very
+    many the first MOST."""
+    rows = _with(rows, ("joint", "defect", "airframe"))[:MOST]
     items = [item for item in rows if item.part_id]
     pulled = pulls_of({one.part_id for one in items})
     pulls_by_place: dict = defaultdict(lambda: defaultdict(list))
