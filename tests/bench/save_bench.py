@@ -7,7 +7,9 @@ them answered in 250 ms; then each tablet sends one every 3 s: 99 % in 100 ms. W
 acknowledged is looked for in the records: none may lack, none be there twice, and the
 ledger has to hold. Beside it stand the time of one fsync in the same folder, and the
 processor of the server for one save: that is what to compare where other work runs on
-the machine. On PostgreSQL four processes are then measured against one.
+the machine, and who kept the processors busy: where servers, tablets and database share
+two of them, that is what holds four processes. On PostgreSQL these are then measured
+against one, each with five of the tablets.
 
 At last the ledger's price: the same saves in one process, in turns with the ledger and
 without it (an entry that is a bare receipt: no facts in it, no digest, no seal).
@@ -69,12 +71,13 @@ def prepare() -> tuple[list[str], list[str]]:
     from django.utils import timezone
 
     from shop.actions import tablets
-    from shop.models import Proof
+    from shop.models import Person, Proof
     from tests.conftest import make_people
     from tests.qa.making import make_check, make_fit_up, make_instrument, make_joint
 
     call_command("migrate", verbosity=0)
-    people = make_people()
+    # On a site that was filled before they are there.
+    people = {one.role: one for one in Person.objects.order_by("-pk")} or make_people()
     joint = make_joint(people["engineer"], STATIONS)
     checks, tokens = [], []
     for number in range(TABLETS):
@@ -132,10 +135,10 @@ class Told:
 
 def a_turn(sites, checks, tokens, seconds, *, at_once=1, pause=0.0):
     """Let the tablets send for so long: what each was told, seconds by the clock, and
-    of the servers' processors."""
+    those of processors by whom they worked for: servers, tablets, all of the machine."""
     told = [Told() for _ in tokens]
     end = time.monotonic() + seconds
-    before = sum(map(processor, sites))
+    before = worked(sites)
     threads = [
         threading.Thread(
             target=tablet,
@@ -150,7 +153,7 @@ def a_turn(sites, checks, tokens, seconds, *, at_once=1, pause=0.0):
     for thread in threads:
         thread.join()
     spent = time.monotonic() - start
-    cpu = sum(map(processor, sites)) - before
+    cpu = [now - then for now, then in zip(worked(sites), before, strict=True)]
     faults = [fault for one in told for fault in one.faults]
     assert not faults, faults[:3]
     look_for([act for one in told for act in one.kept])
@@ -158,7 +161,7 @@ def a_turn(sites, checks, tokens, seconds, *, at_once=1, pause=0.0):
 
 
 def measured(sites, checks, tokens, seconds, what, **how) -> float:
-    told, spent, cpu = a_turn(sites, checks, tokens, seconds, **how)
+    told, spent, (cpu, mine, busy) = a_turn(sites, checks, tokens, seconds, **how)
     kept = [act for one in told for act in one.kept]
     times = sorted(second for one in told for second in one.seconds)
     least = min(len(one.kept) for one in told) / (len(kept) / len(told))
@@ -171,6 +174,12 @@ def measured(sites, checks, tokens, seconds, what, **how) -> float:
         f"median {statistics.median(times) * 1000:4.0f} ms, "
         f"99 % under {times[int(len(times) * 0.99)] * 1000:4.0f} ms, "
         f"the slowest tablet {least:.2f} of the mean",
+    )
+    rest = busy - cpu - mine
+    tell(
+        f"  of {os.cpu_count()} processors busy",
+        f"{busy / spent:.2f}: servers {cpu / spent:.2f}, these tablets "
+        f"{mine / spent:.2f}, database and all else {rest / spent:.2f}",
     )
     return rate
 
@@ -238,6 +247,18 @@ def processor(site) -> float:
     the database did."""
     fields = Path(f"/proc/{site.process.pid}/stat").read_text().rpartition(") ")[2]
     return sum(map(int, fields.split()[11:13])) / TICKS
+
+
+def worked(sites) -> tuple[float, float, float]:
+    return sum(map(processor, sites)), time.process_time(), machine()
+
+
+def machine() -> float:
+    """Seconds that all processors of this machine worked, for whomever."""
+    user, nice, system, _idle, _wait, *more = map(
+        int, Path("/proc/stat").read_text().split("\n")[0].split()[1:]
+    )
+    return (user + nice + system + sum(more[:3])) / TICKS
 
 
 def fsync_ms(folder: Path) -> float:
