@@ -135,7 +135,7 @@ class Told:
 
 def a_turn(sites, checks, tokens, seconds, *, at_once=1, pause=0.0):
     """Let the tablets send for so long: what each was told, seconds by the clock, and
-    those of processors by whom they worked for: servers, tablets, all of the machine."""
+    those of processors by whom they worked for: servers, tablets, the whole machine."""
     told = [Told() for _ in tokens]
     end = time.monotonic() + seconds
     before = worked(sites)

@@ -1,0 +1,129 @@
+"""How tablets fare while a large site is backed up, and how long it takes to have it
+back: `python tests/bench/backup_bench.py [READINGS] [SECONDS]`, on another database
+with DATABASE_URL (an empty one).
+
+A site of so many readings (large.py) is made; then twenty tablets save a reading every
+second, in turns with nothing beside them and with a backup being made, by the command
+and with the priority that the server gives it at night. Wanted: the 99th percentile of
+the saves beside the backup within 1.5 times that without it. The last backup is then
+restored into a new home, and `ledger verify` reads that: both within five minutes.
+"""
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+
+TREE = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(TREE), str(Path(__file__).parent)]
+READINGS, SECONDS, TURNS, PAUSE = 10_000, 20.0, 3, 1.0
+WANTED, WANTED_MINUTES = 1.5, 5
+
+
+def main() -> None:
+    readings = int(sys.argv[1]) if sys.argv[1:] else READINGS
+    seconds = float(sys.argv[2]) if sys.argv[2:] else SECONDS
+    with tempfile.TemporaryDirectory(prefix="fayline-bench-") as folder:
+        home, place = Path(folder) / "home", Path(folder) / "backups"
+        home.mkdir()
+        os.environ |= {
+            "FAYLINE_HOME": str(home),
+            "DJANGO_SETTINGS_MODULE": "shop.settings",
+            "FAYLINE_SECRET_KEY": "a key of this benchmark only",
+        }
+        import save_bench
+
+        fill(readings)
+        checks, tokens = save_bench.prepare()
+        found = {False: [], True: []}
+        with save_bench.serving(home, 1) as sites:
+            save_bench.warm(sites, checks, tokens)
+            for turn in range(2 * TURNS):
+                beside = turn % 2 == 1
+                with backing_up(place) if beside else nullcontext():
+                    found[beside] += save_bench.seconds_of(
+                        sites, checks, tokens, seconds, pause=PAUSE
+                    )
+        compare(found)
+        new = {"FAYLINE_HOME": str(Path(folder) / "new home"), "DATABASE_URL": ""}
+        start = time.monotonic()
+        manage("restored", [MANAGE, "restore", str(place)], **new)
+        said = manage("ledger verify", [MANAGE, "ledger", "verify"], **new)
+        minutes = (time.monotonic() - start) / 60
+        save_bench.tell("what verify says", said.splitlines()[-1])
+        wanted = f"{minutes:.1f} (wanted: {WANTED_MINUTES} or less)"
+        save_bench.tell("minutes to have it back", wanted)
+
+
+MANAGE = TREE / "manage.py"
+
+
+def fill(readings: int) -> None:
+    """In this process, which then goes on giving names of its own."""
+    import django
+
+    django.setup()
+    import large
+    from django.core.management import call_command
+    from save_bench import tell
+
+    start = time.monotonic()
+    call_command("migrate", verbosity=0)
+    made = large.fill(readings)
+    seconds = time.monotonic() - start
+    tell(f"{made['Reading']:,} readings", f"filled in {seconds:.0f} s by the clock")
+
+
+def manage(what: str, command: list, **environment) -> str:
+    """Run one command to its end, tell how long it took, return what it said."""
+    import save_bench
+
+    start = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, *command],
+        env={**os.environ, **environment},
+        stdout=subprocess.PIPE,
+        text=True,
+        check=True,
+    )
+    save_bench.tell(what, f"{time.monotonic() - start:.1f} s by the clock")
+    return done.stdout
+
+
+@contextmanager
+def backing_up(place: Path):
+    """Within it a backup is made; the end waits for its end."""
+    import save_bench
+
+    from shop.serving.nightly import NICER
+
+    start = time.monotonic()
+    command = [sys.executable, MANAGE, "backup", place, "--json"]
+    made = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    os.setpriority(os.PRIO_PROCESS, made.pid, NICER)
+    try:
+        yield
+        still = " (longer than its turn)" if made.poll() is None else ""
+    finally:
+        code = made.wait()
+    took = f"{time.monotonic() - start:.1f} s by the clock{still}"
+    save_bench.tell("a backup", took if code == 0 else f"failed: {code}")
+
+
+def compare(found: dict) -> None:
+    from press_bench import at
+    from save_bench import tell
+
+    for beside, times in found.items():
+        what = "beside a backup" if beside else "without it"
+        told = f"median {at(times, 0.5):6.1f} ms, 99 % under {at(times, 0.99):7.1f} ms"
+        tell(what, f"{told}, {len(times)} saves")
+    ratio = at(found[True], 0.99) / at(found[False], 0.99)
+    tell("99th percentile, ratio", f"{ratio:.2f} (wanted: {WANTED} or less)")
+
+
+if __name__ == "__main__":
+    main()
