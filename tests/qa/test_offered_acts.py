@@ -5,6 +5,7 @@ that would be taken is withheld.
 Each act is tried by the action itself, and taken back.
 """
 
+import re
 from contextlib import contextmanager
 
 import pytest
@@ -28,6 +29,7 @@ from shop.queries.signatures import panel_of
 from shop.rules import signing
 
 NOTE = "said for a test"
+LINK = re.compile(r'href="(/[^"#?]*)')
 
 
 @contextmanager
@@ -213,3 +215,13 @@ def test_a_signature_is_offered_where_somebody_could_give_it(demo_db):
                 text = page_of(Person.objects.get(role="engineer"), content.address)
                 assert f'"{panel.sign_at}"' not in text, (kind, key)
     assert {"close_out", "disposition", "plan"} <= refused
+
+
+def test_today_leads_a_visitor_nowhere_that_is_shut(demo_db):
+    visitor = Person.objects.get(role="visitor")
+    client = Client()
+    client.force_login(visitor)
+    main = page_of(visitor, "/").partition("<main")[2]
+    links = set(LINK.findall(main))
+    assert len(links) > 10
+    assert {client.get(link).status_code for link in links} <= {200, 302}

@@ -141,7 +141,7 @@ READERS = (
 def for_today(reader: Person) -> list[Listed]:
     """Return what waits for the reader to confirm, what waits for others (to the
     lead), and checks with late readings: empty lists left out."""
-    found = [_mine(reader), _late()]
+    found = [_mine(reader), _late(reader)]
     if roles.may(reader, "manage people"):
         found.append(_others(reader))
     return [one for one in found if one.items]
@@ -175,14 +175,15 @@ def _others(reader: Person) -> Listed:
     return Listed(title, items, len(items))
 
 
-def _late() -> Listed:
+def _late(reader: Person) -> Listed:
+    page = "late_readings" if roles.may(reader, "measure") else "check"
     rows = CheckState.objects.filter(late__gt=0, void=False)
     rows = rows.select_related("fit_check__fit_up__joint").order_by("fit_check__number")
 
     def shape(one: CheckState) -> TodayItem:
         check = one.fit_check
         n = ngettext("%(n)s reading", "%(n)s readings", one.late) % {"n": one.late}
-        url = reverse("late_readings", args=[check.entry_id])
+        url = reverse(page, args=[check.entry_id])
         return TodayItem(f"{check.label} {check.fit_up.joint.name}", n, url)
 
     return listed(_("Readings that came in after the finish: decide"), rows, shape)
