@@ -48,7 +48,7 @@ def story(listed: OffList) -> list[Block]:
 
 COLUMNS: Sequence[Column] = (
     Column("Out", 9),
-    Column("Number", 15, font=SEMIBOLD),
+    Column("Number", 15, font=SEMIBOLD, lines=2),
     Column("What", 38, lines=3),
     Column("Where", 40, lines=3),
     Column("Why", 38, lines=3),

@@ -153,7 +153,10 @@ def _page(request, item, verb="", form=None):
         for verb_name in theirs
     }
     theirs = [verb_name for verb_name in theirs if not refused[verb_name]]
-    verb = verb or next(iter(sorted(theirs, key=ORDER.index)), "")
+    first = sorted(theirs, key=ORDER.index)
+    if refused.get("close") and "explain" in first:
+        first.insert(0, "explain")
+    verb = verb or next(iter(first), "")
     view = queries.item_view(item)
     context = {
         "item": item,
