@@ -131,11 +131,20 @@ def _drawn(
 
 
 def _notes(sheet: ChartSheet, panel: Panel) -> list[Shape]:
+    """Lines before points, their words in as many rows as they need to stand clear."""
     shapes: list[Shape] = []
+    used: list[float] = []  # how far each row is written
+    size = TEXT * 0.86
     for note in sheet.notes:
-        x = panel.x(note.at - 0.5)
+        x, wide = panel.x(note.at - 0.5), len(note.words) * 0.58 * size
         shapes.append(line(x, panel.top, x, panel.bottom + GAP + BELOW, "bite-line"))
-        shapes.append(Text(x + 5, panel.top + 15, note.words, TEXT * 0.86))
+        inside = x + 5 + wide <= panel.right
+        left = x + 5 if inside else x - 5 - wide
+        row = next((k for k, end in enumerate(used) if end < left), len(used))
+        used[row : row + 1] = [left + wide + 5]
+        at, anchor = (left, "start") if inside else (x - 5, "end")
+        y = panel.top + 15 + row * size * 1.2
+        shapes.append(Text(at, y, note.words, size, "word", anchor))
     return shapes
 
 

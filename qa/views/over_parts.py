@@ -18,6 +18,7 @@ from qa.queries.joints import over_parts as queries
 from qa.queries.joints.part_charts import Way
 from qa.rules.over_parts import Which
 from shop import roles
+from shop.forms.fields import number_in
 from shop.views.acting import form_page, posted
 
 from . import papers
@@ -107,7 +108,7 @@ def chart_note(request, pk, **about):
     replaced = request.GET.get("replace")
     if replaced is not None:
         shown = {one.note.pk: one.note for one in page.written}
-        note = shown.get(int(replaced) if replaced.isdecimal() else None)
+        note = shown.get(number_in(replaced))
         if note is None:
             raise Http404
         start = OtherNoteForm.initial_of(note)
