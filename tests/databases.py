@@ -196,7 +196,9 @@ def on_postgresql(template, name, *, instead=False):
         )
         if instead:
             cursor.execute(f"DROP DATABASE IF EXISTS {quoted} WITH (FORCE)")
-        cursor.execute(f"CREATE DATABASE {quoted} TEMPLATE {source}")
+        # Half the time for a small one; before PostgreSQL 15 there was no other way.
+        how = "STRATEGY FILE_COPY" if connection.pg_version >= 150000 else ""
+        cursor.execute(f"CREATE DATABASE {quoted} TEMPLATE {source} {how}")
     settings.DATABASES["default"]["NAME"] = name
     try:
         yield connection.settings_dict
