@@ -1,18 +1,21 @@
 """What `manage.py service` prints is read by the systems that it is for."""
 
 import getpass
+import os
 import plistlib
+import shlex
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from django.db import connection
 
 from shop.serving import service_files
-from tests.around import TREE
+from tests.around import TREE, Site, free_port
 
-from .test_home import manage
+from .test_home import manage, surroundings
 
 HOME = """/srv/the shop's 100% "good" $HOME & <co>"""
 
@@ -67,3 +70,40 @@ def test_the_command_tells_the_paths_of_this_computer_and_no_password(tmp_path):
     assert f'"FAYLINE_HOME={tmp_path}"' in words
     assert f'"{TREE / "manage.py"}" "serve" "--shop"' in words
     assert str(tmp_path / "service.env") in words
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a unit of Linux")
+def test_what_the_unit_starts_serves_and_stops_as_systemd_asks_it_to(
+    committed_db, tmp_path
+):
+    """Exactly the command, the folder and the environment that it says, no other."""
+    if connection.vendor != "sqlite":
+        pytest.skip("where the database lies is in a file of its own")
+    connection.close()
+    site = Site(tmp_path, {})
+    ports = ("--http", str(site.port), "--https", str(free_port()))
+    printed = subprocess.run(
+        [sys.executable, "manage.py", "service", "--system", "linux", *ports],
+        env=surroundings(tmp_path),
+        cwd=TREE,
+        capture_output=True,
+        text=True,
+    ).stdout
+    said = [line.partition("=")[::2] for line in printed.splitlines() if "=" in line]
+    unit = {name: value.replace("%%", "%") for name, value in said}
+    given = [shlex.split(v)[0] for name, v in said if name == "Environment"]
+    command = shlex.split(unit["ExecStart"].replace("$$", "$"))
+    with site.log.open("ab") as log:
+        site.process = subprocess.Popen(
+            command,
+            cwd=unit["WorkingDirectory"],
+            env={"PATH": os.defpath, **dict(one.split("=", 1) for one in given)},
+            stdin=subprocess.DEVNULL,
+            stdout=log,
+            stderr=log,
+        )
+    try:
+        site.wait_until_it_answers()
+        assert unit["KillSignal"] == "SIGTERM" and site.stop() == 0, site.words()
+    finally:
+        site.kill()
