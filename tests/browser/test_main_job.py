@@ -2,7 +2,6 @@
 
 import io
 import os
-import time
 from pathlib import Path
 
 import pytest
@@ -92,7 +91,7 @@ def test_a_door_is_checked_reviewed_and_printed(shop, open_page, sign_in, axe):
             picture(page, "tablet")
     expect(page.locator(".progress")).to_have_text("48 of 48")
     all_sent(page)
-    wait_for(lambda: Reading.objects.count() == 48)
+    assert Reading.objects.count() == 48
     page.get_by_role("button", name="Finish").first.click()
     expect(page.get_by_text("4 does not conform")).to_be_visible()
     assert axe(page) == []
@@ -101,14 +100,6 @@ def test_a_door_is_checked_reviewed_and_printed(shop, open_page, sign_in, axe):
     review(page, shop, axe)
     print_sheet(page, shop)
     assert verify().fault == ""
-
-
-def wait_for(true, seconds: float = 20) -> None:
-    """The tablet sends when it can; what it sent is there a moment later."""
-    end = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < end
-        time.sleep(0.1)
 
 
 def finish_and_raise(page, axe) -> None:

@@ -2,7 +2,6 @@
 
 import contextlib
 import threading
-import time
 
 import pytest
 from django.db import IntegrityError, connection
@@ -300,7 +299,6 @@ def test_a_number_is_never_given_twice_by_twelve_at_once(committed_db):
                     pulls.void_pull(by=lead, pull=pull, reason="the next one waits")
                     return
                 # Refused while another pull lies on the mold: a person asks again.
-                time.sleep(0.02)
         finally:
             connection.close()
 
