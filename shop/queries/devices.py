@@ -5,7 +5,7 @@ from shop.models import Device, Person
 from shop.queries.paging import page_of
 
 
-def devices_of(person: Person, page: str | None):
+def devices_of(person: Person, page):
     rows = Device.objects.select_related("person", "made_by")
     if not roles.may(person, "manage tablets"):
         rows = rows.filter(person=person)

@@ -25,6 +25,8 @@ OURS = ("shop", "qa")
 CONTENT = re.compile(r"files/([0-9a-f]{2})/(\1[0-9a-f]{62})\.[a-z0-9]{1,8}")
 TABLE = re.compile(r"tables/[a-z0-9_]{1,80}\.jsonl")
 BLOCK = 2**20
+# The longest row is a trace of a cure, or what an entry says of many rows.
+LINE_MOST = 2**26
 # Lists of what there is are read whole; nothing else is.
 LIST_MOST = 2**26
 # What is packed tighter was made to fill a disk: rows shrink to a fiftieth at most.

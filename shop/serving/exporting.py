@@ -17,7 +17,14 @@ from shop.ledger.snapshot import snapshot
 from shop.models import Entry, Incarnation, Seal
 
 from .backup_files import content_of, is_whole, stamp
-from .export_files import BLOCK, MANIFEST, SCHEMA, Manifest, our_migrations
+from .export_files import (
+    BLOCK,
+    LINE_MOST,
+    MANIFEST,
+    SCHEMA,
+    Manifest,
+    our_migrations,
+)
 from .export_schema import exported_tables, schema, secret_fields, withheld
 from .table_copies import Tally, plain_value, rows_of
 
@@ -114,7 +121,12 @@ class _Writer:
                         said[name] = withheld(field, row[key])
                 text = canonical(said)
                 tally.add(text)
-                add(f"{text}\n".encode())
+                line = f"{text}\n".encode()
+                if len(line) > LINE_MOST:
+                    table = model._meta.db_table
+                    words = "is longer than an import takes: nothing was exported."
+                    raise CannotExport(f"Row {row[key]} of {table} {words}")
+                add(line)
         self._tables[model._meta.db_table] = [tally.count, tally.digest]
 
     def _write_files(self) -> list[str]:

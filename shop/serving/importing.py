@@ -25,7 +25,14 @@ from shop.models import Entry, Kept
 from . import restoring, server
 from .backup_files import file_digest
 from .backups import of_file, records_in, told_of
-from .export_files import CONTENT, DAMAGED, NoExport, Opened, our_migrations
+from .export_files import (
+    CONTENT,
+    DAMAGED,
+    LINE_MOST,
+    NoExport,
+    Opened,
+    our_migrations,
+)
 from .export_schema import USELESS_WITHOUT, exported_tables, secret_fields
 from .restoring import CannotRestore, Restored
 from .table_copies import (
@@ -40,8 +47,6 @@ from .table_copies import (
 
 IMPORTED = "imported"
 FORM = "import/1"
-# The longest row is a trace of a cure, or what an entry says of many rows.
-LINE_MOST = 64 * 2**20
 
 
 def import_all(source: Path, *, despite: bool, say: Callable[[str], None]) -> Restored:

@@ -172,3 +172,31 @@ PEOPLE = ListFile(
         Column(_("May sign in"), "is_active"),
     ),
 )
+
+AUDIT = ListFile(
+    "at-the-door",
+    _("At the door"),
+    (
+        Column(_("When"), "at"),
+        Column(_("What"), "what"),
+        Column(_("Who"), "by"),
+        Column(_("About whom"), "about"),
+        Column(_("Details"), "details"),
+        Column(_("From where"), "address"),
+        Column(_("To look at"), "is_bad"),
+    ),
+)
+
+DEVICES = ListFile(
+    "devices",
+    _("Devices and calendars"),
+    (
+        NAME,
+        Column(_("Opens"), lambda row: row.get_opens_display()),
+        Column(_("Whole shop"), "whole_shop"),
+        Column(_("Acts for"), lambda row: row.person.name),
+        Column(_("Made"), "made_at"),
+        Column(_("Last seen"), "seen_at"),
+        Column(_("Withdrawn"), "withdrawn_at"),
+    ),
+)

@@ -15,12 +15,16 @@ from shop.queries.devices import devices_of
 from shop.views.account import address
 from shop.views.acting import attempt, form_page, posted
 from shop.views.airframes import form_view
+from shop.views.list_files import list_page, page_asked
+
+from . import list_columns
 
 
 @require_safe
 def devices(request):
-    page = devices_of(request.user, request.GET.get("page"))
-    return render(request, "shop/tokens/devices.html", {"page": page})
+    page = devices_of(request.user, page_asked(request))
+    file = list_columns.DEVICES
+    return list_page(request, "shop/tokens/devices.html", {"page": page}, file)
 
 
 @sensitive_post_parameters("password")

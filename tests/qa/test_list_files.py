@@ -22,11 +22,12 @@ LISTS = [
     "tooling", "airframes", "designs", "parts", "pulls", "holds", "lots", "materials",
     "laminates", "to_weigh", "signatures", "people", "joints", "checks", "packs",
     "nonconformances", "offers", "characteristics", "instruments", "gauge_studies",
-    "temporary_items", "hole_patterns", "pairs", "tablets",
+    "temporary_items", "hole_patterns", "pairs", "tablets", "audit", "devices",
 ]
 # fmt: on
 # Columns that are empty in all rows of the demo.
 NEVER = {
+    ("/devices/", "Last seen"),
     ("/materials/lots/", "What is past"),
     ("/offers/", "Since then"),
     ("/tablets/", "Last seen"),

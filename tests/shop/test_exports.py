@@ -20,7 +20,7 @@ from shop.actions.signing_in import prove_password
 from shop.ledger import Refused, kept_files, perform, sealer
 from shop.ledger.verify import verify
 from shop.models import Person, RecoveryCode, SecondFactor, Tablet
-from shop.serving import export_schema
+from shop.serving import export_schema, exporting
 from shop.serving.backups import of_file, records_in
 from shop.serving.export_files import MANIFEST, SCHEMA, NoExport, Opened
 from shop.serving.importing import fill, refuse_other
@@ -244,6 +244,14 @@ def test_rows_that_are_not_as_they_were_exported_are_found_by_their_table(
         with pytest.raises(CommandError, match="Its ledger ends with"):
             call_command("import_all", str(odd))
         assert {*os.listdir(settings.HOME)} <= {"serving.lock"}
+
+
+def test_a_row_that_no_import_would_take_is_not_exported(small, tmp_path, monkeypatch):
+    monkeypatch.setattr(exporting, "LINE_MOST", 2**9)
+    target = tmp_path / "long.zip"
+    with pytest.raises(CommandError, match=r"Row \S+ of \w+ is longer than an import"):
+        call_command("export", str(target))
+    assert not target.exists() and not list(tmp_path.glob(".long*"))
 
 
 def test_an_export_says_the_unit_of_every_number_that_is_no_count():

@@ -8,6 +8,8 @@ import warnings
 import boto3
 import pytest
 from django.core.exceptions import ImproperlyConfigured
+from django.core.management import call_command
+from django.core.management.base import CommandError
 from django.db import connection
 from django.urls import reverse
 from moto.server import ThreadedMotoServer
@@ -133,3 +135,43 @@ def test_an_address_that_cannot_be_one_is_refused_without_repeating_it(address):
     with pytest.raises(ImproperlyConfigured, match="FAYLINE_FILES names") as no:
         file_store.options_of(address)
     assert "s3cret" not in str(no.value)
+
+
+def test_the_photos_of_a_home_are_carried_into_the_bucket_and_read_back(
+    bucket, people, settings, tmp_path
+):
+    folder, store = tmp_path / "photos", settings.BUCKET
+    settings.BUCKET, settings.MEDIA_ROOT = "", folder
+    photos = [add(people, seed) for seed in range(2)]
+    spoiled = folder / photos[0].file_name
+    right = spoiled.read_bytes()
+    spoiled.write_bytes(b"another picture")
+    settings.BUCKET, settings.MEDIA_ROOT = store, tmp_path / "at hand"
+    with pytest.raises(CommandError, match="is not what its name says"):
+        call_command("carry_files", str(folder))
+    assert [one.key for one in bucket.objects.all()] == [f"shop/{photos[1].file_name}"]
+    spoiled.write_bytes(right)
+    call_command("carry_files", str(folder))
+    there = {one.key: one.get()["Body"].read() for one in bucket.objects.all()}
+    assert there == {
+        f"shop/{one.file_name}": (folder / one.file_name).read_bytes() for one in photos
+    }
+    assert list(kept_files.faults()) == []
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="the same on both")
+def test_an_export_is_taken_into_a_site_that_keeps_its_files_in_a_bucket(
+    bucket, committed_db, settings, tmp_path
+):
+    photo = add(make_people())
+    file = tmp_path / "shop.zip"
+    call_command("export", str(file))
+    before = {one.key: one.get()["Body"].read() for one in bucket.objects.all()}
+    bucket.objects.all().delete()
+    here = {"FAYLINE_FILES": settings.BUCKET}
+    code, words = manage(tmp_path / "home", "import_all", str(file), **here)
+    assert code == 0, words
+    assert {one.key: one.get()["Body"].read() for one in bucket.objects.all()} == before
+    assert list(before) == [f"shop/{photo.file_name}"]
+    for secret in KEYS.values():
+        assert secret not in words
