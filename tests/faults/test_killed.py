@@ -44,7 +44,7 @@ from tests.browser.at_the_tablet import a_check
 from tests.conftest import make_people
 from tests.faults.test_outbox_faults import sign_in_by_hand
 
-KILLS = int(os.environ.get("FAYLINE_KILLS", "5"))
+KILLS = int(os.environ.get("FAYLINE_KILLS", "4"))
 TABLETS, STATIONS = 4, 40
 # Between two readings of a tablet: the point is when it is killed, not how many.
 PAUSE_S = 0.01
@@ -276,6 +276,7 @@ def ask(port, method, path, body, headers):
     return answer.status, said
 
 
+@pytest.mark.slow
 def test_a_server_finds_back_by_itself_to_a_postgresql_that_was_killed(site, cluster):
     dice = random.Random(18)
 
