@@ -28,7 +28,7 @@ from shop.serving.table_copies import LEFT_OUT
 from tests.conftest import PASSWORD, make_people
 
 NAMES_AND_COUNTS = """
-    busy_acts clashes coats coats_new conforms count does_not_conform done
+    at busy_acts clashes coats coats_new conforms count does_not_conform done
     expected_life first_line head_position inside issue key last last_line last_pull
     last_step
     late line_number missing not_proven number order origin_id out pages passes position
