@@ -41,7 +41,7 @@ def end_with_bad_input(parser: argparse.ArgumentParser, command: str) -> None:
     parser.epilog += f" Ends with {CANNOT_WRITE} if the answer cannot be written."
 
     def error(message: str):
-        parser.exit(BAD_INPUT, f"{parser.format_usage()}{command}: {message}\n")
+        parser.exit(BAD_INPUT, f"{command}: {message} (--help tells of options)\n")
 
     parser.error = error
 

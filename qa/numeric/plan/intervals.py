@@ -32,6 +32,7 @@ DRAWS, FEWER = 80, 40
 FAIL = 40  # of so many draws one at most may be such that it cannot be planned
 MANY = 100  # readings; with more there are fewer draws, so that a page need not wait
 COVER = 2.2
+CUT_COVER = 2.28  # of a cut, which begins at a corner of the plan
 SEED = 14
 MOST_READINGS = 400  # with more the draws would take minutes
 FAR = 1e9  # mm, radians: no bound
@@ -263,8 +264,9 @@ def _cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
             bite_of(planner, row, depth, gap + depth)
             for depth, gap in zip(depths.tolist(), moved.tolist(), strict=True)
         ]
-        half = COVER * float(depths.std(ddof=1))
-        bite_half = COVER * math.hypot(float(np.std(bites, ddof=1)), scatter)
+        half = CUT_COVER * float(depths.std(ddof=1))
+        spread = CUT_COVER * float(np.std(bites, ddof=1))
+        bite_half = math.hypot(spread, COVER * scatter)
         named, told = (one.joint, one.label), (one.next_bite, bite_half)
         found.append(CutInterval(*named, one.trim, half, *told, COVER * scatter))
     return tuple(found)
