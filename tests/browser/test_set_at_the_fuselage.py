@@ -13,6 +13,7 @@ from qa.models import (
     FitUp,
     FitUpReason,
     PlanEnd,
+    TrimCut,
 )
 from shop.ledger.verify import verify
 from shop.models import Entry, Person
@@ -119,17 +120,19 @@ def test_a_door_is_set_and_measured_again_without_a_network(page, live_site, axe
     assert not verify().faults
 
 
-def test_a_plan_is_taken_without_a_network_and_is_one_on_record(page, live_site):
+def test_a_cut_is_taken_gone_through_and_recorded_without_a_network(page, live_site):
+    page.set_default_timeout(60_000)
     engineer = Person.objects.get(username="engineer")
     check = hung_check(engineer, STATIONS)
-    read_displaced(check, (0, -0.0005, 0), (-0.9, 0, 0.2))
+    read_displaced(check, s3=-1.4)
     checks.finish_check(by=engineer, check=check)
     bring_a_session(page, live_site, "builder")
     page.goto(f"{live_site.url}/tablet/next/{check.entry_id}")
     ways = page.locator(".offered li")
     expect(ways.first).to_contain_text("least work")
     page.context.set_offline(True)
-    ways.first.get_by_role("button", name="Take this plan").click()
+    trim = ways.filter(has_text="cut at 3").first
+    trim.get_by_role("button", name="Take this plan").click()
     taken = page.get_by_text("Taken on this tablet.")
     expect(taken).to_be_visible()
     expect(page.get_by_role("button", name="Take this plan")).to_have_count(0)
@@ -140,6 +143,26 @@ def test_a_plan_is_taken_without_a_network_and_is_one_on_record(page, live_site)
     expect(page.get_by_role("button", name="Go through it")).to_be_visible()
     plan = FitPlan.objects.get()
     assert (plan.entry.form, plan.entry.by.username) == ("take/1", "builder")
+
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Go through it").first.click()
+    (bite,) = plan.cuts.filter(bite_nm__gt=0).values_list("bite_nm", flat=True)
+    asked = bite // 10_000 / 100
+    row = page.locator('li[data-step][data-asked="1"]')
+    expect(row.locator("output")).to_have_text(f"{asked:.2f} mm, as asked")
+    row.get_by_role("button").first.click()
+    less = f"{asked - 0.1:.2f} mm, otherwise: asked {asked:.2f} mm"
+    expect(row.locator("output")).to_have_text(less)
+    row.get_by_role("checkbox").check()
+    page.get_by_role("button", name="Record what was done").click()
+    expect(page.get_by_role("heading", name="Recorded")).to_be_visible()
+    assert not TrimCut.objects.exists()
+    page.context.set_offline(False)
+    all_sent(page)
+    (depth,) = TrimCut.objects.filter(depth_nm__gt=0).values_list("depth_nm", flat=True)
+    assert depth == round(asked * 100 - 10) * 10_000
+    assert Entry.objects.filter(form="cut/1").count() == 1
+    assert not verify().faults
 
 
 def finish(page):
