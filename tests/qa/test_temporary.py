@@ -20,9 +20,11 @@ from hypothesis.extra.django import TestCase
 
 from qa.actions import holes, temporary
 from qa.actions.holes import PatternSaid
-from qa.models import HolePattern
+from qa.models import HolePattern, PackOrder
 from qa.queries import close_out
 from qa.queries import temporary as queries
+from qa.queries.packs import closing
+from qa.queries.packs.scope import scope_of
 from shop.actions import airframes
 from shop.ledger import Refused, projections
 from shop.ledger.verify import verify
@@ -308,6 +310,14 @@ class Moved:
         rows = {(bay.id, row.label) for bay in view.bays for row in bay.rows}
         return view.pieces, rows
 
+    def in_a_pack(self, airframe, bay=None) -> list[str]:
+        scope = scope_of(PackOrder(airframe=airframe, bay=bay))
+        stands = closing.standing_section(scope).lines
+        told = [x.what for x in stands if x.kind == "Temporary items still in"]
+        lines = [x.number for x in closing.temporary_section(scope).lines if x.inside]
+        assert [what.removesuffix(f" {self.film.what}") for what in told] == lines
+        return lines
+
     def stands(self, airframe, bay=None) -> list[str]:
         groups = close_out.view_of(airframe, bay=bay).groups
         return [
@@ -335,6 +345,7 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     whole = f"{name} {film.what}"
     for bay in (left, right, top, None):
         assert moved.stands(first, bay) == [whole], bay
+        assert moved.in_a_pack(first, bay) == [name], bay
     # Then to another airframe: on both until it is out, no more in the bay between.
     moved.sit(second, left)
     assert right.pk not in moved.counts(first)
@@ -342,6 +353,7 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     assert moved.must_come_off(second) == (2, {(left.pk, far)})
     assert moved.stands(first, left) == [whole]
     assert moved.stands(second, left) == [f"{far} {film.what}"]
+    assert moved.in_a_pack(second) == moved.in_a_pack(second, left) == [far]
     assert {one.serial: one.pieces for one in queries.on_airframes()} == {
         first.serial: 2,
         second.serial: 2,
