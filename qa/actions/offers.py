@@ -2,11 +2,11 @@
 
 from qa.actions import raising
 from qa.models import CheckState, Offer
-from qa.rules import acceptance, offering
+from qa.rules import acceptable, offering
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
-from shop.models import Airframe, Part, PartState
+from shop.models import Airframe, Part
 
 
 def offer(
@@ -67,31 +67,10 @@ def _hold(airframe: Airframe, joints) -> None:
 
 
 def _refuse(drafts, shown: list[str] | None) -> None:
-    if not drafts:
-        raise Refused("Nothing of this was fitted yet: there is nothing to offer.")
-    if shown is not None and [one.row.digest for one in drafts] != shown:
+    if drafts and shown is not None and [one.row.digest for one in drafts] != shown:
         raise Refused(
             "This changed while you looked at it. Look again, then offer it.",
             code="stale",
         )
-    for draft in drafts:
-        number = draft.state.joint.number
-        parts = (draft.state.fit_up.part, draft.state.fit_up.surround_part)
-        for part in filter(None, parts):
-            if part.state == PartState.SCRAPPED:
-                raise Refused(f"{number}: {part} was scrapped, for good.")
-        if not draft.measured:
-            raise Refused(f"{number}: nothing was measured since it was fitted.")
-        for code, words in (
-            ("unfinished", "finish its check first"),
-            ("late", "decide on the readings that came in late first"),
-        ):
-            if code in draft.body["short"]:
-                raise Refused(f"{number}: {words}.")
-        before = acceptance.standing_of(draft.state.joint, draft.state.airframe)
-        waits = before and before.state == acceptance.OFFERED
-        if waits and before.offered.digest == draft.row.digest:
-            raise Refused(
-                f"{number} is offered already, as {before.offered.offer.label}.",
-                code="done",
-            )
+    if no := acceptable.not_offered(drafts):
+        raise no

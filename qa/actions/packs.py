@@ -60,9 +60,8 @@ def order_pack(
     said = {name: one.pk for name, one in what.items() if one}
     said |= {"airframe": airframe.serial, "paper": paper, "note": note}
     with perform("pack_order/1", by=by, said=said) as act:
-        if not airframe.fit_ups.exists():
-            message = "Nothing was fitted on it yet: there is nothing to tell."
-            raise Refused(message)
+        if why := offering.nothing_to_tell(airframe):
+            raise Refused(why)
         if why := offering.foreign(airframe, **what):
             raise Refused(why, field=next(name for name, one in what.items() if one))
         row.number = next_number("pack")

@@ -12,7 +12,7 @@ from qa.models import (
     SecondReading,
 )
 from qa.models.fitups import held_in_words
-from qa.rules import acceptance, gauges, offering
+from qa.rules import acceptable, acceptance, gauges, offering
 from qa.rules.acceptance import Standing
 from qa.wording import lengths
 from qa.wording.offers import SHORT
@@ -162,6 +162,8 @@ class Offering:
 
     joints: list[JointOffered]
     left_out: list[str]
+    # Why it is not offered as it is.
+    refused: str
 
     @property
     def digests(self) -> list[str]:
@@ -182,7 +184,8 @@ def about_to_offer(airframe, unit: str, **what) -> Offering:
         for draft in drafts
     ]
     left_out = sorted(one.number for one in [*never, *unmeasured])
-    return Offering(shown, left_out)
+    no = acceptable.not_offered(drafts)
+    return Offering(shown, left_out, no.message if no else "")
 
 
 @dataclass(frozen=True)

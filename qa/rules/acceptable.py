@@ -1,11 +1,42 @@
-"""Whether an inspector could accept what was offered at all, with whatever remarks: the
-page and the act ask the same."""
+"""Whether something can be offered as it is, and whether an inspector could accept what
+was offered at all, with whatever remarks: the page and the act ask the same."""
 
 from qa.models import Check, Nonconformance, OfferedJoint, State, Verdict
-from qa.rules import authorship, offering
+from qa.rules import acceptance, authorship, offering
+from qa.rules.offering import Draft
 from shop.ledger import Refused
+from shop.models import PartState
 
 OUTCOME = "outcome"
+FIRST = {
+    "unfinished": "finish its check first",
+    "late": "decide on the readings that came in late first",
+}
+
+
+def not_offered(drafts: list[Draft]) -> Refused | None:
+    """Why joints as they are now are not offered, together."""
+    if not drafts:
+        return Refused("Nothing of this was fitted yet: there is nothing to offer.")
+    for draft in drafts:
+        number = draft.state.joint.number
+        fit_up = draft.state.fit_up
+        for part in filter(None, (fit_up.part, fit_up.surround_part)):
+            if part.state == PartState.SCRAPPED:
+                return Refused(f"{number}: {part} was scrapped, for good.")
+        if not draft.measured:
+            return Refused(f"{number}: nothing was measured since it was fitted.")
+        for code, words in FIRST.items():
+            if code in draft.body["short"]:
+                return Refused(f"{number}: {words}.")
+        before = acceptance.standing_of(draft.state.joint, draft.state.airframe)
+        waits = before and before.state == acceptance.OFFERED
+        if waits and before.offered.digest == draft.row.digest:
+            return Refused(
+                f"{number} is offered already, as {before.offered.offer.label}.",
+                code="done",
+            )
+    return None
 
 
 def refused(row: OfferedJoint) -> Refused | None:

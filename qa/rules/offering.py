@@ -82,6 +82,13 @@ def _fitted_now(airframe: Airframe, part: Part) -> list[int]:
     return [joint for joint, serial in last.items() if serial == part.pk]
 
 
+def nothing_to_tell(airframe: Airframe) -> str:
+    """Why no pack is issued of an airframe yet; "" where one can be."""
+    if airframe.fit_ups.exists():
+        return ""
+    return _("Nothing was fitted on it yet: there is nothing to tell.")
+
+
 def foreign(airframe: Airframe, *, joint=None, part=None, bay=None) -> str:
     """Why a thing is not of an airframe, in words; "" where it is: nothing may be told
     of it there as if it were."""

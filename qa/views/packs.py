@@ -17,6 +17,7 @@ from qa.actions.packs import order_pack
 from qa.forms.packs import PackForm, RemarkForm
 from qa.queries.packs import lists, reading
 from qa.rules import kept_packs
+from qa.rules.offering import nothing_to_tell
 from qa.views.papers import answer, plain_name
 from shop import roles
 from shop.ledger import Refused
@@ -35,7 +36,7 @@ LOOK_AGAIN = "3"
 def panel(request, airframe):
     """The newest packs of an airframe, on its own page."""
     rows = lists.orders().filter(airframe=airframe)[:5]
-    may = roles.may(request.user, "issue packs")
+    may = roles.may(request.user, "issue packs") and not nothing_to_tell(airframe)
     context = {"rows": [lists.row_of(x) for x in rows], "airframe": airframe}
     return "qa/packs/panel.html", {**context, "may": may}
 

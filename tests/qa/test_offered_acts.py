@@ -16,15 +16,23 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from qa.actions import close_outs, inspections, nonconformances, temporary
+from qa.actions import (
+    close_outs,
+    inspections,
+    nonconformances,
+    offers,
+    packs,
+    temporary,
+)
 from qa.actions.inspections import Remark
-from qa.models import CloseOut, Nonconformance, OfferedJoint
+from qa.models import CloseOut, FitUp, Nonconformance, OfferedJoint
 from qa.queries import close_out
 from qa.queries.nonconformances.item_pages import possible_rechecks
+from qa.queries.offers import about_to_offer
 from qa.rules import acceptance, life, offering
 from qa.rules.signed_close_outs import address_of
 from shop.ledger import Refused
-from shop.models import Meaning, Person, Role, TemporaryItem, TemporaryVerb
+from shop.models import Airframe, Meaning, Person, Role, TemporaryItem, TemporaryVerb
 from shop.queries.signatures import panel_of
 from shop.rules import signing
 
@@ -215,6 +223,30 @@ def test_a_signature_is_offered_where_somebody_could_give_it(demo_db):
                 text = page_of(Person.objects.get(role="engineer"), content.address)
                 assert f'"{panel.sign_at}"' not in text, (kind, key)
     assert {"close_out", "disposition", "plan"} <= refused
+
+
+def test_what_would_not_be_offered_or_issued_has_no_button(demo_db):
+    builder = Person.objects.get(username="bea")
+    seen = set()
+    for row in FitUp.objects.order_by("joint", "airframe", "-number"):
+        at = {"airframe": row.airframe, "joint": row.joint}
+        if tuple(at.values()) in seen:
+            continue
+        seen.add(tuple(at.values()))
+        query = f"?airframe={row.airframe_id}&joint={row.joint_id}"
+        text = page_of(builder, reverse("new_offer") + query)
+        shown = about_to_offer(row.airframe, "mm", joint=row.joint).digests
+        with tried() as told:
+            offers.offer(by=builder, shown=shown, **at)
+        assert ('name="shown"' in text) == (not told), (str(row.joint), told)
+        seen.add(bool(told))
+    assert seen >= {True, False}
+    lead = Person.objects.get(username="lena")
+    for airframe in Airframe.objects.all():
+        text = page_of(lead, reverse("airframe", args=[airframe.pk]))
+        with tried() as told:
+            packs.order_pack(by=lead, airframe=airframe)
+        assert (reverse("new_pack") in text) == (not told), airframe
 
 
 def test_today_leads_a_visitor_nowhere_that_is_shut(demo_db):
