@@ -235,6 +235,23 @@ def test_they_are_withdrawn_and_replaced_together(engineer):
     assert verify.verify().fault == ""
 
 
+def test_a_shared_plan_prints_the_template_of_its_own_cuts(engineer, client_of):
+    """2 and 5 of the lower cowl are both so tight that going forward is not enough."""
+    cowls = off_cowls(engineer, lower2=-1.7, lower5=-1.7)
+    lower, upper = taken(engineer, cowls)
+    cuts = [row for plan in (lower, upper) for row in plan.cuts.filter(bite_nm__gt=0)]
+    assert {(one.plan, one.station) for one in cuts} == {(lower, "2"), (lower, "5")}
+    client = client_of("builder")
+    here = "/fit-checks/{}/plan/template.pdf"
+    printed = client.post(here.format(cowls.checks["lower"].entry_id))
+    words = words_of(client.get(printed.url))
+    assert lower.label in words and cowls.lower.serial in words
+    for one in cuts:
+        assert f"{one.station}: take {one.bite_nm / 1e6:.2f}" in words
+    nothing = client.post(here.format(cowls.checks["upper"].entry_id), follow=True)
+    assert "Nothing is to be cut" in nothing.content.decode()
+
+
 def test_what_both_moves_should_do_is_held_against_what_came(engineer):
     """Each part is moved by its own act; at the seam between them both count."""
     cowls = off_cowls(engineer)
