@@ -8,10 +8,7 @@ from django.utils import timezone
 
 from qa.models import (
     Calibration,
-    CharacteristicResult,
-    Check,
     GaugeBudget,
-    HoleCheck,
     Instrument,
 )
 from qa.rules import gauges
@@ -80,9 +77,7 @@ class InstrumentPage:
     budget: GaugeBudget | None
     lines: list[BudgetLine]
     expanded: str
-    checks_off: list[Check]
-    holes_off: list[HoleCheck]
-    results_off: list[CharacteristicResult]
+    off: gauges.MeasuredOff
     unit: str
 
     def error_of(self, one: Calibration) -> str:
@@ -98,7 +93,6 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
     calibrations = list(instrument.calibrations.select_related("entry__by"))
     newest = instrument.budgets.select_related("entry__by").first()
     told = gauges.objections(instrument, gauges.rules_now())
-    checks_off, holes_off, results_off = gauges.measured_while_off(instrument)
     ends = (instrument.range_low_nm, instrument.range_high_nm)
     row = instrument_row(instrument)
     return InstrumentPage(
@@ -114,9 +108,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
         budget=newest,
         lines=_lines(newest, unit) if newest else [],
         expanded=_expanded(newest, unit) if newest else "",
-        checks_off=checks_off,
-        holes_off=holes_off,
-        results_off=results_off,
+        off=gauges.measured_while_off(instrument),
         unit=unit,
     )
 

@@ -70,11 +70,13 @@ def offered(
     """Return an offered joint (with fit_up__revision and joint) as a page shows it."""
     body, revision = row.content, row.fit_up.revision
     beside: dict = {}
+    off = gauges.found_off(seconds)
     for second in seconds:
         beside.setdefault((second.station.label, second.kind), []).append(second)
     labels: dict[str, dict] = {}
     for line in body["lines"]:
-        cell = _cell(line, beside.get((line["station"], line["kind"]), ()), unit)
+        here = beside.get((line["station"], line["kind"]), ())
+        cell = _cell(line, here, off, unit)
         labels.setdefault(line["station"], {})[line["kind"]] = cell
     condition = revision.acceptance_condition or _("not stated by the joint")
     if revision.acceptance_finish != AcceptanceFinish.ANY:
@@ -102,7 +104,7 @@ def offered(
     )
 
 
-def _cell(line: dict, seconds, unit: str) -> Cell:
+def _cell(line: dict, seconds, off: dict, unit: str) -> Cell:
     value = line["value_nm"]
     signed = line["kind"] == "flush"
     note = line["why"]
@@ -119,13 +121,22 @@ def _cell(line: dict, seconds, unit: str) -> Cell:
                 lengths.on_map(one.value_nm, unit, signed=signed),
                 states.key_of(one.verdict, one.deviation_nm),
                 one.entry.author,
-                str(SHORT["range"])
-                if gauges.is_outside(one.value_nm, one.reach)
-                else "",
+                _doubt_of(one, off),
             )
             for one in seconds
         ),
     )
+
+
+def _doubt_of(second: SecondReading, off: dict) -> str:
+    """Why what an inspector read is in doubt: its instrument does not read so far, or
+    was found off since."""
+    doubts = []
+    if gauges.is_outside(second.value_nm, second.reach):
+        doubts.append(str(SHORT["range"]))
+    if second.pk in off:
+        doubts.append(gauges.off_words(off[second.pk]))
+    return "; ".join(doubts)
 
 
 def _condition(body: dict) -> list[str]:

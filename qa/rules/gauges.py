@@ -1,6 +1,7 @@
 """Whether an instrument may be measured with, and what it measured while it was off."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Q
@@ -17,6 +18,7 @@ from qa.models import (
     HoleCheck,
     Instrument,
     InstrumentStatus,
+    SecondReading,
     Strictness,
 )
 from qa.wording import lengths
@@ -152,26 +154,40 @@ def _measured(span: tuple[date | None, Calibration]) -> Q:
     return told & Q(entry__received_at__date__gte=good) if good else told
 
 
-def measured_while_off(
-    instrument: Instrument,
-) -> tuple[list[Check], list[HoleCheck], list[CharacteristicResult]]:
+@dataclass(frozen=True)
+class MeasuredOff:
+    """What was measured with an instrument while it was off."""
+
+    checks: Sequence[Check] = ()
+    holes: Sequence[HoleCheck] = ()
+    results: Sequence[CharacteristicResult] = ()
+    seconds: Sequence[SecondReading] = ()
+
+    def __bool__(self) -> bool:
+        return any((self.checks, self.holes, self.results, self.seconds))
+
+
+def measured_while_off(instrument: Instrument) -> MeasuredOff:
     """What was measured with an instrument since its last good calibration before each
-    that found it off: four statements."""
+    that found it off: five statements."""
     spans = spans_off(list(instrument.calibrations.all()))
     if not spans:
-        return [], [], []
+        return MeasuredOff()
     when = Q()
     for span in spans:
         when |= _measured(span)
     checks = Check.objects.filter(when, instrument=instrument)
     holes = HoleCheck.objects.filter(when, instrument=instrument)
     results = CharacteristicResult.objects.filter(when, instrument=instrument)
+    seconds = SecondReading.objects.filter(when, instrument=instrument)
     related = ("entry__by", "fit_up__joint", "fit_up__airframe", "fit_up__part")
     of = ("entry__by", "airframe", "revision__characteristic")
-    return (
+    beside = ("entry__by", "station", "offered__offer__airframe", "offered__joint")
+    return MeasuredOff(
         list(checks.select_related(*related).order_by("-number")),
         list(holes.select_related("entry__by", "part").order_by("-number")),
         list(results.select_related(*of).order_by("-pk")),
+        list(seconds.select_related(*beside).order_by("-pk")),
     )
 
 
@@ -191,7 +207,7 @@ def _day_of(check) -> date:
 def found_off(checks: Iterable) -> dict[int, Calibration]:
     """By check the calibration that found its instrument off, where the check lies
     between it and the last good one before; one statement, checks with their entry.
-    Hole checks and results of characteristics alike."""
+    Hole checks, results of characteristics and second readings alike."""
     checks = [one for one in checks if one.instrument_id]
     keys = {one.instrument_id for one in checks}
     spans = {key: spans_off(rows) for key, rows in _calibrations(keys).items()}

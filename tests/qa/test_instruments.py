@@ -165,8 +165,7 @@ def test_found_off_marks_what_was_measured_since_the_last_good_check(by, client_
     found(by, gauge, "off", 0, error_nm=mm(0.2))
     gauge.refresh_from_db()
     assert gauge.due == day(0)
-    checks, _holes, _results = rules.measured_while_off(gauge)
-    assert checks == [check]
+    assert rules.measured_while_off(gauge).checks == [check]
     assert rules.doubt_of(innocent) is None
     client = client_of("visitor")
     words = client.get(f"/fit-checks/{check.entry_id}/").content.decode()
@@ -182,7 +181,7 @@ def test_a_good_calibration_in_between_clears_what_came_before_it(by):
     found(by, gauge, "good", -1)  # after the check
     found(by, gauge, "off", -30)
     assert rules.doubt_of(check) is None
-    assert rules.measured_while_off(gauge) == ([], [], [])
+    assert not rules.measured_while_off(gauge)
 
 
 def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):

@@ -299,6 +299,23 @@ def test_a_second_reading_outside_the_range_is_marked_and_needs_a_word(
     inspect(people, row, "with_remarks", [("2", "beyond the gauge")])
 
 
+def test_a_second_reading_by_a_gauge_that_was_off_says_so_and_is_listed(
+    people, client_of
+):
+    row = offered(people, measured(people))
+    gauge = make_instrument(people["engineer"])
+    read_again(people, row, "2.00", instrument=gauge)
+    client, doubt = client_of("inspector"), f"{gauge.code} was found off on"
+    assert doubt not in client.get(address(row)).content.decode()
+    gauges.record_calibration(
+        by=people["engineer"], instrument=gauge, result="off",
+        done_on=timezone.localdate(), laboratory="blocks", due=None,
+    )  # fmt: skip
+    assert doubt in client.get(address(row)).content.decode()
+    page = client.get(f"/instruments/{gauge.pk}/").content.decode()
+    assert "Measured while it was off" in page and address(row) in page
+
+
 def test_odd_second_readings_are_refused_beside_their_field(people):
     row = offered(people, measured(people))
     gauge = make_instrument(people["engineer"])
