@@ -34,6 +34,7 @@ from django.utils import timezone
 from PIL import Image
 
 from qa import press
+from qa.actions import inspections
 from qa.actions.holes import MeasuredHole, record_holes
 from qa.actions.pack_remarks import remark_on_pack
 from qa.actions.packs import order_pack
@@ -42,6 +43,7 @@ from qa.models import (
     Check,
     FitPlan,
     HolePattern,
+    Instrument,
     IssuedPack,
     Joint,
     Nonconformance,
@@ -51,7 +53,7 @@ from qa.models import (
 )
 from qa.paper import pack as paper
 from qa.queries.issue import local
-from qa.queries.packs import closing, holes, weights
+from qa.queries.packs import closing, holes, joints, weights
 from qa.queries.packs.joints import Joints
 from qa.queries.packs.pack import pack_of
 from qa.queries.packs.scope import scope_of
@@ -557,6 +559,34 @@ def test_holes_read_again_in_part_are_told_as_a_close_out_reads_them(demo_db):
     there = close_out_records.load(Airframe.objects.get(serial="MG2-001")).patterns
     read = [one for x in there if x.pattern == pattern for _check, one in x.checks]
     assert {one.hole.label for rows in read for one in rows} == set(now)
+
+
+def test_what_the_inspector_read_stands_beside_what_was_offered(demo_db):
+    scope = scope_of(ordered())
+    row = next(
+        standing.offered
+        for standing in scope.standings.values()
+        if standing.state == "offered"
+    )
+    station = row.fit_up.revision.stations.first()
+    second = inspections.read_again(
+        by=Person.objects.get(username="ines"),
+        offered=row, station=station.label, kind="gap", value="0.01", unit="mm",
+        instrument=Instrument.objects.order_by("pk")[0],
+    )  # fmt: skip
+    assert second.verdict == "does_not_conform"
+    (joint,) = (
+        one
+        for one in joints.section(scope_of(ordered())).joints
+        if one.number == row.joint.number
+    )
+    line = next(
+        one
+        for one in joint.lines
+        if (one.location, one.designator) == (station.label, "gap")
+    )
+    assert "read again by Ines" in line.comment, line.comment
+    assert ": 0.01, does not conform" in line.comment
 
 
 def test_the_map_of_a_joint_marks_where_a_defect_was_seen(demo_db):

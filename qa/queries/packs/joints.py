@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
-from qa.models import Check, Kind, Reading
+from qa.models import Check, Kind, Reading, SecondReading
 from qa.numeric.verdict.acceptance import NarrowLimits
 from qa.queries.checks import limit_texts
 from qa.queries.issue import local
@@ -331,7 +331,19 @@ def _comment(scope: Scope, line: dict, value, state, authors) -> str:
             old.value.reading.value_nm, scope.unit, signed=line["kind"] == Kind.FLUSH
         )
         told.append(f"was {was} in {old.value.check.label}; {old.why}")
+    here = state.joint.pk, line["station"], line["kind"]
+    told += [_second(second, scope.unit) for second in scope.seconds.get(here, ())]
     return "; ".join(filter(None, told))
+
+
+def _second(second: SecondReading, unit: str) -> str:
+    """What an inspector read beside it."""
+    signed = second.kind == Kind.FLUSH
+    value = lengths.on_map(second.value_nm, unit, signed=signed)
+    key = states.key_of(second.verdict, second.deviation_nm)
+    gauge = f" with {second.instrument.code}" if second.instrument else ""
+    word = states.verdict_word(key) if second.verdict else "not judged"
+    return f"read again by {second.entry.author}{gauge}: {value}, {word}"
 
 
 def _profile(scope: Scope, draft: Draft, lines) -> Profile:

@@ -1,5 +1,6 @@
 """What a pack is of: loaded once, for every section of it."""
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -11,6 +12,7 @@ from qa.models import (
     OfferedJoint,
     PackOrder,
     PackRemark,
+    SecondReading,
     State,
 )
 from qa.queries.nonconformances import item_pages
@@ -101,6 +103,24 @@ class Scope:
         )
         related = (*acceptance.RELATED, "inspection__entry__confirmation")
         return list(rows.select_related(*related).order_by("pk"))
+
+    @cached_property
+    def seconds(self) -> dict[tuple[int, str, str], list[SecondReading]]:
+        """What an inspector read beside what was offered last, by joint, station and
+        kind."""
+        last = [standing.offered.pk for standing in self.standings.values()]
+        rows = SecondReading.objects.filter(offered__in=last)
+        told = defaultdict(list)
+        related = (
+            "entry__by",
+            "entry__confirmation",
+            "station",
+            "offered",
+            "instrument",
+        )
+        for row in rows.select_related(*related).order_by("pk"):
+            told[row.offered.joint_id, row.station.label, row.kind].append(row)
+        return told
 
     @cached_property
     def sitting(self) -> list[Placement]:
