@@ -59,7 +59,10 @@ class Today:
 
 def today(person: Person) -> Today:
     """Return what the reader needs to know now, in a constant number of statements."""
-    open_checks = checks.checks(state=CheckState.State.OPEN)
+    still_open = CheckState.objects.filter(state="open")
+    # Their keys first: all that are open, with what a row shows, are long to sort.
+    newest = still_open.order_by("-fit_check").values_list("fit_check", flat=True)
+    open_checks = checks.checks().filter(pk__in=list(newest[:FEW]))
     items = nonconformances.nonconformances(state="unclosed")
     on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
@@ -72,8 +75,8 @@ def today(person: Person) -> Today:
     )
     dated = [list_ for list_ in told if list_.items]
     return Today(
-        open_checks=checks.check_rows(open_checks[:FEW]),
-        open_check_count=CheckState.objects.filter(state="open").count(),
+        open_checks=checks.check_rows(open_checks),
+        open_check_count=still_open.count(),
         items=[nonconformances.item_row(item) for item in items[:FEW]],
         item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),
         floor=on_the_floor,
