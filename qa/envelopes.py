@@ -54,8 +54,8 @@ class Said:
     def held(self) -> list[dict]:
         """How the part is held: [{"kind", "where", "count"}]."""
         found = self.items("held", dict, "a list of how the part is held")
-        for one in found:
-            row = Said(one)
+        for item in found:
+            row = Said(item)
             try:
                 row.text("kind", 20), row.text("where", 120)
                 row._get("count", int, "a whole number", 0)

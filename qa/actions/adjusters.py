@@ -142,12 +142,16 @@ def _record(act, holding: Holding, draft: HoldingDraft, units) -> None:
 
 def _check(draft: HoldingDraft) -> list[tuple[int, int, int]]:
     """Refuse what hands could not do; return the unit vectors in 1e-9."""
-    kinds = {one.name: one.kind for one in draft.points}
+    kinds = {point.name: point.kind for point in draft.points}
     if len(kinds) != len(draft.points) or "" in kinds:
         raise Refused(_("Each place needs a name of its own."), field="points")
     if not draft.points:
         raise Refused(_("Name at least one place that holds the part."), field="points")
-    words = [word for one in draft.directions for word in (one.plus, one.minus)]
+    words = [
+        word
+        for direction in draft.directions
+        for word in (direction.plus, direction.minus)
+    ]
     if len(set(words)) != len(words) or "" in words:
         raise Refused(
             _("Each direction needs two words, all of them different."),
@@ -176,7 +180,7 @@ def _check(draft: HoldingDraft) -> list[tuple[int, int, int]]:
                 % {"most": MOST_STEPS},
                 field=field,
             )
-    return [_unit(one) for one in draft.directions]
+    return [_unit(direction) for direction in draft.directions]
 
 
 def _unit(direction: DirectionDraft) -> tuple[int, int, int]:
@@ -192,6 +196,6 @@ def _unit(direction: DirectionDraft) -> tuple[int, int, int]:
 
 def _said(position: Position, draft: HoldingDraft) -> dict:
     said = asdict(draft)
-    for one in said["directions"]:
-        one["vector"] = [f"{part:.9g}" for part in one["vector"]]
+    for direction in said["directions"]:
+        direction["vector"] = [f"{part:.9g}" for part in direction["vector"]]
     return {"position": position.path, "type": str(position.type), **said}

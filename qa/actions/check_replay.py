@@ -108,7 +108,7 @@ class Replay:
 
     def _read(self, reading: Read) -> None:
         there = self.places.get((reading.station_id, reading.kind), [])
-        others = [one for one in there if one.pk != reading.supersedes_id]
+        others = [place for place in there if place.pk != reading.supersedes_id]
         # Without a clash it takes the place of the one that stood.
         self._stand(*([*others, reading] if reading.clash else [reading, *others]))
 
@@ -209,9 +209,9 @@ def _confirmed(facts: dict[int, list], checks: list[Check], readings) -> None:
     for rows in facts.values():
         for fact in rows:
             of[fact.entry_id].add(fact.fit_check_id)
-    for one in said.values():
-        for check in of.get(one.of_id, ()):
-            facts[check].append(one)
+    for confirmation in said.values():
+        for check in of.get(confirmation.of_id, ()):
+            facts[check].append(confirmation)
 
 
 def restand(check: Check, state: CheckState, act) -> None:

@@ -56,6 +56,8 @@ def _hold(entry: Entry) -> list[tuple[Check, CheckState]]:
         rests |= Q(**{way: entry.act})
     keys = Check.objects.filter(rests).values_list("pk", flat=True).distinct()
     states = CheckState.objects.select_for_update(of=("self",), no_key=True)
-    locked = {one.fit_check_id: one for one in states.filter(fit_check__in=list(keys))}
+    locked = {
+        state.fit_check_id: state for state in states.filter(fit_check__in=list(keys))
+    }
     rows = Check.objects.select_related("entry", "fit_up").filter(pk__in=locked)
     return [(check, locked[check.pk]) for check in rows]

@@ -39,5 +39,5 @@ def add_usual(*, by) -> list[DefectKind]:
         if not names:
             raise Refused("All of them are on the list.", code="done")
         rows = [DefectKind.objects.create(name=name) for name in names]
-        act.result = {"kinds": [one.pk for one in rows]}
+        act.result = {"kinds": [row.pk for row in rows]}
     return rows

@@ -95,12 +95,12 @@ def withdraw(*, by, plan: FitPlan, reason: str) -> FitPlan:
         raise Refused("Say why the plan is withdrawn.", field="reason")
     said = {"plan": plan.label, "reason": reason}
     with perform("plan_withdrawn/1", by=by, said=said) as act:
-        for part in sorted(one.part_id for one in sisters([plan])):
+        for part in sorted(sister.part_id for sister in sisters([plan])):
             Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
         refuse_ended(plan)
-        for one in sisters([plan]):
-            if not hasattr(one, "end"):
-                end(act, one, PlanEnding.WITHDRAWN, reason=reason)
+        for sister in sisters([plan]):
+            if not hasattr(sister, "end"):
+                end(act, sister, PlanEnding.WITHDRAWN, reason=reason)
         act.result = {"plan": plan.label}
     return plan
 

@@ -132,7 +132,7 @@ def use_study(*, by, study: GaugeStudy) -> GaugeBudget:
     """Judge by what a study found: its repeatability and what people add go into the
     uncertainty of its instrument."""
     roles.require(by, "define instruments")
-    people = [one.person for one in study.members.select_related("person")]
+    people = [member.person for member in study.members.select_related("person")]
     found = rules.state_of(study).says(rules.names_of(people))
     if found is None or found.sd is None:
         raise Refused(_("The study says nothing yet."), code="conflict")

@@ -116,7 +116,7 @@ def revise_pattern(
 
 
 def _said(holes: list[HoleDraft], says: PatternSaid) -> dict:
-    return {"holes": [asdict(one) for one in holes], "says": asdict(says)}
+    return {"holes": [asdict(hole) for hole in holes], "says": asdict(says)}
 
 
 def _release(act, pattern, number, holes, says) -> HolePatternRevision:
@@ -125,7 +125,7 @@ def _release(act, pattern, number, holes, says) -> HolePatternRevision:
         raise Refused("This spacing rule is not known.", field="spacing_rule")
     if not holes:
         raise Refused("A pattern has at least one hole.", field="holes")
-    labels = [one.label for one in holes]
+    labels = [hole.label for hole in holes]
     if len(set(labels)) < len(labels):
         raise Refused("Two holes have the same name.", field="holes")
     for one in holes:
@@ -140,11 +140,21 @@ def _release(act, pattern, number, holes, says) -> HolePatternRevision:
     return revision
 
 
-def _checkhole_found(one: HoleDraft) -> None:
+def _checkhole_found(hole_draft: HoleDraft) -> None:
     try:
-        numbers.plan_holes([hole_found(one, one.x_nm, one.y_nm, None, one.edge_nm)])
+        numbers.plan_holes(
+            [
+                hole_found(
+                    hole_draft,
+                    hole_draft.x_nm,
+                    hole_draft.y_nm,
+                    None,
+                    hole_draft.edge_nm,
+                )
+            ]
+        )
     except numbers.HoleError as why:
-        raise Refused(f"Hole {one.label}: {why}.", field="holes") from None
+        raise Refused(f"Hole {hole_draft.label}: {why}.", field="holes") from None
 
 
 def record_holes(

@@ -222,13 +222,13 @@ def _require_remarked(row: OfferedJoint, remarked: set[str]) -> None:
     """A word at each line that is not shown to conform."""
     body = row.content
     seconds = [
-        one
-        for one in row.seconds.select_related("station")
-        if one.verdict not in ("", Verdict.CONFORMS)
-        or gauges.is_outside(one.value_nm, one.reach)
+        second
+        for second in row.seconds.select_related("station")
+        if second.verdict not in ("", Verdict.CONFORMS)
+        or gauges.is_outside(second.value_nm, second.reach)
     ]
-    lines = {one["station"] for one in offering.open_lines(body)}
-    lines |= {one.station.label for one in seconds}
+    lines = {line["station"] for line in offering.open_lines(body)}
+    lines |= {second.station.label for second in seconds}
     lines |= {WHOLE} if body["short"] else set()
     if missing := sorted(lines - remarked, key=lambda label: (len(label), label)):
         words = ", ".join(label or "the joint whole" for label in missing)

@@ -130,7 +130,7 @@ def define_joint(
         "surround": surround.pk,
         "mirror": mirror and mirror.pk,
         "requirement": asdict(requirement),
-        "stations": [asdict(one) for one in stations],
+        "stations": [asdict(station) for station in stations],
         **({"reason": reason} if reason else {}),
     }
     with perform("joint/1", by=by, said=said) as act:
@@ -173,7 +173,7 @@ def revise_joint(
         "joint": joint.pk,
         "based_on": based_on,
         "requirement": asdict(requirement),
-        "stations": [asdict(one) for one in stations],
+        "stations": [asdict(station) for station in stations],
         **({"reason": reason} if reason else {}),
     }
     with perform("joint_revision/1", by=by, said=said) as act:

@@ -19,7 +19,7 @@ def record_move(
     """Record a move, and open the next fit-up of every joint it was planned for. The
     plan that asked for it is done."""
     roles.require(by, "cut parts")
-    if not any(float(one["amount"]) for one in moved.amounts):
+    if not any(float(amount["amount"]) for amount in moved.amounts):
         raise Refused("Nothing was moved: there is nothing to record.")
     envelope.setdefault(
         "said",

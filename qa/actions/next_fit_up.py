@@ -48,7 +48,7 @@ def open_next(
     """Open the next fit-up of each joint, held and free to move as before."""
     rows = FitUp.objects.select_related(
         "airframe", "joint__current", "part", "surround_part"
-    ).in_bulk([one.pk for one in fit_ups])
+    ).in_bulk([fit_up.pk for fit_up in fit_ups])
     return [
         fitups.open_fit_up(
             by=by,
@@ -62,7 +62,7 @@ def open_next(
             note=note,
             plan=plan,
         )
-        for row in (rows[one.pk] for one in fit_ups)
+        for row in (rows[fit_up.pk] for fit_up in fit_ups)
     ]
 
 

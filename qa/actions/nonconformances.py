@@ -44,7 +44,7 @@ def contain(
     step = {"verb": Verb.CONTAIN, "note": note}
     with _moving(by, item, step, holds=holds, spreads=spreads) as (act, _, fact):
         reason = f"{item.airframe.serial} {item.label}: {note}"[:200]
-        told = [_hold(act, one, reason, spreads).label for one in holds]
+        told = [_hold(act, hold, reason, spreads).label for hold in holds]
         fact.told = ", ".join(told)[:400]
 
 
@@ -281,7 +281,7 @@ def _act(by, items, step: dict, **more):
     if holder:
         said |= {"holder": holder.username, "due": step["due"] and str(step["due"])}
     if len(items) > 1:
-        said["nonconformances"] = [one.pk for one in items]
+        said["nonconformances"] = [item.pk for item in items]
     with perform("nonconformance_step/1", by=by, said=said) as act:
         yield act
 
@@ -322,9 +322,9 @@ def open_what_is_not_shown(act, check: Check, state: CheckState) -> None:
     shown = NonconformanceState.objects.filter(
         recheck=check, state__in=(State.VERIFIED, State.CLOSED)
     )
-    for one in shown.select_related("nonconformance"):
-        item = one.nonconformance
-        missing = reworked.not_shown(item, check, one.disposition)
+    for nonconformance_state in shown.select_related("nonconformance"):
+        item = nonconformance_state.nonconformance
+        missing = reworked.not_shown(item, check, nonconformance_state.disposition)
         if not missing and not state.void:
             continue
         why = f"{check.label} does not show it any more"

@@ -67,7 +67,7 @@ def _hold(airframe: Airframe, joints) -> None:
 
 
 def _refuse(drafts, shown: list[str] | None) -> None:
-    if drafts and shown is not None and [one.row.digest for one in drafts] != shown:
+    if drafts and shown is not None and [draft.row.digest for draft in drafts] != shown:
         raise Refused(
             "This changed while you looked at it. Look again, then offer it.",
             code="stale",

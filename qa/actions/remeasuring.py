@@ -94,11 +94,11 @@ def _look_again(joints: set[tuple[int, int]]) -> None:
         airframe__in={airframe for _joint, airframe in joints},
     )
     keys = [
-        one.pk
-        for one in there.only("pk", "joint_id", "airframe_id")
-        if (one.joint_id, one.airframe_id) in joints
+        fit_up.pk
+        for fit_up in there.only("pk", "joint_id", "airframe_id")
+        if (fit_up.joint_id, fit_up.airframe_id) in joints
     ]
-    wanted = {one.pk: one for one in _rows(newest_measured().filter(pk__in=keys))}
+    wanted = {row.pk: row for row in _rows(newest_measured().filter(pk__in=keys))}
     for row in MeasureAgain.objects.filter(pk__in=keys):
         found = wanted.pop(row.pk, None)
         if found is None:

@@ -66,7 +66,7 @@ def record_settings(
         "said",
         {
             "checks": [str(check.entry_id) for check in checks],
-            "settings": [asdict(one) for one in made.settings],
+            "settings": [asdict(setting) for setting in made.settings],
             "plan": plan.label if plan else None,
             "note": note,
         },

@@ -88,7 +88,7 @@ def _stack(shims: list[int]) -> str:
 
 
 def _check_stacks(check: Check, stacks: dict[str, list[int]]) -> None:
-    points = {str(one["name"]) for one in check.fit_up.revision.attach_points or []}
+    points = {str(point["name"]) for point in check.fit_up.revision.attach_points or []}
     if not stacks or set(stacks) - points:
         raise Refused("A stack is at an attach point of the joint.", field="stacks")
     for point, shims in stacks.items():

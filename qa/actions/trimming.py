@@ -96,7 +96,7 @@ def withdraw_release(*, by, release: CutRelease, reason: str) -> ReleaseWithdraw
 
 def refuse_unreleased(plan: FitPlan) -> None:
     """Refuse to print what leads to cutting primary structure that is not released."""
-    parts = {one.part for one in plan.cuts.select_related("part__design") if one.part}
+    parts = {cut.part for cut in plan.cuts.select_related("part__design") if cut.part}
     for part in sorted(parts, key=lambda part: part.serial):
         if cut_allowance.needs_release(part) and not cut_allowance.is_released(
             plan, part, bool(overtaking.changes_of(plan))
@@ -312,7 +312,7 @@ def _said(checks, taken, moved, note, plan, reason) -> dict:
 
 def _said_moved(moved: Moved | Settings | None) -> dict:
     if isinstance(moved, Settings):
-        return {"settings": [asdict(one) for one in moved.settings]}
+        return {"settings": [asdict(setting) for setting in moved.settings]}
     return {"moved": moved.amounts if moved else None}
 
 

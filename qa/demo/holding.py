@@ -41,21 +41,23 @@ def state(crew, joint: Joint, typical: str):
     draft = HoldingDraft(
         directions,
         tuple(
-            PointDraft(one.name, one.kind, tuple(round(mm * MM) for mm in one.place_mm))
-            for one in usual.points
+            PointDraft(
+                point.name, point.kind, tuple(round(mm * MM) for mm in point.place_mm)
+            )
+            for point in usual.points
         ),
         tuple(
             AdjusterDraft(
-                point=one.point,
-                direction=number[one.word],
-                min_nm=round(-one.back_mm * MM),
-                max_nm=round(one.far_mm * MM),
-                step_nm=round(one.step_mm * MM),
-                step_kind=one.step_kind,
-                turn_e3=250 if one.step_kind == StepKind.TURN else None,
-                set_u_nm=SET_U[one.step_kind],
+                point=adjuster.point,
+                direction=number[adjuster.word],
+                min_nm=round(-adjuster.back_mm * MM),
+                max_nm=round(adjuster.far_mm * MM),
+                step_nm=round(adjuster.step_mm * MM),
+                step_kind=adjuster.step_kind,
+                turn_e3=250 if adjuster.step_kind == StepKind.TURN else None,
+                set_u_nm=SET_U[adjuster.step_kind],
             )
-            for one in usual.adjusters
+            for adjuster in usual.adjusters
         ),
         note="As the drawing has it.",
     )

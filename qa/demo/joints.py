@@ -69,11 +69,11 @@ def _mirrored(drafts: list[StationDraft]) -> list[StationDraft]:
     right, so that an upstream edge stays one."""
     return [
         replace(
-            one,
-            place_nm=(-one.place_nm[0], *one.place_nm[1:]),
-            gap_e9=(-one.gap_e9[0], *one.gap_e9[1:]),
+            draft,
+            place_nm=(-draft.place_nm[0], *draft.place_nm[1:]),
+            gap_e9=(-draft.gap_e9[0], *draft.gap_e9[1:]),
         )
-        for one in drafts
+        for draft in drafts
     ]
 
 

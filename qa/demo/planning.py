@@ -83,12 +83,12 @@ def _door(crew, glider, joint) -> None:
 def _first_gaps(joint) -> dict[str, float]:
     """As the door hung first: even all round, but for a long rear edge."""
     gaps = {}
-    rear = min(one.x_nm for one in joint.current.stations.all())
+    rear = min(station.x_nm for station in joint.current.stations.all())
     if joint.current.flow_mdeg == 0:  # the nose is on the left of this drawing
-        rear = max(one.x_nm for one in joint.current.stations.all())
-    for one in joint.current.stations.all():
-        long = abs(one.x_nm - rear) < 20 * MM
-        gaps[one.label] = 0.45 if long else 1.95
+        rear = max(station.x_nm for station in joint.current.stations.all())
+    for station in joint.current.stations.all():
+        long = abs(station.x_nm - rear) < 20 * MM
+        gaps[station.label] = 0.45 if long else 1.95
     return gaps
 
 

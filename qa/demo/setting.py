@@ -36,7 +36,7 @@ def load(crew, glider) -> None:
         part=joint.position.placements.get().part,
         held=HINGED,
     )
-    place = {one.label: [to_nm(1.4), 0] for one in joint.current.stations.all()}
+    place = {station.label: [to_nm(1.4), 0] for station in joint.current.stations.all()}
     for number, (asked, further) in enumerate(ROUNDS):
         _measure(crew, joint, place, number)
         _set(crew, joint, place, asked, further)

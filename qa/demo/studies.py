@@ -20,14 +20,14 @@ def load(crew) -> None:
         what="gap of J-101 on MG2-001",
         tolerance_nm=mm("1.5").amount,
     )
-    _read(done, crew["bea"], [one.pk for one in people], 90)
+    _read(done, crew["bea"], [person.pk for person in people], 90)
     begun = gauge_studies.plan_study(
         **said,
         instrument=Instrument.objects.get(code="SG-1"),
         what="step of J-101 on MG2-001",
         note="hinged and latched, the door stays shut",
     )
-    _read(begun, crew["bea"], [one.pk for one in people], 17, "in")
+    _read(begun, crew["bea"], [person.pk for person in people], 17, "in")
 
 
 def _read(study, by, people: list[int], count: int, unit: str = "mm") -> None:

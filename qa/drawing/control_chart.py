@@ -151,7 +151,7 @@ def _notes(sheet: ChartSheet, panel: Panel) -> list[Shape]:
 def _letters(sheet: ChartSheet) -> list[tuple[str, Remark]]:
     """What is written, under the letters a to z, aa, ab in the order of the points."""
     letters = "abcdefghijklmnopqrstuvwxyz"
-    ordered = sorted(sheet.remarks, key=lambda one: one.at)
+    ordered = sorted(sheet.remarks, key=lambda remark: remark.at)
     return [
         (("" if k < 26 else letters[k // 26 - 1]) + letters[k % 26], one)
         for k, one in enumerate(ordered[: 26 * 27])
@@ -178,15 +178,15 @@ def _remarks(sheet: ChartSheet, panel: Panel) -> list[Shape]:
 def _by_point(chart: Chart, *, spread: bool) -> dict[int, list[str]]:
     """Numbers of the rules that spoke, by point."""
     found: dict[int, list[str]] = {}
-    for one in chart.signals:
-        if one.rule.endswith("_spread") == spread:
-            number = one.rule.removesuffix("_spread").rsplit("_", 1)[1]
-            found.setdefault(one.at, []).append(number)
+    for signal in chart.signals:
+        if signal.rule.endswith("_spread") == spread:
+            number = signal.rule.removesuffix("_spread").rsplit("_", 1)[1]
+            found.setdefault(signal.at, []).append(number)
     return found
 
 
 def _legend(sheet: ChartSheet) -> list[str]:
-    spoke = sorted({one.rule for one in sheet.chart.signals})
+    spoke = sorted({signal.rule for signal in sheet.chart.signals})
     said = dict.fromkeys(
         f"{rule.removesuffix('_spread').rsplit('_', 1)[1]}: {measuring.rule(rule)}"
         for rule in spoke
@@ -201,7 +201,7 @@ def _legend(sheet: ChartSheet) -> list[str]:
 
 
 def _summary(sheet: ChartSheet) -> str:
-    points = len({one.at for one in sheet.chart.signals})
+    points = len({signal.at for signal in sheet.chart.signals})
     if not points:
         return f"{len(sheet.labels)} points, no rule spoke"
     return f"{len(sheet.labels)} points, rules spoke at {points}"

@@ -29,7 +29,7 @@ class StudySheet:
 
 def build(sheet: StudySheet) -> Scene:
     """The scene."""
-    every = [v for one in sheet.people for cell in one.values for v in cell]
+    every = [v for person in sheet.people for cell in person.values for v in cell]
     low, high = reach_of(every)
     panel = Panel(TOP, HEIGHT, WIDTH, 1, max(2, len(sheet.places)), low, high)
     shapes: list[Shape] = panel.frame(f"{sheet.title}, {sheet.unit}")

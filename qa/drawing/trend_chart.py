@@ -84,17 +84,23 @@ def _stretches(
     band: Sequence[Foreseen], breaks: Sequence[float]
 ) -> list[list[Foreseen]]:
     found: dict[int, list[Foreseen]] = {}
-    for one in band:
-        found.setdefault(sum(at <= one.pull for at in breaks), []).append(one)
+    for foreseen in band:
+        found.setdefault(sum(at <= foreseen.pull for at in breaks), []).append(foreseen)
     return list(found.values())
 
 
 def _band(panel: Panel, stretch: Sequence[Foreseen]) -> list[Shape]:
     if len(stretch) < 2:
         return []
-    upper = [(panel.x(one.pull), panel.y(one.high)) for one in stretch]
-    lower = [(panel.x(one.pull), panel.y(one.low)) for one in reversed(stretch)]
-    pulls, values = [one.pull for one in stretch], [one.value for one in stretch]
+    upper = [(panel.x(foreseen.pull), panel.y(foreseen.high)) for foreseen in stretch]
+    lower = [
+        (panel.x(foreseen.pull), panel.y(foreseen.low))
+        for foreseen in reversed(stretch)
+    ]
+    pulls, values = (
+        [foreseen.pull for foreseen in stretch],
+        [foreseen.value for foreseen in stretch],
+    )
     return [
         polyline(upper + lower, "band", closed=True),
         panel.trace(pulls, values, "seam"),

@@ -70,7 +70,7 @@ def read(
     drawn = _entities(document)
     lines = _lines_of(drawn, layer)
     pieces = {
-        name: [_flattened(one, within_mm / factor, factor) for one in entities]
+        name: [_flattened(entity, within_mm / factor, factor) for entity in entities]
         for name, entities in lines.items()
     }
     curve, found_on = _the_seam(pieces)

@@ -67,8 +67,10 @@ def _columns(header: Row) -> dict[str, Column]:
         )
     except FileComplaints as found:
         raise FileComplaints(
-            replace(one, column="hole") if one.column == "label" else one
-            for one in found.complaints
+            replace(complaint, column="hole")
+            if complaint.column == "label"
+            else complaint
+            for complaint in found.complaints
         ) from None
 
 

@@ -212,7 +212,11 @@ def _without_closing_row(good: list[RowRead]) -> tuple[list[RowRead], str | None
     if last.place != first.place or not (same or bare):
         return good, None
     corner = same and last.label != first.label and last.gap_direction is None
-    if corner and len(good) > 3 and _is_sharp([one.station for one in good[:-1]]):
+    if (
+        corner
+        and len(good) > 3
+        and _is_sharp([row_read.station for row_read in good[:-1]])
+    ):
         return good, None
     return good[:-1], last.label
 
@@ -234,13 +238,13 @@ def _located(
     whole = {"label": lines[-1] if lines else 1}
     return [
         Complaint(
-            one.text,
-            whole.get(one.field, lines[0] if lines else 1)
-            if one.row is None
-            else lines[one.row],
-            _heading(headings, one.field),
+            joint_complaint.text,
+            whole.get(joint_complaint.field, lines[0] if lines else 1)
+            if joint_complaint.row is None
+            else lines[joint_complaint.row],
+            _heading(headings, joint_complaint.field),
         )
-        for one in found
+        for joint_complaint in found
     ]
 
 

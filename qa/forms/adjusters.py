@@ -115,7 +115,7 @@ class HoldingForm(forms.Form):
     def clean(self):
         directions = self._read_directions()
         points = self._read_points()
-        adjusters = self._read_adjusters(directions, {one.name for one in points})
+        adjusters = self._read_adjusters(directions, {point.name for point in points})
         if not points and not self.errors:
             self.add_error("name_0", _("Name at least one place that holds the part."))
         if not self.errors:

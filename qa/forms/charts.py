@@ -45,7 +45,7 @@ class NoteForm(forms.Form):
 
     def __init__(self, *args, reads: list[PartRead], of: str, row: int | None, **named):
         super().__init__(*args, **named)
-        self.reads = {str(one.check.entry_id): one for one in reads}
+        self.reads = {str(read.check.entry_id): read for read in reads}
         self.of, self.row = of, row
         newest = list(self.reads.items())[::-1]
         self.fields["point"].choices = [

@@ -85,20 +85,20 @@ def pattern_text(revision: HolePatternRevision) -> str:
     unit = revision.units
     heads = [f"{name}_{unit}" for name in LENGTHS]
     lines = [",".join(["hole", *heads])]
-    for one in revision.holes.all():
-        values = [getattr(one, NM_OF.get(name, f"{name}_nm")) for name in LENGTHS]
+    for hole in revision.holes.all():
+        values = [getattr(hole, NM_OF.get(name, f"{name}_nm")) for name in LENGTHS]
         cells = ["" if nm is None else format_length(nm, unit) for nm in values]
-        lines.append(",".join([one.label, *cells]))
+        lines.append(",".join([hole.label, *cells]))
     return "\n".join(lines)
 
 
 def worded(bad: FileComplaints) -> list[str]:
     """Complaints for a form: "line 3, x_mm: ..."."""
     told = []
-    for one in bad.complaints[:20]:
-        line = f"line {one.line}" if one.line else ""
-        place = ", ".join(word for word in (line, one.column) if word)
-        told.append(f"{place}: {one.text}" if place else str(one.text))
+    for complaint in bad.complaints[:20]:
+        line = f"line {complaint.line}" if complaint.line else ""
+        place = ", ".join(word for word in (line, complaint.column) if word)
+        told.append(f"{place}: {complaint.text}" if place else str(complaint.text))
     return told
 
 
@@ -134,7 +134,7 @@ class PatternForm(_Table):
         label=_("Rule for edge distance and pitch"),
         required=False,
         choices=[("", _("none"))]
-        + [(one.key, f"{one.name} ({one.source})") for one in SPACING_RULES],
+        + [(rule.key, f"{rule.name} ({rule.source})") for rule in SPACING_RULES],
         help_text=_("Sources differ, and the drawing governs."),
     )
     source = forms.CharField(

@@ -190,10 +190,13 @@ class DisposeForm(_Note):
     def __init__(self, *arguments, dispositions, primary=True, **named):
         super().__init__(*arguments, **named)
         self.fields["disposition"].choices = [
-            (one.value, one.label) for one in dispositions
+            (disposition.value, disposition.label) for disposition in dispositions
         ]
         self.fields["note"].label = _("Justification, or what is to be done")
-        granted = {one.value for one in dispositions} & {"use_as_is", "repair"}
+        granted = {disposition.value for disposition in dispositions} & {
+            "use_as_is",
+            "repair",
+        }
         if not (primary and granted):
             del self.fields["concession"]
             return

@@ -62,7 +62,9 @@ class SecondForm(forms.Form):
 
     def __init__(self, *arguments, stations, unit, **named):
         super().__init__(*arguments, **named)
-        self.fields["station"].choices = asked((one, one) for one in stations)
+        self.fields["station"].choices = asked(
+            (station, station) for station in stations
+        )
         self.fields["unit"].initial = unit
 
 

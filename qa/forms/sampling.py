@@ -18,11 +18,11 @@ class TableForm(forms.Form):
 
     lot = WholeField(label=_("Pieces in the lot"), min_value=2, max_value=1_000_000)
     level = forms.ChoiceField(
-        label=_("Level of inspection"), choices=[(one, one) for one in LEVELS]
+        label=_("Level of inspection"), choices=[(level, level) for level in LEVELS]
     )
     limit = forms.ChoiceField(
         label=_("Acceptance quality limit, percent"),
-        choices=[(one, one) for one in LIMITS],
+        choices=[(limit, limit) for limit in LIMITS],
     )
 
 

@@ -123,14 +123,14 @@ class StationsForm(forms.Form):
         lines = text.split("\n")
         return [
             {
-                "line": one.line,
-                "column": one.column,
-                "text": one.text,
-                "excerpt": lines[one.line - 1][:160]
-                if one.line and one.line <= len(lines)
+                "line": complaint.line,
+                "column": complaint.column,
+                "text": complaint.text,
+                "excerpt": lines[complaint.line - 1][:160]
+                if complaint.line and complaint.line <= len(lines)
                 else "",
             }
-            for one in self.complaints[:MOST_SHOWN]
+            for complaint in self.complaints[:MOST_SHOWN]
         ]
 
     @property

@@ -10,7 +10,7 @@ from shop.forms.found import FoundField
 from shop.models import Airframe, Position, TemporaryKind
 from shop.rules.temporary import MOST, SIZES
 
-BARE_SIZES = [("", _("no size")), *((one, one) for one in SIZES)]
+BARE_SIZES = [("", _("no size")), *((size, size) for size in SIZES)]
 
 
 class WhereForm(forms.Form):
@@ -73,7 +73,7 @@ class StepForm(forms.Form):
     def __init__(self, *arguments, spots: list[str], asks_why=False, **named):
         super().__init__(*arguments, **named)
         if spots:
-            self.fields["spots"].choices = [(one, one) for one in spots]
+            self.fields["spots"].choices = [(spot, spot) for spot in spots]
             self.fields["spots"].required = True
             del self.fields["count"]
         else:
@@ -111,7 +111,7 @@ class HolesForm(forms.Form):
 
     def __init__(self, *arguments, holes: list[str], **named):
         super().__init__(*arguments, **named)
-        self.fields["spots"].choices = [(one, one) for one in holes]
+        self.fields["spots"].choices = [(hole, hole) for hole in holes]
 
 
 class TemporaryFilter(Filter):

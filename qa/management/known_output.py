@@ -19,15 +19,16 @@ def known(plan: Plan) -> dict:
             for one in known_of_plan.between
         ],
         "moves": [
-            {"motion": one.name, "amount": _round(one.value)} | _ends(one.value, one)
-            for one in known_of_plan.moves
+            {"motion": move.name, "amount": _round(move.value)}
+            | _ends(move.value, move)
+            for move in known_of_plan.moves
         ],
         "settings": [
-            {"name": one.name, "change_mm": _round(one.value)}
-            | {f"{end}_mm": mm for end, mm in _ends(one.value, one).items()}
-            for one in known_of_plan.settings
+            {"name": setting.name, "change_mm": _round(setting.value)}
+            | {f"{end}_mm": mm for end, mm in _ends(setting.value, setting).items()}
+            for setting in known_of_plan.settings
         ],
-        "cuts": [_cut(one) for one in known_of_plan.cuts],
+        "cuts": [_cut(cut) for cut in known_of_plan.cuts],
         "hardly_seen": [
             {
                 "motion": held(one.name),

@@ -191,7 +191,7 @@ def end_lines(plan: Plan, notes: list[str]) -> list[str]:
 
 def move_words(move: Move, known=None) -> str:
     """Every motion that is used in one line, with the digits that are known of it."""
-    told = {one.name: one for one in (known.moves if known else ())}
+    told = {move.name: move for move in (known.moves if known else ())}
     words = []
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         unit = "deg" if motion.turns else "mm"
@@ -240,8 +240,8 @@ def table(plan: Plan) -> list[str]:
     heads += ("left over", "flush now", "flush after")
     rows = [heads]
     known = {
-        (one.joint, one.label): one.digits
-        for one in (plan.known.cuts if plan.known else ())
+        (cut.joint, cut.label): cut.digits
+        for cut in (plan.known.cuts if plan.known else ())
     }
     for station in plan.stations:
         gap = station.gap_now is not None

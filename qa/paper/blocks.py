@@ -159,9 +159,9 @@ def signatures(boxes: Sequence[Signature]) -> list[Block]:
     for row in rows:
         out += [gap(1.5, keep=True), _signature_row(row)]
     told = [
-        f"{one.meaning} ({one.name}). Changed since: {'; '.join(one.changed)}."
-        for one in boxes
-        if one.changed
+        f"{box.meaning} ({box.name}). Changed since: {'; '.join(box.changed)}."
+        for box in boxes
+        if box.changed
     ]
     return [*out, gap(1.5), *bullets(told, size=7)] if told else out
 

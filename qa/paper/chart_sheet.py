@@ -75,7 +75,7 @@ def _capability(page) -> list[Block]:
             Column("Value", 0.2, align="right"),
             Column("95 % bounds", 0.3, align="right"),
         ]
-        rows = [(one.name, one.value, one.bounds) for one in page.indices]
+        rows = [(index.name, index.value, index.bounds) for index in page.indices]
         story += table(columns, rows, CONTENT * 0.5, size=7.5)
     if page.facts:
         story += [gap(1.5), *blocks.identity(page.facts, columns=3)]
@@ -84,9 +84,9 @@ def _capability(page) -> list[Block]:
 
 def _drift(page) -> list[Block]:
     story = []
-    for one in page.trends:
-        story += [heading(f"Drift of {one.mold}"), gap(2, keep=True)]
-        if one.scene:
-            story += blocks.bullets([f"{one.words[:1].upper()}{one.words[1:]}."])
-        story += [*_drawn(one.scene, one.words), *_table(one.table), gap(4)]
+    for trend in page.trends:
+        story += [heading(f"Drift of {trend.mold}"), gap(2, keep=True)]
+        if trend.scene:
+            story += blocks.bullets([f"{trend.words[:1].upper()}{trend.words[1:]}."])
+        story += [*_drawn(trend.scene, trend.words), *_table(trend.table), gap(4)]
     return story

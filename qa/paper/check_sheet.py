@@ -69,7 +69,7 @@ def story(sheet: CheckSheet, paper: str = "a4") -> list[Block]:
     ]
     below = [blocks.legend(_states(sheet.map)), gap(2)]
     below += blocks.signatures(sheet.signatures)
-    left = room(paper_named(paper)) - sum(one.height for one in above + below)
+    left = room(paper_named(paper)) - sum(block.height for block in above + below)
     drawn = blocks.figure(
         joint_map.build(sheet.map), min(MOST_MAP, max(LEAST_MAP, left - 2))
     )

@@ -41,10 +41,12 @@ def story(told: FloorPaper) -> list[Block]:
     return out + blocks.cautions(told.cautions)
 
 
-def _table(one: FloorTable) -> list[Block]:
-    head = heading(one.title, one.note)
-    if not one.rows:
+def _table(floor_table: FloorTable) -> list[Block]:
+    head = heading(floor_table.title, floor_table.note)
+    if not floor_table.rows:
         return [head, *paragraph("Nothing on record.", CONTENT), gap(3)]
-    columns = tuple(Column(name, share, lines=n) for name, share, n in one.columns)
-    more = {"padding": 3 + HAND} if one.by_hand else {}
-    return [head, *table(columns, one.rows, CONTENT, size=7.5, **more), gap(3)]
+    columns = tuple(
+        Column(name, share, lines=n) for name, share, n in floor_table.columns
+    )
+    more = {"padding": 3 + HAND} if floor_table.by_hand else {}
+    return [head, *table(columns, floor_table.rows, CONTENT, size=7.5, **more), gap(3)]

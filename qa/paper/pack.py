@@ -52,7 +52,9 @@ def render(
     record, the table, and what says which issue this is. `tell(done, total)` is called
     as pages are drawn."""
     places = Places()
-    body = [block for one in pack.sections for block in STORIES[type(one)](one)]
+    body = [
+        block for section in pack.sections for block in STORIES[type(section)](section)
+    ]
     body += pack_tables.cautions(pack.cautions)
     end = [*pack_index.story(body, places), *pack_front.digest_page(pack, files)]
     blocks = [

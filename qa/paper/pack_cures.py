@@ -18,20 +18,20 @@ def story(section: Cures) -> list[Block]:
     if not section.cures:
         return []
     out = section_heading("Cure traces", f"{len(section.cures)} pulls")
-    for one in section.cures:
-        out += _cure(one)
+    for cure in section.cures:
+        out += _cure(cure)
     return out
 
 
-def _cure(one: PackCure) -> list[Block]:
-    head = heading(f"Pull {one.pull}", one.state)
-    out = [replace(head, place=Place("", 2, (one.pull,)))]
-    out += [replace(x, keep=True) for x in paragraph(one.recipe, CONTENT, size=8)]
-    if one.plot:
-        out += [gap(1, keep=True), _plot(one.plot), gap(1)]
-        told = f"{one.file_name}, {one.by}; sha256 {one.sha256[:16]}"
+def _cure(pack_cure: PackCure) -> list[Block]:
+    head = heading(f"Pull {pack_cure.pull}", pack_cure.state)
+    out = [replace(head, place=Place("", 2, (pack_cure.pull,)))]
+    out += [replace(x, keep=True) for x in paragraph(pack_cure.recipe, CONTENT, size=8)]
+    if pack_cure.plot:
+        out += [gap(1, keep=True), _plot(pack_cure.plot), gap(1)]
+        told = f"{pack_cure.file_name}, {pack_cure.by}; sha256 {pack_cure.sha256[:16]}"
         out += paragraph(told, CONTENT, size=6.5)
-    return [*out, *blocks.bullets(one.complaints, size=7.5), gap(4)]
+    return [*out, *blocks.bullets(pack_cure.complaints, size=7.5), gap(4)]
 
 
 def _plot(plot: Plot) -> Block:

@@ -16,7 +16,7 @@ def story(body: list[Block], places: Places) -> list[Block]:
         return []
     deep = -(-len(words) // COLUMNS)
     rows = [words[k::deep] for k in range(deep)]
-    return [*section_heading("Index"), *(_row(one, places) for one in rows)]
+    return [*section_heading("Index"), *(_row(row, places) for row in rows)]
 
 
 def _row(words: list[str], places: Places) -> Block:

@@ -12,7 +12,7 @@ from shop.paper.fonts import SEMIBOLD
 
 
 def story(section: Items) -> list[Block]:
-    left = sum(one.open for one in section.items)
+    left = sum(item.open for item in section.items)
     out = section_heading("Nonconformances", f"{len(section.items)}, {left} not closed")
     if not section.items:
         return out + paragraph("None was raised.", CONTENT, size=8.5)
@@ -30,27 +30,27 @@ def story(section: Items) -> list[Block]:
         for x in section.items
     ]
     out += [*table(columns, rows, CONTENT, size=7.5), gap(5)]
-    for one in section.items:
-        out += _item(one)
+    for item in section.items:
+        out += _item(item)
     return out
 
 
-def _item(one: PackItem) -> list[Block]:
-    words = tuple(filter(None, (one.label, one.joint, one.part)))
-    head = heading(f"{one.label} {one.title}", one.state_word)
+def _item(pack_item: PackItem) -> list[Block]:
+    words = tuple(filter(None, (pack_item.label, pack_item.joint, pack_item.part)))
+    head = heading(f"{pack_item.label} {pack_item.title}", pack_item.state_word)
     pairs = [
-        ("Kind", one.kind),
-        ("Part serial number", one.part),
-        ("Joint and place", " ".join(filter(None, (one.joint, one.place)))),
-        ("Severity", one.severity or "not stated"),
-        ("Requirement", one.requirement),
-        ("Found", one.found),
-        ("Cause", one.cause or "not stated"),
-        ("Disposition", one.disposition or "none yet"),
-        ("Disposition authority", one.authority or "–"),
-        ("Concession", one.concession or "–"),
-        ("Verified by", one.verified or "–"),
-        ("Closed", one.closed or "not closed"),
+        ("Kind", pack_item.kind),
+        ("Part serial number", pack_item.part),
+        ("Joint and place", " ".join(filter(None, (pack_item.joint, pack_item.place)))),
+        ("Severity", pack_item.severity or "not stated"),
+        ("Requirement", pack_item.requirement),
+        ("Found", pack_item.found),
+        ("Cause", pack_item.cause or "not stated"),
+        ("Disposition", pack_item.disposition or "none yet"),
+        ("Disposition authority", pack_item.authority or "–"),
+        ("Concession", pack_item.concession or "–"),
+        ("Verified by", pack_item.verified or "–"),
+        ("Closed", pack_item.closed or "not closed"),
     ]
     columns = (
         Column("When", 30),
@@ -63,6 +63,6 @@ def _item(one: PackItem) -> list[Block]:
         gap(0.5, keep=True),
         *(replace(row, keep=True) for row in blocks.identity(pairs)),
         gap(1, keep=True),
-        *table(columns, one.story, CONTENT, size=7.2),
+        *table(columns, pack_item.story, CONTENT, size=7.2),
         gap(5),
     ]

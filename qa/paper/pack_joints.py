@@ -31,46 +31,53 @@ def story(section: Joints) -> list[Block]:
     return out
 
 
-def _joint(one: PackJoint) -> list[Block]:
-    words = (one.number, one.part.split(" ")[0], one.surround)
-    place = Place(f"{one.number} {one.name}", 1, words)
+def _joint(pack_joint: PackJoint) -> list[Block]:
+    words = (pack_joint.number, pack_joint.part.split(" ")[0], pack_joint.surround)
+    place = Place(f"{pack_joint.number} {pack_joint.name}", 1, words)
     head = blocks.masthead(
-        f"{one.number} {one.name}",
-        f"revision {one.revision}  ·  fit-up {one.fit_up}",
-        one.outcome,
-        one.outcome_word,
+        f"{pack_joint.number} {pack_joint.name}",
+        f"revision {pack_joint.revision}  ·  fit-up {pack_joint.fit_up}",
+        pack_joint.outcome,
+        pack_joint.outcome_word,
     )
     pairs = [
-        ("Drawing number and revision", f"{one.number} rev {one.revision}"),
-        ("Fitted part", one.part),
-        ("Surround", one.surround),
-        ("Source of the limits", one.source),
-        ("Acceptance condition", one.asked),
-        ("Decision rule", one.rule),
-        ("Inspection", one.standing_words),
-        ("Lacks", "; ".join(one.short) or "nothing beside its lines"),
+        (
+            "Drawing number and revision",
+            f"{pack_joint.number} rev {pack_joint.revision}",
+        ),
+        ("Fitted part", pack_joint.part),
+        ("Surround", pack_joint.surround),
+        ("Source of the limits", pack_joint.source),
+        ("Acceptance condition", pack_joint.asked),
+        ("Decision rule", pack_joint.rule),
+        ("Inspection", pack_joint.standing_words),
+        ("Lacks", "; ".join(pack_joint.short) or "nothing beside its lines"),
     ]
     out = [
         replace(head, place=place),
         *blocks.identity(pairs),
         gap(2),
-        blocks.counts(one.counts),
-        blocks.figure(joint_map.build(one.map), MAP),
-        blocks.legend(one.states),
-        *blocks.bullets([f"On a yellow square: {told}" for told in one.marked]),
+        blocks.counts(pack_joint.counts),
+        blocks.figure(joint_map.build(pack_joint.map), MAP),
+        blocks.legend(pack_joint.states),
+        *blocks.bullets([f"On a yellow square: {told}" for told in pack_joint.marked]),
         gap(2),
         heading("Profile along the seam", "solid: limits; dashed: acceptance limits"),
         gap(1, keep=True),
-        blocks.figure(profile.build(one.profile), PROFILE),
+        blocks.figure(profile.build(pack_joint.profile), PROFILE),
         gap(3),
     ]
-    if one.limits:
-        out += [heading("Limits as judged last"), *blocks.bullets(one.limits), gap(3)]
-    return out + _checks(one) + characteristics(one.lines, "mm")
+    if pack_joint.limits:
+        out += [
+            heading("Limits as judged last"),
+            *blocks.bullets(pack_joint.limits),
+            gap(3),
+        ]
+    return out + _checks(pack_joint) + characteristics(pack_joint.lines, "mm")
 
 
-def _checks(one: PackJoint) -> list[Block]:
-    if not one.checks:
+def _checks(pack_joint: PackJoint) -> list[Block]:
+    if not pack_joint.checks:
         return []
     columns = (
         Column("Check", 14, font=SEMIBOLD),
@@ -81,8 +88,8 @@ def _checks(one: PackJoint) -> list[Block]:
         Column("°C", 9, "right"),
         Column("Instrument", 38, lines=2),
     )
-    head = heading("What stands was measured in", f"{len(one.checks)} checks")
-    return [head, *table(columns, one.checks, CONTENT, size=7.2), gap(3)]
+    head = heading("What stands was measured in", f"{len(pack_joint.checks)} checks")
+    return [head, *table(columns, pack_joint.checks, CONTENT, size=7.2), gap(3)]
 
 
 def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
@@ -102,10 +109,10 @@ def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
     ]
     rows = [
         (
-            one.number, one.designator, one.requirement, one.result, one.verdict,
-            one.tooling, one.nonconformance, one.comment,
+            line.number, line.designator, line.requirement, line.result, line.verdict,
+            line.tooling, line.nonconformance, line.comment,
         )
-        for one in lines
+        for line in lines
     ]  # fmt: skip
 
     def marks(canvas, number, column, x, middle):
@@ -115,7 +122,7 @@ def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
         return MARK
 
     note = f"{len(rows)} lines, lengths in {unit}"
-    if any("[" in one.requirement for one in lines):
+    if any("[" in line.requirement for line in lines):
         note += "; [ ] what is required, where the gauge draws in what is accepted"
     head = heading("Every characteristic", note)
     return [head, *table(columns, rows, CONTENT, size=7, marks=marks), gap(4)]
@@ -125,8 +132,8 @@ def holes(section: Holes) -> list[Block]:
     if not section.checks:
         return []
     out = section_heading("Holes", f"{len(section.checks)} checks")
-    for one in section.checks:
-        out += _holes(one)
+    for check in section.checks:
+        out += _holes(check)
     return out
 
 
@@ -137,16 +144,16 @@ def proven(section: Proven) -> list[Block]:
     return out + characteristics(section.lines, "the units shown", worded=True)
 
 
-def _holes(one: PackHoles) -> list[Block]:
-    name = f"{one.label} {one.pattern} on {one.serial}"
+def _holes(pack_holes: PackHoles) -> list[Block]:
+    name = f"{pack_holes.label} {pack_holes.pattern} on {pack_holes.serial}"
     pairs = [
-        ("Pattern", f"{one.pattern}, rev {one.revision}"),
-        ("Serial number", one.serial),
-        ("Source of the limits", one.source),
-        ("Measured", one.by),
+        ("Pattern", f"{pack_holes.pattern}, rev {pack_holes.revision}"),
+        ("Serial number", pack_holes.serial),
+        ("Source of the limits", pack_holes.source),
+        ("Measured", pack_holes.by),
     ]
     head = heading(name)
-    head = replace(head, place=Place(name, 1, (one.serial, one.label)))
+    head = replace(head, place=Place(name, 1, (pack_holes.serial, pack_holes.label)))
     out = [head, *blocks.identity(pairs), gap(2)]
-    out += blocks.bullets(one.notes)
-    return out + characteristics(one.lines, one.unit, worded=True)
+    out += blocks.bullets(pack_holes.notes)
+    return out + characteristics(pack_holes.lines, pack_holes.unit, worded=True)

@@ -27,23 +27,27 @@ def _pair(photos: tuple[PackPhoto, ...]) -> Block:
         for number, one in enumerate(photos):
             _photo(canvas, one, x + number * (wide + BETWEEN), top, wide)
 
-    words = tuple(one.shows for one in photos)
-    told = "; ".join(f"Photo of {one.shows}: {one.note}" for one in photos)
+    words = tuple(photo.shows for photo in photos)
+    told = "; ".join(f"Photo of {photo.shows}: {photo.note}" for photo in photos)
     place = Place("", 2, words)
     return Block(PICTURE + 12 * MM, draw, place=place, tag="Figure", alt=told)
 
 
-def _photo(canvas, one: PackPhoto, x: float, top: float, wide: float) -> None:
-    scale = min(wide / one.width, PICTURE / one.height)
-    size = one.width * scale, one.height * scale
-    if one.path:
-        canvas.drawImage(one.path, x, top - size[1], *size)
+def _photo(canvas, pack_photo: PackPhoto, x: float, top: float, wide: float) -> None:
+    scale = min(wide / pack_photo.width, PICTURE / pack_photo.height)
+    size = pack_photo.width * scale, pack_photo.height * scale
+    if pack_photo.path:
+        canvas.drawImage(pack_photo.path, x, top - size[1], *size)
     else:
         canvas.setStrokeColor(RULE)
         canvas.rect(x, top - size[1], *size)
-        text.write(canvas, x + 8, top - 20, one.missing, room=size[0] - 16)
+        text.write(canvas, x + 8, top - 20, pack_photo.missing, room=size[0] - 16)
     below = top - size[1] - 9
-    words = f"{one.shows}: {one.note}" if one.note else one.shows
+    words = (
+        f"{pack_photo.shows}: {pack_photo.note}"
+        if pack_photo.note
+        else pack_photo.shows
+    )
     text.write(canvas, x, below, words, font=SEMIBOLD, size=7.5, room=wide)
-    told = f"{one.taken}; sha256 {one.sha256[:16]}"
+    told = f"{pack_photo.taken}; sha256 {pack_photo.sha256[:16]}"
     text.write(canvas, x, below - 9, told, size=6, room=wide, color=CAPTION)

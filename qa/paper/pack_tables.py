@@ -29,12 +29,12 @@ def genealogy(section: Genealogy) -> list[Block]:
     )
     rows = [
         (
-            one.serial, one.number, one.revision, one.name, one.structural, one.state,
-            one.position, "; ".join(one.came),
+            part.serial, part.number, part.revision, part.name, part.structural,
+            part.state, part.position, "; ".join(part.came),
         )
-        for one in section.parts
+        for part in section.parts
     ]  # fmt: skip
-    out += _indexed(columns, rows, [(one.serial,) for one in section.parts])
+    out += _indexed(columns, rows, [(part.serial,) for part in section.parts])
     out += [gap(4), heading("Materials", "lots that these parts are made of")]
     if not section.materials:
         return out + paragraph("No lot is on record of these parts.", CONTENT)
@@ -48,14 +48,14 @@ def genealogy(section: Genealogy) -> list[Block]:
         Column("State", 16),
         Column("Used in pulls", 42, lines=3),
     )
-    rows = [tuple(vars(one).values()) for one in section.materials]
+    rows = [tuple(vars(material).values()) for material in section.materials]
     return out + table(columns, rows, CONTENT, size=7.2)
 
 
 def _indexed(columns, rows, words) -> list[Block]:
     """A table whose rows an index leads to."""
     head, *body = table(columns, rows, CONTENT, size=7.2)
-    places = [Place("", 2, one) for one in words]
+    places = [Place("", 2, word) for word in words]
     return [
         head,
         *(replace(row, place=x) for row, x in zip(body, places, strict=True)),
@@ -77,13 +77,13 @@ def instruments(section: Instruments) -> list[Block]:
     )
     rows = [
         (
-            one.code, one.name, one.u, one.calibrated, one.due,
-            ", ".join(filter(None, (one.laboratory, one.certificate))),
-            one.result, one.used, one.doubt,
+            line.code, line.name, line.u, line.calibrated, line.due,
+            ", ".join(filter(None, (line.laboratory, line.certificate))),
+            line.result, line.used, line.doubt,
         )
-        for one in section.lines
+        for line in section.lines
     ]  # fmt: skip
-    out += _indexed(columns, rows, [(one.code,) for one in section.lines])
+    out += _indexed(columns, rows, [(line.code,) for line in section.lines])
     if section.unstated:
         told = f"Measured without stating an instrument: {', '.join(section.unstated)}."
         out += [gap(3), *paragraph(told, CONTENT)]
@@ -103,7 +103,7 @@ def weights(section: Weights) -> list[Block]:
             Column("By", 28),
             Column("Note", 30, lines=2),
         )
-        rows = [tuple(vars(one).values()) for one in section.lines]
+        rows = [tuple(vars(line).values()) for line in section.lines]
         out += [*table(columns, rows, CONTENT, size=7.2), gap(3)]
     if section.never:
         told = f"Never weighed: {', '.join(section.never)}."

@@ -83,18 +83,18 @@ def _checks(rows: QuerySet, most: int | None) -> Group:
     return Group(
         "check",
         _("Fit checks"),
-        [_check(one) for one in shown],
+        [_check(row) for row in shown],
         rows.count(),
     )
 
 
-def _check(one: Check) -> Linked:
-    fit, failing = one.fit_up, one.state.does_not_conform
-    words = [fit.airframe.serial, fit.joint.number, fit.part.serial, one.entry.author]
+def _check(check: Check) -> Linked:
+    fit, failing = check.fit_up, check.state.does_not_conform
+    words = [fit.airframe.serial, fit.joint.number, fit.part.serial, check.entry.author]
     told = ", ".join(str(word) for word in words if word)
     marked = ("does_not_conform", f"{failing} not conforming") if failing else ("", "")
     return Linked(
-        one.pk, one.label, told, reverse("check", args=[one.entry_id]), *marked
+        check.pk, check.label, told, reverse("check", args=[check.entry_id]), *marked
     )
 
 
@@ -104,15 +104,20 @@ def _items(rows: QuerySet, most: int | None) -> Group:
     return Group(
         "nonconformance",
         _("Nonconformances"),
-        [_item(one) for one in shown],
+        [_item(row) for row in shown],
         rows.count(),
     )
 
 
-def _item(one: Nonconformance) -> Linked:
-    url = reverse("nonconformance", args=[one.pk])
-    standing = one.standing
-    label = f"{one.airframe.serial} {one.label}"
+def _item(nonconformance: Nonconformance) -> Linked:
+    url = reverse("nonconformance", args=[nonconformance.pk])
+    standing = nonconformance.standing
+    label = f"{nonconformance.airframe.serial} {nonconformance.label}"
     return Linked(
-        one.pk, label, one.title, url, standing.state, standing.get_state_display()
+        nonconformance.pk,
+        label,
+        nonconformance.title,
+        url,
+        standing.state,
+        standing.get_state_display(),
     )

@@ -47,7 +47,7 @@ def calendar_of(device: Device) -> DueCalendar:
         dues += _lots()
     if cares("make pulls"):
         dues += _releases()
-    dues.sort(key=lambda one: (str(one.on), one.key))
+    dues.sort(key=lambda due: (str(due.on), due.key))
     name = shop.name or _("Shop")
     if not device.whole_shop:
         name = f"{name}: {person.name}"

@@ -61,7 +61,7 @@ class FloorPaper:
 
 def _newest(*moments) -> datetime:
     """The newest of what is told; where none of it has a time, of the last act."""
-    known = [one for one in moments if one]
+    known = [moment for moment in moments if moment]
     return max(known) if known else Entry.objects.latest("received_at").received_at
 
 
@@ -155,8 +155,8 @@ def traveler(pull: Pull, url: str, creator: str) -> FloorPaper:
         issued_at=_newest(
             pull.started_at,
             *(ply.entry.received_at for ply in laid),
-            *(one.entry.received_at for one in page.batches),
-            *(one.entry.received_at for one in page.bag_tests),
+            *(batch.entry.received_at for batch in page.batches),
+            *(test.entry.received_at for test in page.bag_tests),
             *(x.when for thing in signed.values() for x in thing.rows),
         ),
         url=url,
@@ -190,10 +190,10 @@ def _plies(page, signed) -> FloorTable:
 def _batches(page) -> FloorTable:
     rows = [
         (
-            local(one.mixed_at), f"{one.resin_lot or ''}", one.resin_text,
-            f"{one.hardener_lot or ''}", one.hardener_text, one.entry.author,
+            local(batch.mixed_at), f"{batch.resin_lot or ''}", batch.resin_text,
+            f"{batch.hardener_lot or ''}", batch.hardener_text, batch.entry.author,
         )
-        for one in page.batches
+        for batch in page.batches
     ]  # fmt: skip
     rows += [("",) * 6] * BLANK_BATCHES
     columns = (
@@ -208,10 +208,10 @@ def _bags(page) -> FloorTable:
     passed = {True: "holds", False: "does not hold", None: "not judged"}
     rows = [
         (
-            local(one.entry.received_at), one.level_text, one.after_text,
-            str(one.minutes or ""), passed[one.passes], one.entry.author,
+            local(test.entry.received_at), test.level_text, test.after_text,
+            str(test.minutes or ""), passed[test.passes], test.entry.author,
         )
-        for one in page.bag_tests
+        for test in page.bag_tests
     ]  # fmt: skip
     rows += [("",) * 6] * BLANK_BAGS
     columns = (
@@ -270,10 +270,10 @@ def _coats(page) -> FloorTable:
 
 
 def _defects(page) -> FloorTable:
-    open_ones = [one for one in page.defects if not tooling.repaired(one)]
+    open_ones = [defect for defect in page.defects if not tooling.repaired(defect)]
     rows = tuple(
-        (one.what, one.place, str(one.first_pull or ""), one.entry.author)
-        for one in open_ones
+        (defect.what, defect.place, str(defect.first_pull or ""), defect.entry.author)
+        for defect in open_ones
     )
     columns = (("Blemish", 60, 2), ("Where", 50, 2), ("First seen", 26, 1))
     note = f"{len(open_ones)} not repaired"

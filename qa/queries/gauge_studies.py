@@ -51,8 +51,8 @@ class StudyRow:
         return "in_progress" if self.read else "not_started"
 
 
-def study_row(one: GaugeStudy) -> StudyRow:
-    return StudyRow(one, len(one.order), one.turns_read)
+def study_row(gauge_study: GaugeStudy) -> StudyRow:
+    return StudyRow(gauge_study, len(gauge_study.order), gauge_study.turns_read)
 
 
 @dataclass(frozen=True)
@@ -235,7 +235,7 @@ def _spread_scene(state: StudyState, found: Study, unit: str):
     for name in DRAWN:
         low, high = found.intervals.get(name) or (None, None)
         numbers = (found.sd[name], low, high)
-        scaled = (None if one is None else one / per for one in numbers)
+        scaled = (None if number is None else number / per for number in numbers)
         bars.append(Bar(PARTS[name], *scaled))
     title = f"{state.study.label}: standard deviations with 95 % bounds"
     words = "dot: standard deviation; bar: its 95 % bounds"

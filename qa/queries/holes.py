@@ -50,7 +50,7 @@ def patterns(words: str = "") -> QuerySet[HolePattern]:
 
 
 def rule_named(key: str) -> SpacingRule | None:
-    return next((one for one in SPACING_RULES if one.key == key), None)
+    return next((rule for rule in SPACING_RULES if rule.key == key), None)
 
 
 @dataclass(frozen=True)
@@ -218,7 +218,7 @@ def hole_view(
 
 def _readings(check: HoleCheck) -> dict[int, HoleReading]:
     rows = check.readings.select_related("hole")
-    return {one.hole_id: one for one in rows}
+    return {row.hole_id: row for row in rows}
 
 
 def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
@@ -301,14 +301,15 @@ def _short(plan: numbers.HolePlan, rule: SpacingRule | None) -> list[str]:
         return []
     told = []
     for hole in plan.holes:
-        for one in spacing_shortfalls(
+        for shortfall in spacing_shortfalls(
             rule, edge_ratio=hole.edge_ratio, pitch_ratio=None
         ):
-            found = f"{SPACING[one.what]} {one.ratio:.2f} D, {one.least:g} D wanted"
+            ratio = f"{shortfall.ratio:.2f} D, {shortfall.least:g} D wanted"
+            found = f"{SPACING[shortfall.what]} {ratio}"
             told.append(f"hole {hole.label}: {found}")
     pitch = plan.pitch.ratio if plan.pitch else None
-    for one in spacing_shortfalls(rule, edge_ratio=None, pitch_ratio=pitch):
-        told.append(f"least pitch {_pitch(plan)}: {one.least:g} D wanted")
+    for shortfall in spacing_shortfalls(rule, edge_ratio=None, pitch_ratio=pitch):
+        told.append(f"least pitch {_pitch(plan)}: {shortfall.least:g} D wanted")
     return told
 
 

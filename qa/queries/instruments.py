@@ -80,12 +80,19 @@ class InstrumentPage:
     off: gauges.MeasuredOff
     unit: str
 
-    def error_of(self, one: Calibration) -> str:
-        return "" if one.error_nm is None else _fine(one.error_nm, self.unit)
+    def error_of(self, calibration: Calibration) -> str:
+        return (
+            ""
+            if calibration.error_nm is None
+            else _fine(calibration.error_nm, self.unit)
+        )
 
     @property
     def history(self) -> list[tuple[Calibration, str]]:
-        return [(one, self.error_of(one)) for one in self.calibrations]
+        return [
+            (calibration, self.error_of(calibration))
+            for calibration in self.calibrations
+        ]
 
 
 def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:

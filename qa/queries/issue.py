@@ -41,7 +41,7 @@ def boxes_of(thing: SignedThing, **blanks: Signature) -> tuple[Signature, ...]:
     nobody signed so that it holds (performed=Signature("Cut by"))."""
     signed = {one.meaning for one in thing.holding}
     return (
-        *(_box(one) for one in thing.rows),
+        *(_box(row) for row in thing.rows),
         *(box for meaning, box in blanks.items() if meaning not in signed),
     )
 
@@ -64,15 +64,15 @@ def signed_record(thing: SignedThing) -> list:
     """The signatures of a thing as values, for what a digest of a paper is made of."""
     return [
         [
-            one.meaning,
-            one.username,
-            one.who,
-            one.certificate,
-            stamp(one.when),
-            one.digest,
-            one.holds,
+            row.meaning,
+            row.username,
+            row.who,
+            row.certificate,
+            stamp(row.when),
+            row.digest,
+            row.holds,
         ]
-        for one in thing.rows
+        for row in thing.rows
     ]
 
 

@@ -118,12 +118,12 @@ def _cell(line: dict, seconds, off: dict, unit: str) -> Cell:
         note=note,
         seconds=tuple(
             (
-                lengths.on_map(one.value_nm, unit, signed=signed),
-                states.key_of(one.verdict, one.deviation_nm),
-                one.entry.author,
-                _doubt_of(one, off),
+                lengths.on_map(second.value_nm, unit, signed=signed),
+                states.key_of(second.verdict, second.deviation_nm),
+                second.entry.author,
+                _doubt_of(second, off),
             )
-            for one in seconds
+            for second in seconds
         ),
     )
 
@@ -142,10 +142,10 @@ def _doubt_of(second: SecondReading, off: dict) -> str:
 def _condition(body: dict) -> list[str]:
     """How it was held and finished, a line a check; else how it is held."""
     told = []
-    for one in body["checks"]:
-        words = [_("as accepted") if one["in_condition"] else "", one["finish"]]
-        words.append(held_in_words(one["held"]) or _("how it was held is not stated"))
-        told.append(f"{one['check']}: {', '.join(str(w) for w in words if w)}")
+    for check in body["checks"]:
+        words = [_("as accepted") if check["in_condition"] else "", check["finish"]]
+        words.append(held_in_words(check["held"]) or _("how it was held is not stated"))
+        told.append(f"{check['check']}: {', '.join(str(w) for w in words if w)}")
     return told or [held_in_words(body["held"])]
 
 
@@ -178,14 +178,14 @@ class Offering:
 
     @property
     def digests(self) -> list[str]:
-        return [one.digest for one in self.joints]
+        return [joint.digest for joint in self.joints]
 
 
 def about_to_offer(airframe, unit: str, **what) -> Offering:
     joints, never = offering.joints_of(airframe, **what)
     every = offering.drafts(airframe, joints)
-    drafts = [one for one in every if one.measured]
-    unmeasured = [one.state.joint for one in every if not one.measured]
+    drafts = [draft for draft in every if draft.measured]
+    unmeasured = [draft.state.joint for draft in every if not draft.measured]
     shown = [
         offered(
             draft.row,
@@ -253,13 +253,13 @@ def page_rows(rows) -> list[OfferedRow]:
     """Where each of some offered joints stands, in a constant number of statements."""
     rows = list(rows)
     found = acceptance.standings(rows)
-    return [offered_row(found[one.pk]) for one in rows]
+    return [offered_row(found[row.pk]) for row in rows]
 
 
 def queue() -> list[OfferedRow]:
     """What waits for an inspector and has not changed since, the oldest first."""
     rows = offered_joints("waiting").order_by("pk")
-    return [one for one in page_rows(rows) if one.state == acceptance.OFFERED]
+    return [row for row in page_rows(rows) if row.state == acceptance.OFFERED]
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,7 @@ def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
 
 def _shares(last: float, lot: int | None) -> list[float]:
     """From 0 to a round number of percent that holds `last`; of a lot whole pieces."""
-    step = next(one for one in STEPS if one * TICKS >= PERCENT * last)
+    step = next(step for step in STEPS if step * TICKS >= PERCENT * last)
     last = min(1.0, step * TICKS / PERCENT)
     even = [last * k / POINTS for k in range(POINTS + 1)]
     if lot is None:

@@ -99,9 +99,15 @@ def _calibration() -> Listed:
         status=InstrumentStatus.IN_USE, due__lte=day + AHEAD
     )
 
-    def shape(one: Instrument) -> Item:
-        url = reverse("instrument", args=[one.pk])
-        return Item(f"{one.code} {one.name}", one.kind, url, one.due, one.due < day)
+    def shape(instrument: Instrument) -> Item:
+        url = reverse("instrument", args=[instrument.pk])
+        return Item(
+            f"{instrument.code} {instrument.name}",
+            instrument.kind,
+            url,
+            instrument.due,
+            instrument.due < day,
+        )
 
     return listed(
         _("Calibration of instruments"),
@@ -112,16 +118,16 @@ def _calibration() -> Listed:
 
 
 def _measure_again() -> Listed:
-    def shape(one: Changed) -> Item:
-        fit_up = one.fit_up
+    def shape(changed: Changed) -> Item:
+        fit_up = changed.fit_up
         url = reverse("joint_on_airframe", args=[fit_up.joint_id, fit_up.airframe_id])
         joint = f"{fit_up.joint.number} {fit_up.joint.name}"
-        note = f"{fit_up.part.serial}: {one.why}"
-        return Item(f"{fit_up.airframe.serial}, {joint}", note, url, one.when)
+        note = f"{fit_up.part.serial}: {changed.why}"
+        return Item(f"{fit_up.airframe.serial}, {joint}", note, url, changed.when)
 
     rows, count = joints_to_measure_again(MOST), MeasureAgain.objects.count()
     title = str(_("Joints to measure again"))
-    return Listed(title, [shape(one) for one in rows], count)
+    return Listed(title, [shape(row) for row in rows], count)
 
 
 def _inspect() -> Listed:
@@ -137,23 +143,25 @@ def _inspect() -> Listed:
     rows = offers.queue()
     title = str(_("To inspect"))
     return Listed(
-        title, [shape(one) for one in rows[:MOST]], len(rows), reverse("offers")
+        title, [shape(row) for row in rows[:MOST]], len(rows), reverse("offers")
     )
 
 
 def _must_come_off() -> Listed:
     """The airframes that have something in for a while."""
 
-    def shape(one: OnAirframe) -> Item:
-        note = ngettext("%(n)s piece is in", "%(n)s pieces are in", one.pieces)
-        note = note % {"n": one.pieces}
-        if one.missing:
-            note += _(", %(n)s not found") % {"n": one.missing}
-        return Item(one.serial, note, reverse("must_come_off", args=[one.id]))
+    def shape(on_airframe: OnAirframe) -> Item:
+        note = ngettext("%(n)s piece is in", "%(n)s pieces are in", on_airframe.pieces)
+        note = note % {"n": on_airframe.pieces}
+        if on_airframe.missing:
+            note += _(", %(n)s not found") % {"n": on_airframe.missing}
+        return Item(
+            on_airframe.serial, note, reverse("must_come_off", args=[on_airframe.id])
+        )
 
     rows = on_airframes()
     title, url = str(_("Must come off")), reverse("temporary_items")
-    return Listed(title, [shape(one) for one in rows[:MOST]], len(rows), url)
+    return Listed(title, [shape(row) for row in rows[:MOST]], len(rows), url)
 
 
 def _plans(person: Person) -> Listed:

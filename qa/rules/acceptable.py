@@ -52,11 +52,12 @@ def refused(row: OfferedJoint) -> Refused | None:
             field=OUTCOME,
         )
     failing = [
-        f"{one['station']} {one['kind']}" for one in offering.failing_lines(body)
+        f"{line['station']} {line['kind']}" for line in offering.failing_lines(body)
     ]
     seconds = row.seconds.filter(verdict=Verdict.DOES_NOT_CONFORM)
     failing += [
-        f"{one.station.label} {one.kind}" for one in seconds.select_related("station")
+        f"{second.station.label} {second.kind}"
+        for second in seconds.select_related("station")
     ]
     if failing:
         return Refused(
@@ -65,9 +66,9 @@ def refused(row: OfferedJoint) -> Refused | None:
             field=OUTCOME,
         )
     # As they are now: what was verified since it was offered is done.
-    items = Nonconformance.objects.filter(pk__in=[one[1] for one in body["items"]])
+    items = Nonconformance.objects.filter(pk__in=[item[1] for item in body["items"]])
     done = (State.VERIFIED, State.CLOSED)
-    undecided = [one.label for one in items.exclude(standing__state__in=done)]
+    undecided = [item.label for item in items.exclude(standing__state__in=done)]
     if undecided:
         return Refused(
             f"Not done yet: {', '.join(undecided)}. These are verified first.",

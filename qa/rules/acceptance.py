@@ -113,9 +113,9 @@ def standings(rows: Iterable[OfferedJoint]) -> dict[int, Standing]:
 def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
     """What happened to each since it was offered, in words, the oldest first."""
     touches = touched.load(
-        [one.fit_up for one in rows], [one.fit_up.joint for one in rows]
+        [row.fit_up for row in rows], [row.fit_up.joint for row in rows]
     )
-    first = min(one.read_to for one in rows)
+    first = min(row.read_to for row in rows)
     acts = _acts_since(rows, first)
     reads = _read_since(rows, first)
     standing = _standing(rows)
@@ -154,8 +154,8 @@ def _own(row: OfferedJoint) -> set:
 
 
 def _here(rows, joint: str, airframe: str) -> Q:
-    return Q(**{f"{joint}__in": {one.joint_id for one in rows}}) & Q(
-        **{f"{airframe}__in": {one.fit_up.airframe_id for one in rows}}
+    return Q(**{f"{joint}__in": {row.joint_id for row in rows}}) & Q(
+        **{f"{airframe}__in": {row.fit_up.airframe_id for row in rows}}
     )
 
 
@@ -246,9 +246,11 @@ def _items_since(rows, first: int) -> dict:
     """Items raised at the joints, and those opened again."""
     found = defaultdict(list)
     there = Nonconformance.objects.filter(_here(rows, "joint", "airframe"))
-    for one in there.filter(entry__pk__gt=first).select_related("entry"):
-        why = _("%(item)s was raised") % {"item": one.label}
-        found[one.joint_id, one.airframe_id].append((one.entry.pk, one.entry_id, why))
+    for nonconformance in there.filter(entry__pk__gt=first).select_related("entry"):
+        why = _("%(item)s was raised") % {"item": nonconformance.label}
+        found[nonconformance.joint_id, nonconformance.airframe_id].append(
+            (nonconformance.entry.pk, nonconformance.entry_id, why)
+        )
     return found
 
 
@@ -258,7 +260,7 @@ def _left_no_more(rows) -> dict:
     states = NonconformanceState.objects.filter(nonconformance__in=keys).exclude(
         state__in=(State.VERIFIED, State.CLOSED)
     )
-    opened = {one.pk: one for one in states.select_related("nonconformance")}
+    opened = {state.pk: state for state in states.select_related("nonconformance")}
     return {
         row.pk: [
             (

@@ -160,7 +160,7 @@ def _cowl(places, front_is_left: bool) -> Typical:
     points.append(
         TypicalPoint("nose pin", AttachKind.PIN, (front, (low + high) / 2, z))
     )
-    rows = [TypicalAdjuster(one.name, "aft", 1.5, 1.5, 0.1) for one in points[:3]]
+    rows = [TypicalAdjuster(point.name, "aft", 1.5, 1.5, 0.1) for point in points[:3]]
     rows.append(TypicalAdjuster("fastener 2", "up", 1, 1, 0.1))
     rows += [
         TypicalAdjuster(f"fastener {k}", "out", 1, 1, 0.25, "shim") for k in (1, 3)
@@ -180,7 +180,8 @@ def _canopy(places, front_is_left: bool) -> Typical:
         TypicalPoint("rear latch", AttachKind.STRIKER, (rear, middle, z)),
     )
     rows = [
-        TypicalAdjuster(one.name, "out", 2, 2, 0.2, StepKind.TURN) for one in points[:2]
+        TypicalAdjuster(point.name, "out", 2, 2, 0.2, StepKind.TURN)
+        for point in points[:2]
     ]
     rows += [
         TypicalAdjuster("rail end", "aft", 3, 3, 0.1),

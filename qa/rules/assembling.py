@@ -140,11 +140,11 @@ def _members(found: dict[int, JointState]) -> dict[int, Member]:
 
 
 def _held(some: list[JointState], stated: set[int]) -> str:
-    if any(one.fit_up.motions for one in some):
+    if any(joint_state.fit_up.motions for joint_state in some):
         return MOVES_BY
     if some[0].joint.position_id in stated:
         return SET_BY
-    return MOVES_BY if any(one.revision.motions for one in some) else ""
+    return MOVES_BY if any(joint_state.revision.motions for joint_state in some) else ""
 
 
 def surrounds(state: JointState) -> list[int]:
@@ -171,8 +171,12 @@ def _joints(found: Together) -> list[PlannedJoint]:
                 found.left_out.append(f"{state.joint.number} {why}")
             else:
                 chosen.append(planning.planned_as(found.rows, state))
-    own = {one.state.joint.position_id for one in chosen}
-    return [one for one in chosen if _moves(found, one.state, own)]
+    own = {planned_joint.state.joint.position_id for planned_joint in chosen}
+    return [
+        planned_joint
+        for planned_joint in chosen
+        if _moves(found, planned_joint.state, own)
+    ]
 
 
 def _moves(found: Together, state: JointState, own) -> bool:
@@ -209,7 +213,7 @@ def _solve(found: Together) -> None:
     if not joints:
         found.problem = "none of these joints was measured"
         return
-    if len({planning.rule_of(one.state) for one in joints}) > 1:
+    if len({planning.rule_of(joint.state) for joint in joints}) > 1:
         found.problem = (
             "these joints are judged by different rules: plan them part by part"
         )
@@ -217,7 +221,7 @@ def _solve(found: Together) -> None:
     try:
         _plan(found, joints)
     except FileComplaints as bad:
-        told = "; ".join(str(one.text) for one in bad.complaints)
+        told = "; ".join(str(complaint.text) for complaint in bad.complaints)
         found.problem = f"How a part may move cannot be read: {told}"
     except (
         AssemblyError, CannotBeSet, JointError, NarrowLimits, NoFeasibleMotion,
@@ -233,7 +237,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
     parts: dict[int, list[PlannedJoint]] = {}
     for one in joints:
         parts.setdefault(one.state.joint.position_id, []).append(one)
-    around = [position for one in joints for position in surrounds(one.state)]
+    around = [position for joint in joints for position in surrounds(joint.state)]
     number = {key: n for n, key in enumerate(dict.fromkeys([*parts, *around]))}
     defaults = PlanDefaults.objects.first() or PlanDefaults()
     worked = {
@@ -258,11 +262,11 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
     bodies = [_body(found, key, worked.get(key)) for key in number]
     rows = [
         Between(
-            planning.measured_at(one, None),
-            number[one.state.joint.position_id],
-            tuple(number[key] for key in surrounds(one.state)),
+            planning.measured_at(joint, None),
+            number[joint.state.joint.position_id],
+            tuple(number[key] for key in surrounds(joint.state)),
         )
-        for one in joints
+        for joint in joints
     ]
     options = _common([one.options for one in worked.values()], defaults)
     found.plan = plan_assembly(bodies, rows, options)
@@ -298,7 +302,7 @@ def _common(options: list[PlanOptions], defaults: PlanDefaults) -> PlanOptions:
     """What holds for all parts, of which each is judged alike."""
 
     def most(name: str) -> float | None:
-        known = [getattr(one, name) for one in options]
+        known = [getattr(option, name) for option in options]
         known = [value for value in known if value is not None]
         return max(known) if known else None
 

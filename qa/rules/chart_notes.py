@@ -14,7 +14,7 @@ def notes_on(
     of: a kind of reading at the station of that row, or a mode of whole parts. A note
     written against an earlier revision stays with its station.
     """
-    checks = {one.check.pk: one for one in reads}
+    checks = {read.check.pk: read for read in reads}
     rows = ChartNote.objects.filter(
         fit_check__in=checks, of__in=(of, EVERYWHERE), replaced_by=None
     )

@@ -33,8 +33,8 @@ def made_on_record(joint: Joint, u_nm: int | None) -> tuple[dict[str, Made], int
     for kind in Kind.values:
         values = [
             off
-            for one in told.reads
-            for off in over_parts.deviations_mm(told, one, kind)
+            for read in told.reads
+            for off in over_parts.deviations_mm(told, read, kind)
             if off is not None
         ]
         if len(values) < LEAST_PARTS:
@@ -76,7 +76,7 @@ def rule_of(check: Check, stations: list[Station], made: dict[str, Made]) -> Rul
             inside = requirements.acceptance(
                 wanted, check.u_nm, revision.rule, revision.edition
             ).inside
-            ends = [one for one in wanted.limits if one is not None]
+            ends = [limit for limit in wanted.limits if limit is not None]
             middle = sum(map(to_mm, ends)) / len(ends)
             process = NormalProcess(middle + to_mm(about.off_nm), to_mm(about.sd_nm))
             each.append(Characteristic(process, to_mm(check.u_nm), _mm(wanted.limits)))
@@ -85,5 +85,5 @@ def rule_of(check: Check, stations: list[Station], made: dict[str, Made]) -> Rul
 
 
 def _mm(limits: tuple[int | None, int | None]) -> Ends:
-    low, high = (None if one is None else to_mm(one) for one in limits)
+    low, high = (None if limit is None else to_mm(limit) for limit in limits)
     return low, high

@@ -314,7 +314,7 @@ def _in_designs(pattern: HolePattern, sits, states) -> list[PatternThere]:
     for group in groups:
         there.append(_placed(pattern, group, states, group))
     if drilled and mates and len(drilled) > 1:
-        there += [_placed(pattern, [one], states, ()) for one in mates]
+        there += [_placed(pattern, [mate], states, ()) for mate in mates]
     return there
 
 
@@ -335,20 +335,20 @@ def _placed(pattern, placements, states, asked) -> PatternThere:
 def _load_checks(there: list[PatternThere]) -> None:
     """The newest reading of each hole of each serial: who reads some holes again says
     nothing of the others. Two statements."""
-    revisions = [one.pattern.current_id for one in there]
-    parts = {part for one in there for part in one.read_on}
+    revisions = [pattern_there.pattern.current_id for pattern_there in there]
+    parts = {part for pattern_there in there for part in pattern_there.read_on}
     checks = HoleCheck.objects.filter(revision__in=revisions, part__in=parts)
     checks = checks.select_related("entry", "instrument", "part", "revision")
     checks = list(checks.order_by("number"))
     stand = defaultdict(list)
     for reading in newest_readings(checks).values():
         stand[reading.hole_check_id].append(reading)
-    for one in there:
+    for pattern_there in there:
         for check in checks:
-            at, read = check.part_id in one.read_on, stand[check.pk]
-            if at and check.revision_id == one.pattern.current_id and read:
+            at, read = check.part_id in pattern_there.read_on, stand[check.pk]
+            if at and check.revision_id == pattern_there.pattern.current_id and read:
                 found = sorted(read, key=lambda reading: reading.hole.order)
-                one.checks.append((check, found))
+                pattern_there.checks.append((check, found))
 
 
 def _close_outs(airframe: Airframe) -> list[CloseOut]:

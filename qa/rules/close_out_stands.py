@@ -174,7 +174,7 @@ def _all_read(there: PatternThere) -> bool:
     wanted = {hole.pk for hole in there.pattern.current.holes.all()}
     read, together = defaultdict(set), defaultdict(set)
     for check, readings in there.checks:
-        sized = {one.hole_id for one in readings if not lacks_size(one)}
+        sized = {reading.hole_id for reading in readings if not lacks_size(reading)}
         read[check.part_id] |= sized
         if check.entry.pk > there.since:
             together[check.part_id] |= sized

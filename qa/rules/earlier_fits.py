@@ -66,7 +66,9 @@ class Earlier:
     @property
     def lasted(self) -> timedelta:
         """From its first fit-up to the end of its last finished check."""
-        ends = [one.state.finished_at for one in self.checks if one.state.finished_at]
+        ends = [
+            check.state.finished_at for check in self.checks if check.state.finished_at
+        ]
         return max(ends, default=self.began) - self.began
 
     @property
@@ -120,8 +122,8 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
     ).select_related("airframe", "part", "entry", "revision")
     told = Fitted()
     frames: dict[tuple[int, int], list[FitUp]] = {}
-    for one in rows.order_by("joint", "airframe__line_number", "number"):
-        frames.setdefault((one.joint_id, one.airframe_id), []).append(one)
+    for row in rows.order_by("joint", "airframe__line_number", "number"):
+        frames.setdefault((row.joint_id, row.airframe_id), []).append(row)
     keys = {}
     for (joint, airframe), own in frames.items():
         last = own[-1].part
@@ -294,7 +296,8 @@ def _fill(worked: WorkedPlan, depths: list[float], names: list[str]) -> None:
         measured=0,
     )
     worked.bites = {
-        (0, one.label): Bite(told_bite(one.trim), one.trim) for one in stations
+        (0, station.label): Bite(told_bite(station.trim), station.trim)
+        for station in stations
     }
     worked.reasons = dict.fromkeys(worked.bites, [])
     worked.notes = [recorded(note, worked.name) for note in worked.plan.notes]

@@ -111,9 +111,9 @@ def budget_rows(study: GaugeStudy, found: Study) -> list[dict]:
 def names_of(people: list[Person]) -> dict[int, str]:
     """Names by key, each another."""
     found: dict[int, str] = {}
-    for one in people:
-        name = one.name
+    for person in people:
+        name = person.name
         if name in found.values():
-            name = f"{name} ({one.username})"
-        found[one.pk] = name
+            name = f"{name} ({person.username})"
+        found[person.pk] = name
     return found

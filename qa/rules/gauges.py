@@ -55,10 +55,10 @@ def offered() -> list[tuple[Instrument, str, bool]]:
     of use; two statements."""
     rules = rules_now()
     found = []
-    for one in Instrument.objects.exclude(status=InstrumentStatus.OUT):
-        told = objections(one, rules)
+    for instrument in Instrument.objects.exclude(status=InstrumentStatus.OUT):
+        told = objections(instrument, rules)
         why = " ".join(words for words, _no in told)
-        found.append((one, why, any(no for _words, no in told)))
+        found.append((instrument, why, any(no for _words, no in told)))
     return found
 
 
@@ -139,11 +139,11 @@ def spans_off(calibrations: list[Calibration]) -> list[tuple[date | None, Calibr
     """(day of the last good calibration before, the one that found it off), of each
     that did; None where it was never found good before."""
     spans, good = [], None
-    for one in sorted(calibrations, key=lambda row: (row.done_on, row.pk)):
-        if one.result in DOUBTED:
-            spans.append((good, one))
-        if one.result != CalibrationResult.OFF:
-            good = one.done_on
+    for calibration in sorted(calibrations, key=lambda row: (row.done_on, row.pk)):
+        if calibration.result in DOUBTED:
+            spans.append((good, calibration))
+        if calibration.result != CalibrationResult.OFF:
+            good = calibration.done_on
     return spans
 
 
@@ -208,8 +208,8 @@ def found_off(checks: Iterable) -> dict[int, Calibration]:
     """By check the calibration that found its instrument off, where the check lies
     between it and the last good one before; one statement, checks with their entry.
     Hole checks, results of characteristics and second readings alike."""
-    checks = [one for one in checks if one.instrument_id]
-    keys = {one.instrument_id for one in checks}
+    checks = [check for check in checks if check.instrument_id]
+    keys = {check.instrument_id for check in checks}
     spans = {key: spans_off(rows) for key, rows in _calibrations(keys).items()}
     found = {}
     for check in checks:
@@ -236,17 +236,19 @@ def overdue_when_used(checks: Iterable) -> set[int]:
     were taken with an instrument whose calibration was overdue, as it was due then or
     as is said now; one statement. Only a calibration on that day or later that found
     it good takes the doubt away: that another day is said to be due does not."""
-    late = [one for one in checks if one.instrument_id and _was_due(one)]
-    told = _calibrations({one.instrument_id for one in late})
+    late = [check for check in checks if check.instrument_id and _was_due(check)]
+    told = _calibrations({check.instrument_id for check in late})
     good = {
         key: max(
-            (one.done_on for one in rows if one.result == CalibrationResult.GOOD),
+            (row.done_on for row in rows if row.result == CalibrationResult.GOOD),
             default=date.min,
         )
         for key, rows in told.items()
     }
     return {
-        one.pk for one in late if good.get(one.instrument_id, date.min) < _day_of(one)
+        check.pk
+        for check in late
+        if good.get(check.instrument_id, date.min) < _day_of(check)
     }
 
 

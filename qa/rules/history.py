@@ -155,10 +155,10 @@ def load(airframe: Airframe, joints: list[Joint]) -> History:
     fit_ups = FitUp.objects.filter(airframe=airframe, joint__in=joints)
     groups = defaultdict(list)
     parts = set()
-    for one in fit_ups.select_related(*FIT_UP).order_by("number"):
-        one.airframe = airframe
-        groups[one.joint_id].append(one)
-        parts.update({one.part_id, one.surround_part_id} - {None})
+    for fit_up in fit_ups.select_related(*FIT_UP).order_by("number"):
+        fit_up.airframe = airframe
+        groups[fit_up.joint_id].append(fit_up)
+        parts.update({fit_up.part_id, fit_up.surround_part_id} - {None})
     history.fit_ups = dict(groups)
     _load_cuts(history, parts)
     _load_seams(history)
@@ -179,7 +179,7 @@ def load(airframe: Airframe, joints: list[Joint]) -> History:
     for one in rows:
         row = labels[one.station_id], one.reading, one.clash
         history.readings.setdefault(one.fit_check_id, []).append(row)
-    own = [one for rows in history.fit_ups.values() for one in rows]
+    own = [row for rows in history.fit_ups.values() for row in rows]
     history.touches = touched.load(own, joints)
     return history
 
@@ -199,9 +199,9 @@ def _load_cuts(history: History, parts: set[int]) -> None:
 
 def _load_seams(history: History) -> None:
     revisions = {
-        one.revision_id: one.revision
+        row.revision_id: row.revision
         for rows in history.fit_ups.values()
-        for one in rows
+        for row in rows
     }
     elsewhere = {
         cuts[0].fit_up.revision_id for cuts in history.cut_before.values()
@@ -217,9 +217,9 @@ def _load_seams(history: History) -> None:
         seam = history.seams.setdefault(revision.pk, Seam(revision, []))
         seam.stations.append(station)
     for rows in history.fit_ups.values():
-        for one in rows:
-            one.revision = revisions[one.revision_id]
-            one.joint = joints[one.joint_id]
+        for row in rows:
+            row.revision = revisions[row.revision_id]
+            row.joint = joints[row.joint_id]
 
 
 def _grouped(rows, key: str) -> dict:

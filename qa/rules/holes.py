@@ -41,7 +41,9 @@ def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
     order = {check.pk: (row, check) for row, check in enumerate(checks)}
     read = HoleReading.objects.filter(hole_check__in=order).select_related("hole")
     newest: dict[tuple, HoleReading] = {}
-    for reading in sorted(read, key=lambda one: order[one.hole_check_id][0]):
+    for reading in sorted(
+        read, key=lambda hole_reading: order[hole_reading.hole_check_id][0]
+    ):
         reading.hole_check = order[reading.hole_check_id][1]
         newest[reading.hole_check.part_id, reading.hole_id] = reading
     return newest

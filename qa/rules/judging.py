@@ -224,8 +224,8 @@ def _finding(group, stations, found, unit) -> Finding:
 def measure_again(check: Check) -> list[dict]:
     """Return the standing readings that prove neither: apart from what fails."""
     return [
-        {"station": one.station.label, "kind": one.kind}
-        for one in CurrentReading.objects.filter(
+        {"station": current_reading.station.label, "kind": current_reading.kind}
+        for current_reading in CurrentReading.objects.filter(
             fit_check=check, reading__verdict=acceptance.Verdict.NOT_PROVEN
         )
         .select_related("station")
@@ -239,13 +239,13 @@ def proposal(check: Check) -> dict:
     return {
         "findings": [
             {
-                "kind": one.kind,
-                "stations": list(one.stations),
-                "worst_station": one.worst_station,
-                "worst_nm": one.worst_nm,
-                "title": one.title(unit),
+                "kind": finding.kind,
+                "stations": list(finding.stations),
+                "worst_station": finding.worst_station,
+                "worst_nm": finding.worst_nm,
+                "title": finding.title(unit),
             }
-            for one in findings(check)
+            for finding in findings(check)
         ],
         "measure_again": measure_again(check),
     }

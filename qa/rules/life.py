@@ -25,7 +25,7 @@ Verb = NonconformanceStep.Verb
 AS_IS = "used as is"
 PLACES = (*State.values[:3], AS_IS, *State.values[3:])
 UNDECIDED = (State.FOUND, State.CONTAINED)
-NOT_CLOSED = tuple(one for one in PLACES if one != State.CLOSED)
+NOT_CLOSED = tuple(place for place in PLACES if place != State.CLOSED)
 DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
 SAME = ""
 
@@ -49,7 +49,7 @@ MOVES: dict[str, Move] = {
     Verb.ASSIGN: Move(NOT_CLOSED, "hand on nonconformances"),
     Verb.REMARK: Move(PLACES, "comment"),
     Verb.REOPEN: Move(
-        tuple(one for one in PLACES if one not in UNDECIDED),
+        tuple(place for place in PLACES if place not in UNDECIDED),
         "close nonconformances",
         State.FOUND,
     ),
@@ -125,8 +125,8 @@ def serials(item: Nonconformance) -> list[Part]:
 def structural_class(item: Nonconformance) -> str:
     """The class of the structure it was found on: the more severe of the part and of
     what it was fitted against; "" where neither is named."""
-    classes = {one.design.structural_class for one in serials(item)}
-    return next((one for one in StructuralClass.values if one in classes), "")
+    classes = {serial.design.structural_class for serial in serials(item)}
+    return next((value for value in StructuralClass.values if value in classes), "")
 
 
 def needs_concession(item: Nonconformance) -> bool:
@@ -143,7 +143,7 @@ def doers(item: Nonconformance) -> set[int]:
     set or shimmed the part or its surround."""
     steps = item.steps.filter(verb=Verb.WORK).values_list("entry__by", flat=True)
     found = set(steps)
-    parts = [one.pk for one in serials(item)]
+    parts = [serial.pk for serial in serials(item)]
     since = {"entry__pk__gt": item.entry.pk}
     for rows in (
         TrimCut.objects.filter(part__in=parts, **since),

@@ -120,7 +120,7 @@ def load(tools: list[Tool]) -> dict[tuple[int, int, int], MoldFits]:
                 by_key[key] = MoldFits(tool, fit.part.design, joint, seam)
             by_key[key].fits.append(fit)
     for fits in by_key.values():
-        fits.fits.sort(key=lambda one: (one.pull.number, one.fit_up.entry.pk))
+        fits.fits.sort(key=lambda fit: (fit.pull.number, fit.fit_up.entry.pk))
     return by_key
 
 
@@ -210,15 +210,18 @@ def _openings(fit_ups: list[FitUp]) -> dict[int, str]:
     """What each fit-up's opening is called: its airframe, with the surround's serial
     where that airframe had more than one."""
     several: dict[tuple[int, int], set[int]] = defaultdict(set)
-    for one in fit_ups:
-        if one.surround_part_id:
-            several[one.joint_id, one.airframe_id].add(one.surround_part_id)
+    for fit_up in fit_ups:
+        if fit_up.surround_part_id:
+            several[fit_up.joint_id, fit_up.airframe_id].add(fit_up.surround_part_id)
     names = {}
-    for one in fit_ups:
-        name = one.airframe.serial
-        if len(several[one.joint_id, one.airframe_id]) > 1 and one.surround_part:
-            name = f"{name} {one.surround_part.serial}"
-        names[one.pk] = name
+    for fit_up in fit_ups:
+        name = fit_up.airframe.serial
+        if (
+            len(several[fit_up.joint_id, fit_up.airframe_id]) > 1
+            and fit_up.surround_part
+        ):
+            name = f"{name} {fit_up.surround_part.serial}"
+        names[fit_up.pk] = name
     return names
 
 
@@ -231,7 +234,9 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
     place = places_kept(own, seam)
     found: dict[tuple[int, str], int] = {}
     unlike = 0
-    read = [one for one in rows.checks.get(fit_up.pk, []) if one.pk in rows.readings]
+    read = [
+        check for check in rows.checks.get(fit_up.pk, []) if check.pk in rows.readings
+    ]
     if not read:
         return None
     # A cut opens the next fit-up: all checks of this one saw the same edges.
@@ -296,7 +301,7 @@ def to_bare_nm(station: Station, kind: str, finish: str) -> int:
     sides = [
         requirements.requirement(station, kind, one) for one in (Finish.BARE, finish)
     ]
-    for bare, now in zip(*(one.limits for one in sides), strict=True):
+    for bare, now in zip(*(side.limits for side in sides), strict=True):
         if bare is not None:
             return bare - now
     return 0

@@ -116,7 +116,7 @@ def drafts(airframe: Airframe, joints: list[Joint]) -> list[Draft]:
     """Each joint as it would be offered now, in the order given."""
     read_to = last_entry()
     found = staleness.states(history.load(airframe, joints)) if joints else {}
-    return [_draft(found[one.pk], read_to) for one in joints if one.pk in found]
+    return [_draft(found[joint.pk], read_to) for joint in joints if joint.pk in found]
 
 
 def _draft(state: JointState, read_to: int) -> Draft:
@@ -137,13 +137,13 @@ def _draft(state: JointState, read_to: int) -> Draft:
         "part": state.fit_up.part.serial,
         "surround": getattr(state.fit_up.surround_part, "serial", None),
         "held": _held(state),
-        "checks": [_check(one) for one in checks],
+        "checks": [_check(check) for check in checks],
         "short": short_of(state, checks, gauges.found_off(checks)),
         "lines": lines,
         "items": [
-            [one.label, one.pk, one.standing.state, one.standing.disposition]
-            for one in items
-            if one.standing.state != State.CLOSED
+            [item.label, item.pk, item.standing.state, item.standing.disposition]
+            for item in items
+            if item.standing.state != State.CLOSED
         ],
         "relies_on": sorted({line["left_by"] for line in lines if line["left_by"]}),
     }
@@ -185,11 +185,11 @@ def in_condition(state: JointState, checks: list[Check]) -> bool:
     """Whether it was measured as the joint is accepted: held and finished so."""
     revision = state.revision
     finish = revision.acceptance_finish
-    wanted = AcceptanceFinish.ANY, *{one.finish for one in checks}
+    wanted = AcceptanceFinish.ANY, *{check.finish for check in checks}
     held = not revision.acceptance_condition or all(
-        one.in_acceptance_condition for one in checks
+        check.in_acceptance_condition for check in checks
     )
-    alike = len({one.finish for one in checks}) <= 1
+    alike = len({check.finish for check in checks}) <= 1
     return bool(checks) and held and finish in wanted and alike
 
 
@@ -203,12 +203,12 @@ def short_of(state: JointState, checks: list[Check], doubts) -> list[str]:
         codes.append("revision")
     if checks and not in_condition(state, checks):
         codes.append("condition")
-    if any(one.state.state == "open" for one in checks):
+    if any(check.state.state == "open" for check in checks):
         codes.append("unfinished")
-    if any(one.state.late for one in checks):
+    if any(check.state.late for check in checks):
         codes.append("late")
     parts = [state.fit_up.part, state.fit_up.surround_part]
-    if any(one and one.state != PartState.GOOD for one in parts):
+    if any(part and part.state != PartState.GOOD for part in parts):
         codes.append("suspect")
     if any(check.pk in doubts for check in checks):
         codes.append("instrument")
@@ -256,7 +256,7 @@ def lines_of(state: JointState, items: list[Nonconformance]) -> list[dict]:
 
 
 def _finish(state: JointState) -> str:
-    checks = [one for epoch in state.epochs for one in epoch.checks]
+    checks = [check for epoch in state.epochs for check in epoch.checks]
     return checks[-1].finish if checks else "finished"
 
 
@@ -338,4 +338,4 @@ def open_lines(body: dict) -> list[dict]:
 
 def failing_lines(body: dict) -> list[dict]:
     """The lines that do not conform and of which nothing is decided and verified."""
-    return [one for one in open_lines(body) if one["state"] == "does_not_conform"]
+    return [line for line in open_lines(body) if line["state"] == "does_not_conform"]

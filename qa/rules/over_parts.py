@@ -61,11 +61,11 @@ class OverParts:
     def series(self, row: int, kind: str) -> list[tuple[PartRead, int]]:
         """The parts that were read at a place, and what."""
         key = row, kind
-        return [(one, one.nm[key]) for one in self.reads if key in one.nm]
+        return [(read, read.nm[key]) for read in self.reads if key in read.nm]
 
     def failed(self, row: int, kind: str) -> tuple[int, int]:
         """(how many did not conform, how many were judged) at a place."""
-        told = [one.verdicts.get((row, kind)) for one in self.reads]
+        told = [read.verdicts.get((row, kind)) for read in self.reads]
         judged = [one for one in told if one]
         return sum(one == Verdict.DOES_NOT_CONFORM for one in judged), len(judged)
 
@@ -79,7 +79,7 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     seams = _seams(joint, fit_ups)
     checks = _checks(fit_ups)
     values = _values(checks)
-    pulls = _pulls({one.part_id for one in fit_ups})
+    pulls = _pulls({row.part_id for row in fit_ups})
     now = seams[joint.current_id]
     # A part counts once, wherever it was tried: values of one are no two of a row.
     found: dict[int, PartRead] = {}
@@ -96,7 +96,7 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
 
 
 def _seams(joint: Joint, fit_ups: list[FitUp]) -> dict[int, Seam]:
-    revisions = {one.revision_id: one.revision for one in fit_ups}
+    revisions = {fit_up.revision_id: fit_up.revision for fit_up in fit_ups}
     revisions[joint.current_id] = joint.current
     seams = {key: Seam(revision, []) for key, revision in revisions.items()}
     for station in Station.objects.filter(revision__in=seams).order_by("order"):
@@ -107,7 +107,7 @@ def _seams(joint: Joint, fit_ups: list[FitUp]) -> dict[int, Seam]:
 
 
 def _checks(fit_ups: list[FitUp]) -> list[Check]:
-    own = {one.pk: one for one in fit_ups}
+    own = {fit_up.pk: fit_up for fit_up in fit_ups}
     rows = Check.objects.filter(fit_up__in=own, state__void=False)
     checks = list(rows.select_related("state", "entry").order_by("entry__pk"))
     for check in checks:
@@ -117,7 +117,7 @@ def _checks(fit_ups: list[FitUp]) -> list[Check]:
 
 def _values(checks: list[Check]) -> dict[int, list[CurrentReading]]:
     rows = CurrentReading.objects.filter(
-        fit_check__in=[one.pk for one in checks],
+        fit_check__in=[check.pk for check in checks],
         clash=False,
         reading__value_nm__isnull=False,
     )
@@ -149,7 +149,11 @@ def _read(check: Check, values, seams, now: Seam, pull: Pull | None) -> PartRead
         nm[row, value.kind] = value.reading.value_nm + shift
         verdicts[row, value.kind] = value.reading.verdict
     fit_up = check.fit_up
-    stations = {kept[one.label]: one for one in own.stations if one.label in kept}
+    stations = {
+        kept[station.label]: station
+        for station in own.stations
+        if station.label in kept
+    }
     return PartRead(fit_up.part, fit_up.airframe, check, pull, nm, verdicts, stations)
 
 
@@ -168,11 +172,13 @@ def targets_mm(told: OverParts, kind: str) -> list[float | None]:
     return found
 
 
-def deviations_mm(told: OverParts, one: PartRead, kind: str) -> list[float | None]:
+def deviations_mm(
+    told: OverParts, part_read: PartRead, kind: str
+) -> list[float | None]:
     """A part from target at each station, None where it was not read."""
     found = []
     for row, target in enumerate(targets_mm(told, kind)):
-        nm = one.nm.get((row, kind))
+        nm = part_read.nm.get((row, kind))
         off = None if None in (nm, target) else to_mm(nm) - target
         found.append(off)
     return found

@@ -96,7 +96,7 @@ def _changes_of_each(
     plans: list[FitPlan], touches: Touches | None
 ) -> list[tuple[FitPlan, list[Change]]]:
     joints = _joints(plans)
-    every = [one for rows in joints.values() for one in rows]
+    every = [row for rows in joints.values() for row in rows]
     if touches is None:
         touches = touched.load(
             [planned.fit_up for planned in every],
@@ -146,7 +146,7 @@ def _joints(plans) -> dict:
 
 def _holdings(joints) -> dict[int, int]:
     """The number of the newest statement of how the part is held, by position."""
-    positions = {one.fit_up.joint.position_id for one in joints}
+    positions = {joint.fit_up.joint.position_id for joint in joints}
     rows = Holding.objects.filter(position__in=positions).order_by()
     return dict(rows.values_list("position").annotate(Max("number")))
 
@@ -157,7 +157,7 @@ def stated_since(plan: FitPlan) -> bool:
     joints = [one.fit_up.joint for one in plan.drafted]
     stated = (
         PlanDefaults.objects.all(),
-        Holding.objects.filter(position__in=[one.position_id for one in joints]),
+        Holding.objects.filter(position__in=[joint.position_id for joint in joints]),
         JointRevision.objects.filter(joint__in=joints),
     )
     return any(rows.filter(entry__pk__gt=plan.read_to).exists() for rows in stated)
@@ -205,7 +205,7 @@ def _read_since(plans, joints) -> list:
     """(number of the entry, joint, airframe, station) of what was read or counted in
     since the oldest of the plans was made."""
     first = min(plan.read_to for plan in plans)
-    here = Q(fit_check__fit_up__joint__in=[one.fit_up.joint_id for one in joints])
+    here = Q(fit_check__fit_up__joint__in=[joint.fit_up.joint_id for joint in joints])
     here &= Q(fit_check__fit_up__airframe__in=[o.fit_up.airframe_id for o in joints])
     rows = Reading.objects.filter(here).filter(
         Q(late=False, entry__pk__gt=first)

@@ -45,7 +45,7 @@ def body_of(worked: WorkedPlan) -> dict:
         "method": METHOD,
         "inputs": {
             "defaults": worked.defaults.pk,
-            "joints": [_inputs(one) for one in worked.joints],
+            "joints": [_inputs(joint) for joint in worked.joints],
             "left_out": worked.left_out,
             "holding": worked.holding,
             "adjusters": [_plain(asdict(one)) for one in worked.present],
@@ -63,7 +63,7 @@ def body_of(worked: WorkedPlan) -> dict:
             "notes": _plain(worked.notes),
             "way": worked.way,
             "ways": _plain(ways.told(worked.ways)),
-            "stations": [_station(worked, *one) for one in worked.stations()],
+            "stations": [_station(worked, *station) for station in worked.stations()],
         },
         "together": worked.shared and _together(worked),
     }
@@ -101,9 +101,9 @@ def _inputs(joint: PlannedJoint) -> dict:
 
 def _outcome(plan: Plan) -> dict:
     told = {
-        one.name: getattr(plan, one.name)
-        for one in fields(Plan)
-        if one.name not in ("stations", "notes", "settings", "known", *PARTS)
+        field.name: getattr(plan, field.name)
+        for field in fields(Plan)
+        if field.name not in ("stations", "notes", "settings", "known", *PARTS)
     }
     told["settings"] = plan.settings and [[s.name, s.steps] for s in plan.settings]
     told["intervals"] = _intervals(plan.known)
@@ -123,15 +123,15 @@ def _intervals(known: Known | None) -> dict | None:
 
 
 def _station(
-    worked: WorkedPlan, joint: PlannedJoint, row: int, one: StationPlan
+    worked: WorkedPlan, joint: PlannedJoint, row: int, station_plan: StationPlan
 ) -> dict:
-    bite = worked.bite(one)
+    bite = worked.bite(station_plan)
     told = {
-        item.name: getattr(one, item.name)
+        item.name: getattr(station_plan, item.name)
         for item in fields(StationPlan)
         if item.name not in (*LENGTHS, "reasons")
     }
-    lengths = {f"{name}_nm": _nm(getattr(one, name)) for name in LENGTHS}
+    lengths = {f"{name}_nm": _nm(getattr(station_plan, name)) for name in LENGTHS}
     return _plain(
         {
             **told,
@@ -140,7 +140,7 @@ def _station(
             "trim_asked_nm": _nm(bite.trim),
             "bite_half_nm": _nm(bite.half),
             "trim_half_nm": _nm(bite.trim_half),
-            "reasons": worked.reasons[one.joint, one.label],
+            "reasons": worked.reasons[station_plan.joint, station_plan.label],
         }
     )
 
@@ -201,7 +201,9 @@ def _known(told: dict | None) -> Known | None:
 
 def _settings(body: dict) -> tuple[Setting, ...] | None:
     told = body["outcome"].get("settings")
-    by_name = {one.name: one for one in options_from(body).adjusters or ()}
+    by_name = {
+        adjuster.name: adjuster for adjuster in options_from(body).adjusters or ()
+    }
     return told and tuple(Setting(by_name[name], steps) for name, steps in told)
 
 
@@ -212,8 +214,8 @@ def _set_only(told: dict | None) -> SetOnly | None:
 def present_from(body: dict) -> list[Present]:
     """What held the part when it was planned, and what it was set to."""
     return [
-        _made(Present, {name: _tupled(value) for name, value in one.items()})
-        for one in body["inputs"].get("adjusters", ())
+        _made(Present, {name: _tupled(value) for name, value in adjuster.items()})
+        for adjuster in body["inputs"].get("adjusters", ())
     ]
 
 
@@ -226,8 +228,8 @@ def asked_changes(body: dict) -> list[tuple[Present, int]]:
 def ways_from(body: dict) -> list[WayRow]:
     """What could have been done instead."""
     return [
-        _made(WayRow, {name: _tupled(value) for name, value in one.items()})
-        for one in body["outcome"].get("ways", ())
+        _made(WayRow, {name: _tupled(value) for name, value in way.items()})
+        for way in body["outcome"].get("ways", ())
     ]
 
 
@@ -237,8 +239,8 @@ def shared_from(body: dict) -> Shared | None:
     if not told:
         return None
     parts = tuple(
-        _made(SharedPart, {name: _tupled(value) for name, value in one.items()})
-        for one in told["parts"]
+        _made(SharedPart, {name: _tupled(value) for name, value in part.items()})
+        for part in told["parts"]
     )
     return _made(Shared, {**told, "parts": parts, "touches": _tupled(told["touches"])})
 
@@ -260,13 +262,13 @@ def _tupled(value):
 
 def bites_from(body: dict) -> dict[tuple[int, str], Bite]:
     return {
-        (one["joint"], one["label"]): Bite(
-            to_mm(one["bite_nm"]),
-            to_mm(one["trim_asked_nm"]),
-            half=_mm(one.get("bite_half_nm")),
-            trim_half=_mm(one.get("trim_half_nm")),
+        (station["joint"], station["label"]): Bite(
+            to_mm(station["bite_nm"]),
+            to_mm(station["trim_asked_nm"]),
+            half=_mm(station.get("bite_half_nm")),
+            trim_half=_mm(station.get("trim_half_nm")),
         )
-        for one in body["outcome"]["stations"]
+        for station in body["outcome"]["stations"]
     }
 
 
@@ -276,26 +278,26 @@ def _mm(nm: int | None) -> float | None:
 
 def reasons_from(body: dict) -> dict[tuple[int, str], list]:
     return {
-        (one["joint"], one["label"]): one["reasons"]
-        for one in body["outcome"]["stations"]
+        (station["joint"], station["label"]): station["reasons"]
+        for station in body["outcome"]["stations"]
     }
 
 
 def options_from(body: dict) -> PlanOptions:
     told = dict(body["wishes"]["options"])
     motions = told.get("motions")
-    told["motions"] = motions and tuple(_motion(one) for one in motions)
+    told["motions"] = motions and tuple(_motion(motion) for motion in motions)
     by = told.get("adjusters")
     told["adjusters"] = by and tuple(
-        _made(Adjuster, {name: _tupled(value) for name, value in one.items()})
-        for one in by
+        _made(Adjuster, {name: _tupled(value) for name, value in adjuster.items()})
+        for adjuster in by
     )
     return _made(PlanOptions, {k: _number(v) for k, v in told.items()})
 
 
 def _made(kind, told: dict):
     """A dataclass of what is known of it; a field that came later is None."""
-    return kind(**{one.name: told.get(one.name) for one in fields(kind)})
+    return kind(**{field.name: told.get(field.name) for field in fields(kind)})
 
 
 def _number(value):
@@ -316,7 +318,7 @@ def _move(told: dict) -> Move:
         {
             **told,
             "amounts": tuple((name, amount) for name, amount in told["amounts"]),
-            "motions": tuple(_motion(one) for one in told["motions"]),
+            "motions": tuple(_motion(motion) for motion in told["motions"]),
             "raw": tuple(told["raw"]),
         },
     )

@@ -107,9 +107,9 @@ def cuts_of(worked: WorkedPlan) -> list[PlannedCut]:
 
 def _line(joint: PlannedJoint, side: str, part: Part | None, here) -> list[PlannedCut]:
     stations, fit_up = joint.state.seam.stations, joint.check.fit_up
-    bites = [here[one.label][1] if here[one.label][0] == side else None
-             for one in stations]  # fmt: skip
-    depths = [to_nm(one.bite) if one else 0 for one in bites]
+    bites = [here[station.label][1] if here[station.label][0] == side else None
+             for station in stations]  # fmt: skip
+    depths = [to_nm(bite.bite) if bite else 0 for bite in bites]
     if not any(depths):
         return []
     return [
@@ -173,13 +173,13 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
 def _checks_of(plan: FitPlan, around: list[str]) -> tuple[list[Check], list[Check]]:
     """The checks of the joints of a plan, in their order, and those around its part."""
     rows = PlanJoint.objects.filter(plan=plan).order_by("order")
-    keys = [one.fit_check_id for one in rows]
+    keys = [row.fit_check_id for row in rows]
     found = Check.objects.select_related(*planning.RELATED).filter(
         Q(pk__in=keys) | Q(entry_id__in=around)
     )
-    checks = {one.pk: one for one in found}
-    beside = [one for one in checks.values() if str(one.entry_id) in around]
-    return [checks[key] for key in keys], sorted(beside, key=lambda one: one.pk)
+    checks = {check.pk: check for check in found}
+    beside = [check for check in checks.values() if str(check.entry_id) in around]
+    return [checks[key] for key in keys], sorted(beside, key=lambda check: check.pk)
 
 
 def standing(plan: FitPlan) -> bool:
@@ -195,7 +195,7 @@ def in_force(plan: FitPlan):
 def _read_then(joints: list[PlannedJoint], body: dict) -> None:
     """Put what was read for the plan in place of what stands now."""
     said = body["inputs"]["joints"]
-    keys = [row[3] for one in said for row in one["readings"]]
+    keys = [row[3] for joint in said for row in joint["readings"]]
     readings = Reading.objects.select_related("fit_check__fit_up").in_bulk(keys)
     for joint, one in zip(joints, said, strict=True):
         carried = set(one["carried"])
@@ -224,11 +224,11 @@ def newest_of(check: Check) -> FitPlan | None:
 def plans_now(rows) -> list[FitPlan]:
     """Standing plans, each with `overtaken`: by what, "" while it holds, and `beside`:
     what was taken together with it. A constant number of statements."""
-    plans = [one.plan for one in rows.select_related(*(f"plan__{n}" for n in PLAN))]
+    plans = [row.plan for row in rows.select_related(*(f"plan__{n}" for n in PLAN))]
     found, taken = overtaking.changes(plans), sisters(plans)
-    for one in plans:
-        one.beside = [x for x in taken if x.entry_id == one.entry_id and x != one]
-        one.overtaken = overtaking.in_words(found[one.pk])
+    for plan in plans:
+        plan.beside = [x for x in taken if x.entry_id == plan.entry_id and x != plan]
+        plan.overtaken = overtaking.in_words(found[plan.pk])
     return plans
 
 

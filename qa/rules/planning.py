@@ -132,7 +132,9 @@ class WorkedPlan:
     def asked_settings(self) -> dict[str, int]:
         """What the plan asks to set, nm by adjuster; {} where it sets none."""
         settings = (self.plan and self.plan.settings) or ()
-        return {one.name: to_nm(one.change) for one in settings if one.steps}
+        return {
+            setting.name: to_nm(setting.change) for setting in settings if setting.steps
+        }
 
     @property
     def set_changes(self) -> list[tuple[Present, int]]:
@@ -146,9 +148,9 @@ class WorkedPlan:
 
     def stations(self):
         """Yield (planned joint, row in its seam, StationPlan) of every station."""
-        for one in self.plan.stations:
-            joint = self.joints[one.joint]
-            yield joint, joint.state.seam.rows[one.label], one
+        for station in self.plan.stations:
+            joint = self.joints[station.joint]
+            yield joint, joint.state.seam.rows[station.label], station
 
     def bite(self, station: StationPlan) -> Bite:
         return self.bites[station.joint, station.label]
@@ -262,7 +264,7 @@ def rule_of(state: JointState) -> tuple[str, str]:
 def judging_all(options: PlanOptions, joints: list[PlannedJoint]) -> PlanOptions:
     """Options with the greatest of the uncertainties with which joints were measured;
     none is known where that of one is not."""
-    told = [one.check.u_nm for one in joints]
+    told = [joint.check.u_nm for joint in joints]
     return replace(options, uncertainty_mm=to_mm(max(told)) if all(told) else None)
 
 
@@ -271,7 +273,7 @@ def _solve(worked: WorkedPlan, wish: Wish) -> None:
         worked.options = _options(worked, wish)
         _side_by_side(worked, wish)
     except FileComplaints as bad:
-        told = "; ".join(str(one.text) for one in bad.complaints)
+        told = "; ".join(str(complaint.text) for complaint in bad.complaints)
         worked.problem = f"How the part may move cannot be read: {told}"
     except (NothingSeen, NoFeasibleMotion, NarrowLimits, JointError, CannotBeSet) as no:
         worked.problem = str(no)
@@ -283,7 +285,7 @@ def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
     options, defaults = worked.options, worked.defaults
     worked.learned = work_rates.learned(defaults)
     asked = ways.Question(
-        tuple(measured_at(one, wish.side) for one in worked.joints),
+        tuple(measured_at(joint, wish.side) for joint in worked.joints),
         options,
         ways.wished_of(defaults, options),
         worked.learned.rates,
@@ -299,7 +301,7 @@ def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
 def tell_stations(worked: WorkedPlan) -> None:
     """Say what to cut at every station, and why it stays wrong or is cut otherwise."""
     least, known = worked.least_cut, worked.plan.known
-    cuts_known = {(one.joint, one.label): one for one in (known.cuts if known else ())}
+    cuts_known = {(cut.joint, cut.label): cut for cut in (known.cuts if known else ())}
     for joint, _, station in worked.stations():
         place = station.joint, station.label
         bite = bites.bite_of(
@@ -348,7 +350,7 @@ def measured_at(joint: PlannedJoint, side: str | None) -> Measured:
     read = {
         kind: tuple(
             None if nm is None else to_mm(nm)
-            for nm in (joint.value_nm(one.label, kind) for one in stations)
+            for nm in (joint.value_nm(station.label, kind) for station in stations)
         )
         for kind in Kind.values
     }

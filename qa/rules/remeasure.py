@@ -75,9 +75,11 @@ def joints_to_measure_again(most: int | None = None) -> list[Changed]:
 def since(checks: list[Check]) -> dict[int, Changed]:
     """What happened after each check began, by its key; without those after which
     nothing did. The checks come with their entry and with FIT_UP of their fit-up."""
-    fit_ups = [one.fit_up for one in checks]
+    fit_ups = [check.fit_up for check in checks]
     touches = touched.load(fit_ups, [one.joint for one in fit_ups])
-    found = {one.pk: _changed(touches, one.fit_up, one.entry.pk) for one in checks}
+    found = {
+        check.pk: _changed(touches, check.fit_up, check.entry.pk) for check in checks
+    }
     return {key: one for key, one in found.items() if one}
 
 

@@ -88,7 +88,7 @@ def made(
         return rig.displaced(changes_mm, places)[0]
 
     return Made(
-        {one.state.fit_up.pk: changes_at(one, displaced) for one in joints},
+        {joint.state.fit_up.pk: changes_at(joint, displaced) for joint in joints},
         to_nm(apart),
         tuple((one.check, changes_at(one, displaced, here)) for one in around),
     )

@@ -39,7 +39,7 @@ class SetDone:
     @property
     def apart_nm(self) -> list[int]:
         """Measured less predicted of every reading that stands by itself."""
-        every = [one for _, round_ in self.measured for one in round_.stations]
+        every = [station for _, round_ in self.measured for station in round_.stations]
         both = [nm for one in every for nm in (one.gap_apart_nm, one.flush_apart_nm)]
         return [nm for nm in both if nm is not None]
 
@@ -101,7 +101,7 @@ def of_position(position: Position) -> Story:
 
 
 def _count(by_label: dict[str, StationCame], rounds: list[Round]) -> None:
-    for one in (one for round_ in rounds for one in round_.stations):
+    for one in (station for round_ in rounds for station in round_.stations):
         row = by_label.setdefault(one.label, StationCame(one.label))
         if one.gap_apart_nm is not None:
             row.gaps.append(one.gap_apart_nm)
@@ -138,8 +138,8 @@ def _why_not(moves: list[AppliedMove], sets: list[AppliedMove]) -> str:
 def _changes(sets: list[AppliedMove]) -> dict[str, int]:
     found: dict[str, int] = defaultdict(int)
     for move in sets:
-        for one in move.amounts:
-            found[one["name"]] += to_nm(float(one["amount"]))
+        for amount in move.amounts:
+            found[amount["name"]] += to_nm(float(amount["amount"]))
     return {name: nm for name, nm in found.items() if nm}
 
 

@@ -40,7 +40,7 @@ class Shared:
 
     @property
     def count(self) -> int:
-        return sum(1 for one in self.parts if one.joints)
+        return sum(1 for part in self.parts if part.joints)
 
 
 def sisters(plans: Iterable[FitPlan]) -> list[FitPlan]:
@@ -53,4 +53,4 @@ def sisters(plans: Iterable[FitPlan]) -> list[FitPlan]:
 
 def others(plan: FitPlan) -> list[FitPlan]:
     """The plans that were taken together with one."""
-    return [one for one in sisters([plan]) if one.pk != plan.pk]
+    return [sister for sister in sisters([plan]) if sister.pk != plan.pk]

@@ -68,11 +68,11 @@ def attach_points(check: Check, state: JointState) -> list[AttachPoint]:
     present = present_stacks(check)
     return [
         AttachPoint(
-            str(one["name"]),
-            point_mm(one),
-            to_mm(present[one["name"]].total_nm) if one["name"] in present else 0.0,
+            str(point["name"]),
+            point_mm(point),
+            to_mm(present[point["name"]].total_nm) if point["name"] in present else 0.0,
         )
-        for one in state.revision.attach_points or []
+        for point in state.revision.attach_points or []
     ]
 
 
@@ -116,8 +116,8 @@ def _flushness(basis: ShimBasis):
     u_mm = to_mm(check.u_nm) if check.u_nm else None
     every = scales(
         [
-            drawn_in(one.flush, u_mm, revision.rule, revision.edition)
-            for one in geometry.stations
+            drawn_in(station.flush, u_mm, revision.rule, revision.edition)
+            for station in geometry.stations
         ]
     )
     flush = [to_mm(flush_nm(basis, row)) for row in rows]
@@ -129,7 +129,7 @@ def changes(basis: ShimBasis, stacks: dict[str, list[int]]) -> dict[str, list[in
 
     The part rests on three of the stacks as when it is pressed in their middle.
     """
-    heights = [to_mm(sum(stacks.get(one.label, []))) for one in basis.points]
+    heights = [to_mm(sum(stacks.get(point.label, []))) for point in basis.points]
     stations = basis.state.seam.stations
     at, gaps, faces = places_of(stations)
     opens, rises = (

@@ -71,8 +71,8 @@ def checks(keys: Iterable[int]) -> dict[int, Content]:
         "reading__entry__by", "station"
     )
     read = defaultdict(list)
-    for one in current.order_by("station__order", "kind", "pk"):
-        read[one.fit_check_id].append(one)
+    for current_reading in current.order_by("station__order", "kind", "pk"):
+        read[current_reading.fit_check_id].append(current_reading)
     rows = list(rows)
     off = gauges.found_off(rows)
     return {row.pk: _check(row, read[row.pk], off.get(row.pk)) for row in rows}
@@ -98,10 +98,13 @@ def _check(row: Check, read: list[CurrentReading], off) -> Content:
             ("note", row.note),
             ("begun by", name_of(row.entry)),
             ("finished", moment(row.state.finished_at)),
-            *(_reading(one) for one in read),
+            *(_reading(current_reading) for current_reading in read),
         ),
         address=address_of(row),
-        doers=lambda: {row.entry.by_id, *(one.reading.entry.by_id for one in read)},
+        doers=lambda: {
+            row.entry.by_id,
+            *(current_reading.reading.entry.by_id for current_reading in read),
+        },
         since=(
             *disowned(row.entry, "check"),
             *disowned(up.entry, "fit-up"),
@@ -111,17 +114,17 @@ def _check(row: Check, read: list[CurrentReading], off) -> Content:
     )
 
 
-def _reading(one: CurrentReading) -> tuple[str, str]:
-    read = one.reading
+def _reading(current_reading: CurrentReading) -> tuple[str, str]:
+    read = current_reading.reading
     typed = f"{read.value} {read.unit}"
     if read.outcome == Outcome.FEELER:
         typed = f"{read.goes} goes, {read.does_not_go} does not, {read.unit}"
     elif read.value_nm is None:
         typed = f"{read.outcome}: {read.reason}"
     told = [typed, exactly(read.value_nm), plain(read.verdict)]
-    told += ["two values stand"] if one.clash else []
+    told += ["two values stand"] if current_reading.clash else []
     told += [name_of(read.entry), moment(read.entry.received_at)]
-    name = f"station {one.station.label} {one.kind}"
+    name = f"station {current_reading.station.label} {current_reading.kind}"
     return name, ", ".join(word for word in told if word)
 
 
@@ -154,8 +157,10 @@ CHECK = Signable(
 def _offered_fields(row: OfferedJoint) -> tuple[tuple[str, str], ...]:
     body = row.content
     checks_told = (
-        ", ".join([one["check"], one["finish"], one["instrument"] or "", one["by"]])
-        for one in body["checks"]
+        ", ".join(
+            [check["check"], check["finish"], check["instrument"] or "", check["by"]]
+        )
+        for check in body["checks"]
     )
     return (
         ("offer", row.offer.label),
@@ -167,7 +172,7 @@ def _offered_fields(row: OfferedJoint) -> tuple[tuple[str, str], ...]:
         ("against", body["surround"] or ""),
         ("checks", "; ".join(checks_told)),
         ("short of", ", ".join(map(plain, body["short"]))),
-        ("items", ", ".join(f"{one[0]} {plain(one[2])}" for one in body["items"])),
+        ("items", ", ".join(f"{item[0]} {plain(item[2])}" for item in body["items"])),
         *(_offered_line(line) for line in body["lines"]),
         ("digest of what was offered", row.digest),
     )
@@ -214,7 +219,7 @@ def inspections(keys: Iterable[int]) -> dict[int, Content]:
         )
         .prefetch_related("remarks__item")
     )
-    changes = acceptance.changes([one.offered for one in rows]) if rows else {}
+    changes = acceptance.changes([row.offered for row in rows]) if rows else {}
     return {row.pk: _inspection(row, changes[row.offered_id]) for row in rows}
 
 
@@ -229,10 +234,10 @@ def _inspection(row: Inspection, changes: list[str]) -> Content:
             ("note", row.note),
             *(
                 (
-                    f"remark, {one.station or 'the joint whole'}",
-                    f"{one.text} ({one.item.label})",
+                    f"remark, {remark.station or 'the joint whole'}",
+                    f"{remark.text} ({remark.item.label})",
                 )
-                for one in row.remarks.all()
+                for remark in row.remarks.all()
             ),
             ("digest of what was said", row.digest),
             *_offered_fields(of),
@@ -274,7 +279,7 @@ def items(keys: Iterable[int]) -> dict[int, Content]:
     steps = NonconformanceStep.objects.filter(
         nonconformance__in=keys, verb=NonconformanceStep.Verb.DISPOSE
     ).select_related("entry__by")
-    decided = {one.nonconformance_id: one for one in steps.order_by("pk")}
+    decided = {step.nonconformance_id: step for step in steps.order_by("pk")}
     return {row.pk: _item(row, decided.get(row.pk)) for row in rows}
 
 

@@ -27,7 +27,7 @@ def plans(keys: Iterable[int]) -> dict[int, Content]:
 
 def _plan(row: FitPlan, changes) -> Content:
     end = getattr(row, "end", None)
-    since = tuple(dict.fromkeys(one.words for one in changes))
+    since = tuple(dict.fromkeys(change.words for change in changes))
     if end:
         # What happens after it was done is what the next plan is for.
         done = end.how == PlanEnding.DONE
@@ -41,18 +41,18 @@ def _plan(row: FitPlan, changes) -> Content:
             (
                 "from",
                 ", ".join(
-                    f"{one.fit_check.label} at {one.fit_check.fit_up.joint.number}"
-                    for one in row.joints.all()
+                    f"{joint.fit_check.label} at {joint.fit_check.fit_up.joint.number}"
+                    for joint in row.joints.all()
                 ),
             ),
             ("method", row.method),
             *(
                 (
-                    f"cut {one.fit_up.joint.number} {one.side} {one.station}, "
-                    f"{exactly(one.s_nm)} along",
-                    f"{exactly(one.bite_nm)} of {exactly(one.trim_nm)}",
+                    f"cut {cut.fit_up.joint.number} {cut.side} {cut.station}, "
+                    f"{exactly(cut.s_nm)} along",
+                    f"{exactly(cut.bite_nm)} of {exactly(cut.trim_nm)}",
                 )
-                for one in row.cuts.all()
+                for cut in row.cuts.all()
             ),
             ("taken by", name_of(row.entry)),
             ("digest of the plan", row.digest),

@@ -185,7 +185,7 @@ def _moves(rows: History, epochs: list[Epoch]) -> list[AppliedMove]:
     every = rows.moves.get(last.fit_up.pk, [])
     if here.fit_up is last.fit_up:
         return [move for move in every if move.entry.pk == here.began]
-    before = [move for one in epochs[:-1] for move in one.moves]
+    before = [move for epoch in epochs[:-1] for move in epoch.moves]
     return [move for move in every if move not in before]
 
 

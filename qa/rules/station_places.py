@@ -11,9 +11,14 @@ from shop.numeric.units import E9, to_mm
 
 def places_of(stations: Sequence[Station]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return (n, 3) places in mm, gap directions and face directions."""
-    at = [[one.x_nm, one.y_nm, one.z_nm] for one in stations]
-    gap = [[one.gap_x_e9, one.gap_y_e9, one.gap_z_e9] for one in stations]
-    face = [[one.face_x_e9, one.face_y_e9, one.face_z_e9] for one in stations]
+    at = [[station.x_nm, station.y_nm, station.z_nm] for station in stations]
+    gap = [
+        [station.gap_x_e9, station.gap_y_e9, station.gap_z_e9] for station in stations
+    ]
+    face = [
+        [station.face_x_e9, station.face_y_e9, station.face_z_e9]
+        for station in stations
+    ]
     return to_mm(np.array(at)), np.array(gap) / E9, np.array(face) / E9
 
 

@@ -34,14 +34,14 @@ def share_out(
         tell_stations(one)
     sits = all(next_moves.sits_alone(one) for one in worked.values())
     share = min(next_moves.own_share(one) for one in worked.values())
-    seams = [_seam(one, worked, share) for one in joints]
+    seams = [_seam(joint, worked, share) for joint in joints]
     usual = [keys[body] for body in plan.order if keys[body] in worked]
     order = _order(usual, seams)
     parts = tuple(
         SharedPart(
             found.members[key].serial,
             found.hows[key],
-            tuple(one.state.joint.number for one in worked[key].joints)
+            tuple(joint.state.joint.number for joint in worked[key].joints)
             if key in worked
             else (),
         )
@@ -102,7 +102,7 @@ class _Seam:
 def _seam(joint: PlannedJoint, worked: dict[int, WorkedPlan], share: float) -> _Seam:
     state = joint.state
     places, gaps, _faces = places_of(state.seam.stations)
-    read = [joint.value_nm(one.label, Kind.GAP) for one in state.seam.stations]
+    read = [joint.value_nm(station.label, Kind.GAP) for station in state.seam.stations]
     part = state.joint.position_id
     own = worked[part]
 
@@ -116,13 +116,13 @@ def _seam(joint: PlannedJoint, worked: dict[int, WorkedPlan], share: float) -> _
         if key in worked:
             opposite.setdefault(key, np.zeros(len(read)))[row] = -closes(key)[row]
     here = [one for at, _, one in own.stations() if at is joint]
-    cut = {one.label: own.bite(one).bite for one in here}
+    cut = {station.label: own.bite(station).bite for station in here}
     return _Seam(
-        [f"{state.joint.number}:{one.label}" for one in state.seam.stations],
+        [f"{state.joint.number}:{station.label}" for station in state.seam.stations],
         part,
         opposite,
         np.array([np.nan if nm is None else to_mm(nm) for nm in read]),
-        np.array([cut.get(one.label, 0.0) for one in state.seam.stations]),
+        np.array([cut.get(station.label, 0.0) for station in state.seam.stations]),
         closes(part),
     )
 

@@ -268,11 +268,11 @@ def _scrapped(here: _Here, at: int, part) -> Touch | None:
 def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
     """Return what touched the serials of some fit-ups, of one airframe or several, in
     seven statements."""
-    serials = {one.part_id for one in fit_ups}
-    serials |= {one.surround_part_id for one in fit_ups} - {None}
-    airframes = {one.airframe_id for one in fit_ups}
-    around = {one.surround_id for one in joints}
-    positions = around | {one.position_id for one in joints}
+    serials = {fit_up.part_id for fit_up in fit_ups}
+    serials |= {fit_up.surround_part_id for fit_up in fit_ups} - {None}
+    airframes = {fit_up.airframe_id for fit_up in fit_ups}
+    around = {joint.surround_id for joint in joints}
+    positions = around | {joint.position_id for joint in joints}
     here = Q(airframe__in=airframes)
     acts = PlacementAct.objects.filter(
         Q(part__in=serials) | here & Q(position__in=positions)
@@ -283,7 +283,7 @@ def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
     rows = FitUp.objects.filter(
         Q(part__in=serials)
         | Q(surround_part__in=serials)
-        | here & Q(joint__in=[one.pk for one in joints])
+        | here & Q(joint__in=[joint.pk for joint in joints])
     ).select_related("entry", "part", "surround_part", "joint", "airframe")
     touches.fit_ups = list(rows.order_by("entry__pk").defer("entry__body"))
     touches.moved = _moved(touches.fit_ups, serials)
@@ -303,8 +303,8 @@ def _moved(fit_ups: list[FitUp], serials: set[int]) -> set[int]:
         )
     )
     by_joint: dict = {}
-    for one in fit_ups:
-        by_joint.setdefault((one.airframe_id, one.joint_id), []).append(one)
+    for fit_up in fit_ups:
+        by_joint.setdefault((fit_up.airframe_id, fit_up.joint_id), []).append(fit_up)
     return {
         after.pk
         for rows in by_joint.values()

@@ -60,7 +60,7 @@ class Round:
 
     @property
     def taken(self) -> list[StationRound]:
-        return [one for one in self.stations if one.taken_nm > CUT_NM]
+        return [station for station in self.stations if station.taken_nm > CUT_NM]
 
     @property
     def ratio(self) -> float | None:
@@ -71,8 +71,10 @@ class Round:
     @property
     def worst(self) -> StationRound | None:
         """The station whose gap ended furthest from what was predicted."""
-        known = [one for one in self.stations if one.gap_apart_nm is not None]
-        return max(known, key=lambda one: abs(one.gap_apart_nm), default=None)
+        known = [
+            station for station in self.stations if station.gap_apart_nm is not None
+        ]
+        return max(known, key=lambda station: abs(station.gap_apart_nm), default=None)
 
 
 def rounds_of(rows: History, state: JointState) -> list[Round]:

@@ -107,10 +107,12 @@ def rows_of(found: Sequence[Way], name: Callable[[int, str], str]) -> list[WayRo
         stations = way.plan.stations
         cut = tuple(name(stations[k].joint, stations[k].label) for k in way.cut)
         settings = tuple(
-            (one.name, one.steps) for one in way.plan.settings or () if one.steps
+            (setting.name, setting.steps)
+            for setting in way.plan.settings or ()
+            if setting.steps
         )
         moved = tuple(to_nm(amount) for amount in way.plan.move.raw)
-        depths = tuple(to_nm(one.trim) for one in stations)
+        depths = tuple(to_nm(station.trim) for station in stations)
         asks = settings or (bool(way.adjusters_changed) and moved), depths
         first = same.setdefault(asks, way.kind)
         rows.append(
@@ -134,4 +136,4 @@ def rows_of(found: Sequence[Way], name: Callable[[int, str], str]) -> list[WayRo
 
 def told(rows: Sequence[WayRow]) -> list[dict]:
     """For the record of a plan."""
-    return [asdict(one) for one in rows]
+    return [asdict(row) for row in rows]

@@ -74,7 +74,7 @@ def proposed(epoch: Epoch, seam) -> tuple[str, ...]:
         if same and label in seam.rows and label not in epoch.cut and not one.clash:
             kinds.setdefault(label, set()).add(kind)
     # Those that can speak for every kind come before those that know one alone.
-    wanted = max((len(one) for one in kinds.values()), default=0)
+    wanted = max((len(kind) for kind in kinds.values()), default=0)
     rows = [
         sorted(seam.rows[x] for x, has in kinds.items() if len(has) >= least)
         for least in (wanted, 1)

@@ -88,8 +88,8 @@ def api_page(request):
         for method, said in methods.items()
     ]
     context = {
-        "reading": [one for one in addresses if one.method == "GET"],
-        "recording": [one for one in addresses if one.method != "GET"],
+        "reading": [address for address in addresses if address.method == "GET"],
+        "recording": [address for address in addresses if address.method != "GET"],
         "words": told["info"]["description"],
         "root": request.build_absolute_uri(ROOT),
     }
@@ -98,8 +98,13 @@ def api_page(request):
 
 def _address(told: dict, path: str, method: str, said: dict) -> Address:
     takes = [
-        Field(one["name"], _what(told, one["schema"]), one["required"], one["in"])
-        for one in said.get("parameters", ())
+        Field(
+            parameter["name"],
+            _what(told, parameter["schema"]),
+            parameter["required"],
+            parameter["in"],
+        )
+        for parameter in said.get("parameters", ())
     ]
     if body := said.get("requestBody"):
         takes += _fields(told, body["content"]["application/json"]["schema"], "body")
@@ -141,7 +146,7 @@ def _what(told: dict, schema: dict) -> str:
     """A kind of value in few words."""
     if "anyOf" in schema:
         kinds = [one for one in schema["anyOf"] if one.get("type") != "null"]
-        words = " or ".join(_what(told, one) for one in kinds)
+        words = " or ".join(_what(told, kind) for kind in kinds)
         return words if len(kinds) == len(schema["anyOf"]) else f"{words}, or null"
     schema = _resolved(told, schema)
     if "enum" in schema:

@@ -66,7 +66,7 @@ def claims(request):
     if claimed:
         raise Refused("Prove your PIN first.", field="pin", code="not_proven")
     waiting = claims_of.waiting_of(by)
-    rows = [asdict(one) for one in claims_of.claims(list(waiting[:MOST_CLAIMS]))]
+    rows = [asdict(claim) for claim in claims_of.claims(list(waiting[:MOST_CLAIMS]))]
     return JsonResponse({"claims": rows, "count": waiting.count()})
 
 

@@ -45,7 +45,7 @@ def claims(request):
     # What was answered meanwhile on a tablet is told beside its row, not forgotten.
     form = AnswersForm(
         posted(request),
-        keys={one.act: one.what for one in rows},
+        keys={row.act: row.what for row in rows},
         answers=CLAIMED,
         ask_why={"disowned"},
     )
@@ -61,7 +61,7 @@ def claims(request):
         )
     context = {
         "form": form,
-        "rows": form.rows({one.act: one for one in rows}),
+        "rows": form.rows({row.act: row for row in rows}),
         "count": count,
         "more": count - len(rows),
         "onward": onward,

@@ -276,9 +276,9 @@ class Page:
             actions.station_of(revision, order, draft)
             for order, draft in enumerate(self.form.drafts)
         ]
-        named = {one.surround_id for one in stations if one.surround_id}
+        named = {station.surround_id for station in stations if station.surround_id}
         if named:
             surrounds = Position.objects.in_bulk(named)
-            for one in stations:
-                one.surround = surrounds.get(one.surround_id)
+            for station in stations:
+                station.surround = surrounds.get(station.surround_id)
         return queries.unsaved_view(revision, stations)

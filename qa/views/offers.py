@@ -97,7 +97,7 @@ def _page(request, row: OfferedJoint, form=None, second=None):
     revision = row.fit_up.revision
     revision.joint = row.joint
     drawn = drawings.map_of(revision, list(revision.stations.all()), bare=True)
-    lines = [(one, form and form.field_of(one.station)) for one in view.shown.rows]
+    lines = [(row, form and form.field_of(row.station)) for row in view.shown.rows]
     context = {
         "row": row,
         "view": view,

@@ -95,7 +95,7 @@ def _moved_words(view) -> str:
 
 def _cutting(by, form: TrimForm, view, move):
     """The act that the form of a cut asks for."""
-    checks = {str(one.entry_id): one for one in view.checks}
+    checks = {str(check.entry_id): check for check in view.checks}
 
     def act(moved, note, reason, more, **_said):
         return trimming.record_trim(

@@ -117,11 +117,11 @@ def _page(request, form, worked):
 def _ways(request, rows) -> list[tuple]:
     """Each way with the address in which it is the one that is wished."""
     found = []
-    for one in rows:
+    for row in rows:
         asked = request.GET.copy()
         asked.pop("again", None)
-        asked["way"] = one.kind
-        found.append((one, asked.urlencode()))
+        asked["way"] = row.kind
+        found.append((row, asked.urlencode()))
     return found
 
 

@@ -62,7 +62,7 @@ def together(request):
     form = DisposeForm(
         posted(request),
         dispositions=life.dispositions_of(request.user),
-        primary=any(life.needs_concession(one) for one in items),
+        primary=any(life.needs_concession(item) for item in items),
     )
     if request.method == "POST" and items:
         done, _none = attempt(
@@ -70,13 +70,13 @@ def together(request):
             lambda **said: acts.dispose_all(by=request.user, items=items, **said),
         )
         if done:
-            numbers = ", ".join(one.label for one in items)
+            numbers = ", ".join(item.label for item in items)
             messages.success(request, _("Decided: %(numbers)s.") % {"numbers": numbers})
             return redirect(f"{reverse('nonconformances')}?state=dispositioned")
     context = {
-        "rows": [queries.item_row(one) for one in items],
+        "rows": [queries.item_row(item) for item in items],
         "form": form,
         "asked": request.GET.urlencode(),
-        "late": [one.label for one in items if not life.undecided(one.standing)],
+        "late": [item.label for item in items if not life.undecided(item.standing)],
     }
     return render(request, "qa/nonconformances/together.html", context)

@@ -118,7 +118,7 @@ def item(request, pk):
         "view": view,
         "row": view.row,
         "began": wording.began(kind),
-        "steps": [(one, wording.done(one.verb, kind)) for one in view.steps],
+        "steps": [(step, wording.done(step.verb, kind)) for step in view.steps],
         "acts": acts_now,
         "refused": [why for why in refused.values() if why],
         "releases": roles.who_may("release temporary items"),
@@ -190,7 +190,7 @@ def holes(request, pk, pattern):
     )
     row = get_object_or_404(rows, pk=pattern)
     view = temporary_holes.holes_now(airframe, row)
-    form = HolesForm(posted(request), holes=[one.label for one in view.holes])
+    form = HolesForm(posted(request), holes=[hole.label for hole in view.holes])
     if request.method == "POST":
         done, made = attempt(form, lambda **said: _of_holes(request, view, **said))
         if done:

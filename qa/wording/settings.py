@@ -34,25 +34,25 @@ def length(nm: int, unit: str) -> str:
     return f"{format_length(abs(nm), unit)} {unit}"
 
 
-def way_of(one: Settable, change_nm: int) -> str:
-    return one.plus if change_nm > 0 else one.minus
+def way_of(settable: Settable, change_nm: int) -> str:
+    return settable.plus if change_nm > 0 else settable.minus
 
 
 def change_words(
-    one: Settable, change_nm: int, unit: str, half: float | None = None
+    settable: Settable, change_nm: int, unit: str, half: float | None = None
 ) -> str:
     """A change without its place; "stays" when there is none. Steps are whole, however
     well they are known: `half` of the 95 % interval, mm, is said beside."""
     if not change_nm:
         return _("stays")
-    amount, way = length(change_nm, unit), way_of(one, change_nm)
+    amount, way = length(change_nm, unit), way_of(settable, change_nm)
     known = give_or_take(half, unit)
     more = f" ({known} {unit})" if known else ""
-    steps, rest = divmod(abs(change_nm), one.step_nm)
-    if not rest and one.step_kind == SHIM:
-        return _shims(steps, length(one.step_nm, unit), change_nm > 0) + more
-    if not rest and one.step_kind == TURN:
-        turns = steps * (one.turn_e3 or 0) / MILLI
+    steps, rest = divmod(abs(change_nm), settable.step_nm)
+    if not rest and settable.step_kind == SHIM:
+        return _shims(steps, length(settable.step_nm, unit), change_nm > 0) + more
+    if not rest and settable.step_kind == TURN:
+        turns = steps * (settable.turn_e3 or 0) / MILLI
         words = ngettext("%(turns)g turn", "%(turns)g turns", 1 if turns <= 1 else 2)
         return f"{words % {'turns': turns}}, {amount} {way}{more}"
     return f"{amount} {way}{more}"

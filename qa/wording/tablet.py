@@ -34,7 +34,7 @@ def javascript() -> str:
     used = {row.shape_name for row in rows().values()}
     used |= {row.beside for row in rows().values() if row.beside}
     shapes = [
-        f"  {name}: {json.dumps([_part(one) for one in SHAPES[name].parts])},"
+        f"  {name}: {json.dumps([_part(part) for part in SHAPES[name].parts])},"
         for name in SHAPES
         if name in used
     ]

@@ -168,7 +168,7 @@ def locked_out(people: list[Person]) -> dict[int, datetime]:
     """Return until when somebody has to wait somewhere, by key of those among people
     who have to: two statements."""
     now = timezone.now()
-    keys = {digest_of_name(one.username): one.pk for one in people}
+    keys = {digest_of_name(person.username): person.pk for person in people}
     shut = throttling.shut_pins(people, now)
     for name, until in throttling.shut_names(keys, now).items():
         shut[keys[name]] = max(until, shut.get(keys[name], until))

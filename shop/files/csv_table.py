@@ -62,8 +62,8 @@ class FileComplaints(ValueError):
     order."""
 
     def __init__(self, complaints: Iterable[Complaint]):
-        self.complaints = sorted(complaints, key=lambda one: one.line or 0)
-        super().__init__("; ".join(one.text for one in self.complaints))
+        self.complaints = sorted(complaints, key=lambda complaint: complaint.line or 0)
+        super().__init__("; ".join(complaint.text for complaint in self.complaints))
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def read_table(data: bytes, ragged: list[Complaint] | None = None) -> Table:
     complaints = list(_ragged(header, rows))
     if ragged is not None:
         ragged += complaints
-        wrong = {one.line for one in complaints}
+        wrong = {complaint.line for complaint in complaints}
         rows = tuple(row for row in rows if row.line not in wrong)
     elif complaints:
         raise FileComplaints(complaints)

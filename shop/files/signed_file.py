@@ -52,7 +52,7 @@ def signer_of(data: bytes, signature: bytes) -> Signer | None:
         signed = content["content"]
         (info,) = signed["signer_infos"]
         certificate = _certificate(signed, info)
-        told = {one["type"].native: one["values"] for one in info["signed_attrs"]}
+        told = {attr["type"].native: attr["values"] for attr in info["signed_attrs"]}
         digest = told["message_digest"][0].native
         kind = told["content_type"][0].native
         at = told["signing_time"][0].native if "signing_time" in told else ""
@@ -76,8 +76,8 @@ def signer_of(data: bytes, signature: bytes) -> Signer | None:
 def _certificate(signed, info) -> x509.Certificate:
     """The certificate that the signature says is its signer's."""
     wanted = info["sid"].chosen
-    for one in signed["certificates"]:
-        found = one.chosen
+    for certificate in signed["certificates"]:
+        found = certificate.chosen
         same = (found.issuer, found.serial_number) == (
             wanted["issuer"],
             wanted["serial_number"].native,

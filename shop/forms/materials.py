@@ -110,7 +110,7 @@ class RecipeForm(forms.ModelForm):
 
 def read_plies(text: str) -> list[tuple[str, int, Material, int]]:
     """Read "area, m2, material, degrees" a line; ValidationError names each line."""
-    materials = {one.code: one for one in Material.objects.all()}
+    materials = {material.code: material for material in Material.objects.all()}
     plies, wrong, areas = [], [], {}
     for number, line in enumerate(text.splitlines(), 1):
         if not line.strip():

@@ -65,7 +65,7 @@ class LayForm(AskedReason):
         if plies:
             self.initial.setdefault("plies", [plies[0].pk])
         self.materials = list({ply.material for ply in plies})
-        for material in sorted(self.materials, key=lambda one: one.code):
+        for material in sorted(self.materials, key=lambda material: material.code):
             self.fields[f"lot_{material.pk}"] = FoundField(
                 lots_of().filter(material=material),
                 label=_("Lot of %(code)s") % {"code": material.code},
@@ -176,7 +176,9 @@ class TraceForm(forms.Form):
         try:
             return TraceFile(file.name[:120], content, parse(content))
         except FileComplaints as wrong:
-            lines = [one.located(file.name) for one in wrong.complaints[:20]]
+            lines = [
+                complaint.located(file.name) for complaint in wrong.complaints[:20]
+            ]
             raise forms.ValidationError(lines) from None
         except TraceError as wrong:
             raise forms.ValidationError(str(wrong)) from None

@@ -36,12 +36,14 @@ class SignForm(forms.Form):
 
     def __init__(self, *arguments, people: list[Person], meanings, by, **named):
         super().__init__(*arguments, **named)
-        keys = [one.pk for one in people]
+        keys = [person.pk for person in people]
         self.fields["by"].queryset = Person.objects.filter(pk__in=keys)
         self.fields["by"].label_from_instance = lambda one: (
             f"{one.name}, {one.get_role_display()}"
         )
-        self.fields["meaning"].choices = [(one.value, one.label) for one in meanings]
+        self.fields["meaning"].choices = [
+            (meaning.value, meaning.label) for meaning in meanings
+        ]
         if by.pk in keys:
             self.initial.setdefault("by", by.pk)
         if len(meanings) == 1:

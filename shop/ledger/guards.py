@@ -23,7 +23,7 @@ def _sqlite(model, there: set[str]) -> list[tuple[str, str]]:
     """there: the columns that the table has; fewer while it is being migrated."""
     table = model._meta.db_table
     # Those on which INSERT OR REPLACE could throw an old row away.
-    unique = [one.column for one in model._meta.concrete_fields if one.unique]
+    unique = [field.column for field in model._meta.concrete_fields if field.unique]
     same = " OR ".join(f'"{c}" = NEW."{c}"' for c in unique if c in there)
     refuse = f"SELECT RAISE(ABORT, '{table}: {WORDS}')"
     return [

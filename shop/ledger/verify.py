@@ -172,7 +172,7 @@ class _Run:
         for family in projections.FAMILIES:
             tables = ", ".join(model._meta.db_table for model in family.keys)
             found = projections.differences([family])
-            words = (word for one in found for word in one.words())
+            words = (word for difference in found for word in difference.words())
             yield from _whole(tables, words)
         yield from kept_files.faults()
 
@@ -243,7 +243,7 @@ class _Run:
             bodies = _bodies((act for _key, act in chunk), "act")
             for key, act in chunk:
                 facts = bodies.get(act, {}).get("facts", ())
-                if (table, key) not in {(one["table"], one["id"]) for one in facts}:
+                if (table, key) not in {(fact["table"], fact["id"]) for fact in facts}:
                     yield f"{table} {key} is in no entry"
 
     # ------------------------------------------------------------ kept rows

@@ -131,7 +131,8 @@ def _built(at, key, build: Callable):
 
 def _filled(params: tuple, values: dict, at) -> list:
     return [
-        _plain(values[one.name], at) if isinstance(one, Slot) else one for one in params
+        _plain(values[param.name], at) if isinstance(param, Slot) else param
+        for param in params
     ]
 
 

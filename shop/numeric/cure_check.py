@@ -361,18 +361,18 @@ def _limited(name, asked, unit, most, value, sensor, minute) -> Requirement:
     return Requirement(name, asked, outcome, value, unit, sensor, minute)
 
 
-def _opened(one: Requirement, why: Why | None) -> Requirement:
+def _opened(requirement: Requirement, why: Why | None) -> Requirement:
     """The same, but open for a reason, when there is one."""
     if not why:
-        return one
+        return requirement
     return Requirement(
-        one.name,
-        one.asked,
+        requirement.name,
+        requirement.asked,
         Outcome.OPEN,
-        one.value,
-        one.unit,
-        one.sensor,
-        one.minute,
+        requirement.value,
+        requirement.unit,
+        requirement.sensor,
+        requirement.minute,
         why,
     )
 

@@ -105,7 +105,7 @@ class CureCheck:
     @property
     def outcome(self) -> Outcome:
         """Not met if any is not met, else open if any is, else met."""
-        found = {one.outcome for one in self.requirements}
+        found = {requirement.outcome for requirement in self.requirements}
         for outcome in (Outcome.NOT_MET, Outcome.OPEN):
             if outcome in found:
                 return outcome

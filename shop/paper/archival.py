@@ -74,7 +74,10 @@ def validated(data: bytes) -> Sequence[str]:
         return ["there is no pikepdf here to make or to try it"]
 
     report = pdfa.validate_written(io.BytesIO(data), FLAVOUR)
-    return [f"{one.rule} at {one.where}: {one.message}" for one in report.findings]
+    return [
+        f"{finding.rule} at {finding.where}: {finding.message}"
+        for finding in report.findings
+    ]
 
 
 def _add_tags(pdf, pages: Sequence[Sequence[tuple[str, str]]]) -> None:

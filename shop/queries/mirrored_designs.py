@@ -48,7 +48,9 @@ def _side(design: PartDesign) -> Side:
     parts = list(design.parts.order_by("-pk")[:LAST])
     keys = [part.pk for part in parts]
     edges = Lineage.objects.filter(part__in=keys, pull__isnull=False)
-    pulls = {one.part_id: str(one.pull) for one in edges.select_related("pull__tool")}
+    pulls = {
+        edge.part_id: str(edge.pull) for edge in edges.select_related("pull__tool")
+    }
     weights: dict[int, dict[str, Weighing]] = {}
     for row in Weighing.objects.filter(part__in=keys).order_by("weighed_on", "pk"):
         weights.setdefault(row.part_id, {})[row.stage] = row

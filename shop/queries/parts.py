@@ -57,7 +57,7 @@ class PartPage:
 
     @property
     def sits(self) -> Sitting | None:
-        return next((one for one in self.places if one.removed_at is None), None)
+        return next((place for place in self.places if place.removed_at is None), None)
 
 
 def designs(*, q: str = "", hand: str = "", structural_class: str = "", page=1) -> Page:

@@ -64,7 +64,7 @@ class SignedThing:
 
     @property
     def holding(self) -> tuple[Signed, ...]:
-        return tuple(one for one in self.rows if one.holds)
+        return tuple(row for row in self.rows if row.holds)
 
 
 def signed_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
@@ -163,14 +163,16 @@ def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
         return None
     signable, content = found
     crew = list(Person.objects.filter(is_active=True).exclude(role="visitor"))
-    open_to = {one.pk: signing.meanings_of(signable, content, one) for one in crew}
+    open_to = {
+        person.pk: signing.meanings_of(signable, content, person) for person in crew
+    }
     return ToSign(
         signable,
         content,
         signing.digest_of(signable.text(content)),
         signed_thing(kind, key),
         [one for one in Meaning if any(one in found for found in open_to.values())],
-        [one for one in crew if open_to[one.pk]],
+        [person for person in crew if open_to[person.pk]],
         _why_not(signable, content, person),
     )
 

@@ -40,7 +40,7 @@ def belonging(positions: list[Position]) -> dict[int, Belonging]:
     ).values_list("position_id", "part__design__number", "part__design__hand")
     for key, number, hand in acts.distinct():
         sat[key].add((number, hand))
-    return {one.pk: _known(one, sat[one.pk]) for one in positions}
+    return {position.pk: _known(position, sat[position.pk]) for position in positions}
 
 
 def _known(position: Position, sat: set) -> Belonging:

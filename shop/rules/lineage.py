@@ -22,8 +22,8 @@ def edges_of(parts: Iterable[int]) -> Edges:
         rows = Lineage.objects.filter(part__in=level).select_related(
             "source__design", "pull__tool__plug", "pull__laminate__recipe", "entry__by"
         )
-        for one in rows.order_by("pk"):
-            found.setdefault(one.part_id, []).append(one)
+        for row in rows.order_by("pk"):
+            found.setdefault(row.part_id, []).append(row)
         sources = {x.source_id for rows in found.values() for x in rows} - {None}
         level = sources - set(found) - level
     pulls = {x.pull_id: x.pull for rows in found.values() for x in rows if x.pull_id}

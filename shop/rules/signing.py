@@ -123,9 +123,9 @@ def refused_to_all(content: Content) -> str:
 def meanings_of(signable: Signable, content: Content, person: Person) -> list[Meaning]:
     """The meanings with which this person can sign it now."""
     return [
-        Meaning(one)
-        for one in signable.rights
-        if not refusal(signable, content, one, person)
+        Meaning(right)
+        for right in signable.rights
+        if not refusal(signable, content, right, person)
     ]
 
 

@@ -26,4 +26,4 @@ def holds_above(made_of: Pull | Iterable[Part]) -> list[int]:
     above = reach("pull", made_of.pk, down=False)
     above["pull"].add(made_of.pk)
     rows = Hold.objects.filter(lifted_entry=None, spreads=True).order_by("pk")
-    return [one.pk for one in rows if one.subject_id in above.get(one.subject_kind, ())]
+    return [row.pk for row in rows if row.subject_id in above.get(row.subject_kind, ())]

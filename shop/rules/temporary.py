@@ -70,7 +70,7 @@ def move(state: TemporaryState, verb: str, count: int, spots: list[str]) -> None
         left -= moved
     to = MOVES[verb].to
     setattr(state, to, getattr(state, to) + count)
-    state.spots = [one for one in state.spots if one not in spots]
+    state.spots = [spot for spot in state.spots if spot not in spots]
 
 
 def state_key(kind: str, state: TemporaryState) -> str:

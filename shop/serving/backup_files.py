@@ -122,7 +122,7 @@ def whole_backups(place: Path) -> list[Backup]:
 def every_backup(place: Path) -> list[Backup | NoBackup]:
     """Return the backups in a place, the newest first; for one that is damaged, why."""
     found = []
-    for folder in sorted(_folders(place), key=lambda one: one.name, reverse=True):
+    for folder in sorted(_folders(place), key=lambda folder: folder.name, reverse=True):
         try:
             found.append(Backup(folder, read_manifest(folder)))
         except NoBackup as why:

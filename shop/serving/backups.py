@@ -362,18 +362,18 @@ def outlived(backups: list[Backup], rule: tuple[int, int, int]) -> list[Backup]:
     rule: how many days, weeks and months to keep the newest of. All of the last 24
     hours are kept, and the newest that holds, whatever its age.
     """
-    ordered = sorted(backups, key=lambda one: one.manifest.when, reverse=True)
+    ordered = sorted(backups, key=lambda backup: backup.manifest.when, reverse=True)
     if not ordered:
         return []
     newest = ordered[0].manifest.when
-    stays = {one.folder for one in ordered if newest - one.manifest.when < DAY}
-    stays |= {*[one.folder for one in ordered if not one.manifest.faults][:1]}
+    stays = {backup.folder for backup in ordered if newest - backup.manifest.when < DAY}
+    stays |= {*[backup.folder for backup in ordered if not backup.manifest.faults][:1]}
     for count, period in zip(rule, PERIODS, strict=True):
         newest_of = {}
-        for one in ordered:
-            newest_of.setdefault(one.manifest.when.strftime(period), one.folder)
+        for backup in ordered:
+            newest_of.setdefault(backup.manifest.when.strftime(period), backup.folder)
         stays |= set(list(newest_of.values())[:count])
-    return [one for one in ordered if one.folder not in stays]
+    return [backup for backup in ordered if backup.folder not in stays]
 
 
 DAY = timedelta(hours=24)

@@ -146,7 +146,7 @@ class Opened:
         return _Reading(name)
 
     def size(self) -> int:
-        return sum(one.file_size for one in self._members.values())
+        return sum(member.file_size for member in self._members.values())
 
     def refuse_odd(self) -> None:
         """Raise NoExport where there is more or less than the manifest names, where a

@@ -77,8 +77,8 @@ def import_all(source: Path, *, despite: bool, say: Callable[[str], None]) -> Re
 
 def refuse_other(export: Opened) -> None:
     """Raise NoExport for another version's, or for what cannot be one of ours."""
-    ours = {tuple(one) for one in our_migrations()}
-    theirs = {tuple(one) for one in export.manifest.migrations}
+    ours = {tuple(migration) for migration in our_migrations()}
+    theirs = {tuple(migration) for migration in export.manifest.migrations}
     words = "Import it with the version of Fayline that wrote it"
     if later := sorted(theirs - ours):
         raise NoExport(

@@ -64,7 +64,7 @@ TERMINAL = _("the server's terminal")
 def forms_of(kind: str) -> list[str]:
     """The forms of acts of a kind, of all kinds where it is ""."""
     kinds = [kind] if kind else FORMS
-    return [form for one in kinds for form in FORMS.get(one, ())]
+    return [form for kind in kinds for form in FORMS.get(kind, ())]
 
 
 def word_of(form: str) -> str:

@@ -113,12 +113,14 @@ def rows(complaints: list[dict]) -> list[dict]:
     """The requirements of a trace as a page shows them."""
     return [
         {
-            "name": name(one),
-            "asked": asked(one),
-            "found": f"{one['value']} {UNITS[one['unit']]}" if one["value"] else "",
-            "sensor": one["sensor"],
-            "outcome": one["outcome"],
-            "why": why(one),
+            "name": name(complaint),
+            "asked": asked(complaint),
+            "found": f"{complaint['value']} {UNITS[complaint['unit']]}"
+            if complaint["value"]
+            else "",
+            "sensor": complaint["sensor"],
+            "outcome": complaint["outcome"],
+            "why": why(complaint),
         }
-        for one in complaints
+        for complaint in complaints
     ]

@@ -50,7 +50,7 @@ def as_plain(found: Chart) -> dict:
         "kind": found.kind,
         **_limits(found.places),
         "spread": {"kind": found.spread and found.spread.kind, **_limits(found.spread)},
-        "signals": [asdict(one) for one in found.signals],
+        "signals": [asdict(signal) for signal in found.signals],
     }
 
 
@@ -69,9 +69,9 @@ def text_lines(found: Chart, subgroups, rules: str) -> list[str]:
         return [found.kind.replace("_", " and ")]
     lines = [_line(found.places), _line(found.spread)]
     labels = list(dict.fromkeys(subgroups or ()))
-    for one in found.signals:
-        name = f" ({labels[one.at - 1]})" if labels and "mean" in found.kind else ""
-        lines.append(f"point {one.at}{name}: {rule(one.rule)}")
+    for signal in found.signals:
+        name = f" ({labels[signal.at - 1]})" if labels and "mean" in found.kind else ""
+        lines.append(f"point {signal.at}{name}: {rule(signal.rule)}")
     lines.append(f"{RULE_SOURCES[rules]}: {len(found.signals) or 'no'} signals")
     if len(found.places.points) < FEW:
         lines.append(f"Note: fewer than {FEW} points: the limits are preliminary.")

@@ -209,7 +209,7 @@ def corners(joint: Joint) -> np.ndarray:
     sharp = np.zeros(len(joint.stations), dtype=bool)
     sharp[list(_sharpen(segments, joint))] = True
     close = np.zeros(len(sharp), dtype=bool)
-    close[: len(segments)] = [one.length <= SAME_PLACE_MM for one in segments]
+    close[: len(segments)] = [segment.length <= SAME_PLACE_MM for segment in segments]
     at_end = sharp | np.roll(sharp, -1) | close
     found = (turns > COARSEST + _ROUNDING) | (at_end & (turns > CORNER + _ROUNDING))
     found[len(segments) :] = False  # an open seam has no edge after its last row

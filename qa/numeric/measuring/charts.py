@@ -187,7 +187,7 @@ def _told(
     beyond = f"{RULES[rules][0].name}_spread"
     limits = zip(at, below.lower, below.points, below.upper, strict=True)
     found += [Signal(k, beyond) for k, low, x, up in limits if not low <= x <= up]
-    found.sort(key=lambda one: one.at)
+    found.sort(key=lambda signal: signal.at)
     return Chart(kind, places, below, tuple(at), sd, tuple(found))
 
 

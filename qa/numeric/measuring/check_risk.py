@@ -52,15 +52,19 @@ def guard_that_keeps(each: Sequence[Characteristic], customer: float) -> float |
         raise RiskError(f"a wished risk lies between 0 and 1, not at {customer}")
 
     def beyond(r: float) -> float:
-        ends = [guarded(one.tolerance, one.u, r) for one in each]
+        ends = [
+            guarded(characteristic.tolerance, characteristic.u, r)
+            for characteristic in each
+        ]
         return whole_risks(each, ends).customer - customer
 
     if beyond(0.0) <= 0:
         return 0.0
     rooms = [
-        (one.tolerance[1] - one.tolerance[0]) / (4 * one.u)
-        for one in each
-        if None not in one.tolerance
+        (characteristic.tolerance[1] - characteristic.tolerance[0])
+        / (4 * characteristic.u)
+        for characteristic in each
+        if None not in characteristic.tolerance
     ]
     most = min([10.0, *rooms]) * NARROWEST
     if beyond(most) > 0:

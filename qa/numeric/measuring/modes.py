@@ -30,7 +30,7 @@ def modes(
     """
     finite(places=places)
     for name, values in (("gaps", gaps), ("flushes", flushes)):
-        finite(**{name: [one for one in values if one is not None]})
+        finite(**{name: [value for value in values if value is not None]})
     whole_gaps = bool(len(gaps)) and None not in gaps
     whole = bool(len(flushes)) and None not in flushes
     return {

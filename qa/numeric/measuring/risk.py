@@ -145,11 +145,11 @@ def check_risks(each: Sequence[Risks]) -> Risks:
     independent. RiskError of none."""
     if not each:
         raise RiskError("a check holds one characteristic or more")
-    for one in each:
-        finite(**vars(one))
-    conforming = math.prod(one.conforming for one in each)
-    accepted = math.prod(one.accepted for one in each)
-    both = math.prod(one.conforming - one.shop for one in each)
+    for risks in each:
+        finite(**vars(risks))
+    conforming = math.prod(risks.conforming for risks in each)
+    accepted = math.prod(risks.accepted for risks in each)
+    both = math.prod(risks.conforming - risks.shop for risks in each)
     return Risks(conforming, accepted, accepted - both, conforming - both)
 
 

@@ -119,7 +119,7 @@ class AssemblyPlanner(Planner):
         if len(self.arrays.movers) == 1:
             return list(motions)
         name = self.arrays.bodies[mover].name
-        return [replace(one, name=f"{name} {one.name}") for one in motions]
+        return [replace(motion, name=f"{name} {motion.name}") for motion in motions]
 
     def _move(self, free: Freedom, step) -> Moves:
         arrays, raw = self.arrays, free.amounts(step)

@@ -140,8 +140,8 @@ def _of_settings(planner, plan: Plan) -> Intervals | None:
     """The same of a part that is set by adjusters."""
     options, trims = planner.options, _trims(planner, plan)
     rig = Rig(options.adjusters, planner.arrays.rho)
-    changed = np.array([one.steps != 0 for one in plan.settings])
-    set_u = np.array([one.set_u or 0.0 for one in rig.adjusters]) * changed
+    changed = np.array([setting.steps != 0 for setting in plan.settings])
+    set_u = np.array([adjuster.set_u or 0.0 for adjuster in rig.adjusters]) * changed
     step = np.array(plan.move.raw) * rig.unit
     own = rig.rates(rig.places, rig.directions, step)
     told, cuts = [], ()
@@ -243,7 +243,7 @@ class _Drawn:
     def cut_at(self, free: Freedom, step: np.ndarray):
         """The same of a part that stays where `step` puts it."""
         problems = (self.problem(noisy, free) for noisy in self.readings())
-        return np.array([self._cut(one, step, None) for one in problems])
+        return np.array([self._cut(problem, step, None) for problem in problems])
 
     def _cut(self, problem, at, detail) -> np.ndarray:
         moved = problem.readings.moved(problem.freedom, at)[0]

@@ -34,7 +34,7 @@ class Rigs:
         ends = np.cumsum([0, *(rig.count for rig in rigs)])
         self.own = [slice(*pair) for pair in pairwise(ends.tolist())]
         self.count = int(ends[-1])
-        self.adjusters = [one for rig in rigs for one in rig.adjusters]
+        self.adjusters = [adjuster for rig in rigs for adjuster in rig.adjusters]
         self.steps, self.least, self.most, self.unit = (
             np.concatenate([getattr(rig, name) for rig in rigs])
             for name in ("steps", "least", "most", "unit")
@@ -67,8 +67,8 @@ class Lattices:
 
     def __init__(self, rigs: Rigs, aims: SeatAims, each: list[Lattice]):
         self.rig, self.aims, self.each = rigs, aims, each
-        self.low = np.concatenate([one.low for one in each])
-        self.high = np.concatenate([one.high for one in each])
+        self.low = np.concatenate([lattice.low for lattice in each])
+        self.high = np.concatenate([lattice.high for lattice in each])
         self.names = (*aims.names, "movement")
 
     def tried(self, steps):
@@ -172,10 +172,10 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
         if len(self.arrays.movers) == 1:
             return list(names)
         whose = self.arrays.bodies[self.arrays.movers[n]].name
-        return [f"{whose} {one}" if isinstance(one, str) else one for one in names]
+        return [f"{whose} {name}" if isinstance(name, str) else name for name in names]
 
     def _named_settings(self, n: int, adjusters) -> list[Adjuster]:
-        names = self._whose(n, [one.name for one in adjusters])
+        names = self._whose(n, [adjuster.name for adjuster in adjusters])
         pairs = zip(adjusters, names, strict=True)
         return [replace(one, name=name) for one, name in pairs]
 

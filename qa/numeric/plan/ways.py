@@ -137,8 +137,10 @@ def ways(
 def _shims(parts, options, stacks: Collection[str]) -> Plan | None:
     """Only stacks are changed, all else stays as it is set."""
     by = [
-        one if one.name in stacks else replace(one, low=one.now, high=one.now)
-        for one in options.adjusters or ()
+        adjuster
+        if adjuster.name in stacks
+        else replace(adjuster, low=adjuster.now, high=adjuster.now)
+        for adjuster in options.adjusters or ()
     ]
     reaches = [one.reach for one in by]
     count = math.prod(most - least + 1 for least, most in reaches)

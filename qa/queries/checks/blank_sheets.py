@@ -55,7 +55,10 @@ def blank_sheet_of(view, url: str, airframe: str = "") -> BlankSheet:
         joint_revision=str(revision.number),
         airframe=airframe or f"{joint.type.code}, serial:",
         map=view.map,
-        rows=tuple(BlankRow(one.label, one.gap, one.flush) for one in view.stations),
+        rows=tuple(
+            BlankRow(station.label, station.gap, station.flush)
+            for station in view.stations
+        ),
         issued_at=revision.entry.received_at,
         issued_text=local(revision.entry.received_at),
         unit=view.unit,

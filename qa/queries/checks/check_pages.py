@@ -100,7 +100,7 @@ class CheckRow:
 def check_rows(checks: Sequence[Check]) -> list[CheckRow]:
     """Rows of a page, with one statement more for all of them."""
     off = gauges.found_off(checks)
-    return [check_row(one, off.get(one.pk)) for one in checks]
+    return [check_row(check, off.get(check.pk)) for check in checks]
 
 
 def check_row(check: Check, off: Calibration | None = None) -> CheckRow:
@@ -275,10 +275,10 @@ def _standing(check: Check):
         "reading__entry__by", "reading__entry__confirmation"
     )
     standing, clashes = {}, set()
-    for one in rows:
-        standing[one.station_id, one.kind] = one.reading
-        if one.clash:
-            clashes.add((one.station_id, one.kind))
+    for row in rows:
+        standing[row.station_id, row.kind] = row.reading
+        if row.clash:
+            clashes.add((row.station_id, row.kind))
     return standing, clashes
 
 
@@ -357,15 +357,15 @@ def _items(check: Check) -> list[Item]:
     rows = check.nonconformances.select_related("standing").order_by("number")
     return [
         Item(
-            pk=one.pk,
-            label=one.label,
-            kind=one.kind,
-            stations=tuple(one.stations),
-            title=one.title,
-            state=one.standing.state,
-            disposition=one.standing.get_disposition_display(),
+            pk=row.pk,
+            label=row.label,
+            kind=row.kind,
+            stations=tuple(row.stations),
+            title=row.title,
+            state=row.standing.state,
+            disposition=row.standing.get_disposition_display(),
         )
-        for one in rows
+        for row in rows
     ]
 
 
@@ -384,6 +384,8 @@ def finish_note(check: Check, unit: str) -> str:
 
 def _not_raised(check: Check, items) -> list:
     """What was found and is no nonconformance yet."""
-    raised = {(one.kind, one.stations) for one in items}
+    raised = {(item.kind, item.stations) for item in items}
     found = judging.findings(check)
-    return [one for one in found if (one.kind, one.stations) not in raised]
+    return [
+        finding for finding in found if (finding.kind, finding.stations) not in raised
+    ]

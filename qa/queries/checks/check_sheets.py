@@ -178,7 +178,7 @@ def _newest(view: checks.CheckView) -> Entry:
     since = view.since.entry if view.since else None
     if since and since.pk > last.pk:
         last = since
-    signed = max((one.entry for one in view.signed.rows), default=0)
+    signed = max((row.entry for row in view.signed.rows), default=0)
     return Entry.objects.get(pk=signed) if signed > last.pk else last
 
 
@@ -227,7 +227,7 @@ def content_of(view: checks.CheckView) -> str:
             ],
             "nonconformances": [item.label for item in view.items],
             "in_doubt": view.doubts.lines,
-            "set_aside": [asdict(one) for one in view.doubts.asides],
+            "set_aside": [asdict(aside) for aside in view.doubts.asides],
             **({"since": view.since.why} if view.since else {}),
             **({"signed": signed_record(view.signed)} if view.signed.rows else {}),
         }

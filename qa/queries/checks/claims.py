@@ -75,39 +75,43 @@ def _of_check(check: Check) -> tuple[str, str]:
     return where, reverse("check", args=[check.entry_id])
 
 
-def _reading(one: Reading):
-    what = Outcome(one.outcome).label
-    if one.value_nm is not None:
-        what = lengths.length(one.value_nm, one.unit or "mm")
+def _reading(reading: Reading):
+    what = Outcome(reading.outcome).label
+    if reading.value_nm is not None:
+        what = lengths.length(reading.value_nm, reading.unit or "mm")
     place = _("station %(station)s %(kind)s") % {
-        "station": one.station.label,
-        "kind": Kind(one.kind).label,
+        "station": reading.station.label,
+        "kind": Kind(reading.kind).label,
     }
-    return f"{place}: {what}", *_of_check(one.fit_check)
+    return f"{place}: {what}", *_of_check(reading.fit_check)
 
 
-def _choice(one: Choice):
+def _choice(choice: Choice):
     place = _("station %(station)s %(kind)s") % {
-        "station": one.station.label,
-        "kind": Kind(one.kind).label,
+        "station": choice.station.label,
+        "kind": Kind(choice.kind).label,
     }
-    return f"{place}: {_('chosen of two')}, {one.reason}", *_of_check(one.fit_check)
+    return f"{place}: {_('chosen of two')}, {choice.reason}", *_of_check(
+        choice.fit_check
+    )
 
 
-def _finish(one: CheckFinish):
-    return _("check finished"), *_of_check(one.fit_check)
+def _finish(check_finish: CheckFinish):
+    return _("check finished"), *_of_check(check_finish.fit_check)
 
 
 def _check(one: Check):
     return _("check started"), *_of_check(one)
 
 
-def _cut(one: TrimCut):
-    return _("cut recorded"), *_of_check(one.fit_check)
+def _cut(trim_cut: TrimCut):
+    return _("cut recorded"), *_of_check(trim_cut.fit_check)
 
 
-def _moved(one: AppliedMove):
-    return f"{one.get_kind_display()}: {one.words}", *_of_check(one.fit_check)
+def _moved(applied_move: AppliedMove):
+    return f"{applied_move.get_kind_display()}: {applied_move.words}", *_of_check(
+        applied_move.fit_check
+    )
 
 
 def _fit_up(one: FitUp):
@@ -116,13 +120,17 @@ def _fit_up(one: FitUp):
     return what.rstrip(", "), f"{one.airframe.serial}, {one.joint.name}", url
 
 
-def _raised(one: Nonconformance):
-    what = f"{one.label} {_('raised')}: {one.title}"
-    return what, one.airframe.serial, reverse("nonconformance", args=[one.pk])
+def _raised(nonconformance: Nonconformance):
+    what = f"{nonconformance.label} {_('raised')}: {nonconformance.title}"
+    return (
+        what,
+        nonconformance.airframe.serial,
+        reverse("nonconformance", args=[nonconformance.pk]),
+    )
 
 
-def _photo(one: Photo):
-    return f"{_('photo')} {one.caption}", "", reverse("photo", args=[one.sha256])
+def _photo(photo: Photo):
+    return f"{_('photo')} {photo.caption}", "", reverse("photo", args=[photo.sha256])
 
 
 READERS = (
@@ -180,9 +188,11 @@ def _late(reader: Person) -> Listed:
     rows = CheckState.objects.filter(late__gt=0, void=False)
     rows = rows.select_related("fit_check__fit_up__joint").order_by("fit_check__number")
 
-    def shape(one: CheckState) -> TodayItem:
-        check = one.fit_check
-        n = ngettext("%(n)s reading", "%(n)s readings", one.late) % {"n": one.late}
+    def shape(check_state: CheckState) -> TodayItem:
+        check = check_state.fit_check
+        n = ngettext("%(n)s reading", "%(n)s readings", check_state.late) % {
+            "n": check_state.late
+        }
         url = reverse(page, args=[check.entry_id])
         return TodayItem(f"{check.label} {check.fit_up.joint.name}", n, url)
 

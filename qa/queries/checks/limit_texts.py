@@ -97,10 +97,10 @@ def cuts_told(check: Check, stations: Sequence[Station], unit: str) -> list[str]
 
 
 def _cut(cuts: list[TrimCut], part: str, named, revision: int, unit: str) -> str:
-    deep = [one for one in cuts if one.depth_nm]
+    deep = [cut for cut in cuts if cut.depth_nm]
     if not deep:
         return ""
-    depths = sorted(one.depth_nm for one in deep)
+    depths = sorted(cut.depth_nm for cut in deep)
     size = lengths.length(depths[-1], unit)
     if depths[0] != depths[-1]:
         places = 2 if unit == "mm" else 4
@@ -111,11 +111,11 @@ def _cut(cuts: list[TrimCut], part: str, named, revision: int, unit: str) -> str
 
 def _where(cuts: Iterable[TrimCut], named, revision: int) -> str:
     cuts = list(cuts)
-    if all(one.fit_up.revision_id == revision for one in cuts):
+    if all(cut.fit_up.revision_id == revision for cut in cuts):
         labels = [min(named, key=lambda n: abs(n[0] - to_mm(c.s_nm)))[1] for c in cuts]
         return f"at {span(tuple(dict.fromkeys(labels)))}"
     # The stations of an earlier revision lie elsewhere.
-    at = sorted(to_mm(one.s_nm) for one in cuts)
+    at = sorted(to_mm(cut.s_nm) for cut in cuts)
     return f"from {at[0]:.0f} to {at[-1]:.0f} mm along the seam"
 
 

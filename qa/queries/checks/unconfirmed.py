@@ -122,9 +122,11 @@ def gauge_words(off: Calibration | None) -> str:
 def found_off(checks: Iterable[Check]) -> list[str]:
     """In words, check by check, that an instrument was found off since; one statement,
     checks with their entry."""
-    rows = sorted({one.pk: one for one in checks}.values(), key=lambda one: one.number)
+    rows = sorted(
+        {check.pk: check for check in checks}.values(), key=lambda one: one.number
+    )
     off = gauges.found_off(rows)
-    return [f"{one.label}: {gauge_words(off[one.pk])}" for one in rows if one.pk in off]
+    return [f"{row.label}: {gauge_words(off[row.pk])}" for row in rows if row.pk in off]
 
 
 def _outside(check: Check, unit: str) -> str:
@@ -144,7 +146,7 @@ def _asides(check: Check, unit: str) -> list[Aside]:
     rows = Reading.objects.filter(disowned | Q(late=True), fit_check=check)
     related = ("station", "entry__by", "entry__confirmation")
     rows = rows.select_related(*related, "late_decision__entry__by")
-    return [_aside(one, unit) for one in rows.order_by("pk")]
+    return [_aside(row, unit) for row in rows.order_by("pk")]
 
 
 def _aside(reading: Reading, unit: str) -> Aside:

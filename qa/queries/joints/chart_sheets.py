@@ -25,7 +25,7 @@ class ChartPaper:
 
 def paper_of(page: SeriesPage, which: str, url: str, creator: str) -> ChartPaper:
     """Dated by the newest that it shows, check or note. page: of a part at least."""
-    entries = [one.check.entry for one in page.reads]
+    entries = [read.check.entry for read in page.reads]
     entries += [one.note.entry for one in page.written]
     newest = max(entry.received_at for entry in entries)
     return ChartPaper(

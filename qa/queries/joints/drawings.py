@@ -98,7 +98,7 @@ def _attach(revision, view, at) -> tuple[tuple[str, float, float], ...]:
     if not points:
         return ()
     height = float(at[:, 2].mean())
-    seen = view.points(np.array([[*point_mm(one), height] for one in points]))
+    seen = view.points(np.array([[*point_mm(point), height] for point in points]))
     return tuple(
         (one["name"], float(x), float(y))
         for one, (x, y) in zip(points, seen, strict=True)
@@ -123,7 +123,9 @@ def limits_hint(
     where the uncertainty is known (there is no room for both)."""
     told = []
     for kind, word in ((Kind.GAP, "gap"), (Kind.FLUSH, "flush")):
-        wanted = {requirements.requirement(one, kind, finish) for one in stations}
+        wanted = {
+            requirements.requirement(station, kind, finish) for station in stations
+        }
         if len(wanted) > 1:
             told.append(f"{word} limits differ by station")
             continue

@@ -134,24 +134,24 @@ def _open_check(fit_up: FitUp) -> Check | None:
     return check
 
 
-def _row(one: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
-    stacks = {stack.point: stack.total_nm for stack in one.stacks}
+def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
+    stacks = {stack.point: stack.total_nm for stack in earlier.stacks}
     return EarlierRow(
-        one=one,
-        cuts=_cut_words(seam, one.cut_mm[Side.PART], unit),
-        set=[move.words for move in one.moves],
+        one=earlier,
+        cuts=_cut_words(seam, earlier.cut_mm[Side.PART], unit),
+        set=[move.words for move in earlier.moves],
         shims=", ".join(
             f"{point} {lengths.length(nm, unit)}" for point, nm in stacks.items()
         ),
-        hours=_hours(one),
-        url=reverse("joint_on_airframe", args=[joint.pk, one.airframe.pk]),
+        hours=_hours(earlier),
+        url=reverse("joint_on_airframe", args=[joint.pk, earlier.airframe.pk]),
     )
 
 
-def _hours(one: Earlier) -> str:
+def _hours(earlier: Earlier) -> str:
     """How long it was measured, and how long fitting lasted, nights and all: nobody
     records hours of work."""
-    measured, lasted = one.measuring, one.lasted
+    measured, lasted = earlier.measuring, earlier.lasted
     told = []
     if measured >= SEEN:
         told.append(_("%(h).1f h of measuring") % {"h": measured / HOUR})

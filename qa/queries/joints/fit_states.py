@@ -110,16 +110,16 @@ class JointNow:
 
     @property
     def at_20(self) -> bool:
-        return any(one.gap_at_20 for one in self.stations)
+        return any(station.gap_at_20 for station in self.stations)
 
     @property
     def compared(self) -> bool:
         """Whether the round that is shown has anything to compare with."""
-        return any(one.gap_before or one.taken for one in self.lines)
+        return any(line.gap_before or line.taken for line in self.lines)
 
     @property
     def all_current(self) -> bool:
-        return not any(one.stale for one in self.stations)
+        return not any(station.stale for station in self.stations)
 
 
 def joint_now(
@@ -146,7 +146,7 @@ def joint_now(
     stations = [
         _station(state, row, lost, unit) for row in range(len(state.seam.stations))
     ]
-    checks = [one for one in state.now.checks if state.now.measured]
+    checks = [check for check in state.now.checks if state.now.measured]
     return JointNow(
         state=state,
         unit=unit,
@@ -250,7 +250,9 @@ def _map(state: JointState, stations: list[StationNow], unit: str) -> JointMap:
 
 
 def _counts(stations: list[StationNow]) -> dict:
-    states = [s for one in stations for s in (one.gap_state, one.flush_state) if s]
+    states = [
+        s for station in stations for s in (station.gap_state, station.flush_state) if s
+    ]
     not_conforming = sum(map(failing, states))
     return {
         "conforms": states.count("conforms"),
@@ -350,19 +352,19 @@ def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[Round
 
     return [
         RoundLine(
-            label=one.label,
-            taken=text(one.taken_nm) if one.taken_nm > rounds.CUT_NM else "",
-            lost=text(one.lost_nm) if one.lost_nm > rounds.CUT_NM else "",
-            gap_before=text(one.gap_before_nm),
-            gap_predicted=text(one.gap_predicted_nm),
-            gap=text(one.gap_nm),
-            gap_apart=text(one.gap_apart_nm, signed=True),
-            flush_predicted=text(one.flush_predicted_nm, signed=True),
-            flush=text(one.flush_nm, signed=True),
-            flush_apart=text(one.flush_apart_nm, signed=True),
-            carried=one.carried,
+            label=station.label,
+            taken=text(station.taken_nm) if station.taken_nm > rounds.CUT_NM else "",
+            lost=text(station.lost_nm) if station.lost_nm > rounds.CUT_NM else "",
+            gap_before=text(station.gap_before_nm),
+            gap_predicted=text(station.gap_predicted_nm),
+            gap=text(station.gap_nm),
+            gap_apart=text(station.gap_apart_nm, signed=True),
+            flush_predicted=text(station.flush_predicted_nm, signed=True),
+            flush=text(station.flush_nm, signed=True),
+            flush_apart=text(station.flush_apart_nm, signed=True),
+            carried=station.carried,
         )
-        for one in (rounds_shown[-1].stations if rounds_shown else [])
+        for station in (rounds_shown[-1].stations if rounds_shown else [])
     ]
 
 
@@ -370,8 +372,8 @@ def to_do(now: JointNow) -> list[str]:
     """What does not conform now, as work: grouped along the seam, of every check that
     stands."""
     found: dict[str, list[str]] = {}
-    for one in now.stations:
-        for kind, state in (("gap", one.gap_state), ("flush", one.flush_state)):
+    for station in now.stations:
+        for kind, state in (("gap", station.gap_state), ("flush", station.flush_state)):
             if failing(state):
-                found.setdefault(states.word(state, kind), []).append(one.label)
+                found.setdefault(states.word(state, kind), []).append(station.label)
     return [f"{word}: {span(labels)}" for word, labels in found.items()]

@@ -110,8 +110,8 @@ def marks_of(stations, points) -> tuple[AttachMark, ...]:
         place = to_mm(np.array([[point.x_nm, point.y_nm, point.z_nm]]))
         x, y = (float(part) for part in view.points(place)[0])
         arrows = []
-        for one in point.adjusters.all():
-            way = one.direction
+        for adjuster in point.adjusters.all():
+            way = adjuster.direction
             vector = np.array([[way.x_e9, way.y_e9, way.z_e9]]) / E9
             dx, dy = (float(part) for part in view.directions(vector)[0])
             arrows.append((way.plus, way.minus, dx, dy))

@@ -64,7 +64,8 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> Choices:
     found = [
         (frame, joint_row)
         for frame in sorted(
-            newest[:MOST_CHOICES], key=lambda one: (one.type_id, one.line_number)
+            newest[:MOST_CHOICES],
+            key=lambda airframe: (airframe.type_id, airframe.line_number),
         )
         for joint_row in by_type.get(frame.type_id, [])
         if joint_row.first_line
@@ -260,7 +261,7 @@ def unsaved_view(revision: JointRevision, stations: list[Station]) -> JointView:
 
 def _view(revision, stations, revisions, unit) -> JointView:
     joint = revision.joint
-    flat = not any(one.z_nm for one in stations)
+    flat = not any(station.z_nm for station in stations)
     drawn = drawings.map_of(
         revision,
         stations,
@@ -272,7 +273,7 @@ def _view(revision, stations, revisions, unit) -> JointView:
         joint=joint,
         revision=revision,
         revisions=revisions,
-        stations=[station_row(one, unit, flat) for one in stations],
+        stations=[station_row(station, unit, flat) for station in stations],
         map=drawn,
         unit=unit,
         flat=flat,
@@ -286,7 +287,7 @@ def without_counterpart(joint: Joint, stations: list[StationRow]) -> list[str]:
     if not joint.mirror_id:
         return []
     there = Station.objects.filter(revision=joint.mirror.current)
-    here = {one.label: None for one in stations}
+    here = {station.label: None for station in stations}
     other = dict.fromkeys(there.values_list("label", flat=True))
     return [name for name in {**here, **other} if (name in here) != (name in other)]
 
@@ -296,8 +297,8 @@ def greatest_uncertainty(revision, stations, unit: str) -> str:
     "" where the rule or the limits ask for none."""
     if revision.rule != Rule.GUARDED:
         return ""
-    pairs = [(one.gap_min_nm, one.gap_max_nm) for one in stations]
-    pairs += [(one.flush_min_nm, one.flush_max_nm) for one in stations]
+    pairs = [(station.gap_min_nm, station.gap_max_nm) for station in stations]
+    pairs += [(station.flush_min_nm, station.flush_max_nm) for station in stations]
     widths = [high - low for low, high in pairs if None not in (low, high)]
     if not widths:
         return ""

@@ -49,7 +49,7 @@ def tools() -> list[PairRow]:
     rows = Tool.objects.filter(mirror__isnull=False).filter(
         Q(pk__lt=F("mirror")) | ~Q(mirror__mirror=F("pk")) | Q(mirror__mirror=None)
     )
-    return [_pair(one) for one in rows.select_related("mirror").order_by("-pk")[:60]]
+    return [_pair(row) for row in rows.select_related("mirror").order_by("-pk")[:60]]
 
 
 def joints() -> list[PairRow]:
@@ -58,7 +58,7 @@ def joints() -> list[PairRow]:
         Q(pk__lt=F("mirror")) | Q(mirror__mirror=None)
     )
     rows = rows.select_related("mirror", "type").order_by("-pk")[:60]
-    return [_pair(one) for one in rows]
+    return [_pair(row) for row in rows]
 
 
 @dataclass(frozen=True)
@@ -104,9 +104,9 @@ def compare(pairs: list[PairRow], unit: str) -> list[JointPair]:
     newest = _newest_checks(keys)
     readings: dict[tuple, dict] = {}
     rows = CurrentReading.objects.filter(fit_check__in=[c.pk for c in newest.values()])
-    for one in rows.select_related("reading", "station"):
-        found = readings.setdefault(one.fit_check_id, {})
-        found[one.station.label, one.kind] = one.reading
+    for row in rows.select_related("reading", "station"):
+        found = readings.setdefault(row.fit_check_id, {})
+        found[row.station.label, row.kind] = row.reading
     revisions = {check.fit_up.revision_id for check in newest.values()}
     revisions |= {one.current_id for pair in pairs for one in (pair.left, pair.right)}
     labels: dict[int, list[str]] = {}
@@ -123,7 +123,7 @@ def _newest_checks(joints: list[int]) -> dict[tuple[int, int], Check]:
         .select_related("fit_up__airframe", "fit_up__part", "state")
         .order_by("number")
     )
-    return {(one.fit_up.joint_id, one.fit_up.airframe_id): one for one in rows}
+    return {(row.fit_up.joint_id, row.fit_up.airframe_id): row for row in rows}
 
 
 def _joint_pair(pair: PairRow, newest, readings, labels, unit) -> JointPair:
@@ -250,7 +250,7 @@ def _paired(left: list[Joint], right: list[Joint]) -> list[PairRow]:
 def _labels(joints: list[Joint]) -> dict[int, set[str]]:
     """The names of the stations by current revision: one statement."""
     found: dict[int, set[str]] = {}
-    rows = Station.objects.filter(revision__in=[one.current_id for one in joints])
+    rows = Station.objects.filter(revision__in=[joint.current_id for joint in joints])
     for revision, label in rows.values_list("revision", "label"):
         found.setdefault(revision, set()).add(label)
     return found

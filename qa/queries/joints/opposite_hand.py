@@ -94,7 +94,11 @@ def start_of_other_hand(joint: Joint) -> dict:
 def turn_surrounds(rows: list[dict], stations) -> None:
     """Name the surrounds of single stations by the other hand. One that is not found is
     named all the same, so that the form complains instead of taking another."""
-    known = {one.surround.code: one.surround for one in stations if one.surround_id}
+    known = {
+        station.surround.code: station.surround
+        for station in stations
+        if station.surround_id
+    }
     turned: dict = {}
     for code, position in known.items():
         other = surround_of_other_hand(position)

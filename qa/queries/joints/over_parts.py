@@ -216,12 +216,12 @@ def mode_page(
     told = rules.over_parts(joint, which)
     at, _gap, _face = places_of(told.seam.stations)
     reads, values = [], []
-    for one in told.reads:
-        off = {kind: rules.deviations_mm(told, one, kind) for kind in Kind.values}
+    for read in told.reads:
+        off = {kind: rules.deviations_mm(told, read, kind) for kind in Kind.values}
         found = modes(at, off[Kind.GAP], off[Kind.FLUSH])[mode]
         if found is not None:
             nm = round(found * NM_PER["mm"])
-            reads.append(one)
+            reads.append(read)
             values.append(rules.in_unit(nm, unit))
     title, notes = f"{joint.number}, {MODES[mode]}", notes_on(reads, mode)
     series = Series(title, unit, reads, values, None, None, notes)
@@ -240,9 +240,9 @@ def _page(
         row=about[1],
         reads=series.reads,
         written=[
-            Written(note, one.part.serial, note.of == EVERYWHERE)
-            for one in series.reads
-            for note in series.notes.get(one.check.pk, ())
+            Written(note, read.part.serial, note.of == EVERYWHERE)
+            for read in series.reads
+            for note in series.notes.get(read.check.pk, ())
         ],
         unit=series.unit,
         count=len(series.values),

@@ -92,13 +92,13 @@ def chart_of(series: Series, way: Way) -> tuple[Scene | None, Table | None, str]
     return control_chart.build(sheet), Table.of(control_chart.table(sheet)), ""
 
 
-def _label(at: int, one: PartRead, way: Way) -> str:
+def _label(at: int, part_read: PartRead, way: Way) -> str:
     """What names the subgroup of the part that came at a place in the row."""
-    if way.by == PULL and one.pull:
-        return f"{one.pull.tool.code} {one.pull.number}"
+    if way.by == PULL and part_read.pull:
+        return f"{part_read.pull.tool.code} {part_read.pull.number}"
     if way.by in TOGETHER:
         return str(at // int(way.by))
-    return f"{at} {one.part.serial}"
+    return f"{at} {part_read.part.serial}"
 
 
 def _point_names(points, labels, reads: list[PartRead], way: Way) -> list[str]:

@@ -32,9 +32,9 @@ def pre_trim_page(check: Check, unit: str) -> PreTrimPage:
     found = None if plan else earlier_fits.pre_trim(check)
     stations = list(fit_up.revision.stations.all())
     cuts = [
-        (one.label, lengths.length(to_nm(one.trim), unit))
-        for one in (found[0].plan.stations if found else ())
-        if one.trim
+        (station.label, lengths.length(to_nm(station.trim), unit))
+        for station in (found[0].plan.stations if found else ())
+        if station.trim
     ]
     drawn = drawings.map_of(fit_up.revision, stations, unit=unit, bare=True)
     return PreTrimPage(check, before, cuts, plan, drawings.map_svg(drawn))

@@ -61,7 +61,11 @@ class CameView:
     @property
     def offered(self) -> dict[str, int]:
         """Setting uncertainty by the name of the adjuster, nm."""
-        return {one.name: one.offered_nm for one in self.adjusters if one.offered_nm}
+        return {
+            adjuster.name: adjuster.offered_nm
+            for adjuster in self.adjusters
+            if adjuster.offered_nm
+        }
 
 
 def came_view(position: Position, unit: str) -> CameView:
@@ -72,7 +76,7 @@ def came_view(position: Position, unit: str) -> CameView:
         adjusters=[_adjuster(one, unit) for one in story.came],
         rounds=[_round(one, unit) for one in reversed(story.done)],
         joints=[
-            (joint, [_station(one, unit) for one in stations])
+            (joint, [_station(station, unit) for station in stations])
             for joint, stations in story.stations
         ],
     )
@@ -88,40 +92,40 @@ def _mm(mm: float, unit: str, sign: bool = False) -> str:
     return _text(to_nm(mm), unit, sign)
 
 
-def _adjuster(one: Came, unit: str) -> AdjusterRow:
-    count = len(one.errors)
-    known = one.spread is not None
-    why = "unseen" if known and not one.spread else one.why
+def _adjuster(came: Came, unit: str) -> AdjusterRow:
+    count = len(came.errors)
+    known = came.spread is not None
+    why = "unseen" if known and not came.spread else came.why
     return AdjusterRow(
-        name=one.name,
+        name=came.name,
         rounds=count,
-        mean=_mm(one.mean, unit, sign=True) if count else "",
-        spread=_mm(one.spread, unit) if known else "",
-        between=f"{_mm(one.low, unit)} … {_mm(one.high, unit)}" if known else "",
+        mean=_mm(came.mean, unit, sign=True) if count else "",
+        spread=_mm(came.spread, unit) if known else "",
+        between=f"{_mm(came.low, unit)} … {_mm(came.high, unit)}" if known else "",
         why=came_why(why, count, LEAST_ROUNDS),
-        offered_nm=to_nm(round(one.spread, 3)) or None if known else None,
+        offered_nm=to_nm(round(came.spread, 3)) or None if known else None,
     )
 
 
-def _round(one: SetDone, unit: str) -> RoundRow:
-    apart = one.apart_nm
-    began = [round_.epoch.began_at for _, round_ in one.measured]
+def _round(set_done: SetDone, unit: str) -> RoundRow:
+    apart = set_done.apart_nm
+    began = [round_.epoch.began_at for _, round_ in set_done.measured]
     return RoundRow(
-        airframe=str(one.airframe),
+        airframe=str(set_done.airframe),
         when=began[0],
-        words=one.words,
+        words=set_done.words,
         readings=len(apart),
         worst=_text(max(apart, key=abs), unit, sign=True) if apart else "",
-        why=round_why(one.why),
+        why=round_why(set_done.why),
     )
 
 
-def _station(one: StationCame, unit: str) -> StationRow:
+def _station(station_came: StationCame, unit: str) -> StationRow:
     return StationRow(
-        label=one.label,
-        rounds=max(len(one.gaps), len(one.flushes)),
-        gap=_about(one.gaps, unit),
-        flush=_about(one.flushes, unit),
+        label=station_came.label,
+        rounds=max(len(station_came.gaps), len(station_came.flushes)),
+        gap=_about(station_came.gaps, unit),
+        flush=_about(station_came.flushes, unit),
     )
 
 

@@ -67,7 +67,10 @@ class FitsPage:
     @property
     def standing(self) -> ToolCorrection | None:
         """The correction that is still to be done."""
-        return next((one for one in self.corrections if not ended(one)), None)
+        return next(
+            (correction for correction in self.corrections if not ended(correction)),
+            None,
+        )
 
 
 def ended(row: ToolCorrection):
@@ -86,10 +89,10 @@ def summaries(tool: Tool) -> list[Summary]:
             len(fits.openings),
             next(
                 (
-                    one
-                    for one in corrections
-                    if one.revision.joint_id == fits.joint.pk
-                    and one.design_id == fits.design.pk
+                    correction
+                    for correction in corrections
+                    if correction.revision.joint_id == fits.joint.pk
+                    and correction.design_id == fits.design.pk
                 ),
                 None,
             ),

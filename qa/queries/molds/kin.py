@@ -69,11 +69,11 @@ def shared(
     return sentences
 
 
-def _alike(one: ToolValue, other: ToolValue) -> bool:
+def _alike(tool_value: ToolValue, other: ToolValue) -> bool:
     """Both off for certain, the same way, and by as much as bounds allow."""
-    if one.low_mm is None or other.low_mm is None:
+    if tool_value.low_mm is None or other.low_mm is None:
         return False
-    both_up = one.low_mm > 0 and other.low_mm > 0
-    both_down = one.high_mm < 0 and other.high_mm < 0
-    overlap = one.low_mm <= other.high_mm and other.low_mm <= one.high_mm
+    both_up = tool_value.low_mm > 0 and other.low_mm > 0
+    both_down = tool_value.high_mm < 0 and other.high_mm < 0
+    overlap = tool_value.low_mm <= other.high_mm and other.low_mm <= tool_value.high_mm
     return (both_up or both_down) and overlap

@@ -110,7 +110,7 @@ def bars_scene(labels, values, unit: str, title: str, worth_nm: int):
 
     def bar(label: str, value: ToolValue) -> Bar:
         numbers = (value.tool_mm, value.low_mm, value.high_mm)
-        scaled = (None if one is None else one / per for one in numbers)
+        scaled = (None if number is None else number / per for number in numbers)
         does = value.advice not in (Advice.LEAVE, Advice.CANNOT_TELL)
         return Bar(label, *scaled, does)
 

@@ -65,13 +65,13 @@ def list_of(
     Ages would change from day to day: the same records give the same bytes, so the
     day when each was found is printed.
     """
-    rows = [nonconformances.item_row(one) for one in items]
-    signed = signed_of("disposition", [one.pk for one in items])
+    rows = [nonconformances.item_row(item) for item in items]
+    signed = signed_of("disposition", [item.pk for item in items])
     photos = nonconformances.photos_by_item(items)
     # An empty list is as of now: of the newest entry of the ledger.
     seal = Seal.objects.order_by("-position").select_related("entry").first()
     newest = max(
-        (one.standing.last_entry for one in items),
+        (item.standing.last_entry for item in items),
         default=seal and seal.entry,
         key=_order,
     )
@@ -127,7 +127,7 @@ def _listed(row: nonconformances.ItemRow, photos: int, signed) -> ListedItem:
             [
                 row.title,
                 *([f"Required: {row.requirement}"] if row.requirement else []),
-                *(_signed(one) for one in signed.rows),
+                *(_signed(row) for row in signed.rows),
             ]
         ),
         part=row.part,

@@ -191,7 +191,7 @@ def late(standing: NonconformanceState, now: datetime | None = None) -> bool:
 def photos_by_item(items: list[Nonconformance]) -> Counter[str]:
     """Count the photos pinned to each item, by its key as text."""
     pins = PhotoPin.objects.filter(
-        subject_kind="nonconformance", subject_id__in=[str(one.pk) for one in items]
+        subject_kind="nonconformance", subject_id__in=[str(item.pk) for item in items]
     )
     return Counter(pins.values_list("subject_id", flat=True))
 
@@ -340,7 +340,9 @@ def _map(item: Nonconformance) -> JointMap | None:
     stations = list(revision.stations.all())
     drawn = drawings.map_of(revision, stations, bare=True)
     marked = set(item.stations)
-    shown = (replace(one, active=one.label in marked) for one in drawn.stations)
+    shown = (
+        replace(station, active=station.label in marked) for station in drawn.stations
+    )
     return replace(drawn, stations=tuple(shown))
 
 
@@ -368,8 +370,8 @@ def origin_choices(item: Nonconformance) -> list[tuple[str, list[tuple[str, str]
         (
             str(genealogy.WORDS[kind]),
             [
-                (f"{kind}:{one.id}", ", ".join(filter(None, (one.label, one.note))))
-                for one in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
+                (f"{kind}:{row.id}", ", ".join(filter(None, (row.label, row.note))))
+                for row in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
             ],
         )
         for kind, keys in found.items()
@@ -382,9 +384,9 @@ def hold_choices(item: Nonconformance) -> list[tuple[str, str]]:
         Hold.objects.filter(lifted_entry=None).values_list("subject_kind", "subject_id")
     )
     return [
-        (f"{kind}:{one.id}", f"{KINDS[kind].word} {one.label}")
+        (f"{kind}:{row.id}", f"{KINDS[kind].word} {row.label}")
         for kind, keys in life.origins(item).items()
         if kind in HOLD_FIRST
-        for one in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
-        if (kind, one.id) not in held
+        for row in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
+        if (kind, row.id) not in held
     ]

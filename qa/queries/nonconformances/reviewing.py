@@ -147,7 +147,7 @@ def _origin_of(item: Nonconformance) -> tuple[str, int | None]:
 def _origins(items: list[Nonconformance]) -> dict:
     """What the items came from, by kind and key; a statement a kind."""
     wanted = defaultdict(set)
-    for kind, key in {_origin_of(one) for one in items}:
+    for kind, key in {_origin_of(item) for item in items}:
         if kind:
             wanted[kind].add(key)
     return {
@@ -220,8 +220,8 @@ def often(rows: QuerySet[Nonconformance], by: str, asked: dict) -> Often:
 def in_percent(told: Often) -> list[tuple[Share, str, str]]:
     """Each with its share of all, and all up to there, as text."""
     return [
-        (one, pareto.percent(one.permille), pareto.percent(one.up_to))
-        for one in told.shares
+        (share, pareto.percent(share.permille), pareto.percent(share.up_to))
+        for share in told.shares
     ]
 
 
@@ -248,7 +248,7 @@ def repeats(rows: QuerySet[Nonconformance]) -> list[Repeat]:
     many the first MOST."""
     rows = _with(rows, ("joint", "defect", "airframe"))[:MOST]
     items = [item for item in rows if item.part_id]
-    pulled = pulls_of({one.part_id for one in items})
+    pulled = pulls_of({item.part_id for item in items})
     pulls_by_place: dict = defaultdict(lambda: defaultdict(list))
     for item in items:
         kind = item_pages.kind_words(item)

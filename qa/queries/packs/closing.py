@@ -57,7 +57,7 @@ def _claimed(scope: Scope, left: int) -> str:
     if left:
         stand = "thing still stands" if left == 1 else "things still stand"
         return f"{left} {stand} between this and closed."
-    if any(one.standing.state != State.CLOSED for one in scope.items):
+    if any(item.standing.state != State.CLOSED for item in scope.items):
         return "Its open nonconformances stand between this and closed."
     if scope.empty:
         return "Nothing of it is fitted or placed here: nothing is claimed of closing."

@@ -35,36 +35,36 @@ class Cures:
     def data(self) -> list:
         return [
             {
-                "pull": one.pull,
-                "recipe": one.recipe,
-                "state": one.state,
-                "file": one.file_name,
-                "sha256": one.sha256,
-                "by": one.by,
-                "complaints": list(one.complaints),
+                "pull": cure.pull,
+                "recipe": cure.recipe,
+                "state": cure.state,
+                "file": cure.file_name,
+                "sha256": cure.sha256,
+                "by": cure.by,
+                "complaints": list(cure.complaints),
             }
-            for one in self.cures
+            for cure in self.cures
         ]
 
     @property
     def told(self) -> dict[str, str]:
-        return {f"cure {one.pull}": one.state for one in self.cures}
+        return {f"cure {cure.pull}": cure.state for cure in self.cures}
 
 
 def section(scope: Scope) -> Cures:
-    pulls = edges_of({one.pk for one in scope.parts}).pulls
+    pulls = edges_of({part.pk for part in scope.parts}).pulls
     newest: dict[int, CureTrace] = {}
     rows = CureTrace.objects.filter(pull__in=pulls).select_related(
         "recipe", "entry__by"
     )
-    for one in rows.order_by("pk"):
-        newest[one.pull_id] = one
-    order = sorted(pulls.values(), key=lambda one: (one.tool.code, one.number))
+    for row in rows.order_by("pk"):
+        newest[row.pull_id] = row
+    order = sorted(pulls.values(), key=lambda pull: (pull.tool.code, pull.number))
     return Cures(
         tuple(
-            _cure(one, newest.get(one.pk))
-            for one in order
-            if one.pk in newest or one.laminate.recipe_id
+            _cure(pull, newest.get(pull.pk))
+            for pull in order
+            if pull.pk in newest or pull.laminate.recipe_id
         )
     )
 

@@ -49,48 +49,48 @@ class Genealogy:
         return {
             "parts": [
                 {
-                    "part_number": one.number,
-                    "part_revision": one.revision,
-                    "part_name": one.name,
-                    "serial_number": one.serial,
-                    "structural_class": one.structural,
-                    "state": one.state,
-                    "position": one.position,
-                    "placed": one.placed,
-                    "came_from": list(one.came),
+                    "part_number": part.number,
+                    "part_revision": part.revision,
+                    "part_name": part.name,
+                    "serial_number": part.serial,
+                    "structural_class": part.structural,
+                    "state": part.state,
+                    "position": part.position,
+                    "placed": part.placed,
+                    "came_from": list(part.came),
                 }
-                for one in self.parts
+                for part in self.parts
             ],
             "materials": [
                 {
-                    "material": one.material,
-                    "name": one.name,
-                    "kind": one.kind,
-                    "lot": one.lot,
-                    "received": one.received,
-                    "expires": one.expires,
-                    "state": one.state,
-                    "used_in": one.used,
+                    "material": material.material,
+                    "name": material.name,
+                    "kind": material.kind,
+                    "lot": material.lot,
+                    "received": material.received,
+                    "expires": material.expires,
+                    "state": material.state,
+                    "used_in": material.used,
                 }
-                for one in self.materials
+                for material in self.materials
             ],
         }
 
     @property
     def told(self) -> dict[str, str]:
         return {
-            f"part {one.serial}": "; ".join(
-                filter(None, (one.state, one.position, *one.came))
+            f"part {part.serial}": "; ".join(
+                filter(None, (part.state, part.position, *part.came))
             )
-            for one in self.parts
+            for part in self.parts
         }
 
 
 def section(scope: Scope) -> Genealogy:
-    edges = edges_of({one.pk for one in scope.parts})
+    edges = edges_of({part.pk for part in scope.parts})
     sits = {one.part_id: one for one in scope.sitting}
     return Genealogy(
-        parts=tuple(_part(one, sits.get(one.pk), edges) for one in scope.parts),
+        parts=tuple(_part(part, sits.get(part.pk), edges) for part in scope.parts),
         materials=_materials(edges),
     )
 
@@ -145,14 +145,14 @@ def _materials(edges: Edges) -> tuple[MaterialLine, ...]:
     lots = Lot.objects.filter(pk__in=used).select_related("material")
     return tuple(
         MaterialLine(
-            material=one.material.code,
-            name=one.material.name,
-            kind=str(one.material.get_kind_display()),
-            lot=one.number,
-            received=one.received_on.isoformat(),
-            expires=one.expires_on.isoformat() if one.expires_on else "",
-            state=str(one.get_state_display()),
-            used=", ".join(sorted(used[one.pk])),
+            material=lot.material.code,
+            name=lot.material.name,
+            kind=str(lot.material.get_kind_display()),
+            lot=lot.number,
+            received=lot.received_on.isoformat(),
+            expires=lot.expires_on.isoformat() if lot.expires_on else "",
+            state=str(lot.get_state_display()),
+            used=", ".join(sorted(used[lot.pk])),
         )
-        for one in lots.order_by("material__code", "number")
+        for lot in lots.order_by("material__code", "number")
     )

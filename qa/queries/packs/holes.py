@@ -36,20 +36,20 @@ class Holes:
     def data(self) -> list:
         return [
             {
-                "check": one.label,
-                "pattern": one.pattern,
-                "revision": one.revision,
-                "source_of_limits": one.source,
-                "serial_number": one.serial,
-                "by": one.by,
-                "notes": list(one.notes),
+                "check": check.label,
+                "pattern": check.pattern,
+                "revision": check.revision,
+                "source_of_limits": check.source,
+                "serial_number": check.serial,
+                "by": check.by,
+                "notes": list(check.notes),
             }
-            for one in self.checks
+            for check in self.checks
         ]
 
     @property
     def told(self) -> dict[str, str]:
-        return {line.number: line.told for one in self.checks for line in one.lines}
+        return {line.number: line.told for check in self.checks for line in check.lines}
 
 
 def section(scope: Scope) -> Holes:

@@ -34,15 +34,15 @@ class Instruments:
 
     @property
     def data(self) -> list:
-        return [vars(one) for one in self.lines]
+        return [vars(line) for line in self.lines]
 
     @property
     def told(self) -> dict[str, str]:
         return {
-            f"instrument {one.code}": ", ".join(
-                filter(None, (one.calibrated, one.result, one.due, one.doubt))
+            f"instrument {line.code}": ", ".join(
+                filter(None, (line.calibrated, line.result, line.due, line.doubt))
             )
-            for one in self.lines
+            for line in self.lines
         }
 
 
@@ -56,8 +56,8 @@ def section(scope: Scope) -> Instruments:
     unstated = tuple(one.label for one in used.pop(None, []))
     rows = Instrument.objects.filter(pk__in=used).order_by("code")
     calibrations: dict[int, list[Calibration]] = {}
-    for one in Calibration.objects.filter(instrument__in=used):
-        calibrations.setdefault(one.instrument_id, []).append(one)
+    for calibration in Calibration.objects.filter(instrument__in=used):
+        calibrations.setdefault(calibration.instrument_id, []).append(calibration)
     return Instruments(
         tuple(_line(x, used[x.pk], calibrations.get(x.pk, []), scope) for x in rows),
         unstated,
@@ -81,7 +81,7 @@ def _line(gauge: Instrument, checks, done: list[Calibration], scope) -> Instrume
         laboratory=last.laboratory if last else "",
         certificate=last.certificate if last else "",
         result=str(last.get_result_display()) if last else "",
-        used=", ".join(one.label for one in checks),
+        used=", ".join(check.label for check in checks),
         doubt="; ".join(doubt),
     )
 

@@ -43,21 +43,21 @@ class Items:
     @property
     def data(self) -> list:
         return [
-            {**vars(one), "story": [list(step) for step in one.story]}
-            for one in self.items
+            {**vars(item), "story": [list(step) for step in item.story]}
+            for item in self.items
         ]
 
     @property
     def told(self) -> dict[str, str]:
         return {
-            one.label: ", ".join(filter(None, (one.state_word, one.disposition)))
-            for one in self.items
+            item.label: ", ".join(filter(None, (item.state_word, item.disposition)))
+            for item in self.items
         }
 
 
 def section(scope: Scope) -> Items:
     told = item_pages.histories(scope.items)
-    return Items(tuple(_item(scope, one, told[one.pk]) for one in scope.items))
+    return Items(tuple(_item(scope, item, told[item.pk]) for item in scope.items))
 
 
 def _item(scope: Scope, item, told) -> PackItem:

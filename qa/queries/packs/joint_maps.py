@@ -14,12 +14,12 @@ def seen_at(scope: Scope, draft: Draft) -> list[Nonconformance]:
     """What was seen at stations of a joint, not measured, and is not closed."""
     joint = draft.state.joint.pk
     return [
-        one
-        for one in scope.items
-        if one.joint_id == joint
-        and one.stations
-        and one.fit_check_id is None
-        and one.standing.state != State.CLOSED
+        item
+        for item in scope.items
+        if item.joint_id == joint
+        and item.stations
+        and item.fit_check_id is None
+        and item.standing.state != State.CLOSED
     ]
 
 
@@ -43,12 +43,12 @@ def map_of(scope: Scope, draft: Draft, lines, seen: list[Nonconformance]) -> Joi
         bare=True,
     )
     stations = []
-    for one in drawn.stations:
-        told = shown.get(one.label, {})
+    for station in drawn.stations:
+        told = shown.get(station.label, {})
         values = {}
         for kind in ("gap", "flush"):
             line = told.get(kind)
             values[f"{kind}_text"] = line.result if line else ""
             values[f"{kind}_state"] = line.state if line else ""
-        stations.append(replace(one, active=one.label in at, **values))
+        stations.append(replace(station, active=station.label in at, **values))
     return replace(drawn, stations=tuple(stations), limits_text="")

@@ -86,32 +86,32 @@ class Joints:
     def data(self) -> list:
         return [
             {
-                "joint": one.number,
-                "name": one.name,
-                "revision": one.revision,
-                "source_of_limits": one.source,
-                "decision_rule": one.rule,
-                "acceptance_condition": one.asked,
-                "part": one.part,
-                "surround": one.surround,
-                "fit_up": one.fit_up,
-                "outcome": one.outcome_word,
-                "standing": one.standing_words,
-                "lacks": list(one.short),
-                "marked_on_the_map": list(one.marked),
-                "checks": [list(check) for check in one.checks],
+                "joint": joint.number,
+                "name": joint.name,
+                "revision": joint.revision,
+                "source_of_limits": joint.source,
+                "decision_rule": joint.rule,
+                "acceptance_condition": joint.asked,
+                "part": joint.part,
+                "surround": joint.surround,
+                "fit_up": joint.fit_up,
+                "outcome": joint.outcome_word,
+                "standing": joint.standing_words,
+                "lacks": list(joint.short),
+                "marked_on_the_map": list(joint.marked),
+                "checks": [list(check) for check in joint.checks],
             }
-            for one in self.joints
+            for joint in self.joints
         ]
 
     @property
     def told(self) -> dict[str, str]:
         """Lines that a later issue compares, by what they are of."""
         found = {f"{one}: fitted": "never" for one in self.never}
-        for one in self.joints:
-            found[one.number] = f"{one.outcome_word}; {one.standing_words}"
-            found[f"{one.number}: fitted"] = f"{one.part} in {one.surround}"
-            found |= {line.number: line.told for line in one.lines}
+        for joint in self.joints:
+            found[joint.number] = f"{joint.outcome_word}; {joint.standing_words}"
+            found[f"{joint.number}: fitted"] = f"{joint.part} in {joint.surround}"
+            found |= {line.number: line.told for line in joint.lines}
         return found
 
 
@@ -138,12 +138,12 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
     state, body = draft.state, draft.body
     revision = state.revision
     revision.joint = state.joint
-    lines = tuple(_line(scope, draft, one, authors) for one in body["lines"])
+    lines = tuple(_line(scope, draft, line, authors) for line in body["lines"])
     standing = scope.standings.get(state.joint.pk)
     seen = joint_maps.seen_at(scope, draft)
     outcome = _outcome(body, lines)
     checks = sorted(
-        {one.check.pk: one.check for one in state.now.values.values()}.values(),
+        {value.check.pk: value.check for value in state.now.values.values()}.values(),
         key=lambda one: one.number,
     )
     asked = revision.acceptance_condition or "not stated by the joint"
@@ -169,10 +169,10 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
         marked=tuple(joint_maps.marked(scope, one) for one in seen),
         profile=_profile(scope, draft, lines),
         limits=_limits(state, checks, scope.unit),
-        checks=tuple(_check(one, scope.unit) for one in checks),
+        checks=tuple(_check(check, scope.unit) for check in checks),
         lines=lines,
         states=tuple(
-            key for key in states.VERDICTS if key in {one.state for one in lines}
+            key for key in states.VERDICTS if key in {line.state for line in lines}
         ),
     )
 
@@ -202,11 +202,11 @@ def _outcome(body: dict, lines) -> str:
     """The worst of its lines; it conforms only where every line with limits does, and
     nothing else lacks."""
     worst = "conforms" if lines and not body["short"] else "not_measured"
-    if not any(one.state for one in lines):
+    if not any(line.state for line in lines):
         return ""
-    for one in lines:
-        if one.state:
-            key = "does_not_conform" if states.fails(one.state) else one.state
+    for line in lines:
+        if line.state:
+            key = "does_not_conform" if states.fails(line.state) else line.state
             worst = states.worse(worst, key)
     return worst
 
@@ -299,12 +299,12 @@ def _nonconformance(scope, line, kind, label, draft, key) -> str:
         return ""
     joint = draft.state.joint.pk
     found = [
-        one.label
-        for one in scope.items
-        if one.joint_id == joint
-        and label in one.stations
-        and one.standing.state != "closed"
-        and (not one.of_fit or one.kind.startswith("gap") == (kind == Kind.GAP))
+        item.label
+        for item in scope.items
+        if item.joint_id == joint
+        and label in item.stations
+        and item.standing.state != "closed"
+        and (not item.of_fit or item.kind.startswith("gap") == (kind == Kind.GAP))
     ]
     return ", ".join(found) or "none raised"
 
@@ -348,14 +348,14 @@ def _second(second: SecondReading, unit: str) -> str:
 
 def _profile(scope: Scope, draft: Draft, lines) -> Profile:
     state = draft.state
-    keys = {one.label: one.pk for one in state.seam.stations}
+    keys = {station.label: station.pk for station in state.seam.stations}
     standing = {
         (keys[label], kind): value.reading
         for (label, kind), value in state.now.values.items()
         if label in keys
     }
     checks = [value.check for value in state.now.values.values()]
-    last = max(checks, key=lambda one: one.number) if checks else None
+    last = max(checks, key=lambda check: check.number) if checks else None
     drawn = drawings.profile_of(
         state.revision,
         state.seam.stations,
@@ -364,7 +364,7 @@ def _profile(scope: Scope, draft: Draft, lines) -> Profile:
         u_nm=last.u_nm if last else None,
         unit=scope.unit,
     )
-    told = {(one.location, one.designator): one.state for one in lines}
+    told = {(line.location, line.designator): line.state for line in lines}
     return replace(
         drawn,
         gap=tuple(_as_told(one, told, "gap") for one in drawn.gap),

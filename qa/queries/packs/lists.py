@@ -64,4 +64,4 @@ class PackView:
 
 def view_of(order: PackOrder) -> PackView:
     rows = orders().filter(subject=order.subject).exclude(pk=order.pk)
-    return PackView(row_of(order), [row_of(one) for one in rows.order_by("-issue")])
+    return PackView(row_of(order), [row_of(row) for row in rows.order_by("-issue")])

@@ -116,8 +116,8 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     """Everything that a pack tells, read at one moment; `head` covers it."""
     scope = scope_of(order)
     sections = tuple(section(scope) for section in SECTIONS)
-    told = pack_record.keyed(x for one in sections for x in one.told.items())
-    found = next(one for one in sections if isinstance(one, Joints))
+    told = pack_record.keyed(x for section in sections for x in section.told.items())
+    found = next(section for section in sections if isinstance(section, Joints))
     claims = claims_of(scope, found, sections)
     record = pack_record.record_of(_content(scope, sections, claims, told))
     digest = pack_record.digest_of(record)
@@ -137,10 +137,10 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
         head=head,
         unsealed=unsealed,
         claims=claims,
-        conditions=_distinct(one.asked for one in found.joints),
-        sources=_distinct(one.source for one in found.joints),
+        conditions=_distinct(joint.asked for joint in found.joints),
+        sources=_distinct(joint.source for joint in found.joints),
         counts=_counts(found),
-        summary=tuple(_summary(one) for one in found.joints),
+        summary=tuple(_summary(joint) for joint in found.joints),
         sections=sections,
         changes=_changes(order, told, digest),
         record=record,
@@ -174,7 +174,7 @@ def _content(scope: Scope, sections, claims, told) -> dict:
         "unit": scope.unit,
         "claims": list(claims),
         "never_fitted": scope.never,
-        "sections": {one.key: one.data for one in sections},
+        "sections": {section.key: section.data for section in sections},
         "characteristics": lines,
         "lines": told,
     }
@@ -208,8 +208,8 @@ def _summary(one) -> Summary:
 
 def _counts(found: Joints) -> tuple[tuple[str, str, int], ...]:
     total, words = Counter(), {}
-    for one in found.joints:
-        for key, word, number in one.counts:
+    for joint in found.joints:
+        for key, word, number in joint.counts:
             total[key] += number
             words[key] = word
     order = (*joints.ORDER, "skipped")
@@ -219,7 +219,7 @@ def _counts(found: Joints) -> tuple[tuple[str, str, int], ...]:
 def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
     """What the first page claims, and no more: accepted, open, never fitted."""
     standings = list(scope.standings.values())
-    holding = sum(one.holds for one in standings)
+    holding = sum(standing.holds for standing in standings)
     many = len(found.joints)
     told = [
         f"{holding} of {many} {_plural('joint', many)} "
@@ -237,8 +237,10 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
         told.append(f"Not accepted: {', '.join(others)}.")
     if found.never:
         told.append(f"Never fitted, so not measured: {', '.join(found.never)}.")
-    items_told = next(one for one in sections if isinstance(one, items.Items))
-    count = sum(one.open for one in items_told.items)
+    items_told = next(
+        section for section in sections if isinstance(section, items.Items)
+    )
+    count = sum(item.open for item in items_told.items)
     told.append(
         f"{count} of {len(items_told.items)} nonconformances "
         f"{'is' if count == 1 else 'are'} not closed."

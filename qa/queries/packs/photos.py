@@ -36,25 +36,25 @@ class Photos:
     def data(self) -> list:
         return [
             {
-                "sha256": one.sha256,
-                "shows": one.shows,
-                "note": one.note,
-                "taken": one.taken,
+                "sha256": photo.sha256,
+                "shows": photo.shows,
+                "note": photo.note,
+                "taken": photo.taken,
             }
-            for one in self.photos
+            for photo in self.photos
         ]
 
     @property
     def told(self) -> dict[str, str]:
-        return {f"photo {one.sha256[:12]}": one.shows for one in self.photos}
+        return {f"photo {photo.sha256[:12]}": photo.shows for photo in self.photos}
 
 
 def section(scope: Scope) -> Photos:
-    named = {("check", str(one.pk)): one.label for one in scope.checks}
-    named |= {("nonconformance", str(one.pk)): one.label for one in scope.items}
-    named |= {("part", str(one.pk)): one.serial for one in scope.parts}
+    named = {("check", str(check.pk)): check.label for check in scope.checks}
+    named |= {("nonconformance", str(item.pk)): item.label for item in scope.items}
+    named |= {("part", str(part.pk)): part.serial for part in scope.parts}
     joints = [draft.state.joint for draft in scope.drafts]
-    named |= {("joint", str(one.pk)): one.number for one in joints}
+    named |= {("joint", str(joint.pk)): joint.number for joint in joints}
     at = Q(pk=None)
     for kind in ("check", "nonconformance", "part", "joint"):
         keys = [key for of, key in named if of == kind]

@@ -66,13 +66,13 @@ def read_pack(pack: IssuedPack, part: str | None = None) -> ReadPack:
     Raises Refused where what is kept is not what was issued."""
     record = json.loads(kept_packs.record_of(pack))
     joints = record["sections"]["joints"]
-    parts = [(one["joint"], f"{one['joint']} {one['name']}") for one in joints]
+    parts = [(joint["joint"], f"{joint['joint']} {joint['name']}") for joint in joints]
     parts.append((REST, "everything else"))
     names = [name for name, _words in parts]
     part = part if part in names else names[0]
     remarks: dict[str, list[PackRemark]] = {}
-    for one in pack.remarks.select_related("item__standing", "entry__by"):
-        remarks.setdefault(one.line, []).append(one)
+    for remark in pack.remarks.select_related("item__standing", "entry__by"):
+        remarks.setdefault(remark.line, []).append(remark)
     lines = _lines(record, part, names, remarks)
     told = _told(joints, part)
     whole = tuple(remarks.get(WHOLE, ()))
@@ -81,16 +81,16 @@ def read_pack(pack: IssuedPack, part: str | None = None) -> ReadPack:
 
 def _told(joints: list[dict], part: str) -> list[tuple[str, str]]:
     """What a joint is told to be, above its lines."""
-    for one in joints:
-        if one["joint"] == part:
+    for joint in joints:
+        if joint["joint"] == part:
             return [
-                ("As recorded", one["outcome"]),
-                ("Inspection", one["standing"]),
-                ("Fitted part", one["part"]),
-                ("Surround", one["surround"]),
-                ("Source of the limits", one["source_of_limits"]),
-                ("Acceptance condition", one["acceptance_condition"]),
-                ("Lacks", "; ".join(one["lacks"]) or "nothing beside its lines"),
+                ("As recorded", joint["outcome"]),
+                ("Inspection", joint["standing"]),
+                ("Fitted part", joint["part"]),
+                ("Surround", joint["surround"]),
+                ("Source of the limits", joint["source_of_limits"]),
+                ("Acceptance condition", joint["acceptance_condition"]),
+                ("Lacks", "; ".join(joint["lacks"]) or "nothing beside its lines"),
             ]
     return []
 
@@ -98,12 +98,12 @@ def _told(joints: list[dict], part: str) -> list[tuple[str, str]]:
 def _lines(record: dict, part: str, names: list[str], remarks) -> list[ReadLine]:
     """Characteristics of a joint; or all other lines, with those of no joint."""
     found, judged = [], set()
-    for one in record["characteristics"]:
-        joint, _dot, rest = one["number"].rpartition(".")
+    for characteristic in record["characteristics"]:
+        joint, _dot, rest = characteristic["number"].rpartition(".")
         own = joint if joint in names and joint else REST
-        judged.add(one["number"])
+        judged.add(characteristic["number"])
         if own == part:
-            found.append(_judged(one, own, remarks))
+            found.append(_judged(characteristic, own, remarks))
     if part == REST:
         found += [
             _plain(name, told, remarks)

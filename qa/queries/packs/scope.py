@@ -92,7 +92,7 @@ class Scope:
             joint__in=joints, offer__airframe=self.airframe
         )
         found = acceptance.standings(rows)
-        return {one.offered.joint_id: one for one in found.values()}
+        return {standing.offered.joint_id: standing for standing in found.values()}
 
     @cached_property
     def offered(self) -> list[OfferedJoint]:

@@ -33,13 +33,16 @@ class Signed:
 
     @property
     def data(self) -> list:
-        return [vars(one) for one in self.lines]
+        return [vars(line) for line in self.lines]
 
     @property
     def told(self) -> dict[str, str]:
         return keyed(
-            (f"signature {one.what}, {one.by}, {one.at}", f"{one.meaning}, {one.holds}")
-            for one in self.lines
+            (
+                f"signature {line.what}, {line.by}, {line.at}",
+                f"{line.meaning}, {line.holds}",
+            )
+            for line in self.lines
         )
 
 

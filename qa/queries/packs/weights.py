@@ -33,7 +33,7 @@ class Weights:
     @property
     def data(self) -> dict:
         return {
-            "weighings": [vars(one) for one in self.lines],
+            "weighings": [vars(line) for line in self.lines],
             "never_weighed": list(self.never),
             "airframe": [list(one) for one in self.total],
         }
@@ -44,8 +44,8 @@ class Weights:
             [
                 *((f"weight {one}", "never weighed") for one in self.never),
                 *(
-                    (f"weight {one.serial}, {one.stage}, {one.day}", one.mass)
-                    for one in self.lines
+                    (f"weight {line.serial}, {line.stage}, {line.day}", line.mass)
+                    for line in self.lines
                 ),
                 *((f"airframe, {what}", told) for what, told in self.total),
             ]
@@ -55,29 +55,32 @@ class Weights:
 def section(scope: Scope) -> Weights:
     rows = Weighing.objects.filter(part__in=scope.parts)
     rows = list(rows.select_related("part", "entry__by", "entry__confirmation"))
-    weighed = {one.part_id for one in rows}
-    rows.sort(key=lambda one: (one.part.serial, one.weighed_on, one.pk))
+    weighed = {row.part_id for row in rows}
+    rows.sort(key=lambda row: (row.part.serial, row.weighed_on, row.pk))
     return Weights(
         tuple(map(_line, rows)),
-        tuple(one.serial for one in scope.parts if one.pk not in weighed),
+        tuple(part.serial for part in scope.parts if part.pk not in weighed),
         _total(scope.airframe) if scope.whole else (),
     )
 
 
-def _line(one: Weighing) -> WeightLine:
+def _line(weighing: Weighing) -> WeightLine:
     expected = ""
-    if one.low_mg is not None and one.high_mg is not None:
-        low, high = (f"{mg / MG_PER_KG:.3f}" for mg in (one.low_mg, one.high_mg))
+    if weighing.low_mg is not None and weighing.high_mg is not None:
+        low, high = (
+            f"{mg / MG_PER_KG:.3f}" for mg in (weighing.low_mg, weighing.high_mg)
+        )
         expected = f"{low} to {high} kg"
     return WeightLine(
-        serial=one.part.serial,
-        stage=str(one.get_stage_display()),
-        mass=f"{one.mass_mg / MG_PER_KG:.3f} kg" + (" est." if one.estimate else ""),
+        serial=weighing.part.serial,
+        stage=str(weighing.get_stage_display()),
+        mass=f"{weighing.mass_mg / MG_PER_KG:.3f} kg"
+        + (" est." if weighing.estimate else ""),
         expected=expected,
-        scale=one.scale,
-        day=one.weighed_on.isoformat(),
-        by=one.entry.author,
-        note=one.reason,
+        scale=weighing.scale,
+        day=weighing.weighed_on.isoformat(),
+        by=weighing.entry.author,
+        note=weighing.reason,
     )
 
 

@@ -16,7 +16,7 @@ def known_words(worked: WorkedPlan) -> str:
         if not (found.moves or found.settings or found.cuts or _cuts(worked)):
             return ""
         return wording.known(
-            set_u=any(one.set_u for one in options.adjusters or ()),
+            set_u=any(adjuster.set_u for adjuster in options.adjusters or ()),
             scatter=bool(options.cut_scatter_mm and _cuts(worked)),
         )
     if (

@@ -97,7 +97,7 @@ def rim_of(motion: Motion, seam: Seam) -> tuple[str, np.ndarray]:
 def named_words(move: Move, seam: Seam, how: Telling) -> list[str]:
     """A move by its own motions: "swing: 0.85 mm out at station 7"."""
     told = []
-    halves = {one.name: one.half for one in (how.known.moves if how.known else ())}
+    halves = {move.name: move.half for move in (how.known.moves if how.known else ())}
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount, half = amount * how.share, halves.get(name)
         if not motion.turns:
@@ -140,7 +140,7 @@ def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
     height = float(seam.places[:, 2].mean())
     points = seam.revision.attach_points or []
     if points:
-        return [(one["name"], (*point_mm(one), height)) for one in points]
+        return [(point["name"], (*point_mm(point), height)) for point in points]
     rows = []
     for axis, last in ((0, True), (1, True), (0, False), (1, False)):
         values = seam.places[:, axis]
@@ -188,7 +188,9 @@ def intervals_of(worked: WorkedPlan) -> Intervals | None:
 
 def settings_words(worked: WorkedPlan, unit: str) -> str:
     found = intervals_of(worked)
-    halves = {one.name: one.half for one in (found.settings if found else ())}
+    halves = {
+        setting.name: setting.half for setting in (found.settings if found else ())
+    }
     return settings_text(worked.set_changes, unit, halves)
 
 

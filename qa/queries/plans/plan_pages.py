@@ -121,7 +121,7 @@ class PlanView:
 
     @property
     def checks(self) -> list[Check]:
-        return [one.check for one in self.worked.joints]
+        return [joint.check for joint in self.worked.joints]
 
 
 def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView:
@@ -133,7 +133,7 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         return PlanView(*said, *none, "", [], "", learned, [], 1.0, at_20=False)
     plan = worked.plan
     state, sentence = plan_texts.outcome(worked)
-    rows = [_row(worked, *one, unit) for one in worked.stations()]
+    rows = [_row(worked, *station, unit) for station in worked.stations()]
     share = next_moves.free_share(worked)
     chance = plan.probability
     return PlanView(
@@ -143,7 +143,7 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         outcome=sentence,
         steps=plan_texts.steps(worked, unit, degrees=degrees),
         rows=rows,
-        drawings=[_drawing(worked, one, unit) for one in worked.joints],
+        drawings=[_drawing(worked, joint, unit) for joint in worked.joints],
         impossible=plan_texts.impossible(worked, unit),
         warnings=plan_texts.warnings(worked, unit),
         held=list(map(wording.held, plan.held)),
@@ -327,7 +327,7 @@ def _profile(joint: PlannedJoint, here, standing, unit: str) -> Profile:
 def made_move(worked: WorkedPlan, raw: list[float]) -> Move:
     """The move that these amounts (mm, radians) of the plan's motions make."""
     motions = worked.plan.move.motions
-    every = [places_of(one.state.seam.stations)[0] for one in worked.joints]
+    every = [places_of(joint.state.seam.stations)[0] for joint in worked.joints]
     here = worked.main.state.joint.position_id
     every += [places[rows] for places, rows in rows_around(worked.around, here)]
     shift, turn = rigid_move(motions, raw, np.vstack(every).mean(axis=0))

@@ -23,7 +23,7 @@ def releases_of(plan: FitPlan) -> list[CutRelease]:
 def rows_left(view: PlanView) -> list:
     """The rows of a plan on record with what is still to be cut by it."""
     left = cut_allowance.remaining_nm(view.record)
-    keys = {str(one.entry_id): one.pk for one in view.checks}
+    keys = {str(check.entry_id): check.pk for check in view.checks}
     found = []
     for row in view.rows:
         nm = left.get((keys[row.check], row.side, row.label), 0)
@@ -53,7 +53,7 @@ def asked_words(plan: FitPlan, unit: str) -> str:
     """What a plan asks for, short: "upper hinge: 0.6 mm aft; cut at 3 stations"."""
     body = plan.content
     told = settings_text(plan_bodies.asked_changes(body), unit)
-    count = sum(1 for one in body["outcome"]["stations"] if one["bite_nm"])
+    count = sum(1 for station in body["outcome"]["stations"] if station["bite_nm"])
     cut = ngettext("cut at %(count)d station", "cut at %(count)d stations", count)
     return "; ".join(one for one in (told, count and cut % {"count": count}) if one)
 

@@ -124,7 +124,7 @@ def _then(worked: WorkedPlan) -> str:
     shared = worked.shared
     if shared.order < shared.count:
         return f"Then go on with {shared.parts[shared.order].serial}."
-    joints = ", ".join(name for one in shared.parts for name in one.joints)
+    joints = ", ".join(name for part in shared.parts for name in part.joints)
     return (
         f"When all {shared.count} parts are done, measure {joints} again: a re-check "
         "of one overtakes what is still to do at the others."
@@ -136,8 +136,8 @@ def touch_words(worked: WorkedPlan, unit: str) -> str:
     touches = worked.shared.touches if worked.shared else ()
     if not touches:
         return ""
-    name, deep = max(touches, key=lambda one: one[1])
-    later = [one.serial for one in worked.shared.parts[worked.shared.order :]]
+    name, deep = max(touches, key=lambda touch: touch[1])
+    later = [part.serial for part in worked.shared.parts[worked.shared.order :]]
     return (
         f"until {', '.join(one for one in later)} has gone too, {name} would go "
         f"{known(to_mm(deep), None, unit)} into it: loosen both, and move them together"
@@ -181,7 +181,7 @@ def reason_words(worked, one, unit: str, but=()) -> str:
 
 def _found_off(worked: WorkedPlan) -> list[str]:
     """The gauges of what it was made from that were found off since."""
-    values = (one.state.now.values.values() for one in worked.joints)
+    values = (joint.state.now.values.values() for joint in worked.joints)
     checks = [value.check for found in values for value in found]
     return [one.rstrip(".") for one in found_off(checks)]
 
@@ -203,7 +203,7 @@ def warnings(worked: WorkedPlan, unit: str) -> list[str]:
     told += [f"{one}: it is not in this plan" for one in worked.left_out]
     told += filter(None, [touch_words(worked, unit)])
     rule = worked.main.state.revision.rule
-    if any(one.state.revision.rule != rule for one in worked.joints):
+    if any(joint.state.revision.rule != rule for joint in worked.joints):
         told.append(
             "the joints are judged by different rules; this plan uses the first"
         )

@@ -88,7 +88,7 @@ def _bites(worked, number: int) -> Plan:
 def _halves(worked, number: int) -> dict[str, tuple]:
     """What is known of the full trim and of the bite at the stations of one joint."""
     found = (one for _, _, one in worked.stations() if one.joint == number)
-    bites = {one.label: worked.bite(one) for one in found}
+    bites = {station.label: worked.bite(station) for station in found}
     return {label: (one.trim_half, one.half) for label, one in bites.items()}
 
 

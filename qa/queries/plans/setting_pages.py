@@ -46,7 +46,7 @@ class SettingsView:
 
     @property
     def wrong(self) -> list[SettingsRow]:
-        return [one for one in self.rows if one.wrong]
+        return [row for row in self.rows if row.wrong]
 
 
 def settings_view(

@@ -88,7 +88,7 @@ def _point(point: AttachPoint, stack, unit: str) -> PointRow:
 
     made_of = ""
     if stack:
-        made_of = " + ".join(plain(to_nm(one), unit) for one in stack.shims)
+        made_of = " + ".join(plain(to_nm(shim), unit) for shim in stack.shims)
     return PointRow(
         name=point.label,
         now=text(point.shim_now_mm),

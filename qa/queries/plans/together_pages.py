@@ -54,7 +54,7 @@ class TogetherPage:
 
     @property
     def chosen(self) -> list[Choice]:
-        return [one for one in self.choices if one.how]
+        return [choice for choice in self.choices if choice.how]
 
     @property
     def sits(self) -> bool:
@@ -69,7 +69,7 @@ def page_of(found: Together, unit: str) -> TogetherPage:
     state, outcome = _outcome(shared)
     return TogetherPage(
         found.airframe,
-        [_choice(found, one) for one in found.members.values()],
+        [_choice(found, member) for member in found.members.values()],
         views,
         state,
         outcome,
@@ -82,13 +82,13 @@ def page_of(found: Together, unit: str) -> TogetherPage:
 
 def record_page(plan: FitPlan, unit: str) -> TogetherPage:
     """Plans that were taken together, as they are on record: nothing is solved."""
-    rows = [one.pk for one in sisters([plan])]
+    rows = [sister.pk for sister in sisters([plan])]
     plans = FitPlan.objects.select_related(*plan_records.PLAN).in_bulk(rows)
     records = [plans[key] for key in rows]
     told = overtaking.in_words(overtaking.changes_of(plan))
-    for one in records:
-        one.overtaken = "" if hasattr(one, "end") else told
-    views = [view_of(plan_records.worked_of(one), unit) for one in records]
+    for record in records:
+        record.overtaken = "" if hasattr(record, "end") else told
+    views = [view_of(plan_records.worked_of(record), unit) for record in records]
     shared = views[0].worked.shared
     state, outcome = _outcome(shared)
     return TogetherPage(
@@ -114,22 +114,22 @@ def _standing(found: Together) -> list[FitPlan]:
     rows = FitPlan.objects.filter(
         standing__airframe=found.airframe, standing__part__in=parts
     )
-    acts = [one.entry_id for one in rows]
-    return [one for one in rows if acts.count(one.entry_id) > 1]
+    acts = [row.entry_id for row in rows]
+    return [row for row in rows if acts.count(row.entry_id) > 1]
 
 
-def _choice(found: Together, one: Member) -> Choice:
-    names = [f"{s.joint.number} {s.joint.name}" for s in one.states]
-    beside = [found.members[key].serial for key in sorted(one.beside)]
-    options = [HELD, FREE, FIXED] if one.held else [FREE, FIXED]
+def _choice(found: Together, member: Member) -> Choice:
+    names = [f"{s.joint.number} {s.joint.name}" for s in member.states]
+    beside = [found.members[key].serial for key in sorted(member.beside)]
+    options = [HELD, FREE, FIXED] if member.held else [FREE, FIXED]
     return Choice(
-        field=f"p{one.position.pk}",
-        position=one.position.pk,
-        serial=one.serial,
-        place=one.position.name,
+        field=f"p{member.position.pk}",
+        position=member.position.pk,
+        serial=member.serial,
+        place=member.position.name,
         joints=", ".join(names),
         beside=", ".join(beside),
-        how=found.hows.get(one.position.pk, ""),
+        how=found.hows.get(member.position.pk, ""),
         options=[("", _("is not in it")), *((key, WAYS[key]) for key in options)],
     )
 

@@ -67,39 +67,41 @@ def _view(worked: WorkedPlan, way: WayRow, unit: str, *, first: bool) -> WayView
     )
 
 
-def _does(worked: WorkedPlan, one: WayRow, unit: str) -> str:
+def _does(worked: WorkedPlan, way_row: WayRow, unit: str) -> str:
     """What is set or moved."""
-    if one.settings:
+    if way_row.settings:
         by_name = {each.name: each for each in worked.present}
         changes = [
             (by_name[name], steps * by_name[name].step_nm)
-            for name, steps in one.settings
+            for name, steps in way_row.settings
         ]
         return settings_text(changes, unit)
-    if not one.changed:
+    if not way_row.changed:
         return ""
-    words = ngettext("moved in %(count)d way", "moved in %(count)d ways", one.changed)
-    return words % {"count": one.changed}
+    words = ngettext(
+        "moved in %(count)d way", "moved in %(count)d ways", way_row.changed
+    )
+    return words % {"count": way_row.changed}
 
 
-def _size(one: WayRow, unit: str) -> str:
+def _size(way_row: WayRow, unit: str) -> str:
     """How much edge, and how much of it."""
-    if not one.cut:
+    if not way_row.cut:
         return ""
-    area = f"{one.area_mm2:.0f} mm²"
+    area = f"{way_row.area_mm2:.0f} mm²"
     if unit == "in":
-        area = f"{one.area_mm2 / MM2_PER_IN2:.3f} in²"
-    length = lengths.length(one.length_nm, unit, {"mm": 0, "in": 1}[unit])
+        area = f"{way_row.area_mm2 / MM2_PER_IN2:.3f} in²"
+    length = lengths.length(way_row.length_nm, unit, {"mm": 0, "in": 1}[unit])
     return _("%(length)s, %(area)s") % {"length": length, "area": area}
 
 
-def _again(one: WayRow) -> str:
+def _again(way_row: WayRow) -> str:
     """What becomes stale and is measured again."""
-    if one.kind == LEAVE or not one.stale:
+    if way_row.kind == LEAVE or not way_row.stale:
         return _("nothing")
-    if one.changed:
-        return _("all %(count)d stations") % {"count": one.stale}
-    count = ngettext("%(count)d station", "%(count)d stations", one.stale)
+    if way_row.changed:
+        return _("all %(count)d stations") % {"count": way_row.stale}
+    count = ngettext("%(count)d station", "%(count)d stations", way_row.stale)
     return _("3 witnesses, then %(stations)s") % {
-        "stations": count % {"count": one.stale}
+        "stations": count % {"count": way_row.stale}
     }

@@ -127,7 +127,7 @@ def _together(worked: WorkedPlan) -> list[tuple[str, str]]:
     """The plans that were taken with this one, and its place in the order of work."""
     if not worked.shared:
         return []
-    names = ", ".join(f"{one} ({one.part.serial})" for one in worked.sisters)
+    names = ", ".join(f"{sister} ({sister.part.serial})" for sister in worked.sisters)
     place = f"number {worked.shared.order} of {worked.shared.count}"
     return [("Together", f"{place}; with {names}" if names else place)]
 

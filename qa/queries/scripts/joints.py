@@ -20,7 +20,7 @@ def joint(uuid) -> dict | None:
     if row is None:
         return None
     stations = row.current.stations.order_by("order") if row.current else ()
-    return {**_joint(row), "stations": [_station(one) for one in stations]}
+    return {**_joint(row), "stations": [_station(station) for station in stations]}
 
 
 def _joint(row: Joint) -> dict:
@@ -63,9 +63,9 @@ def standing(joint: Joint) -> list[dict]:
     rows = Check.objects.filter(pk__in=newest.values("newest"))
     checks = list(rows.select_related("entry", *CHECK, *related))
     changed = remeasure.since(checks) if checks else {}
-    by_airframe = {one.fit_up.airframe_id: one for one in checks}
+    by_airframe = {check.fit_up.airframe_id: check for check in checks}
     found = []
-    for fit_up in sorted(fit_ups, key=lambda one: one.airframe.serial):
+    for fit_up in sorted(fit_ups, key=lambda fit_up: fit_up.airframe.serial):
         check = by_airframe.get(fit_up.airframe_id)
         since = changed.get(check.pk) if check else None
         found.append(

@@ -17,16 +17,16 @@ def instrument(uuid) -> dict | None:
         return None
     calibrations = [
         {
-            "done_on": one.done_on,
-            "laboratory": one.laboratory,
-            "certificate": one.certificate,
-            "result": one.result,
-            "error": length(one.error_nm),
+            "done_on": calibration.done_on,
+            "laboratory": calibration.laboratory,
+            "certificate": calibration.certificate,
+            "result": calibration.result,
+            "error": length(calibration.error_nm),
             "unit": "mm",
-            "due": one.due,
-            "note": one.note,
+            "due": calibration.due,
+            "note": calibration.note,
         }
-        for one in row.calibrations.all()
+        for calibration in row.calibrations.all()
     ]
     return {**_instrument(row), "calibrations": calibrations}
 

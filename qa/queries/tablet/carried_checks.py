@@ -117,9 +117,9 @@ def defects_to_show(joints, airframes) -> dict[tuple[int, int], list[dict]]:
     """Return by joint and airframe the nonconformances not closed yet, for photos."""
     rows = Nonconformance.objects.filter(joint__in=joints, airframe__in=airframes)
     found: dict = {}
-    for one in rows.exclude(standing__state=State.CLOSED).order_by("number"):
-        told = {"id": one.pk, "label": one.label, "title": one.title}
-        found.setdefault((one.joint_id, one.airframe_id), []).append(told)
+    for row in rows.exclude(standing__state=State.CLOSED).order_by("number"):
+        told = {"id": row.pk, "label": row.label, "title": row.title}
+        found.setdefault((row.joint_id, row.airframe_id), []).append(told)
     return found
 
 
@@ -260,9 +260,13 @@ def _stations(check: Check, stations, drawn: list[dict]) -> list[dict]:
 
 def _readings(check: Check, labels: dict[int, str]) -> list[dict]:
     current = list(CurrentReading.objects.filter(fit_check=check))
-    standing = {one.reading_id for one in current}
+    standing = {current_reading.reading_id for current_reading in current}
     # A reading keeps the mark that it once clashed; a choice settles the place.
-    unsettled = {(one.station_id, one.kind) for one in current if one.clash}
+    unsettled = {
+        (current_reading.station_id, current_reading.kind)
+        for current_reading in current
+        if current_reading.clash
+    }
     rows = (
         Reading.objects.filter(fit_check=check)
         .select_related("entry__by", "entry__confirmation", "supersedes")
@@ -301,7 +305,7 @@ def people_for_tablet() -> list[dict]:
     """Return who may be measuring: the people a tablet can be switched to."""
     rows = Person.objects.filter(is_active=True).exclude(role=Role.VISITOR)
     return [
-        {"username": one.username, "name": one.name, "role": one.role} for one in rows
+        {"username": row.username, "name": row.name, "role": row.role} for row in rows
     ]
 
 

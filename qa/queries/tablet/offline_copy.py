@@ -107,8 +107,8 @@ def _parts(placed) -> list[dict]:
     on = {part: airframe for airframe, _position, part in placed}
     rows = Part.objects.exclude(state="scrapped").order_by("-pk")[:MOST_PARTS]
     return [
-        _named(one, label=one.serial, airframe=on.get(one.pk), design=one.design_id)
-        for one in rows
+        _named(row, label=row.serial, airframe=on.get(row.pk), design=row.design_id)
+        for row in rows
     ]
 
 
@@ -138,7 +138,7 @@ def _open_checks() -> list[dict]:
 
 def _joints(airframes, placed, uncertainties) -> list[dict]:
     rows = Joint.objects.exclude(current=None).select_related("current")
-    joints = list(rows.filter(type__in={one.type_id for one in airframes}))
+    joints = list(rows.filter(type__in={airframe.type_id for airframe in airframes}))
     stations: dict = {}
     for station in Station.objects.filter(
         revision__in=[joint_row.current_id for joint_row in joints]
@@ -148,8 +148,8 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
     defects = _by_joint(defects_to_show(joints, airframes))
     held = _by_joint(_held_last(joints, airframes))
     earlier = _by_joint(lines_to_carry(joints, airframes, placed))
-    positions = {one.position_id for one in joints} | {
-        one.surround_id for one in joints
+    positions = {joint.position_id for joint in joints} | {
+        joint.surround_id for joint in joints
     }
     designs = designs_by_position(positions)
     return [
@@ -188,8 +188,8 @@ def _held_last(joints, airframes) -> dict[tuple[int, int], list]:
     last = here.values("fit_up__joint", "fit_up__airframe").annotate(last=Max("pk"))
     rows = Check.objects.filter(pk__in=last.values("last")).select_related("fit_up")
     told = {
-        (one.fit_up.joint_id, one.fit_up.airframe_id): one.held or one.fit_up.held
-        for one in rows
+        (row.fit_up.joint_id, row.fit_up.airframe_id): row.held or row.fit_up.held
+        for row in rows
     }
     return {key: how for key, how in told.items() if how}
 
@@ -202,11 +202,11 @@ def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
     return {
         **_named(joint, label=joint.number, name=joint.name),
         "airframes": [
-            one.pk
-            for one in airframes
-            if one.type_id == joint.type_id
-            and one.line_number >= joint.first_line
-            and (joint.last_line is None or one.line_number <= joint.last_line)
+            airframe.pk
+            for airframe in airframes
+            if airframe.type_id == joint.type_id
+            and airframe.line_number >= joint.first_line
+            and (joint.last_line is None or airframe.line_number <= joint.last_line)
         ],
         "parts": {
             str(airframe): part
@@ -238,8 +238,8 @@ def _all_limits(stations, uncertainties) -> list[dict]:
         for u_nm in uncertainties:
             try:
                 judged = [
-                    {kind: limits(one, kind, finish, u_nm) for kind in Kind.values}
-                    for one in stations
+                    {kind: limits(station, kind, finish, u_nm) for kind in Kind.values}
+                    for station in stations
                 ]
             except ValueError:
                 continue

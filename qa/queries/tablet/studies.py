@@ -17,14 +17,18 @@ def studies_to_carry() -> list[dict]:
         "-number"
     )
     found = list(newest[:MOST])
-    read: dict[int, set[int]] = {one.pk: set() for one in found}
+    read: dict[int, set[int]] = {gauge_study.pk: set() for gauge_study in found}
     rows = StudyValue.objects.filter(study__in=found)
     for study, turn in rows.values_list("study", "turn"):
         read[study].add(turn)
-    left = [one for one in found if len(read[one.pk]) < len(one.order)]
+    left = [
+        gauge_study
+        for gauge_study in found
+        if len(read[gauge_study.pk]) < len(gauge_study.order)
+    ]
     members = StudyPerson.objects.filter(study__in=left).select_related("person")
-    people = {one.person_id: one.person for one in members}
-    return [_told(one, read[one.pk], people) for one in left]
+    people = {member.person_id: member.person for member in members}
+    return [_told(gauge_study, read[gauge_study.pk], people) for gauge_study in left]
 
 
 def _told(study: GaugeStudy, read: set[int], people: dict[int, Person]) -> dict:
