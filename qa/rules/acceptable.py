@@ -3,6 +3,7 @@ was offered at all, with whatever remarks: the page and the act ask the same."""
 
 from qa.models import Check, Nonconformance, OfferedJoint, State, Verdict
 from qa.rules import acceptance, authorship, offering
+from qa.rules.acceptance import Standing
 from qa.rules.offering import Draft
 from shop.ledger import Refused
 from shop.models import PartState
@@ -18,6 +19,7 @@ def not_offered(drafts: list[Draft]) -> Refused | None:
     """Why joints as they are now are not offered, together."""
     if not drafts:
         return Refused("Nothing of this was fitted yet: there is nothing to offer.")
+    offered = _offered_before(drafts)
     for draft in drafts:
         number = draft.state.joint.number
         fit_up = draft.state.fit_up
@@ -29,7 +31,7 @@ def not_offered(drafts: list[Draft]) -> Refused | None:
         for code, words in FIRST.items():
             if code in draft.body["short"]:
                 return Refused(f"{number}: {words}.")
-        before = acceptance.standing_of(draft.state.joint, draft.state.airframe)
+        before = offered.get(draft.state.joint.pk)
         waits = before and before.state == acceptance.OFFERED
         if waits and before.offered.digest == draft.row.digest:
             return Refused(
@@ -37,6 +39,19 @@ def not_offered(drafts: list[Draft]) -> Refused | None:
                 code="done",
             )
     return None
+
+
+def _offered_before(drafts: list[Draft]) -> dict[int, Standing]:
+    """Where joints of one airframe stand that were offered before, by joint; in a
+    constant number of statements."""
+    rows = acceptance.newest().filter(
+        joint__in=[draft.state.joint for draft in drafts],
+        offer__airframe=drafts[0].state.airframe,
+    )
+    return {
+        standing.offered.joint_id: standing
+        for standing in acceptance.standings(rows).values()
+    }
 
 
 def refused(row: OfferedJoint) -> Refused | None:

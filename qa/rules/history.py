@@ -180,6 +180,9 @@ def load(airframe: Airframe, joints: list[Joint]) -> History:
         row = labels[one.station_id], one.reading, one.clash
         history.readings.setdefault(one.fit_check_id, []).append(row)
     own = [row for rows in history.fit_ups.values() for row in rows]
+    for fit_up in own:
+        for check in history.checks.get(fit_up.pk, ()):
+            check.fit_up = fit_up
     history.touches = touched.load(own, joints)
     return history
 

@@ -1,9 +1,19 @@
 """One reading judged: what was typed, in nm, with its verdict. Shared by the acts."""
 
 import hashlib
+from collections import defaultdict
 from dataclasses import dataclass
 
-from qa.models import Check, CheckState, CurrentReading, Kind, Outcome, Reading, Station
+from qa.models import (
+    Check,
+    CheckState,
+    CurrentReading,
+    JointRevision,
+    Kind,
+    Outcome,
+    Reading,
+    Station,
+)
 from qa.numeric.verdict import acceptance, grouping
 from qa.rules import gauges, requirements
 from qa.wording import findings as wording
@@ -188,18 +198,42 @@ class Finding:
 
 def findings(check: Check) -> list[Finding]:
     """Group the standing readings that do not conform, along the seam."""
-    revision = check.fit_up.revision
-    stations = list(revision.stations.all())
+    return findings_of([check])[check.pk]
+
+
+def findings_of(checks: list[Check]) -> dict[int, list[Finding]]:
+    """The same of each check, by its key, in two statements."""
+    stations, current = defaultdict(list), defaultdict(list)
+    revisions = {check.fit_up.revision_id for check in checks}
+    for station in Station.objects.filter(revision__in=revisions):
+        stations[station.revision_id].append(station)
+    rows = CurrentReading.objects.filter(
+        fit_check__in=[check.pk for check in checks],
+        reading__verdict=acceptance.Verdict.DOES_NOT_CONFORM,
+    )
+    for stands in rows.select_related("reading"):
+        current[stands.fit_check_id].append(stands)
+    return {
+        check.pk: _grouped(
+            check.fit_up.revision,
+            stations[check.fit_up.revision_id],
+            current[check.pk],
+        )
+        for check in checks
+    }
+
+
+def _grouped(
+    revision: JointRevision, stations: list[Station], current: list[CurrentReading]
+) -> list[Finding]:
+    """current: the standing readings of a check that do not conform."""
     rows = {station.pk: row for row, station in enumerate(stations)}
     failing = {kind: [None] * len(stations) for kind in Kind.values}
     readings = {}
-    current = CurrentReading.objects.filter(fit_check=check).select_related("reading")
     for stands in current:
-        reading = stands.reading
-        if reading.verdict == acceptance.Verdict.DOES_NOT_CONFORM:
-            row = rows[stands.station_id]
-            failing[stands.kind][row] = reading.deviation_nm
-            readings[stands.kind, row] = reading
+        row = rows[stands.station_id]
+        failing[stands.kind][row] = stands.reading.deviation_nm
+        readings[stands.kind, row] = stands.reading
     grouped = grouping.group(
         failing[Kind.GAP], failing[Kind.FLUSH], closed=revision.closed
     )

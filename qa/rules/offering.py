@@ -4,6 +4,7 @@ The body says everything as values and codes, never as sentences: which checks, 
 condition, what each station reads or why it reads nothing, which items are open.
 """
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -116,15 +117,21 @@ def drafts(airframe: Airframe, joints: list[Joint]) -> list[Draft]:
     """Each joint as it would be offered now, in the order given."""
     read_to = last_entry()
     found = staleness.states(history.load(airframe, joints)) if joints else {}
-    return [_draft(found[joint.pk], read_to) for joint in joints if joint.pk in found]
+    states = [found[joint.pk] for joint in joints if joint.pk in found]
+    checks = [check for state in states for check in checks_of(state)]
+    doubts, findings = gauges.found_off(checks), judging.findings_of(checks)
+    items = defaultdict(list)
+    raised = Nonconformance.objects.filter(joint__in=joints, airframe=airframe)
+    raised = raised.select_related("standing", "fit_check__fit_up", "defect")
+    for item in raised.order_by("number"):
+        items[item.joint_id].append(item)
+    return [
+        _draft(state, read_to, items[state.joint.pk], doubts, findings)
+        for state in states
+    ]
 
 
-def _draft(state: JointState, read_to: int) -> Draft:
-    items = list(
-        Nonconformance.objects.filter(joint=state.joint, airframe=state.airframe)
-        .select_related("standing", "fit_check__fit_up", "defect")
-        .order_by("number")
-    )
+def _draft(state: JointState, read_to: int, items: list, doubts, findings) -> Draft:
     checks = checks_of(state)
     lines = lines_of(state, items)
     body = {
@@ -138,7 +145,7 @@ def _draft(state: JointState, read_to: int) -> Draft:
         "surround": getattr(state.fit_up.surround_part, "serial", None),
         "held": _held(state),
         "checks": [_check(check) for check in checks],
-        "short": short_of(state, checks, gauges.found_off(checks)),
+        "short": short_of(state, checks, doubts),
         "lines": lines,
         "items": [
             [item.label, item.pk, item.standing.state, item.standing.disposition]
@@ -153,7 +160,7 @@ def _draft(state: JointState, read_to: int) -> Draft:
         read_to=read_to,
         **frozen(body),
     )
-    return Draft(state, row, _to_raise(checks, lines, items))
+    return Draft(state, row, _to_raise(checks, findings, lines, items))
 
 
 def _held(state: JointState) -> list[dict]:
@@ -298,7 +305,7 @@ def _kind_of(item: Nonconformance) -> tuple[str, bool]:
     return ("gap" if item.kind.startswith("gap") else "flush"), below
 
 
-def _to_raise(checks, lines, items) -> list[tuple[Check, judging.Finding]]:
+def _to_raise(checks, findings, lines, items) -> list[tuple[Check, judging.Finding]]:
     """The findings, of each check that stands, which nobody raised and which no item
     that is not closed covers already."""
     failing = {
@@ -315,7 +322,7 @@ def _to_raise(checks, lines, items) -> list[tuple[Check, judging.Finding]]:
     raised = {(item.fit_check_id, item.kind, item.stations_key) for item in items}
     new_findings = []
     for check in checks:
-        for finding in judging.findings(check):
+        for finding in findings[check.pk]:
             kind = "gap" if finding.kind.startswith("gap") else "flush"
             new = any(
                 (check.label, kind, label) in failing and (kind, label) not in handled

@@ -757,6 +757,33 @@ def test_lists_of_offers_cost_the_same_for_one_and_for_thirty(people, client_of)
     assert cost() == first
 
 
+def test_one_joint_or_several_are_offered_in_as_many_statements(people, client_of):
+    engineer, builder = people["engineer"], people["builder"]
+    kind = make_type(engineer)
+    bay = make_position(engineer, type=kind, name="Cabin")
+    door = make_position(engineer, type=kind, parent=bay)
+    shell = make_position(engineer, type=kind)
+    frame, part = make_airframe(engineer, type=kind), make_part(engineer)
+    ask = f"?airframe={frame.pk}&bay={bay.pk}"
+    client = client_of("builder")
+    counts = []
+    for numbers in ("1", "234"):
+        for number in numbers:
+            joint = make_joint(
+                engineer, 3, position=door, surround=shell, number=f"J-{number}"
+            )
+            fit_up = make_fit_up(builder, joint, airframe=frame, part=part)
+            check = begun(people, fit_up)
+            read(check, "1", "gap", "1.00", by=builder)
+            checks.finish_check(by=builder, check=check)
+            offered(people, check)
+        with CaptureQueriesContext(connection) as said:
+            page = client.get(reverse("new_offer") + ask).content.decode()
+        assert all(f"J-{number}" in page for number in numbers)
+        counts.append(len(said))
+    assert counts[0] == counts[1]
+
+
 # ------------------------------------------------------------------ two at once
 
 
