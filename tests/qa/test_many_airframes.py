@@ -46,6 +46,16 @@ def test_a_check_begins_at_the_newest_airframes_or_at_one_that_is_typed(
     assert "Several are called that" in page and 'value="A-0"' in page
 
 
+def test_with_two_joints_each_those_of_the_newest_airframes_are_shown(
+    people, built, joint, client_of
+):
+    make_joint(people["engineer"], 4, position=joint.position, surround=joint.surround)
+    page = shown(client_of("lead"))
+    assert page.count('<li class="card">') == MOST_CHOICES
+    assert "A-100" in page and "A-071" in page and "A-070" not in page
+    assert page.index("A-071") < page.index("A-100")
+
+
 def test_with_few_airframes_all_can_be_clicked(people, joint, client_of):
     frames = [make_airframe(people["engineer"], type=joint.type) for _ in range(2)]
     page = shown(client_of("lead"))

@@ -61,21 +61,23 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> Choices:
     types = {frame.type_id for frame in newest[:MOST_CHOICES]}
     for joint_row in joints.filter(type__in=types):
         by_type.setdefault(joint_row.type_id, []).append(joint_row)
+    # The newest first, to be cut; then in the order of a list.
     found = [
         (frame, joint_row)
-        for frame in sorted(
-            newest[:MOST_CHOICES],
-            key=lambda airframe: (airframe.type_id, airframe.line_number),
-        )
+        for frame in newest[:MOST_CHOICES]
         for joint_row in by_type.get(frame.type_id, [])
         if joint_row.first_line
         <= frame.line_number
         <= (joint_row.last_line or frame.line_number)
     ]
-    counted = _checks_so_far(found[:MOST_CHOICES])
+    kept = sorted(
+        found[:MOST_CHOICES],
+        key=lambda pair: (pair[0].type_id, pair[0].line_number),
+    )
+    counted = _checks_so_far(kept)
     rows = [
         Choice(frame, joint_row, counted.get((frame.pk, joint_row.pk), 0))
-        for frame, joint_row in found[:MOST_CHOICES]
+        for frame, joint_row in kept
     ]
     return Choices(rows, max(len(found), len(newest)) > MOST_CHOICES)
 
