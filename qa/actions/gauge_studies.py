@@ -134,11 +134,8 @@ def use_study(*, by, study: GaugeStudy) -> GaugeBudget:
     roles.require(by, "define instruments")
     people = [member.person for member in study.members.select_related("person")]
     found = rules.state_of(study).says(rules.names_of(people))
-    if found is None or found.sd is None:
-        raise Refused(_("The study says nothing yet."), code="conflict")
-    if not found.sd["gauge"]:
-        message = _("No spread was seen: the steps of the gauge hide it. Read finer.")
-        raise Refused(message, code="conflict")
+    if why := rules.not_used(found):
+        raise Refused(why, code="conflict")
     return save_budget(
         by=by,
         instrument=study.instrument,

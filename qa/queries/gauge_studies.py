@@ -86,9 +86,11 @@ class PartRow:
 
 @dataclass(frozen=True)
 class Finding:
-    """What a whole study says, as texts; `problem` where it says nothing."""
+    """What a whole study says, as texts; `problem` where it says nothing, `not_used`
+    why nobody can judge by it."""
 
     problem: str
+    not_used: str
     anova: list[AnovaRow]
     parts: list[PartRow]
     shares: list[tuple[str, str]]
@@ -137,10 +139,13 @@ def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:
         )
         for place in state.study.places
     ]
-    values = {"head": list(cells), "table": table}
+    not_used = rules.not_used(result)
+    values = {"head": list(cells), "table": table, "not_used": not_used}
     if result.sd is None:
         problem = str(remark(result.why))
-        return Finding(problem, [], [], [], [], "", "", **values)
+        nothing = {"anova": [], "parts": [], "shares": [], "advice": []}
+        drawn = {"values_svg": "", "spread_svg": ""}
+        return Finding(problem=problem, **nothing, **drawn, **values)
     return Finding(
         problem="",
         anova=[_anova(row) for row in result.anova],

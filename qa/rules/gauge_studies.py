@@ -3,6 +3,8 @@
 import random
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.models import GaugeBudget, GaugeStudy, StudyValue
 from qa.numeric.measuring.gauge import Study, gauge_study
 from shop.models import Person
@@ -18,7 +20,7 @@ def shuffled(people: list[int], places: list[str], repeats: int, seed) -> list[l
     order = []
     for person in people:
         turns = [[person, place, n] for place in places for n in range(1, repeats + 1)]
-        for _ in range(TRIES):
+        for _try in range(TRIES):
             source.shuffle(turns)
             pairs = zip(turns, turns[1:], strict=False)
             if all(one[1] != two[1] for one, two in pairs):
@@ -81,6 +83,15 @@ def state_of(study: GaugeStudy) -> StudyState:
         values[value.turn] = value
     turns = [Turn(number, *row) for number, row in enumerate(study.order)]
     return StudyState(study, turns, values)
+
+
+def not_used(found: Study | None) -> str:
+    """Why nobody judges by what a study found; "" where it can be."""
+    if found is None or found.sd is None:
+        return _("The study says nothing yet.")
+    if not found.sd["gauge"]:
+        return _("No spread was seen: the steps of the gauge hide it. Read finer.")
+    return ""
 
 
 def budget_rows(study: GaugeStudy, found: Study) -> list[dict]:

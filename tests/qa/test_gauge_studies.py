@@ -113,12 +113,14 @@ def test_no_value_is_seen_before_all_are_read(people, three, client_of):
     assert f"Read at <strong>{last.place}</strong>" in pages[1].content.decode()
 
 
-def test_a_study_becomes_the_uncertainty_of_its_instrument(people, three):
+def test_a_study_becomes_the_uncertainty_of_its_instrument(people, three, client_of):
     gauge = make_instrument(people["engineer"], resolution_nm=mm(0.01))
     study = plan(people, three, instrument=gauge)
     with pytest.raises(Refused, match="says nothing yet"):
         actions.use_study(by=people["engineer"], study=study)
     read_all(study, three)
+    page = client_of("engineer").get(f"/gauge-studies/{study.number}/")
+    assert f"/gauge-studies/{study.number}/use/" in page.content.decode()
     row = actions.use_study(by=people["engineer"], study=study)
     found = rules.state_of(study).says(rules.names_of(three))
     lines = {line["name"]: line for line in row.rows}
@@ -155,6 +157,27 @@ def test_values_all_alike_say_nothing_and_why(people, three):
         )
     page = queries.study_page(study, "mm")
     assert "no spread" in page.finding.problem
+
+
+def test_where_the_steps_of_the_gauge_hide_the_spread_nobody_is_led_to_judge_by_it(
+    people, three, client_of
+):
+    """Every repeat and every person alike, only the places differ."""
+    study = plan(people, three, places=["1", "2"], repeats=2)
+    for turn in rules.state_of(study).turns:
+        actions.record_value(
+            by=three[0],
+            study=study,
+            turn=turn.number,
+            value=f"2.0{turn.place}",
+            unit="mm",
+        )
+    page = client_of("engineer").get(f"/gauge-studies/{study.number}/")
+    words = page.content.decode()
+    with pytest.raises(Refused) as no:
+        actions.use_study(by=people["engineer"], study=study)
+    assert no.value.message in words and "No spread was seen" in words
+    assert "What it says" in words and "/use/" not in words
 
 
 def test_a_plan_of_one_person_or_one_place_is_refused_beside_its_field(
