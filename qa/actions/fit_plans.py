@@ -1,7 +1,9 @@
 """Plans as records: taken, replaced, withdrawn, done."""
 
-from qa.models import FitPlan, PlanEnd, PlanEnding, StandingPlan
-from qa.rules import overtaking
+from django.utils.translation import gettext as _
+
+from qa.models import Check, FitPlan, PlanEnd, PlanEnding, StandingPlan
+from qa.rules import earlier_fits, overtaking
 from qa.rules.shared_plans import sisters
 from shop import roles
 from shop.actions.numbers import next_number
@@ -27,7 +29,27 @@ def take_together(*, by, plans: list[FitPlan]) -> list[FitPlan]:
     return _take(plans, by=by, form="plans_together/1", said=said)
 
 
-def _take(plans: list[FitPlan], *, by, form: str, **envelope) -> list[FitPlan]:
+def take_pre_trim(*, by, check: Check, shown: str) -> FitPlan:
+    """Take what every earlier part lost as the plan for a check (loaded with
+    planning.RELATED). shown: the digest of what was looked at. It replaces none."""
+    roles.require(by, "cut parts")
+    found = earlier_fits.pre_trim(check)
+    if found is None:
+        raise Refused(_("Nothing can be cut ahead here: measure, and plan."))
+    plan = found[1]
+    if plan.digest != shown:
+        raise Refused(
+            _("This changed while you looked at it. Look again, then take it."),
+            code="stale",
+        )
+    said = {"check": str(check.entry_id), "digest": plan.digest}
+    return _take([plan], by=by, form="plan/1", replaces=False, said=said)[0]
+
+
+def _take(
+    plans: list[FitPlan], *, by, form: str, replaces: bool = True, **envelope
+) -> list[FitPlan]:
+    """replaces: whether what stands for these parts is replaced; else it refuses."""
     roles.require(by, "cut parts")
     same = [_standing(plan) for plan in plans]
     if all(same):
@@ -36,6 +58,9 @@ def _take(plans: list[FitPlan], *, by, form: str, **envelope) -> list[FitPlan]:
         before = _hold(plans)
         if all(_standing(plan) for plan in plans):
             raise Refused("Somebody took this plan just now.", code="done")
+        if before and not replaces:
+            words = _("%(plan)s stands for this part: look at it first.")
+            raise Refused(words % {"plan": before[0]}, code="done")
         for plan in plans:
             _refuse_changed(plan)
         for plan in plans:

@@ -251,6 +251,12 @@ def pre_trim(check: Check) -> tuple[WorkedPlan, FitPlan] | None:
     return worked, plan_records.draft_of(worked, read_to)
 
 
+def is_pre_trim(plan: FitPlan) -> bool:
+    """Whether a plan on record was taken before anything was read."""
+    notes = plan.content["outcome"]["notes"]
+    return any(code == "pre_trim" for code, _values in notes)
+
+
 def may_pre_trim(worked: WorkedPlan) -> bool:
     """Whether nothing was read or cut of this part here yet."""
     main = worked.main

@@ -3,12 +3,10 @@ tablet, and taken there or at the desk."""
 
 from django.contrib import messages
 from django.shortcuts import redirect, render
-from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import fit_plans
 from qa.queries.joints.pre_trims import pre_trim_page
-from qa.rules import earlier_fits
 from shop import roles
 from shop.ledger import Refused
 
@@ -24,13 +22,11 @@ def pre_trim(request, uuid):
 
 @require_POST
 def take_pre_trim(request, uuid):
-    """Take what every earlier part lost as the plan."""
+    """Take what every earlier part lost as the plan, as it was shown."""
     check = check_to_plan(request, uuid, "cut parts")
-    found = earlier_fits.pre_trim(check)
+    shown = request.POST.get("shown", "")
     try:
-        if found is None:
-            raise Refused(_("Nothing can be cut ahead here: measure, and plan."))
-        fit_plans.take(by=request.user, plan=found[1])
+        fit_plans.take_pre_trim(by=request.user, check=check, shown=shown)
     except Refused as no:
         messages.error(request, no.message)
     return redirect("pre_trim", uuid=uuid)

@@ -7,6 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from qa.actions import checks, fit_plans, tool_corrections, trimming
+from qa.actions.planning_defaults import set_plan_defaults
 from qa.actions.trimming import Taken
 from qa.models import Check, FitPlan, PlannedCut, TrimCut
 from qa.queries.joints.earlier import earlier_page
@@ -184,6 +185,56 @@ def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
     assert carried() is None
 
 
+def shown_in(page: str) -> str:
+    (digest,) = re.findall(r'name="shown" value="(\w+)"', page)
+    return digest
+
+
+def test_only_what_was_shown_is_taken_and_in_place_of_no_plan(shop, client_of):
+    two_that_were_cut(shop)
+    check = third(shop)
+    client = client_of("builder")
+    at = f"/fit-checks/{check.entry_id}/pre-trim/"
+    on_joint = client.get(f"/joints/{shop.joint.pk}/on/{shop.airframes[2].pk}/")
+
+    def take(shown):
+        answer = client.post(f"{at}take/", {"shown": shown}, follow=True)
+        return " ".join(answer.content.decode().split())
+
+    first = shown_in(client.get(at).content.decode())
+    assert shown_in(on_joint.content.decode()) == first
+    now = shop.airframes[1].fit_ups.latest("number")
+    cut(shop, make_check(shop.by, now), s5="0.10")
+    for stale in (first, ""):
+        words = take(stale)
+        assert "This changed while you looked at it" in words
+        assert not FitPlan.objects.exists()
+    assert "0.50 mm" in words and "0.40 mm" not in words
+    words = take(shown_in(words))
+    plan = FitPlan.objects.get()
+    assert f"{plan} is on record for this check" in words
+    # Overtaken: it says so and leads to the plan only.
+    set_plan_defaults(by=shop.by, bite_permille=700)
+    words = take(earlier_fits.pre_trim(planned(check))[1].digest)
+    assert f"{plan} stands for this part: look at it first." in words
+    assert FitPlan.objects.get() == plan
+    told = f"{plan} is overtaken, do not cut by it: how this shop plans was changed."
+    assert told in words and f"/plans/{plan.number}/" in words
+    assert "Cut what it says" not in words and "/trim/" not in words
+
+
+def test_of_a_later_plan_the_page_of_a_pre_trim_leads_to_that(shop, client_of):
+    two_that_were_cut(shop)
+    check = shop.fit(shop.pull(), shop.airframes[2], noisy(3))
+    _worked, draft = plan_records.draft(planned(check))
+    plan = fit_plans.take(by=shop.by, plan=draft)
+    answer = client_of("builder").get(f"/fit-checks/{check.entry_id}/pre-trim/")
+    words = " ".join(answer.content.decode().split())
+    assert f"{plan} stands for this part: what to do is there." in words
+    assert f"/plans/{plan.number}/" in words
+    assert "Cut what it says" not in words and "/trim/" not in words
+
+
 def test_the_page_offers_it_and_takes_it(shop, client_of):
     two_that_were_cut(shop)
     check = third(shop)
@@ -199,7 +250,7 @@ def test_the_page_offers_it_and_takes_it(shop, client_of):
         ("5", "0.40 mm"),
     ]
     assert "Take it" not in client_of("inspector").get(at).content.decode()
-    answer = client.post(f"{at}take/", follow=True)
+    answer = client.post(f"{at}take/", {"shown": shown_in(page)}, follow=True)
     plan = FitPlan.objects.get()
     assert f"{plan} is on record for this check" in answer.content.decode()
     assert f"/fit-checks/{check.entry_id}/trim/" in answer.content.decode()
@@ -209,8 +260,8 @@ def test_the_page_offers_it_and_takes_it(shop, client_of):
     assert "A pre-trim: what it comes to is not known." in words
     assert words.count("not known: nothing was read") == 2
     assert "hardly leave a plan" not in words
-    again = client.post(f"{at}take/", follow=True)
-    assert again.status_code == 200
+    again = client.post(f"{at}take/", {"shown": shown_in(page)}, follow=True)
+    assert f"{plan} is on record for this check" in again.content.decode()
     assert FitPlan.objects.count() == 1
     assert "Take it as a pre-trim" not in client.get(url).content.decode()
     assert (

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from qa.models import Check, FitUp, Joint, Side, Station
+from qa.models import Check, FitPlan, FitUp, Joint, Side, Station
 from qa.queries.plans.plan_texts import run_words
 from qa.rules import earlier_fits, planning
 from qa.rules.earlier_fits import Earlier
@@ -35,11 +35,13 @@ class EarlierRow:
 @dataclass(frozen=True)
 class EarlierPage:
     """`pre_trim` in words, "" where every earlier part lost nothing in common; `check`
-    the one by which it can be taken, None where it is too early or too late."""
+    the one by which it can be taken, None where it is too early or too late; `digest`
+    tells what would be taken then."""
 
     rows: list[EarlierRow]
     pre_trim: str
     check: Check | None
+    digest: str
 
 
 def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | None:
@@ -61,10 +63,12 @@ def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | N
         station.revision = joint.current
     seam = Seam(joint.current, stations)
     least = earlier_fits.least_lost(joint, stations, before)
+    draft = _draft(own[0]) if own and any(least) else None
     return EarlierPage(
         rows=[_row(one, joint, seam, unit) for one in before],
         pre_trim=_cut_words(seam, least, unit),
-        check=_open_check(own[0]) if own and any(least) else None,
+        check=draft and draft.fit_check,
+        digest=draft.digest if draft else "",
     )
 
 
@@ -125,13 +129,12 @@ def _lines(rows: list[EarlierRow], pre_trim: str) -> list[str]:
     return lines
 
 
-def _open_check(fit_up: FitUp) -> Check | None:
-    """The check by which a pre-trim can be taken, loaded for a plan."""
+def _draft(fit_up: FitUp) -> FitPlan | None:
+    """The pre-trim that can be taken, by the newest check."""
     rows = Check.objects.filter(fit_up=fit_up).select_related(*planning.RELATED)
     check = rows.order_by("-number").first()
-    if check is None or earlier_fits.pre_trim(check) is None:
-        return None
-    return check
+    found = check and earlier_fits.pre_trim(check)
+    return found[1] if found else None
 
 
 def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:

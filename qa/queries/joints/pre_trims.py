@@ -12,14 +12,27 @@ from shop.numeric.units import to_nm
 
 @dataclass(frozen=True)
 class PreTrimPage:
-    """`plan` is the one that stands for the check, a pre-trim or another; `cuts` are
-    what could be taken, [(station, length)], none where it is too early or too late."""
+    """`plan` is the one that stands for the part, with `overtaken`; `cuts` are what
+    could be taken, [(station, length)], none where it is too early or too late, and
+    `digest` tells them from others."""
 
     check: Check
     before: EarlierPage | None
     cuts: list[tuple[str, str]]
+    digest: str
     plan: FitPlan | None
     map_svg: str
+
+    @property
+    def to_cut(self) -> bool:
+        """Whether the plan that stands is a pre-trim of this check, and holds."""
+        plan = self.plan
+        return (
+            plan is not None
+            and plan.fit_check_id == self.check.pk
+            and earlier_fits.is_pre_trim(plan)
+            and not plan.overtaken
+        )
 
 
 def pre_trim_page(check: Check, unit: str) -> PreTrimPage:
@@ -27,8 +40,7 @@ def pre_trim_page(check: Check, unit: str) -> PreTrimPage:
     fit_up = check.fit_up
     joint = fit_up.joint
     before = earlier_page(joint, fit_up.airframe, unit)
-    newest = plan_records.newest_of(check)
-    plan = newest if newest and plan_records.standing(newest) else None
+    plan = plan_records.plan_now(fit_up.airframe, fit_up.part_id)
     found = None if plan else earlier_fits.pre_trim(check)
     stations = list(fit_up.revision.stations.all())
     cuts = [
@@ -37,4 +49,5 @@ def pre_trim_page(check: Check, unit: str) -> PreTrimPage:
         if station.trim
     ]
     drawn = drawings.map_of(fit_up.revision, stations, unit=unit, bare=True)
-    return PreTrimPage(check, before, cuts, plan, drawings.map_svg(drawn))
+    digest = found[1].digest if found else ""
+    return PreTrimPage(check, before, cuts, digest, plan, drawings.map_svg(drawn))
