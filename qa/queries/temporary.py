@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from django.db.models import F, QuerySet
+from django.db.models import F, QuerySet, Sum
 from django.utils.translation import ngettext
 
 from qa.models import TemporaryPlace
@@ -206,21 +206,30 @@ class OnAirframe:
 
 def on_airframes() -> list[OnAirframe]:
     """The airframes that have something in or not found; what came with a part counts
-    on both. A constant number of statements."""
+    on both. A constant number of statements; the own items are counted by the
+    database."""
     rows = items("on_board")
-    there: dict[Airframe, dict[int, TemporaryState]] = {}
-    for item in rows:
-        there.setdefault(item.airframe, {})[item.pk] = item.state
-    for one in carried.elsewhere(rows):
-        there.setdefault(one.placement.airframe, {})[one.item.pk] = one.item.state
-    return [
-        OnAirframe(
-            airframe.pk,
-            airframe.serial,
-            sum(state.inside for state in states.values()),
-            sum(state.missing for state in states.values()),
+    own = rows.order_by().values_list("airframe", "airframe__serial")
+    counted = {
+        (key, serial): (inside, missing)
+        for key, serial, inside, missing in own.annotate(
+            Sum("state__inside"), Sum("state__missing")
         )
-        for airframe, states in sorted(there.items(), key=lambda pair: pair[0].serial)
+    }
+    came = {
+        (one.placement.airframe, one.item.pk): one.item.state
+        for one in carried.to_another_airframe(rows)
+        if one.placement.airframe_id != one.item.airframe_id
+    }
+    for (airframe, _item), state in came.items():
+        place = airframe.pk, airframe.serial
+        inside, missing = counted.get(place, (0, 0))
+        counted[place] = inside + state.inside, missing + state.missing
+    return [
+        OnAirframe(key, serial, inside, missing)
+        for (key, serial), (inside, missing) in sorted(
+            counted.items(), key=lambda pair: pair[0][1]
+        )
     ]
 
 

@@ -298,6 +298,10 @@ class Moved:
             reason="moved",
         )
 
+    def on_airframes(self) -> dict:
+        found = queries.on_airframes()
+        return {one.serial: (one.pieces, one.missing) for one in found}
+
     def counts(self, airframe) -> dict:
         """{bay: (put in, out, in, not found)}, as the page and the list tell it."""
         return {
@@ -342,6 +346,7 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     assert counted[left.pk] == counted[top.pk] == (4, 2, 2, 0)
     assert counted[right.pk] == (3, 1, 2, 0)
     assert moved.must_come_off(first) == (2, {(film.bay_id, name), (right.pk, name)})
+    assert moved.on_airframes() == {first.serial: (2, 0)}
     whole = f"{name} {film.what}"
     for bay in (left, right, top, None):
         assert moved.stands(first, bay) == [whole], bay
@@ -354,10 +359,18 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     assert moved.stands(first, left) == [whole]
     assert moved.stands(second, left) == [f"{far} {film.what}"]
     assert moved.in_a_pack(second) == moved.in_a_pack(second, left) == [far]
-    assert {one.serial: one.pieces for one in queries.on_airframes()} == {
-        first.serial: 2,
-        second.serial: 2,
-    }
+    # What is its own, and what came, counts; once each.
+    own = [
+        (put(people, "tape", n, at, bay=right), n)
+        for n, at in ((5, first), (1, second))
+    ]
+    with CaptureQueriesContext(connection) as captured:
+        told = moved.on_airframes()
+    assert told == {first.serial: (7, 0), second.serial: (3, 0)}
+    assert len(captured) <= 5
+    for item, count in own:
+        step(people, item, "take_out", count)
+    assert moved.on_airframes() == {first.serial: (2, 0), second.serial: (2, 0)}
     client = client_of("builder")
     told = client.get(reverse("must_come_off", args=[second.pk])).content.decode()
     assert far in told and f"came with {moved.part.serial}" in told
@@ -370,6 +383,7 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     told = client.get(reverse("airframe", args=[second.pk])).content.decode()
     assert "Must come off: 2" in " ".join(told.split())
     step(people, film, "miss")
+    assert moved.on_airframes() == {first.serial: (1, 1), second.serial: (1, 1)}
     assert moved.counts(second)[left.pk] == (3, 1, 1, 1)
     assert len(moved.stands(second, left)) == 2
     step(people, film, "find")
