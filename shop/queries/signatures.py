@@ -67,22 +67,26 @@ class SignedThing:
         return tuple(row for row in self.rows if row.holds)
 
 
-def signed_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
-    """Of each key its signatures, in a constant number of statements."""
+def signed_of(
+    kind: str, keys: Iterable[int], now: dict[int, Content] | None = None
+) -> dict[int, SignedThing]:
+    """Of each key its signatures, in a constant number of statements. now: what they
+    are now, by key, where somebody has read it."""
     keys = list(keys)
     rows = Signature.objects.filter(kind=kind, key__in=keys).select_related(*RELATED)
     found = defaultdict(list)
-    for one in _shown(list(rows)):
+    for one in _shown(list(rows), now and {kind: now}):
         found[one.key].append(one)
     return {key: SignedThing(kind, key, tuple(found[key])) for key in keys}
 
 
 def panels_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
     """The same for a page that offers to sign: with why that is refused."""
+    keys = list(keys)
     now = SIGNABLES[kind].contents(keys)
     return {
         key: replace(thing, refused=signing.refused_to_all(now[key]))
-        for key, thing in signed_of(kind, keys).items()
+        for key, thing in signed_of(kind, keys, now).items()
     }
 
 
@@ -94,15 +98,20 @@ def signed_thing(kind: str, key: int) -> SignedThing:
     return signed_of(kind, [key])[key]
 
 
-def _shown(rows: list[Signature]) -> list[Signed]:
-    """Each with whether it holds: what was signed is read again, once a kind."""
-    keys = defaultdict(set)
+def _shown(
+    rows: list[Signature], read: dict[str, dict[int, Content]] | None = None
+) -> list[Signed]:
+    """Each with whether it holds: what was signed is read again, once a kind, but for
+    the kinds that were just `read`."""
+    read, keys = read or {}, defaultdict(set)
     for row in rows:
         keys[row.kind].add(row.key)
     now = {
         kind: SIGNABLES[kind].contents(found) if kind in SIGNABLES else {}
         for kind, found in keys.items()
+        if kind not in read
     }
+    now |= read
     return [
         _signed(row, SIGNABLES.get(row.kind), now[row.kind].get(row.key))
         for row in rows
@@ -170,7 +179,7 @@ def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
         signable,
         content,
         signing.digest_of(signable.text(content)),
-        signed_thing(kind, key),
+        signed_of(kind, [key], {key: content})[key],
         [one for one in Meaning if any(one in found for found in open_to.values())],
         [person for person in crew if open_to[person.pk]],
         _why_not(signable, content, person),

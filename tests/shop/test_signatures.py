@@ -14,7 +14,7 @@ from shop.actions import pulls, routes, signatures, signing_in, tablets, withdra
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from shop.models import Person, PinTry, PlyLaid, Signature, SignInTry, StepDone
-from shop.queries.signatures import signature_page, signed_of, signed_thing
+from shop.queries.signatures import panel_of, signature_page, signed_of, signed_thing
 from shop.queries.signatures import signatures as all_signatures
 from shop.rules import signing, throttling
 from tests.around import by_hand
@@ -279,6 +279,20 @@ def test_however_many_are_signed_the_statements_stay_the_same(people):
                 sign(lead, "ply", ply.pk, meaning)
     assert Signature.objects.count() == 30
     assert asked(both) == few
+
+
+def test_a_page_that_offers_to_sign_reads_once_what_is_signed(people):
+    """What it is now says both why it is refused and whether the signatures hold."""
+    ply, lead = a_ply(people), give_pin(people["lead"])
+    sign(lead, "ply", ply.pk, "inspected")
+    with CaptureQueriesContext(connection) as once:
+        _signable, content = signing.content_of("ply", ply.pk)
+        signing.refused_to_all(content)
+    with CaptureQueriesContext(connection) as seen:
+        panel = panel_of("ply", ply.pk)
+    assert panel.rows == signed_thing("ply", ply.pk).rows and panel.holding
+    # And the signatures.
+    assert len(seen) == len(once) + 1
 
 
 def test_of_two_that_sign_at_once_as_one_person_one_is_told(committed_db):
