@@ -90,14 +90,16 @@ def _cursor(at):
         with at.cursor() as cursor:
             yield cursor
         return
+    # As `cursor` does first: a connection that was lost is left before it is set up.
+    at.close_if_health_check_failed()
     at.ensure_connection()
-    at.connection.prepare_threshold = 0  # Django says never
-    usual = at.connection.cursor_factory
-    at.connection.cursor_factory = _planned_once()
+    raw = at.connection
+    raw.prepare_threshold = 0  # Django says never
+    usual, raw.cursor_factory = raw.cursor_factory, _planned_once()
     try:
         cursor = at.cursor()
     finally:
-        at.connection.cursor_factory = usual
+        raw.cursor_factory = usual
     with cursor:
         yield cursor
 
