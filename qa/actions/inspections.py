@@ -221,11 +221,14 @@ def _allow(row: OfferedJoint, outcome: str, remarks: list[Remark]) -> None:
 def _require_remarked(row: OfferedJoint, remarked: set[str]) -> None:
     """A word at each line that is not shown to conform."""
     body = row.content
+    read = list(row.seconds.select_related("station", "entry"))
+    off = gauges.found_off(read)
     seconds = [
         second
-        for second in row.seconds.select_related("station")
+        for second in read
         if second.verdict not in ("", Verdict.CONFORMS)
         or gauges.is_outside(second.value_nm, second.reach)
+        or second.pk in off
     ]
     lines = {line["station"] for line in offering.open_lines(body)}
     lines |= {second.station.label for second in seconds}

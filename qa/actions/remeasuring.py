@@ -8,7 +8,7 @@ joints that an act may have touched are found, and looked at anew.
 from collections.abc import Iterator, Sequence
 from itertools import islice
 
-from django.db import connection
+from django.db import DEFAULT_DB_ALIAS, connection
 from django.db.models import Q
 
 from qa.models import FitUp, Joint, MeasureAgain, Reading, TrimCut
@@ -19,10 +19,12 @@ from shop.models.prepared import Prepared, Slot
 
 ADVISORY = 7_110_003  # PostgreSQL: one act at a time looks at what it touched
 CHUNK = 500
-WAITS = Prepared(
-    lambda: MeasureAgain.objects.filter(
-        fit_up__joint=Slot("joint"), fit_up__airframe=Slot("airframe")
-    ).values_list("pk")
+FIRST = Prepared(
+    lambda: (
+        Reading.objects.filter(fit_check=Slot("check"), value_nm__isnull=False)
+        .order_by("pk")
+        .values_list("pk")[:1]
+    )
 )
 
 
@@ -31,10 +33,11 @@ def follow(facts: Sequence[Fact], kept: dict) -> None:
     parts, places, joints = _doubted(kept), set(), set()
     for fact in facts:
         if isinstance(fact, Reading):
-            here = fact.fit_check.fit_up.joint_id, fact.fit_check.fit_up.airframe_id
-            said = dict(zip(("joint", "airframe"), here, strict=True))
-            if fact.value_nm is not None and WAITS.rows(**said):
-                joints.add(here)
+            # A joint is measured since its check began, from the first value of it on.
+            first = fact.value_nm is not None and FIRST.first(check=fact.fit_check_id)
+            if first == (fact.pk,):
+                fit_up = fact.fit_check.fit_up
+                joints.add((fit_up.joint_id, fit_up.airframe_id))
         elif isinstance(fact, PlacementAct):
             parts.add(fact.part_id)
             places.add((fact.airframe_id, fact.position_id))
@@ -98,6 +101,12 @@ def _look_again(joints: set[tuple[int, int]]) -> None:
         for fit_up in there.only("pk", "joint_id", "airframe_id")
         if (fit_up.joint_id, fit_up.airframe_id) in joints
     ]
+    for start in range(0, len(keys), CHUNK):
+        _set(keys[start : start + CHUNK])
+
+
+def _set(keys: list[int]) -> None:
+    """Let the rows of these fit-ups say what the facts say now."""
     wanted = {row.pk: row for row in _rows(newest_measured().filter(pk__in=keys))}
     for row in MeasureAgain.objects.filter(pk__in=keys):
         found = wanted.pop(row.pk, None)
@@ -122,8 +131,11 @@ def joints() -> Iterator[MeasureAgain]:
 FAMILY = Family({MeasureAgain: ("fit_up_id",)}, joints)
 
 
-def fill_after_migrate(sender, plan, **_told) -> None:
-    """Fill the table that records of an earlier release did not have."""
+def fill_after_migrate(sender, using=DEFAULT_DB_ALIAS, plan=(), **_told) -> None:
+    """Fill the table that records of an earlier release did not have. A copy that is
+    made of the records has it copied."""
+    if using != DEFAULT_DB_ALIAS or sender.name != "qa":
+        return
     done = {migration.name for migration, backwards in plan if not backwards}
-    if sender.name == "qa" and "0017_measure_again" in done:
+    if "0017_measure_again" in done:
         MeasureAgain.objects.bulk_create(joints(), batch_size=CHUNK)

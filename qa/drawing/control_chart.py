@@ -193,7 +193,7 @@ def _legend(sheet: ChartSheet) -> list[str]:
     )
     source = f"Rules: {measuring.RULE_SOURCES[sheet.rules]}"
     return [
-        measuring.chart_limits(sheet.chart.kind),
+        measuring.chart_limits(sheet.chart.kind, even=sheet.chart.places.even),
         f"{source}; none spoke" if not spoke else source,
         *said,
         *(f"{sign}: {one.words}" for sign, one in _letters(sheet)),

@@ -119,6 +119,11 @@ class SecondReading(Fact):
         return f"{self.station_id} {self.kind} {self.value} {self.unit}"
 
     @property
+    def label(self) -> str:
+        """What it was read for (with its offer and station)."""
+        return f"{self.offered.offer.label} {self.station.label} {self.kind}"
+
+    @property
     def reach(self) -> tuple[int | None, int | None]:
         """What the instrument read from and to, as it was stated then."""
         return self.range_low_nm, self.range_high_nm

@@ -213,9 +213,11 @@ def _part(found: Study, name: str, unit: str) -> PartRow:
 
 def _shares(found: Study) -> list[tuple[str, str]]:
     told = []
-    if found.share_of_total is not None:
+    # Where its steps hide its spread a share would say more than was measured.
+    seen = bool(found.sd["gauge"])
+    if seen and found.share_of_total is not None:
         told.append(("Share of all that varies", f"{found.share_of_total:.1%}"))
-    if found.share_of_tolerance is not None:
+    if seen and found.share_of_tolerance is not None:
         told.append(("Share of the limits, 6 sd", f"{found.share_of_tolerance:.1%}"))
     told.append(("Groups that it tells apart", str(found.distinct_categories or "–")))
     return told

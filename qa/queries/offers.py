@@ -121,14 +121,14 @@ def _cell(line: dict, seconds, off: dict, unit: str) -> Cell:
                 lengths.on_map(second.value_nm, unit, signed=signed),
                 states.key_of(second.verdict, second.deviation_nm),
                 second.entry.author,
-                _doubt_of(second, off),
+                doubt_of(second, off),
             )
             for second in seconds
         ),
     )
 
 
-def _doubt_of(second: SecondReading, off: dict) -> str:
+def doubt_of(second: SecondReading, off: dict) -> str:
     """Why what an inspector read is in doubt: its instrument does not read so far, or
     was found off since."""
     doubts = []

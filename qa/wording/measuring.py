@@ -102,6 +102,11 @@ CHART_LIMITS = {
     "mean_range": _("mean range / d2 of the size of each subgroup; d2, d3"),
     "mean_deviation": _("mean deviation / c4 of the size of each subgroup; c4"),
 }
+# Where subgroups differ in size: each weighs by what it is worth.
+UNEVEN_LIMITS = {
+    "mean_range": _("ranges / d2, weighted by d2²/d3² (Burr 1969); d2, d3"),
+    "mean_deviation": _("deviations / c4, weighted by c4²/(1 - c4²) (Burr 1969); c4"),
+}
 PUBLISHED = _("as in ASTM E2587 table 1 and NIST handbook 6.3.2, not rounded")
 SPREADS = {"range": _("range"), "deviation": _("deviation")}
 _ONE = _("1 point beyond 3 sd")
@@ -124,10 +129,12 @@ RULES = {
 }
 
 
-def chart_limits(kind: str) -> str:
-    """How far the limits of a chart lie, and by which published constants."""
+def chart_limits(kind: str, *, even: bool) -> str:
+    """How far the limits of a chart lie, and by which published constants. even: all
+    subgroups are of one size."""
     words = _("Limits: 3 standard deviations, by {how} {published}")
-    return str(words).format(how=CHART_LIMITS[kind], published=PUBLISHED)
+    how = CHART_LIMITS if even else CHART_LIMITS | UNEVEN_LIMITS
+    return str(words).format(how=how[kind], published=PUBLISHED)
 
 
 def remark(told: Remark | None) -> str | None:

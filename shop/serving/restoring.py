@@ -166,10 +166,23 @@ def move_in(part: Path, files: Path, say) -> None:
             connection.close()
             os.replace(part, connection.settings_dict["NAME"])
     except BaseException:
-        _take_away(names)
+        if not _are_there():
+            _take_away(names)
         raise
     keep_private()
     sync_folder(Path(settings.HOME))
+
+
+def _are_there() -> bool:
+    """Whether the records came in all the same: the answer to a commit may be lost, and
+    a hand may stop what is done already. Where nobody can tell, their files stay."""
+    if connection.vendor == "sqlite":
+        return Path(connection.settings_dict["NAME"]).exists()
+    connection.close()
+    try:
+        return holds_data()
+    except DatabaseFails:
+        return True
 
 
 def _move_files_in(files: Path, names: list[str]) -> None:

@@ -5,15 +5,18 @@ import shutil
 from dataclasses import dataclass
 
 from django.conf import settings
+from django.db import DataError, IntegrityError, InterfaceError, OperationalError
 from django.db import Error as DatabaseFails
-from django.db import InterfaceError, OperationalError
 from django.utils.translation import gettext as _
 
 # With less left on the disk an act may still fit and its photo no longer.
 LEAST_FREE = 50_000_000
 NO_ROOM = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
-# What SQLite says of a file that is not the one, or not whole any more.
-DAMAGED = ("malformed", "not a database", "disk i/o", "no such table", "no such column")
+# What SQLite says of a file that is not whole any more, and of one that is not the one.
+DAMAGED = ("malformed", "not a database", "disk i/o")
+OTHER = ("no such table", "no such column")
+# PostgreSQL: undefined table, undefined column.
+OTHER_STATES = ("42P01", "42703")
 # PostgreSQL: connection exceptions, and what ends a connection or lets none begin.
 NO_CONNECTION = ("08", "57P")
 
@@ -46,10 +49,15 @@ def _of_database(error: DatabaseFails) -> Failing | None:
     message = str(error).lower()
     if "disk is full" in message or "no space left" in message or _is_disk_full(error):
         return full()
+    # What it says of values repeats them, and they may read as anything.
+    if isinstance(error, IntegrityError | DataError):
+        return None
     if "readonly" in message or "read-only" in message:
         return read_only()
     if any(words in message for words in DAMAGED):
         return damaged()
+    if any(words in message for words in OTHER) or _state(error) in OTHER_STATES:
+        return of_another_version()
     if not isinstance(error, OperationalError | InterfaceError):
         return None
     if _has_no_connection(error) or "unable to open" in message:
@@ -66,7 +74,12 @@ def _has_no_connection(error: BaseException) -> bool:
 
 def _is_disk_full(error: BaseException) -> bool:
     # PostgreSQL: class 53, insufficient resources; 53100 disk full.
-    return getattr(error.__cause__, "sqlstate", "") == "53100"
+    return _state(error) == "53100"
+
+
+def _state(error: BaseException) -> str:
+    """What PostgreSQL calls an error; "" where it says nothing."""
+    return getattr(error.__cause__, "sqlstate", "") or ""
 
 
 def full() -> Failing:
@@ -93,6 +106,18 @@ def damaged() -> Failing:
         "damaged",
         _("The database is damaged"),
         _("Stop the server and restore a copy. Tell the shop lead at once."),
+    )
+
+
+def of_another_version() -> Failing:
+    return Failing(
+        503,
+        "other",
+        _("The database is not the one that this version knows"),
+        _(
+            "Tell the shop lead: stop the server. If a new version was put in, run "
+            "manage.py migrate; if the file of the database is gone, restore a copy."
+        ),
     )
 
 

@@ -174,3 +174,9 @@ def read_all(check: Check, gap="2.20", flush="0.00", **but) -> None:
     for label in check.fit_up.revision.stations.values_list("label", flat=True):
         read(check, label, "gap", gaps.get(label, gap))
         read(check, label, "flush", flushes.get(label, flush))
+
+
+def refit(by, fit_up):
+    """Take its part off and put it on again: what was measured is to be measured so."""
+    said = {"joint": fit_up.joint, "airframe": fit_up.airframe, "part": fit_up.part}
+    return fitups.open_fit_up(by=by, reason="refit", **said)

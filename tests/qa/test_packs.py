@@ -53,7 +53,7 @@ from qa.models import (
 )
 from qa.paper import pack as paper
 from qa.queries.issue import local
-from qa.queries.packs import closing, holes, joints, weights
+from qa.queries.packs import closing, holes, instruments, joints, weights
 from qa.queries.packs.joints import Joints
 from qa.queries.packs.pack import pack_of
 from qa.queries.packs.scope import scope_of
@@ -83,6 +83,7 @@ from shop.serving import authority, certificates, signing
 from shop.wording import states
 from tests.around import by_hand
 from tests.conftest import PASSWORD
+from tests.qa.making import refit
 from tests.qa.test_characteristics import found, planned
 from tests.shop.making_floor import lay_all, make_pull
 
@@ -587,6 +588,13 @@ def test_what_the_inspector_read_stands_beside_what_was_offered(demo_db):
     )
     assert "read again by Ines" in line.comment, line.comment
     assert ": 0.01, does not conform" in line.comment
+    used = {
+        one.code: one.used for one in instruments.section(scope_of(ordered())).lines
+    }
+    assert second.label in used[second.instrument.code]
+    # Of what has changed since, it says nothing.
+    refit(Person.objects.get(username="emil"), row.fit_up)
+    assert not scope_of(ordered()).seconds
 
 
 def test_the_map_of_a_joint_marks_where_a_defect_was_seen(demo_db):

@@ -8,10 +8,11 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from qa.actions import checks, fitups
+from qa.actions import checks, fitups, remeasuring
 from qa.queries.today import today
 from qa.rules.remeasure import joints_to_measure_again
 from shop.actions import handover, materials, routes, suspects, tooling
+from shop.ledger import projections
 from shop.models import Entry, Lot, Tool
 from shop.queries.changes import PLACES, WORDS
 from tests.around import by_hand
@@ -33,7 +34,9 @@ from .making import (
     make_instrument,
     make_joint,
     make_part,
+    read,
     read_all,
+    refit,
 )
 
 
@@ -150,6 +153,17 @@ def test_a_joint_waits_to_be_measured_again_after_a_refit(engineer):
     assert not joints_to_measure_again()
 
 
+def test_a_joint_changed_before_its_first_value_came_waits_too(engineer):
+    joint = make_joint(engineer, 4)
+    fit_up = make_fit_up(engineer, joint)
+    check = make_check(engineer, fit_up)
+    refit(engineer, fit_up)
+    assert not joints_to_measure_again()
+    read(check, "1", "gap", "2.00")  # late, from a tablet without a network
+    assert [one.fit_up.joint for one in joints_to_measure_again()] == [joint]
+    assert [*projections.differences([remeasuring.FAMILY])] == []
+
+
 def test_a_change_at_another_joint_of_the_part_makes_both_wait(engineer):
     part = make_part(engineer)
     first = make_joint(engineer, 4)
@@ -167,8 +181,7 @@ def test_a_change_at_another_joint_of_the_part_makes_both_wait(engineer):
 def test_a_joint_never_measured_does_not_wait_again(engineer):
     joint = make_joint(engineer, 4)
     fit_up = make_fit_up(engineer, joint)
-    said = {"joint": joint, "airframe": fit_up.airframe, "part": fit_up.part}
-    fitups.open_fit_up(by=engineer, reason="refit", **said)
+    refit(engineer, fit_up)
     assert not joints_to_measure_again()
 
 

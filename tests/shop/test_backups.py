@@ -32,7 +32,7 @@ from shop.queries import backups as queries
 from shop.serving import backup_files, backups, nightly, restoring
 from shop.serving.backups import record_backup
 from tests.conftest import make_people
-from tests.qa.making import make_check, read
+from tests.qa.making import make_check, read, refit
 
 from .making_floor import make_tool
 from .test_home import manage, surroundings
@@ -54,6 +54,7 @@ def shop_with_a_photo(committed_db):
     people = make_people()
     check = make_check(people["engineer"])
     read(check, "1", "gap", "2.00")
+    refit(people["engineer"], check.fit_up)
     tool = make_tool(people["lead"])
     what = {"subject_kind": "tool", "subject_id": str(tool.pk)}
     add_photo(by=people["builder"], content=picture(size=(320, 240)), **what)

@@ -15,6 +15,7 @@ from django.db import connection, connections
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
+from qa.models import MeasureAgain
 from shop.actions.photos import add_photo
 from shop.ledger import sealer
 from shop.ledger.verify import verify
@@ -22,7 +23,7 @@ from shop.serving import backups, moving, server, table_copies
 from tests.around import TREE
 from tests.conftest import make_people
 from tests.databases import drop_database
-from tests.qa.making import make_check, read
+from tests.qa.making import make_check, read, refit
 
 from .making_floor import make_tool
 from .test_home import manage, surroundings
@@ -35,7 +36,9 @@ def sqlite_home(committed_db, tmp_path, settings):
     home = tmp_path / "home"
     settings.MEDIA_ROOT = home / "photos"
     people = make_people()
-    read(make_check(people["engineer"]), "1", "gap", "2.00")
+    read(check := make_check(people["engineer"]), "1", "gap", "2.00")
+    refit(people["engineer"], check.fit_up)
+    assert MeasureAgain.objects.count() == 1
     tool = make_tool(people["lead"])
     what = {"subject_kind": "tool", "subject_id": str(tool.pk)}
     add_photo(by=people["builder"], content=picture(size=(320, 240)), **what)

@@ -1,6 +1,7 @@
 """The instruments of a pack: until when they were calibrated, and how it went."""
 
 from dataclasses import dataclass
+from itertools import chain
 
 from django.utils import timezone
 
@@ -53,6 +54,9 @@ def section(scope: Scope) -> Instruments:
     holes = HoleCheck.objects.filter(part__in=scope.parts, instrument__isnull=False)
     for check in holes.order_by("number"):
         used.setdefault(check.instrument_id, []).append(check)
+    for second, _doubt in chain.from_iterable(scope.seconds.values()):
+        if second.instrument_id:
+            used.setdefault(second.instrument_id, []).append(second)
     unstated = tuple(one.label for one in used.pop(None, []))
     rows = Instrument.objects.filter(pk__in=used).order_by("code")
     calibrations: dict[int, list[Calibration]] = {}

@@ -332,18 +332,19 @@ def _comment(scope: Scope, line: dict, value, state, authors) -> str:
         )
         told.append(f"was {was} in {old.value.check.label}; {old.why}")
     here = state.joint.pk, line["station"], line["kind"]
-    told += [_second(second, scope.unit) for second in scope.seconds.get(here, ())]
+    told += [_second(*second, scope.unit) for second in scope.seconds.get(here, ())]
     return "; ".join(filter(None, told))
 
 
-def _second(second: SecondReading, unit: str) -> str:
-    """What an inspector read beside it."""
+def _second(second: SecondReading, doubt: str, unit: str) -> str:
+    """What an inspector read beside it, and why that is in doubt."""
     signed = second.kind == Kind.FLUSH
     value = lengths.on_map(second.value_nm, unit, signed=signed)
     key = states.key_of(second.verdict, second.deviation_nm)
     gauge = f" with {second.instrument.code}" if second.instrument else ""
     word = states.verdict_word(key) if second.verdict else "not judged"
-    return f"read again by {second.entry.author}{gauge}: {value}, {word}"
+    told = f"read again by {second.entry.author}{gauge}: {value}, {word}"
+    return f"{told} ({doubt})" if doubt else told
 
 
 def _profile(scope: Scope, draft: Draft, lines) -> Profile:

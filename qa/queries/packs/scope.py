@@ -15,8 +15,15 @@ from qa.models import (
     SecondReading,
     State,
 )
+from qa.queries import offers
 from qa.queries.nonconformances import item_pages
-from qa.rules import acceptance, close_out_records, close_out_stands, offering
+from qa.rules import (
+    acceptance,
+    close_out_records,
+    close_out_stands,
+    gauges,
+    offering,
+)
 from qa.rules.acceptance import Standing
 from qa.rules.offering import Draft
 from shop.models import Part, Placement
@@ -105,21 +112,19 @@ class Scope:
         return list(rows.select_related(*related).order_by("pk"))
 
     @cached_property
-    def seconds(self) -> dict[tuple[int, str, str], list[SecondReading]]:
-        """What an inspector read beside what was offered last, by joint, station and
-        kind."""
-        last = [standing.offered.pk for standing in self.standings.values()]
-        rows = SecondReading.objects.filter(offered__in=last)
-        told = defaultdict(list)
-        related = (
-            "entry__by",
-            "entry__confirmation",
-            "station",
-            "offered",
+    def seconds(self) -> dict[tuple[int, str, str], list[tuple[SecondReading, str]]]:
+        """What an inspector read beside what was offered last and has not changed
+        since, and why it is in doubt, by joint, station and kind."""
+        now = [one.offered.pk for one in self.standings.values() if not one.changed]
+        rows = SecondReading.objects.filter(offered__in=now).select_related(
+            *("entry__by", "entry__confirmation", "station", "offered__offer"),
             "instrument",
         )
-        for row in rows.select_related(*related).order_by("pk"):
-            told[row.offered.joint_id, row.station.label, row.kind].append(row)
+        rows = list(rows.order_by("pk"))
+        off, told = gauges.found_off(rows), defaultdict(list)
+        for row in rows:
+            here = row.offered.joint_id, row.station.label, row.kind
+            told[here].append((row, offers.doubt_of(row, off)))
         return told
 
     @cached_property

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from django.db.models import Max
+from django.db.models import Max, OuterRef, Subquery
 from django.utils import timezone
 
 from qa.models import (
@@ -34,6 +34,7 @@ from shop.queries.incarnations import database_id
 MOST_CHECKS = 50
 MOST_PARTS = 2000
 MOST_AIRFRAMES = 60
+NEW = 20  # of these, however much is fitted elsewhere
 LATELY = 500  # fit-ups, among which those worked on lately are looked for
 
 
@@ -56,7 +57,7 @@ def carry(hosts: Sequence[str] = ()) -> dict:
         "airframes": [
             _named(airframe, label=airframe.serial) for airframe in airframes
         ],
-        "parts": _parts(placed),
+        "parts": _parts(),
         "instruments": [
             _named(
                 instrument,
@@ -92,8 +93,10 @@ def _named(row, **shown) -> dict:
 
 def _airframes() -> list[Airframe]:
     fitted = FitUp.objects.order_by("-pk").values_list("airframe_id", flat=True)
-    newest = Airframe.objects.order_by("-pk").values_list("pk", flat=True)
-    lately = [*fitted[:LATELY], *newest[:MOST_AIRFRAMES]]
+    rows = Airframe.objects.order_by("-pk").values_list("pk", flat=True)
+    newest = list(rows[:MOST_AIRFRAMES])
+    # A new one has no fit-up yet, and gets its first check next.
+    lately = [*newest[:NEW], *fitted[:LATELY], *newest]
     keys = list(dict.fromkeys(lately))[:MOST_AIRFRAMES]
     return list(Airframe.objects.filter(pk__in=keys))
 
@@ -103,12 +106,14 @@ def _placed(airframes) -> list[tuple]:
     return list(sits.values_list("airframe_id", "position_id", "part_id"))
 
 
-def _parts(placed) -> list[dict]:
-    on = {part: airframe for airframe, _position, part in placed}
-    rows = Part.objects.exclude(state="scrapped").order_by("-pk")[:MOST_PARTS]
+def _parts() -> list[dict]:
+    """Each with the airframe that it sits on, carried or not: it is not loose."""
+    sits = Placement.objects.filter(part=OuterRef("pk"), removed_at__isnull=True)
+    rows = Part.objects.exclude(state="scrapped").order_by("-pk")
+    rows = rows.annotate(on=Subquery(sits.values("airframe")[:1]))
     return [
-        _named(row, label=row.serial, airframe=on.get(row.pk), design=row.design_id)
-        for row in rows
+        _named(row, label=row.serial, airframe=row.on, design=row.design_id)
+        for row in rows[:MOST_PARTS]
     ]
 
 
@@ -138,7 +143,9 @@ def _open_checks() -> list[dict]:
 
 def _joints(airframes, placed, uncertainties) -> list[dict]:
     rows = Joint.objects.exclude(current=None).select_related("current")
-    joints = list(rows.filter(type__in={airframe.type_id for airframe in airframes}))
+    if airframes:
+        rows = rows.filter(type__in={airframe.type_id for airframe in airframes})
+    joints = list(rows)
     stations: dict = {}
     for station in Station.objects.filter(
         revision__in=[joint_row.current_id for joint_row in joints]
