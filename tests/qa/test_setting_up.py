@@ -129,4 +129,4 @@ def test_the_only_joint_airframe_and_instrument_lead_straight_to_the_check(
     assert chosen(page, "instrument") == Instrument.objects.get().pk
     make_airframe(engineer, type=joint.type)
     page = client_of("builder").get(reverse("new_check"))
-    assert len(page.context["choices"]) == 2
+    assert len(page.context["choices"].rows) == 2
