@@ -49,7 +49,7 @@ def add_seam_arguments(parser: argparse.ArgumentParser) -> None:
         "--round",
         action="store_true",
         help="the edge has no sharp corners but those marked: where it turns by more "
-        "than 60 degrees it is round",
+        "than 60 degrees, and 120 at most, it is round",
     )
     parser.add_argument(
         "--part",

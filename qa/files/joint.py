@@ -4,7 +4,7 @@
 and, where the joint is not flat, `z_mm,normal_z,face_x,face_y,face_z`; for planning
 `trim_side,trim_max_mm,trim_max_surround_mm,land_mm`. Every `_mm` may be `_in`. An empty
 limit means none. `corner` says yes at a station where the seam breaks, and no at one on
-a round, however much the seam turns there.
+a round, where the seam may turn by up to 120 degrees.
 
 A station of a flat joint may be given by `tape_mm` instead of its place: how far along
 the edge it is from the corner before it. A row without a name is then a corner of the
@@ -70,6 +70,7 @@ QUANTITY_OF = {
     "trim_max": "trim_max",
     "trim_max_surround": "trim_max_surround",
     "land": "land",
+    "tape": TAPE,
 }
 
 
@@ -193,8 +194,8 @@ def _laid(good: list[RowRead], closed, part_inside, headings) -> list[RowRead]:
     try:
         stations = tape.lay(rows, closed=closed, part_inside=part_inside)
     except tape.TapeError as why:
-        line = good[why.row].line
-        raise FileComplaints([Complaint(f"{why}", line, headings[TAPE])]) from why
+        line, heading = good[why.row].line, _heading(headings, why.field)
+        raise FileComplaints([Complaint(f"{why}", line, heading)]) from why
     return [
         replace(row, station=station)
         for row, station in zip(good, stations, strict=True)
@@ -207,28 +208,34 @@ def _without_closing_row(good: list[RowRead]) -> tuple[list[RowRead], str | None
     if len(good) < 2:
         return good, None
     first, last = good[0].station, good[-1].station
-    same = replace(last, label=first.label) == first
+    # What one of the two says of the corner, where the other says nothing, holds.
+    said = last.corner if first.corner is None else first.corner
+    other = said if last.corner is None else last.corner
     bare = last == Station(label=last.label, place=last.place, corner=last.corner)
+    bare = bare and last.corner is not True
+    first = replace(first, corner=said)
+    same = replace(last, label=first.label, corner=other) == first
     if last.place != first.place or not (same or bare):
         return good, None
+    once = [replace(good[0], station=first), *good[1:-1]]
     corner = same and last.label != first.label and last.gap_direction is None
-    if (
-        corner
-        and len(good) > 3
-        and _is_sharp([row_read.station for row_read in good[:-1]])
-    ):
+    if corner and len(good) > 3 and _is_sharp([row.station for row in once]):
         return good, None
-    return good[:-1], last.label
+    return once, last.label
 
 
 def _is_sharp(stations: list[Station]) -> bool:
-    """Whether a closed seam has a corner at its first row: it turns by more than a
-    curve does, or by more than 20 degrees and nowhere else by as much."""
+    """Whether a closed seam has a corner at its first row: it is marked as one, or it
+    turns by more than a curve does, or, where it is not said to be round, by more than
+    20 degrees and nowhere else by as much."""
+    if stations[0].corner:
+        return True
     places = np.array([station.place for station in stations])
     faces = np.array([station.face for station in stations])
     _, turns = outline.right_hand_normals(places, faces, closed=True)
-    alone = turns[0] > 20 and not (turns[1:] > 20).any()
-    return alone or bool(turns[0] > outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG)
+    rounds = np.array([station.corner is False for station in stations])
+    alone = not rounds[0] and turns[0] > 20 and not (turns[1:] > 20).any()
+    return bool(alone or turns[0] > outline.sharpest(rounds)[0])
 
 
 def _located(

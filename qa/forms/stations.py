@@ -70,8 +70,9 @@ class StationsForm(forms.Form):
         label=_("The edge has no sharp corners but those marked"),
         required=False,
         help_text=_(
-            "Where it turns by more than 60 degrees at one station it is then round, "
-            "and looks the way of a curve there."
+            "Where it turns by more than 60 degrees at one station (120 at most) it is "
+            "then round, and looks the way of a curve there: two stations on each side "
+            "tell which, three where the side bows."
         ),
     )
     before = forms.CharField(

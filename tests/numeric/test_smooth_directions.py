@@ -15,9 +15,10 @@ to be round (SMALL, and the others in the same case), with bisectors as "before"
 
     stations              12    16    20    24    32    48
     rectangle, before   41.2  40.1  38.8  37.5  34.3  28.8
-               after    25.8   5.6   1.2   1.1   0.9   0.7
+               after    25.8   2.2   0.9   0.9   0.9   0.8
 
-With 12 some sides hold but two stations: as for SHORT, nothing tells where they end.
+With 12 some sides hold one station and 75 of 257 outlines are refused; the 25.8 of the
+others is where no station turns by 60: as for SHORT, nothing tells where a side ends.
 
 A side with two stations between corners with none (SHORT) has the places of a round
 end, and nothing tells them apart: 30.0 before, 32.5 after, at those two.
@@ -28,7 +29,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from qa.numeric.geometry.edge_curve import Course, corners, edge_curve
@@ -121,8 +122,9 @@ def off(found, true) -> float:
 
 def errors(make, sizes, count, sharp=False):
     """(before, after): the largest over outlines of which no station turns by more than
-    60 degrees; over those of which one does, `sharp`, said to be round."""
-    before, after = [], []
+    60 degrees; over those of which one does, `sharp`, said to be round, where how many
+    of those have too few stations comes first."""
+    before, after, refused = [], [], 0
     for size in sizes:
         for phase in PHASES:
             places, true = make(size, count, phase)
@@ -130,14 +132,21 @@ def errors(make, sizes, count, sharp=False):
             if (max(map(abs, turns)) > math.radians(60)) != sharp:
                 continue
             said = stations(places, corner=False if sharp else None)
+            try:
+                found = build_joint(said).gap_directions
+            except JointError as why:
+                assert sharp
+                assert all("too few stations" in one.text for one in why.complaints)
+                refused += 1
+                continue
             halves = [
                 (math.sin(head + turn / 2), -math.cos(head + turn / 2))
                 for head, turn in zip(heads, turns, strict=True)
             ]
             before.append(off(halves, true))
-            after.append(off(build_joint(said).gap_directions, true))
+            after.append(off(found, true))
     assert len(after) >= 5
-    return max(before), max(after)
+    return (refused, max(before), max(after)) if sharp else (max(before), max(after))
 
 
 @pytest.mark.parametrize(
@@ -165,17 +174,80 @@ def test_a_smooth_outline_gets_the_directions_of_a_curve(
 
 
 @pytest.mark.parametrize(
-    ("count", "before", "after"),
+    ("count", "refused", "before", "after"),
     [
-        *((12, 41.2, 25.8), (16, 40.1, 5.6), (20, 38.8, 1.2)),
-        *((24, 37.5, 1.1), (32, 34.3, 0.9), (48, 28.8, 0.7)),
+        *((12, 75, 41.2, 25.8), (16, 0, 40.1, 2.2), (20, 0, 38.8, 0.9)),
+        *((24, 0, 37.5, 0.9), (32, 0, 34.3, 0.9), (48, 0, 28.8, 0.8)),
     ],
 )
 def test_a_round_that_holds_one_station_is_a_curve_where_that_is_said(
-    count, before, after
+    count, refused, before, after
 ):
     found = errors(rectangle, SMALL, count, sharp=True)
-    assert found == pytest.approx((before, after), abs=0.06)
+    assert found == pytest.approx((refused, before, after), abs=0.06)
+
+
+def bowed(bow, phases, on_side):
+    """Places and normals on a square of arcs: each side of 500 mm turns by `bow`
+    degrees, each round of 30 mm by the rest. `phases` along every side and round."""
+    places, normals = [], []
+    x = y = heading = 0.0
+    rest = math.radians(90 - bow)
+    parts = iter(phases)
+    for length, curvature, count in [
+        *((500.0, math.radians(bow) / 500, on_side), (30 * rest, 1 / 30, 1))
+    ] * 4:
+        at = sorted(next(parts) for _ in range(count))
+        for part in (*at, 1.0):
+            gone = part * length
+            half = curvature * gone / 2
+            chord = gone * (math.sin(half) / half if half else 1.0)
+            way, ahead = heading + half, heading + 2 * half
+            place = (x + chord * math.cos(way), y + chord * math.sin(way))
+            if part < 1:
+                places.append(place)
+                normals.append((math.sin(ahead), -math.cos(ahead)))
+        (x, y), heading = place, ahead
+    return places, normals
+
+
+@settings(max_examples=50)
+@given(data=st.data(), bow=st.sampled_from([0, 10, 20]))
+def test_a_round_with_one_station_is_told_by_its_sides_however_uneven(data, bow):
+    """Two stations on each where they are straight, three where they bow."""
+    count = 3 if bow else 2
+    apart = [st.floats(0.05 + 0.3 * k, 0.25 + 0.3 * k) for k in range(count)]
+    phases = data.draw(st.tuples(*[*apart, st.floats(0.3, 0.7)] * 4))
+    places, true = bowed(bow, phases, count)
+    turns = np.degrees(polygon(places)[1])
+    assume(turns[count :: count + 1].min() > 60)  # a little less is as it is above
+    joint = build_joint(stations(places, corner=False))
+    assert off(joint.gap_directions, true) < 2.5
+
+
+def test_a_round_with_one_station_is_refused_where_a_side_does_not_tell_how_it_lies():
+    """By one station a side of 600 x 400, shifted by 150 mm, two looked 28 degrees off
+    where nothing was said; a stated direction helps, an open end does not."""
+    right = [(294.142, -194.142), (300, -90), (300, 90), (294.142, 194.142)]
+    around = [*right, (150, 200), *((-x, -y) for x, y in right), (-150, -200)]
+    said = stations(around, corner=False)
+    with pytest.raises(JointError) as refused:
+        build_joint(said)
+    found = refused.value.complaints
+    assert [(one.row, one.field) for one in found] == [
+        (row, "gap_direction") for row in (0, 3, 5, 8)
+    ]
+    assert all("too few stations" in one.text for one in found)
+    for row, way in ((0, (1, -1)), (3, (1, 1)), (5, (-1, 1)), (8, (-1, -1))):
+        said[row] = replace(said[row], gap_direction=(*way, 0.0))
+    build_joint(said)
+    for end in ([], [(150, 200)]):
+        seam = stations([*right, *end], corner=False)[1:]
+        if end:
+            with pytest.raises(JointError, match="too few stations"):
+                build_joint(seam, closed=False)
+        else:
+            build_joint(seam, closed=False)
 
 
 @given(
@@ -257,8 +329,10 @@ def test_a_turn_of_60_degrees_is_smooth_and_a_little_more_is_a_corner():
     # Said, it is one up to 120 degrees, and a spike stays a corner whatever is said.
     with pytest.raises(JointError, match="more than 120"):
         build_joint(stations(sharper, corner=False))
-    joint = build_joint(stations([(140, 0), *hexagon[1:]], corner=False))
-    assert off(joint.gap_directions[:1], hexagon[:1]) < 1e-9
+    t = math.radians(35)
+    tip = [(-100 * abs(k) * math.cos(t), 100 * k * math.sin(t)) for k in range(-2, 3)]
+    joint = build_joint(stations(tip, corner=False), closed=False)
+    assert off(joint.gap_directions[2:3], [(1, 0)]) < 1e-9
 
 
 def test_a_corner_that_turns_little_is_one_where_it_is_marked():

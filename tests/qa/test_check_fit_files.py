@@ -131,6 +131,37 @@ def test_a_last_row_in_the_first_place_with_limits_of_its_own_is_kept_or_refused
     assert complaints(JOINT + other.format(1)) == [(6, "station")]
 
 
+@pytest.mark.parametrize(
+    ("said", "closing", "options"),
+    [
+        ("", "13,{},,1,3", {"rounded": True}),
+        ("no", "13,{},no,1,3", {}),
+        ("no", "13,{},,1,3", {}),
+        ("no", "1,{},,1,3", {}),
+        ("no", "13,{},,,", {"rounded": True}),
+    ],
+)
+def test_a_last_row_is_left_out_where_the_first_is_in_a_round(said, closing, options):
+    """600 x 400 with rounds of 20 mm: by hand the first looks 45 degrees."""
+    right = [(294.142, -194.142), (300, -90), (300, 90), (294.142, 194.142)]
+    top = [(150, 200), (-150, 200)]
+    around = [*right, *top, *((-x, -y) for x, y in (*right, *top))]
+    rows = [
+        f"{k},{x},{y},{said if abs(x) == 294.142 else ''},1,3"
+        for k, (x, y) in enumerate(around, 1)
+    ]
+    head = ["station,x_mm,y_mm,corner,gap_min_mm,gap_max_mm", *rows]
+    last = closing.format("294.142,-194.142")
+    read = joint_file.parse("\n".join([*head, last]).encode(), **options)
+    assert read.labels == [str(k) for k in range(1, 13)]
+    assert read.closing_label == last.split(",")[0]
+    way = read.joint.gap_directions[0]
+    assert way == pytest.approx([0.7071, -0.7071, 0], abs=0.01)
+    # One that says no more than that it is a corner is its second station.
+    marked = "\n".join([*head, "13,294.142,-194.142,yes,,"])
+    assert joint_file.parse(marked.encode(), **options).labels[-1] == "13"
+
+
 def test_an_open_seam_keeps_its_last_row():
     rows = "1,0,0\n2,50,0\n3,100,0\n"
     assert parse(f"station,x_mm,y_mm\n{rows}", closed=False).labels == ["1", "2", "3"]

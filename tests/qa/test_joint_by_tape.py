@@ -35,16 +35,29 @@ CHAMFER = """station,x_mm,y_mm,normal_x,normal_y,corner,gap_min_mm,gap_max_mm
 6,500,400,1,1,,1,3
 7,0,400,-1,1,,1,3
 """
-# 600 x 400 with rounds of 20 mm, a station in the middle of each.
+# 600 x 400 with rounds of 20 mm, a station in the middle of each and two on each side.
 ROUNDS = """station,x_mm,y_mm,corner,gap_min_mm,gap_max_mm
-1,0,-200,,1,3
-2,294.142,-194.142,,1,3
-3,300,0,,1,3
-4,294.142,194.142,,1,3
-5,0,200,,1,3
-6,-294.142,194.142,,1,3
-7,-300,0,,1,3
-8,-294.142,-194.142,,1,3
+1,-150,-200,,1,3
+2,150,-200,,1,3
+3,294.142,-194.142,,1,3
+4,300,-90,,1,3
+5,300,90,,1,3
+6,294.142,194.142,,1,3
+7,150,200,,1,3
+8,-150,200,,1,3
+9,-294.142,194.142,,1,3
+10,-300,90,,1,3
+11,-300,-90,,1,3
+12,-294.142,-194.142,,1,3
+"""
+# Along y = 0 and, by a round of 34 mm with a station in its middle, up x = 600.
+BEND = """station,x_mm,y_mm,tape_mm,corner,normal_x,normal_y
+,0,0,,,,
+1,,,100,,,
+2,300,0,,,,
+r,590,10,,no,,
+3,600,200,,,,
+,600,400,,,,
 """
 
 
@@ -148,12 +161,12 @@ def test_a_door_with_small_rounds_maps_where_they_are_said_to_be_round(
     drawn = post(client, {**door, "rounded": "on"}).content.decode()
     assert "a sharp corner" not in drawn and 'name="rounded"' in drawn
     assert post(client, {**door, "rounded": "on"}, "save").status_code == 302
-    four = Joint.objects.get().current.stations.get(label="4")
-    assert not four.corner
-    assert four.gap_x_e9 / 1e9 == pytest.approx(0.7071, abs=0.12)
+    six = Joint.objects.get().current.stations.get(label="6")
+    assert not six.corner
+    assert six.gap_x_e9 / 1e9 == pytest.approx(0.7071, abs=0.01)
     # A cell says the same of one station, an option of all; a mark stays a mark.
     (tmp_path / "readings.csv").write_text(
-        "station,gap_mm,flush_mm\n" + "".join(f"{k},2,\n" for k in range(1, 9))
+        "station,gap_mm,flush_mm\n" + "".join(f"{k},2,\n" for k in range(1, 13))
     )
     said = ROUNDS.replace("142,,", "142,no,")
     for text, options in ((said, ()), (ROUNDS, ("--round",))):
@@ -162,7 +175,40 @@ def test_a_door_with_small_rounds_maps_where_they_are_said_to_be_round(
         call_command("check_fit", *files, *options)
     marked = ROUNDS.replace("294.142,194.142,,", "294.142,194.142,yes,")
     told_of = [(line, text[:14]) for line, _, text in complaints(marked, rounded=True)]
-    assert told_of == [(5, "a sharp corner"), (7, "a sharp corner")]
+    assert told_of == [(7, "a sharp corner"), (10, "a sharp corner")]
+
+
+def test_what_is_said_of_a_round_holds_in_a_joint_by_tape():
+    """By hand: in the middle of the round the edge looks 45 degrees."""
+
+    def looks(text, label="r", **options):
+        read = joint_file.parse(text.encode(), closed=False, **options)
+        return read.joint.gap_directions[read.labels.index(label)][:2]
+
+    read = joint_file.parse(BEND.encode(), closed=False)
+    assert read.joint.stations[0].place[:2] == pytest.approx((100, 0), abs=0.01)
+    assert looks(BEND) == pytest.approx((0.7071, -0.7071), abs=0.01)
+    assert looks(BEND) == pytest.approx(looks(BEND.replace(",no,", ",,"), rounded=True))
+    # The same where no tape is about, and where there is one on another side.
+    plain = "station,x_mm,y_mm,corner\n0,0,0,\n2,300,0,\nr,590,10,no\n3,600,200,\n"
+    plain += "4,600,400,\n"
+    further = BEND.replace("1,,,100", "1,100,0,") + "5,,,9,,,\n,0,800,,,,\n"
+    assert looks(further) == pytest.approx(looks(plain), abs=1e-6)
+    # With one place on a side nothing tells how it lies, unless the normal is stated:
+    # the tape then runs 565.86 to the round, 53.63 along it and 80.51 up from 34.14.
+    few = BEND.replace(",600,400,,,,", "R,590,390,,no,,\n4,300,400,,,,\n,0,400,,,,")
+    ((line, column, why),) = complaints(few, closed=False)
+    assert (line, column) == (5, "normal_x") and "too few stations" in why
+    stated = few.replace("10,,no,,", "10,,no,1,-1").replace("0,,no,,", "0,,no,1,1")
+    stated = stated.replace("3,600,200", "t,,,700,,,\n3,600,200")
+    read = joint_file.parse(stated.encode(), closed=False)
+    assert read.joint.stations[3].place[:2] == pytest.approx((600, 114.65), abs=0.1)
+    assert looks(stated) == pytest.approx((0.7071, -0.7071), abs=1e-4)
+    # A spike is a corner, whatever is said.
+    spike = BEND.replace("3,600,200", "3,300,20").replace(",600,400", ",10,30")
+    assert [why[:14] for _, _, why in complaints(spike, closed=False)] == [
+        "a sharp corner"
+    ]
 
 
 def test_a_joint_by_tape_is_saved_with_places(client, engineer):

@@ -28,7 +28,10 @@ EXIT_HELP = (
 
 
 class Command(FileCommand):
-    help = "Seat, level and trim of several parts that share seams; needs no database."
+    help = (
+        "Seat, level and trim of several parts that share seams; needs no database. "
+        "Where an edge is round is said in its file, by no under corner."
+    )
     exit_help = EXIT_HELP
 
     def add_arguments(self, parser):

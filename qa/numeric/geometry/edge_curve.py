@@ -2,10 +2,11 @@
 
 The stations lie on the edge and their gap directions are square to it, so that each
 says which way the edge runs there. Between two of them it is two arcs that meet
-smoothly (a biarc): on stations of a circle that is the circle. Where the stations lie
-in space the surface is unrolled along the seam: lengths along it and turns within it
-are kept, which is what paper laid on the skin does; for a flat joint that is the edge
-in x and y. Lengths mm, angles radians.
+smoothly (a biarc): on stations of a circle that is the circle; where those would bend
+both ways though the edge need not, a line and an arc: a side and its round. Where the
+stations lie in space the surface is unrolled along the seam: lengths along it and turns
+within it are kept, which is what paper laid on the skin does; for a flat joint that is
+the edge in x and y. Lengths mm, angles radians.
 """
 
 import math
@@ -168,7 +169,11 @@ class _Segment:
             after = -self.length * math.sin(first) / math.sin(whole)
             if before > 0 and after > 0:
                 return [Bend(before, 0.0), Bend(after, 0.0, whole)], True
-        return _biarc(self.length, first, last), False
+        bends = _biarc(self.length, first, last)
+        both_ways = bends[0].curvature * bends[1].curvature < 0
+        if both_ways and first * last < 0 and min(abs(first), abs(last)) > STRAIGHT:
+            bends = _line_and_arc(self.length, first, last)
+        return bends, False
 
 
 def _biarc(length: float, first: float, last: float) -> list[Bend]:
@@ -192,6 +197,16 @@ def _biarc(length: float, first: float, last: float) -> list[Bend]:
         stretch = lean / math.sin(lean) if abs(lean) > 1e-9 else 1.0
         found.append(Bend(size * stretch, 2 * math.sin(lean) / size))
     return found
+
+
+def _line_and_arc(length: float, first: float, last: float) -> list[Bend]:
+    """The same by a line and an arc, which is where it leans more."""
+    whole = last - first
+    before = length * math.sin(last) / math.sin(whole)
+    after = -length * math.sin(first) / math.sin(whole)
+    curvature = math.tan(whole / 2) / min(before, after)
+    line, arc = Bend(abs(before - after), 0.0), Bend(whole / curvature, curvature)
+    return [line, arc] if before > after else [arc, line]
 
 
 def corners(joint: Joint) -> np.ndarray:

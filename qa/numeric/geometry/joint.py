@@ -57,7 +57,7 @@ class Station:
     trim_max: float | None = None  # mm that may still be cut here
     trim_max_surround: float | None = None  # the same of the surround, where it differs
     land: float | None = None  # mm of clearance to the land beneath
-    # The seam breaks here, however little it turns; False: it is round, however much.
+    # The seam breaks here, however little it turns; False: round, up to 120 degrees.
     corner: bool | None = None
 
     def most_trim(self, side: str) -> float:
@@ -126,8 +126,9 @@ def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> J
 
     A gap direction not given is square to a smooth curve through the stations
     (outline.right_hand_normals). At a corner, which is marked as one or where the seam
-    turns by more than 60 degrees and is not said to be round, it must be given, or the
-    corner has two stations, one per side. Given directions are made unit length and
+    turns by more than 60 degrees (120 where it is said to be round), it must be given,
+    or the corner has two stations, one per side. So it must at a round with too few
+    stations beside it (outline.untold). Given directions are made unit length and
     must not point the wrong way. On an open seam `part_inside` has no meaning. Raises
     JointError with every complaint found.
     """
@@ -181,16 +182,30 @@ def _with_gap_directions(stations, closed, part_inside):
     normals, turns = outline.right_hand_normals(places, faces, closed, corners, rounds)
     if closed:
         normals = normals * (sense if part_inside else -sense)
+    broken = outline.breaks(places, turns, closed, corners, rounds)
+    untold = outline.untold(turns, closed, broken, rounds)
     right_way = _right_way(closed, part_inside) if sense else None
     done, complaints = [], []
     for row, station in enumerate(stations):
         try:
+            if untold[row]:
+                require_direction(station)
             direction = _gap_direction(station, normals[row], turns[row], right_way)
         except ValueError as why:
             complaints.append(JointComplaint(row, "gap_direction", f"{why}"))
         else:
             done.append(replace(station, gap_direction=direction))
     return tuple(done), complaints
+
+
+def require_direction(station: Station) -> None:
+    """ValueError where no direction is stated at a round that is outline.untold."""
+    if station.gap_direction is None:
+        raise ValueError(
+            "a round with one station, and too few stations beside it to tell which "
+            "way it looks: state the gap direction (normal), or have two stations at "
+            "least on each side before the seam turns again"
+        )
 
 
 def _gap_direction(

@@ -6,7 +6,7 @@ makes of it is in joint.py, outlines to start from are in layout.py.
 
 import numpy as np
 
-from qa.numeric.geometry.smooth_curve import leans
+from qa.numeric.geometry.smooth_curve import AGAIN, leans
 
 SAME_PLACE_MM = 1e-6  # places are held to the nanometer
 SHARPEST_TURN_DEG = 60.0  # what turns more is a corner, unless it is said to be round
@@ -66,20 +66,53 @@ def right_hand_normals(
     if not closed:
         steps[-1] = 0.0
     smooth = np.minimum(steps, np.roll(steps, 1)) > 0
-    smooth &= np.abs(turns) <= np.radians(_sharpest(rounds))
+    smooth &= np.abs(turns) <= np.radians(sharpest(rounds))
     if corners is not None:
         smooth &= ~corners
     apart = np.linalg.norm(ahead - behind, axis=1)
-    lean = leans(turns, steps, apart, smooth)[:, None]
+    alone = smooth & (np.abs(turns) > np.radians(sharpest()))
+    lean = leans(turns, steps, apart, smooth, alone)[:, None]
     normals = np.cos(lean) * first + np.sin(lean) * np.cross(faces, first)
     bisectors = _unit(first + second)
     return np.where(np.isfinite(bisectors), normals, np.nan), np.degrees(np.abs(turns))
 
 
-def _sharpest(rounds: np.ndarray | None):
+def sharpest(rounds: np.ndarray | None = None):
     """How far, degrees, a seam may turn at a place that is no corner."""
     told = False if rounds is None else rounds
     return np.where(told, SHARPEST_ROUND_DEG, SHARPEST_TURN_DEG) + ROUNDING_DEG
+
+
+def breaks(
+    places: np.ndarray,
+    turns: np.ndarray,
+    closed: bool,
+    corners: np.ndarray,
+    rounds: np.ndarray,
+) -> np.ndarray:
+    """Whether the edge breaks at each place (n,): `corners` says so, two share it, or
+    it turns there by more than a curve does."""
+    double = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
+    double = double <= SAME_PLACE_MM
+    if not closed:
+        double[-1] = False
+    return corners | double | np.roll(double, 1) | ~(turns <= sharpest(rounds))
+
+
+def untold(
+    turns: np.ndarray, closed: bool, broken: np.ndarray, rounds: np.ndarray
+) -> np.ndarray:
+    """Whether each place (n,) is all there is of a round, and nothing tells how it lies
+    in it: on one side fewer than two places stand before the next such round, or up to
+    one that turns by more than a side does, and where the edge ends or is `broken`.
+    (Between two places a right angle may be hidden: one of them turns by 30 at least,
+    or the other by more than 60.)"""
+    alone = rounds & ~broken & (turns > sharpest())
+    wide = {"mode": "wrap"} if closed else {"constant_values": True}
+    again = alone | broken | (np.radians(turns) > AGAIN)
+    first, second = (np.pad(some, 2, **wide) for some in (again, alone))
+    short = first[1:-3] | first[3:-1] | second[:-4] | second[4:]
+    return alone & short
 
 
 def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:

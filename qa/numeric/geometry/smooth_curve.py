@@ -9,14 +9,16 @@ has length 0. Lengths in mm, angles in radians, left positive.
 import numpy as np
 
 STRAIGHT = np.radians(0.002)  # places written to a micrometer turn by so much
+AGAIN = np.radians(30)  # a side beside a round ends in a place that turns by more
 SURENESS = 8  # how fast a side that bends a little is no longer taken for straight
 
 
-def leans(turns, steps, apart, smooth) -> np.ndarray:
+def leans(turns, steps, apart, smooth, alone) -> np.ndarray:
     """How far the curve lies to the left of the edge that arrives at each place.
 
     `turns` of the polygon, `steps` to the next place, `apart` from the place before to
-    the one after, `smooth` where the curve goes on; elsewhere half the turn. A place
+    the one after, `smooth` where the curve goes on; elsewhere half the turn; `alone`
+    where one place is all there is of a round between sides that bend less. A place
     with one edge only, an end or one of two in a corner, leans from that edge as the
     curve at its other end does: along one arc. Exact on circles and on straight sides.
     """
@@ -25,6 +27,8 @@ def leans(turns, steps, apart, smooth) -> np.ndarray:
         bends = np.where(smooth, 2 * np.sin(size) / apart, np.nan)
     share = _bent(bends, steps)
     share = _line_and_arc(share, size, bends, steps, smooth)
+    for row in np.flatnonzero(alone):
+        _round_between_sides(row, share, (turns, steps, apart), smooth, alone)
     own = np.where(smooth, share, 0.5) * turns
     begins = np.where(np.roll(smooth, -1), -np.roll(own, -1), 0.0)
     ends = np.where(np.roll(smooth, 1), np.roll(turns - own, 1), 0.0)
@@ -73,3 +77,31 @@ def _line_and_arc(share, size, bends, steps, smooth) -> np.ndarray:
     sure = np.clip(1 - np.nan_to_num(bent, nan=1.0), 0.0, 1.0) ** SURENESS
     known = smooth & np.roll(smooth, 1) & np.roll(smooth, -1)
     return np.where(known, share + sure * (found - share), share)
+
+
+def _round_between_sides(row: int, share, known, smooth, alone) -> None:
+    """Set the shares of a place that is alone in its round, and of the two beside it.
+
+    Each side bends all along as its own places say where they are three or more, else
+    not at all; on top of that the curve is as in _line_and_arc.
+    """
+    turns, steps, apart = known
+    count, sign = len(turns), np.sign(turns[row])
+    sides = []
+    for way in (-1, 1):
+        near, far, further = ((row + way * k) % count for k in (1, 2, 3))
+        if not smooth[near] or abs(turns[near]) > AGAIN or alone[far]:
+            return
+        chord, on = (steps[row], steps[near]) if way > 0 else (steps[near], steps[far])
+        bends = smooth[far] and abs(turns[far]) <= AGAIN / 2 and not alone[further]
+        bend = 2 * np.sin(sign * turns[far]) / apart[far] if bends else 0.0
+        lean = sign * turns[near] - bend * on / 2
+        sides.append((chord, bend * chord / 2, max(lean - bend * chord / 2, 0.0)))
+        part = np.clip(lean / max(sign * turns[near], STRAIGHT), 0.0, 1.0)
+        share[near] = part if way > 0 else 1 - part
+    (one, bow, lean), (other, other_bow, other_lean) = sides
+    back, ahead = np.sqrt(2 * lean * one), np.sqrt(2 * other_lean * other)
+    if back + ahead > 0:
+        size = abs(turns[row])
+        root = (size - bow - other_bow + lean + other_lean) / (back + ahead)
+        share[row] = np.clip((back * root - lean + bow) / size, 0.0, 1.0)

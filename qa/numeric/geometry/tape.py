@@ -12,7 +12,7 @@ import numpy as np
 
 from qa.numeric.geometry import outline
 from qa.numeric.geometry.edge_curve import Course, edge_curve
-from qa.numeric.geometry.joint import Station, build_joint
+from qa.numeric.geometry.joint import Station, build_joint, require_direction
 from shop.numeric.finite import finite
 
 NEAR = 0.001
@@ -30,10 +30,10 @@ class Row:
 
 
 class TapeError(ValueError):
-    """What cannot be laid, and the row (from 0) that it is about."""
+    """What cannot be laid, and the row (from 0) and the field that it is about."""
 
-    def __init__(self, row: int, text: str):
-        self.row = row
+    def __init__(self, row: int, text: str, field: str = "tape"):
+        self.row, self.field = row, field
         super().__init__(text)
 
 
@@ -50,7 +50,8 @@ def lay(rows: Sequence[Row], *, closed: bool, part_inside: bool) -> list[Station
         raise TapeError(
             0, "a distance by tape needs two places of the edge at least: its corners"
         )
-    corners = _corners(rows, placed, closed)
+    rounds = np.array([row.station.corner is False for row in rows])
+    corners = _corners(rows, placed, closed, rounds)
     places = np.full((len(rows), 3), np.nan)
     places[placed] = [rows[k].station.place for k in placed]
     for chain in _chains(placed, corners, closed, len(rows)):
@@ -65,25 +66,24 @@ def lay(rows: Sequence[Row], *, closed: bool, part_inside: bool) -> list[Station
             if beyond
             else "there is no corner before it to measure from",
         )
-    return _directed(rows, places, corners, closed, part_inside)
+    return _directed(rows, places, (corners, rounds), closed, part_inside)
 
 
-def _corners(rows, placed, closed) -> np.ndarray:
-    """Whether each row (n,) is a corner of the edge through those that have a place."""
+def _corners(rows, placed, closed, rounds) -> np.ndarray:
+    """Whether each row (n,) is a corner of the edge through those that have a place.
+    TapeError where they do not tell how a round lies that has no direction stated."""
     places = np.array([rows[k].station.place for k in placed])
     _, turns = outline.right_hand_normals(places, _up(places), closed)
-    steps = np.linalg.norm(np.roll(places, -1, axis=0) - places, axis=1)
-    rounds = np.array([rows[k].station.corner is False for k in placed])
-    double = steps <= outline.SAME_PLACE_MM
-    if not closed:
-        double[-1] = False
+    marked = np.array([rows[k].point or bool(rows[k].station.corner) for k in placed])
+    known = rounds[placed]
+    broken = outline.breaks(places, turns, closed, marked, known)
+    for k in np.flatnonzero(outline.untold(turns, closed, broken, known)):
+        try:
+            require_direction(rows[placed[k]].station)
+        except ValueError as why:
+            raise TapeError(placed[k], f"{why}", "gap_direction") from why
     found = np.zeros(len(rows), dtype=bool)
-    found[placed] = (
-        double
-        | np.roll(double, 1)
-        | (~(turns <= outline.SHARPEST_TURN_DEG + outline.ROUNDING_DEG) & ~rounds)
-        | [rows[k].point or bool(rows[k].station.corner) for k in placed]
-    )
+    found[placed] = broken
     if not closed:
         found[[placed[0], placed[-1]]] = True
     return found
@@ -107,7 +107,8 @@ def _lay_chain(rows, chain: list[int], corners, places: np.ndarray) -> None:
     if len(known) == len(chain):
         return
     try:
-        along, at = _edge(places[known], bool(corners[chain[0]]))
+        between = [rows[k].station for k in known]
+        along, at = _edge(between, places[known], bool(corners[chain[0]]))
     except ValueError as why:
         raise TapeError(chain[1], f"the edge cannot be measured along: {why}") from why
     gone = dict(zip(known, along, strict=False))
@@ -130,7 +131,7 @@ def _lay_chain(rows, chain: list[int], corners, places: np.ndarray) -> None:
         places[row] = places[near[0]] if near else np.round(at(tape), DECIMALS)
 
 
-def _edge(places: np.ndarray, corner: bool):
+def _edge(between: list[Station], places: np.ndarray, corner: bool):
     """How far along the edge each place is (n,), and where any distance is. Where it
     ends in its first place that is a `corner`, or it goes on round."""
     step = places[-1] - places[0]
@@ -138,8 +139,8 @@ def _edge(places: np.ndarray, corner: bool):
         length = float(np.linalg.norm(step))
         return [0.0, length], lambda s: places[0] + step * (s / length)
     whole = bool(np.linalg.norm(step) <= outline.SAME_PLACE_MM)
-    stations = [Station(str(k), tuple(one)) for k, one in enumerate(places)]
-    once = stations[:-1] if whole and not corner else stations
+    count = len(places) - 1 if whole and not corner else len(places)
+    once = _as_said(between[:count], places[:count], whole)
     curve = edge_curve(build_joint(once, closed=whole))
     if curve.guessed:
         raise ValueError(
@@ -162,10 +163,31 @@ def _edge(places: np.ndarray, corner: bool):
     return along, at
 
 
-def _directed(rows, places, corners, closed, part_inside) -> list[Station]:
+def _as_said(between: list[Station], places: np.ndarray, whole: bool) -> list[Station]:
+    """Stations of one side as a joint of their own, whose part is inside or on the
+    left; at a round the stated direction holds, whichever side of it the part is."""
     faces = _up(places)
+    rounds = np.array([station.corner is False for station in between])
+    outward, turns = outline.right_hand_normals(places, faces, whole, rounds=rounds)
+    if whole:
+        outward = outward * outline.turning_sense(places, faces)
+    found = []
+    for k, station in enumerate(between):
+        stated = station.gap_direction
+        if stated and rounds[k] and turns[k] > outline.sharpest():
+            away = float(np.dot(stated, outward[k])) < 0
+            stated = tuple(-v if away else v for v in stated)
+        else:
+            stated = None
+        corner = False if rounds[k] else None
+        found.append(Station(str(k), tuple(places[k]), stated, corner=corner))
+    return found
+
+
+def _directed(rows, places, said, closed, part_inside) -> list[Station]:
+    faces, (corners, rounds) = _up(places), said
     sense = outline.turning_sense(places, faces) if closed else 1
-    normals, _ = outline.right_hand_normals(places, faces, closed, corners)
+    normals, _ = outline.right_hand_normals(places, faces, closed, corners, rounds)
     if closed:
         normals = normals * (sense if part_inside else -sense)
     done = []
