@@ -669,6 +669,7 @@ WHOLE = measuring_cases.WHOLE | {
     ),
     *("attribute_plans.code_letter", "attribute_plans.published_plan"),
     *("acceptance.feeler", "joint.station_complaints", "rotation.exact_turn"),
+    "joint.require_direction",
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
