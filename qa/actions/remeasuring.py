@@ -12,16 +12,17 @@ from django.db import DEFAULT_DB_ALIAS, connection
 from django.db.models import Q
 
 from qa.models import FitUp, Joint, MeasureAgain, Reading, TrimCut
-from qa.rules.remeasure import changed, newest_measured
+from qa.rules.remeasure import changed, measured_values, newest_measured
 from shop.ledger.projections import Family
-from shop.models import Fact, Hold, Part, PartState, PlacementAct, Suspect
+from shop.models import Confirmation, Fact, Hold, Part, PartState, PlacementAct, Suspect
 from shop.models.prepared import Prepared, Slot
 
 ADVISORY = 7_110_003  # PostgreSQL: one act at a time looks at what it touched
 CHUNK = 500
 FIRST = Prepared(
     lambda: (
-        Reading.objects.filter(fit_check=Slot("check"), value_nm__isnull=False)
+        measured_values()
+        .filter(fit_check=Slot("check"))
         .order_by("pk")
         .values_list("pk")[:1]
     )
@@ -46,11 +47,23 @@ def follow(facts: Sequence[Fact], kept: dict) -> None:
             joints.add((fact.joint_id, fact.airframe_id))
         elif isinstance(fact, TrimCut):
             parts.add(fact.part_id)
+        elif isinstance(fact, Confirmation):
+            joints |= _resting_on(fact)
     if parts or joints:
         if connection.vendor == "postgresql":
             with connection.cursor() as cursor:
                 cursor.execute("SELECT pg_advisory_xact_lock(%s)", [ADVISORY])
         _look_again(joints | _fitted(parts, places))
+
+
+def _resting_on(said: Confirmation) -> set[tuple[int, int]]:
+    """(joint, airframe) of what was read by an act that somebody confirmed or disowned,
+    or in a check begun by it."""
+    act = said.of_id
+    rows = Reading.objects.filter(Q(entry=act) | Q(fit_check__entry=act)).order_by()
+    return set(
+        rows.values_list("fit_check__fit_up__joint", "fit_check__fit_up__airframe")
+    )
 
 
 def _doubted(kept: dict) -> set[int]:

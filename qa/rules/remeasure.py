@@ -9,7 +9,7 @@ from qa.models import Check, FitUp, MeasureAgain, Reading
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS, Touches
-from shop.models import Entry
+from shop.models import Authorship, Entry
 
 FIT_UP = ("entry", "joint", "airframe", "part", "surround_part")
 
@@ -32,16 +32,27 @@ class Changed:
         return "; ".join(dict.fromkeys(self.words[-MOST_TOLD:]))
 
 
+def measured_values() -> QuerySet[Reading]:
+    """Readings with a value, but for what was disowned: by itself or with its check."""
+    gone = {"entry__confirmation__verdict": Authorship.DISOWNED}
+    with_check = {f"fit_check__{name}": verdict for name, verdict in gone.items()}
+    rows = Reading.objects.filter(value_nm__isnull=False)
+    return rows.exclude(**gone).exclude(**with_check)
+
+
 def newest_measured() -> QuerySet[FitUp]:
     """The newest fit-up of each joint on each airframe where anything was measured;
     `measured` is the entry that the newest check with a value began by."""
     here = {"joint": OuterRef("joint"), "airframe": OuterRef("airframe")}
     later = FitUp.objects.filter(**here, number__gt=OuterRef("number"))
-    read = Reading.objects.filter(
-        fit_check__fit_up__joint=OuterRef("joint"),
-        fit_check__fit_up__airframe=OuterRef("airframe"),
-        value_nm__isnull=False,
-    ).order_by("-fit_check__entry__pk")
+    read = (
+        measured_values()
+        .filter(
+            fit_check__fit_up__joint=OuterRef("joint"),
+            fit_check__fit_up__airframe=OuterRef("airframe"),
+        )
+        .order_by("-fit_check__entry__pk")
+    )
     return (
         FitUp.objects.filter(~Exists(later))
         .annotate(measured=Subquery(read.values("fit_check__entry__pk")[:1]))

@@ -47,7 +47,7 @@ def restore(source: Path, *, despite: bool, say: Callable[[str], None]) -> Resto
 
     The home must hold nothing, and nobody may work on it. despite: also where something
     does not hold, or where it is a plain copy. Nothing stays behind where it raises
-    CannotRestore.
+    CannotRestore, but for what a lost answer of PostgreSQL leaves.
     """
     try:
         with server.hold_home(settings.HOME):
@@ -165,9 +165,14 @@ def move_in(part: Path, files: Path, say) -> None:
         else:
             connection.close()
             os.replace(part, connection.settings_dict["NAME"])
-    except BaseException:
+    except BaseException as why:
         if not _are_there():
             _take_away(names)
+        elif isinstance(why, DatabaseFails):
+            raise CannotRestore(
+                "The database left before it said whether all came in. Look at the "
+                "site: the records may be there, and the files were left for them."
+            ) from why
         raise
     keep_private()
     sync_folder(Path(settings.HOME))

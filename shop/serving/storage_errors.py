@@ -46,12 +46,12 @@ def what_failed(error: BaseException) -> Failing | None:
 
 
 def _of_database(error: DatabaseFails) -> Failing | None:
-    message = str(error).lower()
-    if "disk is full" in message or "no space left" in message or _is_disk_full(error):
-        return full()
     # What it says of values repeats them, and they may read as anything.
     if isinstance(error, IntegrityError | DataError):
         return None
+    message = str(error).lower()
+    if "disk is full" in message or "no space left" in message or _is_disk_full(error):
+        return full()
     if "readonly" in message or "read-only" in message:
         return read_only()
     if any(words in message for words in DAMAGED):

@@ -52,7 +52,12 @@ def _not_saved(request, failing):
         if name != "csrfmiddlewaretoken" and name not in SECRET
         for value in values
     ]
-    context = {"failing": failing, "typed": typed, "posted": request.method == "POST"}
+    context = {
+        "failing": failing,
+        "typed": typed,
+        "posted": request.method == "POST",
+        "read": bool(request.POST),  # the token at least, where it could be read
+    }
     told = render(request, "shop/errors/not_saved.html", context, status=failing.status)
     told["Cache-Control"] = "no-store"
     return told

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from qa.actions import checks, fitups, remeasuring
+from qa.actions import checks, claims, fitups, remeasuring
 from qa.queries.today import today
 from qa.rules.remeasure import joints_to_measure_again
 from shop.actions import handover, materials, routes, suspects, tooling
@@ -161,6 +161,26 @@ def test_a_joint_changed_before_its_first_value_came_waits_too(engineer):
     assert not joints_to_measure_again()
     read(check, "1", "gap", "2.00")  # late, from a tablet without a network
     assert [one.fit_up.joint for one in joints_to_measure_again()] == [joint]
+    assert [*projections.differences([remeasuring.FAMILY])] == []
+
+
+def test_what_was_disowned_is_no_measuring(engineer, people):
+    joint = make_joint(engineer, 4)
+    fit_up = make_fit_up(engineer, joint)
+    read(make_check(engineer, fit_up), "1", "gap", "2.00")
+    check = make_check(engineer, refit(engineer, fit_up))
+    assert len(joints_to_measure_again()) == 1
+    claimed = read(check, "1", "gap", "2.00", by=people["builder"], claimed=True)
+    assert not joints_to_measure_again()
+    claims.answer_claim(
+        by=people["builder"],
+        entry=claimed.entry,
+        verdict="disowned",
+        reason="not mine",
+    )
+    assert [one.fit_up.joint for one in joints_to_measure_again()] == [joint]
+    read(check, "1", "gap", "2.00")
+    assert not joints_to_measure_again()
     assert [*projections.differences([remeasuring.FAMILY])] == []
 
 

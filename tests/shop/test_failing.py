@@ -55,7 +55,10 @@ def test_a_connection_that_is_gone_is_no_fault_of_what_was_sent():
     assert what_failed(lost).code == "busy"
 
 
-@pytest.mark.parametrize("mistake", [ValueError("x"), IntegrityError("x"), OSError(2)])
+TYPED = IntegrityError("Key (title)=(Disk is full of dust) already exists.")
+
+
+@pytest.mark.parametrize("mistake", [ValueError("x"), TYPED, OSError(2)])
 def test_a_fault_of_the_program_is_not_blamed_on_the_disk(mistake):
     assert what_failed(mistake) is None
 
@@ -128,6 +131,9 @@ def test_pages_and_tablets_are_told_that_the_database_is_not_what_it_was(committ
         posted = client.post(reverse("add_person"), {"username": "mara"})
         assert [page.status_code, api.status_code, posted.status_code] == [503] * 3
         assert 'value="mara"' in posted.content.decode()
+        # A button without a field of its own was read as well.
+        pressed = client.post(reverse("add_person"), {"csrfmiddlewaretoken": "x"})
+        assert "Send it again" in pressed.content.decode()
         assert page["Cache-Control"] == "no-store"
         return page.content.decode(), api.json()["error"]["code"]
 

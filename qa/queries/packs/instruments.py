@@ -54,9 +54,11 @@ def section(scope: Scope) -> Instruments:
     holes = HoleCheck.objects.filter(part__in=scope.parts, instrument__isnull=False)
     for check in holes.order_by("number"):
         used.setdefault(check.instrument_id, []).append(check)
-    for second, _doubt in chain.from_iterable(scope.seconds.values()):
-        if second.instrument_id:
-            used.setdefault(second.instrument_id, []).append(second)
+    seconds = [one for one, _doubt in chain.from_iterable(scope.seconds.values())]
+    late = gauges.overdue_when_used(seconds)
+    for second in seconds:
+        second.overdue = second.pk in late
+        used.setdefault(second.instrument_id, []).append(second)
     unstated = tuple(one.label for one in used.pop(None, []))
     rows = Instrument.objects.filter(pk__in=used).order_by("code")
     calibrations: dict[int, list[Calibration]] = {}
@@ -92,5 +94,7 @@ def _line(gauge: Instrument, checks, done: list[Calibration], scope) -> Instrume
 
 def _overdue(check) -> bool:
     """Whether its calibration was due before it was measured."""
+    if getattr(check, "overdue", False):
+        return True
     due = getattr(check, "calibration_due", None)
     return bool(due and due < timezone.localtime(check.entry.received_at).date())
