@@ -190,6 +190,13 @@ def _laid(good: list[RowRead], closed, part_inside, headings) -> list[RowRead]:
     places = [row.station.place for row in good]
     if closed and good[-1].point and places[-1] == places[0]:
         good = good[:-1]
+    closes = closed and len(good) > 1 and good[-1].tape is None and not good[-1].point
+    said = {row.station.corner for row in (good[0], good[-1])}
+    if closes and places[-1] == places[0] and False in said and True not in said:
+        # The place of a round is laid once, or it would count as broken there.
+        begin = replace(good[0], station=replace(good[0].station, corner=False))
+        laid = _laid([begin, *good[1:-1]], closed, part_inside, headings)
+        return [good[0], *laid[1:], good[-1]]
     rows = [tape.Row(row.station, row.tape, row.point) for row in good]
     try:
         stations = tape.lay(rows, closed=closed, part_inside=part_inside)
@@ -212,7 +219,9 @@ def _without_closing_row(good: list[RowRead]) -> tuple[list[RowRead], str | None
     said = last.corner if first.corner is None else first.corner
     other = said if last.corner is None else last.corner
     bare = last == Station(label=last.label, place=last.place, corner=last.corner)
-    bare = bare and last.corner is not True
+    # Marked, it is the second station of a corner, but where the first has said all.
+    again = last.label == first.label or first.gap_direction is not None
+    bare = bare and (again or last.corner is not True)
     first = replace(first, corner=said)
     same = replace(last, label=first.label, corner=other) == first
     if last.place != first.place or not (same or bare):

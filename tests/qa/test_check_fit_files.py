@@ -241,6 +241,17 @@ def test_at_a_sharp_corner_the_last_row_is_its_second_station():
     assert found.joint.gap_directions[-1][0] < -0.99
 
 
+@pytest.mark.parametrize("last", ["1,0,0,yes,,,,", "Z,0,0,yes,,,,"])
+def test_a_last_row_that_is_only_the_marked_place_of_the_first_is_left_out(last):
+    rows = (
+        "station,x_mm,y_mm,corner,normal_x,normal_y,gap_min_mm,gap_max_mm\n"
+        "1,0,0,yes,-0.7,-0.7,0.2,1\n2,100,0,yes,0.7,-0.7,0.2,1\n"
+        "3,100,100,yes,0.7,0.7,0.2,1\n4,0,100,yes,-0.7,0.7,0.2,1\n"
+    )
+    found = parse(rows + last + "\n")
+    assert (found.labels, found.closing_label) == (["1", "2", "3", "4"], last[0])
+
+
 def test_a_reading_at_the_closing_row_says_that_it_was_left_out():
     text = b"station,gap_mm,flush_mm\n5,2.0,\n"
     with pytest.raises(FileComplaints, match="only closes the outline"):

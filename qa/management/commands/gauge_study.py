@@ -82,10 +82,10 @@ def text_lines(study: Study) -> list[str]:
     share = study.intervals.get("share_of_total")
     # Where its steps hide its spread a share would say more than was measured.
     total = shown(study.share_of_total) if study.sd["gauge"] else "-"
+    by_ranges = shown(ranges.share_of_total) if ranges.sd.get("gauge") else "-"
     lines += [
         "",
-        f"Gauge of total {total}  95 %: {span(share)}  "
-        f"by ranges {shown(ranges.share_of_total)}",
+        f"Gauge of total {total}  95 %: {span(share)}  by ranges {by_ranges}",
         f"Groups of parts told apart: {study.distinct_categories or '-'}, by ranges "
         f"{ranges.distinct_categories or '-'}",
         gauge_advice(study),

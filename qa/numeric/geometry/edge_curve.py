@@ -171,7 +171,7 @@ class _Segment:
                 return [Bend(before, 0.0), Bend(after, 0.0, whole)], True
         bends = _biarc(self.length, first, last)
         both_ways = bends[0].curvature * bends[1].curvature < 0
-        if both_ways and first * last < 0 and min(abs(first), abs(last)) > STRAIGHT:
+        if both_ways and first * last < 0 and min(abs(first), abs(last)) > _ROUNDING:
             bends = _line_and_arc(self.length, first, last)
         return bends, False
 
