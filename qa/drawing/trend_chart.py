@@ -67,13 +67,18 @@ def table(sheet: TrendSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     def text(value: float) -> str:
         return f"{value:z.{sheet.digits}f}"
 
+    pulls = sorted(foreseen.pull for foreseen in sheet.trend.prediction)
+    # The first that was read of those after it: its own may never have been fitted.
+    repaired = {
+        next((pull for pull in pulls if pull >= at), None) for at in sheet.breaks
+    }
     rows = [
         (
             f"{one.pull:g}",
             ", ".join(map(text, read.get(one.pull, ()))),
             text(one.value),
             f"{text(one.low)} to {text(one.high)}",
-            "repaired before it" if one.pull in sheet.breaks else "",
+            "repaired before it" if one.pull in repaired else "",
         )
         for one in sheet.trend.prediction
     ]

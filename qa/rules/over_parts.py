@@ -4,6 +4,7 @@ Values are brought to bare edges, so that parts checked bare and finished stand 
 row; a cut changes what the last check reads, never what the first one read.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
@@ -182,3 +183,14 @@ def deviations_mm(
         off = None if None in (nm, target) else to_mm(nm) - target
         found.append(off)
     return found
+
+
+def repairs_of(reads: Iterable[PartRead]) -> dict[int, list[int]]:
+    """The numbers of the first pulls after a repair, of each mold that parts came from,
+    whether their own parts were ever fitted or not; one statement."""
+    molds = {part_read.pull.tool_id for part_read in reads if part_read.pull}
+    repairs = {mold: [] for mold in molds}
+    rows = Pull.objects.filter(tool__in=molds, after_repair=True).order_by("number")
+    for mold, number in rows.values_list("tool", "number"):
+        repairs[mold].append(number)
+    return repairs

@@ -16,8 +16,9 @@ from tests.numeric.doors import door
 from tests.numeric.molds import Mold, numbers
 
 MOLDS = int(os.environ.get("FAYLINE_TOOL_MOLDS", "250"))
-# Four standard deviations of a share near 95 %; at 4,000 molds less than the 1 % asked.
-ALLOWED = max(0.01, 4 * math.sqrt(0.95 * 0.05 / MOLDS))
+# The 1 % that is asked of 4,000 molds; of fewer four standard deviations of a share
+# near 95 %.
+ALLOWED = 0.01 if MOLDS >= 4000 else 4 * math.sqrt(0.95 * 0.05 / MOLDS)
 
 
 def alike(count, correlation):
@@ -142,7 +143,7 @@ def test_a_perfect_mold_is_left_alone_in_95_percent_of_shops():
     for mold in molds(11, spread=0.0):
         report = tell_tool(mold.joint, mold.parts(3), mold.motions, worth_mm=0.0)
         blamed += any(value.advice != Advice.LEAVE for value in report.values)
-    assert blamed / MOLDS <= 0.05 + ALLOWED
+    assert blamed / MOLDS <= 0.05 + (ALLOWED if MOLDS < 4000 else 0)
 
 
 @pytest.mark.slow

@@ -22,6 +22,8 @@ from qa.rules.over_parts import Which
 from qa.rules.planning import RELATED
 from qa.wording import lengths
 from shop.ledger import Refused
+from shop.models import Pull
+from tests.around import by_hand
 from tests.qa.making import make_check, make_stations, mm, read, revise
 from tests.qa.molding import Shop, ripple
 
@@ -45,6 +47,20 @@ def many(shop, count=12):
     for pull in range(1, count + 1):
         place = shop.airframes[pull % 3]
         shop.fit(shop.pull(), place, drifting(pull), ripple(pull))
+
+
+def test_a_repair_is_a_break_also_where_the_first_pull_after_it_was_never_fitted(shop):
+    many(shop, 4)
+    shop.pull()  # scrapped, say
+    many(shop, 4)
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+    assert "repair" not in page.chart_svg + page.trends[0].svg
+    with by_hand():
+        Pull.objects.filter(number=5).update(after_repair=True)
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+    assert "repair" in page.chart_svg and "repair" in page.trends[0].svg
+    told = [row[-1] for row in page.trends[0].table.rows]
+    assert [n for n, word in enumerate(told) if word] == [4]
 
 
 def test_stations_that_always_fail_are_named_and_the_others_counted(shop):

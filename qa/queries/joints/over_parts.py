@@ -312,15 +312,17 @@ def _trends(series: Series) -> list[TrendOf]:
     for one, value in zip(series.reads, series.values, strict=True):
         if one.pull:
             molds.setdefault(one.pull.tool.code, []).append((one, value))
-    return [_trend(series, code, rows) for code, rows in molds.items()]
+    repairs = rules.repairs_of(series.reads)
+    return [
+        _trend(series, code, rows, repairs[rows[0][0].pull.tool_id])
+        for code, rows in molds.items()
+    ]
 
 
-def _trend(series: Series, code: str, rows) -> TrendOf:
+def _trend(series: Series, code: str, rows, repairs: list[int]) -> TrendOf:
     pulls = [reading.pull.number for reading, _value in rows]
     values = [value for _one, value in rows]
-    breaks = sorted(
-        {reading.pull.number for reading, _v in rows if reading.pull.after_repair}
-    )
+    breaks = [number for number in repairs if min(pulls) <= number <= max(pulls)]
     result, limit = _towards(series, pulls, values, breaks)
     if result.slope is None or limit is None:
         why = remark(result.why) or _("there are no limits to hold it against")

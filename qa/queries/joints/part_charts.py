@@ -11,6 +11,7 @@ from qa.drawing.scene import Scene
 from qa.models import ChartNote
 from qa.numeric.measuring.charts import chart
 from qa.queries.issue import local
+from qa.rules import over_parts as rules
 from qa.rules.over_parts import PartRead
 from qa.wording.lengths import true_minus
 from qa.wording.measuring import RULE_SOURCES, SPREADS, remark
@@ -115,11 +116,15 @@ def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
     measured here before."""
     found: dict[int, list[str]] = {}
     mold, people = None, set()
+    repairs, before = rules.repairs_of(reads), {}
     for label, one in zip(labels, reads, strict=True):
         words = found.setdefault(points.index(label) + 1, [])
         if one.pull:
-            if one.pull.after_repair:
+            tool, number = one.pull.tool_id, one.pull.number
+            last = before.get(tool, number - 1)
+            if any(last < repair <= number for repair in repairs[tool]):
                 words.append(_("repair"))
+            before[tool] = number
             if mold not in (None, one.pull.tool_id):
                 words.append(_("mold %(code)s") % {"code": one.pull.tool.code})
             mold = one.pull.tool_id
