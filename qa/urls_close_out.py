@@ -57,4 +57,9 @@ urlpatterns = [
         characteristics.characteristic_result,
         name="characteristic_result",
     ),
+    path(
+        "characteristics/results/<int:pk>/raise/",
+        characteristics.raise_result,
+        name="raise_result",
+    ),
 ]

@@ -81,5 +81,6 @@ urlpatterns = [
     path("holes/<int:pk>/revise/", holes.revise_pattern, name="revise_hole_pattern"),
     path("holes/<int:pk>/measure/", holes.new_hole_check, name="new_hole_check"),
     path("holes/checks/<uuid:uuid>/", holes.hole_check, name="hole_check"),
+    path("holes/checks/<uuid:uuid>/raise/", holes.raise_holes, name="raise_holes"),
     path("plan-defaults/", plans.plan_defaults, name="plan_defaults"),
 ]

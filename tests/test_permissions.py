@@ -71,7 +71,8 @@ WHO = {
         measure_study read_again
         api_photo do_step take_back_step weigh_part weigh_airframe add_photo
         new_hole_check new_check late_readings
-        remark_on_pack raise_findings raise_by_hand nonconformance_act own_pin
+        remark_on_pack raise_findings raise_holes raise_result raise_by_hand
+        nonconformance_act own_pin
         put_in temporary_act
     """,
     MAKERS: """

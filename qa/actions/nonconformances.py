@@ -196,9 +196,10 @@ def verify(
     what was measured with a re-check of the same serials."""
     roles.require(by, life.MOVES[Verb.VERIFY].right)
     step = {"verb": Verb.VERIFY, "note": note, "recheck": recheck}
-    with _moving(by, item, step) as (_, standing, _):
+    with _moving(by, item, step) as (_, standing, fact):
         _allow(by, item, standing, Verb.VERIFY)
-        reworked.require_shown(by, item, recheck, standing.disposition, note)
+        shown = reworked.require_shown(by, item, recheck, standing.disposition, note)
+        fact.told = shown[:400]
 
 
 def close(*, by, item: Nonconformance, note: str = "") -> None:

@@ -1,19 +1,30 @@
-"""Nonconformances come to be: of a check, by hand, of an inspection."""
+"""Nonconformances come to be: of a check (of fit, of holes, of a characteristic), by
+hand, of an inspection."""
+
+import hashlib
+
+from django.db.models import Q
 
 from qa.models import (
+    CharacteristicResult,
     Check,
     DefectKind,
+    FitUp,
+    HoleCheck,
     Nonconformance,
     NonconformanceKind,
     NonconformanceState,
     Source,
 )
-from qa.rules import judging, station_names
+from qa.rules import decided, judging, station_names
+from qa.wording import characteristics as characteristic_words
+from qa.wording import holes as hole_words
 from qa.wording.findings import span
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
-from shop.models import Role
+from shop.models import Airframe, Placement, Role
+from shop.wording import states
 
 
 def raise_findings(
@@ -74,9 +85,87 @@ def raise_in(act, check: Check, finding: judging.Finding) -> Nonconformance:
     return keep(act, item)
 
 
+def raise_holes(*, by, check: HoleCheck) -> Nonconformance:
+    """Number what fails in a check of holes and nobody raised yet, as one item, where
+    the serial sits or was fitted last."""
+    roles.require(by, "raise nonconformances")
+    pattern, unit = check.revision.pattern, check.revision.units
+    with perform("raise_holes/1", by=by, said={"check": str(check.entry_id)}) as act:
+        airframe = _where(check)
+        number = next_number(f"nonconformance:{airframe.pk}")
+        # Whoever raises here at the same moment waits for that number.
+        rows = decided.holes_to_raise(check)
+        if not rows:
+            raise Refused("Nothing in it is left to be raised.", code="done")
+        labels = [row.hole.label for row in rows]
+        item = Nonconformance(
+            airframe=airframe,
+            number=number,
+            kind=NonconformanceKind.OTHER,
+            joint=pattern.joint,
+            part=check.part,
+            hole_check=check,
+            holes=labels,
+            stations_key=hashlib.sha256("\n".join(labels).encode()).hexdigest(),
+            title=hole_words.title(pattern.number, labels),
+            requirement=f"{pattern}, revision {check.revision.number}"[:200],
+            found=hole_words.found(rows, unit)[:200],
+            place=hole_words.place(check.part.serial, labels)[:200],
+        )
+        _record(act, item)
+        act.result = {"nonconformance": item.pk, "label": item.label}
+    return item
+
+
+def _where(check: HoleCheck) -> Airframe:
+    """The airframe on which its serial sits, else was fitted last."""
+    part = check.part_id
+    sits = Placement.objects.filter(part=part, removed_at=None).first()
+    if sits:
+        return sits.airframe
+    fitted = FitUp.objects.filter(Q(part=part) | Q(surround_part=part))
+    last = fitted.order_by("-entry__pk").first()
+    if last is None:
+        words = "it sits on no airframe: an item is of one. Put it in its place first."
+        raise Refused(f"{check.part.serial}: {words}")
+    return last.airframe
+
+
+def raise_result(*, by, result: CharacteristicResult) -> Nonconformance:
+    """Number the newest result of a characteristic on its airframe that is not shown
+    to conform."""
+    roles.require(by, "raise nonconformances")
+    planned = result.revision.characteristic
+    with perform("raise_result/1", by=by, said={"result": result.pk}) as act:
+        number = next_number(f"nonconformance:{result.airframe_id}")
+        newest = decided.newest_result(planned, result.airframe)
+        if newest != result or not decided.result_to_raise(planned, result):
+            raise Refused("That is not left to be raised.", code="done")
+        found = characteristic_words.result(planned.quality, result, result.unit)
+        item = Nonconformance(
+            airframe=result.airframe,
+            number=number,
+            kind=NonconformanceKind.OTHER,
+            joint=planned.joint,
+            part=result.part,
+            result=result,
+            title=f"{planned.number} {planned.name}: {states.word(result.verdict)}",
+            requirement=characteristic_words.limits(result.revision, planned.quality),
+            found=found[:200],
+            place=planned.bay.path[:200],
+        )
+        _record(act, item)
+        act.result = {"nonconformance": item.pk, "label": item.label}
+    return item
+
+
 def keep(act, item: Nonconformance) -> Nonconformance:
     """Number an item inside a running act; it is with whoever raised it."""
     item.number = next_number(f"nonconformance:{item.airframe_id}")
+    return _record(act, item)
+
+
+def _record(act, item: Nonconformance) -> Nonconformance:
     item.full_clean(exclude=["entry"])
     act.record(item)
     NonconformanceState.objects.create(

@@ -7,7 +7,9 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Airframe, Entry, Fact, Kept, Part, Projection
 
+from .characteristics import CharacteristicResult
 from .checks import Check
+from .holes import HoleCheck
 from .joints import Joint
 
 
@@ -96,6 +98,18 @@ class Nonconformance(Fact):
         null=True,
         blank=True,
     )
+    # Or the holes of a pattern, or another characteristic, that do not conform.
+    hole_check = models.ForeignKey(
+        HoleCheck, models.PROTECT, related_name="items", null=True, blank=True
+    )
+    holes = models.JSONField(default=list, blank=True)
+    result = models.ForeignKey(
+        CharacteristicResult,
+        models.PROTECT,
+        related_name="items",
+        null=True,
+        blank=True,
+    )
     part = models.ForeignKey(
         Part, models.PROTECT, related_name="nonconformances", null=True, blank=True
     )
@@ -121,6 +135,16 @@ class Nonconformance(Fact):
                 condition=Q(fit_check__isnull=False),
                 name="nonconformance_raised_once",
             ),
+            models.UniqueConstraint(
+                fields=["hole_check", "stations_key"],
+                condition=Q(hole_check__isnull=False),
+                name="nonconformance_holes_once",
+            ),
+            models.UniqueConstraint(
+                fields=["result"],
+                condition=Q(result__isnull=False),
+                name="nonconformance_result_once",
+            ),
             models.CheckConstraint(
                 condition=Q(kind__in=NonconformanceKind.values),
                 name="nonconformance_kind_known",
@@ -143,6 +167,11 @@ class Nonconformance(Fact):
     def of_fit(self) -> bool:
         """A gap or step that was measured: what is done is shown by measuring again."""
         return self.kind != NonconformanceKind.OTHER
+
+    @property
+    def read_again(self) -> bool:
+        """Found in holes or of another characteristic: that is found again there."""
+        return bool(self.hole_check_id or self.result_id)
 
 
 def _person(**more):

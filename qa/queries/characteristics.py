@@ -8,9 +8,10 @@ from qa.models import (
     Characteristic,
     CharacteristicResult,
     CharacteristicRevision,
+    Nonconformance,
     Quality,
 )
-from qa.rules import close_out_records
+from qa.rules import decided, result_staleness
 from qa.wording import characteristics as words
 from shop.models import Airframe
 from shop.queries.paging import search
@@ -126,6 +127,9 @@ class OnAirframe:
     newest: ResultRow | None
     earlier: list[ResultRow]
     photos: list
+    # Items of it on this airframe, and why its newest result is to be raised.
+    items: list[Nonconformance]
+    raise_words: str
 
 
 def on_airframe(row: Characteristic, airframe: Airframe, unit: str) -> OnAirframe:
@@ -133,12 +137,17 @@ def on_airframe(row: Characteristic, airframe: Airframe, unit: str) -> OnAirfram
         revision__characteristic=row, airframe=airframe
     )
     results = list(results.select_related(*RELATED, "revision").order_by("-pk")[:200])
-    newest, photos = None, []
+    newest, photos, items, raise_words = None, [], [], ""
     if results:
+        items = decided.items_of_result(results[0])
+        if decided.result_to_raise(row, results[0]):
+            raise_words = words.to_raise()
         photos = photos_of("result", results[0].pk)
-        stale = close_out_records.stale_of(row, airframe, results[0])
+        stale = result_staleness.stale_of(row, airframe, results[0])
         said = {"stale": stale, "has_photo": bool(photos)}
         newest = result_row(results[0], row.quality, unit, **said)
     earlier = [result_row(result, row.quality, unit) for result in results[1:]]
     limits = words.limits(row.current, row.quality)
-    return OnAirframe(row, airframe, limits, newest, earlier, photos)
+    return OnAirframe(
+        row, airframe, limits, newest, earlier, photos, items, raise_words
+    )

@@ -11,6 +11,7 @@ from qa.models import (
     HolePattern,
     HolePatternRevision,
     HoleReading,
+    Nonconformance,
     PatternHole,
 )
 from qa.numeric.holes import position as numbers
@@ -22,7 +23,9 @@ from qa.numeric.holes.fasteners import (
 )
 from qa.numeric.holes.rigid_fit import FitError
 from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
+from qa.rules import decided
 from qa.rules.holes import LACKS_SIZE, as_read, lacks_size
+from qa.wording import holes as hole_words
 from qa.wording import lengths
 from qa.wording.holes import SPACING
 from shop.numeric.units import to_mm, to_nm
@@ -168,6 +171,9 @@ class HoleView:
     pitch: str
     short: list[str]
     others: list[HoleCheck]
+    # Items of the pattern on this serial, and which holes nobody raised yet, in words.
+    items: list[Nonconformance]
+    raise_words: str
     together: Together | None = None
     grip: str = ""
 
@@ -211,6 +217,10 @@ def hole_view(
         pitch=_pitch(plan),
         short=_short(plan, rule),
         others=list(others.select_related("part").order_by("-number")[:50]),
+        items=decided.items_of_holes(check),
+        raise_words=hole_words.to_raise(
+            [row.hole.label for row in decided.holes_to_raise(check)]
+        ),
         together=both[0],
         grip=_grip(stack_mm, grip_mm, unit),
     )

@@ -4,8 +4,7 @@ statements, whatever the number of joints, items, parts and characteristics."""
 from collections import defaultdict
 from dataclasses import dataclass, field
 
-from django.db.models import Exists, Max, OuterRef, Q
-from django.utils.translation import gettext as _
+from django.db.models import Exists, OuterRef, Q
 
 from qa.models import (
     Characteristic,
@@ -19,19 +18,18 @@ from qa.models import (
     Nonconformance,
     OfferedJoint,
     State,
-    TrimCut,
 )
-from qa.rules import acceptance, gauges, history, offering, staleness
+from qa.rules import acceptance, decided, gauges, history, offering, staleness
 from qa.rules.acceptance import Standing
 from qa.rules.history import History
 from qa.rules.holes import newest_readings
+from qa.rules.result_staleness import placements_of, stale_results
 from qa.rules.staleness import JointState
 from shop.models import (
     Airframe,
     Part,
     PhotoPin,
     Placement,
-    PlacementAct,
     Position,
     TemporaryItem,
 )
@@ -76,6 +74,9 @@ class Records:
     results: dict[int, CharacteristicResult]
     stale: dict[int, str]
     photographed: set[str]
+    # What fails and was decided to stay so, by the key of a hole reading or a result.
+    left_holes: dict[int, Nonconformance]
+    left_results: dict[int, Nonconformance]
     patterns: list[PatternThere]
     # Keys of the checks, hole checks and results whose instrument was found off since,
     # and of those taken while its calibration was overdue.
@@ -97,9 +98,10 @@ def load(airframe: Airframe) -> Records:
     past = history.load(airframe, joints)
     states = staleness.states(past)
     standings = _standings(airframe, joints)
-    placements = _placements(airframe)
+    placements = placements_of(airframe)
     planned, results = _characteristics(airframe)
     patterns = _patterns(past, states, placements)
+    items = _items(airframe, placements)
     used = {
         "check": [
             check for state in states.values() for check in offering.checks_of(state)
@@ -114,26 +116,21 @@ def load(airframe: Airframe) -> Records:
         states=states,
         standings=standings,
         remarked=_remarked(standings),
-        items=_items(airframe, placements),
+        items=items,
         temporary=_temporary(airframe),
         carried=carried.onto(airframe, *TEMPORARY_RELATED),
         placements=placements,
         characteristics=planned,
         results=results,
-        stale=_stale(past, placements, planned, results),
+        stale=stale_results(past, placements, planned, results),
         photographed=_photographed(results),
+        left_holes=decided.left_holes(items, _read_in(patterns)),
+        left_results=decided.left_results(items, results.values()),
         patterns=patterns,
         doubted={kind: set(gauges.found_off(rows)) for kind, rows in used.items()},
         overdue={kind: gauges.overdue_when_used(rows) for kind, rows in used.items()},
         close_outs=_close_outs(airframe),
     )
-
-
-def _placements(airframe: Airframe) -> list[Placement]:
-    """What sits there now."""
-    rows = Placement.objects.filter(airframe=airframe, removed_at=None)
-    related = ("part__design", "position", "placed_by_entry")
-    return list(rows.select_related(*related).order_by("position__path"))
 
 
 def _standings(airframe: Airframe, joints: list[Joint]) -> dict[int, Standing]:
@@ -162,7 +159,8 @@ def _items(airframe: Airframe, placements) -> list[Nonconformance]:
     item travels with its part."""
     parts = [placement.part_id for placement in placements]
     rows = Nonconformance.objects.filter(Q(airframe=airframe) | Q(part__in=parts))
-    related = ("standing", "fit_check__fit_up", "part", "joint__position", "airframe")
+    related = ("fit_check__fit_up", "part", "joint__position", "airframe")
+    related += decided.RELATED
     return list(rows.select_related(*related).order_by("number", "pk"))
 
 
@@ -197,56 +195,6 @@ def _characteristics(airframe: Airframe):
         "revision", "instrument", "entry__by", "entry__confirmation", "part", "fit_up"
     )
     return planned, {row.revision.characteristic_id: row for row in newest}
-
-
-def _stale(past: History, placements, planned, results) -> dict[int, str]:
-    """Why a result does not tell of what is there now, by its key: another part in the
-    bay or in what lies below it, a cut of one of those, or whatever else happened at
-    its joint."""
-    acts = PlacementAct.objects.filter(airframe=past.airframe).order_by()
-    acts = dict(acts.values_list("position__path").annotate(at=Max("entry__pk")))
-    parts = {placement.part_id for placement in placements}
-    cut = TrimCut.objects.filter(part__in=parts, depth_nm__gt=0).order_by()
-    cuts = dict(cut.values_list("part").annotate(at=Max("entry__pk")))
-    joints = {joint.pk: joint for joint in past.joints}
-    found = {}
-    for wanted in planned:
-        result = results.get(wanted.pk)
-        if result is None:
-            continue
-        at, bay = result.entry.pk, wanted.bay
-        trimmed = [
-            placement.part
-            for placement in placements
-            if cuts.get(placement.part_id, 0) > at
-            and bay.covers(placement.position.path)
-        ]
-        if any(moved > at and bay.covers(path) for path, moved in acts.items()):
-            found[result.pk] = _("what sits here was taken out or put in since")
-        elif trimmed:
-            found[result.pk] = _("%s was trimmed since") % trimmed[0]
-        elif wanted.joint_id in joints and _touched(past, joints[wanted.joint_id], at):
-            found[result.pk] = _("fitted again or changed since")
-        elif result.revision_id != wanted.current_id:
-            found[result.pk] = _("revision %s is required now") % wanted.current.number
-    return found
-
-
-def stale_of(planned: Characteristic, airframe: Airframe, result) -> str:
-    """The same of one result; "" where it tells of what is there now."""
-    joints = [planned.joint] if planned.joint else []
-    past = history.load(airframe, joints)
-    placements = _placements(airframe)
-    found = _stale(past, placements, [planned], {planned.pk: result})
-    return found.get(result.pk, "")
-
-
-def _touched(past: History, joint: Joint, at: int) -> bool:
-    own = past.fit_ups.get(joint.pk, [])
-    events = past.touches.of(joint, past.airframe.pk, own)
-    return any(fit_up.entry.pk > at for fit_up in own) or any(
-        event.at > at for event in events
-    )
 
 
 def _photographed(results) -> set[str]:
@@ -349,6 +297,10 @@ def _load_checks(there: list[PatternThere]) -> None:
             if at and check.revision_id == pattern_there.pattern.current_id and read:
                 found = sorted(read, key=lambda reading: reading.hole.order)
                 pattern_there.checks.append((check, found))
+
+
+def _read_in(patterns: list[PatternThere]) -> list[HoleReading]:
+    return [x for there in patterns for _check, read in there.checks for x in read]
 
 
 def _close_outs(airframe: Airframe) -> list[CloseOut]:

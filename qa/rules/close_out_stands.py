@@ -18,7 +18,7 @@ from qa.rules.close_out_records import (
     Records,
     open_items,
 )
-from qa.rules.holes import lacks_size
+from qa.rules.holes import fails, lacks_size
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
 from shop.models import Airframe, PartState, Position, TemporaryItem, TemporaryKind
@@ -143,7 +143,7 @@ def _measured(records: Records, joint: Joint, what: str):
 
 def _holes(records: Records) -> list[Stand]:
     """Every hole of a pattern is read wherever it is, and none of them does not
-    conform."""
+    conform but those that were decided to stay so."""
     found = []
     for there in records.patterns:
         pattern, at = there.pattern, (there.path, there.joints)
@@ -157,7 +157,7 @@ def _holes(records: Records) -> list[Stand]:
             failing = [
                 reading.hole.label
                 for reading in read
-                if not reading.position_conforms or reading.size_conforms is False
+                if fails(reading) and reading.pk not in records.left_holes
             ]
             if failing:
                 why = words.holes(check.label, failing)
@@ -211,7 +211,9 @@ def _characteristics(records: Records) -> list[Stand]:
         if stale:
             why = f"{words.result('stale')}: {stale}"
             found.append(Stand("characteristic", str(planned), why, page, *at))
-        elif result.verdict != Verdict.CONFORMS:
+        elif (
+            result.verdict != Verdict.CONFORMS and result.pk not in records.left_results
+        ):
             why = words.result(result.verdict)
             found.append(Stand("characteristic", str(planned), why, page, *at))
         if planned.current.photo and str(result.pk) not in records.photographed:

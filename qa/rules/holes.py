@@ -49,6 +49,25 @@ def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
     return newest
 
 
+def fails(reading: HoleReading) -> bool:
+    return not reading.position_conforms or reading.size_conforms is False
+
+
+def beyond(reading: HoleReading) -> tuple[int, int, int]:
+    """By how much, in nm, a reading (with its hole) is out of its place, too small and
+    too large; 0 where it is not."""
+    hole, size = reading.hole, reading.size_nm
+    out = 0
+    if not reading.position_conforms:
+        # Exact squares were compared: out by less than 1 nm is out.
+        out = max(reading.position_nm - reading.allowed_nm, 1)
+    small = large = 0
+    if size is not None:
+        small = max((hole.low_nm or size) - size, 0)
+        large = max(size - (size if hole.high_nm is None else hole.high_nm), 0)
+    return out, small, large
+
+
 def lacks_size(reading: HoleReading) -> bool:
     """Whether its size has limits and was not measured: then it cannot conform."""
     hole = reading.hole

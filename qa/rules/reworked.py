@@ -9,7 +9,7 @@ from qa.models import (
     Nonconformance,
     Verdict,
 )
-from qa.rules import authorship, remeasure
+from qa.rules import authorship, decided, remeasure
 from shop.ledger import Refused
 
 FIT_UP = ("entry", "fit_up__entry", "fit_up__joint", "fit_up__airframe")
@@ -18,25 +18,32 @@ FIT_UP += ("fit_up__part", "fit_up__surround_part")
 
 def require_shown(
     by, item: Nonconformance, recheck: Check | None, disposition: str, note: str
-) -> None:
-    """Refuse a verification that nothing shows.
+) -> str:
+    """Refuse a verification that nothing shows; what shows it beside the re-check, in
+    words.
 
     What was measured is shown by measuring again: the same joint and serials, finished,
     proven, by somebody else, and nothing changed since. What was seen is shown by
-    words, or by a check as well.
+    words, or by a check as well; a hole, or another characteristic, by finding that
+    again.
     """
-    measured = disposition in (Disposition.REWORK, Disposition.REPAIR) and item.of_fit
+    worked = disposition in (Disposition.REWORK, Disposition.REPAIR)
+    if item.read_again and recheck:
+        raise Refused("A fit check does not show that.", field="recheck")
+    if item.read_again and worked:
+        return decided.require_found_again(by, item, disposition)
+    measured = worked and item.of_fit
     if recheck is None:
         if measured:
             raise Refused("Link the check that shows it is done.", field="recheck")
         if not note.strip():
             raise Refused("Say what was verified.", field="note")
-        return
+        return ""
     recheck = Check.objects.select_related(*FIT_UP).get(pk=recheck.pk)
     _same(item, recheck)
-    if disposition not in (Disposition.REWORK, Disposition.REPAIR):
+    if not worked:
         authorship.require_proven(recheck, "recheck")
-        return
+        return ""
     _finished(by, recheck)
     if missing := not_shown(item, recheck, disposition):
         raise Refused(
@@ -46,6 +53,7 @@ def require_shown(
             else f"The re-check measured nothing at {', '.join(missing)}.",
             field="recheck",
         )
+    return ""
 
 
 def _same(item: Nonconformance, recheck: Check) -> None:

@@ -4,9 +4,14 @@ from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import (
+    require_http_methods,
+    require_POST,
+    require_safe,
+)
 
 from qa.actions import characteristics as acts
+from qa.actions import raising
 from qa.forms.characteristics import CharacteristicForm, ResultForm, ReviseForm
 from qa.models import Characteristic, CharacteristicResult
 from qa.queries import characteristics as queries
@@ -14,7 +19,7 @@ from shop import roles
 from shop.forms.filters import Filter
 from shop.models import Airframe
 from shop.queries.paging import page_of
-from shop.views.acting import attempt, form_page, posted
+from shop.views.acting import attempt, form_page, posted, pressed
 from shop.views.list_files import list_page, page_asked
 
 from . import list_columns
@@ -120,8 +125,24 @@ def characteristic_on_airframe(request, pk, airframe):
         "airframe": frame,
         "form": form,
         "may_measure": roles.may(request.user, "measure"),
+        "may_raise": roles.may(request.user, "raise nonconformances"),
     }
     return render(request, "qa/characteristics/on_airframe.html", context)
+
+
+@require_POST
+def raise_result(request, pk):
+    """What is not shown to conform becomes an item, for somebody to decide."""
+    rows = CharacteristicResult.objects.select_related(
+        "airframe", "part", "revision__characteristic__current"
+    )
+    result = roles.fetch(request.user, "raise nonconformances", rows, pk=pk)
+    return pressed(
+        request,
+        lambda: raising.raise_result(by=request.user, result=result),
+        lambda item: reverse("nonconformance", args=[item.pk]),
+        reverse("characteristic_result", args=[pk]),
+    )
 
 
 @require_safe

@@ -4,9 +4,10 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import holes as acts
+from qa.actions import raising
 from qa.forms.holes import HoleCheckForm, PatternForm, StackForm
 from qa.models import HoleCheck, HolePattern
 from qa.queries import holes as queries
@@ -14,7 +15,7 @@ from shop import roles
 from shop.forms.fields import choose_the_only, number_in
 from shop.queries.paging import page_of
 from shop.queries.tooling import photos_of
-from shop.views.acting import attempt, form_page, posted
+from shop.views.acting import attempt, form_page, posted, pressed
 from shop.views.list_files import list_page, page_asked
 
 from . import list_columns
@@ -166,4 +167,19 @@ def hole_check(request, uuid):
         stack_mm=said.get("stack"),
         grip_mm=grip[0],
     )
-    return render(request, "qa/holes/hole_check.html", {"view": view, "stack": stack})
+    may_raise = roles.may(request.user, "raise nonconformances")
+    context = {"view": view, "stack": stack, "may_raise": may_raise}
+    return render(request, "qa/holes/hole_check.html", context)
+
+
+@require_POST
+def raise_holes(request, uuid):
+    """What fails in a check of holes becomes an item, for somebody to decide."""
+    rows = HoleCheck.objects.select_related(*queries.RELATED)
+    check = roles.fetch(request.user, "raise nonconformances", rows, entry_id=uuid)
+    return pressed(
+        request,
+        lambda: raising.raise_holes(by=request.user, check=check),
+        lambda item: reverse("nonconformance", args=[item.pk]),
+        reverse("hole_check", args=[uuid]),
+    )

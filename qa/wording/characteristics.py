@@ -39,3 +39,10 @@ def result(quality: str, row, unit: str) -> str:
     if quality in ("dimension", "clearance") and row.unit != unit:
         return f"{typed} ({lengths.length(row.exact, unit)})"
     return typed
+
+
+def to_raise() -> str:
+    return _(
+        "It is not shown to conform, and nobody raised it yet: find it again, or let "
+        "somebody decide."
+    )

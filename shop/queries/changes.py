@@ -14,6 +14,11 @@ from shop.models import AUTHOR, Entry, Person, Visit, author_of
 # change only how somebody works (a PIN, a tablet) are not told.
 WORDS = {
     "raise/1": (_N("nonconformances raised from checks"), "nonconformances"),
+    "raise_holes/1": (_N("nonconformances raised from holes"), "nonconformances"),
+    "raise_result/1": (
+        _N("nonconformances raised from characteristics"),
+        "nonconformances",
+    ),
     "nonconformance/1": (_N("nonconformances written"), "nonconformances"),
     "nonconformance_step/1": (_N("steps on nonconformances"), "nonconformances"),
     "defect_kind/1": (_N("kinds of defect changed"), "nonconformances"),

@@ -1,5 +1,6 @@
 """One way for every form of the shop: parse, do one verb, go on; or say why not."""
 
+from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db.models.fields import BLANK_CHOICE_DASH
 from django.forms import TypedChoiceField
@@ -43,6 +44,17 @@ def attempt(form, act):
             for message in messages:
                 _blame(form, field, message)
     return False, None
+
+
+def pressed(request, act, there, back):
+    """Do what a button without a field asks; go `there` (a callable of what it made),
+    or say why not and go `back`."""
+    try:
+        made = act()
+    except Refused as no:
+        messages.error(request, no.message)
+        return redirect(back)
+    return redirect(there(made))
 
 
 def _name_empty_choices(form) -> None:

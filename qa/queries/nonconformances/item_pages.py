@@ -43,6 +43,8 @@ RELATED = (
     "joint__surround",
     "part__design",
     "defect",
+    "hole_check",
+    "result__revision__characteristic",
     "fit_check__entry",
     "fit_check__fit_up__revision",
     "fit_check__fit_up__part__design",
@@ -253,7 +255,7 @@ def _words(step: NonconformanceStep) -> str:
 def possible_rechecks(item: Nonconformance) -> QuerySet[Check]:
     """Return finished checks of the same joint, airframe and serials after the
     finding."""
-    if not (item.joint_id or item.part_id):
+    if item.read_again or not (item.joint_id or item.part_id):
         return Check.objects.none()
     rows = Check.objects.filter(
         fit_up__airframe=item.airframe_id,

@@ -183,6 +183,8 @@ def _proven(planned, scope: Scope) -> Characteristic:
     if states.fails(state):
         of = {"part": result.part_id, "joint": planned.joint_id}
         item = scope.raised(planned.number, planned.number, **of)
+    if result and result.pk in records.left_results:
+        item = scope.stays(records.left_results[result.pk])
     return Characteristic(
         number=planned.number,
         location=planned.joint.number if planned.joint else planned.bay.path,

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from qa.models import HoleCheck
+from qa.models import HoleCheck, Nonconformance
 from qa.queries import holes
 from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
@@ -81,6 +81,12 @@ def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
     view = holes.hole_view(check, scope.unit, standing=standing)
     pattern = check.revision.pattern
     of = {one.hole.label: one.hole_check for one in standing.values()}
+    decided = scope.gathered.records.left_holes
+    left = {
+        one.hole.label: decided[one.pk]
+        for one in standing.values()
+        if one.pk in decided
+    }
     others = sorted({x.number: x for x in of.values()}.items())
     return PackHoles(
         label=", ".join(x.label for _number, x in others) or check.label,
@@ -90,7 +96,10 @@ def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
         serial=check.part.serial,
         by="; ".join(_by(x) for _number, x in others) or _by(check),
         unit=scope.unit,
-        lines=tuple(_line(scope, of.get(row.label, check), row) for row in view.rows),
+        lines=tuple(
+            _line(scope, of.get(row.label, check), row, left.get(row.label))
+            for row in view.rows
+        ),
         notes=tuple(f"{word}: {told}" for word, told in view.fits) + tuple(view.short),
     )
 
@@ -99,7 +108,9 @@ def _by(check: HoleCheck) -> str:
     return f"{check.entry.author}, {local(check.entry.received_at)}"
 
 
-def _line(scope: Scope, check: HoleCheck, row: holes.HoleRow) -> Characteristic:
+def _line(
+    scope: Scope, check: HoleCheck, row: holes.HoleRow, left: Nonconformance | None
+) -> Characteristic:
     state, now = row.verdict or "not_measured", check.revision.pattern.current
     at = f"at {row.measured}" if row.measured else ""
     size = f", hole {row.found_size}" if row.found_size else ""
@@ -118,6 +129,7 @@ def _line(scope: Scope, check: HoleCheck, row: holes.HoleRow) -> Characteristic:
     if state == "does_not_conform":
         at_joint = check.revision.pattern.joint_id
         item = scope.raised(number, row.label, part=check.part_id, joint=at_joint)
+        item = scope.stays(left) if left else item
     return Characteristic(
         number=number,
         location=row.label,

@@ -197,6 +197,10 @@ class Scope:
             found.setdefault(line, set()).add(item)
         return found
 
+    def stays(self, item: Nonconformance) -> str:
+        """An item by which it was decided to stay so, and how."""
+        return f"{self.name_of(item)}, {item.standing.get_disposition_display()}"
+
     def raised(self, line: str, label: str, *, part=None, joint=None) -> str:
         """The items that are not closed of a line that fails: raised by a remark on it,
         or at its joint or part with its label among the stations. Where those may have
@@ -212,9 +216,15 @@ class Scope:
                 or (joint and item.joint_id == joint)
             )
         ]
-        found = [x for x in near if x.pk in remarked or label in x.stations]
+        found = [x for x in near if x.pk in remarked or label in _labels(x)]
         told = ", ".join(map(self.name_of, found))
         return told or ("see nonconformances" if near else "")
+
+
+def _labels(item: Nonconformance) -> list[str]:
+    """What an item says that it is of: stations, holes, another characteristic."""
+    of = [item.result.revision.characteristic.number] if item.result else []
+    return [*item.stations, *item.holes, *of]
 
 
 def scope_of(order: PackOrder) -> Scope:

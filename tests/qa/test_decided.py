@@ -1,0 +1,202 @@
+"""A hole or another characteristic that does not conform: it is raised, somebody who
+may decides, somebody else verifies, and what was decided to stay so is closed."""
+
+import pytest
+from django.urls import reverse
+
+from qa.actions import nonconformances, raising
+from qa.models import CharacteristicResult, HoleCheck, Nonconformance
+from qa.queries.holes import hole_view
+from shop.ledger import Refused
+from shop.ledger.verify import verify
+from tests.conftest import make_people
+from tests.qa.making import make_part
+from tests.qa.test_characteristics import found
+from tests.qa.test_close_out import WHOLE, Ready, patterned, read_holes
+from tests.qa.test_item_life import more_people
+from tests.qa.test_temporary import at_once
+
+
+def newest(model, **of):
+    return model.objects.filter(**of).order_by("-pk")[0]
+
+
+def decide(people, item, disposition="use_as_is", concession="C-7") -> None:
+    nonconformances.dispose(
+        by=people["engineer"],
+        item=item,
+        disposition=disposition,
+        note="carries no load",
+        concession=concession,
+    )
+
+
+def verified(people, item, by="checker", note="seen") -> None:
+    nonconformances.verify(by=people[by], item=item, note=note)
+
+
+def finish(people, item) -> None:
+    nonconformances.explain(by=people["checker"], item=item, cause="trim")
+    nonconformances.close(by=people["checker"], item=item)
+
+
+@pytest.fixture
+def ready(people) -> Ready:
+    return Ready(more_people(people))
+
+
+def stands(ready, kind) -> list[str]:
+    groups = ready.view(joint=ready.joint).groups
+    return [line.why for group in groups if group.kind == kind for line in group.lines]
+
+
+@pytest.mark.django_db
+def test_a_hole_is_used_as_it_is_until_it_is_worse_than_what_was_decided(ready):
+    people, pattern = ready.people, patterned(ready, joint=ready.joint)
+    shell = ready.placed[1].part
+    read_holes(ready, pattern, shell, **{**WHOLE, "h2": "20.4", "h3": "40.5"})
+    check = newest(HoleCheck)
+    item = raising.raise_holes(by=people["builder"], check=check)
+    assert item.holes == ["2", "3"] and item.part == shell and item.label in str(item)
+    assert "1.000 mm" in item.found and "0.300 mm allowed" in item.found
+    with pytest.raises(Refused) as no:
+        raising.raise_holes(by=people["builder"], check=check)
+    assert no.value.code == "done"
+    assert stands(ready, "holes") and stands(ready, "item")
+    decide(people, item)
+    assert stands(ready, "holes"), "decided is not verified yet"
+    verified(people, item)
+    finish(people, item)
+    assert (stands(ready, "holes"), stands(ready, "item")) == ([], [])
+    # Read again, no worse: decided. A little worse in one: that one is new.
+    read_holes(ready, pattern, shell, h3="40.5")
+    assert stands(ready, "holes") == []
+    read_holes(ready, pattern, shell, h3="40.501")
+    worse = newest(HoleCheck)
+    assert stands(ready, "holes") == [f"{worse.label}: hole 3 does not conform"]
+    again = raising.raise_holes(by=people["builder"], check=worse)
+    assert (again.holes, again.pk != item.pk) == (["3"], True)
+    # Opened again, what it allowed does not stay so.
+    read_holes(ready, pattern, shell, h3="40.5")
+    nonconformances.reopen(by=people["checker"], item=item, note="cracked")
+    assert len(stands(ready, "holes")) == 2
+    assert verify().fault == ""
+
+
+@pytest.mark.django_db
+def test_rework_of_a_hole_is_shown_by_reading_it_again_and_by_another(ready):
+    people, pattern = ready.people, patterned(ready, joint=ready.joint)
+    shell = ready.placed[1].part
+    read_holes(ready, pattern, shell, **{**WHOLE, "h3": "40.5"})
+    item = raising.raise_holes(by=people["builder"], check=newest(HoleCheck))
+    decide(people, item, "rework")
+    nonconformances.work(by=people["doer"], item=item, note="filled, drilled anew")
+    with pytest.raises(Refused, match="not shown: 3"):
+        verified(people, item)
+    read_holes(ready, pattern, shell, h3="40.4")
+    with pytest.raises(Refused, match="full conformity"):
+        verified(people, item)
+    read_holes(ready, pattern, shell, by="checker", h3="40")
+    with pytest.raises(Refused, match="yourself"):
+        verified(people, item)
+    read_holes(ready, pattern, shell, h3="40")
+    verified(people, item, note="")
+    last = item.steps.order_by("-pk")[0]
+    assert last.told == newest(HoleCheck).label
+    finish(people, item)
+    # It was put right: that it fails later is found anew, not decided.
+    read_holes(ready, pattern, shell, h3="40.4")
+    assert stands(ready, "holes")
+
+
+@pytest.mark.django_db
+def test_another_characteristic_is_decided_of_the_same_part_and_requirement(ready):
+    people, row = ready.people, ready.characteristic("count", low="4", high="4")
+    found(people, row, ready.airframe, "3")
+    result = newest(CharacteristicResult)
+    item = raising.raise_result(by=people["builder"], result=result)
+    assert (item.found, item.requirement) == ("3", "4 to 4")
+    with pytest.raises(Refused):
+        raising.raise_result(by=people["builder"], result=result)
+    decide(people, item)
+    verified(people, item)
+    finish(people, item)
+    assert stands(ready, "characteristic") == []
+    for value, left in (("3", True), ("2", False), ("5", False)):
+        found(people, row, ready.airframe, value)
+        assert (stands(ready, "characteristic") == []) == left, value
+    # Repair asks that it was found again, not that it conforms; rework does.
+    other = ready.characteristic("count", low="4", high="4")
+    found(people, other, ready.airframe, "3")
+    item = raising.raise_result(
+        by=people["builder"], result=newest(CharacteristicResult)
+    )
+    decide(people, item, "repair")
+    nonconformances.work(by=people["doer"], item=item, note="one put in")
+    with pytest.raises(Refused, match="was not found again"):
+        verified(people, item)
+    found(people, other, ready.airframe, "3")
+    verified(people, item)
+    assert other.number not in str(stands(ready, "characteristic"))
+
+
+@pytest.mark.django_db
+def test_the_pages_raise_it_by_one_press_and_show_what_became_of_it(ready, client_of):
+    people, pattern = ready.people, patterned(ready, joint=ready.joint)
+    read_holes(ready, pattern, ready.placed[1].part, **{**WHOLE, "h3": "40.5"})
+    check = newest(HoleCheck)
+    row = ready.characteristic()
+    found(people, row, ready.airframe, "3")
+    result = newest(CharacteristicResult)
+    at = reverse("characteristic_on_airframe", args=[row.pk, ready.airframe.pk])
+    ways = (
+        (reverse("hole_check", args=[check.entry_id]), "raise_holes", check.entry_id),
+        (at, "raise_result", result.pk),
+    )
+    builder = client_of("builder")
+    for page, name, key in ways:
+        button = f'action="{reverse(name, args=[key])}"'
+        assert button in builder.get(page).content.decode()
+        assert button not in client_of("visitor").get(page).content.decode()
+        made = builder.post(reverse(name, args=[key]))
+        item = newest(Nonconformance)
+        assert made["Location"] == reverse("nonconformance", args=[item.pk])
+        told = builder.get(page).content.decode()
+        assert button not in told and made["Location"] in told
+        assert page in builder.get(made["Location"], follow=True).content.decode() or (
+            reverse("characteristic_result", args=[result.pk])
+            in builder.get(made["Location"]).content.decode()
+        )
+        again = builder.post(reverse(name, args=[key]), follow=True)
+        assert "left to be raised" in again.content.decode()
+
+
+@pytest.mark.django_db
+def test_a_serial_that_sits_nowhere_has_no_item(people):
+    ready = Ready(people)
+    pattern = patterned(ready, design=ready.placed[0].part.design)
+    part = make_part(people["engineer"])
+    read_holes(ready, pattern, part, h1="0.5")
+    with pytest.raises(Refused, match="sits on no airframe"):
+        raising.raise_holes(by=people["builder"], check=newest(HoleCheck))
+
+
+def test_of_two_who_raise_at_once_one_wins(committed_db):
+    ready = Ready(make_people())
+    pattern = patterned(ready, joint=ready.joint)
+    read_holes(ready, pattern, ready.placed[1].part, h3="40.5")
+    check = newest(HoleCheck)
+    found(ready.people, ready.characteristic(), ready.airframe, "3")
+    result = newest(CharacteristicResult)
+    by = ready.people["builder"]
+
+    def holes():
+        raising.raise_holes(by=by, check=HoleCheck.objects.get(pk=check.pk))
+
+    def other():
+        fresh = CharacteristicResult.objects.get(pk=result.pk)
+        raising.raise_result(by=by, result=fresh)
+
+    assert at_once(holes, holes) == ["done", "won"]
+    assert at_once(other, other) == ["done", "won"]
+    assert hole_view(check, "mm").raise_words == ""
