@@ -1,10 +1,11 @@
 """A site of any size: `DATABASE_URL=… FAYLINE_HOME=… python tests/bench/large.py
 READINGS`, into an empty database (SQLite where none is named).
 
-A block of a shop (a type, an airframe, positions, a joint, designs, parts, a mold,
-fit-ups, finished checks, what does not conform) is made by the actions, then written
-again and again by bulk inserts: other keys, names, numbers, ids and times, an entry
-with its digest for each act, and seals over all of them. `ledger verify` holds.
+Two blocks of a shop (large_blocks.py: a seam that is fitted and checked; and, for each
+tenth of these, one that is pulled, laid up, drilled, clamped, offered, inspected, closed
+and packed) are made by the actions, then written again and again by bulk inserts:
+other keys, names, numbers, ids and times, an entry with its digest for each act, and
+seals over all of them. `ledger verify` holds.
 """
 
 import datetime as dt
@@ -17,7 +18,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 STEP = 10_000  # between the keys of one block and the next
-CHECKS = 5  # of each block
+EVERY = 10  # copies of the first block for one of the second
 AT_ONCE = 20  # blocks in one transaction
 UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
@@ -36,76 +37,27 @@ def main() -> None:
 
 def fill(readings: int) -> dict[str, int]:
     """Make a site of at least so many readings; return how many rows of what it has."""
-    from qa.models import Check, Joint, Reading
+    from qa.models import Check, IssuedPack, Joint, Reading
     from shop.ledger import sealer
-    from shop.models import Entry, Part, PartDesign
+    from shop.models import Entry, Part, PartDesign, Pull
+    from tests.bench.large_blocks import a_floor, a_seam
     from tests.conftest import make_people
 
     make_people()
-    first = Entry.objects.latest("pk").pk
-    a_block()
-    block = Block(first)
-    blocks = -(-readings // Reading.objects.count())
+    seam = Block.made_by(a_seam)
+    each = Reading.objects.count()
+    floor = Block.made_by(a_floor)
+    blocks = -(-readings // each)
     for start in range(1, blocks, AT_ONCE):
-        block.write(range(start, min(start + AT_ONCE, blocks)), blocks)
+        numbers = range(start, min(start + AT_ONCE, blocks))
+        seam.write(numbers, blocks)
+        floor.write([one for one in numbers if one % EVERY == 0], blocks)
         sealer.seal(everywhere=False)  # else each batch goes through all before it
-    block.move_counters(blocks)
-    block.move_sequences()
+    move_counters(blocks)
+    move_sequences({*seam.keys, *floor.keys})
     sealer.seal()
-    counted = (Reading, Check, Joint, Part, PartDesign, Entry)
+    counted = (Reading, Check, Joint, Part, PartDesign, Pull, IssuedPack, Entry)
     return {model.__name__: model.objects.count() for model in counted}
-
-
-def a_block() -> None:
-    """What is written again and again, made by the actions once."""
-    from qa.actions import checks, raising
-    from shop.actions import airframes
-    from shop.models import Person
-    from tests.qa.making import (
-        make_check,
-        make_fit_up,
-        make_instrument,
-        make_joint,
-        make_position,
-        make_type,
-        read,
-    )
-    from tests.shop.making import make_airframe, make_design, make_part
-    from tests.shop.making_floor import make_tool
-
-    lead = Person.objects.get(role="lead")
-    engineer = Person.objects.get(role="engineer")
-    kind = make_type(engineer)
-    frame = make_airframe(engineer, type=kind)
-    door, around = (make_position(engineer, type=kind) for _ in range(2))
-    joint = make_joint(engineer, position=door, surround=around)
-    design = make_design(engineer)
-    parts = [make_part(engineer, design=design) for _ in range(3)]
-    make_tool(lead)
-    airframes.place_part(
-        by=lead,
-        airframe=frame,
-        position=door,
-        part=parts[0],
-        **reason_where_asked(airframes.place_part),
-    )
-    gauge = make_instrument(engineer)
-    for number in range(CHECKS):
-        fit_up = make_fit_up(engineer, joint, airframe=frame, part=parts[0])
-        check = make_check(lead, fit_up=fit_up, instrument=gauge)
-        for station in range(1, 9):
-            read(check, station, "gap", "3.40" if station == number else "2.20")
-            read(check, station, "flush", "0.10")
-        if number < CHECKS - 1:
-            checks.finish_check(by=lead, check=check)
-    raising.raise_findings(by=lead, check=check)
-
-
-def reason_where_asked(action) -> dict:
-    import inspect
-
-    asked = inspect.signature(action).parameters
-    return {"why": "First of its kind."} if "why" in asked else {}
 
 
 class Block:
@@ -148,6 +100,14 @@ class Block:
                     model = self.tables[row["table"]]
                     row["moves"] = Moves(self, model, row["columns"])
 
+    @classmethod
+    def made_by(cls, make) -> "Block":
+        from shop.models import Entry
+
+        first = Entry.objects.latest("pk").pk
+        make()
+        return cls(first)
+
     def add_projections(self) -> None:
         from django.db.models import ForeignKey
 
@@ -168,7 +128,7 @@ class Block:
                     found = set(rows.values_list("pk", flat=True))
                     self.keys.setdefault(model, set()).update(found)
 
-    def write(self, numbers: range, blocks: int) -> None:
+    def write(self, numbers, blocks: int) -> None:
         from django.db import connection, transaction
 
         from shop.models import Entry
@@ -181,24 +141,26 @@ class Block:
                 made = [one.prepared(copy) for copy in copies for one in rows]
                 cursor.executemany(statement, made)
 
-    def move_counters(self, blocks: int) -> None:
-        """Let numbers go on after those that the copies took."""
-        from django.db.models import F
 
-        from shop.models import Counter
+def move_counters(blocks: int) -> None:
+    """Let numbers go on after those that the copies took."""
+    from django.db.models import F
 
-        for row in Counter.objects.all():
-            Counter.objects.filter(pk=row.pk).update(last=F("last") + blocks * STEP)
+    from shop.models import Counter
 
-    def move_sequences(self) -> None:
-        """PostgreSQL: let keys go on after those that were given here."""
-        from django.core.management.color import no_style
-        from django.db import connection
+    for row in Counter.objects.all():
+        Counter.objects.filter(pk=row.pk).update(last=F("last") + blocks * STEP)
 
-        statements = connection.ops.sequence_reset_sql(no_style(), [*self.keys])
-        with connection.cursor() as cursor:
-            for statement in statements:
-                cursor.execute(statement)
+
+def move_sequences(models) -> None:
+    """PostgreSQL: let keys go on after those that were given here."""
+    from django.core.management.color import no_style
+    from django.db import connection
+
+    statements = connection.ops.sequence_reset_sql(no_style(), [*models])
+    with connection.cursor() as cursor:
+        for statement in statements:
+            cursor.execute(statement)
 
 
 class Copy:
@@ -310,6 +272,8 @@ def how_it_moves(block: Block, model, field, value):
         return (lambda copy, value: value + copy.shift) if value in ours else None
     if isinstance(field, DateTimeField):
         return lambda copy, value: copy.moment(value)
+    if field.attname == "subject_id" and value.isdecimal():  # what a photo shows
+        return lambda copy, value: str(int(value) + copy.shift)
     if field.attname not in block.suffixed[model]:
         return None
     if isinstance(value, str):
