@@ -9,18 +9,18 @@ import uuid
 from qa import envelopes, sync
 from qa.actions import gauges, nonconformances, raising
 from qa.envelopes import Said
-from qa.models import Instrument, Joint, Nonconformance
+from qa.models import Instrument, Joint, Nonconformance, Reading
 from qa.rules.judging import typed_length
 from shop.ledger import Refused
 from shop.models import Airframe, Device, Part, Person
 from shop.queries.incarnations import database_id
 
 
-def _reading(by: Person, said: Said, envelope: dict) -> None:
+def _reading(by: Person, said: Said, envelope: dict) -> Reading:
     typed = any(said.text(name, 24) for name in ("value", "goes", "does_not_go"))
     if typed and not said.text("unit", 2):
         raise Refused("Say the unit: mm or in.", field="unit")
-    sync.FORMS["reading/1"](by, said, envelope)
+    return sync.FORMS["reading/1"](by, said, envelope)
 
 
 def _raise(by: Person, said: Said, envelope: dict) -> None:

@@ -34,7 +34,7 @@ from qa.models import (
 )
 from qa.rules.judging import Typed
 from shop.ledger import Act, Refused, find_receipt
-from shop.models import Airframe, Entry, Part, Person
+from shop.models import Airframe, Entry, Fact, Part, Person
 from shop.models.prepared import Prepared, Slot
 from shop.queries.incarnations import database_ids
 
@@ -112,12 +112,12 @@ def _the_station(said: Said, check: Check) -> Station:
     return station
 
 
-def _reading(by: Person, said: Said, envelope: dict) -> None:
+def _reading(by: Person, said: Said, envelope: dict) -> Reading:
     check = said.row_of("check", THE_CHECK, Check)
     station = _the_station(said, check)
     kind = said.text("kind", 5)
     ours = {"check": check.pk, "station": station.pk, "kind": kind}
-    checks.record_reading(
+    return checks.record_reading(
         by=by,
         check=check,
         station=station,
@@ -196,7 +196,8 @@ def _check_by_keys(by: Person, said: Said, envelope: dict) -> None:
     _check(by, said, {**envelope, "form": "check/1"}, key="pk")
 
 
-FORMS: dict[str, Callable[[Person, Said, dict], None]] = {
+# Where there are many of a form, its reader gives the fact, which has its entry.
+FORMS: dict[str, Callable[[Person, Said, dict], Fact | None]] = {
     "fitup/1": _fit_up_by_keys,
     "check/1": _check_by_keys,
     "fitup/2": _fit_up,
@@ -240,14 +241,14 @@ def take(
     details = {name: envelope[name] for name in ("made_at", "device", "seq")}
     details["claimed"] = claimed
     try:
-        forms[form](by, Said(said), {"act": act, "said": said, **details})
+        made = forms[form](by, Said(said), {"act": act, "said": said, **details})
     except (IntegrityError, Refused, ValidationError):
         # The same act came in twice at once and the other was first: a key of it is
         # there, or what it wants to do is done.
         if entry := find_receipt(act, fingerprint):
             return entry, False
         raise
-    return find_receipt(act, fingerprint), True
+    return made.entry if made else find_receipt(act, fingerprint), True
 
 
 def receipt(entry: Entry, database: str) -> dict:

@@ -78,6 +78,11 @@ urlpatterns = [
         holes.pattern,
         name="hole_pattern_revision",
     ),
+    path(
+        "holes/<int:pk>/revision/<int:number>/holes.dxf",
+        holes.pattern_dxf,
+        name="hole_pattern_dxf",
+    ),
     path("holes/<int:pk>/revise/", holes.revise_pattern, name="revise_hole_pattern"),
     path("holes/<int:pk>/measure/", holes.new_hole_check, name="new_hole_check"),
     path("holes/checks/<uuid:uuid>/", holes.hole_check, name="hole_check"),

@@ -35,6 +35,9 @@ STANDING = Prepared(
         fit_check=Slot("check"), station=Slot("station"), kind=Slot("kind")
     )
 )
+TOUCHED = Prepared(
+    lambda: CheckState.objects.filter(pk=Slot("row")), last_entry_id=Slot("act")
+)
 STANDS_NOW = Prepared(
     lambda: CurrentReading.objects.filter(pk=Slot("row")), reading=Slot("reading")
 )
@@ -210,7 +213,10 @@ def _project(state, now: CurrentReading | None, reading: Reading, act) -> None:
             )
         _moved(old, judging.column(reading)).update(row=state.pk, act=act.id)
         return
-    CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
+    if changes:
+        CheckState.objects.filter(pk=state.pk).update(last_entry_id=act.id, **changes)
+    else:
+        TOUCHED.update(row=state.pk, act=act.id)
 
 
 @lru_cache(maxsize=100)

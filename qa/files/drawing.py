@@ -4,7 +4,9 @@ Lines, arcs, circles, ellipses, polylines and splines, also inside of blocks, be
 curve that nowhere leaves what is drawn by more than `within_mm`. A POINT is a station;
 a TEXT that begins on it is its name, a LINE on the layer GAP_DIRECTIONS that begins on
 it says which way its gap is measured. Lengths are in the unit that the header names.
-The view from above (x, y) is taken; what is not flat is refused. No Django here.
+A seam of one height is taken as it is seen from above (x, y); of one that is not flat
+each station says by a LINE on GAP_DIRECTIONS and one on FACE_DIRECTIONS how it is
+measured. No Django here.
 
 DXF: the format as published by Autodesk (group codes $INSUNITS, POINT, TEXT, LINE,
 LWPOLYLINE), read and written by ezdxf.
@@ -24,7 +26,8 @@ from shop.numeric.units import E9, PER_UNIT, to_mm
 WITHIN_MM = 0.002
 NEAR_MM = 0.01  # ends of pieces that are this near are one point
 MOST_ENTITIES, MOST_POINTS, MOST_PIECES = 20_000, 20_000, 500
-SEAM_LAYER, STATION_LAYER, GAP_LAYER = "SEAM", "STATIONS", "GAP_DIRECTIONS"
+SEAM_LAYER, STATION_LAYER = "SEAM", "STATIONS"
+GAP_LAYER, FACE_LAYER = "GAP_DIRECTIONS", "FACE_DIRECTIONS"
 ARROW_MM, TEXT_MM = 20.0, 5.0
 DRAWN = ["LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE"]
 UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}  # by $INSUNITS
@@ -32,11 +35,14 @@ UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}  # by $INSUNITS
 
 @dataclass(frozen=True)
 class Mark:
-    """A station as drawn: place and direction (or None) in mm; its name or ""."""
+    """A station as drawn: place in mm, its name or "", its gap's direction or None;
+    and that out of the surface, of a seam that is not flat, where all have three parts.
+    """
 
-    place: tuple[float, float]
+    place: tuple[float, ...]
     name: str
-    direction: tuple[float, float] | None
+    direction: tuple[float, ...] | None
+    face: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -47,6 +53,10 @@ class Drawing:
     layer: str
     marks: tuple[Mark, ...]
     unit: str
+
+    @property
+    def flat(self) -> bool:
+        return self.curve.points.shape[1] == 2
 
 
 def looks_like_dxf(name: str) -> bool:
@@ -61,20 +71,28 @@ def read(
 
     Raises FileComplaints in words.
     """
-    document = _document(data)
-    code = document.header.get("$INSUNITS", 0)
-    word = UNITS.get(code, "")
-    if code and not word:
-        raise _complaint(f"its header names a unit ($INSUNITS {code}) that is not read")
-    factor = to_mm(float(PER_UNIT["length"][word or unit]))
-    drawn = _entities(document)
+    document = document_of(data)
+    factor, word = factor_of(document, unit)
+    drawn = entities_of(document)
     lines = _lines_of(drawn, layer)
     pieces = {
         name: [_flattened(entity, within_mm / factor, factor) for entity in entities]
         for name, entities in lines.items()
     }
-    curve, found_on = _the_seam(pieces)
-    return Drawing(curve, found_on, tuple(_marks(drawn, factor)), word)
+    faces = any(one.dxf.layer.upper() == FACE_LAYER for one in drawn)
+    curve, found_on = _the_seam(pieces, in_space=faces)
+    size = curve.points.shape[1]
+    return Drawing(curve, found_on, tuple(_marks(drawn, factor, size)), word)
+
+
+def factor_of(document, unit: str) -> tuple[float, str]:
+    """How many mm its unit has, and the word of the one that its header names: "" where
+    it names none, and `unit` counts."""
+    code = document.header.get("$INSUNITS", 0)
+    word = UNITS.get(code, "")
+    if code and not word:
+        raise complaint(f"its header names a unit ($INSUNITS {code}) that is not read")
+    return to_mm(float(PER_UNIT["length"][word or unit])), word
 
 
 def _lines_of(drawn: Iterable, layer: str) -> dict[str, list]:
@@ -83,57 +101,58 @@ def _lines_of(drawn: Iterable, layer: str) -> dict[str, list]:
     spelled, lines = {}, {}
     for entity in drawn:
         name = entity.dxf.layer
-        if entity.dxftype() in DRAWN and not is_gap_layer(name):
+        if entity.dxftype() in DRAWN and not is_direction(name):
             name = spelled.setdefault(name.lower(), name)
             lines.setdefault(name, []).append(entity)
     if layer:
         there = ", ".join(sorted(lines)) or "none"
         name = spelled.get(layer.lower())
         if not name:
-            raise _complaint(f'nothing is drawn on a layer "{layer}"; layers: {there}')
+            raise complaint(f'nothing is drawn on a layer "{layer}"; layers: {there}')
         lines = {name: lines[name]}
     if sum(map(len, lines.values())) > MOST_PIECES:
         reason = f"more than {MOST_PIECES} lines are drawn: name the layer of the seam"
-        raise _complaint(reason)
+        raise complaint(reason)
     return lines
 
 
-def is_gap_layer(name: str) -> bool:
-    return name.lower() == GAP_LAYER.lower()
+def is_direction(layer: str) -> bool:
+    return layer.upper() in (GAP_LAYER, FACE_LAYER)
 
 
-def _complaint(text: str) -> FileComplaints:
+def complaint(text: str) -> FileComplaints:
+    """One complaint about a drawing, to be raised."""
     return FileComplaints([Complaint(text)])
 
 
-def _document(data: bytes):
+def document_of(data: bytes):
+    """The drawing, as ezdxf has it."""
     # ezdxf is slow to import, and few joints come as a drawing.
     from ezdxf import DXFError, recover  # noqa: PLC0415
 
     try:
         document, _auditor = recover.read(io.BytesIO(data))
     except (DXFError, OSError, ValueError, LookupError, RecursionError) as why:
-        raise _complaint(f"this is no drawing that can be read: {why}") from None
+        raise complaint(f"this is no drawing that can be read: {why}") from None
     return document
 
 
-def _entities(document) -> list:
-    """What is drawn, taken out of its blocks."""
+def entities_of(document, kinds: Sequence[str] = (*DRAWN, "POINT", "TEXT")) -> list:
+    """What is drawn of these kinds, taken out of its blocks."""
     from ezdxf import DXFError, disassemble  # noqa: PLC0415
 
-    wanted = {*DRAWN, "POINT", "TEXT"}
     try:
         all_of_them = disassemble.recursive_decompose(document.modelspace())
         found = list(islice(all_of_them, MOST_ENTITIES + 1))
     except (DXFError, RecursionError, ValueError) as why:
-        raise _complaint(f"its blocks cannot be taken apart: {why}") from None
+        raise complaint(f"its blocks cannot be taken apart: {why}") from None
     if len(found) > MOST_ENTITIES:
-        raise _complaint(f"more than {MOST_ENTITIES} things are drawn in it")
+        raise complaint(f"more than {MOST_ENTITIES} things are drawn in it")
     return [
         entity
         for entity in found
         # The points that a dimension is measured between are no stations.
-        if entity.dxftype() in wanted and entity.dxf.layer.lower() != "defpoints"
+        if entity.dxftype() in kinds and entity.dxf.layer.lower() != "defpoints"
     ]
 
 
@@ -145,12 +164,12 @@ def _flattened(entity, within: float, factor: float) -> np.ndarray:
     try:
         points = list(islice(_points_of(entity, kind, within), MOST_POINTS + 1))
     except (DXFError, TypeError, ValueError, ArithmeticError, AttributeError) as why:
-        raise _complaint(f"a {kind} of it cannot be read: {why}") from None
+        raise complaint(f"a {kind} of it cannot be read: {why}") from None
     if len(points) > MOST_POINTS:
-        raise _complaint(f"a {kind} of it has too many points")
+        raise complaint(f"a {kind} of it has too many points")
     places = np.array([tuple(point) for point in points], dtype=float) * factor
     if not len(places) or not np.isfinite(places).all():
-        raise _complaint(f"a {kind} of it has a place that is no number")
+        raise complaint(f"a {kind} of it has a place that is no number")
     return places
 
 
@@ -169,24 +188,25 @@ def _points_of(entity, kind: str, within: float) -> Iterator:
     return entity.flattening(within)
 
 
-def _the_seam(pieces: dict[str, list[np.ndarray]]) -> tuple[Curve, str]:
+def _the_seam(pieces: dict, *, in_space: bool) -> tuple[Curve, str]:
+    """The one curve, in x and y where it is of one height and no face is drawn."""
     if not pieces:
-        raise _complaint("no line or curve is drawn in it")
+        raise complaint("no line or curve is drawn in it")
     found = []
     for name, lines in pieces.items():
         heights = np.concatenate([line[:, 2] for line in lines])
-        if np.ptp(heights) > NEAR_MM:
-            raise _complaint(f"layer {name} is not flat: the seam is in x, y")
+        size = 3 if in_space or np.ptp(heights) > NEAR_MM else 2
         try:
-            curves = join([line[:, :2] for line in lines], NEAR_MM)
+            curves = join([line[:, :size] for line in lines], NEAR_MM)
         except ValueError as why:
-            raise _complaint(f"layer {name}: {why}") from None
+            raise complaint(f"layer {name}: {why}") from None
         found += [(name, curve) for curve in curves]
     if len(found) != 1:
-        raise _complaint(_several(found))
+        raise complaint(_several(found))
     name, curve = found[0]
-    if curve.closed and not turning_sense_of(curve):
-        raise _complaint(f"layer {name}: the seam encloses no area")
+    flat = curve.points.shape[1] == 2
+    if curve.closed and flat and not turning_sense_of(curve):
+        raise complaint(f"layer {name}: the seam encloses no area")
     return curve, name
 
 
@@ -201,28 +221,33 @@ def _several(found: Sequence[tuple[str, Curve]]) -> str:
     return f"{len(found)} curves are drawn, one is the seam ({'; '.join(told)}{more})"
 
 
-def _marks(drawn: Iterable, factor: float) -> Iterable[Mark]:
-    """Stations in the order they are drawn."""
-    names, ways = {}, {}
+def _marks(drawn: Iterable, factor: float, size: int) -> Iterable[Mark]:
+    """Stations in the order they are drawn, in so many axes."""
+    names: dict = {}
+    ways: dict = {GAP_LAYER: {}, FACE_LAYER: {}}
     for entity in drawn:
+        layer = entity.dxf.layer.upper()
         if entity.dxftype() == "TEXT":
-            names.setdefault(_key(entity.dxf.insert, factor), entity.dxf.text.strip())
-        elif entity.dxftype() == "LINE" and is_gap_layer(entity.dxf.layer):
-            way = entity.dxf.end - entity.dxf.start
-            if way.x == way.y == 0:
-                raise _complaint(f"a line on {GAP_LAYER} has no direction in x, y")
-            ways.setdefault(_key(entity.dxf.start, factor), (way.x, way.y))
+            at = _key(entity.dxf.insert, factor, size)
+            names.setdefault(at, entity.dxf.text.strip())
+        elif entity.dxftype() == "LINE" and layer in ways:
+            way = tuple(entity.dxf.end - entity.dxf.start)[:size]
+            if not any(way):
+                axes = "x, y" if size == 2 else "space"
+                raise complaint(f"a line on {layer} has no direction in {axes}")
+            ways[layer].setdefault(_key(entity.dxf.start, factor, size), way)
     for entity in drawn:
         if entity.dxftype() == "POINT":
             at = entity.dxf.location
-            key = _key(at, factor)
-            place = (at.x * factor, at.y * factor)
-            yield Mark(place, names.get(key, ""), ways.get(key))
+            key = _key(at, factor, size)
+            place = tuple(part * factor for part in tuple(at)[:size])
+            gap, face = (ways[layer].get(key) for layer in (GAP_LAYER, FACE_LAYER))
+            yield Mark(place, names.get(key, ""), gap, face)
 
 
-def _key(point, factor: float) -> tuple[int, int]:
+def _key(point, factor: float, size: int) -> tuple[int, ...]:
     """A place in hundredths of a mm: what begins that near to a station is its own."""
-    return round(point.x * factor / NEAR_MM), round(point.y * factor / NEAR_MM)
+    return tuple(round(part * factor / NEAR_MM) for part in tuple(point)[:size])
 
 
 def write(stations: Iterable, *, closed: bool) -> bytes:
@@ -234,25 +259,34 @@ def write(stations: Iterable, *, closed: bool) -> bytes:
     import ezdxf  # noqa: PLC0415
 
     document = ezdxf.new("R2018", units=ezdxf.units.MM)
-    for name, color in ((SEAM_LAYER, 7), (STATION_LAYER, 5), (GAP_LAYER, 8)):
+    colors = {SEAM_LAYER: 7, STATION_LAYER: 5, GAP_LAYER: 8, FACE_LAYER: 9}
+    for name, color in colors.items():
         document.layers.add(name, color=color)
     space = document.modelspace()
-    places = []
-    for station in stations:
-        place = [to_mm(getattr(station, f"{axis}_nm")) for axis in "xyz"]
-        way = [getattr(station, f"gap_{axis}_e9") / E9 for axis in "xyz"]
-        tip = [at + ARROW_MM * part for at, part in zip(place, way, strict=True)]
+    stations = list(stations)
+    places = [_of_axes(station, "{}_nm", to_mm(1)) for station in stations]
+    flat = len({place[2] for place in places}) == 1 and all(
+        (station.gap_z_e9, station.face_z_e9) == (0, E9) for station in stations
+    )
+    for station, place in zip(stations, places, strict=True):
         words = {"layer": STATION_LAYER, "height": TEXT_MM, "insert": place}
         space.add_point(place, dxfattribs={"layer": STATION_LAYER})
         space.add_text(station.label, dxfattribs=words)
-        space.add_line(place, tip, dxfattribs={"layer": GAP_LAYER})
-        places.append(place)
-    if len({place[2] for place in places}) == 1:
+        ways = {GAP_LAYER: "gap_{}_e9"} | ({} if flat else {FACE_LAYER: "face_{}_e9"})
+        for layer, column in ways.items():
+            way = _of_axes(station, column, ARROW_MM / E9)
+            tip = [at + part for at, part in zip(place, way, strict=True)]
+            space.add_line(place, tip, dxfattribs={"layer": layer})
+    if flat:  # it is drawn as what most programs call an outline
         attributes = {"layer": SEAM_LAYER, "elevation": places[0][2]}
-        flat = [place[:2] for place in places]
-        space.add_lwpolyline(flat, close=closed, dxfattribs=attributes)
+        corners = [place[:2] for place in places]
+        space.add_lwpolyline(corners, close=closed, dxfattribs=attributes)
     else:
         space.add_polyline3d(places, close=closed, dxfattribs={"layer": SEAM_LAYER})
     text = io.StringIO()
     document.write(text)
     return text.getvalue().encode("utf-8")
+
+
+def _of_axes(station, column: str, factor: float) -> list[float]:
+    return [getattr(station, column.format(axis)) * factor for axis in "xyz"]

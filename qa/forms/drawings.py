@@ -15,7 +15,6 @@ from qa.numeric.geometry import seam
 from shop.numeric.units import (
     BYTES_PER_MB,
     E9,
-    NM_PER_MM,
     format_length,
     to_nm,
 )
@@ -59,12 +58,11 @@ def stations_text(drawn: Drawing, *, part_inside: bool) -> str:
     if len(marks) > MOST_STATIONS:
         raise FileComplaints([Complaint(f"more than {MOST_STATIONS} stations in it")])
     places = np.array([mark.place for mark in marks])
+    if not drawn.flat:
+        return _in_space(drawn, places)
     drawn = replace(drawn, curve=_as_walked(drawn, places))
     ways, away = seam.gap_directions(drawn.curve, places, part_inside=part_inside)
-    if away.max() > BESIDE_MM:
-        x, y = marks[int(away.argmax())].place
-        reason = f"a station at ({x:.2f}, {y:.2f}) is {away.max():.2f} mm off the seam"
-        raise FileComplaints([Complaint(reason)])
+    _refuse_beside(marks, away)
     named = all(mark.name for mark in marks)
     order = range(len(marks)) if named else _along(drawn, places)
     return write(
@@ -73,6 +71,41 @@ def stations_text(drawn: Drawing, *, part_inside: bool) -> str:
             for number, row in enumerate(order, start=1)
         ]
     )
+
+
+def _refuse_beside(marks, away: np.ndarray) -> None:
+    if away.max() > BESIDE_MM:
+        at = ", ".join(f"{part:.2f}" for part in marks[int(away.argmax())].place)
+        reason = f"a station at ({at}) is {away.max():.2f} mm off the seam"
+        raise FileComplaints([Complaint(reason)])
+
+
+def _in_space(drawn: Drawing, places: np.ndarray) -> str:
+    """Of a seam that is not flat: which way a gap lies, and what is out of the surface,
+    no line tells; nor which way round the stations are walked, but their names."""
+    missing = [
+        (mark, layer)
+        for mark in drawn.marks
+        for layer, told in (
+            (drawings.GAP_LAYER, mark.direction),
+            (drawings.FACE_LAYER, mark.face),
+        )
+        if not told
+    ]
+    if missing:
+        mark, layer = missing[0]
+        at = ", ".join(f"{part:.2f}" for part in mark.place)
+        reason = (
+            f"the seam is not flat: each station needs a line on the layers "
+            f"{drawings.GAP_LAYER} and {drawings.FACE_LAYER}; station "
+            f"{mark.name or f'at ({at})'} has none on {layer}"
+        )
+        raise FileComplaints([Complaint(reason)])
+    if not all(mark.name for mark in drawn.marks):
+        reason = "the seam is not flat: name its stations, in the order of the seam"
+        raise FileComplaints([Complaint(reason)])
+    _refuse_beside(drawn.marks, seam.distances_from(drawn.curve, places))
+    return write([_row(mark, mark.direction, mark.name) for mark in drawn.marks])
 
 
 def _as_walked(drawn: Drawing, places: np.ndarray) -> seam.Curve:
@@ -110,13 +143,18 @@ def _along(drawn: Drawing, places: np.ndarray) -> list[int]:
 
 def _row(mark: drawings.Mark, way: np.ndarray, name: str) -> dict:
     cells: dict = {"station": name}
-    for axis, value in zip("xy", mark.place, strict=True):
+    for axis, value in zip("xyz", mark.place, strict=False):
         cells[axis] = (format_length(to_nm(value), "mm"), "mm")
-    drawn = np.array(mark.direction if mark.direction else way, dtype=float)
-    drawn = drawn / np.hypot(*drawn)
-    for axis, value in zip("xy", drawn, strict=True):
-        cells[f"normal_{axis}"] = decimal9(to_nm(float(value)) * (E9 // NM_PER_MM))
-    return cells
+    cells |= _direction("normal", mark.direction if mark.direction else way)
+    return cells | (_direction("face", mark.face) if len(mark.place) == 3 else {})
+
+
+def _direction(name: str, way) -> dict[str, str]:
+    unit = np.array(way, dtype=float) / np.linalg.norm(way)
+    return {
+        f"{name}_{axis}": decimal9(round(float(part) * E9))
+        for axis, part in zip("xyz", unit, strict=False)
+    }
 
 
 def corner_points(drawn: Drawing, unit: str) -> str:

@@ -6,6 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.files import hole_drawing
 from qa.files import holes as holes_file
 from qa.files.columns import (
     Complaint,
@@ -15,6 +16,7 @@ from qa.files.columns import (
     read_table,
     recognize,
 )
+from qa.files.drawing import looks_like_dxf
 from qa.forms.instruments import FRACTIONS, InstrumentField, LengthField
 from qa.models import HolePatternRevision, Joint
 from qa.numeric.holes.spacing import SPACING_RULES
@@ -92,6 +94,26 @@ def pattern_text(revision: HolePatternRevision) -> str:
     return "\n".join(lines)
 
 
+def drawn_text(holes, zone_nm: int, larger_nm: int) -> str:
+    """The holes of a drawing as that table, in exact mm: a circle is the smallest."""
+    lines = ["hole,x_mm,y_mm,zone_mm,mmc_mm,hole_max_mm"]
+    for hole in holes:
+        values = [*map(to_nm, hole.place), zone_nm]
+        if hole.diameter_mm is not None:
+            low = to_nm(hole.diameter_mm)
+            values += [low, low + larger_nm]
+        cells = [format_length(nm, "mm") for nm in values]
+        cells += [""] * (5 - len(cells))
+        lines.append(",".join([_quoted(hole.label), *cells]))
+    return "\n".join(lines)
+
+
+def _quoted(label: str) -> str:
+    """A name as a cell of a table that is separated by commas."""
+    plain = " ".join(label.split())
+    return '"' + plain.replace('"', '""') + '"' if set(plain) & set('",;') else plain
+
+
 def worded(bad: FileComplaints) -> list[str]:
     """Complaints for a form: "line 3, x_mm: ..."."""
     told = []
@@ -111,7 +133,7 @@ class _Table(forms.Form):
         max_length=200_000,
         widget=forms.Textarea(attrs={"rows": 10, "class": "code"}),
     )
-    upload = forms.FileField(label=_("or a CSV file"), required=False)
+    upload = forms.FileField(label=_("or a file"), required=False)
 
     def table_bytes(self) -> bytes:
         file = self.cleaned_data.get("upload")
@@ -123,7 +145,11 @@ class _Table(forms.Form):
 
 
 class PatternForm(_Table):
-    """A pattern and what it requires; `revision` makes it the form of a revision."""
+    """A pattern and what it requires; `revision` makes it the form of a revision.
+
+    A drawing says where holes are and how large, not how exactly: that is asked for,
+    and all of it is put into the table, to be looked at before it is saved.
+    """
 
     number = forms.CharField(label=_("Pattern number"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
@@ -143,9 +169,19 @@ class PatternForm(_Table):
     units = forms.ChoiceField(label=_("Shown in"), choices=Unit.choices)
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
+    layer = forms.CharField(
+        label=_("Layer of a drawing"), required=False, max_length=120,
+        help_text=_("Where circles or points are drawn on more than one."),
+    )  # fmt: skip
+    zone = LengthField(
+        label=_("Position zone of the holes of a drawing"), required=False
+    )
+    larger = LengthField(label=_("A hole may be larger than drawn by"), required=False)
+
     field_order = (
         *("number", "name", "joint", "design", "mate"),
         *("spacing_rule", "source", "units", "note", "table", "upload"),
+        *("layer", "zone", "larger"),
     )
 
     def __init__(self, *arguments, revision=None, **named):
@@ -154,6 +190,10 @@ class PatternForm(_Table):
             "One hole a line under a line of names: hole, x_mm, y_mm, zone_mm and, "
             "where known, mmc_mm, hole_max_mm (smallest and largest hole), "
             "fastener_mm and edge_mm (distance to the edge)."
+        )
+        self.fields["upload"].help_text = _(
+            "A table (CSV), or a drawing (DXF): circles are holes, points holes of no "
+            "stated size, a text that begins in the middle is a name."
         )
         if revision:
             for name in ("number", "name", "joint", "design", "mate"):
@@ -167,12 +207,56 @@ class PatternForm(_Table):
 
     def clean(self):
         said = super().clean()
+        upload = said.get("upload")
         try:
-            self.holes = read_pattern(self.table_bytes())
+            if upload and looks_like_dxf(upload.name):
+                self._take_drawing(upload)
+            else:
+                self.holes = read_pattern(self.table_bytes())
         except FileComplaints as bad:
+            field = "upload" if upload else "table"
             for text in worded(bad):
-                self.add_error("table", text)
+                self.add_error(field, text)
         return said
+
+    def _take_drawing(self, upload) -> None:
+        """Put its holes into the table. Nothing is saved by that: somebody looks."""
+        said = self.cleaned_data
+        unit = said.get("units") or Unit.MM
+        drawn = hole_drawing.read(
+            self.table_bytes(), layer=said.get("layer", "").strip(), unit=unit
+        )
+        zone, larger = (self._length(name, unit) for name in ("zone", "larger"))
+        sized = any(hole.diameter_mm for hole in drawn.holes)
+        if zone is None and "zone" not in self.errors:
+            self.add_error("zone", _("A drawing does not say it: how far off is good?"))
+        if sized and larger is None and "larger" not in self.errors:
+            words = _("The drawing has circles: say how large such a hole may be.")
+            self.add_error("larger", words)
+        if self.errors:
+            return
+        words = {"file": upload.name, "count": len(drawn.holes), "layer": drawn.layer}
+        words["unit"] = drawn.unit or unit
+        self.data = self.data.copy()
+        self.data["table"] = drawn_text(drawn.holes, zone, larger or 0)
+        read = _(
+            "%(file)s was read: %(count)s holes on layer %(layer)s, in %(unit)s. They "
+            "are in the table now, nothing is saved yet: look at it, then save."
+        )
+        self.add_error("table", read % words)
+
+    def _length(self, name: str, unit: str) -> int | None:
+        text = self.cleaned_data.get(name)
+        if not text:
+            return None
+        try:
+            nm = parse_typed(text, unit)
+        except LengthError as error:
+            self.add_error(name, f"{error}.")
+            return None
+        if nm < 0:
+            self.add_error(name, _("It is at least 0."))
+        return nm
 
     @property
     def says(self) -> PatternSaid:

@@ -265,6 +265,8 @@ class CheckState(Projection):
             models.Index(
                 fields=["fit_check"], condition=Q(late__gt=0), name="check_late"
             ),
+            # Plans ask how long the newest took.
+            models.Index(fields=["finished_at"], name="check_finished"),
         ]
 
     def __str__(self) -> str:

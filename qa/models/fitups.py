@@ -63,6 +63,12 @@ class FitUp(Fact):
 
     class Meta:
         ordering = ("airframe", "joint", "-number")
+        # Plans ask how long the newest rounds took.
+        indexes = [
+            models.Index(
+                fields=["id"], condition=Q(plan__isnull=False), name="fit_up_of_a_plan"
+            )
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["airframe", "joint", "number"], name="fit_up_number_once"

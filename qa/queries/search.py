@@ -12,7 +12,8 @@ from qa.queries.checks.check_pages import checks
 from qa.queries.nonconformances.item_pages import nonconformances
 from shop import identifiers
 from shop.identifiers import KINDS, Kind
-from shop.models import Material, PartDesign, Person
+from shop.models import Material, PartDesign, Person, Pull
+from shop.queries.paging import says
 from shop.queries.paging import search as with_words
 
 MOST = 10
@@ -104,7 +105,7 @@ def _pulls(words: str) -> QuerySet:
     rows = KINDS["pull"].rows().order_by("-pk")
     for word in words.split():
         mold, _dash, number = word.rpartition("-")
-        found = Q(tool__code__icontains=word) | Q(tool__name__icontains=word)
+        found = says(Pull, word, ("tool__code", "tool__name"))
         if mold and number.isdecimal() and len(number) < 9:
             found |= Q(tool__code__iexact=mold, number=int(number))
         rows = rows.filter(found)

@@ -120,6 +120,7 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
     rows = FitUp.objects.filter(
         joint__in=joints, airframe__type=F("joint__type")
     ).select_related("airframe", "part", "entry", "revision")
+    rows = rows.defer("entry__body")
     told = Fitted()
     frames: dict[tuple[int, int], list[FitUp]] = {}
     for row in rows.order_by("joint", "airframe__line_number", "number"):

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from statistics import median
 
-from django.db.models import Count, F
+from django.db.models import Count, Exists, F, OuterRef, Subquery
 
-from qa.models import CheckState, FitUp, FitUpReason, PlanDefaults
+from qa.models import CheckState, FitUp, FitUpReason, PlanDefaults, Reading
 from qa.numeric.plan.ways import Rates
 from qa.rules.ways import rates_of
 from shop.numeric.units import S_PER_MIN, to_mm
@@ -60,14 +60,12 @@ def learned(defaults: PlanDefaults) -> Learned:
 
 def _measuring() -> list[float]:
     """Minutes a station of the newest finished checks."""
-    rows = CheckState.objects.filter(
-        finished_at__isnull=False, finished_at__gt=F("started_at")
-    )
-    rows = rows.annotate(
-        stations=Count("fit_check__readings__station", distinct=True)
-    ).filter(stations__gt=0)
+    read = Reading.objects.filter(fit_check=OuterRef("fit_check")).order_by()
+    counted = read.values("fit_check").annotate(n=Count("station", distinct=True))
+    # Counted for those alone that are asked for: a join would group all there are.
+    rows = CheckState.objects.filter(Exists(read), finished_at__gt=F("started_at"))
     spans = rows.order_by("-finished_at").values_list(
-        "started_at", "finished_at", "stations"
+        "started_at", "finished_at", Subquery(counted.values("n"))
     )[:RECENT]
     return [
         (end - start).total_seconds() / S_PER_MIN / count

@@ -8,6 +8,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import holes as acts
 from qa.actions import raising
+from qa.files import hole_drawing
 from qa.forms.holes import HoleCheckForm, PatternForm, StackForm
 from qa.models import HoleCheck, HolePattern
 from qa.queries import holes as queries
@@ -18,7 +19,7 @@ from shop.queries.tooling import photos_of
 from shop.views.acting import attempt, form_page, posted, pressed
 from shop.views.list_files import list_page, page_asked
 
-from . import list_columns
+from . import list_columns, papers
 
 
 def _files(request):
@@ -62,6 +63,16 @@ def pattern(request, pk, number=None):
         "may_measure": roles.may(request.user, "measure"),
     }
     return render(request, "qa/holes/hole_pattern.html", context)
+
+
+@require_GET
+def pattern_dxf(request, pk, number):
+    """The holes of a revision as a drawing, which can be read again."""
+    row = _pattern(request, pk)
+    revision = get_object_or_404(row.revisions, number=number)
+    data = hole_drawing.write(revision.holes.all())
+    name = f"{papers.plain_name(row.number)}-{revision.number}.dxf"
+    return papers.answer(data, name, "image/vnd.dxf")
 
 
 def new_pattern(request):

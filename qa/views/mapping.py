@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from qa.actions import joints as actions
 from qa.files import joint_text
-from qa.files.columns import FileComplaints
+from qa.files.columns import Complaint, FileComplaints
 from qa.files.drawing import looks_like_dxf
 from qa.forms import requirements
 from qa.forms.drawings import (
@@ -34,6 +34,7 @@ from shop.ledger import Refused
 from shop.models import Position
 from shop.views.acting import attempt
 
+NOT_FLAT = "the seam is not flat: mark its stations with points, in their order"
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -216,6 +217,8 @@ class Page:
         if drawn.marks:
             inside = data.get("part_inside") != "outside"
             self._replace(data, stations_text(drawn, part_inside=inside))
+        elif not drawn.flat:
+            raise FileComplaints([Complaint(NOT_FLAT)])
         else:
             data["shape"], data["unit"] = "corners", unit
             data["corners"] = corner_points(drawn, unit)

@@ -1,8 +1,8 @@
 """A list as a table that other programs open: CSV, or a workbook (XLSX).
 
 Numbers are numbers, dates are dates. No text of ours runs as a formula: in CSV an
-apostrophe goes before it (`plain_cell`), in a workbook its cell is marked as text. No
-Django here.
+apostrophe goes before it (`plain_cell`), in a workbook its cell is marked as text. Rows
+are written as they come, and none is kept. No Django here.
 """
 
 import csv
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import chain, islice
+from typing import BinaryIO
 
 from .csv_table import FORMULA, plain_cell
 
@@ -32,13 +33,13 @@ class Table:
     about: Sequence[tuple[str, object]] = ()
 
 
-def in_csv(table: Table) -> bytes:
+def write_csv(table: Table, file: BinaryIO) -> None:
     """UTF-8 with its mark, so that a spreadsheet reads names as they are written."""
-    text = io.StringIO()
+    text = io.TextIOWrapper(file, "utf-8-sig", newline="")
     writer = csv.writer(text)
     writer.writerow(map(plain_cell, table.head))
     writer.writerows([plain_cell(_in_words(x)) for x in row] for row in table.rows)
-    return text.getvalue().encode("utf-8-sig")
+    text.detach()
 
 
 def _in_words(value: object) -> object:
@@ -50,8 +51,8 @@ def _in_words(value: object) -> object:
     return value
 
 
-def in_workbook(table: Table) -> bytes:
-    """Return an XLSX file with two sheets: the list, and what it is.
+def write_workbook(table: Table, file: BinaryIO) -> None:
+    """Write an XLSX file with two sheets: the list, and what it is.
 
     Raises ValueError when there are more rows than a sheet holds.
     """
@@ -75,9 +76,7 @@ def in_workbook(table: Table) -> bytes:
     about.column_dimensions["A"].width, about.column_dimensions["B"].width = 16, 80
     for words, value in table.about:
         about.append([_head_cell(about, words), _cell(about, value)])
-    data = io.BytesIO()
-    book.save(data)
-    return data.getvalue()
+    book.save(file)
 
 
 def _letter(column: int) -> str:

@@ -182,6 +182,8 @@ class Act:
         entry.digest = entry_digest(entry)
         insert(entry)
         self.entry = entry
+        for fact in self._facts:
+            fact.entry = entry  # not to be read again by who wants the receipt
         if log.isEnabledFor(logging.INFO):
             transaction.on_commit(self._tell)
 

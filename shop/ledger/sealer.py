@@ -97,10 +97,19 @@ class Sealer(threading.Thread):
                 if self._also:
                     self._also()
                 seal(everywhere=turn % TURNS == 0)
+                _move_the_log()
         connection.close()
 
     def stop(self) -> None:
         self._stopped.set()
+
+
+def _move_the_log() -> None:
+    """Let SQLite move its log into the file here, where nobody waits for it: else it
+    does so in the commit of whoever saves the thousandth page, with two fsyncs more."""
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA wal_checkpoint(PASSIVE)")
 
 
 def start(also: Callable[[], None] | None = None) -> Sealer:

@@ -41,7 +41,13 @@ def onto(airframe: Airframe, *related: str) -> list[Carried]:
     sat = Placement.objects.filter(
         part__in=now.values("part"), removed_at__isnull=False
     )
-    items = TemporaryItem.objects.filter(airframe__in=sat.values("airframe"))
+    # Of what was ever put in there: while such a part sat in that airframe.
+    then = sat.filter(
+        airframe=OuterRef("airframe"),
+        placed_by_entry__pk__lt=OuterRef("entry__pk"),
+        removed_by_entry__pk__gt=OuterRef("entry__pk"),
+    )
+    items = TemporaryItem.objects.filter(Exists(then))
     return _carried(items.select_related(*related), sat, now)
 
 

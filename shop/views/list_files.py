@@ -4,14 +4,17 @@ A list's view asks `page_asked` which page is meant and answers by `list_page`; 
 below the table gives `?as=csv` or `?as=xlsx`.
 """
 
+import contextlib
+import tempfile
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from functools import singledispatch
+from functools import partial, singledispatch
+from typing import BinaryIO
 
 from django.core.paginator import Page
 from django.db.models import Model
-from django.http import HttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.functional import Promise
@@ -22,10 +25,12 @@ from shop.queries.identity import the_shop
 from shop.queries.paging import WHOLE
 from shop.wording import states
 
+IN_MEMORY = 1 << 20  # a longer file is written to the disk
+PIECE = 1 << 16
 WRITERS = {
-    "csv": (list_tables.in_csv, "text/csv; charset=utf-8"),
+    "csv": (list_tables.write_csv, "text/csv; charset=utf-8"),
     "xlsx": (
-        list_tables.in_workbook,
+        list_tables.write_workbook,
         "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     ),
 }
@@ -104,13 +109,36 @@ def list_answer(request, rows: Iterable, file: ListFile, kind: str) -> HttpRespo
     cells = ([column.value(row) for column in file.columns] for row in rows)
     heads = [str(column.heading) for column in file.columns]
     table = list_tables.Table(str(file.title), heads, cells, _about(request, file))
-    try:
-        data = write(table)
-    except ValueError as why:
-        return HttpResponse(str(why), status=413, content_type="text/plain")
-    answer = HttpResponse(data, content_type=content_type)
+    with contextlib.ExitStack() as until_then:
+        kept = until_then.enter_context(tempfile.SpooledTemporaryFile(IN_MEMORY))
+        try:
+            write(table, kept)
+        except ValueError as why:
+            return HttpResponse(str(why), status=413, content_type="text/plain")
+        size = kept.tell()
+        kept.seek(0)
+        if size <= IN_MEMORY:
+            answer = HttpResponse(kept.read(), content_type=content_type)
+        else:
+            answer = InPieces(kept, content_type=content_type)
+            until_then.pop_all()  # the answer closes it
+    answer["Content-Length"] = str(size)
     answer["Content-Disposition"] = f'attachment; filename="{file.name}.{kind}"'
     return answer
+
+
+class InPieces(StreamingHttpResponse):
+    """A file that is too large to be held in memory, written in the view, at one moment
+    of the records, and sent from the disk."""
+
+    def __init__(self, kept: BinaryIO, **more):
+        super().__init__(iter(partial(kept.read, PIECE), b""), **more)
+        self._resource_closers.append(kept.close)
+
+    async def __aiter__(self):
+        # Django would read all of it first, in another thread.
+        for part in self:
+            yield part
 
 
 def _about(request, file: ListFile) -> list[tuple[str, object]]:

@@ -1,11 +1,11 @@
 """A site of any size: `DATABASE_URL=… FAYLINE_HOME=… python tests/bench/large.py
 READINGS`, into an empty database (SQLite where none is named).
 
-Two blocks of a shop (large_blocks.py: a seam that is fitted and checked; and, for each
-tenth of these, one that is pulled, laid up, drilled, clamped, offered, inspected, closed
-and packed) are made by the actions, then written again and again by bulk inserts:
-other keys, names, numbers, ids and times, an entry with its digest for each act, and
-seals over all of them. `ledger verify` holds.
+Two blocks of a shop (large_blocks.py: a seam that is fitted and checked; for each tenth
+of these one that is pulled, laid up, drilled, offered, inspected and packed) are made
+by the actions, then written again and again by bulk inserts: other keys, names,
+numbers, ids and times, an entry with its digest for each act, and seals over all of
+them. `ledger verify` holds.
 """
 
 import datetime as dt

@@ -182,9 +182,13 @@ class Killable(Cluster):
     def kill(self) -> None:
         """End all of it as a power cut would; Linux tells what that is."""
         held = self.data / "postmaster.pid"
-        master = held.read_text().splitlines()[0]
+        master = int(held.read_text().splitlines()[0])
+        # It forks no more while it is read what it has forked.
+        os.kill(master, signal.SIGSTOP)
+        while state_of(master) not in "TZX":
+            threading.Event().wait(PAUSE_S)
         forked = Path(f"/proc/{master}/task/{master}/children").read_text()
-        killed = [int(master), *map(int, forked.split())]
+        killed = [master, *map(int, forked.split())]
         for pid in killed:
             with contextlib.suppress(ProcessLookupError):
                 os.kill(pid, signal.SIGKILL)
@@ -198,11 +202,15 @@ class Killable(Cluster):
 
 def works(pid: int) -> bool:
     """Whether a process is there and not dead, waiting to be gathered."""
+    return state_of(pid) not in "ZX"
+
+
+def state_of(pid: int) -> str:
+    """As Linux tells it: T stopped, Z dead; X: not there."""
     try:
-        state = Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2][0]
-    except FileNotFoundError:
-        return False
-    return state not in "ZX"
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2][0]
+    except (FileNotFoundError, ProcessLookupError):
+        return "X"
 
 
 @pytest.fixture
@@ -285,7 +293,8 @@ def test_a_server_finds_back_by_itself_to_a_postgresql_that_was_killed(site, clu
             mine = "SELECT pid FROM pg_stat_activity WHERE pid <> pg_backend_pid()"
             rows = look.execute(f"{mine} AND backend_type = 'client backend'")
             pids = [pid for (pid,) in rows]
-        os.kill(dice.choice(pids), signal.SIGKILL)
+        with contextlib.suppress(ProcessLookupError):  # it may have ended by itself
+            os.kill(dice.choice(pids), signal.SIGKILL)
 
     signed_in = sign_in_by_hand(site.port)
 

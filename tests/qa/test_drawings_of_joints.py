@@ -3,6 +3,7 @@
 import csv
 import io
 import math
+from dataclasses import replace
 
 import ezdxf
 import numpy as np
@@ -12,11 +13,12 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from qa.actions.joints import StationDraft
 from qa.files import drawing
 from qa.files.columns import FileComplaints
 from qa.forms.drawings import stations_text
 from qa.numeric.geometry.seam import Curve, gap_directions, join
-from tests.qa.making import make_joint
+from tests.qa.making import make_joint, make_stations
 
 
 def dxf(draw, *, units=4) -> bytes:
@@ -124,7 +126,6 @@ def test_what_cannot_be_one_flat_seam_is_refused_in_words():
             space.add_line((0, 0), end)
 
     assert "does not fork" in complaint(dxf(fork))
-    assert "not flat" in complaint(dxf(lambda s, _d: s.add_line((0, 0), (9, 0, 5))))
     assert "no line or curve" in complaint(dxf(lambda space, _d: None))
     assert "$INSUNITS 14" in complaint(dxf(rounded_rectangle, units=14))
     assert "no drawing that can be read" in complaint(b"station,x_mm,y_mm\n1,0,0\n")
@@ -167,7 +168,7 @@ def test_odd_things_of_a_drawing_are_refused_or_passed_over_never_a_crash():
     assert "no area" in complaint(dxf(doubled))
     assert "cannot be read" in complaint(dxf(mesh))
     assert "no direction" in complaint(dxf(no_way))
-    assert "not flat" in complaint(dxf(two_heights))
+    assert "2 curves are drawn" in complaint(dxf(two_heights))
     assert "name the layer" in complaint(dxf(crowd))
 
     def beside(space, document):
@@ -261,6 +262,70 @@ def test_a_joint_comes_back_from_its_own_drawing(client_of, people):
         assert (draft.label, draft.place_nm) == (station.label, place)
         assert abs(draft.gap_e9[0] - station.gap_x_e9) <= 2
     assert page.context["form"].closed_seam == joint.current.closed
+
+
+def over_a_hoop(count=7, radius=400.0) -> list[StationDraft]:
+    """An open seam over a fuselage: round it in x and z; its gap lies along y."""
+    drafts = []
+    for row, draft in enumerate(make_stations(count)):
+        at = math.radians(20 + 140 * row / (count - 1))
+        out = (math.cos(at), 0.0, math.sin(at))
+        place = tuple(round(radius * 1e6 * part) for part in out)
+        face = tuple(round(part * 1e9) for part in out)
+        said = {"place_nm": place, "face_e9": face, "gap_e9": (0, 10**9, 0)}
+        drafts.append(replace(draft, **said))
+    return drafts
+
+
+def test_a_joint_that_is_not_flat_comes_back_from_its_own_drawing(client_of, people):
+    joint = make_joint(people["engineer"], over_a_hoop(), closed=False)
+    client = client_of("engineer")
+    address = reverse("joint_dxf", args=[joint.pk, joint.current.number])
+    data = client.get(address).content
+    page = client.post(
+        reverse("new_joint"), {"do": "read", "file": SimpleUploadedFile("a.dxf", data)}
+    )
+    drafts = page.context["form"].drafts
+    assert len(drafts) == 7
+    for draft, station in zip(drafts, joint.current.stations.all(), strict=True):
+        for name, kept in (("gap_e9", "gap_{}_e9"), ("face_e9", "face_{}_e9")):
+            there = [getattr(station, kept.format(axis)) for axis in "xyz"]
+            assert np.abs(np.subtract(getattr(draft, name), there)).max() <= 2
+        place = (station.x_nm, station.y_nm, station.z_nm)
+        assert (draft.label, draft.place_nm) == (station.label, place)
+    assert page.context["form"].closed_seam is False
+
+
+def test_what_a_seam_that_is_not_flat_lacks_is_told(client_of):
+    def told(*parts) -> str:
+        def draw(space, _document):
+            space.add_line((0, 0, 0), (90, 0, 50))
+            for part in parts:
+                part(space)
+
+        upload = SimpleUploadedFile("a.dxf", dxf(draw))
+        said = {"do": "read", "file": upload}
+        page = client_of("engineer").post(reverse("new_joint"), said)
+        return " ".join(page.context["form"].errors.get("file", ()))
+
+    def line(layer, end):
+        return lambda space: space.add_line(
+            (90, 0, 50), end, dxfattribs={"layer": layer}
+        )
+
+    point = lambda space: space.add_point((90, 0, 50))  # noqa: E731
+    name = lambda space: space.add_text("7", dxfattribs={"insert": (90, 0, 50)})  # noqa: E731
+    gap, face = (
+        line("GAP_DIRECTIONS", (90, 9, 50)),
+        line("Face_Directions", (85, 0, 59)),
+    )
+    assert "mark its stations" in told()
+    assert "has none on GAP_DIRECTIONS" in told(point, face)
+    assert "station 7 has none on FACE_DIRECTIONS" in told(point, name, gap)
+    assert "name its stations" in told(point, gap, face)
+    far = lambda space: space.add_point((0, 0, 40))  # noqa: E731
+    assert "has none on GAP_DIRECTIONS" in told(point, name, gap, face, far)
+    assert told(point, name, gap, face) == ""
 
 
 def test_a_seam_without_stations_is_there_to_lay_them_along(client_of):

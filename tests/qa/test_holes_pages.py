@@ -4,8 +4,10 @@ Position 2 sqrt(dx^2 + dy^2) and the maximum-material bonus are of ASME Y14.5; t
 numbers here are worked by hand beside each check.
 """
 
+import io
 import re
 
+import ezdxf
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
@@ -302,3 +304,98 @@ def test_the_pages_need_the_same_statements_for_3_and_30_holes(engineer, client_
 @pytest.mark.parametrize("path", ["new/", "1/revise/"])
 def test_a_builder_may_not_say_what_is_required(engineer, client_of, path):
     assert client_of("builder").get(f"/holes/{path}").status_code == 403
+
+
+def drawn(draw, units=4) -> SimpleUploadedFile:
+    document = ezdxf.new("R2010")
+    document.header["$INSUNITS"] = units
+    draw(document.modelspace(), document)
+    text = io.StringIO()
+    document.write(text)
+    return SimpleUploadedFile("hinge.dxf", text.getvalue().encode())
+
+
+SAID = {"number": "HP-9", "name": "Hinge", "units": "mm", "table": ""}
+ASKED = {"zone": "0.3", "larger": "0.1"}
+
+
+def test_holes_out_of_a_drawing_are_looked_at_then_saved_and_come_back(client_of):
+    """In inches, in a block turned by 90 degrees: 25.4 mm each, by hand."""
+
+    def hinge(space, document):
+        space.add_lwpolyline([(-1, -1), (3, -1), (3, 3)], dxfattribs={"layer": "EDGE"})
+        block = document.blocks.new("HINGE")
+        for x, name in ((0, "A"), (1, ""), (2, "C")):
+            block.add_circle((x, 0), 0.125)
+            if name:
+                block.add_text(name, dxfattribs={"insert": (x, 0)})
+        block.add_point((1, 0))  # the mark in the middle
+        block.add_point((2, 1))
+        space.add_blockref("HINGE", (10, 0), dxfattribs={"rotation": 90})
+
+    client = client_of("engineer")
+    said = {**SAID, **ASKED, "upload": drawn(hinge, units=1)}
+    page = client.post("/holes/new/", said)
+    table = page.context["form"].data["table"]
+    assert table.splitlines()[1:] == [
+        "A,254,0,0.3,6.35,6.45",
+        "1,254,25.4,0.3,6.35,6.45",
+        "C,254,50.8,0.3,6.35,6.45",
+        "2,228.6,50.8,0.3,,",
+    ]
+    assert "nothing is saved yet" in page.text and not HolePattern.objects.exists()
+    answer = client.post("/holes/new/", {**SAID, "table": table})
+    pattern = HolePattern.objects.get()
+    assert answer["Location"] == f"/holes/{pattern.pk}/"
+    holes = list(pattern.current.holes.all())
+    assert [hole.high_nm for hole in holes] == [6_450_000] * 3 + [None]
+    file = client.get(f"/holes/{pattern.pk}/revision/1/holes.dxf")
+    upload = SimpleUploadedFile("again.dxf", file.content)
+    again = client.post("/holes/new/", {**SAID, **ASKED, "upload": upload})
+    assert again.context["form"].data["table"] == table
+
+
+def test_what_cannot_be_holes_of_a_drawing_is_refused_in_words(client_of):
+    client = client_of("engineer")
+
+    def told(draw, field="upload", **more) -> str:
+        said = {**SAID, **ASKED, "upload": drawn(draw, more.pop("units", 4)), **more}
+        page = client.post("/holes/new/", said)
+        assert page.status_code == 200 and not HolePattern.objects.exists()
+        return " ".join(page.context["form"].errors.get(field, ()))
+
+    def two_layers(space, _document):
+        space.add_circle((0, 0), 2, dxfattribs={"layer": "HOLES"})
+        space.add_point((9, 0), dxfattribs={"layer": "STATIONS"})
+
+    def one(space, _document):
+        space.add_circle((0, 0), 2)
+
+    def named_twice(space, _document):
+        for x in (0, 9):
+            space.add_circle((x, 0), 2)
+            space.add_text("A", dxfattribs={"insert": (x, 0)})
+
+    def ring(*circles, **attributes):
+        def draw(space, _document):
+            for middle, radius in circles:
+                space.add_circle(middle, radius, dxfattribs=attributes)
+
+        return draw
+
+    assert "several layers: HOLES, STATIONS" in told(two_layers)
+    assert told(two_layers, layer="holes") == ""
+    assert "layers: HOLES, STATIONS" in told(two_layers, layer="EDGE")
+    assert "does not say it" in told(one, "zone", zone="")
+    assert "how large" in told(one, "larger", larger="")
+    assert told(one, "larger", larger="-1") and told(one, "zone", zone="wide")
+    assert 'two holes are named "A"' in told(named_twice)
+    assert "two circles" in told(ring(((0, 0), 2), ((0, 0), 4)))
+    assert "not in one plane" in told(ring(((0, 0, 0), 2), ((9, 0, 5), 2)))
+    assert "does not lie" in told(ring(((0, 0), 2), extrusion=(1, 0, 0)))
+    assert "no size" in told(ring(((0, 0), 0)))
+    assert "no circle" in told(lambda space, _d: space.add_line((0, 0), (1, 0)))
+    assert "ellipse" in told(lambda space, _d: space.add_ellipse((0, 0), (5, 0, 0)))
+    assert "$INSUNITS 14" in told(one, units=14)
+    crowd = [((n, 0), 0.1) for n in range(501)]
+    assert "more than 500" in told(ring(*crowd))

@@ -6,15 +6,21 @@ import zipfile
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from shop.files.list_tables import Table, in_csv, in_workbook
+from shop.actions.people import change_role
+from shop.files.list_tables import Table, write_csv, write_workbook
 from shop.models import Person, Tool, ToolKind
+from shop.queries import paging
 from shop.queries.paging import AT_ONCE, SIZE
+from shop.views import list_files
 from tests.shop.making_floor import make_tool
 
 # fmt: off
@@ -34,6 +40,12 @@ NEVER = {
     ("/tablets/", "Revoked"),
 }
 DANGEROUS = ["=1+1", "@SUM(A1)", "+cmd|' /C calc'!A0", "-2+3", "\t=1", "\r=1", "=\n1"]
+
+
+def written(write, table: Table) -> bytes:
+    file = io.BytesIO()
+    write(table, file)
+    return file.getvalue()
 
 
 def read_book(data: bytes):
@@ -59,8 +71,8 @@ def test_every_list_has_its_rows_in_a_workbook_and_in_csv(demo_db):
         assert len(table) == sheet.max_row == page.paginator.count + 1, address
         assert table[0] == [cell.value for cell in sheet[1]], address
         assert address in about["B3"].value
-        for written in (text, book):
-            assert written["Content-Disposition"].startswith("attachment; filename=")
+        for answer in (text, book):
+            assert answer["Content-Disposition"].startswith("attachment; filename=")
         for heading, *cells in zip(*table, strict=True):
             if not any(cells):
                 empty.add((address, heading))
@@ -80,6 +92,33 @@ def test_a_file_holds_all_pages_of_a_filtered_list_in_its_order(people, client_o
     assert Tool.objects.count() == SIZE + 6
 
 
+@pytest.mark.parametrize("address", ["/tooling/", "/people/door/"])
+def test_a_long_file_is_made_by_so_many_statements_and_sent_in_pieces(
+    people, client_of, monkeypatch, address
+):
+    """Nothing is asked for again from its beginning: as many statements for each so
+    many rows; and no more in memory than these."""
+    lead, client = people["lead"], client_of("lead")
+    monkeypatch.setattr(paging, "AT_ONCE", 10)
+    monkeypatch.setattr(list_files, "IN_MEMORY", 500)
+    counts, lengths = [], []
+    for _ in range(3):
+        for n in range(20):
+            make_tool(lead)
+            role = ("inspector", "builder")[n % 2]
+            change_role(by=lead, person=people["builder"], role=role)
+        with CaptureQueriesContext(connection) as seen:
+            answer = client.get(address, {"as": "csv"})
+            rows = read_csv(b"".join(answer.streaming_content))
+        assert int(answer["Content-Length"]) > 500 and len(rows) > 20
+        counts.append([one["sql"] for one in seen if "OFFSET" in one["sql"]])
+        lengths.append((len(rows), len(seen)))
+        answer.close()
+    (few, least), (some, more), (many, most) = lengths
+    assert counts == [[], [], []]
+    assert most - more == more - least and many - some == some - few == 20
+
+
 def test_the_second_page_of_open_nonconformances_still_shows_only_open_ones(demo_db):
     client = Client()
     client.force_login(Person.objects.get(username="lena"))
@@ -94,14 +133,16 @@ def test_numbers_dates_and_times_are_such_in_a_workbook():
     at = datetime(2026, 3, 1, 14, 5).astimezone()
     row = [7, Decimal("1.250"), date(2026, 3, 1), at, timedelta(hours=36), None, "=A1"]
     heads = [str(n) for n in range(len(row))]
-    sheet = read_book(in_workbook(Table("Lots: [a/b]", heads, [row])))["Lots   a b"]
+    sheet = read_book(written(write_workbook, Table("Lots: [a/b]", heads, [row])))[
+        "Lots   a b"
+    ]
     cells = sheet[2]
     assert [cell.value for cell in cells[:2]] == [7, 1.25]
     assert cells[2].is_date and cells[2].value == datetime(2026, 3, 1)
     assert cells[3].is_date and cells[3].value == at.replace(tzinfo=None)
     assert cells[4].value == 1.5 and cells[5].value is None
     assert cells[6].value == "=A1" and cells[6].data_type != "f"
-    plain = read_csv(in_csv(Table("x", heads, [row])))[1]
+    plain = read_csv(written(write_csv, Table("x", heads, [row])))[1]
     assert plain[1] == "1.250" and plain[3] == at.isoformat(" ", "minutes")
 
 
@@ -115,7 +156,7 @@ def is_number(text: str) -> bool:
 @given(st.lists(st.text(max_size=12) | st.sampled_from(DANGEROUS), min_size=1))
 def test_no_text_of_a_list_is_a_formula_in_a_file(texts):
     table = Table("x", ["text"], [[text] for text in texts])
-    with zipfile.ZipFile(io.BytesIO(in_workbook(table))) as book:
+    with zipfile.ZipFile(io.BytesIO(written(write_workbook, table))) as book:
         assert b"<f>" not in book.read("xl/worksheets/sheet1.xml")
-    for [cell] in read_csv(in_csv(table))[1:]:
+    for [cell] in read_csv(written(write_csv, table))[1:]:
         assert not cell.startswith(("=", "+", "-", "@", "\t", "\r")) or is_number(cell)

@@ -1,6 +1,8 @@
 """A seam as drawn: pieces joined end to end, and which way the gap lies beside it.
 
-Points are (n, 2) millimeters in the plane. Counter-clockwise is as seen from outside.
+Points are (n, 2) millimeters in the plane, (n, 3) of a seam that is not flat: pieces
+of such a one are joined, and places found along it; which way its gap lies nothing here
+can tell. Counter-clockwise is as seen from outside.
 """
 
 from collections.abc import Sequence
@@ -17,7 +19,7 @@ SHARP_DEG = 20.0  # a turn of this much between two pieces is meant as a corner
 
 @dataclass(frozen=True)
 class Curve:
-    """points (n, 2), the first not repeated at the end of a closed one."""
+    """points (n, 2 or 3), the first not repeated at the end of a closed one."""
 
     points: np.ndarray
     closed: bool
@@ -28,7 +30,7 @@ class Curve:
 
 
 def join(pieces: Sequence[np.ndarray], near_mm: float) -> list[Curve]:
-    """Join polylines (n, 2) whose ends lie within `near_mm` of each other.
+    """Join polylines (n, 2 or 3) whose ends lie within `near_mm` of each other.
 
     Order and direction of the pieces do not matter. Raises ValueError where more than
     two ends meet.
@@ -63,9 +65,9 @@ def _next_piece(line, pieces, near_mm):
 
 
 def _refuse_forks(ends: list[np.ndarray], near_mm: float) -> None:
-    ends_of = np.array(ends).reshape(-1, 2)
+    ends_of = np.array(ends).reshape(len(ends), -1)
     for end in ends_of:
-        met = (np.hypot(*(ends_of - end).T) <= near_mm).sum()
+        met = (_lengths(ends_of - end) <= near_mm).sum()
         if met > 2:
             at = f"({end[0]:.2f}, {end[1]:.2f})"
             raise ValueError(f"{met} ends of lines meet at {at}: a seam does not fork")
@@ -112,18 +114,28 @@ def gap_directions(
 
 
 def distances_to(curve: Curve, places: np.ndarray) -> np.ndarray:
-    """How far along the curve (m,) mm the foot of each place (m, 2) is."""
+    """How far along the curve (m,) mm the foot of each place (m, 2 or 3) is."""
+    return _feet(curve, places)[0]
+
+
+def distances_from(curve: Curve, places: np.ndarray) -> np.ndarray:
+    """How far (m,) mm each place (m, 2 or 3) is from the curve."""
+    return _feet(curve, places)[1]
+
+
+def _feet(curve: Curve, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     finite(curve=curve.points, places=places)
     steps, lengths = _steps(curve)
     starts = np.concatenate([[0.0], np.cumsum(lengths)[:-1]])
-    feet = (_foot(curve, steps, lengths, place) for place in places)
-    return np.array([starts[row] + share * lengths[row] for row, share, _off in feet])
+    feet = [_foot(curve, steps, lengths, place) for place in places]
+    along = [starts[row] + share * lengths[row] for row, share, _off in feet]
+    return np.array(along), np.array([off for _row, _share, off in feet])
 
 
 def _steps(curve: Curve) -> tuple[np.ndarray, np.ndarray]:
     steps = np.roll(curve.points, -1, axis=0) - curve.points
     steps = steps if curve.closed else steps[:-1]
-    return steps, np.hypot(*steps.T)
+    return steps, _lengths(steps)
 
 
 def _foot(curve, steps, lengths, place) -> tuple[int, float, float]:
@@ -131,7 +143,7 @@ def _foot(curve, steps, lengths, place) -> tuple[int, float, float]:
     starts = curve.points[: len(steps)]
     share = np.einsum("ij,ij->i", place - starts, steps) / lengths**2
     share = np.clip(share, 0.0, 1.0)
-    distances = np.hypot(*(place - (starts + share[:, None] * steps)).T)
+    distances = _lengths(place - (starts + share[:, None] * steps))
     row = int(np.argmin(np.round(distances, 9)))
     return row, float(share[row]), float(distances[row])
 
@@ -152,8 +164,14 @@ def _beside(curve, steps, lengths, outward, place):
 
 
 def _flat(points: np.ndarray) -> np.ndarray:
-    return np.column_stack([points, np.zeros(len(points))])
+    """In space, where it is not there already."""
+    missing = 3 - points.shape[1]
+    return np.column_stack([points, np.zeros((len(points), missing))])
+
+
+def _lengths(steps: np.ndarray) -> np.ndarray:
+    return np.linalg.norm(steps, axis=-1)
 
 
 def _apart(a, b) -> float:
-    return float(np.hypot(*(a - b)))
+    return float(_lengths(a - b))

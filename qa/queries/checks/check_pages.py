@@ -28,6 +28,7 @@ from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.models import Entry
+from shop.queries.paging import says
 from shop.queries.signatures import SignedThing, panel_of
 
 RELATED = (
@@ -42,6 +43,14 @@ RELATED = (
     "fit_up__revision",
     "fit_up__part__design",
     "fit_up__surround_part",
+)
+
+
+SEARCHED = (
+    "fit_up__part__serial",
+    "fit_up__joint__number",
+    "fit_up__joint__name",
+    "fit_up__airframe__serial",
 )
 
 
@@ -61,12 +70,7 @@ def checks(
     if state in CheckState.State.values:
         rows = rows.filter(state__state=state)
     for word in words.split():
-        match = (
-            Q(fit_up__part__serial__icontains=word)
-            | Q(fit_up__joint__number__icontains=word)
-            | Q(fit_up__joint__name__icontains=word)
-            | Q(fit_up__airframe__serial__icontains=word)
-        )
+        match = says(Check, word, SEARCHED)
         number = word.upper().removeprefix("FC-")
         if number.isdecimal() and len(number) < 10:
             match |= Q(number=int(number))

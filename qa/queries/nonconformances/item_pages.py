@@ -25,6 +25,7 @@ from qa.wording.items import UNKNOWN_CLASS
 from shop.identifiers import KINDS
 from shop.models import Hold, PhotoPin, StructuralClass
 from shop.queries import genealogy
+from shop.queries.paging import says
 from shop.rules.reach import reach
 
 RELATED = (
@@ -94,12 +95,8 @@ def nonconformances(
 
 
 def _says(word: str) -> Q:
-    match = (
-        Q(title__icontains=word)
-        | Q(part__serial__icontains=word)
-        | Q(joint__number__icontains=word)
-        | Q(airframe__serial__icontains=word)
-    )
+    columns = ("title", "part__serial", "joint__number", "airframe__serial")
+    match = says(Nonconformance, word, columns)
     number = word.upper().removeprefix("NC-")
     if number.isdecimal() and len(number) < 10:
         match |= Q(number=int(number))

@@ -32,7 +32,7 @@ from shop.models import Airframe, Part, Placement
 from shop.queries.incarnations import database_id
 
 MOST_CHECKS = 50
-MOST_PARTS = 2000
+MOST_PARTS = 1000  # beside those that sit on an airframe that is carried
 MOST_AIRFRAMES = 60
 NEW = 20  # of these, however much is fitted elsewhere
 LATELY = 500  # fit-ups, among which those worked on lately are looked for
@@ -57,7 +57,7 @@ def carry(hosts: Sequence[str] = ()) -> dict:
         "airframes": [
             _named(airframe, label=airframe.serial) for airframe in airframes
         ],
-        "parts": _parts(),
+        "parts": _parts({part for _airframe, _position, part in placed}),
         "instruments": [
             _named(
                 instrument,
@@ -106,22 +106,30 @@ def _placed(airframes) -> list[tuple]:
     return list(sits.values_list("airframe_id", "position_id", "part_id"))
 
 
-def _parts() -> list[dict]:
-    """Each with the airframe that it sits on, carried or not: it is not loose."""
+def _parts(placed: set[int]) -> list[dict]:
+    """The newest, and those placed here; each with the airframe that it sits on, be it
+    carried or not: it is not loose."""
     sits = Placement.objects.filter(part=OuterRef("pk"), removed_at__isnull=True)
     rows = Part.objects.exclude(state="scrapped").order_by("-pk")
-    rows = rows.annotate(on=Subquery(sits.values("airframe")[:1]))
+    newest = rows.values_list("pk", flat=True)[:MOST_PARTS]
+    told = rows.filter(pk__in=placed.union(newest)).values_list(
+        *("pk", "uuid", "serial", Subquery(sits.values("airframe")[:1]), "design")
+    )
+    names = ("id", "uuid", "label", "airframe", "design")
     return [
-        _named(row, label=row.serial, airframe=row.on, design=row.design_id)
-        for row in rows[:MOST_PARTS]
+        dict(zip(names, (key, str(uuid), *more), strict=True))
+        for key, uuid, *more in told
     ]
 
 
 def _open_checks() -> list[dict]:
+    # The newest keys first: else all that are open are read and sorted.
+    states = CheckState.objects.filter(state=CheckState.State.OPEN)
+    newest = states.order_by("-fit_check").values_list("fit_check", flat=True)
     rows = (
-        Check.objects.filter(state__state=CheckState.State.OPEN)
+        Check.objects.filter(pk__in=list(newest[:MOST_CHECKS]))
         .select_related("state", "fit_up__airframe", "fit_up__joint")
-        .order_by("-number")[:MOST_CHECKS]
+        .order_by("-number")
     )
     return [
         {

@@ -1,0 +1,150 @@
+"""Holes out of a drawing (DXF), and a pattern as such a drawing.
+
+A CIRCLE is a hole of its diameter, a POINT one whose diameter is not drawn, or the mark
+in the middle of a circle; a TEXT that begins there is its name. Others are numbered in
+the order in which they are drawn. What else is drawn (outlines, dimensions) is read
+past. Lengths are in the unit that the header names; x and y count. No Django here.
+"""
+
+import io
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import count
+
+from qa.files.drawing import NEAR_MM, complaint, document_of, entities_of, factor_of
+from shop.numeric.units import to_mm
+
+HOLE_LAYER = "HOLES"
+TEXT_MM = 3.0
+MOST_HOLES = 500
+
+
+@dataclass(frozen=True)
+class DrawnHole:
+    """place and diameter (None: not drawn) in mm."""
+
+    label: str
+    place: tuple[float, float]
+    diameter_mm: float | None
+
+
+@dataclass(frozen=True)
+class HoleDrawing:
+    """unit: the word of the header's, "" where it names none."""
+
+    holes: tuple[DrawnHole, ...]
+    layer: str
+    unit: str
+
+
+def read(data: bytes, *, layer: str = "", unit: str = "mm") -> HoleDrawing:
+    """The holes of a drawing. layer: whose alone are meant, "" where there is but one
+    that has any. unit: of its lengths, where the header names none.
+
+    Raises FileComplaints in words.
+    """
+    document = document_of(data)
+    factor, word = factor_of(document, unit)
+    drawn = entities_of(document, ("CIRCLE", "POINT", "TEXT", "ELLIPSE"))
+    rings, name = _on_one_layer(drawn, layer)
+    found = _places(rings, factor)
+    if len(found) > MOST_HOLES:
+        raise complaint(f"more than {MOST_HOLES} holes are drawn")
+    names = {
+        _key(one.dxf.insert, factor): one.dxf.text.strip()
+        for one in drawn
+        if one.dxftype() == "TEXT"
+    }
+    holes = _named(found, names)
+    return HoleDrawing(holes, name, word)
+
+
+def _on_one_layer(drawn: Iterable, layer: str) -> tuple[list, str]:
+    """What may be holes, of one layer: case does not tell layers apart."""
+    layers, spelled = {}, {}
+    for one in drawn:
+        if one.dxftype() != "TEXT":
+            name = spelled.setdefault(one.dxf.layer.lower(), one.dxf.layer)
+            layers.setdefault(name, []).append(one)
+    wanted = spelled.get(layer.lower()) if layer else None
+    there = ", ".join(sorted(layers)) or "none"
+    if layer and not wanted:
+        raise complaint(f'no hole is drawn on a layer "{layer}"; layers: {there}')
+    if not layers:
+        raise complaint("no circle and no point is drawn in it")
+    if not layer and len(layers) > 1:
+        raise complaint(f"circles and points are drawn on several layers: {there}")
+    name = wanted or next(iter(layers))
+    return layers[name], name
+
+
+def _places(rings: Iterable, factor: float) -> dict:
+    """(place, diameter or None) by place, in the order drawn."""
+    found: dict = {}
+    heights = set()
+    for one in rings:
+        if one.dxftype() == "ELLIPSE":
+            raise complaint("an ellipse is drawn among the holes: it is no hole")
+        at, across = _ring(one, factor)
+        heights.add(round(at.z * factor / NEAR_MM))
+        key = _key(at, factor)
+        _at, known = found.get(key, (None, None))
+        if known is not None and across is not None:
+            place = f"({at.x * factor:.2f}, {at.y * factor:.2f})"
+            raise complaint(f"two circles are drawn round one place, {place} mm")
+        place = (at.x * factor, at.y * factor)
+        found[key] = (place, known if across is None else across)
+    if len(heights) > 1:
+        raise complaint("the holes are not in one plane: they are in x, y")
+    return found
+
+
+def _ring(one, factor: float):
+    """(middle, diameter in mm or None) of a circle or a point."""
+    if one.dxftype() == "POINT":
+        return one.dxf.location, None
+    if abs(abs(one.dxf.extrusion.normalize().z) - 1) > 1e-9:
+        raise complaint("a circle is drawn that does not lie in x, y")
+    across = 2 * one.dxf.radius * factor
+    if not across > 0:
+        raise complaint("a circle is drawn that has no size")
+    return one.ocs().to_wcs(one.dxf.center), across
+
+
+def _named(found: dict, names: dict) -> tuple[DrawnHole, ...]:
+    """Each with its name; the others numbered, past the names that are there."""
+    used = {names[key] for key in found if names.get(key)}
+    numbers = (str(n) for n in count(1) if str(n) not in used)
+    holes = tuple(
+        DrawnHole(names.get(key) or next(numbers), place, across)
+        for key, (place, across) in found.items()
+    )
+    for label in used:
+        if sum(hole.label == label for hole in holes) > 1:
+            raise complaint(f'two holes are named "{label}"')
+    return holes
+
+
+def _key(point, factor: float) -> tuple[int, int]:
+    return round(point.x * factor / NEAR_MM), round(point.y * factor / NEAR_MM)
+
+
+def write(holes: Iterable) -> bytes:
+    """A drawing, in mm, of the holes of a revision: a circle of the smallest size that
+    each may have, a point where none is stated, and the names. `read` reads it."""
+    import ezdxf  # noqa: PLC0415
+
+    document = ezdxf.new("R2018", units=ezdxf.units.MM)
+    document.layers.add(HOLE_LAYER, color=1)
+    space, layer = document.modelspace(), {"layer": HOLE_LAYER}
+    for hole in holes:
+        place = (to_mm(hole.x_nm), to_mm(hole.y_nm))
+        if hole.low_nm:
+            space.add_circle(place, to_mm(hole.low_nm) / 2, dxfattribs=layer)
+        else:
+            space.add_point(place, dxfattribs=layer)
+        words = {**layer, "height": TEXT_MM, "insert": place}
+        space.add_text(hole.label, dxfattribs=words)
+    text = io.StringIO()
+    document.write(text)
+    return text.getvalue().encode("utf-8")
