@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import count
 
 from qa.files.drawing import NEAR_MM, complaint, document_of, entities_of, factor_of
-from shop.numeric.units import to_mm
+from shop.numeric.units import format_length, to_mm, to_nm
 
 HOLE_LAYER = "HOLES"
 TEXT_MM = 3.0
@@ -127,6 +127,26 @@ def _named(found: dict, names: dict) -> tuple[DrawnHole, ...]:
 
 def _key(point, factor: float) -> tuple[int, int]:
     return round(point.x * factor / NEAR_MM), round(point.y * factor / NEAR_MM)
+
+
+def table_of(holes: Iterable[DrawnHole], zone_nm: int, larger_nm: int) -> str:
+    """The table of a pattern, in exact mm; a circle is the smallest hole."""
+    lines = ["hole,x_mm,y_mm,zone_mm,mmc_mm,hole_max_mm"]
+    for hole in holes:
+        values = [*map(to_nm, hole.place), zone_nm]
+        if hole.diameter_mm is not None:
+            low = to_nm(hole.diameter_mm)
+            values += [low, low + larger_nm]
+        cells = [format_length(nm, "mm") for nm in values]
+        cells += [""] * (5 - len(cells))
+        lines.append(",".join([_quoted(hole.label), *cells]))
+    return "\n".join(lines)
+
+
+def _quoted(label: str) -> str:
+    """A name as a cell of a table that is separated by commas."""
+    plain = " ".join(label.split())
+    return '"' + plain.replace('"', '""') + '"' if set(plain) & set('",;') else plain
 
 
 def write(holes: Iterable) -> bytes:

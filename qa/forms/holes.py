@@ -94,26 +94,6 @@ def pattern_text(revision: HolePatternRevision) -> str:
     return "\n".join(lines)
 
 
-def drawn_text(holes, zone_nm: int, larger_nm: int) -> str:
-    """The holes of a drawing as that table, in exact mm: a circle is the smallest."""
-    lines = ["hole,x_mm,y_mm,zone_mm,mmc_mm,hole_max_mm"]
-    for hole in holes:
-        values = [*map(to_nm, hole.place), zone_nm]
-        if hole.diameter_mm is not None:
-            low = to_nm(hole.diameter_mm)
-            values += [low, low + larger_nm]
-        cells = [format_length(nm, "mm") for nm in values]
-        cells += [""] * (5 - len(cells))
-        lines.append(",".join([_quoted(hole.label), *cells]))
-    return "\n".join(lines)
-
-
-def _quoted(label: str) -> str:
-    """A name as a cell of a table that is separated by commas."""
-    plain = " ".join(label.split())
-    return '"' + plain.replace('"', '""') + '"' if set(plain) & set('",;') else plain
-
-
 def worded(bad: FileComplaints) -> list[str]:
     """Complaints for a form: "line 3, x_mm: ..."."""
     told = []
@@ -238,7 +218,7 @@ class PatternForm(_Table):
         words = {"file": upload.name, "count": len(drawn.holes), "layer": drawn.layer}
         words["unit"] = drawn.unit or unit
         self.data = self.data.copy()
-        self.data["table"] = drawn_text(drawn.holes, zone, larger or 0)
+        self.data["table"] = hole_drawing.table_of(drawn.holes, zone, larger or 0)
         read = _(
             "%(file)s was read: %(count)s holes on layer %(layer)s, in %(unit)s. They "
             "are in the table now, nothing is saved yet: look at it, then save."

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0018_open_indexes'),
+        ('qa', '0019_decided_holes'),
         ('shop', '0011_entry_claimed'),
     ]
 
