@@ -22,9 +22,11 @@ from tests.qa.planned import a_check, cut, even, read_at
 
 pytestmark = pytest.mark.django_db
 
+POSTGRESQL = connection.vendor == "postgresql"
+NO_TEXTS = ("a\0b", "\ud800")  # which a database may not take
 ODD_TEXTS = (
     "", " ", "NaN", "1e999", "-1", "+-5", "−0", "2,5", "٣", "½", "0x10", "9" * 30,
-    "922337203685", "a\0b", "\ud800", "\u202e", "x" * 500, "=1+1", "<b>",
+    "922337203685", *NO_TEXTS, "\u202e", "x" * 500, "=1+1", "<b>",
     "00000000-0000-0000-0000-000000000000", "2026-02-30",
 )  # fmt: skip
 ODD_NUMBERS = (0, -1, 1, 2**31, 2**63, 10**30, 0.5, -0.0, 1e308, True, False)
@@ -165,7 +167,7 @@ def test_no_odd_value_in_any_field_of_an_act_breaks_it_or_is_kept(people, subtes
 
 def holds_whatever_is_sent(client, form: str, good: dict) -> None:
     # Made up for two engines, tried mostly on the quicker one.
-    most = 15 if connection.vendor == "postgresql" else 60
+    most = 10 if POSTGRESQL else 40
 
     @settings(max_examples=most, suppress_health_check=list(HealthCheck), database=None)
     @given(st.dictionaries(st.sampled_from([*good]), odd, min_size=1, max_size=2))
@@ -181,8 +183,8 @@ def holds_whatever_is_sent(client, form: str, good: dict) -> None:
         assert all(map(can_be, numbers(json.loads(entry.body)["facts"])))
 
     holds()
-    for name, value in good.items():
-        for text in ODD_TEXTS:
+    for turn, (name, value) in enumerate(good.items()):
+        for text in (*NO_TEXTS, *([] if POSTGRESQL else ODD_TEXTS[turn % 2 :: 2])):
             changed = {name: [{**value[0], "where": text}]} if name == "held" else {}
             answer, entry = sent(client, form, {**good, **(changed or {name: text})})
             assert answer.status_code < 500, answer.content

@@ -1,6 +1,7 @@
 """`manage.py demo` as its user meets it: sign-ins, a second start, --reset."""
 
 import re
+import shutil
 import sqlite3
 import urllib.error
 import urllib.parse
@@ -10,6 +11,7 @@ from http.cookiejar import CookieJar
 
 import pytest
 
+from qa.management.commands.demo import MARK
 from tests.around import Site
 
 
@@ -26,12 +28,25 @@ class Demo(Site):
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
+def demo(template_database, tmp_path_factory):
+    """Started anew over what another version of the product left."""
     home = tmp_path_factory.mktemp("home") / "demo"
-    home.mkdir()
-    demo = Demo(home, {}).start()
-    yield demo
-    demo.kill()
+    (home / "photos").mkdir(parents=True)
+    (home / "photos" / "one.jpg").write_bytes(b"")
+    (home / MARK).touch()
+    (home / "loaded").touch()
+    shutil.copyfile(template_database, home / "fayline.sqlite3")
+    with closing(sqlite3.connect(home / "fayline.sqlite3")) as database, database:
+        database.execute("UPDATE django_migrations SET name = 'old' WHERE app = 'qa'")
+    demo = Demo(home, {})
+    try:
+        with pytest.raises(RuntimeError, match="version of Fayline. Start it anew"):
+            demo.start()
+        assert (home / "photos" / "one.jpg").exists()
+        demo.forget_words()
+        yield demo.start("--reset")
+    finally:
+        demo.kill()
 
 
 def sign_ins(words):
@@ -64,10 +79,11 @@ def test_it_says_its_address_and_a_sign_in_for_every_role(demo):
     assert sign_in(demo, username, password) in (front, f"{front}claims/?next=%2F")
 
 
-def test_a_second_start_keeps_the_data_and_reset_starts_anew(demo):
+def test_started_anew_it_has_nothing_of_before_and_a_second_start_keeps_the_data(demo):
+    assert "Loading the demo" in demo.words()
+    assert not (demo.home / "photos" / "one.jpg").exists()
     said_first = sign_ins(demo.words())
     assert demo.stop() == 0
-    assert "Loading the demo" in demo.words()
     with closing(sqlite3.connect(demo.home / "fayline.sqlite3")) as database, database:
         database.execute("UPDATE shop_person SET name = 'Kept' WHERE role = 'lead'")
 
@@ -77,19 +93,6 @@ def test_a_second_start_keeps_the_data_and_reset_starts_anew(demo):
     assert sign_ins(demo.words()) == said_first
     assert names(demo, "lead") == {"Kept"}
     assert demo.stop() == 0
-
-    with closing(sqlite3.connect(demo.home / "fayline.sqlite3")) as database, database:
-        database.execute("UPDATE django_migrations SET name = 'old' WHERE app = 'qa'")
-    with pytest.raises(RuntimeError, match="version of Fayline. Start it anew"):
-        demo.start()
-
-    (demo.home / "photos").mkdir(exist_ok=True)
-    (demo.home / "photos" / "one.jpg").write_bytes(b"")
-    demo.forget_words()
-    demo.start("--reset")
-    assert "Loading the demo" in demo.words()
-    assert names(demo, "lead") != {"Kept"}
-    assert not (demo.home / "photos" / "one.jpg").exists()
 
 
 def names(demo, role):

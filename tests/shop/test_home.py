@@ -5,6 +5,7 @@ import sqlite3
 import stat
 import subprocess
 import sys
+import tempfile
 from contextlib import closing
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from shop.secret import private_folder, secret_key
 from shop.serving import database, exposure
 from shop.serving.server import CannotServe
 from tests.around import TREE, by_hand, free_port
+from tests.warm import CAN_FORK, parent_of
 
 POSIX = pytest.mark.skipif(os.name == "nt", reason="modes of POSIX")
 
@@ -29,17 +31,27 @@ def surroundings(home: Path) -> dict:
     return {**usual, **settings, "FAYLINE_HOME": str(home)}
 
 
-def manage(home: Path, *arguments, **environment):
-    """Run manage.py on a home; give (exit code, words on one line)."""
-    done = subprocess.run(
-        [sys.executable, "manage.py", *arguments],
-        env={**surroundings(home), **environment},
-        cwd=TREE,
-        capture_output=True,
-        text=True,
-        timeout=120,
-    )
-    return done.returncode, " ".join((done.stdout + done.stderr).split())
+def manage(home: Path, *arguments, cold: bool = False, **environment):
+    """Run manage.py on a home; give (exit code, words on one line).
+
+    cold: in a Python of its own; what goes wrong in its settings needs that."""
+    environment = {**surroundings(home), **environment}
+    if cold or not CAN_FORK:
+        done = subprocess.run(
+            [sys.executable, "manage.py", *arguments],
+            env=environment,
+            cwd=TREE,
+            capture_output=True,
+            text=True,
+            timeout=120,
+        )
+        return done.returncode, " ".join((done.stdout + done.stderr).split())
+    with tempfile.TemporaryDirectory() as folder:
+        log = Path(folder) / "log"
+        command = parent_of(TREE, postgresql=False).start(
+            [*arguments], {**environment, "PYTHONPATH": str(TREE)}, TREE, log
+        )
+        return command.wait(timeout=120), " ".join(log.read_text().split())
 
 
 def mode(path: Path) -> int:
@@ -54,7 +66,7 @@ def test_the_demo_touches_no_folder_that_it_did_not_mark_as_its_own(tmp_path, mo
     strange = tmp_path / "demo" / "letters"
     strange.mkdir(parents=True)
     (strange / "to-keep.txt").write_text("mine")
-    code, words = manage(tmp_path, "demo", "--port", str(free_port()), *more)
+    code, words = manage(tmp_path, "demo", "--port", str(free_port()), *more, cold=True)
     assert code == 1
     assert "holds what the demo did not make (letters" in words
     assert (strange / "to-keep.txt").read_text() == "mine"
@@ -62,7 +74,7 @@ def test_the_demo_touches_no_folder_that_it_did_not_mark_as_its_own(tmp_path, mo
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "198.51.100.7", "demo.invalid"])
 def test_the_demo_is_served_to_this_machine_only(tmp_path, host):
-    code, words = manage(tmp_path, "demo", "--host", host)
+    code, words = manage(tmp_path, "demo", "--host", host, cold=True)
     assert code == 1
     assert "passwords are public" in words
 
@@ -151,7 +163,7 @@ def test_a_folder_that_is_not_ours_stays_open(tmp_path):
 @pytest.mark.parametrize("content", [b"", b"short", b"\xff" * 90])
 def test_a_secret_that_is_no_secret_is_refused_with_a_word(tmp_path, content):
     (tmp_path / "secret.key").write_bytes(content)
-    code, words = manage(tmp_path, "check")
+    code, words = manage(tmp_path, "check", cold=True)
     assert code == 1
     assert "secret.key" in words
     assert "Traceback" not in words
