@@ -117,7 +117,6 @@ def who_may_run_it() -> list[str]:
 # Durability is tested by tests/faults and by PostgreSQL's own people.
 QUICK = ["fsync=off", "synchronous_commit=off", "full_page_writes=off"]
 QUICK += ["checkpoint_timeout=1h", "max_wal_size=8GB", "shared_buffers=256MB"]
-QUICK += ["jit=off", "autovacuum=off", "join_collapse_limit=1"]
 
 
 @contextlib.contextmanager

@@ -103,6 +103,8 @@ THREADS_CLOSE_LATE = "ignore:unclosed database:ResourceWarning"
 
 
 def depends_on_engine(item) -> bool:
+    if item.get_closest_marker("either_database"):
+        return False
     if item.get_closest_marker("browser"):
         return bool(item.get_closest_marker("both_databases"))
     uses = NEEDS_DATABASE.intersection(item.fixturenames)

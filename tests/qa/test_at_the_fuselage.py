@@ -97,6 +97,7 @@ def words_of(told):
     }
 
 
+@pytest.mark.either_database
 def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader(
     engineer, builder
 ):
@@ -122,6 +123,7 @@ def test_after_finish_the_ways_and_every_step_are_told_in_the_unit_of_the_reader
     assert (again.status_code, again.content) == (304, b"")
 
 
+@pytest.mark.either_database
 def test_it_takes_as_many_statements_for_twelve_stations_as_for_six(engineer, builder):
     counts = []
     for stations in (6, 6, 12):
@@ -166,6 +168,7 @@ def test_a_check_that_is_not_finished_has_nothing_next(engineer, builder):
     assert (answer.status_code, answer.json()["error"]["code"]) == (422, "refused")
 
 
+@pytest.mark.either_database
 def test_steps_of_adjusters_add_up_to_what_the_server_expects_of_them(
     engineer, builder
 ):

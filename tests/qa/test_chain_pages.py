@@ -87,6 +87,7 @@ def test_a_hold_anywhere_above_is_said_on_the_page_of_the_part(lead, client_of):
     assert "wrong roll" in shown.content.decode()
 
 
+@pytest.mark.either_database
 def test_the_chain_takes_a_constant_number_of_statements(lead, client_of):
     mold = make_mold(lead)
     client = client_of("visitor")

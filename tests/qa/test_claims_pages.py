@@ -22,7 +22,7 @@ from tests.qa.test_claims import Sender, confirm, disown
 from tests.qa.test_tablet_photos import picture
 from tests.qa.test_tablets import set_pin
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 
 @pytest.fixture(autouse=True)

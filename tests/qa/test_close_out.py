@@ -538,6 +538,7 @@ def test_who_found_a_result_read_a_hole_or_worked_on_an_item_does_not_close(peop
     assert did <= doers
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_the_paper_says_what_stands_then_what_was_closed_then_what_changed(
     people, client_of
@@ -637,6 +638,7 @@ def fill(people, ready, count):
         raising.raise_findings(by=people["builder"], check=check)
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_pages_ask_the_same_number_of_questions_for_1_and_for_30_lines(
     people, client_of
@@ -666,6 +668,7 @@ def test_pages_ask_the_same_number_of_questions_for_1_and_for_30_lines(
     assert all(many <= few for few, many in zip(*asked, strict=True))
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_every_line_of_the_page_leads_somewhere_and_closing_it_is_one_press(
     people, client_of

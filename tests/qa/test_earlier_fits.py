@@ -22,6 +22,8 @@ from tests.qa.making import make_check, make_fit_up, mm, read
 from tests.qa.molding import Shop, noisy, ripple
 from tests.qa.test_mold_fits import loaded
 
+pytestmark = pytest.mark.either_database
+
 
 @pytest.fixture
 def shop(people):

@@ -121,6 +121,7 @@ def test_a_plan_on_record_is_shown_as_it_was_worked_out(engineer, unit):
     assert drawn == [(one.before, one.after, one.profile) for one in fresh.drawings]
 
 
+@pytest.mark.either_database
 def test_a_page_searches_twice_and_not_at_all_for_a_plan_on_record(
     engineer, client_of, runs
 ):
@@ -340,6 +341,7 @@ def test_an_overtaken_plan_is_not_released(engineer):
         BY_A_PLAN["release"](engineer, check, plan)
 
 
+@pytest.mark.either_database
 def test_plans_on_today_are_as_many_statements_whatever_their_number(
     engineer, client_of
 ):

@@ -63,6 +63,7 @@ def queries_of(client, url, counted):
     return len(context)
 
 
+@pytest.mark.either_database
 def test_the_list_takes_as_many_statements_for_30_joints_as_for_one(
     client, engineer, django_assert_max_num_queries
 ):

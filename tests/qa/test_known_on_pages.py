@@ -18,7 +18,7 @@ from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_fit_up, make_instrument, mm
 from tests.qa.planned import a_joint, even, planned, read_at, take
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 
 @pytest.fixture

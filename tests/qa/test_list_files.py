@@ -57,6 +57,7 @@ def read_csv(data: bytes) -> list[list[str]]:
     return list(csv.reader(io.StringIO(data.decode("utf-8-sig"), newline="")))
 
 
+@pytest.mark.either_database
 def test_every_list_has_its_rows_in_a_workbook_and_in_csv(demo_db):
     client = Client()
     client.force_login(Person.objects.get(username="lena"))

@@ -40,6 +40,7 @@ def shop(people):
     return Shop(people["lead"])
 
 
+@pytest.mark.either_database
 def test_what_the_page_tells_is_what_the_command_tells_from_files(
     shop, tmp_path, capsys
 ):
@@ -291,6 +292,7 @@ def statements(work) -> int:
     return len(said)
 
 
+@pytest.mark.either_database
 def test_one_part_or_thirty_take_as_many_statements(shop):
     shop.fit(shop.pull(), shop.airframes[0], noisy(1))
     shop.fit(shop.pull(), shop.airframes[1], noisy(2))
@@ -301,6 +303,7 @@ def test_one_part_or_thirty_take_as_many_statements(shop):
     assert many == few
 
 
+@pytest.mark.either_database
 def test_pages_and_papers_of_a_correction(shop, client_of):
     row = taken(shop)
     client = client_of("lead")

@@ -237,6 +237,7 @@ def test_not_proven_is_measured_again_and_never_nonconforming(people):
     assert raising.raise_findings(by=people["lead"], check=check) == []
 
 
+@pytest.mark.either_database
 def test_the_lists_cost_the_same_for_one_row_and_for_thirty(client_of, people):
     client = client_of("lead")
 

@@ -36,6 +36,8 @@ from shop.models import Airframe, Meaning, Person, Role, TemporaryItem, Temporar
 from shop.queries.signatures import panel_of
 from shop.rules import signing
 
+pytestmark = pytest.mark.either_database
+
 NOTE = "said for a test"
 LINK = re.compile(r'href="(/[^"#?]*)')
 

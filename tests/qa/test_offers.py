@@ -695,6 +695,7 @@ def test_the_offer_binds_its_joints_in_the_ledger(people):
 # ---------------------------------------------------------------------- the pages
 
 
+@pytest.mark.either_database
 def test_the_inspectors_queue_is_on_today_and_leads_to_the_offer(people, client_of):
     check = measured(people, tight=(3,))
     builder, inspector = client_of("builder"), client_of("inspector")
@@ -733,6 +734,7 @@ def test_what_is_typed_is_not_lost_when_it_is_refused(people, client_of):
     assert 'value="abc"' in page.content.decode()
 
 
+@pytest.mark.either_database
 def test_lists_of_offers_cost_the_same_for_one_and_for_thirty(people, client_of):
     client = client_of("inspector")
 
@@ -757,6 +759,7 @@ def test_lists_of_offers_cost_the_same_for_one_and_for_thirty(people, client_of)
     assert cost() == first
 
 
+@pytest.mark.either_database
 def test_one_joint_or_several_are_offered_in_as_many_statements(people, client_of):
     engineer, builder = people["engineer"], people["builder"]
     kind = make_type(engineer)

@@ -27,6 +27,8 @@ from tests.around import by_hand
 from tests.qa.making import make_check, make_stations, mm, read, revise
 from tests.qa.molding import Shop, ripple
 
+pytestmark = pytest.mark.either_database
+
 
 @pytest.fixture
 def shop(people):

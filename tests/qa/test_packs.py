@@ -136,6 +136,7 @@ def attached(pdf: bytes) -> dict[str, bytes]:
     return {name: content[0] for name, content in files.items()}
 
 
+@pytest.mark.either_database
 def test_a_pack_carries_every_fact_that_the_standards_ask_for(whole, tmp_path):
     order, pdf = whole
     pages = words_of(pdf)
@@ -183,6 +184,7 @@ def test_a_pack_carries_every_fact_that_the_standards_ask_for(whole, tmp_path):
         assert done.returncode == 0, done.stderr
 
 
+@pytest.mark.either_database
 def test_every_signature_and_every_check_is_told_with_who_what_when_and_by_what_right(
     whole,
 ):
@@ -219,6 +221,7 @@ def test_every_signature_and_every_check_is_told_with_who_what_when_and_by_what_
             assert check.entry.author in told
 
 
+@pytest.mark.either_database
 def test_its_first_page_claims_what_is_recorded_and_no_more(whole):
     _order, pdf = whole
     record = json.loads(attached(pdf)["record.json"])
@@ -242,6 +245,7 @@ def test_its_first_page_claims_what_is_recorded_and_no_more(whole):
         assert (one["outcome"] == "conforms") == conforms, one["joint"]
 
 
+@pytest.mark.either_database
 def test_what_is_stale_shows_no_result_and_what_fails_shows_its_item(whole):
     _order, pdf = whole
     lines = json.loads(attached(pdf)["record.json"])["characteristics"]
@@ -261,6 +265,7 @@ def test_a_joint_that_was_never_fitted_is_not_told_to_be_closed(demo_db):
     assert "Nothing that is on record stands" not in first
 
 
+@pytest.mark.either_database
 def test_its_data_are_inside_and_give_the_digest_at_the_foot_of_every_page(fresh):
     order, pdf = fresh
     files = attached(pdf)
@@ -281,11 +286,13 @@ def test_its_data_are_inside_and_give_the_digest_at_the_foot_of_every_page(fresh
     assert list(sealer.head()) == issue["ledger_head"]
 
 
+@pytest.mark.either_database
 def test_the_same_record_gives_the_same_bytes(fresh):
     order, pdf = fresh
     assert printed(order) == pdf
 
 
+@pytest.mark.either_database
 def test_bookmarks_and_index_lead_to_the_pages(whole):
     _order, pdf = whole
     reader = pypdf.PdfReader(io.BytesIO(pdf))
@@ -308,6 +315,7 @@ def test_bookmarks_and_index_lead_to_the_pages(whole):
     assert marks["J-170 Tow hook flap to fuselage"] + 1 in map(int, shown.split(", "))
 
 
+@pytest.mark.either_database
 def test_the_mark_of_the_shop_stands_on_the_first_page(demo_db):
     lead = Person.objects.get(username="lena")
     picture = io.BytesIO()
@@ -444,6 +452,7 @@ def test_files_that_were_changed_on_disk_are_not_given_out_and_not_signed(
     assert client.get(reverse("pack_pdf", args=[number])).status_code == 404
 
 
+@pytest.mark.either_database
 def test_a_photo_that_was_changed_on_disk_is_not_shown(demo_db):
     order = ordered(joint=Joint.objects.get(number="J-170"))
     part = Part.objects.get(serial="MG-1550-001")
@@ -597,6 +606,7 @@ def test_what_the_inspector_read_stands_beside_what_was_offered(demo_db):
     assert (row.joint_id, station.label, "gap") not in scope_of(ordered()).seconds
 
 
+@pytest.mark.either_database
 def test_the_map_of_a_joint_marks_where_a_defect_was_seen(demo_db):
     joint = Joint.objects.get(number="J-101")
     item = raise_by_hand(
@@ -739,6 +749,7 @@ def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_pat
     assert out.read_bytes() == data
 
 
+@pytest.mark.either_database
 def test_the_list_takes_the_same_statements_for_1_and_for_30_packs(demo_db, client):
     client.force_login(Person.objects.get(username="vic"))
     counts = []
@@ -871,6 +882,7 @@ def test_what_is_table_and_record_is_made_from_the_same_lines():
     ]
 
 
+@pytest.mark.either_database
 def test_a_pack_is_archival_and_tagged_to_be_read_aloud(whole):
     """By the allowlist of pikepdf's validator; the tags by poppler."""
     _order, pdf = whole
@@ -963,6 +975,7 @@ def test_only_a_certificate_for_papers_signs_a_pack_for_its_authority(
             signed_file.require_by(replace(signer, at=at), own.certificate)
 
 
+@pytest.mark.either_database
 def test_none_of_200_flipped_bytes_of_a_pack_is_missed(brought):
     """The signature is of every byte, so that any will do; what is told first is cheap,
     the pages are read only where the bytes hold."""
@@ -981,6 +994,7 @@ def test_none_of_200_flipped_bytes_of_a_pack_is_missed(brought):
     assert checked(brought)[0] == 0
 
 
+@pytest.mark.either_database
 def test_the_check_names_the_part_that_was_altered(brought, tmp_path):
     """Signed anew by whoever altered it, so that the signature itself holds."""
     data = brought.read_bytes()
@@ -1016,6 +1030,7 @@ def test_the_check_names_the_part_that_was_altered(brought, tmp_path):
     assert "issue.json: not attached" in told
 
 
+@pytest.mark.either_database
 def test_a_signature_inside_is_checked_as_well(brought, tmp_path):
     data = signing.signed_inside(brought.read_bytes())
     assert data.startswith(brought.read_bytes())

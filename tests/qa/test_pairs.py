@@ -139,6 +139,7 @@ def test_the_pages_in_inches_and_millimeters(hands, measured, client_of, people)
     assert lonely.status_code == 404
 
 
+@pytest.mark.either_database
 def test_a_pair_takes_a_constant_number_of_statements(by, hands, client_of):
     left, right = mirrored_joints(by, 3)
     client = client_of("visitor")

@@ -32,6 +32,8 @@ from tests.qa.making import (
 )
 from tests.qa.test_tablet_photos import picture
 
+pytestmark = pytest.mark.either_database
+
 
 def text_of(answer) -> str:
     assert answer.status_code == 200

@@ -178,6 +178,7 @@ def test_a_cut_of_the_surround_at_another_joint_makes_this_one_stale(door):
     assert f"{door.shell.serial} was trimmed at {joint.number}" in door.why
 
 
+@pytest.mark.either_database
 def test_the_statements_of_a_history_do_not_grow_with_what_happened(door):
     from django.db import connection
     from django.test.utils import CaptureQueriesContext

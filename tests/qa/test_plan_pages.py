@@ -32,7 +32,7 @@ from tests.qa.planned import (
     without_spread,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 
 @pytest.fixture

@@ -120,6 +120,7 @@ def test_two_halves_are_planned_to_lie_right_against_each_other_and_the_rest(eng
         assert 1.0 <= one.gap_after <= 2.5 and abs(one.flush_after) <= 0.5
 
 
+@pytest.mark.either_database
 def test_a_part_alone_cannot_what_both_together_can(engineer, client_of):
     """The lower half sits 4.6 mm too high, and no part may go further than 3."""
     cowls = make_cowls(engineer)
@@ -131,6 +132,7 @@ def test_a_part_alone_cannot_what_both_together_can(engineer, client_of):
     assert page.status_code == 200
 
 
+@pytest.mark.either_database
 def test_seams_at_which_a_part_that_moves_is_but_the_surround_are_planned_too(
     engineer, client_of
 ):
@@ -235,6 +237,7 @@ def test_they_are_withdrawn_and_replaced_together(engineer):
     assert verify.verify().fault == ""
 
 
+@pytest.mark.either_database
 def test_a_shared_plan_prints_the_template_of_its_own_cuts(engineer, client_of):
     """2 and 5 of the lower cowl are both so tight that going forward is not enough."""
     cowls = off_cowls(engineer, lower2=-1.7, lower5=-1.7)
@@ -270,6 +273,7 @@ def test_what_both_moves_should_do_is_held_against_what_came(engineer):
         assert one.gap_predicted_nm == pytest.approx(after[one.label], abs=3)
 
 
+@pytest.mark.either_database
 def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
     engineer, client_of, monkeypatch
 ):
@@ -313,6 +317,7 @@ def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
     assert "together with FP-0002" in client.get(reverse("today")).content.decode()
 
 
+@pytest.mark.either_database
 def test_missing_measurements_are_said(engineer, client_of):
     cowls = make_cowls(engineer)
     read_cowls(cowls, *OFF, but=("right",))
@@ -331,6 +336,7 @@ def test_missing_measurements_are_said(engineer, client_of):
     assert f"{number} was not measured" in page.content.decode()
 
 
+@pytest.mark.either_database
 def test_a_part_of_which_no_own_joint_was_measured_stays_where_it_is(engineer):
     cowls = make_cowls(engineer)
     read_cowls(cowls, *OFF, but=("lower",))
@@ -351,6 +357,7 @@ def test_an_address_that_means_nothing_chooses_nothing(engineer, client_of, aske
     assert page.status_code == 200 and page.context["page"].chosen == []
 
 
+@pytest.mark.either_database
 def test_all_seams_are_judged_by_one_rule_as_the_least_known_of_them(
     engineer, monkeypatch
 ):
@@ -388,6 +395,7 @@ def test_nothing_to_move_is_said_and_not_taken(engineer, client_of):
     assert FitPlan.objects.count() == 0
 
 
+@pytest.mark.either_database
 def test_the_page_asks_as_much_of_the_database_for_30_joints_as_for_few(
     engineer, client_of
 ):
@@ -440,6 +448,7 @@ def hold(by, position, up: int) -> None:
     define_holding(by=by, position=position, draft=draft)
 
 
+@pytest.mark.either_database
 def test_parts_that_are_held_by_adjusters_are_set_together_in_whole_steps(
     engineer, client_of, held_cowls
 ):

@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 
+import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -206,6 +207,7 @@ def test_several_are_decided_in_one_act_from_the_list(people, client_of):
     assert "Nothing chosen" in odd.content.decode()
 
 
+@pytest.mark.either_database
 def test_reviewing_costs_the_same_for_one_item_and_for_thirty(people, client_of):
     client = client_of("lead")
     asks = [LIST, LIST + "?order=stand-up", reverse("repeats")]

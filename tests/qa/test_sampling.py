@@ -98,6 +98,7 @@ def test_the_rule_of_a_check_is_weighed_by_what_parts_on_record_show(three, clie
     assert "abc" in answer.content.decode()
 
 
+@pytest.mark.either_database
 def test_the_page_takes_as_many_statements_for_three_parts_as_for_one(
     people, three, client_of
 ):

@@ -304,6 +304,7 @@ def rows_of_everything(people, count: int) -> None:
         raise_by_hand(by=by, airframe=airframe, title="Scratch", part=make_part(by))
 
 
+@pytest.mark.either_database
 def test_lists_take_as_many_statements_for_30_rows_as_for_1_and_go_on_by_a_cursor(
     people, gauge
 ):
@@ -393,6 +394,7 @@ def one_connection():
         signal.connect(close_old_connections)
 
 
+@pytest.mark.either_database
 @pytest.mark.usefixtures("one_connection")
 @pytest.mark.parametrize(("path", "method"), OPERATIONS)
 def test_the_api_answers_as_it_is_described_whatever_is_asked(people, path, method):

@@ -96,6 +96,7 @@ def test_the_search_page_says_what_it_found_and_what_not(by, client_of):
     assert "Type a tag" in client.get(reverse("search")).content.decode()
 
 
+@pytest.mark.either_database
 def test_the_search_takes_a_constant_number_of_statements(by, people, client_of):
     client = client_of("visitor")
 

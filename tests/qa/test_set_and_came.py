@@ -13,7 +13,7 @@ from qa.rules import setting_rounds
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 HINGES = ("upper hinge: aft/fore", "lower hinge: aft/fore")
 # How much further aft than it was set the door went, mm, round by round.

@@ -93,6 +93,7 @@ def test_what_is_expected_is_of_the_rounded_settings_by_an_exact_rotation(engine
         assert one.flush_after == pytest.approx(one.flush_now + to[2] - p[2], abs=1e-3)
 
 
+@pytest.mark.either_database
 def test_how_well_a_step_is_set_joins_the_probability(engineer, monkeypatch):
     check = aft(engineer)
     sure = view_of(check).worked.plan.probability
@@ -174,6 +175,7 @@ def test_a_holding_stated_anew_overtakes_a_plan_by_it(engineer):
     assert change.words == "how the part is held was stated anew"
 
 
+@pytest.mark.either_database
 def test_freely_is_planned_when_it_is_asked_for_and_only_then(engineer, client_of):
     check = aft(engineer)
     assert view_of(check, freely=True).moves[0].startswith("move ")

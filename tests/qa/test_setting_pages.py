@@ -10,7 +10,7 @@ from shop.ledger.verify import verify
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_fit_up, make_joint, read_all
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 UPPER, LOWER = "upper hinge: aft/fore", "lower hinge: aft/fore"
 
 

@@ -14,7 +14,7 @@ from shop.ledger import Refused
 from tests.qa.making import mm
 from tests.qa.planned import a_check, a_joint, planned, read_at
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 CORNERS = (("hinge up", -350, 200), ("hinge low", -350, -200), ("latch", 350, 0))
 

@@ -243,6 +243,7 @@ def test_a_first_check_has_nothing_to_measure_first(engineer, client_of):
     assert told["first"] == []
 
 
+@pytest.mark.either_database
 def test_the_number_of_statements_does_not_grow_with_rounds(engineer):
     check = a_check(engineer)
     read_at(check, even(s3="0.90"))

@@ -532,6 +532,7 @@ def carried_on(people, airframe, bay):
     return clamps
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_pages_ask_the_same_number_of_questions_for_1_row_and_for_30(people, client_of):
     airframe, joint, pattern = holed(people, 40)

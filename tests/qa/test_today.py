@@ -290,6 +290,7 @@ def fill(lead, engineer, count):
         fitups.open_fit_up(by=engineer, reason="refit", **said)
 
 
+@pytest.mark.either_database
 def test_today_takes_as_many_statements_for_30_of_everything(lead, engineer, client_of):
     client = client_of("builder")
 

@@ -249,6 +249,7 @@ def test_no_cut_below_what_the_instrument_can_tell_is_asked_for(engineer):
     assert worked.bite(station).bite == pytest.approx(0.40)
 
 
+@pytest.mark.either_database
 def test_a_lasting_shortfall_is_said_and_stretches_the_next_bite(engineer):
     check, gap = tight(engineer), 0.40
     plain = plan_of(check)
@@ -271,6 +272,7 @@ def test_a_lasting_shortfall_is_said_and_stretches_the_next_bite(engineer):
     assert wanted - 0.01 < asked <= wanted
 
 
+@pytest.mark.either_database
 def test_a_shortfall_that_is_only_noise_changes_nothing(engineer):
     check, gap = tight(engineer), 0.40
     for off in (0.05, -0.05, 0.04, -0.04):
@@ -335,6 +337,7 @@ def test_the_same_state_is_shown_in_inches(engineer):
     assert line.taken == "0.020"
 
 
+@pytest.mark.either_database
 def test_forty_rounds_stay_readable_with_the_same_number_of_statements(
     engineer, client_of
 ):

@@ -206,6 +206,7 @@ def test_the_field_for_the_reason_comes_with_the_warning(lead, client_of):
     assert Placement.objects.get().part == part
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("name", ["airframes", "parts", "designs"])
 def test_a_list_takes_the_same_statements_with_1_and_30_rows(
     lead, client_of, name, django_assert_num_queries
@@ -231,6 +232,7 @@ def test_a_list_takes_the_same_statements_with_1_and_30_rows(
     assert statements() == before
 
 
+@pytest.mark.either_database
 def test_an_airframe_page_takes_the_same_statements_with_1_and_30_parts(
     lead, client_of
 ):

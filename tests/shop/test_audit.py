@@ -86,6 +86,7 @@ def test_what_happened_is_told_by_kind_by_person_and_newest_first(people):  # no
     assert set(KINDS) - {"door", "refused"} == set(FORMS)
 
 
+@pytest.mark.either_database
 def test_the_list_takes_as_many_statements_for_many(people, client_of):  # noqa: F811
     lead, builder = people["lead"], people["builder"]
     client, counts = client_of("lead"), []

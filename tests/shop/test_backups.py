@@ -179,6 +179,7 @@ def test_what_does_not_hold_in_the_records_is_said_and_backed_up_all_the_same(
     assert code == 1 and "Restored" in words and "value is '1.99'" in words
 
 
+@pytest.mark.either_database
 def test_photos_are_not_copied_twice_and_go_with_the_last_backup_that_names_them(
     shop_with_a_photo, tmp_path
 ):
@@ -199,6 +200,7 @@ def test_photos_are_not_copied_twice_and_go_with_the_last_backup_that_names_them
     assert photo.exists() and foreign.exists() and not stray.exists()
 
 
+@pytest.mark.either_database
 def test_a_photo_damaged_at_home_does_not_take_the_place_of_the_good_one(
     shop_with_a_photo, tmp_path, settings
 ):
@@ -307,6 +309,7 @@ def test_a_restore_that_fails_leaves_nothing_behind(shop_with_a_photo, tmp_path)
     assert (code, left()) == (1, ["fayline.sqlite3", "photos"]), words
 
 
+@pytest.mark.either_database
 def test_half_a_backup_is_none_and_the_next_one_clears_it_away(
     shop_with_a_photo, tmp_path, monkeypatch
 ):

@@ -157,6 +157,7 @@ def test_a_lot_reaches_every_part_position_and_airframe(lead):
     assert above["lot"] >= {lot.pk for lot in lots.values()}
 
 
+@pytest.mark.either_database
 def test_one_statement_whatever_lies_behind(lead, django_assert_num_queries):
     mold = make_mold(lead)
     for _ in range(40):

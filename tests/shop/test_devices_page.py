@@ -3,6 +3,7 @@
 import csv
 import io
 
+import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -28,6 +29,7 @@ def devices(people, count, start=0):
         )
 
 
+@pytest.mark.either_database
 def test_it_takes_as_many_statements_for_30_devices_as_for_1(people, client_of):
     lead, counted = client_of("lead"), []
     lead.get(reverse("devices"))

@@ -192,6 +192,7 @@ def statements(client, url):
     return len(seen)
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     ("name", "make"),
     [

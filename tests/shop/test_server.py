@@ -99,6 +99,7 @@ def test_a_second_server_on_the_same_data_is_refused_in_words(live_site):
     assert "Traceback" not in words
 
 
+@pytest.mark.either_database
 def test_a_port_in_use_is_told_in_words(site):
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
@@ -108,6 +109,7 @@ def test_a_port_in_use_is_told_in_words(site):
     assert "Traceback" not in words
 
 
+@pytest.mark.either_database
 def test_an_address_of_another_machine_is_told_in_words(site):
     # 198.51.100.0/24 is for documentation (RFC 5737): no machine has it.
     code, words = manage(site, "serve", "--host", "198.51.100.7")

@@ -114,6 +114,7 @@ def test_a_session_says_when_it_was_used_last_and_goes_when_it_has_run_out(peopl
     assert [one.person for one in Session.objects.all()] == [people["lead"]]
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("address", ["sessions", "people"])
 def test_lists_of_sessions_and_people_take_as_many_statements_for_many(people, address):  # noqa: F811
     counts = []

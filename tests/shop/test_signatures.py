@@ -253,6 +253,7 @@ def test_a_certificate_is_given_by_the_lead_with_kind_and_number(people):
     assert verify().fault == ""
 
 
+@pytest.mark.either_database
 def test_however_many_are_signed_the_statements_stay_the_same(people):
     lead = give_pin(people["lead"])
 
