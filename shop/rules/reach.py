@@ -11,6 +11,7 @@ One that was taken back reaches nothing.
 # ruff: noqa: S608 -- statements are put together from names in this module only.
 
 from dataclasses import dataclass
+from functools import cache
 
 from django.db import connection
 
@@ -143,23 +144,32 @@ LINKS = (
 )
 
 
+@cache
 def _walk(start: str, down: bool) -> str:
-    """One statement: a common table expression per kind, each fed by earlier ones."""
+    """One statement: a common table expression per kind, each fed by earlier ones.
+
+    Links from kinds that nothing leads to from here are left out, and each begins at
+    the rows found so far: else a database that knows how few these are may yet go
+    through all entries, to find none.
+    """
     order = ORDER if down else ORDER[::-1]
     source, target = ("up", "down") if down else ("down", "up")
-    tables = []
+    tables, led_to = [], []
     for kind in order:
         feeds = [
-            f"SELECT x.{target} FROM ({link.rows}) x "
-            f"WHERE x.{source} IN (SELECT id FROM at_{getattr(link, source)})"
+            f"SELECT x.{target} FROM at_{getattr(link, source)} a "
+            f"CROSS JOIN ({link.rows}) x WHERE x.{source} = a.id"
             for link in LINKS
-            if getattr(link, target) == kind and getattr(link, source) != kind
+            if getattr(link, target) == kind and getattr(link, source) in led_to
         ]
         seeded = kind == start or (start == "tool" and kind == "touched")
+        if not feeds and not seeded:
+            continue
+        led_to.append(kind)
         seed = "SELECT CAST(%s AS bigint) AS id" + ("" if seeded else " WHERE 1 = 0")
         loops = [
-            f"SELECT x.{target} FROM ({link.rows}) x JOIN at_{kind} a "
-            f"ON x.{source} = a.id"
+            f"SELECT x.{target} FROM at_{kind} a CROSS JOIN ({link.rows}) x "
+            f"WHERE x.{source} = a.id"
             for link in LINKS
             if link.up == link.down == kind
         ]
@@ -169,7 +179,7 @@ def _walk(start: str, down: bool) -> str:
             first = " UNION ".join([f"SELECT id FROM from_{kind}", *loops])
         tables.append(f"at_{kind}(id) AS ({first})")
     ends = " UNION ALL ".join(
-        f"SELECT '{kind}' AS kind, id FROM at_{kind}" for kind in order
+        f"SELECT '{kind}' AS kind, id FROM at_{kind}" for kind in led_to
     )
     return f"WITH RECURSIVE {', '.join(tables)} {ends}"
 

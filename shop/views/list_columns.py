@@ -109,6 +109,20 @@ LOTS = ListFile(
     ),
 )
 
+RELEASE_PRODUCTS = ListFile(
+    "release-products",
+    _("Release products"),
+    (
+        NAME,
+        Column(_("Kind"), lambda row: row.get_kind_display()),
+        Column(_("Minutes between coats"), "minutes_between"),
+        Column(_("Minutes before lay-up"), "minutes_before_layup"),
+        Column(_("Coats on a new surface"), "coats_new"),
+        Column(_("Again after pulls"), "rewax_every"),
+        Column(_("Source"), "source"),
+    ),
+)
+
 MATERIALS = ListFile(
     "materials",
     _("Materials"),

@@ -24,6 +24,7 @@ from shop.models import (
     ToolStep,
 )
 from shop.queries import tooling as queries
+from shop.queries.paging import page_of
 from shop.queries.signatures import panel_of
 from shop.rules.release import clock, next_coat_from
 from shop.views.page_sections import Panels, draw
@@ -251,8 +252,10 @@ def take_back_coat(request, pk):
 @require_safe
 def release_products(request):
     roles.require(request.user, "look")
-    products = ReleaseProduct.objects.all()
-    return render(request, "shop/tooling/release_products.html", {"products": products})
+    rows = ReleaseProduct.objects.order_by("name", "pk")
+    context = {"page": page_of(rows, page_asked(request), lambda row: row)}
+    template = "shop/tooling/release_products.html"
+    return list_page(request, template, context, list_columns.RELEASE_PRODUCTS)
 
 
 @form_view

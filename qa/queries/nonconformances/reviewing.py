@@ -250,8 +250,11 @@ def repeats(rows: QuerySet[Nonconformance]) -> list[Repeat]:
     items = [item for item in rows if item.part_id]
     pulled = pulls_of({item.part_id for item in items})
     pulls_by_place: dict = defaultdict(lambda: defaultdict(list))
+    kinds: dict = {}  # in words, which are the same for many
     for item in items:
-        kind = item_pages.kind_words(item)
+        key = item.defect_id, item.kind
+        kind = kinds.get(key) or item_pages.kind_words(item)
+        kinds[key] = kind
         joint = item.joint.number if item.joint else ""
         for place in item.stations or [item.place]:
             for mold, pull in pulled.get(item.part_id, ()):
