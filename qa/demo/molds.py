@@ -18,6 +18,7 @@ from shop.numeric.units import E9
 from .joints import stations
 
 LONG = {4: -0.9, 5: -1.1, 6: -0.9}  # the gap is less there, mm
+TIGHT = {8: -0.35}  # in the second opening, by what hinders it there
 PROUD = {1: 0.4, 2: 0.45}
 WHY = "tried in both openings"
 
@@ -27,7 +28,8 @@ def load(crew, glider) -> None:
     covers = [_cover(crew, mold, design, n, days) for n, days in ((1, 14), (2, 12))]
     for number, cover in enumerate(covers, 1):
         for line, airframe in enumerate(glider.airframes.values(), 1):
-            _read(crew, joint, airframe, cover, 10 * number + line, LONG, PROUD)
+            long = LONG if line == 1 else LONG | TIGHT
+            _read(crew, joint, airframe, cover, 10 * number + line, long, PROUD)
     first = tool_corrections.take(
         by=crew["lena"], correction=_draft(mold, joint, design), note="Too early?"
     )

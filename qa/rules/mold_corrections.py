@@ -5,7 +5,8 @@ import numpy as np
 from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.numeric.tool.characteristics import characteristics
 from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.tell import Advice, ToolValue
+from qa.numeric.tool.openings import OpeningValue
+from qa.numeric.tool.tell import Advice, OpeningTold, ToolValue
 from qa.numeric.verdict.acceptance import nearest_nm
 from qa.rules import mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
@@ -13,7 +14,7 @@ from qa.rules.mold_told import METHOD, Told
 from shop.ledger.canonical import frozen
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
-FORM = "correction_body/1"
+FORM = "correction_body/2"  # 1 had no openings
 LENGTHS = (
     "tool_mm",
     "standard_error_mm",
@@ -23,6 +24,7 @@ LENGTHS = (
     "after_mm",
     "after_half_mm",
 )
+OPENING_LENGTHS = ("opening_mm", "standard_error_mm", "low_mm", "high_mm")
 NOTHING_TO_DO = (Advice.LEAVE, Advice.CANNOT_TELL)
 
 
@@ -80,12 +82,28 @@ def _body(told: Told) -> dict:
             {"label": label, Kind.GAP: _kept(gap), Kind.FLUSH: _kept(flush)}
             for label, gap, flush in zip(labels, report.gap, report.flush, strict=True)
         ],
+        "openings": [
+            {
+                "opening": one.name,
+                Kind.GAP: [_kept_opening(value) for value in one.gap],
+                Kind.FLUSH: [_kept_opening(value) for value in one.flush],
+            }
+            for one in report.apart.each
+        ],
     }
 
 
 def _kept(value: ToolValue) -> dict:
-    numbers = {name[:-3] + "_nm": _nm(getattr(value, name)) for name in LENGTHS}
+    numbers = _numbers(value, LENGTHS)
     return {"advice": str(value.advice), "why": value.why and str(value.why)} | numbers
+
+
+def _kept_opening(value: OpeningValue) -> dict:
+    return {"why": value.why and str(value.why)} | _numbers(value, OPENING_LENGTHS)
+
+
+def _numbers(value, names: tuple[str, ...]) -> dict[str, int | None]:
+    return {name[:-3] + "_nm": _nm(getattr(value, name)) for name in names}
 
 
 def _nm(mm: float | None) -> int | None:
@@ -101,12 +119,32 @@ def values_of(row: ToolCorrection) -> dict[str, list[ToolValue]]:
 
 
 def _value(kept: dict) -> ToolValue:
-    numbers = {name: kept[name[:-3] + "_nm"] for name in LENGTHS}
     return ToolValue(
         advice=Advice(kept["advice"]),
         why=kept["why"] and Why(kept["why"]),
-        **{name: None if nm is None else to_mm(nm) for name, nm in numbers.items()},
+        **_lengths(kept, LENGTHS),
     )
+
+
+def _lengths(kept: dict, names: tuple[str, ...]) -> dict[str, float | None]:
+    numbers = {name: kept[name[:-3] + "_nm"] for name in names}
+    return {name: None if nm is None else to_mm(nm) for name, nm in numbers.items()}
+
+
+def openings_of(row: ToolCorrection) -> tuple[OpeningTold, ...]:
+    """What was told of every opening, from the record."""
+    return tuple(
+        OpeningTold(
+            one["opening"],
+            *(tuple(map(_opening_value, one[kind])) for kind in Kind.values),
+        )
+        for one in row.content.get("openings", ())
+    )
+
+
+def _opening_value(kept: dict) -> OpeningValue:
+    why = kept["why"] and Why(kept["why"])
+    return OpeningValue(why=why, **_lengths(kept, OPENING_LENGTHS))
 
 
 def labels_of(row: ToolCorrection) -> list[str]:

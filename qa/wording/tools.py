@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.scatter import ALIKE_MM
+from qa.numeric.tool.least_squares import ALIKE_MM, Why
+from qa.numeric.tool.openings import OpeningValue
 from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
 from qa.wording import lengths
 from shop.numeric.units import to_nm
@@ -89,6 +89,40 @@ TOGETHER = (
 )
 
 
+# What an opening does, by kind and by the way that it differs from the mean of all.
+OPENING_DOES = {
+    ("gap", 1): "open",
+    ("gap", -1): "tight",
+    ("flush", 1): "proud",
+    ("flush", -1): "low",
+}
+OPENING_ALIKE = "alike"
+OPENINGS_BY = (
+    "What an opening does is its difference from the mean of the openings, where the "
+    "same parts were tried in several; bounds hold for all {count} of these together "
+    "with 95 %: {factor:.3f} standard errors, by the maximum modulus of the "
+    "multivariate t distribution"
+)
+OPENINGS_SEEN = (
+    "The same part reads otherwise in another opening by {seen}, 1 sigma, beyond its "
+    "seating: that counts against the openings, and not how parts differ as far as the "
+    "same ones were tried in all"
+)
+OPENINGS_UNSEEN = (
+    "How the same part reads otherwise in another opening is not seen (two parts in "
+    "the same two openings would show it): all that parts differ by counts against "
+    "the openings, with bounds that hold whatever of it comes again (Šidák)"
+)
+OPENINGS_UNBOUNDED = (
+    "Nothing says how far the openings told hold: try two parts in the same two "
+    "openings, or state how much parts differ{stated}"
+)
+TOO_MANY_OPENINGS = (
+    "More openings and stations than can be worked out together: what each opening "
+    "does is not told"
+)
+
+
 @dataclass(frozen=True)
 class Terms:
     """How a reader is spoken to: how a spread is stated, what else could be done about
@@ -127,6 +161,7 @@ def notes(
         *_scatter(report, terms),
         *_bounds(report, worth_mm, terms),
         *(_openings(report) if terms.sd else ()),
+        *_openings_apart(report, terms),
     ]
     if report.anything and report.seen_motions:
         told.append(AS_A_WHOLE)
@@ -247,6 +282,57 @@ def _openings(report: ToolReport) -> Iterator[str]:
         "what they have in common is told with the mold. A part tried in several "
         "counts once where it showed the same in them"
     )
+
+
+def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
+    """How what is told of the openings was found, and how far it holds."""
+    told = report.apart
+    values = [value for one in told.each for value in (*one.gap, *one.flush)]
+    if not told.each:
+        if len(report.openings) > 1 and report.anything:
+            yield TOO_MANY_OPENINGS
+        return
+    if not any(value.opening_mm is not None for value in values):
+        return
+    bounded = sum(value.low_mm is not None for value in values)
+    if not bounded:
+        yield OPENINGS_UNBOUNDED.format(stated=terms.stated)
+        return
+    yield OPENINGS_BY.format(count=bounded, factor=told.factor)
+    if not told.scatter:
+        yield OPENINGS_UNSEEN
+        return
+    seen = " and ".join(
+        f"{lengths.mm(sd, terms.unit, FINER[terms.unit])} in "
+        f"{KINDS.get(kind, 'gap and flushness')} ({degrees} degrees of freedom)"
+        for kind, (sd, degrees) in told.scatter.items()
+    )
+    yield OPENINGS_SEEN.format(seen=seen)
+
+
+def opening_word(value: OpeningValue, kind: str) -> str:
+    """What an opening does at a place: "tight", "alike", or nothing that holds."""
+    if value.low_mm is None:
+        return ADVICE[Advice.CANNOT_TELL]
+    return OPENING_DOES.get((kind, value.way), OPENING_ALIKE)
+
+
+def opening_lines(
+    report: ToolReport, labels: Sequence[str], unit: str = "mm"
+) -> list[str]:
+    """What each opening does beyond its bounds: "L1: gap 0.31 tight at 9 …"."""
+    lines = []
+    for one in report.apart.each:
+        found = [
+            f"{KINDS[kind]} {opening_word(value, kind)} at {label} by "
+            f"{lengths.number(to_nm(abs(value.opening_mm)), unit)} {unit}"
+            for kind in KINDS
+            for label, value in zip(labels, getattr(one, kind), strict=True)
+            if value.way
+        ]
+        if found:
+            lines.append(f"{one.name}: {', '.join(found)}")
+    return lines
 
 
 def advice_lines(

@@ -71,7 +71,9 @@ def test_the_keys_are_those_documented_and_the_numbers_those_by_hand(tmp_path):
         "degrees_of_freedom",
         "conforming_share",
         "notes",
+        "openings",
     ]
+    assert report["openings"] == []
     assert report["parts"] == 2
     first = report["stations"][0]
     assert list(first) == ["station", "gap", "flush"]
@@ -181,6 +183,24 @@ def test_parts_that_link_their_openings_are_answered(tmp_path):
     assert any(
         "openings are taken to be right in their mean" in n for n in report["notes"]
     )
+    assert any("difference from the mean of the openings" in n for n in report["notes"])
+    first, last = report["openings"][0], report["openings"][-1]
+    assert (first["surround"], first["station"]) == ("L1", "1")
+    assert (last["surround"], last["station"]) == ("L2", "4")
+    assert first["gap"]["does"] == last["flush"]["does"] == "alike"
+    # By hand: gap 1 reads 2.00 and 2.04 in L1, 2.02 and 2.01 in L2.
+    assert first["gap"]["opening_mm"] == pytest.approx((2.02 - 2.015) / 2)
+
+
+def test_an_opening_that_comes_tight_is_told_by_station(tmp_path):
+    rows = tried(("A", "L1"), ("A", "L2"), ("B", "L1"), ("B", "L2"))
+    rows = rows.replace("A,3,2.01,0.005,L2", "A,3,1.01,0.005,L2")
+    rows = rows.replace("B,3,2.0,0.0,L2", "B,3,1.0,0.0,L2")
+    code, report = plain(tmp_path, *HELD, readings=rows)
+    does = {(o["surround"], o["station"]): o["gap"]["does"] for o in report["openings"]}
+    assert (code, does["L2", "3"], does["L1", "3"]) == (0, "tight", "open")
+    _, out, _ = run(tmp_path, *HELD, readings=rows)
+    assert "L2: gap tight at 3 by 0.5" in out
 
 
 def test_openings_that_nothing_links_end_with_two_and_say_why(tmp_path):
@@ -189,6 +209,8 @@ def test_openings_that_nothing_links_end_with_two_and_say_why(tmp_path):
     assert code == 2
     assert advice(report, "gap") == ["cannot_tell"] * 4
     assert "link all of L1, L2" in report["notes"][0]
+    assert {each["gap"]["does"] for each in report["openings"]} == {"cannot_tell"}
+    assert {each["gap"]["opening_mm"] for each in report["openings"]} == {None}
 
 
 def test_a_given_standard_deviation_that_the_parts_exceed_is_told(tmp_path):

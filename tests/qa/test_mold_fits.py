@@ -9,6 +9,7 @@ import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
 from qa.actions import checks, fitups, tool_corrections, trimming
 from qa.actions.trimming import Taken
@@ -181,6 +182,41 @@ def test_openings_that_nothing_links_never_pass_for_the_mold(shop):
     told = shop.told()
     assert told.openings == Openings.APART
     assert len(told.used) == 4
+
+
+def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_sheet(
+    shop, client_of
+):
+    """Opening 2 is tight by 0.6 at 7: against the mean of both by 0.3, less what the
+    seating takes of it, which its neighbors show; the mold hears nothing of it."""
+    for seed in (1, 2):
+        part = shop.pull()
+        shop.fit(part, shop.airframes[0], noisy(seed), ripple(seed))
+        tight = noisy(seed + 3, LONG | {"7": -0.6})
+        shop.fit(part, shop.airframes[1], tight, ripple(seed + 3))
+    page = shop.page()
+    told = [(row.opening, row.label, row.gap.does) for row in page.apart.rows]
+    first, second = (airframe.serial for airframe in shop.airframes[:2])
+    assert {(first, "7", "open"), (second, "7", "tight")} <= set(told)
+    assert len({does for _, label, does in told if label == "7"}) == 2
+    assert page.apart.told == 40
+    assert "7" not in {row.label for row in page.rows if row.gap.does}
+    row = tool_corrections.take(by=shop.by, correction=page.draft)
+    kept = corrections.correction_page(
+        ToolCorrection.objects.select_related(*corrections.RELATED).get(pk=row.pk), "mm"
+    )
+    assert kept.apart == page.apart
+    client = client_of("lead")
+    mold_page = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
+    for address in (mold_page, f"/corrections/{row.number}/"):
+        assert "<b>tight</b>" in client.get(address).content.decode()
+    sheet = client.get(f"/corrections/{row.number}/sheet.pdf").content
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
+    assert "What the openings do" in text and "tight" in text
+    # A correction that was taken before openings were told has none.
+    plain = ToolCorrection.objects.get(pk=row.pk)
+    plain.content.pop("openings")
+    assert mold_corrections.openings_of(plain) == ()
 
 
 def test_one_part_tells_nothing_and_says_what_would(shop):

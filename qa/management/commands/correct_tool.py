@@ -12,15 +12,17 @@ from qa.files.command_line import add_seam_arguments
 from qa.files.joint import JointFile
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.openings import OpeningValue
 from qa.numeric.tool.tell import (
     LEAST_WORTH_MM,
+    Advice,
     PulledReading,
     ToolReport,
     ToolValue,
     TooMuch,
     tell_tool,
 )
-from qa.wording.tools import advice_text, notes
+from qa.wording.tools import advice_text, notes, opening_lines, opening_word
 from shop.files.command_line import Answer, BadInput, FileCommand, reading_file
 from shop.numeric.units import to_mm
 
@@ -41,8 +43,11 @@ EXIT_HELP = (
     "conform at the first fit of the next part, seated by least squares; the "
     "uncertainty of what was found is in it. Errors that run along the edge of a part "
     "(one that is shrunk or warped) are not random from station to station: with few "
-    "parts they pass for the mold's. Exit code: 0 there is advice; 2 nothing can be "
-    "told; 3 bad input."
+    "parts they pass for the mold's. openings says how each surround differs from the "
+    "mean of the surrounds at every station, where parts that were tried in several "
+    "link them: minus is a gap that comes tighter there, or a part that sits lower; "
+    "its bounds hold for all of them together with 95 percent. Exit code: 0 there is "
+    "advice; 2 nothing can be told; 3 bad input."
 )
 
 
@@ -166,6 +171,12 @@ def as_plain(report: ToolReport, labels: list[str], remarks: list[str]) -> dict:
             "after": _round(share and share.after),
         },
         "notes": remarks,
+        "openings": [
+            {"surround": one.name, "station": label}
+            | {kind: _opening(value, kind) for kind, value in both.items()}
+            for one in report.apart.each
+            for label, both in zip(labels, one.by_kind, strict=True)
+        ],
     }
 
 
@@ -173,6 +184,14 @@ def _plain(value: ToolValue) -> dict:
     names = ("tool_mm", "standard_error_mm", "low_mm", "high_mm", "correction_mm")
     numbers = {name: _round(getattr(value, name)) for name in names}
     return numbers | {"advice": str(value.advice)}
+
+
+def _opening(value: OpeningValue, kind: str) -> dict:
+    names = ("opening_mm", "standard_error_mm", "low_mm", "high_mm")
+    numbers = {name: _round(getattr(value, name)) for name in names}
+    untold = value.low_mm is None
+    does = str(Advice.CANNOT_TELL) if untold else opening_word(value, kind)
+    return numbers | {"does": does}
 
 
 def text_lines(report: ToolReport, labels: list[str], remarks: list[str]) -> list[str]:
@@ -186,6 +205,10 @@ def text_lines(report: ToolReport, labels: list[str], remarks: list[str]) -> lis
             f"Expected to conform at first fit: {report.share.now:.1%} of gaps and "
             f"flushnesses now, {report.share.after:.1%} after the corrections.",
         ]
+    if report.apart.each:
+        lines += ["", "Openings, from the mean of all:"]
+        found = opening_lines(report, labels)
+        lines += [f"  {line}." for line in found] or ["  nothing beyond its bounds."]
     lines += ["", *(f"Note: {remark}." for remark in remarks)]
     return (
         lines if report.anything else [*lines, "Nothing can be told of the tool yet."]

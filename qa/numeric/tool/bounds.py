@@ -97,6 +97,12 @@ def _peaks(correlation: bytes, count: int) -> np.ndarray:
     return np.quantile(peaks, _LEVELS)
 
 
+def correlation(covariance: np.ndarray) -> np.ndarray:
+    """The correlations of a covariance (m, m) of which no variance is 0."""
+    sizes = np.sqrt(np.diag(covariance))
+    return covariance / np.outer(sizes, sizes)
+
+
 def draws_for(count: int) -> int:
     """How many draws of `count` numbers."""
     return min(MOST_DRAWS, max(LEAST_DRAWS, MOST_NUMBERS // count))

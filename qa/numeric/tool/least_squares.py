@@ -22,6 +22,7 @@ from qa.numeric.plan.motions import UNSEEN
 
 NOTHING = 1e-9  # an eigenvalue of the normal equations; they are of the order of 1
 SAME = 1e-6  # of unit vectors
+ALIKE_MM = 1e-7  # a tenth of what readings hold: parts read alike to the last digit
 
 
 class Why(StrEnum):
@@ -60,7 +61,8 @@ class ToolFit:
     part's own deviations would give if they came again in every opening. `free` (c, c)
     takes a common motion out. `square` is the residual sum of squares in mm2 with
     `degrees` of freedom. `cross` sums residuals of one part in two openings times each
-    other, and `cross_degrees` what they would sum to per mm2 of variance.
+    other, and `cross_degrees` what they would sum to per mm2 of variance. `openings`
+    are the fits that it is the mean of.
     """
 
     tool: np.ndarray
@@ -72,16 +74,23 @@ class ToolFit:
     degrees: int
     cross: float
     cross_degrees: float
+    openings: tuple["OpeningFit", ...]
+
+    @property
+    def told(self) -> np.ndarray:
+        """Which can be told (c,)."""
+        return np.array([reason is None for reason in self.why], dtype=bool)
 
 
 @dataclass(frozen=True)
-class _Opening:
+class OpeningFit:
     """One opening: u (c,), its covariance per variance of an error, which of it hangs
-    together, and the residuals of each seating."""
+    together, its seatings and the residuals of each."""
 
     u: np.ndarray
     inverse: np.ndarray
     tied: np.ndarray
+    seatings: tuple[Seating, ...]
     residuals: tuple[np.ndarray, ...]
     degrees: int
 
@@ -136,10 +145,11 @@ def fit_tool(slopes: np.ndarray, seatings: Sequence[Seating], openings: int) -> 
         degrees=sum(opening.degrees for opening in solved),
         cross=cross,
         cross_degrees=cross_degrees,
+        openings=tuple(solved),
     )
 
 
-def _opening(slopes: np.ndarray, seatings: Sequence[Seating]) -> _Opening:
+def _opening(slopes: np.ndarray, seatings: Sequence[Seating]) -> OpeningFit:
     """Least squares in one opening."""
     count = len(slopes)
     normal, right, free = np.zeros((count, count)), np.zeros(count), 0
@@ -156,10 +166,11 @@ def _opening(slopes: np.ndarray, seatings: Sequence[Seating]) -> _Opening:
     u = inverse @ right
     read = np.zeros(count, dtype=bool)
     read[np.concatenate([seating.rows for seating in seatings])] = True
-    return _Opening(
+    return OpeningFit(
         u=u,
         tied=_tied(axes[:, ~live], slopes, seatings, read),
         inverse=inverse,
+        seatings=tuple(seatings),
         residuals=tuple(
             keep @ (seating.values - u[seating.rows])
             for seating, keep in zip(seatings, keeps, strict=True)

@@ -13,10 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from qa.numeric.tool.characteristics import Characteristics
-from qa.numeric.tool.least_squares import Seating, ToolFit, Why, fit_tool, rank
+from qa.numeric.tool.least_squares import (
+    ALIKE_MM,
+    Seating,
+    ToolFit,
+    Why,
+    fit_tool,
+    rank,
+)
+from qa.numeric.tool.openings import Block, Openings, Spread, fit_openings
 
 PLAIN = 0.01
-ALIKE_MM = 1e-7  # a tenth of what readings hold: parts read alike to the last digit
 
 
 @dataclass(frozen=True)
@@ -52,7 +59,8 @@ class PooledFit:
 
     `covariance` and `free` (c, c) are in units of the variance `sd` (c,) squared, with
     `degrees` (c,) behind it, infinite when it is known. `several` (c,): whether its
-    kind was read on more than one part. `blocks` are the rows fitted together.
+    kind was read on more than one part. `blocks` are the rows fitted together;
+    `openings` are those beneath the tool, where there are several.
     """
 
     tool: np.ndarray
@@ -64,6 +72,7 @@ class PooledFit:
     several: np.ndarray
     blocks: tuple[np.ndarray, ...]
     scatter: Scatter
+    openings: tuple[Block, ...]
 
     @property
     def bounded(self) -> np.ndarray:
@@ -94,6 +103,7 @@ class _Block:
     rows: np.ndarray
     fit: ToolFit
     parts: int
+    openings: Openings | None
     again: float  # parts for each seating: below 1 where parts were tried again
 
     @property
@@ -152,9 +162,21 @@ def pooled_fit(
         blind = not sd[rows[0]]
         for row, reason in zip(rows, fit.why, strict=True):
             why[row] = reason or (Why.NO_SCATTER if blind else None)
-    parts = tuple(block.rows for block in blocks)
     return PooledFit(
-        tool, covariance, free, tuple(why), sd, degrees, several, parts, scatter
+        tool=tool,
+        covariance=covariance,
+        free=free,
+        why=tuple(why),
+        sd=sd,
+        degrees=degrees,
+        several=several,
+        blocks=tuple(block.rows for block in blocks),
+        scatter=scatter,
+        openings=tuple(
+            Block(b.name, b.rows, b.openings, Spread(*_own(b, scatter)))
+            for b in blocks
+            if b.openings
+        ),
     )
 
 
@@ -186,7 +208,8 @@ def _block(name, rows, slopes, seatings, openings) -> _Block:
     ]
     parts = len({seating.part for seating in own})
     fit = fit_tool(slopes[rows], own, openings)
-    return _Block(name, rows, fit, parts, parts / len(own) if own else 1.0)
+    apart = fit_openings(slopes[rows], own, fit)
+    return _Block(name, rows, fit, parts, apart, parts / len(own) if own else 1.0)
 
 
 def _scatter(blocks: Sequence[_Block], sd_mm: float | None) -> Scatter:

@@ -16,9 +16,10 @@ import numpy as np
 
 from qa.numeric.geometry.joint import Joint
 from qa.numeric.plan.motions import Motion
-from qa.numeric.tool.bounds import LEVEL, Family, critical_value
+from qa.numeric.tool.bounds import LEVEL, Family, correlation, critical_value
 from qa.numeric.tool.characteristics import Characteristics, characteristics
 from qa.numeric.tool.least_squares import Seating, Why, rank
+from qa.numeric.tool.openings import OpeningValue, bounded
 from qa.numeric.tool.scatter import Scatter, pooled_fit
 from qa.numeric.tool.share import NextPart
 from shop.numeric.finite import finite
@@ -87,11 +88,39 @@ class Share:
 
 
 @dataclass(frozen=True)
+class OpeningTold:
+    """An opening by name: how every station differs there from the mean of all."""
+
+    name: str
+    gap: tuple[OpeningValue, ...]
+    flush: tuple[OpeningValue, ...]
+
+    @property
+    def by_kind(self) -> list[dict[str, OpeningValue]]:
+        """Both kinds of every station."""
+        both = zip(self.gap, self.flush, strict=True)
+        return [{"gap": gap, "flush": flush} for gap, flush in both]
+
+
+@dataclass(frozen=True)
+class OpeningsTold:
+    """What the openings do, where parts that were tried in several link them. `factor`
+    is that of all their bounds together, None without any; `scatter` is how the same
+    part differs from one opening to another, (mm, degrees of freedom) by "gap" and
+    "flush" or "both", as far as it is seen."""
+
+    each: tuple[OpeningTold, ...] = ()
+    factor: float | None = None
+    scatter: dict[str, tuple[float, int]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class ToolReport:
     """What is told of a tool: gap and flush of every station of the joint, in order.
 
     `factor` is that of all bounds. `scatter` says how much parts differ. `bare` are the
-    stations whose target is the limit itself, as (row, "gap" or "flush").
+    stations whose target is the limit itself, as (row, "gap" or "flush"). `apart` tells
+    the openings.
     """
 
     parts: tuple[str, ...]
@@ -103,6 +132,7 @@ class ToolReport:
     share: Share | None
     seen_motions: int
     bare: tuple[tuple[int, str], ...] = field(default=())
+    apart: OpeningsTold = field(default_factory=OpeningsTold)
 
     @property
     def values(self) -> tuple[ToolValue, ...]:
@@ -157,7 +187,29 @@ def tell_tool(
             (int(c) % count, "gap" if c < count else "flush")
             for c in np.flatnonzero(wanted.bare)
         ),
+        apart=_openings(fit, openings),
     )
+
+
+def _openings(fit, names: tuple[str, ...]) -> OpeningsTold:
+    """The openings in order of appearance; what is untold has the tool's reason."""
+    if not fit.openings:
+        return OpeningsTold()
+    found, factor = bounded(fit.openings)
+    count = len(fit.why) // 2
+    each = []
+    for number, name in enumerate(names):
+        values = [
+            found[row][number] if row in found else OpeningValue(why=why)
+            for row, why in enumerate(fit.why)
+        ]
+        each.append(OpeningTold(name, tuple(values[:count]), tuple(values[count:])))
+    seen = {
+        block.name: (block.openings.new_mm, block.openings.degrees)
+        for block in fit.openings
+        if block.openings.degrees
+    }
+    return OpeningsTold(tuple(each), factor, seen)
 
 
 def _seatings(asked: Characteristics, readings: Sequence[PulledReading]):
@@ -201,7 +253,7 @@ def _values(asked: Characteristics, fit, worth_mm: float):
     if len(told):
         factor = critical_value(
             [
-                Family(_correlation(fit.covariance[np.ix_(rows, rows)]), degrees)
+                Family(correlation(fit.covariance[np.ix_(rows, rows)]), degrees)
                 for rows, degrees in fit.families
             ]
         )
@@ -236,11 +288,6 @@ def _advice(tool: float, half: float, worth_mm: float, gap: bool) -> Advice:
     if gap:
         return Advice.OUT if tool > 0 else Advice.IN
     return Advice.FILL if tool > 0 else Advice.RELIEVE
-
-
-def _correlation(covariance: np.ndarray) -> np.ndarray:
-    sizes = np.sqrt(np.diag(covariance))
-    return covariance / np.outer(sizes, sizes)
 
 
 def _foreseen(fit, values: list[ToolValue]) -> list[ToolValue]:

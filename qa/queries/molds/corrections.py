@@ -9,6 +9,7 @@ from qa.drawing import svg
 from qa.models import CorrectionEnd, Kind, ToolCorrection
 from qa.numeric.tool.tell import Advice, ToolValue
 from qa.queries.molds.fits import ended, openings_notes
+from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import (
     StationRow,
     bars_scene,
@@ -80,6 +81,7 @@ class CorrectionPage:
     notes: list[str]
     shares: dict[str, str]
     end: CorrectionEnd | None
+    apart: OpeningsPage | None
     came: list[Came] = field(default_factory=list)
 
     @property
@@ -159,6 +161,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
         notes=[*notes, f"{tools.AS_A_WHOLE}.", f"{tools.TOGETHER}."],
         shares=shares,
         end=ended(row),
+        apart=openings_page(mold_corrections.openings_of(row), labels, unit),
         came=_came(row, fits, values, unit) if fits else [],
     )
 

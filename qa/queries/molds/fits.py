@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import Kind, ToolCorrection
 from qa.queries.molds import kin
+from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
 from qa.rules import mold_corrections, mold_fits, mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
@@ -61,6 +62,7 @@ class FitsPage:
     bars_svg: str
     corrections: list[ToolCorrection]
     draft: ToolCorrection | None
+    apart: OpeningsPage | None
     openings: list[str] = field(default_factory=list)
     pulls: list[int] = field(default_factory=list)
 
@@ -151,6 +153,7 @@ def fits_page(
         bars_svg=svg.render(bars, prefix="bounds"),
         corrections=corrections,
         draft=mold_corrections.draft(told),
+        apart=openings_page(report.apart.each, labels, unit),
         openings=fits.openings,
         pulls=sorted({fit.pull.number for fit in fits.fits}),
     )  # fmt: skip

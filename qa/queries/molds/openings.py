@@ -1,0 +1,76 @@
+"""What the openings do where parts were tried in several, as rows of texts."""
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from qa.models import Kind
+from qa.numeric.tool.openings import OpeningValue
+from qa.numeric.tool.tell import OpeningTold
+from qa.queries.molds.pictures import signed
+from qa.wording import lengths, tools
+from shop.numeric.units import to_nm
+
+
+@dataclass(frozen=True)
+class OpeningCell:
+    """One characteristic, as texts without unit; "" where nothing is told."""
+
+    value: str
+    bounds: str
+    does: str
+    beyond: bool
+
+
+@dataclass(frozen=True)
+class OpeningRow:
+    opening: str
+    label: str
+    gap: OpeningCell
+    flush: OpeningCell
+
+
+@dataclass(frozen=True)
+class OpeningsPage:
+    """The places at which an opening is beyond its bounds. `told` of how many values
+    there are, `widest` how far the others may be from the mean of all."""
+
+    rows: list[OpeningRow]
+    told: int
+    widest: str
+    unit: str
+
+
+def openings_page(
+    each: tuple[OpeningTold, ...], labels: list[str], unit: str
+) -> OpeningsPage | None:
+    """None where nothing is told of any opening."""
+    values = [value for one in each for value in (*one.gap, *one.flush)]
+    bounded = [value for value in values if value.low_mm is not None]
+    if not bounded:
+        return None
+    alike = [max(-v.low_mm, v.high_mm) for v in bounded if not v.way]
+    widest = lengths.length(to_nm(max(alike)), unit) if alike else ""
+    rows = [
+        OpeningRow(
+            one.name,
+            label,
+            _cell(both[Kind.GAP], Kind.GAP, unit),
+            _cell(both[Kind.FLUSH], Kind.FLUSH, unit),
+        )
+        for one in each
+        for label, both in zip(labels, one.by_kind, strict=True)
+        if any(value.way for value in both.values())
+    ]
+    return OpeningsPage(rows, len(bounded), widest, unit)
+
+
+def _cell(value: OpeningValue, kind: str, unit: str) -> OpeningCell:
+    if value.low_mm is None:
+        return OpeningCell(signed(value.opening_mm, unit), "", "", False)
+    bounds = _("%(low)s to %(high)s") % {
+        "low": signed(value.low_mm, unit),
+        "high": signed(value.high_mm, unit),
+    }
+    does = tools.opening_word(value, kind)
+    return OpeningCell(signed(value.opening_mm, unit), bounds, does, bool(value.way))
