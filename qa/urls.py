@@ -131,6 +131,11 @@ study_urls = [
     path("", gauge_studies.gauge_studies, name="gauge_studies"),
     path("new/", gauge_studies.new_gauge_study, name="new_gauge_study"),
     path("<int:number>/", gauge_studies.gauge_study, name="gauge_study"),
+    path(
+        "<int:number>/study.pdf",
+        gauge_studies.gauge_study_paper,
+        name="gauge_study_paper",
+    ),
     path("<int:number>/use/", gauge_studies.use_study, name="use_study"),
     path(
         "<int:number>/by/<int:person>/",

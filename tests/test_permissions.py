@@ -52,7 +52,8 @@ WHO = {
         offers offer offered_joint most_often repeats
         instruments chain chain_pdf chain_csv
         pairs sides joint_pair holding settings_came search read_changes
-        claims api_claims instrument gauge_studies gauge_study mold_fits
+        claims api_claims instrument gauge_studies gauge_study
+        gauge_study_paper mold_fits
         sampling check_risk
         correction correction_sheet correction_template
         over_parts over_parts_place over_parts_mode signatures

@@ -9,6 +9,7 @@ from shop.models import Person
 
 from . import (
     airframe,
+    capable,
     closing,
     cowls,
     fairing,
@@ -42,6 +43,7 @@ def load() -> None:
     fairing.load(crew, glider)
     molds.load(crew, glider)
     gauges.load(crew)
+    capable.load(crew, glider)
     items.repeat(crew, glider)
     offering.load(crew, glider, seams)
     studies.load(crew)

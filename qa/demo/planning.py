@@ -19,8 +19,9 @@ from qa.actions.holes import (
 from qa.actions.trimming import Taken
 from qa.models import Check, HolePattern, Instrument
 from qa.queries.plans import plan_pages as plans
-from qa.rules import plan_records, planning
+from qa.rules import earlier_fits, plan_records, planning
 from qa.rules.judging import Typed
+from shop.actions import airframes, parts
 from shop.numeric.units import NM_PER_MM as MM
 
 from .fitting import HINGED
@@ -44,6 +45,7 @@ def load(crew, glider, seams) -> None:
             in_use=True,
         )
     _door(crew, glider, seams["J-102"])
+    _next_door(crew, glider, seams["J-102"])
     _holes(crew, glider, seams["J-101"])
 
 
@@ -78,6 +80,30 @@ def _door(crew, glider, joint) -> None:
         fit_up = trimming.record_trim(by=who, checks=[loaded], taken=taken, plan=plan)[
             0
         ]
+
+
+def _next_door(crew, glider, joint) -> None:
+    """The right door of the next airframe, before anything is read: what the first one
+    lost is taken ahead."""
+    airframe = glider.airframes["MG2-002"]
+    door = parts.register_part(
+        by=crew["bea"], design=glider.designs["MG-1220"], serial="MG-1220-002"
+    )
+    airframes.place_part(
+        by=crew["bea"], airframe=airframe, position=joint.position, part=door
+    )
+    fit_up = fitups.open_fit_up(
+        by=crew["bea"], airframe=airframe, joint=joint, part=door, held=HINGED
+    )
+    check = checks.start_check(
+        by=crew["bea"],
+        fit_up=fit_up,
+        finish="bare",
+        instrument=Instrument.objects.get(code="SG-1"),
+    )
+    check = Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+    _worked, plan = earlier_fits.pre_trim(check)
+    fit_plans.take_pre_trim(by=crew["bea"], check=check, shown=plan.digest)
 
 
 def _first_gaps(joint) -> dict[str, float]:

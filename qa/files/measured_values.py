@@ -4,7 +4,7 @@
 values in one unit. A cell that is empty is an error: no value is made up for it.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -17,9 +17,12 @@ from qa.files.columns import (
     recognize,
 )
 from qa.numeric.measuring.exact import OutOfRange, exact
+from qa.numeric.measuring.gauge import Cell
 
 MOST_ROWS = 20_000
 LONGEST_LABEL = 60
+MOST_SHOWN = 8  # stretches of lines, in a complaint
+LINE = " line"  # no column is headed so
 NO_BREAK = ("", "0", "no")
 
 
@@ -33,11 +36,59 @@ class ValuesFile:
 
 @dataclass(frozen=True)
 class StudyFile:
-    """Part, person and value of each row."""
+    """Part, person and value of each row, and the line where it stands."""
 
     parts: tuple[str, ...]
     people: tuple[str, ...]
     values: tuple[Decimal, ...]
+    lines: tuple[int, ...]
+
+    def uneven(self, cells: Iterable[Cell]) -> list[Complaint]:
+        """Cells that lack values or have too many, each with where it would stand: its
+        own lines, those of its part and those of its person."""
+        return [
+            Complaint(
+                f"{cell}; every person measures every part equally often"
+                f"{self._beside(cell)}",
+                self._lines(cell.part, cell.person, last=True)
+                or self._lines(cell.part, None, last=True),
+            )
+            for cell in cells
+        ]
+
+    def _lines(self, part: str | None, person: str | None, *, last: bool = False):
+        """Lines of a part, a person or both, the last alone, None without."""
+        found = [
+            line
+            for line, one, other in zip(
+                self.lines, self.parts, self.people, strict=True
+            )
+            if part in (None, one) and person in (None, other)
+        ]
+        return (found[-1] if found else None) if last else found
+
+    def _beside(self, cell: Cell) -> str:
+        places = (
+            ("it stands in", self._lines(cell.part, cell.person)),
+            (f"part {cell.part} stands in", self._lines(cell.part, None)),
+            (f"{cell.person} stands in", self._lines(None, cell.person)),
+        )
+        told = [f"{where} {_stretches(lines)}" for where, lines in places if lines]
+        return f" ({'; '.join(told)})"
+
+
+def _stretches(lines: Sequence[int]) -> str:
+    """ "lines 4 to 6, 9": lines in the order of the file."""
+    ends: list[list[int]] = []
+    for line in lines:
+        if ends and line == ends[-1][1] + 1:
+            ends[-1][1] = line
+        else:
+            ends.append([line, line])
+    shown = [str(low) if low == high else f"{low} to {high}" for low, high in ends]
+    more = len(shown) - MOST_SHOWN
+    words = ", ".join(shown[:MOST_SHOWN]) + (f" and {more} more" if more > 0 else "")
+    return f"line{'' if len(lines) == 1 else 's'} {words}"
 
 
 @dataclass(frozen=True)
@@ -61,7 +112,8 @@ def read_values(data: bytes) -> ValuesFile:
 def read_study(data: bytes) -> StudyFile:
     """Columns `part,person,value`. FileComplaints with all that is wrong."""
     columns = _columns(data, {"part": label, "person": label, "value": measured}, {})
-    return StudyFile(*(tuple(columns[name]) for name in ("part", "person", "value")))
+    names = ("part", "person", "value", LINE)
+    return StudyFile(*(tuple(columns[name]) for name in names))
 
 
 def read_pulls(data: bytes) -> PullsFile:
@@ -104,13 +156,14 @@ Reader = Callable[[str], object]
 def _columns(
     data: bytes, required: dict[str, Reader], optional: dict[str, Reader]
 ) -> dict[str, list]:
-    """Cells of each column that is there, read."""
+    """Cells of each column that is there, read, and under LINE where each stands."""
     ragged: list[Complaint] = []
     table = read_table(data, ragged)
     readers = {**required, **optional}
     found = recognize(table.header, plain=readers, lengths=(), required=required)
     complaints = [*ragged, *_too_many(table.rows)]
     columns: dict[str, list] = {name: [] for name in found}
+    columns[LINE] = [row.line for row in table.rows]
     for row in table.rows[:MOST_ROWS]:
         for name, column in found.items():
             try:

@@ -57,6 +57,8 @@ def parse(
         lengths=LENGTHS,
         required=("part", "station", "gap", "flush"),
     )
+    if not table.rows:
+        raise FileComplaints([Complaint("there are no rows", table.header.line)])
     state = _Rows({label: k for k, label in enumerate(labels)}, columns, closing_label)
     rows = [_read(row, state) for row in table.rows]
     if "surround" in columns:

@@ -1,14 +1,18 @@
 """What is to be corrected in a mold, on paper: the map, what to do, the numbers."""
 
-from dataclasses import dataclass
-
 from qa.paper import blocks
 from qa.queries.molds.sheets import CorrectionSheet
-from shop.paper import Block, TitleBlock, gap, heading, sheets, text
+from shop.numeric.paper_sizes import CONTENT
+from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import REGULAR, SEMIBOLD
 
 DOCUMENT_TYPE = "Mold correction"
+TITLES = (
+    "Station", "Gap", "Bounds", "Advice", "Flush", "Bounds", "Advice",
+)  # fmt: skip
+EDGES = (0.0, 0.09, 0.18, 0.36, 0.54, 0.63, 0.81)
+RIGHT = (1, 4)  # columns of numbers
 
 
 def render(sheet: CorrectionSheet, paper: str = "a4") -> bytes:
@@ -44,7 +48,7 @@ def story(sheet: CorrectionSheet) -> list[Block]:
         *_table(sheet),
         gap(3),
         blocks.figure(page.bars, 230),
-        *_openings(sheet),
+        *_openings(page.apart),
         heading("What to know"),
         *blocks.bullets([FEMALE, *sheet.notes], size=7.5),
         gap(2),
@@ -61,79 +65,62 @@ FEMALE = (
 
 def _table(sheet: CorrectionSheet) -> list[Block]:
     page = sheet.page
+
+    def head(canvas, x, top, width):
+        _line(canvas, x, top, width, TITLES, REGULAR, 6, CAPTION)
+        canvas.setStrokeColor(RULE)
+        canvas.setLineWidth(0.5)
+        canvas.line(x, top - 12, x + width, top - 12)
+
+    first = Block(13, head, keep=True)
     rows = [
-        (
+        _row(
             (
                 *(row.label, row.gap.tool, row.gap.bounds, row.gap.advice),
                 *(row.flush.tool, row.flush.bounds, row.flush.advice),
             ),
+            first,
             row.gap.does or row.flush.does,
         )
         for row in page.rows
     ]
     name = f"From target, {page.unit}"
     hint = "plus is a gap too wide, or a part too proud"
-    return [heading(name, hint), *_lines(STATIONS, rows)]
+    return [heading(name, hint), first, *rows]
 
 
-def _openings(sheet: CorrectionSheet) -> list[Block]:
+def _openings(told) -> list[Block]:
     """Where an opening is off beyond its bounds, if anywhere."""
-    told = sheet.page.apart
     if told is None or not told.rows:
         return []
+    columns = [
+        Column("Opening", 0.16),
+        Column("Station", 0.10),
+        *(
+            column
+            for kind in ("Gap", "Flush")
+            for column in (
+                Column(kind, 0.09, align="right"),
+                Column("Bounds", 0.17, align="right"),
+                Column("Comes", 0.11),
+            )
+        ),
+    ]
     rows = [
         (
-            (
-                *(row.opening, row.label, row.gap.value, row.gap.bounds, row.gap.does),
-                *(row.flush.value, row.flush.bounds, row.flush.does),
-            ),
-            False,
+            *(row.opening, row.label, row.gap.value, row.gap.bounds, row.gap.does),
+            *(row.flush.value, row.flush.bounds, row.flush.does),
         )
         for row in told.rows
     ]
     hint = f"{told.unit} from the mean of the openings, where beyond the bounds"
-    return [heading("What the openings do", hint), *_lines(OPENINGS, rows), gap(3)]
+    story = [heading("What the openings do", hint), *table(columns, rows, CONTENT)]
+    return [*story, gap(3)]
 
 
-@dataclass(frozen=True)
-class Columns:
-    """Titles, left edges as shares of the width, and which are numbers."""
-
-    titles: tuple[str, ...]
-    edges: tuple[float, ...]
-    right: tuple[int, ...]
-
-
-STATIONS = Columns(
-    ("Station", "Gap", "Bounds", "Advice", "Flush", "Bounds", "Advice"),
-    (0.0, 0.09, 0.18, 0.36, 0.54, 0.63, 0.81),
-    (1, 4),
-)
-OPENINGS = Columns(
-    ("Opening", "Station", "Gap", "Bounds", "Comes", "Flush", "Bounds", "Comes"),
-    (0.0, 0.16, 0.26, 0.35, 0.52, 0.63, 0.72, 0.89),
-    (2, 5),
-)
-
-
-def _lines(columns: Columns, rows) -> list[Block]:
-    """A head that comes again on the next page, and rows of (cells, whether bold)."""
-
-    def head(canvas, x, top, width):
-        _line(canvas, x, top, width, columns, columns.titles, REGULAR, 6, CAPTION)
-        canvas.setStrokeColor(RULE)
-        canvas.setLineWidth(0.5)
-        canvas.line(x, top - 12, x + width, top - 12)
-
-    first = Block(13, head, keep=True)
-    return [first, *(_row(columns, cells, first, bold) for cells, bold in rows)]
-
-
-def _row(columns: Columns, cells, head: Block, bold: bool) -> Block:
-    font = SEMIBOLD if bold else REGULAR
-
+def _row(cells, head: Block, does: bool) -> Block:
     def draw(canvas, x, top, width):
-        _line(canvas, x, top, width, columns, cells, font, 7, text.INK)
+        _line(canvas, x, top, width, cells, SEMIBOLD if does else REGULAR, 7, text.INK)
         canvas.setStrokeColor(HAIR)
         canvas.setLineWidth(0.25)
         canvas.line(x, top - 11, x + width, top - 11)
@@ -141,12 +128,12 @@ def _row(columns: Columns, cells, head: Block, bold: bool) -> Block:
     return Block(11, draw, again=head)
 
 
-def _line(canvas, x, top, width, columns: Columns, cells, font, size, color) -> None:
-    style = {"font": font, "size": size, "color": color}
+def _line(canvas, x, top, width, cells, font, size, color) -> None:
     for k, cell in enumerate(cells):
-        left = x + columns.edges[k] * width
-        if k in columns.right:
-            right = x + columns.edges[k + 1] * width - 10
+        left = x + EDGES[k] * width
+        style = {"font": font, "size": size, "color": color}
+        if k in RIGHT:
+            right = x + EDGES[k + 1] * width - 10
             text.write(canvas, right, top - 8.5, cell, align="right", **style)
         else:
             text.write(canvas, left, top - 8.5, cell, **style)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from qa.models import (
     Characteristic,
@@ -10,13 +11,20 @@ from qa.models import (
     CharacteristicRevision,
     Nonconformance,
     Quality,
+    Verdict,
 )
+from qa.numeric.measuring.capability import capability
+from qa.numeric.measuring.proportion import share_bounds
+from qa.queries.capability_told import CapabilityTold, told_of
 from qa.rules import decided, result_staleness
+from qa.rules.characteristics import CERTAIN
 from qa.wording import characteristics as words
+from qa.wording.measuring import share as percent_of
 from shop.models import Airframe
 from shop.queries.paging import search
 from shop.queries.tooling import photos_of
 
+MOST = 200  # results that are looked at, the newest
 RELATED = ("entry__by", "entry__confirmation", "instrument", "airframe", "part")
 
 
@@ -101,20 +109,61 @@ class CharacteristicPage:
     revisions: list[tuple[CharacteristicRevision, str]]
     results: list[ResultRow]
     airframes: list[Airframe]
+    told: CapabilityTold
 
 
 def page_of(row: Characteristic, unit: str) -> CharacteristicPage:
     """Every revision, every result newest first, and where it is to be proven."""
     revisions = row.revisions.select_related("entry__by").order_by("-number")
     results = CharacteristicResult.objects.filter(revision__characteristic=row)
-    results = results.select_related(*RELATED, "revision").order_by("-pk")[:200]
+    results = results.select_related(*RELATED, "revision").order_by("-pk")[:MOST]
+    results = list(results)
     return CharacteristicPage(
         row,
         words.limits(row.current, row.quality),
         [(revision, words.limits(revision, row.quality)) for revision in revisions],
         [result_row(result, row.quality, unit) for result in results],
         list(Airframe.objects.filter(type=row.bay.type_id).order_by("line_number")),
+        over_parts(row, results, unit),
     )
+
+
+def over_parts(
+    row: Characteristic, results: list[CharacteristicResult], unit: str
+) -> CapabilityTold:
+    """How the newest result of every part on its airframe lies in the limits of now.
+    results: the newest first. What is counted, or is so or not, has a share with
+    bounds in place of indices."""
+    newest = {}
+    for one in results:
+        newest.setdefault((one.airframe_id, one.part_id), one)
+    found = list(newest.values())[::-1]
+    if not found:
+        return CapabilityTold(capability_why=_("nothing was found of it yet"))
+    if row.quality in CERTAIN:
+        return _counted(found)
+    scale, name = words.scale(row.quality, row.current.unit, unit)
+    low, high = (
+        None if end is None else end / scale
+        for end in (row.current.low, row.current.high)
+    )
+    values = [one.exact / scale for one in found]
+    return told_of(capability(values, low, high), name, 3)
+
+
+def _counted(found: list[CharacteristicResult]) -> CapabilityTold:
+    right = sum(one.verdict == Verdict.CONFORMS for one in found)
+    low, high = share_bounds(right, len(found))
+    said = _("%(right)s of %(all)s") % {"right": right, "all": len(found)}
+    bounds = _("%(low)s to %(high)s") % {
+        "low": percent_of(low),
+        "high": percent_of(high),
+    }
+    note = _("Each by what was required then. It is counted, or so or not: that has a "
+             "share and no capability index. Bounds by Clopper and Pearson (1934), if "
+             "parts are right or wrong each by itself.")  # fmt: skip
+    facts = [(_("As required"), said), (_("95 % bounds of that share"), bounds)]
+    return CapabilityTold(facts=facts, notes=[note])
 
 
 @dataclass(frozen=True)

@@ -2,20 +2,23 @@
 read."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import Count, QuerySet
 from django.utils.translation import gettext as _
 
 from qa.drawing import bounds_chart, study_plot, svg
 from qa.drawing.bounds_chart import Bar, BoundsSheet
+from qa.drawing.scene import Scene
 from qa.drawing.study_plot import PersonValues, StudySheet
 from qa.models import GaugeStudy
 from qa.numeric.measuring.gauge import Study
 from qa.numeric.measuring.gauge_advice import advice
 from qa.rules import gauge_studies as rules
+from qa.rules import gauges
 from qa.rules.gauge_studies import StudyState
 from qa.wording import lengths
-from qa.wording.measuring import remark
+from qa.wording.measuring import remark, remarks
 from shop.models import Person
 from shop.numeric.units import MM_PER_IN, to_mm, to_nm
 
@@ -95,10 +98,18 @@ class Finding:
     parts: list[PartRow]
     shares: list[tuple[str, str]]
     advice: list[str]
-    values_svg: str
-    spread_svg: str
+    values: Scene | None
+    spread: Scene | None
     head: list[str]
     table: list[tuple[str, list[str]]]
+
+    @property
+    def values_svg(self) -> str:
+        return svg.render(self.values, prefix="values") if self.values else ""
+
+    @property
+    def spread_svg(self) -> str:
+        return svg.render(self.spread, prefix="spread") if self.spread else ""
 
 
 @dataclass(frozen=True)
@@ -108,6 +119,12 @@ class StudyPage:
     members: list[Member]
     tolerance: str
     finding: Finding | None
+    doubt: str
+    read_at: datetime | None
+
+    @property
+    def title(self) -> str:
+        return f"{self.study.label}, {self.study.instrument.code}"
 
 
 def study_page(study: GaugeStudy, unit: str) -> StudyPage:
@@ -127,7 +144,21 @@ def study_page(study: GaugeStudy, unit: str) -> StudyPage:
         members=members,
         tolerance="" if width is None else lengths.length(width, unit),
         finding=_finding(state, result, names, unit) if result else None,
+        doubt=_doubt(state),
+        read_at=max(
+            (value.entry.received_at for value in state.values.values()), default=None
+        ),
     )
+
+
+def _doubt(state: StudyState) -> str:
+    """That its gauge was found off since values of it were read, and how many."""
+    values = list(state.values.values())
+    off, found = gauges.study_found_off(state.study, values)
+    if found is None:
+        return ""
+    told = {"count": len(off), "all": len(values), "words": gauges.off_words(found)}
+    return _("%(words)s. That holds for %(count)s of %(all)s values here.") % told
 
 
 def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:
@@ -144,7 +175,7 @@ def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:
     if result.sd is None:
         problem = str(remark(result.why))
         nothing = {"anova": [], "parts": [], "shares": [], "advice": []}
-        drawn = {"values_svg": "", "spread_svg": ""}
+        drawn = {"values": None, "spread": None}
         return Finding(problem=problem, **nothing, **drawn, **values)
     return Finding(
         problem="",
@@ -153,9 +184,9 @@ def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:
         shares=_shares(result),
         advice=[
             str(remark(one)) for one in advice(result) if one.code != "good_for"
-        ] + _good_for(result, unit),
-        values_svg=svg.render(_values_scene(state, cells, unit), prefix="values"),
-        spread_svg=svg.render(_spread_scene(state, result, unit), prefix="spread"),
+        ] + _good_for(result, unit) + [f"{note}." for note in remarks(result.notes)],
+        values=_values_scene(state, cells, unit),
+        spread=_spread_scene(state, result, unit),
         **values,
     )  # fmt: skip
 
@@ -213,11 +244,9 @@ def _part(found: Study, name: str, unit: str) -> PartRow:
 
 def _shares(found: Study) -> list[tuple[str, str]]:
     told = []
-    # Where its steps hide its spread a share would say more than was measured.
-    seen = bool(found.sd["gauge"])
-    if seen and found.share_of_total is not None:
+    if found.share_of_total is not None:
         told.append(("Share of all that varies", f"{found.share_of_total:.1%}"))
-    if seen and found.share_of_tolerance is not None:
+    if found.share_of_tolerance is not None:
         told.append(("Share of the limits, 6 sd", f"{found.share_of_tolerance:.1%}"))
     told.append(("Groups that it tells apart", str(found.distinct_categories or "–")))
     return told

@@ -79,7 +79,7 @@ class StudyState:
 def state_of(study: GaugeStudy) -> StudyState:
     """One statement."""
     values = {}
-    for value in study.values.order_by("pk"):
+    for value in study.values.select_related("entry").order_by("pk"):
         values[value.turn] = value
     turns = [Turn(number, *row) for number, row in enumerate(study.order)]
     return StudyState(study, turns, values)

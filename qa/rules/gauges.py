@@ -15,11 +15,13 @@ from qa.models import (
     Check,
     CurrentReading,
     GaugeRules,
+    GaugeStudy,
     HoleCheck,
     Instrument,
     InstrumentStatus,
     SecondReading,
     Strictness,
+    StudyValue,
 )
 from qa.wording import lengths
 from shop.ledger import Refused
@@ -162,14 +164,25 @@ class MeasuredOff:
     holes: Sequence[HoleCheck] = ()
     results: Sequence[CharacteristicResult] = ()
     seconds: Sequence[SecondReading] = ()
+    studies: Sequence["StudyOff"] = ()
 
     def __bool__(self) -> bool:
-        return any((self.checks, self.holes, self.results, self.seconds))
+        told = (self.checks, self.holes, self.results, self.seconds, self.studies)
+        return any(told)
+
+
+@dataclass(frozen=True)
+class StudyOff:
+    """A gauge study with those of its values that were read while its gauge was off, in
+    the order in which they were read; one that was replaced since is among them."""
+
+    study: GaugeStudy
+    values: Sequence[StudyValue]
 
 
 def measured_while_off(instrument: Instrument) -> MeasuredOff:
     """What was measured with an instrument since its last good calibration before each
-    that found it off: five statements."""
+    that found it off: six statements."""
     spans = spans_off(list(instrument.calibrations.all()))
     if not spans:
         return MeasuredOff()
@@ -188,7 +201,36 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
         list(holes.select_related("entry__by", "part").order_by("-number")),
         list(results.select_related(*of).order_by("-pk")),
         list(seconds.select_related(*beside).order_by("-pk")),
+        _studies(when, instrument),
     )
+
+
+def _studies(when: Q, instrument: Instrument) -> list[StudyOff]:
+    """The newest study first."""
+    rows = StudyValue.objects.filter(when, study__instrument=instrument)
+    found: dict[GaugeStudy, list[StudyValue]] = {}
+    for row in rows.select_related("study", "entry").order_by("-study__number", "pk"):
+        found.setdefault(row.study, []).append(row)
+    return [StudyOff(study, values) for study, values in found.items()]
+
+
+def study_found_off(
+    study: GaugeStudy, values: Iterable[StudyValue]
+) -> tuple[set[int], Calibration | None]:
+    """(keys of the values read while the gauge of a study was off, the newest
+    calibration that found it so); one statement, values with their entry."""
+    calibrations = _calibrations({study.instrument_id}).get(study.instrument_id, [])
+    off, newest = set(), None
+    for good, found in spans_off(calibrations):
+        days = {value.pk: _day_of(value) for value in values}
+        own = {
+            key
+            for key, day in days.items()
+            if day <= found.done_on and (good is None or day >= good)
+        }
+        if own:
+            off, newest = off | own, found
+    return off, newest
 
 
 def _calibrations(instruments: set[int]) -> dict[int, list[Calibration]]:

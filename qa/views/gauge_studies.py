@@ -11,6 +11,7 @@ from qa.actions import gauge_studies as actions
 from qa.forms.gauge_studies import StudyAgainForm, StudyForm, StudyValueForm
 from qa.models import GaugeStudy, Instrument
 from qa.queries import gauge_studies as queries
+from qa.queries import study_sheets
 from qa.rules import gauge_studies as rules
 from shop import roles
 from shop.forms.fields import number_in
@@ -20,7 +21,7 @@ from shop.queries.paging import page_of
 from shop.views.acting import attempt, form_page, posted
 from shop.views.list_files import list_page, page_asked
 
-from . import list_columns
+from . import list_columns, papers
 from .joints import unit_of
 
 STUDIES = GaugeStudy.objects.select_related("instrument", "joint", "entry__by")
@@ -65,6 +66,20 @@ def gauge_study(request, number):
     study = _study(request, number)
     page = queries.study_page(study, unit_of(request))
     return render(request, "qa/gauge_studies/study.html", {"page": page})
+
+
+@require_GET
+def gauge_study_paper(request, number):
+    # reportlab is slow to import and most pages never print.
+    from qa.paper import study_sheet as paper  # noqa: PLC0415
+
+    study = _study(request, number)
+    page = queries.study_page(study, unit_of(request))
+    if page.finding is None:  # values stay hidden
+        raise Http404
+    url = request.build_absolute_uri(reverse("gauge_study", args=[number]))
+    data = paper.render(study_sheets.sheet_of(page, url), papers.paper_of(request))
+    return papers.answer(data, f"{study.label}.pdf")
 
 
 def _person(study: GaugeStudy, key: int) -> Person:

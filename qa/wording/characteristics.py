@@ -1,11 +1,12 @@
 """Characteristics in words: limits and results in their unit."""
 
 from decimal import Decimal
+from fractions import Fraction
 
 from django.utils.translation import gettext as _
 
 from qa.wording import lengths
-from shop.numeric.units import PPM_PER_PERCENT
+from shop.numeric.units import NM_PER, PER_UNIT, PPM_PER_PERCENT
 
 
 def limits(revision, quality: str) -> str:
@@ -21,6 +22,16 @@ def limits(revision, quality: str) -> str:
     else:
         told = _("at most %s") % high
     return f"{told} {unit}".strip()
+
+
+def scale(quality: str, unit: str, reader: str) -> tuple[Fraction, str]:
+    """(how many of the exact unit one of the unit for people is, its name); a length in
+    the reader's unit, a weight in that of its limits."""
+    if quality in ("dimension", "clearance"):
+        return Fraction(NM_PER[reader]), reader
+    if quality == "ratio":
+        return Fraction(PPM_PER_PERCENT), "%"
+    return Fraction(PER_UNIT["mass"][unit]), unit
 
 
 def result(quality: str, row, unit: str) -> str:

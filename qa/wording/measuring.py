@@ -35,6 +35,24 @@ REMARKS = {
     "one_subgroup_within": _("one subgroup: within cannot be told from overall"),
     "by_quantiles": _("not normal: indices by quantiles of a Pearson curve"),
     "no_bounds": _("no bounds; from few values it comes out up to a third too good"),
+    "below_unseen": _(
+        "none of {n} values lies below: the share there is less than 1/{n} as far as "
+        "they show, and below {most:.2%} with 95 %"
+    ),
+    "above_unseen": _(
+        "none of {n} values lies above: the share there is less than 1/{n} as far as "
+        "they show, and below {most:.2%} with 95 %"
+    ),
+    "below_ends": _(
+        "{seen} of {n} values lie below, where the curve does not reach: its share is "
+        "not told"
+    ),
+    "above_ends": _(
+        "{seen} of {n} values lie above, where the curve does not reach: its share is "
+        "not told"
+    ),
+    "below_floats": _("the share below is less than can be reckoned"),
+    "above_floats": _("the share above is less than can be reckoned"),
     # Of charts.
     "one_subgroup": _("one subgroup shows no course"),
     "few_for_chart": _("{n} values; at least {least} are needed"),
@@ -44,6 +62,14 @@ REMARKS = {
     "one_person": _("one person does not tell what people add"),
     "one_repeat": _(
         "one value per part and person does not tell how well a value repeats"
+    ),
+    "blind_gauge": _(
+        "every part read the same whoever read it: shares of a spread that was not "
+        "seen are not told, nor its bounds; read finer"
+    ),
+    "blind_repeats": _(
+        "every person read every part the same each time: bounds of a repeatability "
+        "that was not seen are not told; read finer"
     ),
     "no_gauge_spread": _("No spread seen: read finer, the gauge's steps hide it."),
     "good_for": _(
@@ -150,6 +176,17 @@ def gauge_advice(study) -> str:
     if study.why:
         return f"Cannot tell: {remark(study.why)}."
     return " ".join(remarks(advice(study)))
+
+
+def share(value: float) -> str:
+    """A share in percent; what is more than nothing is not told as nothing, nor what
+    is less than all as all."""
+    least = 0.0001
+    if 0 < value < least:
+        return f"< {least:.2%}"
+    if 1 - least < value < 1:
+        return f"> {1 - least:.2%}"
+    return f"{value:.2%}"
 
 
 def rule(name: str) -> str:

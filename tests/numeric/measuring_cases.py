@@ -8,8 +8,10 @@ from qa.numeric.measuring import (
     constants,
     exact,
     gauge,
+    joint_capability,
     normality,
     pearson,
+    proportion,
     regression,
     risk,
     run_rules,
@@ -46,6 +48,16 @@ CASES = [
     (exact.exact, None, {"value": 1.0}),
     (exact.exact_list, None, {"values": VALUES}),
     (exact.level_of, None, {"level": 0.95}),
+    (
+        joint_capability.place_level,
+        lambda level: joint_capability.place_level(9, level),
+        {"level": 0.95},
+    ),
+    (
+        proportion.share_bounds,
+        lambda level: proportion.share_bounds(3, 9, level),
+        {"level": 0.95},
+    ),
     (constants.chi_mean, None, {"df": 4.0}),
     (
         charts.chart,
@@ -178,7 +190,12 @@ WHOLE = {
 }
 # Fractions and mean squares that were made of values by exact_list.
 INNER = {
-    *("charts.grouped", "exact.moments", "exact.root"),
+    *(
+        "joint_capability.joint_capability",
+        "charts.grouped",
+        "exact.moments",
+        "exact.root",
+    ),
     *("gauge_range.by_ranges", "gauge_range.categories", "mean_squares.bounds"),
     *("normality.standardized", "pearson.shape_of", "spread.moving_ranges"),
     *("spread.from_moving_ranges", "spread.within"),

@@ -683,7 +683,7 @@ INNER = {
         "seat",
         "rotation",
     ),
-    *("characteristics", "least_squares", "scatter"),  # tell_tool
+    *("characteristics", "least_squares", "scatter", "openings"),  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching", "boxes"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
     *("known", "doubt", "between", "hardly_seen", "intervals", "assembly", "going"),
@@ -693,6 +693,7 @@ INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
     *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
+    "bounds.correlation",
     *("motions.described", "planner.planner_of"),
     *("motions.turned_by", "motions.rotation_vector"),
     *("rest.triples", "edge_curve.corners", "setting_spread.told_apart"),

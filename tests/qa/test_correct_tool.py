@@ -128,8 +128,12 @@ def test_constant_data_tell_nothing_and_end_with_two(tmp_path):
     assert "read alike to the last digit" in report["notes"][0]
 
 
-def test_no_reading_at_all_ends_with_two(tmp_path):
-    code, report = plain(tmp_path, readings="part,station,gap_mm,flush_mm\n")
+def test_a_header_alone_is_no_file_of_readings_but_empty_cells_tell_nothing(tmp_path):
+    code, out, err = run(tmp_path, "--json", readings="part,station,gap_mm,flush_mm\n")
+    assert (code, out) == (3, "")
+    assert "readings.csv:1: there are no rows" in err
+    empty = "part,station,gap_mm,flush_mm\nA,1,,\n"
+    code, report = plain(tmp_path, readings=empty)
     assert (code, report["parts"]) == (2, 0)
 
 

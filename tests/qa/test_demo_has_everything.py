@@ -44,7 +44,18 @@ def test_every_value_of_every_choice_occurs_in_the_demo(demo_db):
 
 def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     """Things that are so by another row: taken back, held, lifted, clash, late ..."""
-    from qa.models import CurrentReading, LateDecision, Reading, StandingPlan
+    from qa.models import (
+        CurrentReading,
+        FitPlan,
+        Joint,
+        LateDecision,
+        Reading,
+        StandingPlan,
+    )
+    from qa.queries.characteristics import page_of, planned
+    from qa.queries.joints.joint_capability import joint_told
+    from qa.rules import earlier_fits
+    from qa.rules.over_parts import Which, over_parts
     from shop.models import Hold, Placement, Withdrawal
 
     assert CurrentReading.objects.filter(clash=True).exists()
@@ -56,5 +67,13 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     assert Hold.objects.filter(lifted_entry=None).exists()
     assert Hold.objects.exclude(lifted_entry=None).exists()
     assert Placement.objects.filter(removed_at__isnull=False).exists()
+    plans = FitPlan.objects.filter(standing__isnull=False)
+    assert any(earlier_fits.is_pre_trim(plan) for plan in plans)
+    told = [
+        joint_told(over_parts(joint, Which.FIRST), "mm")
+        for joint in Joint.objects.exclude(current=None).select_related("current")
+    ]
+    assert any(one.rows and one.rows[-1].bounds for one in told)
+    assert any(page_of(row, "mm").told.indices for row in planned())
     shared = StandingPlan.objects.values("plan__entry").annotate(n=Count("plan"))
     assert max(one["n"] for one in shared) > 1  # plans of parts taken together

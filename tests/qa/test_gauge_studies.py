@@ -2,14 +2,17 @@
 each, hidden until all is read; what they say is what the command says, and what is
 judged by."""
 
+import io
 import json
 
 import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
 from qa.actions import gauge_studies as actions
+from qa.drawing.scene import Text
 from qa.models import GaugeBudget, StudyValue
 from qa.queries import gauge_studies as queries
 from qa.queries.tablet.offline_copy import carry
@@ -244,6 +247,35 @@ def test_a_tablet_carries_whose_turn_is_where_and_nothing_of_what_was_read(
     turns = [tuple(turn) for one in told["people"] for turn in one["turns"]]
     own = [(n, place, n < 50) for n, (_who, place, _r) in enumerate(study.order)]
     assert turns == own
+
+
+def test_its_paper_has_the_plots_of_its_page_and_says_the_same(
+    people, three, client_of
+):
+    study = plan(people, three, tolerance_nm=mm(1))
+    client, at = client_of("visitor"), f"/gauge-studies/{study.number}/"
+    read_all(study, three, but=1)
+    assert client.get(f"{at}study.pdf").status_code == 404  # values stay hidden
+    read_all(study, three)
+    assert f"{at}study.pdf" in client.get(at).content.decode()
+    answer = client.get(f"{at}study.pdf")
+    assert answer.content == client.get(f"{at}study.pdf").content
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    text = " ".join("".join(page.extract_text() for page in pages).split())
+    finding = queries.study_page(study, "mm").finding
+    for words in (*finding.advice, *finding.head):
+        assert words in text
+    for scene in (finding.values, finding.spread):
+        drawn = [shape.words for shape in scene.shapes if isinstance(shape, Text)]
+        assert drawn and all(" ".join(words.split()) in text for words in drawn)
+    assert "Analysis of variance" in text
+    alike = plan(people, three, places=["1", "2"], repeats=2)
+    for turn in rules.state_of(alike).turns:
+        actions.record_value(
+            by=three[0], study=alike, turn=turn.number, value="2", unit="mm"
+        )
+    answer = client.get(f"/gauge-studies/{alike.number}/study.pdf")
+    assert answer.content.startswith(b"%PDF")
 
 
 def test_a_list_takes_as_many_statements_for_one_study_as_for_many(

@@ -175,6 +175,34 @@ def test_found_off_marks_what_was_measured_since_the_last_good_check(by, client_
     assert check.label in page
 
 
+def test_values_of_gauge_studies_read_while_it_was_off_are_listed_and_marked(
+    people, by, client_of
+):
+    gauge = make_instrument(by)
+    study = gauge_studies.plan_study(
+        by=by, instrument=gauge, what="a block", places=["1", "2"], repeats=2,
+        people=[people["builder"], people["lead"]],
+    )  # fmt: skip
+    for turn in range(3):
+        gauge_studies.record_value(
+            by=by, study=study, turn=turn, value=f"2.{turn}", unit="mm"
+        )
+    found(by, gauge, "good", 400)
+    assert not rules.measured_while_off(gauge)
+    found(by, gauge, "off", 0)
+    (told,) = rules.measured_while_off(gauge).studies
+    assert (told.study, len(told.values)) == (study, 3)
+    client = client_of("visitor")
+    page = " ".join(client.get(f"/instruments/{gauge.pk}/").content.decode().split())
+    assert "Measured while it was off" in page
+    assert f">{study.label}</a> a block: 3 values" in page
+    words = client.get(f"/gauge-studies/{study.number}/").content.decode()
+    assert f"{gauge.code} was found off on" in words
+    assert "That holds for 3 of 3 values here" in words
+    good = make_instrument(by)
+    assert not rules.measured_while_off(good)
+
+
 def test_a_good_calibration_in_between_clears_what_came_before_it(by):
     gauge = make_instrument(by)
     check = make_check(by, instrument=gauge)

@@ -91,7 +91,7 @@ def test_capability_tells_the_agreed_keys(told):
     intervals = [f"{name}_interval" for name in INDICES]
     assert list(found) == [
         *("n", "mean", "sd_overall", "sd_within", *INDICES, *intervals),
-        *("outside", "normality", "method"),
+        *("outside", "normality", "method", "notes"),
     ]
     assert found["n"] == 125
     assert found["cp"] == pytest.approx(1.668101, abs=1e-4)
@@ -106,7 +106,7 @@ def test_gauge_study_tells_the_agreed_keys(told):
     found = told("gauge_study", manual(), "--tolerance", "4")
     assert list(found) == [
         *("anova", "sd", "share_of_total", "share_of_tolerance"),
-        *("distinct_categories", "intervals", "range_method", "advice"),
+        *("distinct_categories", "intervals", "range_method", "advice", "notes"),
     ]
     sources = ["part", "person", "part_x_person", "repeatability", "total"]
     assert [row["source"] for row in found["anova"]] == sources
@@ -126,6 +126,61 @@ def test_gauge_study_tells_the_agreed_keys(told):
     without = told("gauge_study", manual())
     assert without["share_of_tolerance"] is None
     assert without["intervals"]["share_of_tolerance"] is None
+
+
+def test_a_share_beyond_all_values_is_never_told_as_nothing(told):
+    """60 squares of 0 to 59, piled up at 0: none lies below -3,000, none above
+    10,000, and nothing was measured there."""
+    rows = table("value", rows=[(k * k,) for k in range(60)])
+    found = told("capability", rows, "--lower", "-3000", "--upper", "10000")
+    assert found["method"] == "percentile"
+    assert found["outside"] == {"below": None, "above": None}
+    assert found["ppk_interval"] is None
+    notes = "; ".join(found["notes"])
+    assert "no bounds" in notes
+    # 1 - 0.05^(1/60), none of 60 (Clopper and Pearson 1934).
+    assert "none of 60 values lies below: the share there is less than 1/60" in notes
+    assert "below 4.87% with 95 %" in notes
+    within = told("capability", rows, "--lower", "100", "--upper", "2500")
+    assert all(0 < share < 1 for share in within["outside"].values())
+    far = told("capability", rings(), "--lower", "0", "--upper", "74.05")
+    assert far["method"] == "normal" and far["outside"]["below"] is None
+    assert any("less than can be reckoned" in note for note in far["notes"])
+
+
+def test_a_gauge_whose_steps_hide_its_spread_has_no_share_and_no_bounds(told):
+    cells = [(part, who, part) for part in range(9) for who in "AB" for _ in "12"]
+    found = told(
+        "gauge_study", table("part", "person", "value", rows=cells), "--tolerance", "4"
+    )
+    assert found["sd"]["gauge"] == 0
+    for where in (found, found["intervals"]):
+        assert where["share_of_total"] is where["share_of_tolerance"] is None
+    assert found["intervals"]["gauge"] is found["intervals"]["repeatability"] is None
+    assert found["range_method"]["share_of_total"] is None
+    assert "read the same whoever read it" in found["notes"][0]
+    rows = [(p, w, p + (w == "A") / 8) for p, w, _ in cells]
+    again = told("gauge_study", table("part", "person", "value", rows=rows))
+    assert again["sd"]["gauge"] > 0 and again["share_of_total"] > 0
+    assert again["intervals"]["repeatability"] is None
+    assert "the same each time" in again["notes"][0]
+
+
+def test_a_missing_cell_names_itself_and_the_lines_that_it_belongs_to(run):
+    cells = [(part, who, part) for part in (1, 2, 3) for who in "AB" for _ in "12"]
+    no_cell = [row for row in cells if row[:2] != (2, "B")]
+    _, _, err = run("gauge_study", table("part", "person", "value", rows=no_cell))
+    assert "file.csv:7: part 2 by B: 0 of 2 values" in err
+    assert "part 2 stands in lines 6 to 7; B stands in lines 4 to 5, 10 to 11" in err
+    one_short = table("part", "person", "value", rows=cells[:-1])
+    _, _, err = run("gauge_study", one_short)
+    assert "file.csv:12: part 3 by B: 1 of 2 values" in err
+    assert "it stands in line 12" in err
+    code, _, err = run(
+        "gauge_study", table("part", "person", "value", rows=[*cells, (1, "A", 1)])
+    )
+    assert code == 3 and "file.csv:14: part 1 by A: 3 of 2 values" in err
+    assert err.count("values;") == 1
 
 
 def test_trend_tells_the_agreed_keys(told):
@@ -284,7 +339,7 @@ def test_a_bad_cell_ends_with_three_and_its_place(run, command, cell, why):
         ("gauge_study", manual().rsplit("\n", 2)[0], (), "part 10 by C: 2 of 3 values"),
         ("gauge_study", manual(), ("--tolerance", "-1"), "more than 0"),
         ("trend", pressures(), ("--limit", "9", "--level", "2"), "level"),
-        ("chart", "value\n", (), "no rows"),
+        *((name, f"{COLUMNS[name]}\n", COMMANDS[name], "no rows") for name in COMMANDS),
         ("chart", "", (), "empty"),
         ("chart", b"\x00\x01", (), "binary"),
         ("chart", "value,group\n1,2\n", (), "not known"),

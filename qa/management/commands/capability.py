@@ -57,6 +57,7 @@ def as_plain(result: Capability) -> dict:
             "p": test and test.p,
         },
         "method": result.method,
+        "notes": remarks([*result.notes, *([result.why] if result.why else ())]),
     }
 
 

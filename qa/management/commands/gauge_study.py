@@ -1,9 +1,10 @@
 """How much a gauge and its users add: `gauge_study FILE.csv [--tolerance T]`."""
 
 from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, pair, shown, span
+from qa.files.columns import FileComplaints
 from qa.files.measured_values import read_study
-from qa.numeric.measuring.gauge import SOURCES, Study, gauge_study
-from qa.wording.measuring import gauge_advice, remark
+from qa.numeric.measuring.gauge import SOURCES, Study, UnevenCells, gauge_study
+from qa.wording.measuring import gauge_advice, remark, remarks
 
 PARTS = (
     "repeatability",
@@ -35,9 +36,12 @@ class Command(ValuesCommand):
 
     def answer_from(self, data, options):
         file = read_study(data)
-        found = gauge_study(
-            file.parts, file.people, file.values, tolerance=options["tolerance"]
-        )
+        try:
+            found = gauge_study(
+                file.parts, file.people, file.values, tolerance=options["tolerance"]
+            )
+        except UnevenCells as why:
+            raise FileComplaints(file.uneven(why.cells)) from why
         return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
 
 
@@ -57,6 +61,7 @@ def as_plain(study: Study) -> dict:
             "distinct_categories": ranges and ranges.distinct_categories,
         },
         "advice": gauge_advice(study),
+        "notes": remarks(study.notes),
     }
 
 
@@ -80,15 +85,14 @@ def text_lines(study: Study) -> list[str]:
         for name in PARTS
     ]
     share = study.intervals.get("share_of_total")
-    # Where its steps hide its spread a share would say more than was measured.
-    total = shown(study.share_of_total) if study.sd["gauge"] else "-"
-    by_ranges = shown(ranges.share_of_total) if ranges.sd.get("gauge") else "-"
     lines += [
         "",
-        f"Gauge of total {total}  95 %: {span(share)}  by ranges {by_ranges}",
+        f"Gauge of total {shown(study.share_of_total)}  95 %: {span(share)}  by ranges "
+        f"{shown(ranges.share_of_total)}",
         f"Groups of parts told apart: {study.distinct_categories or '-'}, by ranges "
         f"{ranges.distinct_categories or '-'}",
         gauge_advice(study),
+        *(f"Note: {note}." for note in remarks(study.notes)),
     ]
     return lines
 

@@ -25,6 +25,8 @@ NOT_NORMAL = 0.05  # p of the test below which the normal is not taken
 OUTER = 0.00135  # share beyond each end of what a process spreads: 3 sd of a normal
 FEWEST_FOR_TAILS = 50  # as NIST advises for an index
 ADVISED = 50  # values: NIST 6.1.6
+LEVEL = 0.95
+SIDES = ("below", "above")
 Interval = tuple[float, float]
 
 
@@ -39,7 +41,8 @@ class WithinError(ValueError):
 @dataclass(frozen=True)
 class Capability:
     """What can be said; None where it cannot. `method` is "normal", "percentile" or
-    None, and `why` says why nothing is said."""
+    None, and `why` says why nothing is said. A share `below` or `above` that is less
+    than the values can show is None too, and a note says how much less."""
 
     n: int
     mean: float | None = None
@@ -68,7 +71,7 @@ def capability(
     *,
     subgroups: Sequence[str] | None = None,
     how: str | None = None,
-    level: float = 0.95,
+    level: float = LEVEL,
 ) -> Capability:
     """How values lie in limits.
 
@@ -169,7 +172,7 @@ def _by_normal(
     pp, ppk = _indices(mean, overall.sd, *limits)
     cp, cpk = _indices(mean, spread.sd, *limits) if spread else (None, None)
     low, high = limits
-    return replace(
+    told = replace(
         told,
         method="normal",
         cp=cp,
@@ -183,6 +186,10 @@ def _by_normal(
         below=None if low is None else float(ndtr(float(low - mean) / overall.sd)),
         above=None if high is None else float(ndtr(float(mean - high) / overall.sd)),
     )
+    for side in SIDES:  # some 38 deviations away a float holds nothing
+        if getattr(told, side) == 0:
+            told = _noted(replace(told, **{side: None}), Remark(f"{side}_floats"))
+    return told
 
 
 def _indices(mean: Fraction, sd: float, low, high) -> tuple[float | None, float]:
@@ -207,14 +214,26 @@ def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capabi
         return replace(result, why=Remark(why.code))
     low, high = (None if limit is None else float(limit) for limit in limits)
     pp, ppk = _quantile_indices(curve, low, high)
-    return replace(
-        result,
-        method="percentile",
-        pp=pp,
-        ppk=ppk,
-        below=None if low is None else curve.share_below(low),
-        above=None if high is None else 1 - curve.share_below(high),
-    )
+    result = replace(result, method="percentile", pp=pp, ppk=ppk)
+    below, above = limits
+    if below is not None:
+        seen = sum(value < below for value in numbers)
+        result = _shared(result, "below", curve.share_below(low), seen)
+    if above is not None:
+        seen = sum(value > above for value in numbers)
+        result = _shared(result, "above", 1 - curve.share_below(high), seen)
+    return result
+
+
+def _shared(told: Capability, side: str, share: float, seen: int) -> Capability:
+    """With the share on one side as the curve has it, unless that is less than n values
+    can show: beyond all of them less than one in n, or nothing where some lie."""
+    if share >= 1 / told.n or (seen and share > 0):
+        return replace(told, **{side: share})
+    if seen:
+        return _noted(told, Remark(f"{side}_ends", {"seen": seen, "n": told.n}))
+    most = 1 - (1 - LEVEL) ** (1 / told.n)  # Clopper and Pearson, none of n
+    return _noted(told, Remark(f"{side}_unseen", {"n": told.n, "most": most}))
 
 
 def _quantile_indices(curve: Curve, low, high) -> tuple[float | None, float]:

@@ -7,6 +7,7 @@ where its p exceeds 0.25. Bounds: mean_squares.py. Sums of squares are exact.
 """
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -23,7 +24,30 @@ Interval = tuple[float, float]
 
 
 class StudyError(ValueError):
-    """Values that are no study; the message says of which part and person."""
+    """Values that are no study; the message says why."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A part by a person: how many values there are, and how many other cells have."""
+
+    part: str
+    person: str
+    count: int
+    usual: int
+
+    def __str__(self) -> str:
+        return f"part {self.part} by {self.person}: {self.count} of {self.usual} values"
+
+
+class UnevenCells(StudyError):
+    """Cells that lack values, or have too many; the message names the first."""
+
+    def __init__(self, cells: Sequence[Cell]):
+        self.cells = tuple(cells)
+        super().__init__(
+            f"{self.cells[0]}; every person measures every part equally often"
+        )
 
 
 @dataclass(frozen=True)
@@ -41,7 +65,8 @@ class Source:
 @dataclass(frozen=True)
 class Study:
     """What a study says; None where it cannot, and `why`. `sd` and `intervals` by name:
-    repeatability, reproducibility, person, part_x_person, gauge, part, total."""
+    repeatability, reproducibility, person, part_x_person, gauge, part, total. The share
+    of a spread that was not seen is None, and it has no bounds; `notes` say so."""
 
     parts: int
     people: int
@@ -54,6 +79,7 @@ class Study:
     distinct_categories: int | None = None
     intervals: Mapping[str, Interval] | None = None
     range_method: RangeMethod | None = None
+    notes: tuple[Remark, ...] = ()
     why: Remark | None = None
 
 
@@ -71,7 +97,8 @@ def gauge_study(
         tolerance: width from limit to limit, in the unit of the values.
         level: confidence of the intervals.
     Raises:
-        StudyError where a cell is missing or holds another number of values;
+        UnevenCells where a cell is missing or holds another number of values;
+        StudyError without values, or with a tolerance that is none;
         LevelError, NotANumber, OutOfRange.
     """
     level_of(level)
@@ -105,15 +132,16 @@ def _cells(
     for part, person, value in zip(parts, people, values, strict=True):
         cells.setdefault(part, {}).setdefault(person, []).append(value)
     everybody = list(dict.fromkeys(people))
-    most = max(len(cell) for row in cells.values() for cell in row.values())
-    for part, row in cells.items():
-        for person in everybody:
-            count = len(row.get(person, ()))
-            if count != most:
-                raise StudyError(
-                    f"part {part} by {person}: {count} of {most} values; every person "
-                    "measures every part equally often"
-                )
+    counts = Counter(len(cell) for row in cells.values() for cell in row.values())
+    usual = max(counts, key=lambda count: (counts[count], count))
+    uneven = [
+        Cell(part, person, len(row.get(person, ())), usual)
+        for part, row in cells.items()
+        for person in everybody
+        if len(row.get(person, ())) != usual
+    ]
+    if uneven:
+        raise UnevenCells(uneven)
     return cells
 
 
@@ -229,18 +257,27 @@ def _told(
         for name in weights
         if weights[name]
     }
+    for name in [n for n in intervals if not any(found[s][0] for s in weights[n])]:
+        del intervals[name]  # of mean squares that are all 0
     if sd["gauge"]:
         ratio = _ratio_bounds(weights, found, level)
         low, high = (1 / math.sqrt(1 + end) for end in reversed(ratio))
         intervals["share_of_total"] = (low, high)
-    if tolerance is not None:
-        ends = (STUDY * end / float(tolerance) for end in intervals["gauge"])
-        intervals["share_of_tolerance"] = tuple(ends)
+        if tolerance is not None:
+            ends = (STUDY * end / float(tolerance) for end in intervals["gauge"])
+            intervals["share_of_tolerance"] = tuple(ends)
+    notes = ()
+    if not sd["gauge"]:
+        notes = (Remark("blind_gauge"),)
+    elif not sd["repeatability"]:
+        notes = (Remark("blind_repeats"),)
+    share = None if tolerance is None else STUDY * sd["gauge"] / float(tolerance)
     return replace(
         study,
         sd=sd,
-        share_of_total=sd["gauge"] / sd["total"],
-        share_of_tolerance=tolerance and STUDY * sd["gauge"] / float(tolerance),
+        share_of_total=sd["gauge"] / sd["total"] if sd["gauge"] else None,
+        share_of_tolerance=share if sd["gauge"] else None,
+        notes=notes,
         distinct_categories=categories(sd["part"], sd["gauge"]),
         intervals=intervals,
         range_method=ranges,

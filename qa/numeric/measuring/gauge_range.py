@@ -55,7 +55,7 @@ def by_ranges(cells: Mapping[str, Mapping[str, list[Fraction]]]) -> RangeMethod:
             "part": part,
             "total": total,
         },
-        gauge / total if total else None,
+        gauge / total if gauge else None,
         categories(part, gauge),
     )
 

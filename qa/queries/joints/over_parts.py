@@ -15,7 +15,9 @@ from qa.models import ChartNote, Joint, Kind
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.modes import Mode, modes
 from qa.numeric.measuring.trend import Trend, trend
+from qa.queries.capability_told import Index, facts_of, indices_of
 from qa.queries.joints.drawings import map_of
+from qa.queries.joints.joint_capability import KINDS, JointTold, PlaceTold, joint_told
 from qa.queries.joints.part_charts import AS_USUAL, FINER, Series, Table, Way, chart_of
 from qa.rules import over_parts as rules
 from qa.rules.chart_notes import EVERYWHERE, notes_on
@@ -25,13 +27,11 @@ from qa.wording import lengths
 from qa.wording.measuring import remark, remarks
 from shop.numeric.units import NM_PER
 
-KINDS = {Kind.GAP: _("gap"), Kind.FLUSH: _("flushness")}
 MODES = {
     Mode.HIGH: _("whole part high"),
     Mode.TWISTED: _("twisted, at the corner"),
     Mode.SMALL: _("small all round, mean gap"),
 }
-INDICES = ("cp", "cpk", "pp", "ppk")
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,8 @@ class PlaceRow:
     flush: str
     flush_url: str
     always: bool
+    gap_told: PlaceTold
+    flush_told: PlaceTold
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ class OverPage:
     parts: int
     rows: list[PlaceRow]
     worst: list[str]
+    told: JointTold
     map_svg: str
     modes: list[tuple[str, str]]
 
@@ -64,9 +67,19 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         {kind: over.failed(row, kind) for kind in Kind.values}
         for row in range(len(over.seam.stations))
     ]
+    told = joint_told(over, unit)
     rows = [
-        _place(joint, station.label, own, which)
-        for station, own in zip(over.seam.stations, counts, strict=True)
+        _place(
+            joint,
+            station.label,
+            own,
+            which,
+            gap_told=told.of(row, Kind.GAP),
+            flush_told=told.of(row, Kind.FLUSH),
+        )
+        for row, (station, own) in enumerate(
+            zip(over.seam.stations, counts, strict=True)
+        )
     ]
     return OverPage(
         joint=joint,
@@ -74,6 +87,7 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         parts=len(over.reads),
         rows=rows,
         worst=[row.label for row in rows if row.always],
+        told=told,
         map_svg=svg.render(_heat(over, counts, unit), prefix="heat"),
         modes=[
             (name, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
@@ -82,7 +96,7 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
     )
 
 
-def _place(joint: Joint, label: str, counts, which: Which) -> PlaceRow:
+def _place(joint: Joint, label: str, counts, which: Which, **told_of) -> PlaceRow:
     def url(kind: str) -> str:
         return reverse("over_parts_place", args=[joint.pk, label, kind])
 
@@ -98,6 +112,7 @@ def _place(joint: Joint, label: str, counts, which: Which) -> PlaceRow:
         told(Kind.FLUSH),
         url(Kind.FLUSH) + asked,
         any(judged > 1 and failed == judged for failed, judged in counts.values()),
+        **told_of,
     )
 
 
@@ -120,13 +135,6 @@ def _heat(over: OverParts, counts, unit: str):
     }
     joint = replace(drawn, stations=tuple(stations), limits_text="")
     return heat_map.build(HeatMap(joint, tuple(shares), title))
-
-
-@dataclass(frozen=True)
-class Index:
-    name: str
-    value: str
-    bounds: str
 
 
 @dataclass(frozen=True)
@@ -247,8 +255,10 @@ def _page(
         unit=series.unit,
         count=len(series.values),
         limits=limits,
-        indices=_indices(capability) if capability else [],
-        facts=_facts(capability, series.unit) if capability else [],
+        indices=indices_of(capability) if capability else [],
+        facts=facts_of(capability, series.unit, FINER[series.unit])
+        if capability
+        else [],
         notes=[f"{note}." for note in remarks(capability.notes)] if capability else [],
         capability_why=_why_not(capability, series),
         chart=drawn,
@@ -270,40 +280,6 @@ def _why_not(told: Capability | None, series: Series) -> str:
     if not series.values:
         return _("nothing was read here")
     return _("there are no limits to hold it against")
-
-
-def _indices(told: Capability) -> list[Index]:
-    found = []
-    for name in INDICES:
-        value = getattr(told, name)
-        bounds = getattr(told, f"{name}_interval")
-        if value is not None:
-            between = f"{bounds[0]:.2f} to {bounds[1]:.2f}" if bounds else ""
-            found.append(Index(name.capitalize(), f"{value:.2f}", between))
-    return found
-
-
-def _facts(result: Capability, unit: str) -> list[tuple[str, str]]:
-    facts = []
-    places = FINER[unit]
-    for name, value in (
-        (_("Mean"), result.mean),
-        (_("Standard deviation, of all"), result.sd_overall),
-        (_("of neighbors"), result.sd_within),
-    ):
-        if value is not None:
-            facts.append((name, lengths.true_minus(f"{value:z.{places}f} {unit}")))
-    for name, value in (
-        (_("Expected below"), result.below),
-        (_("above"), result.above),
-    ):
-        if value is not None:
-            facts.append((name, f"{value:.2%}"))
-    if result.normality and result.normality.p is not None:
-        normal = _("taken as normal") if result.method == "normal" else _("not normal")
-        name = f"Anderson-Darling, p {result.normality.p:.2f}: {normal}"
-        facts.append((_("Shape"), name))
-    return facts
 
 
 def _trends(series: Series) -> list[TrendOf]:

@@ -1,0 +1,92 @@
+"""A gauge study on paper: what it says, the plots of the page, and its tables."""
+
+from qa.paper import blocks
+from qa.queries.study_sheets import StudySheet
+from shop.numeric.paper_sizes import CONTENT
+from shop.paper import Block, Column, TitleBlock, gap, heading, sheets, table
+from shop.paper.fonts import SEMIBOLD
+
+DOCUMENT_TYPE = "Gauge study"
+
+
+def render(sheet: StudySheet, paper: str = "a4") -> bytes:
+    """PDF bytes."""
+    study = sheet.page.study
+    block = TitleBlock(
+        owner=sheet.shop,
+        document_type=DOCUMENT_TYPE,
+        number=study.label,
+        title=f"{study.instrument.code} {study.instrument.name}",
+        subtitle=study.what,
+        date=sheet.issued_text,
+        creator=sheet.creator,
+        url=sheet.url,
+    )
+    return sheets(story(sheet), block, paper=paper, issued_at=sheet.issued_at)
+
+
+def story(sheet: StudySheet) -> list[Block]:
+    page, study, found = sheet.page, sheet.page.study, sheet.page.finding
+    facts = [
+        ("Places", str(len(study.places))),
+        ("People", ", ".join(member.person.name for member in page.members)),
+        ("Times each", str(study.repeats)),
+        ("Width of the limits", page.tolerance or "–"),
+        *found.shares,
+    ]
+    said = [f"It says nothing: {found.problem}."] if found.problem else found.advice
+    return [
+        blocks.masthead(page.title, study.what),
+        *blocks.identity(facts, columns=3),
+        gap(2),
+        heading("What it says"),
+        *blocks.bullets([*said, *filter(None, (found.not_used, page.doubt))], size=8.5),
+        gap(3),
+        *_drawn(found),
+        *_tables(page),
+        heading("What was read", page.unit),
+        *_read(found),
+    ]
+
+
+def _drawn(found) -> list[Block]:
+    scenes = (scene for scene in (found.values, found.spread) if scene)
+    return [one for scene in scenes for one in (blocks.figure(scene, 260), gap(3))]
+
+
+def _tables(page) -> list[Block]:
+    found = page.finding
+    if not found.parts:
+        return []
+    spreads = [
+        Column("Of", 0.34, font=SEMIBOLD),
+        Column("By analysis of variance", 0.22, align="right"),
+        Column("95 % bounds", 0.24, align="right"),
+        Column("By ranges", 0.20, align="right"),
+    ]
+    variance = [
+        Column("Source", 0.25, font=SEMIBOLD),
+        Column("Degrees of freedom", 0.17, align="right"),
+        Column("Sum of squares", 0.16, align="right"),
+        Column("Mean square", 0.16, align="right"),
+        Column("F", 0.13, align="right"),
+        Column("p", 0.13, align="right"),
+    ]
+    parts = [(row.name, row.sd, row.bounds, row.by_ranges) for row in found.parts]
+    rows = [(r.name, str(r.df), r.ss, r.ms, r.f, r.p) for r in found.anova]
+    return [
+        heading("Standard deviations", page.unit),
+        *table(spreads, parts, CONTENT),
+        gap(3),
+        heading("Analysis of variance", "mm"),
+        *table(variance, rows, CONTENT),
+        gap(3),
+    ]
+
+
+def _read(found) -> list[Block]:
+    width = 0.84 / len(found.head)
+    columns = [Column("Place", 0.16, font=SEMIBOLD)]
+    columns += [Column(name, width, align="right", lines=4) for name in found.head]
+    rows = [(place, *cells) for place, cells in found.table]
+    return table(columns, rows, CONTENT, size=7)

@@ -1,0 +1,72 @@
+"""A capability in texts: indices, facts, notes and why nothing is told."""
+
+from dataclasses import dataclass, field
+
+from django.utils.translation import gettext as _
+
+from qa.numeric.measuring.capability import Capability
+from qa.wording import lengths
+from qa.wording.measuring import remark, remarks, share
+
+INDICES = ("cp", "cpk", "pp", "ppk")
+
+
+@dataclass(frozen=True)
+class Index:
+    name: str
+    value: str
+    bounds: str
+
+
+@dataclass(frozen=True)
+class CapabilityTold:
+    """What a page shows of one capability."""
+
+    indices: list[Index] = field(default_factory=list)
+    facts: list[tuple[str, str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    capability_why: str = ""
+
+
+def told_of(found: Capability, unit: str, places: int) -> CapabilityTold:
+    """In texts; places: decimals of a mean."""
+    return CapabilityTold(
+        indices_of(found),
+        facts_of(found, unit, places),
+        [f"{note}." for note in remarks(found.notes)],
+        remark(found.why) or "",
+    )
+
+
+def indices_of(told: Capability) -> list[Index]:
+    found = []
+    for name in INDICES:
+        value = getattr(told, name)
+        bounds = getattr(told, f"{name}_interval")
+        if value is not None:
+            between = f"{bounds[0]:.2f} to {bounds[1]:.2f}" if bounds else ""
+            found.append(Index(name.capitalize(), f"{value:.2f}", between))
+    return found
+
+
+def facts_of(result: Capability, unit: str, places: int) -> list[tuple[str, str]]:
+    facts = []
+    for name, value in (
+        (_("Mean"), result.mean),
+        (_("Standard deviation, of all"), result.sd_overall),
+        (_("of neighbors"), result.sd_within),
+    ):
+        if value is not None:
+            words = f"{value:z.{places}f} {unit}".strip()
+            facts.append((name, lengths.true_minus(words)))
+    for name, value in (
+        (_("Expected below"), result.below),
+        (_("above"), result.above),
+    ):
+        if value is not None:
+            facts.append((name, share(value)))
+    if result.normality and result.normality.p is not None:
+        normal = _("taken as normal") if result.method == "normal" else _("not normal")
+        name = f"Anderson-Darling, p {result.normality.p:.2f}: {normal}"
+        facts.append((_("Shape"), name))
+    return facts

@@ -1,0 +1,174 @@
+"""What a whole joint is capable of over its parts, and each of its places in a line."""
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from qa.models import Kind, Verdict
+from qa.numeric.measuring.capability import Capability, capability
+from qa.numeric.measuring.joint_capability import (
+    JointCapability,
+    Worst,
+    joint_capability,
+    place_level,
+)
+from qa.rules import over_parts as rules
+from qa.rules.over_parts import OverParts
+from qa.wording.measuring import remark, share
+
+KINDS = {Kind.GAP: _("gap"), Kind.FLUSH: _("flushness")}
+Place = tuple[int, str]
+
+
+@dataclass(frozen=True)
+class WorstRow:
+    """An index of the joint: that of its worst place."""
+
+    name: str
+    value: str
+    place: str
+    bounds: str
+
+
+@dataclass(frozen=True)
+class PlaceTold:
+    """One gap or flushness in a line; "" where it cannot be told."""
+
+    ppk: str = ""
+    outside: str = ""
+    worst: bool = False
+
+
+@dataclass(frozen=True)
+class JointTold:
+    """`facts` by name; `why` says why nothing is told of the joint."""
+
+    rows: list[WorstRow]
+    facts: list[tuple[str, str]]
+    notes: list[str]
+    why: str
+    places: dict[Place, PlaceTold]
+
+    def of(self, row: int, kind: str) -> PlaceTold:
+        return self.places.get((row, kind), PlaceTold())
+
+
+def joint_told(over: OverParts, unit: str) -> JointTold:
+    """From what was loaded: no statement."""
+    limited = [
+        (row, kind)
+        for row in range(len(over.seam.stations))
+        for kind in Kind.values
+        if over.limits(row, kind) != (None, None)
+    ]
+    level = place_level(len(limited))
+    each = [_capability(over, *place, unit, level) for place in limited]
+    joint = joint_capability(each)
+    names = [_name(over, place) for place in limited]
+    worst = joint.worst.get("ppk")
+    return JointTold(
+        rows=[
+            _worst(name, found, names[found.place])
+            for name, found in joint.worst.items()
+        ],
+        facts=_facts(over, joint) if joint.told else [],
+        notes=_notes(joint) if joint.told else [],
+        why="" if joint.told else _why_not(each),
+        places={
+            place: _place(one, worst is not None and at == worst.place)
+            for at, (place, one) in enumerate(zip(limited, each, strict=True))
+        },
+    )
+
+
+def _capability(over: OverParts, row: int, kind: str, unit: str, level: float):
+    low, high = (
+        None if nm is None else rules.in_unit(nm, unit) for nm in over.limits(row, kind)
+    )
+    values = [rules.in_unit(nm, unit) for _one, nm in over.series(row, kind)]
+    return capability(values, low, high, level=level)
+
+
+def _name(over: OverParts, place: Place) -> str:
+    row, kind = place
+    return f"{over.seam.stations[row].label}, {KINDS[kind]}"
+
+
+def _worst(name: str, found: Worst, place: str) -> WorstRow:
+    bounds = ""
+    if found.interval:
+        low, high = found.interval
+        bounds = _("%(low)s to %(high)s") % {"low": f"{low:.2f}", "high": f"{high:.2f}"}
+    return WorstRow(name.capitalize(), f"{found.value:.2f}", place, bounds)
+
+
+def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
+    failed = sum(
+        Verdict.DOES_NOT_CONFORM in one.verdicts.values() for one in over.reads
+    )
+    return [
+        (
+            _("Parts expected with something outside"),
+            _("%(least)s to %(most)s")
+            % {"least": share(joint.least), "most": share(joint.most)},
+        ),
+        (_("If places vary each by itself"), share(joint.independent)),
+        (
+            _("Parts seen with something that does not conform"),
+            _("%(count)s of %(all)s") % {"count": failed, "all": len(over.reads)},
+        ),
+        (
+            _("Places told"),
+            _("%(told)s of %(all)s, %(normal)s as normal, %(other)s by quantiles")
+            % {
+                "told": joint.told,
+                "all": joint.places,
+                "normal": joint.normal,
+                "other": joint.told - joint.normal,
+            },
+        ),
+    ]
+
+
+def _notes(joint: JointCapability) -> list[str]:
+    notes = [
+        _("An index of the joint is that of its worst place; its 95 %% bounds hold "
+          "with those of all %(count)s places together (Bonferroni).")
+        % {"count": joint.places},
+        _("The share is at least that of the worst place and at most the sum of all, "
+          "however places hang together; each by its own distribution. Parts that sit "
+          "differently make places vary together."),
+    ]  # fmt: skip
+    if joint.told < joint.places:
+        notes.append(
+            _("Places that cannot be told stand for nothing in it; their own pages say "
+              "why.")
+        )  # fmt: skip
+    if joint.untold:
+        notes.append(
+            _("%(count)s shares beyond all values are less than can be told, and stand "
+              "for nothing in it.") % {"count": joint.untold}
+        )  # fmt: skip
+    if any(found.interval is None for found in joint.worst.values()):
+        notes.append(
+            _("A place judged by quantiles has no bounds, and so the joint has none.")
+        )
+    return notes
+
+
+def _why_not(each: list[Capability]) -> str:
+    if not each:
+        return _("there are no limits to hold it against")
+    most = max(each, key=lambda one: one.n)
+    return remark(most.why) or ""
+
+
+def _place(found: Capability, worst: bool) -> PlaceTold:
+    if not found.method:
+        return PlaceTold()
+    sides = [one for one in (found.below, found.above) if one is not None]
+    hidden = any(note.code.endswith(("_unseen", "_ends")) for note in found.notes)
+    outside = "" if hidden and not sum(sides) else share(sum(sides))
+    if hidden:
+        outside = f"< 1/{found.n}" if not sum(sides) else f"≥ {outside}"
+    return PlaceTold(f"{found.ppk:.2f}", outside, worst)
