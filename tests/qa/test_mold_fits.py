@@ -192,8 +192,8 @@ def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_shee
     for seed in (1, 2):
         part = shop.pull()
         for airframe, off in zip(shop.airframes, (0.3, -0.3), strict=False):
-            gaps = noisy(seed + 3 * (off < 0), LONG | {"7": off})
-            shop.fit(part, airframe, gaps, ripple(seed))
+            wave = seed + 3 * (off < 0)
+            shop.fit(part, airframe, noisy(wave, LONG | {"7": off}), ripple(wave))
     page = shop.page()
     told = [(row.opening, row.label, row.gap.does) for row in page.apart.rows]
     first, second = (airframe.serial for airframe in shop.airframes[:2])
