@@ -13,12 +13,12 @@ from shop.models import Hand
 
 from .joints import stations
 
-# Hundredths of a mm from 1.50, lid by lid, at three of the four corners and the last.
+# Hundredths of a mm from 1.50, lid by lid, at each of the four corners.
 GAPS = (
     (-8, 3, 11, -2, 6, -14, 1, 9, -5, 4, -11, 7),
     (22, 31, 18, 27, 35, 12, 24, 40, 16, 29, 20, 33),
     (2, -6, 5, 13, -9, 0, -3, 8, -16, 6, 10, -1),
-    (0, 1, -1, 0, 2, 1, 0, -2, 1, 0, 45, 60),  # two lids of another kind
+    (-21, -12, -17, -30, -9, -24, -14, -5, -19, -26, -11, -16),
 )
 HEIGHTS = (4, -3, 9, 1, -7, 6, -2, 12, 0, -5, 3, 8)  # hundredths of a mm from 12.30
 
@@ -96,7 +96,7 @@ def _read(crew, joint, airframe, lid, number: int, gauge) -> None:
     for row, station in enumerate(revision.stations.all()):
         station.revision = revision
         off = GAPS[row][number]
-        values = {"gap": 1.5 + off / 100, "flush": GAPS[row][-1 - number] / 100}
+        values = {"gap": 1.5 + off / 100, "flush": GAPS[row][-1 - number] / 200}
         for kind, value in values.items():
             text = f"{value:.2f}".replace("-0.00", "0.00")
             checks.record_reading(

@@ -54,14 +54,14 @@ def facts_of(result: Capability, unit: str, places: int) -> list[tuple[str, str]
     for name, value in (
         (_("Mean"), result.mean),
         (_("Standard deviation, of all"), result.sd_overall),
-        (_("of neighbors"), result.sd_within),
+        (_("Standard deviation, of neighbors"), result.sd_within),
     ):
         if value is not None:
             words = f"{value:z.{places}f} {unit}".strip()
             facts.append((name, lengths.true_minus(words)))
     for name, value in (
         (_("Expected below"), result.below),
-        (_("above"), result.above),
+        (_("Expected above"), result.above),
     ):
         if value is not None:
             facts.append((name, share(value)))

@@ -50,7 +50,11 @@ def test_a_joint_is_as_good_as_its_worst_place_with_bounds_that_hold_for_all():
     shares = [one[3] for one in each]
     assert (found.least, found.most) == pytest.approx((max(shares), sum(shares)))
     assert found.independent == pytest.approx(1 - (1 - shares[0]) * (1 - shares[1]))
-    assert joint_capability([capability([1, 2], 0, 3)]).worst == {}
+    lone = capability([1, 2], 0, 3)
+    assert joint_capability([lone]).worst == {}
+    partly = joint_capability([capability(columns[0], -0.5, 0.5), lone])
+    assert (partly.told, partly.least) == (1, pytest.approx(shares[0]))
+    assert partly.most is partly.independent is None
 
 
 def test_bounds_of_a_share_are_those_of_scipy():

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from .capability import LEVEL, Capability
 from .exact import level_of
 
+HIDDEN = ("_unseen", "_ends", "_floats")  # codes of notes on a share that is None
 INDICES = ("cp", "cpk", "pp", "ppk")
 Interval = tuple[float, float]
 
@@ -31,10 +32,10 @@ class Worst:
 
 @dataclass(frozen=True)
 class JointCapability:
-    """`told` places of `places`, of which `normal` were taken as normal. `worst` by the
-    name of the index. Shares of parts with something outside, as far as places are
-    told: at `least`, if places are `independent`, at `most`; None where nothing is.
-    `untold` shares stand for nothing in them."""
+    """`told` places of `places`, of which `normal` were taken as normal. `worst` of
+    these by the name of the index. Shares of parts with something outside: at `least`,
+    if places are `independent`, at `most`; the last two only where every share of every
+    place is told (`untold` are not, of places that are)."""
 
     places: int
     told: int
@@ -69,14 +70,15 @@ def joint_capability(places: Sequence[Capability]) -> JointCapability:
     for _, one in told:
         sides = [share for share in (one.below, one.above) if share is not None]
         shares.append(math.fsum(sides))
-        untold += sum(note.code.endswith(("_unseen", "_ends")) for note in one.notes)
+        untold += sum(note.code.endswith(HIDDEN) for note in one.notes)
+    whole = shares and len(told) == len(places) and not untold
     return JointCapability(
         places=len(places),
         told=len(told),
         normal=sum(one.method == "normal" for _, one in told),
         worst=worst,
         least=max(shares, default=None),
-        independent=1 - math.prod(1 - share for share in shares) if shares else None,
-        most=min(1.0, math.fsum(shares)) if shares else None,
+        independent=1 - math.prod(1 - share for share in shares) if whole else None,
+        most=min(1.0, math.fsum(shares)) if whole else None,
         untold=untold,
     )

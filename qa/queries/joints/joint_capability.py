@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from qa.models import Kind, Verdict
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.joint_capability import (
+    HIDDEN,
     JointCapability,
     Worst,
     joint_capability,
@@ -106,13 +107,14 @@ def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
     failed = sum(
         Verdict.DOES_NOT_CONFORM in one.verdicts.values() for one in over.reads
     )
+    words = _("at least %(least)s")
+    if joint.most is not None:
+        words = _("%(least)s to %(most)s")
+    ends = {"least": share(joint.least), "most": share(joint.most or 0)}
+    alone = [(_("If places vary each by itself"), share(joint.independent or 0))]
     return [
-        (
-            _("Parts expected with something outside"),
-            _("%(least)s to %(most)s")
-            % {"least": share(joint.least), "most": share(joint.most)},
-        ),
-        (_("If places vary each by itself"), share(joint.independent)),
+        (_("Parts expected with something outside"), words % ends),
+        *(alone if joint.independent is not None else ()),
         (
             _("Parts seen with something that does not conform"),
             _("%(count)s of %(all)s") % {"count": failed, "all": len(over.reads)},
@@ -141,13 +143,14 @@ def _notes(joint: JointCapability) -> list[str]:
     ]  # fmt: skip
     if joint.told < joint.places:
         notes.append(
-            _("Places that cannot be told stand for nothing in it; their own pages say "
-              "why.")
+            _("%(count)s places cannot be told, as their own pages say: the joint may be "
+              "worse than the worst of the others, and no most is told of the share.")
+            % {"count": joint.places - joint.told}
         )  # fmt: skip
     if joint.untold:
         notes.append(
-            _("%(count)s shares beyond all values are less than can be told, and stand "
-              "for nothing in it.") % {"count": joint.untold}
+            _("%(count)s shares beyond all values are less than can be told: no most "
+              "is told of all of them.") % {"count": joint.untold}
         )  # fmt: skip
     if any(found.interval is None for found in joint.worst.values()):
         notes.append(
@@ -167,8 +170,8 @@ def _place(found: Capability, worst: bool) -> PlaceTold:
     if not found.method:
         return PlaceTold()
     sides = [one for one in (found.below, found.above) if one is not None]
-    hidden = any(note.code.endswith(("_unseen", "_ends")) for note in found.notes)
-    outside = "" if hidden and not sum(sides) else share(sum(sides))
+    hidden = any(note.code.endswith(HIDDEN) for note in found.notes)
+    outside = share(sum(sides))
     if hidden:
-        outside = f"< 1/{found.n}" if not sum(sides) else f"≥ {outside}"
+        outside = f"≥ {outside}" if sum(sides) else f"< 1/{found.n}"
     return PlaceTold(f"{found.ppk:.2f}", outside, worst)
