@@ -143,8 +143,8 @@ def _notes(joint: JointCapability) -> list[str]:
     ]  # fmt: skip
     if joint.told < joint.places:
         notes.append(
-            _("%(count)s places cannot be told, as their own pages say: the joint may be "
-              "worse than the worst of the others, and no most is told of the share.")
+            _("%(count)s places cannot be told, as their own pages say: the joint may "
+              "be worse than the worst of the others; no most is told of the share.")
             % {"count": joint.places - joint.told}
         )  # fmt: skip
     if joint.untold:
