@@ -117,6 +117,10 @@ OPENINGS_UNBOUNDED = (
     "Nothing says how far the openings told hold: try two parts in the same two "
     "openings, or state how much parts differ{stated}"
 )
+OPENINGS_ALIKE = (
+    "Parts read the same in every opening to the last digit, but for their seating, so "
+    "that nothing says how far {kinds} of the openings hold; read finer"
+)
 TOO_MANY_OPENINGS = (
     "More openings and stations than can be worked out together: what each opening "
     "does is not told"
@@ -295,19 +299,24 @@ def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
     if not any(value.opening_mm is not None for value in values):
         return
     bounded = sum(value.low_mm is not None for value in values)
-    if not bounded:
-        yield OPENINGS_UNBOUNDED.format(stated=terms.stated)
-        return
-    yield OPENINGS_BY.format(count=bounded, factor=told.factor)
-    if not told.scatter:
-        yield OPENINGS_UNSEEN
-        return
-    seen = " and ".join(
-        f"{lengths.mm(sd, terms.unit, FINER[terms.unit])} in "
-        f"{KINDS.get(kind, 'gap and flushness')} ({degrees} degrees of freedom)"
+    if bounded:
+        yield OPENINGS_BY.format(count=bounded, factor=told.factor)
+    names = {kind: KINDS.get(kind, "gap and flushness") for kind in told.scatter}
+    seen = [
+        f"{lengths.mm(sd, terms.unit, FINER[terms.unit])} in {names[kind]} "
+        f"({degrees} degrees of freedom)"
         for kind, (sd, degrees) in told.scatter.items()
-    )
-    yield OPENINGS_SEEN.format(seen=seen)
+        if sd >= ALIKE_MM
+    ]
+    alike = [names[kind] for kind, (sd, _) in told.scatter.items() if sd < ALIKE_MM]
+    if seen:
+        yield OPENINGS_SEEN.format(seen=" and ".join(seen))
+    elif bounded:
+        yield OPENINGS_UNSEEN
+    if alike:
+        yield OPENINGS_ALIKE.format(kinds=" and ".join(alike))
+    elif not bounded:
+        yield OPENINGS_UNBOUNDED.format(stated=terms.stated)
 
 
 def opening_word(value: OpeningValue, kind: str) -> str:

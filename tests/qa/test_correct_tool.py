@@ -203,6 +203,11 @@ def test_an_opening_that_comes_tight_is_told_by_station(tmp_path):
     code, report = plain(tmp_path, *HELD, readings=rows)
     does = {(o["surround"], o["station"]): o["gap"]["does"] for o in report["openings"]}
     assert (code, does["L2", "3"], does["L1", "3"]) == (0, "tight", "open")
+    alike = tried(("A", "L1"), ("B", "L1"))
+    alike += "\n".join(alike.replace("L1", "L2").splitlines()[1:]) + "\n"
+    _, report = plain(tmp_path, *HELD, readings=alike)
+    assert {o["gap"]["does"] for o in report["openings"]} == {"cannot_tell"}
+    assert any("read the same in every opening" in n for n in report["notes"])
     _, out, _ = run(tmp_path, *HELD, readings=rows)
     assert "L2: gap tight at 3 by 0.5" in out
 
