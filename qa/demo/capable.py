@@ -13,14 +13,14 @@ from shop.models import Hand
 
 from .joints import stations
 
-# Hundredths of a mm from 1.50, lid by lid, at each of the four corners.
+# mm, lid by lid: the gap at each of the four corners, and the height.
 GAPS = (
-    (-8, 3, 11, -2, 6, -14, 1, 9, -5, 4, -11, 7),
-    (22, 31, 18, 27, 35, 12, 24, 40, 16, 29, 20, 33),
-    (2, -6, 5, 13, -9, 0, -3, 8, -16, 6, 10, -1),
-    (-21, -12, -17, -30, -9, -24, -14, -5, -19, -26, -11, -16),
+    "1.42 1.53 1.61 1.48 1.56 1.36 1.51 1.59 1.45 1.54 1.39 1.57",
+    "1.72 1.81 1.68 1.77 1.85 1.62 1.74 1.90 1.66 1.79 1.70 1.83",
+    "1.52 1.44 1.55 1.63 1.41 1.50 1.47 1.58 1.34 1.56 1.60 1.49",
+    "1.29 1.38 1.33 1.20 1.41 1.26 1.36 1.45 1.31 1.24 1.39 1.34",
 )
-HEIGHTS = (4, -3, 9, 1, -7, 6, -2, 12, 0, -5, 3, 8)  # hundredths of a mm from 12.30
+HEIGHTS = "12.34 12.27 12.39 12.31 12.23 12.36 12.28 12.42 12.30 12.25 12.33 12.38"
 
 
 def load(crew, glider) -> None:
@@ -30,7 +30,7 @@ def load(crew, glider) -> None:
         Instrument.objects.filter(code=code).first() for code in ("SG-1", "CA-1")
     )
     placed = None
-    for number, height in enumerate(HEIGHTS, 1):
+    for number, height in enumerate(HEIGHTS.split(), 1):
         lid = parts.register_part(
             by=crew["bea"], design=design, serial=f"MG-1595-{number:03d}"
         )
@@ -45,7 +45,7 @@ def load(crew, glider) -> None:
             by=crew["tomas"],
             characteristic=row,
             airframe=airframe,
-            found=Found(f"{12.3 + height / 100:.2f}", "mm"),
+            found=Found(height, "mm"),
             instrument=caliper,
         )
 
@@ -95,10 +95,9 @@ def _read(crew, joint, airframe, lid, number: int, gauge) -> None:
     revision = fit_up.revision
     for row, station in enumerate(revision.stations.all()):
         station.revision = revision
-        off = GAPS[row][number]
-        values = {"gap": 1.5 + off / 100, "flush": GAPS[row][-1 - number] / 200}
-        for kind, value in values.items():
-            text = f"{value:.2f}".replace("-0.00", "0.00")
+        gaps = GAPS[row].split()
+        flush = f"{(float(gaps[-1 - number]) - 1.5) / 2 + 0.0:z.2f}"
+        for kind, text in (("gap", gaps[number]), ("flush", flush)):
             checks.record_reading(
                 by=who,
                 check=check,
