@@ -43,11 +43,9 @@ class Cell:
 class UnevenCells(StudyError):
     """Cells that lack values, or have too many; the message names the first."""
 
-    def __init__(self, cells: Sequence[Cell]):
+    def __init__(self, message: str, cells: Sequence[Cell]):
+        super().__init__(message)
         self.cells = tuple(cells)
-        super().__init__(
-            f"{self.cells[0]}; every person measures every part equally often"
-        )
 
 
 @dataclass(frozen=True)
@@ -141,7 +139,9 @@ def _cells(
         if len(row.get(person, ())) != usual
     ]
     if uneven:
-        raise UnevenCells(uneven)
+        raise UnevenCells(
+            f"{uneven[0]}; every person measures every part equally often", uneven
+        )
     return cells
 
 
