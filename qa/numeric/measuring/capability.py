@@ -26,7 +26,6 @@ OUTER = 0.00135  # share beyond each end of what a process spreads: 3 sd of a no
 FEWEST_FOR_TAILS = 50  # as NIST advises for an index
 ADVISED = 50  # values: NIST 6.1.6
 LEVEL = 0.95
-SIDES = ("below", "above")
 Interval = tuple[float, float]
 
 
@@ -186,9 +185,11 @@ def _by_normal(
         below=None if low is None else float(ndtr(float(low - mean) / overall.sd)),
         above=None if high is None else float(ndtr(float(mean - high) / overall.sd)),
     )
-    for side in SIDES:  # some 38 deviations away a float holds nothing
-        if getattr(told, side) == 0:
-            told = _noted(replace(told, **{side: None}), Remark(f"{side}_floats"))
+    # Some 38 deviations away a float holds nothing.
+    if told.below == 0:
+        told = _noted(replace(told, below=None), Remark("below_floats"))
+    if told.above == 0:
+        told = _noted(replace(told, above=None), Remark("above_floats"))
     return told
 
 
@@ -228,12 +229,17 @@ def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capabi
 def _shared(told: Capability, side: str, share: float, seen: int) -> Capability:
     """With the share on one side as the curve has it, unless that is less than n values
     can show: beyond all of them less than one in n, or nothing where some lie."""
+    low = side == "below"
     if share >= 1 / told.n or (seen and share > 0):
         return replace(told, **{side: share})
     if seen:
-        return _noted(told, Remark(f"{side}_ends", {"seen": seen, "n": told.n}))
+        code = Remark(
+            "below_ends" if low else "above_ends", {"seen": seen, "n": told.n}
+        )
+        return _noted(told, code)
     most = 1 - (1 - LEVEL) ** (1 / told.n)  # Clopper and Pearson, none of n
-    return _noted(told, Remark(f"{side}_unseen", {"n": told.n, "most": most}))
+    values = {"n": told.n, "most": most}
+    return _noted(told, Remark("below_unseen" if low else "above_unseen", values))
 
 
 def _quantile_indices(curve: Curve, low, high) -> tuple[float | None, float]:
