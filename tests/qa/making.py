@@ -152,20 +152,24 @@ def read(
     said: unit, outcome, goes, does_not_go, supersedes, reason. Without `by`, the person
     who started the check.
     """
-    revision = check.fit_up.revision
-    spot = revision.stations.get(label=str(station))
-    spot.revision = revision
     names = ("outcome", "unit", "goes", "does_not_go")
     typed = {"outcome": "value", "unit": "mm"}
     typed |= {name: said.pop(name) for name in names if name in said}
     return checks.record_reading(
         by=by or check.entry.by,
         check=check,
-        station=spot,
+        station=station_of(check.fit_up.revision, str(station)),
         kind=kind,
         typed=Typed(value=value, **typed),
         **said,
     )
+
+
+def station_of(revision, label: str):
+    """Looked up once a revision: it is frozen."""
+    if not hasattr(revision, "by_label"):
+        revision.by_label = {one.label: one for one in revision.stations.all()}
+    return revision.by_label[label]
 
 
 def read_all(check: Check, gap="2.20", flush="0.00", **but) -> None:
