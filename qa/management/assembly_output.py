@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from qa.files.assembly import AssemblyFile
+from qa.management.known_output import moves_and_settings
 from qa.management.plan_output import (
     amounts,
     as_plain,
@@ -76,6 +77,7 @@ def _part(part: PartPlan) -> dict:
         "move": whole_move(part.move),
         "held": list(map(held, part.held)),
         **({} if part.settings is None else {"settings": plain_settings(part)}),
+        **({} if part.known is None else {"known": moves_and_settings(part.known)}),
     }
 
 
@@ -108,7 +110,7 @@ def assembly_lines(file: AssemblyFile, plan: AssemblyPlan) -> list[str]:
     lines = ["Seat the parts in this order:"]
     for number in plan.order:
         part = plan.parts[number]
-        words = "fixed" if part.fixed else move_words(part.move) or "stays"
+        words = "fixed" if part.fixed else move_words(part.move, part.known) or "stays"
         if part.settings is not None:
             words = "; ".join(setting_lines(part)) or "leave it as it is set"
         lines.append(f"  {part.name}: {words}")

@@ -1,5 +1,6 @@
 """What is known of a plan, as plain values for programs: mm."""
 
+from qa.numeric.plan.known import Known
 from qa.numeric.plan.result import Plan
 from qa.wording.plans import held
 
@@ -18,16 +19,7 @@ def known(plan: Plan) -> dict:
             }
             for one in known_of_plan.between
         ],
-        "moves": [
-            {"motion": move.name, "amount": _round(move.value)}
-            | _ends(move.value, move)
-            for move in known_of_plan.moves
-        ],
-        "settings": [
-            {"name": setting.name, "change_mm": _round(setting.value)}
-            | {f"{end}_mm": mm for end, mm in _ends(setting.value, setting).items()}
-            for setting in known_of_plan.settings
-        ],
+        **moves_and_settings(known_of_plan),
         "cuts": [_cut(cut) for cut in known_of_plan.cuts],
         "hardly_seen": [
             {
@@ -38,6 +30,22 @@ def known(plan: Plan) -> dict:
                 ],
             }
             for one in known_of_plan.hardly_seen
+        ],
+    }
+
+
+def moves_and_settings(known_of_plan: Known) -> dict:
+    """How well each move and setting is known: both ends of its 95 % interval."""
+    return {
+        "moves": [
+            {"motion": move.name, "amount": _round(move.value)}
+            | _ends(move.value, move)
+            for move in known_of_plan.moves
+        ],
+        "settings": [
+            {"name": setting.name, "change_mm": _round(setting.value)}
+            | {f"{end}_mm": mm for end, mm in _ends(setting.value, setting).items()}
+            for setting in known_of_plan.settings
         ],
     }
 

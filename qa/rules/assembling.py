@@ -269,7 +269,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         for joint in joints
     ]
     options = _common([one.options for one in worked.values()], defaults)
-    found.plan = plan_assembly(bodies, rows, options)
+    found.plan = plan_assembly(bodies, rows, options, drawn=True)
     together_steps.share_out(found, worked, joints, list(number))
 
 

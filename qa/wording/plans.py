@@ -145,9 +145,6 @@ UNKNOWN = {
     "before": gettext_lazy(
         "How well moves and cuts are known was not kept when this plan was taken."
     ),
-    "together": gettext_lazy(
-        "How well moves and cuts are known is not told of parts planned together."
-    ),
     "not_drawn": gettext_lazy(
         "How well moves and cuts are known is not told: there are too many readings, "
         "or they hardly leave a plan."

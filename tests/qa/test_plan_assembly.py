@@ -84,8 +84,9 @@ def _write_readings(path, gaps, flushes, empty):
 @pytest.mark.parametrize("readings", [one_part.FITS, TIGHT, one_part.STEP])
 @pytest.mark.parametrize(
     "options",
-    [(), ("--uncertainty-mm", "0.05", "--aim-mm", "0.15"), ("--trim", "none")],
-)
+    [(), ("--uncertainty-mm", "0.05", "--common-u-mm", "0.03", "--aim-mm", "0.15"),
+     ("--trim", "none")],
+)  # fmt: skip
 def test_one_part_in_its_surround_is_told_as_plan_fit_tells_it(
     tmp_path, readings, options
 ):
@@ -97,6 +98,13 @@ def test_one_part_in_its_surround_is_told_as_plan_fit_tells_it(
         assert told[key] == plan[key], key
     for key in ("seat", "level", "trim", "flush", "move"):
         assert alike(told[key], plan[key]), key
+    # Motions are named in plan_fit by what moves, here by both sides of the joint.
+    known = {**plan["known"], "hardly_seen": []}
+    assert alike(told["known"], known)
+    (part, frame), moves = json.loads(out)["parts"], plan["known"]["moves"]
+    if options and "--trim" not in options:
+        assert alike(part["known"], {"moves": moves, "settings": []})
+        assert frame["known"] == {"moves": [], "settings": []}
     assert json.loads(out)["outcome"] == plan["outcome"]
 
 

@@ -176,10 +176,14 @@ def test_plans_taken_together_are_one_act_each_with_its_number(engineer):
     ]  # fmt: skip
     fresh_one = assembling.together(cowls.airframe, both(cowls)).parts
     for row, before in zip((lower, upper), fresh_one, strict=True):
+        known = before.plan.known.intervals
+        assert known.moves and json.loads(row.body)["outcome"]["intervals"]["moves"]
         again = plan_pages.view_of(plan_records.worked_of(row), "mm")
         shown = plan_pages.view_of(before, "mm")
         assert (again.rows, again.steps) == (shown.rows, shown.steps)
         assert again.warnings == shown.warnings and again.state == shown.state
+        assert any("±" in step for step in shown.steps)
+        assert "19 times in 20" in shown.known == again.known
         moved = [plan_pages.moved(view.worked, "mm") for view in (again, shown)]
         assert moved[0] == moved[1]
     assert fit_plans.take_together(
@@ -281,9 +285,9 @@ def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
     searches = []
     real = assembling.plan_assembly
 
-    def counted(*said):
+    def counted(*said, **more):
         searches.append(said)
-        return real(*said)
+        return real(*said, **more)
 
     monkeypatch.setattr(assembling, "plan_assembly", counted)
     client = client_of("builder")
@@ -369,9 +373,12 @@ def test_all_seams_are_judged_by_one_rule_as_the_least_known_of_them(
     read_cowls(cowls, *OFF)
     set_plan_defaults(by=engineer, wished_permille=900)
     asked, real = [], assembling.plan_assembly
-    monkeypatch.setattr(
-        assembling, "plan_assembly", lambda *said: asked.append(said[2]) or real(*said)
-    )
+
+    def told(*said, **more):
+        asked.append(said[2])
+        return real(*said, **more)
+
+    monkeypatch.setattr(assembling, "plan_assembly", told)
     found = assembling.together(cowls.airframe, both(cowls))
     assert {one.options.uncertainty_mm for one in found.parts} == {0.1}
     assert [(one.uncertainty_mm, one.wish) for one in asked] == [(0.1, 0.9)]

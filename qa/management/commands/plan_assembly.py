@@ -13,6 +13,7 @@ from qa.management.plan_arguments import add_plan_arguments, mm, plan_options
 from qa.numeric.plan.assembly import plan_assembly
 from qa.numeric.plan.bodies import AssemblyError, Between, Body
 from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.known import with_doubts
 from qa.numeric.plan.motions import NothingSeen
 from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import NothingToJudge
@@ -47,7 +48,7 @@ class Command(FileCommand):
         parts = [with_adjusters(file, n, options) for n in range(len(file.parts))]
         joints = [between(entry, options) for entry in file.joints]
         try:
-            plan = plan_assembly(parts, joints, chosen)
+            plan = plan_assembly(parts, joints, chosen, drawn=True)
         except NothingToJudge as why:
             plain = {"method": METHOD, "rule": options["rule"]}
             plain |= {"outcome": "nothing to judge", "notes": [str(why)]}
@@ -56,6 +57,13 @@ class Command(FileCommand):
             raise BadInput(f"{options['assembly']}: {where(file, why)}{why}") from why
         except (NothingSeen, NoFeasibleMotion) as why:
             raise BadInput(f"{options['assembly']}: {why}") from why
+        told = zip(joints, plan.joints, strict=True)
+        plan = replace(
+            plan,
+            joints=tuple(
+                with_doubts(joint.measured, chosen, one) for joint, one in told
+            ),
+        )
         plain = plain_assembly(file, plan, options)
         return Answer(plain, assembly_lines(file, plan), plan.exit_code)
 

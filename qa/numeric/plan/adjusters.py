@@ -152,6 +152,7 @@ class Rig:
             free_motions(self.center, furthest, FURTHEST_TURN, furthest, FURTHEST_TURN)
         )
         self.unit = np.array([rho, rho, rho, 1.0, 1.0, 1.0])
+        self.bodies = np.zeros(6, dtype=int)
         self.basis, self.unset = self._ways()
         self.own = self.lines(self.places, self.directions)
         self.arms = self._arms(self.places)
@@ -189,6 +190,14 @@ class Rig:
         """Rates (m, 6) of places (m, 3) along directions (m, 3) at step (6,), mm."""
         _, rates = displace(places, self.motions, np.asarray(step) / self.unit)
         return np.einsum("kij,ij->ik", rates, directions) / self.unit
+
+    def own_rates(self, step) -> np.ndarray:
+        """Rates (k, 6) of the adjusters themselves at step (6,), mm."""
+        return self.rates(self.places, self.directions, step)
+
+    def step_of(self, move) -> np.ndarray:
+        """Rim movements (6,) of a move as it is told."""
+        return np.array(move.raw) * self.unit
 
     def lines(self, places, directions) -> np.ndarray:
         """(12, m): what rotation (less 1) and shift do to places along directions."""
@@ -251,7 +260,7 @@ class Rig:
 
     @cached_property
     def _inverse(self) -> np.ndarray:
-        rates = self.rates(self.places, self.directions, np.zeros(6)) @ self.basis
+        rates = self.own_rates(np.zeros(6)) @ self.basis
         return np.linalg.pinv(rates)
 
     def _slopes(self, movements) -> np.ndarray:

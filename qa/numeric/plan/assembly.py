@@ -11,6 +11,7 @@ from qa.numeric.plan.bodies import AssemblyArrays, Between, Body
 from qa.numeric.plan.free_planner import BEST
 from qa.numeric.plan.result import NothingToJudge, PlanOptions
 from qa.numeric.plan.set_assembly import SetAssemblyPlanner
+from qa.numeric.plan.shared_intervals import with_intervals
 
 __all__ = ["AssemblyPlan", "PartPlan", "plan_assembly"]
 
@@ -20,9 +21,12 @@ def plan_assembly(
     joints: Sequence[Between],
     options: PlanOptions | None = None,
     way: str = BEST,
+    *,
+    drawn: bool = False,
 ) -> AssemblyPlan:
     """One plan for several parts and all the joints between them.
 
+    `drawn` adds how well its moves and cuts are known: some 80 plans, straight at it.
     Raises AssemblyError where they do not go together, and what plan_fit raises.
     """
     options = options or PlanOptions()
@@ -33,4 +37,6 @@ def plan_assembly(
     made = AssemblyPlanner
     if any(body.adjusters and not body.fixed for body in bodies):
         made = SetAssemblyPlanner
-    return made(arrays, options).plan(way)
+    planner = made(arrays, options)
+    plan = planner.plan(way)
+    return with_intervals(planner, plan) if drawn else plan

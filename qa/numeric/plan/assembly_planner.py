@@ -21,6 +21,7 @@ from qa.numeric.plan.bodies import (
 from qa.numeric.plan.free_planner import Planner
 from qa.numeric.plan.going import motions_about, move_of
 from qa.numeric.plan.joint_arrays import JointArrays
+from qa.numeric.plan.known import Known
 from qa.numeric.plan.motions import Freedom, Motion, NothingSeen, freedom
 from qa.numeric.plan.readings import Readings, together
 from qa.numeric.plan.result import (
@@ -37,13 +38,14 @@ from qa.numeric.plan.result import (
 @dataclass(frozen=True)
 class PartPlan:
     """What to do with a part as a whole. `held` as of a Plan, of its own motions;
-    `settings` where it is set by adjusters."""
+    `settings` where it is set by adjusters, `known` how well all that is known."""
 
     name: str
     fixed: bool
     move: Move
     held: tuple
     settings: tuple[Setting, ...] | None = None
+    known: Known | None = None
 
 
 @dataclass(frozen=True)
@@ -121,6 +123,10 @@ class AssemblyPlanner(Planner):
         name = self.arrays.bodies[mover].name
         return [replace(motion, name=f"{name} {motion.name}") for motion in motions]
 
+    def moves_of(self, free: Freedom, step) -> Moves:
+        """What every body does at rim movements (k,)."""
+        return self._move(free, step)
+
     def _move(self, free: Freedom, step) -> Moves:
         arrays, raw = self.arrays, free.amounts(step)
         each = [STILL] * len(arrays.bodies)
@@ -132,6 +138,11 @@ class AssemblyPlanner(Planner):
                 unbound = arrays.bodies[mover].motions is None
                 each[mover] = move_of(motions, raw[own], center, free=unbound)
         return Moves(arrays, tuple(each))
+
+    def gone(self, move: Moves) -> tuple[Freedom, np.ndarray]:
+        free = self._freedom(self._pulls())
+        raw = [move.each[mover].raw for mover in self.arrays.movers]
+        return free, np.concatenate(raw) * free.unit
 
     def displaced(self, move: Moves, readings: Readings | JointArrays) -> np.ndarray:
         return move.displaced(readings)

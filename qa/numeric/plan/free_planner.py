@@ -77,12 +77,16 @@ class Planner:
 
     def _solve_seat(self) -> "Solved":
         every = self.every
-        pulls = every.take(every.scales.limited | (every.values < every.floor))
-        free = self._freedom(pulls)
+        free = self._freedom(self._pulls())
         self.held = free.held
         found, self.settled = solve_apart(every, free, solve_seat)
         self.prove = found.prove
         return Solved(free, self._move(free, found.step), found.step)
+
+    def _pulls(self) -> Readings:
+        """The readings that say where it should go."""
+        every = self.every
+        return every.take(every.scales.limited | (every.values < every.floor))
 
     def at_rest(self) -> "Solved":
         free = self.seat.freedom
@@ -110,6 +114,12 @@ class Planner:
     def _move(self, free: Freedom, step) -> Move:
         raw, center = free.amounts(step), self.arrays.center
         return move_of(free.motions, raw, center, free=self.options.motions is None)
+
+    def gone(self, move: Move) -> tuple[Freedom, np.ndarray]:
+        """(freedom, rim movements (k,)) of a move, by the ways in which it is told."""
+        pulls = self._pulls()
+        free = freedom(move.motions, self.arrays.rho, pulls.places, pulls.directions)
+        return free, np.array(move.raw) * free.unit
 
     def _after(self, readings: Readings, move: Move) -> np.ndarray:
         """Readings (m,) after the exact move, nothing cut."""

@@ -16,13 +16,12 @@ cuts scatter joins the next bite: it is known as well as it comes off.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qa.numeric.plan.adjusters import Rig
 from qa.numeric.plan.lexicographic import Infeasible, NotSolved
-from qa.numeric.plan.motions import Freedom, displace, freedom
+from qa.numeric.plan.motions import Freedom, displace
 from qa.numeric.plan.reasons import bite_of
 from qa.numeric.plan.result import Move, Plan
 from qa.numeric.plan.seat import SeatProblem
@@ -35,7 +34,6 @@ COVER = 2.2
 CUT_COVER = 2.28  # of a cut, which begins at a corner of the plan
 SEED = 14
 MOST_READINGS = 400  # with more the draws would take minutes
-FAR = 1e9  # mm, radians: no bound
 WHOLE_STEP = 12**-0.5  # standard deviation of what whole steps leave, in steps
 
 
@@ -113,12 +111,12 @@ def intervals(planner, plan: Plan) -> Intervals | None:
     if not options.uncertainty_mm or len(every) > MOST_READINGS:
         return None
     if plan.settings is not None:
-        return _of_settings(planner, plan)
-    free, step = _freedom(planner, plan)
-    trims = _trims(planner, plan)
+        return of_settings(planner, plan)
+    free, step = planner.gone(plan.move)
+    trims = trims_of(planner, plan)
     if not (step != 0).any() and not trims.any():
         return Intervals()
-    drawn = _Drawn(planner, trims)
+    drawn = Drawn(planner, trims)
     steps, cuts = drawn.planned(free.without(step == 0), step)
     if drawn.too_few(steps):
         return None
@@ -131,25 +129,24 @@ def intervals(planner, plan: Plan) -> Intervals | None:
     covariance = np.atleast_2d(np.cov(raw, rowvar=False)).tolist() if moves else ()
     return Intervals(
         moves=tuple(moves),
-        cuts=_cut_intervals(planner, plan, cuts),
+        cuts=cut_intervals(planner, plan, cuts),
         covariance=tuple(map(tuple, covariance)),
     )
 
 
-def _of_settings(planner, plan: Plan) -> Intervals | None:
-    """The same of a part that is set by adjusters."""
-    options, trims = planner.options, _trims(planner, plan)
-    rig = Rig(options.adjusters, planner.arrays.rho)
+def of_settings(planner, plan: Plan) -> Intervals | None:
+    """The same of a part, or of several, set by adjusters."""
+    rig, trims = planner.rig, trims_of(planner, plan)
     changed = np.array([setting.steps != 0 for setting in plan.settings])
     set_u = np.array([adjuster.set_u or 0.0 for adjuster in rig.adjusters]) * changed
-    step = np.array(plan.move.raw) * rig.unit
-    own = rig.rates(rig.places, rig.directions, step)
+    step = rig.step_of(plan.move)
+    own = rig.own_rates(step)
     told, cuts = [], ()
     if changed.any():
         # Those that are not set hold their places.
         locked = np.vstack([rig.unset, own[~changed]])
-        drawn = _Drawn(planner, trims)
-        steps, _ = drawn.planned(_anywhere(rig, locked), step)
+        drawn = Drawn(planner, trims)
+        steps, _ = drawn.planned(_anywhere(planner, locked), step)
         if drawn.too_few(steps):
             return None
         spread = (steps @ own.T).std(axis=0, ddof=1)
@@ -160,35 +157,23 @@ def _of_settings(planner, plan: Plan) -> Intervals | None:
             if one.steps
         ]
     if trims.any():
-        every = planner.every
-        seen = rig.rates(every.places, every.directions, step) @ np.linalg.pinv(own)
-        drawn = _Drawn(planner, trims, seen * set_u)
-        still = _anywhere(rig, np.eye(6)).without(np.ones(6, dtype=bool))
-        cuts = _cut_intervals(planner, plan, drawn.cut_at(still, step))
+        drawn = Drawn(planner, trims, planner.slopes(planner.every, step) * set_u)
+        still = _anywhere(planner, np.eye(len(step)))
+        still = still.without(np.ones(len(step), dtype=bool))
+        cuts = cut_intervals(planner, plan, drawn.cut_at(still, step))
     return Intervals(settings=tuple(told), cuts=cuts)
 
 
-def _anywhere(rig: Rig, locked) -> Freedom:
-    """A part that its adjusters may take anywhere, but for what is locked (j, 6)."""
-    far = np.full(6, FAR)
-    bodies = np.zeros(6, dtype=int)
-    return Freedom(rig.motions, rig.unit, -far, far, locked, (), bodies)
+def _anywhere(planner, locked) -> Freedom:
+    """Parts that their adjusters may take anywhere, but for what is locked (j, k)."""
+    return replace(planner.anywhere, locked=locked)
 
 
-def _freedom(planner, plan: Plan):
-    """(freedom, rim movements (k,)) of the move of a plan."""
-    every = planner.every
-    pulls = every.take(every.scales.limited | (every.values < every.floor))
-    motions, rho = plan.move.motions, planner.arrays.rho
-    free = freedom(motions, rho, pulls.places, pulls.directions)
-    return free, np.array(plan.move.raw) * free.unit
-
-
-def _trims(planner, plan: Plan) -> np.ndarray:
+def trims_of(planner, plan: Plan) -> np.ndarray:
     return np.array([plan.stations[row].trim for row in planner.gaps.rows])
 
 
-class _Drawn:
+class Drawn:
     """The readings of a planner, drawn anew `count` times.
 
     `also` (m, j): what readings depend on besides, in standard deviations.
@@ -250,10 +235,12 @@ class _Drawn:
         depths = np.zeros(len(moved))
         if self.aimed.any():
             depths = problem.depths(moved, detail)[0]
+            # What is inside its limit as it comes is not cut, and not to the aim.
+            depths = np.where(depths > problem.inside, depths, 0.0)
         return np.array([depths[: self.gaps], moved[: self.gaps]])
 
 
-def _cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
+def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
     scatter, found = planner.options.cut_scatter_mm or 0.0, []
     for k, row in enumerate(planner.gaps.rows):
         one = plan.stations[row]

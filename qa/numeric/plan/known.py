@@ -73,6 +73,16 @@ def doubts(part: Measured, options: PlanOptions, plan: Plan) -> tuple[Reason, ..
     return tuple(_notes(plan, known, options.resolution_mm))
 
 
+def with_doubts(part: Measured, options: PlanOptions, plan: Plan) -> Plan:
+    """The plan of one joint of several parts with what is known of it: how well it is,
+    if that was drawn (`shared_intervals`), and what is doubtful of its readings."""
+    found = _of_readings(planner_of([part], options).arrays, plan)
+    if plan.known:
+        found = replace(found, intervals=plan.known.intervals)
+    notes = (*plan.notes, *_notes(plan, found, options.resolution_mm))
+    return replace(plan, known=found, notes=notes)
+
+
 def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:
     hardly = ()
     if plan.settings is None:

@@ -192,7 +192,7 @@ class Freedom:
         amounts = self.amounts(step)
         degrees = np.radians(np.round(np.degrees(amounts), DIGITS_DEG))
         told = np.where(turns, degrees, np.round(amounts, DIGITS_MM)) * self.unit
-        return np.where(self.low == self.high, step, told)
+        return np.where(self.low == self.high, self.low, told)
 
     def own(self, body: int, before: int | None = None) -> np.ndarray:
         """Numbers of the motions of a body, of those before one where it is given."""

@@ -7,6 +7,7 @@ is not proven.
 """
 
 from dataclasses import replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -20,7 +21,7 @@ from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import SeatAims
 from qa.numeric.plan.motions import UNSEEN, Freedom
 from qa.numeric.plan.result import Plan
-from qa.numeric.plan.set_planner import WITHOUT_END, SetPlanner
+from qa.numeric.plan.set_planner import SetPlanner
 
 MOST_NODES = 200  # of the search of one aim
 
@@ -50,6 +51,19 @@ class Rigs:
             for n, rig in enumerate(self.rigs)
         ]
         return np.vstack(rows)
+
+    def own_rates(self, step) -> np.ndarray:
+        """mm of each adjuster per mm at the rim (k, 6 b), at rim movements."""
+        found = np.zeros((self.count, len(self.motions)))
+        for n, (rig, own) in enumerate(zip(self.rigs, self.own, strict=True)):
+            here = slice(6 * n, 6 * n + 6)
+            found[own, here] = rig.own_rates(step[here])
+        return found
+
+    def step_of(self, move) -> np.ndarray:
+        """Rim movements (6 b,) of a move as it is told."""
+        raw = [move.each[mover].raw for mover in move.arrays.movers]
+        return np.concatenate(raw) * self.unit
 
     def step(self, changes) -> np.ndarray:
         """Rim movements (6 b,) of all motions that changes (k,) mm make."""
@@ -136,24 +150,22 @@ class Lattices:
 class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
     """An AssemblyPlanner whose parts move as their adjusters are set."""
 
-    def _solve_seat(self) -> Solved:
+    @cached_property
+    def rig(self) -> Rigs:
         arrays = self.arrays
         own = [arrays.bodies[mover].adjusters for mover in arrays.movers]
         _refuse(arrays, own)
         own = [self._named_settings(n, one) for n, one in enumerate(own)]
-        rigs = [Rig(one, arrays.center_of(n)[1]) for n, one in enumerate(own)]
-        self.rig = Rigs(rigs)
+        return Rigs([Rig(one, arrays.center_of(n)[1]) for n, one in enumerate(own)])
+
+    def _solve_seat(self) -> Solved:
+        rigs = self.rig.rigs
         self.motions_of = [rig.motions for rig in rigs]
-        far = np.full(len(self.rig.motions), WITHOUT_END)
-        self.free = Freedom(
-            self.rig.motions, self.rig.unit, -far, far, self.rig.unset, (),
-            self.rig.bodies,
-        )  # fmt: skip
-        slopes = self._slopes(self.every, np.zeros(len(far)))
+        slopes = self.slopes(self.every, np.zeros(len(self.rig.motions)))
         most = np.linalg.norm(slopes, axis=0)
         self.blind = most < UNSEEN * np.sqrt(max(1, len(slopes)))
         self._remark(rigs)
-        self.steps = self._best(SeatAims(self.every, self.free)).steps
+        self.steps = self._best(SeatAims(self.every, self.anywhere)).steps
         return self._at(self.steps)
 
     def _remark(self, rigs: list[Rig]) -> None:
@@ -197,14 +209,14 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
 
     def _at(self, steps) -> Solved:
         step = self.rig.step(steps * self.rig.steps)
-        frozen = replace(self.free, low=step, high=step)
+        frozen = replace(self.anywhere, low=step, high=step)
         return Solved(frozen, self._move(frozen, step), step)
 
-    def _slopes(self, readings, step) -> np.ndarray:
+    def slopes(self, readings, step) -> np.ndarray:
         found = []
         for n, rig in enumerate(self.rig.rigs):
             here = step[6 * n : 6 * n + 6]
-            own = rig.rates(rig.places, rig.directions, here) @ rig.basis
+            own = rig.own_rates(here) @ rig.basis
             seen = rig.rates(readings.places, readings.directions, here) @ rig.basis
             found.append(readings.sides[:, n, None] * (seen @ np.linalg.pinv(own)))
         return np.hstack(found)

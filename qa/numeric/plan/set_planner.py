@@ -8,6 +8,7 @@ there.
 
 from copy import copy
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -32,18 +33,24 @@ class SetPlanner(Planner):
 
     by_settings = True
 
+    @cached_property
+    def rig(self) -> Rig:
+        return Rig(self.options.adjusters, self.arrays.rho)
+
+    @cached_property
+    def anywhere(self) -> Freedom:
+        """A part that its adjusters may take anywhere."""
+        rig, far = self.rig, np.full(len(self.rig.motions), WITHOUT_END)
+        return Freedom(rig.motions, rig.unit, -far, far, rig.unset, (), rig.bodies)
+
     def _solve_seat(self) -> Solved:
-        self.rig = rig = Rig(self.options.adjusters, self.arrays.rho)
-        far = np.full(6, WITHOUT_END)
-        self.free = Freedom(
-            rig.motions, rig.unit, -far, far, rig.unset, (), np.zeros(6, dtype=int)
-        )
-        slopes = self._slopes(self.every, np.zeros(6))
+        rig = self.rig
+        slopes = self.slopes(self.every, np.zeros(6))
         most = np.linalg.norm(slopes, axis=0)
         self.blind = most < UNSEEN * np.sqrt(max(1, len(slopes)))
         self.held, seen = set_remarks.still(rig, self.every)
         self.remarks += set_remarks.about(rig, self.blind, seen, self.options)
-        found = self._best(SeatAims(self.every, self.free))
+        found = self._best(SeatAims(self.every, self.anywhere))
         self.steps = found.steps
         return self._at(self.steps)
 
@@ -73,7 +80,7 @@ class SetPlanner(Planner):
         """The part where settings put it, and free to go nowhere else."""
         movements, _ = self.rig.solve((steps * self.rig.steps)[None])
         step = self.rig.step(movements)[0]
-        frozen = replace(self.free, low=step, high=step)
+        frozen = replace(self.anywhere, low=step, high=step)
         return Solved(frozen, self._move(frozen, step), step)
 
     def _solve_trim(self) -> Cut:
@@ -82,7 +89,7 @@ class SetPlanner(Planner):
         steps, at, best = self.steps, self.seat, None
         may_cut = (rules.most_trim > 0).any() or (rules.most_build_up > 0).any()
         while may_cut and not self.stays:
-            aims = TrimAims(self.every, self.free, rules, aimed)
+            aims = TrimAims(self.every, self.anywhere, rules, aimed)
             best = self._best(aims, best)
             steps = best.steps
             at = self._at(steps)
@@ -117,10 +124,10 @@ class SetPlanner(Planner):
         self.seat = at
         return again
 
-    def _slopes(self, readings: Readings, step) -> np.ndarray:
+    def slopes(self, readings: Readings, step) -> np.ndarray:
         """mm of each reading per mm of each adjuster (m, k) at rim movements."""
         rig = self.rig
-        own = rig.rates(rig.places, rig.directions, step) @ rig.basis
+        own = rig.own_rates(step) @ rig.basis
         seen = rig.rates(readings.places, readings.directions, step) @ rig.basis
         return seen @ np.linalg.pinv(own)
 
@@ -129,7 +136,7 @@ class SetPlanner(Planner):
         u = super()._uncertainty(readings)
         changed = np.flatnonzero(self.steps)
         spread = [self.rig.adjusters[k].set_u or 0.0 for k in changed]
-        slopes = self._slopes(readings, self.seat.step)[:, changed]
+        slopes = self.slopes(readings, self.seat.step)[:, changed]
         return np.sqrt(u**2 + ((slopes * spread) ** 2).sum(axis=1))
 
     def _drop_trifles(self) -> None:
@@ -159,7 +166,7 @@ class SetPlanner(Planner):
     def _fewer(self, steps, bounds) -> np.ndarray:
         """The fewest of the adjusters that are set, and then the fewest steps of each,
         with which all readings (m,) stay within bounds."""
-        lattice = self._lattice(SeatAims(self.every, self.free))
+        lattice = self._lattice(SeatAims(self.every, self.anywhere))
 
         def within_bounds(some):
             readings, allowed = lattice.readings(some)

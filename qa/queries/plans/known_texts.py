@@ -27,8 +27,6 @@ def known_words(worked: WorkedPlan) -> str:
         return ""
     if not worked.plan.measured:
         return ""
-    if worked.shared:
-        return str(wording.UNKNOWN["together"])
     if not options.uncertainty_mm:
         return str(wording.UNKNOWN["no_uncertainty"])
     if worked.record and "intervals" not in worked.record.content["outcome"]:

@@ -1,0 +1,150 @@
+"""How well the moves, settings and cuts of parts planned together are known.
+
+As of one part (`intervals`): readings are drawn anew and all parts planned again at
+once, straight at the plan. What comes is told of every part by itself and, at every
+joint, of the part against its surround, whose errors are not independent.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qa.numeric.plan.assembly_planner import AssemblyPlan, AssemblyPlanner
+from qa.numeric.plan.intervals import (
+    COVER,
+    MOST_READINGS,
+    Drawn,
+    Interval,
+    Intervals,
+    cut_intervals,
+    of_settings,
+    trims_of,
+)
+from qa.numeric.plan.known import Known
+from qa.numeric.plan.result import Move, Plan
+
+
+@dataclass(frozen=True)
+class SharedIntervals:
+    """Of every part, in the order of the bodies, and of every joint. Cuts are named by
+    the number of their joint."""
+
+    parts: tuple[Intervals, ...]
+    joints: tuple[Intervals, ...]
+
+
+def with_intervals(planner: AssemblyPlanner, plan: AssemblyPlan) -> AssemblyPlan:
+    """The plan with what is known of its moves and cuts, part by part and joint by
+    joint; as it is where nothing can be told (see `intervals`)."""
+    found = shared_intervals(planner, plan.whole)
+    if found is None:
+        return plan
+    known = [Known(None, (), (), one) for one in found.parts]
+    cuts = [cut for joint in found.joints for cut in joint.cuts]
+    return replace(
+        plan,
+        parts=tuple(
+            replace(part, known=one)
+            for part, one in zip(plan.parts, known, strict=True)
+        ),
+        joints=tuple(
+            replace(joint, known=Known(None, (), (), _renumbered(one, [number])))
+            for number, (joint, one) in enumerate(
+                zip(plan.joints, found.joints, strict=True)
+            )
+        ),
+        own=tuple(
+            own and (own[0], _own(own, replace(one, cuts=tuple(cuts))))
+            for own, one in zip(plan.own, found.parts, strict=True)
+        ),
+    )
+
+
+def _own(own, found: Intervals) -> Plan:
+    joints, plan = own
+    return replace(plan, known=Known(None, (), (), _renumbered(found, joints)))
+
+
+def _renumbered(found: Intervals, joints) -> Intervals:
+    """The same with the cuts of these joints alone, numbered by their place."""
+    cuts = tuple(
+        replace(cut, joint=joints.index(cut.joint))
+        for cut in found.cuts
+        if cut.joint in joints
+    )
+    return replace(found, cuts=cuts)
+
+
+def shared_intervals(planner: AssemblyPlanner, whole: Plan) -> SharedIntervals | None:
+    options = planner.options
+    if not options.uncertainty_mm or len(planner.every) > MOST_READINGS:
+        return None
+    if whole.settings is not None:
+        found = of_settings(planner, whole)
+        return found and _of_settings(planner, whole, found)
+    free, step = planner.gone(whole.move)
+    trims = trims_of(planner, whole)
+    count = len(planner.arrays.bodies), len(planner.arrays.parts)
+    if not (step != 0).any() and not trims.any():
+        nothing = Intervals()
+        return SharedIntervals((nothing,) * count[0], (nothing,) * count[1])
+    drawn = Drawn(planner, trims)
+    steps, cuts = drawn.planned(free.without(step == 0), step)
+    if drawn.too_few(steps):
+        return None
+    moves = [planner.moves_of(free, each) for each in steps]
+    cuts = cut_intervals(planner, whole, cuts)
+    return SharedIntervals(
+        tuple(
+            _of_move(whole.move.each[body], [made.each[body] for made in moves])
+            for body in range(count[0])
+        ),
+        tuple(
+            replace(
+                _of_move(
+                    whole.move.against([joint]),
+                    [made.against([joint]) for made in moves],
+                ),
+                cuts=tuple(cut for cut in cuts if cut.joint == joint),
+                covariance=(),
+            )
+            for joint in range(count[1])
+        ),
+    )
+
+
+def _of_move(told: Move, drawn: list[Move]) -> Intervals:
+    """Of every motion that is used, as it comes in the draws."""
+    amounts = np.array([[amount for _, amount in one.amounts] for one in drawn])
+    if not amounts.size or not any(amount for _, amount in told.amounts):
+        return Intervals()
+    spread = amounts.std(axis=0, ddof=1)
+    moves = tuple(
+        Interval(name, amount, COVER * float(half))
+        for (name, amount), half in zip(told.amounts, spread, strict=True)
+        if amount
+    )
+    raw = np.array([one.raw for one in drawn])
+    covariance = np.atleast_2d(np.cov(raw, rowvar=False)).tolist() if raw.size else ()
+    return Intervals(moves=moves, covariance=tuple(map(tuple, covariance)))
+
+
+def _of_settings(planner, whole: Plan, found: Intervals) -> SharedIntervals:
+    """Settings belong to the part that is set, cuts to their joint."""
+    arrays, by_name = planner.arrays, {one.name: one for one in found.settings}
+    parts = []
+    for body in range(len(arrays.bodies)):
+        own = ()
+        if body in arrays.movers:
+            here = planner.rig.own[arrays.movers.index(body)]
+            names = [one.name for one in planner.rig.adjusters[here]]
+            plain = [one.name for one in arrays.bodies[body].adjusters]
+            own = tuple(
+                replace(by_name[name], name=alone)
+                for name, alone in zip(names, plain, strict=True)
+                if name in by_name
+            )
+        parts.append(Intervals(settings=own))
+    joints = range(len(arrays.parts))
+    cuts = [tuple(cut for cut in found.cuts if cut.joint == joint) for joint in joints]
+    return SharedIntervals(tuple(parts), tuple(Intervals(cuts=own) for own in cuts))
