@@ -242,7 +242,6 @@ NO_CONVERSION = {
     "qa/forms/holes.py": (1, "LARGEST: no layout comes near it"),
     "qa/numeric/geometry/outline.py": (1, "as good as nothing, beside the spread"),
     "qa/numeric/plan/adjusters.py": (1, "a move as good as without a bound"),
-    "qa/numeric/plan/intervals.py": (1, "a place as good as without an end"),
     "qa/numeric/plan/motions.py": (1, "as good as a turn about the face"),
     "qa/numeric/plan/set_planner.py": (1, "a place as good as without an end"),
     "qa/rules/bites.py": (2, "a bite is rounded down to a hundredth"),
