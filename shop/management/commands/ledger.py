@@ -4,13 +4,25 @@ import re
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
-from django.db import DatabaseError
+from django.db import DatabaseError, ProgrammingError
 from django.utils import timezone
 
 from shop.ledger import read_only, sealer
 from shop.ledger.verify import Report, verify
 from shop.queries import heads
 from shop.queries.identity import the_shop
+from shop.serving.database import unreadable
+
+
+def _told(why: DatabaseError) -> str:
+    """Without tables an empty shop may be meant; else what is there is damaged."""
+    words = " ".join(str(why).split())
+    if "no such table" not in words and not isinstance(why, ProgrammingError):
+        return unreadable(why)
+    return (
+        f"The records cannot be read: {words}. `manage.py serve` makes an empty shop; "
+        "FAYLINE_HOME or DATABASE_URL says where another one is."
+    )
 
 
 class Command(BaseCommand):
@@ -32,11 +44,7 @@ class Command(BaseCommand):
             read_only.open_what_cannot_be_written()
             self._answer(what, expect and _head(*expect), pdf)
         except DatabaseError as why:
-            raise CommandError(
-                f"The records cannot be read: {' '.join(str(why).split())}. "
-                "`manage.py serve` makes an empty shop; FAYLINE_HOME or DATABASE_URL "
-                "says where another one is."
-            ) from why
+            raise CommandError(_told(why)) from why
 
     def _answer(self, what, expect, pdf):
         if what == "verify":
