@@ -1,15 +1,17 @@
 """Holes out of a drawing (DXF), and a pattern as such a drawing.
 
 A CIRCLE is a hole of its diameter, a POINT one whose diameter is not drawn, or the mark
-in the middle of a circle; a TEXT that begins there is its name. Others are numbered in
-the order in which they are drawn. What else is drawn (outlines, dimensions) is read
-past. Lengths are in the unit that the header names; x and y count. No Django here.
+in the middle of a circle; a text that begins or is centered there is its name. Others
+are numbered in the order in which they are drawn. What else is drawn (outlines,
+dimensions) is read past. Lengths are in the unit that the header names; x and y count.
+No Django here.
 """
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import count
+from math import isfinite
 
 from qa.files.drawing import NEAR_MM, complaint, document_of, entities_of, factor_of
 from shop.numeric.units import format_length, to_mm, to_nm
@@ -17,6 +19,8 @@ from shop.numeric.units import format_length, to_mm, to_nm
 HOLE_LAYER = "HOLES"
 TEXT_MM = 3.0
 MOST_HOLES = 500
+FARTHEST_MM = 100_000
+TEXTS = ("TEXT", "MTEXT")
 
 
 @dataclass(frozen=True)
@@ -45,17 +49,12 @@ def read(data: bytes, *, layer: str = "", unit: str = "mm") -> HoleDrawing:
     """
     document = document_of(data)
     factor, word = factor_of(document, unit)
-    drawn = entities_of(document, ("CIRCLE", "POINT", "TEXT", "ELLIPSE"))
+    drawn = entities_of(document, ("CIRCLE", "POINT", "ELLIPSE", *TEXTS))
     rings, name = _on_one_layer(drawn, layer)
     found = _places(rings, factor)
     if len(found) > MOST_HOLES:
         raise complaint(f"more than {MOST_HOLES} holes are drawn")
-    names = {
-        _key(one.dxf.insert, factor): one.dxf.text.strip()
-        for one in drawn
-        if one.dxftype() == "TEXT"
-    }
-    holes = _named(found, names)
+    holes = _named(found, dict(_texts(drawn, factor)))
     return HoleDrawing(holes, name, word)
 
 
@@ -63,7 +62,7 @@ def _on_one_layer(drawn: Iterable, layer: str) -> tuple[list, str]:
     """What may be holes, of one layer: case does not tell layers apart."""
     layers, spelled = {}, {}
     for one in drawn:
-        if one.dxftype() != "TEXT":
+        if one.dxftype() not in TEXTS:
             name = spelled.setdefault(one.dxf.layer.lower(), one.dxf.layer)
             layers.setdefault(name, []).append(one)
     wanted = spelled.get(layer.lower()) if layer else None
@@ -86,6 +85,8 @@ def _places(rings: Iterable, factor: float) -> dict:
         if one.dxftype() == "ELLIPSE":
             raise complaint("an ellipse is drawn among the holes: it is no hole")
         at, across = _ring(one, factor)
+        if not all(abs(part * factor) < FARTHEST_MM for part in (*at, across or 0)):
+            raise complaint("a hole is drawn more than 100 m away, or nowhere")
         heights.add(round(at.z * factor / NEAR_MM))
         key = _key(at, factor)
         _at, known = found.get(key, (None, None))
@@ -109,6 +110,17 @@ def _ring(one, factor: float):
     if not across > 0:
         raise complaint("a circle is drawn that has no size")
     return one.ocs().to_wcs(one.dxf.center), across
+
+
+def _texts(drawn: Iterable, factor: float) -> Iterator[tuple]:
+    """What is written where: at its beginning, or where it is centered."""
+    for one in drawn:
+        if one.dxftype() not in TEXTS:
+            continue
+        words = one.dxf.text if one.dxftype() == "TEXT" else one.plain_text()
+        for name in ("insert", "align_point"):
+            if one.dxf.hasattr(name) and all(map(isfinite, one.dxf.get(name))):
+                yield _key(one.dxf.get(name), factor), words.strip()
 
 
 def _named(found: dict, names: dict) -> tuple[DrawnHole, ...]:

@@ -47,7 +47,8 @@ def onto(airframe: Airframe, *related: str) -> list[Carried]:
         placed_by_entry__pk__lt=OuterRef("entry__pk"),
         removed_by_entry__pk__gt=OuterRef("entry__pk"),
     )
-    items = TemporaryItem.objects.filter(Exists(then))
+    there = sat.values("airframe")
+    items = TemporaryItem.objects.filter(Exists(then), airframe__in=there)
     return _carried(items.select_related(*related), sat, now)
 
 

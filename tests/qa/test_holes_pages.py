@@ -5,6 +5,7 @@ numbers here are worked by hand beside each check.
 """
 
 import io
+import math
 import re
 
 import ezdxf
@@ -12,6 +13,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from ezdxf.enums import TextEntityAlignment
 
 from qa.actions import holes as acts
 from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
@@ -331,6 +333,8 @@ def test_holes_out_of_a_drawing_are_looked_at_then_saved_and_come_back(client_of
                 block.add_text(name, dxfattribs={"insert": (x, 0)})
         block.add_point((1, 0))  # the mark in the middle
         block.add_point((2, 1))
+        middle = TextEntityAlignment.MIDDLE_CENTER
+        block.add_text("D").set_placement((2, 1), align=middle)
         space.add_blockref("HINGE", (10, 0), dxfattribs={"rotation": 90})
 
     client = client_of("engineer")
@@ -341,7 +345,7 @@ def test_holes_out_of_a_drawing_are_looked_at_then_saved_and_come_back(client_of
         "A,254,0,0.3,6.35,6.45",
         "1,254,25.4,0.3,6.35,6.45",
         "C,254,50.8,0.3,6.35,6.45",
-        "2,228.6,50.8,0.3,,",
+        "D,228.6,50.8,0.3,,",
     ]
     assert "nothing is saved yet" in page.text and not HolePattern.objects.exists()
     answer = client.post("/holes/new/", {**SAID, "table": table})
@@ -394,6 +398,8 @@ def test_what_cannot_be_holes_of_a_drawing_is_refused_in_words(client_of):
     assert "not in one plane" in told(ring(((0, 0, 0), 2), ((9, 0, 5), 2)))
     assert "does not lie" in told(ring(((0, 0), 2), extrusion=(1, 0, 0)))
     assert "no size" in told(ring(((0, 0), 0)))
+    for far in (1e12, math.inf, math.nan):
+        assert "100 m away" in told(ring(((far, 0), 2)))
     assert "no circle" in told(lambda space, _d: space.add_line((0, 0), (1, 0)))
     assert "ellipse" in told(lambda space, _d: space.add_ellipse((0, 0), (5, 0, 0)))
     assert "$INSUNITS 14" in told(one, units=14)
