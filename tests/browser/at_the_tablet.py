@@ -31,6 +31,21 @@ def open_check(page, site, check):
     return page
 
 
+def begin_a_new_check(page, like):
+    """Open the form of a new check, of the joint and with the gauge of another."""
+    page.get_by_role("link", name="Checks").click()
+    page.get_by_role("link", name="New check").click()
+    choose_joint(page, like.fit_up.joint)
+    gauges = page.get_by_label("Instrument")
+    gauge = gauges.locator("option", has_text=like.instrument.code)
+    gauges.select_option(gauge.get_attribute("value"))
+
+
+def choose_joint(page, joint):
+    field = page.get_by_role("combobox", name="Joint", exact=True)
+    field.select_option(label=f"{joint.number} {joint.name}")
+
+
 def tap(page, text, ok=True):
     """Type on our own pad."""
     for sign in text:

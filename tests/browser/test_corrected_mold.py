@@ -7,13 +7,14 @@ from playwright.sync_api import expect
 from qa.models import Kind, ToolCorrection
 from qa.rules import mold_corrections
 from shop.models import Person, Pull
+from tests.browser.conftest import bring_a_session
 from tests.qa.molding import Shop, noisy, ripple
 
 pytestmark = pytest.mark.browser
 
 
 def test_two_doors_tell_of_their_mold_and_the_third_comes_as_promised(
-    page, live_site, sign_in, axe, tmp_path
+    page, live_site, axe, tmp_path
 ):
     page.set_default_timeout(60_000)
     shop = Shop(Person.objects.get(username="lead"))
@@ -21,7 +22,7 @@ def test_two_doors_tell_of_their_mold_and_the_third_comes_as_promised(
         gaps = noisy(seed)
         shop.fit(shop.pull(), shop.airframes[seed - 1], gaps, ripple(seed))
 
-    sign_in(page, "lead")
+    bring_a_session(page, live_site, "lead")
     page.goto(f"{live_site.url}/tooling/{shop.mold.pk}/")
     expect(page.get_by_text("2 parts read at their first fits")).to_be_visible()
     page.get_by_role("link", name=f"{shop.joint.number} {shop.joint.name}").click()

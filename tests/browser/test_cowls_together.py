@@ -9,6 +9,7 @@ from qa.models import AppliedMove, FitPlan, PlanEnd, StandingPlan, TrimCut
 from qa.queries.plans.plan_pages import view_of
 from qa.rules import plan_records
 from shop.models import Person
+from tests.browser.conftest import bring_a_session
 from tests.qa.cowls import make_cowls, read_cowls
 from tests.qa.making import make_check, read
 
@@ -16,7 +17,7 @@ pytestmark = pytest.mark.browser
 
 
 def test_two_cowl_halves_are_planned_taken_done_and_measured_again_together(
-    page, live_site, sign_in, axe
+    page, live_site, axe
 ):
     page.set_default_timeout(60_000)
     engineer = Person.objects.get(username="engineer")
@@ -25,7 +26,7 @@ def test_two_cowl_halves_are_planned_taken_done_and_measured_again_together(
     read_cowls(cowls, *off, left3=-2.4, left2=-2.2)
     for check in cowls.checks.values():
         checks.finish_check(by=engineer, check=check)
-    sign_in(page, "builder")
+    bring_a_session(page, live_site, "builder")
     joint = cowls.joints["upper"]
     page.goto(f"{live_site.url}/joints/{joint.pk}/on/{cowls.airframe.pk}/")
     page.get_by_role("link", name="Plan it with others").click()

@@ -8,6 +8,7 @@ from qa.actions import checks
 from qa.models import AdjusterSetting, Check, FitPlan, FitUp, FitUpReason
 from qa.rules import planning
 from shop.models import Person
+from tests.browser.conftest import bring_a_session
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check
 from tests.qa.planned import without_spread
@@ -15,15 +16,13 @@ from tests.qa.planned import without_spread
 pytestmark = pytest.mark.browser
 
 
-def test_a_door_is_set_in_its_hinges_as_told_and_conforms(
-    page, live_site, sign_in, axe
-):
+def test_a_door_is_set_in_its_hinges_as_told_and_conforms(page, live_site, axe):
     page.set_default_timeout(60_000)
     engineer = Person.objects.get(username="engineer")
     check = hung_check(engineer)
     read_displaced(check, (0, -0.0005, 0), (-0.9, 0, 0.2))
     checks.finish_check(by=engineer, check=check)
-    sign_in(page, "builder")
+    bring_a_session(page, live_site, "builder")
     page.goto(f"{live_site.url}/fit-checks/{check.entry_id}/")
     page.get_by_role("link", name="What next?").click()
     words = "pper hinge: 0.9 mm aft; lower hinge: 0.9 mm aft; latch: 0.4 mm in"

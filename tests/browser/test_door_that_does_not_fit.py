@@ -14,6 +14,7 @@ from qa.actions import checks
 from qa.models import Check, FitUp, TemplatePrint, TrimCut
 from qa.rules import planning, staleness
 from shop.models import Person
+from tests.browser.conftest import bring_a_session
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
 
 pytestmark = pytest.mark.browser
@@ -101,14 +102,12 @@ def tick_near(dark, ends: tuple[float, float], y: float) -> float:
     return (first + longest.mean() + 0.5) / PER_MM
 
 
-def test_a_door_that_does_not_fit_is_planned_cut_and_conforms(
-    page, live_site, sign_in, axe
-):
+def test_a_door_that_does_not_fit_is_planned_cut_and_conforms(page, live_site, axe):
     # The first plan of a server waits until the solver is imported.
     page.set_default_timeout(60_000)
     engineer = Person.objects.get(username="engineer")
     check = door(engineer)
-    sign_in(page, "builder")
+    bring_a_session(page, live_site, "builder")
     page.goto(f"{live_site.url}/fit-checks/{check.entry_id}/")
     page.get_by_role("link", name="What next?").click()
     expect(page.locator("#do")).to_be_visible()

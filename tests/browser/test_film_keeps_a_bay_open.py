@@ -6,6 +6,7 @@ from playwright.sync_api import expect
 from qa.models import CloseOut, HolePattern
 from shop.ledger.verify import verify
 from shop.models import Person, TemporaryState
+from tests.browser.conftest import bring_a_session
 from tests.qa.test_close_out import Ready
 from tests.qa.test_holes_pages import measured
 from tests.qa.test_temporary import pattern_at
@@ -40,7 +41,7 @@ def take_out(page, item: str) -> None:
     expect(page.get_by_role("heading", name="Must come off")).to_be_visible()
 
 
-def test_a_bay_is_open_until_the_film_is_out(open_page, live_site, sign_in, axe):
+def test_a_bay_is_open_until_the_film_is_out(open_page, live_site, axe):
     crew = {person.username: person for person in Person.objects.all()}
     ready = Ready(crew)
     pattern = pattern_at(crew, ready.joint)
@@ -48,13 +49,13 @@ def test_a_bay_is_open_until_the_film_is_out(open_page, live_site, sign_in, axe)
     bay = f"{live_site.url}/airframes/{ready.airframe.pk}/close-out/bay/"
     bay += f"{ready.joint.position_id}/"
 
-    builder = sign_in(open_page("portrait"), "builder")
+    builder = bring_a_session(open_page("portrait"), live_site, "builder")
     put_film_in(builder, live_site, ready)
     assert axe(builder) == []
     tap_clecos_in(builder, pattern)
     assert axe(builder) == []
 
-    lead = sign_in(open_page("portrait"), "lead")
+    lead = bring_a_session(open_page("portrait"), live_site, "lead")
     lead.goto(bay)
     expect(lead.get_by_role("link", name="TI-001 protective film")).to_be_visible()
     expect(lead.get_by_role("link", name="TI-002 cleco 1/8 in")).to_be_visible()
@@ -70,7 +71,7 @@ def test_a_bay_is_open_until_the_film_is_out(open_page, live_site, sign_in, axe)
     expect(builder.get_by_role("heading", name="Must come off")).to_be_visible()
     take_out(builder, "TI-002")
 
-    inspector = sign_in(open_page("portrait"), "inspector")
+    inspector = bring_a_session(open_page("portrait"), live_site, "inspector")
     inspector.goto(bay)
     inspector.get_by_role("link", name="TI-002 cleco 1/8 in").click()
     assert axe(inspector) == []

@@ -4,6 +4,7 @@ import pytest
 
 from qa.models import Joint
 from shop.models import Person
+from tests.browser.conftest import bring_a_session
 from tests.qa.making import make_joint, make_position, make_stations, make_type, mm
 
 BAD = """station,x_mm,y_mm,normal_x,normal_y,gap_min_mm,gap_max_mm
@@ -35,9 +36,9 @@ def choose(page, name, **option):
 
 @pytest.mark.parametrize("tablet", ["landscape", "portrait"])
 def test_a_file_with_mistakes_is_put_right_in_the_text_and_saved(
-    live_site, open_page, sign_in, axe, positions, tablet
+    live_site, open_page, axe, positions, tablet
 ):
-    page = sign_in(open_page(tablet), "engineer")
+    page = bring_a_session(open_page(tablet), live_site, "engineer")
     page.goto(f"{live_site.url}/joints/")
     page.get_by_role("main").get_by_role("link", name="Map a joint").first.click()
     assert axe(page) == []
@@ -89,9 +90,9 @@ def test_a_file_with_mistakes_is_put_right_in_the_text_and_saved(
 
 
 def test_a_joint_is_laid_out_along_a_shape_and_saved_without_scripts(
-    live_site, open_page, sign_in, positions
+    live_site, open_page, positions
 ):
-    page = sign_in(open_page(java_script_enabled=False), "engineer")
+    page = bring_a_session(open_page(java_script_enabled=False), live_site, "engineer")
     page.goto(f"{live_site.url}/joints/new/")
     for label, value in (
         ("Width", "900"),
@@ -117,7 +118,7 @@ def test_a_joint_is_laid_out_along_a_shape_and_saved_without_scripts(
 
 
 def test_the_pages_of_a_joint_are_clean_in_the_dark(
-    live_site, open_page, sign_in, axe, engineer
+    live_site, open_page, axe, engineer
 ):
     joint = make_joint(
         engineer,
@@ -125,7 +126,9 @@ def test_the_pages_of_a_joint_are_clean_in_the_dark(
         rule="guarded",
         flow_mdeg=0,
     )
-    page = sign_in(open_page("portrait", color_scheme="dark"), "engineer")
+    page = bring_a_session(
+        open_page("portrait", color_scheme="dark"), live_site, "engineer"
+    )
     for path in (f"/joints/{joint.pk}/", f"/joints/{joint.pk}/revise/", "/joints/"):
         page.goto(live_site.url + path)
         assert axe(page) == [], path

@@ -14,6 +14,7 @@ from qa.models import Nonconformance
 from qa.rules import acceptance
 from shop.ledger.verify import verify
 from shop.models import Person
+from tests.browser.conftest import bring_a_session
 from tests.conftest import PATIENCE_MS
 from tests.qa.making import make_check, make_fit_up, make_instrument, make_joint, read
 
@@ -43,7 +44,7 @@ def test_from_a_failing_joint_to_an_accepted_and_printed_one(
     fit_up = make_fit_up(crew["engineer"], joint)
     measured(crew, fit_up, gauge, tight=(3, 4))
 
-    builder = sign_in(open_page("portrait"), "builder")
+    builder = bring_a_session(open_page("portrait"), live_site, "builder")
     offer(builder, live_site, joint, fit_up.airframe)
     expect(builder.get_by_text("These become nonconformances")).to_be_visible()
     assert axe(builder) == []

@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from shop.demo.pulls import trace_csv
 from shop.ledger.verify import verify
 from shop.models import Lineage, Part, Person, Placement, Pull, Tool
+from tests.browser.conftest import bring_a_session
 from tests.shop.making import make_airframe, make_design, make_position
 from tests.shop.making_floor import (
     make_laminate,
@@ -83,8 +84,8 @@ class Floor:
 
 
 @pytest.fixture
-def floor(page, live_site, sign_in, axe, stock):
-    return Floor(sign_in(page, "lead"), live_site, axe)
+def floor(page, live_site, axe, stock):
+    return Floor(bring_a_session(page, live_site, "lead"), live_site, axe)
 
 
 def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, page):

@@ -16,7 +16,14 @@ from tests.browser.at_the_tablet import (
     standing,
     tap,
 )
+from tests.browser.conftest import bring_a_session, one_page, one_site
 from tests.qa.making import make_check, make_fit_up, read_all
+
+live_site, page = one_site, one_page
+
+
+def only_reading(check):
+    return Reading.objects.get(fit_check=check)
 
 
 def test_the_pad_logs_a_check_and_goes_on_by_itself(desk, check):
@@ -58,7 +65,8 @@ def test_a_whole_check_ends_in_nonconformances(desk, check):
     desk.get_by_label("proud, station 3").uncheck()
     desk.get_by_role("button", name="Raise nonconformances").click()
     expect(desk.locator(".raised li")).to_have_count(1)
-    assert [one.kind for one in Nonconformance.objects.all()] == ["gap_tight"]
+    raised = Nonconformance.objects.filter(fit_check=check)
+    assert [one.kind for one in raised] == ["gap_tight"]
 
 
 def test_correcting_a_saved_reading_asks_why_and_keeps_both(desk, check):
@@ -84,7 +92,8 @@ def test_a_reason_in_own_words_is_sent_by_enter(desk, check):
     words.press("Enter")
     at(desk, "1", "flush")
     all_sent(desk)
-    assert Reading.objects.get(value="2.53").reason == "the strap was loose"
+    newer = Reading.objects.get(fit_check=check, value="2.53")
+    assert newer.reason == "the strap was loose"
 
 
 def undo(page, sure=True):
@@ -148,7 +157,7 @@ def test_skipping_takes_a_reason_and_goes_on(desk, check):
     desk.get_by_role("dialog").get_by_role("button", name="Cannot reach").click()
     at(desk, "1", "flush")
     all_sent(desk)
-    assert Reading.objects.get().reason == "Cannot reach"
+    assert only_reading(check).reason == "Cannot reach"
     assert standing(check)["1", "gap"][0] == "skipped"
 
 
@@ -172,7 +181,7 @@ def test_a_feeler_pair_is_a_reading(desk, check):
     tap(desk, "2.1")
     at(desk, "1", "flush")
     all_sent(desk)
-    reading = Reading.objects.get()
+    reading = only_reading(check)
     assert (reading.goes, reading.does_not_go, reading.value_nm) == (
         "2.0",
         "2.1",
@@ -200,16 +209,14 @@ def test_the_feeler_stays_on_until_it_is_put_off(desk, check):
     expect(desk.locator("input.number")).to_be_visible()
 
 
-def test_the_value_before_and_the_witnesses_stand_beside_the_field(
-    page, live_site, sign_in
-):
+def test_the_value_before_and_the_witnesses_stand_beside_the_field(page, live_site):
     engineer = Person.objects.get(username="engineer")
     old = a_check(8)
     read_all(old, gap="2.40", flush="0.1")
     placed = {"airframe": old.fit_up.airframe, "part": old.fit_up.part}
     again = make_fit_up(engineer, old.fit_up.joint, reason="refit", **placed)
     check = make_check(engineer, again)
-    open_check(sign_in(page, "builder"), live_site, check)
+    open_check(bring_a_session(page, live_site, "builder"), live_site, check)
     expect(page.locator(".reference")).to_have_text("Witness · before 2.40 mm")
     expect(page.locator("input.number")).to_have_accessible_description(
         "1.50 to 3.00 mm Witness · before 2.40 mm"
@@ -235,7 +242,7 @@ def test_inches_are_kept_as_typed(desk, check):
     at(desk, "1", "flush")
     all_sent(desk)
     assert standing(check)["1", "gap"] == ("value", "0.1", "in", "conforms")
-    assert Reading.objects.get().value_nm == 2_540_000
+    assert only_reading(check).value_nm == 2_540_000
 
 
 def type_as_a_gauge(desk, value, progress):
@@ -263,7 +270,7 @@ def test_a_gauge_that_types_works_wherever_the_focus_is(desk, check):
     expect(desk.locator(".progress")).to_have_text("6 of 8")
     expect(desk.get_by_role("dialog")).to_have_count(0)
     all_sent(desk)
-    found = [row.value for row in Reading.objects.order_by("id")]
+    found = [row.value for row in Reading.objects.filter(fit_check=check)]
     assert sorted(found) == sorted(["2.35", "0.10", "-0.05", "1.98", "2.00", "0.12"])
     assert standing(check)["2", "gap"][1] == "-0.05"
 
@@ -340,9 +347,11 @@ def test_settings_stay_on_the_tablet(desk):
 
 
 def test_two_tablets_fill_one_check_and_a_person_chooses(
-    desk, check, open_page, live_site, sign_in
+    desk, check, open_page, live_site
 ):
-    other = open_check(sign_in(open_page("portrait"), "engineer"), live_site, check)
+    other = open_check(
+        bring_a_session(open_page("portrait"), live_site, "engineer"), live_site, check
+    )
     desk.context.set_offline(True)
     tap(desk, "2.35")
     at(desk, "1", "flush")

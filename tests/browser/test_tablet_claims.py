@@ -10,7 +10,8 @@ from qa.models import FitUp, Reading
 from shop.ledger import sealer
 from shop.models import Confirmation, Entry, Incarnation, Person
 from tests.browser.at_the_tablet import OPEN, all_sent, at, open_check, tap
-from tests.browser.test_tablet_offline import PIN, enroll, set_pin, switch
+from tests.browser.conftest import bring_a_session
+from tests.browser.test_tablet_people import PIN, enroll, set_pin, switch
 from tests.qa.making import make_part
 
 # An act as a tablet of an older release left it: keys, and no word of which copy.
@@ -23,10 +24,10 @@ ADD = f"""async (item) => {{ {OPEN}
 
 
 def test_claimed_readings_are_confirmed_and_disowned_by_the_person(
-    page, live_site, sign_in, check, axe
+    page, live_site, check, axe
 ):
-    set_pin(sign_in(page, "builder"), live_site)
-    open_check(sign_in(page, "lead"), live_site, check)
+    set_pin(bring_a_session(page, live_site, "builder"), live_site)
+    open_check(bring_a_session(page, live_site, "lead"), live_site, check)
     all_sent(page)
     enroll(page)
     page.go_back()
@@ -70,7 +71,7 @@ def test_claimed_readings_are_confirmed_and_disowned_by_the_person(
     expect(
         page.get_by_role("button", name="Station 2: gap not measured")
     ).to_be_visible()
-    desk = sign_in(page.context.new_page(), "builder")
+    desk = bring_a_session(page.context.new_page(), live_site, "builder")
     desk.goto(f"{live_site.url}/fit-checks/{check.entry_id}/")
     expect(desk.locator("#asides")).to_be_visible()
     expect(desk.get_by_role("main")).to_contain_text("disowned: I was not here")

@@ -1,38 +1,30 @@
-"""The tablet without a network, with several people, with a server that changed."""
+"""The tablet without a network, and with a server that changed."""
 
 import io
-import json
 import time
 
-import pytest
 from PIL import Image
 from playwright.sync_api import expect
 
 from qa.models import Check, CheckState, Reading
-from shop.actions import tablets
-from shop.models import Confirmation, Entry, Person, Photo, Tablet
+from shop.models import Person, Photo
 from tests.browser.at_the_tablet import (
     OPEN,
     a_check,
     all_sent,
     at,
+    begin_a_new_check,
+    choose_joint,
     open_check,
     readings,
     standing,
     tap,
 )
+from tests.browser.conftest import one_page, one_site
 from tests.qa.making import make_check, make_fit_up
 
-PASSWORD = "Test-shop-7"
-PIN = "4711"
+live_site, page = one_site, one_page
 # Run in the page, on the browser's own store.
-DUMP = f"""async () => {{ {OPEN}
-  const all = [];
-  for (const name of database.objectStoreNames)
-    all.push(await answer(database.transaction(name).objectStore(name).getAll()));
-  database.close();
-  return JSON.stringify(all);
-}}"""
 PUT = f"""async ([name, row, key]) => {{ {OPEN}
   const rows = database.transaction(name, "readwrite").objectStore(name);
   rows.put(row, ...(key ? [key] : []));
@@ -47,17 +39,8 @@ BOUND = f"""async () => {{ {OPEN}
 }}"""
 
 
-@pytest.fixture
-def desk(desk):
-    """The same, and it opens without a network."""
-    desk.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    return desk
-
-
-def test_a_check_is_started_filled_and_kept_without_a_network(desk, live_site):
-    desk.get_by_role("link", name="Checks").click()
-    desk.get_by_role("link", name="New check").click()
-    expect(desk.get_by_label("Instrument")).to_be_visible()
+def test_a_check_is_started_filled_and_kept_without_a_network(desk, check):
+    begin_a_new_check(desk, check)
     desk.context.set_offline(True)
     desk.get_by_label("clecos").fill("6")
     desk.get_by_role("button", name="Start measuring").click()
@@ -71,7 +54,7 @@ def test_a_check_is_started_filled_and_kept_without_a_network(desk, live_site):
     expect(desk.locator(".progress")).to_have_text("3 of 8")
     desk.context.set_offline(False)
     all_sent(desk)
-    started = Check.objects.order_by("-number").first()
+    started = Check.objects.latest("pk")
     assert {key: row[1] for key, row in standing(started).items()} == {
         ("1", "gap"): "2.35",
         ("1", "flush"): "0.1",
@@ -96,6 +79,7 @@ def test_the_holding_of_the_last_check_is_offered_as_it_was_recorded(
     )
     make_check(Person.objects.get(username="engineer"), placed)
     desk.goto(f"{live_site.url}/tablet/new")
+    choose_joint(desk, old.joint)
     again = desk.get_by_role("button", name="As in the last check")
     expect(again.locator("..")).to_contain_text("3 cleco 1, 4, 7; 1 strap aft")
     desk.context.set_offline(True)
@@ -113,7 +97,7 @@ def test_the_holding_of_the_last_check_is_offered_as_it_was_recorded(
     at(desk, "1", "gap")
     desk.context.set_offline(False)
     all_sent(desk)
-    assert Check.objects.order_by("-pk").first().fit_up.held == held
+    assert Check.objects.latest("pk").fit_up.held == held
 
 
 def test_the_last_contact_is_known_after_a_reload_without_a_network(desk, live_site):
@@ -223,115 +207,7 @@ def test_what_a_restored_server_lacks_is_sent_again(desk, check):
     expect(
         desk.get_by_role("button", name="Station 2: gap 2.2 conforms")
     ).to_be_visible()
-    assert str(Reading.objects.get().entry_id) == act
-
-
-def set_pin(page, site):
-    page.goto(f"{site.url}/pin/")
-    page.get_by_label("New PIN").fill(PIN)
-    page.get_by_label("The same again").fill(PIN)
-    page.get_by_label("Your password").fill(PASSWORD)
-    page.get_by_role("main").get_by_role("button", name="Save").click()
-    page.wait_for_url(lambda url: "/pin/" not in url)
-    page.context.clear_cookies()
-
-
-def enroll(page):
-    page.locator("#unsent").click()
-    page.get_by_role("button", name="Enroll this tablet").click()
-    page.get_by_label("Name of the tablet").fill("Hangar 1")
-    page.get_by_role("dialog").get_by_role("button", name="Enroll").click()
-    expect(page.locator("[data-ref=tablet]")).to_have_text("Hangar 1")
-
-
-def switch(page, name):
-    page.locator("#who").click()
-    page.get_by_role("dialog").get_by_role("button", name=name).click()
-
-
-def test_several_people_share_an_enrolled_tablet(page, live_site, sign_in, check):
-    set_pin(sign_in(page, "builder"), live_site)
-    open_check(sign_in(page, "lead"), live_site, check)
-    all_sent(page)
-    enroll(page)
-    page.go_back()
-    at(page, "1", "gap")
-    page.context.clear_cookies()
-    switch(page, "Builder of the shop")
-    page.get_by_role("dialog").get_by_role("button", name="Without PIN").click()
-    tap(page, "2.35")
-    at(page, "1", "flush")
-    all_sent(page)
-    entry = Entry.objects.get(form="reading/1")
-    assert (entry.by.username, entry.claimed) == ("builder", True)
-    switch(page, "Builder of the shop")
-    page.get_by_label("PIN", exact=True).fill("1111")
-    page.get_by_role("button", name="Prove").click()
-    expect(page.get_by_role("dialog")).to_contain_text("That is not the PIN")
-    page.get_by_label("PIN", exact=True).fill(PIN)
-    with page.expect_response("**/api/prove"):
-        page.get_by_role("button", name="Prove").click()
-    claimed = page.get_by_role("dialog")
-    expect(claimed).to_contain_text("Sent in your name without your PIN")
-    expect(claimed.locator("li")).to_contain_text("station 1 gap: 2.35 mm")
-    claimed.get_by_role("button", name="Mine", exact=True).click()
-    expect(claimed.locator("li")).to_contain_text("confirmed")
-    claimed.get_by_role("button", name="Go on").click()
-    expect(page.get_by_role("dialog")).to_have_count(0)
-    expect(page.locator("#who")).to_have_text("Builder of the shop")
-    all_sent(page)
-    said = Confirmation.objects.get()
-    assert (said.of_id, said.verdict) == (entry.act, "confirmed")
-    assert not said.entry.claimed
-    kept = page.evaluate(DUMP)
-    assert PIN not in kept.replace(str(entry.act), "")
-    assert PASSWORD not in kept
-    assert "sessionid" not in kept
-
-
-def test_the_page_of_a_guest_network_is_taken_for_nothing(
-    page, live_site, sign_in, check
-):
-    """A portal answers every question with 200 and a page of its own."""
-    set_pin(sign_in(page, "builder"), live_site)
-    open_check(sign_in(page, "lead"), live_site, check)
-    all_sent(page)
-    enroll(page)
-    page.goto(f"{live_site.url}/tablet/", wait_until="networkidle")
-    carried = page.get_by_role("link", name="Left door to frame")
-    expect(carried).to_be_visible()
-    page.route("**/api/**", lambda route: route.fulfill(body="<title>Guests</title>"))
-    page.get_by_role("button", name="Fetch what is new").click()
-    expect(page.locator("[data-ref=note]")).to_contain_text("cannot be reached")
-    expect(carried).to_be_visible()
-    switch(page, "Builder of the shop")
-    page.get_by_label("PIN", exact=True).fill(PIN)
-    page.get_by_role("button", name="Prove").click()
-    expect(page.get_by_role("dialog")).to_contain_text("cannot be reached")
-    page.get_by_role("dialog").get_by_role("button", name="Without PIN").click()
-    expect(page.locator("#who")).to_have_text("Builder of the shop (claimed)")
-    page.get_by_role("link", name="New check").click()
-    expect(page.get_by_label("Joint")).to_be_visible()
-
-
-def test_a_revoked_tablet_keeps_its_readings_and_a_lead_recovers_them(
-    page, live_site, sign_in, check, client
-):
-    open_check(sign_in(page, "lead"), live_site, check)
-    all_sent(page)
-    enroll(page)
-    page.go_back()
-    tablets.revoke(
-        by=Person.objects.get(username="lead"), tablet=Tablet.objects.get(), reason="x"
-    )
-    tap(page, "2.35")
-    expect(page.locator("#unsent")).to_contain_text("tablet revoked")
-    page.locator("#unsent").click()
-    with page.expect_download() as download:
-        page.get_by_role("button", name="Save everything as a file").click()
-    content = json.loads(download.value.path().read_text())
-    assert [one["body"]["said"]["value"] for one in content["outbox"]] == ["2.35"]
-    assert readings(check) == 0
+    assert str(Reading.objects.get(fit_check=check).entry_id) == act
 
 
 def test_a_photo_is_made_smaller_and_sent_after_the_readings(desk, check):
@@ -351,6 +227,6 @@ def test_a_photo_is_made_smaller_and_sent_after_the_readings(desk, check):
     all_sent(desk)
     desk.locator("#unsent").click()
     expect(desk.locator("[data-ref=photos]")).to_have_text("0", timeout=20_000)
-    photo = Photo.objects.get()
+    photo = Photo.objects.latest("pk")
     assert max(photo.width, photo.height) == 1600
     assert photo.caption == "station 1 gap"

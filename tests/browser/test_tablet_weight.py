@@ -11,6 +11,9 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.at_the_tablet import a_check, at, open_check
+from tests.browser.conftest import bring_a_session, one_site
+
+live_site = one_site
 
 # Bytes of scripts over the wire, without the heads of the answers.
 OPENING_A_CHECK, ALL_SCRIPTS = 25_000, 45_000
@@ -82,7 +85,7 @@ def test_a_script_of_the_tablet_is_never_asked_for_twice(live_site):
     assert "immutable" in heads["Cache-Control"]
 
 
-def test_a_check_opens_with_nothing_but_what_opening_costs(page, live_site, sign_in):
+def test_a_check_opens_with_nothing_but_what_opening_costs(page, live_site):
     check = a_check()
     opening, later = scripts(live_site)
     asked = set()
@@ -95,16 +98,14 @@ def test_a_check_opens_with_nothing_but_what_opening_costs(page, live_site, sign
         return route.abort()
 
     page.context.route("**/tablet/release/**/*.js", only_what_it_costs)
-    open_check(sign_in(page, "builder"), live_site, check)
+    open_check(bring_a_session(page, live_site, "builder"), live_site, check)
     at(page, "1", "gap")
     assert later
     assert asked == set(opening)
 
 
 @pytest.mark.parametrize("workers", ["allow", "block"])
-def test_screens_that_came_later_open_without_a_network(
-    browser, live_site, sign_in, workers
-):
+def test_screens_that_came_later_open_without_a_network(browser, live_site, workers):
     """With a service worker, which keeps all before it serves, and on plain http,
     where the browser's own cache does once the page has fetched them."""
     check = a_check()
@@ -113,7 +114,7 @@ def test_screens_that_came_later_open_without_a_network(
     page = context.new_page()
     loaded = set()
     page.on("requestfinished", lambda request: loaded.add(request.url))
-    open_check(sign_in(page, "builder"), live_site, check)
+    open_check(bring_a_session(page, live_site, "builder"), live_site, check)
     if workers == "allow":
         page.evaluate("navigator.serviceWorker.ready.then(() => null)")
         kept = page.evaluate(
