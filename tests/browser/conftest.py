@@ -1,8 +1,8 @@
 """A tablet with an open check on it, for the browser tests.
 
-Most files here share one server, one database and one tablet (see `ONE_FOR_ALL`): each
-of their tests has a check of its own, and the tablet forgets everything in between.
-What they ask the database, they ask of their own check.
+Files that say `live_site, page = one_site, one_page` share one server, one database and
+one tablet: each of their tests has a check of its own, and the tablet forgets
+everything in between. What they ask the database, they ask of their own check.
 """
 
 import pytest
@@ -79,6 +79,10 @@ def axe():
     return serious
 
 
+def let_go(dialog):
+    dialog.accept()
+
+
 def hold(page, tablet):
     """Turn the tablet: what is opened next finds it so."""
     width, height = TABLETS[tablet]
@@ -86,8 +90,6 @@ def hold(page, tablet):
 
 
 # ------------------------------------------ one server and one tablet for a file
-
-# A file takes them by `live_site = one_site`, `page = one_page`.
 
 
 @pytest.fixture(scope="module")
@@ -139,7 +141,10 @@ def one_page(kept_page, live_site):
     page.context.clear_permissions()
     page.emulate_media(color_scheme="light")
     hold(page, "landscape")
+    # It asks before it lets go of what is not sent.
+    page.on("dialog", let_go)
     page.goto("about:blank")
+    page.remove_listener("dialog", let_go)
     session = page.context.new_cdp_session(page)
     what = {"origin": live_site.url, "storageTypes": "indexeddb,local_storage"}
     session.send("Storage.clearDataForOrigin", what)
