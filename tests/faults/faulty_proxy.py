@@ -11,14 +11,14 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 PORTAL = b"<!doctype html><title>Guest network</title><p>Please accept the terms."
 # What may happen to a request of the api, and how often in a hundred.
 FAULTS = {
-    "lost": 5,  # never reaches the server
-    "answer_lost": 8,  # reaches it, the answer does not come back
-    "doubled": 5,  # reaches it twice
-    "late": 6,  # overtaken by others
-    "portal": 4,  # 200 with a page
-    "redirected": 2,
-    "error": 4,  # 500, 502, 503 with a page
-    "half": 3,  # half an answer
+    "lost": 7,  # never reaches the server
+    "answer_lost": 11,  # reaches it, the answer does not come back
+    "doubled": 7,  # reaches it twice
+    "late": 7,  # overtaken by others
+    "portal": 5,  # 200 with a page
+    "redirected": 3,
+    "error": 5,  # 500, 502, 503 with a page
+    "half": 4,  # half an answer
     "silent": 0.5,  # reaches it, and then nothing at all, not even an end
 }
 # Longer than a tablet waits for an answer.
