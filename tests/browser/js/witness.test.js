@@ -54,6 +54,19 @@ for (const [what, chain] of [["was written anew", ["x", "y", "z"]], ["lost its t
     assert.equal(status, 0);
   });
 
+test("a server that told its head and tells none any more is refused; one that cannot answer is not", async () => {
+  const tablet = await told_once(["a", "b"]);
+  const ledger = tablet.answer;
+  tablet.answer = () => ({ status: 503, json: { error: "busy" } });
+  assert.equal((await tablet.connection.ask("GET", "/api/checks/c")).status, 503);
+  assert.equal(tablet.connection.lost, false);
+  tablet.answer = (...asked) => ({ ...ledger(...asked), headers: {} });
+  await measured(tablet);
+  await until(() => told(tablet, "pause").length);
+  assert.equal(told(tablet, "pause")[0].why, "rewritten");
+  assert.equal(tablet.memory.rows("outbox").length, 1);
+});
+
 test("a copy that says it was restored is told apart, and taken when a person says so", async () => {
   const tablet = await told_once(["a", "b"]);
   const restored = { database: "d-2", before: [DATABASE] };
@@ -90,7 +103,8 @@ test("two answers that cross are each held against the head that was known when 
 
 test("a page of a guest network proves nothing and is no alarm", async () => {
   const tablet = await told_once(["a"]);
-  tablet.answer = () => ({ status: 200, json: {} });
+  // It is no JSON.
+  tablet.answer = () => ({ status: 200, json: null });
   await tablet.connection.ask("GET", "/api/checks/1");
   assert.equal(tablet.connection.lost, false);
 });

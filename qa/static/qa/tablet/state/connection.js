@@ -10,12 +10,11 @@ export class Connection {
   }
 
   async open() {
-    const setting = (name) => this.store.get("settings", name);
-    for (const name of ["database", "people", "proven", "person", "head"]) this[name] = (await setting(name)) ?? this[name];
-    this.use((await setting("tablet")) ?? {});
+    for (const name of ["database", "people", "proven", "person", "head", "tablet"]) this[name] = (await this.store.get("settings", name)) ?? this[name];
+    this.use(this.tablet);
   }
 
-  use({ id = "", name = "", token = "" }) {
+  use({ id = "", name = "", token = "" } = {}) {
     Object.assign(this, { device: id, name, token });
   }
 
@@ -29,7 +28,7 @@ export class Connection {
 
   // Whether an act made now is only said to be by this person: no PIN on an enrolled tablet, or somebody else is signed in.
   isClaimed(by) {
-    return this.token ? !this.isProven(by) : Boolean(this.user) && this.user.username !== by;
+    return this.token ? !this.isProven(by) : (this.user?.username ?? by) !== by;
   }
 
   // Holds now, also where the tablet cannot keep it through a reload.
@@ -54,26 +53,27 @@ export class Connection {
   // known: the etag of what is here already.
   async ask(method, path, { body, timeout_ms = TIMEOUT_MS, type = "application/json", known } = {}) {
     const headers = { "X-CSRFToken": this.csrf };
-    if (this.database && path !== "/api/session") headers["X-Database"] = this.database;
+    const ofRecords = path !== "/api/session";
+    if (this.database && ofRecords) headers["X-Database"] = this.database;
     if (this.token) headers.Authorization = `Bearer ${this.token}`;
     if (known) headers["If-None-Match"] = known;
     const { head } = this;
     if (head) headers["X-Head"] = head[0];
     if (body) headers["Content-Type"] = type;
-    const sent = body instanceof Blob || !body ? body : JSON.stringify(body);
-    const response = await this.fetch(path, { method, headers, body: sent, redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) }).catch(() => null);
-    if (response) this.witness(response.headers.get("X-Head"), head);
+    const response = await this.fetch(path, { method, headers, body: body instanceof Blob || !body ? body : JSON.stringify(body), redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) }).catch(() => null);
+    const json = await response?.json().catch(() => null);
+    if (response) this.witness(response.headers.get("X-Head"), head, json && response.ok && ofRecords);
     // Of a server that lost what it told, nothing counts but who it is.
-    if (!response || (this.lost && path !== "/api/session")) return { status: 0, json: null };
-    return { status: response.status, etag: response.headers.get("ETag"), json: await response.json().catch(() => null) };
+    if (!response || (this.lost && ofRecords)) return { status: 0, json: null };
+    return { status: response.status, etag: response.headers.get("ETag"), json };
   }
 
   // told: the newest sealed head of the ledger, [position, digest], and what it has where `head` was, which was told before: its history goes on from there.
-  witness(told, head) {
-    if (!told) return;
-    const [position, digest, there] = told.split(" ");
-    if (head && there !== head[1]) Object.assign(this, { lost: true, ready: false });
-    else if (!this.lost && !(position <= +this.head?.[0])) this.remember("head", [position, digest]);
+  // answered: whether it said something that only a server with a history says.
+  witness(told, head, answered) {
+    const [position, digest, there] = told?.split(" ") ?? [];
+    if (head && (told ? there !== head[1] : answered)) Object.assign(this, { lost: true, ready: false });
+    else if (told && !this.lost && !(position <= +this.head?.[0])) this.remember("head", [position, digest]);
   }
 
   // A person said to go on with other records.
@@ -97,11 +97,12 @@ export class Connection {
       await this.remember("proven", proven);
     }
     if (people.length) await this.remember("people", people);
-    const moved = this.database !== null && this.database !== database;
+    const other = this.database !== database;
+    const moved = this.database !== null && other;
     const ours = !moved || before.includes(this.database);
     this.stranger = ours ? null : database;
     this.ready = ours && !this.lost;
-    if (this.ready && this.database !== database) await this.bind(database);
+    if (this.ready && other) await this.bind(database);
     return { user: this.user, moved };
   }
 
