@@ -3,7 +3,7 @@ be read aloud. Deterministic: the same bytes in give the same bytes out.
 
 What is reached is told by `validated`, an allowlist: what it passes conforms, what it
 refuses may be a false alarm. Tags name headings, paragraphs, figures with their words,
-and each row of a table as a line; no claim of PDF/UA is made.
+and tables by row and cell under their heads; no claim of PDF/UA is made.
 """
 
 import io
@@ -14,20 +14,43 @@ from datetime import UTC, datetime
 FLAVOUR = "3b"
 
 
+# What is told in the order of reading: something by itself, a line of it that goes on,
+# a row of a table, a cell of that row.
+ALONE, ON, ROW, CELL = range(4)
+EMPTY = -1
+
+
 @dataclass
 class Tags:
-    """What is on each page, in the order of reading: (tag, words for a figure)."""
+    """What is on the pages, in the order of reading: `told` is (what, tag, words for a
+    figure, page, number of the marked run on it), `runs` how many each page has."""
 
-    pages: list[list[tuple[str, str]]] = field(default_factory=list)
+    told: list[tuple[int, str, str, int, int]] = field(default_factory=list)
+    runs: list[int] = field(default_factory=list)
 
     def new_page(self) -> None:
-        self.pages.append([])
+        self.runs.append(0)
 
-    def open(self, canvas, tag: str, alt: str = "") -> None:
-        """Begin what is read; `close` ends it."""
-        here = self.pages[-1]
-        canvas._code.append(f"/{tag} <</MCID {len(here)}>> BDC")
-        here.append((tag, alt))
+    def _mark(self, canvas, what: int, tag: str, alt: str = "") -> None:
+        here, run = len(self.runs) - 1, self.runs[-1]
+        self.runs[-1] += 1
+        canvas._code.append(f"/{tag} <</MCID {run}>> BDC")
+        self.told.append((what, tag, alt, here, run))
+
+    def open(self, canvas, tag: str, alt: str = "", *, goes_on: bool = False) -> None:
+        """Begin what is read; `close` ends it. goes_on: a line of what came before."""
+        self._mark(canvas, ON if goes_on else ALONE, tag, alt)
+
+    def row(self) -> None:
+        """The cells that come now are a row of a table; a row of heads begins one."""
+        self.told.append((ROW, "TR", "", len(self.runs) - 1, EMPTY))
+
+    def cell(self, canvas, tag: str) -> None:
+        """Begin a cell ("TD", or "TH" of a head)."""
+        self._mark(canvas, CELL, tag)
+
+    def empty_cell(self, tag: str) -> None:
+        self.told.append((CELL, tag, "", len(self.runs) - 1, EMPTY))
 
     @staticmethod
     def open_artifact(canvas) -> None:
@@ -52,7 +75,7 @@ def archived(data: bytes, when: datetime, tags: Tags) -> bytes:
         for page in pdf.pages:
             if "/Trans" in page:
                 del page["/Trans"]
-        _add_tags(pdf, tags.pages)
+        _Tree(pdf, tags).build()
         pdfa.prepare(pdf, FLAVOUR)
         # The wall clock is in there, and the version of a tool.
         with pdf.open_metadata(
@@ -80,32 +103,82 @@ def validated(data: bytes) -> Sequence[str]:
     ]
 
 
-def _add_tags(pdf, pages: Sequence[Sequence[tuple[str, str]]]) -> None:
-    """The tree of tags (PDF 1.7, 14.7): one element for each marked run of a page."""
-    from pikepdf import Array, Dictionary, Name, String  # noqa: PLC0415
+class _Tree:
+    """The tree of tags (PDF 1.7, 14.7 and 14.8.4) in a file of these pages."""
 
-    root = pdf.make_indirect(Dictionary(Type=Name.StructTreeRoot))
-    whole = pdf.make_indirect(
-        Dictionary(Type=Name.StructElem, S=Name.Document, P=root, K=Array())
-    )
-    parents, kids = Array(), Array()
-    for number, (page, marked) in enumerate(zip(pdf.pages, pages, strict=True)):
-        own = Array()
-        for key, (tag, alt) in enumerate(marked):
-            told = Dictionary(
-                Type=Name.StructElem, S=Name(f"/{tag}"), P=whole, Pg=page.obj, K=key
-            )
-            if alt:
-                told.Alt = String(alt)
-            one = pdf.make_indirect(told)
-            own.append(one)
-            kids.append(one)
-        page.obj.StructParents = number
-        page.obj.Tabs = Name.S
-        parents.extend([number, pdf.make_indirect(own)])
-    whole.K = kids
-    root.K = whole
-    root.ParentTree = pdf.make_indirect(Dictionary(Nums=parents))
-    root.ParentTreeNextKey = len(pages)
-    pdf.Root.StructTreeRoot = root
-    pdf.Root.MarkInfo = Dictionary(Marked=True)
+    def __init__(self, pdf, tags: Tags):
+        from pikepdf import Array, Dictionary, Name  # noqa: PLC0415
+
+        self.pdf, self.tags = pdf, tags
+        self.pages = [page.obj for page in pdf.pages]
+        self.array, self.dictionary, self.name = Array, Dictionary, Name
+        self.root = pdf.make_indirect(Dictionary(Type=Name.StructTreeRoot))
+        # The elements of each page, by the number of their marked run.
+        self.runs: list[list] = [[] for _ in self.pages]
+        heads = Dictionary(O=Name.Table, Scope=Name.Column)
+        self.of_heads = pdf.make_indirect(heads)
+
+    def build(self) -> None:
+        whole = self.element("Document", self.root)
+        self.kids(whole, self.children(whole))
+        self.root.K = whole
+        nums = self.array()
+        for number, (page, runs) in enumerate(zip(self.pages, self.runs, strict=True)):
+            page.StructParents = number
+            page.Tabs = self.name.S
+            nums.extend([number, self.pdf.make_indirect(self.array(runs))])
+        self.root.ParentTree = self.pdf.make_indirect(self.dictionary(Nums=nums))
+        self.root.ParentTreeNextKey = len(self.pages)
+        self.pdf.Root.StructTreeRoot = self.root
+        self.pdf.Root.MarkInfo = self.dictionary(Marked=True)
+
+    def element(self, tag: str, parent):
+        told = {"/S": self.name(f"/{tag}"), "/P": parent}
+        return self.pdf.make_indirect(self.dictionary(told))
+
+    def kids(self, parent, kids: list) -> None:
+        parent.K = self.array(kids)
+
+    def children(self, whole) -> list:
+        """What stands in the document itself; rows and cells hang in their tables."""
+        found, last, tables, rows = [], None, [], []
+        told = self.tags.told
+        for k, (what, tag, alt, page, run) in enumerate(told):
+            if what == ROW:
+                begins = k + 1 < len(told) and told[k + 1][1] == "TH"
+                if begins or not (last and last[0] == ROW):
+                    table = self.element("Table", whole)
+                    found.append(table)
+                    tables.append((table, []))
+                table, own = tables[-1]
+                rows.append((self.element("TR", table), []))
+                own.append(rows[-1][0])
+                last = ROW, page
+            elif what == CELL:
+                row, own = rows[-1]
+                own.append(self.marked(tag, row, page, run))
+            elif what == ON and last == (ON, page):
+                runs = self.runs[page]
+                runs.append(found[-1])
+                found[-1].K.append(run)
+            else:
+                made = self.marked(tag, whole, page, run)
+                if alt:
+                    made.Alt = alt
+                made.K = self.array([run])
+                found.append(made)
+                last = ON, page
+        for parent, own in (*tables, *rows):
+            self.kids(parent, own)
+        return found
+
+    def marked(self, tag: str, parent, page: int, run: int):
+        told = {"/S": self.name(f"/{tag}"), "/P": parent}
+        if tag == "TH":
+            told["/A"] = self.of_heads
+        if run == EMPTY:
+            return self.pdf.make_indirect(self.dictionary(told))
+        told |= {"/Pg": self.pages[page], "/K": run}
+        made = self.pdf.make_indirect(self.dictionary(told))
+        self.runs[page].append(made)
+        return made

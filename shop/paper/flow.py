@@ -33,7 +33,8 @@ class Block:
     page that begins in the middle of a run (the head of a table); a `space` is dropped
     at the top of a page; `fresh` begins a page, unless all until the next such block
     fits what is left of this one; `place` is what begins here. Read aloud it is a `tag`
-    of PDF, a figure with the words `alt`."""
+    of PDF, a figure with the words `alt`; one that `goes_on` is a line of what came
+    before. A row (TR) marks its own cells."""
 
     height: float
     draw: Draw
@@ -44,6 +45,7 @@ class Block:
     place: Place | None = None
     tag: str = "P"
     alt: str = ""
+    goes_on: bool = False
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,7 @@ def paragraph(
         def draw(canvas, x, top, _width, line=line):
             text.write(canvas, x + indent, top - size, line, font=font, size=size)
 
-        blocks.append(Block(leading, draw))
+        blocks.append(Block(leading, draw, goes_on=bool(blocks)))
     return blocks
 
 
@@ -191,6 +193,7 @@ def _table_head(columns, edges, size) -> Block:
 
     def draw(canvas, x, top, width):
         for i, column in enumerate(columns):
+            closes = _open_cell(canvas, "TH", column.title)
             for j, line in enumerate(titles[i]):
                 y = top - height + 4 + (len(titles[i]) - 1 - j) * (size - 1) * 1.25
                 _cell(
@@ -205,11 +208,27 @@ def _table_head(columns, edges, size) -> Block:
                     size - 1,
                     CAPTION,
                 )
-        canvas.setStrokeColor(RULE)
-        canvas.setLineWidth(0.6)
-        canvas.line(x, top - height, x + width, top - height)
+            _close_cell(canvas, closes)
+        _rule(canvas, x, top - height, width, RULE, 0.6)
 
-    return Block(height, draw)
+    return Block(height, draw, tag="TR")
+
+
+def _open_cell(canvas, tag: str, value: object) -> bool:
+    """Mark a cell for who has the page read aloud; whether it is to be closed."""
+    tags = canvas.__dict__.get("_tags")
+    if tags is None:
+        return False
+    if value in ("", None):
+        tags.empty_cell(tag)
+        return False
+    tags.cell(canvas, tag)
+    return True
+
+
+def _close_cell(canvas, closes: bool) -> None:
+    if closes:
+        canvas._tags.close(canvas)
 
 
 def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -> Block:
@@ -224,9 +243,10 @@ def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -
 
     def draw(canvas, x, top, width):
         if ruled:
-            _hair_line(canvas, x, top, width)
+            _rule(canvas, x, top, width, HAIR, 0.3)
         base = top - padding / 2 - size * 0.93
         for i, column in enumerate(columns):
+            closes = _open_cell(canvas, "TD", row[i])
             used = (
                 marks(canvas, number, i, x + edges[i], base + size * 0.35)
                 if marks
@@ -245,18 +265,21 @@ def _table_row(columns, edges, row, number, size, ruled, marks, padding, head) -
                     size,
                     used=used,
                 )
+            _close_cell(canvas, closes)
 
-    return Block(height, draw, again=head)
+    return Block(height, draw, again=head, tag="TR")
 
 
-def _hair_line(canvas, x: float, y: float, width: float) -> None:
-    """Above every row: written as it is, since setting a color and a width anew costs
-    more than the words of the row."""
-    red, green, blue = text.paint(HAIR).rgb()
-    canvas._code.append(
-        f"q {red:.3f} {green:.3f} {blue:.3f} RG 0.3 w "
+def _rule(canvas, x: float, y: float, width: float, color: str, line: float) -> None:
+    """A line of a table, which is not read: written as it is, since setting a color and
+    a width anew costs more than the words of a row."""
+    red, green, blue = text.paint(color).rgb()
+    drawn = (
+        f"q {red:.3f} {green:.3f} {blue:.3f} RG {line:g} w "
         f"{x:.3f} {y:.3f} m {x + width:.3f} {y:.3f} l S Q"
     )
+    tagged = canvas.__dict__.get("_tags") is not None
+    canvas._code.append(f"/Artifact BMC {drawn} EMC" if tagged else drawn)
 
 
 # Points kept free at the right of a cell.
@@ -318,7 +341,8 @@ def paginate(blocks: Sequence[Block], room: float) -> list[list[Block]]:
             left = room
             again = run[0].again
             if again is not None:
-                pages[-1].append(again)
+                # Read aloud once, where the table begins.
+                pages[-1].append(replace(again, tag="Artifact"))
                 left -= again.height
         i += len(run)
         while run and run[0].space and not pages[-1]:

@@ -62,7 +62,7 @@ def sheets(
     """PDF bytes of the blocks on as many numbered pages as they need; `places` is told
     where each began before anything is drawn, `tell` each page when it is.
     archive: as PDF/A-3b, tagged (shop.paper.archival)."""
-    tags = Tags()
+    tags = Tags() if archive else None
     size = paper_named(paper)
     pages = paginate(blocks, room(size))
     total = len(pages)
@@ -71,10 +71,12 @@ def sheets(
 
     def page(number: int, content: list[Block]):
         def draw(canvas):
-            tags.new_page()
-            tags.open_artifact(canvas)
+            if tags:
+                tags.new_page()
+                tags.open_artifact(canvas)
             furniture(canvas, size, block, number, total)
-            tags.close(canvas)
+            if tags:
+                tags.close(canvas)
             top = size.height - size.top - 8 * MM
             for item in content:
                 _draw(canvas, item, number, size.left, top, tags)
@@ -96,7 +98,7 @@ def sheets(
         keywords=keywords,
         attachments=attachments,
     )
-    return archived(data, issued_at, tags) if archive else data
+    return archived(data, issued_at, tags) if tags else data
 
 
 def _draw(canvas, item: Block, number: int, left: float, top: float, tags) -> None:
@@ -104,9 +106,19 @@ def _draw(canvas, item: Block, number: int, left: float, top: float, tags) -> No
         _bookmark(canvas, item.place, number, top)
     if item.space:
         return
-    tags.open(canvas, item.tag, item.alt)
-    item.draw(canvas, left, top, CONTENT)
-    tags.close(canvas)
+    canvas._tags = tags if item.tag == "TR" else None
+    if tags is None:
+        item.draw(canvas, left, top, CONTENT)
+    elif item.tag == "TR":
+        tags.row()
+        item.draw(canvas, left, top, CONTENT)
+    else:
+        if item.tag == "Artifact":
+            tags.open_artifact(canvas)
+        else:
+            tags.open(canvas, item.tag, item.alt, goes_on=item.goes_on)
+        item.draw(canvas, left, top, CONTENT)
+        tags.close(canvas)
 
 
 class Places:

@@ -896,12 +896,28 @@ def test_a_pack_is_archival_and_tagged_to_be_read_aloud(whole):
         assert re.search(rf"^  {tag}\b", told, re.M)
     reader = pypdf.PdfReader(io.BytesIO(pdf))
     assert reader.trailer["/Root"]["/Lang"] == "en-US"
-    figures = [
-        one.get_object()
-        for one in reader.trailer["/Root"]["/StructTreeRoot"]["/K"]["/K"]
-        if one.get_object()["/S"] == "/Figure"
-    ]
+    # A row is read cell by cell, each under its head: "Char. No.", "J-170.1G".
+    head = re.search(r"^  Table.*?(?=^  \w)", told, re.M | re.S)[0]
+    assert re.search(r'TH.*\n +"?Joint', head) and re.search(r'TD.*\n +"?J-170', head)
+    root = reader.trailer["/Root"]["/StructTreeRoot"]
+    whole = [one.get_object() for one in root["/K"]["/K"]]
+    figures = [one for one in whole if one["/S"] == "/Figure"]
     assert figures and all(one["/Alt"] for one in figures)
+    tables = [one for one in whole if one["/S"] == "/Table"]
+    assert len(tables) > 20
+    for table in tables:
+        first, *rows = [
+            [cell.get_object()["/S"] for cell in row.get_object()["/K"]]
+            for row in table["/K"]
+        ]
+        assert set(first) == {"/TH"} and rows
+        assert all(row == ["/TD"] * len(first) for row in rows)
+    # Every marked run of a page is an element, in its place.
+    for page, runs in zip(
+        reader.pages, root["/ParentTree"]["/Nums"][1::2], strict=True
+    ):
+        marked = re.findall(rb"/MCID (\d+)", page.get_contents().get_data())
+        assert [int(run) for run in marked] == list(range(len(runs.get_object())))
     assert reader.metadata.title.startswith("Inspection pack PK-0003 MG2-001")
 
 
