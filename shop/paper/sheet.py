@@ -71,6 +71,7 @@ def sheets(
 
     def page(number: int, content: list[Block]):
         def draw(canvas):
+            canvas._aloud = archive
             if tags:
                 tags.new_page()
                 tags.open_artifact(canvas)

@@ -145,12 +145,14 @@ def write(
     x -= {"left": 0.0, "center": advance / 2, "right": advance}[align]
     if canvas._fillColorObj is not paint(color):  # each setting costs bytes and time
         canvas.setFillColor(paint(color))
+    # Who has it read aloud hears where one line ends and the next begins.
+    after = " " if canvas.__dict__.get("_aloud") else ""
     for piece, is_sign in _runs(text):
         if is_sign:
             signs.draw(canvas, signs.SIGNS[piece], x, y, size)
             x += signs.SIGNS[piece].advance * size
         else:
-            show = _shown(canvas, piece, font, size)
+            show = _shown(canvas, piece + after, font, size)
             canvas._code.append(f"BT 1 0 0 1 {x:.3f} {y:.3f} Tm {show} ET")
             x += width(piece, font, size)
     return advance

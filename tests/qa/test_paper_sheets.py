@@ -10,6 +10,7 @@ import os
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pypdf
@@ -19,8 +20,8 @@ import zxingcpp
 
 from qa.paper import blank_sheet, check_sheet, nonconformance_list, work_order
 from shop.numeric.paper_sizes import PAPERS
-from shop.paper import qr, text
-from shop.paper.flow import Block, gap, paginate, table
+from shop.paper import TitleBlock, heading, qr, sheets, text
+from shop.paper.flow import Block, Column, gap, paginate, paragraph, table
 from shop.paper.page import pdf
 from tests.qa import drawn
 
@@ -301,6 +302,33 @@ def test_a_table_that_runs_on_repeats_its_head():
     assert len(pages) > 2
     for page in pages[1:]:
         assert page[0].height == blocks[0].height
+
+
+def test_a_table_is_read_aloud_cell_by_cell_and_its_head_once(tmp_path):
+    """Tags after PDF 1.7, 14.8.4.3.4, as poppler reads them."""
+    columns = [Column("Station", 1), Column("Found", 1, lines=3), Column("Note", 1)]
+    cells = [(str(row), "gap and flushness as read here", "") for row in range(90)]
+    blocks = [heading("Every one"), *table(columns, cells, 150)]
+    blocks += paragraph("what goes on over several lines " * 9, 300)
+    path = tmp_path / "told.pdf"
+    when = datetime(2026, 1, 1, tzinfo=UTC)
+    path.write_bytes(
+        sheets(blocks, TitleBlock("S", "T", "1", "T"), issued_at=when, archive=True)
+    )
+    assert len(pypdf.PdfReader(path).pages) > 1
+    told = subprocess.run(
+        ["pdfinfo", "-struct-text", path], capture_output=True, text=True, check=True
+    ).stdout
+    lines = [line.strip() for line in told.splitlines()]
+    tags = [line.partition(" (")[0].rstrip(":") for line in lines if line[:1] != '"']
+    row = ["TR", *["TD"] * 3]
+    head = ["TR", *["TH", "/Scope /Column"] * 3]
+    assert tags == ["Document", "H3", "Table", *head, *row * 90, "P"]
+    spoken = [line.strip('"').split() for line in lines if line[:1] == '"']
+    assert spoken[:3] == [["Every", "one"], ["Station"], ["Found"]]
+    assert spoken[4:6] == [["0"], ["gap", "and", "flushness", "as", "read", "here"]]
+    last = [word for line in spoken[4 + 2 * 90 :] for word in line]
+    assert last == ("what goes on over several lines " * 9).split()
 
 
 def test_no_page_begins_with_empty_space():
