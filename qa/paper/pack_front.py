@@ -14,6 +14,7 @@ from shop.paper.sheet import Places
 MARK = 11
 # More than these stand in the table of their joints, not on the first page.
 MOST_ON_FRONT = 14
+NONE = ("none on record",)
 
 
 def section_heading(name: str, note: str = "") -> list[Block]:
@@ -55,9 +56,9 @@ def first_page(pack: Pack) -> list[Block]:
     out += blocks.bullets(pack.claims, size=8.5)
     out += [gap(1), blocks.counts(pack.counts)] if pack.counts else []
     out.append(gap(2))
-    out += [heading("In which condition"), *blocks.bullets(pack.conditions or ("–",))]
+    out += [heading("In which condition"), *blocks.bullets(pack.conditions or NONE)]
     out += [gap(2), heading("By which limits", "source as stated at the joint")]
-    out += [*blocks.bullets(pack.sources or ("–",)), gap(3)]
+    out += [*blocks.bullets(pack.sources or NONE), gap(3)]
     out += _earlier(pack)
     out += [heading("For the inspector"), gap(1, keep=True), _box(), gap(4)]
     return out + _summary(pack)
