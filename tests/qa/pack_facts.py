@@ -40,7 +40,9 @@ class Read:
         )
 
     def headed(self, *heads) -> bool:
-        return every(re.search(rf"\b{re.escape(head)}\b", self.told) for head in heads)
+        return every(
+            re.search(rf"\b{re.escape(head)}(?!\w)", self.told) for head in heads
+        )
 
     def each(self, section: str, *facts) -> bool:
         """Each line of a section has these facts, and some line does."""
@@ -177,7 +179,8 @@ FACTS = [
         "9 manufacturing process reference",
         lambda r: (
             every(part["came_from"] for part in r.parts)
-            and r.headed("laminate", "pull", "mold", "Recipe")
+            and r.headed("laminate", "pull", "mold")
+            and r.some("cures", "recipe")
         ),
     ),
     (
