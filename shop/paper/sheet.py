@@ -71,10 +71,7 @@ def sheets(
 
     def page(number: int, content: list[Block]):
         def draw(canvas):
-            canvas._aloud = archive
-            if tags:
-                tags.new_page()
-                tags.open_artifact(canvas)
+            _begin(canvas, tags)
             furniture(canvas, size, block, number, total)
             if tags:
                 tags.close(canvas)
@@ -100,6 +97,14 @@ def sheets(
         attachments=attachments,
     )
     return archived(data, issued_at, tags) if tags else data
+
+
+def _begin(canvas, tags: Tags | None) -> None:
+    """A page, with what is on every one."""
+    canvas._aloud = tags is not None
+    if tags:
+        tags.new_page()
+        tags.open_artifact(canvas)
 
 
 def _draw(canvas, item: Block, number: int, left: float, top: float, tags) -> None:
