@@ -28,16 +28,11 @@ def main() -> None:
     readings = int(sys.argv[1]) if sys.argv[1:] else READINGS
     seconds = float(sys.argv[2]) if sys.argv[2:] else SECONDS
     there = os.environ.get("FAYLINE_HOME")
-    with tempfile.TemporaryDirectory(prefix="fayline-bench-") as folder:
-        home, place = Path(there or f"{folder}/home"), Path(folder) / "backups"
-        home.mkdir(exist_ok=True)
-        os.environ |= {
-            "FAYLINE_HOME": str(home),
-            "DJANGO_SETTINGS_MODULE": "shop.settings",
-            "FAYLINE_SECRET_KEY": "a key of this benchmark only",
-        }
-        import save_bench
+    import save_bench
 
+    folder = tempfile.TemporaryDirectory(prefix="fayline-bench-")
+    with folder as beside, save_bench.a_home(there) as home:
+        place = Path(beside) / "backups"
         if not there:
             fill(readings)
         checks, tokens = save_bench.prepare()
@@ -45,16 +40,16 @@ def main() -> None:
         with save_bench.serving(home, 1) as sites:
             save_bench.warm(sites, checks, tokens)
             for turn in range(2 if there else 2 * TURNS):
-                beside = turn % 2 == 1
-                with backing_up(place) if beside else nullcontext() as made:
+                backing = turn % 2 == 1
+                with backing_up(place) if backing else nullcontext() as made:
                     more = True
                     while more:  # the whole backup through
-                        found[beside] += save_bench.seconds_of(
+                        found[backing] += save_bench.seconds_of(
                             sites, checks, tokens, seconds, pause=PAUSE
                         )
                         more = made is not None and made.poll() is None
         compare(found)
-        new = {"FAYLINE_HOME": str(Path(folder) / "new home"), "DATABASE_URL": ""}
+        new = {"FAYLINE_HOME": str(Path(beside) / "new home"), "DATABASE_URL": ""}
         start = time.monotonic()
         said = manage("restored and verified", [MANAGE, "restore", str(place)], **new)
         minutes = (time.monotonic() - start) / 60

@@ -8,10 +8,8 @@ within 1.5 times that without it. Turns follow each other, so that other work on
 machine falls on both; three minutes in all.
 """
 
-import os
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from contextlib import contextmanager, nullcontext
@@ -26,16 +24,9 @@ WANTED = 1.5
 def main() -> None:
     joints = int(sys.argv[1]) if sys.argv[1:] else JOINTS
     seconds = float(sys.argv[2]) if sys.argv[2:] else SECONDS
-    with tempfile.TemporaryDirectory(prefix="fayline-bench-") as folder:
-        home = Path(folder) / "home"
-        home.mkdir()
-        os.environ |= {
-            "FAYLINE_HOME": str(home),
-            "DJANGO_SETTINGS_MODULE": "shop.settings",
-            "FAYLINE_SECRET_KEY": "a key of this benchmark only",
-        }
-        import save_bench
+    import save_bench
 
+    with save_bench.a_home() as home:
         checks, tokens = save_bench.prepare()
         order = an_order(joints)
         with save_bench.serving(home, 1) as sites:

@@ -38,14 +38,7 @@ TICKS = os.sysconf("SC_CLK_TCK")
 
 def main() -> None:
     seconds = float(sys.argv[1]) if sys.argv[1:] else SECONDS
-    with tempfile.TemporaryDirectory(prefix="fayline-bench-") as folder:
-        home = Path(folder) / "home"
-        home.mkdir()
-        os.environ |= {
-            "FAYLINE_HOME": str(home),
-            "DJANGO_SETTINGS_MODULE": "shop.settings",
-            "FAYLINE_SECRET_KEY": "a key of this benchmark only",
-        }
+    with a_home() as home:
         checks, tokens = prepare()
         tell("one fsync of 4 kB", f"{fsync_ms(home):.1f} ms")
         with serving(home, 1) as sites:
@@ -62,6 +55,20 @@ def main() -> None:
         price_of_the_ledger(checks[0], tokens[0])
 
 
+@contextlib.contextmanager
+def a_home(there: str | None = None):
+    """A folder of the records in a new one, or one that is there; set for Django."""
+    with tempfile.TemporaryDirectory(prefix="fayline-bench-") as folder:
+        home = Path(there or f"{folder}/home")
+        home.mkdir(exist_ok=True)
+        os.environ |= {
+            "FAYLINE_HOME": str(home),
+            "DJANGO_SETTINGS_MODULE": "shop.settings",
+            "FAYLINE_SECRET_KEY": "a key of this benchmark only",
+        }
+        yield home
+
+
 def prepare() -> tuple[list[str], list[str]]:
     """Checks that are open, and tablets on which the builder has proven a PIN."""
     import django
@@ -71,12 +78,14 @@ def prepare() -> tuple[list[str], list[str]]:
     from django.utils import timezone
 
     from shop.actions import tablets
-    from shop.models import Person, Proof
+    from shop.models import Entry, Person, Proof
     from tests.conftest import make_people
     from tests.qa.making import make_check, make_fit_up, make_instrument, make_joint
+    from tests.shop import making
 
     call_command("migrate", verbosity=0)
-    # On a site that was filled before they are there.
+    # On a site that was filled before they are there, and their names are taken.
+    making.go_on_after(Entry.objects.count())
     people = {one.role: one for one in Person.objects.order_by("-pk")} or make_people()
     joint = make_joint(people["engineer"], STATIONS)
     checks, tokens = [], []

@@ -12,6 +12,12 @@ def fresh(prefix: str) -> str:
     return f"{prefix}-{next(_serials):04d}"
 
 
+def go_on_after(number: int) -> None:
+    """Give later names, on a site where earlier ones are taken."""
+    global _serials
+    _serials = itertools.count(max(number, next(_serials)) + 1)
+
+
 def make_type(by, **overrides):
     code = fresh("MG")
     return airframes.define_type(
