@@ -325,7 +325,7 @@ CASES = [
             ),
             {"points": [[0.0, 0.0], [400.0, 0.0], [400.0, 300.0]], "at": [9.0, 1.0]},
         )
-        for along in (seam.gap_directions, seam.distances_to)
+        for along in (seam.gap_directions, seam.distances_to, seam.distances_from)
     ],
     (
         adjusters.Adjuster,
