@@ -66,7 +66,7 @@ def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of)
     check, client = tight(engineer, 0.1), client_of("builder")
     row = take(engineer, check)
     (three,) = (s for s in row.content["outcome"]["stations"] if s["label"] == "3")
-    # A gap is read to 2 x 0.1, and nothing moves: so well is the trim known (2.28, not
+    # A gap is read to 2 x 0.1, and nothing moves: so well is the trim known (2.05, not
     # 1.96, and 80 draws), and a bite of 0.6 of it to as much less, and to what of it is
     # not told.
     assert three["trim_half_nm"] == pytest.approx(mm(0.2), rel=0.25)

@@ -7,7 +7,8 @@ at the plan (parametric bootstrap: Efron and Tibshirani, "An Introduction to the
 Bootstrap", 1993, 6.5); the seed is fixed. Half an interval is `COVER` standard
 deviations of what comes: somewhat more than the 1.96 of a normal one, since a plan has
 corners and the draws stand about the readings, not about the truth (by simulation, in
-tests/numeric/test_intervals.py).
+tests/numeric/test_intervals.py). A cut is none or more than the aim: which it is, each
+draw says anew.
 
 Where adjusters set the part in whole steps, the change of each that is set is drawn as
 if it could be set exactly; what a step leaves of that, and how well a step is set, join
@@ -31,7 +32,7 @@ DRAWS, FEWER = 80, 40
 FAIL = 40  # of so many draws one at most may be such that it cannot be planned
 MANY = 100  # readings; with more there are fewer draws, so that a page need not wait
 COVER = 2.2
-CUT_COVER = 2.28  # of a cut, which begins at a corner of the plan
+CUT_COVER = 2.05  # of a cut: draws in which it is none are among them, and spread far
 SEED = 14
 MOST_READINGS = 400  # with more the draws would take minutes
 WHOLE_STEP = 12**-0.5  # standard deviation of what whole steps leave, in steps
