@@ -115,7 +115,6 @@ def test_a_long_file_is_made_by_so_many_statements_and_sent_in_pieces(
         assert int(answer["Content-Length"]) > 500 and len(rows) > 20
         counts.append([one["sql"] for one in seen if "OFFSET" in one["sql"]])
         lengths.append((len(rows), len(seen)))
-        answer.close()
     (few, least), (some, more), (many, most) = lengths
     assert counts == [[], [], []]
     assert most - more == more - least and many - some == some - few == 20
