@@ -94,7 +94,7 @@ def raise_holes(*, by, check: HoleCheck) -> Nonconformance:
         airframe = _where(check)
         number = next_number(f"nonconformance:{airframe.pk}")
         # Whoever raises here at the same moment waits for that number.
-        rows = decided.holes_to_raise(check)
+        rows = decided.holes_to_raise(check, decided.items_of_holes(check))
         if not rows:
             raise Refused("Nothing in it is left to be raised.", code="done")
         labels = [row.hole.label for row in rows]
@@ -107,7 +107,7 @@ def raise_holes(*, by, check: HoleCheck) -> Nonconformance:
             hole_check=check,
             holes=labels,
             stations_key=hashlib.sha256("\n".join(labels).encode()).hexdigest(),
-            title=hole_words.title(pattern.number, labels),
+            title=hole_words.title(pattern.number, labels)[:200],
             requirement=f"{pattern}, revision {check.revision.number}"[:200],
             found=hole_words.found(rows, unit)[:200],
             place=hole_words.place(check.part.serial, labels)[:200],
@@ -142,6 +142,7 @@ def raise_result(*, by, result: CharacteristicResult) -> Nonconformance:
         if newest != result or not decided.result_to_raise(planned, result):
             raise Refused("That is not left to be raised.", code="done")
         found = characteristic_words.result(planned.quality, result, result.unit)
+        title = f"{planned.number} {planned.name}: {states.word(result.verdict)}"
         item = Nonconformance(
             airframe=result.airframe,
             number=number,
@@ -149,7 +150,7 @@ def raise_result(*, by, result: CharacteristicResult) -> Nonconformance:
             joint=planned.joint,
             part=result.part,
             result=result,
-            title=f"{planned.number} {planned.name}: {states.word(result.verdict)}",
+            title=title[:200],
             requirement=characteristic_words.limits(result.revision, planned.quality),
             found=found[:200],
             place=planned.bay.path[:200],

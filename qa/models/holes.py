@@ -154,6 +154,8 @@ class HoleReading(Fact):
     allowed_nm = models.BigIntegerField()
     position_conforms = models.BooleanField()
     size_conforms = models.BooleanField(null=True, blank=True)
+    # Not kept: what tells its size in its place (qa.rules.holes.newest_readings).
+    sized: "HoleReading | None" = None
 
     class Meta:
         ordering = ("id",)

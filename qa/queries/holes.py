@@ -24,7 +24,7 @@ from qa.numeric.holes.fasteners import (
 from qa.numeric.holes.rigid_fit import FitError
 from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
 from qa.rules import decided
-from qa.rules.holes import LACKS_SIZE, as_read, lacks_size
+from qa.rules.holes import LACKS_SIZE, as_read, fails, lacks_size, sized
 from qa.wording import holes as hole_words
 from qa.wording import lengths
 from qa.wording.holes import SPACING
@@ -201,6 +201,9 @@ def hole_view(
         for hole in holes
     ]
     others = HoleCheck.objects.filter(revision=check.revision_id).exclude(pk=check.pk)
+    # A pack, which says what stands, tells its items itself.
+    items = decided.items_of_holes(check) if standing is None else []
+    to_raise = decided.holes_to_raise(check, items) if standing is None else []
     return HoleView(
         check=check,
         unit=unit,
@@ -217,10 +220,8 @@ def hole_view(
         pitch=_pitch(plan),
         short=_short(plan, rule),
         others=list(others.select_related("part").order_by("-number")[:50]),
-        items=decided.items_of_holes(check),
-        raise_words=hole_words.to_raise(
-            [row.hole.label for row in decided.holes_to_raise(check)]
-        ),
+        items=items,
+        raise_words=hole_words.to_raise([row.hole.label for row in to_raise]),
         together=both[0],
         grip=_grip(stack_mm, grip_mm, unit),
     )
@@ -235,14 +236,14 @@ def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
     if reading is None:
         return _required(hole, unit)
     faults = [] if reading.position_conforms else ["position"]
-    faults += ["size"] if reading.size_conforms is False else []
+    faults += ["size"] if sized(reading).size_conforms is False else []
     short = bool(rule and spacing_shortfalls(rule, edge_ratio=ratio, pitch_ratio=None))
     apart, room = radial.get(hole.pk, ("", ""))
     return _required(
         hole,
         unit,
         measured=f"{_text(reading.x_nm, unit)}, {_text(reading.y_nm, unit)}",
-        found_size=_text(reading.size_nm, unit),
+        found_size=_text(sized(reading).size_nm, unit),
         position=_text(reading.position_nm, unit),
         allowed=_text(reading.allowed_nm, unit),
         verdict=_verdict(reading, faults),
@@ -265,7 +266,6 @@ def _drawn(hole, reading: HoleReading | None) -> PlateHole:
     x, y = to_mm(hole.x_nm), to_mm(hole.y_nm)
     if reading is None:
         return PlateHole(hole.label, x, y, zone=to_mm(hole.zone_nm))
-    good = reading.position_conforms and reading.size_conforms is not False
     passed = "not_measured" if lacks_size(reading) else "conforms"
     return PlateHole(
         hole.label,
@@ -273,7 +273,7 @@ def _drawn(hole, reading: HoleReading | None) -> PlateHole:
         y,
         measured=(to_mm(reading.x_nm), to_mm(reading.y_nm)),
         zone=to_mm(reading.allowed_nm),
-        state=passed if good else "above",
+        state="above" if fails(reading) else passed,
         text=lengths.on_map(reading.position_nm, "mm"),
     )
 

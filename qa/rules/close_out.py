@@ -13,8 +13,8 @@ from qa.rules.close_out_stands import (
     Stand,
     joints_of,
     label_of,
+    places_of,
     temporary_of,
-    where_of,
 )
 from qa.wording import close_outs as words
 from shop.ledger.canonical import canonical
@@ -113,7 +113,9 @@ def _items(records: Records, scope: Scope) -> list[Nonconformance]:
         placement.part_id: placement.position.path for placement in records.placements
     }
     return [
-        item for item in records.items if scope.has(*where_of(records, item, paths))
+        item
+        for item in records.items
+        if any(scope.has(*at) for at in places_of(records, item, paths))
     ]
 
 

@@ -231,20 +231,33 @@ def _items(records: Records) -> list[Stand]:
     }
     found = []
     for item in open_items(records.items):
-        path, joints = where_of(records, item, paths)
         link = ("nonconformance", item.pk)
-        told = item.standing.get_state_display()
+        told = str(item.standing.get_state_display())
         what = f"{label_of(records, item)} {item.title}"
-        found.append(Stand("item", what, str(told), link, path, joints))
+        for at in places_of(records, item, paths):
+            found.append(Stand("item", what, told, link, *at))
     return found
 
 
-def where_of(records, item: Nonconformance, paths) -> tuple[str, frozenset[int]]:
-    """Where an item counts: at its joint, else where its part sits, else (path "") on
-    the airframe whole. One raised on another airframe came with its part."""
-    if item.joint and item.airframe_id == records.airframe.pk:
-        return item.joint.position.path, frozenset({item.joint_id})
-    return paths.get(item.part_id, ""), joints_of(records, item.part_id)
+def places_of(records, item: Nonconformance, paths) -> list[tuple]:
+    """Where an item counts (path, joints): at its joint, else where its part sits, else
+    (path "") on the airframe whole; and wherever the holes or the characteristic count
+    that it is of. One raised on another airframe came with its part."""
+    here = item.airframe_id == records.airframe.pk
+    found = [(paths.get(item.part_id, ""), joints_of(records, item.part_id))]
+    if item.joint and here:
+        found = [(item.joint.position.path, frozenset({item.joint_id}))]
+    if item.result_id and here:
+        planned = item.result.revision.characteristic
+        found.append((planned.bay.path, frozenset({planned.joint_id} - {None})))
+    if item.hole_check_id:
+        pattern = item.hole_check.revision.pattern_id
+        found += [
+            (there.path, there.joints)
+            for there in records.patterns
+            if there.pattern.pk == pattern and item.part_id in there.read_on
+        ]
+    return found
 
 
 def label_of(records: Records, item: Nonconformance | TemporaryItem) -> str:

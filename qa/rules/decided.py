@@ -6,6 +6,9 @@ requirement, and for no worse than what was decided.
 """
 
 from collections.abc import Iterable
+from operator import le
+
+from django.db.models import Max
 
 from qa.models import (
     Characteristic,
@@ -14,6 +17,7 @@ from qa.models import (
     HoleCheck,
     HoleReading,
     Nonconformance,
+    NonconformanceStep,
     State,
     Verdict,
 )
@@ -23,7 +27,7 @@ from qa.rules.result_staleness import stale_of
 from shop.ledger import Refused
 
 DONE = (State.VERIFIED, State.CLOSED)
-RELATED = ("standing", "hole_check__revision", "result__revision")
+RELATED = ("standing", "hole_check__revision", "result__revision__characteristic__bay")
 
 
 def _stays(item: Nonconformance) -> bool:
@@ -49,8 +53,8 @@ def left_holes(
             of = item.hole_check.revision_id, item.part_id
             if label not in item.holes or of != (check.revision_id, check.part_id):
                 continue
-            decided = beyond(was[item.hole_check_id, label])
-            if all(a <= b for a, b in zip(beyond(reading), decided, strict=True)):
+            then = was[item.hole_check_id, label]
+            if reading.pk == then.pk or all(map(le, beyond(reading), beyond(then))):
                 found[reading.pk] = item
     return found
 
@@ -71,10 +75,22 @@ def left_results(
 def _no_worse(now: CharacteristicResult, was: CharacteristicResult) -> bool:
     if now.pk == was.pk:
         return True
+    if None in (now.exact, was.exact):
+        # Not so again: nobody knows whether for the same reason.
+        return False
     of = ("revision_id", "airframe_id", "part_id", "verdict")
     alike = all(getattr(now, name) == getattr(was, name) for name in of)
-    a, b = now.deviation or 0, was.deviation or 0
-    return alike and a * b >= 0 and abs(a) <= abs(b)
+    (side, *found), (same, *decided) = _out(now), _out(was)
+    return alike and side == same and all(map(le, found, decided))
+
+
+def _out(result: CharacteristicResult) -> tuple[int, int, int]:
+    """At which end (-1 low, 1 high) a result that does not conform is out, by how much
+    beyond the limit drawn in by its guard band, and beyond the limit itself."""
+    exact, low, guard = result.exact, result.low, result.guard or 0
+    if low is not None and exact < low + guard:
+        return -1, low + guard - exact, low - exact
+    return 1, exact - (result.high - guard), exact - result.high
 
 
 def items_of_holes(check: HoleCheck) -> list[Nonconformance]:
@@ -93,23 +109,23 @@ def items_of_result(result: CharacteristicResult) -> list[Nonconformance]:
     return list(rows.select_related(*RELATED, "airframe").order_by("pk"))
 
 
-def holes_to_raise(check: HoleCheck) -> list[HoleReading]:
-    """What fails in a check, was not read again since, and is neither in an item that
-    is worked on nor decided to stay."""
-    items = items_of_holes(check)
+def holes_to_raise(check: HoleCheck, items: list[Nonconformance]) -> list[HoleReading]:
+    """What fails in a check, was not read again since, and is neither decided to stay
+    nor in an item that is worked on or was raised of this very check. items: those of
+    items_of_holes."""
     standing = _standing_readings(check.revision_id, check.part_id)
     mine = [row for row in standing.values() if row.hole_check_id == check.pk]
     left = left_holes(items, mine)
-    worked_on = {
+    raised = {
         label
         for item in items
-        if item.standing.state not in DONE
+        if item.hole_check_id == check.pk or item.standing.state not in DONE
         for label in item.holes
     }
     return [
         row
         for row in sorted(mine, key=lambda row: row.hole.order)
-        if fails(row) and row.pk not in left and row.hole.label not in worked_on
+        if fails(row) and row.pk not in left and row.hole.label not in raised
     ]
 
 
@@ -126,7 +142,11 @@ def result_to_raise(
     if result is None or result.verdict == Verdict.CONFORMS:
         return False
     items = items_of_result(result)
-    if any(item.standing.state not in DONE for item in items):
+    if any(
+        item.result_id == result.pk
+        or (item.part_id == result.part_id and item.standing.state not in DONE)
+        for item in items
+    ):
         return False
     if left_results(items, [result]):
         return False
@@ -137,7 +157,12 @@ def newest_result(planned: Characteristic, airframe) -> CharacteristicResult | N
     rows = CharacteristicResult.objects.filter(
         revision__characteristic=planned, airframe=airframe
     )
-    return rows.select_related("entry__by", "revision").order_by("-pk").first()
+    return _newest(rows)
+
+
+def _newest(rows) -> CharacteristicResult | None:
+    related = ("entry__by", "revision", "airframe")
+    return rows.select_related(*related).order_by("-pk").first()
 
 
 def require_found_again(by, item: Nonconformance, disposition: str) -> str:
@@ -159,16 +184,23 @@ def require_found_again(by, item: Nonconformance, disposition: str) -> str:
     return ", ".join(dict.fromkeys(map(str, rows)))
 
 
+def _since(item: Nonconformance) -> int:
+    """The entry after which it is found again: of the finding, or of the work."""
+    steps = item.steps.filter(verb=NonconformanceStep.Verb.WORK)
+    return max(item.entry.pk, steps.aggregate(last=Max("entry__pk"))["last"] or 0)
+
+
 def _holes_again(item: Nonconformance, *, rework: bool):
-    check = item.hole_check
+    check, since = item.hole_check, _since(item)
     now = check.revision.pattern.current_id
     standing = _standing_readings(now, check.part_id)
     rows, missing = [], []
     for label in item.holes:
         reading = standing.get(label)
-        since = reading and reading.hole_check.entry.pk > item.entry.pk
-        good = since and not (rework and (fails(reading) or lacks_size(reading)))
-        if good:
+        again = reading and reading.hole_check.entry.pk > since
+        if again and lacks_size(reading):
+            missing.append(f"{label} (its size)")
+        elif again and not (rework and fails(reading)):
             rows.append(reading.hole_check)
         else:
             missing.append(label)
@@ -176,10 +208,16 @@ def _holes_again(item: Nonconformance, *, rework: bool):
 
 
 def _result_again(item: Nonconformance, *, rework: bool):
+    """By the newest result of what it was found on: a part may have moved since."""
     planned = item.result.revision.characteristic
-    result = newest_result(planned, item.airframe)
-    since = result.entry.pk > item.entry.pk
-    good = since and not (rework and result.verdict != Verdict.CONFORMS)
-    if good and not stale_of(planned, item.airframe, result):
+    rows = CharacteristicResult.objects.filter(
+        revision__characteristic=planned, part=item.result.part_id
+    )
+    if item.result.part_id is None:
+        rows = rows.filter(airframe=item.airframe)
+    result = _newest(rows)
+    again = result.entry.pk > _since(item)
+    good = again and not (rework and result.verdict != Verdict.CONFORMS)
+    if good and not stale_of(planned, result.airframe, result):
         return [result], []
     return [], [planned.number]

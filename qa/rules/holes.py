@@ -37,7 +37,8 @@ def as_read(reading: HoleReading) -> numbers.Hole:
 
 def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
     """By (part, hole) the newest reading, with its hole: who reads some holes again
-    says nothing of the others. checks: in the order in which they were made."""
+    says nothing of the others, and who reads one without its size nothing of a size
+    that was not right. checks: in the order in which they were made."""
     order = {check.pk: (row, check) for row, check in enumerate(checks)}
     read = HoleReading.objects.filter(hole_check__in=order).select_related("hole")
     newest: dict[tuple, HoleReading] = {}
@@ -45,18 +46,28 @@ def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
         read, key=lambda hole_reading: order[hole_reading.hole_check_id][0]
     ):
         reading.hole_check = order[reading.hole_check_id][1]
-        newest[reading.hole_check.part_id, reading.hole_id] = reading
+        here = reading.hole_check.part_id, reading.hole_id
+        before = newest.get(here)
+        if before and lacks_size(reading) and sized(before).size_conforms is False:
+            reading.sized = sized(before)
+        newest[here] = reading
     return newest
 
 
+def sized(reading: HoleReading) -> HoleReading:
+    """The reading that tells the size: itself, or where it has none an earlier one of
+    the same hole that was too small or too large."""
+    return reading.sized or reading
+
+
 def fails(reading: HoleReading) -> bool:
-    return not reading.position_conforms or reading.size_conforms is False
+    return not reading.position_conforms or sized(reading).size_conforms is False
 
 
 def beyond(reading: HoleReading) -> tuple[int, int, int]:
     """By how much, in nm, a reading (with its hole) is out of its place, too small and
     too large; 0 where it is not."""
-    hole, size = reading.hole, reading.size_nm
+    hole, size = reading.hole, sized(reading).size_nm
     out = 0
     if not reading.position_conforms:
         # Exact squares were compared: out by less than 1 nm is out.

@@ -48,9 +48,10 @@ def _one(row, unit: str) -> str:
                 "allowed": lengths.length(row.allowed_nm, unit, 3),
             }
         )
-    if row.size_conforms is False:
+    sized = row.sized or row
+    if sized.size_conforms is False:
         said = gettext("hole %(size)s")
-        told.append(said % {"size": lengths.length(row.size_nm, unit, 3)})
+        told.append(said % {"size": lengths.length(sized.size_nm, unit, 3)})
     return ", ".join(told)
 
 

@@ -4,17 +4,22 @@ may decides, somebody else verifies, and what was decided to stay so is closed."
 import pytest
 from django.urls import reverse
 
-from qa.actions import nonconformances, raising
+from qa.actions import holes, nonconformances, raising
+from qa.actions.holes import MeasuredHole
 from qa.models import CharacteristicResult, HoleCheck, Nonconformance
 from qa.queries.holes import hole_view
+from qa.rules import close_out, close_out_records, close_out_stands, decided
+from qa.rules.close_out_stands import Scope
+from shop.actions import airframes
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from tests.conftest import make_people
-from tests.qa.making import make_part
-from tests.qa.test_characteristics import found
+from tests.qa.making import make_instrument, make_part, make_position
+from tests.qa.test_characteristics import found, planned
 from tests.qa.test_close_out import WHOLE, Ready, patterned, read_holes
 from tests.qa.test_item_life import more_people
 from tests.qa.test_temporary import at_once
+from tests.shop.making import make_placement
 
 
 def newest(model, **of):
@@ -140,6 +145,176 @@ def test_another_characteristic_is_decided_of_the_same_part_and_requirement(read
     assert other.number not in str(stands(ready, "characteristic"))
 
 
+def raised_of(ready, row, value, **said):
+    """The item of what was found of a characteristic."""
+    found(ready.people, row, ready.airframe, value, **said)
+    result = newest(CharacteristicResult)
+    return raising.raise_result(by=ready.people["builder"], result=result)
+
+
+def settled(ready, item, disposition="use_as_is"):
+    decide(ready.people, item, disposition)
+    verified(ready.people, item)
+    finish(ready.people, item)
+
+
+@pytest.mark.django_db
+def test_what_is_not_so_again_is_decided_again(ready):
+    row = ready.characteristic("attribute", photo=False)
+    settled(ready, raised_of(ready, row, "no"))
+    assert stands(ready, "characteristic") == []
+    settled(ready, raised_of(ready, row, "no"))
+    found(ready.people, row, ready.airframe, "no")
+    assert stands(ready, "characteristic") == ["does not conform"]
+    assert decided.result_to_raise(row, newest(CharacteristicResult))
+
+
+@pytest.mark.django_db
+def test_not_proven_is_decided_for_no_less_than_was_left_of_the_limit(ready):
+    gauge = make_instrument(ready.people["engineer"], u_nm=50_000)
+    row = ready.characteristic(
+        "dimension", low="12", high="13", unit="mm", rule="guarded"
+    )
+    said = {"unit": "mm", "instrument": gauge}
+    settled(ready, raised_of(ready, row, "12.05", **said))
+    finer = make_instrument(ready.people["engineer"], u_nm=40_000)
+    for value, by, left in (
+        ("12.05", gauge, True),
+        ("12.06", gauge, True),
+        ("12.04", gauge, False),
+        ("12.04", finer, False),
+        ("12", gauge, False),
+        ("11.95", gauge, False),
+        ("12.95", gauge, False),
+        ("13.04", gauge, False),
+    ):
+        found(ready.people, row, ready.airframe, value, unit="mm", instrument=by)
+        assert newest(CharacteristicResult).verdict == "not_proven", value
+        assert (stands(ready, "characteristic") == []) == left, value
+
+
+@pytest.mark.django_db
+def test_work_on_one_serial_is_shown_by_that_serial_and_after_the_work(ready):
+    people, row = (
+        ready.people,
+        planned(ready.people, "count", ready.joint.position, low="4", high="4"),
+    )
+    item = raised_of(ready, row, "3")
+    decide(people, item, "rework")
+    found(people, row, ready.airframe, "4")
+    nonconformances.work(by=people["doer"], item=item, note="one put in")
+    with pytest.raises(Refused, match="not shown"):
+        verified(people, item)
+    # Another door in its place: it conforms, and what it fails is raised of itself.
+    door = ready.placed[0]
+    airframes.remove_part(by=people["builder"], placement=door, reason="swapped")
+    of = {"airframe": ready.airframe, "position": door.position, "reason": "swapped"}
+    other = make_placement(people["engineer"], part=make_part(people["engineer"]), **of)
+    found(people, row, ready.airframe, "4")
+    with pytest.raises(Refused, match="not shown"):
+        verified(people, item)
+    assert raised_of(ready, row, "2").part == other.part
+    # Back again, found after the work.
+    airframes.remove_part(by=people["builder"], placement=other, reason="swapped")
+    make_placement(people["engineer"], part=door.part, **of)
+    found(people, row, ready.airframe, "4")
+    verified(people, item)
+    # Opened again and worked on again, that does not show it any more.
+    nonconformances.reopen(by=people["checker"], item=item, note="one fell out")
+    decide(people, item, "rework")
+    nonconformances.work(by=people["doer"], item=item, note="put in anew")
+    with pytest.raises(Refused, match="not shown"):
+        verified(people, item)
+
+
+@pytest.mark.django_db
+def test_a_hole_that_is_too_large_stays_so_until_its_size_is_read_again(ready):
+    people, pattern = ready.people, patterned(ready, joint=ready.joint)
+    shell, door = ready.placed[1].part, ready.placed[0].part
+
+    def read(x, size, part=shell):
+        holes.record_holes(
+            by=people["builder"],
+            revision=pattern.current,
+            part=part,
+            measured=[MeasuredHole("3", x, "0", size)],
+        )
+        return newest(HoleCheck)
+
+    read_holes(ready, pattern, shell, **WHOLE)
+    read_holes(ready, pattern, door, **WHOLE)
+    read("40", "4.30")
+    assert len(stands(ready, "holes")) == 1
+    again = read("40", "")
+    assert stands(ready, "holes")[-1] == f"{again.label}: hole 3 does not conform"
+    # Neither its size nor its place hides behind the other, decided or not.
+    item = raising.raise_holes(by=people["builder"], check=again)
+    assert item.found == "3: hole 4.300 mm"
+    settled(ready, item)
+    assert stands(ready, "holes") == []
+    worse = read("40.5", "")
+    assert stands(ready, "holes")[-1] == f"{worse.label}: hole 3 does not conform"
+    read("40", "4.31")
+    assert len(stands(ready, "holes")) == 1
+    read("40", "4.1")
+    assert stands(ready, "holes") == []
+    # Repaired is found again with its size, after the work.
+    item = raising.raise_holes(by=people["builder"], check=read("40", "4.30"))
+    decide(people, item, "repair")
+    read("40", "4.25")
+    nonconformances.work(by=people["doer"], item=item, note="bushed")
+    with pytest.raises(Refused, match="not found again since: 3"):
+        verified(people, item)
+    read("40", "")
+    with pytest.raises(Refused, match="its size"):
+        verified(people, item)
+    read("40", "4.25")
+    verified(people, item)
+    assert newest(HoleCheck).label in item.steps.order_by("-pk")[0].told
+
+
+@pytest.mark.django_db
+def test_an_item_counts_wherever_it_excuses_something(ready):
+    """A bay without a part, a joint seen from its surround, holes in the mate."""
+    people = ready.people
+    empty = make_position(people["engineer"], type=ready.joint.type)
+    around = ready.joint.surround
+    door, shell = (placement.part for placement in ready.placed)
+    pattern = patterned(ready, design=door.design, mate=shell.design)
+    of = {"low": "4", "high": "4"}
+    bare = raised_of(ready, planned(people, "count", empty, **of), "3")
+    beside = planned(people, "count", around, ready.joint, **of)
+    beside = raised_of(ready, beside, "3")
+    read_holes(ready, pattern, door, **WHOLE)
+    read_holes(ready, pattern, shell, **{**WHOLE, "h3": "40.5"})
+    mate = raising.raise_holes(by=people["builder"], check=newest(HoleCheck))
+    decide(people, bare, "repair")
+    nonconformances.work(by=people["doer"], item=bare, note="one put in")
+    found(people, bare.result.revision.characteristic, ready.airframe, "3")
+    verified(people, bare)
+    for item in (beside, mate):
+        decide(people, item)
+        verified(people, item)
+    at = ((bare, empty), (beside, around), (mate, ready.joint.position))
+
+    def standing(bay):
+        gathered = close_out_stands.gather(close_out_records.load(ready.airframe))
+        return gathered, close_out.standing_of(gathered, Scope(ready.airframe, bay=bay))
+
+    for item, bay in at:
+        _, before = standing(bay)
+        told = [(stand.kind, stand.why) for stand in before.stands]
+        assert ("item", "verified") in told, item.title
+        assert not {kind for kind, _ in told} & {"holes", "characteristic"}
+        finish(people, item)
+        gathered, after = standing(bay)
+        assert item.label in after.body["items"]
+        assert item.label not in " ".join(stand.what for stand in after.stands)
+    gathered, _ = standing(empty)
+    doers = close_out.doers(gathered, Scope(ready.airframe, bay=empty))
+    assert people["doer"].pk in doers
+
+
 @pytest.mark.django_db
 def test_the_pages_raise_it_by_one_press_and_show_what_became_of_it(ready, client_of):
     people, pattern = ready.people, patterned(ready, joint=ready.joint)
@@ -190,13 +365,13 @@ def test_of_two_who_raise_at_once_one_wins(committed_db):
     result = newest(CharacteristicResult)
     by = ready.people["builder"]
 
-    def holes():
+    def of_holes():
         raising.raise_holes(by=by, check=HoleCheck.objects.get(pk=check.pk))
 
     def other():
         fresh = CharacteristicResult.objects.get(pk=result.pk)
         raising.raise_result(by=by, result=fresh)
 
-    assert at_once(holes, holes) == ["done", "won"]
+    assert at_once(of_holes, of_holes) == ["done", "won"]
     assert at_once(other, other) == ["done", "won"]
     assert hole_view(check, "mm").raise_words == ""

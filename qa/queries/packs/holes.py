@@ -81,6 +81,9 @@ def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
     view = holes.hole_view(check, scope.unit, standing=standing)
     pattern = check.revision.pattern
     of = {one.hole.label: one.hole_check for one in standing.values()}
+    sizes = {
+        one.hole.label: one.sized.hole_check for one in standing.values() if one.sized
+    }
     decided = scope.gathered.records.left_holes
     left = {
         one.hole.label: decided[one.pk]
@@ -97,7 +100,7 @@ def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
         by="; ".join(_by(x) for _number, x in others) or _by(check),
         unit=scope.unit,
         lines=tuple(
-            _line(scope, of.get(row.label, check), row, left.get(row.label))
+            _line(scope, of.get(row.label, check), row, left.get(row.label), sizes)
             for row in view.rows
         ),
         notes=tuple(f"{word}: {told}" for word, told in view.fits) + tuple(view.short),
@@ -109,7 +112,11 @@ def _by(check: HoleCheck) -> str:
 
 
 def _line(
-    scope: Scope, check: HoleCheck, row: holes.HoleRow, left: Nonconformance | None
+    scope: Scope,
+    check: HoleCheck,
+    row: holes.HoleRow,
+    left: Nonconformance | None,
+    sizes: dict[str, HoleCheck],
 ) -> Characteristic:
     state, now = row.verdict or "not_measured", check.revision.pattern.current
     at = f"at {row.measured}" if row.measured else ""
@@ -124,6 +131,8 @@ def _line(
     wanted = f"zone {row.zone} at {row.nominal}"
     wanted += f", hole {row.size}" if row.size else ""
     read_in = check.label if row.measured else ""
+    if row.label in sizes:
+        read_in += f", its size in {sizes[row.label].label}"
     number = f"{check.part.serial}/{check.revision.pattern.number}.{row.label}"
     item = ""
     if state == "does_not_conform":
