@@ -116,7 +116,9 @@ def test_no_settings_of_both_are_better_than_those_that_are_told(names, seed):
     best = strictly_least(aims[can], (1e-6, 1e-6))
     here = [one.steps for one in plan.whole.settings]
     row = int(np.flatnonzero((steps == here).all(axis=1))[0])
-    assert can[row] and aims[row] == pytest.approx(best, abs=3e-6)
+    # What is as good to 1e-6 here may be told apart there: a worst less by 1e-7 counts.
+    less = aims[row][0] < best[0] - 1e-8
+    assert can[row] and (less or aims[row] == pytest.approx(best, abs=3e-6))
     assert plan.whole.set_only.worst_after == pytest.approx(aims[row][0], abs=1e-6)
     for number, (gap, flush) in enumerate(ends):
         stations = plan.joints[number].stations
