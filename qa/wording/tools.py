@@ -123,7 +123,7 @@ OPENINGS_ALIKE = (
 )
 TOO_MANY_OPENINGS = (
     "More openings and stations than can be worked out together: what each opening "
-    "does is not told"
+    "does to {kinds} is not told"
 )
 
 
@@ -294,8 +294,10 @@ def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
     values = [value for one in told.each for value in (*one.gap, *one.flush)]
     if not told.each:
         if len(report.openings) > 1 and report.anything:
-            yield TOO_MANY_OPENINGS
+            yield TOO_MANY_OPENINGS.format(kinds="gap and flushness")
         return
+    if kinds := _too_many(report):
+        yield TOO_MANY_OPENINGS.format(kinds=" and ".join(kinds))
     if not any(value.opening_mm is not None for value in values):
         return
     bounded = sum(value.low_mm is not None for value in values)
@@ -319,6 +321,17 @@ def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
         yield OPENINGS_UNBOUNDED.format(stated=terms.stated)
 
 
+def _too_many(report: ToolReport) -> list[str]:
+    """The kinds that can be told of the tool, and of no opening, by their number."""
+    found = []
+    for kind, name in KINDS.items():
+        values = [v for one in report.apart.each for v in getattr(one, kind)]
+        untold = [value for value in values if value.opening_mm is None]
+        if any(value.why in (None, Why.NO_SCATTER) for value in untold):
+            found.append(name)
+    return found
+
+
 def opening_word(value: OpeningValue, kind: str) -> str:
     """What an opening does at a place: "tight", "alike", or nothing that holds."""
     if value.low_mm is None:
@@ -329,7 +342,12 @@ def opening_word(value: OpeningValue, kind: str) -> str:
 def opening_lines(
     report: ToolReport, labels: Sequence[str], unit: str = "mm"
 ) -> list[str]:
-    """What each opening does beyond its bounds: "L1: gap 0.31 tight at 9 …"."""
+    """What each opening does beyond its bounds, "L1: gap tight at 9 by 0.31 mm", or
+    that nothing does, of what can be told."""
+    values = [v for one in report.apart.each for v in (*one.gap, *one.flush)]
+    bounded = sum(value.low_mm is not None for value in values)
+    if not bounded:
+        return ["cannot be told"]
     lines = []
     for one in report.apart.each:
         found = [
@@ -341,7 +359,8 @@ def opening_lines(
         ]
         if found:
             lines.append(f"{one.name}: {', '.join(found)}")
-    return lines
+    of = "" if bounded == len(values) else f" ({bounded} of {len(values)} can be told)"
+    return lines or [f"nothing beyond its bounds{of}"]
 
 
 def advice_lines(

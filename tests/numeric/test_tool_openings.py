@@ -3,18 +3,20 @@ designs), by hand, and by simulated doors."""
 
 import math
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from qa.numeric.geometry.joint import build_joint
 from qa.numeric.tool.characteristics import characteristics, free_to_move
 from qa.numeric.tool.least_squares import Seating, Why
 from qa.numeric.tool.openings import MOST_VALUES, bounded
 from qa.numeric.tool.scatter import pooled_fit
 from qa.numeric.tool.tell import PulledReading, tell_tool
-from qa.wording.tools import opening_lines
+from qa.wording.tools import notes, opening_lines
 from tests.numeric.doors import door, square
 from tests.numeric.molds import Mold, curved, readings
 
@@ -136,8 +138,8 @@ def test_two_held_parts_in_two_openings_by_hand():
     ]
 
 
-def linked(tried, **more):
-    joint = door(across=4, up=2)
+def linked(tried, joint=None, **more):
+    joint = joint or door(across=4, up=2)
     count = 2 * len(joint.stations)
     random = np.random.default_rng(3)
     mold = Mold(joint, np.zeros(count), np.full(count, 0.1), random)
@@ -161,6 +163,18 @@ def test_openings_are_told_only_as_far_as_parts_link_them():
     assert one_link.apart.each[0].gap[0].low_mm is not None
     names = [f"L{k}" for k in range(1 + MOST_VALUES // 12)]
     assert linked([("A", name) for name in names], sd_mm=0.1).apart.each == ()
+    every = door(across=4, up=2).stations
+    bare = [
+        replace(one, flush=replace(one.flush, low=None, high=None)) for one in every[4:]
+    ]
+    joint = build_joint((*every[:4], *bare))
+    much = linked([("A", name) for name in names], joint, sd_mm=0.1)
+    values = [value for one in much.apart.each for value in one.gap]
+    assert {(value.opening_mm, value.why) for value in values} == {(None, None)}
+    told = [
+        note for note in notes(much, list("123456789abc"), 0.1) if "does to" in note
+    ]
+    assert len(told) == 1 and "does to gap is not told" in told[0]
 
 
 def doors(own, tried, count=DOORS):

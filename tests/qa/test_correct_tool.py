@@ -220,6 +220,22 @@ def test_openings_that_nothing_links_end_with_two_and_say_why(tmp_path):
     assert "link all of L1, L2" in report["notes"][0]
     assert {each["gap"]["does"] for each in report["openings"]} == {"cannot_tell"}
     assert {each["gap"]["opening_mm"] for each in report["openings"]} == {None}
+    out = run(tmp_path, *HELD, readings=apart)[1]
+    assert "  cannot be told." in out and "nothing beyond" not in out
+
+
+def test_a_kind_that_was_not_read_in_an_earlier_opening_leaves_the_other_told(tmp_path):
+    rows = tried(*((part, place) for place in ("L1", "L2", "L3") for part in "AB"))
+    head, *lines = rows.splitlines()
+    cells = [line.split(",") for line in lines]
+    lines = [",".join((*c[:3], "" if c[4] == "L1" else c[3], c[4])) for c in cells]
+    code, report = plain(tmp_path, *HELD, readings="\n".join([head, *lines]) + "\n")
+    whole = plain(tmp_path, *HELD, readings=rows)[1]["openings"]
+    does = [(one["gap"]["does"], one["flush"]["does"]) for one in report["openings"]]
+    assert code == 0 and {flush for _, flush in does} == {"cannot_tell"}
+    assert [gap for gap, _ in does] == [one["gap"]["does"] for one in whole]
+    _, out, _ = run(tmp_path, *HELD, readings="\n".join([head, *lines]) + "\n")
+    assert "  nothing beyond its bounds (12 of 24 can be told)." in out
 
 
 def test_a_given_standard_deviation_that_the_parts_exceed_is_told(tmp_path):

@@ -207,8 +207,7 @@ def text_lines(report: ToolReport, labels: list[str], remarks: list[str]) -> lis
         ]
     if report.apart.each:
         lines += ["", "Openings, from the mean of all:"]
-        found = opening_lines(report, labels)
-        lines += [f"  {line}." for line in found] or ["  nothing beyond its bounds."]
+        lines += [f"  {line}." for line in opening_lines(report, labels)]
     lines += ["", *(f"Note: {remark}." for remark in remarks)]
     return (
         lines if report.anything else [*lines, "Nothing can be told of the tool yet."]

@@ -90,7 +90,11 @@ def fit_openings(
 ) -> Openings | None:
     """The openings beneath a tool. None where there is one, or there are too many."""
     openings, told = len(fit.openings), fit.told
-    if openings < 2 or openings * len(slopes) > MOST_VALUES:
+    if openings < 2:
+        return None
+    # They are numbered among all, also among those where nothing of these was read.
+    numbered = 1 + max(seating.opening for seating in seatings)
+    if numbered * len(slopes) > MOST_VALUES:
         return None
     free = fit.free[told]
     off = np.eye(openings) - 1 / openings
@@ -112,7 +116,7 @@ def fit_openings(
             ways[seating.part] = ways.get(seating.part, 0.0) + way
     for way in ways.values():
         own += way @ way.T
-    square, degrees = _within(slopes, seatings, openings)
+    square, degrees = _within(slopes, seatings, numbered)
     new = float(np.sqrt(square / degrees)) if degrees else 0.0
     return Openings(shown, told, fresh, own, new, degrees)
 
