@@ -12,6 +12,7 @@ REMARKS = {
     "alike": _("all values are the same: there is no spread"),
     # Of values in limits.
     "one_value": _("fewer than two values have no spread"),
+    "no_width": _("the limits are one value: no spread fits between them"),
     "few_for_shape": _(
         "{n} values; at least {least} are needed to look at their shape"
     ),
@@ -44,12 +45,12 @@ REMARKS = {
         "they show, and below {most:.2%} with 95 %"
     ),
     "below_ends": _(
-        "{seen} of {n} values lie below, where the curve does not reach: its share is "
-        "not told"
+        "{seen} of {n} values lie below, more than the curve reaches: its share is not "
+        "told"
     ),
     "above_ends": _(
-        "{seen} of {n} values lie above, where the curve does not reach: its share is "
-        "not told"
+        "{seen} of {n} values lie above, more than the curve reaches: its share is not "
+        "told"
     ),
     "below_floats": _("the share below is less than can be reckoned"),
     "above_floats": _("the share above is less than can be reckoned"),

@@ -17,8 +17,9 @@ from qa.numeric.measuring.capability import (
     cp_bounds,
     cpk_bounds,
 )
+from qa.numeric.measuring.exact import exact_list
 from qa.numeric.measuring.normality import TooFew, anderson_darling
-from qa.numeric.measuring.pearson import NoCurve, pearson_curve
+from qa.numeric.measuring.pearson import NoCurve, pearson_curve, shape_of
 from qa.numeric.measuring.spread import Spread
 from qa.wording import measuring
 from tests.numeric import published
@@ -173,6 +174,18 @@ def test_values_that_are_not_normal_are_judged_by_quantiles_and_told_so():
     assert "not normal" in " ".join(measuring.remarks(found.notes))
 
 
+def test_a_curve_that_has_less_outside_than_was_seen_is_not_told():
+    """Independent: the bound by SciPy. Two heaps and 4 of 204 values far above: the
+    curve of their moments has less there than what shows 4 of 204."""
+    values = [*np.linspace(-1, -0.9, 100), *np.linspace(0.9, 1, 100), *[5.0] * 4]
+    found = capability(values, None, 4.9)
+    curve = pearson_curve(found.mean, found.sd_overall, *shape_of(exact_list(values)))
+    least = stats.binomtest(4, 204).proportion_ci(0.95, "exact").low
+    assert 0 < 1 - curve.share_below(4.9) < least
+    assert found.above is None
+    assert "4 of 204 values lie above" in " ".join(measuring.remarks(found.notes))
+
+
 def test_few_values_that_are_not_normal_are_refused():
     values = stats.expon().ppf((np.arange(49) + 0.5) / 49).tolist()
     found = capability(values, 0, 4)
@@ -247,8 +260,11 @@ def test_a_process_that_is_not_steady_is_told():
 def test_limits_that_are_none_are_refused():
     with pytest.raises(LimitsError, match="must be given"):
         capability([1, 2], None, None)
-    with pytest.raises(LimitsError, match="not below"):
-        capability([1, 2], 2, 2)
+    with pytest.raises(LimitsError, match="is above"):
+        capability([1, 2], 2, 1)
+    none = capability(with_moments(2, 0.1), 2, 2)
+    assert "the limits are one value" in measuring.remark(none.why)
+    assert (none.n, none.mean, none.ppk) == (60, pytest.approx(2), None)
     with pytest.raises(WithinError, match="needs subgroups"):
         capability(with_moments(1, 0.1), 0, 2, how="sbar")
     with pytest.raises(TooFew):

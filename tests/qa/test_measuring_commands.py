@@ -329,7 +329,7 @@ def test_a_bad_cell_ends_with_three_and_its_place(run, command, cell, why):
     ("command", "text", "options", "why"),
     [
         ("capability", rings(), (), "must be given"),
-        ("capability", rings(), ("--lower", "2", "--upper", "1"), "not below"),
+        ("capability", rings(), ("--lower", "2", "--upper", "1"), "is above"),
         (
             "capability",
             table("value", rows=[(k,) for k in range(20)]),

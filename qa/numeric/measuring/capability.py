@@ -15,9 +15,10 @@ from fractions import Fraction
 from shop.numeric.finite import finite
 
 from .charts import chart, grouped
-from .exact import Moments, Number, exact, exact_list, level_of, moments
+from .exact import LEVEL, Moments, Number, exact, exact_list, level_of, moments
 from .normality import FEWEST, Normality, anderson_darling
 from .pearson import Curve, NoCurve, pearson_curve, shape_of
+from .proportion import share_bounds
 from .remark import Remark
 from .spread import ESTIMATORS, Spread, from_moving_ranges, within
 
@@ -25,7 +26,6 @@ NOT_NORMAL = 0.05  # p of the test below which the normal is not taken
 OUTER = 0.00135  # share beyond each end of what a process spreads: 3 sd of a normal
 FEWEST_FOR_TAILS = 50  # as NIST advises for an index
 ADVISED = 50  # values: NIST 6.1.6
-LEVEL = 0.95
 Interval = tuple[float, float]
 
 
@@ -76,7 +76,8 @@ def capability(
 
     Args:
         values: shape (n,), in the unit of the limits, in order of time.
-        lower, upper: limits; one of them may be None.
+        lower, upper: limits; one of them may be None. Between equal ones there is no
+            width to be capable of, and why says so.
         subgroups: label of each value; without, the deviation within is that of
             neighbors (mean moving range over d2).
         how: one of spread.ESTIMATORS; None: pooled.
@@ -91,6 +92,8 @@ def capability(
         return Capability(len(numbers), why=Remark("one_value"))
     sample = moments(numbers)
     result = Capability(sample.n, float(sample.mean), sample.sd)
+    if None not in (low, high) and low == high:
+        return replace(result, why=Remark("no_width"))
     if not sample.sd:
         return replace(result, why=Remark("alike"))
     spread, notes = _within(numbers, subgroups, how)
@@ -135,10 +138,8 @@ def _limits(lower: Number | None, upper: Number | None):
     )
     if low is None and high is None:
         raise LimitsError("a lower limit, an upper limit or both must be given")
-    if None not in (low, high) and low >= high:
-        raise LimitsError(
-            f"the lower limit {lower} is not below the upper limit {upper}"
-        )
+    if None not in (low, high) and low > high:
+        raise LimitsError(f"the lower limit {lower} is above the upper limit {upper}")
     return low, high
 
 
@@ -228,9 +229,10 @@ def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capabi
 
 def _shared(told: Capability, side: str, share: float, seen: int) -> Capability:
     """With the share on one side as the curve has it, unless that is less than n values
-    can show: beyond all of them less than one in n, or nothing where some lie."""
+    show: beyond all of them less than one in n; where some lie, less than what has so
+    many of n in 95 of 100 cases."""
     low = side == "below"
-    if share >= 1 / told.n or (seen and share > 0):
+    if share >= (share_bounds(seen, told.n)[0] if seen else 1 / told.n):
         return replace(told, **{side: share})
     if seen:
         code = Remark(

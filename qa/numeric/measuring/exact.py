@@ -15,6 +15,8 @@ from shop.numeric.finite import NotANumber
 
 LARGEST = Fraction(10) ** 30
 LEAST = 1 / LARGEST
+LEVEL = 0.95
+HIGHEST = 0.999999  # beyond, quantiles run out of digits
 
 Number = Decimal | Fraction | int | float
 
@@ -53,9 +55,9 @@ def exact(value: Number, name: str = "value") -> Fraction:
 
 
 def level_of(level: float) -> float:
-    """The level, between 0.5 and 0.9999; LevelError otherwise, and for NaN."""
-    if not 0.5 <= level <= 0.9999:
-        raise LevelError(f"the level must be 0.5 to 0.9999, not {level}")
+    """The level, between 0.5 and HIGHEST; LevelError otherwise, and for NaN."""
+    if not 0.5 <= level <= HIGHEST:
+        raise LevelError(f"the level must be 0.5 to {HIGHEST}, not {level}")
     return level
 
 

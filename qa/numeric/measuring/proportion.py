@@ -1,8 +1,7 @@
 """Bounds of a share from a count: C. J. Clopper and E. S. Pearson, Biometrika 26(4),
 1934, 404-413. They hold at least as often as stated, whatever the share is."""
 
-from .capability import LEVEL
-from .exact import level_of
+from .exact import LEVEL, level_of
 
 
 def share_bounds(count: int, n: int, level: float = LEVEL) -> tuple[float, float]:

@@ -78,7 +78,7 @@ def trend(
     Args:
         limit: in the unit of the values.
         breaks: the pulls before which something was repaired.
-        level: of the band, the bounds and the test of the slope; 0.5 to 0.9999.
+        level: of the band, the bounds and the test of the slope; 0.5 to 0.999999.
         at: pulls to foresee beside those given and the next five.
     Raises:
         TrendError, LevelError, NotANumber, OutOfRange.
