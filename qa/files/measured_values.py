@@ -4,6 +4,7 @@
 values in one unit. A cell that is empty is an error: no value is made up for it.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -46,35 +47,30 @@ class StudyFile:
     def uneven(self, cells: Iterable[Cell]) -> list[Complaint]:
         """Cells that lack values or have too many, each with where it would stand: its
         own lines, those of its part and those of its person."""
-        return [
-            Complaint(
-                f"{cell}; every person measures every part equally often"
-                f"{self._beside(cell)}",
-                self._lines(cell.part, cell.person, last=True)
-                or self._lines(cell.part, None, last=True),
-            )
-            for cell in cells
-        ]
+        lines: dict[tuple[str | None, str | None], list[int]] = defaultdict(list)
+        for line, part, person in zip(self.lines, self.parts, self.people, strict=True):
+            for key in ((part, person), (part, None), (None, person)):
+                lines[key].append(line)
+        told = {}
 
-    def _lines(self, part: str | None, person: str | None, *, last: bool = False):
-        """Lines of a part, a person or both, the last alone, None without."""
-        found = [
-            line
-            for line, one, other in zip(
-                self.lines, self.parts, self.people, strict=True
-            )
-            if part in (None, one) and person in (None, other)
-        ]
-        return (found[-1] if found else None) if last else found
+        def stands(part: str | None, person: str | None) -> str:
+            key = part, person
+            if key not in told:
+                told[key] = _stretches(lines[key])
+            return told[key]
 
-    def _beside(self, cell: Cell) -> str:
-        places = (
-            ("it stands in", self._lines(cell.part, cell.person)),
-            (f"part {cell.part} stands in", self._lines(cell.part, None)),
-            (f"{cell.person} stands in", self._lines(None, cell.person)),
-        )
-        told = [f"{where} {_stretches(lines)}" for where, lines in places if lines]
-        return f" ({'; '.join(told)})"
+        complaints = []
+        for cell in cells:
+            own = lines.get((cell.part, cell.person))
+            beside = [f"it stands in {stands(cell.part, cell.person)}"] if own else []
+            beside += [
+                f"part {cell.part} stands in {stands(cell.part, None)}",
+                f"{cell.person} stands in {stands(None, cell.person)}",
+            ]
+            words = f"{cell}; every person measures every part equally often"
+            last = (own or lines[cell.part, None])[-1]
+            complaints.append(Complaint(f"{words} ({'; '.join(beside)})", last))
+        return complaints
 
 
 def _stretches(lines: Sequence[int]) -> str:

@@ -181,6 +181,11 @@ def test_a_missing_cell_names_itself_and_the_lines_that_it_belongs_to(run):
     )
     assert code == 3 and "file.csv:14: part 1 by A: 3 of 2 values" in err
     assert err.count("values;") == 1
+    # Parts by people would be 10^8 cells: 100 are named, whatever there is.
+    alone = [(f"P{k}", f"W{k}", 1) for k in range(10_000)]
+    table_of = table("part", "person", "value", rows=alone)
+    code, _, err = run("gauge_study", table_of)
+    assert code == 3 and "part P0 by W1: 0 of 1 values" in err
 
 
 def test_trend_tells_the_agreed_keys(told):

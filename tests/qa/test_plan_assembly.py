@@ -283,6 +283,18 @@ def test_joints_without_limits_have_nothing_to_judge(tmp_path):
     code, out, _ = run(tmp_path, assembly, "--json")
     assert code == 2
     assert json.loads(out)["outcome"] == "nothing to judge"
+    # One joint of several is planned along, and nothing is said of its readings.
+    assembly, joints, read = cowl(tmp_path)
+    path = tmp_path / "J1.csv"
+    rows = list(csv.reader(path.read_text(encoding="utf-8").splitlines()))
+    bare = "\n".join(",".join(row[:-4]) for row in rows)
+    path.write_text(bare, encoding="utf-8")
+    code, out, err = run(tmp_path, assembly, "--json", "--uncertainty-mm", "0.05")
+    found = json.loads(out)
+    assert (code, err) == (0, "")
+    assert found["joints"][1]["known"]["measure_again"] is None
+    assert found["joints"][0]["known"]["measure_again"] is not None
+    assert run(tmp_path, assembly)[0] == 0
 
 
 # ----------------------------------------------------------------- adjusters

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import islice
 
 from .exact import Number, exact, exact_list, level_of, moments
 from .gauge_range import RangeMethod, by_ranges, categories
@@ -19,6 +20,7 @@ from .remark import Remark
 
 POOLED_ABOVE = 0.25
 SOURCES = ("part", "person", "part_x_person", "repeatability", "total")
+MOST_NAMED = 100  # uneven cells: a table of all would be parts times people
 STUDY = 6.0  # standard deviations that are held against the tolerance
 Interval = tuple[float, float]
 
@@ -41,7 +43,8 @@ class Cell:
 
 
 class UnevenCells(StudyError):
-    """Cells that lack values, or have too many; the message names the first."""
+    """Cells that lack values, or have too many, at most MOST_NAMED; the message names
+    the first."""
 
     def __init__(self, message: str, cells: Sequence[Cell]):
         super().__init__(message)
@@ -132,12 +135,12 @@ def _cells(
     everybody = list(dict.fromkeys(people))
     counts = Counter(len(cell) for row in cells.values() for cell in row.values())
     usual = max(counts, key=lambda count: (counts[count], count))
-    uneven = [
+    every = (
         Cell(part, person, len(row.get(person, ())), usual)
         for part, row in cells.items()
         for person in everybody
-        if len(row.get(person, ())) != usual
-    ]
+    )
+    uneven = list(islice((one for one in every if one.count != usual), MOST_NAMED))
     if uneven:
         raise UnevenCells(
             f"{uneven[0]}; every person measures every part equally often", uneven

@@ -17,7 +17,7 @@ from qa.numeric.plan.intervals import CutInterval, Interval, Intervals, interval
 from qa.numeric.plan.joint_arrays import JointArrays, Measured
 from qa.numeric.plan.planner import planner_of
 from qa.numeric.plan.readings import together
-from qa.numeric.plan.result import Plan, PlanOptions, Reason
+from qa.numeric.plan.result import NothingToJudge, Plan, PlanOptions, Reason
 from qa.numeric.plan.trifles import LEAVE_IT
 
 LEAST_SAID_MM = 0.01  # nobody knows better what a reading should be
@@ -31,7 +31,7 @@ class Known:
 
     again: Doubt | None
     between: tuple[Between, ...]
-    hardly_seen: tuple[HardlySeen, ...]
+    hardly_seen: tuple[HardlySeen, ...] = ()
     intervals: Intervals | None = None
 
     @property
@@ -67,16 +67,24 @@ def with_known(
 
 def doubts(part: Measured, options: PlanOptions, plan: Plan) -> tuple[Reason, ...]:
     """What to say of the readings of one joint of a plan of several parts: the sides of
-    a joint lie rigidly against each other, whatever either does."""
-    arrays = planner_of([part], options).arrays
+    a joint lie rigidly against each other, whatever either does. Nothing of one without
+    limits."""
+    try:
+        arrays = planner_of([part], options).arrays
+    except NothingToJudge:
+        return ()
     known = _of_readings(arrays, plan)
     return tuple(_notes(plan, known, options.resolution_mm))
 
 
 def with_doubts(part: Measured, options: PlanOptions, plan: Plan) -> Plan:
     """The plan of one joint of several parts with what is known of it: how well it is,
-    if that was drawn (`shared_intervals`), and what is doubtful of its readings."""
-    found = _of_readings(planner_of([part], options).arrays, plan)
+    if that was drawn (`shared_intervals`), and what is doubtful of its readings. As it
+    stands where the joint has no limits."""
+    try:
+        found = _of_readings(planner_of([part], options).arrays, plan)
+    except NothingToJudge:
+        return plan if plan.known else replace(plan, known=Known(None, ()))
     if plan.known:
         found = replace(found, intervals=plan.known.intervals)
     notes = (*plan.notes, *_notes(plan, found, options.resolution_mm))
@@ -107,7 +115,7 @@ def _of_readings(arrays: JointArrays, plan: Plan) -> Known:
         out = again and again.stands_out and again.kind == kind
         odd = again.row if out else None
         bounds.append(between(arrays, readings, kind, uncut, ends, odd))
-    return Known(again, tuple(bound for bound in bounds if bound is not None), ())
+    return Known(again, tuple(bound for bound in bounds if bound is not None))
 
 
 def _notes(plan: Plan, known: Known, resolution: float):
