@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from qa.numeric.tool.least_squares import ALIKE_MM, Why
-from qa.numeric.tool.openings import OpeningValue
 from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
 from qa.wording import lengths
 from shop.numeric.units import to_nm
@@ -89,14 +88,6 @@ TOGETHER = (
 )
 
 
-# What an opening does, by kind and by the way that it differs from the mean of all.
-OPENING_DOES = {
-    ("gap", 1): "open",
-    ("gap", -1): "tight",
-    ("flush", 1): "proud",
-    ("flush", -1): "low",
-}
-OPENING_ALIKE = "alike"
 OPENINGS_BY = (
     "What an opening does is its difference from the mean of the openings, where the "
     "same parts were tried in several; bounds hold for all {count} of these together "
@@ -330,37 +321,6 @@ def _too_many(report: ToolReport) -> list[str]:
         if any(value.why in (None, Why.NO_SCATTER) for value in untold):
             found.append(name)
     return found
-
-
-def opening_word(value: OpeningValue, kind: str) -> str:
-    """What an opening does at a place: "tight", "alike", or nothing that holds."""
-    if value.low_mm is None:
-        return ADVICE[Advice.CANNOT_TELL]
-    return OPENING_DOES.get((kind, value.way), OPENING_ALIKE)
-
-
-def opening_lines(
-    report: ToolReport, labels: Sequence[str], unit: str = "mm"
-) -> list[str]:
-    """What each opening does beyond its bounds, "L1: gap tight at 9 by 0.31 mm", or
-    that nothing does, of what can be told."""
-    values = [v for one in report.apart.each for v in (*one.gap, *one.flush)]
-    bounded = sum(value.low_mm is not None for value in values)
-    if not bounded:
-        return ["cannot be told"]
-    lines = []
-    for one in report.apart.each:
-        found = [
-            f"{KINDS[kind]} {opening_word(value, kind)} at {label} by "
-            f"{lengths.number(to_nm(abs(value.opening_mm)), unit)} {unit}"
-            for kind in KINDS
-            for label, value in zip(labels, getattr(one, kind), strict=True)
-            if value.way
-        ]
-        if found:
-            lines.append(f"{one.name}: {', '.join(found)}")
-    of = "" if bounded == len(values) else f" ({bounded} of {len(values)} can be told)"
-    return lines or [f"nothing beyond its bounds{of}"]
 
 
 def advice_lines(

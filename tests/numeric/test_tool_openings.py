@@ -16,7 +16,8 @@ from qa.numeric.tool.least_squares import Seating, Why
 from qa.numeric.tool.openings import MOST_VALUES, bounded
 from qa.numeric.tool.scatter import pooled_fit
 from qa.numeric.tool.tell import PulledReading, tell_tool
-from qa.wording.tools import notes, opening_lines
+from qa.wording.openings import opening_lines
+from qa.wording.tools import notes
 from tests.numeric.doors import door, square
 from tests.numeric.molds import Mold, curved, readings
 

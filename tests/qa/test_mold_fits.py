@@ -209,7 +209,8 @@ def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_shee
     client = client_of("lead")
     mold_page = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
     for address in (mold_page, f"/corrections/{row.number}/"):
-        assert "<b>tight</b>" in client.get(address).content.decode()
+        words = client.get(address).content.decode()
+        assert "<b>tight</b>" in words and "40 of 40 differences can be told" in words
     sheet = client.get(f"/corrections/{row.number}/sheet.pdf").content
     text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
     assert "What the openings do" in text and "tight" in text

@@ -22,7 +22,8 @@ from qa.numeric.tool.tell import (
     TooMuch,
     tell_tool,
 )
-from qa.wording.tools import advice_text, notes, opening_lines, opening_word
+from qa.wording.openings import opening_lines, opening_word
+from qa.wording.tools import advice_text, notes
 from shop.files.command_line import Answer, BadInput, FileCommand, reading_file
 from shop.numeric.units import to_mm
 

@@ -8,7 +8,8 @@ from qa.models import Kind
 from qa.numeric.tool.openings import OpeningValue
 from qa.numeric.tool.tell import OpeningTold
 from qa.queries.molds.pictures import signed
-from qa.wording import lengths, tools
+from qa.wording import lengths
+from qa.wording.openings import opening_word
 from shop.numeric.units import to_nm
 
 
@@ -32,11 +33,12 @@ class OpeningRow:
 
 @dataclass(frozen=True)
 class OpeningsPage:
-    """The places at which an opening is beyond its bounds. `told` of how many values
-    there are, `widest` how far the others may be from the mean of all."""
+    """The places at which an opening is beyond its bounds. `told` of `all` values can
+    be, `widest` says how far the others of these may be from the mean of all."""
 
     rows: list[OpeningRow]
     told: int
+    all: int
     widest: str
     unit: str
 
@@ -62,7 +64,7 @@ def openings_page(
         for label, both in zip(labels, one.by_kind, strict=True)
         if any(value.way for value in both.values())
     ]
-    return OpeningsPage(rows, len(bounded), widest, unit)
+    return OpeningsPage(rows, len(bounded), len(values), widest, unit)
 
 
 def _cell(value: OpeningValue, kind: str, unit: str) -> OpeningCell:
@@ -72,5 +74,5 @@ def _cell(value: OpeningValue, kind: str, unit: str) -> OpeningCell:
         "low": signed(value.low_mm, unit),
         "high": signed(value.high_mm, unit),
     }
-    does = tools.opening_word(value, kind)
+    does = opening_word(value, kind)
     return OpeningCell(signed(value.opening_mm, unit), bounds, does, bool(value.way))
