@@ -54,6 +54,9 @@ def pressed(request, act, there, back):
     except Refused as no:
         messages.error(request, no.message)
         return redirect(back)
+    except ValidationError as no:
+        messages.error(request, " ".join(no.messages))
+        return redirect(back)
     return redirect(there(made))
 
 

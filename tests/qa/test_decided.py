@@ -2,19 +2,22 @@
 may decides, somebody else verifies, and what was decided to stay so is closed."""
 
 import pytest
+from django.contrib.messages.storage.fallback import FallbackStorage
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from qa.actions import holes, nonconformances, raising
-from qa.actions.holes import MeasuredHole
-from qa.models import CharacteristicResult, HoleCheck, Nonconformance
+from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.models import CharacteristicResult, HoleCheck, HolePattern, Nonconformance
 from qa.queries.holes import hole_view
 from qa.rules import close_out, close_out_records, close_out_stands, decided
 from qa.rules.close_out_stands import Scope
 from shop.actions import airframes
 from shop.ledger import Refused
 from shop.ledger.verify import verify
+from shop.views.acting import pressed
 from tests.conftest import make_people
-from tests.qa.making import make_instrument, make_part, make_position
+from tests.qa.making import fresh, make_instrument, make_part, make_position, mm
 from tests.qa.test_characteristics import found, planned
 from tests.qa.test_close_out import WHOLE, Ready, patterned, read_holes
 from tests.qa.test_item_life import more_people
@@ -344,6 +347,52 @@ def test_the_pages_raise_it_by_one_press_and_show_what_became_of_it(ready, clien
         )
         again = builder.post(reverse(name, args=[key]), follow=True)
         assert "left to be raised" in again.content.decode()
+
+
+@pytest.mark.django_db
+def test_nothing_is_offered_to_be_raised_that_cannot_be(ready, client_of, rf):
+    people, client = ready.people, client_of("builder")
+    drafts = [
+        HoleDraft(f"{n}" * 40, mm(20 * n), 0, mm(0.3), None, None, None, None)
+        for n in range(1, 9)
+    ]
+    pattern = holes.define_pattern(
+        by=people["engineer"],
+        number=fresh("HP"),
+        name="Hinge",
+        joint=ready.joint,
+        holes=drafts,
+        says=PatternSaid(),
+    )
+    holes.record_holes(
+        by=people["builder"],
+        revision=HolePattern.objects.get(pk=pattern.pk).current,
+        part=ready.placed[1].part,
+        measured=[MeasuredHole(one.label, "0", "9", "") for one in drafts],
+    )
+    check = newest(HoleCheck)
+    client.post(reverse("raise_holes", args=[check.entry_id]))
+    item = newest(Nonconformance)
+    assert len(item.holes) == 8 and len(item.title) == 200
+    # Sent back and verified: it fails as before, and has its item.
+    row = ready.characteristic()
+    for one in (item, raised_of(ready, row, "3")):
+        decide(people, one, "return")
+        nonconformances.work(by=people["doer"], item=one, note="sent back")
+        verified(people, one)
+    assert hole_view(check, "mm").raise_words == ""
+    assert not decided.result_to_raise(row, newest(CharacteristicResult))
+    assert stands(ready, "holes") and stands(ready, "characteristic")
+
+    # What a model says against it is told as a refusal is.
+    def made():
+        raise ValidationError({"title": ["Too long."], "note": ["Missing."]})
+
+    request = rf.post("/")
+    request.session = {}
+    request._messages = FallbackStorage(request)
+    assert pressed(request, made, str, "/back/")["Location"] == "/back/"
+    assert [str(one) for one in request._messages] == ["Too long. Missing."]
 
 
 @pytest.mark.django_db
