@@ -125,7 +125,11 @@ def test_what_cannot_be_one_flat_seam_is_refused_in_words():
         for end in ((10, 0), (0, 10), (-10, 0)):
             space.add_line((0, 0), end)
 
+    def nowhere(space, _document):  # from a place to the same place
+        space.add_line((5, 5), (5, 5))
+
     assert "does not fork" in complaint(dxf(fork))
+    assert "no line or curve" in complaint(dxf(nowhere))
     assert "no line or curve" in complaint(dxf(lambda space, _d: None))
     assert "$INSUNITS 14" in complaint(dxf(rounded_rectangle, units=14))
     assert "no drawing that can be read" in complaint(b"station,x_mm,y_mm\n1,0,0\n")

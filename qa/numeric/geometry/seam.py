@@ -65,6 +65,8 @@ def _next_piece(line, pieces, near_mm):
 
 
 def _refuse_forks(ends: list[np.ndarray], near_mm: float) -> None:
+    if not ends:
+        return
     ends_of = np.array(ends).reshape(len(ends), -1)
     for end in ends_of:
         met = (_lengths(ends_of - end) <= near_mm).sum()
