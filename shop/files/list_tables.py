@@ -7,7 +7,9 @@ are written as they come, and none is kept. No Django here.
 
 import csv
 import io
+import os
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -21,6 +23,10 @@ MOST_LETTERS = 32_767  # of a cell
 WIDEST, NARROWEST = 60, 8  # of a column, in letters
 SAMPLE = 200  # rows whose letters say how wide the columns are
 DAY = timedelta(days=1)
+
+
+class TooManyRows(ValueError):
+    """More rows than a sheet holds, told to people."""
 
 
 @dataclass(frozen=True)
@@ -54,12 +60,33 @@ def _in_words(value: object) -> object:
 def write_workbook(table: Table, file: BinaryIO) -> None:
     """Write an XLSX file with two sheets: the list, and what it is.
 
-    Raises ValueError when there are more rows than a sheet holds.
+    Raises TooManyRows when there are more than a sheet holds.
     """
     # openpyxl is slow to import, and few pages ask for a workbook.
     from openpyxl import Workbook  # noqa: PLC0415
 
     book = Workbook(write_only=True)
+    try:
+        _fill(book, table)
+        book.save(file)
+    except BaseException:
+        _leave_nothing(book)
+        raise
+
+
+def _leave_nothing(book) -> None:
+    """Remove the files in which it keeps its sheets until it is saved: it does so only
+    when it was."""
+    for sheet in book.worksheets:
+        writer = sheet._writer
+        if writer is None or not os.path.exists(writer.out):
+            continue
+        with suppress(Exception):
+            sheet.close()  # what it holds open; it may be what failed
+        writer.cleanup()
+
+
+def _fill(book, table: Table) -> None:
     sheet = book.create_sheet(_sheet_name(table.title))
     rows = iter(table.rows)
     sample = list(islice(rows, SAMPLE))
@@ -69,14 +96,13 @@ def write_workbook(table: Table, file: BinaryIO) -> None:
     for row in chain(sample, rows):
         written += 1
         if written > MOST_ROWS:
-            raise ValueError(f"A sheet holds {MOST_ROWS} rows; take CSV.")
+            raise TooManyRows(f"A sheet holds {MOST_ROWS} rows; take CSV.")
         sheet.append([_cell(sheet, value) for value in row])
     sheet.auto_filter.ref = f"A1:{_letter(len(table.head))}{written + 1}"
     about = book.create_sheet("About")
     about.column_dimensions["A"].width, about.column_dimensions["B"].width = 16, 80
     for words, value in table.about:
         about.append([_head_cell(about, words), _cell(about, value)])
-    book.save(file)
 
 
 def _letter(column: int) -> str:

@@ -113,7 +113,7 @@ def list_answer(request, rows: Iterable, file: ListFile, kind: str) -> HttpRespo
         kept = until_then.enter_context(tempfile.SpooledTemporaryFile(IN_MEMORY))
         try:
             write(table, kept)
-        except ValueError as why:
+        except list_tables.TooManyRows as why:
             return HttpResponse(str(why), status=413, content_type="text/plain")
         size = kept.tell()
         kept.seek(0)

@@ -2,12 +2,13 @@
 
 import csv
 import io
+import tempfile
 import zipfile
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
-from django.db import connection
+from django.db import OperationalError, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from shop.actions.people import change_role
+from shop.files import list_tables
 from shop.files.list_tables import Table, write_csv, write_workbook
 from shop.models import Person, Tool, ToolKind
 from shop.queries import paging
@@ -152,6 +154,40 @@ def is_number(text: str) -> bool:
         return text.isascii() and float(text) is not None
     except ValueError:
         return False
+
+
+def test_a_workbook_that_cannot_be_written_leaves_nothing_on_the_disk(
+    people, client_of, monkeypatch, tmp_path
+):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+
+    def until_it_fails():
+        yield [1]
+        raise OperationalError("the connection is lost")
+
+    with pytest.raises(OperationalError):
+        written(write_workbook, Table("x", ["n"], until_it_fails()))
+    sampled = ([n] if n < 2 * list_tables.SAMPLE else [1, object()] for n in range(999))
+    assert written(write_workbook, Table("x", ["n"], sampled))
+    assert list(tmp_path.iterdir()) == []
+    # Of too many rows a person is told; another fault is not taken for that.
+    monkeypatch.setattr(list_tables, "MOST_ROWS", 1)
+    for _ in range(2):
+        make_tool(people["lead"])
+    client = client_of("lead")
+    answer = client.get("/tooling/", {"as": "xlsx"})
+    assert (answer.status_code, answer.content) == (
+        413,
+        b"A sheet holds 1 rows; take CSV.",
+    )
+
+    def broken(table, file):
+        raise ValueError("a cell that nobody can write")
+
+    monkeypatch.setitem(list_files.WRITERS, "csv", (broken, "text/csv"))
+    with pytest.raises(ValueError, match="nobody can write"):
+        client.get("/tooling/", {"as": "csv"})
+    assert list(tmp_path.iterdir()) == []
 
 
 @given(st.lists(st.text(max_size=12) | st.sampled_from(DANGEROUS), min_size=1))
