@@ -31,10 +31,16 @@ from PIL import Image
 
 from qa import press
 from qa.actions import inspections
-from qa.actions.holes import MeasuredHole, record_holes
+from qa.actions.holes import (
+    HoleDraft,
+    MeasuredHole,
+    PatternSaid,
+    define_pattern,
+    record_holes,
+)
 from qa.actions.pack_remarks import remark_on_pack
 from qa.actions.packs import order_pack
-from qa.actions.raising import raise_by_hand
+from qa.actions.raising import raise_by_hand, raise_holes, raise_result
 from qa.models import (
     Check,
     FitPlan,
@@ -79,7 +85,7 @@ from shop.wording import states
 from tests.around import by_hand
 from tests.conftest import PASSWORD
 from tests.qa import pack_facts
-from tests.qa.making import refit
+from tests.qa.making import make_position, refit
 from tests.qa.test_characteristics import found, planned
 from tests.shop.making_floor import lay_all, make_pull
 
@@ -513,6 +519,62 @@ def test_what_fails_never_says_that_no_item_was_raised(demo_db):
     assert "none raised" not in [*named.values(), *now.values()]
     for number, label in items.items():
         assert label in now[number].split(", ")
+
+
+def test_a_line_that_fails_names_the_item_of_just_that_hole_or_characteristic(demo_db):
+    """Of two patterns on one serial, both with a hole 1, and of a bay without a part or
+    joint, with a bay beside it."""
+    bea = Person.objects.get(username="bea")
+    emil = Person.objects.get(username="emil")
+    part = Part.objects.get(serial="MG-1210-001")
+    first = HolePattern.objects.get(number="HP-101")
+    second = define_pattern(
+        by=emil,
+        number="HP-900",
+        name="Beside it",
+        design=part.design,
+        holes=[HoleDraft("1", 0, 0, 300_000, None, None, None, None)],
+        says=PatternSaid(),
+    )
+    checks = [
+        record_holes(
+            by=bea,
+            revision=HolePattern.objects.get(pk=pattern.pk).current,
+            part=part,
+            measured=[MeasuredHole("1", "9", "0", "5.1")],
+        )
+        for pattern in (first, second)
+    ]
+    items = [raise_holes(by=bea, check=checks[0])]
+
+    def named(scope):
+        lines = [line for one in holes.section(scope).checks for line in one.lines]
+        lines += closing.proven_section(scope).lines
+        return {line.number: line.nonconformance for line in lines}
+
+    told = named(scope_of(ordered()))
+    assert told[f"{part.serial}/HP-101.1"] == items[0].label
+    assert told[f"{part.serial}/HP-900.1"] == "see nonconformances"
+    items.append(raise_holes(by=bea, check=checks[1]))
+    told = named(scope_of(ordered()))
+    assert told[f"{part.serial}/HP-900.1"] == items[1].label
+
+    airframe = Airframe.objects.get(serial="MG2-001")
+    bays = [make_position(emil, type=airframe.type) for _ in range(2)]
+    required = {"low": "4", "high": "4"}
+    rows = [
+        planned({"engineer": emil}, "count", bay, **required)
+        for bay in bays
+        for _ in "ab"
+    ]
+    for row in rows[1:]:
+        result = found({"builder": bea}, row, airframe, "3")
+        item = row != rows[1] and raise_result(by=bea, result=result)
+    told = named(scope_of(ordered(bay=bays[1])))
+    assert told[rows[3].number] == item.label and item.label not in told[rows[2].number]
+    assert told[rows[2].number]
+    told = named(scope_of(ordered(bay=bays[0])))
+    assert item.label not in told[rows[1].number]
 
 
 def test_holes_read_again_in_part_are_told_as_a_close_out_reads_them(demo_db):

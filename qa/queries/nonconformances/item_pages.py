@@ -44,7 +44,7 @@ RELATED = (
     "joint__surround",
     "part__design",
     "defect",
-    "hole_check",
+    "hole_check__revision",
     "result__revision__characteristic",
     "fit_check__entry",
     "fit_check__fit_up__revision",

@@ -2,8 +2,9 @@
 out, and what was proven beside gap and flushness."""
 
 from dataclasses import dataclass
+from functools import partial
 
-from qa.models import Quality, State
+from qa.models import Nonconformance, Quality, State
 from qa.queries import temporary as temporary_rows
 from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
@@ -162,6 +163,15 @@ def proven_section(scope: Scope) -> Proven:
     )
 
 
+def _is_of(planned, result, item: Nonconformance) -> bool:
+    """Whether an item is of this characteristic, on the same serial."""
+    return (
+        item.result is not None
+        and item.result.revision.characteristic_id == planned.pk
+        and item.part_id == result.part_id
+    )
+
+
 def _proven(planned, scope: Scope) -> Characteristic:
     records = scope.gathered.records
     result = records.results.get(planned.pk)
@@ -181,8 +191,8 @@ def _proven(planned, scope: Scope) -> Characteristic:
         state, found = "stale", ""
     item = ""
     if states.fails(state):
-        of = {"part": result.part_id, "joint": planned.joint_id}
-        item = scope.raised(planned.number, planned.number, **of)
+        near = {"part": result.part_id, "joint": planned.joint_id}
+        item = scope.raised(planned.number, partial(_is_of, planned, result), **near)
     if result and result.pk in records.left_results:
         item = scope.stays(records.left_results[result.pk])
     return Characteristic(

@@ -1,6 +1,7 @@
 """Holes of a pack: what stands of each pattern on each of its serials."""
 
 from dataclasses import dataclass
+from functools import partial
 
 from qa.models import HoleCheck, Nonconformance
 from qa.queries import holes
@@ -111,6 +112,16 @@ def _by(check: HoleCheck) -> str:
     return f"{check.entry.author}, {local(check.entry.received_at)}"
 
 
+def _is_of(check: HoleCheck, label: str, item: Nonconformance) -> bool:
+    """Whether an item is of this hole: of the same pattern and serial."""
+    return (
+        item.hole_check is not None
+        and item.hole_check.revision.pattern_id == check.revision.pattern_id
+        and item.part_id == check.part_id
+        and label in item.holes
+    )
+
+
 def _line(
     scope: Scope,
     check: HoleCheck,
@@ -137,7 +148,8 @@ def _line(
     item = ""
     if state == "does_not_conform":
         at_joint = check.revision.pattern.joint_id
-        item = scope.raised(number, row.label, part=check.part_id, joint=at_joint)
+        of = partial(_is_of, check, row.label)
+        item = scope.raised(number, of, part=check.part_id, joint=at_joint)
         item = scope.stays(left) if left else item
     return Characteristic(
         number=number,

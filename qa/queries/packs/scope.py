@@ -1,6 +1,7 @@
 """What a pack is of: loaded once, for every section of it."""
 
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -170,7 +171,12 @@ class Scope:
         joints = [draft.state.joint.pk for draft in self.drafts]
         at = Q(joint__in=joints)
         if not self.order.joint_id:
-            at |= Q(part__in=self._own)
+            at |= Q(part__in=self.parts)
+        if self.order.bay:
+            # Also of what is proven in it beside parts and joints.
+            of = "result__revision__characteristic__bay"
+            below = {f"{of}__path__startswith": f"{self.order.bay.path} / "}
+            at |= Q(**{of: self.order.bay}) | Q(**below)
         if not self.order.part_id:
             return list(here.filter(at))
         brought = rows.filter(part=self.order.part_id).exclude(airframe=self.airframe)
@@ -201,30 +207,21 @@ class Scope:
         """An item by which it was decided to stay so, and how."""
         return f"{self.name_of(item)}, {item.standing.get_disposition_display()}"
 
-    def raised(self, line: str, label: str, *, part=None, joint=None) -> str:
+    def raised(
+        self, line: str, of: Callable[[Nonconformance], bool], *, part=None, joint=None
+    ) -> str:
         """The items that are not closed of a line that fails: raised by a remark on it,
-        or at its joint or part with its label among the stations. Where those may have
-        one that says it in words, it leads there; "" where they have none."""
+        or of what it tells (`of`). Where its joint or part may have one that says it in
+        words, it leads there; "" where they have none."""
         remarked = self._remarked.get(line[:LINE], set())
-        near = [
-            item
-            for item in self.items
-            if item.standing.state != State.CLOSED
-            and (
-                item.pk in remarked
-                or (part and item.part_id == part)
-                or (joint and item.joint_id == joint)
-            )
-        ]
-        found = [x for x in near if x.pk in remarked or label in _labels(x)]
+        unclosed = [x for x in self.items if x.standing.state != State.CLOSED]
+        found = [x for x in unclosed if x.pk in remarked or of(x)]
+        near = any(
+            (part and x.part_id == part) or (joint and x.joint_id == joint)
+            for x in unclosed
+        )
         told = ", ".join(map(self.name_of, found))
         return told or ("see nonconformances" if near else "")
-
-
-def _labels(item: Nonconformance) -> list[str]:
-    """What an item says that it is of: stations, holes, another characteristic."""
-    of = [item.result.revision.characteristic.number] if item.result else []
-    return [*item.stations, *item.holes, *of]
 
 
 def scope_of(order: PackOrder) -> Scope:
