@@ -1,6 +1,9 @@
 """The capability of a whole joint and of a characteristic over parts, as pages tell
 it."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -10,13 +13,18 @@ from qa.actions import characteristics as acts
 from qa.actions.characteristics import Required
 from qa.models import Characteristic, Kind
 from qa.numeric.measuring.capability import capability
-from qa.numeric.measuring.joint_capability import joint_capability, place_level
+from qa.numeric.measuring.joint_capability import (
+    joint_capability,
+    outside,
+    place_level,
+)
 from qa.numeric.measuring.proportion import share_bounds
 from qa.queries import characteristics as told
+from qa.queries.joints import joint_capability as pages
 from qa.queries.joints import over_parts as queries
 from qa.rules.characteristics import Found
 from qa.rules.over_parts import Which
-from tests.qa.making import make_airframe, make_joint
+from tests.qa.making import make_airframe, make_joint, make_stations, mm, revise
 from tests.qa.molding import Shop, ripple
 
 
@@ -26,6 +34,11 @@ def wave(number: int) -> dict[str, float]:
         - (0.4 if n == 7 else 0.0)
         for n in range(1, 11)
     }
+
+
+def steps(number: int) -> dict[str, float]:
+    """No place reads the same on all parts."""
+    return ripple(number) | {"7": ripple(number)["1"]}
 
 
 def test_a_joint_is_as_good_as_its_worst_place_with_bounds_that_hold_for_all():
@@ -55,6 +68,30 @@ def test_a_joint_is_as_good_as_its_worst_place_with_bounds_that_hold_for_all():
     partly = joint_capability([capability(columns[0], -0.5, 0.5), lone])
     assert (partly.told, partly.least) == (1, pytest.approx(shares[0]))
     assert partly.most is partly.independent is None
+    # What has no bounds, or is not told, leaves the joint none; one limit has no width.
+    assert partly.worst["ppk"].interval is None
+    upper = capability(columns[0], None, 0.5, level=level)
+    both = joint_capability([capability(columns[1], -0.5, 0.5, level=level), upper])
+    assert both.worst["pp"].interval == found.worst["pp"].interval
+    assert both.worst["ppk"].interval is not None
+    assert place_level(2000) == pytest.approx(1 - 0.05 / 2000)
+    assert capability(columns[0], -0.5, 0.5, level=place_level(2000)).ppk_interval
+
+
+def test_a_place_that_its_curve_does_not_reach_counts_with_what_was_seen():
+    """Two heaps, and 3 of 203 far above: no curve of their moments reaches there."""
+    heaps = [*np.linspace(-1, -0.9, 100), *np.linspace(0.9, 1, 100)]
+    beyond = capability([*heaps, 2.5, 2.5, 2.5], -3, 2.4)
+    assert (beyond.method, beyond.above) == ("percentile", None)
+    least = 1 - 0.05 ** (1 / 203)  # none of 203 below, Clopper and Pearson
+    told = outside(beyond)
+    assert (told.share, told.most) == (pytest.approx(3 / 203), pytest.approx(least))
+    unseen = capability([*heaps, 2.5, 2.5, 2.5], -3, 3)
+    joint = joint_capability([beyond, unseen])
+    assert (joint.least, joint.most) == (pytest.approx(3 / 203), None)
+    assert (joint.seen, joint.unseen) == (1, 3)
+    assert pages._place(beyond, False).outside == f"≥ {3 / 203:.2%}"
+    assert pages._place(unseen, False).outside == f"< {least:.2%}"
 
 
 def test_bounds_of_a_share_are_those_of_scipy():
@@ -70,7 +107,7 @@ def test_the_page_of_a_joint_tells_each_place_the_worst_and_the_whole(
 ):
     shop = Shop(people["lead"])
     for number in range(3):
-        shop.fit(shop.pull(), shop.airframes[number % 3], wave(number), ripple(number))
+        shop.fit(shop.pull(), shop.airframes[number % 3], wave(number), steps(number))
     page = queries.over_page(shop.joint, Which.FIRST, "mm")
     assert page.told.rows == [] and "at least 8 are needed" in page.told.why
     with CaptureQueriesContext(
@@ -78,7 +115,7 @@ def test_the_page_of_a_joint_tells_each_place_the_worst_and_the_whole(
     ) as few:
         queries.over_page(shop.joint, Which.FIRST, "mm")
     for number in range(3, 12):
-        shop.fit(shop.pull(), shop.airframes[number % 3], wave(number), ripple(number))
+        shop.fit(shop.pull(), shop.airframes[number % 3], wave(number), steps(number))
     with CaptureQueriesContext(connection) as many:
         page = queries.over_page(shop.joint, Which.FIRST, "mm")
     assert len(few) == len(many)
@@ -92,6 +129,17 @@ def test_the_page_of_a_joint_tells_each_place_the_worst_and_the_whole(
     words = " ".join(words.content.decode().split())
     assert "Capability of the whole joint" in words
     assert "Parts expected with something outside" in words
+    assert "estimates from 12 parts" in words
+    # Limits of one value at a place are told on its page, and the others stand.
+    drafts = make_stations(10, trim_max_nm=mm(4))
+    drafts[2] = replace(drafts[2], gap_min_nm=mm(2), gap_max_nm=mm(2))
+    revise(shop.by, shop.joint, drafts)
+    shop.joint.refresh_from_db()
+    page = queries.over_page(shop.joint, Which.FIRST, "mm")
+    assert (page.rows[2].gap_told.ppk, page.rows[6].gap_told.ppk) == ("", ppk)
+    assert {row.bounds for row in page.told.rows} == {""}
+    one = queries.place_page(shop.joint, "3", Kind.GAP, Which.FIRST, "mm")
+    assert one.capability_why == "the limits are one value: no spread fits between them"
 
 
 @pytest.fixture

@@ -5,25 +5,27 @@ bounds are those of all places together: every place bounded at a level such tha
 hold with the one asked (Bonferroni's inequality), the least of the lower ends and the
 least of the upper ones. The share of parts with something outside is at least that of
 the worst place and at most the sum of all (Boole's inequality), whatever hangs together
-with what; in between only an assumption says, and independence is one.
+with what; in between only an assumption says, and independence is one. Where more
+values lie outside than a curve has there, a place counts with as many as were seen.
 """
 
 import math
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .capability import LEVEL, Capability
-from .exact import level_of
+from .capability import Capability
+from .exact import LEVEL, level_of
 
-HIDDEN = ("_unseen", "_ends", "_floats")  # codes of notes on a share that is None
 INDICES = ("cp", "cpk", "pp", "ppk")
+OF_WIDTH = ("cp", "pp")  # which a place with one limit has not
 Interval = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Worst:
     """The least index of a joint, at which place, and its bounds with all places; None
-    where a place that was told has none."""
+    where a place has none, or was not told."""
 
     value: float
     place: int
@@ -31,11 +33,28 @@ class Worst:
 
 
 @dataclass(frozen=True)
+class Outside:
+    """The share of a place outside its limits: what can be told of it, of which
+    `seen` sides count as many as were seen there; `unseen` sides are not in it, of
+    which less than `most` may lie there, with 95 % each."""
+
+    share: float
+    seen: int = 0
+    unseen: int = 0
+    most: float | None = None
+
+    @property
+    def whole(self) -> bool:
+        return not (self.seen or self.unseen)
+
+
+@dataclass(frozen=True)
 class JointCapability:
     """`told` places of `places`, of which `normal` were taken as normal. `worst` of
     these by the name of the index. Shares of parts with something outside: at `least`,
     if places are `independent`, at `most`; the last two only where every share of every
-    place is told (`untold` are not, of places that are)."""
+    place is told. Sides of places that are told: `unseen` ones that may be less than
+    can be told, `seen` ones that count as many as were seen."""
 
     places: int
     told: int
@@ -44,7 +63,8 @@ class JointCapability:
     least: float | None = None
     independent: float | None = None
     most: float | None = None
-    untold: int = 0
+    seen: int = 0
+    unseen: int = 0
 
 
 def place_level(places: int, level: float = LEVEL) -> float:
@@ -61,24 +81,53 @@ def joint_capability(places: Sequence[Capability]) -> JointCapability:
         having = [(value, at) for value, at in having if value is not None]
         if having:
             value, at = min(having)
-            bounds = [getattr(places[k], f"{name}_interval") for _, k in having]
-            interval = None
-            if None not in bounds:
-                interval = tuple(min(ends) for ends in zip(*bounds, strict=True))
-            worst[name] = Worst(value, at, interval)
-    shares, untold = [], 0
-    for _, one in told:
-        sides = [share for share in (one.below, one.above) if share is not None]
-        shares.append(math.fsum(sides))
-        untold += sum(note.code.endswith(HIDDEN) for note in one.notes)
-    whole = shares and len(told) == len(places) and not untold
+            worst[name] = Worst(value, at, _bounds(places, name))
+    out = [outside(one) for _, one in told]
+    shares = [one.share for one in out]
+    whole = out and len(told) == len(places) and all(one.whole for one in out)
     return JointCapability(
         places=len(places),
         told=len(told),
         normal=sum(one.method == "normal" for _, one in told),
         worst=worst,
         least=max(shares, default=None),
-        independent=1 - math.prod(1 - share for share in shares) if whole else None,
+        independent=_either(shares) if whole else None,
         most=min(1.0, math.fsum(shares)) if whole else None,
-        untold=untold,
+        seen=sum(one.seen for one in out),
+        unseen=sum(one.unseen for one in out),
     )
+
+
+def outside(one: Capability) -> Outside:
+    """The share of a place that is told, by its shares and the notes on them."""
+    shares = [share for share in (one.below, one.above) if share is not None]
+    seen, unseen, most = 0, 0, None
+    for note in one.notes:
+        if note.code.endswith("_floats"):
+            shares.append(sys.float_info.min)  # more than nothing
+        elif note.code.endswith("_ends"):
+            shares.append(note.values["seen"] / note.values["n"])
+            seen += 1
+        elif note.code.endswith("_unseen"):
+            unseen, most = unseen + 1, note.values["most"]
+    return Outside(min(1.0, math.fsum(shares)), seen, unseen, most)
+
+
+def _bounds(places: Sequence[Capability], name: str) -> Interval | None:
+    """Of the least index of all places; None where one of them has no bounds. A place
+    with one limit has no index of a width, and is left out of it."""
+    ends = []
+    for one in places:
+        if name in OF_WIDTH and one.method and one.pp is None:
+            continue
+        ends.append(getattr(one, f"{name}_interval"))
+    if None in ends:
+        return None
+    return tuple(min(each) for each in zip(*ends, strict=True))
+
+
+def _either(shares: Sequence[float]) -> float:
+    """The share of what is outside at one place at least, if each goes by itself."""
+    if 1.0 in shares:
+        return 1.0
+    return -math.expm1(math.fsum(math.log1p(-share) for share in shares))

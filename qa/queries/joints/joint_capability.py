@@ -7,10 +7,10 @@ from django.utils.translation import gettext as _
 from qa.models import Kind, Verdict
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.joint_capability import (
-    HIDDEN,
     JointCapability,
     Worst,
     joint_capability,
+    outside,
     place_level,
 )
 from qa.rules import over_parts as rules
@@ -18,6 +18,7 @@ from qa.rules.over_parts import OverParts
 from qa.wording.measuring import remark, share
 
 KINDS = {Kind.GAP: _("gap"), Kind.FLUSH: _("flushness")}
+LEAST_TOLD = 0.0001  # of a share
 Place = tuple[int, str]
 
 
@@ -73,7 +74,7 @@ def joint_told(over: OverParts, unit: str) -> JointTold:
             for name, found in joint.worst.items()
         ],
         facts=_facts(over, joint) if joint.told else [],
-        notes=_notes(joint) if joint.told else [],
+        notes=_notes(joint, max(one.n for one in each)) if joint.told else [],
         why="" if joint.told else _why_not(each),
         places={
             place: _place(one, worst is not None and at == worst.place)
@@ -107,13 +108,9 @@ def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
     failed = sum(
         Verdict.DOES_NOT_CONFORM in one.verdicts.values() for one in over.reads
     )
-    words = _("at least %(least)s")
-    if joint.most is not None:
-        words = _("%(least)s to %(most)s")
-    ends = {"least": share(joint.least), "most": share(joint.most or 0)}
     alone = [(_("If places vary each by itself"), share(joint.independent or 0))]
     return [
-        (_("Parts expected with something outside"), words % ends),
+        *_expected(joint),
         *(alone if joint.independent is not None else ()),
         (
             _("Parts seen with something that does not conform"),
@@ -132,7 +129,23 @@ def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
     ]
 
 
-def _notes(joint: JointCapability) -> list[str]:
+def _expected(joint: JointCapability) -> list[tuple[str, str]]:
+    """The expected share, without the ends that are less than one tells in percent."""
+    told = joint.least >= LEAST_TOLD
+    if joint.most is None and not told:
+        return []
+    words = _("%(most)s")
+    if told:
+        words = _("at least %(least)s")
+        if joint.most is not None:
+            words = _("%(least)s to %(most)s")
+    elif joint.most >= LEAST_TOLD:
+        words = _("at most %(most)s")
+    ends = {"least": share(joint.least), "most": share(joint.most or 0)}
+    return [(_("Parts expected with something outside"), words % ends)]
+
+
+def _notes(joint: JointCapability, parts: int) -> list[str]:
     notes = [
         _("An index of the joint is that of its worst place; its 95 %% bounds hold "
           "with those of all %(count)s places together (Bonferroni).")
@@ -140,6 +153,9 @@ def _notes(joint: JointCapability) -> list[str]:
         _("The share is at least that of the worst place and at most the sum of all, "
           "however places hang together; each by its own distribution. Parts that sit "
           "differently make places vary together."),
+        _("Its ends are estimates from %(count)s parts, each by the curve of its "
+          "place, and not bounds: the next parts may well lie outside of them.")
+        % {"count": parts},
     ]  # fmt: skip
     if joint.told < joint.places:
         notes.append(
@@ -147,15 +163,22 @@ def _notes(joint: JointCapability) -> list[str]:
               "be worse than the worst of the others; no most is told of the share.")
             % {"count": joint.places - joint.told}
         )  # fmt: skip
-    if joint.untold:
+    if joint.unseen:
         notes.append(
-            _("%(count)s shares beyond all values are less than can be told: no most "
-              "is told of all of them.") % {"count": joint.untold}
+            _("On %(count)s sides of places, beyond all values, the share is less than "
+              "can be told: no most is told of all of them.") % {"count": joint.unseen}
+        )  # fmt: skip
+    if joint.seen:
+        notes.append(
+            _("On %(count)s sides of places more values lie outside than their curve "
+              "has there: as many count as were seen, and no most is told.")
+            % {"count": joint.seen}
         )  # fmt: skip
     if any(found.interval is None for found in joint.worst.values()):
         notes.append(
-            _("A place judged by quantiles has no bounds, and so the joint has none.")
-        )
+            _("An index without bounds is one that some place has no bounds of: it is "
+              "judged by quantiles, or cannot be told.")
+        )  # fmt: skip
     return notes
 
 
@@ -169,9 +192,8 @@ def _why_not(each: list[Capability]) -> str:
 def _place(found: Capability, worst: bool) -> PlaceTold:
     if not found.method:
         return PlaceTold()
-    sides = [one for one in (found.below, found.above) if one is not None]
-    hidden = any(note.code.endswith(HIDDEN) for note in found.notes)
-    outside = share(sum(sides))
-    if hidden:
-        outside = f"≥ {outside}" if sum(sides) else f"< 1/{found.n}"
-    return PlaceTold(f"{found.ppk:.2f}", outside, worst)
+    out = outside(found)
+    words = share(out.share)
+    if not out.whole:
+        words = f"≥ {words}" if out.share else f"< {share(out.most)}"
+    return PlaceTold(f"{found.ppk:.2f}", words, worst)
