@@ -25,6 +25,7 @@ from shop.queries.paging import search
 from shop.queries.tooling import photos_of
 
 MOST = 200  # results that are looked at, the newest
+FINER = {"mm": 3, "in": 5}  # decimals of a mean; others have 3
 RELATED = ("entry__by", "entry__confirmation", "instrument", "airframe", "part")
 
 
@@ -110,6 +111,7 @@ class CharacteristicPage:
     results: list[ResultRow]
     airframes: list[Airframe]
     told: CapabilityTold
+    most: int = MOST
 
 
 def page_of(row: Characteristic, unit: str) -> CharacteristicPage:
@@ -131,39 +133,49 @@ def page_of(row: Characteristic, unit: str) -> CharacteristicPage:
 def over_parts(
     row: Characteristic, results: list[CharacteristicResult], unit: str
 ) -> CapabilityTold:
-    """How the newest result of every part on its airframe lies in the limits of now.
-    results: the newest first. What is counted, or is so or not, has a share with
-    bounds in place of indices."""
+    """How the newest result of every part, of every airframe where no part is named,
+    lies in the limits of now. results: the newest first. What is counted, or is so or
+    not, has a share with bounds in place of indices."""
     newest = {}
     for one in results:
-        newest.setdefault((one.airframe_id, one.part_id), one)
+        # A part that went to another airframe is the same part.
+        newest.setdefault((one.part_id, None if one.part_id else one.airframe_id), one)
     found = list(newest.values())[::-1]
     if not found:
         return CapabilityTold(capability_why=_("nothing was found of it yet"))
     if row.quality in CERTAIN:
-        return _counted(found)
+        return _counted(row, found)
     scale, name = words.scale(row.quality, row.current.unit, unit)
     low, high = (
         None if end is None else end / scale
         for end in (row.current.low, row.current.high)
     )
     values = [one.exact / scale for one in found]
-    return told_of(capability(values, low, high), name, 3)
+    return told_of(capability(values, low, high), name, FINER.get(name, 3))
 
 
-def _counted(found: list[CharacteristicResult]) -> CapabilityTold:
-    right = sum(one.verdict == Verdict.CONFORMS for one in found)
+def _counted(row: Characteristic, found: list[CharacteristicResult]) -> CapabilityTold:
+    right = sum(_is_right(one, row.current) for one in found)
     low, high = share_bounds(right, len(found))
     said = _("%(right)s of %(all)s") % {"right": right, "all": len(found)}
     bounds = _("%(low)s to %(high)s") % {
         "low": percent_of(low),
         "high": percent_of(high),
     }
-    note = _("Each by what was required then. It is counted, or so or not: that has a "
-             "share and no capability index. Bounds by Clopper and Pearson (1934), if "
-             "parts are right or wrong each by itself.")  # fmt: skip
+    note = _("It is counted, or so or not: that has a share and no capability index. "
+             "Bounds by Clopper and Pearson (1934), if parts are right or wrong each "
+             "by itself.")  # fmt: skip
     facts = [(_("As required"), said), (_("95 % bounds of that share"), bounds)]
     return CapabilityTold(facts=facts, notes=[note])
+
+
+def _is_right(one: CharacteristicResult, now: CharacteristicRevision) -> bool:
+    """Whether a count is within the limits of now, or what is so or not is so."""
+    if one.exact is None:
+        return one.verdict == Verdict.CONFORMS
+    low = one.exact if now.low is None else now.low
+    high = one.exact if now.high is None else now.high
+    return low <= one.exact <= high
 
 
 @dataclass(frozen=True)

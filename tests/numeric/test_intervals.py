@@ -12,6 +12,7 @@ from itertools import count
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from qa.numeric.plan import intervals
 from qa.numeric.plan.joint_arrays import Measured
@@ -93,6 +94,22 @@ def test_the_zero_of_the_gauge_moves_every_cut_and_no_shift():
     (x,) = [one for one in moved.known.moves if one.name == "x"]
     (less,) = [one for one in common.known.moves if one.name == "x"]
     assert less.half < 0.2 * x.half
+
+
+def test_a_cut_that_may_be_no_deeper_than_its_aim_is_cut_or_not():
+    """Held, 0.03 below its limit and read by 0.04, allowed 0.1 where the aim is 0.15:
+    0.1 with probability Phi(0.75), else nothing; by SciPy's normal."""
+    shallow = doors.door(across=5, up=3, flush=(None, None), trim_max=0.1)
+    gaps = [2.0] * COUNT
+    gaps[6] = 0.97
+    still = replace(OPTIONS, max_turn_deg=0.0, max_move_mm=0.0)
+    part = Measured(shallow, gaps, doors.none(shallow))
+    plan = with_known([part], still, plan_joints([part], still), drawn=True)
+    (cut,) = plan.known.cuts
+    share = norm.cdf(0.75)
+    wanted = intervals.CUT_COVER * 0.1 * math.sqrt(share * (1 - share))
+    assert cut.trim == pytest.approx(0.1)
+    assert cut.half == pytest.approx(wanted, rel=0.25)
 
 
 def test_nothing_known_of_readings_has_no_intervals_and_zero_moves_none():

@@ -11,7 +11,7 @@ from scipy import stats
 
 from qa.actions import characteristics as acts
 from qa.actions.characteristics import Required
-from qa.models import Characteristic, Kind
+from qa.models import Characteristic, CharacteristicResult, Kind
 from qa.numeric.measuring.capability import capability
 from qa.numeric.measuring.joint_capability import (
     joint_capability,
@@ -191,6 +191,7 @@ def test_a_characteristic_tells_its_capability_over_parts(people, planned, clien
     assert dict(page.told.facts)["Mean"] == f"{wanted.mean:.3f} mm"
     inches = told.page_of(row, "in").told
     assert {one.name: one.value for one in inches.indices} == shown
+    assert dict(inches.facts)["Mean"] == f"{wanted.mean / 25.4:.5f} in"
     words = client_of("visitor").get(f"/characteristics/{row.pk}/").content.decode()
     assert "Capability over parts" in words and shown["Ppk"] in words
     counted = planned("C-10", "count", "2", "2")
@@ -200,6 +201,20 @@ def test_a_characteristic_tells_its_capability_over_parts(people, planned, clien
     assert facts["As required"] == "9 of 10"
     bounds = facts["95 % bounds of that share"]
     assert bounds == f"{law.low:.2%} to {law.high:.2%}"
+    # Against what is required now, and a part that went elsewhere counts once.
+    acts.revise(
+        by=people["engineer"],
+        characteristic=counted,
+        required=Required("2", "3"),
+        based_on=1,
+    )
+    counted = Characteristic.objects.get(pk=counted.pk)
+    facts = dict(told.page_of(counted, "mm").told.facts)
+    assert facts["As required"] == "10 of 10"
+    results = list(CharacteristicResult.objects.filter(revision__number=1, unit=""))
+    results[0].part_id = results[1].part_id = 7
+    facts = dict(told.over_parts(counted, results, "mm").facts)
+    assert facts["As required"] == "9 of 9"
     for quality, limits, value, unit in (
         ("weight", ("", "120", "g"), "118", "g"),
         ("attribute", (), "yes", ""),

@@ -186,6 +186,8 @@ class Drawn:
         self.rules = planner.rules(planner.every)
         self.aimed = np.zeros(len(planner.every), dtype=bool)
         self.aimed[: self.gaps] = trims > 0
+        self.trims = np.zeros(len(planner.every))
+        self.trims[: self.gaps] = trims
 
     def readings(self):
         every, options = self.planner.every, self.planner.options
@@ -236,8 +238,14 @@ class Drawn:
         depths = np.zeros(len(moved))
         if self.aimed.any():
             depths = problem.depths(moved, detail)[0]
-            # What is inside its limit as it comes is not cut, and not to the aim.
-            depths = np.where(depths > problem.inside, depths, 0.0)
+            # What is inside its limit as it comes is not cut, and not to the aim. Where
+            # cuts hang together, one that is thin in the plan is as its neighbors ask.
+            cut = moved < problem.low
+            if problem.tied:
+                cut = (depths > problem.inside) | (
+                    self.trims <= problem.inside + CUT_MM
+                )
+            depths = np.where(cut, depths, 0.0)
         return np.array([depths[: self.gaps], moved[: self.gaps]])
 
 

@@ -29,7 +29,10 @@ def known_words(worked: WorkedPlan) -> str:
         return ""
     if not options.uncertainty_mm:
         return str(wording.UNKNOWN["no_uncertainty"])
-    if worked.record and "intervals" not in worked.record.content["outcome"]:
+    # Of parts planned together none were drawn at first, and None was kept of them.
+    if worked.record and (
+        worked.shared or "intervals" not in worked.record.content["outcome"]
+    ):
         return str(wording.UNKNOWN["before"])
     return str(wording.UNKNOWN["not_drawn"])
 
