@@ -10,7 +10,6 @@ values lie outside than a curve has there, a place counts with as many as were s
 """
 
 import math
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -18,6 +17,7 @@ from .capability import Capability
 from .exact import LEVEL, level_of
 
 INDICES = ("cp", "cpk", "pp", "ppk")
+TINY = 1e-300  # a share that is more than nothing, and less than can be reckoned
 OF_WIDTH = ("cp", "pp")  # which a place with one limit has not
 Interval = tuple[float, float]
 
@@ -104,7 +104,7 @@ def outside(one: Capability) -> Outside:
     seen, unseen, most = 0, 0, None
     for note in one.notes:
         if note.code.endswith("_floats"):
-            shares.append(sys.float_info.min)  # more than nothing
+            shares.append(TINY)
         elif note.code.endswith("_ends"):
             shares.append(note.values["seen"] / note.values["n"])
             seen += 1
