@@ -9,23 +9,26 @@ from dataclasses import dataclass
 from qa.drawing.panel import LEFT, TEXT, Panel, reach_of
 from qa.drawing.scene import Disc, Scene, Shape, Text, line, polyline
 from qa.numeric.measuring.trend import Foreseen, Trend
-from qa.wording.measuring import remark
 
 WIDTH, HEIGHT, TOP = 1000.0, 320.0, 34.0
+LOOKS = {"limit": "limit", "target": "drawn-in"}
 
 
 @dataclass(frozen=True)
 class TrendSheet:
-    """A trend that was told, what it is of, and its values (pull, value); `breaks` the
-    pulls before which a repair was made."""
+    """A trend that was told, what it is of, and its values (pull, value); `words` say
+    its course, `breaks` are the pulls before which a repair was made. `limit`: what it
+    is held against, by the name of it, None where there is nothing."""
 
     title: str
     unit: str
-    limit: float
+    limit: float | None
     points: tuple[tuple[float, float], ...]
     trend: Trend
+    words: str
     breaks: tuple[float, ...] = ()
     digits: int = 2
+    limit_name: str = "limit"
 
 
 def build(sheet: TrendSheet) -> Scene:
@@ -34,7 +37,8 @@ def build(sheet: TrendSheet) -> Scene:
     pulls = [point.pull for point in band] + [pull for pull, _ in sheet.points]
     reach = sheet.trend.reaches
     ends = [point.low for point in band] + [point.high for point in band]
-    low, high = reach_of([*ends, sheet.limit, *(value for _, value in sheet.points)])
+    held = () if sheet.limit is None else (sheet.limit,)
+    low, high = reach_of([*ends, *held, *(value for _, value in sheet.points)])
     panel = Panel(TOP, HEIGHT, WIDTH, min(pulls), max(pulls), low, high)
     shapes: list[Shape] = []
     for stretch in _stretches(band, sheet.breaks):
@@ -44,11 +48,13 @@ def build(sheet: TrendSheet) -> Scene:
         x = panel.x(at - 0.5)
         shapes.append(line(x, panel.top, x, panel.bottom, "bite-line"))
         shapes.append(Text(x + 5, panel.top + 15, "repair", TEXT * 0.86))
-    shapes.append(panel.level((), (sheet.limit,), "limit"))
-    shapes.append(panel.beside(sheet.limit, f"limit {sheet.limit:z.{sheet.digits}f}"))
+    for value in held:
+        words = f"{sheet.limit_name} {value:z.{sheet.digits}f}"
+        shapes.append(panel.level((), held, LOOKS[sheet.limit_name]))
+        shapes.append(panel.beside(value, words))
     for pull, value in sheet.points:
         shapes.append(Disc(panel.x(pull), panel.y(value), 3.4, "flow-head"))
-    if reach and reach.pull <= panel.last:
+    if held and reach and reach.pull <= panel.last:
         shapes.append(Disc(panel.x(reach.pull), panel.y(sheet.limit), 6.5, "now"))
     numbers = sorted(set(pulls))
     shapes += panel.labels(numbers, [f"{pull:g}" for pull in numbers])
@@ -113,5 +119,4 @@ def _band(panel: Panel, stretch: Sequence[Foreseen]) -> list[Shape]:
 
 
 def _sentence(sheet: TrendSheet) -> str:
-    words = remark(sheet.trend.course) or ""
-    return f"{words[:1].upper()}{words[1:]}."
+    return f"{sheet.words[:1].upper()}{sheet.words[1:]}."

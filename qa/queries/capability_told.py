@@ -38,14 +38,18 @@ def told_of(found: Capability, unit: str, places: int) -> CapabilityTold:
     )
 
 
+def index_text(value: float) -> str:
+    return lengths.true_minus(f"{value:z.2f}")
+
+
 def indices_of(told: Capability) -> list[Index]:
     found = []
     for name in INDICES:
         value = getattr(told, name)
         bounds = getattr(told, f"{name}_interval")
         if value is not None:
-            between = f"{bounds[0]:.2f} to {bounds[1]:.2f}" if bounds else ""
-            found.append(Index(name.capitalize(), f"{value:.2f}", between))
+            between = " to ".join(map(index_text, bounds or ()))
+            found.append(Index(name.capitalize(), index_text(value), between))
     return found
 
 

@@ -18,11 +18,10 @@ from qa.models import (
     FitUp,
     Joint,
     Kind,
-    Side,
     Station,
-    TrimCut,
 )
-from qa.rules import requirements
+from qa.rules import cuts_before, requirements
+from qa.rules.cuts_before import Cuts
 from qa.rules.history import Seam
 from shop.models import (
     Airframe,
@@ -34,7 +33,6 @@ from shop.models import (
     PullState,
     Tool,
 )
-from shop.numeric.units import to_mm, to_nm
 
 SAME_PLACE_MM = 1.0
 FOLLOWS = (Origin.BONDED, Origin.CUT)
@@ -91,10 +89,10 @@ class _Rows:
 
     pulls: dict[int, dict[int, Pull]]
     fit_ups: list[FitUp]
+    cuts: Cuts | None = None
     checks: dict[int, list[Check]] = field(default_factory=dict)
     readings: dict[int, list[CurrentReading]] = field(default_factory=dict)
     seams: dict[int, Seam] = field(default_factory=dict)
-    cuts: dict[tuple[int, int, str], list[TrimCut]] = field(default_factory=dict)
     joints: dict[int, Joint] = field(default_factory=dict)
 
 
@@ -108,7 +106,7 @@ def load(tools: list[Tool]) -> dict[tuple[int, int, int], MoldFits]:
     rows.fit_ups = list(found.order_by("entry__pk"))
     _load_joints(rows)
     _load_readings(rows)
-    _load_cuts(rows)
+    rows.cuts = cuts_before.load(rows.fit_ups, rows.joints, rows.seams)
     by_key: dict[tuple[int, int, int], MoldFits] = {}
     for tool in tools:
         pulls = rows.pulls.get(tool.pk, {})
@@ -172,23 +170,6 @@ def _load_readings(rows: _Rows) -> None:
         rows.readings.setdefault(value.fit_check_id, []).append(value)
 
 
-def _load_cuts(rows: _Rows) -> None:
-    """Cuts by serial, joint and side, with the seams that they were recorded along."""
-    serials = {one.part_id for one in rows.fit_ups}
-    serials |= {one.surround_part_id for one in rows.fit_ups} - {None}
-    cuts = TrimCut.objects.filter(part__in=serials, fit_up__joint__in=rows.joints)
-    elsewhere = {}
-    for cut in cuts.select_related("fit_up__revision", "entry").order_by("pk"):
-        key = cut.part_id, cut.fit_up.joint_id, cut.side
-        rows.cuts.setdefault(key, []).append(cut)
-        if cut.fit_up.revision_id not in rows.seams:
-            elsewhere[cut.fit_up.revision_id] = cut.fit_up.revision
-    for station in Station.objects.filter(revision__in=elsewhere).order_by("order"):
-        revision = station.revision = elsewhere[station.revision_id]
-        seam = rows.seams.setdefault(revision.pk, Seam(revision, []))
-        seam.stations.append(station)
-
-
 def _first_fits(rows: _Rows, pulls: dict[int, Pull]):
     """The first fit-up with readings of each part in each opening."""
     openings = _openings(rows.fit_ups)
@@ -240,7 +221,7 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
     if not read:
         return None
     # A cut opens the next fit-up: all checks of this one saw the same edges.
-    lost = _lost_nm(rows, fit_up, read[0], seam)
+    lost = rows.cuts.lost_nm(fit_up, read[0], seam)
     for check in read:
         for value in rows.readings[check.pk]:
             row = place.get(labels[value.station_id])
@@ -276,22 +257,6 @@ def places_kept(own: Seam, seam: Seam) -> dict[str, int]:
             if float((apart**2).sum()) <= SAME_PLACE_MM**2:
                 kept[label] = now
     return kept
-
-
-def _lost_nm(rows: _Rows, fit_up: FitUp, check: Check, seam: Seam) -> list[int]:
-    """What both edges had lost at each station before a check, nm."""
-    lost = [0.0] * len(seam.stations)
-    serials = ((fit_up.part_id, Side.PART), (fit_up.surround_part_id, Side.SURROUND))
-    for serial, side in serials:
-        lines = defaultdict(list)
-        for cut in rows.cuts.get((serial, fit_up.joint_id, side), []):
-            if cut.entry.pk < check.entry.pk:
-                spot = to_mm(cut.s_nm), to_mm(cut.depth_nm)
-                lines[cut.entry_id, cut.fit_up.revision_id].append(spot)
-        for (_, revision), spots in lines.items():
-            depths = seam.depths(spots, rows.seams[revision])
-            lost = [a + float(b) for a, b in zip(lost, depths, strict=True)]
-    return [to_nm(depth) for depth in lost]
 
 
 def to_bare_nm(station: Station, kind: str, finish: str) -> int:

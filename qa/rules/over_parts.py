@@ -1,13 +1,15 @@
 """A joint over parts: what each part read at its first check, or at its last.
 
 Values are brought to bare edges, so that parts checked bare and finished stand in one
-row; a cut changes what the last check reads, never what the first one read.
+row. Those of the first check are as pulled: what either edge had lost before it is
+taken off the gap again, by the place of the cut. Verdicts are of what was read.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
+from math import isfinite
 
 from qa.models import (
     Check,
@@ -15,10 +17,13 @@ from qa.models import (
     Finish,
     FitUp,
     Joint,
+    Kind,
     Station,
     Verdict,
 )
-from qa.rules import requirements
+from qa.numeric.geometry.joint import Limits
+from qa.numeric.tool.characteristics import targets
+from qa.rules import cuts_before, requirements
 from qa.rules.history import Seam
 from qa.rules.mold_fits import places_kept, to_bare_nm
 from shop.models import Airframe, Lineage, Origin, Part, Pull
@@ -35,7 +40,8 @@ class Which(StrEnum):
 @dataclass(frozen=True)
 class PartRead:
     """One part on one airframe: nm on bare edges and verdicts by (row, kind); `own` has
-    the stations of the revision it was read against by the row that they are now."""
+    the stations of the revision it was read against by the row that they are now;
+    `cut_nm`, by row, is what was taken off its gap to have it as pulled."""
 
     part: Part
     airframe: Airframe
@@ -44,6 +50,7 @@ class PartRead:
     nm: dict[tuple[int, str], int]
     verdicts: dict[tuple[int, str], str]
     own: dict[int, Station]
+    cut_nm: dict[int, int]
 
 
 @dataclass(frozen=True)
@@ -72,7 +79,7 @@ class OverParts:
 
 
 def over_parts(joint: Joint, which: Which) -> OverParts:
-    """Six statements. joint with its current revision, position and surround."""
+    """Eight statements at most. joint with current revision, position and surround."""
     rows = FitUp.objects.filter(joint=joint).select_related(
         "part", "airframe", "revision", "entry"
     )
@@ -82,6 +89,7 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     values = _values(checks)
     pulls = _pulls({row.part_id for row in fit_ups})
     now = seams[joint.current_id]
+    cuts = cuts_before.load(fit_ups, [joint], seams) if which == Which.FIRST else None
     # A part counts once, wherever it was tried: values of one are no two of a row.
     found: dict[int, PartRead] = {}
     for check in checks:
@@ -89,7 +97,9 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
         key = fit_up.part_id
         if not values.get(check.pk) or (which == Which.FIRST and key in found):
             continue
-        read = _read(check, values[check.pk], seams, now, pulls.get(fit_up.part_id))
+        lost = cuts.lost_nm(fit_up, check, now) if cuts else [0] * len(now.stations)
+        pull = pulls.get(fit_up.part_id)
+        read = _read(check, values[check.pk], seams, now, pull, lost)
         if read.nm:
             found.pop(key, None)  # the last check stands where it was made
             found[key] = read
@@ -137,7 +147,9 @@ def _pulls(parts: set[int]) -> dict[int, Pull]:
     return {part: own[0] for part, own in found.items() if len(own) == 1}
 
 
-def _read(check: Check, values, seams, now: Seam, pull: Pull | None) -> PartRead:
+def _read(
+    check: Check, values, seams, now: Seam, pull: Pull | None, lost: list[int]
+) -> PartRead:
     own = seams[check.fit_up.revision_id]
     labels = {station.pk: station.label for station in own.stations}
     kept = places_kept(own, now)
@@ -147,7 +159,8 @@ def _read(check: Check, values, seams, now: Seam, pull: Pull | None) -> PartRead
         if row is None:
             continue
         shift = to_bare_nm(now.stations[row], value.kind, check.finish)
-        nm[row, value.kind] = value.reading.value_nm + shift
+        gone = lost[row] if value.kind == Kind.GAP else 0
+        nm[row, value.kind] = value.reading.value_nm + shift - gone
         verdicts[row, value.kind] = value.reading.verdict
     fit_up = check.fit_up
     stations = {
@@ -155,7 +168,10 @@ def _read(check: Check, values, seams, now: Seam, pull: Pull | None) -> PartRead
         for station in own.stations
         if station.label in kept
     }
-    return PartRead(fit_up.part, fit_up.airframe, check, pull, nm, verdicts, stations)
+    cut = {row: nm for row, nm in enumerate(lost) if nm}
+    return PartRead(
+        fit_up.part, fit_up.airframe, check, pull, nm, verdicts, stations, cut
+    )
 
 
 def in_unit(nm: int, unit: str) -> Fraction:
@@ -163,22 +179,24 @@ def in_unit(nm: int, unit: str) -> Fraction:
     return Fraction(nm, NM_PER[unit])
 
 
-def targets_mm(told: OverParts, kind: str) -> list[float | None]:
-    """The middle of the limits at each station, None where there are not two."""
-    found = []
-    for row in range(len(told.seam.stations)):
-        low, high = told.limits(row, kind)
-        middle = None if None in (low, high) else to_mm(low + high) / 2
-        found.append(middle)
-    return found
+def targets_mm(told: OverParts, kind: str) -> tuple[list[float | None], bool]:
+    """(the target at each station, None where it has no limit; whether some are a limit
+    itself), as corrections of a mold take them."""
+    limits = [
+        Limits(*(None if nm is None else to_mm(nm) for nm in told.limits(row, kind)))
+        for row in range(len(told.seam.stations))
+    ]
+    rows = list(targets(limits))
+    found = [float(row[2]) if isfinite(row[2]) else None for row in rows]
+    return found, any(row[3] for row in rows)
 
 
 def deviations_mm(
-    told: OverParts, part_read: PartRead, kind: str
+    part_read: PartRead, kind: str, aims: list[float | None]
 ) -> list[float | None]:
-    """A part from target at each station, None where it was not read."""
+    """A part from target at each station, None where it was not read or has none."""
     found = []
-    for row, target in enumerate(targets_mm(told, kind)):
+    for row, target in enumerate(aims):
         nm = part_read.nm.get((row, kind))
         off = None if None in (nm, target) else to_mm(nm) - target
         found.append(off)

@@ -1,11 +1,13 @@
 """Remarks on measured values in words, and the rules of charts by name."""
 
+import math
 from collections.abc import Iterable
 
 from django.utils.translation import gettext_lazy as _
 
 from qa.numeric.measuring.gauge_advice import advice
 from qa.numeric.measuring.remark import Remark
+from qa.numeric.measuring.trend import Trend
 
 REMARKS = {
     # Of any values.
@@ -103,6 +105,15 @@ REMARKS = {
     "most_people": _("Most of it is between people: show each other how it is read."),
     "pooled": _("Interaction pooled with repeatability."),
     "pooled_by_p": _("Interaction pooled with repeatability (p {p:.2f} > {above})."),
+    # Of whole parts.
+    "few_stations": _(
+        "{n} of {all} stations were read and have limits; at least {least} are needed"
+    ),
+    "stations_alike": _(
+        "the stations that were read all lie to one side: they do not tell the whole "
+        "part"
+    ),
+    "no_saddle": _("the stations that were read do not tell a twist from a tilt"),
     # Of trends.
     "values_alike": _("the values do not vary"),
     "few_pulls": _("{n} values; at least {least} are needed"),
@@ -117,6 +128,12 @@ REMARKS = {
         "it reaches the limit at pull {pull:.1f} ({low:.1f} to "
         "{high:.1f}), beyond what was measured"
     ),
+}
+# The course of what has a target and no limit.
+RISES, FALLS = _("it rises by {rate} a pull"), _("it falls by {rate} a pull")
+AT_TARGET = {
+    "reaches": _("it was at target at pull {pull:.1f} ({low:.1f} to {high:.1f})"),
+    "reaches_beyond": _("back at target at pull {pull:.1f} ({low:.1f} to {high:.1f})"),
 }
 # Run rules by their names, and who published them.
 RULE_SOURCES = {
@@ -170,6 +187,20 @@ def remark(told: Remark | None) -> str | None:
 
 def remarks(told: Iterable[Remark]) -> list[str]:
     return [remark(one) for one in told]
+
+
+def drift(found: Trend, unit: str, digits: int, *, to_target: bool) -> str:
+    """The course of what has no limit: how much it rises or falls a pull, and when it
+    is at the target that it was held against. digits: decimals at least."""
+    if found.course.code == "no_trend":
+        return remark(found.course)
+    rate = abs(found.slope)
+    digits = max(digits, 1 - math.floor(math.log10(rate)))
+    words = RISES if found.slope > 0 else FALLS
+    told = [words.format(rate=f"{rate:.{digits}f} {unit}")]
+    if to_target and found.reaches:
+        told.append(AT_TARGET[found.course.code].format(**vars(found.reaches)))
+    return "; ".join(told)
 
 
 def gauge_advice(study) -> str:

@@ -45,13 +45,16 @@ class Shop:
         )
 
     def fit(self, part, airframe, gaps, flushes=None, *, finish="finished", joint=None):
-        """Open a fit-up and read it: mm from target by label, 0 where none is given."""
+        """Open a fit-up and read it: mm from target by label, 0 where none is given;
+        None: flushness not read."""
         flushes = flushes or {}
         fit_up = make_fit_up(self.by, joint or self.joint, airframe=airframe, part=part)
         check = make_check(self.by, fit_up, finish=finish)
         for label in fit_up.revision.stations.values_list("label", flat=True):
             read(check, label, "gap", f"{2.25 + gaps.get(label, 0.0):.3f}")
-            read(check, label, "flush", f"{flushes.get(label, 0.0):.3f}")
+            flush = flushes.get(label, 0.0)
+            if flush is not None:
+                read(check, label, "flush", f"{flush:.3f}")
         return check
 
     @property

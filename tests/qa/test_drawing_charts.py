@@ -12,6 +12,7 @@ from qa.drawing.style import STYLE
 from qa.drawing.trend_chart import TrendSheet
 from qa.numeric.measuring.charts import chart
 from qa.numeric.measuring.trend import trend
+from qa.wording.measuring import remark
 
 VALUES = [Decimal(one) / 100 for one in (150, 152, 149, 151, 148, 150, 153, 149, 175)]
 
@@ -29,7 +30,8 @@ def trend_sheet():
         (k, round(0.3 + 0.02 * k - 0.2 * (k > 6) + k % 2 / 100, 2)) for k in pulls
     ]
     found = trend([p for p, _ in points], [v for _, v in points], 0.6, breaks=[7])
-    return TrendSheet("whole part high", "mm", 0.6, tuple(points), found, (7.0,))
+    words = remark(found.course)
+    return TrendSheet("gap at 4", "mm", 0.6, tuple(points), found, words, (7.0,))
 
 
 SUBGROUPS = [*"aabbbccddd"]

@@ -24,7 +24,15 @@ from qa.wording import lengths
 from shop.ledger import Refused
 from shop.models import Pull
 from tests.around import by_hand
-from tests.qa.making import make_check, make_stations, mm, read, revise
+from tests.qa.making import (
+    make_check,
+    make_fit_up,
+    make_part,
+    make_stations,
+    mm,
+    read,
+    revise,
+)
 from tests.qa.molding import Shop, ripple
 
 pytestmark = pytest.mark.either_database
@@ -92,6 +100,10 @@ def test_a_place_tells_what_the_commands_tell_of_the_same_values(
             None if said[name] is None else f"{said[name]:.2f}"
         )
     assert shown
+    outside = queries.place_page(shop.joint, "7", Kind.GAP, Which.FIRST, "mm").indices
+    texts = "".join(one.value + one.bounds for one in outside)
+    assert "−" in texts
+    assert "-" not in texts
     lines = [f"{pull},{value}" for pull, value in enumerate(values, 1)]
     path.write_text("\n".join(["pull,value", *lines]))
     call_command("trend", str(path), "--limit", "1.5", "--json")
@@ -115,6 +127,56 @@ def test_what_was_cut_changes_the_last_reading_and_not_the_first(shop):
     last = rules.over_parts(shop.joint, Which.LAST)
     assert first.failed(6, Kind.GAP) == (1, 1)
     assert last.failed(6, Kind.GAP) == (0, 1)
+
+
+def test_what_was_cut_before_the_first_reading_is_added_back_and_said(
+    shop, people, client_of
+):
+    """As the fits of its mold take it: drift and charts are of the mold."""
+    shop.fit(shop.pull(), shop.airframes[0], {"4": -0.9})
+    part, surround = shop.pull(), make_part(shop.by)
+    fit_up = make_fit_up(
+        shop.by,
+        shop.joint,
+        airframe=shop.airframes[1],
+        part=part,
+        surround_part=surround,
+    )
+    check = make_check(shop.by, fit_up)
+    loaded = Check.objects.select_related(*RELATED).get(pk=check.pk)
+    taken = [
+        Taken(loaded, "4", "part", "0.80", "mm"),
+        Taken(loaded, "5", "surround", "0.25", "mm"),
+    ]
+    (after,) = trimming.record_trim(
+        by=shop.by, checks=[loaded], taken=taken, reason="x"
+    )
+    again = make_check(shop.by, after)
+    for label in map(str, range(1, 11)):
+        read(again, label, "gap", "2.25")
+        read(again, label, "flush", "0.1")
+    shop.fit(shop.pull(), shop.airframes[2], {"4": -0.85})
+    told = rules.over_parts(shop.joint, Which.FIRST).reads[1]
+    (of_mold,) = [fit for fit in shop.found.fits if fit.part == part]
+    assert told.nm == of_mold.nm
+    assert (told.nm[3, "gap"], told.nm[4, "gap"]) == (mm(1.45), mm(2.0))
+    assert told.nm[3, "flush"] == mm(0.1)
+    assert rules.over_parts(shop.joint, Which.FIRST).failed(3, "gap") == (2, 3)
+    last = rules.over_parts(shop.joint, Which.LAST).reads[1]
+    assert last.nm[3, "gap"] == mm(2.25)
+    page = queries.place_page(shop.joint, "4", Kind.GAP, Which.FIRST, "mm")
+    assert [float(row[1]) for row in page.chart_table.rows] == [1.35, 1.45, 1.4]
+    said = "0.80 mm cut before it was read, added back"
+    assert said in page.chart_svg
+    assert said in page.chart_table.rows[1][-1]
+    assert "as pulled" in page.title
+    client, base = client_of("visitor"), f"/joints/{shop.joint.pk}/over-parts/"
+    for path in ("", "at/4/gap/", "whole/small/"):
+        first = client.get(f"{base}{path}?which=first").content.decode()
+        assert "what was cut before is added back (1 part)" in first
+        assert (
+            "as pulled" not in client.get(f"{base}{path}?which=last").content.decode()
+        )
 
 
 def test_subgroups_and_the_rules_of_a_source_are_those_of_the_command(
@@ -181,8 +243,46 @@ def test_a_part_that_gets_smaller_from_pull_to_pull_shows_as_a_mode(shop):
         shop.fit(shop.pull(), shop.airframes[0], gaps, ripple(pull))
     page = queries.mode_page(shop.joint, Mode.SMALL, Which.FIRST, "mm")
     assert page.count == 8
-    assert page.trends[0].svg
-    assert "no trend" not in page.trends[0].words
+    (drift,) = page.trends
+    assert re.fullmatch(r"it rises by 0\.(09|10)\d mm a pull", drift.words)
+    assert "limit" not in drift.words + drift.svg
+
+
+def test_a_mode_that_falls_is_told_to_come_back_to_target(shop):
+    for pull in range(1, 7):
+        height = 0.4 - 0.04 * pull + 0.01 * (pull % 3 - 1)
+        high = {str(n): height for n in range(1, 11)}
+        shop.fit(shop.pull(), shop.airframes[0], {}, high)
+    (drift,) = queries.mode_page(shop.joint, Mode.HIGH, Which.FIRST, "mm").trends
+    said = "it falls by 0.041 mm a pull; back at target at pull 9.8 ("
+    assert drift.words.startswith(said)
+    assert "target 0.000" in drift.svg
+    assert "limit" not in drift.words + drift.svg
+
+
+def test_a_mode_is_told_of_the_stations_that_were_read_and_have_a_limit(people):
+    drafts = make_stations(10, flush=(None, 0.5))
+    shop = Shop(people["lead"], drafts)
+    unread = {"2": None}
+    for pull in range(1, 5):
+        raised = {str(n): 0.5 + 0.1 * pull for n in range(1, 11)}
+        shop.fit(shop.pull(), shop.airframes[0], {}, raised | unread)
+    page = queries.mode_page(shop.joint, Mode.HIGH, Which.LAST, "mm")
+    values = [float(row[1]) for row in page.chart_table.rows]
+    assert values == [0.1, 0.2, 0.3, 0.4]
+    assert "The target is the limit itself" in page.aimed
+    few = {str(n): None for n in range(1, 7)}
+    shop.fit(shop.pull(), shop.airframes[0], {}, raised | few)
+    page = queries.mode_page(shop.joint, Mode.HIGH, Which.LAST, "mm")
+    assert page.left_out == (
+        "1 part is left out: 4 of 10 stations were read and have limits; at least 6 "
+        "are needed."
+    )
+    none = Shop(people["lead"], make_stations(6, flush=(None, None)))
+    none.fit(none.pull(), none.airframes[0], {})
+    page = queries.mode_page(none.joint, Mode.HIGH, Which.LAST, "mm")
+    assert page.capability_why.startswith("0 of 6 stations were read and have limits")
+    assert page.chart_why == page.capability_why
 
 
 def test_pages_open_in_either_unit_and_for_a_visitor(shop, client_of):

@@ -56,13 +56,13 @@ def characteristics(joint: Joint, motions: Sequence[Motion]) -> Characteristics:
     """
     kinds = [[station.gap for station in joint.stations]]
     kinds.append([station.flush for station in joint.stations])
-    rows = [row for limits in kinds for row in _rows(limits)]
+    rows = [row for limits in kinds for row in targets(limits)]
     low, high, target, bare = map(np.array, zip(*rows, strict=True))
     slopes = _slopes(joint, [m for m in motions if m.low < m.high])
     return Characteristics(low, high, target, slopes, bare)
 
 
-def _rows(limits: Sequence[Limits]):
+def targets(limits: Sequence[Limits]):
     """(low, high, target, bare) of each station in one kind.
 
     The target is the middle; with one limit, half the narrowest width inside of it.

@@ -13,6 +13,7 @@ from qa.numeric.measuring.joint_capability import (
     outside,
     place_level,
 )
+from qa.queries.capability_told import index_text
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import OverParts
 from qa.wording.measuring import remark, share
@@ -100,8 +101,9 @@ def _worst(name: str, found: Worst, place: str) -> WorstRow:
     bounds = ""
     if found.interval:
         low, high = found.interval
-        bounds = _("%(low)s to %(high)s") % {"low": f"{low:.2f}", "high": f"{high:.2f}"}
-    return WorstRow(name.capitalize(), f"{found.value:.2f}", place, bounds)
+        ends = {"low": index_text(low), "high": index_text(high)}
+        bounds = _("%(low)s to %(high)s") % ends
+    return WorstRow(name.capitalize(), index_text(found.value), place, bounds)
 
 
 def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
@@ -196,4 +198,4 @@ def _place(found: Capability, worst: bool) -> PlaceTold:
     words = share(out.share)
     if not out.whole:
         words = f"≥ {words}" if out.share else f"< {share(out.most)}"
-    return PlaceTold(f"{found.ppk:.2f}", words, worst)
+    return PlaceTold(index_text(found.ppk), words, worst)

@@ -6,17 +6,17 @@ from fractions import Fraction
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from qa.drawing import heat_map, svg, trend_chart
+from qa.drawing import heat_map, svg
 from qa.drawing.heat_map import HeatMap
 from qa.drawing.scene import Scene
-from qa.drawing.trend_chart import TrendSheet
 from qa.models import ChartNote, Joint, Kind
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.modes import Mode, modes
-from qa.numeric.measuring.trend import Trend, trend
 from qa.queries.capability_told import Index, facts_of, indices_of
 from qa.queries.joints.drawings import map_of
+from qa.queries.joints.drift import TrendOf, trends_of
 from qa.queries.joints.joint_capability import KINDS, JointTold, PlaceTold, joint_told
 from qa.queries.joints.part_charts import AS_USUAL, FINER, Series, Table, Way, chart_of
 from qa.rules import over_parts as rules
@@ -56,6 +56,7 @@ class OverPage:
     rows: list[PlaceRow]
     worst: list[str]
     told: JointTold
+    as_pulled: str
     map_svg: str
     modes: list[tuple[str, str]]
 
@@ -88,11 +89,29 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         rows=rows,
         worst=[row.label for row in rows if row.always],
         told=told,
+        as_pulled=_as_pulled(which, sum(bool(one.cut_nm) for one in over.reads)),
         map_svg=svg.render(_heat(over, counts, unit), prefix="heat"),
         modes=[
             (name, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
             for mode, name in MODES.items()
         ],
+    )
+
+
+def _as_pulled(which: Which, cut: int | None) -> str:
+    """What is said of gaps that are as pulled. cut: how many of the parts had been cut,
+    None where it is not about gaps."""
+    if which != Which.FIRST or cut is None:
+        return ""
+    words = _("Gaps are as pulled: what was cut before is added back (%(cut)s).")
+    return words % {"cut": ngettext("%(n)s part", "%(n)s parts", cut) % {"n": cut}}
+
+
+def _title(words: str, which: Which, *, gaps: bool) -> str:
+    return (
+        _("%(of)s, as pulled") % {"of": words}
+        if gaps and which == Which.FIRST
+        else words
     )
 
 
@@ -155,10 +174,18 @@ class SeriesPage:
     facts: list[tuple[str, str]]
     notes: list[str]
     capability_why: str
+    as_pulled: str
     chart: Scene | None
     chart_table: Table | None
     chart_why: str
-    trends: list["TrendOf"]
+    trends: list[TrendOf]
+    left_out: str = ""
+    aimed: str = ""
+
+    @property
+    def said(self) -> list[str]:
+        """What holds of all values."""
+        return [words for words in (self.as_pulled, self.aimed, self.left_out) if words]
 
     @property
     def chart_svg(self) -> str:
@@ -174,21 +201,6 @@ class Written:
     everywhere: bool
 
 
-@dataclass(frozen=True)
-class TrendOf:
-    """The drift of one mold's pulls."""
-
-    mold: str
-    scene: Scene | None
-    table: Table | None
-    words: str
-
-    @property
-    def svg(self) -> str:
-        prefix = f"trend-{len(self.mold)}-{self.mold}"
-        return svg.render(self.scene, prefix=prefix) if self.scene else ""
-
-
 def place_page(
     joint: Joint, label: str, kind: str, which: Which, unit: str, way: Way = AS_USUAL
 ) -> SeriesPage | None:
@@ -200,20 +212,25 @@ def place_page(
     series = told.series(row, kind)
     limits = told.limits(row, kind)
     low, high = (None if nm is None else rules.in_unit(nm, unit) for nm in limits)
+    gap = kind == Kind.GAP
     return _page(
         joint,
         Series(
-            title=f"{joint.number} {label}, {KINDS[kind]}",
+            title=_title(f"{joint.number} {label}, {KINDS[kind]}", which, gaps=gap),
             unit=unit,
             reads=[one for one, _nm in series],
             values=[rules.in_unit(nm, unit) for _one, nm in series],
             low=low,
             high=high,
             notes=notes_on([one for one, _nm in series], kind, row),
+            gap_row=row if gap else None,
         ),
         lengths.limits(*limits, unit),
         way,
         (kind, row),
+        _as_pulled(
+            which, sum(row in one.cut_nm for one, _nm in series) if gap else None
+        ),
     )
 
 
@@ -222,22 +239,61 @@ def mode_page(
 ) -> SeriesPage:
     """How whole parts are off, in one fitted mode."""
     told = rules.over_parts(joint, which)
-    at, _gap, _face = places_of(told.seam.stations)
-    reads, values = [], []
+    reads, values, whys, aimed = _fitted(told, mode, unit)
+    cut = sum(bool(one.cut_nm) for one in reads) if mode == Mode.SMALL else None
+    series = Series(
+        title=_title(f"{joint.number}, {MODES[mode]}", which, gaps=mode == Mode.SMALL),
+        unit=unit,
+        reads=reads,
+        values=values,
+        low=None,
+        high=None,
+        notes=notes_on(reads, mode),
+        target=Fraction(0),
+        why=whys[0] if whys else "",
+    )
+    page = _page(joint, series, "", way, (str(mode), None), _as_pulled(which, cut))
+    return replace(page, left_out=_left_out(whys) if reads else "", aimed=aimed)
+
+
+def _fitted(told: OverParts, mode: Mode, unit: str):
+    """(parts that the mode is told of, its values, why not of each other part, what is
+    said of its target)."""
+    at, directions, _face = places_of(told.seam.stations)
+    kinds = {kind: rules.targets_mm(told, kind) for kind in Kind.values}
+    reads, values, whys = [], [], []
     for read in told.reads:
-        off = {kind: rules.deviations_mm(told, read, kind) for kind in Kind.values}
-        found = modes(at, off[Kind.GAP], off[Kind.FLUSH])[mode]
-        if found is not None:
-            nm = round(found * NM_PER["mm"])
-            reads.append(read)
-            values.append(rules.in_unit(nm, unit))
-    title, notes = f"{joint.number}, {MODES[mode]}", notes_on(reads, mode)
-    series = Series(title, unit, reads, values, None, None, notes)
-    return _page(joint, series, "", way, (str(mode), None))
+        gaps, flushes = (
+            rules.deviations_mm(read, kind, kinds[kind][0])
+            for kind in (Kind.GAP, Kind.FLUSH)
+        )
+        found = modes(at, directions, gaps, flushes)[mode]
+        if found.why:
+            whys.append(remark(found.why))
+            continue
+        reads.append(read)
+        values.append(rules.in_unit(round(found.mm * NM_PER["mm"]), unit))
+    _aims, bare = kinds[Kind.GAP if mode == Mode.SMALL else Kind.FLUSH]
+    words = _("The target is the limit itself: no station has two limits that would "
+              "say how far inside to aim.")  # fmt: skip
+    return reads, values, whys, words if bare else ""
+
+
+def _left_out(whys: list[str]) -> str:
+    if not whys:
+        return ""
+    words = ngettext("%(n)s part is left out: %(why)s.", "%(n)s parts are left out: "
+                     "%(why)s.", len(whys))  # fmt: skip
+    return words % {"n": len(whys), "why": "; ".join(dict.fromkeys(whys))}
 
 
 def _page(
-    joint: Joint, series: Series, limits: str, way: Way, about: tuple[str, int | None]
+    joint: Joint,
+    series: Series,
+    limits: str,
+    way: Way,
+    about: tuple[str, int | None],
+    as_pulled: str,
 ) -> SeriesPage:
     capability = _capability(series)
     drawn, table, why = chart_of(series, way)
@@ -261,10 +317,11 @@ def _page(
         else [],
         notes=[f"{note}." for note in remarks(capability.notes)] if capability else [],
         capability_why=_why_not(capability, series),
+        as_pulled=as_pulled,
         chart=drawn,
         chart_table=table,
         chart_why=why,
-        trends=_trends(series),
+        trends=trends_of(series),
     )
 
 
@@ -278,54 +335,5 @@ def _why_not(told: Capability | None, series: Series) -> str:
     if told:
         return remark(told.why) or ""
     if not series.values:
-        return _("nothing was read here")
+        return series.why or _("nothing was read here")
     return _("there are no limits to hold it against")
-
-
-def _trends(series: Series) -> list[TrendOf]:
-    """The drift against pull numbers, mold by mold."""
-    molds: dict[str, list[tuple[PartRead, Fraction]]] = {}
-    for one, value in zip(series.reads, series.values, strict=True):
-        if one.pull:
-            molds.setdefault(one.pull.tool.code, []).append((one, value))
-    repairs = rules.repairs_of(series.reads)
-    return [
-        _trend(series, code, rows, repairs[rows[0][0].pull.tool_id])
-        for code, rows in molds.items()
-    ]
-
-
-def _trend(series: Series, code: str, rows, repairs: list[int]) -> TrendOf:
-    pulls = [reading.pull.number for reading, _value in rows]
-    values = [value for _one, value in rows]
-    breaks = [number for number in repairs if min(pulls) <= number <= max(pulls)]
-    result, limit = _towards(series, pulls, values, breaks)
-    if result.slope is None or limit is None:
-        why = remark(result.why) or _("there are no limits to hold it against")
-        return TrendOf(code, None, None, why)
-    sheet = TrendSheet(
-        title=f"{series.title}, {code}",
-        unit=series.unit,
-        limit=float(limit),
-        points=tuple((float(p), float(v)) for p, v in zip(pulls, values, strict=True)),
-        trend=result,
-        breaks=tuple(map(float, breaks)),
-        digits=FINER[series.unit],
-    )
-    course = remark(result.course) or ""
-    table = Table.of(trend_chart.table(sheet))
-    return TrendOf(code, trend_chart.build(sheet), table, course)
-
-
-def _towards(
-    series: Series, pulls, values, breaks
-) -> tuple[Trend, Fraction | int | None]:
-    """The trend against the limit that it leads to; a mode has none but zero."""
-    ends = [series.high, series.low]
-    if ends == [None, None]:
-        return trend(pulls, values, 0, breaks=breaks), 0
-    limit = next(end for end in ends if end is not None)
-    found = trend(pulls, values, limit, breaks=breaks)
-    if found.slope is not None and found.slope < 0 and series.low is not None:
-        return trend(pulls, values, series.low, breaks=breaks), series.low
-    return found, limit

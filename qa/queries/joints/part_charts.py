@@ -13,6 +13,7 @@ from qa.numeric.measuring.charts import chart
 from qa.queries.issue import local
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import PartRead
+from qa.wording import lengths
 from qa.wording.lengths import true_minus
 from qa.wording.measuring import RULE_SOURCES, SPREADS, remark
 
@@ -35,7 +36,8 @@ class Table:
 @dataclass(frozen=True)
 class Series:
     """Values in the reader's unit, exact, with what each is of; `notes` by the key of
-    the check that made the point."""
+    the check that made the point. `gap_row`: the station whose gap it is, where it is
+    one; `target`: what a mode should be, which has no limits; `why` none was told."""
 
     title: str
     unit: str
@@ -44,6 +46,13 @@ class Series:
     low: Fraction | None
     high: Fraction | None
     notes: dict[int, list[ChartNote]] = field(default_factory=dict)
+    gap_row: int | None = None
+    target: Fraction | None = None
+    why: str = ""
+
+    def cut_nm(self, one: PartRead) -> int:
+        """What was taken off a gap again, since it was cut before it was read."""
+        return one.cut_nm.get(self.gap_row, 0)
 
 
 @dataclass(frozen=True)
@@ -73,7 +82,7 @@ AS_USUAL = Way()
 def chart_of(series: Series, way: Way) -> tuple[Scene | None, Table | None, str]:
     """(drawing, table, why there is none)."""
     if not series.values:
-        return None, None, _("nothing was read here")
+        return None, None, series.why or _("nothing was read here")
     labels = [_label(at, one, way) for at, one in enumerate(series.reads)]
     spread = way.spread or None
     control = chart(series.values, labels, rules=way.rules, spread=spread)
@@ -140,16 +149,25 @@ def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
 
 
 def _remarks(points, labels, series: Series) -> list[Remark]:
-    """What people wrote on the points, with who and when."""
+    """What was cut before a point was read, and what people wrote on it, with who and
+    when."""
     alone = len(points) == len(labels)
     return [
         Remark(
             points.index(label) + 1,
-            told_of(note) if alone else f"{one.part.serial}: {told_of(note)}",
+            words if alone else f"{one.part.serial}: {words}",
         )
         for label, one in zip(labels, series.reads, strict=True)
-        for note in series.notes.get(one.check.pk, ())
+        for words in _said_of(one, series)
     ]
+
+
+def _said_of(one: PartRead, series: Series) -> list[str]:
+    cut = series.cut_nm(one)
+    depth = {"depth": lengths.length(cut, series.unit)}
+    before = [_("%(depth)s cut before it was read, added back") % depth] if cut else []
+    written = series.notes.get(one.check.pk, ())
+    return [*before, *(told_of(note) for note in written)]
 
 
 def told_of(note: ChartNote) -> str:

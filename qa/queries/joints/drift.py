@@ -1,0 +1,83 @@
+"""The drift of one place or mode over parts, against the pull numbers of each mold."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from qa.drawing import svg, trend_chart
+from qa.drawing.scene import Scene
+from qa.drawing.trend_chart import TrendSheet
+from qa.numeric.measuring.trend import Trend, trend
+from qa.queries.joints.part_charts import FINER, Series, Table
+from qa.rules import over_parts as rules
+from qa.rules.over_parts import PartRead
+from qa.wording.lengths import true_minus
+from qa.wording.measuring import drift, remark
+
+
+@dataclass(frozen=True)
+class TrendOf:
+    """The drift of one mold's pulls."""
+
+    mold: str
+    scene: Scene | None
+    table: Table | None
+    words: str
+
+    @property
+    def svg(self) -> str:
+        prefix = f"trend-{len(self.mold)}-{self.mold}"
+        return svg.render(self.scene, prefix=prefix) if self.scene else ""
+
+
+def trends_of(series: Series) -> list[TrendOf]:
+    """Mold by mold."""
+    molds: dict[str, list[tuple[PartRead, Fraction]]] = {}
+    for one, value in zip(series.reads, series.values, strict=True):
+        if one.pull:
+            molds.setdefault(one.pull.tool.code, []).append((one, value))
+    repairs = rules.repairs_of(series.reads)
+    return [
+        _trend(series, code, rows, repairs[rows[0][0].pull.tool_id])
+        for code, rows in molds.items()
+    ]
+
+
+def _trend(series: Series, code: str, rows, repairs: list[int]) -> TrendOf:
+    pulls = [reading.pull.number for reading, _value in rows]
+    values = [value for _one, value in rows]
+    breaks = [number for number in repairs if min(pulls) <= number <= max(pulls)]
+    result, limit = _towards(series, pulls, values, breaks)
+    if result.slope is None:
+        return TrendOf(code, None, None, remark(result.why) or "")
+    digits = FINER[series.unit]
+    words = remark(result.course) or ""
+    if limit is None:
+        to_target = series.target is not None
+        words = drift(result, series.unit, digits, to_target=to_target)
+    words = true_minus(words)
+    drawn = series.target if limit is None else limit
+    sheet = TrendSheet(
+        title=f"{series.title}, {code}",
+        unit=series.unit,
+        limit=None if drawn is None else float(drawn),
+        points=tuple((float(p), float(v)) for p, v in zip(pulls, values, strict=True)),
+        trend=result,
+        words=words,
+        breaks=tuple(map(float, breaks)),
+        digits=digits,
+        limit_name="target" if limit is None else "limit",
+    )
+    table = Table.of(trend_chart.table(sheet))
+    return TrendOf(code, trend_chart.build(sheet), table, words)
+
+
+def _towards(series: Series, pulls, values, breaks) -> tuple[Trend, Fraction | None]:
+    """The trend against the limit that it leads to; where there is none, against the
+    target, if there is one."""
+    ends = [end for end in (series.high, series.low) if end is not None]
+    if not ends:
+        return trend(pulls, values, series.target or 0, breaks=breaks), None
+    found = trend(pulls, values, ends[0], breaks=breaks)
+    if found.slope is not None and found.slope < 0 and series.low is not None:
+        return trend(pulls, values, series.low, breaks=breaks), series.low
+    return found, ends[0]
