@@ -63,17 +63,17 @@ class CheckScreen {
   }
 
   async turnList(visit) {
-    if (!this.list) {
-      this.list = (await later("station_list")).stationList(this.session.check, visit);
-      this.ui.sheet.append(this.list.node);
-    }
+    const { stationList } = await later("station_list");
+    if (!this.list) this.ui.sheet.append((this.list = stationList(this.session.check, visit)).node);
     this.list.node.hidden = this.map.node.toggleAttribute("hidden") === false;
     this.ui.toggle.ariaPressed = !this.list.node.hidden;
     this.paint();
   }
 
+  // Asked for again before its module is here, it is made once.
   async full() {
-    this.summary ??= (await later("summary")).summaryOf(this);
+    const { summaryOf } = await later("summary");
+    this.summary ??= summaryOf(this);
     this.show(this.summary);
   }
 
