@@ -153,16 +153,10 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
 
 
 def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
+    every = [(joint, one) for joint, own in told.by_joint.items() for one in own]
     # One part may have been fitted here on several airframes.
-    parts: dict[tuple[int, int], list[Earlier]] = {}
-    for joint, own in told.by_joint.items():
-        for one in own:
-            parts.setdefault((joint, one.part.pk), []).append(one)
-    cuts = TrimCut.objects.filter(
-        part__in={part for _joint, part in parts},
-        fit_up__joint__in=joints,
-        side=Side.PART,
-    )
+    cut = {serial for _joint, one in every for serial in _cut_of(one)}
+    cuts = TrimCut.objects.filter(part__in=cut, fit_up__joint__in=joints)
     cuts = list(cuts.select_related("fit_up__revision").order_by("pk"))
     revisions = {cut.fit_up.revision_id: cut.fit_up.revision for cut in cuts}
     revisions |= {joint.current_id: joint.current for joint in joints.values()}
@@ -172,25 +166,35 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
     for station in Station.objects.filter(revision__in=revisions).order_by("order"):
         station.revision = revisions[station.revision_id]
         told.seams[station.revision_id].stations.append(station)
-    for (joint, _part), own in parts.items():
+    owners: dict[tuple[int, int, str], list[Earlier]] = {}
+    for joint, one in every:
         now = told.seams[joints[joint].current_id]
-        for one in own:
-            one.cut_mm[Side.PART] = [0.0] * len(now.stations)
+        one.cut_mm = {side: [0.0] * len(now.stations) for side in Side.values}
+        for serial, side in _cut_of(one).items():
+            owners.setdefault((joint, serial, side), []).append(one)
     lines: dict[tuple, list] = {}
     for cut in cuts:
-        key = cut.fit_up, cut.part_id, cut.entry_id
+        key = cut.fit_up, cut.part_id, cut.side, cut.entry_id
         lines.setdefault(key, []).append((to_mm(cut.s_nm), to_mm(cut.depth_nm)))
-    for (fit_up, part, _entry), spots in lines.items():
+    for (fit_up, serial, side, _entry), spots in lines.items():
         now = told.seams[joints[fit_up.joint_id].current_id]
         depths = now.depths(spots, told.seams[fit_up.revision_id])
-        for one in parts.get((fit_up.joint_id, part), ()):
+        for one in owners.get((fit_up.joint_id, serial, side), ()):
             # What it loses on another airframe later is not needed here.
             came_with = fit_up.pk < one.fit_ups[0].pk
             if came_with or fit_up.airframe_id == one.airframe.pk:
-                total = one.cut_mm[Side.PART]
-                one.cut_mm[Side.PART] = [
+                total = one.cut_mm[side]
+                one.cut_mm[side] = [
                     a + float(b) for a, b in zip(total, depths, strict=True)
                 ]
+
+
+def _cut_of(one: Earlier) -> dict[int, str]:
+    """The serials whose edges meet there, with their sides: its part, and what was its
+    surround last."""
+    around = [fit_up.surround_part_id for fit_up in one.fit_ups]
+    named = [serial for serial in around if serial][-1:]
+    return {one.part.pk: Side.PART} | dict.fromkeys(named, Side.SURROUND)
 
 
 def _add_molds(told: Fitted, parts: set[int]) -> None:

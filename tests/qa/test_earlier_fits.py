@@ -18,7 +18,16 @@ from qa.queries.tablet.carried_checks import check_for_tablet
 from qa.queries.tablet.offline_copy import carry
 from qa.rules import earlier_fits, plan_records
 from qa.rules.planning import RELATED
-from tests.qa.making import make_check, make_fit_up, mm, read
+from tests.qa.making import (
+    make_check,
+    make_design,
+    make_fit_up,
+    make_part,
+    make_stations,
+    mm,
+    read,
+    revise,
+)
 from tests.qa.molding import Shop, noisy, ripple
 from tests.qa.test_mold_fits import loaded
 
@@ -114,6 +123,35 @@ def test_a_part_that_was_not_cut_leaves_nothing_in_common(shop):
     assert page.rows[1].cuts == ""
 
 
+def test_what_came_off_the_surround_is_told_as_such_and_is_no_pre_trim(shop, client_of):
+    sides = make_stations(10, trim_side="both", trim_max_nm=mm(4))
+    revise(shop.by, shop.joint, sides)
+    shop.joint.refresh_from_db()
+    shell = make_part(shop.by, design=make_design(shop.by))
+    fit_up = make_fit_up(
+        shop.by,
+        shop.joint,
+        airframe=shop.airframes[0],
+        part=shop.pull(),
+        surround_part=shell,
+    )
+    check = planned(make_check(shop.by, fit_up))
+    taken = [Taken(check, "4", "surround", "0.80", "mm")]
+    trimming.record_trim(by=shop.by, checks=[check], taken=taken, reason="a test")
+    page = earlier_page(shop.joint, shop.airframes[2], "mm")
+    (row,) = page.rows
+    assert (row.cuts, row.surround_cuts) == ("", "0.80 mm at station 4")
+    assert page.pre_trim == ""
+    joints = {one["id"]: one for one in carry()["joints"]}
+    told = joints[shop.joint.pk]["earlier"][str(shop.airframes[2].pk)]
+    assert "cut off the surround 0.80 mm at station 4; " in told[1]
+    third(shop)
+    at = f"/joints/{shop.joint.pk}/on/{shop.airframes[2].pk}/"
+    words = client_of("builder").get(at).content.decode()
+    assert "Cut off the surround" in words and "0.80 mm at station 4" in words
+    assert "as a pre-trim" not in words
+
+
 def test_a_part_that_went_on_to_another_airframe_counts_on_both_as_it_was(shop):
     """Fitted at line 1, later at line 3: at line 1 it had lost 0.80, at line 3 1.10."""
     part = shop.pull()
@@ -168,7 +206,7 @@ def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
     told = carried()
     assert told[0] == "What earlier airframes needed"
     assert told[1].startswith(f"{frames[0]}, ")
-    assert "cut 0.60 to 0.80 mm at stations 4–5; 2 fit-ups" in told[1]
+    assert "cut off the part 0.60 to 0.80 mm at stations 4–5; 2 fit-ups" in told[1]
     assert told[2].startswith(f"{frames[1]}, ")
     assert told[3].startswith("Every earlier part lost at least 0.40 to 0.50 mm at")
     few = statements()

@@ -26,6 +26,7 @@ class EarlierRow:
 
     one: Earlier
     cuts: str
+    surround_cuts: str
     set: list[str]
     shims: str
     hours: str
@@ -42,6 +43,10 @@ class EarlierPage:
     pre_trim: str
     check: Check | None
     digest: str
+
+    @property
+    def surround_cut(self) -> bool:
+        return any(row.surround_cuts for row in self.rows)
 
 
 def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | None:
@@ -113,7 +118,9 @@ def _lines(rows: list[EarlierRow], pre_trim: str) -> list[str]:
         one = row.one
         fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(one.fit_ups))
         told = [
-            row.cuts and _("cut %(where)s") % {"where": row.cuts},
+            row.cuts and _("cut off the part %(where)s") % {"where": row.cuts},
+            row.surround_cuts
+            and _("cut off the surround %(where)s") % {"where": row.surround_cuts},
             "; ".join(row.set),
             row.shims and _("shims %(stacks)s") % {"stacks": row.shims},
             fit_ups % {"n": len(one.fit_ups)},
@@ -142,6 +149,7 @@ def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
     return EarlierRow(
         one=earlier,
         cuts=_cut_words(seam, earlier.cut_mm[Side.PART], unit),
+        surround_cuts=_cut_words(seam, earlier.cut_mm[Side.SURROUND], unit),
         set=[move.words for move in earlier.moves],
         shims=", ".join(
             f"{point} {lengths.length(nm, unit)}" for point, nm in stacks.items()
