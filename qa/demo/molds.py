@@ -8,7 +8,7 @@ from qa.actions.joints import RequirementDraft, define_joint
 from qa.models import Instrument
 from qa.numeric.geometry import layout
 from qa.queries.molds import corrections
-from qa.rules import mold_corrections, mold_fits, mold_told
+from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
 from qa.rules.judging import Typed
 from shop.actions import airframes, parts, pulls, release, tooling
 from shop.demo.times import ago
@@ -197,8 +197,12 @@ def _noise(seed: int, row: int) -> float:
 
 
 def _draft(mold, joint, design):
-    fits = mold_fits.load([mold])[mold.pk, joint.pk, design.pk]
-    return mold_corrections.draft(mold_told.tell(fits, mold_told.Choice()))
+    others = mold_kin.relatives(mold)
+    loaded = mold_fits.load([mold, *others])
+    told = mold_told.tell(loaded[mold.pk, joint.pk, design.pk], mold_told.Choice())
+    first = mold_kin.first_corrected(others)
+    kin = mold_kin.kin_of(told, loaded, others, first)
+    return mold_corrections.draft(told, kin)
 
 
 def _loaded(row):

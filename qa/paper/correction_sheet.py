@@ -11,7 +11,7 @@ DOCUMENT_TYPE = "Mold correction"
 TITLES = (
     "Station", "Gap", "Bounds", "Advice", "Flush", "Bounds", "Advice",
 )  # fmt: skip
-EDGES = (0.0, 0.09, 0.18, 0.36, 0.54, 0.63, 0.81)
+EDGES = (0.0, 0.07, 0.15, 0.30, 0.53, 0.61, 0.76)
 RIGHT = (1, 4)  # columns of numbers
 
 
@@ -76,8 +76,8 @@ def _table(sheet: CorrectionSheet) -> list[Block]:
     rows = [
         _row(
             (
-                *(row.label, row.gap.tool, row.gap.bounds, row.gap.advice),
-                *(row.flush.tool, row.flush.bounds, row.flush.advice),
+                *(row.label, row.gap.tool, row.gap.bounds, row.gap.told),
+                *(row.flush.tool, row.flush.bounds, row.flush.told),
             ),
             first,
             row.gap.does or row.flush.does,

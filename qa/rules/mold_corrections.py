@@ -1,5 +1,7 @@
 """Corrections of a mold on record: what is frozen of one, and what came after it."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from qa.models import CorrectionEnding, Kind, ToolCorrection
@@ -8,13 +10,16 @@ from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.openings import OpeningValue
 from qa.numeric.tool.tell import Advice, OpeningTold, ToolValue
 from qa.numeric.verdict.acceptance import nearest_nm
-from qa.rules import mold_told
-from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.rules import mold_kin, mold_told
+from qa.rules.history import Seam
+from qa.rules.mold_fits import FirstFit, MoldFits, places_kept
+from qa.rules.mold_kin import Kin
 from qa.rules.mold_told import METHOD, Told
+from qa.rules.station_places import places_of
 from shop.ledger.canonical import frozen
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
-FORM = "correction_body/2"  # 1 had no openings
+FORM = "correction_body/3"  # 1 had no openings, 2 nothing of other molds
 LENGTHS = (
     "tool_mm",
     "standard_error_mm",
@@ -25,10 +30,11 @@ LENGTHS = (
     "after_half_mm",
 )
 OPENING_LENGTHS = ("opening_mm", "standard_error_mm", "low_mm", "high_mm")
+SAME_DIRECTION = 0.9998  # cosine, about a degree
 NOTHING_TO_DO = (Advice.LEAVE, Advice.CANNOT_TELL)
 
 
-def draft(told: Told) -> ToolCorrection | None:
+def draft(told: Told, kin: Kin) -> ToolCorrection | None:
     """The record that can be taken, not saved; None where nothing is to be done."""
     if all(value.advice in NOTHING_TO_DO for value in told.report.values):
         return None
@@ -38,7 +44,7 @@ def draft(told: Told) -> ToolCorrection | None:
         revision=told.fits.seam.revision,
         last_pull=max(fit.pull.number for fit in told.used),
         method=METHOD,
-        **frozen(_body(told)),
+        **frozen(_body(told) | {"kin": mold_kin.kept(kin)}),
     )
 
 
@@ -172,30 +178,51 @@ def came_after(row: ToolCorrection, fits: MoldFits) -> list[FirstFit]:
     return [fit for fit in fits.fits if fit.pull.number > end.last_pull]
 
 
-def deviations_of(row: ToolCorrection, fits: MoldFits, fit: FirstFit):
-    """(gaps, flushnesses) of a part from target, mm, at the stations of the record;
-    None where nothing was told or read. None in all where the joint was revised."""
-    if fits.seam.revision.pk != row.revision_id:
-        return None
+def rows_kept(seam: Seam, fits: MoldFits) -> dict[int, int]:
+    """Rows of the seam that a record was taken along, by rows of the joint as it is
+    now: stations that kept their place and their directions."""
+    if fits.seam.revision.pk == seam.revision.pk:
+        return {row: row for row in range(len(seam.stations))}
+    kept = {now: seam.rows[at] for at, now in places_kept(seam, fits.seam).items()}
+    _, *ours = places_of(seam.stations)
+    _, *theirs = places_of(fits.seam.stations)
+    return {
+        now: row
+        for now, row in kept.items()
+        if all(
+            float(own[row] @ other[now]) >= SAME_DIRECTION
+            for own, other in zip(ours, theirs, strict=True)
+        )
+    }
+
+
+def deviations_of(row: ToolCorrection, seam: Seam, fits: MoldFits, fit: FirstFit):
+    """(gaps, flushnesses) of a part from the target that the record was taken by, mm,
+    at its stations; None where nothing was told or read, or the station has changed.
+    seam: the stations of the record's own revision."""
     values = values_of(row)
     expected = [value.after_mm for kind in Kind.values for value in values[kind]]
-    geometry = mold_told.geometry_of(fits.seam.revision, fits.seam)
-    found = mold_told.came(geometry, expected, fit)
+    geometry = mold_told.geometry_of(row.revision, seam)
+    kept = rows_kept(seam, fits)
+    nm = {(kept[now], kind): nm for (now, kind), nm in fit.nm.items() if now in kept}
+    found = mold_told.came(geometry, expected, replace(fit, nm=nm))
     count = len(geometry.stations)
     return found[:count], found[count:]
 
 
-def conforming(fits: MoldFits, came: dict[str, list[float | None]]) -> int:
-    """How many deviations from target, mm by kind, lie within the limits: in whole
-    nanometers."""
-    asked = characteristics(mold_told.geometry_of(fits.seam.revision, fits.seam), ())
+def conforming(
+    row: ToolCorrection, seam: Seam, came: dict[str, list[float | None]]
+) -> int:
+    """How many deviations from target, mm by kind, lie within the limits that the
+    record was taken by: in whole nanometers."""
+    asked = characteristics(mold_told.geometry_of(row.revision, seam), ())
     off = [value for kind in Kind.values for value in came[kind]]
     count = 0
-    for row, value in enumerate(off):
+    for at, value in enumerate(off):
         if value is None:
             continue
-        nm = nearest_nm(asked.target[row] + value)
-        low, high = asked.low[row], asked.high[row]
+        nm = nearest_nm(asked.target[at] + value)
+        low, high = asked.low[at], asked.high[at]
         above = np.isinf(low) or nm >= nearest_nm(low)
         count += bool(above and (np.isinf(high) or nm <= nearest_nm(high)))
     return count

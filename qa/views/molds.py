@@ -28,7 +28,13 @@ def panel(request, tool: Tool):
     """What is known of a mold by its parts' fits, on its own page."""
     if not fits.may_pull(tool):
         return None
-    return "qa/molds/panel.html", {"rows": fits.summaries(tool), "tool": tool}
+    unit = unit_of(request)
+    told = fits.panel(tool, unit)
+    page = told.shown
+    if page is None and told.corrected:
+        rows = ToolCorrection.objects.select_related(*corrections.RELATED)
+        page = corrections.correction_page(rows.get(pk=told.corrected.pk), unit)
+    return "qa/molds/panel.html", {"panel": told, "page": page, "tool": tool}
 
 
 def _page(request, pk, joint, design, verb="look"):

@@ -1,6 +1,6 @@
 """What is told of a tool, in the words of a builder."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from qa.numeric.tool.least_squares import ALIKE_MM, Why
@@ -19,6 +19,7 @@ ADVICE = {
     Advice.LEAVE: "leave",
     Advice.CANNOT_TELL: "cannot tell yet",
 }
+OF_PLUG = "of the plug"
 REASONS = {
     Why.NO_LIMITS: "no limits are stated there, so that there is no target",
     Why.NOT_MEASURED: "no part was measured there",
@@ -60,23 +61,6 @@ SEVERAL_OPENINGS = (
 OTHER_OPENINGS = (
     "Parts tried in {} are left out: several parts share an opening, and no part was "
     "tried in two, so that mold and opening could not be told apart."
-)
-SAME_PLUG = (
-    "{code}, from the same plug, shows the same in {where}: then it is the plug's. "
-    "Correct {plug}, or every mold from it."
-)
-SAME_HAND = (
-    "{code}, of the other hand, shows the same in {where}: then it is the design's, or "
-    "that of what both were made from, and the openings' as likely as the molds'."
-)
-NOT_ALIKE = "{code} does not show the same: what is told is this mold's."
-KIN_UNTOLD = (
-    "Nothing can be told yet of {code}, whose parts were read here too: what is the "
-    "plug's or the design's is told with the mold."
-)
-NO_KIN = (
-    "No other mold of this plug, nor one of the other hand, has parts that were read "
-    "here: what is the plug's or the design's is told with the mold."
 )
 AS_A_WHOLE = (
     "A mold that is shifted, turned or tilted as a whole looks like another seating of "
@@ -324,31 +308,42 @@ def _too_many(report: ToolReport) -> list[str]:
 
 
 def advice_lines(
-    report: ToolReport, labels: Sequence[str], unit: str = "mm"
+    report: ToolReport,
+    labels: Sequence[str],
+    unit: str = "mm",
+    of_plug: Collection[tuple[str, str]] = (),
 ) -> list[str]:
-    """What to do, neighbors together: "Cut line in at 10 to 12: by 0.95 to 1.10 mm"."""
+    """What to do, neighbors together: "Cut line in at 10 to 12: by 0.95 to 1.10 mm".
+    of_plug: labels and kinds that are the plug's, which is said."""
     lines = []
     for kind in KINDS:
         values = getattr(report, kind)
-        for rows in _runs(values):
+        plugs = [(label, kind) in of_plug for label in labels]
+        for rows in _runs(values, plugs):
             done = [values[row] for row in rows]
             sizes = sorted(to_nm(abs(value.correction_mm)) for value in done)
             words = ADVICE[done[0].advice]
             at = _stretch([labels[row] for row in rows])
             least, most = (lengths.number(size, unit) for size in (sizes[0], sizes[-1]))
             by = most if least == most else f"{least} to {most}"
-            lines.append(f"{words[:1].upper()}{words[1:]} at {at}: by {by} {unit}")
+            whose = f", {OF_PLUG}" if plugs[rows[0]] else ""
+            lines.append(
+                f"{words[:1].upper()}{words[1:]} at {at}: by {by} {unit}{whose}"
+            )
     return lines
 
 
-def _runs(values: Sequence[ToolValue]) -> list[list[int]]:
-    """Rows of neighbors with one advice to do something."""
+def _runs(values: Sequence[ToolValue], plugs: Sequence[bool]) -> list[list[int]]:
+    """Rows of neighbors with one advice to do something to one thing."""
     runs: list[list[int]] = []
     for row, value in enumerate(values):
         if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
             continue
         before = runs[-1][-1] if runs else None
-        if before == row - 1 and values[before].advice == value.advice:
+        if before == row - 1 and (values[before].advice, plugs[before]) == (
+            value.advice,
+            plugs[row],
+        ):
             runs[-1].append(row)
         else:
             runs.append([row])

@@ -1,8 +1,10 @@
 """What the first fits of its parts say of a mold, and what is done about it."""
 
 import csv
+import html
 import io
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -16,7 +18,7 @@ from qa.actions.trimming import Taken
 from qa.files import joint_text
 from qa.models import Check, CorrectionEnd, Kind, ToolCorrection
 from qa.queries.molds import corrections, fits
-from qa.rules import mold_corrections
+from qa.rules import mold_corrections, mold_kin
 from qa.rules.mold_told import Choice, Openings
 from qa.rules.planning import RELATED
 from shop.actions import tooling
@@ -295,6 +297,48 @@ def test_a_part_that_comes_otherwise_than_expected_is_told(shop):
     assert came.conforming < came.read
 
 
+def test_what_came_is_compared_at_stations_that_a_revision_left_as_they_were(
+    shop, client_of
+):
+    """Revised with the same stations and other limits: all as promised, by the limits
+    of then. One moved and one turned: these are not compared. All anew: none is."""
+    row = taken(shop)
+    done(shop, row)
+    kept = mold_corrections.values_of(row)
+    as_told = [
+        {str(n): v.after_mm for n, v in enumerate(kept[kind], 1)}
+        for kind in Kind.values
+    ]
+    same = make_stations(10, gap=(1.6, 3.0), trim_max_nm=mm(4))
+    revise(shop.by, shop.joint, same)
+    shop.joint.refresh_from_db()
+    part = shop.pull()
+    shop.fit(part, shop.airframes[2], *as_told)
+    (came,) = corrections.correction_page(loaded(row), "mm").came
+    assert (came.within, came.read, came.conforming) == (20, 20, 20)
+    client = client_of("lead")
+    address = f"/corrections/{row.number}/"
+    assert "compared by the limits of rev 1" in client.get(address).content.decode()
+    moved = list(same)
+    x, y, z = moved[6].place_nm
+    moved[6] = replace(moved[6], place_nm=(x + mm(3), y, z))
+    a, b, c = moved[3].gap_e9
+    moved[3] = replace(moved[3], gap_e9=(-a, -b, c))
+    revise(shop.by, shop.joint, moved)
+    shop.joint.refresh_from_db()
+    page = corrections.correction_page(loaded(row), "mm")
+    assert "rev 1 to 3): stations 4, 7 have moved" in page.revised
+    (came,) = page.came
+    assert came.within == came.read == 16
+    assert [one.label for one in came.rows if not one.gap.came] == ["4", "7"]
+    named = [replace(one, label=f"{one.label}b") for one in moved]
+    revise(shop.by, shop.joint, named)
+    words = " ".join(client.get(address).content.decode().split())
+    assert "no station is where and as it was" in words
+    assert "1 part pulled since then was read, at no station" in words
+    assert "No part pulled since then" not in words
+
+
 def test_only_one_correction_is_open_and_it_ends_once(shop):
     row = taken(shop)
     with pytest.raises(Refused, match="TC-0001 is to be done or withdrawn first"):
@@ -309,16 +353,77 @@ def test_only_one_correction_is_open_and_it_ends_once(shop):
     assert CorrectionEnd.objects.count() == 1
 
 
-def test_what_the_mold_of_the_same_plug_shows_too_is_the_plugs(shop):
+def test_what_every_mold_of_the_plug_shows_is_the_plugs_and_stays_so_on_record(
+    shop, client_of
+):
+    """Two molds of one plug are long at 4 and 5 (half of it shows across, at 9 and 10,
+    as parts seat) and proud at 2; a third is only long. A mold that was corrected is
+    told by what came before."""
     by = shop.by
     plug = make_tool(by, kind="plug")
     tooling.change_tool(by=by, tool=shop.mold, plug=plug)
     second = make_mold(by, design=shop.design, plug=plug)
     for seed in (1, 2):
-        shop.fit(shop.pull(), shop.airframes[0], noisy(seed))
-        shop.fit(shop.pull(second), shop.airframes[0], noisy(seed + 5))
+        for mold, wave in ((shop.mold, seed), (second, seed + 5)):
+            proud = ripple(wave) | {"2": 0.9}
+            shop.fit(shop.pull(mold), shop.airframes[0], noisy(wave), proud)
     page = shop.page()
-    assert any(plug.code in line and "4" in line for line in page.shared)
+    flush = [row.label for row in page.rows if row.flush.whose]
+    assert "2" in flush
+    (said,) = page.shared
+    long = f"{second.code}, from the same plug, shows the same in gap at 4, 5, 9, 10"
+    assert said.startswith(f"{long} and flushness at ")
+    assert said.endswith(f"the plug's. Correct {plug.code}, or every mold from it.")
+    assert [row.label for row in page.rows if row.gap.whose] == ["4", "5", "9", "10"]
+    row = loaded(tool_corrections.take(by=by, correction=page.draft))
+    third = make_mold(by, design=shop.design, plug=plug)
+    for seed in (3, 4):
+        untold = any(f"told yet of {third.code}" in line for line in shop.page().shared)
+        assert untold == (seed == 4)
+        shop.fit(shop.pull(third), shop.airframes[0], noisy(seed), ripple(seed))
+    now = shop.page()
+    assert now.shared[0] == (
+        f"{second.code}, {third.code}, all from the same plug, show the same in gap at "
+        f"4, 5, 9, 10: then it is the plug's. Correct {plug.code}, or every mold from "
+        "it."
+    )
+    assert now.shared[1].endswith(
+        f", but {third.code} of that plug does not for certain: it is not shown to be "
+        f"{plug.code}'s."
+    )
+    assert len(now.shared) == 2
+    assert [one.label for one in now.rows if one.gap.whose] == ["4", "5", "9", "10"]
+    assert not any(one.flush.whose for one in now.rows)
+    whose = {line.split(": by")[0]: "of the plug" in line for line in now.lines}
+    assert whose["Cut line in at 4 to 5"]
+    assert not any(word for line, word in whose.items() if "elieve" in line)
+    # The record stays as it was taken, on its page and on paper.
+    client = client_of("lead")
+    words = html.unescape(client.get(f"/corrections/{row.number}/").content.decode())
+    assert said in words
+    assert len(re.findall(r"<b>[\w ]+ [\d.]+, of the plug</b>", words)) == 4 + len(
+        flush
+    )
+    sheet = client.get(f"/corrections/{row.number}/sheet.pdf").content
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
+    assert text.count(", of the plug") == 4 + len(flush) + len(page.lines)
+    assert said in " ".join(text.split())
+    # Nothing is taken again by what was corrected, on the mold's own page either.
+    done(shop, row)
+    past = shop.page()
+    assert past.past and past.draft is None
+    own = client.get(f"/tooling/{shop.mold.pk}/").content.decode()
+    assert "The mold was corrected since" in own and own.count("<svg") >= 2
+    for seed in (5, 6):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed, {}), ripple(seed))
+    assert not shop.page().past
+    mold, shop.mold = shop.mold, second
+    told = f"{mold.code}, {third.code}, all from the same plug, show the same in gap"
+    assert shop.page().shared[0].startswith(f"{told} at 4, 5, 9, 10: then")
+    # A record from before this was kept says nothing of it.
+    plain = ToolCorrection.objects.get(pk=row.pk)
+    plain.content.pop("kin")
+    assert mold_kin.from_record(plain.content) is None
 
 
 def statements(work) -> int:
@@ -333,10 +438,10 @@ def statements(work) -> int:
 def test_one_part_or_thirty_take_as_many_statements(shop):
     shop.fit(shop.pull(), shop.airframes[0], noisy(1))
     shop.fit(shop.pull(), shop.airframes[1], noisy(2))
-    few = statements(shop.page), statements(lambda: fits.summaries(shop.mold))
+    few = statements(shop.page), statements(lambda: fits.panel(shop.mold, "mm"))
     for seed in range(3, 13):
         shop.fit(shop.pull(), shop.airframes[seed % 3], noisy(seed))
-    many = statements(shop.page), statements(lambda: fits.summaries(shop.mold))
+    many = statements(shop.page), statements(lambda: fits.panel(shop.mold, "mm"))
     assert many == few
 
 

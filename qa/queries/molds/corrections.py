@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import CorrectionEnd, Kind, ToolCorrection
 from qa.numeric.tool.tell import Advice, ToolValue
+from qa.queries.molds import kin
 from qa.queries.molds.fits import ended, openings_notes
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import (
@@ -17,9 +18,10 @@ from qa.queries.molds.pictures import (
     signed,
     station_rows,
 )
-from qa.rules import mold_corrections, mold_fits
+from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.wording import kin as words
 from qa.wording import lengths, tools
 from shop.numeric.units import PPM, to_nm
 
@@ -79,10 +81,15 @@ class CorrectionPage:
     rows: list[StationRow]
     lines: list[str]
     notes: list[str]
+    # What other molds showed when it was taken; none of an old record.
+    shared: list[str]
     shares: dict[str, str]
     end: CorrectionEnd | None
     apart: OpeningsPage | None
     came: list[Came] = field(default_factory=list)
+    # How many parts were read since, and what a newer revision of the joint leaves out.
+    read_since: int = 0
+    revised: str = ""
 
     @property
     def title(self) -> str:
@@ -150,19 +157,25 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     shares = {name: f"{ppm / PPM:.1%}" for name, ppm in content["share_ppm"].items()}
     key = row.tool_id, row.revision.joint_id, row.design_id
     fits = mold_fits.load([row.tool]).get(key)
+    others = mold_kin.from_record(content)
+    of_plug = others.of_plug if others else ()
+    seam = Seam(row.revision, stations)
     return CorrectionPage(
         row=row,
         unit=unit,
         labels=labels,
         values=values,
-        seam=Seam(row.revision, stations),
-        rows=station_rows(labels, values, unit),
-        lines=tools.advice_lines(Both(**values), labels, unit),
+        seam=seam,
+        rows=station_rows(labels, values, unit, of_plug),
+        lines=tools.advice_lines(Both(**values), labels, unit, of_plug),
         notes=[*notes, f"{tools.AS_A_WHOLE}.", f"{tools.TOGETHER}."],
+        shared=kin.sentences(others) if others else [],
         shares=shares,
         end=ended(row),
         apart=openings_page(mold_corrections.openings_of(row), labels, unit),
-        came=_came(row, fits, values, unit) if fits else [],
+        came=_came(row, seam, fits, unit) if fits else [],
+        read_since=len(mold_corrections.came_after(row, fits)) if fits else 0,
+        revised=_revised(row, seam, fits) if fits else "",
     )
 
 
@@ -174,12 +187,12 @@ class Both:
     flush: list[ToolValue]
 
 
-def _came(row: ToolCorrection, fits: MoldFits, values, unit: str) -> list[Came]:
+def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Came]:
+    """Parts of which something can be compared."""
+    values = mold_corrections.values_of(row)
     found = []
     for fit in reversed(mold_corrections.came_after(row, fits)):
-        both = mold_corrections.deviations_of(row, fits, fit)
-        if both is None:
-            continue
+        both = mold_corrections.deviations_of(row, seam, fits, fit)
         came = dict(zip(Kind.values, both, strict=True))
         cells = {
             kind: [
@@ -188,24 +201,31 @@ def _came(row: ToolCorrection, fits: MoldFits, values, unit: str) -> list[Came]:
             for kind in Kind.values
         }
         every = [cell for kind in Kind.values for cell in cells[kind] if cell.came]
-        found.append(
-            Came(
-                fit=fit,
-                rows=[
-                    CameRow(label, gap, flush)
-                    for label, gap, flush in zip(
-                        mold_corrections.labels_of(row),
-                        cells[Kind.GAP],
-                        cells[Kind.FLUSH],
-                        strict=True,
-                    )
-                ],
-                read=len(every),
-                within=sum(not cell.outside for cell in every),
-                conforming=mold_corrections.conforming(fits, came),
-            )
+        rows = zip(seam.stations, cells[Kind.GAP], cells[Kind.FLUSH], strict=True)
+        one = Came(
+            fit=fit,
+            rows=[CameRow(station.label, gap, flush) for station, gap, flush in rows],
+            read=len(every),
+            within=sum(not cell.outside for cell in every),
+            conforming=mold_corrections.conforming(row, seam, came),
         )
+        if every:
+            found.append(one)
     return found
+
+
+def _revised(row: ToolCorrection, seam: Seam, fits: MoldFits) -> str:
+    """What a newer revision of the joint means for what came, "" where none is."""
+    then, now = seam.revision, fits.seam.revision
+    if then.pk == now.pk:
+        return ""
+    kept = set(mold_corrections.rows_kept(seam, fits).values())
+    gone = [one.label for at, one in enumerate(seam.stations) if at not in kept]
+    if not kept:
+        form = words.REVISED_ALL
+    else:
+        form = words.REVISED_SOME if gone else words.REVISED
+    return form.format(then=then.number, now=now.number, gone=", ".join(gone))
 
 
 def _cell(value: ToolValue, came: float | None, unit: str) -> CameCell:

@@ -6,11 +6,11 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from qa.drawing import svg
-from qa.models import Kind, ToolCorrection
+from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.queries.molds import kin
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
-from qa.rules import mold_corrections, mold_fits, mold_told
+from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import Choice, Openings, Told
 from qa.wording import lengths, tools
@@ -63,6 +63,8 @@ class FitsPage:
     corrections: list[ToolCorrection]
     draft: ToolCorrection | None
     apart: OpeningsPage | None
+    # The mold was corrected since all of the pulls by which this is told.
+    past: bool
     openings: list[str] = field(default_factory=list)
     pulls: list[int] = field(default_factory=list)
 
@@ -75,32 +77,72 @@ class FitsPage:
         )
 
 
+@dataclass(frozen=True)
+class _Known:
+    """What was loaded for a mold: its own first fits and those of its kin."""
+
+    tool: Tool
+    others: list[Tool]
+    loaded: mold_kin.Loaded
+    corrections: list[ToolCorrection]
+    first_corrected: dict[tuple[int, int], int]
+
+    @property
+    def own(self) -> list[MoldFits]:
+        return [fits for key, fits in self.loaded.items() if key[0] == self.tool.pk]
+
+
+def _known(tool: Tool) -> _Known:
+    others = mold_kin.relatives(tool)
+    return _Known(
+        tool,
+        others,
+        mold_fits.load([tool, *others]),
+        corrections_of(tool),
+        mold_kin.first_corrected(others),
+    )
+
+
 def ended(row: ToolCorrection):
     return getattr(row, "end", None)
 
 
-def summaries(tool: Tool) -> list[Summary]:
-    """The joints at which a mold's parts were fitted: a constant number of statements,
-    and nothing is worked out."""
-    found = mold_fits.load([tool])
-    corrections = corrections_of(tool)
-    return [
-        Summary(
-            fits,
-            len(fits.parts),
-            len(fits.openings),
-            next(
-                (
-                    correction
-                    for correction in corrections
-                    if correction.revision.joint_id == fits.joint.pk
-                    and correction.design_id == fits.design.pk
-                ),
-                None,
-            ),
-        )
-        for fits in found.values()
+@dataclass(frozen=True)
+class Panel:
+    """A mold's page: the joints at which its parts were fitted, and what is told at the
+    one that was fitted last of those of which something can be told. `corrected`: what
+    was done last where nothing can."""
+
+    rows: list[Summary]
+    shown: FitsPage | None
+    corrected: ToolCorrection | None = None
+
+
+def panel(tool: Tool, unit: str) -> Panel:
+    """A constant number of statements. tool: with its plug and mirror."""
+    known = _known(tool)
+    rows = [_summary(fits, known) for fits in known.own]
+    newest = sorted(known.own, key=lambda fits: max(fit.when for fit in fits.fits))
+    for fits in reversed(newest):
+        page = _page(known, fits, None, unit)
+        if page.told.report.anything:
+            return Panel(rows, page)
+    done = (
+        one
+        for one in known.corrections
+        if (end := ended(one)) and end.how == CorrectionEnding.DONE
+    )
+    return Panel(rows, None, next(done, None))
+
+
+def _summary(fits: MoldFits, known: _Known) -> Summary:
+    at = [
+        correction
+        for correction in known.corrections
+        if correction.revision.joint_id == fits.joint.pk
+        and correction.design_id == fits.design.pk
     ]
+    return Summary(fits, len(fits.parts), len(fits.openings), at[0] if at else None)
 
 
 def corrections_of(tool: Tool) -> list[ToolCorrection]:
@@ -119,44 +161,51 @@ def fits_page(
     key: joint and design. choice: None for the usual one, pulls since the mold was last
     corrected there. A constant number of statements.
     """
-    others = kin.relatives(tool)
-    loaded = mold_fits.load([tool, *others])
-    fits = loaded.get((tool.pk, *key))
-    if fits is None:
-        return None
+    known = _known(tool)
+    fits = known.loaded.get((tool.pk, *key))
+    return None if fits is None else _page(known, fits, choice, unit)
+
+
+def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> FitsPage:
+    tool = fits.tool
     corrections = [
         correction
-        for correction in corrections_of(tool)
+        for correction in known.corrections
         if correction.revision.joint_id == fits.joint.pk
     ]
-    usual = Choice(first_pull=mold_corrections.first_pull_after(fits, corrections))
-    choice = choice or usual
+    corrected = mold_corrections.first_pull_after(fits, corrections)
+    choice = choice or Choice(first_pull=corrected)
     since = choice.first_pull or 0
     if not any(fit.nm and fit.pull.number >= since for fit in fits.fits):
         choice = Choice(sd_nm=choice.sd_nm, worth_nm=choice.worth_nm)
     told = mold_told.tell(fits, choice)
+    past = corrected and all(fit.pull.number < corrected for fit in told.used)
     report, labels = told.report, [station.label for station in fits.seam.stations]
     values = {Kind.GAP: report.gap, Kind.FLUSH: report.flush}
     title = f"{tool.code} at {fits.joint.number}"
     bars = bars_scene(labels, values, unit, title, choice.worth_nm)
+    show = mold_kin.kin_of(told, known.loaded, known.others, known.first_corrected)
+    of_plug = show.of_plug
     return FitsPage(
         told=told,
         unit=unit,
         fits=[_fit_row(fit, told, unit) for fit in fits.fits],
-        rows=station_rows(labels, values, unit),
-        lines=tools.advice_lines(report, labels, unit),
+        rows=station_rows(labels, values, unit, of_plug),
+        lines=tools.advice_lines(report, labels, unit, of_plug),
         notes=_notes(told, labels, unit),
-        shared=kin.shared(tool, told, loaded, others, labels),
+        shared=kin.sentences(show),
         now=_share(report.share and report.share.now),
         after=_share(report.share and report.share.after),
         map_svg=svg.render(map_scene(fits.seam, values, unit, title)),
         bars_svg=svg.render(bars, prefix="bounds"),
         corrections=corrections,
-        draft=mold_corrections.draft(told),
+        # What was corrected already is not corrected again by the same parts.
+        draft=None if past else mold_corrections.draft(told, show),
         apart=openings_page(report.apart.each, labels, unit),
+        past=bool(past),
         openings=fits.openings,
         pulls=sorted({fit.pull.number for fit in fits.fits}),
-    )  # fmt: skip
+    )
 
 
 def _share(share: float | None) -> str:

@@ -24,10 +24,21 @@ class Cell:
     advice: str
     code: str
     after: str = ""
+    of_plug: bool = False
 
     @property
     def does(self) -> bool:
         return self.code not in (Advice.LEAVE, Advice.CANNOT_TELL)
+
+    @property
+    def whose(self) -> str:
+        """That it is the plug's, where something is to be done and it is."""
+        return tools.OF_PLUG if self.of_plug and self.does else ""
+
+    @property
+    def told(self) -> str:
+        """ "cut line in 1.30, of the plug"."""
+        return ", ".join(filter(None, (self.advice, self.whose)))
 
 
 @dataclass(frozen=True)
@@ -37,17 +48,21 @@ class StationRow:
     flush: Cell
 
 
-def station_rows(labels, values, unit: str) -> list[StationRow]:
-    """A row for each station, from values by kind."""
+def station_rows(labels, values, unit: str, of_plug=()) -> list[StationRow]:
+    """A row for each station, from values by kind; of_plug: labels and kinds."""
     return [
-        StationRow(label, _cell(gap, unit), _cell(flush, unit))
+        StationRow(
+            label,
+            _cell(gap, unit, (label, Kind.GAP) in of_plug),
+            _cell(flush, unit, (label, Kind.FLUSH) in of_plug),
+        )
         for label, gap, flush in zip(
             labels, values[Kind.GAP], values[Kind.FLUSH], strict=True
         )
     ]
 
 
-def _cell(value: ToolValue, unit: str) -> Cell:
+def _cell(value: ToolValue, unit: str, of_plug: bool) -> Cell:
     bounds = ""
     if value.low_mm is not None:
         bounds = _("%(low)s to %(high)s") % {
@@ -60,6 +75,7 @@ def _cell(value: ToolValue, unit: str) -> Cell:
         advice=tools.advice_text(value, unit),
         code=str(value.advice),
         after=signed(value.after_mm, unit),
+        of_plug=of_plug,
     )
 
 

@@ -155,7 +155,7 @@ def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
             ("Told by", page.read_in),
             ("Note", row.note or "–"),
         ),
-        notes=tuple(page.notes),
+        notes=(*page.shared, *page.notes),
         issued_at=row.entry.received_at,
         issued_text=local(row.entry.received_at),
         creator=row.entry.author,

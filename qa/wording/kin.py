@@ -1,0 +1,48 @@
+"""What other molds show where one is off, and what a revision of the joint means for
+what came after a correction."""
+
+SAME_PLUG = (
+    "{code}, from the same plug, shows the same in {where}: then it is the plug's. "
+    "Correct {plug}, or every mold from it."
+)
+SAME_HAND = (
+    "{code}, of the other hand, shows the same in {where}: then it is the design's, or "
+    "that of what both were made from, and the openings' as likely as the molds'."
+)
+SAME_PLUG_ALL = (
+    "{code}, all from the same plug, show the same in {where}: then it is the plug's. "
+    "Correct {plug}, or every mold from it."
+)
+SOME_OF_PLUG = (
+    "{code}, from the same plug, shows the same in {where}, but {others} of that plug "
+    "does not for certain: it is not shown to be {plug}'s."
+)
+ONLY_THIS = "None of {codes} shows {where}: that is this mold's."
+NOT_DESIGN = (
+    "{codes}, of the other hand, does not show {where}: that is this mold's, or what "
+    "it was made from."
+)
+KIN_UNSURE = (
+    "Other molds leave open whether they show {where} too: more pulls of them would "
+    "tell whether that is this mold's."
+)
+KIN_UNTOLD = (
+    "Nothing can be told yet of {code}, whose parts were read here too: what is the "
+    "plug's or the design's is told with the mold."
+)
+NO_KIN = (
+    "No other mold of this plug, nor one of the other hand, has parts that were read "
+    "here: what is the plug's or the design's is told with the mold."
+)
+REVISED = (
+    "The joint was revised since (rev {then} to {now}): what came is compared by the "
+    "limits of rev {then}, by which this was told."
+)
+REVISED_SOME = (
+    "The joint was revised since (rev {then} to {now}): stations {gone} have moved, "
+    "turned or gone and are not compared; the others are, by the limits of rev {then}."
+)
+REVISED_ALL = (
+    "The joint was revised since (rev {then} to {now}): no station is where and as it "
+    "was, and none is compared."
+)
