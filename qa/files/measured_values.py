@@ -154,7 +154,7 @@ def _columns(
 ) -> dict[str, list]:
     """Cells of each column that is there, read, and under LINE where each stands."""
     ragged: list[Complaint] = []
-    table = read_table(data, ragged)
+    table = read_table(data, ragged, gaps=True)
     readers = {**required, **optional}
     found = recognize(table.header, plain=readers, lengths=(), required=required)
     complaints = [*ragged, *_too_many(table.rows)]

@@ -100,14 +100,19 @@ def read_file(path: str | Path) -> bytes:
     return data
 
 
-def read_table(data: bytes, ragged: list[Complaint] | None = None) -> Table:
+def read_table(
+    data: bytes, ragged: list[Complaint] | None = None, *, gaps: bool = False
+) -> Table:
     """Header and rows of a table file. FileComplaints for all that is wrong with it.
 
     Rows that do not fit the header are left out and told in `ragged` when it is given,
-    so that whoever reads on can tell everything at once.
+    so that whoever reads on can tell everything at once. gaps: rows of empty cells
+    among others are rows as well; in a table of one column an empty line is one.
     """
     text = text_of(data)
-    rows = list(_rows(text))
+    rows = list(_rows(text, gaps))
+    if gaps and rows and len(rows[0].cells) > 1:
+        rows = [row for row in rows if row.cells != ("",)]
     if not rows:
         raise FileComplaints([Complaint("the file is empty", 1)])
     names = [re.sub(r"[^0-9a-z]+", "_", c.lower()).strip("_") for c in rows[0].cells]
@@ -153,8 +158,9 @@ def text_of(data: bytes) -> str:
     return text
 
 
-def _rows(text: str) -> Iterator[Row]:
-    """Rows that hold anything, the delimiter taken from the first of them."""
+def _rows(text: str, gaps: bool = False) -> Iterator[Row]:
+    """Rows that hold anything, the delimiter taken from the first of them. gaps: as in
+    read_table; what is empty at the end is a row only where it stands in quotes."""
     first = next((line for line in text.splitlines() if line.strip()), "")
     bare = re.sub(r'"[^"]*"', "", first)
     delimiter = max(DELIMITERS, key=bare.count)
@@ -164,13 +170,19 @@ def _rows(text: str) -> Iterator[Row]:
         strict=True,
         skipinitialspace=delimiter != "\t",
     )
-    line = 1
+    line, seen, empty = 1, False, []
     try:
         for cells in reader:
             cells = tuple(typed_cell(cell.strip()) for cell in cells)
             if any(cells):
+                yield from empty
                 yield Row(line, cells)
+                seen, empty = True, []
+            elif gaps and seen:
+                empty.append(Row(line, cells or ("",)))
             line = reader.line_num + 1
+        lines = list(io.StringIO(text, newline=""))
+        yield from (row for row in empty if '"' in lines[row.line - 1])
     except csv.Error as why:
         raise FileComplaints(
             [Complaint(f"the quotes do not match: {why}", line)]

@@ -166,6 +166,29 @@ def test_a_gauge_whose_steps_hide_its_spread_has_no_share_and_no_bounds(told):
     assert "the same each time" in again["notes"][0]
 
 
+@pytest.mark.parametrize("command", ["capability", "chart"])
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("value\n1\n\n3\n4\n5\n", 3),
+        ('value\n1\n""\n3\n4\n5\n', 3),
+        ("value\r\n1\r\n2\r\n  \r\n4\r\n", 4),
+        ('value\n1\n2\n3\n""\n', 5),
+        ("value,subgroup\n1,a\n\n2,a\n,\n3,b\n4,b\n,\n", 5),
+    ],
+)
+def test_an_empty_line_among_values_is_a_missing_cell(run, command, text, line):
+    code, out, err = run(command, text, *COMMANDS[command], "--json")
+    assert (code, out) == (3, "")
+    assert f":{line}: value: is empty; leave the row out" in err
+
+
+def test_empty_lines_at_the_end_are_no_cells(run):
+    whole = run("chart", "value\n1\n2\n4\n3\n", "--json")
+    assert whole[0] == 0
+    assert run("chart", "value\n1\n2\n4\n3\n\n  \n\n", "--json") == whole
+
+
 def test_a_missing_cell_names_itself_and_the_lines_that_it_belongs_to(run):
     cells = [(part, who, part) for part in (1, 2, 3) for who in "AB" for _ in "12"]
     no_cell = [row for row in cells if row[:2] != (2, "B")]
