@@ -62,7 +62,7 @@ def start_check(
     held, where the fit-up does not state it.
     """
     roles.require(by, "measure")
-    if refused := gauges.refusal(instrument):
+    if refused := gauges.refusal(instrument, envelope.get("made_at", "")):
         raise Refused(refused, field="instrument")
     if in_acceptance_condition and not fit_up.held:
         raise Refused(

@@ -87,6 +87,8 @@ def record_value(
     """Keep what was read at a turn of the order. supersedes: the value that it
     replaces, with a reason."""
     roles.require(by, "measure")
+    if refused := gauges.refusal(study.instrument, envelope.get("made_at", "")):
+        raise Refused(refused, field="value")
     if not 0 <= turn < len(study.order):
         raise Refused(_("The study has no such turn."), field="value")
     try:

@@ -1,6 +1,6 @@
 """Instruments: what readings are taken with."""
 
-from qa.models import Instrument
+from qa.models import Instrument, InstrumentStatus
 from shop import roles
 from shop.ledger import perform
 
@@ -31,6 +31,10 @@ def save_instrument(*, by, instrument: Instrument | None = None, **fields):
     row.full_clean()
     said = {name: str(getattr(row, name)) for name in FIELDS}
     with perform("instrument/1", by=by, said=said) as act:
+        if row.status == InstrumentStatus.IN_USE:
+            row.unfit_since = None
+        else:
+            row.unfit_since = row.unfit_since or act.now
         row.save()
         act.result = {"instrument": row.pk}
     return row

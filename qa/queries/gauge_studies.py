@@ -11,7 +11,7 @@ from qa.drawing import bounds_chart, study_plot, svg
 from qa.drawing.bounds_chart import Bar, BoundsSheet
 from qa.drawing.scene import Scene
 from qa.drawing.study_plot import PersonValues, StudySheet
-from qa.models import GaugeStudy
+from qa.models import GaugeRules, GaugeStudy, Instrument
 from qa.numeric.measuring.gauge import Study
 from qa.numeric.measuring.gauge_advice import advice
 from qa.rules import gauge_studies as rules
@@ -152,13 +152,28 @@ def study_page(study: GaugeStudy, unit: str) -> StudyPage:
 
 
 def _doubt(state: StudyState) -> str:
-    """That its gauge was found off since values of it were read, and how many."""
-    values = list(state.values.values())
+    """That its gauge is in doubt, or was when values of it were read, and how many."""
+    values, gauge = list(state.values.values()), state.study.instrument
+    told = [] if state.complete else instrument_doubts(gauge)
+    if since := gauge.unfit_since:
+        read = sum(value.entry.received_at >= since for value in values)
+        words = _(
+            "%(count)s of %(all)s values here came in after %(code)s was marked "
+            "%(how)s."
+        )
+        how = {"code": gauge.code, "how": gauge.get_status_display()}
+        told += [words % {"count": read, "all": len(values), **how}] if read else []
     off, found = gauges.study_found_off(state.study, values)
-    if found is None:
-        return ""
-    told = {"count": len(off), "all": len(values), "words": gauges.off_words(found)}
-    return _("%(words)s. That holds for %(count)s of %(all)s values here.") % told
+    if found is not None:
+        words = _("%(words)s. That holds for %(count)s of %(all)s values here.")
+        how = {"count": len(off), "all": len(values)}
+        told.append(words % {"words": gauges.off_words(found), **how})
+    return " ".join(told)
+
+
+def instrument_doubts(instrument: Instrument) -> list[str]:
+    """Why it is in doubt now, in sentences; no statement."""
+    return [why for why, _refused in gauges.objections(instrument, GaugeRules())]
 
 
 def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
-from django.db.models import Q
+from django.db.models import F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce, Greatest
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -19,10 +20,12 @@ from qa.models import (
     HoleCheck,
     Instrument,
     InstrumentStatus,
+    Reading,
     SecondReading,
     Strictness,
     StudyValue,
 )
+from qa.rules.measuring_days import first_day, last_day, made_when
 from qa.wording import lengths
 from shop.ledger import Refused
 
@@ -35,17 +38,19 @@ def rules_now() -> GaugeRules:
 
 
 def objections(
-    instrument: Instrument, rules: GaugeRules, day: date | None = None
+    instrument: Instrument, rules: GaugeRules, when: datetime | None = None
 ) -> list[tuple[str, bool]]:
-    """(why it is in doubt, whether it is refused) of an instrument on a day."""
+    """(why it is in doubt, whether it is refused) of an instrument now, or at another
+    moment: before it was lost it was fit, and before its due day in date."""
     doubts = []
-    if instrument.status == InstrumentStatus.OUT:
+    fit = bool(when and instrument.unfit_since and when < instrument.unfit_since)
+    if instrument.status == InstrumentStatus.OUT and not fit:
         doubts.append((_("This instrument is out of use."), True))
-    if instrument.status in UNFIT:
+    if instrument.status in UNFIT and not fit:
         words = _("This instrument is %(state)s.")
         sentence = words % {"state": instrument.get_status_display()}
         doubts.append((sentence, rules.unfit == Strictness.REFUSE))
-    if instrument.due and instrument.due < (day or timezone.localdate()):
+    if instrument.due and instrument.due < timezone.localdate(when):
         words = _("The calibration of this instrument was due %(day)s.")
         sentence = words % {"day": instrument.due}
         doubts.append((sentence, rules.overdue == Strictness.REFUSE))
@@ -74,11 +79,13 @@ def reach_words(
     return words % {"code": instrument.code, "limits": lengths.limits(*reach, unit)}
 
 
-def refusal(instrument: Instrument | None) -> str:
-    """Why an instrument may not be measured with now, "" when it may."""
+def refusal(instrument: Instrument | None, made_at: str = "") -> str:
+    """Why an instrument may not be measured with, "" when it may; what a tablet sends
+    later was measured when its clock says so, where that can be believed."""
     if instrument is None:
         return ""
-    told = objections(instrument, rules_now())
+    when = made_when(made_at, timezone.now())
+    told = objections(instrument, rules_now(), when)
     return " ".join(why for why, refused in told if refused)
 
 
@@ -149,11 +156,43 @@ def spans_off(calibrations: list[Calibration]) -> list[tuple[date | None, Calibr
     return spans
 
 
-def _measured(span: tuple[date | None, Calibration]) -> Q:
-    """Checks begun after the last good day, up to the day it was found off."""
-    good, off = span
-    told = Q(entry__received_at__date__lte=off.done_on)
-    return told & Q(entry__received_at__date__gte=good) if good else told
+def _first_off(spans, row, newest: datetime | None = None) -> Calibration | None:
+    """The first calibration that found an instrument off of which something may have
+    been measured in the days before: from the day its clock says to the day that it,
+    or its newest reading, was received."""
+    first, last = first_day(row.entry), last_day(row.entry, newest)
+    for good, off in spans:
+        if first <= off.done_on and (good is None or last >= good):
+            return off
+    return None
+
+
+NEWEST = Greatest(
+    "entry__received_at",
+    Coalesce(
+        Subquery(
+            Reading.objects.filter(fit_check=OuterRef("pk"))
+            .order_by()
+            .values("fit_check")
+            .annotate(at=Max("entry__received_at"))
+            .values("at")
+        ),
+        "entry__received_at",
+    ),
+)
+
+
+def _while_off(rows: QuerySet, spans) -> list:
+    """Those of rows that fall into a span, in one statement; of checks those that were
+    read in it as well."""
+    newest = NEWEST if rows.model is Check else F("entry__received_at")
+    when = Q()
+    for good, off in spans:
+        # What a clock says is looked at below.
+        begun = Q(entry__received_at__date__lte=off.done_on) | ~Q(entry__made_at="")
+        when |= begun & Q(newest__date__gte=good) if good else begun
+    rows = rows.select_related("entry__by").annotate(newest=newest).filter(when)
+    return [row for row in rows if _first_off(spans, row, row.newest)]
 
 
 @dataclass(frozen=True)
@@ -186,30 +225,28 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
     spans = spans_off(list(instrument.calibrations.all()))
     if not spans:
         return MeasuredOff()
-    when = Q()
-    for span in spans:
-        when |= _measured(span)
-    checks = Check.objects.filter(when, instrument=instrument)
-    holes = HoleCheck.objects.filter(when, instrument=instrument)
-    results = CharacteristicResult.objects.filter(when, instrument=instrument)
-    seconds = SecondReading.objects.filter(when, instrument=instrument)
-    related = ("entry__by", "fit_up__joint", "fit_up__airframe", "fit_up__part")
-    of = ("entry__by", "airframe", "revision__characteristic")
-    beside = ("entry__by", "station", "offered__offer__airframe", "offered__joint")
+    checks, holes, results, seconds = (
+        model.objects.filter(instrument=instrument)
+        for model in (Check, HoleCheck, CharacteristicResult, SecondReading)
+    )
+    related = ("fit_up__joint", "fit_up__airframe", "fit_up__part")
+    of = ("airframe", "revision__characteristic")
+    beside = ("station", "offered__offer__airframe", "offered__joint")
     return MeasuredOff(
-        list(checks.select_related(*related).order_by("-number")),
-        list(holes.select_related("entry__by", "part").order_by("-number")),
-        list(results.select_related(*of).order_by("-pk")),
-        list(seconds.select_related(*beside).order_by("-pk")),
-        _studies(when, instrument),
+        _while_off(checks.select_related(*related).order_by("-number"), spans),
+        _while_off(holes.select_related("part").order_by("-number"), spans),
+        _while_off(results.select_related(*of).order_by("-pk"), spans),
+        _while_off(seconds.select_related(*beside).order_by("-pk"), spans),
+        _studies(spans, instrument),
     )
 
 
-def _studies(when: Q, instrument: Instrument) -> list[StudyOff]:
+def _studies(spans, instrument: Instrument) -> list[StudyOff]:
     """The newest study first."""
-    rows = StudyValue.objects.filter(when, study__instrument=instrument)
+    rows = StudyValue.objects.filter(study__instrument=instrument)
+    rows = rows.select_related("study").order_by("-study__number", "pk")
     found: dict[GaugeStudy, list[StudyValue]] = {}
-    for row in rows.select_related("study", "entry").order_by("-study__number", "pk"):
+    for row in _while_off(rows, spans):
         found.setdefault(row.study, []).append(row)
     return [StudyOff(study, values) for study, values in found.items()]
 
@@ -221,15 +258,10 @@ def study_found_off(
     calibration that found it so); one statement, values with their entry."""
     calibrations = _calibrations({study.instrument_id}).get(study.instrument_id, [])
     off, newest = set(), None
-    for good, found in spans_off(calibrations):
-        days = {value.pk: _day_of(value) for value in values}
-        own = {
-            key
-            for key, day in days.items()
-            if day <= found.done_on and (good is None or day >= good)
-        }
+    for span in spans_off(calibrations):
+        own = {value.pk for value in values if _first_off([span], value)}
         if own:
-            off, newest = off | own, found
+            off, newest = off | own, span[1]
     return off, newest
 
 
@@ -247,19 +279,29 @@ def _day_of(check) -> date:
 
 
 def found_off(checks: Iterable) -> dict[int, Calibration]:
-    """By check the calibration that found its instrument off, where the check lies
-    between it and the last good one before; one statement, checks with their entry.
+    """By check the calibration that found its instrument off, where a day from its
+    start to its newest reading lies between it and the last good one before; one
+    statement, one more for checks where one was found off; checks with their entry.
     Hole checks, results of characteristics and second readings alike."""
     checks = [check for check in checks if check.instrument_id]
     keys = {check.instrument_id for check in checks}
     spans = {key: spans_off(rows) for key, rows in _calibrations(keys).items()}
+    checks = [check for check in checks if spans.get(check.instrument_id)]
+    newest = _newest_readings([row.pk for row in checks if isinstance(row, Check)])
     found = {}
     for check in checks:
-        day = _day_of(check)
-        for good, off in spans.get(check.instrument_id, ()):
-            if day <= off.done_on and (good is None or day >= good):
-                found.setdefault(check.pk, off)
+        last = newest.get(check.pk) if isinstance(check, Check) else None
+        if off := _first_off(spans[check.instrument_id], check, last):
+            found[check.pk] = off
     return found
+
+
+def _newest_readings(checks: list[int]) -> dict[int, datetime]:
+    """When the newest reading of each check was received; one statement, if any."""
+    if not checks:
+        return {}
+    rows = Reading.objects.filter(fit_check__in=checks).order_by()
+    return dict(rows.values_list("fit_check").annotate(Max("entry__received_at")))
 
 
 def off_words(off: Calibration) -> str:
@@ -271,6 +313,16 @@ def off_words(off: Calibration) -> str:
 def doubt_of(check: Check) -> Calibration | None:
     """As found_off, of one check."""
     return found_off([check]).get(check.pk)
+
+
+def begun_in_date(check: Check) -> date | None:
+    """The day on which a check was begun in date by the clock of a tablet, where it was
+    received after the calibration of its instrument was due; None else."""
+    due, entry = check.calibration_due, check.entry
+    if due is None or due >= _day_of(check):
+        return None
+    begun = timezone.localtime(made_when(entry.made_at, entry.received_at)).date()
+    return begun if begun <= due else None
 
 
 def overdue_when_used(checks: Iterable) -> set[int]:

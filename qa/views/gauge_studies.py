@@ -113,6 +113,7 @@ def measure_study(request, number, person):
         form = StudyValueForm(initial={"unit": unit, "turn": turn.number})
     context = {
         "study": study,
+        "doubts": queries.instrument_doubts(study.instrument),
         "who": who,
         "turn": turn,
         "form": form,

@@ -3,13 +3,16 @@ measured while they were off."""
 
 import datetime as dt
 import math
+import uuid
 
 import pytest
+from django.urls import reverse
 from django.utils import timezone
 
 from qa.actions import gauge_studies, gauges, instruments
-from qa.models import Check, Instrument, Reading
+from qa.models import Check, CheckState, Instrument, Reading
 from qa.queries.instruments import instrument_page
+from qa.queries.tablet.studies import studies_to_carry
 from qa.rules import gauges as rules
 from qa.rules.judging import receipt_of
 from shop.ledger import Refused
@@ -25,6 +28,7 @@ from tests.qa.making import (
 )
 from tests.qa.test_characteristics import found as proven
 from tests.qa.test_characteristics import planned
+from tests.qa.test_gauge_studies import plan as plan_study
 from tests.qa.test_holes_pages import a_pattern
 from tests.qa.test_holes_pages import measured as measured_holes
 
@@ -36,6 +40,12 @@ def by(people):
 
 def day(ago: int) -> dt.date:
     return timezone.localdate() - dt.timedelta(days=ago)
+
+
+def clock(ago: float) -> str:
+    """What a tablet's clock says so many days before now."""
+    told = timezone.now() - dt.timedelta(days=ago)
+    return told.isoformat().replace("+00:00", "Z")
 
 
 def found(by, instrument, result, ago, **said):
@@ -201,6 +211,124 @@ def test_values_of_gauge_studies_read_while_it_was_off_are_listed_and_marked(
     assert "That holds for 3 of 3 values here" in words
     good = make_instrument(by)
     assert not rules.measured_while_off(good)
+
+
+@pytest.mark.parametrize(
+    ("made_at", "off"),
+    [
+        (clock(5), True),
+        (clock(9.9).replace("Z", "+00:00"), True),
+        (clock(12), True),  # sent today: what it read may be of any day since
+        (clock(2), False),
+        ("", False),
+        ("yesterday", True),
+        (clock(-3), True),
+        (clock(900), True),
+        ("0001-01-01T00:00:00+14:00", True),
+    ],
+)
+def test_what_waited_on_a_tablet_is_in_doubt_by_the_days_on_which_it_may_be_measured(
+    people, by, made_at, off
+):
+    """Good 10 days ago, found off 3 days ago, sent today."""
+    gauge = make_instrument(by)
+    check = make_check(by, instrument=gauge, made_at=made_at)
+    study = plan_study(people, [by, people["lead"]], instrument=gauge, repeats=2)
+    gauge_studies.record_value(
+        by=by, study=study, turn=0, value="2", unit="mm", made_at=made_at
+    )
+    found(by, gauge, "good", 10)
+    found(by, gauge, "off", 3)
+    told = rules.measured_while_off(gauge)
+    assert told.checks == [check] * off
+    assert [len(one.values) for one in told.studies] == [1] * off
+    assert bool(rules.doubt_of(check)) is off
+    values = study.values.select_related("entry")
+    assert len(rules.study_found_off(study, values)[0]) == off
+
+
+def test_a_check_begun_before_the_last_good_calibration_and_read_after_it_is_in_doubt(
+    by,
+):
+    gauge = make_instrument(by)
+    begun = []
+    for number in (901, 902):  # as though they had been received 12 days ago
+        check = make_check(by, instrument=make_instrument(by))
+        check.entry.pk, check.entry.act = None, uuid.uuid4()
+        check.entry.received_at = timezone.now() - dt.timedelta(days=12)
+        check.pk, check.number, check.instrument = None, number, gauge
+        with by_hand():
+            check.entry.save(force_insert=True)
+            check.entry_id = check.entry.act
+            check.save(force_insert=True)
+            state = CheckState(fit_check=check, wanted=9, started_at=timezone.now())
+            state.save()
+        begun.append(Check.objects.select_related("fit_up__revision").get(pk=check.pk))
+    check, _none_read = begun
+    read(check, "1", "gap", "2.00", made_at=clock(5))
+    found(by, gauge, "good", 10)
+    found(by, gauge, "off", 3)
+    rows = list(Check.objects.select_related("entry"))
+    assert set(rules.found_off(rows)) == {check.pk}
+    assert rules.measured_while_off(gauge).checks == [check]
+
+
+@pytest.mark.parametrize(
+    ("made_at", "kept"),
+    [
+        (clock(5), True),
+        (clock(1), False),
+        ("", False),
+        (clock(-5), False),
+        (clock(400), False),
+        ("not a day", False),
+    ],
+)
+def test_work_begun_in_date_is_kept_when_it_is_sent_overdue_and_told(
+    by, client_of, made_at, kept
+):
+    gauges.set_gauge_rules(by=by, overdue="refuse")
+    gauge = make_instrument(by, due=day(2))
+    if not kept:
+        with pytest.raises(Refused, match="was due"):
+            make_check(by, instrument=gauge, made_at=made_at)
+        return
+    check = make_check(by, instrument=gauge, made_at=made_at)
+    words = f"was due {day(2)}, before this came in: by the clock of the tablet it"
+    page = client_of("visitor").get(f"/fit-checks/{check.entry_id}/").content.decode()
+    assert f"{words} was begun on {day(5)}, in date." in page
+    assert rules.overdue_when_used([check]) == {check.pk}
+
+
+def test_a_gauge_lost_in_a_running_study_is_refused_and_what_came_before_is_kept(
+    people, by, client_of
+):
+    gauge = make_instrument(by)
+    study = plan_study(people, [by, people["lead"]], instrument=gauge, repeats=2)
+    before = clock(0.01)
+    gauge = instruments.save_instrument(by=by, instrument=gauge, status="lost")
+    since = gauge.unfit_since
+    instruments.save_instrument(by=by, instrument=gauge, status="damaged")
+    assert gauge.unfit_since == since
+    study = type(study).objects.select_related("instrument").get(pk=study.pk)
+    said = {"by": by, "study": study, "value": "2", "unit": "mm"}
+    for made_at in ("", clock(0)):
+        with pytest.raises(Refused, match="damaged"):
+            gauge_studies.record_value(**said, turn=0, made_at=made_at)
+    gauge_studies.record_value(**said, turn=0, made_at=before)
+    words = "This instrument is damaged."
+    came = f"1 of 1 values here came in after {gauge.code} was marked damaged."
+    client = client_of("builder")
+    page = client.get(f"/gauge-studies/{study.number}/").content.decode()
+    assert words in page and came in page
+    page = client.get(reverse("measure_study", args=[study.number, by.pk]))
+    assert words in page.content.decode()
+    (carried,) = studies_to_carry()
+    assert carried["what"].endswith("(This instrument is damaged)")
+    gauges.set_gauge_rules(by=by, unfit="warn")
+    gauge_studies.record_value(**said, turn=1)
+    instruments.save_instrument(by=by, instrument=gauge, status="in_use")
+    assert gauge.unfit_since is None
 
 
 def test_a_good_calibration_in_between_clears_what_came_before_it(by):

@@ -18,6 +18,7 @@ from qa.queries.issue import (
     local,
     signed_record,
 )
+from qa.rules import gauges
 from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry
@@ -289,6 +290,8 @@ def _calibration(check) -> str:
     if due is None:
         return "calibration date not stated"
     late = due < timezone.localtime(check.entry.received_at).date()
+    if begun := gauges.begun_in_date(check):
+        return f"calibration was due {due}: begun {begun}, in date; sent OVERDUE"
     return f"calibration was due {due}: OVERDUE" if late else f"calibrated until {due}"
 
 

@@ -50,6 +50,8 @@ class Doubts:
     gauge: str = ""
     # What was read beyond what the instrument reads, "" where nothing was.
     outside: str = ""
+    # That it was begun in date and sent when its calibration was due, "" else.
+    waited: str = ""
 
     @property
     def lines(self) -> list[str]:
@@ -77,6 +79,8 @@ class Doubts:
             sentences.append(self.gauge)
         if self.outside:
             sentences.append(self.outside)
+        if self.waited:
+            sentences.append(self.waited)
         return sentences
 
     @property
@@ -102,6 +106,7 @@ def doubts_of(check: Check, unit: str) -> Doubts:
         void=check.state.void,
         gauge=gauge_words(gauges.doubt_of(check)),
         outside=_outside(check, unit),
+        waited=waited_words(check),
     )
 
 
@@ -114,6 +119,22 @@ def gauge_words(off: Calibration | None) -> str:
         _(
             "%(code)s was found off on %(day)s (%(how)s), and not good since before "
             "this check: measure again what matters."
+        )
+        % words
+    )
+
+
+def waited_words(check: Check) -> str:
+    """That a check came in when the calibration of its instrument was due, and was
+    begun in date by the clock of the tablet; "" where it was not so."""
+    begun = gauges.begun_in_date(check)
+    if begun is None:
+        return ""
+    words = {"code": check.instrument, "due": check.calibration_due, "begun": begun}
+    return (
+        _(
+            "The calibration of %(code)s was due %(due)s, before this came in: by the "
+            "clock of the tablet it was begun on %(begun)s, in date."
         )
         % words
     )

@@ -3,8 +3,9 @@ read; never what was read."""
 
 from django.urls import reverse
 
-from qa.models import GaugeStudy, StudyPerson, StudyValue
+from qa.models import GaugeRules, GaugeStudy, StudyPerson, StudyValue
 from qa.rules import gauge_studies as rules
+from qa.rules import gauges
 from shop.models import Person
 
 # A study stays under way for days; older ones are read at the desk.
@@ -36,10 +37,12 @@ def _told(study: GaugeStudy, read: set[int], people: dict[int, Person]) -> dict:
     for number, (person, place, _repeat) in enumerate(study.order):
         turns.setdefault(person, []).append([number, place, number in read])
     names = rules.names_of([people[key] for key in turns])
+    told = gauges.objections(study.instrument, GaugeRules())
+    doubts = [f"({why.rstrip('.')})" for why, _refused in told]
     return {
         "uuid": str(study.entry_id),
         "label": study.label,
-        "what": f"{study.what}, {study.instrument}",
+        "what": " ".join([f"{study.what}, {study.instrument}", *doubts]),
         "url": reverse("gauge_study", args=[study.number]),
         "people": [
             {"username": people[key].username, "name": names[key], "turns": own}
