@@ -17,7 +17,7 @@ SOME_OF_PLUG = (
     "{code}, from the same plug, shows the same in {where}, but {others} of that plug "
     "does not for certain: it is not shown to be {plug}'s."
 )
-ONLY_THIS = "None of {codes} shows {where}: that is this mold's."
+ONLY_THIS = "Not shown by {codes}: {where}. That is this mold's."
 NOT_DESIGN = (
     "{codes}, of the other hand, does not show {where}: that is this mold's, or what "
     "it was made from."

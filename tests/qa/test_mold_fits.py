@@ -18,7 +18,9 @@ from qa.actions.trimming import Taken
 from qa.files import joint_text
 from qa.models import Check, CorrectionEnd, Kind, ToolCorrection
 from qa.queries.molds import corrections, fits
+from qa.queries.molds.kin import sentences
 from qa.rules import mold_corrections, mold_kin
+from qa.rules.mold_kin import Kin, Relative
 from qa.rules.mold_told import Choice, Openings
 from qa.rules.planning import RELATED
 from shop.actions import tooling
@@ -424,6 +426,27 @@ def test_what_every_mold_of_the_plug_shows_is_the_plugs_and_stays_so_on_record(
     plain = ToolCorrection.objects.get(pk=row.pk)
     plain.content.pop("kin")
     assert mold_kin.from_record(plain.content) is None
+
+
+def test_what_others_leave_open_is_neither_the_plugs_nor_this_molds():
+    """Only a mold of the plug that differs for certain clears the plug; the other hand
+    clears the design alone."""
+    off = (("4", "gap"), ("7", "gap"))
+    wide = Relative("M-2", "plug", told=True, open=off[:1])
+    hand = Relative("M-R", "hand", told=True)
+    kin = Kin("PLUG-1", off, (wide, hand))
+    assert kin.of_plug == []
+    only, unsure = sentences(kin)
+    assert only == "Not shown by M-2, M-R: gap at 7. That is this mold's."
+    assert unsure.startswith("Other molds leave open whether they show gap at 4 too")
+    (alone,) = sentences(Kin("PLUG-1", off, (hand,)))
+    assert alone.startswith(
+        "M-R, of the other hand, does not show gap at 4, 7: that is"
+    )
+    assert alone.endswith("or what it was made from.")
+    told = Relative("M-3", "plug", told=True, alike=off)
+    assert Kin("PLUG-1", off, (told, hand)).of_plug == list(off)
+    assert Kin("PLUG-1", off, (told, wide)).of_plug == []
 
 
 def statements(work) -> int:
