@@ -187,7 +187,7 @@ def test_what_a_rigid_part_ties_together_rules_out_no_setting_that_it_can_take(
     part = Measured(joint, [2.0] * len(joint.stations), doors.none(joint))
     planner = planner_of([part], options, "set")
     planner.plan("set")
-    lattice = planner._lattice(SeatAims(planner.every, planner.free))
+    lattice = planner._lattice(SeatAims(planner.every, planner.anywhere))
     random, taken = np.random.default_rng(7), 0
     for _ in range(8):
         low = random.integers(-20, 18, 7)
