@@ -9,6 +9,7 @@ import pytest
 from django.conf import settings
 from django.db import connection
 from django.test import Client, override_settings
+from playwright.sync_api import expect
 
 from shop.models import Person
 from shop.secret import secret_key
@@ -37,6 +38,8 @@ def desk(page, live_site, check):
     """The page of the check, signed in as the builder, once the server was met."""
     bring_a_session(page, live_site, "builder")
     open_check(page, live_site, check)
+    # Without a network, who measures is known only where the server said so before.
+    expect(page.locator("#who")).to_have_text("Builder of the shop")
     # The shell is kept from here on, as on a tablet that was opened once.
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     all_sent(page)
