@@ -134,6 +134,8 @@ def _lines(budget: GaugeBudget, unit: str) -> list[BudgetLine]:
 
 def _expanded(budget: GaugeBudget, unit: str) -> str:
     told = f"{_fine(budget.expanded_nm, unit)}, k = {budget.k_e3 / MILLI:.2f}"
-    if budget.df_e3 is None:
+    found = combined(budget.rows)
+    if found.df is None:
         return told
-    return f"{told}, {budget.df_e3 / MILLI:.0f} degrees of freedom"
+    told += f" of {found.k_df} degrees of freedom"
+    return f"{told} ({found.df:.1f} effective)"

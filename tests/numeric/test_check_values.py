@@ -4,6 +4,10 @@ The values are those of the reference that this project was given (check-values.
 its data in tests/numeric/published); each test names the publication.
 """
 
+import math
+from decimal import Decimal
+
+import numpy as np
 import pytest
 from scipy import stats
 
@@ -12,8 +16,12 @@ from qa.numeric.measuring.budget import Contribution, combine
 from qa.numeric.measuring.capability import capability, cpk_bounds
 from qa.numeric.measuring.charts import chart
 from qa.numeric.measuring.constants import c4, d2, d3
+from qa.numeric.measuring.exact import exact_list
 from qa.numeric.measuring.gauge import gauge_study
+from qa.numeric.measuring.gauge_range import categories
+from qa.numeric.measuring.regression import fit
 from qa.numeric.measuring.risk import NormalProcess, global_risks
+from qa.numeric.measuring.run_rules import signals
 from qa.numeric.measuring.trend import trend
 from qa.numeric.verdict.acceptance import conformance_probability
 from tests.numeric import published
@@ -248,3 +256,152 @@ def test_the_thermometers_line_has_its_recomputed_digits():
     assert one.value == pytest.approx(-0.149377, abs=5e-7)
     half = (one.high - one.value) / stats.t.ppf(0.975, len(pulls) - 2)
     assert (half**2 - found.sd**2) ** 0.5 == pytest.approx(0.0041386, abs=5e-8)
+    # r -0.930430 and t_min 24.00845, as recomputed: of the fit that a trend is made by.
+    line = fit([[1, pull] for pull in exact_list(pulls)], exact_list(THERMOMETER["b"]))
+    (one_one, one_two), (_same, two_two) = line.inverse
+    r = float(one_two) / float(one_one * two_two) ** 0.5
+    assert r == pytest.approx(-0.930430, abs=5e-7)
+    assert line.standard_errors[0] == pytest.approx(0.0028776, abs=5e-8)
+    lowest = THERMOMETER["t0"] - r * line.standard_errors[0] / line.standard_errors[1]
+    assert lowest == pytest.approx(24.00845, abs=5e-6)
+    assert lowest == pytest.approx(float(THERMOMETER["expected"]["t_min"]), abs=1e-4)
+
+
+def test_the_manuals_sheet_of_ranges_line_by_line():
+    """AIAG MSA 4th ed. 2010, ch. III B: R-bar and X-bar of persons a, b, c from a chart
+    of each, the others from the deviations by ranges, divided by K1, K2, K3."""
+    printed = {k: float(v) for k, v in MANUAL["expected_average_range"].items()}
+    data, every = manual(), []
+    for k, person in enumerate("abc"):
+        groups = [part[k] for part in data]
+        every += groups
+        found = ranged(groups)
+        told = found.spread.center[0], found.places.center[0]
+        wanted = printed[f"rbar_{person}"], printed[f"xbar_{person}"]
+        assert told[0] == pytest.approx(wanted[0], abs=5e-4)
+        assert told[1] == pytest.approx(wanted[1], abs=5e-5)
+    found = ranged(every)
+    assert found.spread.center[0] == pytest.approx(printed["r_double_bar"], abs=5e-5)
+    # The manual's D4 is 2.58, which is 2.574591 rounded up, of 0.3417.
+    upper = found.spread.upper[0] * 2.58 / 2.574591
+    assert upper == pytest.approx(0.881500, abs=1e-6)
+    assert upper == pytest.approx(printed["ucl_r"], abs=1.1e-4)
+    sd = gauge_study(*rows_of(data)).range_method.sd
+    part = sd["part"] / 0.3146
+    people = (sd["reproducibility"] ** 2 + sd["repeatability"] ** 2 / 30) ** 0.5
+    told = sd["repeatability"] / 0.5908, people / 0.5231, part
+    assert told == pytest.approx((0.341667, 0.444667, 3.511111), abs=6e-7)
+    wanted = printed["r_double_bar"], printed["xbar_diff"], printed["part_range"]
+    assert told == pytest.approx(wanted, abs=5e-4)
+
+
+def ranged(groups):
+    labels = [str(k) for k, group in enumerate(groups) for _value in group]
+    values = [value for group in groups for value in group]
+    return chart(values, labels, spread="range")
+
+
+def test_the_factor_of_parts_is_that_of_the_manual_for_two_to_ten():
+    """AIAG MSA 4th ed. 2010, ch. III B: K3."""
+    told = []
+    for count in range(2, 11):
+        data = manual()[:count]
+        means = [sum(map(sum, part)) / 9 for part in data]
+        sd = gauge_study(*rows_of(data)).range_method.sd["part"]
+        told.append(sd / float(max(means) - min(means)))
+    printed = (0.7071, 0.5231, 0.4467, 0.4030, 0.3742, 0.3534, 0.3375, 0.3249, 0.3146)
+    assert told == pytest.approx(printed, abs=1e-9)
+
+
+def test_the_manuals_study_without_pooling():
+    """check-values.md 2a, computed: a study here pools where p is above 0.25, so that
+    the deviations are put together from its mean squares."""
+    ms = {row.source: row.ms for row in gauge_study(*rows_of(manual())).anova}
+    cross = ms["part_x_person"]
+    repeat, person = ms["repeatability"] ** 0.5, ((ms["person"] - cross) / 30) ** 0.5
+    part = ((ms["part"] - cross) / 9) ** 0.5
+    gauge = math.hypot(repeat, person)
+    total = math.hypot(gauge, part)
+    assert cross < ms["repeatability"]  # clipped to 0
+    told = repeat, person, gauge, part, total
+    wanted = 0.214435, 0.228304, 0.313217, 1.043395, 1.089393
+    assert told == pytest.approx(wanted, abs=6e-7)
+    assert 100 * gauge / total == pytest.approx(28.7516, abs=5e-5)
+    assert categories(part, gauge) == 4
+
+
+@pytest.mark.parametrize(
+    ("source", "k", "between"), [("western_electric", 8, 255), ("nelson", 9, 511)]
+)
+def test_a_run_on_one_side_comes_by_chance_once_in_two_to_its_length(
+    source, k, between
+):
+    """check-values.md 3e: 2^k - 1 points in control; 7 in a row is no rule here."""
+    assert signals([0.5] * (k - 1), source) == []
+    (spoke,) = signals([0.5] * k, source)
+    assert spoke.at == k
+    turned = signals([0.5] * (k - 1) + [-0.5] * (k - 1), source)
+    assert spoke.rule not in [one.rule for one in turned]
+    # Points yet to come after j on one side: E_j = 1 + E_(j+1)/2 + E_1/2, E_k = 0.
+    chain, ones = np.eye(k - 1), np.ones(k - 1)
+    chain[:, 0] -= 0.5
+    chain -= np.diag([0.5] * (k - 2), 1)
+    assert 1 + np.linalg.solve(chain, ones)[0] == pytest.approx(2**k - 1, rel=1e-9)
+    assert 2**k - 1 == between
+
+
+def test_a_four_to_one_rule_leaves_the_zone_of_the_standard():
+    """ASME B89.7.3.1, check-values.md 4: T 0.40 and U 0.05 are 4:1, and the stringent
+    zone is U inside of each limit; JCGM 106 7.6.2 Cm = T / (2 U) and 8.2.3 U = Emax / 3
+    have no function of their own: their zones are held by the same guard."""
+    assert risk.guarded((0, 0.40), 0.025, 1) == pytest.approx((0.05, 0.35), abs=1e-15)
+    for index in (3, 4):
+        low, high = risk.guarded((-1, 1), 2 / (4 * index), 1)
+        assert (high - low) / 2 == pytest.approx(1 - 1 / index, rel=1e-12)
+
+
+def test_the_band_of_the_handbooks_mean_is_the_recomputed_one():
+    """e-Handbook 4.5.1, recomputed: 103.5781 to 108.4270 at 25, 260.6895 to 265.7268 at
+    65: the band of a trend is for one value; less its own spread it is the mean's."""
+    rows = NIST["data"]
+    found = trend([row[3] for row in rows], [row[4] for row in rows], 178, at=[25, 65])
+    band = {one.pull: one for one in found.prediction}
+    t = stats.t.ppf(0.975, len(rows) - 2)
+    for at, se, ends in (
+        (25, 1.197616, (103.5781, 108.4270)),
+        (65, 1.244162, (260.6895, 265.7268)),
+    ):
+        one = band[at]
+        of_mean = (((one.high - one.value) / t) ** 2 - found.sd**2) ** 0.5
+        assert of_mean == pytest.approx(se, abs=6e-7)
+        told = one.value - t * of_mean, one.value + t * of_mean
+        assert told == pytest.approx(ends, abs=6e-5)
+
+
+@pytest.mark.parametrize(
+    ("added", "count"),
+    [(0, 21), (10**6, 21), (10**12, 21), (0, 201), (10**6, 201), (10**12, 201)],
+)
+def test_certified_analyses_of_variance_come_out_of_the_study_of_a_gauge(added, count):
+    """NIST StRD, SmLs01, 02, 04, 05, 07, 08: nine treatments as parts; three people
+    share the replicates, and what is not between parts is within treatments. Certified:
+    between 1.68 (16.08), within 1.8 (18), F 21 (201), residual deviation 0.1."""
+    step = Decimal("0.1")
+    values = []
+    for level in ("1.4", *["1.3", "1.5"] * 4):
+        middle = Decimal(level) + added
+        group = [middle, *([middle - step, middle + step] * (count // 2))]
+        values.append([group[k::3] for k in range(3)])
+    parts, people, flat = rows_of(values)
+    rows = {row.source: row for row in gauge_study(parts, people, flat).anova}
+    inside = [rows[name] for name in ("person", "part_x_person", "repeatability")]
+    ss, df = sum(row.ss for row in inside), sum(row.df for row in inside)
+    part = rows["part"]
+    assert (part.df, df) == (8, 9 * (count - 1))
+    told = part.ss, part.ms, ss, ss / df, part.ms / (ss / df), (ss / df) ** 0.5
+    wanted = 0.08 * count, 0.01 * count, 0.09 * (count - 1), 0.01, count, 0.1
+    assert told == pytest.approx(wanted, rel=1e-13)
+    r2 = part.ss / rows["total"].ss
+    assert r2 == pytest.approx(0.08 * count / (0.17 * count - 0.09), rel=1e-13)
+    within = capability(flat, added, added + 3, subgroups=parts, how="pooled")
+    assert within.sd_within == pytest.approx(0.1, rel=1e-13)

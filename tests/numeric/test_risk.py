@@ -73,6 +73,9 @@ def test_bearings_of_the_guide_have_its_risks_and_its_rule():
     assert 1 - found.conforming == pytest.approx(one["pc_bar"], abs=0.0005)
     assert found.customer == pytest.approx(one["RC"], abs=0.00005)
     assert found.shop == pytest.approx(one["RP"], abs=0.0005)
+    told = 1 - found.conforming, found.customer, found.shop
+    assert told == pytest.approx((0.042380, 0.00102654, 0.07464969), abs=5e-7)
+    assert found.shop == pytest.approx(0.07464969, abs=5e-9)
     assert 1 - found.accepted == pytest.approx(0.1160032698859893, abs=1e-10)
     factor = risk.guard_for(process, one["um"], tolerance, one["RC"])
     assert factor == pytest.approx(0.6563424568886929, abs=1e-6)
@@ -192,7 +195,7 @@ def test_the_end_gauge_of_the_guide_is_combined_as_there():
     printed = {name: expected[name] for name in ("u_d_nm", "nu_d")}
     assert difference.u == pytest.approx(float(printed["u_d_nm"]), abs=0.05)
     assert difference.df == pytest.approx(float(printed["nu_d"]), abs=0.05)
-    length = 50.000623e6  # nm
+    length = 50e6  # nm, nominal, as it was recomputed
     expansion = budget.from_half_width(given["dalpha_halfwidth"])
     warmth = budget.from_half_width(given["dtheta_halfwidth"])
     swing = budget.from_half_width(given["Delta"], "arcsine")
@@ -211,13 +214,19 @@ def test_the_end_gauge_of_the_guide_is_combined_as_there():
     assert found.df == pytest.approx(float(expected["nu_eff"]), abs=0.05)
     assert found.k == pytest.approx(float(expected["t99_16"]), abs=0.005)
     assert found.expanded == pytest.approx(expected["U99_nm"], abs=1)
+    assert (found.u, found.df) == pytest.approx((31.65816, 16.74166), abs=5e-6)
+    assert found.u**2 == pytest.approx(1002.2389, abs=5e-5)
+    assert found.k_df == expected["nu_eff_trunc"]
+    assert found.k == pytest.approx(2.920782, abs=5e-7)
+    assert found.expanded == pytest.approx(92.4666, abs=5e-5)
     assert sum(found.shares) == pytest.approx(1)
     second = [
-        length * float(expected["u_alphaS"]) * warmth,
+        length * budget.from_half_width(given["alphaS_halfwidth"]) * warmth,
         length * expansion * theta,
     ]
     whole = combine([*parts, *(Contribution("second order", u) for u in second)])
     assert whole.u == pytest.approx(expected["uc_with_second_order_nm"], abs=0.5)
+    assert whole.u == pytest.approx(33.80113, abs=5e-6)
 
 
 def test_welch_and_satterthwaite_are_those_of_the_guide():

@@ -8,6 +8,7 @@ import uuid
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from scipy import stats
 
 from qa.actions import gauge_studies, gauges, instruments
 from qa.models import Check, CheckState, Instrument, Reading
@@ -78,6 +79,8 @@ def test_a_budget_is_the_root_of_its_squares_and_what_is_judged_by(by):
     assert make_check(by, instrument=gauge).u_nm == row.u_nm
     page = instrument_page(gauge, "mm")
     assert [line.name for line in page.lines] == [row["name"] for row in LINES]
+    told = f"k = {stats.t.ppf(0.975, 12):.2f} of 12 degrees of freedom (12.5 effective)"
+    assert page.expanded.endswith(told)
     assert page.lines[2].share == f"{0.03**2 / u**2:.0%}"
 
 

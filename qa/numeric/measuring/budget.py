@@ -44,6 +44,11 @@ class Combined:
     expanded: float
     shares: tuple[float, ...]
 
+    @property
+    def k_df(self) -> int | None:
+        """The degrees of freedom that k is taken at."""
+        return None if self.df is None else _whole(self.df)
+
 
 def from_half_width(half_width: float, shape: str = "rectangular") -> float:
     """Standard uncertainty of what lies within +-half_width.
@@ -113,7 +118,11 @@ def combine(contributions: Sequence[Contribution], level: float = 0.95) -> Combi
     )
     df = 1 / doubt if doubt else None
     tail = (1 + level) / 2
-    # To a tenth first, as the GUM prints them: its 19.0 is 18.9987, and no 18.
-    whole = df and math.floor(round(df, 1))
-    k = float(norm.ppf(tail) if df is None else t.ppf(tail, whole))
+    k = float(norm.ppf(tail) if df is None else t.ppf(tail, _whole(df)))
     return Combined(u, df, k, k * u, shares)
+
+
+def _whole(df: float) -> int:
+    """The next lower whole number (G.4.1), of tenths, as the GUM prints them: its 19.0
+    is 18.9987, and no 18."""
+    return math.floor(round(df, 1))
