@@ -631,6 +631,7 @@ CASES = [
         modes.modes,
         {
             "places": PLACES,
+            "directions": [[0.0, 1.0, 0.0]] * len(PLACES),
             "gaps": [0.1, 0.0, 0.1, 0.0],
             "flushes": [0.0, 0.1, 0.0, 0.1],
         },
@@ -670,6 +671,7 @@ WHOLE = measuring_cases.WHOLE | {
     *("attribute_plans.code_letter", "attribute_plans.published_plan"),
     *("acceptance.feeler", "joint.station_complaints", "rotation.exact_turn"),
     "joint.require_direction",
+    "joint_capability.outside",
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
