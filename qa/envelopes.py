@@ -47,7 +47,7 @@ class Said:
     def items(self, name: str, kind: type, what: str) -> list:
         """Return a list of things of one kind, at most 200."""
         value = self._get(name, list, what, [])
-        if len(value) > 200 or any(type(one) is not kind for one in value):
+        if len(value) > 200 or any(type(item) is not kind for item in value):
             raise Refused(f"{name} is {what}.", field=name)
         return value
 

@@ -282,4 +282,4 @@ def require_same_copy(known: str) -> None:
 def missing(ids: list[uuid.UUID]) -> list[str]:
     """Return those acts that this database does not have."""
     have = set(Entry.objects.filter(act__in=ids).values_list("act", flat=True))
-    return [str(one) for one in ids if one not in have]
+    return [str(act) for act in ids if act not in have]

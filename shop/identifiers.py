@@ -43,7 +43,7 @@ class Kind:
     def words(self, row) -> list[str]:
         """What is said beside the name of a thing, without what is empty."""
         found = (attrgetter(name)(row) for name in self.says)
-        return [str(one) for one in found if one not in (None, "")]
+        return [str(text) for text in found if text not in (None, "")]
 
 
 DIGITS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"

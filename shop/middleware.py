@@ -173,7 +173,7 @@ class ShopsOwn:
             request.shop = the_shop()
             if must_set_second_factor(request):
                 opens = ("opens_before_change", "opens_before_code")
-                if not any(hasattr(view, one) for one in opens):
+                if not any(hasattr(view, mark) for mark in opens):
                     return redirect("second_factor")
             # A machine may lack a zone that another one knew.
             with suppress(ZoneInfoNotFoundError):

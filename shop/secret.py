@@ -19,8 +19,8 @@ def private_folder(path: Path) -> None:
     may name a folder by mistake that is not ours to close.
     """
     missing = [one for one in (path, *path.parents) if not one.exists()]
-    for one in reversed(missing):
-        one.mkdir(mode=0o700, exist_ok=True)
+    for folder in reversed(missing):
+        folder.mkdir(mode=0o700, exist_ok=True)
     if os.name == "nt" or not (path / "secret.key").is_file():
         return
     now = path.stat()

@@ -127,7 +127,9 @@ class Replay:
         if isinstance(fact, Read | Choice):
             key = fact.reading_id if isinstance(fact, Choice) else fact.pk
             place = (fact.station_id, fact.kind)
-            there = [one for one in self.places.pop(place, []) if one.pk != key]
+            there = [
+                reading for reading in self.places.pop(place, []) if reading.pk != key
+            ]
             if there:
                 self.places[place] = there
 

@@ -40,5 +40,5 @@ def record_move(
         opened = next_fit_up.open_next(
             by=by, fit_ups=fit_ups, reason=FitUpReason.MOVE, note=note, plan=plan
         )
-        act.result = {"fitups": [str(one.entry_id) for one in opened]}
+        act.result = {"fitups": [str(fit_up.entry_id) for fit_up in opened]}
     return opened

@@ -54,7 +54,7 @@ def not_raised(check: Check, found: list[judging.Finding]) -> list[judging.Findi
     """Return those findings that have no number yet."""
     rows = Nonconformance.objects.filter(fit_check=check)
     have = set(rows.values_list("kind", "stations_key"))
-    return [one for one in found if (one.kind, one.key) not in have]
+    return [finding for finding in found if (finding.kind, finding.key) not in have]
 
 
 def raise_in(act, check: Check, finding: judging.Finding) -> Nonconformance:

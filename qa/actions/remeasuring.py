@@ -132,7 +132,9 @@ def _set(keys: list[int]) -> None:
 
 def _rows(newest) -> list[MeasureAgain]:
     found = changed(list(newest))
-    return [MeasureAgain(fit_up_id=one.fit_up.pk, at=one.at) for one in found]
+    return [
+        MeasureAgain(fit_up_id=waiting.fit_up.pk, at=waiting.at) for waiting in found
+    ]
 
 
 def joints() -> Iterator[MeasureAgain]:

@@ -87,7 +87,7 @@ def record_settings(
             plan=plan,
         )
         keep(act, rows, opened[0])
-        act.result = {"fitups": [str(one.entry_id) for one in opened]}
+        act.result = {"fitups": [str(fit_up.entry_id) for fit_up in opened]}
     return opened
 
 
@@ -98,7 +98,9 @@ def set_otherwise(
     what stands, to be kept with the fit-up that they open. Call inside an act."""
     fit_up = checks[0].fit_up
     airframe, position = fit_up.airframe, fit_up.joint.position
-    present = {one.name: one for one in rules.present(airframe, position)}
+    present = {
+        adjuster.name: adjuster for adjuster in rules.present(airframe, position)
+    }
     rows = _changed(made.settings, present, airframe, position, plan)
     moved = _moved(rows, present, made)
     next_fit_up.record_moves(act, checks, moved, MoveKind.SET, plan)

@@ -170,7 +170,7 @@ def record_trim(
     """  # fmt: skip
     roles.require(by, "cut parts")
     proven = not envelope.get("claimed")
-    depths = [(one, one.depth_nm()) for one in taken]
+    depths = [(cut, cut.depth_nm()) for cut in taken]
     if not any(depth for _, depth in depths):
         raise Refused("Nothing came off: there is nothing to record.", field="cuts")
     envelope.setdefault("said", _said(checks, taken, moved, note, plan, reason))
@@ -194,7 +194,7 @@ def record_trim(
         keep(act, settings, opened[0])
         if plan and not more:
             fit_plans.end(act, plan, PlanEnding.DONE)
-        act.result = {"fitups": [str(one.entry_id) for one in opened]}
+        act.result = {"fitups": [str(fit_up.entry_id) for fit_up in opened]}
     return opened
 
 
@@ -297,13 +297,13 @@ def _said(checks, taken, moved, note, plan, reason) -> dict:
         "checks": [str(check.entry_id) for check in checks],
         "cuts": [
             {
-                "check": str(one.check.entry_id),
-                "station": one.station,
-                "side": one.side,
-                "value": one.value,
-                "unit": one.unit,
+                "check": str(cut.check.entry_id),
+                "station": cut.station,
+                "side": cut.side,
+                "value": cut.value,
+                "unit": cut.unit,
             }
-            for one in taken
+            for cut in taken
         ],
         **_said_moved(moved),
         "note": note,

@@ -34,14 +34,14 @@ def build(sheet: ToolMap, layout: Layout | None = None) -> Scene:
     arrows = _arrows(sheet, drawn)
     drawn.busy += [
         (float(x), float(y))
-        for one in arrows
-        for step in getattr(one, "steps", ())
+        for arrow in arrows
+        for step in getattr(arrow, "steps", ())
         if len(step) == 3
         for x, y in [step[1:]]
     ]
     shapes += joint_map.over(sheet.joint, layout, drawn)
     shapes.append(Group(tuple(arrows), hidden=True))
-    longest = max((abs(one) for one in sheet.out), default=0.0)
+    longest = max((abs(length) for length in sheet.out), default=0.0)
     if longest:
         size = layout.text * 0.84
         words = "arrows: where the cut line of the part goes; not to scale"
@@ -50,7 +50,7 @@ def build(sheet: ToolMap, layout: Layout | None = None) -> Scene:
 
 
 def _arrows(sheet: ToolMap, drawn: Drawn) -> list[Shape]:
-    longest = max((abs(one) for one in sheet.out), default=0.0)
+    longest = max((abs(length) for length in sheet.out), default=0.0)
     shapes: list[Shape] = []
     for out, center, normal in zip(
         sheet.out, drawn.centers, drawn.normals, strict=True

@@ -80,13 +80,13 @@ def table(sheet: TrendSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
     }
     rows = [
         (
-            f"{one.pull:g}",
-            ", ".join(map(text, read.get(one.pull, ()))),
-            text(one.value),
-            f"{text(one.low)} to {text(one.high)}",
-            "repaired before it" if one.pull in repaired else "",
+            f"{point.pull:g}",
+            ", ".join(map(text, read.get(point.pull, ()))),
+            text(point.value),
+            f"{text(point.low)} to {text(point.high)}",
+            "repaired before it" if point.pull in repaired else "",
         )
-        for one in sheet.trend.prediction
+        for point in sheet.trend.prediction
     ]
     return ("pull", "value", "line", "one value lies within", "note"), rows
 

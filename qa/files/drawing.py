@@ -79,7 +79,7 @@ def read(
         name: [_flattened(entity, within_mm / factor, factor) for entity in entities]
         for name, entities in lines.items()
     }
-    faces = any(one.dxf.layer.upper() == FACE_LAYER for one in drawn)
+    faces = any(entity.dxf.layer.upper() == FACE_LAYER for entity in drawn)
     curve, found_on = _the_seam(pieces, in_space=faces)
     size = curve.points.shape[1]
     return Drawing(curve, found_on, tuple(_marks(drawn, factor, size)), word)

@@ -61,10 +61,10 @@ def read(data: bytes, *, layer: str = "", unit: str = "mm") -> HoleDrawing:
 def _on_one_layer(drawn: Iterable, layer: str) -> tuple[list, str]:
     """What may be holes, of one layer: case does not tell layers apart."""
     layers, spelled = {}, {}
-    for one in drawn:
-        if one.dxftype() not in TEXTS:
-            name = spelled.setdefault(one.dxf.layer.lower(), one.dxf.layer)
-            layers.setdefault(name, []).append(one)
+    for entity in drawn:
+        if entity.dxftype() not in TEXTS:
+            name = spelled.setdefault(entity.dxf.layer.lower(), entity.dxf.layer)
+            layers.setdefault(name, []).append(entity)
     wanted = spelled.get(layer.lower()) if layer else None
     there = ", ".join(sorted(layers)) or "none"
     if layer and not wanted:
@@ -81,10 +81,10 @@ def _places(rings: Iterable, factor: float) -> dict:
     """(place, diameter or None) by place, in the order drawn."""
     found: dict = {}
     heights = set()
-    for one in rings:
-        if one.dxftype() == "ELLIPSE":
+    for ring in rings:
+        if ring.dxftype() == "ELLIPSE":
             raise complaint("an ellipse is drawn among the holes: it is no hole")
-        at, across = _ring(one, factor)
+        at, across = _ring(ring, factor)
         if not all(abs(part * factor) < FARTHEST_MM for part in (*at, across or 0)):
             raise complaint("a hole is drawn more than 100 m away, or nowhere")
         heights.add(round(at.z * factor / NEAR_MM))
@@ -114,13 +114,13 @@ def _ring(one, factor: float):
 
 def _texts(drawn: Iterable, factor: float) -> Iterator[tuple]:
     """What is written where: at its beginning, or where it is centered."""
-    for one in drawn:
-        if one.dxftype() not in TEXTS:
+    for entity in drawn:
+        if entity.dxftype() not in TEXTS:
             continue
-        words = one.dxf.text if one.dxftype() == "TEXT" else one.plain_text()
+        words = entity.dxf.text if entity.dxftype() == "TEXT" else entity.plain_text()
         for name in ("insert", "align_point"):
-            if one.dxf.hasattr(name) and all(map(isfinite, one.dxf.get(name))):
-                yield _key(one.dxf.get(name), factor), words.strip()
+            if entity.dxf.hasattr(name) and all(map(isfinite, entity.dxf.get(name))):
+                yield _key(entity.dxf.get(name), factor), words.strip()
 
 
 def _named(found: dict, names: dict) -> tuple[DrawnHole, ...]:

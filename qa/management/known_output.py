@@ -11,25 +11,26 @@ def known(plan: Plan) -> dict:
         "measure_again": known_of_plan.again and _again(known_of_plan.again),
         "between_stations": [
             {
-                "kind": one.kind,
-                "worst": _round(one.worst),
-                "value_mm": _round(one.value),
-                "near": list(one.span),
-                "conforms": one.conforms,
+                "kind": known.kind,
+                "worst": _round(known.worst),
+                "value_mm": _round(known.value),
+                "near": list(known.span),
+                "conforms": known.conforms,
             }
-            for one in known_of_plan.between
+            for known in known_of_plan.between
         ],
         **moves_and_settings(known_of_plan),
         "cuts": [_cut(cut) for cut in known_of_plan.cuts],
         "hardly_seen": [
             {
-                "motion": held(one.name),
-                "u_mm": _round(one.u),
+                "motion": held(known.name),
+                "u_mm": _round(known.u),
                 "measure": [
-                    {"station": label, "kind": one.kind} for _, label in one.stations
+                    {"station": label, "kind": known.kind}
+                    for _, label in known.stations
                 ],
             }
-            for one in known_of_plan.hardly_seen
+            for known in known_of_plan.hardly_seen
         ],
     }
 

@@ -33,8 +33,8 @@ def render(told: FloorPaper, paper: str = "a4") -> bytes:
 def story(told: FloorPaper) -> list[Block]:
     out = [blocks.masthead(told.title, told.subtitle)]
     out += [*blocks.identity(told.pairs), gap(3)]
-    for one in told.tables:
-        out += _table(one)
+    for listed in told.tables:
+        out += _table(listed)
     out += [*blocks.bullets(told.notes), gap(2)]
     if told.boxes:
         return out + blocks.closing(told.cautions, told.boxes)

@@ -143,10 +143,10 @@ def _summary(pack: Pack) -> list[Block]:
     )
     rows = [
         (
-            one.number, one.name, one.revision, one.outcome_word, one.standing,
-            one.condition, one.source,
+            line.number, line.name, line.revision, line.outcome_word, line.standing,
+            line.condition, line.source,
         )
-        for one in pack.summary
+        for line in pack.summary
     ]  # fmt: skip
 
     def marks(canvas, number, column, x, middle):

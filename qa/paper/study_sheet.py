@@ -51,7 +51,7 @@ def story(sheet: StudySheet) -> list[Block]:
 
 def _drawn(found) -> list[Block]:
     scenes = (scene for scene in (found.values, found.spread) if scene)
-    return [one for scene in scenes for one in (blocks.figure(scene, 260), gap(3))]
+    return [block for scene in scenes for block in (blocks.figure(scene, 260), gap(3))]
 
 
 def _tables(page) -> list[Block]:

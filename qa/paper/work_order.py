@@ -68,7 +68,7 @@ def story(order: WorkOrder, paper: str = "a4") -> list[Block]:
     below += blocks.bullets(order.cautions, size=6.4)
     below.append(gap(2))
     below += blocks.signatures(order.signatures)[1:]
-    left = room(paper_named(paper)) - sum(one.height for one in above + below)
+    left = room(paper_named(paper)) - sum(block.height for block in above + below)
     most = min(MOST_MAPS, max(LEAST_MAPS, left - MAPS_MARGIN))
     return [*above, _maps(order.plan, most), *below]
 

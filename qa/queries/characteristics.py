@@ -137,9 +137,11 @@ def over_parts(
     lies in the limits of now. results: the newest first. What is counted, or is so or
     not, has a share with bounds in place of indices."""
     newest = {}
-    for one in results:
+    for result in results:
         # A part that went to another airframe is the same part.
-        newest.setdefault((one.part_id, None if one.part_id else one.airframe_id), one)
+        newest.setdefault(
+            (result.part_id, None if result.part_id else result.airframe_id), result
+        )
     found = list(newest.values())[::-1]
     if not found:
         return CapabilityTold(capability_why=_("nothing was found of it yet"))

@@ -238,7 +238,7 @@ def mold_card(tool: Tool, url: str, creator: str) -> FloorPaper:
         ("Pulls since wax", str(tool.pulls_since_wax)),
     ]
     warnings = tuple(map(str, page.release.warnings)) if page.release else ()
-    acts = [one.entry.received_at for one in (*page.acts, *page.defects)]
+    acts = [record.entry.received_at for record in (*page.acts, *page.defects)]
     return FloorPaper(
         kind="Mold card",
         shop=the_shop().name,

@@ -198,7 +198,7 @@ def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:
         parts=[_part(result, name, unit) for name in PARTS],
         shares=_shares(result),
         advice=[
-            str(remark(one)) for one in advice(result) if one.code != "good_for"
+            str(remark(code)) for code in advice(result) if code.code != "good_for"
         ] + _good_for(result, unit) + [f"{note}." for note in remarks(result.notes)],
         values=_values_scene(state, cells, unit),
         spread=_spread_scene(state, result, unit),
@@ -227,13 +227,13 @@ def _mm(value: float | None, unit: str) -> str:
 
 def _good_for(found: Study, unit: str) -> list[str]:
     """The limits that it is good for, in the reader's unit."""
-    for one in advice(found):
-        if one.code == "good_for":
+    for code in advice(found):
+        if code.code == "good_for":
             values = {
                 name: mm if unit == "mm" else mm / MM_PER_IN
-                for name, mm in one.values.items()
+                for name, mm in code.values.items()
             }
-            words = remark(type(one)(one.code, values)) or ""
+            words = remark(type(code)(code.code, values)) or ""
             told = {"unit": unit, "words": f"{words[:1].lower()}{words[1:]}"}
             return [_("In %(unit)s: %(words)s") % told]
     return []

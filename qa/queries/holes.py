@@ -329,7 +329,7 @@ def _together(check, holes, readings, other: HoleCheck, unit: str):
     rows, clearances, missing = [], [], []
     for hole in holes:
         mine, its = readings.get(hole.pk), theirs.get(hole.pk)
-        sizes = [one.size_nm for one in (mine, its) if one]
+        sizes = [reading.size_nm for reading in (mine, its) if reading]
         if len(sizes) < 2 or None in sizes or hole.fastener_nm is None:
             missing.append(hole.label)
             continue

@@ -39,7 +39,7 @@ class Signature:
 def boxes_of(thing: SignedThing, **blanks: Signature) -> tuple[Signature, ...]:
     """What was signed of a thing, oldest first, then the boxes of the meanings that
     nobody signed so that it holds (performed=Signature("Cut by"))."""
-    signed = {one.meaning for one in thing.holding}
+    signed = {signature.meaning for signature in thing.holding}
     return (
         *(_box(row) for row in thing.rows),
         *(box for meaning, box in blanks.items() if meaning not in signed),

@@ -194,7 +194,7 @@ def about_to_offer(airframe, unit: str, **what) -> Offering:
         )
         for draft in drafts
     ]
-    left_out = sorted(one.number for one in [*never, *unmeasured])
+    left_out = sorted(joint.number for joint in [*never, *unmeasured])
     no = acceptable.not_offered(drafts)
     return Offering(shown, left_out, no.message if no else "")
 

@@ -45,7 +45,7 @@ def by_table(lot: int, level: str, limit: str) -> SamplePage:
 
 def by_risks(good, shop_risk, bad, customer_risk, pieces) -> SamplePage:
     """All but pieces in percent; SamplingError where no plan keeps these risks."""
-    shares = [one / PERCENT for one in (good, shop_risk, bad, customer_risk)]
+    shares = [percent / PERCENT for percent in (good, shop_risk, bad, customer_risk)]
     plan = find_plan(*shares, lot=pieces)
     if plan.all_of_it:
         return _all_of(plan.n, ["Nothing less keeps both risks."])
@@ -61,7 +61,7 @@ def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
     mostly, rarely = (quality_accepted(share, n, c) for share in (MOSTLY, RARELY))
     shares = _shares(min(1.0, 2 * rarely), lot)
     points = _percent(shares, curve_of(shares, n, c, lot=lot))
-    tabled = [one / PERCENT for one in TABLED]
+    tabled = [percent / PERCENT for percent in TABLED]
     marked = () if lot else _percent((mostly, rarely), (MOSTLY, RARELY))
     title = f"look at {n}, accept with at most {c}"
     of = f" of the {lot}" if lot else ""

@@ -77,7 +77,7 @@ def look_for(text: str) -> Results:
         _group(_("Fit checks"), _checks(text), KINDS["check"]),
         _group(_("Nonconformances"), _items(text), KINDS["nonconformance"]),
     ]
-    groups += [_other(*one, text) for one in OTHERS]
+    groups += [_other(*other, text) for other in OTHERS]
     groups.append(_people(text))
     typed = identifiers.find(text) if " " not in text else None
     code = _found(*typed) if typed else None

@@ -174,9 +174,9 @@ def bay_counts(airframe: Airframe, came: Iterable[Carried]) -> list[BayCount]:
     own = TemporaryState.objects.filter(item__airframe=airframe)
     states = {state.pk: state for state in own.select_related("item")}
     bays = {key: {state.item.bay_id} for key, state in states.items()}
-    for one in came:
-        states.setdefault(one.item.pk, one.item.state)
-        bays.setdefault(one.item.pk, set()).add(one.placement.position_id)
+    for load in came:
+        states.setdefault(load.item.pk, load.item.state)
+        bays.setdefault(load.item.pk, set()).add(load.placement.position_id)
     for key, state in states.items():
         for place in _with_what_holds(bays[key], parents):
             for name, column in COUNTED.items():
@@ -217,9 +217,9 @@ def on_airframes() -> list[OnAirframe]:
         )
     }
     came = {
-        (one.placement.airframe, one.item.pk): one.item.state
-        for one in carried.to_another_airframe(rows)
-        if one.placement.airframe_id != one.item.airframe_id
+        (load.placement.airframe, load.item.pk): load.item.state
+        for load in carried.to_another_airframe(rows)
+        if load.placement.airframe_id != load.item.airframe_id
     }
     for (airframe, _item), state in came.items():
         place = airframe.pk, airframe.serial
@@ -261,8 +261,8 @@ def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
     counts = bay_counts(airframe, came)
     rows = items("on_board", airframe=airframe).order_by("bay__path", "number")
     went: dict[int, list[str]] = {}
-    for one in carried.elsewhere(rows):
-        went.setdefault(one.item.pk, []).append(wording.went(one.placement))
+    for load in carried.elsewhere(rows):
+        went.setdefault(load.item.pk, []).append(wording.went(load.placement))
     by_bay: dict[int, list[ItemRow]] = {}
     for item in rows:
         row = replace(row_of(item), moved="; ".join(went.get(item.pk, ())))

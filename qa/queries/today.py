@@ -172,7 +172,7 @@ def _plans(person: Person) -> Listed:
         label = f"{plan}: {plan.part.serial}, {plan.airframe.serial}, {joint.number}"
         note = asked_words(plan, person.units) or _("to be done")
         if plan.beside:
-            names = ", ".join(one.label for one in plan.beside)
+            names = ", ".join(other.label for other in plan.beside)
             note = _("%(note)s, together with %(plans)s") % {
                 "note": note, "plans": names,
             }  # fmt: skip

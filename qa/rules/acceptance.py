@@ -161,9 +161,14 @@ def _here(rows, joint: str, airframe: str) -> Q:
 
 def _happened(row: OfferedJoint, touches) -> list[tuple[int, str]]:
     own = touches.at(*_place(row))
-    told = [(one.entry.pk, f"{WORDS[one.reason]} (fit-up {one.number})") for one in own]
+    told = [
+        (fit_up.entry.pk, f"{WORDS[fit_up.reason]} (fit-up {fit_up.number})")
+        for fit_up in own
+    ]
     airframe = row.fit_up.airframe_id
-    return told + [(one.at, one.why) for one in touches.of(row.joint, airframe, own)]
+    return told + [
+        (touch.at, touch.why) for touch in touches.of(row.joint, airframe, own)
+    ]
 
 
 def _acts_since(rows, first: int) -> dict:
@@ -305,7 +310,9 @@ def doers_of(rows: list[OfferedJoint]) -> set[int]:
     if not rows:
         return set()
     fitted = [row.fit_up for row in rows]
-    serials = {x for one in fitted for x in (one.part_id, one.surround_part_id) if x}
+    serials = {
+        x for fit_up in fitted for x in (fit_up.part_id, fit_up.surround_part_id) if x
+    }
     at = reduce(or_, (Q(joint=x.joint_id, part=x.part_id) for x in fitted))
     here = reduce(or_, (Q(joint=x.joint_id, airframe=x.airframe_id) for x in fitted))
     theirs = FitUp.objects.filter(at)

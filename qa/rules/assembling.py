@@ -268,7 +268,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         )
         for joint in joints
     ]
-    options = _common([one.options for one in worked.values()], defaults)
+    options = _common([plan.options for plan in worked.values()], defaults)
     found.plan = plan_assembly(bodies, rows, options, drawn=True)
     together_steps.share_out(found, worked, joints, list(number))
 

@@ -70,7 +70,9 @@ def bite_of(
     if known is None or not station.next_bite:
         return Bite(told_bite(asked), trim)
     told, half = known_bite(asked, _half(known, asked / station.next_bite), least)
-    return Bite(told, trim, "", *(to_mm(to_nm(one)) for one in (half, known.half)))
+    return Bite(
+        told, trim, "", *(to_mm(to_nm(half_width)) for half_width in (half, known.half))
+    )
 
 
 def _half(known: CutInterval, ratio: float) -> float:

@@ -162,7 +162,7 @@ def _holes(records: Records) -> list[Stand]:
             if failing:
                 why = words.holes(check.label, failing)
                 found.append(Stand("holes", str(pattern), why, link, *at))
-            sizes = [one.size_nm for one in read if one.size_nm is not None]
+            sizes = [hole.size_nm for hole in read if hole.size_nm is not None]
             told = _doubt(records, "hole_check", check, check.label, sizes)
             found += [Stand("instrument", str(pattern), why, link, *at) for why in told]
     return found
@@ -300,11 +300,11 @@ def temporary_of(records: Records) -> list[tuple[TemporaryItem, str, frozenset[i
     own = [(item, item.bay.path, joint_of(item)) for item in records.temporary]
     carried = [
         (
-            one.item,
-            one.placement.position.path,
-            joints_of(records, one.placement.part_id),
+            load.item,
+            load.placement.position.path,
+            joints_of(records, load.placement.part_id),
         )
-        for one in records.carried
+        for load in records.carried
     ]
     return own + carried
 

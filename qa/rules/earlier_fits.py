@@ -73,7 +73,7 @@ class Earlier:
 
     @property
     def remarks(self) -> list[str]:
-        notes = [one.note for one in (*self.fit_ups, *self.checks)]
+        notes = [record.note for record in (*self.fit_ups, *self.checks)]
         return [note for note in dict.fromkeys(notes) if note]
 
 
@@ -94,9 +94,9 @@ class Fitted:
     ) -> list[Earlier]:
         """Those of lower line numbers, marked by the state of the mold of a part."""
         lower = [
-            one
-            for one in self.by_joint.get(joint.pk, ())
-            if one.airframe.line_number < airframe.line_number
+            fit
+            for fit in self.by_joint.get(joint.pk, ())
+            if fit.airframe.line_number < airframe.line_number
         ]
         own = self.pulls.get(part)
         if own is None:
@@ -104,7 +104,7 @@ class Fitted:
         dates = self.corrected.get((own.tool_id, joint.pk), ())
         last = max((pull for pull in dates if pull < own.number), default=0)
         return [
-            replace(one, before_correction=self._is_of(one, own, last)) for one in lower
+            replace(fit, before_correction=self._is_of(fit, own, last)) for fit in lower
         ]
 
     def _is_of(self, one: Earlier, own: Pull, last: int) -> bool:
@@ -132,7 +132,7 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
         place = Earlier(mine[0].airframe, last, mine)
         told.by_joint.setdefault(joint, []).append(place)
         told.counts[joint, airframe] = len(own)
-        keys |= {one.pk: place for one in mine}
+        keys |= {fit_up.pk: place for fit_up in mine}
     checks = Check.objects.filter(fit_up__in=keys, state__void=False)
     for check in checks.select_related("state").order_by("number"):
         keys[check.fit_up_id].checks.append(check)
@@ -213,12 +213,12 @@ def _add_molds(told: Fitted, parts: set[int]) -> None:
 def least_lost(joint: Joint, stations, found: list[Earlier]) -> list[float]:
     """The least that every earlier part lost at each station, mm (n,); what may not be
     cut is 0."""
-    counted = [one for one in found if one.checks and not one.before_correction]
+    counted = [fit for fit in found if fit.checks and not fit.before_correction]
     if not counted:
         return [0.0] * len(stations)
     depths = []
     for row, station in enumerate(stations):
-        least = min(one.cut_mm[Side.PART][row] for one in counted)
+        least = min(fit.cut_mm[Side.PART][row] for fit in counted)
         side = requirements.side_to_cut(station, None)
         most = requirements.left_to_cut_mm(station, Side.PART, {}, row)
         if side != Side.PART:
@@ -251,8 +251,8 @@ def pre_trim(check: Check) -> tuple[WorkedPlan, FitPlan] | None:
     ]
     if not any(depths):
         return None
-    counted = [one for one in before if one.checks and not one.before_correction]
-    _fill(worked, depths, [one.airframe.serial for one in counted])
+    counted = [fit for fit in before if fit.checks and not fit.before_correction]
+    _fill(worked, depths, [fit.airframe.serial for fit in counted])
     return worked, plan_records.draft_of(worked, read_to)
 
 

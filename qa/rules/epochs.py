@@ -13,8 +13,12 @@ Key = tuple[str, str]  # (station label, "gap" or "flush")
 def how_held(held: list[dict]) -> list:
     """How a part was held, so that two statements of it can be compared."""
     return sorted(
-        (one.get("kind", ""), str(one.get("where", "")).strip(), one.get("count") or 0)
-        for one in held
+        (
+            fit_up.get("kind", ""),
+            str(fit_up.get("where", "")).strip(),
+            fit_up.get("count") or 0,
+        )
+        for fit_up in held
     )
 
 

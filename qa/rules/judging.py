@@ -68,7 +68,7 @@ def _taken(typed: Typed, value_nm: int) -> list[int]:
     if typed.outcome == Outcome.VALUE:
         return [value_nm]
     leaves = typed.goes, typed.does_not_go
-    return [parse_length(one, typed.unit, comma=True) for one in leaves]
+    return [parse_length(leaf, typed.unit, comma=True) for leaf in leaves]
 
 
 def judged(check: Check, station: Station, kind: str, typed: Typed) -> Reading:

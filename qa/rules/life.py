@@ -86,7 +86,11 @@ def moved_on_by(standing: NonconformanceState) -> str:
 def dispositions_of(person) -> list[Disposition]:
     """What this person may decide: the design authority's are the engineer's."""
     engineer = person.role == "engineer"
-    return [one for one in Disposition if engineer or one not in DESIGN_AUTHORITY]
+    return [
+        disposition
+        for disposition in Disposition
+        if engineer or disposition not in DESIGN_AUTHORITY
+    ]
 
 
 def decidable(item: Nonconformance, person) -> list[Disposition]:
@@ -119,7 +123,7 @@ def serials(item: Nonconformance) -> list[Part]:
     found = [item.part]
     if item.fit_check_id:
         found += [item.fit_check.fit_up.part, item.fit_check.fit_up.surround_part]
-    return list(dict.fromkeys(one for one in found if one))
+    return list(dict.fromkeys(name for name in found if name))
 
 
 def structural_class(item: Nonconformance) -> str:

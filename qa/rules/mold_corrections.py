@@ -90,11 +90,11 @@ def _body(told: Told) -> dict:
         ],
         "openings": [
             {
-                "opening": one.name,
-                Kind.GAP: [_kept_opening(value) for value in one.gap],
-                Kind.FLUSH: [_kept_opening(value) for value in one.flush],
+                "opening": station.name,
+                Kind.GAP: [_kept_opening(value) for value in station.gap],
+                Kind.FLUSH: [_kept_opening(value) for value in station.flush],
             }
-            for one in report.apart.each
+            for station in report.apart.each
         ],
     }
 
@@ -141,10 +141,10 @@ def openings_of(row: ToolCorrection) -> tuple[OpeningTold, ...]:
     """What was told of every opening, from the record."""
     return tuple(
         OpeningTold(
-            one["opening"],
-            *(tuple(map(_opening_value, one[kind])) for kind in Kind.values),
+            opening["opening"],
+            *(tuple(map(_opening_value, opening[kind])) for kind in Kind.values),
         )
-        for one in row.content.get("openings", ())
+        for opening in row.content.get("openings", ())
     )
 
 

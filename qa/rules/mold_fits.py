@@ -143,13 +143,13 @@ def _pulls_of(tools: list[Tool]) -> dict[int, dict[int, Pull]]:
 
 def _load_joints(rows: _Rows) -> None:
     """Joints with their newest revision, and the stations of every revision in use."""
-    keys = {one.joint_id for one in rows.fit_ups}
+    keys = {fit_up.joint_id for fit_up in rows.fit_ups}
     joints = Joint.objects.filter(pk__in=keys).exclude(current=None)
     joints = joints.select_related("current", "position", "surround", "type", "mirror")
     rows.joints = {joint.pk: joint for joint in joints}
-    rows.fit_ups = [one for one in rows.fit_ups if one.joint_id in rows.joints]
+    rows.fit_ups = [fit_up for fit_up in rows.fit_ups if fit_up.joint_id in rows.joints]
     revisions = {joint.current_id: joint.current for joint in rows.joints.values()}
-    revisions |= {one.revision_id: one.revision for one in rows.fit_ups}
+    revisions |= {fit_up.revision_id: fit_up.revision for fit_up in rows.fit_ups}
     for station in Station.objects.filter(revision__in=revisions).order_by("order"):
         revision = station.revision = revisions[station.revision_id]
         revision.joint = rows.joints[revision.joint_id]
@@ -158,7 +158,7 @@ def _load_joints(rows: _Rows) -> None:
 
 
 def _load_readings(rows: _Rows) -> None:
-    own = {one.pk: one for one in rows.fit_ups}
+    own = {fit_up.pk: fit_up for fit_up in rows.fit_ups}
     checks = Check.objects.filter(fit_up__in=own, state__void=False)
     for check in checks.select_related("state", "entry", "instrument").order_by("pk"):
         check.fit_up = own[check.fit_up_id]
@@ -174,13 +174,13 @@ def _first_fits(rows: _Rows, pulls: dict[int, Pull]):
     """The first fit-up with readings of each part in each opening."""
     openings = _openings(rows.fit_ups)
     seen = set()
-    for one in rows.fit_ups:
-        if one.part_id not in pulls:
+    for fit_up in rows.fit_ups:
+        if fit_up.part_id not in pulls:
             continue
-        key = one.part_id, one.joint_id, openings[one.pk]
+        key = fit_up.part_id, fit_up.joint_id, openings[fit_up.pk]
         if key in seen:
             continue
-        fit = _as_pulled(rows, one, pulls[one.part_id], openings[one.pk])
+        fit = _as_pulled(rows, fit_up, pulls[fit_up.part_id], openings[fit_up.pk])
         if fit:
             if fit.nm:
                 seen.add(key)
@@ -264,7 +264,7 @@ def to_bare_nm(station: Station, kind: str, finish: str) -> int:
     if finish == Finish.BARE:
         return 0
     sides = [
-        requirements.requirement(station, kind, one) for one in (Finish.BARE, finish)
+        requirements.requirement(station, kind, worn) for worn in (Finish.BARE, finish)
     ]
     for bare, now in zip(*(side.limits for side in sides), strict=True):
         if bare is not None:

@@ -101,7 +101,7 @@ def foreign(airframe: Airframe, *, joint=None, part=None, bay=None) -> str:
         return words % {"airframe": airframe.serial, "joint": joint.number}
     if part is None or airframe.placements.filter(part=part, removed_at=None).exists():
         return ""
-    last = {one.joint_id: one for one in airframe.fit_ups.order_by("number")}
+    last = {fit_up.joint_id: fit_up for fit_up in airframe.fit_ups.order_by("number")}
     fitted = {k for x in last.values() for k in (x.part_id, x.surround_part_id)}
     if part.pk in fitted:
         return ""

@@ -74,8 +74,10 @@ class OverParts:
     def failed(self, row: int, kind: str) -> tuple[int, int]:
         """(how many did not conform, how many were judged) at a place."""
         told = [read.verdicts.get((row, kind)) for read in self.reads]
-        judged = [one for one in told if one]
-        return sum(one == Verdict.DOES_NOT_CONFORM for one in judged), len(judged)
+        judged = [verdict for verdict in told if verdict]
+        return sum(verdict == Verdict.DOES_NOT_CONFORM for verdict in judged), len(
+            judged
+        )
 
 
 def over_parts(joint: Joint, which: Which) -> OverParts:

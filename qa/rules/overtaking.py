@@ -81,9 +81,9 @@ def changes(
     found = _changes_of_each(every, touches if len(every) == 1 else None)
     told = defaultdict(dict)
     for plan, changed in found:
-        for one in changed:
-            key = one.code, *sorted(one.values.items())
-            told[_act(plan)].setdefault(key, one)
+        for change in changed:
+            key = change.code, *sorted(change.values.items())
+            told[_act(plan)].setdefault(key, change)
     return {plan.pk: list(told[_act(plan)].values()) for plan in asked}
 
 
@@ -154,7 +154,7 @@ def _holdings(joints) -> dict[int, int]:
 def stated_since(plan: FitPlan) -> bool:
     """Whether defaults, how the part is held, or a joint were stated anew since what a
     draft is to be of: it was drafted by these, so they do not overtake it."""
-    joints = [one.fit_up.joint for one in plan.drafted]
+    joints = [drafted.fit_up.joint for drafted in plan.drafted]
     stated = (
         PlanDefaults.objects.all(),
         Holding.objects.filter(position__in=[joint.position_id for joint in joints]),

@@ -48,7 +48,7 @@ def body_of(worked: WorkedPlan) -> dict:
             "joints": [_inputs(joint) for joint in worked.joints],
             "left_out": worked.left_out,
             "holding": worked.holding,
-            "adjusters": [_plain(asdict(one)) for one in worked.present],
+            "adjusters": [_plain(asdict(adjuster)) for adjuster in worked.present],
         },
         "wishes": {
             "side": worked.wish.side,
@@ -70,7 +70,7 @@ def body_of(worked: WorkedPlan) -> dict:
 
 
 def _together(worked: WorkedPlan) -> dict:
-    around = [str(one.check.entry_id) for one in worked.around]
+    around = [str(neighbor.check.entry_id) for neighbor in worked.around]
     return {**_plain(asdict(worked.shared)), "around": around}
 
 
@@ -195,7 +195,7 @@ def _known(told: dict | None) -> Known | None:
         return None
     kept = {name: _tupled(value) for name, value in told.items()}
     for name in ("moves", "settings"):
-        kept[name] = tuple(_made(Interval, one) for one in kept[name])
+        kept[name] = tuple(_made(Interval, interval) for interval in kept[name])
     return Known(None, (), (), Intervals(**kept))
 
 

@@ -133,11 +133,14 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
     checks, beside = _checks_of(plan, plan_bodies.around_from(body))
     main = checks[0].fit_up
     seams = history.joints_of_part(main.airframe, main.part_id)
-    seams += [one.fit_up.joint for one in beside if one.fit_up.joint not in seams]
+    seams += [other.fit_up.joint for other in beside if other.fit_up.joint not in seams]
     loaded = history.load(main.airframe, seams)
     found = states(loaded, until=plan.read_to)
     joints, around = (
-        [planning.planned_as(loaded, found[one.fit_up.joint_id], one) for one in some]
+        [
+            planning.planned_as(loaded, found[drafted.fit_up.joint_id], drafted)
+            for drafted in some
+        ]
         for some in (checks, beside)
     )
     _read_then(joints, body)

@@ -140,7 +140,7 @@ class WorkedPlan:
     def set_changes(self) -> list[tuple[Present, int]]:
         """Every adjuster with the change that the plan asks for, nm."""
         asked = self.asked_settings
-        return [(one, asked.get(one.name, 0)) for one in self.present]
+        return [(adjuster, asked.get(adjuster.name, 0)) for adjuster in self.present]
 
     @property
     def shortfall(self) -> Shortfall | None:

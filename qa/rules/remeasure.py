@@ -68,7 +68,7 @@ def changed(newest: list[FitUp]) -> list[Changed]:
         return []
     touches = touched.load(newest, [fit_up.joint for fit_up in newest])
     found = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
-    return [one for one in found if one]
+    return [row for row in found if row]
 
 
 def joints_to_measure_again(most: int | None = None) -> list[Changed]:
@@ -87,7 +87,7 @@ def since(checks: list[Check]) -> dict[int, Changed]:
     """What happened after each check began, by its key; without those after which
     nothing did. The checks come with their entry and with FIT_UP of their fit-up."""
     fit_ups = [check.fit_up for check in checks]
-    touches = touched.load(fit_ups, [one.joint for one in fit_ups])
+    touches = touched.load(fit_ups, [fit_up.joint for fit_up in fit_ups])
     found = {
         check.pk: _changed(touches, check.fit_up, check.entry.pk) for check in checks
     }

@@ -90,5 +90,8 @@ def made(
     return Made(
         {joint.state.fit_up.pk: changes_at(joint, displaced) for joint in joints},
         to_nm(apart),
-        tuple((one.check, changes_at(one, displaced, here)) for one in around),
+        tuple(
+            (neighbor.check, changes_at(neighbor, displaced, here))
+            for neighbor in around
+        ),
     )

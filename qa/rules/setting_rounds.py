@@ -40,7 +40,11 @@ class SetDone:
     def apart_nm(self) -> list[int]:
         """Measured less predicted of every reading that stands by itself."""
         every = [station for _, round_ in self.measured for station in round_.stations]
-        both = [nm for one in every for nm in (one.gap_apart_nm, one.flush_apart_nm)]
+        both = [
+            nm
+            for station in every
+            for nm in (station.gap_apart_nm, station.flush_apart_nm)
+        ]
         return [nm for nm in both if nm is not None]
 
 
@@ -101,12 +105,12 @@ def of_position(position: Position) -> Story:
 
 
 def _count(by_label: dict[str, StationCame], rounds: list[Round]) -> None:
-    for one in (station for round_ in rounds for station in round_.stations):
-        row = by_label.setdefault(one.label, StationCame(one.label))
-        if one.gap_apart_nm is not None:
-            row.gaps.append(one.gap_apart_nm)
-        if one.flush_apart_nm is not None:
-            row.flushes.append(one.flush_apart_nm)
+    for measured in (station for round_ in rounds for station in round_.stations):
+        row = by_label.setdefault(measured.label, StationCame(measured.label))
+        if measured.gap_apart_nm is not None:
+            row.gaps.append(measured.gap_apart_nm)
+        if measured.flush_apart_nm is not None:
+            row.flushes.append(measured.flush_apart_nm)
 
 
 def _events(airframe, rows: History, by_joint) -> list[SetDone]:
@@ -147,7 +151,7 @@ class _Effects:
     """What 1 mm at each adjuster does along a seam: (n, k) of gaps and of flushes."""
 
     def __init__(self, present, rows: History):
-        self.names = [one.name for one in present]
+        self.names = [adjuster.name for adjuster in present]
         self.rig = None
         every = [seam.places for seam in rows.seams.values() if seam.stations]
         if not present or not every:

@@ -43,7 +43,7 @@ def work_out(check: Check, most: int) -> ShimBasis:
     fit_up = check.fit_up
     rows = history.load(fit_up.airframe, [fit_up.joint])
     state = staleness.states(rows)[fit_up.joint_id]
-    live = any(one.pk == check.pk for one in state.now.checks)
+    live = any(other.pk == check.pk for other in state.now.checks)
     if not live:
         state = staleness.states(rows, until=check.entry.pk)[fit_up.joint_id]
     check.fit_up.revision = state.revision
@@ -84,7 +84,7 @@ def _solve(basis: ShimBasis, most: int) -> str:
         return NO_STOCK
     try:
         seen = _flushness(basis)
-        thick = [to_mm(one.thickness_nm) for one in basis.stock]
+        thick = [to_mm(sheet.thickness_nm) for sheet in basis.stock]
         basis.plan = plan_shims(*seen, basis.points, thick, most)
     except (ShimError, NarrowLimits, JointError) as why:
         return f"{why}."

@@ -115,8 +115,8 @@ class Touches:
     @cached_property
     def _own(self) -> dict:
         found = defaultdict(list)
-        for one in self.fit_ups:
-            found[one.joint_id, one.airframe_id].append(one)
+        for fit_up in self.fit_ups:
+            found[fit_up.joint_id, fit_up.airframe_id].append(fit_up)
         return found
 
     @cached_property

@@ -125,8 +125,8 @@ def expected(rows: History, state: JointState) -> dict[tuple[str, str], int]:
 
 def shortfall(rounds: list[Round]) -> Shortfall | None:
     """What the last few rounds with a cut say about the next."""
-    cut = [one for one in rounds if one.cuts][-RECENT:]
-    return bite.learned([each for one in cut for each in one.cuts])
+    cut = [round_ for round_ in rounds if round_.cuts][-RECENT:]
+    return bite.learned([each for round_ in cut for each in round_.cuts])
 
 
 def shortfall_text(rounds: list[Round]) -> str:

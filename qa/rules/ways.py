@@ -88,7 +88,9 @@ def wished_of(defaults: PlanDefaults, options: PlanOptions) -> float | None:
 
 def stacks_of(present: Sequence[Present]) -> tuple[str, ...]:
     """The adjusters that are set by shims."""
-    return tuple(one.name for one in present if one.step_kind == StepKind.SHIM)
+    return tuple(
+        adjuster.name for adjuster in present if adjuster.step_kind == StepKind.SHIM
+    )
 
 
 def chosen(found: Sequence[Way], wished: str | None) -> Way:

@@ -145,12 +145,12 @@ def _fields(told: dict, schema: dict, where: str = "") -> list[Field]:
 def _what(told: dict, schema: dict) -> str:
     """A kind of value in few words."""
     if "anyOf" in schema:
-        kinds = [one for one in schema["anyOf"] if one.get("type") != "null"]
+        kinds = [kind for kind in schema["anyOf"] if kind.get("type") != "null"]
         words = " or ".join(_what(told, kind) for kind in kinds)
         return words if len(kinds) == len(schema["anyOf"]) else f"{words}, or null"
     schema = _resolved(told, schema)
     if "enum" in schema:
-        return ", ".join(str(one) or "empty" for one in schema["enum"])
+        return ", ".join(str(value) or "empty" for value in schema["enum"])
     if "const" in schema:
         return str(schema["const"])
     if schema.get("type") == "array":

@@ -268,7 +268,7 @@ def acts(request):
     if not isinstance(sent, list) or len(sent) > ACTS_MOST:
         raise Refused(f"acts is a list of at most {ACTS_MOST}.", field="acts")
     with writing():
-        answers = [_answer_one(request, one) for one in sent]
+        answers = [_answer_one(request, act) for act in sent]
     return JsonResponse({"answers": answers})
 
 
@@ -323,7 +323,7 @@ def author(request, username: str) -> tuple[Person, bool]:
 @api("POST")
 def have(request):
     try:
-        ids = [uuid.UUID(one) for one in read_json(request)["ids"]][:5000]
+        ids = [uuid.UUID(text) for text in read_json(request)["ids"]][:5000]
     except (ValueError, TypeError, KeyError, AttributeError):
         return error(422, "unreadable", "ids is a list of act ids.")
     return JsonResponse({"database": request.database, "missing": sync.missing(ids)})

@@ -107,7 +107,7 @@ def chart_note(request, pk, **about):
     above = {"back": back, "above": (page.title, back)}
     replaced = request.GET.get("replace")
     if replaced is not None:
-        shown = {one.note.pk: one.note for one in page.written}
+        shown = {written.note.pk: written.note for written in page.written}
         note = shown.get(number_in(replaced))
         if note is None:
             raise Http404

@@ -62,7 +62,7 @@ def trim(request, uuid):
         "check": check,
         "record": worked.record,
         "fit_up": check.fit_up,
-        "releases": [one for one in worked.to_release() if not one[2]],
+        "releases": [row for row in worked.to_release() if not row[2]],
         "plan_url": reverse("plan_record", args=[worked.record.number]),
     }
     return render(request, "qa/plans/plan_trim.html", context)
@@ -172,7 +172,7 @@ def release(request, uuid):
     if view is None:
         return redirect("check_plan", uuid=uuid)
     record = view.record
-    waiting = [one for one in view.worked.to_release() if not one[2]]
+    waiting = [row for row in view.worked.to_release() if not row[2]]
     here = reverse("plan_record", args=[record.number])
     if not waiting:
         messages.info(request, _("Nothing here waits for a release."))

@@ -56,7 +56,7 @@ def repeats(request):
 def together(request):
     """Several items decided in one act, because they are one thing."""
     roles.require(request.user, "dispose nonconformances")
-    chosen = {number_in(one) for one in request.GET.getlist("item")} - {None}
+    chosen = {number_in(item) for item in request.GET.getlist("item")} - {None}
     rows = Nonconformance.objects.select_related(*queries.RELATED).order_by("pk")
     items = list(rows.filter(pk__in=chosen)[:MOST_TOGETHER])
     form = DisposeForm(

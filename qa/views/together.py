@@ -82,7 +82,7 @@ def take_together(request, pk):
         messages.error(request, no.message)
         here = reverse("plan_together", args=[pk])
         return redirect(f"{here}?{request.GET.urlencode()}")
-    names = ", ".join(str(one) for one in taken)
+    names = ", ".join(str(plan) for plan in taken)
     messages.success(
         request, _("%(plans)s are on record, the same for everyone.") % {"plans": names}
     )

@@ -186,7 +186,7 @@ def remark(told: Remark | None) -> str | None:
 
 
 def remarks(told: Iterable[Remark]) -> list[str]:
-    return [remark(one) for one in told]
+    return [remark(code) for code in told]
 
 
 def drift(found: Trend, unit: str, digits: int, *, to_target: bool) -> str:

@@ -266,7 +266,9 @@ def _openings(report: ToolReport) -> Iterator[str]:
 def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
     """How what is told of the openings was found, and how far it holds."""
     told = report.apart
-    values = [value for one in told.each for value in (*one.gap, *one.flush)]
+    values = [
+        value for station in told.each for value in (*station.gap, *station.flush)
+    ]
     if not told.each:
         if len(report.openings) > 1 and report.anything:
             yield TOO_MANY_OPENINGS.format(kinds="gap and flushness")
@@ -300,7 +302,7 @@ def _too_many(report: ToolReport) -> list[str]:
     """The kinds that can be told of the tool, and of no opening, by their number."""
     found = []
     for kind, name in KINDS.items():
-        values = [v for one in report.apart.each for v in getattr(one, kind)]
+        values = [v for station in report.apart.each for v in getattr(station, kind)]
         untold = [value for value in values if value.opening_mm is None]
         if any(value.why in (None, Why.NO_SCATTER) for value in untold):
             found.append(name)
@@ -356,9 +358,9 @@ def _stretch(labels: Sequence[str]) -> str:
 
 def read_in(inputs: Sequence[dict]) -> str:
     """What a correction was told by: "2 parts of pulls 1, 2, in MG2-001"."""
-    parts = {one["part"] for one in inputs}
-    pulls = sorted({one["pull"] for one in inputs})
-    openings = dict.fromkeys(one["opening"] for one in inputs)
+    parts = {reading["part"] for reading in inputs}
+    pulls = sorted({reading["pull"] for reading in inputs})
+    openings = dict.fromkeys(reading["opening"] for reading in inputs)
     count = f"{len(parts)} part{'' if len(parts) == 1 else 's'}"
     which = ", ".join(map(str, pulls))
     if len(pulls) > MOST_NAMES:

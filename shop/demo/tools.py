@@ -188,4 +188,4 @@ def _others(people, tools, shelf: Shelf) -> None:
         due_back=day(-4),
         place="hangar",
     )
-    tools |= {one.code: one for one in (fairing, jig, loan)}
+    tools |= {tool.code: tool for tool in (fairing, jig, loan)}

@@ -136,7 +136,7 @@ def read_plies(text: str) -> list[tuple[str, int, Material, int]]:
                 wrong.append(message % {"n": number, "area": area})
             plies.append((area, mm2, material, degrees))
     if wrong:
-        raise forms.ValidationError([str(one) for one in wrong])
+        raise forms.ValidationError([str(fault) for fault in wrong])
     return plies
 
 

@@ -16,7 +16,7 @@ def _plain(value):
     if isinstance(value, dt.date | dt.datetime):
         return value.isoformat()
     if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
+        return [_plain(item) for item in value]
     if isinstance(value, dict):
         return {str(key): _plain(one) for key, one in value.items()}
     return getattr(value, "text", value)

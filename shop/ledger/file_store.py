@@ -165,5 +165,5 @@ def _names_in_bucket() -> Iterator[tuple[str, int]]:
     with _told():
         bucket = _bucket(settings.BUCKET)
         prefix = f"{bucket.location.rstrip('/')}/".lstrip("/")
-        for one in bucket.bucket.objects.filter(Prefix=prefix):
-            yield one.key.removeprefix(prefix), one.size
+        for item in bucket.bucket.objects.filter(Prefix=prefix):
+            yield item.key.removeprefix(prefix), item.size

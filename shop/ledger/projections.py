@@ -90,8 +90,8 @@ class _Stored:
     def __init__(self, model, key: tuple[str, ...]):
         self._model = model
         numbers = model._meta.auto_field
-        fields = [one for one in model._meta.concrete_fields if one != numbers]
-        self._columns = [one.attname for one in fields]
+        fields = [column for column in model._meta.concrete_fields if column != numbers]
+        self._columns = [column.attname for column in fields]
         self._wanted_name, self._wanted = _all_of(key), _all_of(tuple(self._columns))
         self._place = [self._columns.index(name) for name in key]
         rows = model._base_manager.order_by(*key).values_list(*self._columns, "pk")

@@ -63,8 +63,8 @@ class Together:
             try:
                 with writing():
                     taken = self._take()
-                    for one in taken:
-                        one.attempt(within=transaction.atomic())
+                    for given in taken:
+                        given.attempt(within=transaction.atomic())
             except Exception:
                 # One of them spoiled it, or the disk is full: alone each tells.
                 taken = taken or self._take()
@@ -84,8 +84,8 @@ class Together:
             if self._led:
                 self._waiting[0].leads = True
                 self._waiting[0].ready.set()
-        for one in done:
-            one.ready.set()
+        for given in done:
+            given.ready.set()
 
 
 _together = Together()

@@ -184,13 +184,13 @@ class _Rows:
         self.compiler = compiler = queryset.query.get_compiler(connection=at)
         self.sql, self.params = compiler.as_sql()
         self.locks = queryset.query.select_for_update
-        columns = [one[0] for one in compiler.select]
+        columns = [column[0] for column in compiler.select]
         self.converters = compiler.get_converters(columns)
         self.info = info = None if queryset._fields else compiler.klass_info
         if info:
             fields = info["select_fields"]
             self.own = slice(fields[0], fields[-1] + 1)
-            self.names = [one.target.attname for one in columns[self.own]]
+            self.names = [column.target.attname for column in columns[self.own]]
             self.related = get_related_populators(info, compiler.select, self.alias)
             self.beside = compiler.annotation_col_map or {}
 

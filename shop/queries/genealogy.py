@@ -230,7 +230,9 @@ def describe(
     named = [shape(row) for row in found]
     if held:
         on_hold = {"state": "held", "word": _("on hold")}
-        named = [replace(one, **on_hold) if one.id in held else one for one in named]
+        named = [
+            replace(node, **on_hold) if node.id in held else node for node in named
+        ]
     return Group(kind, WORDS[kind], named, len(keys))
 
 

@@ -161,7 +161,7 @@ def certificate_ends() -> datetime | None:
 def mistakes(now: datetime | None = None) -> list[Mistake]:
     """What the log of errors says of the last day, the newest first."""
     since = (now or timezone.now()) - DAY
-    found = [one for path in _logs() for one in _read(path) if one.at > since]
+    found = [line for path in _logs() for line in _read(path) if line.at > since]
     return sorted(found, key=lambda one: one.at, reverse=True)[:COUNTED]
 
 

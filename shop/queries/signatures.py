@@ -75,8 +75,8 @@ def signed_of(
     keys = list(keys)
     rows = Signature.objects.filter(kind=kind, key__in=keys).select_related(*RELATED)
     found = defaultdict(list)
-    for one in _shown(list(rows), now and {kind: now}):
-        found[one.key].append(one)
+    for signature in _shown(list(rows), now and {kind: now}):
+        found[signature.key].append(signature)
     return {key: SignedThing(kind, key, tuple(found[key])) for key in keys}
 
 
@@ -180,7 +180,11 @@ def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
         content,
         signing.digest_of(signable.text(content)),
         signed_of(kind, [key], {key: content})[key],
-        [one for one in Meaning if any(one in found for found in open_to.values())],
+        [
+            meaning
+            for meaning in Meaning
+            if any(meaning in found for found in open_to.values())
+        ],
         [person for person in crew if open_to[person.pk]],
         _why_not(signable, content, person),
     )

@@ -165,8 +165,8 @@ def floor(reader: Person) -> Floor:
     now = timezone.now()
     return Floor(
         _ready(reader, now),
-        [one for one in _due(now) if one.items],
-        [one for one in _waiting(now) if one.items],
+        [group for group in _due(now) if group.items],
+        [group for group in _waiting(now) if group.items],
     )
 
 

@@ -63,7 +63,7 @@ def too_many(*, name: str, address: str, device: str, tried: str, now) -> Shut |
     if not shut:
         return None
     # Named by the narrowest, which stands first; open when all of them are.
-    return Shut(shut[0].where, max(one.until for one in shut))
+    return Shut(shut[0].where, max(door.until for door in shut))
 
 
 def _newest(tries, most: int, span: timedelta) -> datetime | None:

@@ -70,4 +70,4 @@ def hosts_on_labels() -> list[str]:
     them a tablet itself goes by."""
     here = {"localhost", *LOOPBACK}
     known = [*machine_names(), *machine_addresses()]
-    return [one for one in known if one not in here]
+    return [address for address in known if address not in here]

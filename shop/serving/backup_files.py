@@ -116,7 +116,7 @@ def open_backup(folder: Path) -> Backup:
 
 def whole_backups(place: Path) -> list[Backup]:
     """Return the backups in a place that can be read, the newest first."""
-    return [one for one in every_backup(place) if isinstance(one, Backup)]
+    return [backup for backup in every_backup(place) if isinstance(backup, Backup)]
 
 
 def every_backup(place: Path) -> list[Backup | NoBackup]:

@@ -126,9 +126,9 @@ def keep_private() -> None:
         return
     path = Path(connection.settings_dict["NAME"])
     if path.is_relative_to(settings.HOME) and path.exists():
-        for one in (path, *path.parent.glob(f"{path.name}-*")):
-            if one.stat().st_uid == os.geteuid() and one.stat().st_mode & 0o077:
-                one.chmod(0o600)
+        for file in (path, *path.parent.glob(f"{path.name}-*")):
+            if file.stat().st_uid == os.geteuid() and file.stat().st_mode & 0o077:
+                file.chmod(0o600)
 
 
 def keep_private_after_migrate(sender, using="default", **_) -> None:

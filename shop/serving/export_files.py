@@ -102,10 +102,10 @@ class Opened:
         except DAMAGED as why:
             raise NoExport(f"{path} is no whole ZIP file ({why}).") from None
         self._members = {}
-        for one in self._zip.infolist():
-            if one.filename in self._members:
-                raise NoExport(f"{path} has two files {one.filename!r}.")
-            self._members[one.filename] = one
+        for member in self._zip.infolist():
+            if member.filename in self._members:
+                raise NoExport(f"{path} has two files {member.filename!r}.")
+            self._members[member.filename] = member
         self.manifest = self._read_manifest()
 
     def __enter__(self):

@@ -48,7 +48,7 @@ def kind_of_system() -> str:
 def systemd(service: Service) -> str:
     """A unit of systemd; paths with spaces are quoted, percent signs doubled."""
     told = [f"{name}={value}" for name, value in service.settings.items()]
-    environment = "\n".join(f"Environment={_unit(one)}" for one in told)
+    environment = "\n".join(f"Environment={_unit(setting)}" for setting in told)
     return f"""\
 # /etc/systemd/system/{NAME}.service
 #   sudo systemctl daemon-reload && sudo systemctl enable --now {NAME}
@@ -64,7 +64,7 @@ WorkingDirectory={str(service.tree).replace("%", "%%")}
 {environment}
 # Lines NAME=VALUE that only its owner may read, as DATABASE_URL with a password.
 EnvironmentFile=-{str(service.secrets).replace("%", "%%")}
-ExecStart={" ".join(_unit(one).replace("$", "$$") for one in service.command)}
+ExecStart={" ".join(_unit(word).replace("$", "$$") for word in service.command)}
 Restart=on-failure
 RestartSec=2
 KillSignal=SIGTERM
@@ -86,7 +86,9 @@ def _unit(text: str) -> str:
 
 def launchd(service: Service) -> str:
     """A property list of launchd, for a daemon that starts with the computer."""
-    words = "\n".join(f"    <string>{escape(one)}</string>" for one in service.command)
+    words = "\n".join(
+        f"    <string>{escape(word)}</string>" for word in service.command
+    )
     told = "\n".join(
         f"    <key>{escape(name)}</key><string>{escape(value)}</string>"
         for name, value in service.settings.items()

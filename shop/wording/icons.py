@@ -24,7 +24,7 @@ def attention() -> SafeString:
 def svg(state: State) -> SafeString:
     """The picture of a row of the table; screen readers do not meet it."""
     shape = state.shape
-    drawn = "".join(_part(state, one) for one in (*shape.parts, *shape.sign))
+    drawn = "".join(_part(state, part) for part in (*shape.parts, *shape.sign))
     return format_html(
         '<svg class="mark mark-{}" viewBox="-12 -12 24 24" aria-hidden="true"'
         ' focusable="false">{}</svg>',

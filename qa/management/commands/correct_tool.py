@@ -173,10 +173,10 @@ def as_plain(report: ToolReport, labels: list[str], remarks: list[str]) -> dict:
         },
         "notes": remarks,
         "openings": [
-            {"surround": one.name, "station": label}
+            {"surround": station.name, "station": label}
             | {kind: _opening(value, kind) for kind, value in both.items()}
-            for one in report.apart.each
-            for label, both in zip(labels, one.by_kind, strict=True)
+            for station in report.apart.each
+            for label, both in zip(labels, station.by_kind, strict=True)
         ],
     }
 

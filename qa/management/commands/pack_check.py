@@ -176,7 +176,7 @@ def as_json(answer: Answer) -> str:
 
 def in_words(answer: Answer) -> str:
     if answer.altered:
-        return "\n".join(["ALTERED", *(f"  {one}" for one in answer.altered)])
+        return "\n".join(["ALTERED", *(f"  {altered}" for altered in answer.altered)])
     by, told = answer.signer, []
     if answer.by_certificate is None:
         by = f"somebody who calls himself {answer.signer}"

@@ -80,6 +80,6 @@ def text_lines(plan: Plan, plain: dict) -> list[str]:
         f"{'nonconforming':>14}{'accepted':>10}",
     ]
     return lines + [
-        f"{one['nonconforming']:>14.4g}{one['accepted']:>10.3f}"
-        for one in plain["curve"]
+        f"{point['nonconforming']:>14.4g}{point['accepted']:>10.3f}"
+        for point in plain["curve"]
     ]

@@ -67,7 +67,7 @@ def as_plain(found: Trend) -> dict:
         "r2": found.r2,
         "p_slope": found.p_slope,
         "reaches": found.reaches and asdict(found.reaches),
-        "prediction": [asdict(one) for one in found.prediction],
+        "prediction": [asdict(point) for point in found.prediction],
     }
 
 

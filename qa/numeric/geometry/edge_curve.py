@@ -134,7 +134,7 @@ def edge_curve(joint: Joint) -> EdgeCurve:
                 Bend(one.length, one.curvature, one.turn + (0.0 if k else waits))
                 for k, one in enumerate(drawn)
             ]
-            s += math.fsum(one.length for one in drawn)
+            s += math.fsum(piece.length for piece in drawn)
             waits = segment.spot_after
             if sharp:
                 guessed.append((row, (row + 1) % count))

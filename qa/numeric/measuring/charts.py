@@ -157,8 +157,8 @@ def _line(
         kind,
         tuple(map(float, points)),
         (middle,) * len(own),
-        tuple(middle - WIDTH * one for one in own),
-        tuple(middle + WIDTH * one for one in own),
+        tuple(middle - WIDTH * value for value in own),
+        tuple(middle + WIDTH * value for value in own),
     )
     away = zip(points, own, strict=True)
     return line, [float(point - center) / one for point, one in away]

@@ -39,7 +39,7 @@ def anderson_darling(values: Sequence[Number]) -> Normality:
     if len(numbers) < FEWEST:
         raise TooFew(f"{len(numbers)} values; at least {FEWEST} are needed")
     z = standardized(numbers)
-    n, below, above = len(z), log_ndtr(z), log_ndtr([-one for one in reversed(z)])
+    n, below, above = len(z), log_ndtr(z), log_ndtr([-value for value in reversed(z)])
     terms = ((2 * k + 1) * (below[k] + above[k]) for k in range(n))
     statistic = -n - math.fsum(terms) / n
     return Normality(NAME, statistic, _p(statistic * (1 + 0.75 / n + 2.25 / n**2)))

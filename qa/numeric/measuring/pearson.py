@@ -52,8 +52,8 @@ def shape_of(values: Sequence[Fraction]) -> tuple[float, float]:
     found = moments(values)
     n, sd = found.n, math.sqrt(found.squares / found.n)
     z = [float(value - found.mean) / sd for value in values]
-    skewness = math.fsum(one**3 for one in z) / n
-    excess = math.fsum(one**4 for one in z) / n - 3
+    skewness = math.fsum(value**3 for value in z) / n
+    excess = math.fsum(value**4 for value in z) / n - 3
     scale = (n - 1) / ((n - 2) * (n - 3))
     return (
         skewness * math.sqrt(n * (n - 1)) / (n - 2),

@@ -110,7 +110,7 @@ def _inverse(matrix: list[list[Fraction]]) -> list[list[Fraction]]:
             )
         work[k], work[pivot] = work[pivot], work[k]
         scale = work[k][k]
-        work[k] = [one / scale for one in work[k]]
+        work[k] = [value / scale for value in work[k]]
         for i in range(size):
             times = work[i][k]
             if i != k and times:

@@ -38,7 +38,7 @@ def _some_beyond(count: int, limit: float) -> Test:
 
     def test(z: Sequence[float]) -> bool:
         return any(
-            side * z[-1] > limit and sum(side * one > limit for one in z) >= count
+            side * z[-1] > limit and sum(side * value > limit for value in z) >= count
             for side in (1, -1)
         )
 
@@ -50,7 +50,7 @@ def _all(span: int, test: Test) -> Test:
 
 
 def _one_side(z: Sequence[float]) -> bool:
-    return all(one > 0 for one in z) or all(one < 0 for one in z)
+    return all(value > 0 for value in z) or all(value < 0 for value in z)
 
 
 def _steps(z: Sequence[float]) -> list[float]:
@@ -83,8 +83,8 @@ RULES = {
         _rule("nelson_4", 14, _alternating, True),
         _rule("nelson_5", *_TWO),
         _rule("nelson_6", *_FOUR),
-        _rule("nelson_7", 15, lambda z: all(abs(one) < 1 for one in z), True),
-        _rule("nelson_8", 8, lambda z: all(abs(one) > 1 for one in z), True),
+        _rule("nelson_7", 15, lambda z: all(abs(value) < 1 for value in z), True),
+        _rule("nelson_8", 8, lambda z: all(abs(value) > 1 for value in z), True),
     ),
 }
 

@@ -62,7 +62,7 @@ def doubtful(arrays: JointArrays, gaps: Readings, flushes: Readings) -> Doubt | 
         for kind, readings in kinds
         for rows in _stretches(len(readings))
     ]
-    found = [one for one in found if one is not None]
+    found = [doubt for doubt in found if doubt is not None]
     return min(found, key=lambda one: one.chance, default=None)
 
 

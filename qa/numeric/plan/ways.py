@@ -142,7 +142,7 @@ def _shims(parts, options, stacks: Collection[str]) -> Plan | None:
         else replace(adjuster, low=adjuster.now, high=adjuster.now)
         for adjuster in options.adjusters or ()
     ]
-    reaches = [one.reach for one in by]
+    reaches = [adjuster.reach for adjuster in by]
     count = math.prod(most - least + 1 for least, most in reaches)
     if not 1 < count <= MOST_STACKED:
         return None

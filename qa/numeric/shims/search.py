@@ -118,9 +118,9 @@ class Search:
     def _descend(self, start: np.ndarray) -> np.ndarray:
         """Step to the best neighbor, one or two stacks changed, until none is better"""
         steps = [np.zeros(self.points, dtype=int)]
-        for one in range(self.points):
+        for point in range(self.points):
             for by in (-3, -2, -1, 1, 2, 3):
-                steps.append(np.eye(self.points, dtype=int)[one] * by)
+                steps.append(np.eye(self.points, dtype=int)[point] * by)
         singles = steps[1:]
         steps += [a + b for a, b in itertools.combinations(singles, 2)]
         offsets, last = np.unique(np.array(steps), axis=0), len(self.heights) - 1

@@ -160,7 +160,7 @@ def _first_that_conforms(choices, points, heights, sight: Sight, scales: Scales)
     for chosen in choices:
         settled = _settle(points, [heights[k] for k in chosen], sight)
         after = sight.flush + settled.rise_mm
-        conforms = all(bool(scales.conform(one).all()) for one in after)
+        conforms = all(bool(scales.conform(gaps).all()) for gaps in after)
         if conforms:
             return chosen, settled, True
         first = first or (chosen, settled, False)

@@ -263,7 +263,7 @@ def check_view(check: Check, unit: str = "") -> CheckView:
             u_nm=check.u_nm,
             unit=unit,
         ),
-        findings=[(one, one.title(unit)) for one in _not_raised(check, items)],
+        findings=[(row, row.title(unit)) for row in _not_raised(check, items)],
         measure_again=judging.measure_again(check),
         items=items,
         finish_on=finish_note(check, unit),

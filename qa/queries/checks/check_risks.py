@@ -72,7 +72,7 @@ def risk_page(
     rule = rules.rule_of(check, stations, made)
     if not rule.each:
         return RiskPage(read, parts, _("Say below how what is made scatters."))
-    simple = [one.tolerance for one in rule.each]
+    simple = [judged.tolerance for judged in rule.each]
     now = check_risk.whole_risks(rule.each, rule.accepted)
     rows = [_row(_("as this joint is judged"), now)]
     if rule.accepted != simple:
@@ -99,7 +99,7 @@ def _lacking_words(rule: Rule) -> str:
         "Left out, since it is not known how it scatters: %(kinds)s. So these are not "
         "the risks of the whole check; say it below."
     )
-    return words % {"kinds": ", ".join(str(one.label) for one in rule.lacking)}
+    return words % {"kinds": ", ".join(str(kind.label) for kind in rule.lacking)}
 
 
 def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:
@@ -108,7 +108,7 @@ def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:
     if r is None:
         words = _("No guard band keeps that risk: a better gauge is needed.")
         return [RuleRow(words, "", "", "")]
-    ends = [guarded(one.tolerance, one.u, r) for one in rule.each]
+    ends = [guarded(judged.tolerance, judged.u, r) for judged in rule.each]
     risks = check_risk.whole_risks(rule.each, ends)
     guard = round(2 * r * check.u_nm)
     finer = {"mm": 3, "in": 4}[unit]

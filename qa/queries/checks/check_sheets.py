@@ -239,7 +239,9 @@ def _again(view) -> tuple[str, ...]:
     """Return what to measure again, one line a kind."""
     told = []
     for kind, word in KIND.items():
-        labels = [one["station"] for one in view.measure_again if one["kind"] == kind]
+        labels = [
+            spot["station"] for spot in view.measure_again if spot["kind"] == kind
+        ]
         if labels:
             told.append(f"{word} {states.word('not_proven')} at {', '.join(labels)}")
     return tuple(told)

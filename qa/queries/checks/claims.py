@@ -152,7 +152,7 @@ def for_today(reader: Person) -> list[Listed]:
     found = [_mine(reader), _late(reader)]
     if roles.may(reader, "manage people"):
         found.append(_others(reader))
-    return [one for one in found if one.items]
+    return [group for group in found if group.items]
 
 
 def _words(n: int) -> str:

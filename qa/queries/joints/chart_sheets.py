@@ -26,7 +26,7 @@ class ChartPaper:
 def paper_of(page: SeriesPage, which: str, url: str, creator: str) -> ChartPaper:
     """Dated by the newest that it shows, check or note. page: of a part at least."""
     entries = [read.check.entry for read in page.reads]
-    entries += [one.note.entry for one in page.written]
+    entries += [written.note.entry for written in page.written]
     newest = max(entry.received_at for entry in entries)
     return ChartPaper(
         shop=the_shop().name,

@@ -70,7 +70,7 @@ def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | N
     least = earlier_fits.least_lost(joint, stations, before)
     draft = _draft(own[0]) if own and any(least) else None
     return EarlierPage(
-        rows=[_row(one, joint, seam, unit) for one in before],
+        rows=[_row(fit, joint, seam, unit) for fit in before],
         pre_trim=_cut_words(seam, least, unit),
         check=draft and draft.fit_check,
         digest=draft.digest if draft else "",
@@ -105,7 +105,7 @@ def lines_to_carry(
                 continue
             unit = joint.current.units
             least = earlier_fits.least_lost(joint, seam.stations, before)
-            rows = [_row(one, joint, seam, unit) for one in before]
+            rows = [_row(fit, joint, seam, unit) for fit in before]
             own = _lines(rows, _cut_words(seam, least, unit))
             lines[joint.pk, airframe.pk] = own
     return lines

@@ -158,14 +158,16 @@ def joint_now(
         why=state.now.told,
         bar=_barred(state.now) if state.now.bar and state.now.stale else "",
         off=state.off,
-        rounds=[_round(one, unit, one.number == shown) for one in reversed(done)],
+        rounds=[
+            _round(round_, unit, round_.number == shown) for round_ in reversed(done)
+        ],
         lines=_lines(done, shown, unit),
         shown=shown,
         newest=checks[-1] if checks else None,
         shortfall=rounds.shortfall_text(done),
         counts=_counts(stations),
         lost_area=_lost_area(state, lost, unit),
-        others=[one.number for one in rows.joints if one.pk != joint.pk],
+        others=[other.number for other in rows.joints if other.pk != joint.pk],
         plan=plan_now(airframe, part_id),
         doubts=found_off(value.check for value in state.now.values.values()),
     )
@@ -345,7 +347,7 @@ def _round(done_round: rounds.Round, unit: str, shown: bool) -> RoundRow:
 
 
 def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[RoundLine]:
-    rounds_shown = [one for one in done if one.number == shown]
+    rounds_shown = [round_ for round_ in done if round_.number == shown]
 
     def text(nm, *, signed=False):
         return lengths.on_map(nm, unit, signed=signed)

@@ -108,7 +108,7 @@ def _worst(name: str, found: Worst, place: str) -> WorstRow:
 
 def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
     failed = sum(
-        Verdict.DOES_NOT_CONFORM in one.verdicts.values() for one in over.reads
+        Verdict.DOES_NOT_CONFORM in reading.verdicts.values() for reading in over.reads
     )
     alone = [(_("If places vary each by itself"), share(joint.independent or 0))]
     return [

@@ -108,7 +108,9 @@ def compare(pairs: list[PairRow], unit: str) -> list[JointPair]:
         found = readings.setdefault(row.fit_check_id, {})
         found[row.station.label, row.kind] = row.reading
     revisions = {check.fit_up.revision_id for check in newest.values()}
-    revisions |= {one.current_id for pair in pairs for one in (pair.left, pair.right)}
+    revisions |= {
+        joint.current_id for pair in pairs for joint in (pair.left, pair.right)
+    }
     labels: dict[int, list[str]] = {}
     for station in Station.objects.filter(revision__in=revisions).order_by("order"):
         labels.setdefault(station.revision_id, []).append(station.label)

@@ -73,8 +73,8 @@ def came_view(position: Position, unit: str) -> CameView:
     return CameView(
         position=position,
         least=LEAST_ROUNDS,
-        adjusters=[_adjuster(one, unit) for one in story.came],
-        rounds=[_round(one, unit) for one in reversed(story.done)],
+        adjusters=[_adjuster(adjuster, unit) for adjuster in story.came],
+        rounds=[_round(round_, unit) for round_ in reversed(story.done)],
         joints=[
             (joint, [_station(station, unit) for station in stations])
             for joint, stations in story.stations

@@ -152,7 +152,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     labels = mold_corrections.labels_of(row)
     values = mold_corrections.values_of(row)
     content = row.content
-    openings = list(dict.fromkeys(one["opening"] for one in content["inputs"]))
+    openings = list(dict.fromkeys(reading["opening"] for reading in content["inputs"]))
     notes = openings_notes(content["asked"]["openings"], openings, [])
     shares = {name: f"{ppm / PPM:.1%}" for name, ppm in content["share_ppm"].items()}
     key = row.tool_id, row.revision.joint_id, row.design_id

@@ -215,7 +215,7 @@ def _share(share: float | None) -> str:
 def _fit_row(fit: FirstFit, told: Told, unit: str) -> FitRow:
     deepest = max(fit.cut_nm.values(), default=0)
     cut = lengths.length(deepest, unit) if deepest else ""
-    return FitRow(fit, any(fit is one for one in told.used), cut)
+    return FitRow(fit, any(fit is used for used in told.used), cut)
 
 
 def _notes(told: Told, labels: list[str], unit: str) -> list[str]:

@@ -47,7 +47,7 @@ def openings_page(
     each: tuple[OpeningTold, ...], labels: list[str], unit: str
 ) -> OpeningsPage | None:
     """None where nothing is told of any opening."""
-    values = [value for one in each for value in (*one.gap, *one.flush)]
+    values = [value for station in each for value in (*station.gap, *station.flush)]
     bounded = [value for value in values if value.low_mm is not None]
     if not bounded:
         return None
@@ -55,13 +55,13 @@ def openings_page(
     widest = lengths.length(to_nm(max(alike)), unit) if alike else ""
     rows = [
         OpeningRow(
-            one.name,
+            station.name,
             label,
             _cell(both[Kind.GAP], Kind.GAP, unit),
             _cell(both[Kind.FLUSH], Kind.FLUSH, unit),
         )
-        for one in each
-        for label, both in zip(labels, one.by_kind, strict=True)
+        for station in each
+        for label, both in zip(labels, station.by_kind, strict=True)
         if any(value.way for value in both.values())
     ]
     return OpeningsPage(rows, len(bounded), len(values), widest, unit)

@@ -244,7 +244,7 @@ def _words(step: NonconformanceStep) -> str:
         told.append(str(_("blocks what comes next")) if step.blocking else "")
         if step.due:
             told.append(_("due %(day)s") % {"day": step.due.isoformat()})
-    said = ", ".join(str(one) for one in told if one)
+    said = ", ".join(str(text) for text in told if text)
     verb = step.get_verb_display()
     return f"{verb}: {said}" if said else str(verb)
 
@@ -323,8 +323,13 @@ def _rail(standing: NonconformanceState) -> list[tuple[str, str, bool, bool]]:
     order = State.values
     here = order.index(standing.state)
     return [
-        (one.value, str(one.label), order.index(one) < here, one == standing.state)
-        for one in State
+        (
+            state.value,
+            str(state.label),
+            order.index(state) < here,
+            state == standing.state,
+        )
+        for state in State
     ]
 
 

@@ -276,10 +276,10 @@ def _repeat(key, places) -> Repeat:
     names = [place for place, _items in places]
     where = span(names) if station else ", ".join(names)
     items = {
-        one.pk: (one.pk, one.label, one.airframe.serial)
+        item.pk: (item.pk, item.label, item.airframe.serial)
         for _place, by_pull in places
         for some in by_pull.values()
-        for one in some
+        for item in some
     }
     return Repeat(
         mold=mold[1],

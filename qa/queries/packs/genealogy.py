@@ -88,7 +88,7 @@ class Genealogy:
 
 def section(scope: Scope) -> Genealogy:
     edges = edges_of({part.pk for part in scope.parts})
-    sits = {one.part_id: one for one in scope.sitting}
+    sits = {placement.part_id: placement for placement in scope.sitting}
     return Genealogy(
         parts=tuple(_part(part, sits.get(part.pk), edges) for part in scope.parts),
         materials=_materials(edges),
@@ -107,7 +107,7 @@ def _part(part, placed, edges: Edges) -> PackPart:
         placed=f"{local(placed.placed_at)}, {placed.placed_by_entry.author}"
         if placed
         else "",
-        came=tuple(_came(one) for one in edges.of.get(part.pk, []))
+        came=tuple(_came(edge) for edge in edges.of.get(part.pk, []))
         or ("where it came from is not on record",),
     )
 

@@ -81,15 +81,17 @@ def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
     }
     view = holes.hole_view(check, scope.unit, standing=standing)
     pattern = check.revision.pattern
-    of = {one.hole.label: one.hole_check for one in standing.values()}
+    of = {reading.hole.label: reading.hole_check for reading in standing.values()}
     sizes = {
-        one.hole.label: one.sized.hole_check for one in standing.values() if one.sized
+        reading.hole.label: reading.sized.hole_check
+        for reading in standing.values()
+        if reading.sized
     }
     decided = scope.gathered.records.left_holes
     left = {
-        one.hole.label: decided[one.pk]
-        for one in standing.values()
-        if one.pk in decided
+        reading.hole.label: decided[reading.pk]
+        for reading in standing.values()
+        if reading.pk in decided
     }
     others = sorted({x.number: x for x in of.values()}.items())
     return PackHoles(

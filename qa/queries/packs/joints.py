@@ -107,7 +107,7 @@ class Joints:
     @property
     def told(self) -> dict[str, str]:
         """Lines that a later issue compares, by what they are of."""
-        found = {f"{one}: fitted": "never" for one in self.never}
+        found = {f"{name}: fitted": "never" for name in self.never}
         for joint in self.joints:
             found[joint.number] = f"{joint.outcome_word}; {joint.standing_words}"
             found[f"{joint.number}: fitted"] = f"{joint.part} in {joint.surround}"
@@ -166,7 +166,7 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
         short=tuple(str(SHORT[code]) for code in body["short"]),
         counts=_counts(lines),
         map=joint_maps.map_of(scope, draft, lines, seen),
-        marked=tuple(joint_maps.marked(scope, one) for one in seen),
+        marked=tuple(joint_maps.marked(scope, defect) for defect in seen),
         profile=_profile(scope, draft, lines),
         limits=_limits(state, checks, scope.unit),
         checks=tuple(_check(check, scope.unit) for check in checks),
@@ -368,8 +368,8 @@ def _profile(scope: Scope, draft: Draft, lines) -> Profile:
     told = {(line.location, line.designator): line.state for line in lines}
     return replace(
         drawn,
-        gap=tuple(_as_told(one, told, "gap") for one in drawn.gap),
-        flush=tuple(_as_told(one, told, "flush") for one in drawn.flush),
+        gap=tuple(_as_told(limit, told, "gap") for limit in drawn.gap),
+        flush=tuple(_as_told(limit, told, "flush") for limit in drawn.flush),
     )
 
 

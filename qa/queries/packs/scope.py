@@ -86,7 +86,10 @@ class Scope:
         found = {}
         for draft in self.drafts:
             now = draft.state.now
-            values = [*now.values.values(), *(one.value for one in now.stale.values())]
+            values = [
+                *now.values.values(),
+                *(stale.value for stale in now.stale.values()),
+            ]
             for value in values:
                 value.check.fit_up = value.fit_up
                 found[value.check.pk] = value.check
@@ -116,7 +119,11 @@ class Scope:
     def seconds(self) -> dict[tuple[int, str, str], list[tuple[SecondReading, str]]]:
         """What an inspector read beside what was offered last and has not changed
         since, and why it is in doubt, by joint, station and kind."""
-        now = [one.offered.pk for one in self.standings.values() if not one.changed]
+        now = [
+            standing.offered.pk
+            for standing in self.standings.values()
+            if not standing.changed
+        ]
         rows = SecondReading.objects.filter(offered__in=now).select_related(
             *("entry__by", "entry__confirmation", "station", "offered__offer"),
             "instrument",
@@ -155,7 +162,7 @@ class Scope:
     @cached_property
     def parts(self) -> list[Part]:
         """The serials that it tells of: placed, or fitted at its joints."""
-        keys = self._own | {one.part_id for one in self.sitting}
+        keys = self._own | {placement.part_id for placement in self.sitting}
         rows = Part.objects.filter(pk__in=keys).select_related("design")
         return list(rows.order_by("serial"))
 
@@ -233,5 +240,5 @@ def scope_of(order: PackOrder) -> Scope:
         order=order,
         unit=the_shop().units,
         drafts=offering.drafts(order.airframe, joints),
-        never=[f"{one.number} {one.name}" for one in never],
+        never=[f"{joint.number} {joint.name}" for joint in never],
     )

@@ -35,14 +35,14 @@ class Weights:
         return {
             "weighings": [vars(line) for line in self.lines],
             "never_weighed": list(self.never),
-            "airframe": [list(one) for one in self.total],
+            "airframe": [list(row) for row in self.total],
         }
 
     @property
     def told(self) -> dict[str, str]:
         return keyed(
             [
-                *((f"weight {one}", "never weighed") for one in self.never),
+                *((f"weight {part}", "never weighed") for part in self.never),
                 *(
                     (f"weight {line.serial}, {line.stage}, {line.day}", line.mass)
                     for line in self.lines

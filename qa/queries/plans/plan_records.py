@@ -55,7 +55,7 @@ def asked_words(plan: FitPlan, unit: str) -> str:
     told = settings_text(plan_bodies.asked_changes(body), unit)
     count = sum(1 for station in body["outcome"]["stations"] if station["bite_nm"])
     cut = ngettext("cut at %(count)d station", "cut at %(count)d stations", count)
-    return "; ".join(one for one in (told, count and cut % {"count": count}) if one)
+    return "; ".join(part for part in (told, count and cut % {"count": count}) if part)
 
 
 def for_tablet(airframe: Airframe, part_id: int) -> dict | None:

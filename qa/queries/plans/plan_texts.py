@@ -139,7 +139,7 @@ def touch_words(worked: WorkedPlan, unit: str) -> str:
     name, deep = max(touches, key=lambda touch: touch[1])
     later = [part.serial for part in worked.shared.parts[worked.shared.order :]]
     return (
-        f"until {', '.join(one for one in later)} has gone too, {name} would go "
+        f"until {', '.join(later)} has gone too, {name} would go "
         f"{known(to_mm(deep), None, unit)} into it: loosen both, and move them together"
     )
 
@@ -183,7 +183,7 @@ def _found_off(worked: WorkedPlan) -> list[str]:
     """The gauges of what it was made from that were found off since."""
     values = (joint.state.now.values.values() for joint in worked.joints)
     checks = [value.check for found in values for value in found]
-    return [one.rstrip(".") for one in found_off(checks)]
+    return [sentence.rstrip(".") for sentence in found_off(checks)]
 
 
 DOUBTS = ("again", "between_beyond")
@@ -193,18 +193,18 @@ def doubts(worked: WorkedPlan, unit: str) -> list[str]:
     """What to look at before it is cut: for a paper that has no room for all notes."""
     told = [wording.note(*note, unit) for note in worked.notes if note[0] in DOUBTS]
     told += _found_off(worked)
-    return [f"{one[0].upper()}{one[1:]}." for one in told]
+    return [f"{sentence[0].upper()}{sentence[1:]}." for sentence in told]
 
 
 def warnings(worked: WorkedPlan, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
     told = [wording.note(*note, unit) for note in worked.notes]
     told += _found_off(worked)
-    told += [f"{one}: it is not in this plan" for one in worked.left_out]
+    told += [f"{name}: it is not in this plan" for name in worked.left_out]
     told += filter(None, [touch_words(worked, unit)])
     rule = worked.main.state.revision.rule
     if any(joint.state.revision.rule != rule for joint in worked.joints):
         told.append(
             "the joints are judged by different rules; this plan uses the first"
         )
-    return [f"{one[0].upper()}{one[1:]}." for one in told]
+    return [f"{sentence[0].upper()}{sentence[1:]}." for sentence in told]

@@ -30,7 +30,7 @@ def now_of(check: Check) -> Now | None:
         return None
     rows = history.load(airframe, history.joints_of_part(airframe, part))
     state = staleness.states(rows).get(joint.pk)
-    live = state and any(one.pk == check.pk for one in state.now.checks)
+    live = state and any(other.pk == check.pk for other in state.now.checks)
     return Now(rows, state) if live else None
 
 

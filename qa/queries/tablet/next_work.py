@@ -133,7 +133,8 @@ def next_work(check: Check, unit: str) -> NextWork:
     state, outcome = plan_texts.outcome(worked)
     asked = worked.asked_settings if share >= 1 else {}
     rows = [
-        _adjuster(one, asked.get(one.name, 0), unit) for one in worked.present
+        _adjuster(adjuster, asked.get(adjuster.name, 0), unit)
+        for adjuster in worked.present
     ] + _cuts(worked, unit)
     moves = []
     if worked.plan.settings is None:

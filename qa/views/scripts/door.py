@@ -132,7 +132,9 @@ def _no_token(request, _no):
 @api.exception_handler(Unreadable)
 def _unreadable(request, no):
     first = no.errors[0]
-    names = [str(one) for one in first["loc"] if one not in ("body", "query", "path")]
+    names = [
+        str(name) for name in first["loc"] if name not in ("body", "query", "path")
+    ]
     field = names[-1] if names else ""
     if field in ("said", "page"):
         field = ""

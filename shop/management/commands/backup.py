@@ -108,7 +108,7 @@ def _copy_keys(keys: Path, place: Path) -> None:
     from shop.serving.key_copies import copy_keys
 
     taken = (place, settings.HOME.resolve())
-    if any(keys.resolve().is_relative_to(one) for one in taken):
+    if any(keys.resolve().is_relative_to(folder) for folder in taken):
         raise CommandError("--keys: another place than the backups and the records.")
     try:
         copy_keys(keys)
