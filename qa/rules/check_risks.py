@@ -31,10 +31,11 @@ def made_on_record(joint: Joint, u_nm: int | None) -> tuple[dict[str, Made], int
     if len(told.reads) < LEAST_PARTS:
         return found, len(told.reads)
     for kind in Kind.values:
+        aims = _middles_mm(told, kind)
         values = [
             off
             for read in told.reads
-            for off in over_parts.deviations_mm(told, read, kind)
+            for off in over_parts.deviations_mm(read, kind, aims)
             if off is not None
         ]
         if len(values) < LEAST_PARTS:
@@ -45,6 +46,17 @@ def made_on_record(joint: Joint, u_nm: int | None) -> tuple[dict[str, Made], int
         if made > 0:
             found[kind] = Made(to_nm(mean), max(1, to_nm(math.sqrt(made))))
     return found, len(told.reads)
+
+
+def _middles_mm(told: over_parts.OverParts, kind: str) -> list[float | None]:
+    """The middle of the limits at each station: where there is but one, what is made
+    there says nothing of how it lies about a middle."""
+    found = []
+    for row in range(len(told.seam.stations)):
+        low, high = told.limits(row, kind)
+        both = None not in (low, high)
+        found.append((to_mm(low) + to_mm(high)) / 2 if both else None)
+    return found
 
 
 @dataclass(frozen=True)

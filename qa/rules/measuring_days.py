@@ -31,11 +31,12 @@ def made_when(made_at: str, received: datetime) -> datetime:
 
 def first_day(entry) -> date:
     """The first day, in the shop's zone, on which what an entry holds may have been
-    measured: as its clock says, however far back; any day where its clock is wrong."""
+    measured: as its clock says, however far back; where its clock is wrong, the first
+    of the days that anything waits to be sent."""
     received = entry.received_at
     told = _clock(entry.made_at)
     if entry.made_at and (told is None or told > received + AHEAD):
-        return date.min
+        return timezone.localtime(received - WAITED).date()
     try:
         return timezone.localtime(min(told or received, received)).date()
     except OverflowError:

@@ -92,6 +92,13 @@ def kin_of(
         same = tool.plug_id is not None and tool.plug_id == other.tool.plug_id
         relation = Relation.PLUG if same else Relation.HAND
         each.append(_relative(other.tool.code, relation, found, off))
+    there = {one.code for one in each}
+    # A mold of the plug of which nothing was read here yet may show it or not.
+    each += [
+        Relative(other.code, Relation.PLUG, told=False)
+        for other in others
+        if tool.plug_id and other.plug_id == tool.plug_id and other.code not in there
+    ]
     return Kin(tool.plug.code if tool.plug_id else "", tuple(off), tuple(each))
 
 
@@ -126,9 +133,16 @@ def _relative(code: str, relation: str, told: Told, off) -> Relative:
         if value is None or value.low_mm is None:
             not_told.append(place)
         elif mine.low_mm <= value.high_mm and value.low_mm <= mine.high_mm:
-            same = _off(value) and (value.low_mm > 0) == (mine.low_mm > 0)
+            same = _same_way(mine, value)
             (alike if same else not_told).append(place)
+        elif _same_way(mine, value):
+            # By another amount: one of them may have been corrected since.
+            not_told.append(place)
     return Relative(code, relation, True, tuple(alike), tuple(not_told))
+
+
+def _same_way(mine: ToolValue, value: ToolValue) -> bool:
+    return _off(value) and (value.low_mm > 0) == (mine.low_mm > 0)
 
 
 def _off(value: ToolValue) -> bool:

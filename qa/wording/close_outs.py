@@ -62,7 +62,7 @@ def holes(check: str, labels: list[str]) -> str:
 
 
 def overdue(what: str, instrument: str) -> str:
-    told = _("%(what)s: the calibration of %(code)s was overdue when it was measured")
+    told = _("%(what)s: the calibration of %(code)s was overdue when this came in")
     return told % {"what": what, "code": instrument}
 
 

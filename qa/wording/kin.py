@@ -2,24 +2,24 @@
 what came after a correction."""
 
 SAME_PLUG = (
-    "{code}, from the same plug, shows the same in {where}: then it is the plug's. "
-    "Correct {plug}, or every mold from it."
+    "{code}, from the same plug, shows the same in {where}: then it is the plug's, as "
+    "far as its molds can be told. Correct {plug}, or every mold from it."
 )
 SAME_HAND = (
     "{code}, of the other hand, shows the same in {where}: then it is the design's, or "
     "that of what both were made from, and the openings' as likely as the molds'."
 )
 SAME_PLUG_ALL = (
-    "{code}, all from the same plug, show the same in {where}: then it is the plug's. "
-    "Correct {plug}, or every mold from it."
+    "{code}, all from the same plug, show the same in {where}: then it is the plug's, "
+    "as far as its molds can be told. Correct {plug}, or every mold from it."
 )
 SOME_OF_PLUG = (
-    "{code}, from the same plug, shows the same in {where}, but {others} of that plug "
-    "does not for certain: it is not shown to be {plug}'s."
+    "The same in {where} is shown by {code}, from the same plug, but not for certain "
+    "by {others} of that plug: it is not shown to be {plug}'s."
 )
 ONLY_THIS = "Not shown by {codes}: {where}. That is this mold's."
 NOT_DESIGN = (
-    "{codes}, of the other hand, does not show {where}: that is this mold's, or what "
+    "Not shown by {codes}, of the other hand: {where}. That is this mold's, or of what "
     "it was made from."
 )
 KIN_UNSURE = (
@@ -27,8 +27,8 @@ KIN_UNSURE = (
     "tell whether that is this mold's."
 )
 KIN_UNTOLD = (
-    "Nothing can be told yet of {code}, whose parts were read here too: what is the "
-    "plug's or the design's is told with the mold."
+    "Nothing can be told yet of {code} here: what is the plug's or the design's is "
+    "told with the mold."
 )
 NO_KIN = (
     "No other mold of this plug, nor one of the other hand, has parts that were read "

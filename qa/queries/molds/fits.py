@@ -179,7 +179,11 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
     if not any(fit.nm and fit.pull.number >= since for fit in fits.fits):
         choice = Choice(sd_nm=choice.sd_nm, worth_nm=choice.worth_nm)
     told = mold_told.tell(fits, choice)
-    past = corrected and all(fit.pull.number < corrected for fit in told.used)
+    past = (
+        corrected
+        and told.used
+        and all(fit.pull.number < corrected for fit in told.used)
+    )
     report, labels = told.report, [station.label for station in fits.seam.stations]
     values = {Kind.GAP: report.gap, Kind.FLUSH: report.flush}
     title = f"{tool.code} at {fits.joint.number}"

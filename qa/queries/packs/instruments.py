@@ -74,7 +74,7 @@ def _line(gauge: Instrument, checks, done: list[Calibration], scope) -> Instrume
     last = done[0] if done else None  # the newest first
     places = 3 if scope.unit == "mm" else 5
     late = [x for x in checks if _overdue(x)]
-    doubt = [f"overdue when {x.label} was measured" for x in late]
+    doubt = [f"overdue when {x.label} came in" for x in late]
     off = [one for _good, one in gauges.spans_off(done)]
     if off:
         doubt.append(f"found off on {off[-1].done_on}: what it read before is in doubt")
