@@ -349,20 +349,3 @@ def sign_in(request):
         return page
 
     return signed_in
-
-
-@pytest.fixture
-def axe():
-    """axe(page) gives what axe-core finds serious or critical on the page: []."""
-    from axe_playwright_python.sync_playwright import Axe
-
-    def serious(page):
-        violations = Axe().run(page).response["violations"]
-        return [
-            f"{found['id']}: {found['help']}: {node['target']}"
-            for found in violations
-            if found["impact"] in ("serious", "critical")
-            for node in found["nodes"]
-        ]
-
-    return serious

@@ -3,15 +3,13 @@ of each place and of a dimension of it."""
 
 from qa.actions import characteristics, checks, fitups
 from qa.actions.characteristics import Required
-from qa.actions.joints import RequirementDraft, define_joint
 from qa.models import Instrument
 from qa.numeric.geometry import layout
 from qa.rules.characteristics import Found
 from qa.rules.judging import Typed
 from shop.actions import airframes, parts
-from shop.models import Hand
 
-from .joints import stations
+from .joints import in_the_fuselage, stations
 
 # mm, lid by lid: the gap at each of the four corners, and the height.
 GAPS = (
@@ -52,29 +50,10 @@ def load(crew, glider) -> None:
 
 def _planned(crew, glider):
     emil = crew["emil"]
-    place = airframes.add_position(
-        by=emil,
-        type=glider.type,
-        code="LID",
-        name="Battery lid",
-        parent=glider.positions["FUS"],
-        hand=Hand.NONE,
-    )
-    design = parts.define_design(
-        by=emil,
-        number="MG-1595",
-        name="Battery lid",
-        structural_class="non_structural",
-    )
     drawn = layout.rounded_rectangle_by_side(200, 140, 20, (1, 1, 1, 1), per_corner=0)
-    joint = define_joint(
-        by=emil,
-        position=place,
-        surround=glider.positions["FUS"],
-        number="J-165",
-        name="Battery lid to fuselage",
-        requirement=RequirementDraft(note="First release.", source="MG-0001"),
-        stations=stations(drawn.places, drawn.gap_directions, gap=(1.0, 2.0)),
+    drafts = stations(drawn.places, drawn.gap_directions, gap=(1.0, 2.0))
+    place, design, joint = in_the_fuselage(
+        emil, glider, ("LID", "Battery lid"), "MG-1595", "J-165", drafts
     )
     row = characteristics.define(
         by=emil,

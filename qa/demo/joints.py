@@ -7,7 +7,9 @@ from qa.actions.instruments import save_instrument
 from qa.actions.joints import RequirementDraft, StationDraft, define_joint
 from qa.models import Joint
 from qa.numeric.geometry import layout
+from shop.actions import airframes, parts
 from shop.demo.times import day
+from shop.models import Hand
 from shop.numeric.units import E9
 from shop.numeric.units import NM_PER_MM as MM
 
@@ -51,6 +53,34 @@ def stations(
             )
         )
     return made
+
+
+def in_the_fuselage(by, glider, named, design: str, number: str, drafts):
+    """A small cover in a bay of its own: its place, its design, its joint.
+
+    named: (code of the place, what it and the design are called)."""
+    code, name = named
+    place = airframes.add_position(
+        by=by,
+        type=glider.type,
+        code=code,
+        name=name,
+        parent=glider.positions["FUS"],
+        hand=Hand.NONE,
+    )
+    made = parts.define_design(
+        by=by, number=design, name=name, structural_class="non_structural"
+    )
+    joint = define_joint(
+        by=by,
+        position=place,
+        surround=glider.positions["FUS"],
+        number=number,
+        name=f"{name} to fuselage",
+        requirement=RequirementDraft(note="First release.", source="MG-0001"),
+        stations=drafts,
+    )
+    return place, made, joint
 
 
 def in_flow(towards: int):

@@ -4,18 +4,17 @@ proud at a corner, it was corrected, and the next one shows it."""
 import math
 
 from qa.actions import chart_notes, checks, fitups, tool_corrections
-from qa.actions.joints import RequirementDraft, define_joint
 from qa.models import Instrument
 from qa.numeric.geometry import layout
 from qa.queries.molds import corrections
 from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
 from qa.rules.judging import Typed
-from shop.actions import airframes, parts, pulls, release, tooling
+from shop.actions import pulls, release, tooling
 from shop.demo.times import ago
-from shop.models import Hand, Laminate, ReleaseProduct
+from shop.models import Laminate, ReleaseProduct
 from shop.numeric.units import E9
 
-from .joints import stations
+from .joints import in_the_fuselage, stations
 
 LONG = {4: -0.9, 5: -1.1, 6: -0.9}  # the gap is less there, mm
 TIGHT = {8: -0.35}  # in the second opening, by what hinders it there
@@ -70,32 +69,17 @@ def _write(crew, joint, check) -> None:
 
 
 def _made(crew, glider):
-    emil = crew["emil"]
-    place = airframes.add_position(
-        by=emil,
-        type=glider.type,
-        code="COVER",
-        name="Inspection cover",
-        parent=glider.positions["FUS"],
-        hand=Hand.NONE,
-    )
-    design = parts.define_design(
-        by=emil,
-        number="MG-1540",
-        name="Inspection cover",
-        structural_class="non_structural",
-    )
     drawn = layout.rounded_rectangle_by_side(240, 160, 25, (3, 2, 3, 2), per_corner=1)
-    joint = define_joint(
-        by=emil,
-        position=place,
-        surround=glider.positions["FUS"],
-        number="J-160",
-        name="Inspection cover to fuselage",
-        requirement=RequirementDraft(note="First release.", source="MG-0001"),
-        stations=stations(
-            drawn.places, drawn.gap_directions, gap=(0.8, 2.0), trim_max_nm=2_000_000
-        ),
+    drafts = stations(
+        drawn.places, drawn.gap_directions, gap=(0.8, 2.0), trim_max_nm=2_000_000
+    )
+    _place, design, joint = in_the_fuselage(
+        crew["emil"],
+        glider,
+        ("COVER", "Inspection cover"),
+        "MG-1540",
+        "J-160",
+        drafts,
     )
     return joint, design, _mold(crew, design)
 

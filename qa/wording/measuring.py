@@ -210,15 +210,15 @@ def gauge_advice(study) -> str:
     return " ".join(remarks(advice(study)))
 
 
-def share(value: float) -> str:
+def share(value: float, digits: int = 2) -> str:
     """A share in percent; what is more than nothing is not told as nothing, nor what
     is less than all as all."""
-    least = 0.0001
+    least = 10 ** -(2 + digits)
     if 0 < value < least:
-        return f"< {least:.2%}"
+        return f"< {least:.{digits}%}"
     if 1 - least < value < 1:
-        return f"> {1 - least:.2%}"
-    return f"{value:.2%}"
+        return f"> {1 - least:.{digits}%}"
+    return f"{value:.{digits}%}"
 
 
 def rule(name: str) -> str:

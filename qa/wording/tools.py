@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from qa.numeric.tool.least_squares import ALIKE_MM, Why
 from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
-from qa.wording import lengths
+from qa.wording import lengths, measuring
 from shop.numeric.units import to_nm
 
 MOST_NAMES = 12
@@ -238,11 +238,14 @@ def _bounds(report: ToolReport, worth_mm: float, terms: Terms) -> Iterator[str]:
             f"±{lengths.mm(widest, terms.unit)}); more pulls narrow them"
         )
     share = report.share
+    now, after = (
+        measuring.share(value, 0) for value in (share.whole_now, share.whole_after)
+    )
     yield (
         f"{terms.share} is the expected share of these {len(values)} gaps and "
         "flushnesses that conform at the first fit of the next part, seated by least "
-        f"squares; parts that conform in all of them: {share.whole_now:.0%} now, "
-        f"{share.whole_after:.0%} after the corrections"
+        f"squares; parts that conform in all of them: {now} now, {after} after the "
+        "corrections"
     )
 
 

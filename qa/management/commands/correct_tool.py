@@ -22,6 +22,7 @@ from qa.numeric.tool.tell import (
     TooMuch,
     tell_tool,
 )
+from qa.wording import measuring
 from qa.wording.openings import opening_lines, opening_word
 from qa.wording.tools import advice_text, notes
 from shop.files.command_line import Answer, BadInput, FileCommand, reading_file
@@ -201,10 +202,14 @@ def text_lines(report: ToolReport, labels: list[str], remarks: list[str]) -> lis
     lines = [f"{count} part{'' if count == 1 else 's'}, {len(labels)} stations.", ""]
     lines += _table(report, labels)
     if report.share:
+        now, after = (
+            measuring.share(value, 1)
+            for value in (report.share.now, report.share.after)
+        )
         lines += [
             "",
-            f"Expected to conform at first fit: {report.share.now:.1%} of gaps and "
-            f"flushnesses now, {report.share.after:.1%} after the corrections.",
+            f"Expected to conform at first fit: {now} of gaps and flushnesses now, "
+            f"{after} after the corrections.",
         ]
     if report.apart.each:
         lines += ["", "Openings, from the mean of all:"]

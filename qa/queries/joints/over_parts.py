@@ -100,8 +100,8 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
 
 def _as_pulled(which: Which, cut: int | None) -> str:
     """What is said of gaps that are as pulled. cut: how many of the parts had been cut,
-    None where it is not about gaps."""
-    if which != Which.FIRST or cut is None:
+    None where it is not about gaps; where none was, gaps are as they were read."""
+    if which != Which.FIRST or not cut:
         return ""
     words = _("Gaps are as pulled: what was cut before is added back (%(cut)s).")
     return words % {"cut": ngettext("%(n)s part", "%(n)s parts", cut) % {"n": cut}}

@@ -22,7 +22,7 @@ from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.wording import kin as words
-from qa.wording import lengths, tools
+from qa.wording import lengths, measuring, tools
 from shop.numeric.units import PPM, to_nm
 
 RELATED = (
@@ -154,7 +154,11 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     content = row.content
     openings = list(dict.fromkeys(reading["opening"] for reading in content["inputs"]))
     notes = openings_notes(content["asked"]["openings"], openings, [])
-    shares = {name: f"{ppm / PPM:.1%}" for name, ppm in content["share_ppm"].items()}
+    shares = {
+        # Rounded to whole ppm where it was kept: neither none nor all.
+        name: measuring.share(min(max(ppm, 1), PPM - 1) / PPM, 1)
+        for name, ppm in content["share_ppm"].items()
+    }
     key = row.tool_id, row.revision.joint_id, row.design_id
     fits = mold_fits.load([row.tool]).get(key)
     others = mold_kin.from_record(content)

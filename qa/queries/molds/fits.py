@@ -13,7 +13,7 @@ from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station
 from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import Choice, Openings, Told
-from qa.wording import lengths, tools
+from qa.wording import lengths, measuring, tools
 from shop.models import Tool, ToolKind
 from shop.numeric.units import to_mm
 
@@ -213,7 +213,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
 
 
 def _share(share: float | None) -> str:
-    return "" if share is None else f"{share:.1%}"
+    return "" if share is None else measuring.share(share, 1)
 
 
 def _fit_row(fit: FirstFit, told: Told, unit: str) -> FitRow:
