@@ -24,6 +24,7 @@ def save_instrument(*, by, instrument: Instrument | None = None, **fields):
     """Add an instrument or change one; checks keep what they were taken with."""
     roles.require(by, "define instruments")
     row = instrument or Instrument()
+    was_fit = row.pk is None or row.status == InstrumentStatus.IN_USE
     for name, value in fields.items():
         if name not in FIELDS:
             raise TypeError(f"an instrument has no {name}")
@@ -33,8 +34,8 @@ def save_instrument(*, by, instrument: Instrument | None = None, **fields):
     with perform("instrument/1", by=by, said=said) as act:
         if row.status == InstrumentStatus.IN_USE:
             row.unfit_since = None
-        else:
-            row.unfit_since = row.unfit_since or act.now
+        elif was_fit:  # of one that was unfit before this was kept, nobody knows
+            row.unfit_since = act.now
         row.save()
         act.result = {"instrument": row.pk}
     return row

@@ -135,8 +135,8 @@ def _relative(code: str, relation: str, told: Told, off) -> Relative:
         elif mine.low_mm <= value.high_mm and value.low_mm <= mine.high_mm:
             same = _same_way(mine, value)
             (alike if same else not_told).append(place)
-        elif _same_way(mine, value):
-            # By another amount: one of them may have been corrected since.
+        elif value.high_mm > 0 if mine.low_mm > 0 else value.low_mm < 0:
+            # It may be off the same way by another amount.
             not_told.append(place)
     return Relative(code, relation, True, tuple(alike), tuple(not_told))
 

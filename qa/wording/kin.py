@@ -26,10 +26,8 @@ KIN_UNSURE = (
     "Other molds leave open whether they show {where} too: more pulls of them would "
     "tell whether that is this mold's."
 )
-KIN_UNTOLD = (
-    "Nothing can be told yet of {code} here: what is the plug's or the design's is "
-    "told with the mold."
-)
+KIN_UNTOLD = "Nothing can be told yet of {codes} here."
+WITH_THE_MOLD = "What is the plug's or the design's is told with the mold."
 NO_KIN = (
     "No other mold of this plug, nor one of the other hand, has parts that were read "
     "here: what is the plug's or the design's is told with the mold."

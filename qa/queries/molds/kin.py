@@ -31,8 +31,9 @@ def sentences(kin: Kin) -> list[str]:
         said.append(form.format(codes=_codes(told), where=_where(only)))
     if unsure:
         said.append(words.KIN_UNSURE.format(where=_where(unsure)))
-    said += [words.KIN_UNTOLD.format(code=one.code) for one in kin.each if not one.told]
-    return said
+    if untold := _codes([one for one in kin.each if not one.told]):
+        said.append(words.KIN_UNTOLD.format(codes=untold))
+    return said if told else [*said, words.WITH_THE_MOLD]
 
 
 def _of_plug(kin: Kin) -> list[str]:
