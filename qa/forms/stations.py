@@ -72,8 +72,7 @@ class StationsForm(forms.Form):
         help_text=_(
             "Where it turns by more than 60 degrees at one station (120 at most) it is "
             "then round, and looks the way of a curve there: two stations on each side "
-            "tell which, three where the side bows. Between straight sides that is "
-            "seen without a word (within 3 degrees)."
+            "tell which, three where the side bows."
         ),
     )
     before = forms.CharField(

@@ -249,8 +249,7 @@ def _sharpen(segments: Sequence[_Segment], joint: Joint) -> list[int]:
             and abs(ends[0]) * PLAINLY < abs(ends[1])
             and abs(ends[3]) * PLAINLY < abs(ends[2])
         )
-        said = joint.stations[row].corner
-        if said or (plain and said is None):
+        if plain or joint.stations[row].corner:
             turn = ends[1] + ends[2] - ends[0] - ends[3]
             before.arrive, after.leave, after.spot = ends[0], ends[3], turn
             found.append(row)

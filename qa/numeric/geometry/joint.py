@@ -126,9 +126,8 @@ def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> J
 
     A gap direction not given is square to a smooth curve through the stations
     (outline.right_hand_normals). At a corner, which is marked as one or where the seam
-    turns by more than 60 degrees (120 where it is round: as said, or as both sides show
-    it, outline.plainly_round), it must be given, or the corner has two stations, one
-    per side. So it must at a round with too few
+    turns by more than 60 degrees (120 where it is said to be round), it must be given,
+    or the corner has two stations, one per side. So it must at a round with too few
     stations beside it (outline.untold). Given directions are made unit length and
     must not point the wrong way. On an open seam `part_inside` has no meaning. Raises
     JointError with every complaint found.
@@ -180,10 +179,6 @@ def _with_gap_directions(stations, closed, part_inside):
         return stations, [JointComplaint(None, "gap_direction", text)]
     said = ([station.corner is what for station in stations] for what in (True, False))
     corners, rounds = map(np.array, said)
-    asked = np.array([station.gap_direction is None for station in stations])
-    asked &= ~corners & ~rounds
-    seam = places, faces, closed, corners
-    rounds |= outline.plainly_round(*seam, rounds, asked)
     normals, turns = outline.right_hand_normals(places, faces, closed, corners, rounds)
     if closed:
         normals = normals * (sense if part_inside else -sense)
@@ -195,8 +190,7 @@ def _with_gap_directions(stations, closed, part_inside):
         try:
             if untold[row]:
                 require_direction(station)
-            said = normals[row], turns[row], bool(rounds[row])
-            direction = _gap_direction(station, *said, right_way)
+            direction = _gap_direction(station, normals[row], turns[row], right_way)
         except ValueError as why:
             complaints.append(JointComplaint(row, "gap_direction", f"{why}"))
         else:
@@ -215,7 +209,7 @@ def require_direction(station: Station) -> None:
 
 
 def _gap_direction(
-    station: Station, normal, turn: float, round_: bool, right_way: str | None
+    station: Station, normal, turn: float, right_way: str | None
 ) -> Vector:
     """The unit gap direction of one station; ValueError says why there is none."""
     known = bool(np.isfinite(normal).all())
@@ -225,6 +219,7 @@ def _gap_direction(
                 "no gap direction can be worked out here (three stations in one place, "
                 "or a seam that runs along the face direction): state it"
             )
+        round_ = station.corner is False
         sharpest = outline.SHARPEST_ROUND_DEG if round_ else outline.SHARPEST_TURN_DEG
         if turn > sharpest + outline.ROUNDING_DEG:
             raise ValueError(

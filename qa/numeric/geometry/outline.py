@@ -11,8 +11,6 @@ from qa.numeric.geometry.smooth_curve import AGAIN, leans
 SAME_PLACE_MM = 1e-6  # places are held to the nanometer
 SHARPEST_TURN_DEG = 60.0  # what turns more is a corner, unless it is said to be round
 SHARPEST_ROUND_DEG = 120.0  # what turns more is one, whatever is said
-STRAIGHT_SIDE_DEG = 0.5  # what turns less beside a corner is a straight side
-SIDE_DEG = 2.0  # what turns more beside a round is no side of it
 ROUNDING_DEG = 0.01  # places written to a hundredth of a millimeter turn by so much
 LEANING = 0.1  # cosine to the best plane's normal; less looks along the plane
 
@@ -115,28 +113,6 @@ def untold(
     first, second = (np.pad(some, 2, **wide) for some in (again, alone))
     short = first[1:-3] | first[3:-1] | second[:-4] | second[4:]
     return alone & short
-
-
-def plainly_round(
-    places: np.ndarray, faces: np.ndarray, closed: bool, corners, rounds, asked
-) -> np.ndarray:
-    """Which places (n,) of those `asked` turn by more than 60 degrees and are still no
-    corner, by what stands beside them: both sides tell how a round lies there (not
-    `untold`), and it is not where the two sides, straight as they come, meet."""
-    _, turns = right_hand_normals(places, faces, closed, corners, rounds)
-    found = asked & (turns > sharpest()) & (turns <= sharpest(np.ones_like(asked)))
-    found &= np.maximum(np.roll(turns, 1), np.roll(turns, -1)) > STRAIGHT_SIDE_DEG
-    for way in (1, -1):
-        straight = np.roll(turns, 2 * way) <= SIDE_DEG
-        found &= straight | (np.roll(turns, 3 * way) > sharpest())
-    while found.any():
-        said = rounds | found
-        broken = breaks(places, turns, closed, corners, said)
-        lost = found & untold(turns, closed, broken, said)
-        if not lost.any():
-            break
-        found &= ~lost
-    return found
 
 
 def turning_sense(places: np.ndarray, faces: np.ndarray) -> int:
