@@ -228,7 +228,8 @@ def _marks(drawn: Iterable, factor: float, size: int) -> Iterable[Mark]:
     for entity in drawn:
         layer = entity.dxf.layer.upper()
         if entity.dxftype() == "TEXT":
-            at = _key(entity.dxf.insert, factor, size)
+            # Of a mirrored drawing it stands in axes of its own.
+            at = _key(entity.ocs().to_wcs(entity.dxf.insert), factor, size)
             names.setdefault(at, entity.dxf.text.strip())
         elif entity.dxftype() == "LINE" and layer in ways:
             way = tuple(entity.dxf.end - entity.dxf.start)[:size]

@@ -117,10 +117,14 @@ def _texts(drawn: Iterable, factor: float) -> Iterator[tuple]:
     for entity in drawn:
         if entity.dxftype() not in TEXTS:
             continue
-        words = entity.dxf.text if entity.dxftype() == "TEXT" else entity.plain_text()
+        plain = entity.dxftype() == "TEXT"
+        words = entity.dxf.text if plain else entity.plain_text()
         for name in ("insert", "align_point"):
             if entity.dxf.hasattr(name) and all(map(isfinite, entity.dxf.get(name))):
-                yield _key(entity.dxf.get(name), factor), words.strip()
+                at = entity.dxf.get(name)
+                # As a circle: of a mirrored drawing in axes of its own.
+                at = entity.ocs().to_wcs(at) if plain else at
+                yield _key(at, factor), words.strip()
 
 
 def _named(found: dict, names: dict) -> tuple[DrawnHole, ...]:

@@ -17,6 +17,7 @@ from ezdxf.enums import TextEntityAlignment
 
 from qa.actions import holes as acts
 from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.files import hole_drawing
 from qa.models import HoleCheck, HolePattern, HoleReading
 from qa.queries import holes as queries
 from shop.ledger import Refused, verify
@@ -405,3 +406,17 @@ def test_what_cannot_be_holes_of_a_drawing_is_refused_in_words(client_of):
     assert "$INSUNITS 14" in told(one, units=14)
     crowd = [((n, 0), 0.1) for n in range(501)]
     assert "more than 500" in told(ring(*crowd))
+
+
+def test_names_of_a_mirrored_drawing_stay_at_their_holes():
+    """A block of the other hand: A is at +10 there, and at -10 here."""
+
+    def hinge(space, document):
+        block = document.blocks.new("HINGE")
+        for x, name in ((10, "A"), (-10, "B")):
+            block.add_circle((x, 0), 2)
+            block.add_text(name, dxfattribs={"insert": (x, 0)})
+        space.add_blockref("HINGE", (0, 0), dxfattribs={"xscale": -1})
+
+    holes = hole_drawing.read(drawn(hinge).read()).holes
+    assert {hole.label: hole.place[0] for hole in holes} == {"A": -10, "B": 10}
