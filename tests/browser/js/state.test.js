@@ -78,6 +78,22 @@ test("who was met holds, and what of it cannot be kept through a reload is told"
   await until(() => told(tablet, "receipt").length);
 });
 
+test("a server that is back is met by itself, also with nothing to send or only what needs a person", async () => {
+  for (const parked of [false, true]) {
+    const tablet = await aTablet(aServer({ act: () => ({ status: 409, json: { error } }) }));
+    if (parked) {
+      await tablet.outbox.add("reading/1", "ann", said("1"));
+      await until(() => told(tablet, "parked").length);
+    }
+    tablet.answer = () => null;
+    await tablet.outbox.greet();
+    assert.ok(tablet.outbox.fails);
+    tablet.answer = aServer();
+    await until(() => !tablet.outbox.fails);
+    assert.equal(tablet.outbox.queue.items.size, parked ? 1 : 0);
+  }
+});
+
 test("no network is no trouble: it is counted and tried again", async () => {
   const tablet = await aTablet();
   await tablet.outbox.greet();

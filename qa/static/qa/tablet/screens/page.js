@@ -110,17 +110,16 @@ class Page {
   heard(event) {
     const { type, item, why, error, photo, problem } = event;
     this.screen?.heard?.(event);
-    if (type === "trouble") return alarmOnce(error);
+    if (type === "trouble") return void alarmOnce(error);
     if (type === "session") this.met();
     else if (type === "pause") this.paused(why);
     else if (type === "restored") this.photos.changed();
     else if (type === "parked") needsYou(item, error);
     else if (type === "photo_refused") say(`The photo of ${photo.words} was refused: ${problem.message}`, true);
-    if (type === "added") return this.paintBar();
+    if (type === "added") return void this.paintBar();
     this.photos.send();
     // A thousand receipts are ten pictures a second.
     this.painting ||= setTimeout(() => this.paintBar(), 100);
-    return undefined;
   }
 
   async met() {

@@ -84,7 +84,7 @@ export class Connection {
 
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
   // Throws {status, problem} where the answer was no session.
-  async session(method = "GET", body = undefined) {
+  async session(method = "GET", body) {
     const { signIns: signInsThen } = this;
     const { status, json } = await this.ask(method, "/api/session", { body });
     if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });

@@ -3,12 +3,10 @@
 import { SendQueue } from "../core/send_queue.js";
 
 // A random (version 4, RFC 9562) id; crypto.randomUUID is missing on plain http, getRandomValues is not.
+// The version and the variant have their digits; 120 bits are drawn.
 export function newId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(16));
-  bytes[6] = (bytes[6] & 0x0f) | 0x40;
-  bytes[8] = (bytes[8] & 0x3f) | 0x80;
-  const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+  const hex = Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/(.{8})(.{4}).(.{3}).(.{3})/, "$1-$2-4$3-8$4-");
 }
 
 export class Outbox {

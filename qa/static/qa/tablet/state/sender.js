@@ -25,22 +25,21 @@ export class Sender {
     outbox.store.put("settings", this.noted, "contact").catch((error) => outbox.trouble(error));
   }
 
-  // Something happened that may have brought the server back: try at once. With nothing to send and no contact, ask whether it is there.
+  // Something happened that may have brought the server back: try at once.
   kick() {
-    const { queue, pause, fails, connection } = this.outbox;
     this.notBefore = 0;
-    if (queue.items.size) this.pump();
-    else if (!pause && (fails || !connection.ready)) this.greet();
+    this.pump();
   }
 
+  // With nothing to send and no contact it goes on asking whether the server is there: "no contact" is never said of one that is back.
   pump() {
     clearTimeout(this.timer);
+    const { queue, pause, fails, connection } = this.outbox;
     const wait = this.notBefore - Date.now();
+    if (pause) return;
     if (wait > 0) this.timer = setTimeout(() => this.pump(), wait);
-    else if (!this.outbox.pause && this.outbox.queue.items.size) {
-      if (this.outbox.connection.ready) this.launch();
-      else this.greet();
-    }
+    else if (connection.ready && (this.claimed.length || queue.ready.length)) this.launch();
+    else if ((fails && !this.flying.size && !this.claiming) || !connection.ready) this.greet();
   }
 
   launch() {
@@ -80,10 +79,9 @@ export class Sender {
     const answers = await (batch.length > 1 ? this.sendAll(batch) : this.sendOne(batch[0]));
     const fates = new Set();
     for (const [at, item] of batch.entries()) fates.add(this.land(item, answers[at] ?? { status: 0 }));
-    for (const fate of ["sign_in", "revoked"]) if (fates.has(fate)) return this.stop(fate);
+    for (const fate of ["sign_in", "revoked"]) if (fates.has(fate)) return void this.stop(fate);
     if (fates.has("csrf") || fates.has("other_database")) this.outbox.connection.ready = false;
     if ([...fates].some((fate) => fate !== "done" && fate !== "park")) this.failed();
-    return undefined;
   }
 
   // No answer, half an answer, a redirect: all the same, the act is sent again.
@@ -172,9 +170,9 @@ export class Sender {
   }
 
   notMet(error) {
-    if (error.problem?.code === "revoked") return this.stop("revoked");
+    if (error.problem?.code === "revoked") return void this.stop("revoked");
     this.failed();
-    return error.status === undefined && !error.unanswered && this.outbox.trouble(error);
+    if (error.status === undefined && !error.unanswered) this.outbox.trouble(error);
   }
 
   async met({ user, moved }) {
@@ -183,12 +181,11 @@ export class Sender {
     outbox.pause = null;
     outbox.tell({ type: "session" });
     const { ready, stranger } = outbox.connection;
-    if (!ready) return this.stop(stranger ? "other_database" : moved ? "restored" : "rewritten");
-    if (!user && !outbox.connection.token) return this.stop("sign_in");
+    if (!ready) return void this.stop(stranger ? "other_database" : moved ? "restored" : "rewritten");
+    if (!user && !outbox.connection.token) return void this.stop("sign_in");
     if (user && outbox.queue.parked.size) await (await outbox.load("parked_acts")).retryActsOf(outbox, user.username);
     const last = (await outbox.store.get("settings", "reconciled")) ?? 0;
     if (moved || Date.now() - last > HOUR_MS) await (await outbox.load("reconciliation")).reconcile(outbox);
-    return undefined;
   }
 }
 
