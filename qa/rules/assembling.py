@@ -237,6 +237,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
     parts: dict[int, list[PlannedJoint]] = {}
     for one in joints:
         parts.setdefault(one.state.joint.position_id, []).append(one)
+    planning.told_apart(joints)
     around = [position for joint in joints for position in surrounds(joint.state)]
     number = {key: n for n, key in enumerate(dict.fromkeys([*parts, *around]))}
     defaults = PlanDefaults.objects.first() or PlanDefaults()
@@ -249,6 +250,7 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
             found.left_out,
             defaults,
             least_cut=requirements.least_cut_mm(defaults, own[0].check),
+            zeros=planning.zeros_in(own),
         )
         for key, own in parts.items()
     }

@@ -242,7 +242,7 @@ def pre_trim(check: Check) -> tuple[WorkedPlan, FitPlan] | None:
     worked = planning.gathered(check)
     if not may_pre_trim(worked):
         return None
-    worked.joints = worked.joints[:1]
+    worked.joints, worked.zeros = worked.joints[:1], []
     stations = worked.main.state.seam.stations
     least = worked.least_cut
     depths = [

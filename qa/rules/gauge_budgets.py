@@ -12,13 +12,13 @@ def combined(rows: list[dict]) -> Combined:
     lines = []
     try:
         for row in rows:
-            lines.append(Contribution(row["name"], _standard(row), row.get("df")))
+            lines.append(Contribution(row["name"], standard(row), row.get("df")))
         return budget.combine(lines)
     except budget.BudgetError as no:
         raise Refused(f"{str(no)[:1].upper()}{str(no)[1:]}.") from None
 
 
-def _standard(row: dict) -> float:
+def standard(row: dict) -> float:
     """Standard uncertainty of one line, mm."""
     size = to_mm(row["value_nm"])
     kind = row["kind"]

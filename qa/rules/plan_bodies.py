@@ -1,7 +1,8 @@
-"""A plan as the body of its record, and back: form `plan_body/4`.
+"""A plan as the body of its record, and back: form `plan_body/5`.
 
 `plan_body/1` had no adjusters, settings and ways, `plan_body/2` nothing of parts that
-were planned together, `plan_body/3` no intervals: what lacks is read as none. Lengths
+were planned together, `plan_body/3` no intervals, `plan_body/4` nothing of what the
+readings of an instrument share: what lacks is read as none. Lengths
 of stations are whole nanometers; the amounts of a move, shares and probabilities are
 the numbers that came out. Reasons are codes with values.
 """
@@ -25,16 +26,18 @@ from qa.numeric.plan.result import (
 from qa.rules import ways
 from qa.rules.adjusters import Present
 from qa.rules.bites import Bite
+from qa.rules.gauge_zeros import GaugeZero
 from qa.rules.planning import PlannedJoint, Wish, WorkedPlan
 from qa.rules.shared_plans import Shared, SharedPart
 from qa.rules.ways import WayRow
 from shop.numeric.units import to_mm, to_nm
 
-FORM, METHOD = "plan_body/4", "plan/2"
+FORM, METHOD = "plan_body/5", "plan/3"
 LENGTHS = (
     "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
     "trim", "build_up", "unresolved", "next_bite",
 )  # fmt: skip
+OLDER = ("plan_body/1", "plan_body/2", "plan_body/3", "plan_body/4")
 PARTS = ("move", "seat", "level", "trim", "set_only")  # of a Plan, each with its fields
 
 
@@ -48,6 +51,7 @@ def body_of(worked: WorkedPlan) -> dict:
             "joints": [_inputs(joint) for joint in worked.joints],
             "left_out": worked.left_out,
             "holding": worked.holding,
+            "zeros": [[zero.code, zero.common_nm] for zero in worked.zeros],
             "adjusters": [_plain(asdict(adjuster)) for adjuster in worked.present],
         },
         "wishes": {
@@ -243,6 +247,20 @@ def shared_from(body: dict) -> Shared | None:
         for part in told["parts"]
     )
     return _made(Shared, {**told, "parts": parts, "touches": _tupled(told["touches"])})
+
+
+def before_intervals(body: dict) -> bool:
+    """Whether a record is of a form that kept none: of parts planned together none were
+    drawn at first."""
+    if "intervals" not in body["outcome"]:
+        return True
+    return bool(body.get("together")) and body["form"] in OLDER
+
+
+def zeros_from(body: dict) -> list[GaugeZero]:
+    """What readings were made with, and what they share; [] where it was not kept."""
+    told = body["inputs"].get("zeros", ())
+    return [GaugeZero(None, code, common_nm) for code, common_nm in told]
 
 
 def around_from(body: dict) -> list[str]:

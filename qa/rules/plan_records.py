@@ -165,6 +165,7 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
         holding=body["inputs"].get("holding"),
         ways=plan_bodies.ways_from(body),
         way=body["outcome"].get("way") or "",
+        zeros=plan_bodies.zeros_from(body),
         shared=plan_bodies.shared_from(body),
         around=around,
         sisters=others(plan) if plan_bodies.shared_from(body) else [],

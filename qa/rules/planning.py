@@ -16,6 +16,7 @@ from qa.rules import (
     adjusters,
     bites,
     cut_allowance,
+    gauge_zeros,
     history,
     requirements,
     rigs,
@@ -25,6 +26,7 @@ from qa.rules import (
 from qa.rules import trim_rounds as rounds
 from qa.rules.adjusters import Present
 from qa.rules.bites import Bite
+from qa.rules.gauge_zeros import GaugeZero
 from qa.rules.history import History
 from qa.rules.rigs import CannotBeSet
 from qa.rules.shared_plans import Shared
@@ -65,12 +67,14 @@ class Wish:
 
 @dataclass
 class PlannedJoint:
-    """One joint in the plan: its state, the check it is planned by, what it lost."""
+    """One joint in the plan: its state, the check it is planned by, what it lost, the
+    zeros of the checks that its readings are of, by key."""
 
     state: JointState
     check: Check
     lost: dict
     rounds: list
+    zeros: dict[int, GaugeZero] = field(default_factory=dict)
 
     @property
     def values(self):
@@ -113,6 +117,8 @@ class WorkedPlan:
     ways: list[WayRow] = field(default_factory=list)
     way: str = ""
     learned: Learned | None = None
+    # What readings were made with, and what those of one instrument share.
+    zeros: list[GaugeZero] = field(default_factory=list)
     # Of a part planned together with others: what they come to, the joints at which its
     # edge is the surround, and the plans on record that were taken with this one.
     shared: Shared | None = None
@@ -218,6 +224,24 @@ def gathered(check: Check) -> WorkedPlan:
         left_out,
         defaults,
         least_cut=requirements.least_cut_mm(defaults, main.check),
+        zeros=told_apart([main, *others]),
+    )
+
+
+def told_apart(joints: list[PlannedJoint]) -> list[GaugeZero]:
+    """Tell joints what their readings share, in one statement, and what they were made
+    with."""
+    values = [value for joint in joints for value in joint.values.values()]
+    found = gauge_zeros.zeros_of({value.check.pk: value.check for value in values})
+    for joint in joints:
+        own = {value.check.pk for value in joint.values.values()}
+        joint.zeros = {key: found[key] for key in own & set(found)}
+    return zeros_in(joints)
+
+
+def zeros_in(joints: list[PlannedJoint]) -> list[GaugeZero]:
+    return gauge_zeros.told_apart(
+        zero for joint in joints for zero in joint.zeros.values()
     )
 
 
@@ -262,10 +286,14 @@ def rule_of(state: JointState) -> tuple[str, str]:
 
 
 def judging_all(options: PlanOptions, joints: list[PlannedJoint]) -> PlanOptions:
-    """Options with the greatest of the uncertainties with which joints were measured;
-    none is known where that of one is not."""
+    """Options with the greatest of the uncertainties with which joints were measured,
+    and of what readings share; none is known where that of one is not."""
     told = [joint.check.u_nm for joint in joints]
-    return replace(options, uncertainty_mm=to_mm(max(told)) if all(told) else None)
+    told += [value.check.u_nm for joint in joints for value in joint.values.values()]
+    if not all(told):
+        return replace(options, uncertainty_mm=None)
+    common = gauge_zeros.common_mm(zeros_in(joints), max(told))
+    return replace(options, uncertainty_mm=to_mm(max(told)), common_u_mm=common)
 
 
 def _solve(worked: WorkedPlan, wish: Wish) -> None:
@@ -354,7 +382,9 @@ def measured_at(joint: PlannedJoint, side: str | None) -> Measured:
         )
         for kind in Kind.values
     }
-    return Measured(geometry, read[Kind.GAP], read[Kind.FLUSH])
+    labels = [station.label for station in stations]
+    zeros = gauge_zeros.numbers(joint.values, labels, joint.zeros)
+    return Measured(geometry, read[Kind.GAP], read[Kind.FLUSH], zeros)
 
 
 def prints_of(check: Check) -> list[TemplatePrint]:

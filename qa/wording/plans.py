@@ -166,6 +166,33 @@ def known(*, set_u: bool, scatter: bool) -> str:
     return words % {"counted": _(" and ").join(counted)}
 
 
+def shared_errors(zeros: list[tuple[str, int | None]], counted: int, unit: str) -> str:
+    """Which part of the errors of readings counts once, by instruments: (code, nm in
+    common or None); `counted` nm is the one that the plan goes by."""
+    told = [f"{code} {lengths.length(nm, unit)}" for code, nm in zeros if nm]
+    untold = [code for code, nm in zeros if not nm]
+    if not told:
+        words = _("The probability counts the errors of the readings as independent.")
+        if untold:
+            more = _("No budget of %(names)s says what its readings share.")
+            words += " " + more % {"names": ", ".join(untold)}
+        return words
+    words = _(
+        "Readings of one instrument share its zero, gaps one and flushness one: of "
+        "the standard uncertainty %(each)s (calibration, temperature, base, by its "
+        "budget). That counts once, the rest at each reading anew, in the probability "
+        "and in every ±."
+    )
+    words %= {"each": ", ".join(told)}
+    if zeros[1:]:
+        more = _("Each has a zero of its own; %(most)s is taken for all.")
+        words += " " + more % {"most": lengths.length(counted, unit)}
+    if untold:
+        more = _("Of %(names)s no budget tells it: its readings count as independent.")
+        words += " " + more % {"names": ", ".join(untold)}
+    return words
+
+
 def reason(code: str, values: dict, unit: str) -> str:
     """Why a station stays wrong, or its cut is another than the plan's own."""
     return REASONS[code] % {

@@ -164,3 +164,32 @@ def test_a_common_error_makes_all_or_nothing_of_a_probability():
     )
     assert common == pytest.approx((true > 1).all(axis=1).mean(), abs=1e-3)
     assert common > alone
+
+
+def test_every_gauge_has_a_zero_of_its_own():
+    # Gaps 1.1 and 3.2 right and left: half their difference is known to u / 2^0.5. One
+    # gauge has its zero out of it, two have not, nor has one of which nothing is told.
+    joint = doors.square()
+    options = PlanOptions(uncertainty_mm=0.1, common_u_mm=0.09)
+    own = math.sqrt(0.1**2 - 0.09**2)
+    for gauges, u in (((0,) * 4, own), ((0, 0, 7, 0), 0.1), ((-1,) * 4, 0.1)):
+        part = Measured(joint, [1.1, 2, 3.2, 2], doors.none(joint), (gauges, (0,) * 4))
+        plan = with_known([part], options, plan_joints([part], options), drawn=True)
+        (x,) = (one for one in plan.known.moves if one.name == "x")
+        assert x.half == pytest.approx(intervals.COVER * u / 2**0.5, rel=0.25)
+
+
+def test_the_zeros_of_two_gauges_are_summed_over_apart():
+    # Of four gaps two stand 0.2 inside the limit by each gauge: the square of what one
+    # zero leaves of two, by a sum of its own over the zero.
+    joint = doors.square(gap=(1.0, None))
+    still = {"max_move_mm": 0.0, "max_turn_deg": 0.0, "uncertainty_mm": 0.1}
+    nodes = np.linspace(-8, 8, 4001)
+    two = norm.pdf(nodes) * norm.cdf((0.2 + 0.08 * nodes) / 0.06) ** 2
+    for gauges, chance in (
+        ((3, 5, 3, 5), (two.sum() * 0.004) ** 2),
+        ((-1, 3, -1, 3), norm.cdf(2.0) ** 2 * two.sum() * 0.004),
+    ):
+        part = Measured(joint, [1.2] * 4, doors.none(joint), (gauges, (0,) * 4))
+        told = plan_joints([part], PlanOptions(common_u_mm=0.08, **still)).probability
+        assert told == pytest.approx(chance, abs=1e-6)

@@ -77,7 +77,7 @@ def test_a_plan_on_record_says_what_was_read_wished_and_found(engineer):
     assert row.label == "FP-0001"
     assert hashlib.sha256(row.body.encode()).hexdigest() == row.digest
     body = json.loads(row.body)
-    assert body["form"] == "plan_body/4" and row.method == body["method"]
+    assert body["form"] == "plan_body/5" and row.method == body["method"]
     (joint,) = body["inputs"]["joints"]
     assert len(joint["readings"]) == 16
     assert joint["check"] == str(check.entry_id)

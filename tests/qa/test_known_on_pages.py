@@ -3,11 +3,15 @@ record of a plan, and no digit does that is not known."""
 
 import io
 import json
+import math
 import re
 
+import numpy as np
 import pytest
 from pypdf import PdfReader
+from scipy.stats import norm
 
+from qa.actions import gauges
 from qa.demo import holding
 from qa.models import FitPlan
 from qa.queries.plans import plan_pages as plans
@@ -83,6 +87,66 @@ def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of)
     client.post(url(check, "plan/template.pdf"))
     paper = words_of(client.get(url(check, "plan/template.pdf")))
     assert re.search(r"3: take 0\.7 ± 0\.\d of 1\.\d ± 0\.\d", paper)
+
+
+SHARED = (
+    {"name": "resolution", "kind": "resolution", "value_nm": mm(0.02)},
+    {"name": "calibration", "kind": "expanded", "value_nm": mm(0.16), "k_e3": 2000},
+    {"name": "repeatability", "kind": "repeats", "value_nm": mm(0.06), "df": 40},
+)
+
+
+def budgeted(by, rows):
+    """A gauge that is judged by a budget of these lines."""
+    gauge = make_instrument(by, u_nm=mm(0.5))
+    gauges.save_budget(by=by, instrument=gauge, rows=rows)
+    gauge.refresh_from_db()
+    return gauge
+
+
+def test_what_the_budget_of_a_gauge_says_its_readings_share_is_counted_once(
+    engineer, client_of
+):
+    gauge = budgeted(engineer, SHARED)
+    check = make_check(
+        engineer, make_fit_up(engineer, a_joint(engineer)), instrument=gauge
+    )
+    read_at(check, even(gap="1.60"), flush=None)
+    # Stated later: nothing of a check that was begun before.
+    gauges.save_budget(by=engineer, instrument=gauge, rows=SHARED[:1])
+    row = take(engineer, check, {"max_move_mm": 0.0, "max_turn_deg": 0.0})
+    body = row.content
+    assert body["inputs"]["zeros"] == [[gauge.code, mm(0.08)]]
+    assert body["wishes"]["options"]["common_u_mm"] == 0.08
+    # Eight gaps 0.1 above the limit: a sum over the zero, apart from the code.
+    nodes = np.linspace(-8, 8, 4001)
+    own = math.sqrt(0.06**2 + 0.02**2 / 12)
+    eight = norm.pdf(nodes) * norm.cdf((0.1 + 0.08 * nodes) / own) ** 8
+    assert body["outcome"]["probability"] == pytest.approx(
+        eight.sum() * 0.004, abs=1e-4
+    )
+    seen = " ".join(client_of("builder").get("/plans/1/").content.decode().split())
+    assert f"uncertainty {gauge.code} 0.08 mm (calibration, temperature" in seen
+    assert "independent" not in seen
+
+
+def test_two_gauges_have_a_zero_each_and_one_without_a_budget_has_none(engineer):
+    first, second = (budgeted(engineer, rows) for rows in (SHARED, SHARED[::2]))
+    third = make_instrument(engineer)
+    fit_up = make_fit_up(engineer, a_joint(engineer))
+    checks = [make_check(engineer, fit_up, instrument=g) for g in (first, second)]
+    for check, half in zip(checks, ("1234", "5678"), strict=True):
+        read_at(check, dict.fromkeys(half, "2.20"))
+    worked = planning.work_out(planned(checks[-1]))
+    measured = planning.measured_at(worked.main, None)
+    assert measured.zeros[0] == (first.pk,) * 4 + (-1,) * 4 == measured.zeros[1]
+    view = plans.view_of(worked, "mm")
+    assert "0.08 mm is taken for all" in view.shared_errors
+    assert f"Of {second.code} no budget tells it" in view.shared_errors
+    other = make_check(engineer, fit_up, instrument=third)
+    read_at(other, even())
+    told = plans.view_of(planning.work_out(planned(other)), "mm").shared_errors
+    assert "as independent" in told and f"budget of {third.code}" in told
 
 
 def test_readings_known_well_leave_the_hundredths(engineer):

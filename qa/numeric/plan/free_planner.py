@@ -250,8 +250,8 @@ class Planner:
     def probability(self, gap_after, flush_after) -> float | None:
         """That all that was measured conforms after the plan.
 
-        Errors are independent, but for the zero of the gauge that those of a kind have
-        in common: over that it is summed.
+        Errors are independent, but for the zero that those of a kind and gauge have in
+        common: over that it is summed.
         """
         if self.options.uncertainty_mm is None:
             return None
@@ -260,9 +260,12 @@ class Planner:
             (self.gaps, gap_after, self.arrays.gap_limits),
             (self.flushes, flush_after, self.arrays.flush_limits),
         ):
-            alone = np.sqrt(self._uncertainty(readings) ** 2 - common**2)
-            here = [limits[row] for row in readings.rows]
-            chance *= all_conform(values, here, alone, common)
+            gauge, whole = self.arrays.zeros_of(readings), self._uncertainty(readings)
+            for number in np.unique(gauge):
+                zero, own = common if number >= 0 else 0.0, gauge == number
+                alone = np.sqrt(whole[own] ** 2 - zero**2)
+                here = [limits[row] for row in readings.rows[own]]
+                chance *= all_conform(values[own], here, alone, zero)
         return chance
 
     def _uncertainty(self, readings: Readings) -> np.ndarray:

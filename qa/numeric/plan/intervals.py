@@ -196,10 +196,14 @@ class Drawn:
         alone = math.sqrt(options.uncertainty_mm**2 - common**2)
         measured = len(self.planner.gaps) + len(self.planner.flushes)
         read = np.arange(len(every)) < measured
+        gauge = self.planner.arrays.zeros_of(every)
+        known = gauge >= 0
+        names, of = np.unique([~every.gap, gauge], axis=1, return_inverse=True)
+        own = np.where(known, alone, options.uncertainty_mm)
         for _ in range(self.count):
-            zeros = common * random.normal(size=2)
-            errors = alone * random.normal(size=len(every))
-            errors += np.where(every.gap, zeros[0], zeros[1])
+            zeros = common * random.normal(size=names.shape[1])
+            errors = own * random.normal(size=len(every))
+            errors += np.where(known, zeros[of.reshape(-1)], 0.0)
             if self.also is not None:
                 errors += self.also @ random.normal(size=self.also.shape[1])
             yield every.with_values(every.values + np.where(read, errors, 0.0))

@@ -21,11 +21,17 @@ SAME_PLACE_MM = 1e-6
 
 @dataclass(frozen=True)
 class Measured:
-    """A joint and what was read at its stations, mm in order of rows; None if not."""
+    """A joint and what was read at its stations, mm in order of rows; None if not.
+
+    `zeros`: which gauge took the gap, and the flushness, at each station; those of one
+    gauge and kind have its zero in common, those of a number below 0 nothing. None: one
+    gauge took them all.
+    """
 
     joint: Joint
     gaps: Sequence[float | None]
     flushes: Sequence[float | None]
+    zeros: tuple[Sequence[int], Sequence[int]] | None = None
 
     def __post_init__(self):
         for values in (self.gaps, self.flushes):
@@ -48,6 +54,7 @@ class JointArrays:
         self.weights = np.concatenate([part.joint.length_weights for part in parts])
         self.gaps = _numbers(v for part in parts for v in part.gaps)
         self.flushes = _numbers(v for part in parts for v in part.flushes)
+        self.zeros = np.hstack([_zeros(part) for part in parts])
         self.sides = np.ones((len(self.stations), 1))  # one part moves, nothing else
         self.gap_limits = [s.gap for s in self.stations]
         self.flush_limits = [s.flush for s in self.stations]
@@ -113,6 +120,12 @@ class JointArrays:
             scales=scales.take(rows),
         )
 
+    def zeros_of(self, readings: Readings) -> np.ndarray:
+        """The number of the zero (m,) that each reading has in common with others of
+        its kind, below 0 where it has none."""
+        gaps, flushes = self.zeros[:, readings.rows]
+        return np.where(readings.gap, gaps, flushes)
+
     def neighbors(self, rows):
         """(row, next row, distance, corner) of consecutive `rows` of one seam.
 
@@ -175,6 +188,14 @@ class JointArrays:
     @staticmethod
     def _scales(limits, u_mm, rule, edition) -> Scales:
         return scales([drawn_in(each, u_mm, rule, edition) for each in limits])
+
+
+def _zeros(part: Measured) -> np.ndarray:
+    """The numbers (2, n) of the zeros of the gaps and flushnesses of a joint."""
+    count = len(part.joint.stations)
+    if part.zeros is None:
+        return np.zeros((2, count), dtype=int)
+    return np.array(part.zeros, dtype=int).reshape(2, count)
 
 
 def _numbers(values) -> np.ndarray:

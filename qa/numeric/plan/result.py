@@ -39,7 +39,7 @@ class PlanOptions:
     least cut that is worth making. `cut_scatter_mm` is the standard deviation of what
     comes off about what is asked, `over_cut_risk` the chance that a bite may come out
     deeper than the limits allow. `common_u_mm` is the part of the uncertainty that all
-    readings of a kind have in common: the zero of the gauge.
+    readings of a kind and gauge have in common: the zero of the gauge.
     """
 
     rule: str = "simple"

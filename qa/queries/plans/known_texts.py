@@ -1,6 +1,7 @@
 """How well a plan is known: a sentence beside it, and the digits of what it expects."""
 
 from qa.queries.plans.move_texts import intervals_of
+from qa.rules import plan_bodies
 from qa.rules.bites import Bite
 from qa.rules.planning import WorkedPlan
 from qa.wording import lengths
@@ -29,12 +30,17 @@ def known_words(worked: WorkedPlan) -> str:
         return ""
     if not options.uncertainty_mm:
         return str(wording.UNKNOWN["no_uncertainty"])
-    # Of parts planned together none were drawn at first, and None was kept of them.
-    if worked.record and (
-        worked.shared or "intervals" not in worked.record.content["outcome"]
-    ):
+    if worked.record and plan_bodies.before_intervals(worked.record.content):
         return str(wording.UNKNOWN["before"])
     return str(wording.UNKNOWN["not_drawn"])
+
+
+def shared_errors(worked: WorkedPlan, unit: str) -> str:
+    """What of the errors of readings counts once; "" where nothing is known of them."""
+    if not worked.options.uncertainty_mm:
+        return ""
+    zeros = [(zero.code, zero.common_nm) for zero in worked.zeros]
+    return wording.shared_errors(zeros, to_nm(worked.options.common_u_mm or 0), unit)
 
 
 def _cuts(worked: WorkedPlan) -> bool:

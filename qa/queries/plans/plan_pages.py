@@ -93,6 +93,7 @@ class PlanView:
     share: float
     at_20: bool
     known: str = ""
+    shared_errors: str = ""
 
     @property
     def cuts(self) -> list[PlanRow]:
@@ -159,6 +160,7 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         share=share,
         at_20=any(row.gap_at_20 for row in rows),
         known=known_texts.known_words(worked),
+        shared_errors=known_texts.shared_errors(worked, unit),
     )
 
 
