@@ -22,13 +22,16 @@ PLACES = (
 )
 
 
-# Pages that lie elsewhere, by the place a person would look for them under.
+# Beginnings of addresses, by the place a person would look for those pages under.
 BESIDE = {
-    "joints": ("hole_patterns",),
-    "checks": ("shim_stock", "instruments", "plan_defaults"),
-    "airframes": ("temporary_items", "characteristics"),
-    "parts": ("pairs",),
-    "tooling": ("holds", "labels"),
+    "joints": ("holes/", "positions/"),
+    "checks": (
+        *("shims/", "instruments/", "plan-defaults/", "offers/", "gauge-studies/"),
+        *("sampling/", "plans/"),
+    ),
+    "airframes": ("temporary/", "characteristics/", "packs/"),
+    "parts": ("pairs/",),
+    "tooling": ("holds/", "labels/", "molds/", "corrections/"),
 }
 
 
@@ -64,8 +67,8 @@ def places(path: str) -> list[Place]:
 
 def roots(name: str, url: str) -> tuple[str, ...]:
     """The beginnings of the addresses that lie under a place."""
-    beside = map(url_of, BESIDE.get(name, ()))
-    return url, *filter(None, beside)
+    front = url_of("front") or "/"
+    return url, *(f"{front}{beginning}" for beginning in BESIDE.get(name, ()))
 
 
 def theme_of(request) -> str:

@@ -2,14 +2,13 @@
 boxes to sign in."""
 
 from dataclasses import dataclass
-from datetime import datetime
 
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop.ledger.canonical import stamp
 from shop.models import Seal
 from shop.queries.signatures import Signed, SignedThing
+from shop.wording.times import zoned as local
 
 GENERAL_CAUTIONS = (
     "Verdicts are about the limits recorded here and say nothing of airworthiness: "
@@ -74,15 +73,6 @@ def signed_record(thing: SignedThing) -> list:
         ]
         for row in thing.rows
     ]
-
-
-def local(moment: datetime | None) -> str:
-    """Return a time in the shop's zone, with its offset: a zone's short name can mean
-    several."""
-    if moment is None:
-        return ""
-    told = timezone.localtime(moment).strftime("%Y-%m-%d %H:%M %z")
-    return f"{told[:-2]}:{told[-2:]}"
 
 
 def ledger_place(entry) -> str:

@@ -4,9 +4,10 @@ from django import template
 from django.template.loader_tags import BLOCK_CONTEXT_KEY
 from django.utils.html import format_html
 
-from shop.wording import icons, states
+from shop.wording import icons, states, times
 
 register = template.Library()
+register.filter("zoned", times.zoned)
 
 
 @register.simple_tag(takes_context=True)

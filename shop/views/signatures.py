@@ -4,7 +4,6 @@ they hold."""
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_safe
@@ -15,6 +14,7 @@ from shop.forms import signatures as forms
 from shop.queries import signatures as queries
 from shop.queries.heads import newest
 from shop.queries.identity import the_shop
+from shop.wording.times import zoned
 
 from . import list_columns
 from .account import whence
@@ -63,7 +63,7 @@ def ledger_head(request):
     head, shop = newest(), the_shop()
     if head.at is None:
         raise Http404
-    when = timezone.localtime(head.at).isoformat(" ", "seconds")
+    when = zoned(head.at, "seconds")
     sheet = head_sheet(head, owner=shop.name, when=when, paper=shop.paper)
     named = {"Content-Disposition": f'inline; filename="ledger-{head.position}.pdf"'}
     return HttpResponse(sheet, content_type="application/pdf", headers=named)

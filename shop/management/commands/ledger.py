@@ -5,13 +5,13 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError, ProgrammingError
-from django.utils import timezone
 
 from shop.ledger import read_only, sealer
 from shop.ledger.verify import Report, verify
 from shop.queries import heads
 from shop.queries.identity import the_shop
 from shop.serving.database import unreadable
+from shop.wording.times import zoned
 
 
 def _told(why: DatabaseError) -> str:
@@ -56,7 +56,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{sealer.seal()} entries sealed")
 
     def _tell_head(self, head: heads.Head, pdf: str | None):
-        when = clock(head.at)
+        when = zoned(head.at, "seconds")
         self.stdout.write(f"{head.position} {head.digest} {when}".strip())
         if not pdf:
             return
@@ -86,11 +86,6 @@ class Command(BaseCommand):
                 f"{report.unsealed} of the entries are not sealed yet: the head does "
                 "not cover them."
             )
-
-
-def clock(at) -> str:
-    """A time in the shop's zone with its offset; "" for none."""
-    return timezone.localtime(at).isoformat(" ", "seconds") if at else ""
 
 
 def _head(position: str, *digest: str) -> tuple[int, str]:
