@@ -280,11 +280,18 @@ def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
     acts = acts.defer("entry__body")
     touches = Touches(sorted(acts, key=lambda act: act.entry.pk))
     serials |= {act.part_id for act in touches.acts if act.position_id in around}
-    rows = FitUp.objects.filter(
-        Q(part__in=serials)
-        | Q(surround_part__in=serials)
-        | here & Q(joint__in=[joint.pk for joint in joints])
-    ).select_related("entry", "part", "surround_part", "joint", "airframe")
+    # Each by its own index: asked with OR all are read, as hardly one names a surround.
+    keys = [
+        FitUp.objects.filter(found).order_by().values("pk")
+        for found in (
+            Q(part__in=serials),
+            Q(surround_part__in=serials),
+            here & Q(joint__in=[joint.pk for joint in joints]),
+        )
+    ]
+    rows = FitUp.objects.filter(pk__in=keys[0].union(*keys[1:])).select_related(
+        "entry", "part", "surround_part", "joint", "airframe"
+    )
     touches.fit_ups = list(rows.order_by("entry__pk").defer("entry__body"))
     touches.moved = _moved(touches.fit_ups, serials)
     cuts = TrimCut.objects.filter(part__in=serials, depth_nm__gt=0)
