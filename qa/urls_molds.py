@@ -14,6 +14,11 @@ urlpatterns = [
         "corrections/<int:number>/done/", molds.correction_done, name="correction_done"
     ),
     path(
+        "corrections/<int:number>/on-plug/",
+        molds.correction_on_plug,
+        name="correction_on_plug",
+    ),
+    path(
         "corrections/<int:number>/withdraw/",
         molds.withdraw_correction,
         name="withdraw_correction",

@@ -17,7 +17,7 @@ from shop.actions import (
     tablets,
     tooling,
 )
-from shop.models import Person, Position, Tablet, Tool, ToolDefect
+from shop.models import Person, Position, Tablet, Tool
 from shop.rules import second_factor as codes
 from tests.conftest import PASSWORD
 from tests.locks import recorded
@@ -56,6 +56,7 @@ HELD = {
     "qa.temporary.step": "TemporaryState",
     "qa.temporary.take_out_of_holes": "TemporaryState",
     "qa.tool_corrections.record_done": "Tool",
+    "qa.tool_corrections.record_on_plug": "Tool",
     "qa.tool_corrections.take": "Tool",
     "qa.tool_corrections.withdraw": "Tool",
     "shop.airframes.place_part": "Airframe Part",
@@ -86,6 +87,7 @@ HELD = {
     "shop.suspects.lift_hold": "Hold",
     "shop.tablets.prove_pin": "Person",
     "shop.tooling.act_on_tool": "Tool",
+    "shop.tooling.repair_defect": "Tool",
     "shop.weights.set_arm": "Position",
     "shop.weights.weigh_part": "Part",
     "shop.withdrawals.take_back_coat": "Tool",
@@ -180,13 +182,6 @@ ACTS = {
     "tool": (
         lambda by: tooling.change_tool(by=by, tool=Tool.objects.first(), name="new"),
         "shop.tooling.change_tool",
-        "Tool",
-    ),
-    "repair": (
-        lambda by: tooling.repair_defect(
-            by=by, defect=ToolDefect.objects.filter(repair=None)[0], note="filled"
-        ),
-        "shop.tooling.repair_defect",
         "Tool",
     ),
     "step": (

@@ -82,7 +82,7 @@ WHO = {
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
         demold void_pull yield_part receive_lot act_on_lot record_trim
         record_move set_part new_shim shim take_plan take_together withdraw_plan
-        correction_done
+        correction_done correction_on_plug
         take_pre_trim new_offer
     """,
     DECIDERS: """

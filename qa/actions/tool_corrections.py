@@ -1,8 +1,15 @@
-"""Corrections of a mold: decided, done (then a repair of the mold), or withdrawn."""
+"""Corrections of a mold: decided, done (then a repair of the mold), or withdrawn; and
+what was done on the plug by one."""
 
 from django.utils.translation import gettext as _
 
-from qa.models import CorrectionEnd, CorrectionEnding, ToolCorrection
+from qa.models import (
+    CorrectionEnd,
+    CorrectionEnding,
+    PlugCorrection,
+    ToolCorrection,
+)
+from qa.rules import mold_kin
 from shop import roles
 from shop.actions.locks import locked
 from shop.actions.numbers import next_number
@@ -63,6 +70,33 @@ def record_done(
         )
         act.result = {"correction": correction.label}
     return end
+
+
+def record_on_plug(
+    *, by, correction: ToolCorrection, what: str, place: str, note: str
+) -> PlugCorrection:
+    """The plug was corrected where the correction names it: a defect and its repair on
+    the plug's own record. what, place: the defect in words."""
+    roles.require(by, "work on tooling")
+    if not note.strip():
+        raise Refused(_("Say how it was done."), field="note")
+    kin = mold_kin.from_record(correction.content)
+    plug = correction.tool.plug
+    if plug is None or kin is None or not kin.of_plug:
+        message = _("%(label)s names nothing of a plug.")
+        raise Refused(message % {"label": correction.label})
+    said = {"correction": correction.label, "plug": plug.code, "note": note}
+    with perform("plug_corrected/1", by=by, said=said) as act:
+        plug = locked(plug)
+        if PlugCorrection.objects.filter(correction=correction).exists():
+            message = _("%(label)s is on record of its plug already.")
+            raise Refused(message % {"label": correction.label}, code="done")
+        defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
+        repair = record_repair(act, plug, defect, f"{correction.label}: {note}"[:200])
+        row = PlugCorrection(correction=correction, repair=repair, note=note)
+        act.record(row)
+        act.result = {"correction": correction.label}
+    return row
 
 
 def withdraw(*, by, correction: ToolCorrection, note: str) -> CorrectionEnd:

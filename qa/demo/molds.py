@@ -30,15 +30,15 @@ def load(crew, glider) -> None:
             long = LONG if line == 1 else LONG | TIGHT
             _read(crew, joint, airframe, cover, 10 * number + line, long, PROUD)
     first = tool_corrections.take(
-        by=crew["lena"], correction=_draft(mold, joint, design), note="Too early?"
+        by=crew["lena"], correction=drafted(mold, joint, design), note="Too early?"
     )
     tool_corrections.withdraw(
         by=crew["lena"], correction=first, note="to be done together with the wax"
     )
     taken = tool_corrections.take(
-        by=crew["emil"], correction=_draft(mold, joint, design)
+        by=crew["emil"], correction=drafted(mold, joint, design)
     )
-    page = corrections.correction_page(_loaded(taken), "mm")
+    page = corrections.correction_page(loaded(taken), "mm")
     tool_corrections.record_done(
         by=crew["bea"],
         correction=taken,
@@ -116,7 +116,11 @@ def _mold(crew, design):
 
 
 def _cover(crew, mold, design, number: int, days: float):
-    """A part from the next pull."""
+    return pulled(crew, mold, design, f"MG-1540-{number:03d}", days)
+
+
+def pulled(crew, mold, design, serial: str, days: float):
+    """A part from the next pull, laid up so many days ago."""
     mold.refresh_from_db()
     laminate = Laminate.objects.get(code="L-HATCH")
     pull = pulls.start_pull(
@@ -137,7 +141,6 @@ def _cover(crew, mold, design, number: int, days: float):
         reason="hard by the clock",
     )
     pull.refresh_from_db()
-    serial = f"MG-1540-{number:03d}"
     return pulls.yield_part(by=crew["bea"], pull=pull, design=design, serial=serial)
 
 
@@ -180,7 +183,8 @@ def _noise(seed: int, row: int) -> float:
     return 0.04 * math.sin(37.719 * row + 78.233 * seed + 3.1 * row * seed)
 
 
-def _draft(mold, joint, design):
+def drafted(mold, joint, design):
+    """The correction that its fits ask for."""
     others = mold_kin.relatives(mold)
     loaded = mold_fits.load([mold, *others])
     told = mold_told.tell(loaded[mold.pk, joint.pk, design.pk], mold_told.Choice())
@@ -189,5 +193,6 @@ def _draft(mold, joint, design):
     return mold_corrections.draft(told, kin)
 
 
-def _loaded(row):
+def loaded(row):
+    """With what its page takes."""
     return type(row).objects.select_related(*corrections.RELATED).get(pk=row.pk)

@@ -4,10 +4,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import LengthField, nm_of_texts
-from qa.models import Kind
 from qa.numeric.measuring.attribute_plans import LEVELS, LIMITS
 from qa.numeric.measuring.sampling import MOST
-from qa.rules.check_risks import Made
+from qa.rules.check_risks import GROUPS, Group, Limited, Made
 from shop.forms.fields import WholeField
 from shop.models import Unit
 from shop.numeric.units import PERCENT, format_length
@@ -51,7 +50,8 @@ class RisksForm(forms.Form):
 
 
 class RiskForm(forms.Form):
-    """How what is made lies about the middle of its limits, and a wish."""
+    """How what is made lies about the middle of its limits, or inside of the one that
+    there is, and a wish. `groups`: those that are asked for."""
 
     unit = forms.ChoiceField(label=_("Lengths below are in"), choices=Unit.choices)
     gap_off = LengthField(label=_("Gaps lie off the middle by"), required=False)
@@ -62,13 +62,34 @@ class RiskForm(forms.Form):
     flush_sd = LengthField(
         label=_("Flushness scatters by (standard deviation)"), required=False
     )
+    gap_one_off = LengthField(
+        label=_("Gaps with one limit lie inside of it by"), required=False
+    )
+    gap_one_sd = LengthField(label=_("These gaps scatter by"), required=False)
+    flush_one_off = LengthField(
+        label=_("Flushness with one limit lies inside of it by"), required=False
+    )
+    flush_one_sd = LengthField(label=_("This flushness scatters by"), required=False)
     wish = PercentField(
         label=_("Customer's risk that is wished for, percent of checks"), required=False
     )
 
+    def __init__(self, *arguments, groups: list[Group], **named):
+        super().__init__(*arguments, **named)
+        self.groups = groups
+        for group in set(GROUPS) - set(groups):
+            for name in _names(group):
+                del self.fields[name]
+
     def clean(self):
-        nm_of_texts(self, "gap_off", "flush_off")
-        nm_of_texts(self, "gap_sd", "flush_sd", positive=True)
+        names = [_names(group) for group in self.groups]
+        nm_of_texts(self, *(off for off, _sd in names))
+        nm_of_texts(self, *(sd for _off, sd in names), positive=True)
+        for kind, limited in self.groups:
+            off, sd = _names((kind, limited))
+            said = self.cleaned_data
+            if limited == Limited.ONE and said.get(sd) and said.get(off, 0) is None:
+                self.add_error(off, _("How far inside of the limit they lie is asked."))
         return self.cleaned_data
 
     def clean_wish(self):
@@ -78,21 +99,29 @@ class RiskForm(forms.Form):
         return wish
 
     @property
-    def made(self) -> dict[str, Made]:
-        """By kind, where a scatter is stated."""
-        said = self.cleaned_data
-        return {
-            kind: Made(said[f"{kind}_off"] or 0, said[f"{kind}_sd"])
-            for kind in Kind.values
-            if said.get(f"{kind}_sd")
-        }
+    def made(self) -> dict[Group, Made]:
+        """By group, where a scatter is stated."""
+        said, found = self.cleaned_data, {}
+        for group in self.groups:
+            off, sd = _names(group)
+            if said.get(sd):
+                found[group] = Made(said[off] or 0, said[sd])
+        return found
 
     @staticmethod
-    def initial_of(made: dict[str, Made], unit: str) -> dict:
+    def initial_of(made: dict[Group, Made], unit: str) -> dict:
         """What parts on record show, as texts."""
         places = {"mm": 3, "in": 4}[unit]
         start = {"unit": unit, "wish": 1}
-        for kind, about in made.items():
-            start[f"{kind}_off"] = format_length(about.off_nm, unit, places)
-            start[f"{kind}_sd"] = format_length(about.sd_nm, unit, places)
+        for group, about in made.items():
+            values = about.off_nm, about.sd_nm
+            for name, nm in zip(_names(group), values, strict=True):
+                start[name] = format_length(nm, unit, places)
         return start
+
+
+def _names(group: Group) -> tuple[str, str]:
+    """The fields of a group: where it lies, how it scatters."""
+    kind, limited = group
+    of = kind if limited == Limited.BOTH else f"{kind}_{limited}"
+    return f"{of}_off", f"{of}_sd"

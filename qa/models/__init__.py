@@ -98,7 +98,12 @@ from .plans import (
 )
 from .shims import ShimStack, ShimStock
 from .temporary import TemporaryPlace
-from .tool_corrections import CorrectionEnd, CorrectionEnding, ToolCorrection
+from .tool_corrections import (
+    CorrectionEnd,
+    CorrectionEnding,
+    PlugCorrection,
+    ToolCorrection,
+)
 
 __all__ = [
     "AcceptanceFinish",
@@ -187,6 +192,7 @@ __all__ = [
     "TemplatePrint",
     "TemporaryPlace",
     "ToolCorrection",
+    "PlugCorrection",
     "TrimCut",
     "TrimSide",
     "Verdict",

@@ -71,3 +71,24 @@ class CorrectionEnd(Fact):
 
     def __str__(self) -> str:
         return f"{self.correction_id} {self.how}"
+
+
+class PlugCorrection(Fact):
+    """The plug was corrected where a mold's correction names it: a repair of the plug,
+    on its own record. The mold's correction is done or withdrawn by itself."""
+
+    correction = models.OneToOneField(
+        ToolCorrection, models.PROTECT, related_name="on_plug"
+    )
+    repair = models.OneToOneField(DefectRepair, models.PROTECT, related_name="+")
+    note = models.CharField(max_length=400)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(note=""), name="plug_corrected_with_a_note"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.correction_id} on its plug"

@@ -41,7 +41,7 @@ def story(sheet: CorrectionSheet) -> list[Block]:
         *blocks.identity(sheet.identity),
         gap(3),
         heading("What to do"),
-        *blocks.bullets(page.lines, size=9.5),
+        *blocks.bullets([line for line in (*page.lines, page.rest) if line], size=9.5),
         gap(2),
         blocks.figure(page.scene, 300),
         gap(2),

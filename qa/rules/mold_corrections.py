@@ -8,7 +8,8 @@ from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.numeric.tool.characteristics import characteristics
 from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.openings import OpeningValue
-from qa.numeric.tool.tell import Advice, OpeningTold, ToolValue
+from qa.numeric.tool.openings_told import OpeningTold
+from qa.numeric.tool.tell import Advice, ToolValue
 from qa.numeric.verdict.acceptance import nearest_nm
 from qa.rules import mold_kin, mold_told
 from qa.rules.history import Seam

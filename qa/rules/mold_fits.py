@@ -1,13 +1,16 @@
 """What the first fits of a mold's parts read, brought back to as pulled.
 
 A part comes from a mold when it was pulled from it, or bonded or cut from parts of one
-pull of it. Of a part in an opening the first fit-up with readings counts; what had been
-cut off either edge before is taken back off the gap by the place of the cut, and what
-was read on finished edges is brought to bare ones. Openings are airframes, or the
-surrounds of one where it had several.
+pull of it. Of a part in an opening the first fit-up with readings counts, with all of
+its checks: whatever changes an edge or a seat opens the next fit-up, so that they saw
+the same, and a check that was broken off goes on in the next. What had been cut off
+either edge before is taken back off the gap by the place of the cut, and what was read
+on finished edges is brought to bare ones. Openings are airframes, or the surrounds of
+one where it had several.
 """
 
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -211,10 +214,6 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
     joint = rows.joints[fit_up.joint_id]
     seam = rows.seams[joint.current_id]
     own = rows.seams[fit_up.revision_id]
-    labels = {station.pk: station.label for station in own.stations}
-    place = places_kept(own, seam)
-    found: dict[tuple[int, str], int] = {}
-    unlike = 0
     read = [
         check for check in rows.checks.get(fit_up.pk, []) if check.pk in rows.readings
     ]
@@ -222,17 +221,8 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
         return None
     # A cut opens the next fit-up: all checks of this one saw the same edges.
     lost = rows.cuts.lost_nm(fit_up, read[0], seam)
-    for check in read:
-        for value in rows.readings[check.pk]:
-            row = place.get(labels[value.station_id])
-            if row is None:
-                unlike += 1
-                continue
-            shift = to_bare_nm(seam.stations[row], value.kind, check.finish)
-            gone = lost[row] if value.kind == Kind.GAP else 0
-            # The first check counts where two read the same.
-            as_pulled = value.reading.value_nm + shift - gone
-            found.setdefault((row, value.kind), as_pulled)
+    values = [(check, value) for check in read for value in rows.readings[check.pk]]
+    found, unlike = brought_back(values, own, seam, lost)
     return FirstFit(
         part=fit_up.part,
         pull=pull,
@@ -240,10 +230,46 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
         fit_up=fit_up,
         check=read[0],
         opening=opening,
-        nm=found,
+        nm={place: value.nm for place, value in found.items()},
         cut_nm={row: depth for row, depth in enumerate(lost) if depth},
         unlike=unlike,
     )
+
+
+@dataclass(frozen=True)
+class AsPulled:
+    """What was read at a place, brought back, and the verdict of what was read."""
+
+    nm: int
+    verdict: str
+
+
+def brought_back(
+    values: Iterable[tuple[Check, CurrentReading]],
+    own: Seam,
+    seam: Seam,
+    lost: Sequence[int],
+) -> tuple[dict[tuple[int, str], AsPulled], int]:
+    """(what one fit-up read, on bare edges and with what they lost taken off the gap
+    again, by row of the seam as it is now and kind; how many readings were elsewhere).
+
+    Of a place that was read in two checks the first counts. own: the stations that it
+    was read at; lost: nm, by row of the seam.
+    """
+    labels = {station.pk: station.label for station in own.stations}
+    kept = places_kept(own, seam)
+    found: dict[tuple[int, str], AsPulled] = {}
+    unlike = 0
+    for check, value in values:
+        row = kept.get(labels[value.station_id])
+        if row is None:
+            unlike += 1
+            continue
+        shift = to_bare_nm(seam.stations[row], value.kind, check.finish)
+        gone = lost[row] if value.kind == Kind.GAP else 0
+        nm = value.reading.value_nm + shift - gone
+        found.setdefault((row, value.kind), AsPulled(nm, value.reading.verdict))
+    return found, unlike
 
 
 def places_kept(own: Seam, seam: Seam) -> dict[str, int]:

@@ -2,8 +2,9 @@
 
 The numbers are qa.numeric.tool. Openings are told apart where parts that were tried in
 several link them. Where each part was tried in one of its own they count into the
-scatter; where several parts share some of several, only one of them is looked at, since
-what parts share in an opening would pass for the mold's.
+scatter; where only some are linked, only those are looked at that hang together and
+that most parts were tried in (one of them, where none are linked), since what parts
+share in an opening would pass for the mold's.
 """
 
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from qa.numeric.geometry.joint import Joint as Geometry
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool import come
 from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.openings_told import linked_openings
 from qa.numeric.tool.tell import PulledReading, ToolReport, tell_tool
 from qa.rules import requirements
 from qa.rules.history import Seam
@@ -23,6 +25,9 @@ from shop.numeric.units import to_mm
 
 METHOD = "tell_tool/1"
 WORTH_NM = 100_000
+# Bounds of more stations take many seconds, and their page is asked for all day.
+MOST_STATIONS = 150
+MOST_FITS = 200
 
 
 class Openings(StrEnum):
@@ -54,8 +59,10 @@ class Told:
     openings: Openings
     geometry: Geometry
     report: ToolReport
-    # Openings that were left out, since what is told is of one of them.
+    # Openings that were left out, since they do not hang together with what is told.
     others: list[str] = field(default_factory=list)
+    # How many older fits were left out, since there are too many.
+    older: int = 0
 
     @property
     def unlike(self) -> int:
@@ -70,9 +77,11 @@ def geometry_of(revision: JointRevision, seam: Seam) -> Geometry:
 
 
 def tell(fits: MoldFits, choice: Choice) -> Told:
-    """What the fits say. Raises numeric TooMuch beyond 2,000 characteristics."""
+    """What the fits say: of at most MOST_STATIONS, spread evenly along the seam where
+    it has more, by the newest MOST_FITS."""
     since = choice.first_pull or 0
-    used = [fit for fit in fits.fits if fit.nm and fit.pull.number >= since]
+    every = [fit for fit in fits.fits if fit.nm and fit.pull.number >= since]
+    used = every[-MOST_FITS:]
     geometry = geometry_of(fits.seam.revision, fits.seam)
     motions = free_to_move(geometry)
     if choice.opening:
@@ -81,27 +90,31 @@ def tell(fits: MoldFits, choice: Choice) -> Told:
         openings = list(dict.fromkeys(fit.opening for fit in used))
     how = Openings.ONE if len(openings) < 2 else Openings.APART
     report = _asked(geometry, used, openings, how, motions, choice)
-    if how == Openings.APART and not report.anything and _unlinked(used):
-        # Nothing can be told apart: the opening with most parts, or all as scatter.
-        how, openings = _instead(used)
-        report = _asked(geometry, used, openings, how, motions, choice)
+    if how == Openings.APART and not report.anything:
+        # Of those that hang together, of one, or of all as scatter; where none of these
+        # tells anything either, of what most parts were tried in.
+        ways = _instead(used, openings) or [(how, openings)]
+        for how, openings in [*ways, ways[0]]:
+            report = _asked(geometry, used, openings, how, motions, choice)
+            if report.anything:
+                break
     others = list(dict.fromkeys(f.opening for f in used if f.opening not in openings))
     used = [fit for fit in used if fit.opening in openings]
-    return Told(fits, used, choice, how, geometry, report, others)
+    older = len(every) - len(every[-MOST_FITS:])
+    return Told(fits, used, choice, how, geometry, report, others, older)
 
 
-def _unlinked(used: list[FirstFit]) -> bool:
-    """Whether no part was tried in two openings."""
-    return len({fit.part.pk for fit in used}) == len(used)
-
-
-def _instead(used: list[FirstFit]) -> tuple[Openings, list[str]]:
-    counts: dict[str, int] = {}
-    for fit in used:
-        counts[fit.opening] = counts.get(fit.opening, 0) + 1
-    if max(counts.values()) == 1:
-        return Openings.SCATTER, list(counts)
-    return Openings.ONE, [max(counts, key=counts.__getitem__)]
+def _instead(used: list[FirstFit], openings: list[str]):
+    """(how, openings) that may tell something where all together tell nothing, what
+    most parts were tried in first."""
+    groups = linked_openings((fit.part.serial, fit.opening) for fit in used)
+    if len(used) == len(groups):
+        return [(Openings.SCATTER, openings)]
+    if len(groups) < 2:
+        return []
+    return [
+        (Openings.APART if len(group) > 1 else Openings.ONE, group) for group in groups
+    ]
 
 
 def _asked(geometry, used, openings, how, motions, choice: Choice) -> ToolReport:
@@ -114,7 +127,15 @@ def _asked(geometry, used, openings, how, motions, choice: Choice) -> ToolReport
             gap, flush = (fit.nm.get((row, kind)) for kind in (Kind.GAP, Kind.FLUSH))
             rows.append(PulledReading(fit.part.serial, row, _mm(gap), _mm(flush), name))
     sd = None if choice.sd_nm is None else to_mm(choice.sd_nm)
-    return _told(geometry, tuple(rows), motions, sd, to_mm(choice.worth_nm))
+    only = _asked_of(len(geometry.stations))
+    return _told(geometry, tuple(rows), motions, sd, to_mm(choice.worth_nm), only)
+
+
+def _asked_of(count: int) -> frozenset[int] | None:
+    """The rows that are told of a joint with so many stations; None: all."""
+    if count <= MOST_STATIONS:
+        return None
+    return frozenset(k * count // MOST_STATIONS for k in range(MOST_STATIONS))
 
 
 @lru_cache(maxsize=64)
@@ -124,9 +145,10 @@ def _told(
     motions: tuple[Motion, ...],
     sd_mm: float | None,
     worth_mm: float,
+    only: frozenset[int] | None,
 ) -> ToolReport:
     """Kept, since bounds are simulated for a second and pages ask again and again."""
-    return tell_tool(geometry, rows, motions, sd_mm, worth_mm)
+    return tell_tool(geometry, rows, motions, sd_mm, worth_mm, only)
 
 
 def came(geometry: Geometry, expected: list[float | None], fit: FirstFit):

@@ -1,7 +1,8 @@
-"""A joint over parts: what each part read at its first check, or at its last.
+"""A joint over parts: what each part read at its first fit, or at its last check.
 
 Values are brought to bare edges, so that parts checked bare and finished stand in one
-row. Those of the first check are as pulled: what either edge had lost before it is
+row. The first fit is the first fit-up with readings, with all of its checks, as it is
+for a mold (mold_fits.py). Its values are as pulled: what either edge had lost before is
 taken off the gap again, by the place of the cut. Verdicts are of what was read.
 """
 
@@ -17,7 +18,6 @@ from qa.models import (
     Finish,
     FitUp,
     Joint,
-    Kind,
     Station,
     Verdict,
 )
@@ -25,7 +25,7 @@ from qa.numeric.geometry.joint import Limits
 from qa.numeric.tool.characteristics import targets
 from qa.rules import cuts_before, requirements
 from qa.rules.history import Seam
-from qa.rules.mold_fits import places_kept, to_bare_nm
+from qa.rules.mold_fits import brought_back, places_kept
 from shop.models import Airframe, Lineage, Origin, Part, Pull
 from shop.numeric.units import NM_PER, to_mm
 
@@ -94,18 +94,28 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     cuts = cuts_before.load(fit_ups, [joint], seams) if which == Which.FIRST else None
     # A part counts once, wherever it was tried: values of one are no two of a row.
     found: dict[int, PartRead] = {}
-    for check in checks:
-        fit_up = check.fit_up
+    for own in _fits(checks, values, which):
+        fit_up = own[0].fit_up
         key = fit_up.part_id
-        if not values.get(check.pk) or (which == Which.FIRST and key in found):
+        if which == Which.FIRST and key in found:
             continue
-        lost = cuts.lost_nm(fit_up, check, now) if cuts else [0] * len(now.stations)
-        pull = pulls.get(fit_up.part_id)
-        read = _read(check, values[check.pk], seams, now, pull, lost)
+        lost = cuts.lost_nm(fit_up, own[0], now) if cuts else [0] * len(now.stations)
+        read = _read(own, values, seams, now, pulls.get(key), lost)
         if read.nm:
             found.pop(key, None)  # the last check stands where it was made
             found[key] = read
     return OverParts(joint, now, list(found.values()))
+
+
+def _fits(checks: list[Check], values, which: Which) -> list[list[Check]]:
+    """The checks that are looked at together: those of a fit-up at the first fit, at
+    the last each alone."""
+    fits: dict[int, list[Check]] = {}
+    for check in checks:
+        if values.get(check.pk):
+            key = check.fit_up_id if which == Which.FIRST else check.pk
+            fits.setdefault(key, []).append(check)
+    return list(fits.values())
 
 
 def _seams(joint: Joint, fit_ups: list[FitUp]) -> dict[int, Seam]:
@@ -150,29 +160,25 @@ def _pulls(parts: set[int]) -> dict[int, Pull]:
 
 
 def _read(
-    check: Check, values, seams, now: Seam, pull: Pull | None, lost: list[int]
+    checks: list[Check], values, seams, now: Seam, pull: Pull | None, lost: list[int]
 ) -> PartRead:
-    own = seams[check.fit_up.revision_id]
-    labels = {station.pk: station.label for station in own.stations}
-    kept = places_kept(own, now)
-    nm, verdicts = {}, {}
-    for value in values:
-        row = kept.get(labels[value.station_id])
-        if row is None:
-            continue
-        shift = to_bare_nm(now.stations[row], value.kind, check.finish)
-        gone = lost[row] if value.kind == Kind.GAP else 0
-        nm[row, value.kind] = value.reading.value_nm + shift - gone
-        verdicts[row, value.kind] = value.reading.verdict
-    fit_up = check.fit_up
+    fit_up = checks[0].fit_up
+    own = seams[fit_up.revision_id]
+    rows = [(check, value) for check in checks for value in values[check.pk]]
+    read, _unlike = brought_back(rows, own, now, lost)
     stations = {
-        kept[station.label]: station
-        for station in own.stations
-        if station.label in kept
+        row: own.stations[own.rows[label]]
+        for label, row in places_kept(own, now).items()
     }
-    cut = {row: nm for row, nm in enumerate(lost) if nm}
     return PartRead(
-        fit_up.part, fit_up.airframe, check, pull, nm, verdicts, stations, cut
+        part=fit_up.part,
+        airframe=fit_up.airframe,
+        check=checks[0],
+        pull=pull,
+        nm={place: value.nm for place, value in read.items()},
+        verdicts={place: value.verdict for place, value in read.items()},
+        own=stations,
+        cut_nm={row: nm for row, nm in enumerate(lost) if nm},
     )
 
 

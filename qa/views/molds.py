@@ -12,10 +12,10 @@ from django.views.decorators.http import require_GET, require_POST
 from qa.actions import tool_corrections
 from qa.forms.molds import CorrectionEndForm, MoldAskForm, TakeCorrectionForm
 from qa.models import ToolCorrection
-from qa.queries.molds import corrections, fits
+from qa.queries.molds import corrections, fits, plugs
 from shop import roles
 from shop.ledger import Refused
-from shop.models import Tool
+from shop.models import Tool, ToolKind
 from shop.queries.signatures import panel_of
 from shop.views.acting import form_page, posted
 
@@ -25,7 +25,12 @@ TOOLS = Tool.objects.select_related("plug", "mirror", "design")
 
 
 def panel(request, tool: Tool):
-    """What is known of a mold by its parts' fits, on its own page."""
+    """What is known of a mold by its parts' fits, on its own page, and of a plug by the
+    corrections of its molds."""
+    if tool.kind == ToolKind.PLUG:
+        told = plugs.corrections_of_plug(tool, unit_of(request))
+        context = {"plug": tool, "told": told}
+        return ("qa/molds/plug_panel.html", context) if told else None
     if not fits.may_pull(tool):
         return None
     unit = unit_of(request)
@@ -136,6 +141,31 @@ def correction_done(request, number):
         caution=_("Dust, solvents and resins can hurt: the safety data sheet of the "
                   "product is the authority."),
         button=_("Record this repair"),
+    )  # fmt: skip
+
+
+def correction_on_plug(request, number):
+    """The plug was corrected where all of its molds show it: a repair of the plug."""
+
+    def act(row, note):
+        told = plugs.of_plug(row, row.revision.units)
+        tool_corrections.record_on_plug(
+            by=request.user,
+            correction=row,
+            what=told.what if told else "",
+            place=told.places if told else "",
+            note=note,
+        )
+
+    return _end(
+        request,
+        number,
+        "work on tooling",
+        act,
+        heading=_("The plug was corrected by %(label)s"),
+        caution=_("Dust, solvents and resins can hurt: the safety data sheet of the "
+                  "product is the authority."),
+        button=_("Record this repair of the plug"),
     )  # fmt: skip
 
 

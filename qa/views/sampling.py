@@ -7,8 +7,8 @@ from qa.forms.sampling import RiskForm, RisksForm, TableForm
 from qa.models import Check
 from qa.numeric.measuring.sampling import SamplingError
 from qa.queries import sampling as queries
-from qa.queries.checks.check_risks import risk_page
-from qa.rules.check_risks import made_on_record
+from qa.queries.checks.check_risks import risk_page, stations_of
+from qa.rules.check_risks import groups_of, made_on_record
 from shop import roles
 from shop.numeric.units import PERCENT
 
@@ -48,11 +48,14 @@ def check_risk(request, uuid):
     check = roles.fetch(request.user, "look", rows, entry_id=uuid)
     unit = unit_of(request)
     made, parts = made_on_record(check.fit_up.joint, check.u_nm)
+    stations = stations_of(check)
     start = RiskForm.initial_of(made, unit)
-    form = RiskForm(request.GET if "wish" in request.GET else start)
+    asked = request.GET if "wish" in request.GET else start
+    form = RiskForm(asked, groups=groups_of(stations))
     wish = None
     if form.is_valid():
         made, wish = form.made, form.cleaned_data["wish"]
-    page = risk_page(check, made, wish and wish / PERCENT, parts, unit)
+    wish = wish and wish / PERCENT
+    page = risk_page(check, stations, made, wish, parts, unit)
     context = {"check": check, "form": form, "page": page}
     return render(request, "qa/sampling/check_risk.html", context)

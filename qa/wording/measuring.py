@@ -125,8 +125,8 @@ REMARKS = {
     "away": _("it moves away from the limit, or was beyond it from the start"),
     "reaches": _("it reaches the limit at pull {pull:.1f} ({low:.1f} to {high:.1f})"),
     "reaches_beyond": _(
-        "it reaches the limit at pull {pull:.1f} ({low:.1f} to "
-        "{high:.1f}), beyond what was measured"
+        "expected to reach the limit at pull {pull:.1f} ({low:.1f} to {high:.1f}), "
+        "beyond what was measured"
     ),
 }
 # The course of what has a target and no limit.

@@ -1,6 +1,6 @@
 """What is told of a tool, in the words of a builder."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from qa.numeric.tool.least_squares import ALIKE_MM, Why
@@ -19,7 +19,7 @@ ADVICE = {
     Advice.LEAVE: "leave",
     Advice.CANNOT_TELL: "cannot tell yet",
 }
-OF_PLUG = "of the plug"
+NOTHING = (Advice.LEAVE, Advice.CANNOT_TELL)
 REASONS = {
     Why.NO_LIMITS: "no limits are stated there, so that there is no target",
     Why.NOT_MEASURED: "no part was measured there",
@@ -27,6 +27,8 @@ REASONS = {
     "it; more stations would tell, or parts that are held",
     Why.NOT_TIED: "measured on too few parts to be told from how these sat; measure "
     "there on a part that is measured at the other stations too",
+    Why.NOT_ASKED: "the joint has more stations than are worked out for a page: some, "
+    "spread evenly along it, are told. The command correct_tool takes more",
 }
 ONE_PART = (
     "one part tells nothing about its mold; another pull would tell, or how much parts "
@@ -58,9 +60,10 @@ SEVERAL_OPENINGS = (
     "The {} openings are taken to be right in their mean; what they have in common is "
     "told with the mold. A part tried in several counts once where it showed the same."
 )
+OLDER = "The {count} oldest fits are left out: the newest {most} are looked at."
 OTHER_OPENINGS = (
-    "Parts tried in {} are left out: several parts share an opening, and no part was "
-    "tried in two, so that mold and opening could not be told apart."
+    "Parts tried in {} are left out: none of these was tried in {} too, so that mold "
+    "and opening could not be told apart."
 )
 AS_A_WHOLE = (
     "A mold that is shifted, turned or tilted as a whole looks like another seating of "
@@ -77,6 +80,11 @@ OPENINGS_BY = (
     "same parts were tried in several; bounds hold for all {count} of these together "
     "with 95 %: {factor:.3f} standard errors, by the maximum modulus of the "
     "multivariate t distribution"
+)
+OPENINGS_LINKED = (
+    "Only {linked} hang together by parts that were tried in several: each of these is "
+    "told from the mean of these, and {others} not at all. The rows of {linked} alone "
+    "would tell the tool, with these taken to be right in their mean"
 )
 OPENINGS_SEEN = (
     "The same part reads otherwise in another opening by {seen}, 1 sigma, beyond its "
@@ -125,7 +133,7 @@ COMMAND = Terms(
 def advice_text(value: ToolValue, unit: str = "mm") -> str:
     """What to do at a place: "cut line in 1.30"."""
     words = ADVICE[value.advice]
-    if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
+    if value.advice in NOTHING:
         return words
     return f"{words} {lengths.number(to_nm(abs(value.correction_mm)), unit)}"
 
@@ -144,7 +152,7 @@ def notes(
     ]
     if report.anything and report.seen_motions:
         told.append(AS_A_WHOLE)
-    corrected = {v.advice for v in report.values} - {Advice.LEAVE, Advice.CANNOT_TELL}
+    corrected = any(value.advice not in NOTHING for value in report.values)
     return [*told, TOGETHER] if corrected else told
 
 
@@ -160,11 +168,11 @@ def _cannot(report: ToolReport, labels, terms: Terms) -> Iterator[str]:
         if all(len(places.get(kind, ())) == len(labels) for kind in KINDS):
             yield f"Cannot tell anything: {reason}"
             continue
-        told = [f"{KINDS[k]} at {_names(v, len(labels))}" for k, v in places.items()]
+        told = [f"{KINDS[k]} at {some_of(v, len(labels))}" for k, v in places.items()]
         yield f"Cannot tell {' or '.join(told)}: {reason}"
 
 
-def _names(labels: Sequence[str], of: int) -> str:
+def some_of(labels: Sequence[str], of: int) -> str:
     """The labels, some of so many; not all where that would be a long list."""
     if len(labels) == of > 3:
         return "any station"
@@ -191,7 +199,7 @@ def _targets(report: ToolReport, labels) -> Iterator[str]:
         where = [labels[row] for row, bare in report.bare if bare == kind]
         if where:
             yield (
-                f"The target of {name} at {_names(where, len(labels))} is the limit "
+                f"The target of {name} at {some_of(where, len(labels))} is the limit "
                 "itself: no station has two limits that would say how far inside to aim"
             )
 
@@ -269,6 +277,11 @@ def _openings(report: ToolReport) -> Iterator[str]:
 def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
     """How what is told of the openings was found, and how far it holds."""
     told = report.apart
+    if told.linked:
+        others = [name for name in report.openings if name not in told.linked]
+        yield OPENINGS_LINKED.format(
+            linked=", ".join(told.linked), others=", ".join(others)
+        )
     values = [
         value for station in told.each for value in (*station.gap, *station.flush)
     ]
@@ -310,53 +323,6 @@ def _too_many(report: ToolReport) -> list[str]:
         if any(value.why in (None, Why.NO_SCATTER) for value in untold):
             found.append(name)
     return found
-
-
-def advice_lines(
-    report: ToolReport,
-    labels: Sequence[str],
-    unit: str = "mm",
-    of_plug: Collection[tuple[str, str]] = (),
-) -> list[str]:
-    """What to do, neighbors together: "Cut line in at 10 to 12: by 0.95 to 1.10 mm".
-    of_plug: labels and kinds that are the plug's, which is said."""
-    lines = []
-    for kind in KINDS:
-        values = getattr(report, kind)
-        plugs = [(label, kind) in of_plug for label in labels]
-        for rows in _runs(values, plugs):
-            done = [values[row] for row in rows]
-            sizes = sorted(to_nm(abs(value.correction_mm)) for value in done)
-            words = ADVICE[done[0].advice]
-            at = _stretch([labels[row] for row in rows])
-            least, most = (lengths.number(size, unit) for size in (sizes[0], sizes[-1]))
-            by = most if least == most else f"{least} to {most}"
-            whose = f", {OF_PLUG}" if plugs[rows[0]] else ""
-            lines.append(
-                f"{words[:1].upper()}{words[1:]} at {at}: by {by} {unit}{whose}"
-            )
-    return lines
-
-
-def _runs(values: Sequence[ToolValue], plugs: Sequence[bool]) -> list[list[int]]:
-    """Rows of neighbors with one advice to do something to one thing."""
-    runs: list[list[int]] = []
-    for row, value in enumerate(values):
-        if value.advice in (Advice.LEAVE, Advice.CANNOT_TELL):
-            continue
-        before = runs[-1][-1] if runs else None
-        if before == row - 1 and (values[before].advice, plugs[before]) == (
-            value.advice,
-            plugs[row],
-        ):
-            runs[-1].append(row)
-        else:
-            runs.append([row])
-    return runs
-
-
-def _stretch(labels: Sequence[str]) -> str:
-    return labels[0] if len(labels) == 1 else f"{labels[0]} to {labels[-1]}"
 
 
 def read_in(inputs: Sequence[dict]) -> str:

@@ -224,6 +224,22 @@ def test_openings_that_nothing_links_end_with_two_and_say_why(tmp_path):
     assert "  cannot be told." in out and "nothing beyond" not in out
 
 
+def test_where_only_some_openings_are_linked_these_are_told(tmp_path):
+    """The tool is that of none (the model has all of them), but how L1 and L2 differ
+    is as told without L3."""
+    some = tried(("A", "L1"), ("A", "L2"), ("B", "L1"), ("B", "L2"))
+    rows = some + tried(("C", "L3")).split("\n", 1)[1]
+    code, report = plain(tmp_path, *HELD, readings=rows)
+    alone = plain(tmp_path, *HELD, readings=some)[1]["openings"]
+    assert code == 2 and advice(report, "gap") == ["cannot_tell"] * 4
+    assert report["openings"][: len(alone)] == alone
+    rest = report["openings"][len(alone) :]
+    assert {(o["surround"], o["gap"]["opening_mm"]) for o in rest} == {("L3", None)}
+    assert any("Only L1, L2 hang together" in note for note in report["notes"])
+    out = run(tmp_path, *HELD, readings=rows)[1]
+    assert "nothing beyond its bounds (16 of 24 can be told)" in out
+
+
 def test_a_kind_that_was_not_read_in_an_earlier_opening_leaves_the_other_told(tmp_path):
     rows = tried(*((part, place) for place in ("L1", "L2", "L3") for part in "AB"))
     head, *lines = rows.splitlines()

@@ -49,14 +49,16 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
         FitPlan,
         Joint,
         LateDecision,
+        PlugCorrection,
         Reading,
         StandingPlan,
     )
     from qa.queries.characteristics import page_of, planned
     from qa.queries.joints.joint_capability import joint_told
+    from qa.queries.molds.fits import panel
     from qa.rules import earlier_fits
     from qa.rules.over_parts import Which, over_parts
-    from shop.models import Hold, Placement, Withdrawal
+    from shop.models import Hold, Placement, Tool, Withdrawal
 
     assert CurrentReading.objects.filter(clash=True).exists()
     assert Reading.objects.filter(supersedes__isnull=False).exists()
@@ -75,5 +77,13 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     ]
     assert any(one.rows and one.rows[-1].bounds for one in told)
     assert any(page_of(row, "mm").told.indices for row in planned())
+    panels = [panel(mold, "mm") for mold in Tool.objects.filter(last_pull__gt=1)]
+    drifts = [told.drift for told in panels if told.drift]
+    courses = [place.course for drift in drifts for place in drift.places]
+    assert any("expected to reach the limit at pull" in words for words in courses)
+    assert any(drift.places and drift.without and drift.breaks for drift in drifts)
+    assert any(drift.told and not drift.places for drift in drifts)
+    assert any(drift.why for drift in drifts)
+    assert PlugCorrection.objects.exists()
     shared = StandingPlan.objects.values("plan__entry").annotate(n=Count("plan"))
     assert max(one["n"] for one in shared) > 1  # plans of parts taken together

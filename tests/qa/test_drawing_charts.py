@@ -95,7 +95,9 @@ def test_a_trend_says_when_it_reaches_the_limit_and_shows_its_repair():
     sheet = trend_sheet()
     scene = trend_chart.build(sheet)
     words = " ".join(s.words for s in scene.shapes if isinstance(s, Text))
-    assert re.search(r"It reaches the limit at pull 2\d\.\d \(.+\), beyond", words)
+    assert re.search(
+        r"Expected to reach the limit at pull 2\d\.\d \(.+\), beyond", words
+    )
     assert "repair" in words
     bands = [shape for shape in scene.shapes if getattr(shape, "look", "") == "band"]
     assert len(bands) == 2

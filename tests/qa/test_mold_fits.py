@@ -11,21 +11,27 @@ import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from pypdf import PdfReader
 
 from qa.actions import checks, fitups, tool_corrections, trimming
 from qa.actions.trimming import Taken
 from qa.files import joint_text
-from qa.models import Check, CorrectionEnd, Kind, ToolCorrection
+from qa.models import Check, CorrectionEnd, CurrentReading, Kind, ToolCorrection
+from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.least_squares import Why
+from qa.numeric.tool.tell import PulledReading, tell_tool
 from qa.queries.molds import corrections, fits
 from qa.queries.molds.kin import sentences
-from qa.rules import mold_corrections, mold_kin
+from qa.rules import mold_corrections, mold_kin, mold_told
 from qa.rules.mold_kin import Kin, Relative
 from qa.rules.mold_told import Choice, Openings
+from qa.rules.over_parts import Which, over_parts
 from qa.rules.planning import RELATED
 from shop.actions import tooling
 from shop.ledger import Refused
 from shop.models import DefectRepair, Tool
+from tests.around import by_hand
 from tests.qa.making import (
     make_check,
     make_design,
@@ -37,6 +43,8 @@ from tests.qa.making import (
 )
 from tests.qa.molding import LONG, Shop, noisy, ripple
 from tests.shop.making_floor import make_mold, make_tool
+
+LABELS = tuple(map(str, range(1, 11)))
 
 
 @pytest.fixture
@@ -186,6 +194,87 @@ def test_openings_that_nothing_links_never_pass_for_the_mold(shop):
     told = shop.told()
     assert told.openings == Openings.APART
     assert len(told.used) == 4
+
+
+def test_what_hangs_together_is_told_where_not_all_openings_do(shop, client_of):
+    """Two parts tried in both of two openings, and a third in another: what the two say
+    is what they would say without it. Nothing read of flushness: only the gap hears
+    that it may be left."""
+    for number in (1, 2):
+        part = shop.pull()
+        for airframe in shop.airframes[:2]:
+            seed = number + 3 * (airframe == shop.airframes[0])
+            shop.fit(part, airframe, noisy(seed, {}), dict.fromkeys(LABELS))
+    before = shop.told()
+    assert before.openings == Openings.APART and before.report.anything
+    shop.fit(shop.pull(), shop.airframes[2], noisy(3, {"2": -2.0}), ripple(3))
+    told = shop.told()
+    assert told.openings == Openings.APART
+    assert told.others == [shop.airframes[2].serial]
+    assert told.report.gap == before.report.gap
+    assert told.report.apart.each == before.report.apart.each
+    for address in (f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/",
+                    reverse("tool", args=[shop.mold.pk])):  # fmt: skip
+        words = html.unescape(client_of("visitor").get(address).content.decode())
+        assert "Leave the mold as it is in gap at any station." in words
+        assert "Of flushness at any station nothing can be told" in words
+        assert "Leave the mold as it is." not in words
+    page = shop.page()
+    others = f"Parts tried in {shop.airframes[2].serial} are left out"
+    assert any(note.startswith(others) for note in page.notes)
+
+
+def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
+    shop, client_of, monkeypatch
+):
+    """What is told of some is what would be told of these alone; of the others nothing
+    is said, and the page says so. Older fits than are looked at are counted."""
+    for seed in (1, 2, 3, 4):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed))
+    every = shop.told()
+    monkeypatch.setattr(mold_told, "MOST_STATIONS", 5)
+    monkeypatch.setattr(mold_told, "MOST_FITS", 3)
+    told = shop.told()
+    kept = [row for row, v in enumerate(told.report.gap) if v.why != Why.NOT_ASKED]
+    assert kept == [0, 2, 4, 6, 8] and every.report.anything
+    readings = [
+        PulledReading(fit.part.serial, row, *(nm / 1e6 for nm in (gap, flush)))
+        for fit in shop.found.fits[1:]
+        for row in kept
+        for gap, flush in [[fit.nm[row, kind] for kind in (Kind.GAP, Kind.FLUSH)]]
+    ]
+    geometry = told.geometry
+    some = replace(geometry, stations=tuple(geometry.stations[row] for row in kept))
+    rows = [replace(one, station=kept.index(one.station)) for one in readings]
+    alone = tell_tool(some, rows, free_to_move(geometry))
+    for row, value in zip(kept, alone.gap, strict=True):
+        assert told.report.gap[row].tool_mm == pytest.approx(value.tool_mm)
+        assert told.report.gap[row].low_mm == pytest.approx(value.low_mm)
+    notes = " ".join(shop.page().notes)
+    assert "at 2, 4, 6, 8, 10: the joint has more stations than are" in notes
+    assert "The 1 oldest fits are left out: the newest 3 are looked at." in notes
+    assert "nothing can be told" in shop.page().rest
+
+
+def test_a_first_fit_is_all_of_its_checks_for_the_mold_and_over_parts(shop):
+    """A check broken off after two stations, gone on with in another of the same
+    fit-up, read again after a refit: one rule tells both pages what counts."""
+    part = shop.pull()
+    first = shop.fit(part, shop.airframes[0], {"1": 0.5})
+    with by_hand():
+        CurrentReading.objects.filter(fit_check=first).exclude(
+            reading__station__label__in=("1", "2")
+        ).delete()
+    second = make_check(shop.by, first.fit_up, finish="finished")
+    for label, gap in (("2", "2.90"), ("3", "2.40")):
+        read(second, label, "gap", gap)
+    shop.fit(part, shop.airframes[0], dict.fromkeys(LABELS, -0.4))
+    (fit,) = shop.found.fits
+    (over,) = over_parts(shop.joint, Which.FIRST).reads
+    assert fit.nm == over.nm
+    gaps = {row: nm for (row, kind), nm in over.nm.items() if kind == Kind.GAP}
+    assert gaps == {0: mm(2.75), 1: mm(2.25), 2: mm(2.4)}
+    assert fit.check == over.check == first
 
 
 def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_sheet(
@@ -410,6 +499,7 @@ def test_what_every_mold_of_the_plug_shows_is_the_plugs_and_stays_so_on_record(
     text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
     assert text.count(", of the plug") == 4 + len(flush) + len(page.lines)
     assert said in " ".join(text.split())
+    corrected_on_the_plug(shop, client, row, plug, [shop.mold.code, second.code])
     # Nothing is taken again by what was corrected, on the mold's own page either.
     done(shop, row)
     past = shop.page()
@@ -426,6 +516,33 @@ def test_what_every_mold_of_the_plug_shows_is_the_plugs_and_stays_so_on_record(
     plain = ToolCorrection.objects.get(pk=row.pk)
     plain.content.pop("kin")
     assert mold_kin.from_record(plain.content) is None
+
+
+def corrected_on_the_plug(shop, client, row, plug, codes):
+    """It stands on the plug's page with its molds, and is a repair of the plug there,
+    once. What is filled in a mold is relieved on its plug; what is only the mold's is
+    not the plug's."""
+    plug_page = f"/tooling/{plug.pk}/"
+    words = html.unescape(client.get(plug_page).content.decode())
+    plain = " ".join(re.sub("<[^>]+>", " ", words).split())
+    assert f"{row.label} by parts of {', '.join(codes)} at" in plain
+    values = mold_corrections.values_of(row)
+    ways = {value.advice for value in values[Kind.FLUSH]} & {"fill", "relieve"}
+    said = {word for word in ("Fill", "Relieve") if f"{word} at" in plain}
+    assert said == {"Relieve" if way == "fill" else "Fill" for way in ways}
+    assert "Not recorded as corrected on the plug." in plain
+    answer = client.post(f"/corrections/{row.number}/on-plug/", {"note": "scraped"})
+    assert answer.status_code == 302
+    (defect,) = plug.defects.all()
+    assert defect.repair.note == f"{row.label}: scraped"
+    assert f"as parts of {', '.join(codes)} fit ({row.label})" in defect.what
+    with pytest.raises(Refused, match="already"):
+        tool_corrections.record_on_plug(
+            by=shop.by, correction=loaded(row), what="x", place="x", note="again"
+        )
+    for page in (plug_page, f"/corrections/{row.number}/"):
+        assert "corrected on the plug" in client.get(page).content.decode()
+    assert not CorrectionEnd.objects.filter(correction=row).exists()
 
 
 def test_what_others_leave_open_is_neither_the_plugs_nor_this_molds():

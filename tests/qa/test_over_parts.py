@@ -4,6 +4,7 @@ import io
 import json
 import re
 
+import numpy as np
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.core.management import call_command
@@ -71,6 +72,30 @@ def test_a_repair_is_a_break_also_where_the_first_pull_after_it_was_never_fitted
     assert "repair" in page.chart_svg and "repair" in page.trends[0].svg
     told = [row[-1] for row in page.trends[0].table.rows]
     assert [n for n, word in enumerate(told) if word] == [4]
+
+
+def test_the_page_of_a_mold_tells_what_drifts_and_that_the_rest_does_not(
+    shop, client_of
+):
+    """Station 4 closes by 0.05 a pull, whatever opening it was tried in; the joint's
+    own page says the same. A line fitted by numpy meets the limit where it says."""
+    many(shop, 9)
+    shop.fit(shop.found.fits[0].part, shop.airframes[0], {"4": 2.0})  # no first fit
+    address = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
+    pulls = range(1, 10)
+    slope, height = np.polyfit(pulls, [drifting(n)["4"] for n in pulls], 1)
+    at = (-0.75 - height) / slope
+    said = f"expected to reach the limit at pull {at:.1f} ("
+    for page in (address, f"/tooling/{shop.mold.pk}/"):
+        answer = client_of("visitor").get(page).content.decode()
+        words = " ".join(re.sub("<[^>]+>", " ", answer).split())
+        assert f"4 gap gap it falls by {-slope:.3f} mm a pull {said}" in words
+        assert "At J-" not in words or "by 9 parts as pulled" in words
+        assert re.search(r"No trend at the \d+ other places", words)
+    place = queries.place_page(shop.joint, "4", "gap", Which.FIRST, "mm")
+    assert said in place.trends[0].words
+    place = queries.place_page(shop.joint, "6", "gap", Which.FIRST, "mm")
+    assert place.trends[0].words.startswith("no trend")
 
 
 def test_stations_that_always_fail_are_named_and_the_others_counted(shop):

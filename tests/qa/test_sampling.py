@@ -1,15 +1,27 @@
 """Pages of sampling and of the risk of a whole check."""
 
+import math
 import re
 
+import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from scipy.stats import multivariate_normal, norm
 
 from qa.actions.checks import finish_check
 from qa.numeric.measuring.check_risk import Characteristic, whole_risks
 from qa.numeric.measuring.risk import NormalProcess, guarded
-from tests.qa.making import make_check, make_fit_up, make_instrument, mm, read_all
+from tests.qa.making import (
+    make_check,
+    make_fit_up,
+    make_instrument,
+    make_joint,
+    make_stations,
+    mm,
+    read,
+    read_all,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -73,7 +85,7 @@ def test_the_rule_of_a_check_is_weighed_by_what_parts_on_record_show(three, clie
     flush = form.data.get("flush_sd")
     assert flush is None  # it scatters less than the gauge: to be stated
     assert page.count == 8
-    assert "how it scatters: flushness. So these are not the risks" in page.lacking
+    assert "it scatters: flushness with two limits. So these are not" in page.lacking
     assert page.lacking in words_of(client, url)
     asked = f"{url}?unit=mm&gap_off=0.05&gap_sd=0.3&flush_off=&flush_sd=&wish=1"
     page = client.get(asked).context["page"]
@@ -96,6 +108,69 @@ def test_the_rule_of_a_check_is_weighed_by_what_parts_on_record_show(three, clie
     answer = client.get(asked.replace("gap_sd=0.3", "gap_sd=abc"))
     assert answer.context["form"].errors["gap_sd"]
     assert "abc" in answer.content.decode()
+
+
+def bivariate(mean, sd, u, low, high):
+    """P(low < made <= high, and read within the same): by the normal distribution of
+    two, written apart from the product's quadrature."""
+    law = multivariate_normal(
+        (mean, mean), [[sd**2, sd**2], [sd**2, sd**2 + u**2]], abseps=1e-10
+    )
+    low, high = (-50 if low is None else low), (50 if high is None else high)
+    return law.cdf((high, high), lower_limit=(low, low))
+
+
+def test_what_has_one_limit_is_weighed_inside_of_it_and_by_its_own_scatter(
+    people, client_of
+):
+    """Flushness of 1 to 5 within 0.5 and read about 0.2; 6 to 8 must not stand proud by
+    more than 0.3 and lie 0.5 below that, gaps of 1 to 4 be 2.0 or more. Nothing of that
+    is made about a limit, where half of it would fail."""
+    by = people["engineer"]
+    gauge = make_instrument(by, u_nm=mm(0.06))
+    two = make_stations(8, gap=(2.0, None))[:4] + make_stations(8)[4:5]
+    joint = make_joint(by, two + make_stations(8, flush=(None, 0.3))[5:])
+    for off in (-0.1, 0.0, 0.1):
+        check = make_check(by, make_fit_up(by, joint), instrument=gauge)
+        for label in map(str, range(1, 9)):
+            middle = -0.2 if label > "5" else 0.2
+            read(check, label, "flush", f"{middle + 2 * off:.2f}")
+            read(check, label, "gap", f"{(2.3 if label > '4' else 2.5) + off:.2f}")
+        finish_check(by=by, check=check)
+    url = f"/fit-checks/{check.entry_id}/risk/"
+    answer = client_of("visitor").get(url)
+    data, page = answer.context["form"].data, answer.context["page"]
+    assert (data["flush_one_off"], data["gap_one_off"]) == ("0.500", "0.500")
+    assert (data["flush_off"], data["gap_off"]) == ("0.200", "0.050")
+
+    def made(step, count):
+        return math.sqrt(step**2 * 2 * count / (3 * count - 1) - 0.06**2)
+
+    kinds = [
+        (4, 2.5, made(0.1, 4), 2.0, None),
+        (4, 2.3, made(0.1, 4), 1.5, 3.0),
+        (5, 0.2, made(0.2, 5), -0.5, 0.5),
+        (3, -0.2, made(0.2, 3), None, 0.3),
+    ]
+    conforming, accepted, both = 1.0, 1.0, 1.0
+    for count, mean, sd, low, high in kinds:
+        ends = [-math.inf if low is None else low, math.inf if high is None else high]
+        right = np.diff(norm(mean, sd).cdf(ends))[0]
+        read_in = np.diff(norm(mean, math.hypot(sd, 0.06)).cdf(ends))[0]
+        conforming, accepted = conforming * right**count, accepted * read_in**count
+        both *= bivariate(mean, sd, 0.06, low, high) ** count
+    told = [float(w.split()[0]) for w in (page.conforming, *vars(page.rows[0]).values())
+            if w[0].isdigit()]  # fmt: skip
+    expected = [conforming, accepted, accepted - both, conforming - both]
+    assert told == pytest.approx([100 * share for share in expected], rel=0.01)
+    assert page.assumed.startswith("7 of these have one limit")
+    # What is not known of them is left out by itself, and said beside its field.
+    asked = f"{url}?unit=mm&gap_sd=0.1&flush_sd=0.1&gap_one_off=&gap_one_sd=0.1&wish=1"
+    answer = client_of("visitor").get(asked)
+    assert answer.context["form"].errors["gap_one_off"]
+    page = client_of("visitor").get(asked.replace("gap_one_sd=0.1", "")).context["page"]
+    assert "scatters: gaps with one limit, flushness with one limit." in page.lacking
+    assert (page.count, page.assumed) == (9, "")
 
 
 @pytest.mark.either_database

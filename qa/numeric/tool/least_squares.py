@@ -12,7 +12,7 @@ of u over the openings, since openings sum to zero, less what a motion common to
 parts would do.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -34,6 +34,7 @@ class Why(StrEnum):
     NOT_TIED = "not_tied"
     OPENING = "opening"
     NO_SCATTER = "no_scatter"
+    NOT_ASKED = "not_asked"
 
 
 @dataclass(frozen=True)
@@ -225,11 +226,17 @@ def _linked(tried, count: int) -> bool:
     """Whether parts tried in several openings link all `count` of them."""
     if count == 1:
         return True
-    linked: list[set[int]] = []
+    linked = linked_sets(tried)
+    return len(linked) == 1 and len(linked[0]) == count
+
+
+def linked_sets(tried: Iterable[set]) -> list[set]:
+    """What hangs together, from what each part was tried in."""
+    linked: list[set] = []
     for openings in tried:
         apart = [each for each in linked if not each & openings]
         linked = [*apart, openings.union(*(each for each in linked if each & openings))]
-    return len(linked) == 1 and len(linked[0]) == count
+    return linked
 
 
 def _repeated(share, slopes, groups, found, covariance) -> np.ndarray:

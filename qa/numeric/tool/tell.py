@@ -19,7 +19,7 @@ from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.bounds import LEVEL, Family, correlation, critical_value
 from qa.numeric.tool.characteristics import Characteristics, characteristics
 from qa.numeric.tool.least_squares import Seating, Why, rank
-from qa.numeric.tool.openings import OpeningValue, bounded
+from qa.numeric.tool.openings_told import OpeningsTold, openings_told
 from qa.numeric.tool.scatter import Scatter, pooled_fit
 from qa.numeric.tool.share import NextPart
 from shop.numeric.finite import finite
@@ -88,33 +88,6 @@ class Share:
 
 
 @dataclass(frozen=True)
-class OpeningTold:
-    """An opening by name: how every station differs there from the mean of all."""
-
-    name: str
-    gap: tuple[OpeningValue, ...]
-    flush: tuple[OpeningValue, ...]
-
-    @property
-    def by_kind(self) -> list[dict[str, OpeningValue]]:
-        """Both kinds of every station."""
-        both = zip(self.gap, self.flush, strict=True)
-        return [{"gap": gap, "flush": flush} for gap, flush in both]
-
-
-@dataclass(frozen=True)
-class OpeningsTold:
-    """What the openings do, where parts that were tried in several link them. `factor`
-    is that of all their bounds together, None without any; `scatter` is how the same
-    part differs from one opening to another, (mm, degrees of freedom) by "gap" and
-    "flush" or "both", as far as it is seen."""
-
-    each: tuple[OpeningTold, ...] = ()
-    factor: float | None = None
-    scatter: dict[str, tuple[float, int]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
 class ToolReport:
     """What is told of a tool: gap and flush of every station of the joint, in order.
 
@@ -150,11 +123,13 @@ def tell_tool(
     motions: Sequence[Motion],
     sd_mm: float | None = None,
     worth_mm: float = LEAST_WORTH_MM,
+    only: frozenset[int] | None = None,
 ) -> ToolReport:
     """The tool of a joint, from readings of any parts and stations.
 
     motions: how a part may sit, none when it is held (`free_to_move`). sd_mm: how much
     parts differ at a station, when it is known. worth_mm: what is not worth correcting.
+    only: the rows of the stations that are asked for, where it is not all of them.
     ValueError for a number that is none, a station that the joint lacks, a reading that
     is there twice; TooMuch beyond 2,000 characteristics.
     """
@@ -163,7 +138,8 @@ def tell_tool(
         raise ValueError(f"a standard deviation is more than 0, not {sd_mm}")
     if worth_mm < 0:
         raise ValueError(f"what is worth correcting is 0 or more, not {worth_mm}")
-    wanted = characteristics(joint, motions)
+    count = len(joint.stations)
+    wanted, left_out = _asked(characteristics(joint, motions), only)
     if wanted.limited.sum() > MOST_CHARACTERISTICS:
         raise TooMuch(
             f"{wanted.limited.sum()} characteristics with limits; at most "
@@ -173,7 +149,8 @@ def tell_tool(
     fit = pooled_fit(wanted, seatings, max(1, len(openings)), sd_mm)
     values, factor = _values(wanted, fit, worth_mm)
     values = _foreseen(fit, values)
-    count = len(joint.stations)
+    for row in left_out:
+        values[row] = ToolValue(why=Why.NOT_ASKED)
     return ToolReport(
         parts=parts,
         openings=openings,
@@ -187,29 +164,20 @@ def tell_tool(
             (int(c) % count, "gap" if c < count else "flush")
             for c in np.flatnonzero(wanted.bare)
         ),
-        apart=_openings(fit, openings),
+        apart=openings_told(wanted, seatings, fit, openings, sd_mm),
     )
 
 
-def _openings(fit, names: tuple[str, ...]) -> OpeningsTold:
-    """The openings in order of appearance; what is untold has the tool's reason."""
-    if not fit.openings:
-        return OpeningsTold()
-    found, factor = bounded(fit.openings)
-    count = len(fit.why) // 2
-    each = []
-    for number, name in enumerate(names):
-        values = [
-            found[row][number] if row in found else OpeningValue(why=why)
-            for row, why in enumerate(fit.why)
-        ]
-        each.append(OpeningTold(name, tuple(values[:count]), tuple(values[count:])))
-    seen = {
-        block.name: (block.openings.new_mm, block.openings.degrees)
-        for block in fit.openings
-        if block.openings.degrees
-    }
-    return OpeningsTold(tuple(each), factor, seen)
+def _asked(
+    every: Characteristics, only: frozenset[int] | None
+) -> tuple[Characteristics, list[int]]:
+    """(what is asked for, the limited rows that are not)."""
+    if only is None:
+        return every, []
+    rows = np.arange(every.count) % (every.count // 2)
+    out = every.limited & ~np.isin(rows, sorted(only))
+    target = np.where(out, np.nan, every.target)
+    return replace(every, target=target), np.flatnonzero(out).tolist()
 
 
 def _seatings(asked: Characteristics, readings: Sequence[PulledReading]):

@@ -4,11 +4,11 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from qa.models import Check, CurrentReading
+from qa.models import Check, CurrentReading, Kind, Station
 from qa.numeric.measuring import check_risk
 from qa.numeric.measuring.risk import Risks, all_conform, guarded
 from qa.rules import check_risks as rules
-from qa.rules.check_risks import Made, Rule
+from qa.rules.check_risks import Group, Limited, Made, Rule
 from qa.wording import lengths
 from shop.numeric.units import PERCENT
 
@@ -38,6 +38,7 @@ class RiskPage:
     rows: list[RuleRow] | None = None
     wish: str = ""
     lacking: str = ""
+    assumed: str = ""
 
 
 def read_words(check: Check) -> str:
@@ -60,15 +61,28 @@ def read_words(check: Check) -> str:
     }
 
 
+def stations_of(check: Check) -> list[Station]:
+    """With their revision, as rules ask for them; one statement."""
+    stations = list(check.fit_up.revision.stations.all())
+    for station in stations:
+        station.revision = check.fit_up.revision
+    return stations
+
+
 def risk_page(
-    check: Check, made: dict[str, Made], wish: float | None, parts: int, unit: str
+    check: Check,
+    stations: list[Station],
+    made: dict[Group, Made],
+    wish: float | None,
+    parts: int,
+    unit: str,
 ) -> RiskPage:
-    """made: by kind what is made; wish: the customer's risk wished for, a share."""
+    """stations: by `stations_of`; made: by group what is made; wish: the customer's
+    risk wished for, a share."""
     read = read_words(check)
     if check.u_nm is None:
         problem = _("The uncertainty of what it was read with is not known.")
         return RiskPage(read, parts, problem)
-    stations = list(check.fit_up.revision.stations.all())
     rule = rules.rule_of(check, stations, made)
     if not rule.each:
         return RiskPage(read, parts, _("Say below how what is made scatters."))
@@ -89,7 +103,29 @@ def risk_page(
         rows=rows,
         wish=kept_by_none,
         lacking=_lacking_words(rule),
+        assumed=_assumed_words(rule),
     )
+
+
+GROUPS = {
+    (Kind.GAP, Limited.BOTH): _("gaps with two limits"),
+    (Kind.FLUSH, Limited.BOTH): _("flushness with two limits"),
+    (Kind.GAP, Limited.ONE): _("gaps with one limit"),
+    (Kind.FLUSH, Limited.ONE): _("flushness with one limit"),
+}
+
+
+def _assumed_words(rule: Rule) -> str:
+    """What is assumed where there is but one limit, "" where there is none such."""
+    count = sum(None in judged.tolerance for judged in rule.each)
+    if not count:
+        return ""
+    words = _(
+        "%(count)s of these have one limit, and so no middle: what is made there is "
+        "taken as normal about so far inside of the limit as stated below for them, "
+        "and with their own scatter."
+    )
+    return words % {"count": count}
 
 
 def _lacking_words(rule: Rule) -> str:
@@ -99,7 +135,7 @@ def _lacking_words(rule: Rule) -> str:
         "Left out, since it is not known how it scatters: %(kinds)s. So these are not "
         "the risks of the whole check; say it below."
     )
-    return words % {"kinds": ", ".join(str(kind.label) for kind in rule.lacking)}
+    return words % {"kinds": ", ".join(GROUPS[group] for group in rule.lacking)}
 
 
 def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:

@@ -74,10 +74,17 @@ def _trend(series: Series, code: str, rows, repairs: list[int]) -> TrendOf:
 def _towards(series: Series, pulls, values, breaks) -> tuple[Trend, Fraction | None]:
     """The trend against the limit that it leads to; where there is none, against the
     target, if there is one."""
-    ends = [end for end in (series.high, series.low) if end is not None]
-    if not ends:
+    if series.low is series.high is None:
         return trend(pulls, values, series.target or 0, breaks=breaks), None
-    found = trend(pulls, values, ends[0], breaks=breaks)
-    if found.slope is not None and found.slope < 0 and series.low is not None:
-        return trend(pulls, values, series.low, breaks=breaks), series.low
-    return found, ends[0]
+    return towards(series.low, series.high, pulls, values, breaks)
+
+
+def towards(
+    low: Fraction | None, high: Fraction | None, pulls, values, breaks
+) -> tuple[Trend, Fraction]:
+    """The trend against that of one or two limits that it leads to."""
+    first = low if high is None else high
+    found = trend(pulls, values, first, breaks=breaks)
+    if found.slope is not None and found.slope < 0 and low is not None:
+        return trend(pulls, values, low, breaks=breaks), low
+    return found, first

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import CorrectionEnd, Kind, ToolCorrection
 from qa.numeric.tool.tell import Advice, ToolValue
-from qa.queries.molds import kin
+from qa.queries.molds import kin, plugs
 from qa.queries.molds.fits import ended, openings_notes
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import (
@@ -18,11 +18,12 @@ from qa.queries.molds.pictures import (
     signed,
     station_rows,
 )
+from qa.queries.molds.plugs import OfPlug
 from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.wording import advice, lengths, measuring, tools
 from qa.wording import kin as words
-from qa.wording import lengths, measuring, tools
 from shop.numeric.units import PPM, to_nm
 
 RELATED = (
@@ -33,6 +34,7 @@ RELATED = (
     "revision__joint__surround",
     "end__entry__by",
     "end__repair",
+    "on_plug__entry__by",
 )
 
 
@@ -80,12 +82,15 @@ class CorrectionPage:
     seam: Seam
     rows: list[StationRow]
     lines: list[str]
+    rest: str
     notes: list[str]
     # What other molds showed when it was taken; none of an old record.
     shared: list[str]
     shares: dict[str, str]
     end: CorrectionEnd | None
     apart: OpeningsPage | None
+    # What it says of the plug.
+    of_plug: OfPlug | None
     came: list[Came] = field(default_factory=list)
     # How many parts were read since, and what a newer revision of the joint leaves out.
     read_since: int = 0
@@ -162,7 +167,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     key = row.tool_id, row.revision.joint_id, row.design_id
     fits = mold_fits.load([row.tool]).get(key)
     others = mold_kin.from_record(content)
-    of_plug = others.of_plug if others else ()
+    shown_by_all = others.of_plug if others else ()
     seam = Seam(row.revision, stations)
     return CorrectionPage(
         row=row,
@@ -170,25 +175,19 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
         labels=labels,
         values=values,
         seam=seam,
-        rows=station_rows(labels, values, unit, of_plug),
-        lines=tools.advice_lines(Both(**values), labels, unit, of_plug),
+        rows=station_rows(labels, values, unit, shown_by_all),
+        lines=advice.advice_lines(advice.Values(**values), labels, unit, shown_by_all),
+        rest=advice.rest_words(advice.Values(**values), labels),
         notes=[*notes, f"{tools.AS_A_WHOLE}.", f"{tools.TOGETHER}."],
         shared=kin.sentences(others) if others else [],
         shares=shares,
         end=ended(row),
         apart=openings_page(mold_corrections.openings_of(row), labels, unit),
+        of_plug=plugs.of_plug(row, unit),
         came=_came(row, seam, fits, unit) if fits else [],
         read_since=len(mold_corrections.came_after(row, fits)) if fits else 0,
         revised=_revised(row, seam, fits) if fits else "",
     )
-
-
-@dataclass(frozen=True)
-class Both:
-    """Values of a record, as a report has them."""
-
-    gap: list[ToolValue]
-    flush: list[ToolValue]
 
 
 def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Came]:

@@ -1,6 +1,6 @@
 """What the first fits of a mold's parts say of it, for its page."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -8,12 +8,13 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.queries.molds import kin
+from qa.queries.molds.drifts import MoldDrift, drift_of
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
 from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import Choice, Openings, Told
-from qa.wording import lengths, measuring, tools
+from qa.wording import advice, lengths, measuring, tools
 from shop.models import Tool, ToolKind
 from shop.numeric.units import to_mm
 
@@ -54,6 +55,7 @@ class FitsPage:
     fits: list[FitRow]
     rows: list[StationRow]
     lines: list[str]
+    rest: str
     notes: list[str]
     shared: list[str]
     now: str
@@ -67,6 +69,7 @@ class FitsPage:
     past: bool
     openings: list[str] = field(default_factory=list)
     pulls: list[int] = field(default_factory=list)
+    drift: MoldDrift | None = None
 
     @property
     def standing(self) -> ToolCorrection | None:
@@ -116,6 +119,8 @@ class Panel:
     rows: list[Summary]
     shown: FitsPage | None
     corrected: ToolCorrection | None = None
+    # At the joint that is shown, else at the one that was fitted last.
+    drift: MoldDrift | None = None
 
 
 def panel(tool: Tool, unit: str) -> Panel:
@@ -126,13 +131,14 @@ def panel(tool: Tool, unit: str) -> Panel:
     for fits in reversed(newest):
         page = _page(known, fits, None, unit)
         if page.told.report.anything:
-            return Panel(rows, page)
+            return Panel(rows, page, drift=drift_of(fits, unit))
     done = (
         one
         for one in known.corrections
         if (end := ended(one)) and end.how == CorrectionEnding.DONE
     )
-    return Panel(rows, None, next(done, None))
+    drift = drift_of(newest[-1], unit) if newest else None
+    return Panel(rows, None, next(done, None), drift)
 
 
 def _summary(fits: MoldFits, known: _Known) -> Summary:
@@ -163,7 +169,9 @@ def fits_page(
     """
     known = _known(tool)
     fits = known.loaded.get((tool.pk, *key))
-    return None if fits is None else _page(known, fits, choice, unit)
+    if fits is None:
+        return None
+    return replace(_page(known, fits, choice, unit), drift=drift_of(fits, unit))
 
 
 def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> FitsPage:
@@ -195,7 +203,8 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
         unit=unit,
         fits=[_fit_row(fit, told, unit) for fit in fits.fits],
         rows=station_rows(labels, values, unit, of_plug),
-        lines=tools.advice_lines(report, labels, unit, of_plug),
+        lines=advice.advice_lines(report, labels, unit, of_plug),
+        rest=advice.rest_words(report, labels),
         notes=_notes(told, labels, unit),
         shared=kin.sentences(show),
         now=_share(report.share and report.share.now),
@@ -229,7 +238,10 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
     sentences = [f"{note}." for note in tools.notes(told.report, labels, worth, terms)]
     if told.report.anything:
         sentences += openings_notes(
-            str(told.openings), told.report.openings, told.others
+            str(told.openings),
+            told.report.openings,
+            told.others,
+            dict.fromkeys(fit.opening for fit in told.used),
         )
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm
@@ -239,6 +251,9 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
               "%(u)s): a study of the gauge would tell.")
             % {"u": lengths.length(max(gauges), unit)}
         )  # fmt: skip
+    if told.older:
+        most = mold_told.MOST_FITS
+        sentences.append(tools.OLDER.format(count=told.older, most=most))
     if told.unlike:
         sentences.append(
             _("%(count)s readings were left out: taken at stations that have moved or "
@@ -247,15 +262,18 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
     return sentences
 
 
-def openings_notes(how: str, openings, others: list[str]) -> list[str]:
-    """How the openings were taken into account, in words."""
+def openings_notes(how: str, openings, others: list[str], used=()) -> list[str]:
+    """How the openings were taken into account, in words; `used` are those of them by
+    which it is told, where there are `others`."""
     if how == Openings.SCATTER:
         return [tools.OWN_OPENINGS]
     if how == Openings.APART:
-        return [tools.SEVERAL_OPENINGS.format(len(openings))]
-    found = [tools.ONE_OPENING + "."]
+        found = [tools.SEVERAL_OPENINGS.format(len(openings))]
+    else:
+        found = [tools.ONE_OPENING + "."]
     if others:
-        found.append(tools.OTHER_OPENINGS.format(", ".join(others)))
+        names = ", ".join(others), ", ".join(used)
+        found.append(tools.OTHER_OPENINGS.format(*names))
     return found
 
 

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from qa.models import Kind
 from qa.numeric.tool.openings import OpeningValue
-from qa.numeric.tool.tell import OpeningTold
+from qa.numeric.tool.openings_told import OpeningTold
 from qa.queries.molds.pictures import signed
 from qa.wording import lengths
 from qa.wording.openings import opening_word

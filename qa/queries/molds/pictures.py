@@ -11,7 +11,7 @@ from qa.models import Kind
 from qa.numeric.tool.tell import Advice, ToolValue
 from qa.queries.joints.drawings import map_of
 from qa.rules.history import Seam
-from qa.wording import lengths, tools
+from qa.wording import advice, lengths, tools
 from shop.numeric.units import MM_PER_IN, to_mm, to_nm
 
 
@@ -33,7 +33,7 @@ class Cell:
     @property
     def whose(self) -> str:
         """That it is the plug's, where something is to be done and it is."""
-        return tools.OF_PLUG if self.of_plug and self.does else ""
+        return advice.OF_PLUG if self.of_plug and self.does else ""
 
     @property
     def told(self) -> str:

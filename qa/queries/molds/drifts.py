@@ -1,0 +1,99 @@
+"""How a mold drifts from pull to pull at each place, for its page: what its parts read
+at their first fits, as pulled, against the numbers of their pulls."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+from django.urls import reverse
+
+from qa.models import Finish, Kind
+from qa.numeric.measuring.trend import Trend
+from qa.queries.joints.drift import towards
+from qa.queries.joints.joint_capability import KINDS
+from qa.queries.joints.part_charts import FINER
+from qa.rules import over_parts, requirements
+from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.rules.mold_told import MOST_FITS
+from qa.wording.lengths import true_minus
+from qa.wording.measuring import drift, remark
+
+
+@dataclass(frozen=True)
+class PlaceDrift:
+    """A place with a trend, in words."""
+
+    label: str
+    kind: str
+    rate: str
+    course: str
+    url: str
+
+
+@dataclass(frozen=True)
+class MoldDrift:
+    """`places` with a trend, of `told` at which one could be seen; `without` of these
+    have none. `why` says why nothing could be told anywhere, `breaks` are repairs."""
+
+    joint: str
+    places: list[PlaceDrift]
+    told: int
+    parts: int
+    breaks: list[int]
+    why: str = ""
+
+    @property
+    def without(self) -> int:
+        return self.told - len(self.places)
+
+
+def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
+    """One statement. A part that was tried in several openings counts once, as it was
+    tried first; of more than MOST_FITS the newest count."""
+    first: dict[int, FirstFit] = {}
+    for fit in fits.fits:
+        if fit.nm:
+            first.setdefault(fit.part.pk, fit)
+    reads = list(first.values())[-MOST_FITS:]
+    repairs = over_parts.repairs_of(reads).get(fits.tool.pk, [])
+    pulls = [fit.pull.number for fit in reads]
+    breaks = [number for number in repairs if pulls and pulls[0] <= number <= pulls[-1]]
+    places, told, whys = [], 0, []
+    for row, station in enumerate(fits.seam.stations):
+        for kind in Kind.values:
+            limits = requirements.requirement(station, kind, Finish.BARE).limits
+            own = [fit for fit in reads if (row, kind) in fit.nm]
+            if limits == (None, None) or not own:
+                continue
+            values = tuple((fit.pull.number, fit.nm[row, kind]) for fit in own)
+            found = _told(values, limits, tuple(breaks), unit)
+            if found.slope is None:
+                whys.append(remark(found.why) or "")
+                continue
+            told += 1
+            if found.course.code != "no_trend":
+                places.append(_place(fits, station.label, kind, found, unit))
+    why = "" if told or not whys else max(set(whys), key=whys.count)
+    return MoldDrift(fits.joint.number, places, told, len(reads), breaks, why)
+
+
+@lru_cache(maxsize=4096)
+def _told(values, limits, breaks: tuple[int, ...], unit: str) -> Trend:
+    """Kept, since exact sums take milliseconds a place and pages ask again."""
+    low, high = (None if nm is None else over_parts.in_unit(nm, unit) for nm in limits)
+    pulls = [pull for pull, _nm in values]
+    read: list[Fraction] = [over_parts.in_unit(nm, unit) for _pull, nm in values]
+    own = [number for number in breaks if pulls[0] <= number <= pulls[-1]]
+    return towards(low, high, pulls, read, own)[0]
+
+
+def _place(fits: MoldFits, label: str, kind: str, found: Trend, unit: str):
+    rate = drift(found, unit, FINER[unit], to_target=False)
+    url = reverse("over_parts_place", args=[fits.joint.pk, label, kind])
+    return PlaceDrift(
+        label,
+        KINDS[kind],
+        true_minus(rate),
+        true_minus(remark(found.course) or ""),
+        url,
+    )
