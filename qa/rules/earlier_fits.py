@@ -8,6 +8,7 @@ part from before its mold was corrected says nothing of one from after it.
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from django.db.models import F
 
@@ -18,6 +19,7 @@ from qa.models import (
     CorrectionEnding,
     FitPlan,
     FitUp,
+    FitUpReason,
     Joint,
     ShimStack,
     Side,
@@ -32,6 +34,8 @@ from qa.rules.history import Seam
 from qa.rules.planning import WorkedPlan
 from shop.models import Airframe, Lineage, Origin, Part, Pull
 from shop.numeric.units import to_mm
+
+WORKED = (FitUpReason.SET, FitUpReason.MOVE, FitUpReason.SHIM, FitUpReason.TRIM)
 
 
 @dataclass
@@ -70,6 +74,24 @@ class Earlier:
             check.state.finished_at for check in self.checks if check.state.finished_at
         ]
         return max(ends, default=self.began) - self.began
+
+    @property
+    def rounds(self) -> list[timedelta]:
+        """How long each round of setting, shimming or cutting took, pauses and all:
+        from the end of the checks of a fit-up to the record of what was done, which
+        opened the next. Nobody records hours of work at a fit."""
+        ended: dict[int, datetime] = {}
+        for check in self.checks:
+            if end := check.state.finished_at:
+                at = check.fit_up_id
+                ended[at] = max(end, ended.get(at, end))
+        return [
+            after.entry.received_at - ended[before.pk]
+            for before, after in pairwise(self.fit_ups)
+            if after.reason in WORKED
+            and before.pk in ended
+            and after.entry.received_at > ended[before.pk]
+        ]
 
     @property
     def remarks(self) -> list[str]:

@@ -1,15 +1,17 @@
 """The second airframe starts from the first: what was needed, and a pre-trim by it."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from qa.actions import checks, fit_plans, tool_corrections, trimming
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.actions.trimming import Taken
-from qa.models import Check, FitPlan, PlannedCut, TrimCut
+from qa.models import Check, CheckState, FitPlan, FitUp, PlannedCut, TrimCut
 from qa.queries.joints.earlier import earlier_page
 from qa.queries.molds import corrections
 from qa.queries.plans import plan_pages
@@ -18,6 +20,7 @@ from qa.queries.tablet.carried_checks import check_for_tablet
 from qa.queries.tablet.offline_copy import carry
 from qa.rules import earlier_fits, plan_records
 from qa.rules.planning import RELATED
+from tests.around import by_hand
 from tests.qa.making import (
     make_check,
     make_design,
@@ -71,7 +74,7 @@ def test_a_pre_trim_is_the_least_that_every_earlier_part_lost(shop):
     check = third(shop)
     page = earlier_page(shop.joint, shop.airframes[2], "mm")
     assert [row.one.airframe for row in page.rows] == shop.airframes[:2]
-    assert "0.60 to 0.80 mm at stations 4–5" in page.rows[0].cuts
+    assert page.rows[0].cuts == "0.80 mm at station 4, 0.60 mm at station 5"
     assert page.check == check
     _worked, plan = earlier_fits.pre_trim(check)
     taken = fit_plans.take(by=shop.by, plan=plan)
@@ -104,6 +107,29 @@ def test_a_pre_trim_is_the_least_that_every_earlier_part_lost(shop):
     read(after, "4", "gap", "2.00")
     fit = next(fit for fit in shop.found.fits if fit.fit_up == fit_up)
     assert fit.nm[3, "gap"] == mm(1.5)
+
+
+def test_hours_of_work_are_told_as_far_as_acts_show_them(shop, client_of):
+    """A check, a cut 1.5 h after it, a check, a cut 9 h after that: more than a shift,
+    which is no round of work and is counted as left out."""
+    check = shop.fit(shop.pull(), shop.airframes[0], noisy(1))
+    for minutes in (90, 540):
+        checks.finish_check(by=shop.by, check=check)
+        cut(shop, check, s4="0.20")
+        after = FitUp.objects.order_by("-pk").first()
+        with by_hand():
+            CheckState.objects.filter(fit_check=check).update(
+                started_at=after.entry.received_at - timedelta(minutes=minutes + 30),
+                finished_at=after.entry.received_at - timedelta(minutes=minutes),
+            )
+        check = make_check(shop.by, after)
+    page = earlier_page(shop.joint, shop.airframes[2], "mm")
+    assert page.rows[0].hours.startswith(
+        "1.0 h of measuring, 1.5 h of setting and cutting at most (1 of 2 rounds)"
+    )
+    address = reverse("joint_on_airframe", args=[shop.joint.pk, shop.airframes[2].pk])
+    words = client_of("visitor").get(address).content.decode()
+    assert page.rows[0].hours in words and "Nobody records hours of work" in words
 
 
 def test_nothing_is_cut_ahead_once_something_was_read_or_cut(shop):
@@ -206,9 +232,12 @@ def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
     told = carried()
     assert told[0] == "What earlier airframes needed"
     assert told[1].startswith(f"{frames[0]}, ")
-    assert "cut off the part 0.60 to 0.80 mm at stations 4–5; 2 fit-ups" in told[1]
+    assert (
+        "cut off the part 0.80 mm at station 4, 0.60 mm at station 5; 2 fit-ups"
+        in told[1]
+    )
     assert told[2].startswith(f"{frames[1]}, ")
-    assert told[3].startswith("Every earlier part lost at least 0.40 to 0.50 mm at")
+    assert told[3].startswith("Every earlier part lost at least 0.50 mm at stat")
     few = statements()
     for _ in range(5):
         make_check(shop.by, make_fit_up(shop.by))

@@ -51,8 +51,8 @@ def read_words(check: Check) -> str:
         return _("Not known: the uncertainty of a reading is not.")
     told = all_conform(chances)
     words = _(
-        "%(all)s that all %(n)s that were read conform, if their errors are "
-        "independent; between %(least)s and %(most)s however they hang together."
+        "Probability that all %(n)s that were read conform: %(all)s, if their errors "
+        "are independent; %(least)s to %(most)s however they hang together."
     )
     shares = {"all": told.independent, "least": told.least, "most": told.most}
     return words % {
@@ -162,6 +162,8 @@ def _percent(share: float) -> str:
     """Four digits that matter at the near end: 99.98 %, 0.012 %; what is nearly never
     or nearly always is not told as never or always."""
     percent = PERCENT * share
+    if percent in (0, PERCENT):
+        return f"{percent:.0f} %"
     near = min(percent, PERCENT - percent)
     if 0 < near < NEARLY:
         return _("below 0.001 %") if percent < NEARLY else _("above 99.999 %")

@@ -9,7 +9,7 @@ from django.utils.translation import ngettext
 
 from qa.models import Check, FitPlan, FitUp, Joint, Side, Station
 from qa.queries.plans.plan_texts import run_words
-from qa.rules import earlier_fits, planning
+from qa.rules import earlier_fits, planning, work_rates
 from qa.rules.earlier_fits import Earlier
 from qa.rules.history import Seam
 from qa.wording import lengths
@@ -17,6 +17,7 @@ from shop.models import Airframe, Part
 from shop.numeric.units import to_nm
 
 SEEN_MM = 0.005
+MOST_RUNS = 8  # cuts that are told one by one
 SEEN, HOUR, DAY = timedelta(minutes=3), timedelta(hours=1), timedelta(days=1)
 
 
@@ -160,12 +161,17 @@ def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
 
 
 def _hours(earlier: Earlier) -> str:
-    """How long it was measured, and how long fitting lasted, nights and all: nobody
-    records hours of work."""
-    measured, lasted = earlier.measuring, earlier.lasted
+    """How long it was measured, how long its rounds of setting and cutting took as far
+    as that is on record, and how long fitting lasted, nights and all."""
+    measured, lasted, rounds = earlier.measuring, earlier.lasted, earlier.rounds
     told = []
     if measured >= SEEN:
         told.append(_("%(h).1f h of measuring") % {"h": measured / HOUR})
+    counted = [took for took in rounds if took <= work_rates.LONGEST]
+    if spent := sum(counted, timedelta()):
+        words = _("%(h).1f h of setting and cutting at most (%(n)s of %(all)s rounds)")
+        many = {"n": len(counted), "all": len(rounds)}
+        told.append(words % {"h": spent / HOUR, **many})
     if lasted >= DAY:
         words = _("%(n).1f days from its first fit-up to its last check")
         told.append(words % {"n": lasted / DAY})
@@ -176,15 +182,27 @@ def _hours(earlier: Earlier) -> str:
 
 
 def _cut_words(seam: Seam, depths: list[float], unit: str) -> str:
-    """ "0.40 to 0.90 mm at stations 4–7", "" where nothing was cut."""
+    """ "0.40 mm at stations 4–5, 0.90 mm at station 6", as one range where it differs
+    from station to station all along; "" where nothing was cut."""
     cut = {
-        station.label: depth
+        station.label: to_nm(depth)
         for station, depth in zip(seam.stations, depths, strict=True)
         if depth > SEEN_MM
     }
-    if not cut:
-        return ""
-    ends = min(cut.values()), max(cut.values())
-    least, most = (lengths.number(to_nm(depth), unit) for depth in ends)
-    by = most if least == most else _("%(a)s to %(b)s") % {"a": least, "b": most}
-    return f"{by} {unit} {_('at')} {run_words(seam, set(cut))}"
+    runs: list[tuple[str, list[str]]] = []
+    for label, nm in cut.items():
+        by = lengths.length(nm, unit)
+        if runs and runs[-1][0] == by:
+            runs[-1][1].append(label)
+        else:
+            runs.append((by, [label]))
+    if len(runs) <= MOST_RUNS:
+        words = _("%(by)s at %(stations)s")
+        told = ({"by": by, "stations": run_words(seam, own)} for by, own in runs)
+        return ", ".join(words % run for run in told)
+    least, most = (
+        lengths.number(nm, unit) for nm in (min(cut.values()), max(cut.values()))
+    )
+    words = _("%(a)s to %(b)s %(unit)s at %(stations)s")
+    where = {"unit": unit, "stations": run_words(seam, set(cut))}
+    return words % {"a": least, "b": most, **where}
