@@ -363,10 +363,6 @@ def test_a_part_that_is_set_is_told_as_plan_fit_tells_it(tmp_path, readings):
             [{"name": "door", "motions": [], "adjusters": LATCHES}],
             "one of the two says how it goes",
         ),
-        (
-            [{"name": "door", "adjusters": LATCHES}, {"name": "frame"}],
-            "frame would move freely beside a part that is set",
-        ),
     ],
 )
 def test_adjusters_that_cannot_be_are_refused_with_one_clear_line(

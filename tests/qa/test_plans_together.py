@@ -495,8 +495,18 @@ def set_as_asked(client, row) -> None:
     assert client.post(address, {**said, "do": "record"}).status_code == 302
 
 
-def test_one_that_is_set_and_one_that_goes_freely_are_told_apart(
+def test_one_is_set_and_the_other_goes_freely_beside_it(
     engineer, client_of, held_cowls
 ):
-    page = client_of("builder").get(url(held_cowls, upper="held", lower="free"))
-    assert "would move freely beside a part that is set" in page.content.decode()
+    client = client_of("builder")
+    page = client.get(url(held_cowls, upper="held", lower="free"))
+    assert "ear bolt: " in page.content.decode()
+    take = url(held_cowls, "take/", upper="held", lower="free")
+    client.post(take, {"shown": page.context["shown"]})
+    worked = [
+        plan_records.worked_of(plan_of(row)) for row in FitPlan.objects.order_by("pk")
+    ]
+    (held,) = (one for one in worked if one.present)
+    (free,) = (one for one in worked if not one.present)
+    assert held.asked_settings and not free.asked_settings and any(free.plan.move.raw)
+    assert held.plan.known.intervals.settings and free.plan.known.intervals.moves

@@ -150,11 +150,10 @@ def of_settings(planner, plan: Plan) -> Intervals | None:
         steps, _ = drawn.planned(_anywhere(planner, locked), step)
         if drawn.too_few(steps):
             return None
-        spread = (steps @ own.T).std(axis=0, ddof=1)
-        spread = np.sqrt(spread**2 + (WHOLE_STEP * rig.steps) ** 2 + set_u**2)
+        halves = setting_halves(steps @ own.T, rig, set_u)
         told = [
-            Interval(one.name, one.change, COVER * float(half))
-            for one, half in zip(plan.settings, spread, strict=True)
+            Interval(one.name, one.change, half)
+            for one, half in zip(plan.settings, halves, strict=True)
             if one.steps
         ]
     if trims.any():
@@ -163,6 +162,14 @@ def of_settings(planner, plan: Plan) -> Intervals | None:
         still = still.without(np.ones(len(step), dtype=bool))
         cuts = cut_intervals(planner, plan, drawn.cut_at(still, step))
     return Intervals(settings=tuple(told), cuts=cuts)
+
+
+def setting_halves(changes, rig, set_u) -> list[float]:
+    """Half of the interval of every adjuster, of its changes (d, k) as drawn: what
+    whole steps leave and how well each is set join it."""
+    spread = changes.std(axis=0, ddof=1)
+    spread = np.sqrt(spread**2 + (WHOLE_STEP * rig.steps) ** 2 + set_u**2)
+    return (COVER * spread).tolist()
 
 
 def _anywhere(planner, locked) -> Freedom:

@@ -151,10 +151,15 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
     """An AssemblyPlanner whose parts move as their adjusters are set."""
 
     @cached_property
+    def set_movers(self) -> list[int]:
+        """The movers that are set, by their number among the movers: all of them."""
+        return list(range(len(self.arrays.movers)))
+
+    @cached_property
     def rig(self) -> Rigs:
         arrays = self.arrays
         own = [arrays.bodies[mover].adjusters for mover in arrays.movers]
-        _refuse(arrays, own)
+        at_most(own)
         own = [self._named_settings(n, one) for n, one in enumerate(own)]
         return Rigs([Rig(one, arrays.center_of(n)[1]) for n, one in enumerate(own)])
 
@@ -171,7 +176,7 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
     def _remark(self, rigs: list[Rig]) -> None:
         """What adjusters leave open, part by part; names say whose they are."""
         held, self.held_of = [], []
-        for n, (rig, own) in enumerate(zip(rigs, self.rig.own, strict=True)):
+        for n, rig, own in zip(self.set_movers, rigs, self.rig.own, strict=True):
             here = self.every.take(self.every.sides[:, n] != 0)
             still, seen = set_remarks.still(rig, here)
             self.held_of.append(still)
@@ -201,8 +206,8 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
                 self.blind[own],
                 sides=aims.readings.sides[:, n],
             )
-            for n, (rig, own) in enumerate(
-                zip(self.rig.rigs, self.rig.own, strict=True)
+            for n, rig, own in zip(
+                self.set_movers, self.rig.rigs, self.rig.own, strict=True
             )
         ]
         return Lattices(self.rig, aims, each)
@@ -214,21 +219,31 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
 
     def slopes(self, readings, step) -> np.ndarray:
         found = []
-        for n, rig in enumerate(self.rig.rigs):
-            here = step[6 * n : 6 * n + 6]
+        for k, (n, rig) in enumerate(zip(self.set_movers, self.rig.rigs, strict=True)):
+            here = step[6 * k : 6 * k + 6]
             own = rig.own_rates(here) @ rig.basis
             seen = rig.rates(readings.places, readings.directions, here) @ rig.basis
             found.append(readings.sides[:, n, None] * (seen @ np.linalg.pinv(own)))
         return np.hstack(found)
 
     def _held(self, _free: Freedom, body: int) -> tuple:
+        place = self.set_place(body)
+        if place is None:
+            return super()._held(_free, body)
+        return self.held_of[place]
+
+    def set_place(self, body: int) -> int | None:
+        """The number of a body among those that are set, None where it is not."""
         movers = self.arrays.movers
-        return self.held_of[movers.index(body)] if body in movers else ()
+        if body not in movers or movers.index(body) not in self.set_movers:
+            return None
+        return self.set_movers.index(movers.index(body))
 
     def settings_of(self, whole: Plan, body: int):
-        if body not in self.arrays.movers:
+        place = self.set_place(body)
+        if place is None:
             return None
-        here = whole.settings[self.rig.own[self.arrays.movers.index(body)]]
+        here = whole.settings[self.rig.own[place]]
         own = self.arrays.bodies[body].adjusters
         return tuple(
             replace(one, adjuster=adjuster)
@@ -236,15 +251,8 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
         )
 
 
-def _refuse(arrays, own) -> None:
-    """Parts that are set and parts that go freely are not searched together."""
-    names = [arrays.bodies[mover].name for mover in arrays.movers]
-    free = [name for name, one in zip(names, own, strict=True) if not one]
-    if free:
-        raise AssemblyError(
-            f"{', '.join(free)} would move freely beside a part that is set by "
-            "adjusters: give it adjusters too, or fix it"
-        )
+def at_most(own) -> None:
+    """Refuse more adjusters of all parts than are searched together."""
     count = sum(map(len, own))
     if count > MOST_ADJUSTERS:
         raise AssemblyError(f"{count} adjusters in all; at most {MOST_ADJUSTERS}")

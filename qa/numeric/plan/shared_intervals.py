@@ -18,10 +18,13 @@ from qa.numeric.plan.intervals import (
     Intervals,
     cut_intervals,
     of_settings,
+    setting_halves,
     trims_of,
 )
 from qa.numeric.plan.known import Known
+from qa.numeric.plan.mixed_assembly import MixedAssemblyPlanner
 from qa.numeric.plan.result import Move, Plan
+from qa.numeric.plan.set_planner import WITHOUT_END
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,8 @@ def shared_intervals(planner: AssemblyPlanner, whole: Plan) -> SharedIntervals |
     options = planner.options
     if not options.uncertainty_mm or len(planner.every) > MOST_READINGS:
         return None
+    if isinstance(planner, MixedAssemblyPlanner):
+        return _of_mixed(planner, whole)
     if whole.settings is not None:
         found = of_settings(planner, whole)
         return found and _of_settings(planner, whole, found)
@@ -93,7 +98,11 @@ def shared_intervals(planner: AssemblyPlanner, whole: Plan) -> SharedIntervals |
     if drawn.too_few(steps):
         return None
     moves = [planner.moves_of(free, each) for each in steps]
-    cuts = cut_intervals(planner, whole, cuts)
+    return _of_moves(whole, moves, cut_intervals(planner, whole, cuts), count)
+
+
+def _of_moves(whole: Plan, moves: list, cuts, count) -> SharedIntervals:
+    """Of every body and every joint (how many of both: `count`), as drawn."""
     return SharedIntervals(
         tuple(
             _of_move(whole.move.each[body], [made.each[body] for made in moves])
@@ -129,14 +138,62 @@ def _of_move(told: Move, drawn: list[Move]) -> Intervals:
     return Intervals(moves=moves, covariance=tuple(map(tuple, covariance)))
 
 
+def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
+    """Of parts of which some are set: drawn as if they could be set exactly, their
+    cuts for the settings that are told, and the others free beside them."""
+    free, step = planner.gone(whole.move)
+    rig, ours, trims = planner.rig, planner.of_set(free), trims_of(planner, whole)
+    changed, unused = planner.steps != 0, ~ours & (step == 0)
+    own, far = rig.own_rates(step[ours]), np.full(int(ours.sum()), WITHOUT_END)
+    locked = np.vstack([rig.unset, own[~changed]])
+    every = planner.beside(-far, far, locked).without(unused)
+    drawn = Drawn(planner, trims)
+    steps, _ = drawn.planned(every, step)
+    if drawn.too_few(steps):
+        return None
+    set_u = np.array([one.set_u or 0.0 for one in rig.adjusters]) * changed
+    halves = setting_halves(steps[:, ours] @ own.T, rig, set_u)
+    told = [
+        Interval(one.name, one.change, half)
+        for one, half in zip(whole.settings, halves, strict=True)
+        if one.steps
+    ]
+    cuts = ()
+    if trims.any():
+        also = Drawn(planner, trims, planner.slopes(planner.every, step) * set_u)
+        steps_told, cut = also.planned(free.without(unused), step)
+        if also.too_few(steps_told):
+            return None
+        cuts = cut_intervals(planner, whole, cut)
+    moves = [planner.moves_of(every, each) for each in steps]
+    count = len(planner.arrays.bodies), len(planner.arrays.parts)
+    found = _of_moves(whole, moves, cuts, count)
+    parts = _of_set(planner, told)
+    return replace(
+        found,
+        parts=tuple(
+            one if planner.set_place(body) is None else parts[body]
+            for body, one in enumerate(found.parts)
+        ),
+    )
+
+
 def _of_settings(planner, whole: Plan, found: Intervals) -> SharedIntervals:
     """Settings belong to the part that is set, cuts to their joint."""
-    arrays, by_name = planner.arrays, {one.name: one for one in found.settings}
+    joints = range(len(planner.arrays.parts))
+    cuts = [tuple(cut for cut in found.cuts if cut.joint == joint) for joint in joints]
+    parts = _of_set(planner, found.settings)
+    return SharedIntervals(parts, tuple(Intervals(cuts=own) for own in cuts))
+
+
+def _of_set(planner, settings) -> tuple[Intervals, ...]:
+    """The intervals of the settings of every body, none of one that is not set."""
+    arrays, by_name = planner.arrays, {one.name: one for one in settings}
     parts = []
     for body in range(len(arrays.bodies)):
         own = ()
-        if body in arrays.movers:
-            here = planner.rig.own[arrays.movers.index(body)]
+        if (place := planner.set_place(body)) is not None:
+            here = planner.rig.own[place]
             names = [one.name for one in planner.rig.adjusters[here]]
             plain = [one.name for one in arrays.bodies[body].adjusters]
             own = tuple(
@@ -145,6 +202,4 @@ def _of_settings(planner, whole: Plan, found: Intervals) -> SharedIntervals:
                 if name in by_name
             )
         parts.append(Intervals(settings=own))
-    joints = range(len(arrays.parts))
-    cuts = [tuple(cut for cut in found.cuts if cut.joint == joint) for joint in joints]
-    return SharedIntervals(tuple(parts), tuple(Intervals(cuts=own) for own in cuts))
+    return tuple(parts)
