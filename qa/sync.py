@@ -83,7 +83,7 @@ def _the_check(said: Said) -> Check:
 
 # Most acts are readings, and a reading is judged by these alone.
 THE_CHECK = Prepared(
-    lambda: Check.objects.select_related("fit_up__revision").filter(
+    lambda: Check.objects.select_related("fit_up__revision", "instrument").filter(
         entry_id=Slot("act")
     )
 )

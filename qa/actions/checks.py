@@ -77,7 +77,7 @@ def start_check(
         "note": note,
     }
     check = Check(fit_up=fit_up, instrument=instrument, held=held or [], **told)
-    gauges.freeze(check, instrument)
+    gauges.freeze(check, instrument, envelope.get("made_at", ""))
     stations = list(fit_up.revision.stations.select_related("revision"))
     check.wanted = _wanted(check, stations)
     gauge = instrument and str(instrument.uuid)
@@ -144,6 +144,10 @@ def record_reading(
         raise Refused("A reading is of gap or flush.", field="kind")
     if typed.outcome in (Outcome.SKIPPED, Outcome.CLEARED) and not reason:
         raise Refused("Say why there is no reading here.", field="reason")
+    if typed.outcome in (Outcome.VALUE, Outcome.FEELER):
+        made_at = envelope.get("made_at", "")
+        if why := gauges.refusal_of_reading(check.instrument, made_at):
+            raise Refused(why, field="value")
     envelope.setdefault("said", _reading_said(check, station, kind, typed, reason))
     with perform("reading/1", by=by, **envelope) as act:
         state = LOCKED.first(check=check.pk)

@@ -6,6 +6,7 @@ from qa.actions.gauges import save_budget
 from qa.models import GaugeBudget, GaugeStudy, Instrument, StudyPerson, StudyValue
 from qa.rules import gauge_studies as rules
 from qa.rules import gauges
+from qa.rules.measuring_days import used_from
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -122,6 +123,7 @@ def record_value(
                 value=value.strip(),
                 unit=unit,
                 value_nm=nm,
+                used_from=used_from(envelope.get("made_at", ""), act.now),
                 supersedes=supersedes,
                 reason=reason,
             )

@@ -2,13 +2,13 @@
 
 from qa.models import (
     Calibration,
-    CalibrationResult,
     GaugeBudget,
     GaugeRules,
+    GaugeStanding,
     Instrument,
 )
 from qa.rules.gauge_budgets import combined
-from qa.rules.gauges import rules_now
+from qa.rules.gauges import due_by, rules_now
 from shop import roles
 from shop.actions.locks import locked
 from shop.ledger import perform
@@ -25,6 +25,13 @@ CALIBRATION = (
     "due",
     "note",
 )
+
+
+def standing(instrument: Instrument) -> GaugeStanding:
+    """What is on record of an instrument from now on."""
+    return GaugeStanding(
+        instrument=instrument, status=instrument.status, due=instrument.due
+    )
 
 
 def record_calibration(
@@ -45,9 +52,9 @@ def record_calibration(
         act.record(row)
         newest = instrument.calibrations.order_by("-done_on", "-pk").first()
         if newest.pk == row.pk:
-            off = row.result == CalibrationResult.OFF
-            instrument.due = row.done_on if off else row.due
-            instrument.save(update_fields=["due"])
+            instrument.due, instrument.stands_since = due_by(row), act.now
+            instrument.save(update_fields=["due", "stands_since"])
+            act.record(standing(instrument))
         act.result = {"instrument": instrument.pk}
     return row
 

@@ -19,7 +19,7 @@ from qa.models import (
     Station,
     Verdict,
 )
-from qa.rules import acceptable, acceptance, gauges, judging, offering
+from qa.rules import acceptable, acceptance, gauge_doubts, gauges, judging, offering
 from qa.rules.judging import Typed
 from shop import roles
 from shop.actions.locks import locked
@@ -222,7 +222,7 @@ def _require_remarked(row: OfferedJoint, remarked: set[str]) -> None:
     """A word at each line that is not shown to conform."""
     body = row.content
     read = list(row.seconds.select_related("station", "entry"))
-    off = gauges.found_off(read)
+    off = gauge_doubts.found_off(read)
     seconds = [
         second
         for second in read

@@ -1,6 +1,7 @@
 """Instruments: what readings are taken with."""
 
-from qa.models import Instrument, InstrumentStatus
+from qa.actions import gauges
+from qa.models import Instrument
 from shop import roles
 from shop.ledger import perform
 
@@ -24,7 +25,7 @@ def save_instrument(*, by, instrument: Instrument | None = None, **fields):
     """Add an instrument or change one; checks keep what they were taken with."""
     roles.require(by, "define instruments")
     row = instrument or Instrument()
-    was_fit = row.pk is None or row.status == InstrumentStatus.IN_USE
+    before = None if row.pk is None else (row.status, row.due)
     for name, value in fields.items():
         if name not in FIELDS:
             raise TypeError(f"an instrument has no {name}")
@@ -32,10 +33,11 @@ def save_instrument(*, by, instrument: Instrument | None = None, **fields):
     row.full_clean()
     said = {name: str(getattr(row, name)) for name in FIELDS}
     with perform("instrument/1", by=by, said=said) as act:
-        if row.status == InstrumentStatus.IN_USE:
-            row.unfit_since = None
-        elif was_fit:  # of one that was unfit before this was kept, nobody knows
-            row.unfit_since = act.now
+        moved = before != (row.status, row.due)
+        if moved:
+            row.stands_since = act.now
         row.save()
+        if moved:
+            act.record(gauges.standing(row))
         act.result = {"instrument": row.pk}
     return row

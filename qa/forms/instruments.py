@@ -50,7 +50,8 @@ class InstrumentField(FoundField):
         super().__init__(rows.order_by("code"), **named)
 
     def label_from_instance(self, one):
-        told = [why for why, _refused in gauges.objections(one, self.rules)]
+        standing = gauges.standing_now(one)
+        told = [why for why, _refused in gauges.objections(standing, self.rules)]
         return " ".join([str(one), *(f"({why.rstrip('.')})" for why in told)])
 
     @cached_property

@@ -45,6 +45,7 @@ from .gauges import (
     CalibrationResult,
     GaugeBudget,
     GaugeRules,
+    GaugeStanding,
     Strictness,
 )
 from .holes import (
@@ -138,6 +139,7 @@ __all__ = [
     "FitUpReason",
     "GaugeBudget",
     "GaugeRules",
+    "GaugeStanding",
     "GaugeStudy",
     "Holding",
     "HoldingDirection",

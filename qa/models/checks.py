@@ -52,6 +52,8 @@ class Check(Fact):
     range_low_nm = models.BigIntegerField(null=True, blank=True)
     range_high_nm = models.BigIntegerField(null=True, blank=True)
     calibration_due = models.DateField(null=True, blank=True)
+    # The first moment at which anything of it may have been measured.
+    used_from = models.DateTimeField(null=True, blank=True, editable=False)
     temperature_mc = models.IntegerField(null=True, blank=True)
     in_acceptance_condition = models.BooleanField(default=False)
     # How it is held, where the fit-up, opened earlier, does not state it.

@@ -70,6 +70,8 @@ class StudyValue(Fact):
     value = models.CharField(max_length=24)
     unit = models.CharField(_("unit"), max_length=2, choices=Unit)
     value_nm = models.BigIntegerField()
+    # The first moment at which it may have been read.
+    used_from = models.DateTimeField(null=True, blank=True, editable=False)
     supersedes = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="superseded_by"
     )
@@ -91,3 +93,12 @@ class StudyValue(Fact):
 
     def __str__(self) -> str:
         return f"{self.value} {self.unit}"
+
+    @property
+    def instrument(self):
+        """What it was read with."""
+        return self.study.instrument
+
+    @property
+    def instrument_id(self) -> int:
+        return self.study.instrument_id

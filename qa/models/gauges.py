@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Fact
 
-from .instruments import Instrument
+from .instruments import Instrument, InstrumentStatus
 
 
 class CalibrationResult(models.TextChoices):
@@ -50,6 +50,28 @@ class Calibration(Fact):
 
     def __str__(self) -> str:
         return f"{self.done_on} {self.get_result_display()}"
+
+
+class GaugeStanding(Fact):
+    """What was on record of an instrument from here on: whether it was in use, lost or
+    damaged, and until when it was calibrated. What was measured meanwhile stays marked
+    when it is in use again."""
+
+    instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="standings")
+    status = models.CharField(max_length=8, choices=InstrumentStatus)
+    due = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(status__in=InstrumentStatus.values),
+                name="gauge_standing_known",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_status_display()}, {self.due}"
 
 
 class GaugeBudget(Fact):

@@ -41,8 +41,8 @@ class Instrument(Kept):
     status = models.CharField(
         max_length=8, choices=InstrumentStatus, default=InstrumentStatus.IN_USE
     )
-    # Since when it is not in use any more: what was measured before is kept.
-    unfit_since = models.DateTimeField(null=True, blank=True, editable=False)
+    # Since when its status and due date stand: before that, its standings say.
+    stands_since = models.DateTimeField(null=True, blank=True, editable=False)
 
     called_by = ("code", "name")
 

@@ -16,6 +16,8 @@ from qa.numeric.measuring.gauge import Study
 from qa.numeric.measuring.gauge_advice import advice
 from qa.rules import gauge_studies as rules
 from qa.rules import gauges
+from qa.rules.gauge_doubts import StudyDoubt, off_words, study_doubts
+from qa.rules.gauge_due import overdue, overdue_words
 from qa.rules.gauge_studies import StudyState
 from qa.wording import lengths
 from qa.wording.measuring import remark, remarks
@@ -120,6 +122,7 @@ class StudyPage:
     tolerance: str
     finding: Finding | None
     doubt: str
+    refused: bool
     read_at: datetime | None
 
     @property
@@ -145,6 +148,7 @@ def study_page(study: GaugeStudy, unit: str) -> StudyPage:
         tolerance="" if width is None else lengths.length(width, unit),
         finding=_finding(state, result, names, unit) if result else None,
         doubt=_doubt(state),
+        refused=not state.complete and bool(gauges.refusal(study.instrument)),
         read_at=max(
             (value.entry.received_at for value in state.values.values()), default=None
         ),
@@ -152,28 +156,39 @@ def study_page(study: GaugeStudy, unit: str) -> StudyPage:
 
 
 def _doubt(state: StudyState) -> str:
-    """That its gauge is in doubt, or was when values of it were read, and how many."""
+    """That its gauge is in doubt, or was when values of it were read, and how many: it
+    stays so when the gauge is in use again."""
     values, gauge = list(state.values.values()), state.study.instrument
     told = [] if state.complete else instrument_doubts(gauge)
-    if since := gauge.unfit_since:
-        read = sum(value.entry.received_at >= since for value in values)
-        words = _(
-            "%(count)s of %(all)s values here came in after %(code)s was marked "
-            "%(how)s."
-        )
-        how = {"code": gauge.code, "how": gauge.get_status_display()}
-        told += [words % {"count": read, "all": len(values), **how}] if read else []
-    off, found = gauges.study_found_off(state.study, values)
-    if found is not None:
-        words = _("%(words)s. That holds for %(count)s of %(all)s values here.")
-        how = {"count": len(off), "all": len(values)}
-        told.append(words % {"words": gauges.off_words(found), **how})
-    return " ".join(told)
+    told += [_of(doubt, len(values)) for doubt in study_doubts(values)]
+    late: dict[str, int] = {}
+    for one in overdue(values).values():
+        words = overdue_words(gauge.code, one)
+        late[words] = late.get(words, 0) + 1
+    return " ".join(
+        told + [_holds_for(words, n, len(values)) for words, n in late.items()]
+    )
+
+
+def _of(doubt: StudyDoubt, of: int) -> str:
+    words = off_words(doubt.by)
+    if doubt.good:
+        good = _("it was found good on %(day)s (%(by)s) since: what it read holds")
+        said = {"day": doubt.good.done_on, "by": doubt.good.laboratory}
+        words = f"{words}; {good % said}"
+    return _holds_for(words, len(doubt.values), of)
+
+
+def _holds_for(words: str, count: int, of: int) -> str:
+    sentence = _("%(words)s. That holds for %(count)s of %(all)s values here.")
+    told = {"words": f"{words[:1].upper()}{words[1:]}", "count": count, "all": of}
+    return sentence % told
 
 
 def instrument_doubts(instrument: Instrument) -> list[str]:
     """Why it is in doubt now, in sentences; no statement."""
-    return [why for why, _refused in gauges.objections(instrument, GaugeRules())]
+    standing = gauges.standing_now(instrument)
+    return [why for why, _refused in gauges.objections(standing, GaugeRules())]
 
 
 def _finding(state: StudyState, result: Study, names, unit: str) -> Finding:

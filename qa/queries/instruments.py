@@ -13,6 +13,7 @@ from qa.models import (
 )
 from qa.rules import gauges
 from qa.rules.gauge_budgets import combined
+from qa.rules.measured_off import MeasuredOff, measured_while_off
 from qa.wording import lengths
 from shop.numeric.units import MILLI
 from shop.queries.paging import search
@@ -77,7 +78,7 @@ class InstrumentPage:
     budget: GaugeBudget | None
     lines: list[BudgetLine]
     expanded: str
-    off: gauges.MeasuredOff
+    off: MeasuredOff
     unit: str
 
     def error_of(self, calibration: Calibration) -> str:
@@ -99,7 +100,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
     """A constant number of statements."""
     calibrations = list(instrument.calibrations.select_related("entry__by"))
     newest = instrument.budgets.select_related("entry__by").first()
-    told = gauges.objections(instrument, gauges.rules_now())
+    told = gauges.objections(gauges.standing_now(instrument), gauges.rules_now())
     ends = (instrument.range_low_nm, instrument.range_high_nm)
     row = instrument_row(instrument)
     return InstrumentPage(
@@ -115,7 +116,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
         budget=newest,
         lines=_lines(newest, unit) if newest else [],
         expanded=_expanded(newest, unit) if newest else "",
-        off=gauges.measured_while_off(instrument),
+        off=measured_while_off(instrument),
         unit=unit,
     )
 

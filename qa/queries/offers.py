@@ -12,7 +12,7 @@ from qa.models import (
     SecondReading,
 )
 from qa.models.fitups import held_in_words
-from qa.rules import acceptable, acceptance, gauges, offering
+from qa.rules import acceptable, acceptance, gauge_doubts, gauges, offering
 from qa.rules.acceptance import Standing
 from qa.wording import lengths
 from qa.wording.offers import SHORT
@@ -70,7 +70,7 @@ def offered(
     """Return an offered joint (with fit_up__revision and joint) as a page shows it."""
     body, revision = row.content, row.fit_up.revision
     beside: dict = {}
-    off = gauges.found_off(seconds)
+    off = gauge_doubts.found_off(seconds)
     for second in seconds:
         beside.setdefault((second.station.label, second.kind), []).append(second)
     labels: dict[str, dict] = {}
@@ -135,7 +135,7 @@ def doubt_of(second: SecondReading, off: dict) -> str:
     if gauges.is_outside(second.value_nm, second.reach):
         doubts.append(str(SHORT["range"]))
     if second.pk in off:
-        doubts.append(gauges.off_words(off[second.pk]))
+        doubts.append(gauge_doubts.off_words(off[second.pk]))
     return "; ".join(doubts)
 
 

@@ -29,7 +29,7 @@ from qa.models import (
     State,
     TrimCut,
 )
-from qa.rules import gauges
+from qa.rules import gauge_doubts
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS
@@ -284,14 +284,14 @@ def _found_off(rows) -> dict[int, list[tuple[int, str]]]:
     checks off; what was known then was offered with it."""
     acts = {act for row in rows for act in _check_acts(row)}
     checks = list(Check.objects.filter(entry__in=acts).select_related("entry"))
-    off = gauges.found_off(checks)
+    off = gauge_doubts.found_off(checks)
     found = defaultdict(list)
     for row in rows:
         own = _check_acts(row)
         for check in checks:
             at = off.get(check.pk)
             if at and str(check.entry_id) in own and at.entry.pk > row.read_to:
-                found[row.pk].append((at.entry.pk, gauges.off_words(at)))
+                found[row.pk].append((at.entry.pk, gauge_doubts.off_words(at)))
     return found
 
 

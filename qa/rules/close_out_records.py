@@ -19,8 +19,17 @@ from qa.models import (
     OfferedJoint,
     State,
 )
-from qa.rules import acceptance, decided, gauges, history, offering, staleness
+from qa.rules import (
+    acceptance,
+    decided,
+    gauge_doubts,
+    gauge_due,
+    history,
+    offering,
+    staleness,
+)
 from qa.rules.acceptance import Standing
+from qa.rules.gauge_due import Overdue
 from qa.rules.history import History
 from qa.rules.holes import newest_readings
 from qa.rules.result_staleness import placements_of, stale_results
@@ -79,9 +88,9 @@ class Records:
     left_results: dict[int, Nonconformance]
     patterns: list[PatternThere]
     # Keys of the checks, hole checks and results whose instrument was found off since,
-    # and of those taken while its calibration was overdue.
+    # lost or damaged then, and of those taken while its calibration was overdue.
     doubted: dict[str, set[int]]
-    overdue: dict[str, set[int]]
+    overdue: dict[str, dict[int, Overdue]]
     # The newest of each thing that was ever closed.
     close_outs: list[CloseOut]
 
@@ -127,8 +136,8 @@ def load(airframe: Airframe) -> Records:
         left_holes=decided.left_holes(items, _read_in(patterns)),
         left_results=decided.left_results(items, results.values()),
         patterns=patterns,
-        doubted={kind: set(gauges.found_off(rows)) for kind, rows in used.items()},
-        overdue={kind: gauges.overdue_when_used(rows) for kind, rows in used.items()},
+        doubted={x: set(gauge_doubts.found_off(rows)) for x, rows in used.items()},
+        overdue={x: gauge_due.standing_overdue(rows) for x, rows in used.items()},
         close_outs=_close_outs(airframe),
     )
 

@@ -18,6 +18,7 @@ from qa.rules.close_out_records import (
     Records,
     open_items,
 )
+from qa.rules.gauge_due import overdue_words
 from qa.rules.holes import fails, lacks_size
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
@@ -137,8 +138,9 @@ def _measured(records: Records, joint: Joint, what: str):
             kind = "instrument" if code == "instrument" else "stations"
             yield kind, what, str(SHORT[code])
     for check in checks:
-        if check.pk in records.overdue["check"]:
-            yield "instrument", what, words.overdue(check.label, check.instrument.code)
+        if late := records.overdue["check"].get(check.pk):
+            told = overdue_words(check.instrument.code, late)
+            yield "instrument", what, f"{check.label}: {told}"
 
 
 def _holes(records: Records) -> list[Stand]:
@@ -192,8 +194,8 @@ def _doubt(records: Records, kind: str, row, label: str, read: list[int]) -> lis
         found.append(f"{label}: {SHORT['range']}")
     if row.pk in records.doubted[kind]:
         found.append(f"{label}: {SHORT['instrument']}")
-    if row.pk in records.overdue[kind]:
-        found.append(words.overdue(label, row.instrument.code))
+    if late := records.overdue[kind].get(row.pk):
+        found.append(f"{label}: {overdue_words(row.instrument.code, late)}")
     return found
 
 

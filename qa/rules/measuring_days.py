@@ -1,7 +1,7 @@
 """When something was measured: by the clock of the tablet where it can be believed,
 by the day that the server received it where not."""
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from django.utils import timezone
 
@@ -9,6 +9,8 @@ from django.utils import timezone
 AHEAD = timedelta(minutes=10)
 # What is said to have waited longer than this to be sent is not believed.
 WAITED = timedelta(days=31)
+# Before anything was measured.
+EVER = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def _clock(made_at: str) -> datetime | None:
@@ -29,22 +31,26 @@ def made_when(made_at: str, received: datetime) -> datetime:
     return received
 
 
-def first_day(entry) -> date:
-    """The first day, in the shop's zone, on which what an entry holds may have been
-    measured: as its clock says, however far back; where its clock is wrong, the first
-    of the days that anything waits to be sent."""
-    received = entry.received_at
-    told = _clock(entry.made_at)
-    if entry.made_at and (told is None or told > received + AHEAD):
-        return timezone.localtime(received - WAITED).date()
+def used_from(made_at: str, received: datetime) -> datetime | None:
+    """The first moment at which something that is received now may have been measured:
+    as its clock says, however far back; where its clock is wrong, nobody knows, and
+    where it says nothing it was measured as it was received (None)."""
+    if not made_at:
+        return None
+    told = _clock(made_at)
+    if told is None or told > received + AHEAD:
+        return EVER
+    return max(min(told, received), EVER)
+
+
+def day_of(moment: datetime) -> date:
+    """Its day in the shop's zone."""
+    return timezone.localtime(moment).date()
+
+
+def midnight(day: date) -> datetime:
+    """The moment at which a day begins in the shop's zone."""
     try:
-        return timezone.localtime(min(told or received, received)).date()
+        return timezone.make_aware(datetime.combine(day, time.min))
     except OverflowError:
-        return date.min
-
-
-def last_day(entry, newest: datetime | None = None) -> date:
-    """The last such day: it was received on it, or its newest reading was."""
-    return timezone.localtime(
-        max(entry.received_at, newest or entry.received_at)
-    ).date()
+        return EVER

@@ -19,7 +19,7 @@ from qa.models import (
     State,
 )
 from qa.numeric.verdict import acceptance
-from qa.rules import gauges, history, judging, requirements, staleness
+from qa.rules import gauge_doubts, history, judging, requirements, staleness
 from qa.rules.plan_records import last_entry
 from qa.rules.staleness import JointState, Value
 from shop.ledger.canonical import frozen
@@ -119,7 +119,7 @@ def drafts(airframe: Airframe, joints: list[Joint]) -> list[Draft]:
     found = staleness.states(history.load(airframe, joints)) if joints else {}
     states = [found[joint.pk] for joint in joints if joint.pk in found]
     checks = [check for state in states for check in checks_of(state)]
-    doubts, findings = gauges.found_off(checks), judging.findings_of(checks)
+    doubts, findings = gauge_doubts.found_off(checks), judging.findings_of(checks)
     items = defaultdict(list)
     raised = Nonconformance.objects.filter(joint__in=joints, airframe=airframe)
     raised = raised.select_related("standing", "fit_check__fit_up", "defect")

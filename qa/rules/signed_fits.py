@@ -21,7 +21,7 @@ from qa.models import (
     OfferedJoint,
     Outcome,
 )
-from qa.rules import acceptance, authorship, gauges, life
+from qa.rules import acceptance, authorship, gauge_doubts, life
 from shop.identifiers import address_of
 from shop.numeric.units import NM_PER
 from shop.rules.signed_work import disowned, moment, name_of, thousandths
@@ -74,7 +74,7 @@ def checks(keys: Iterable[int]) -> dict[int, Content]:
     for current_reading in current.order_by("station__order", "kind", "pk"):
         read[current_reading.fit_check_id].append(current_reading)
     rows = list(rows)
-    off = gauges.found_off(rows)
+    off = gauge_doubts.found_off(rows)
     return {row.pk: _check(row, read[row.pk], off.get(row.pk)) for row in rows}
 
 
@@ -108,7 +108,7 @@ def _check(row: Check, read: list[CurrentReading], off) -> Content:
         since=(
             *disowned(row.entry, "check"),
             *disowned(up.entry, "fit-up"),
-            *((gauges.off_words(off),) if off else ()),
+            *((gauge_doubts.off_words(off),) if off else ()),
         ),
         shut=lambda: _check_shut(row),
     )

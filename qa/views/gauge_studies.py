@@ -13,6 +13,7 @@ from qa.models import GaugeStudy, Instrument
 from qa.queries import gauge_studies as queries
 from qa.queries import study_sheets
 from qa.rules import gauge_studies as rules
+from qa.rules import gauges
 from shop import roles
 from shop.forms.fields import number_in
 from shop.ledger import Refused
@@ -114,6 +115,7 @@ def measure_study(request, number, person):
     context = {
         "study": study,
         "doubts": queries.instrument_doubts(study.instrument),
+        "refused": gauges.refusal(study.instrument),
         "who": who,
         "turn": turn,
         "form": form,
@@ -133,6 +135,10 @@ def read_again(request, number, person):
         raise Http404
     last = max(mine, key=lambda turn: state.values[turn.number].pk)
     above = reverse("measure_study", args=[number, person])
+    why = gauges.refusal(study.instrument)
+    if why and request.method != "POST":  # the page before offers it no more
+        messages.error(request, why)
+        return redirect(above)
     return form_page(
         request,
         StudyAgainForm(posted(request), initial={"unit": unit_of(request)}),

@@ -61,11 +61,6 @@ def holes(check: str, labels: list[str]) -> str:
     return f"{check}: {told % _few(labels)}"
 
 
-def overdue(what: str, instrument: str) -> str:
-    told = _("%(what)s: the calibration of %(code)s was overdue when this came in")
-    return told % {"what": what, "code": instrument}
-
-
 def result(verdict: str) -> str:
     return states.word(str(verdict))
 

@@ -11,7 +11,9 @@ SHORT = {
     "late": _("readings came in late and wait for a decision"),
     "suspect": _("a serial is on hold or suspect"),
     "range": _("read outside what the instrument reads"),
-    "instrument": _("measured with an instrument that was found off since"),
+    "instrument": _(
+        "measured with an instrument that was found off since, or was lost or damaged"
+    ),
 }
 OUTCOMES = {
     "accepted": _("Accept"),

@@ -14,8 +14,10 @@ from qa.actions import gauge_studies, gauges, instruments
 from qa.models import Check, CheckState, Instrument, Reading
 from qa.queries.instruments import instrument_page
 from qa.queries.tablet.studies import studies_to_carry
+from qa.rules import gauge_doubts, gauge_due
 from qa.rules import gauges as rules
 from qa.rules.judging import receipt_of
+from qa.rules.measured_off import measured_while_off
 from shop.ledger import Refused
 from tests.around import by_hand
 from tests.qa.making import (
@@ -177,12 +179,12 @@ def test_found_off_marks_what_was_measured_since_the_last_good_check(by, client_
     innocent = make_check(by, instrument=other)
     read(check, "1", "gap", "2.00")
     found(by, gauge, "good", 400)
-    assert rules.doubt_of(check) is None
+    assert gauge_doubts.doubt_of(check) is None
     found(by, gauge, "off", 0, error_nm=mm(0.2))
     gauge.refresh_from_db()
     assert gauge.due == day(0)
-    assert rules.measured_while_off(gauge).checks == [check]
-    assert rules.doubt_of(innocent) is None
+    assert measured_while_off(gauge).checks == [check]
+    assert gauge_doubts.doubt_of(innocent) is None
     client = client_of("visitor")
     words = client.get(f"/fit-checks/{check.entry_id}/").content.decode()
     assert "was found off on" in words
@@ -204,9 +206,9 @@ def test_values_of_gauge_studies_read_while_it_was_off_are_listed_and_marked(
             by=by, study=study, turn=turn, value=f"2.{turn}", unit="mm"
         )
     found(by, gauge, "good", 400)
-    assert not rules.measured_while_off(gauge)
+    assert not measured_while_off(gauge)
     found(by, gauge, "off", 0)
-    (told,) = rules.measured_while_off(gauge).studies
+    (told,) = measured_while_off(gauge).studies
     assert (told.study, len(told.values)) == (study, 3)
     client = client_of("visitor")
     page = " ".join(client.get(f"/instruments/{gauge.pk}/").content.decode().split())
@@ -216,7 +218,7 @@ def test_values_of_gauge_studies_read_while_it_was_off_are_listed_and_marked(
     assert f"{gauge.code} was found off on" in words
     assert "That holds for 3 of 3 values here" in words
     good = make_instrument(by)
-    assert not rules.measured_while_off(good)
+    assert not measured_while_off(good)
 
 
 @pytest.mark.parametrize(
@@ -246,12 +248,12 @@ def test_what_waited_on_a_tablet_is_in_doubt_by_the_days_on_which_it_may_be_meas
     )
     found(by, gauge, "good", 10)
     found(by, gauge, "off", 3)
-    told = rules.measured_while_off(gauge)
+    told = measured_while_off(gauge)
     assert told.checks == [check] * off
     assert [len(one.values) for one in told.studies] == [1] * off
-    assert bool(rules.doubt_of(check)) is off
+    assert bool(gauge_doubts.doubt_of(check)) is off
     values = study.values.select_related("entry")
-    assert len(rules.study_found_off(study, values)[0]) == off
+    assert sum(len(one.values) for one in gauge_doubts.study_doubts(values)) == off
 
 
 def test_a_check_begun_before_the_last_good_calibration_and_read_after_it_is_in_doubt(
@@ -276,8 +278,8 @@ def test_a_check_begun_before_the_last_good_calibration_and_read_after_it_is_in_
     found(by, gauge, "good", 10)
     found(by, gauge, "off", 3)
     rows = list(Check.objects.select_related("entry"))
-    assert set(rules.found_off(rows)) == {check.pk}
-    assert rules.measured_while_off(gauge).checks == [check]
+    assert set(gauge_doubts.found_off(rows)) == {check.pk}
+    assert measured_while_off(gauge).checks == [check]
 
 
 @pytest.mark.parametrize(
@@ -302,10 +304,11 @@ def test_work_begun_in_date_is_kept_when_it_is_sent_overdue_and_told(
             make_check(by, instrument=gauge, made_at=made_at)
         return
     check = make_check(by, instrument=gauge, made_at=made_at)
-    words = f"was due {day(2)}, before this came in: by the clock of the tablet it"
+    words = f"after the calibration of {gauge} was due ({day(2)}); by the clock of the"
     page = client_of("visitor").get(f"/fit-checks/{check.entry_id}/").content.decode()
-    assert f"{words} was begun on {day(5)}, in date." in page
-    assert rules.overdue_when_used([check]) == {check.pk}
+    assert f"This came in on {day(0)}, {words}" in page
+    assert f"tablet it was measured on {day(5)}, in date" in page
+    assert set(gauge_due.standing_overdue([check])) == {check.pk}
 
 
 def test_a_gauge_lost_in_a_running_study_is_refused_and_what_came_before_is_kept(
@@ -315,9 +318,7 @@ def test_a_gauge_lost_in_a_running_study_is_refused_and_what_came_before_is_kept
     study = plan_study(people, [by, people["lead"]], instrument=gauge, repeats=2)
     before = clock(0.01)
     gauge = instruments.save_instrument(by=by, instrument=gauge, status="lost")
-    since = gauge.unfit_since
     instruments.save_instrument(by=by, instrument=gauge, status="damaged")
-    assert gauge.unfit_since == since
     study = type(study).objects.select_related("instrument").get(pk=study.pk)
     said = {"by": by, "study": study, "value": "2", "unit": "mm"}
     for made_at in ("", clock(0)):
@@ -325,7 +326,8 @@ def test_a_gauge_lost_in_a_running_study_is_refused_and_what_came_before_is_kept
             gauge_studies.record_value(**said, turn=0, made_at=made_at)
     gauge_studies.record_value(**said, turn=0, made_at=before)
     words = "This instrument is damaged."
-    came = f"1 of 1 values here came in after {gauge.code} was marked damaged."
+    came = f"{gauge.code} was marked lost on {day(0)}: what came in after that is in "
+    came += "doubt. That holds for 1 of 1 values here."
     client = client_of("builder")
     page = client.get(f"/gauge-studies/{study.number}/").content.decode()
     assert words in page and came in page
@@ -336,7 +338,11 @@ def test_a_gauge_lost_in_a_running_study_is_refused_and_what_came_before_is_kept
     gauges.set_gauge_rules(by=by, unfit="warn")
     gauge_studies.record_value(**said, turn=1)
     instruments.save_instrument(by=by, instrument=gauge, status="in_use")
-    assert gauge.unfit_since is None
+    page = client.get(f"/gauge-studies/{study.number}/").content.decode()
+    assert "That holds for 2 of 2 values here" in page and words not in page
+    gauge_studies.record_value(**said, turn=2)
+    page = client.get(f"/gauge-studies/{study.number}/").content.decode()
+    assert "That holds for 2 of 3 values here" in page
 
 
 def test_a_good_calibration_in_between_clears_what_came_before_it(by):
@@ -344,8 +350,8 @@ def test_a_good_calibration_in_between_clears_what_came_before_it(by):
     check = make_check(by, instrument=gauge)
     found(by, gauge, "good", -1)  # after the check
     found(by, gauge, "off", -30)
-    assert rules.doubt_of(check) is None
-    assert not rules.measured_while_off(gauge)
+    assert gauge_doubts.doubt_of(check) is None
+    assert not measured_while_off(gauge)
 
 
 def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
@@ -354,7 +360,7 @@ def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
 
     def told():
         row = Check.objects.select_related("instrument", "entry").get(pk=check.pk)
-        return rules.overdue_when_used([row]) == {check.pk}
+        return set(gauge_due.standing_overdue([row])) == {check.pk}
 
     assert told()
     instruments.save_instrument(by=by, instrument=gauge, due=day(-300))
@@ -365,7 +371,7 @@ def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
     found(by, gauge, "good", 0, due=day(-300))
     assert not told()
     innocent = make_check(by, instrument=make_instrument(by, due=day(0)))
-    assert rules.overdue_when_used([innocent]) == set()
+    assert not gauge_due.standing_overdue([innocent])
 
 
 def test_what_was_found_with_it_is_held_to_its_range_and_told_while_it_was_off(
@@ -390,13 +396,13 @@ def test_adjusted_is_off_before_and_good_after(by):
     gauge = make_instrument(by)
     check = make_check(by, instrument=gauge)
     found(by, gauge, "adjusted", 0, due=day(-365))
-    assert rules.doubt_of(check) is not None
+    assert gauge_doubts.doubt_of(check) is not None
     gauge.refresh_from_db()
     assert gauge.due == day(-365)
-    spans = rules.spans_off(list(gauge.calibrations.all()))
+    spans = gauge_doubts.spans_off(list(gauge.calibrations.all()))
     assert len(spans) == 1
     found(by, gauge, "off", -10)
-    assert rules.spans_off(list(gauge.calibrations.all()))[1][0] == day(0)
+    assert gauge_doubts.spans_off(list(gauge.calibrations.all()))[1][0] == day(0)
 
 
 def test_an_older_certificate_entered_late_does_not_move_the_due_date(by):

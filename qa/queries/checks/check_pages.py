@@ -14,6 +14,7 @@ from qa.models import (
     Check,
     CheckState,
     CurrentReading,
+    GaugeStanding,
     Kind,
     Outcome,
     Reading,
@@ -23,7 +24,7 @@ from qa.models import (
 from qa.queries.checks import limit_texts
 from qa.queries.checks.unconfirmed import Doubts, doubts_of, gauge_words
 from qa.queries.joints import drawings
-from qa.rules import gauges, judging, remeasure, requirements
+from qa.rules import gauge_doubts, judging, remeasure, requirements
 from qa.rules.remeasure import Changed
 from qa.wording import findings as wording
 from qa.wording import lengths
@@ -98,16 +99,16 @@ class CheckRow:
     conforms: int
     does_not_conform: int
     not_proven: int
-    doubt: str = ""  # that its instrument was found off since
+    doubt: str = ""  # that its instrument was found off since, lost or damaged
 
 
 def check_rows(checks: Sequence[Check]) -> list[CheckRow]:
-    """Rows of a page, with one statement more for all of them."""
-    off = gauges.found_off(checks)
+    """Rows of a page, with a constant number of statements for all."""
+    off = gauge_doubts.found_off(checks)
     return [check_row(check, off.get(check.pk)) for check in checks]
 
 
-def check_row(check: Check, off: Calibration | None = None) -> CheckRow:
+def check_row(check: Check, off: Calibration | GaugeStanding | None = None) -> CheckRow:
     state, fit_up = check.state, check.fit_up
     return CheckRow(
         doubt=gauge_words(off),

@@ -3,8 +3,6 @@
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 
-from django.utils import timezone
-
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
 from qa.models import AcceptanceFinish, Kind
@@ -18,7 +16,7 @@ from qa.queries.issue import (
     local,
     signed_record,
 )
-from qa.rules import gauges
+from qa.rules.gauge_due import overdue
 from qa.wording import lengths
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry
@@ -291,10 +289,15 @@ def _calibration(check) -> str:
     due = check.calibration_due
     if due is None:
         return "calibration date not stated"
-    late = due < timezone.localtime(check.entry.received_at).date()
-    if begun := gauges.begun_in_date(check):
-        return f"calibration was due {due}: begun {begun}, in date; sent OVERDUE"
-    return f"calibration was due {due}: OVERDUE" if late else f"calibrated until {due}"
+    late = overdue([check]).get(check.pk)
+    if late is None:
+        return f"calibrated until {due}"
+    told = "OVERDUE"
+    if late.in_date:
+        told = f"measured {late.last}, in date; sent OVERDUE"
+    if late.good:
+        told += f"; found good {late.good.done_on}"
+    return f"calibration was due {late.due}: {told}"
 
 
 def _acceptance_condition(check) -> str:

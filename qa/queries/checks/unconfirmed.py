@@ -3,13 +3,17 @@
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from qa.models import Calibration, Check, Kind, Reading
-from qa.rules import authorship, gauges, judging
+from qa.models import Calibration, Check, GaugeStanding, Kind, Reading
+from qa.rules import authorship, gauge_doubts, gauges, judging
+from qa.rules.gauge_due import overdue, overdue_words
+from qa.rules.measuring_days import made_when
 from qa.wording import lengths
 from shop.models import Authorship
 from shop.wording import states
@@ -46,12 +50,13 @@ class Doubts:
     counts: str
     late: int
     void: bool
-    # That its instrument was found off, "" where it was not.
+    # That its instrument was found off, or lost or damaged then; "" else.
     gauge: str = ""
     # What was read beyond what the instrument reads, "" where nothing was.
     outside: str = ""
-    # That it was begun in date and sent when its calibration was due, "" else.
-    waited: str = ""
+    # What came in while its instrument was lost or damaged, or its calibration due, and
+    # what was found good since.
+    with_gauge: tuple[str, ...] = ()
 
     @property
     def lines(self) -> list[str]:
@@ -79,9 +84,7 @@ class Doubts:
             sentences.append(self.gauge)
         if self.outside:
             sentences.append(self.outside)
-        if self.waited:
-            sentences.append(self.waited)
-        return sentences
+        return [*sentences, *self.with_gauge]
 
     @property
     def banner(self) -> str:
@@ -92,11 +95,11 @@ class Doubts:
             return _("Late readings wait for a decision")
         if self.claimed:
             return _("Not all by proven authors")
-        return _("Its instrument was found off") if self.gauge else ""
+        return _("Its instrument is in doubt") if self.gauge else ""
 
 
 def doubts_of(check: Check, unit: str) -> Doubts:
-    """Return them in five statements, whatever the number of readings."""
+    """Return them in a constant number of statements."""
     acts = Counter(entry.author for entry in authorship.unproven(check))
     return Doubts(
         claimed=sorted(acts.items()),
@@ -104,16 +107,25 @@ def doubts_of(check: Check, unit: str) -> Doubts:
         counts=_counts(check),
         late=check.state.late,
         void=check.state.void,
-        gauge=gauge_words(gauges.doubt_of(check)),
+        gauge=gauge_words(gauge_doubts.doubt_of(check)),
         outside=_outside(check, unit),
-        waited=waited_words(check),
+        with_gauge=tuple(_late_with(check)),
     )
 
 
-def gauge_words(off: Calibration | None) -> str:
-    """That the instrument was found off later, "" where it was not."""
+def gauge_words(off: Calibration | GaugeStanding | None) -> str:
+    """That the instrument was found off later, or lost or damaged when it was read
+    with; "" where neither is so."""
     if off is None:
         return ""
+    if isinstance(off, GaugeStanding):
+        words = {"code": off.instrument, "how": off.get_status_display()}
+        words["at"] = moment(off.entry.received_at)
+        sentence = _(
+            "%(code)s was marked %(how)s on %(at)s, before all of this came in: "
+            "measure again what matters, or let a calibration show that it is good."
+        )
+        return sentence % words
     words = {"code": off.instrument, "day": off.done_on, "how": off.laboratory}
     return (
         _(
@@ -124,29 +136,63 @@ def gauge_words(off: Calibration | None) -> str:
     )
 
 
-def waited_words(check: Check) -> str:
-    """That a check came in when the calibration of its instrument was due, and was
-    begun in date by the clock of the tablet; "" where it was not so."""
-    begun = gauges.begun_in_date(check)
-    if begun is None:
-        return ""
-    words = {"code": check.instrument, "due": check.calibration_due, "begun": begun}
-    return (
-        _(
-            "The calibration of %(code)s was due %(due)s, before this came in: by the "
-            "clock of the tablet it was begun on %(begun)s, in date."
-        )
-        % words
-    )
+def moment(at: datetime) -> str:
+    return f"{timezone.localtime(at):%Y-%m-%d %H:%M}"
+
+
+def _late_with(check: Check) -> list[str]:
+    """What came in while the instrument of a check was lost or damaged, place by place,
+    and that it was overdue; what was found good since, and says so."""
+    if check.instrument is None:
+        return []
+    told = gauge_doubts.told_of({check.instrument_id}).get(check.instrument_id)
+    found = []
+    for span in told.unfit if told else ():
+        found += _came_in(check, told, span)
+    late = overdue([check]).get(check.pk)
+    if late:
+        sentence = overdue_words(check.instrument.code, late)
+        found.append(f"{sentence[:1].upper()}{sentence[1:]}.")
+    return found
+
+
+def _came_in(check: Check, told: gauge_doubts.Told, span) -> list[str]:
+    """One statement, where the check was not whole before."""
+    if not span.has(gauge_doubts.first_moment(check), timezone.now()):
+        return []
+    rows = Reading.objects.filter(fit_check=check, entry__received_at__gte=span.low)
+    if span.high:
+        rows = rows.filter(entry__received_at__lt=span.high)
+    rows = rows.exclude(value_nm=None).select_related("station", "entry")
+    came = list(rows.order_by("station__order", "kind", "pk"))
+    begun = check.entry.received_at >= span.low
+    if not came and not begun:
+        return []
+    places = dict.fromkeys(f"{one.station.label} {one.kind}" for one in came)
+    said = {"code": check.instrument.code, "how": span.by.get_status_display()}
+    said |= {"at": moment(span.low), "places": ", ".join(places)}
+    words = _("Came in after %(code)s was marked %(how)s on %(at)s: %(places)s")
+    if not came:
+        words = _("This check came in after %(code)s was marked %(how)s on %(at)s")
+    sentence = words % said
+    entries = [one.entry for one in came] or [check.entry]
+    if all(made_when(x.made_at, x.received_at) < span.low for x in entries):
+        sentence += _("; by the clock of the tablet that was read before")
+    last = max(entry.received_at for entry in entries)
+    if good := told.cleared(span, last):
+        words = _("; %(code)s was found good on %(day)s (%(by)s): what it read holds")
+        said = {"code": check.instrument.code, "day": good.done_on}
+        sentence += words % {**said, "by": good.laboratory}
+    return [f"{sentence}."]
 
 
 def found_off(checks: Iterable[Check]) -> list[str]:
-    """In words, check by check, that an instrument was found off since; one statement,
-    checks with their entry."""
+    """In words, check by check, that an instrument was found off since, or was lost or
+    damaged; three statements, checks with their entry."""
     rows = sorted(
         {check.pk: check for check in checks}.values(), key=lambda one: one.number
     )
-    off = gauges.found_off(rows)
+    off = gauge_doubts.found_off(rows)
     return [f"{row.label}: {gauge_words(off[row.pk])}" for row in rows if row.pk in off]
 
 

@@ -1,13 +1,13 @@
 """The instruments of a pack: until when they were calibrated, and how it went."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 from itertools import chain
 
-from django.utils import timezone
-
-from qa.models import Calibration, HoleCheck, Instrument
+from qa.models import Calibration, GaugeStanding, HoleCheck, Instrument
 from qa.queries.packs.scope import Scope
-from qa.rules import gauges
+from qa.rules import gauge_doubts
+from qa.rules.gauge_due import overdue, overdue_words
 from qa.wording import lengths
 
 
@@ -52,30 +52,32 @@ def section(scope: Scope) -> Instruments:
     for check in scope.checks:
         used.setdefault(check.instrument_id, []).append(check)
     holes = HoleCheck.objects.filter(part__in=scope.parts, instrument__isnull=False)
-    for check in holes.order_by("number"):
+    holes = list(holes.select_related("entry", "instrument").order_by("number"))
+    for check in holes:
         used.setdefault(check.instrument_id, []).append(check)
     seconds = [one for one, _doubt in chain.from_iterable(scope.seconds.values())]
-    late = gauges.overdue_when_used(seconds)
     for second in seconds:
-        second.overdue = second.pk in late
         used.setdefault(second.instrument_id, []).append(second)
+    doubts = _doubts(scope.checks, holes, seconds)
     unstated = tuple(one.label for one in used.pop(None, []))
     rows = Instrument.objects.filter(pk__in=used).order_by("code")
     calibrations: dict[int, list[Calibration]] = {}
     for calibration in Calibration.objects.filter(instrument__in=used):
         calibrations.setdefault(calibration.instrument_id, []).append(calibration)
     return Instruments(
-        tuple(_line(x, used[x.pk], calibrations.get(x.pk, []), scope) for x in rows),
+        tuple(
+            _line(x, used[x.pk], calibrations.get(x.pk, []), doubts, scope)
+            for x in rows
+        ),
         unstated,
     )
 
 
-def _line(gauge: Instrument, checks, done: list[Calibration], scope) -> InstrumentLine:
+def _line(gauge, checks, done: list[Calibration], doubts, scope) -> InstrumentLine:
     last = done[0] if done else None  # the newest first
     places = 3 if scope.unit == "mm" else 5
-    late = [x for x in checks if _overdue(x)]
-    doubt = [f"overdue when {x.label} came in" for x in late]
-    off = [one for _good, one in gauges.spans_off(done)]
+    doubt = [f"{x.label}: {why}" for x in checks for why in doubts[type(x), x.pk]]
+    off = [one for _good, one in gauge_doubts.spans_off(done)]
     if off:
         doubt.append(f"found off on {off[-1].done_on}: what it read before is in doubt")
     return InstrumentLine(
@@ -92,9 +94,16 @@ def _line(gauge: Instrument, checks, done: list[Calibration], scope) -> Instrume
     )
 
 
-def _overdue(check) -> bool:
-    """Whether its calibration was due before it was measured."""
-    if getattr(check, "overdue", False):
-        return True
-    due = getattr(check, "calibration_due", None)
-    return bool(due and due < timezone.localtime(check.entry.received_at).date())
+def _doubts(*kinds: list) -> dict[tuple, list[str]]:
+    """What is to be said of the instrument of each check, hole check or second reading:
+    that it was lost or damaged then, or its calibration due."""
+    found = defaultdict(list)
+    for rows in kinds:
+        late, off = overdue(rows), gauge_doubts.found_off(rows)
+        for row in rows:
+            if isinstance(off.get(row.pk), GaugeStanding):
+                found[type(row), row.pk].append(gauge_doubts.off_words(off[row.pk]))
+            if row.pk in late:
+                words = overdue_words(row.instrument.code, late[row.pk])
+                found[type(row), row.pk].append(words)
+    return found

@@ -22,7 +22,7 @@ from qa.rules import (
     acceptance,
     close_out_records,
     close_out_stands,
-    gauges,
+    gauge_doubts,
     offering,
 )
 from qa.rules.acceptance import Standing
@@ -129,7 +129,7 @@ class Scope:
             "instrument",
         )
         rows = list(rows.order_by("pk"))
-        off, told = gauges.found_off(rows), defaultdict(list)
+        off, told = gauge_doubts.found_off(rows), defaultdict(list)
         for row in rows:
             here = row.offered.joint_id, row.station.label, row.kind
             told[here].append((row, offers.doubt_of(row, off)))

@@ -37,7 +37,7 @@ def _told(study: GaugeStudy, read: set[int], people: dict[int, Person]) -> dict:
     for number, (person, place, _repeat) in enumerate(study.order):
         turns.setdefault(person, []).append([number, place, number in read])
     names = rules.names_of([people[key] for key in turns])
-    told = gauges.objections(study.instrument, GaugeRules())
+    told = gauges.objections(gauges.standing_now(study.instrument), GaugeRules())
     doubts = [f"({why.rstrip('.')})" for why, _refused in told]
     return {
         "uuid": str(study.entry_id),

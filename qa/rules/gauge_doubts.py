@@ -1,0 +1,212 @@
+"""What an instrument measured while it was off, lost or damaged: by every moment at
+which it may have been measured, not by how the instrument is now."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from qa.models import (
+    Calibration,
+    CalibrationResult,
+    Check,
+    GaugeStanding,
+    Reading,
+    StudyValue,
+)
+from qa.rules.gauges import UNFIT
+from qa.rules.measuring_days import EVER, day_of, midnight
+
+DOUBTED = (CalibrationResult.OFF, CalibrationResult.ADJUSTED)
+
+
+@dataclass(frozen=True)
+class Span:
+    """A while in which an instrument is in doubt, `high` not in it (None: no end), and
+    what says so: a calibration that found it off, or that it was lost or damaged."""
+
+    low: datetime
+    high: datetime | None
+    by: Calibration | GaugeStanding
+
+    def has(self, first: datetime, last: datetime) -> bool:
+        return last >= self.low and (self.high is None or first < self.high)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is on record of an instrument, the oldest first."""
+
+    calibrations: Sequence[Calibration] = ()
+    standings: Sequence[GaugeStanding] = ()
+
+    @property
+    def spans(self) -> list[Span]:
+        off = [
+            Span(
+                midnight(good) if good else EVER,
+                midnight(calibration.done_on + timedelta(days=1)),
+                calibration,
+            )
+            for good, calibration in spans_off(self.calibrations)
+        ]
+        return off + self.unfit
+
+    @property
+    def unfit(self) -> list[Span]:
+        """Lost, then damaged, is one while: the first word for it stands."""
+        found: list[Span] = []
+        before = None
+        for row in self.standings:
+            at = row.entry.received_at
+            if row.status in UNFIT and before is None:
+                before = row
+            elif row.status not in UNFIT and before is not None:
+                found.append(Span(before.entry.received_at, at, before))
+                before = None
+        if before is not None:
+            found.append(Span(before.entry.received_at, None, before))
+        return found
+
+    def good_since(self, moment: datetime) -> Calibration | None:
+        """The first calibration after a moment that found it good."""
+        day = day_of(moment)
+        for row in self.calibrations:
+            late = row.done_on >= day and row.entry.received_at > moment
+            if row.result == CalibrationResult.GOOD and late:
+                return row
+        return None
+
+    def doubt(self, first: datetime, last: datetime) -> Span | None:
+        """Why what was measured between two moments is in doubt: found off, else lost
+        or damaged and not found good since."""
+        for span in self.spans:
+            if span.has(first, last) and not self.cleared(span, last):
+                return span
+        return None
+
+    def cleared(self, span: Span, last: datetime) -> Calibration | None:
+        """What found it good after a while in which it was lost or damaged."""
+        if isinstance(span.by, Calibration):
+            return None
+        return self.good_since(min(last, span.high or last))
+
+    def due_at(self, moment: datetime) -> date | None:
+        """The due day that was on record at a moment."""
+        before = [row for row in self.standings if row.entry.received_at <= moment]
+        return (before or self.standings)[-1 if before else 0].due
+
+
+def spans_off(
+    calibrations: Iterable[Calibration],
+) -> list[tuple[date | None, Calibration]]:
+    """(day of the last good calibration before, the one that found it off), of each
+    that did; None where it was never found good before."""
+    spans, good = [], None
+    for calibration in sorted(calibrations, key=lambda row: (row.done_on, row.pk)):
+        if calibration.result in DOUBTED:
+            spans.append((good, calibration))
+        if calibration.result != CalibrationResult.OFF:
+            good = calibration.done_on
+    return spans
+
+
+def told_of(instruments: set[int]) -> dict[int, Told]:
+    """What is on record of each instrument, in two statements."""
+    if not instruments:
+        return {}
+    found = {}
+    for model, order in ((Calibration, ("done_on", "pk")), (GaugeStanding, ("pk",))):
+        rows = model.objects.filter(instrument__in=instruments)
+        for row in rows.select_related("instrument", "entry").order_by(*order):
+            both = found.setdefault(row.instrument_id, ([], []))
+            both[model is GaugeStanding].append(row)
+    return {key: Told(*both) for key, both in found.items()}
+
+
+def first_moment(row) -> datetime:
+    """The first at which a check, a result or a value may have been measured."""
+    return getattr(row, "used_from", None) or row.entry.received_at
+
+
+def _newest_readings(checks: list[int]) -> dict[int, datetime]:
+    """When the newest reading of each check was received; one statement, if any."""
+    if not checks:
+        return {}
+    rows = Reading.objects.filter(fit_check__in=checks).order_by()
+    return dict(rows.values_list("fit_check").annotate(Max("entry__received_at")))
+
+
+def last_moments(rows: Iterable) -> dict[int, datetime]:
+    """The last at which each may have been measured: it was received then, or the
+    newest reading of a check was; one statement where there is a check."""
+    rows = list(rows)
+    newest = _newest_readings([row.pk for row in rows if isinstance(row, Check)])
+    return {
+        row.pk: max(row.entry.received_at, newest.get(row.pk, row.entry.received_at))
+        for row in rows
+    }
+
+
+def found_off(rows: Iterable) -> dict[int, Calibration | GaugeStanding]:
+    """By check what puts what it read in doubt: the calibration that found its
+    instrument off, or that it was lost or damaged; two statements, one more for checks
+    where there is such a while; checks with their entry. Hole checks, results of
+    characteristics and second readings alike."""
+    rows = [row for row in rows if row.instrument_id]
+    told = told_of({row.instrument_id for row in rows})
+    rows = [row for row in rows if told[row.instrument_id].spans] if told else []
+    last, found = last_moments(rows), {}
+    for row in rows:
+        doubt = told[row.instrument_id].doubt(first_moment(row), last[row.pk])
+        if doubt:
+            found[row.pk] = doubt.by
+    return found
+
+
+def doubt_of(check: Check) -> Calibration | GaugeStanding | None:
+    """As found_off, of one check."""
+    return found_off([check]).get(check.pk)
+
+
+def off_words(off: Calibration | GaugeStanding) -> str:
+    """What puts what an instrument read in doubt (with the instrument)."""
+    if isinstance(off, Calibration):
+        words = _("%(gauge)s was found off on %(day)s: what it read is in doubt")
+        return words % {"gauge": off.instrument.code, "day": off.done_on.isoformat()}
+    words = _(
+        "%(gauge)s was marked %(how)s on %(day)s: what came in after that is in doubt"
+    )
+    told = {"how": off.get_status_display(), "day": day_of(off.entry.received_at)}
+    return words % {"gauge": off.instrument.code, **told}
+
+
+@dataclass(frozen=True)
+class StudyDoubt:
+    """What puts values of a gauge study in doubt, and what found it good since, if
+    anything did."""
+
+    by: Calibration | GaugeStanding
+    good: Calibration | None
+    values: Sequence[StudyValue]
+
+
+def study_doubts(values: Iterable[StudyValue]) -> list[StudyDoubt]:
+    """By what puts values of one study in doubt (with their entry and study); two
+    statements."""
+    values, found = list(values), []
+    told = told_of({value.instrument_id for value in values})
+    for span in [span for one in told.values() for span in one.spans]:
+        by_good: dict[int | None, StudyDoubt] = {}
+        for value in values:
+            first, last = first_moment(value), value.entry.received_at
+            if span.has(first, last):
+                good = told[value.instrument_id].cleared(span, last)
+                key = good and good.pk
+                by_good.setdefault(key, StudyDoubt(span.by, good, [])).values.append(
+                    value
+                )
+        found += by_good.values()
+    return found

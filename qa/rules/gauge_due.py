@@ -1,0 +1,129 @@
+"""What was measured with an instrument whose calibration was due."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from qa.models import Calibration, CalibrationResult, Check, Reading
+from qa.rules.gauge_doubts import Told, first_moment, last_moments, told_of
+from qa.rules.measuring_days import day_of, made_when
+
+
+@dataclass(frozen=True)
+class Overdue:
+    """What was measured with an instrument whose calibration was due, or may have been.
+
+    first, last: the days of use, by the clock of the tablet where that is believed.
+    good: the calibration since that found it good, if one did."""
+
+    due: date
+    first: date
+    last: date
+    received: date
+    good: Calibration | None
+
+    @property
+    def in_date(self) -> bool:
+        """Whether it was in date by the clock of the tablet, and only received late."""
+        return self.last <= self.due
+
+
+def overdue(rows: Iterable) -> dict[int, Overdue]:
+    """By key the checks, hole checks, results or values (with their instrument and
+    entry) that were taken with an instrument whose calibration was due, or received
+    then, as it was due on the day of use or as is said now; four statements at most."""
+    today = timezone.localdate()
+    rows = [row for row in rows if row.instrument_id]
+    told = told_of({row.instrument_id for row in rows})
+    late = {}
+    for row in rows:
+        due = min(_dues(row, told.get(row.instrument_id)), default=today)
+        if due < today:
+            late[row.pk] = (row, due)
+    last = last_moments(row for row, _due in late.values())
+    late = {
+        key: (row, due) for key, (row, due) in late.items() if due < day_of(last[key])
+    }
+    used = _used([row for row, _due in late.values()])
+    found = {}
+    for key, (row, due) in late.items():
+        began, ended = used[key]
+        told_here = told.get(row.instrument_id, Told())
+        good = _shown_good(told_here, first_moment(row), last[key])
+        received = day_of(last[key])
+        found[key] = Overdue(due, day_of(began), day_of(ended), received, good)
+    return found
+
+
+def standing_overdue(rows: Iterable) -> dict[int, Overdue]:
+    """Those that no calibration since clears: that another day is said to be due does
+    not."""
+    return {key: late for key, late in overdue(rows).items() if late.good is None}
+
+
+def overdue_words(instrument: str, late: Overdue) -> str:
+    """When it was measured, when the calibration was due, and what clears that."""
+    if late.in_date:
+        words = _(
+            "this came in on %(received)s, after the calibration of %(code)s was due "
+            "(%(due)s); by the clock of the tablet it was measured on %(days)s, in date"
+        )
+    else:
+        words = _(
+            "the calibration of %(code)s was due %(due)s, and this was measured on "
+            "%(days)s"
+        )
+    days = f"{late.first}" if late.first == late.last else _("%(first)s to %(last)s")
+    told = {"code": instrument, "due": late.due, "received": late.received}
+    told["days"] = days % {"first": late.first, "last": late.last}
+    return f"{words % told}; {_cleared(instrument, late.good)}"
+
+
+def _cleared(instrument: str, good: Calibration | None) -> str:
+    if good is None:
+        words = _("a calibration that finds %(code)s good clears this")
+        return words % {"code": instrument}
+    words = _("%(code)s was found good on %(day)s (%(by)s): what it read holds")
+    return words % {"code": instrument, "day": good.done_on, "by": good.laboratory}
+
+
+def _dues(row, told: Told | None) -> list[date]:
+    """Until when its instrument was calibrated: as it was frozen, or was on record
+    then, and as is said now."""
+    dues = [row.instrument.due]
+    if isinstance(row, Check):
+        dues.append(row.calibration_due)
+    elif told and told.standings:
+        dues.append(told.due_at(first_moment(row)))
+    return [due for due in dues if due]
+
+
+def _shown_good(told: Told, first: datetime, last: datetime) -> Calibration | None:
+    """The calibration that clears whatever was measured between two moments: it was
+    found good on that day or later, or meanwhile, and was in date from then on."""
+    begun, received = day_of(first), day_of(last)
+    for row in told.calibrations:
+        after = row.done_on >= received
+        between = row.done_on >= begun and (row.due is None or row.due >= received)
+        if row.result == CalibrationResult.GOOD and (after or between):
+            return row
+    return None
+
+
+def _used(rows: list) -> dict[int, tuple[datetime, datetime]]:
+    """First and last moment of use, by clocks where they are believed; one statement
+    where there is a check."""
+    found = {}
+    for row in rows:
+        made = made_when(row.entry.made_at, row.entry.received_at)
+        found[row.pk] = (made, made)
+    checks = [row.pk for row in rows if isinstance(row, Check)]
+    read = Reading.objects.filter(fit_check__in=checks).order_by() if checks else None
+    clocks = ("fit_check", "entry__made_at", "entry__received_at")
+    for key, made_at, received in read.values_list(*clocks) if checks else ():
+        began, ended = found[key]
+        found[key] = (began, max(ended, made_when(made_at, received)))
+    return found

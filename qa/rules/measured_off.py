@@ -1,0 +1,109 @@
+"""Everything that an instrument measured while it was in doubt, to be listed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import F, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce, Greatest
+
+from qa.models import (
+    CharacteristicResult,
+    Check,
+    GaugeStudy,
+    HoleCheck,
+    Instrument,
+    Reading,
+    SecondReading,
+    StudyValue,
+)
+from qa.rules.gauge_doubts import Told, told_of
+
+NEWEST = Greatest(
+    "entry__received_at",
+    Coalesce(
+        Subquery(
+            Reading.objects.filter(fit_check=OuterRef("pk"))
+            .order_by()
+            .values("fit_check")
+            .annotate(at=Max("entry__received_at"))
+            .values("at")
+        ),
+        "entry__received_at",
+    ),
+)
+
+
+def _in_doubt(rows: QuerySet, told: Told) -> list:
+    """Those of rows that fall into a span, in one statement that reads no others; of
+    checks those that were read in it as well."""
+    check = rows.model is Check
+    clocked = check or rows.model is StudyValue
+    begun = Coalesce("used_from", "entry__received_at") if clocked else None
+    rows = rows.select_related("entry__by").annotate(
+        begun=begun or F("entry__received_at"),
+        newest=NEWEST if check else F("entry__received_at"),
+    )
+    when = Q()
+    for span in told.spans:
+        inside = Q(newest__gte=span.low)
+        if check:  # what nothing was done to since is left out before it is looked into
+            lately = Q(state__last_entry__received_at__gte=span.low)
+            inside &= lately | Q(entry__received_at__gte=span.low)
+        when |= inside & Q(begun__lt=span.high) if span.high else inside
+    return [row for row in rows.filter(when) if told.doubt(row.begun, row.newest)]
+
+
+@dataclass(frozen=True)
+class MeasuredOff:
+    """What was measured with an instrument while it was off, lost or damaged."""
+
+    checks: Sequence[Check] = ()
+    holes: Sequence[HoleCheck] = ()
+    results: Sequence[CharacteristicResult] = ()
+    seconds: Sequence[SecondReading] = ()
+    studies: Sequence["StudyOff"] = ()
+
+    def __bool__(self) -> bool:
+        told = (self.checks, self.holes, self.results, self.seconds, self.studies)
+        return any(told)
+
+
+@dataclass(frozen=True)
+class StudyOff:
+    """A gauge study with those of its values that were read while its gauge was off, in
+    the order in which they were read; one that was replaced since is among them."""
+
+    study: GaugeStudy
+    values: Sequence[StudyValue]
+
+
+def measured_while_off(instrument: Instrument) -> MeasuredOff:
+    """What was measured with an instrument since its last good calibration before each
+    that found it off, and while it was lost or damaged: seven statements."""
+    told = told_of({instrument.pk}).get(instrument.pk, Told())
+    if not told.spans:
+        return MeasuredOff()
+    checks, holes, results, seconds = (
+        model.objects.filter(instrument=instrument)
+        for model in (Check, HoleCheck, CharacteristicResult, SecondReading)
+    )
+    related = ("fit_up__joint", "fit_up__airframe", "fit_up__part")
+    of = ("airframe", "revision__characteristic")
+    beside = ("station", "offered__offer__airframe", "offered__joint")
+    return MeasuredOff(
+        _in_doubt(checks.select_related(*related).order_by("-number"), told),
+        _in_doubt(holes.select_related("part").order_by("-number"), told),
+        _in_doubt(results.select_related(*of).order_by("-pk"), told),
+        _in_doubt(seconds.select_related(*beside).order_by("-pk"), told),
+        _studies(told, instrument),
+    )
+
+
+def _studies(told: Told, instrument: Instrument) -> list[StudyOff]:
+    """The newest study first."""
+    rows = StudyValue.objects.filter(study__instrument=instrument)
+    rows = rows.select_related("study").order_by("-study__number", "pk")
+    found: dict[GaugeStudy, list[StudyValue]] = {}
+    for row in _in_doubt(rows, told):
+        found.setdefault(row.study, []).append(row)
+    return [StudyOff(study, values) for study, values in found.items()]
