@@ -140,14 +140,7 @@ def record_reading(
     was finished (by another tablet) is kept as well, and waits for a person to decide.
     """
     roles.require(by, "measure")
-    if kind not in Kind.values:
-        raise Refused("A reading is of gap or flush.", field="kind")
-    if typed.outcome in (Outcome.SKIPPED, Outcome.CLEARED) and not reason:
-        raise Refused("Say why there is no reading here.", field="reason")
-    if typed.outcome in (Outcome.VALUE, Outcome.FEELER):
-        made_at = envelope.get("made_at", "")
-        if why := gauges.refusal_of_reading(check.instrument, made_at):
-            raise Refused(why, field="value")
+    _require_readable(check, kind, typed, reason, envelope.get("made_at", ""))
     envelope.setdefault("said", _reading_said(check, station, kind, typed, reason))
     with perform("reading/1", by=by, **envelope) as act:
         state = LOCKED.first(check=check.pk)
@@ -172,6 +165,18 @@ def record_reading(
         _project(state, now, reading, act)
         act.result = judging.receipt_of(reading, station)
     return reading
+
+
+def _require_readable(check, kind: str, typed, reason: str, made_at: str) -> None:
+    """Nothing is read with what was lost, damaged or overdue by then; that there is no
+    reading can be said without it."""
+    if kind not in Kind.values:
+        raise Refused("A reading is of gap or flush.", field="kind")
+    if typed.outcome not in (Outcome.SKIPPED, Outcome.CLEARED):
+        if why := gauges.refusal_of_reading(check.instrument, made_at):
+            raise Refused(why, field="value")
+    elif not reason:
+        raise Refused("Say why there is no reading here.", field="reason")
 
 
 def _reading_said(check, station, kind, typed, reason) -> dict:
