@@ -1,12 +1,12 @@
 """Lengths and limits for people, in the reader's unit."""
 
 import math
-import re
 
 from django.utils.translation import gettext as _
 
 from shop.numeric.units import MM_PER_IN, NM_PER, format_length, to_nm
 from shop.wording import states
+from shop.wording.numbers import true_minus
 
 DASH = "\N{EN DASH}"
 # Decimals that people are shown: a step gauge tells 0.01 mm, and 0.0005 in is finer.
@@ -17,21 +17,12 @@ MAP_PLACES = {"mm": 2, "in": 3}
 FEWEST_PLACES = {"mm": 0, "in": 3}
 
 
-_HYPHEN = re.compile(r"(?<![\w.-])-(?=\.?[0-9])")
-
-
-def true_minus(text: str) -> str:
-    """A text with a minus before each number below 0, where a hyphen stood; hyphens of
-    names and dates stay."""
-    return _HYPHEN.sub("\N{MINUS SIGN}", text)
-
-
 def number(
     nm: int, unit: str = "mm", places: int | None = None, *, signed: bool = False
 ) -> str:
     """A length without its unit, with a typographic minus; signed: a plus above 0."""
-    text = format_length(nm, unit, PLACES[unit] if places is None else places)
-    text = text.replace("-", "\N{MINUS SIGN}")
+    places = PLACES[unit] if places is None else places
+    text = true_minus(format_length(nm, unit, places))
     return f"+{text}" if signed and nm > 0 else text
 
 

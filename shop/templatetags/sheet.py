@@ -4,10 +4,11 @@ from django import template
 from django.template.loader_tags import BLOCK_CONTEXT_KEY
 from django.utils.html import format_html
 
-from shop.wording import icons, states, times
+from shop.wording import icons, numbers, states, times
 
 register = template.Library()
 register.filter("zoned", times.zoned)
+register.filter("true_minus", numbers.true_minus)
 
 
 @register.simple_tag(takes_context=True)

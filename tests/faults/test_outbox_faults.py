@@ -131,8 +131,18 @@ class Shift:
         self.page.evaluate("navigator.serviceWorker.ready.then(() => true)")
 
     def load_again(self):
-        self.page.goto(self.address)
-        self.page.wait_for_selector(".desk, .summary")
+        """As a person does: while one worker takes over from the other, a page was seen
+        to hang now and then, and is loaded again, once."""
+        for last in (False, True):
+            try:
+                self.page.goto(self.address)
+                return self.page.wait_for_selector(".desk, .summary")
+            except BrowserError as error:
+                self.happened.append(f"{error} {self.proxy.happening()}")
+                if last:
+                    said = self.page.inner_text("body")[:1500]
+                    raise AssertionError(f"{self.happened}: {said}") from error
+        return None
 
     def type_all(self, values):
         for number, value in enumerate(values, start=1):
@@ -215,9 +225,8 @@ class Shift:
                 self.load_again()
                 page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
             except BrowserError as error:
-                # While one worker takes over from the other, a page was seen to hang
-                # now and then; a person would load it again.
-                self.happened.append(f"{error} {self.proxy.happening()}")
+                # The page may go while it is asked.
+                self.happened.append(str(error))
                 continue
             if page == "next":
                 return True
