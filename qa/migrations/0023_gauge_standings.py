@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('qa', '0021_unfit_since'),
+        ('qa', '0022_plug_corrections'),
         ('shop', '0011_entry_claimed'),
     ]
 
