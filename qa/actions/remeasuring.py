@@ -15,7 +15,7 @@ from qa.models import FitUp, Joint, MeasureAgain, Reading, TrimCut
 from qa.rules.remeasure import changed, measured_values, newest_measured
 from shop.ledger.projections import Family
 from shop.models import Confirmation, Fact, Hold, Part, PartState, PlacementAct, Suspect
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared import Prepared, Slot, Slots
 
 ADVISORY = 7_110_003  # PostgreSQL: one act at a time looks at what it touched
 CHUNK = 500
@@ -27,6 +27,38 @@ FIRST = Prepared(
         .values_list("pk")[:1]
     )
 )
+SAT = Prepared(
+    lambda: (
+        PlacementAct.objects.filter(part__in=Slots("parts"))
+        .order_by()
+        .values_list("airframe", "position")
+        .distinct()
+    )
+)
+BESIDE = Prepared(
+    lambda: (
+        Joint.objects.filter(
+            Q(position__in=Slots("positions")) | Q(surround__in=Slots("positions"))
+        )
+        .order_by()
+        .values_list("pk")
+    )
+)
+
+
+def _fit_ups(*columns, **where) -> Prepared:
+    return Prepared(
+        lambda: FitUp.objects.filter(**where).order_by().values_list(*columns)
+    )
+
+
+THERE = {"airframe__in": Slots("airframes"), "joint__in": Slots("joints")}
+AS_PART = _fit_ups("joint", "airframe", part__in=Slots("parts"))
+AS_SURROUND = _fit_ups("joint", "airframe", surround_part__in=Slots("parts"))
+BESIDE_IT = _fit_ups("joint", "airframe", **THERE)
+KEYS = _fit_ups("joint", "airframe", "pk", **THERE)
+NEWEST = Prepared(lambda: newest_measured().filter(pk__in=Slots("keys")).order_by("pk"))
+WAITING = Prepared(lambda: MeasureAgain.objects.filter(pk__in=Slots("keys")))
 
 
 def follow(facts: Sequence[Fact], kept: dict) -> None:
@@ -84,44 +116,35 @@ def _doubted(kept: dict) -> set[int]:
 def _fitted(parts: set[int], places: set) -> set[tuple[int, int]]:
     """(joint, airframe) where a serial was fitted, or sat beside the joint, or whose
     place is one of these."""
-    sat = PlacementAct.objects.filter(part__in=parts)
-    places = places | set(sat.values_list("airframe", "position"))
-    positions = {position for _airframe, position in places}
-    beside = Joint.objects.filter(
-        Q(position__in=positions) | Q(surround__in=positions)
-    ).values_list("pk", flat=True)
     found = set()
-    for where in (
-        {"part__in": parts},
-        {"surround_part__in": parts},
-        {
-            "airframe__in": {airframe for airframe, _position in places},
-            "joint__in": list(beside),
-        },
-    ):
-        rows = FitUp.objects.filter(**where).order_by().distinct()
-        found |= set(rows.values_list("joint", "airframe"))
+    if parts:
+        places = places | set(SAT.rows(parts=parts))
+        found |= {*AS_PART.rows(parts=parts), *AS_SURROUND.rows(parts=parts)}
+    if places:
+        beside = BESIDE.rows(positions={position for _airframe, position in places})
+        if beside:
+            airframes = {airframe for airframe, _position in places}
+            joints = [joint for (joint,) in beside]
+            found |= set(BESIDE_IT.rows(airframes=airframes, joints=joints))
     return found
 
 
 def _look_again(joints: set[tuple[int, int]]) -> None:
-    there = FitUp.objects.filter(
-        joint__in={joint for joint, _airframe in joints},
-        airframe__in={airframe for _joint, airframe in joints},
+    if not joints:
+        return
+    there = KEYS.rows(
+        joints={joint for joint, _airframe in joints},
+        airframes={airframe for _joint, airframe in joints},
     )
-    keys = [
-        fit_up.pk
-        for fit_up in there.only("pk", "joint_id", "airframe_id")
-        if (fit_up.joint_id, fit_up.airframe_id) in joints
-    ]
+    keys = [key for joint, airframe, key in there if (joint, airframe) in joints]
     for start in range(0, len(keys), CHUNK):
         _set(keys[start : start + CHUNK])
 
 
 def _set(keys: list[int]) -> None:
     """Let the rows of these fit-ups say what the facts say now."""
-    wanted = {row.pk: row for row in _rows(newest_measured().filter(pk__in=keys))}
-    for row in MeasureAgain.objects.filter(pk__in=keys):
+    wanted = {row.pk: row for row in _rows(NEWEST.rows(keys=keys))}
+    for row in WAITING.rows(keys=keys):
         found = wanted.pop(row.pk, None)
         if found is None:
             row.delete()
@@ -131,7 +154,7 @@ def _set(keys: list[int]) -> None:
 
 
 def _rows(newest) -> list[MeasureAgain]:
-    found = changed(list(newest))
+    found = changed(newest)
     return [
         MeasureAgain(fit_up_id=waiting.fit_up.pk, at=waiting.at) for waiting in found
     ]

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from qa.models import AppliedMove, FitUp, FitUpReason, Joint, TrimCut
 from qa.rules.epochs import how_held
 from shop.models import Entry, Hold, PartState, PlacementAct, Suspect
+from shop.models.prepared import Prepared, Slots
 
 WORDS = {
     FitUpReason.FIRST: "first fit-up",
@@ -265,37 +266,87 @@ def _scrapped(here: _Here, at: int, part) -> Touch | None:
     return Touch(at, None, why, off=side, bar=why) if side else None
 
 
+HERE = Q(airframe__in=Slots("airframes"))
+ACTS = Prepared(
+    lambda: (
+        PlacementAct.objects.filter(
+            Q(part__in=Slots("serials")) | HERE & Q(position__in=Slots("positions"))
+        )
+        .select_related("entry", "part", "airframe", "position")
+        .defer("entry__body")
+        .order_by("entry__pk")
+    )
+)
+
+
+def _fit_ups():
+    """Each by its own index: asked with OR all are read, as hardly one names a
+    surround."""
+    keys = [
+        FitUp.objects.filter(found).order_by().values("pk")
+        for found in (
+            Q(part__in=Slots("serials")),
+            Q(surround_part__in=Slots("serials")),
+            HERE & Q(joint__in=Slots("joints")),
+        )
+    ]
+    return (
+        FitUp.objects.filter(pk__in=keys[0].union(*keys[1:]))
+        .select_related("entry", "part", "surround_part", "joint", "airframe")
+        .defer("entry__body")
+        .order_by("entry__pk")
+    )
+
+
+FIT_UPS = Prepared(_fit_ups)
+CUTS = Prepared(
+    lambda: (
+        TrimCut.objects.filter(part__in=Slots("serials"), depth_nm__gt=0)
+        .select_related("entry", "part", "fit_up__joint")
+        .defer("entry__body")
+        .order_by("pk")
+    )
+)
+LEFT = Prepared(
+    lambda: (
+        AppliedMove.objects.filter(fit_up__part__in=Slots("serials"))
+        .order_by()
+        .values_list("fit_up")
+    )
+)
+HOLDS = Prepared(
+    lambda: (
+        Hold.objects.filter(subject_kind="part", subject_id__in=Slots("serials"))
+        .select_related("entry")
+        .defer("entry__body")
+    )
+)
+SUSPECTS = Prepared(
+    lambda: (
+        Suspect.objects.filter(part__in=Slots("serials"))
+        .select_related("hold__entry", "part")
+        .defer("hold__entry__body")
+    )
+)
+
+
 def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
     """Return what touched the serials of some fit-ups, of one airframe or several, in
-    seven statements."""
+    six statements."""
+    if not fit_ups:
+        return Touches()
     serials = {fit_up.part_id for fit_up in fit_ups}
     serials |= {fit_up.surround_part_id for fit_up in fit_ups} - {None}
     airframes = {fit_up.airframe_id for fit_up in fit_ups}
     around = {joint.surround_id for joint in joints}
     positions = around | {joint.position_id for joint in joints}
-    here = Q(airframe__in=airframes)
-    acts = PlacementAct.objects.filter(
-        Q(part__in=serials) | here & Q(position__in=positions)
-    ).select_related("entry", "part", "airframe", "position")
-    acts = acts.defer("entry__body")
-    touches = Touches(sorted(acts, key=lambda act: act.entry.pk))
+    here = {"airframes": airframes, "positions": positions}
+    touches = Touches(ACTS.rows(serials=serials, **here))
     serials |= {act.part_id for act in touches.acts if act.position_id in around}
-    # Each by its own index: asked with OR all are read, as hardly one names a surround.
-    keys = [
-        FitUp.objects.filter(found).order_by().values("pk")
-        for found in (
-            Q(part__in=serials),
-            Q(surround_part__in=serials),
-            here & Q(joint__in=[joint.pk for joint in joints]),
-        )
-    ]
-    rows = FitUp.objects.filter(pk__in=keys[0].union(*keys[1:])).select_related(
-        "entry", "part", "surround_part", "joint", "airframe"
-    )
-    touches.fit_ups = list(rows.order_by("entry__pk").defer("entry__body"))
+    here = {"airframes": airframes, "joints": {joint.pk for joint in joints}}
+    touches.fit_ups = FIT_UPS.rows(serials=serials, **here)
     touches.moved = _moved(touches.fit_ups, serials)
-    cuts = TrimCut.objects.filter(part__in=serials, depth_nm__gt=0)
-    cuts = cuts.select_related("entry", "part", "fit_up__joint").defer("entry__body")
+    cuts = CUTS.rows(serials=serials)
     # One cut has a row a station: one of them tells of it.
     touches.cuts = list({(c.entry_id, c.part_id): c for c in cuts}.values())
     touches.doubts = _doubts(serials)
@@ -304,11 +355,7 @@ def load(fit_ups: list[FitUp], joints: list[Joint]) -> Touches:
 
 def _moved(fit_ups: list[FitUp], serials: set[int]) -> set[int]:
     """Keys of the fit-ups that a recorded move or shim led to."""
-    left = set(
-        AppliedMove.objects.filter(fit_up__part__in=serials).values_list(
-            "fit_up", flat=True
-        )
-    )
+    left = {key for (key,) in LEFT.rows(serials=serials)}
     by_joint: dict = {}
     for fit_up in fit_ups:
         by_joint.setdefault((fit_up.airframe_id, fit_up.joint_id), []).append(fit_up)
@@ -322,7 +369,6 @@ def _moved(fit_ups: list[FitUp], serials: set[int]) -> set[int]:
 
 def _doubts(serials: set[int]) -> list[tuple]:
     """(part, entry, words) of every hold that touched one of the serials."""
-    held = Hold.objects.filter(subject_kind="part", subject_id__in=serials)
     doubts = {
         (hold.subject_id, hold.pk): (
             hold.subject_id,
@@ -330,10 +376,9 @@ def _doubts(serials: set[int]) -> list[tuple]:
             _("%(part)s was put on hold: %(why)s")
             % {"part": hold.label.removeprefix("part "), "why": hold.reason},
         )
-        for hold in held.select_related("entry").defer("entry__body")
+        for hold in HOLDS.rows(serials=serials)
     }
-    suspects = Suspect.objects.filter(part__in=serials).defer("hold__entry__body")
-    for suspect in suspects.select_related("hold__entry", "part"):
+    for suspect in SUSPECTS.rows(serials=serials):
         values = {
             "part": suspect.part,
             "hold": suspect.hold.label,

@@ -2,7 +2,9 @@
 
 To put a statement together costs the ORM ten times what the database needs to answer
 it by a key. A prepared one is written as any other, with a `Slot` where a value goes;
-it gives the same rows, reads the database every time and remembers none of them.
+it gives the same rows, reads the database every time and remembers none of them. Where
+a list of values goes (`part__in=Slots("serials")`), its text has as many places as the
+next power of two, the last value again in those that are left.
 """
 
 import contextlib
@@ -31,6 +33,23 @@ class Slot(models.Value):
         return "%s", [self]
 
 
+class Slots(Slot):
+    """Where a list of values goes, to the right of `__in` (and of no `not`): nothing is
+    in an empty one."""
+
+    MOST = 512  # longer ones are as long as they are
+
+    def as_sql(self, compiler, connection):
+        return "(%s)", [self]
+
+    def of(self, values) -> list:
+        found = [*values] or [None]
+        if len(found) <= self.MOST:
+            more = (1 << (len(found) - 1).bit_length()) - len(found)
+            found += found[-1:] * more
+        return found
+
+
 class Prepared:
     """A statement to be run again and again: `build` gives its rows, with slots.
 
@@ -47,8 +66,9 @@ class Prepared:
         built = _built(at, self, lambda: _Rows(self._build(), at))
         if built.locks and at.get_autocommit():
             raise TransactionManagementError("a row is held by a transaction only")
-        with _cursor(at) as cursor:
-            cursor.execute(built.sql, _filled(built.params, values, at))
+        sql, params = _filled(built, values, at)
+        with _cursor(at, once=len(params) > Slots.MOST) as cursor:
+            cursor.execute(sql, params)
             found = cursor.fetchall()
         return built.read(found)
 
@@ -60,7 +80,7 @@ class Prepared:
         at = connections[DEFAULT_DB_ALIAS]
         built = _built(at, self, lambda: _Update(self._build(), self._sets, at))
         with transaction.mark_for_rollback_on_error(at.alias), _cursor(at) as cursor:
-            cursor.execute(built.sql, _filled(built.params, values, at))
+            cursor.execute(*_filled(built, values, at))
             return cursor.rowcount
 
 
@@ -83,10 +103,15 @@ def insert(row: models.Model) -> None:
 
 
 @contextlib.contextmanager
-def _cursor(at):
+def _cursor(at, *, once=False):
     """A cursor as Django gives it; PostgreSQL then plans each statement once for this
-    connection, which costs it twice what it takes to answer one. That of SQLite itself
-    where nobody watches what is asked: Django adds as much as it takes."""
+    connection, which costs it twice what it takes to answer one (unless it is asked but
+    `once`). That of SQLite itself where nobody watches what is asked: Django adds as
+    much as it takes."""
+    if at.vendor == "postgresql" and once:
+        with at.cursor() as cursor:
+            yield cursor
+        return
     if at.vendor != "postgresql":
         watched = at.queries_logged or at.execute_wrappers
         with at.cursor() if watched else _of_sqlite(at) as cursor:
@@ -127,7 +152,7 @@ class _OfSqlite:
         return self.raw.rowcount
 
 
-@functools.cache
+@functools.lru_cache(maxsize=2_000)
 def _with_marks(sql: str) -> str:
     """A statement as SQLite writes one: ? where a value goes."""
     return sql.replace("%%", "\0").replace("%s", "?").replace("\0", "%")
@@ -160,11 +185,29 @@ def _built(at, key, build: Callable):
     return kept[key]
 
 
-def _filled(params: tuple, values: dict, at) -> list:
-    return [
-        _plain(values[param.name], at) if isinstance(param, Slot) else param
-        for param in params
-    ]
+def _filled(built, values: dict, at) -> tuple[str, list]:
+    """The text of a statement and what goes into its places."""
+    filled, sizes = [], []
+    for param in built.params:
+        if isinstance(param, Slots):
+            several = [_plain(value, at) for value in param.of(values[param.name])]
+            filled += several
+            sizes.append(len(several))
+            continue
+        sizes.append(1)
+        is_slot = isinstance(param, Slot)
+        filled.append(_plain(values[param.name], at) if is_slot else param)
+    sql = built.sql
+    return (sql if len(filled) == len(sizes) else _spread(sql, *sizes)), filled
+
+
+@functools.lru_cache(maxsize=2_000)
+def _spread(sql: str, *sizes: int) -> str:
+    """A statement with so many places where it has one."""
+    first, *texts = sql.replace("%%", "\0").split("%s")
+    pairs = zip(sizes, texts, strict=True)
+    spread = "".join(", ".join(["%s"] * size) + text for size, text in pairs)
+    return (first + spread).replace("\0", "%%")
 
 
 def _plain(value, at):
