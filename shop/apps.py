@@ -11,12 +11,14 @@ class ShopConfig(AppConfig):
         from shop.actions.rebuilding import FAMILIES
         from shop.forms.messages import use_plain_words
         from shop.ledger import guards, projections
+        from shop.models.columns import hash_by_name
         from shop.models.kept import watch_deletions
         from shop.rules import signed_work, signing
         from shop.serving import database
         from shop.sessions import watch_arrivals
 
         use_plain_words()
+        hash_by_name()
         for family in FAMILIES:
             projections.register(family)
         for signable in signed_work.SIGNABLES:

@@ -58,6 +58,20 @@ AS_SURROUND = _fit_ups("joint", "airframe", surround_part__in=Slots("parts"))
 BESIDE_IT = _fit_ups("joint", "airframe", **THERE)
 KEYS = _fit_ups("joint", "airframe", "pk", **THERE)
 NEWEST = Prepared(lambda: newest_measured().filter(pk__in=Slots("keys")).order_by("pk"))
+DOUBTED = {
+    model: Prepared(
+        lambda model=model, part=part, where=where: (
+            model.objects.filter(pk__in=Slots("keys"), **where)
+            .order_by()
+            .values_list(part)
+        )
+    )
+    for model, part, where in (
+        (Hold, "subject_id", {"subject_kind": "part"}),
+        (Suspect, "part", {}),
+        (Part, "pk", {"state": PartState.SCRAPPED}),
+    )
+}
 WAITING = Prepared(lambda: MeasureAgain.objects.filter(pk__in=Slots("keys")))
 
 
@@ -101,15 +115,9 @@ def _resting_on(said: Confirmation) -> set[tuple[int, int]]:
 def _doubted(kept: dict) -> set[int]:
     """The serials that were held, became suspect or were scrapped."""
     parts = set()
-    if keys := kept.get(Hold):
-        held = Hold.objects.filter(pk__in=keys, subject_kind="part")
-        parts |= set(held.values_list("subject_id", flat=True))
-    if keys := kept.get(Suspect):
-        suspects = Suspect.objects.filter(pk__in=keys)
-        parts |= set(suspects.values_list("part", flat=True))
-    if keys := kept.get(Part):
-        scrapped = Part.objects.filter(pk__in=keys, state=PartState.SCRAPPED)
-        parts |= set(scrapped.values_list("pk", flat=True))
+    for model, doubted in DOUBTED.items():
+        if keys := kept.get(model):
+            parts |= {part for (part,) in doubted.rows(keys=keys)}
     return parts
 
 

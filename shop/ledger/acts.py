@@ -1,6 +1,7 @@
 """Acts: one transaction, the facts it made, and the entry that is its receipt."""
 
 import contextlib
+import functools
 import logging
 import threading
 import uuid
@@ -12,7 +13,7 @@ from django.utils import timezone
 
 from shop.models import Entry, Fact, Person
 from shop.models.kept import binding
-from shop.models.prepared import Prepared, Slot, insert
+from shop.models.prepared import Prepared, Slot, Slots, insert
 
 from .canonical import bound_columns, canonical, columns, digest, entry_digest, plain
 
@@ -143,7 +144,7 @@ class Act:
         a table, for what is in memory may be older, or hold an expression."""
         bound = []
         for model in sorted(changed, key=lambda model: model._meta.db_table):
-            rows = model._base_manager.in_bulk(changed[model])
+            rows = {row.pk: row for row in _by_key(model).rows(keys=changed[model])}
             for key in sorted(changed[model]):
                 named = {"table": model._meta.db_table, "id": plain(key)}
                 row = rows.get(key)
@@ -217,6 +218,11 @@ def perform(form, *, by, **envelope):
         performed._append(changed)
         for follow in FOLLOWERS:
             follow(performed.facts, changed)
+
+
+@functools.cache
+def _by_key(model) -> Prepared:
+    return Prepared(lambda: model._base_manager.order_by().filter(pk__in=Slots("keys")))
 
 
 BY_ACT = Prepared(lambda: Entry.objects.filter(act=Slot("act")))

@@ -60,7 +60,24 @@ class KeptRows(models.QuerySet):
         return rows
 
 
-class Kept(models.Model):
+class Checked(models.Model):
+    """A row whose fields are checked without asking the database for a row that was
+    read from it: whether it is still there, the key says at the end of the act."""
+
+    class Meta:
+        abstract = True
+
+    def clean_fields(self, exclude=None):
+        read = {
+            field.name
+            for field in self._meta.concrete_fields
+            if field.remote_field and field.is_cached(self)
+            if (row := getattr(self, field.name)) and not row._state.adding
+        }
+        super().clean_fields(read.union(exclude or ()))
+
+
+class Kept(Checked):
     """A row that acts set: the entry of each act holds the columns it left.
 
     Nothing is to be done for it but to save inside of `perform`. `not_bound` names the

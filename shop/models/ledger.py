@@ -10,6 +10,8 @@ from django.db.models.functions import Now
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
+from .kept import Checked
+
 
 class Incarnation(models.Model):
     """Which database this is. A restored copy starts a new one; receipts carry it."""
@@ -137,7 +139,7 @@ class Seal(models.Model):
         return f"{self.position}"
 
 
-class Fact(models.Model):
+class Fact(Checked):
     """A row written once by one act. The database refuses update and delete."""
 
     entry = models.ForeignKey(
