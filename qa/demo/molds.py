@@ -188,8 +188,8 @@ def drafted(mold, joint, design):
     others = mold_kin.relatives(mold)
     loaded = mold_fits.load([mold, *others])
     told = mold_told.tell(loaded[mold.pk, joint.pk, design.pk], mold_told.Choice())
-    first = mold_kin.first_corrected(others)
-    kin = mold_kin.kin_of(told, loaded, others, first)
+    corrected = mold_kin.corrected_of(mold, others)
+    kin = mold_kin.kin_of(told, loaded, others, corrected)
     return mold_corrections.draft(told, kin)
 
 

@@ -20,7 +20,8 @@ from qa.rules.station_places import places_of
 from shop.ledger.canonical import frozen
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
-FORM = "correction_body/3"  # 1 had no openings, 2 nothing of other molds
+# 1 had no openings, 2 nothing of other molds, 3 nothing of a plug that was corrected
+FORM = "correction_body/4"
 LENGTHS = (
     "tool_mm",
     "standard_error_mm",

@@ -2,12 +2,14 @@
 
 Of the plug it is only where every mold of it of which something can be told shows it. A
 mold that was corrected is told by what was pulled before: that is as the plug made it.
+Where the plug itself was corrected, molds made before say nothing of those made after.
 """
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from enum import StrEnum
 
-from qa.models import CorrectionEnd, CorrectionEnding, Kind
+from qa.models import CorrectionEnd, CorrectionEnding, Kind, PlugCorrection
 from qa.numeric.tool.tell import ToolValue
 from qa.rules import mold_told
 from qa.rules.mold_fits import MoldFits
@@ -33,6 +35,8 @@ class Relative:
     told: bool
     alike: tuple[Place, ...] = ()
     open: tuple[Place, ...] = ()
+    # The plug was corrected here between the two: nothing is told by it.
+    other_state: bool = False
 
 
 @dataclass(frozen=True)
@@ -72,10 +76,10 @@ def kin_of(
     told: Told,
     loaded: Loaded,
     others: list[Tool],
-    first: dict[tuple[int, int], int],
+    corrected: "Corrected",
 ) -> Kin:
     """What others show at this joint, or at the one that mirrors it. loaded: the first
-    fits of all of them, with others from `relatives`, `first` from `first_corrected`.
+    fits of all of them, with others from `relatives`, `corrected` from `corrected_of`.
     """
     tool, joint = told.fits.tool, told.fits.joint
     mine = _values(told)
@@ -86,10 +90,14 @@ def kin_of(
         at = other.joint.pk
         if other.tool not in others or at not in (joint.pk, joint.mirror_id):
             continue
-        last = first.get((other.tool.pk, at))
+        same = tool.plug_id is not None and tool.plug_id == other.tool.plug_id
+        if same and corrected.plug_state(other) != corrected.plug_state(told.fits):
+            code = other.tool.code
+            each.append(Relative(code, Relation.PLUG, told=False, other_state=True))
+            continue
+        last = corrected.first.get((other.tool.pk, at))
         as_made = [f for f in other.fits if last is None or f.pull.number <= last]
         found = mold_told.tell(replace(other, fits=as_made), usual)
-        same = tool.plug_id is not None and tool.plug_id == other.tool.plug_id
         relation = Relation.PLUG if same else Relation.HAND
         each.append(_relative(other.tool.code, relation, found, off))
     there = {one.code for one in each}
@@ -102,16 +110,38 @@ def kin_of(
     return Kin(tool.plug.code if tool.plug_id else "", tuple(off), tuple(each))
 
 
-def first_corrected(tools: list[Tool]) -> dict[tuple[int, int], int]:
-    """The last pull before its first correction, by mold and joint."""
+@dataclass(frozen=True)
+class Corrected:
+    """When molds and their plug were corrected: `first` is the last pull before its
+    first correction, by mold and joint; `plugs` the times, by plug and joint."""
+
+    first: dict[tuple[int, int], int]
+    plugs: dict[tuple[int, int], list[datetime]]
+
+    def plug_state(self, fits: MoldFits) -> int:
+        """How often its plug was corrected here before a mold was made of it: before
+        it is said to be made, and before its first pull that was fitted."""
+        times = self.plugs.get((fits.tool.plug_id, fits.joint.pk), ())
+        made = min(fits.tool.made_at, *(fit.pull.started_at for fit in fits.fits))
+        return sum(time < made for time in times)
+
+
+def corrected_of(tool: Tool, others: list[Tool]) -> Corrected:
+    """Two statements."""
     done = CorrectionEnd.objects.filter(
-        correction__tool__in=tools, how=CorrectionEnding.DONE
+        correction__tool__in=others, how=CorrectionEnding.DONE
     )
     columns = ("correction__tool", "correction__revision__joint", "last_pull")
     first: dict[tuple[int, int], int] = {}
-    for tool, joint, last in done.values_list(*columns):
-        first[tool, joint] = min(last, first.get((tool, joint), last))
-    return first
+    for mold, joint, last in done.values_list(*columns):
+        first[mold, joint] = min(last, first.get((mold, joint), last))
+    plugs: dict[tuple[int, int], list[datetime]] = {}
+    if tool.plug_id:
+        rows = PlugCorrection.objects.filter(repair__defect__tool=tool.plug_id)
+        columns = ("correction__revision__joint", "entry__received_at")
+        for joint, at in rows.values_list(*columns):
+            plugs.setdefault((tool.plug_id, joint), []).append(at)
+    return Corrected(first, plugs)
 
 
 def _values(told: Told) -> dict[Place, ToolValue]:
@@ -162,6 +192,7 @@ def kept(kin: Kin) -> dict:
                 "told": one.told,
                 "alike": [list(place) for place in one.alike],
                 "open": [list(place) for place in one.open],
+                "other_state": one.other_state,
             }
             for one in kin.each
         ],
@@ -183,6 +214,7 @@ def from_record(content: dict) -> Kin | None:
                 one["told"],
                 _places(one["alike"]),
                 _places(one["open"]),
+                one.get("other_state", False),
             )
             for one in found["each"]
         ),

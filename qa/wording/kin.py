@@ -26,6 +26,9 @@ KIN_UNSURE = (
     "Other molds leave open whether they show {where} too: more pulls of them would "
     "tell whether that is this mold's."
 )
+OTHER_STATE = (
+    "{plug} was corrected here between this mold and {codes}: that says nothing of it."
+)
 KIN_UNTOLD = "Nothing can be told yet of {codes} here."
 WITH_THE_MOLD = "What is the plug's or the design's is told with the mold."
 NO_KIN = (

@@ -12,6 +12,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 from pypdf import PdfReader
 
 from qa.actions import checks, fitups, tool_corrections, trimming
@@ -512,6 +513,15 @@ def test_what_every_mold_of_the_plug_shows_is_the_plugs_and_stays_so_on_record(
     mold, shop.mold = shop.mold, second
     told = f"{mold.code}, {third.code}, all from the same plug, show the same in gap"
     assert shop.page().shared[0].startswith(f"{told} at 4, 5, 9, 10: then")
+    # One that was made since the plug was corrected is right, and clears it of nothing.
+    fourth = make_tool(by, design=shop.design, plug=plug, made_at=timezone.now())
+    for seed in (7, 8):
+        shop.fit(shop.pull(fourth), shop.airframes[0], noisy(seed, {}), ripple(seed))
+    now = shop.page()
+    assert now.shared[0].startswith(f"{told} at 4, 5, 9, 10: then")
+    since = f"{plug.code} was corrected here between this mold and {fourth.code}: that"
+    assert now.shared[-1].startswith(since)
+    assert mold_kin.from_record(now.draft.content).each[-1].other_state
     # A record from before this was kept says nothing of it.
     plain = ToolCorrection.objects.get(pk=row.pk)
     plain.content.pop("kin")

@@ -88,7 +88,7 @@ class _Known:
     others: list[Tool]
     loaded: mold_kin.Loaded
     corrections: list[ToolCorrection]
-    first_corrected: dict[tuple[int, int], int]
+    corrected: mold_kin.Corrected
 
     @property
     def own(self) -> list[MoldFits]:
@@ -102,7 +102,7 @@ def _known(tool: Tool) -> _Known:
         others,
         mold_fits.load([tool, *others]),
         corrections_of(tool),
-        mold_kin.first_corrected(others),
+        mold_kin.corrected_of(tool, others),
     )
 
 
@@ -196,7 +196,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
     values = {Kind.GAP: report.gap, Kind.FLUSH: report.flush}
     title = f"{tool.code} at {fits.joint.number}"
     bars = bars_scene(labels, values, unit, title, choice.worth_nm)
-    show = mold_kin.kin_of(told, known.loaded, known.others, known.first_corrected)
+    show = mold_kin.kin_of(told, known.loaded, known.others, known.corrected)
     of_plug = show.of_plug
     return FitsPage(
         told=told,

@@ -31,8 +31,11 @@ def sentences(kin: Kin) -> list[str]:
         said.append(form.format(codes=_codes(told), where=_where(only)))
     if unsure:
         said.append(words.KIN_UNSURE.format(where=_where(unsure)))
-    if untold := _codes([one for one in kin.each if not one.told]):
-        said.append(words.KIN_UNTOLD.format(codes=untold))
+    untold = [one for one in kin.each if not one.told]
+    if codes := _codes([one for one in untold if one.other_state]):
+        said.append(words.OTHER_STATE.format(codes=codes, plug=kin.plug))
+    if codes := _codes([one for one in untold if not one.other_state]):
+        said.append(words.KIN_UNTOLD.format(codes=codes))
     return said if told else [*said, words.WITH_THE_MOLD]
 
 
