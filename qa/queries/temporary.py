@@ -262,7 +262,7 @@ def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
     rows = items("on_board", airframe=airframe).order_by("bay__path", "number")
     went: dict[int, list[str]] = {}
     for load in carried.elsewhere(rows):
-        went.setdefault(load.item.pk, []).append(wording.went(load.placement))
+        went.setdefault(load.item.pk, []).append(wording.went(load))
     by_bay: dict[int, list[ItemRow]] = {}
     for item in rows:
         row = replace(row_of(item), moved="; ".join(went.get(item.pk, ())))
@@ -281,7 +281,7 @@ def _came(one: Carried, airframe: Airframe) -> ItemRow:
     row = row_of(one.item)
     here = one.item.airframe_id == airframe.pk
     label = row.label if here else f"{row.airframe} {row.label}"
-    return replace(row, label=label, moved=wording.came(one.item, one.placement))
+    return replace(row, label=label, moved=wording.came(one))
 
 
 @dataclass(frozen=True)

@@ -109,13 +109,10 @@ def _settled(records: Records, scope: Scope) -> dict:
 
 
 def _items(records: Records, scope: Scope) -> list[Nonconformance]:
-    paths = {
-        placement.part_id: placement.position.path for placement in records.placements
-    }
     return [
         item
         for item in records.items
-        if any(scope.has(*at) for at in places_of(records, item, paths))
+        if any(scope.has(*at) for at in places_of(records, item))
     ]
 
 

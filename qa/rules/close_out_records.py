@@ -2,6 +2,7 @@
 statements, whatever the number of joints, items, parts and characteristics."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from django.db.models import Exists, OuterRef, Q
@@ -44,6 +45,7 @@ from shop.models import (
 )
 from shop.rules import carried
 from shop.rules.carried import Carried
+from shop.rules.lineage import made_from
 
 TEMPORARY_RELATED = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
 
@@ -79,6 +81,8 @@ class Records:
     # What came with a part that sits here, from another bay or another airframe.
     carried: list[Carried]
     placements: list[Placement]
+    # How each serial sits here, itself or in what it was bonded into.
+    sits_in: dict[int, Placement]
     characteristics: list[Characteristic]
     results: dict[int, CharacteristicResult]
     stale: dict[int, str]
@@ -110,7 +114,8 @@ def load(airframe: Airframe) -> Records:
     placements = placements_of(airframe)
     planned, results = _characteristics(airframe)
     patterns = _patterns(past, states, placements)
-    items = _items(airframe, placements)
+    sits_in = _sits_in(placements)
+    items = _items(airframe, sits_in)
     used = {
         "check": [
             check for state in states.values() for check in offering.checks_of(state)
@@ -129,6 +134,7 @@ def load(airframe: Airframe) -> Records:
         temporary=_temporary(airframe),
         carried=carried.onto(airframe, *TEMPORARY_RELATED),
         placements=placements,
+        sits_in=sits_in,
         characteristics=planned,
         results=results,
         stale=stale_results(past, placements, planned, results),
@@ -163,11 +169,24 @@ def _remarked(standings: dict[int, Standing]) -> dict[int, set[str]]:
     return found
 
 
-def _items(airframe: Airframe, placements) -> list[Nonconformance]:
+def _sits_in(placements: list[Placement]) -> dict[int, Placement]:
+    """{serial: the placement by which it sits here}, also of what those that sit here
+    were bonded from; a statement a generation."""
+    own = {placement.part_id: placement for placement in placements}
+    made = made_from(own)
+    found = {
+        source: own[whole]
+        for source in made.sources
+        for whole, cut in made.of(source)
+        if whole in own and cut is None
+    }
+    return found | own
+
+
+def _items(airframe: Airframe, sits_in: Iterable[int]) -> list[Nonconformance]:
     """Its own, and those of the serials that sit in it wherever they were raised: an
-    item travels with its part."""
-    parts = [placement.part_id for placement in placements]
-    rows = Nonconformance.objects.filter(Q(airframe=airframe) | Q(part__in=parts))
+    item travels with its part, also into what that is bonded into."""
+    rows = Nonconformance.objects.filter(Q(airframe=airframe) | Q(part__in=sits_in))
     related = ("fit_check__fit_up", "part", "joint__position", "airframe")
     related += decided.RELATED
     return list(rows.select_related(*related).order_by("number", "pk"))

@@ -228,25 +228,25 @@ def _characteristics(records: Records) -> list[Stand]:
 
 
 def _items(records: Records) -> list[Stand]:
-    paths = {
-        placement.part_id: placement.position.path for placement in records.placements
-    }
     found = []
     for item in open_items(records.items):
         link = ("nonconformance", item.pk)
         told = str(item.standing.get_state_display())
         what = f"{label_of(records, item)} {item.title}"
-        for at in places_of(records, item, paths):
+        for at in places_of(records, item):
             found.append(Stand("item", what, told, link, *at))
     return found
 
 
-def places_of(records, item: Nonconformance, paths) -> list[tuple]:
-    """Where an item counts (path, joints): at its joint, else where its part sits, else
-    (path "") on the airframe whole; and wherever the holes or the characteristic count
+def places_of(records: Records, item: Nonconformance) -> list[tuple]:
+    """Where an item counts (path, joints): at its joint, else where its part sits, or
+    what that was bonded into, else (path "") on the airframe whole; and wherever the holes or the characteristic count
     that it is of. One raised on another airframe came with its part."""
     here = item.airframe_id == records.airframe.pk
-    found = [(paths.get(item.part_id, ""), joints_of(records, item.part_id))]
+    sits = records.sits_in.get(item.part_id)
+    found = [("", joints_of(records, item.part_id))]
+    if sits:
+        found = [(sits.position.path, joints_of(records, sits.part_id))]
     if item.joint and here:
         found = [(item.joint.position.path, frozenset({item.joint_id}))]
     if item.result_id and here:

@@ -1,5 +1,5 @@
 """What was put in for a while where a part sat goes, as far as anybody knows, where the
-part goes: it counts there too, until it is out.
+part goes, also inside of what it was bonded into: it counts there too, until it is out.
 
 A piece that was out when the part left did not go with it.
 """
@@ -8,75 +8,94 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from shop.models import (
     Airframe,
+    Lineage,
+    Origin,
+    Part,
     Placement,
     TemporaryItem,
     TemporaryState,
     TemporaryStep,
 )
 
+from .lineage import Made, made_from, made_into
 from .temporary import move
 
 RELATED = ("state", "bay", "entry")
 STATE = ("state__inside", "state__missing")
 READ = ("airframe", "count", "bay__path", "entry__act", *STATE)
+LEFT = Q(removed_at__isnull=False)
 
 
 @dataclass(frozen=True)
 class Carried:
-    """An item, and where a part sits now that sat in its bay when it was put in."""
+    """An item, the part that sat in its bay while it was put in, and where that, or
+    what was made of it, sits now."""
 
     item: TemporaryItem
+    part: Part
     placement: Placement
 
 
 def onto(airframe: Airframe, *related: str) -> list[Carried]:
     """What came with the parts that sit in an airframe, from another bay of it or from
-    another airframe, each with what else is `related`. A constant number of
-    statements."""
+    another airframe, each with what else is `related`. A statement for each generation
+    of parts made of parts, else a constant number."""
     now = Placement.objects.filter(airframe=airframe, removed_at=None)
+    made = made_from(now.values("part"))
     sat = Placement.objects.filter(
-        part__in=now.values("part"), removed_at__isnull=False
+        Q(part__in=now.values("part")) & LEFT | Q(part__in=made.sources)
     )
     # Of what was ever put in there: while such a part sat in that airframe.
     then = sat.filter(
+        Q(removed_by_entry=None) | Q(removed_by_entry__pk__gt=OuterRef("entry__pk")),
         airframe=OuterRef("airframe"),
         placed_by_entry__pk__lt=OuterRef("entry__pk"),
-        removed_by_entry__pk__gt=OuterRef("entry__pk"),
     )
     there = sat.values("airframe")
     items = TemporaryItem.objects.filter(Exists(then), airframe__in=there)
-    return _carried(items.select_related(*related), sat, now)
+    return _carried(items.select_related(*related), sat, now, made)
 
 
 def elsewhere(items: QuerySet[TemporaryItem]) -> list[Carried]:
-    """Where items count beside the bay into which each was put. A constant number of
-    statements."""
+    """Where items count beside the bay into which each was put. Statements as above."""
     sat = Placement.objects.filter(
-        airframe__in=items.order_by().values("airframe"), removed_at__isnull=False
+        LEFT | _bonded(), airframe__in=items.order_by().values("airframe")
     )
-    now = Placement.objects.filter(part__in=sat.values("part"), removed_at=None)
-    return _carried(items, sat, now)
+    return _carried(items, sat, *_now(sat))
 
 
 def to_another_airframe(items: QuerySet[TemporaryItem]) -> list[Carried]:
     """The same where that is on another airframe: only what can have gone there is
-    read, and of each item no more than its pieces. A constant number of statements."""
+    read, and of each item no more than its pieces. Statements as above."""
     sits = Placement.objects.filter(part=OuterRef("part"), removed_at=None)
+    moved = Exists(sits.exclude(airframe=OuterRef("airframe")))
+    made_into_another = Exists(Lineage.objects.filter(source=OuterRef("part")))
     sat = Placement.objects.filter(
-        Exists(sits.exclude(airframe=OuterRef("airframe"))),
+        LEFT & (moved | made_into_another) | _bonded(),
         airframe__in=items.order_by().values("airframe"),
-        removed_at__isnull=False,
     )
-    now = Placement.objects.filter(part__in=sat.values("part"), removed_at=None)
     items = items.filter(airframe__in=sat.order_by().values("airframe"))
-    return _carried(items.select_related(None), sat, now, only=READ)
+    return _carried(items.select_related(None), sat, *_now(sat), only=READ)
 
 
-def _carried(items, sat, now, only: Iterable[str] = ()) -> list[Carried]:
+def _bonded() -> Exists:
+    """Of placements: who sits there was bonded into another part, left or not."""
+    edges = Lineage.objects.filter(source=OuterRef("part"), kind=Origin.BONDED)
+    return Exists(edges)
+
+
+def _now(sat: QuerySet[Placement]) -> tuple[QuerySet[Placement], Made]:
+    """Where parts that sat somewhere, and what was made of them, sit now."""
+    made = made_into(sat.order_by().values("part"))
+    parts = Q(part__in=sat.order_by().values("part")) | Q(part__in=made.parts)
+    return Placement.objects.filter(parts, removed_at=None), made
+
+
+def _carried(items, sat, now, made: Made, only: Iterable[str] = ()) -> list[Carried]:
     items = items.select_related(*RELATED).order_by("airframe", "number")
     items = items.only(*only) if only else items
     by_airframe: dict[int, list[TemporaryItem]] = defaultdict(list)
@@ -84,21 +103,37 @@ def _carried(items, sat, now, only: Iterable[str] = ()) -> list[Carried]:
         by_airframe[item.airframe_id].append(item)
     now = now.select_related("part", "position", "airframe", "placed_by_entry")
     sits = {placement.part_id: placement for placement in now}
-    related = ("position", "placed_by_entry", "removed_by_entry")
+    related = ("part", "position", "placed_by_entry", "removed_by_entry")
     went = [
-        (item, was, sits[was.part_id])
+        (item, was, there)
         for was in sat.select_related(*related).order_by("pk")
-        if was.part_id in sits and _elsewhere(was, sits[was.part_id])
+        for there in _places_of(was, sits, made)
         for item in by_airframe[was.airframe_id]
         if was.position.covers(item.bay.path)
-        and was.placed_by_entry.pk < item.entry.pk < was.removed_by_entry.pk
+        and was.placed_by_entry.pk < item.entry.pk
+        and (not _left(was) or item.entry.pk < _left(was))
     ]
     steps = _steps({item.pk for item, _was, _there in went})
-    return [
-        Carried(item, there)
-        for item, was, there in went
-        if _was_in(item, steps[item.pk], was.removed_by_entry.pk)
-    ]
+    once: dict[tuple, Carried] = {}
+    for item, was, there in went:
+        if _was_in(item, steps[item.pk], _left(was)):
+            once.setdefault((item.pk, there.pk), Carried(item, was.part, there))
+    return list(once.values())
+
+
+def _left(was: Placement) -> int | None:
+    """The entry by which a part left a place, if it did."""
+    return was.removed_by_entry and was.removed_by_entry.pk
+
+
+def _places_of(was: Placement, sits: dict[int, Placement], made: Made):
+    """Where else a part sits now, or whatever it was bonded into, or was cut from it
+    after it had left."""
+    for part, cut in made.of(was.part_id):
+        there = sits.get(part)
+        after = cut is None or (_left(was) or cut) < cut
+        if there and after and _elsewhere(was, there):
+            yield there
 
 
 def _elsewhere(was: Placement, there: Placement) -> bool:
@@ -116,10 +151,11 @@ def _steps(items: Iterable[int]) -> dict[int, list[TemporaryStep]]:
     return found
 
 
-def _was_in(item: TemporaryItem, steps: list[TemporaryStep], entry: int) -> bool:
-    """Whether some of it was in, or not found, when an entry was made."""
+def _was_in(item: TemporaryItem, steps: list[TemporaryStep], left: int | None) -> bool:
+    """Whether some of it was in, or not found, when the part left; or is, where it
+    never did."""
     then = TemporaryState(count=item.count, inside=item.count)
     for step in steps:
-        if step.entry.pk < entry:
+        if left is None or step.entry.pk < left:
             move(then, step.verb, step.count, step.spots)
     return bool(then.on_board)

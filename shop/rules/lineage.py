@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from shop.models import Lineage, Pull
+from shop.models import Lineage, Origin, Pull
 
 
 @dataclass
@@ -28,3 +28,62 @@ def edges_of(parts: Iterable[int]) -> Edges:
         level = sources - set(found) - level
     pulls = {x.pull_id: x.pull for rows in found.values() for x in rows if x.pull_id}
     return Edges(found, pulls)
+
+
+@dataclass(frozen=True)
+class Made:
+    """What parts were bonded into and cut into: {source: {part: the entry by which it
+    was cut off, None where it was bonded}}."""
+
+    into: dict[int, dict[int, int | None]]
+
+    @property
+    def sources(self) -> set[int]:
+        return set(self.into)
+
+    @property
+    def parts(self) -> set[int]:
+        return {part for into in self.into.values() for part in into}
+
+    def of(self, part: int) -> list[tuple[int, int | None]]:
+        """(part, the first entry by which it was cut off, if ever) for a part itself
+        and all that was made of it, by the way on which that came last."""
+        found: dict[int, int | None] = {}
+        waiting: list[tuple[int, int | None]] = [(part, None)]
+        while waiting:
+            here, cut = waiting.pop()
+            known = found.get(here, 0)
+            if known is None or (cut is not None and cut <= known):
+                continue
+            found[here] = cut
+            for whole, entry in self.into.get(here, {}).items():
+                cuts = [at for at in (cut, entry) if at is not None]
+                waiting.append((whole, min(cuts, default=None)))
+        return list(found.items())
+
+
+def made_from(parts) -> Made:
+    """Above parts: what each was made of, and so on; one statement a generation."""
+    return _walk(parts, "part", "source")
+
+
+def made_into(parts) -> Made:
+    """Below parts: what each was made into, and so on; one statement a generation."""
+    return _walk(parts, "source", "part")
+
+
+def _walk(level, near: str, far: str) -> Made:
+    """Follow the edges from `near` to `far`; `level` is keys, or a query of them."""
+    into: dict[int, dict[int, int | None]] = {}
+    met: set[int] = set()
+    while level is not None:
+        edges = Lineage.objects.filter(source__isnull=False, **{f"{near}__in": level})
+        rows = edges.values_list("source", "part", "kind", "entry__pk", far)
+        reached = set()
+        for source, part, kind, entry, end in rows:
+            cut = entry if kind == Origin.CUT else None
+            into.setdefault(source, {})[part] = cut
+            reached.add(end)
+        level = (reached - met) or None
+        met |= reached
+    return Made(into)

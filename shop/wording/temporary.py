@@ -29,22 +29,30 @@ def done(verb: str, kind: str) -> str:
     return str(FILLED if (verb, kind) == ("take_out", "hole") else DONE[verb])
 
 
-def came(item, placement) -> str:
+def came(load) -> str:
     """Why it is listed where a part sits now: it may have come with that."""
     return _("came with %(part)s, was put in at %(airframe)s, %(bay)s") % {
-        "part": placement.part.serial,
-        "airframe": item.airframe.serial,
-        "bay": item.bay.path,
+        "part": _part(load),
+        "airframe": load.item.airframe.serial,
+        "bay": load.item.bay.path,
     }
 
 
-def went(placement) -> str:
+def went(load) -> str:
     """Where else to look for it."""
     return _("%(part)s sits at %(airframe)s, %(bay)s now") % {
-        "part": placement.part.serial,
-        "airframe": placement.airframe.serial,
-        "bay": placement.position.path,
+        "part": _part(load),
+        "airframe": load.placement.airframe.serial,
+        "bay": load.placement.position.path,
     }
+
+
+def _part(load) -> str:
+    """The serial that sits, and in it the one that it was put in at."""
+    if load.part.pk == load.placement.part_id:
+        return load.part.serial
+    within = {"part": load.part.serial, "whole": load.placement.part.serial}
+    return _("%(whole)s (with %(part)s)") % within
 
 
 def began(kind: str) -> str:

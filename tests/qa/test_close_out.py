@@ -27,8 +27,9 @@ from qa.rules import close_out, close_out_records, close_out_stands
 from qa.rules.close_out_stands import Scope
 from shop.actions import airframes, suspects, weights
 from shop.forms.measures import parse_measure
-from shop.ledger import Refused
+from shop.ledger import Refused, perform
 from shop.ledger.verify import verify
+from shop.models import Lineage, Origin
 from shop.queries.signatures import signed_thing
 from tests.conftest import make_people
 from tests.qa.making import (
@@ -165,6 +166,18 @@ def item_from_elsewhere(ready):
     )
 
 
+def item_of_what_it_was_bonded_from(ready):
+    """Raised on another airframe, before that went into what sits here."""
+    other = make_airframe(ready.people["engineer"], type=ready.joint.type)
+    skin = make_part(ready.people["engineer"])
+    raising.raise_by_hand(
+        by=ready.people["builder"], airframe=other, part=skin, title="dry spot"
+    )
+    whole = ready.check.fit_up.part
+    with perform("part/1", by=ready.people["builder"], said={}) as act:
+        act.record(Lineage(part=whole, kind=Origin.BONDED, source=skin))
+
+
 def unweighed(ready):
     weighed(ready.people, ready.placed[0].part, "finished", estimate=True)
 
@@ -258,6 +271,7 @@ WAYS = {
     lost: {"missing"},
     item: {"item"},
     item_from_elsewhere: {"item"},
+    item_of_what_it_was_bonded_from: {"item"},
     unweighed: {"part"},
     overdue: {"instrument"},
     found_off: {"instrument"},

@@ -25,10 +25,11 @@ from qa.queries import close_out
 from qa.queries import temporary as queries
 from qa.queries.packs import closing
 from qa.queries.packs.scope import scope_of
-from shop.actions import airframes
+from shop.actions import airframes, parts
 from shop.ledger import Refused, projections
 from shop.ledger.verify import verify
 from shop.models import (
+    Placement,
     TemporaryItem,
     TemporaryKind,
     TemporaryState,
@@ -39,6 +40,7 @@ from tests.conftest import make_people
 from tests.qa.making import fresh, make_airframe, make_joint, make_part, make_position
 from tests.qa.test_holes_pages import drafts
 from tests.qa.test_papers import text_of
+from tests.shop.making import make_design
 
 PRINTED = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 ROLES = ("builder", "lead", "engineer", "inspector", "visitor")
@@ -314,12 +316,14 @@ class Moved:
         rows = {(bay.id, row.label) for bay in view.bays for row in bay.rows}
         return view.pieces, rows
 
-    def in_a_pack(self, airframe, bay=None) -> list[str]:
+    def in_a_pack(self, airframe, bay=None, kinds=()) -> list[str]:
         scope = scope_of(PackOrder(airframe=airframe, bay=bay))
         stands = closing.standing_section(scope).lines
         told = [x.what for x in stands if x.kind == "Temporary items still in"]
         lines = [x.number for x in closing.temporary_section(scope).lines if x.inside]
-        assert [what.removesuffix(f" {self.film.what}") for what in told] == lines
+        for item in kinds or (self.film,):
+            told = [what.removesuffix(f" {item.what}") for what in told]
+        assert told == lines
         return lines
 
     def stands(self, airframe, bay=None) -> list[str]:
@@ -367,7 +371,7 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     with CaptureQueriesContext(connection) as captured:
         told = moved.on_airframes()
     assert told == {first.serial: (7, 0), second.serial: (3, 0)}
-    assert len(captured) <= 5
+    assert len(captured) <= 6
     for item, count in own:
         step(people, item, "take_out", count)
     assert moved.on_airframes() == {first.serial: (2, 0), second.serial: (2, 0)}
@@ -396,6 +400,96 @@ def test_what_is_on_a_part_counts_where_it_was_put_in_and_where_the_part_is_once
     moved.sit(first, left)
     assert moved.counts(first)[left.pk] == (4, 4, 0, 0)
     assert verify().fault == ""
+
+
+@pytest.mark.django_db
+def test_what_is_on_a_part_goes_with_what_that_was_bonded_into_and_counts_once(
+    people, client_of
+):
+    engineer = people["engineer"]
+    moved = Moved(people)
+    first, second, left, right = moved.first, moved.second, moved.left, moved.right
+    film, skin = moved.film, moved.part
+    # A frame below the skin holds the film too: both go into one thing, which goes
+    # into another; a part cut from the skin while it sat there takes nothing along.
+    frame = make_part(engineer)
+    airframes.place_part(
+        by=engineer, airframe=first, position=film.bay, part=frame, reason="fitted"
+    )
+    prop = put(people, "prop", 1, first, bay=film.bay)
+    offcut = parts.register_part(
+        by=engineer,
+        design=make_design(engineer),
+        serial="OFF-1",
+        origin="cut",
+        sources=[skin],
+    )
+
+    def bond(*sources):
+        return parts.register_part(
+            by=engineer,
+            design=make_design(engineer),
+            origin="bonded",
+            serial=f"BONDED-{len(sources)}",
+            sources=sources,
+        )
+
+    shell = bond(skin, frame)
+    # Registered while its parts still sit where they were: nothing is elsewhere yet.
+    assert moved.on_airframes() == {first.serial: (3, 0)}
+    for sits in Placement.objects.filter(removed_at=None):
+        airframes.remove_part(by=people["lead"], placement=sits, reason="bonded")
+    moved.part, moved.sits = bond(shell), None
+    clip = put(people, "clamp", 1, first, bay=left, why="after the skin had left")
+    moved.sit(first, right)
+    assert moved.counts(first)[right.pk] == (4, 1, 3, 0)
+    name, other = film.label, prop.label
+    assert moved.must_come_off(first) == (
+        4,
+        {(film.bay_id, name), (right.pk, name), (film.bay_id, other), (right.pk, other)}
+        | {(left.pk, clip.label)},
+    )
+    moved.sit(second, left)
+    far = {f"{first.serial} {label}" for label in (name, other)}
+    with CaptureQueriesContext(connection) as captured:
+        assert moved.on_airframes() == {first.serial: (4, 0), second.serial: (3, 0)}
+    assert len(captured) <= 8
+    assert moved.counts(second)[left.pk] == moved.counts(second)[moved.top.pk]
+    assert moved.counts(second)[left.pk] == (4, 1, 3, 0)
+    assert moved.must_come_off(second) == (3, {(left.pk, label) for label in far})
+    assert {what.rsplit(" ", 1)[0] for what in moved.stands(second)} >= {
+        f"{first.serial} {other}"
+    }
+    assert len(moved.stands(second)) == len(moved.stands(second, left)) == 2
+    assert set(moved.in_a_pack(second, kinds=(film, prop))) == far
+    page = client_of("builder").get(reverse("must_come_off", args=[second.pk]))
+    told = " ".join(page.content.decode().split())
+    assert f"came with {moved.part.serial} (with {skin.serial})" in told
+    page = client_of("builder").get(reverse("temporary_item", args=[prop.pk]))
+    told = " ".join(page.content.decode().split())
+    assert moved.part.serial in told and f"(with {skin.serial} in it)" in told
+    page = client_of("builder").get(reverse("airframe", args=[second.pk]))
+    assert "Must come off: 3" in " ".join(page.content.decode().split())
+    # Cut off once it is bonded: the piece may hold it too.
+    moved.sit(first, right)
+    airframes.remove_part(by=people["lead"], placement=moved.sits, reason="cut")
+    piece = parts.register_part(
+        by=engineer,
+        design=make_design(engineer),
+        serial="PIECE-1",
+        origin="cut",
+        sources=[moved.part],
+    )
+    for part, bay in ((piece, left), (offcut, right)):
+        airframes.place_part(
+            by=engineer, airframe=second, position=bay, part=part, reason="fitted"
+        )
+    assert moved.must_come_off(second) == (3, {(left.pk, label) for label in far})
+    step(people, prop, "take_out")
+    for _piece in range(2):
+        step(people, film, "take_out")
+    assert moved.must_come_off(second) == (0, set())
+    assert moved.stands(second) == [] and verify().fault == ""
 
 
 # --------------------------------------------------------------------- what is refused
