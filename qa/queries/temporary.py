@@ -257,7 +257,7 @@ class OnBoard:
 def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
     """What is on board of an airframe, or of a bay with what lies below it, also what
     came with a part; a constant number of statements."""
-    came = carried.onto(airframe, *RELATED)
+    came = carried.onto([airframe], *RELATED)
     counts = bay_counts(airframe, came)
     rows = items("on_board", airframe=airframe).order_by("bay__path", "number")
     went: dict[int, list[str]] = {}

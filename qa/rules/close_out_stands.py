@@ -13,13 +13,10 @@ from django.utils.translation import gettext as _
 from qa.models import Joint, Nonconformance, Verdict
 from qa.rules import gauges, offering
 from qa.rules.characteristics import MEASURED
-from qa.rules.close_out_records import (
-    PatternThere,
-    Records,
-    open_items,
-)
+from qa.rules.close_out_records import Records, open_items
 from qa.rules.gauge_due import overdue_words
 from qa.rules.holes import fails, lacks_size
+from qa.rules.patterns_there import PatternThere
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
 from shop.models import Airframe, PartState, Position, TemporaryItem, TemporaryKind
@@ -119,8 +116,9 @@ def _measured(records: Records, joint: Joint, what: str):
     own = [item for item in records.items if item.airframe_id == records.airframe.pk]
     items = [item for item in own if item.joint_id == joint.pk]
     checks = offering.checks_of(state)
-    remarked = records.remarked.get(joint.pk, set())
     standing = records.standings.get(joint.pk)
+    holds = standing and standing.holds
+    remarked = records.remarked.get(standing.inspection.pk, set()) if holds else set()
     body = {"lines": offering.lines_of(state, items)}
     by_state: dict[str, list[str]] = {}
     for line in offering.open_lines(body):
@@ -240,8 +238,9 @@ def _items(records: Records) -> list[Stand]:
 
 def places_of(records: Records, item: Nonconformance) -> list[tuple]:
     """Where an item counts (path, joints): at its joint, else where its part sits, or
-    what that was bonded into, else (path "") on the airframe whole; and wherever the holes or the characteristic count
-    that it is of. One raised on another airframe came with its part."""
+    what that was bonded into, else (path "") on the airframe whole; and wherever the
+    holes or the characteristic count that it is of. One raised on another airframe came
+    with its part."""
     here = item.airframe_id == records.airframe.pk
     sits = records.sits_in.get(item.part_id)
     found = [("", joints_of(records, item.part_id))]

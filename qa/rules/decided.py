@@ -34,22 +34,24 @@ def _stays(item: Nonconformance) -> bool:
     return item.standing.state in DONE and item.standing.disposition in LEFT
 
 
+def readings_of(items: Iterable[Nonconformance]) -> dict[tuple, HoleReading]:
+    """What was read of the holes of which items stay, by check and hole; one
+    statement."""
+    checks = {item.hole_check_id for item in items if item.hole_check_id}
+    rows = HoleReading.objects.filter(hole_check__in=checks).select_related("hole")
+    return {(row.hole_check_id, row.hole.label): row for row in rows}
+
+
 def left_holes(
-    items: Iterable[Nonconformance], readings: Iterable[HoleReading]
+    items: Iterable[Nonconformance], readings: Iterable[HoleReading], was: dict
 ) -> dict[int, Nonconformance]:
     """The item by which each reading (with its check and hole) that fails stays, by the
-    key of the reading. items: with RELATED. One statement."""
+    key of the reading. items: with RELATED. was: their readings_of."""
     items = [item for item in items if item.hole_check_id and _stays(item)]
-    readings = [reading for reading in readings if fails(reading)]
-    if not (items and readings):
-        return {}
-    checks = [item.hole_check_id for item in items]
-    rows = HoleReading.objects.filter(hole_check__in=checks).select_related("hole")
-    was = {(row.hole_check_id, row.hole.label): row for row in rows}
     found = {}
     for reading in readings:
         check, label = reading.hole_check, reading.hole.label
-        for item in items:
+        for item in items if fails(reading) else ():
             of = item.hole_check.revision_id, item.part_id
             if label not in item.holes or of != (check.revision_id, check.part_id):
                 continue
@@ -115,7 +117,7 @@ def holes_to_raise(check: HoleCheck, items: list[Nonconformance]) -> list[HoleRe
     items_of_holes."""
     standing = _standing_readings(check.revision_id, check.part_id)
     mine = [row for row in standing.values() if row.hole_check_id == check.pk]
-    left = left_holes(items, mine)
+    left = left_holes(items, mine, readings_of(items))
     raised = {
         label
         for item in items

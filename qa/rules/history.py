@@ -5,6 +5,7 @@ readings. What goes stale and what was predicted is worked out from these rows.
 """
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -27,7 +28,7 @@ from qa.rules import touches as touched
 from qa.rules.station_places import along_seam, places_of
 from qa.rules.touches import Touches
 from shop.models import Airframe
-from shop.models.prepared import Prepared, Slot, Slots
+from shop.models.prepared import Prepared, Slots
 from shop.numeric.units import to_mm
 
 FIT_UP = (
@@ -39,12 +40,12 @@ FIT_UP = (
     "joint__surround",
 )
 OF_FIT_UPS = {
-    "fit_up__airframe": Slot("airframe"),
+    "fit_up__airframe__in": Slots("airframes"),
     "fit_up__joint__in": Slots("joints"),
 }
 FIT_UPS = Prepared(
     lambda: (
-        FitUp.objects.filter(airframe=Slot("airframe"), joint__in=Slots("joints"))
+        FitUp.objects.filter(airframe__in=Slots("airframes"), joint__in=Slots("joints"))
         .select_related(*FIT_UP)
         .order_by("number")
     )
@@ -198,65 +199,105 @@ def joints_of_part(airframe: Airframe, part_id: int) -> list[Joint]:
 
 def load(airframe: Airframe, joints: list[Joint]) -> History:
     """Return the history of joints on an airframe, in 12 statements."""
-    history = History(airframe, joints)
-    here = {"airframe": airframe.pk, "joints": [joint.pk for joint in joints]}
-    groups = defaultdict(list)
-    parts = set()
-    for fit_up in FIT_UPS.rows(**here):
-        fit_up.airframe = airframe
-        groups[fit_up.joint_id].append(fit_up)
-        parts.update({fit_up.part_id, fit_up.surround_part_id} - {None})
-    history.fit_ups = dict(groups)
-    _load_cuts(history, parts)
-    _load_seams(history)
-    if not parts:
-        return history
-    history.checks = _grouped(CHECKS.rows(**here), "fit_up_id")
-    history.moves = _grouped(MOVES.rows(**here), "fit_up_id")
-    labels = {s.pk: s.label for seam in history.seams.values() for s in seam.stations}
-    for stands in STAND.rows(**here):
-        row = labels[stands.station_id], stands.reading, stands.clash
-        history.readings.setdefault(stands.fit_check_id, []).append(row)
-    own = [row for rows in history.fit_ups.values() for row in rows]
-    for fit_up in own:
-        for check in history.checks.get(fit_up.pk, ()):
-            check.fit_up = fit_up
-    history.touches = touched.load(own, joints)
-    return history
+    return load_all({airframe: joints})[airframe]
 
 
-def _load_cuts(history: History, parts: set[int]) -> None:
-    """Cuts of these serials at these joints, also those made on another airframe."""
-    joints = [joint.pk for joint in history.joints]
-    for cut in CUTS.rows(parts=parts, joints=joints) if parts else ():
+def load_all(wanted: dict[Airframe, list[Joint]]) -> dict[Airframe, History]:
+    """The same of several airframes, in as many statements. What hangs on keys of rows
+    (seams, checks, readings, moves, touches) is one for all of them."""
+    joints = {joint.pk: joint for own in wanted.values() for joint in own}
+    fit_ups = _fit_ups(wanted, joints)
+    every = [row for own in fit_ups.values() for rows in own.values() for row in rows]
+    if not every:
+        return {airframe: History(airframe, own) for airframe, own in wanted.items()}
+    here = _here(wanted, joints)
+    cuts = list(CUTS.rows(parts=_parts(every), joints=here["joints"]))
+    seams = _seams(every, cuts, joints)
+    shared = {
+        "seams": seams,
+        "checks": _grouped(CHECKS.rows(**here), "fit_up_id"),
+        "moves": _grouped(MOVES.rows(**here), "fit_up_id"),
+        "readings": _readings(here, seams),
+    }
+    by_key = {fit_up.pk: fit_up for fit_up in every}
+    for key, rows in shared["checks"].items():
+        for check in rows if key in by_key else ():
+            check.fit_up = by_key[key]
+    shared["touches"] = touched.load(every, list(joints.values()))
+    found = {}
+    for airframe, own in wanted.items():
+        history = History(airframe, own, fit_ups[airframe], **shared)
+        _take_cuts(history, cuts)
+        found[airframe] = history
+    return found
+
+
+def _here(wanted, joints: dict[int, Joint]) -> dict[str, list[int]]:
+    return {"airframes": [airframe.pk for airframe in wanted], "joints": list(joints)}
+
+
+def _fit_ups(wanted: dict[Airframe, list[Joint]], joints: dict[int, Joint]) -> dict:
+    """{airframe: {joint: its fit-ups, oldest first}} of the joints wanted there."""
+    airframes = {airframe.pk: airframe for airframe in wanted}
+    own = {
+        airframe: {joint.pk: [] for joint in rows} for airframe, rows in wanted.items()
+    }
+    for fit_up in FIT_UPS.rows(**_here(wanted, joints)):
+        airframe = fit_up.airframe = airframes[fit_up.airframe_id]
+        if fit_up.joint_id in own[airframe]:
+            own[airframe][fit_up.joint_id].append(fit_up)
+    return {
+        airframe: {key: rows for key, rows in groups.items() if rows}
+        for airframe, groups in own.items()
+    }
+
+
+def _parts(fit_ups: Iterable[FitUp]) -> set[int]:
+    pairs = ((fit_up.part_id, fit_up.surround_part_id) for fit_up in fit_ups)
+    return {part for pair in pairs for part in pair} - {None}
+
+
+def _take_cuts(history: History, cuts: list[TrimCut]) -> None:
+    """Those at its joints of the serials that were fitted there, also those made on
+    another airframe."""
+    joints = {joint.pk for joint in history.joints}
+    parts = _parts(row for rows in history.fit_ups.values() for row in rows)
+    for cut in cuts:
         fit_up = cut.fit_up
+        if cut.part_id not in parts or fit_up.joint_id not in joints:
+            continue
         key = (fit_up.joint_id, cut.side, fit_up.pk)
         history.cut_before.setdefault(key, []).append(cut)
         if fit_up.airframe_id == history.airframe.pk:
             history.cuts.setdefault((fit_up.pk, cut.side), []).append(cut)
 
 
-def _load_seams(history: History) -> None:
-    revisions = {
-        row.revision_id: row.revision
-        for rows in history.fit_ups.values()
-        for row in rows
-    }
-    elsewhere = {
-        cuts[0].fit_up.revision_id for cuts in history.cut_before.values()
-    } - set(revisions)
-    joints = {joint.pk: joint for joint in history.joints}
-    wanted = [*revisions, *elsewhere]
-    for station in STATIONS.rows(revisions=wanted) if wanted else ():
+def _seams(fit_ups, cuts, joints: dict[int, Joint]) -> dict[int, Seam]:
+    """The seam of every revision that was fitted or cut, by its key."""
+    revisions = {row.revision_id: row.revision for row in fit_ups}
+    elsewhere = {cut.fit_up.revision_id for cut in cuts} - set(revisions)
+    seams: dict[int, Seam] = {}
+    for station in STATIONS.rows(revisions=[*revisions, *elsewhere]):
         revision = revisions.setdefault(station.revision_id, station.revision)
         revision.joint = joints[revision.joint_id]
         station.revision = revision
-        seam = history.seams.setdefault(revision.pk, Seam(revision, []))
+        seam = seams.setdefault(revision.pk, Seam(revision, []))
         seam.stations.append(station)
-    for rows in history.fit_ups.values():
-        for row in rows:
-            row.revision = revisions[row.revision_id]
-            row.joint = joints[row.joint_id]
+    for row in fit_ups:
+        row.revision = revisions[row.revision_id]
+        row.joint = joints[row.joint_id]
+    return seams
+
+
+def _readings(here: dict, seams: dict[int, Seam]) -> dict:
+    labels = {s.pk: s.label for seam in seams.values() for s in seam.stations}
+    found = defaultdict(list)
+    for stands in STAND.rows(**here):
+        # Of a joint that is not wanted on that airframe nothing was loaded.
+        if stands.station_id in labels:
+            row = labels[stands.station_id], stands.reading, stands.clash
+            found[stands.fit_check_id].append(row)
+    return dict(found)
 
 
 def _grouped(rows, key: str) -> dict:

@@ -1,5 +1,8 @@
 """Why a result of a characteristic does not tell of what is there now."""
 
+from collections import defaultdict
+from collections.abc import Iterable
+
 from django.db.models import Max
 from django.utils.translation import gettext as _
 
@@ -9,52 +12,66 @@ from qa.rules.history import History
 from shop.models import Airframe, Placement, PlacementAct
 
 
-def placements_of(airframe: Airframe) -> list[Placement]:
-    """What sits there now."""
-    rows = Placement.objects.filter(airframe=airframe, removed_at=None)
-    related = ("part__design", "position", "placed_by_entry")
-    return list(rows.select_related(*related).order_by("position__path"))
+def placements_of(airframes: Iterable[Airframe]) -> dict[Airframe, list[Placement]]:
+    """What sits in each now."""
+    found = {airframe: [] for airframe in airframes}
+    rows = Placement.objects.filter(airframe__in=list(found), removed_at=None)
+    related = ("part__design", "position", "placed_by_entry", "airframe")
+    for row in rows.select_related(*related).order_by("position__path"):
+        found[row.airframe].append(row)
+    return found
 
 
-def stale_results(past: History, placements, planned, results) -> dict[int, str]:
+def stale_results(there: Iterable[tuple]) -> dict[int, str]:
     """Why a result does not tell of what is there now, by its key: another part in the
     bay or in what lies below it, a cut of one of those, or whatever else happened at
-    its joint."""
-    acts = PlacementAct.objects.filter(airframe=past.airframe).order_by()
-    acts = dict(acts.values_list("position__path").annotate(at=Max("entry__pk")))
-    parts = {placement.part_id for placement in placements}
+    its joint. there: of each airframe its history, what sits there, what is planned
+    there and what was found of it. Two statements."""
+    there = list(there)
+    airframes = [past.airframe for past, *_rest in there]
+    acts = PlacementAct.objects.filter(airframe__in=airframes).order_by()
+    moved = defaultdict(dict)
+    rows = acts.values_list("airframe", "position__path").annotate(at=Max("entry__pk"))
+    for airframe, path, at in rows:
+        moved[airframe][path] = at
+    parts = {row.part_id for _past, placements, *_rest in there for row in placements}
     cut = TrimCut.objects.filter(part__in=parts, depth_nm__gt=0).order_by()
     cuts = dict(cut.values_list("part").annotate(at=Max("entry__pk")))
-    joints = {joint.pk: joint for joint in past.joints}
     found = {}
-    for wanted in planned:
-        result = results.get(wanted.pk)
-        if result is None:
-            continue
-        at, bay = result.entry.pk, wanted.bay
-        trimmed = [
-            placement.part
-            for placement in placements
-            if cuts.get(placement.part_id, 0) > at
-            and bay.covers(placement.position.path)
-        ]
-        if any(moved > at and bay.covers(path) for path, moved in acts.items()):
-            found[result.pk] = _("what sits here was taken out or put in since")
-        elif trimmed:
-            found[result.pk] = _("%s was trimmed since") % trimmed[0]
-        elif wanted.joint_id in joints and _touched(past, joints[wanted.joint_id], at):
-            found[result.pk] = _("fitted again or changed since")
-        elif result.revision_id != wanted.current_id:
-            found[result.pk] = _("revision %s is required now") % wanted.current.number
+    for past, placements, planned, results in there:
+        own = moved[past.airframe.pk], cuts
+        for wanted in planned:
+            result = results.get(wanted.pk)
+            if result and (why := _why(past, placements, wanted, result, *own)):
+                found[result.pk] = why
     return found
+
+
+def _why(past: History, placements, wanted, result, moved, cuts) -> str:
+    at, bay = result.entry.pk, wanted.bay
+    joints = {joint.pk: joint for joint in past.joints}
+    trimmed = [
+        placement.part
+        for placement in placements
+        if cuts.get(placement.part_id, 0) > at and bay.covers(placement.position.path)
+    ]
+    if any(acted > at and bay.covers(path) for path, acted in moved.items()):
+        return _("what sits here was taken out or put in since")
+    if trimmed:
+        return _("%s was trimmed since") % trimmed[0]
+    if wanted.joint_id in joints and _touched(past, joints[wanted.joint_id], at):
+        return _("fitted again or changed since")
+    if result.revision_id != wanted.current_id:
+        return _("revision %s is required now") % wanted.current.number
+    return ""
 
 
 def stale_of(planned: Characteristic, airframe: Airframe, result) -> str:
     """The same of one result; "" where it tells of what is there now."""
     joints = [planned.joint] if planned.joint else []
     past = history.load(airframe, joints)
-    placements = placements_of(airframe)
-    found = stale_results(past, placements, [planned], {planned.pk: result})
+    placements = placements_of([airframe])[airframe]
+    found = stale_results([(past, placements, [planned], {planned.pk: result})])
     return found.get(result.pk, "")
 
 

@@ -12,24 +12,18 @@ from qa.rules import close_out, close_out_records, close_out_stands
 from qa.rules.close_out_stands import Gathered, Scope
 from qa.wording import close_outs as words
 from shop.ledger.canonical import canonical
-from shop.models import Airframe
 from shop.rules.signed_work import moment, name_of
 from shop.rules.signing import Content, Signable
 
 
 def close_outs(keys: Iterable[int]) -> dict[int, Content]:
-    """A constant number of statements for each airframe."""
+    """A constant number of statements, whatever the number of airframes."""
     rows = CloseOut.objects.filter(pk__in=list(keys)).select_related(
         "entry__by", "airframe__type", "bay", "joint__position"
     )
-    by_airframe: dict[Airframe, list[CloseOut]] = {}
-    for row in rows:
-        by_airframe.setdefault(row.airframe, []).append(row)
-    contents = {}
-    for airframe, own in by_airframe.items():
-        gathered = close_out_stands.gather(close_out_records.load(airframe))
-        contents |= {row.pk: _content(row, gathered) for row in own}
-    return contents
+    loaded = close_out_records.load_all({row.airframe for row in rows})
+    gathered = {at: close_out_stands.gather(found) for at, found in loaded.items()}
+    return {row.pk: _content(row, gathered[row.airframe]) for row in rows}
 
 
 def address_of(scope: Scope) -> str:

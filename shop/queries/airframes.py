@@ -166,7 +166,8 @@ def _temporary(airframe: Airframe) -> tuple[dict[int, int], int]:
     rows = TemporaryState.objects.filter(item__airframe=airframe)
     found = [(row.item.bay_id, row) for row in rows.select_related("item")]
     found += [
-        (load.placement.position_id, load.item.state) for load in carried.onto(airframe)
+        (load.placement.position_id, load.item.state)
+        for load in carried.onto([airframe])
     ]
     pieces = {(bay, row.pk): row.on_board for bay, row in found if row.on_board}
     by_bay: dict[int, int] = defaultdict(int)

@@ -40,11 +40,11 @@ class Carried:
     placement: Placement
 
 
-def onto(airframe: Airframe, *related: str) -> list[Carried]:
-    """What came with the parts that sit in an airframe, from another bay of it or from
+def onto(airframes: Iterable[Airframe], *related: str) -> list[Carried]:
+    """What came with the parts that sit in airframes, from another bay of it or from
     another airframe, each with what else is `related`. A statement for each generation
     of parts made of parts, else a constant number."""
-    now = Placement.objects.filter(airframe=airframe, removed_at=None)
+    now = Placement.objects.filter(airframe__in=airframes, removed_at=None)
     made = made_from(now.values("part"))
     sat = Placement.objects.filter(
         Q(part__in=now.values("part")) & LEFT | Q(part__in=made.sources)

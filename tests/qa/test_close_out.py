@@ -29,8 +29,9 @@ from shop.actions import airframes, suspects, weights
 from shop.forms.measures import parse_measure
 from shop.ledger import Refused, perform
 from shop.ledger.verify import verify
-from shop.models import Lineage, Origin
+from shop.models import Airframe, Lineage, Origin
 from shop.queries.signatures import signed_thing
+from shop.rules import signing
 from tests.conftest import make_people
 from tests.qa.making import (
     fresh,
@@ -47,7 +48,7 @@ from tests.qa.test_holes_pages import drafts
 from tests.qa.test_item_life import led_to, more_people
 from tests.qa.test_offers import accepted, inspect, measured, offered
 from tests.qa.test_papers import text_of
-from tests.qa.test_temporary import at_once, step
+from tests.qa.test_temporary import at_once, put, step
 from tests.shop.making import make_placement
 from tests.shop.test_signatures import give_pin, sign
 
@@ -710,3 +711,75 @@ def test_every_line_of_the_page_leads_somewhere_and_closing_it_is_one_press(
     )
     told = lead.get(joint).content.decode()
     assert "does not hold any more" in told and "acceptance of" in told
+
+
+def closed_at_once(by, bay, airframes) -> list[CloseOut]:
+    """An empty bay of each, closed as the action does it but in one act."""
+    records = close_out_records.load_all(airframes)
+    with perform("close_out/1", by=by, said={}) as act:
+        for airframe in airframes:
+            gathered = close_out_stands.gather(records[airframe])
+            standing = close_out.standing_of(gathered, Scope(airframe, bay))
+            assert standing.closable
+            body, digest = close_out.digest_of(standing.body)
+            of = {"airframe": airframe, "number": 1, "bay": bay}
+            act.record(CloseOut(**of, body=body, digest=digest))
+    return list(CloseOut.objects.filter(airframe__in=airframes).order_by("pk"))
+
+
+@pytest.mark.either_database
+@pytest.mark.django_db
+def test_close_outs_of_1_and_of_30_airframes_are_read_in_the_same_statements(
+    people, client_of
+):
+    ready = Ready(people)
+    inspector = give_pin(people["inspector"])
+    bay = make_position(people["engineer"])
+    client, page, asked = client_of("lead"), reverse("signatures"), []
+    for more in (0, 29):
+        closed = [] if more else [ready.close()]
+        of = [make_airframe(people["engineer"], type=bay.type) for _ in range(more)]
+        closed += closed_at_once(people["lead"], bay, of)
+        for row in closed:
+            sign(inspector, "close_out", row.pk, "released")
+        client.get(page)
+        with CaptureQueriesContext(connection) as captured:
+            told = client.get(page).content.decode()
+        asked.append(len(captured))
+        assert "no longer holds" not in told
+    assert told.count("CO-001") >= 30
+    assert asked[1] <= asked[0], asked
+    # One of them does not hold any more: that one, and no other.
+    put(people, "film", 1, of[-1], bay=bay)
+    found = signing.SIGNABLES["close_out"].contents(
+        CloseOut.objects.values_list("pk", flat=True)
+    )
+    assert [bool(content.since) for content in found.values()].count(True) == 1
+    assert found[row.pk].since
+
+
+def test_airframes_read_at_once_stand_as_each_does_alone(demo_db):
+    airframes = list(Airframe.objects.select_related("type"))
+    together = close_out_records.load_all(airframes)
+    told = 0
+    for airframe in airframes:
+        found, alone = (
+            close_out_stands.gather(records)
+            for records in (together[airframe], close_out_records.load(airframe))
+        )
+        assert found.stands == alone.stands
+        told += len(alone.stands)
+        bays = alone.records.bays
+        scopes = [Scope(airframe), *(Scope(airframe, bay=bay) for bay in bays)]
+        scopes += [Scope(airframe, joint=joint) for joint in alone.records.joints]
+        for scope in scopes:
+            ours, theirs = (
+                close_out.standing_of(rows, scope) for rows in (found, alone)
+            )
+            assert (ours.digest, ours.state, ours.changed) == (
+                theirs.digest,
+                theirs.state,
+                theirs.changed,
+            )
+            assert close_out.doers(found, scope) == close_out.doers(alone, scope)
+    assert len(airframes) >= 2 and told > 20
