@@ -91,6 +91,7 @@ material_urls = [
     path("materials/lots/add/", materials.receive_lot, name="receive_lot"),
     path("materials/lots/<int:pk>/", materials.lot, name="lot"),
     path("materials/lots/<int:pk>/act/", materials.act_on_lot, name="act_on_lot"),
+    path("materials/lots/<int:pk>/papers/", materials.file_papers, name="file_papers"),
     path("materials/", materials.all_materials, name="materials"),
     path("materials/add/", materials.material, name="add_material"),
     path("materials/<int:pk>/", materials.material, name="material"),

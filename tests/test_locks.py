@@ -66,6 +66,7 @@ HELD = {
     "shop.layups.open_layup": "Pull",
     "shop.layups.test_bag": "Pull",
     "shop.materials.act_on_lot": "Lot",
+    "shop.materials.file_papers": "Lot",
     "shop.parts._write_design": "PartDesign",
     "shop.parts.scrap_part": "Part",
     "shop.people._locked": "Person",

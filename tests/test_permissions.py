@@ -80,7 +80,7 @@ WHO = {
         place_part remove_part add_part act_on_tool note_defect repair_defect
         apply_coat take_back_coat measure_play record_milling start_pull lay_plies
         lay_other_ply mix_resin test_bag close_layup record_trace note_work
-        demold void_pull yield_part receive_lot act_on_lot record_trim
+        demold void_pull yield_part receive_lot act_on_lot file_papers record_trim
         record_move set_part new_shim shim take_plan take_together withdraw_plan
         correction_done correction_on_plug
         take_pre_trim new_offer

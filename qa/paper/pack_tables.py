@@ -39,14 +39,16 @@ def genealogy(section: Genealogy) -> list[Block]:
     if not section.materials:
         return out + paragraph("No lot is on record of these parts.", CONTENT)
     columns = (
-        Column("Material", 20, font=SEMIBOLD),
-        Column("Name", 42, lines=2),
-        Column("Kind", 20),
-        Column("Lot number", 26),
-        Column("Received", 18),
-        Column("Expires", 18),
-        Column("State", 16),
-        Column("Used in pulls", 42, lines=3),
+        Column("Material", 17, font=SEMIBOLD),
+        Column("Name", 32, lines=2),
+        Column("Kind", 18),
+        Column("Lot number", 20),
+        Column("Supplier", 26, lines=2),
+        Column("Certificate of conformance", 26, lines=2),
+        Column("Received", 16),
+        Column("Expires", 16),
+        Column("State", 13),
+        Column("Used in pulls", 32, lines=4),
     )
     rows = [tuple(vars(material).values()) for material in section.materials]
     return out + table(columns, rows, CONTENT, size=7.2)

@@ -31,6 +31,8 @@ def receive_lot(
     expires_on=None,
     amount: str = "",
     place: str = "",
+    supplier: str = "",
+    certificate: str = "",
 ) -> Lot:
     roles.require(by, "keep materials")
     said = {
@@ -40,6 +42,8 @@ def receive_lot(
         "expires_on": expires_on and expires_on.isoformat(),
         "amount": amount,
         "place": place,
+        "supplier": supplier,
+        "certificate": certificate,
     }
     with perform("lot/1", by=by, said=said) as act:
         if Lot.objects.filter(material=material, number=number).exists():
@@ -52,6 +56,8 @@ def receive_lot(
             expires_on=expires_on,
             amount=amount,
             place=place,
+            supplier=supplier,
+            certificate=certificate,
         )
         lot.full_clean()
         lot.save()
@@ -107,4 +113,23 @@ def act_on_lot(
         elif kind == LotActKind.USED_UP:
             lot.state = LotState.USED_UP
         lot.save(update_fields=["opened_on", "out_minutes", "place", "state"])
+    return fact
+
+
+def file_papers(*, by: Person, lot: Lot, supplier: str, certificate: str) -> LotAct:
+    """Say who a lot was bought from and which paper says that it conforms: also later,
+    for papers come after what they are of, and also of what is used up."""
+    roles.require(by, "keep materials")
+    papers = {"supplier": supplier.strip(), "certificate": certificate.strip()}
+    with perform("lot_papers/1", by=by, said={"lot": str(lot), **papers}) as act:
+        lot = locked(lot)
+        if not any(papers.values()):
+            raise Refused(_("Say the supplier or the certificate."), field="supplier")
+        if papers == {"supplier": lot.supplier, "certificate": lot.certificate}:
+            raise Refused(_("That is on record already."), field="supplier")
+        lot.supplier, lot.certificate = papers.values()
+        lot.full_clean()
+        lot.save(update_fields=list(papers))
+        note = ", ".join(filter(None, papers.values()))
+        fact = act.record(LotAct(lot=lot, kind=LotActKind.PAPERS, note=note))
     return fact

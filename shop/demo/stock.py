@@ -41,6 +41,15 @@ LOTS = (
     ("FILL", "F-17", 200, 60, "spray booth"),
     ("PP-160", "P-3001", 90, 120, "freezer"),
 )
+# Who sold what, with a certificate to each lot; of the others there are no papers.
+SUPPLIERS = {
+    "GF-200": "Cloth merchant",
+    "GF-80": "Cloth merchant",
+    "CF-200": "Cloth merchant",
+    "CORE-5": "Core merchant",
+    "RES": "Resin merchant",
+    "HARD": "Resin merchant",
+}
 # code, name, design, plies: (area, m2, material, degrees)
 SKIN = ("skin", "0.62")
 LAMINATES = (
@@ -154,6 +163,8 @@ def _receive(bea, known) -> tuple[dict[str, Lot], Lot]:
             received_on=day(received),
             expires_on=day(-expires),
             place=place,
+            supplier=SUPPLIERS.get(code, ""),
+            certificate=f"CoC {number}" if code in SUPPLIERS else "",
         )
         if number == DOUBTFUL:
             doubtful = lot
@@ -167,6 +178,9 @@ def _receive(bea, known) -> tuple[dict[str, Lot], Lot]:
             temperature=22_000,
             note="cut for the spar caps",
         )
+    # Its papers came after it.
+    said = {"supplier": "Prepreg merchant", "certificate": "CoC P-3001"}
+    materials.file_papers(by=bea, lot=lots["PP-160"], **said)
     return lots, doubtful
 
 

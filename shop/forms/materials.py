@@ -64,12 +64,30 @@ class LotForm(forms.Form):
     expires_on = DateField(label=_("Expires"), required=False)
     amount = forms.CharField(label=_("Amount"), max_length=40, required=False)
     place = forms.CharField(label=_("Where"), max_length=80, required=False)
+    supplier = forms.CharField(label=_("Supplier"), max_length=80, required=False)
+    certificate = forms.CharField(
+        label=_("Certificate of conformity, number"),
+        max_length=80,
+        required=False,
+        help_text=_("Both may be said later, when the papers are here."),
+    )
+
+
+class LotPapersForm(forms.Form):
+    supplier = forms.CharField(label=_("Supplier"), max_length=80, required=False)
+    certificate = forms.CharField(
+        label=_("Certificate of conformity, number"), max_length=80, required=False
+    )
 
 
 class LotActForm(forms.Form):
     kind = forms.ChoiceField(
         label=_("What was done"),
-        choices=asked(c for c in LotActKind.choices if c[0] != LotActKind.RECEIVED),
+        choices=asked(
+            (kind, word)
+            for kind, word in LotActKind.choices
+            if kind not in (LotActKind.RECEIVED, LotActKind.PAPERS)
+        ),
     )
     minutes = needed(
         forms.IntegerField(

@@ -74,6 +74,11 @@ class Lot(Kept):
     received_on = models.DateField(_("received"))
     expires_on = models.DateField(_("expires"), null=True, blank=True)
     amount = models.CharField(_("amount"), max_length=40, blank=True)
+    # Who it was bought from, and the paper that says it conforms: as it was filed last.
+    supplier = models.CharField(_("supplier"), max_length=80, blank=True, default="")
+    certificate = models.CharField(
+        _("certificate of conformity"), max_length=80, blank=True, default=""
+    )
     # Projections of the acts below.
     place = models.CharField(_("where"), max_length=80, blank=True)
     opened_on = models.DateField(null=True, editable=False)
@@ -117,6 +122,7 @@ class LotActKind(models.TextChoices):
     OUT = "out", _("out of the cold")
     MOVED = "moved", _("moved")
     USED_UP = "used_up", _("used up")
+    PAPERS = "papers", _("papers filed")
 
 
 class LotAct(Fact):

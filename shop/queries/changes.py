@@ -103,6 +103,7 @@ WORDS = {
     "axis_play/1": (_N("axis play measured"), "machines"),
     "lot/1": (_N("lots received"), "lots"),
     "lot_act/1": (_N("acts on lots"), "lots"),
+    "lot_papers/1": (_N("papers of lots"), "lots"),
     "laminate/1": (_N("laminates defined"), "laminates"),
     "photo/1": (_N("photos"), ""),
 }

@@ -165,7 +165,7 @@ def _milling(row: MillingSetup) -> Linked:
 
 def _lot(row: Lot) -> Linked:
     expiry = _("expires %(day)s") % {"day": row.expires_on} if row.expires_on else ""
-    return _own(row, _told(row.material.name, expiry))
+    return _own(row, _told(row.material.name, row.supplier, row.certificate, expiry))
 
 
 def _tool(row: Tool) -> Linked:

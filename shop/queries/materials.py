@@ -27,6 +27,8 @@ class LotRow:
     expires_on: date | None
     out_hours: str
     place: str
+    supplier: str
+    certificate: str
     state: str
     past: str
 
@@ -62,6 +64,8 @@ def _lot_row(lot: Lot) -> LotRow:
         lot.expires_on,
         f"{lot.out_minutes / MIN_PER_H:.1f}" if lot.out_minutes else "",
         lot.place,
+        lot.supplier,
+        lot.certificate,
         LotState(lot.state),
         str(lot.past_life(timezone.localdate())),
     )
@@ -73,7 +77,8 @@ def lots(*, q="", state="", material: Material | None = None, page=1) -> Page:
     rows = rows.filter(state__in=[state] if state else here)
     if material:
         rows = rows.filter(material=material)
-    rows = search(rows, q, "number", "material__code", "material__name")
+    said = ("number", "material__code", "material__name", "supplier", "certificate")
+    rows = search(rows, q, *said)
     return page_of(rows, page, _lot_row)
 
 

@@ -106,6 +106,8 @@ LOTS = ListFile(
         Column(_("Expires"), "expires_on"),
         Column(_("Hours out"), "out_hours"),
         Column(_("Where"), "place"),
+        Column(_("Supplier"), "supplier"),
+        Column(_("Certificate of conformity"), "certificate"),
     ),
 )
 

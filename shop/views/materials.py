@@ -60,6 +60,16 @@ def act_on_lot(request, pk):
     return act_page(request, lot, form, act, _("Lot %(lot)s") % {"lot": lot})
 
 
+@form_view
+def file_papers(request, pk):
+    rows = Lot.objects.select_related("material")
+    lot = roles.fetch(request.user, "keep materials", rows, pk=pk)
+    initial = {"supplier": lot.supplier, "certificate": lot.certificate}
+    form = forms.LotPapersForm(posted(request), initial=initial)
+    act = partial(materials.file_papers, lot=lot)
+    return act_page(request, lot, form, act, _("Papers of lot %(l)s") % {"l": lot})
+
+
 @require_safe
 def all_materials(request):
     roles.require(request.user, "look")

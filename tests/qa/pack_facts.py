@@ -264,7 +264,34 @@ FACTS = [
     (
         "AS9102 form 2",
         SEEN,
-        "10 certificate number",
+        "8 supplier",
+        lambda r: (
+            r.headed("Supplier")
+            and every(
+                r.says(x["supplier"]) for x in r.sections["genealogy"]["materials"]
+            )
+        ),
+    ),
+    (
+        "AS9102 form 2",
+        SEEN,
+        "10 certificate of conformance number",
+        lambda r: (
+            r.headed("Certificate of conformance")
+            and every(
+                r.says(x["certificate_of_conformance"])
+                for x in r.sections["genealogy"]["materials"]
+            )
+            and any(
+                x["certificate_of_conformance"].startswith("CoC")
+                for x in r.sections["genealogy"]["materials"]
+            )
+        ),
+    ),
+    (
+        "AS9102 form 2",
+        SEEN,
+        "10 certificate number of the gauges",
         lambda r: (
             r.headed("Laboratory, certificate") and r.some("instruments", "certificate")
         ),

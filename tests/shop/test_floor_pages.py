@@ -8,9 +8,11 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop.actions import machines, pulls, routes, suspects, tooling
+from shop.ledger.verify import verify
 from shop.models import (
     CureTrace,
     Laminate,
+    Lot,
     Part,
     PlyLaid,
     Pull,
@@ -30,6 +32,7 @@ from .making_floor import (
     make_demolded,
     make_laminate,
     make_lot,
+    make_material,
     make_mold,
     make_product,
     make_pull,
@@ -152,6 +155,7 @@ LEADS_AT = (
     ("void_pull", "pull"),
     ("yield_part", "pull"),
     ("act_on_lot", "lot"),
+    ("file_papers", "lot"),
     ("revise_laminate", "laminate"),
     ("weigh_part", "part"),
     ("weigh_airframe", "airframe"),
@@ -432,3 +436,31 @@ def test_a_trace_below_its_dwell_does_not_meet_the_recipe(lead, client_of):
     assert pull.cure == "not_met"
     page = client.post(reverse("demold", args=[pull.pk]), {"release": "clean"})
     assert "did not meet" in page.context["form"].errors["reason"][0]
+
+
+def test_the_papers_of_a_lot_are_kept_when_it_comes_and_when_they_come_later(
+    people, client_of
+):
+    lead = client_of("lead")
+    material = make_material(people["lead"])
+    said = {"material": material.pk, "number": "7731", "received_on": "2026-11-02"}
+    said |= {"supplier": "Cloth merchant", "certificate": "CoC 7731-A"}
+    assert lead.post(reverse("receive_lot"), said).status_code == 302
+    lot = Lot.objects.get(number="7731")
+    page = lead.get(reverse("lot", args=[lot.pk])).content.decode()
+    assert "Cloth merchant" in page and "CoC 7731-A" in page
+    assert "7731" in lead.get(reverse("lots"), {"q": "merchant"}).content.decode()
+    late = make_lot(people["lead"], material=material)
+    page = lead.get(reverse("lot", args=[late.pk])).content.decode()
+    assert page.count("not on record") == 2
+    at = reverse("file_papers", args=[late.pk])
+    papers = {"supplier": "  Weaver ", "certificate": "CoC 12"}
+    assert lead.post(at, papers).status_code == 302
+    late.refresh_from_db()
+    assert (late.supplier, late.certificate) == ("Weaver", "CoC 12")
+    page = lead.get(reverse("lot", args=[late.pk])).content.decode()
+    assert "papers filed" in page and "Weaver, CoC 12" in page
+    same = lead.post(at, papers)
+    assert "on record already" in same.content.decode()
+    assert 'value="Weaver"' in lead.get(at).content.decode()
+    assert verify().fault == ""

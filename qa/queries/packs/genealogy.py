@@ -7,6 +7,9 @@ from qa.queries.packs.scope import Scope
 from shop.models import Lineage, Lot, PlyLaid, ResinBatch
 from shop.rules.lineage import Edges, edges_of
 
+# A paper that is not here is said, not left out.
+NOT_KEPT = "not on record"
+
 
 @dataclass(frozen=True)
 class PackPart:
@@ -26,12 +29,14 @@ class PackPart:
 @dataclass(frozen=True)
 class MaterialLine:
     """A lot that parts of the pack are made of, in the fields of a first article:
-    material, specification, lot; where it went."""
+    material, lot, supplier, certificate of conformance; where it went."""
 
     material: str
     name: str
     kind: str
     lot: str
+    supplier: str
+    certificate: str
     received: str
     expires: str
     state: str
@@ -67,6 +72,8 @@ class Genealogy:
                     "name": material.name,
                     "kind": material.kind,
                     "lot": material.lot,
+                    "supplier": material.supplier,
+                    "certificate_of_conformance": material.certificate,
                     "received": material.received,
                     "expires": material.expires,
                     "state": material.state,
@@ -83,6 +90,11 @@ class Genealogy:
                 filter(None, (part.state, part.position, *part.came))
             )
             for part in self.parts
+        } | {
+            f"lot {line.material} {line.lot}": "; ".join(
+                (line.state, line.supplier, line.certificate)
+            )
+            for line in self.materials
         }
 
 
@@ -149,6 +161,8 @@ def _materials(edges: Edges) -> tuple[MaterialLine, ...]:
             name=lot.material.name,
             kind=str(lot.material.get_kind_display()),
             lot=lot.number,
+            supplier=lot.supplier or NOT_KEPT,
+            certificate=lot.certificate or NOT_KEPT,
             received=lot.received_on.isoformat(),
             expires=lot.expires_on.isoformat() if lot.expires_on else "",
             state=str(lot.get_state_display()),
