@@ -13,6 +13,7 @@ from shop.demo.times import day, grams
 from shop.models import Part, Position
 from shop.numeric.units import NM_PER_MM as MM
 
+from . import items
 from .signing import sign
 
 PRACTICE = "common practice, no source"
@@ -70,7 +71,7 @@ def _planned(crew, airframe, bays, seams, joint) -> None:
             required=required,
         )
         if found:
-            characteristics.record(
+            result = characteristics.record(
                 by=crew["tomas"],
                 characteristic=row,
                 airframe=airframe,
@@ -79,6 +80,8 @@ def _planned(crew, airframe, bays, seams, joint) -> None:
             )
         if number == "C-103":
             _revised(crew, row)
+        if number == "C-107":
+            items.decide_result(crew, result)
 
 
 def _caliper(crew):

@@ -78,7 +78,7 @@ def load(crew, glider) -> None:
     last = _start(crew["bea"], sit("swap", part=serials[1]), finish="bare")
     _two_values(crew, last, choose=False)
     _come_late_and_claimed(crew, again, last)
-    _holes(crew, design, joint, serials[0])
+    _holes(crew, design, joint, serials)
     instruments.save_instrument(
         by=crew["lena"],
         code="TG-0",
@@ -289,8 +289,9 @@ def _come_late_and_claimed(crew, finished, running) -> None:
             )
 
 
-def _holes(crew, design, joint, part) -> None:
-    """Screw holes of the fairing, drawn and read in inches."""
+def _holes(crew, design, joint, serials) -> None:
+    """Screw holes of the fairing, drawn and read in inches, in two serials; one is not
+    where it belongs."""
     places = [(MM_PER_IN * n, 0) for n in range(4)]
     pattern = define_pattern(
         by=crew["emil"],
@@ -309,12 +310,22 @@ def _holes(crew, design, joint, part) -> None:
         ],
     )  # fmt: skip
     pattern = HolePattern.objects.select_related("current").get(pk=pattern.pk)
-    record_holes(
-        by=crew["bea"],
-        revision=pattern.current,
-        part=part,
-        measured=[
-            MeasuredHole(str(n + 1), f"{n + 0.002:.3f}", "0.001", "0.164", unit="in")
-            for n in range(4)
-        ],
+    _right, off_place = (
+        record_holes(
+            by=crew["bea"],
+            revision=pattern.current,
+            part=part,
+            measured=[
+                MeasuredHole(
+                    str(n + 1),
+                    f"{n + (off if n == 2 else 0.002):.3f}",
+                    "0.001",
+                    "0.164",
+                    unit="in",
+                )
+                for n in range(4)
+            ],
+        )
+        for part, off in zip(serials, (0.002, 0.014), strict=False)
     )
+    items.decide_holes(crew, off_place)

@@ -99,6 +99,22 @@ def _gone(crew, screws, dropped) -> None:
     nonconformances.work(by=crew["bea"], item=dropped, note="sawn in two, in the bin")
 
 
+def decide_holes(crew, check) -> None:
+    """A hole that is not where it belongs stays: decided, and seen by another."""
+    item = raising.raise_holes(by=crew["bea"], check=check)
+    nonconformances.explain(
+        by=crew["lena"], item=item, cause="trim", note="the drill guide had slipped"
+    )
+    _dispose(crew, item, "use_as_is", "edge distance is kept; the screw goes in freely")
+    nonconformances.verify(by=crew["ines"], item=item, note="the screw was tried")
+
+
+def decide_result(crew, result) -> None:
+    """A characteristic out of its limits, on its way: found, decided, not yet done."""
+    item = raising.raise_result(by=crew["tomas"], result=result)
+    _dispose(crew, item, "rework", "shorten the pitot stand, then measure again")
+
+
 def _others(crew, glider) -> None:
     """Every other cause, once, on something small of each kind."""
     first = glider.airframes["MG2-001"]

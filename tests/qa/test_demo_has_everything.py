@@ -49,6 +49,7 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
         FitPlan,
         Joint,
         LateDecision,
+        Nonconformance,
         PlugCorrection,
         Reading,
         StandingPlan,
@@ -70,6 +71,10 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     assert Hold.objects.exclude(lifted_entry=None).exists()
     assert Placement.objects.filter(removed_at__isnull=False).exists()
     plans = FitPlan.objects.filter(standing__isnull=False)
+    # A hole that fails, and a characteristic: each an item that was decided.
+    items = Nonconformance.objects.values_list("standing__state", flat=True)
+    assert "verified" in items.filter(hole_check__isnull=False)
+    assert "dispositioned" in items.filter(result__isnull=False)
     assert any(earlier_fits.is_pre_trim(plan) for plan in plans)
     told = [
         joint_told(over_parts(joint, Which.FIRST), "mm")

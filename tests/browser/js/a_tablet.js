@@ -28,7 +28,7 @@ after(() => {
   }
 });
 
-// answer(method, path, body): {status, json}, or null where the network is gone.
+// answer(method, path, body): {status, json}, or null where the network is gone. Each is numbered, as the product's are, but for a portal's.
 export async function aTablet(answer = () => null) {
   const memory = memoryDatabase();
   const events = [];
@@ -40,7 +40,7 @@ export async function aTablet(answer = () => null) {
     asked.push({ method, path, body: sent });
     const given = await tablet.answer(method, path, sent);
     if (!given) throw TypeError("no network");
-    return { status: given.status, ok: given.status < 300, headers: new Headers(given.headers), json: async () => structuredClone(given.json) };
+    return { status: given.status, ok: given.status < 300, headers: new Headers(given.portal ? {} : { "X-Request": "1", ...given.headers }), json: async () => structuredClone(given.json) };
   };
   const store = (tablet.store = await openStore(memory.indexedDB));
   const connection = (tablet.connection = new Connection(store, fetch, tell));

@@ -41,6 +41,6 @@ test("a page of a guest network is no session", async () => {
   const connection = new Connection(store, (...request) => globalThis.fetch(...request));
   const greeted = connection.session();
   answer("GET", null);
-  await assert.rejects(greeted, ({ status, problem }) => status === 200 && problem === undefined);
+  await assert.rejects(greeted, ({ status, problem }) => status === 0 && problem === undefined);
   assert.equal(connection.ready, false);
 });

@@ -101,10 +101,31 @@ test("two answers that cross are each held against the head that was known when 
   assert.deepEqual([tablet.connection.head, tablet.connection.lost], [["3", "c"], false]);
 });
 
-test("a page of a guest network proves nothing and is no alarm", async () => {
-  const tablet = await told_once(["a"]);
-  // It is no JSON.
-  tablet.answer = () => ({ status: 200, json: null });
-  await tablet.connection.ask("GET", "/api/checks/1");
-  assert.equal(tablet.connection.lost, false);
+test("a server that numbers its answers no more but names its records is still one that lost what it told", async () => {
+  const tablet = await told_once(["a", "b"]);
+  const ledger = tablet.answer;
+  tablet.answer = (...asked) => ({ ...ledger(...asked), portal: true });
+  await measured(tablet);
+  await until(() => told(tablet, "pause").length);
+  assert.equal(told(tablet, "pause")[0].why, "rewritten");
+  assert.equal(tablet.memory.rows("outbox").length, 1);
 });
+
+for (const [what, json] of [["a page", null], ["JSON", { captive: true, ok: true }], ["a list", []]])
+  test(`a portal that answers all with 200 and ${what} is no alarm, and no answer`, async () => {
+    const tablet = await told_once(["a", "b"]);
+    const ledger = tablet.answer;
+    tablet.answer = () => ({ status: 200, json, portal: true });
+    const { status, json: believed } = await tablet.connection.ask("GET", "/api/checks/1");
+    assert.deepEqual([status, believed, tablet.connection.lost], [0, null, false]);
+    const asked = tablet.asked.length;
+    await measured(tablet);
+    await until(() => tablet.asked.length > asked && told(tablet, "unreachable").length + told(tablet, "counts").length > 0);
+    assert.deepEqual([tablet.connection.lost, told(tablet, "pause")], [false, []]);
+    assert.equal(tablet.memory.rows("outbox").length, 1);
+    // Behind it again, what waited is sent.
+    tablet.answer = ledger;
+    tablet.outbox.greet();
+    await until(() => told(tablet, "receipt").length === 2);
+    assert.equal(tablet.connection.lost, false);
+  });

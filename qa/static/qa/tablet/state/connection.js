@@ -1,12 +1,10 @@
 // The one way to the server: headers, time limits, which database this tablet belongs to; and who is on this side of it.
 // On an enrolled tablet a person is proven by a PIN, else by signing in. No PIN and nothing to guess it from is ever kept here.
 
-const TIMEOUT_MS = 8000;
-
 export class Connection {
   // tell(event): what could not be kept.
   constructor(store, fetch, tell) {
-    Object.assign(this, { store, fetch, tell, database: null, token: "", device: "", csrf: "", user: null, people: [], proven: [], person: null, ready: false, stranger: null, head: null, lost: false, signIns: 0 });
+    Object.assign(this, { store, fetch, tell, database: null, csrf: "", user: null, people: [], proven: [], person: null, ready: false, head: null, lost: false, signIns: 0 });
   }
 
   async open() {
@@ -51,7 +49,7 @@ export class Connection {
 
   // {status, json, etag}; status 0 where there was no answer in time, or a redirect; json is null when the answer was not JSON.
   // known: the etag of what is here already.
-  async ask(method, path, { body, timeout_ms = TIMEOUT_MS, type = "application/json", known } = {}) {
+  async ask(method, path, { body, timeout_ms = 8000, type = "application/json", known } = {}) {
     const headers = { "X-CSRFToken": this.csrf };
     const ofRecords = path !== "/api/session";
     if (this.database && ofRecords) headers["X-Database"] = this.database;
@@ -62,16 +60,19 @@ export class Connection {
     if (body) headers["Content-Type"] = type;
     const response = await this.fetch(path, { method, headers, body: body instanceof Blob || !body ? body : JSON.stringify(body), redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) }).catch(() => null);
     const json = await response?.json().catch(() => null);
-    if (response) this.witness(response.headers.get("X-Head"), head, json && response.ok && ofRecords);
+    const said = (name) => response?.headers.get(name);
+    // What a portal in between answers is no answer: only a server of ours numbers its answers, or names its records.
+    const ours = json?.database ?? said("X-Request");
+    if (ours) this.witness(said("X-Head"), head, response.ok && ofRecords);
     // Of a server that lost what it told, nothing counts but who it is.
-    if (!response || (this.lost && ofRecords)) return { status: 0, json: null };
-    return { status: response.status, etag: response.headers.get("ETag"), json };
+    if (!ours || (this.lost && ofRecords)) return { status: 0, json: null };
+    return { status: response.status, etag: said("ETag"), json };
   }
 
   // told: the newest sealed head of the ledger, [position, digest], and what it has where `head` was, which was told before: its history goes on from there.
   // answered: whether it said something that only a server with a history says.
   witness(told, head, answered) {
-    const [position, digest, there] = told?.split(" ") ?? [];
+    const [position, digest, there] = (told ?? "").split(" ");
     if (head && (told ? there !== head[1] : answered)) Object.assign(this, { lost: true, ready: false });
     else if (told && !this.lost && !(position <= +this.head?.[0])) this.remember("head", [position, digest]);
   }
@@ -85,7 +86,7 @@ export class Connection {
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
   // Throws {status, problem} where the answer was no session.
   async session(method = "GET", body) {
-    const { signIns: signInsThen } = this;
+    const signInsThen = this.signIns;
     const { status, json } = await this.ask(method, "/api/session", { body });
     if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });
     if (body) this.signIns += 1;
@@ -98,7 +99,7 @@ export class Connection {
     }
     if (people.length) await this.remember("people", people);
     const other = this.database !== database;
-    const moved = this.database !== null && other;
+    const moved = this.database && other;
     const ours = !moved || before.includes(this.database);
     this.stranger = ours ? null : database;
     this.ready = ours && !this.lost;
