@@ -24,7 +24,15 @@ from qa.numeric.holes.fasteners import (
 from qa.numeric.holes.rigid_fit import FitError
 from qa.numeric.holes.spacing import SPACING_RULES, SpacingRule, spacing_shortfalls
 from qa.rules import decided
-from qa.rules.holes import LACKS_SIZE, as_read, fails, lacks_size, sized
+from qa.rules.holes import (
+    LACKS_SIZE,
+    as_read,
+    fails,
+    lacks_size,
+    read_in,
+    sized,
+    wrong_sizes,
+)
 from qa.wording import holes as hole_words
 from qa.wording import lengths
 from qa.wording.holes import SPACING
@@ -66,6 +74,8 @@ class HoleRow:
     size: str
     measured: str = ""
     found_size: str = ""
+    # The earlier check whose size that is, where this one has none.
+    sized_in: str = ""
     position: str = ""
     allowed: str = ""
     verdict: str | None = None
@@ -110,6 +120,8 @@ def pattern_view(
         )
         for hole in holes
     ]
+    checks = list(checks.order_by("-number"))
+    _tell_wrong_sizes(checks)
     return PatternView(
         pattern=pattern,
         revision=revision,
@@ -117,8 +129,18 @@ def pattern_view(
         rows=[_required(hole, unit) for hole in holes],
         plate=_svg(pattern, drawn),
         rule=rule_named(revision.spacing_rule),
-        checks=list(checks.order_by("-number")),
+        checks=checks,
     )
+
+
+def _tell_wrong_sizes(checks: list[HoleCheck]) -> None:
+    """A hole that was too large and was read again without its size is too large still:
+    count it as failing, as the page of that check does."""
+    if not any(check.unsized for check in checks):
+        return
+    wrong = wrong_sizes(reversed(checks))
+    for check in checks:
+        check.failing += wrong[check.pk]
 
 
 def _svg(pattern: HolePattern, drawn: list[PlateHole]) -> str:
@@ -190,7 +212,7 @@ def hole_view(
     """Return a check (loaded with RELATED) judged, fitted and compared. standing: the
     readings to show instead of its own, by hole."""
     holes = list(check.revision.holes.all())
-    readings = _readings(check) if standing is None else standing
+    readings = read_in(check) if standing is None else standing
     rule = rule_named(check.revision.spacing_rule)
     read = [as_read(readings[hole.pk]) for hole in holes if hole.pk in readings]
     plan = numbers.plan_holes(read)
@@ -227,11 +249,6 @@ def hole_view(
     )
 
 
-def _readings(check: HoleCheck) -> dict[int, HoleReading]:
-    rows = check.readings.select_related("hole")
-    return {row.hole_id: row for row in rows}
-
-
 def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
     if reading is None:
         return _required(hole, unit)
@@ -244,6 +261,7 @@ def _row(hole, reading, ratio, rule, radial, unit) -> HoleRow:
         unit,
         measured=f"{_text(reading.x_nm, unit)}, {_text(reading.y_nm, unit)}",
         found_size=_text(sized(reading).size_nm, unit),
+        sized_in=reading.sized.hole_check.label if reading.sized else "",
         position=_text(reading.position_nm, unit),
         allowed=_text(reading.allowed_nm, unit),
         verdict=_verdict(reading, faults),
@@ -325,7 +343,7 @@ def _short(plan: numbers.HolePlan, rule: SpacingRule | None) -> list[str]:
 
 def _together(check, holes, readings, other: HoleCheck, unit: str):
     """Lay the other serial's holes on these; (Together, {hole: (mismatch, room)})."""
-    theirs = _readings(other)
+    theirs = read_in(other)
     rows, clearances, missing = [], [], []
     for hole in holes:
         mine, its = readings.get(hole.pk), theirs.get(hole.pk)

@@ -1,5 +1,6 @@
 """Holes as the numbers want them, from the records."""
 
+from collections import Counter
 from collections.abc import Iterable
 
 from django.db.models import Q
@@ -35,23 +36,53 @@ def as_read(reading: HoleReading) -> numbers.Hole:
     return hole_found(hole, reading.x_nm, reading.y_nm, reading.size_nm, edge)
 
 
-def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
-    """By (part, hole) the newest reading, with its hole: who reads some holes again
-    says nothing of the others, and who reads one without its size nothing of a size
-    that was not right. checks: in the order in which they were made."""
+def readings_in_turn(checks: Iterable[HoleCheck]) -> list[HoleReading]:
+    """What was read in some checks, each with its hole, as it tells after those before:
+    who reads a hole without its size says nothing of a size that was not right. checks:
+    in the order in which they were made."""
     order = {check.pk: (row, check) for row, check in enumerate(checks)}
     read = HoleReading.objects.filter(hole_check__in=order).select_related("hole")
     newest: dict[tuple, HoleReading] = {}
-    for reading in sorted(
-        read, key=lambda hole_reading: order[hole_reading.hole_check_id][0]
-    ):
+    told = sorted(read, key=lambda reading: order[reading.hole_check_id][0])
+    for reading in told:
         reading.hole_check = order[reading.hole_check_id][1]
         here = reading.hole_check.part_id, reading.hole_id
         before = newest.get(here)
         if before and lacks_size(reading) and sized(before).size_conforms is False:
             reading.sized = sized(before)
         newest[here] = reading
-    return newest
+    return told
+
+
+def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:
+    """By (part, hole) the newest of them: who reads some holes again says nothing of
+    the others."""
+    return {
+        (reading.hole_check.part_id, reading.hole_id): reading
+        for reading in readings_in_turn(checks)
+    }
+
+
+def read_in(check: HoleCheck) -> dict[int, HoleReading]:
+    """What was read in one check, by hole, as it told then."""
+    checks = HoleCheck.objects.filter(
+        revision=check.revision_id, part=check.part_id, number__lte=check.number
+    )
+    return {
+        reading.hole_id: reading
+        for reading in readings_in_turn(checks.order_by("number"))
+        if reading.hole_check_id == check.pk
+    }
+
+
+def wrong_sizes(checks: Iterable[HoleCheck]) -> Counter:
+    """How many holes of each check are in their place and were read without their size,
+    which an earlier one had found not to be right; checks as above."""
+    return Counter(
+        reading.hole_check_id
+        for reading in readings_in_turn(checks)
+        if reading.sized and reading.position_conforms
+    )
 
 
 def sized(reading: HoleReading) -> HoleReading:

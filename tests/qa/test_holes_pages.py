@@ -13,15 +13,18 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from ezdxf.enums import TextEntityAlignment
 
 from qa.actions import holes as acts
+from qa.actions import raising
 from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
 from qa.files import hole_drawing
 from qa.models import HoleCheck, HolePattern, HoleReading
 from qa.queries import holes as queries
 from shop.ledger import Refused, verify
 from tests.qa.making import fresh, make_part, mm
+from tests.shop.making import make_placement
 
 pytestmark = pytest.mark.django_db
 
@@ -94,6 +97,32 @@ def test_a_hole_whose_size_has_limits_and_was_not_measured_never_conforms(
     page = client_of("builder").get(f"/holes/{pattern.pk}/").content.decode()
     verdicts = re.findall(r"does not conform|not measured|conforms", page)
     assert verdicts == ["conforms", "not measured", "not measured", "does not conform"]
+
+
+def test_what_is_read_again_without_its_size_reads_alike_wherever_it_is_told(
+    engineer, client_of
+):
+    """The rows of its page, the line that says what to raise, the list, the item."""
+    pattern, part = a_pattern(engineer), make_placement(engineer).part
+    first = measured(engineer, pattern, ("0", "0"), size="4.30", part=part)
+    again = measured(engineer, pattern, ("0.01", "0"), size="", part=part)
+    other = measured(engineer, pattern, ("0.01", "0"), size="")
+    view = view_of(again)
+    assert view.rows[0].verdict == "does_not_conform"
+    assert (view.failing, view.conforms, view.not_measured) == (1, 0, 2)
+    assert view.raise_words.startswith("Hole 1 does not conform")
+    # Of another serial nobody knows its size.
+    assert view_of(other).rows[0].verdict is None and not view_of(other).raise_words
+    page = client_of("builder").get(reverse("hole_check", args=[again.entry_id]))
+    assert f"4.300 ({first.label})" in " ".join(page.content.decode().split())
+    checks = queries.pattern_view(pattern, pattern.current, "mm").checks
+    assert [check.failing for check in checks] == [0, 1, 1]
+    item = raising.raise_holes(by=engineer, check=HoleCheck.objects.get(pk=again.pk))
+    assert "4.300 mm" in item.found
+    # Once its size was found right, the page of that day still tells what it told.
+    measured(engineer, pattern, ("0.01", "0"), size="4.10", part=part)
+    assert view_of(again).rows[0].verdict == "does_not_conform"
+    assert view_of(again).raise_words == ""
 
 
 def test_position_is_judged_with_the_bonus_of_a_larger_hole(engineer):
