@@ -194,7 +194,7 @@ def _proven(planned, scope: Scope) -> Characteristic:
         near = {"part": result.part_id, "joint": planned.joint_id}
         item = scope.raised(planned.number, partial(_is_of, planned, result), **near)
     if result and result.pk in records.left_results:
-        item = scope.stays(records.left_results[result.pk])
+        item = scope.stays(planned.number, records.left_results[result.pk])
     return Characteristic(
         number=planned.number,
         location=planned.joint.number if planned.joint else planned.bay.path,

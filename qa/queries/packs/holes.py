@@ -152,7 +152,7 @@ def _line(
         at_joint = check.revision.pattern.joint_id
         of = partial(_is_of, check, row.label)
         item = scope.raised(number, of, part=check.part_id, joint=at_joint)
-        item = scope.stays(left) if left else item
+        item = scope.stays(number, left) if left else item
     return Characteristic(
         number=number,
         location=row.label,

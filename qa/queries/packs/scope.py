@@ -210,9 +210,17 @@ class Scope:
             found.setdefault(line, set()).add(item)
         return found
 
-    def stays(self, item: Nonconformance) -> str:
-        """An item by which it was decided to stay so, and how."""
-        return f"{self.name_of(item)}, {item.standing.get_disposition_display()}"
+    def stays(self, line: str, item: Nonconformance) -> str:
+        """An item by which it was decided that a line stays so, and how; then what was
+        remarked on it and is not closed."""
+        decided = f"{self.name_of(item)}, {item.standing.get_disposition_display()}"
+        remarked = self._remarked.get(line[:LINE], set()) - {item.pk}
+        more = [x for x in self._unclosed if x.pk in remarked]
+        return ", ".join([decided, *map(self.name_of, more)])
+
+    @cached_property
+    def _unclosed(self) -> list[Nonconformance]:
+        return [item for item in self.items if item.standing.state != State.CLOSED]
 
     def raised(
         self, line: str, of: Callable[[Nonconformance], bool], *, part=None, joint=None
@@ -221,7 +229,7 @@ class Scope:
         or of what it tells (`of`). Where its joint or part may have one that says it in
         words, it leads there; "" where they have none."""
         remarked = self._remarked.get(line[:LINE], set())
-        unclosed = [x for x in self.items if x.standing.state != State.CLOSED]
+        unclosed = self._unclosed
         found = [x for x in unclosed if x.pk in remarked or of(x)]
         near = any(
             (part and x.part_id == part) or (joint and x.joint_id == joint)
