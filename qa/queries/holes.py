@@ -31,7 +31,7 @@ from qa.rules.holes import (
     lacks_size,
     read_in,
     sized,
-    wrong_sizes,
+    tell_wrong_sizes,
 )
 from qa.wording import holes as hole_words
 from qa.wording import lengths
@@ -121,7 +121,7 @@ def pattern_view(
         for hole in holes
     ]
     checks = list(checks.order_by("-number"))
-    _tell_wrong_sizes(checks)
+    tell_wrong_sizes(checks)
     return PatternView(
         pattern=pattern,
         revision=revision,
@@ -131,16 +131,6 @@ def pattern_view(
         rule=rule_named(revision.spacing_rule),
         checks=checks,
     )
-
-
-def _tell_wrong_sizes(checks: list[HoleCheck]) -> None:
-    """A hole that was too large and was read again without its size is too large still:
-    count it as failing, as the page of that check does."""
-    if not any(check.unsized for check in checks):
-        return
-    wrong = wrong_sizes(reversed(checks))
-    for check in checks:
-        check.failing += wrong[check.pk]
 
 
 def _svg(pattern: HolePattern, drawn: list[PlateHole]) -> str:

@@ -75,14 +75,19 @@ def read_in(check: HoleCheck) -> dict[int, HoleReading]:
     }
 
 
-def wrong_sizes(checks: Iterable[HoleCheck]) -> Counter:
-    """How many holes of each check are in their place and were read without their size,
-    which an earlier one had found not to be right; checks as above."""
-    return Counter(
+def tell_wrong_sizes(checks: list[HoleCheck]) -> None:
+    """A hole that was too large and was read again without its size is too large still:
+    count it as failing. checks: the newest first, with what the database counted as
+    `failing` and `unsized`."""
+    if not any(check.unsized for check in checks):
+        return
+    wrong = Counter(
         reading.hole_check_id
-        for reading in readings_in_turn(checks)
+        for reading in readings_in_turn(reversed(checks))
         if reading.sized and reading.position_conforms
     )
+    for check in checks:
+        check.failing += wrong[check.pk]
 
 
 def sized(reading: HoleReading) -> HoleReading:
