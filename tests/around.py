@@ -143,6 +143,9 @@ class Cluster:
         options += ["autovacuum=off"]
         # Compiling a statement takes longer than it does on the few rows of a test.
         options += ["jit=off"]
+        # So does weighing every order in which a dozen tables can be joined.
+        options += ["join_collapse_limit=1", "from_collapse_limit=1"]
+        options += ["max_parallel_workers_per_gather=0"]
         if os.name == "nt":
             where = f"127.0.0.1:{port}"
             options += ["listen_addresses=127.0.0.1"]
