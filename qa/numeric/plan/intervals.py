@@ -223,15 +223,15 @@ class Drawn:
     def planned(self, free: Freedom, step: np.ndarray):
         """(rim movements (d, k), (depths, gaps before they are cut) (d, 2, gaps)) of
         every draw that can be planned."""
-        steps, cuts, basis = [], [], None
+        steps, cuts = [], []
+        problem = self.problem(self.planner.every, free)
+        problem.near = []
         for noisy in self.readings():
-            problem = self.problem(noisy, free)
-            problem.basis = basis
+            problem.readings = noisy
             try:
                 at, detail = problem.solve(step, np.inf)
             except (Infeasible, NotSolved):
                 continue
-            basis = problem.basis
             steps.append(at)
             cuts.append(self._cut(problem, at, detail))
         return np.array(steps), np.array(cuts)

@@ -114,7 +114,9 @@ class Programme:
 
     Columns have bounds (c,), rows bounds (r,); entries are (row, column, value) arrays.
     The first `motions` columns are the movements of the part. `basis` is where the
-    solver starts, as kept in `first_basis` by a programme of the same shape.
+    solver starts, as kept in `first_basis` by a programme of the same shape; `near` are
+    the `bases` in which one much like this ended with one aim after the other, kept
+    where it is not None.
     """
 
     def __init__(self, columns, rows, entries, motions: int, basis=None):
@@ -126,7 +128,7 @@ class Programme:
         self._column = np.asarray(column, dtype=np.int32)[order]
         self._value = np.asarray(value, dtype=float)[order]
         self.motions = motions
-        self.first_basis = None
+        self.first_basis, self.bases, self.near = None, [], None
         self.values = None
         self._load(basis)
 
@@ -171,6 +173,7 @@ class Programme:
         count = len(cost)
         columns = np.arange(count, dtype=np.int32)
         self._solver.changeColsCost(count, columns, cost / size)
+        self._begin_near()
         try:
             self._run()
         except Infeasible:
@@ -184,9 +187,16 @@ class Programme:
                 self._overstep(FEASIBLE)
         if self.first_basis is None:
             self.first_basis = self._solver.getBasis()
+        if self.near is not None:
+            self.bases.append(self._solver.getBasis())
         self._solution = self._solver.getSolution()
         self.values = np.array(self._solution.col_value)
         return float(cost @ self.values)
+
+    def _begin_near(self) -> None:
+        """Start where a programme much like this one ended with the same aim."""
+        if self.near and len(self.near) > len(self.bases):
+            self._solver.setBasis(self.near[len(self.bases)])
 
     def _column_dual(self) -> np.ndarray:
         """Reduced costs (c,) at the last point: lists of the solver cost their copy."""

@@ -111,7 +111,18 @@ class Problem:
         self.several = bool(free.sum() > 1 and readings.gap.any())
         self.few = len(readings) <= MOST_SEARCHED
         self.turn = exact_turn(freedom) if free.sum() == 1 or self.few else None
-        self.basis = None
+        self.basis, self.near, self.last = None, None, None
+
+    def moved(self, at) -> tuple[np.ndarray, np.ndarray]:
+        """Readings (m,) after the exact movement `at`, and their rates (m, k). The same
+        again of other values at the same places costs nothing."""
+        if self.last is None or not np.array_equal(self.last[0], at):
+            readings = self.readings
+            told = self.freedom.lines(
+                readings.places, readings.directions, readings.sides, at
+            )
+            self.last = np.array(at), *told
+        return self.readings.values + self.last[1], self.last[2]
 
     def bend(self, step) -> float:
         """How wrong the readings last straightened are at `step`, mm."""
@@ -150,7 +161,7 @@ class Problem:
 
     def straighten(self, at, slopes, columns) -> tuple[np.ndarray, np.ndarray]:
         """(base, slopes): right at `at`, whatever slopes (m, c) are not felt."""
-        values, _ = self.readings.moved(self.freedom, at)
+        values, _ = self.moved(at)
         base = values - slopes @ columns(at)
         self.straight = base, slopes, columns
         return base, slopes
@@ -163,12 +174,13 @@ class Problem:
             turns = np.array([motion.turns for motion in free.motions], dtype=bool)
             low[turns] = np.maximum(low, at - radius)[turns]
             high[turns] = np.minimum(high, at + radius)[turns]
-        slopes = self.felt * self.readings.moved(free, at)[1]
+        slopes = self.felt * self.moved(at)[1]
         lines = self.straighten(at, slopes, lambda step: step)
         draft, parts = self.draft(*lines, free.locked, (low, high))
         programme = draft.programme(self.basis)
+        programme.near = self.near
         found = self.finish(programme, draft, parts)
-        self.basis = programme.first_basis
+        self.basis, self.near = programme.first_basis, programme.bases or None
         return found
 
     def finish(self, programme, draft, parts, done: int = 0):
