@@ -19,8 +19,9 @@ from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import equal
 from qa.numeric.plan.relaxed import SURE, Relaxed
 
-LEAF = 1_200  # settings in a box that are tried one by one
+LEAF = 3_000  # settings in a box that are tried one by one
 CHUNK = 512
+FEW = 1_000  # settings that are tried sooner than bounded again
 MOST_TIES = 20_000  # as good as each other in one aim; with more the next is searched
 NOTHING = 1e-12  # an aim this small is met
 SMALLER = 16  # a box this much smaller gets its own programme
@@ -188,7 +189,7 @@ class Search:
         """Try settings (n, k) exactly and keep what is as good as the best."""
         for first in range(0, len(steps), CHUNK):
             chunk = steps[first : first + CHUNK]
-            aims, allowed = self.lattice.tried(chunk)
+            aims, allowed = self.lattice.tried(chunk, self.number + 1)
             allowed &= (aims[:, : self.number] <= self.caps[: self.number]).all(axis=1)
             values = np.where(allowed, aims[:, self.number], np.inf)
             if not allowed.any():
@@ -215,7 +216,7 @@ class Search:
         """Boxes that are left of one: (bound, low, high, its programme)."""
         ties = relaxed and relaxed.model.ties
         if boxes.size(low, high, ties) <= LEAF:
-            self._leaf(low, high, ties)
+            self._leaf(low, high, relaxed and relaxed.model)
             return []
         if relaxed is None or boxes.size(low, high, ties) * SMALLER < relaxed.size:
             made = self._programme(low, high)
@@ -234,7 +235,7 @@ class Search:
         low, high = boxes.priced(low, high, at, prices, self.cutoff - bound)
         ties = relaxed.model.ties
         if boxes.size(low, high, ties) <= LEAF:
-            self._leaf(low, high, ties)
+            self._leaf(low, high, relaxed and relaxed.model)
             return []
         pick, below = boxes.split(low, high, at, self._felt(relaxed.model))
         one, other = high.copy(), low.copy()
@@ -308,12 +309,25 @@ class Search:
         around = np.clip(near + corners, low, high)
         self._take(np.unique(around, axis=0))
 
-    def _leaf(self, low, high, ties) -> None:
-        """Try what is in a small box, but for what its bounds rule out."""
-        model = self.lattice.model(low, high)
-        steps = boxes.settings(low, high, ties)
-        if model is None:
-            return self._take(steps)
+    def _leaf(self, low, high, around: Model | None) -> None:
+        """Try what is in a small box, but for what bounds rule out: those of the larger
+        box that it is of, and where these leave many its own."""
+        steps = boxes.settings(low, high, around and around.ties)
+        bound = np.full(len(steps), -math.inf)
+        if around is not None:
+            steps, bound = self._not_ruled_out(around, steps)
+        if len(steps) > FEW:
+            model = self.lattice.model(low, high)
+            if model is not None:
+                steps, bound = self._not_ruled_out(model, steps)
+        for first in range(0, len(steps), CHUNK):
+            if bound[first] > self.cutoff:
+                break
+            self._take(steps[first : first + CHUNK])
+
+    def _not_ruled_out(self, model: Model, steps):
+        """(settings, the least that the aim can be) of those that may be as good as the
+        best known, by the bounds of a box that they are in, the least first."""
         lattice, number = self.lattice, self.number
         changes = steps * lattice.rig.steps
         if lattice.rig.overdetermined:
@@ -322,7 +336,7 @@ class Search:
             steps, changes = steps[near], changes[near]
         values = model.base + changes @ model.slopes.T
         high_values = values + model.play
-        aims = lattice.aims.least(values - model.play, high_values)
+        aims = lattice.aims.least(values - model.play, high_values, number + 1)
         if number == aims.shape[1]:
             base, slopes, play = model.move
             moved = np.abs(base + changes @ slopes.T) - play
@@ -331,9 +345,4 @@ class Search:
         keep = (bound <= self.cutoff) & lattice.aims.allowed(high_values)
         keep &= (aims[:, :number] <= self.caps[:number]).all(axis=1)
         order = np.argsort(bound[keep], kind="stable")
-        steps, bound = steps[keep][order], bound[keep][order]
-        for first in range(0, len(steps), 512):
-            if bound[first] > self.cutoff:
-                break
-            self._take(steps[first : first + 512])
-        return None
+        return steps[keep][order], bound[keep][order]

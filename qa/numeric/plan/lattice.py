@@ -71,10 +71,11 @@ class Lattice:
 
     # what settings do, exactly
 
-    def tried(self, steps) -> tuple[np.ndarray, np.ndarray]:
-        """(aims (n, j), allowed (n,)) of settings (n, k), by the exact rotation."""
+    def tried(self, steps, count=None) -> tuple[np.ndarray, np.ndarray]:
+        """(aims (n, j), allowed (n,)) of settings (n, k), by the exact rotation; of the
+        aims `count` at least."""
         values, movement, fits = self.moved(steps)
-        found = self.aims.least(values, values)
+        found = self.aims.least(values, values, count)
         return np.column_stack([found, movement]), fits & self.aims.allowed(values)
 
     def moved(self, steps) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

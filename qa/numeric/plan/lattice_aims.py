@@ -43,17 +43,16 @@ class SeatAims:
         """Whether readings (n, m) of at most `high` may all be clear (n,)."""
         return (self.after(high) >= self.deepest).all(axis=1)
 
-    def least(self, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-        """The least that each aim can be (n, j) for readings in low..high (n, m)."""
-        readings = self.readings
+    def least(self, low: np.ndarray, high: np.ndarray, count=None) -> np.ndarray:
+        """The least that each aim, or the first `count`, can be (n, j) for readings in
+        low..high (n, m)."""
         under, over = self._deviation(low, high)
-        found = {
-            "worst": (under + over).max(axis=1, initial=0.0),
-            "total": (under + over) @ readings.weights,
+        ways = {
+            "overlap": lambda: self._overlap(high),
+            "worst": lambda: (under + over).max(axis=1, initial=0.0),
+            "total": lambda: (under + over) @ self.readings.weights,
         }
-        if "overlap" in self.names:
-            found["overlap"] = self._overlap(high)
-        return np.column_stack([found[name] for name in self.names])
+        return np.column_stack([ways[name]() for name in self.names[:count]])
 
     def _deviation(self, low, high) -> tuple[np.ndarray, np.ndarray]:
         scales = self.readings.scales
@@ -94,7 +93,7 @@ class TrimAims(SeatAims):
     def _built(self, values):
         return np.clip(values - self.problem.high, 0, self.rules.most_build_up)
 
-    def least(self, low, high):
+    def least(self, low, high, count=None):
         readings, problem = self.readings, self.problem
         gaps, weights = readings.gap, readings.weights
         ends = self.after(low), self.after(high)
@@ -103,19 +102,21 @@ class TrimAims(SeatAims):
         beyond = tight + wide
         beyond = np.where(beyond < CUT_MM / 2, 0.0, beyond)
         beyond *= np.maximum(weights, LEAST_WEIGHT_MM)
-        short = np.clip(problem.target - ends[1], 0, problem.inside)
-        under, over = self._deviation(*ends)
-        found = {
-            "step": beyond[:, ~gaps].sum(axis=1),
-            "unresolved": beyond[:, gaps].sum(axis=1),
-            "build_up": self._built(low) @ weights,
-            "short": short[:, gaps] @ weights[gaps],
-            "trim": self.cut(high) @ weights,
-            "total": (under + over) @ weights,
+
+        def short():
+            found = np.clip(problem.target - ends[1], 0, problem.inside)
+            return found[:, gaps] @ weights[gaps]
+
+        ways = {
+            "overlap": lambda: self._overlap(ends[1]),
+            "step": lambda: beyond[:, ~gaps].sum(axis=1),
+            "unresolved": lambda: beyond[:, gaps].sum(axis=1),
+            "build_up": lambda: self._built(low) @ weights,
+            "short": short,
+            "trim": lambda: self.cut(high) @ weights,
+            "total": lambda: sum(self._deviation(*ends)) @ weights,
         }
-        if "overlap" in self.names:
-            found["overlap"] = self._overlap(ends[1])
-        return np.column_stack([found[name] for name in self.names])
+        return np.column_stack([ways[name]() for name in self.names[:count]])
 
 
 def equal(value: float) -> float:

@@ -85,9 +85,9 @@ class Lattices:
         self.high = np.concatenate([lattice.high for lattice in each])
         self.names = (*aims.names, "movement")
 
-    def tried(self, steps):
+    def tried(self, steps, count=None):
         values, fits, movement = self._moved(steps)
-        found = self.aims.least(values, values)
+        found = self.aims.least(values, values, count)
         allowed = fits & self.aims.allowed(values)
         return np.column_stack([found, movement]), allowed
 
