@@ -318,6 +318,18 @@ def test_how_well_is_known_what_is_set_and_what_goes_freely_beside_it():
     assert told == cut and cut
 
 
+def test_a_part_that_no_reading_sees_stays_beside_one_that_is_set():
+    random = np.random.default_rng(5)
+    joint, gaps, flushes = measured(random)[0]
+    own = hung(FLAT, random)[1]
+    rows = [Between(Measured(joint, gaps.tolist(), flushes.tolist()), 0, (1,) * 5)]
+    bodies = [Body("part", adjusters=own), Body("around", fixed=True)]
+    alone = plan_assembly(bodies, rows, PlanOptions(trim="none"))
+    both = plan_assembly([*bodies, Body("loner")], rows, PlanOptions(trim="none"))
+    assert both.whole.set_only.worst_after == alone.whole.set_only.worst_after
+    assert not any(both.parts[2].move.raw)
+
+
 def test_more_adjusters_than_are_searched_together_are_refused():
     random = np.random.default_rng(2)
     rows, own = measured(random), hung(FLAT, random)[1]

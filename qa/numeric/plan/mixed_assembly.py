@@ -19,7 +19,7 @@ from qa.numeric.plan.branching import best_settings
 from qa.numeric.plan.free_planner import Cut, Planner, Solved
 from qa.numeric.plan.going import motions_about
 from qa.numeric.plan.lattice_aims import SeatAims, TrimAims, equal
-from qa.numeric.plan.motions import UNSEEN, Freedom, freedom
+from qa.numeric.plan.motions import UNSEEN, Freedom, NothingSeen, freedom
 from qa.numeric.plan.readings import Readings, together
 from qa.numeric.plan.resolution import seat_bounds
 from qa.numeric.plan.seat import NoFeasibleMotion, solve_seat
@@ -84,7 +84,15 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
             bodies += [n] * len(found)
             rhos += [rho] * len(found)
         where = pulls.places, pulls.directions, pulls.sides
-        return freedom(motions, np.array(rhos), *where, bodies)
+        try:
+            return freedom(motions, np.array(rhos), *where, bodies)
+        except NothingSeen:  # they stay where they are
+            self.motions_of = [
+                own if n in self.set_movers else ()
+                for n, own in enumerate(self.motions_of)
+            ]
+            none = np.zeros(0)
+            return Freedom((), none, none, none, np.zeros((0, 0)), (), none.astype(int))
 
     def _freedom(self, _pulls: Readings) -> Freedom:
         return self._frozen(self.steps)
