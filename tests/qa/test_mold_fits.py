@@ -85,6 +85,7 @@ def test_what_the_page_tells_is_what_the_command_tells_from_files(
     assert {"4", "5"} <= set(does)
     page = shop.page()
     assert page.now == f"{said['conforming_share']['now']:.1%}"
+    assert all(0 < share < 1 for share in vars(report.share).values())
 
 
 def test_what_was_cut_before_is_added_back_by_its_place(shop):
