@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 MAGIC = b"%PDF-"
 PRINTED = re.compile(r"content sha256 ([0-9a-f]{64})")
+SHEET = re.compile(r"\bSheet\s+(\d+) of (\d+)\b")
 
 
 class NoPack(ValueError):
@@ -15,10 +16,12 @@ class NoPack(ValueError):
 
 @dataclass(frozen=True)
 class PackFile:
-    """`attached` by name; `printed` the content digests of each page, in order."""
+    """`attached` by name; of each page, in order, the content digests that it prints
+    (`printed`), and which sheet of how many it says it is (`sheets`)."""
 
     attached: dict[str, bytes]
     printed: tuple[tuple[str, ...], ...]
+    sheets: tuple[tuple[str, str] | None, ...]
 
 
 def read_pack(data: bytes) -> PackFile:
@@ -31,10 +34,14 @@ def read_pack(data: bytes) -> PackFile:
     try:
         reader = pypdf.PdfReader(io.BytesIO(data))
         attached = {name: parts[0] for name, parts in reader.attachments.items()}
-        printed = tuple(
-            tuple(PRINTED.findall(page.extract_text())) for page in reader.pages
-        )
+        pages = [page.extract_text() for page in reader.pages]
     except (PyPdfError, ValueError, KeyError, TypeError, AttributeError, IndexError,
             OSError, RecursionError, NotImplementedError) as why:  # fmt: skip
         raise NoPack(f"it cannot be read: {why}") from why
-    return PackFile(attached, printed)
+    return PackFile(
+        attached,
+        tuple(tuple(PRINTED.findall(page)) for page in pages),
+        tuple(
+            found.groups() if (found := SHEET.search(page)) else None for page in pages
+        ),
+    )

@@ -1066,6 +1066,16 @@ def test_the_check_names_the_part_that_was_altered(brought, tmp_path):
     assert "page 1: prints another content digest" in told
     told = altered(rewrite("characteristics.csv", b"1.40", b"1.41"))
     assert "characteristics.csv: not the table" in told and "page" not in told
+
+    # A page that is put elsewhere, left out or there twice prints the same digest.
+    def swap(pdf):
+        pdf.pages.append(pdf.pages[1])
+        del pdf.pages[1]
+
+    told = altered(swap)
+    assert "page 2: says that it is sheet 3 of" in told and "page 1:" not in told
+    told = altered(lambda pdf: pdf.pages.__delitem__(-1))
+    assert "page 1: says that it is sheet 1 of" in told
     told = altered(lambda pdf: pdf.attachments.__delitem__("issue.json"))
     assert "issue.json: not attached" in told
 

@@ -161,6 +161,13 @@ def _content(answer: Answer, found: PackFile) -> None:
             answer.altered.append(
                 f"page {number}: prints another content digest than {named[0]} gives"
             )
+    for number, sheet in enumerate(found.sheets, 1):
+        if sheet != (str(number), str(answer.pages)):
+            told = "sheet {} of {}".format(*sheet) if sheet else "no sheet"
+            answer.altered.append(
+                f"page {number}: says that it is {told}, and is {number} of "
+                f"{answer.pages}"
+            )
     try:
         if pack_record.table_of(record) != table:
             answer.altered.append(f"{named[1]}: not the table of {named[0]}")
