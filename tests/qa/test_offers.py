@@ -1,11 +1,15 @@
 """In work, offered, accepted: what is offered is frozen, judged by somebody else, and
 voided by whatever happens to it after."""
 
+import re
 import threading
+from itertools import product
+from pathlib import Path
 
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import connection
+from django.db.transaction import atomic, set_rollback
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
@@ -785,6 +789,93 @@ def test_one_joint_or_several_are_offered_in_as_many_statements(people, client_o
         assert all(f"J-{number}" in page for number in numbers)
         counts.append(len(said))
     assert counts[0] == counts[1]
+
+
+# ------------------------------------------------------------------ the whole table
+
+PLACES = {
+    "in work": acceptance.IN_WORK,
+    "offered": acceptance.OFFERED,
+    "accepted": "accepted",
+    "accepted with remarks": "with_remarks",
+    "rejected": "rejected",
+    "no longer accepted": acceptance.VOID,
+}
+ACTS = {
+    "accept": ("accepted", ()),
+    "accept with remarks": ("with_remarks", [("3", "wipe it")]),
+    "reject": ("rejected", [("3", "a step can be felt")]),
+}
+
+
+def printed() -> dict:
+    """{(state, act): (roles, the state it leads to)} as DEVELOPERS.md says it."""
+    text = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text("utf-8")
+    text = text.split("## In work, offered, accepted")[1].split("\n## ")[0]
+    found = {}
+    for line in re.findall(r"^\|(.+)\|$", text, re.M)[2:]:
+        states, act, who, to = (
+            [x.strip() for x in c.split(",")] for c in line.split("|")
+        )
+        found |= {(place, act[0]): (set(who), to[0]) for place in states}
+    return found
+
+
+def led_to(people, check, place):
+    """What was offered last, once a joint is in that state; None where never."""
+    if place == "in work":
+        return None
+    row = offered(people, check)
+    outcome, remarks = {
+        "no longer accepted": ACTS["accept"],
+        "accepted": ACTS["accept"],
+        "accepted with remarks": ACTS["accept with remarks"],
+        "rejected": ACTS["reject"],
+    }.get(place, ("", ()))
+    if outcome:
+        inspect(people, row, outcome, remarks)
+    if place == "no longer accepted":
+        at = {"airframe": check.fit_up.airframe, "joint": check.fit_up.joint}
+        raising.raise_by_hand(by=people["builder"], **at, title="scratch")
+    return row
+
+
+@pytest.mark.django_db
+def test_every_act_of_every_role_does_what_the_printed_table_says(people):
+    table, check = printed(), measured(people)
+    assert {place for place, _act in table} == set(PLACES)
+    for place in PLACES:
+        with atomic():
+            row = led_to(people, check, place)
+            assert row is None or state(row) == PLACES[place]
+            for act, role in product(("offer", *ACTS), people):
+                with atomic():
+                    who, to = table.get((place, act), (set(), ""))
+                    done = attempted(people, check, row, act, role)
+                    assert done == (role in who), (place, act, role)
+                    if done:
+                        newest = OfferedJoint.objects.latest("pk")
+                        assert state(newest) == PLACES[to], (place, act)
+                    set_rollback(True)
+            set_rollback(True)
+
+
+def attempted(people, check, row, act, role) -> bool:
+    """Whether it was done; what is in work has nothing to be accepted."""
+    try:
+        if act == "offer":
+            offers.offer(
+                by=people[role],
+                airframe=check.fit_up.airframe,
+                joint=check.fit_up.joint,
+            )
+        elif row is None:
+            return False
+        else:
+            inspect(people, row, *ACTS[act], by=role)
+    except (Refused, PermissionDenied):
+        return False
+    return True
 
 
 # ------------------------------------------------------------------ two at once
