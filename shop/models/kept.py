@@ -7,6 +7,8 @@ from collections import defaultdict
 from django.db import models
 from django.db.models.signals import post_delete
 
+from .checked import Checked
+
 _local = threading.local()
 
 
@@ -58,23 +60,6 @@ class KeptRows(models.QuerySet):
         rows = super().bulk_create(objs, *args, **options)
         changed.update(row.pk for row in rows)
         return rows
-
-
-class Checked(models.Model):
-    """A row whose fields are checked without asking the database for a row that was
-    read from it: whether it is still there, the key says at the end of the act."""
-
-    class Meta:
-        abstract = True
-
-    def clean_fields(self, exclude=None):
-        read = {
-            field.name
-            for field in self._meta.concrete_fields
-            if field.remote_field and field.is_cached(self)
-            if (row := getattr(self, field.name)) and not row._state.adding
-        }
-        super().clean_fields(read.union(exclude or ()))
 
 
 class Kept(Checked):

@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
-from .kept import Checked
+from .checked import Checked
 
 
 class Incarnation(models.Model):

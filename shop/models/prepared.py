@@ -19,8 +19,6 @@ from django.db.models.query import get_related_populators
 from django.db.models.sql import InsertQuery, UpdateQuery
 from django.db.transaction import TransactionManagementError
 
-from .kept import Kept
-
 
 class Slot(models.Value):
     """Where a value of that name goes."""
@@ -63,11 +61,11 @@ class Prepared:
     def rows(self, **values) -> list:
         """The rows that it finds: objects, or tuples if `build` asks for values."""
         at = connections[DEFAULT_DB_ALIAS]
-        built = _built(at, self, lambda: _Rows(self._build(), at))
+        built = built_for(at, self, lambda: _Rows(self._build(), at))
         if built.locks and at.get_autocommit():
             raise TransactionManagementError("a row is held by a transaction only")
         sql, params = _filled(built, values, at)
-        with _cursor(at, once=len(params) > Slots.MOST) as cursor:
+        with cursor_of(at, once=len(params) > Slots.MOST) as cursor:
             cursor.execute(sql, params)
             found = cursor.fetchall()
         return built.read(found)
@@ -78,8 +76,8 @@ class Prepared:
     def update(self, **values) -> int:
         """Set what it sets; return in how many rows."""
         at = connections[DEFAULT_DB_ALIAS]
-        built = _built(at, self, lambda: _Update(self._build(), self._sets, at))
-        with transaction.mark_for_rollback_on_error(at.alias), _cursor(at) as cursor:
+        built = built_for(at, self, lambda: _Update(self._build(), self._sets, at))
+        with transaction.mark_for_rollback_on_error(at.alias), cursor_of(at) as cursor:
             cursor.execute(*_filled(built, values, at))
             return cursor.rowcount
 
@@ -89,21 +87,21 @@ def insert(row: models.Model) -> None:
     at = connections[DEFAULT_DB_ALIAS]
     _refuse_kept(type(row))
     row._prepare_related_fields_for_save(operation_name="save")
-    built = _built(at, type(row), lambda: _Insert(row, at))
+    built = built_for(at, type(row), lambda: _Insert(row, at))
     values = [field.pre_save(row, add=True) for field in built.fields]
     if row.pk or any(hasattr(value, "resolve_expression") for value in values):
         row.save(force_insert=True)
         return
     pairs = zip(built.fields, values, strict=True)
     said = [field.get_db_prep_save(value, at) for field, value in pairs]
-    with transaction.mark_for_rollback_on_error(at.alias), _cursor(at) as cursor:
+    with transaction.mark_for_rollback_on_error(at.alias), cursor_of(at) as cursor:
         cursor.execute(built.sql, (*said, *built.returning))
         (row.pk,) = at.ops.fetch_returned_insert_columns(cursor, built.returning)
     row._state.adding, row._state.db = False, at.alias
 
 
 @contextlib.contextmanager
-def _cursor(at, *, once=False):
+def cursor_of(at, *, once=False):
     """A cursor as Django gives it; PostgreSQL then plans each statement once for this
     connection, which costs it twice what it takes to answer one (unless it is asked but
     `once`). That of SQLite itself where nobody watches what is asked: Django adds as
@@ -173,11 +171,11 @@ def _planned_once():
 
 
 def _refuse_kept(model) -> None:
-    if issubclass(model, Kept):
+    if hasattr(model, "not_bound"):  # what a `Kept` row says of itself
         raise TypeError(f"{model.__name__} is bound by saving it as usual")
 
 
-def _built(at, key, build: Callable):
+def built_for(at, key, build: Callable):
     """What was built for this connection, which one thread has; others build theirs."""
     kept = at.__dict__.setdefault("prepared_statements", {})
     if key not in kept:
