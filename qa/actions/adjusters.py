@@ -15,6 +15,7 @@ from qa.models import (
 )
 from qa.rules import adjusters as rules
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Position
@@ -76,9 +77,7 @@ def define_holding(
     roles.require(by, "define joints")
     units = _check(draft)
     with perform("holding/1", by=by, said=_said(position, draft)) as act:
-        Position.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=position.pk
-        )
+        hold_row(Position, position.pk)
         newest = rules.holding_of(position)
         if based_on is not None and (newest.number if newest else 0) != based_on:
             raise Refused(

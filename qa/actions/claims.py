@@ -5,6 +5,7 @@ from django.db.models import Q
 
 from qa.actions import check_replay, nonconformances
 from qa.models import Check, CheckState
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform
 from shop.models import Authorship, Confirmation, Entry, Person
 
@@ -32,7 +33,7 @@ def answer_claim(
     envelope.setdefault("said", said)
     with perform("confirm/1", by=by, **envelope) as act:
         # One answer of one person at a time.
-        Person.objects.select_for_update(of=("self",), no_key=True).get(pk=by.pk)
+        hold_row(Person, by.pk)
         checks = _hold(entry)
         if Confirmation.objects.filter(of=entry).exists():
             raise Refused("You have said this already.", code="done")

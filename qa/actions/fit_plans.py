@@ -6,6 +6,7 @@ from qa.models import Check, FitPlan, PlanEnd, PlanEnding, StandingPlan
 from qa.rules import earlier_fits, overtaking
 from qa.rules.shared_plans import sisters
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Part
@@ -96,7 +97,7 @@ def _hold(plans: list[FitPlan]) -> list[FitPlan]:
     before = _replaced(plans)
     parts |= {plan.part_id for plan in before}
     for part in sorted(parts):
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
+        hold_row(Part, part)
     now = _replaced(plans)
     if not {plan.part_id for plan in now} <= parts:
         raise Refused("Somebody took another plan just now. Look again.", code="stale")
@@ -121,7 +122,7 @@ def withdraw(*, by, plan: FitPlan, reason: str) -> FitPlan:
     said = {"plan": plan.label, "reason": reason}
     with perform("plan_withdrawn/1", by=by, said=said) as act:
         for part in sorted(sister.part_id for sister in sisters([plan])):
-            Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
+            hold_row(Part, part)
         refuse_ended(plan)
         for sister in sisters([plan]):
             if not hasattr(sister, "end"):

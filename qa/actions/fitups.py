@@ -5,6 +5,7 @@ from django.db.models import Exists, OuterRef
 from qa.models import Check, FitPlan, FitUp, FitUpReason, Joint, JointRevision
 from qa.rules import fit_placement
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Airframe, Part, PartState
@@ -79,7 +80,7 @@ def open_fit_up(
 def _lock(*parts: Part | None) -> None:
     """Hold the serials still while it is decided whether they can be fitted."""
     for key in sorted(part.pk for part in parts if part):
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=key)
+        hold_row(Part, key)
 
 
 def _last(airframe: Airframe, joint: Joint) -> FitUp | None:

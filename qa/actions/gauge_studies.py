@@ -8,6 +8,7 @@ from qa.rules import gauge_studies as rules
 from qa.rules import gauges
 from qa.rules.measuring_days import used_from
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Person
@@ -112,7 +113,7 @@ def record_value(
         },
     )
     with perform("study_value/1", by=by, **envelope) as act:
-        GaugeStudy.objects.select_for_update(of=("self",), no_key=True).get(pk=study.pk)
+        hold_row(GaugeStudy, study.pk)
         standing = study.values.filter(turn=turn).order_by("-pk").first()
         if (standing and standing.pk) != (supersedes and supersedes.pk):
             raise Refused(_("This turn was read already."), code="done", field="value")

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from qa.models import Joint, JointRevision, Station
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform
 from shop.models import Hand, Placement, Position
 from shop.numeric.units import MILLI
@@ -144,7 +145,7 @@ def define_joint(
 
 def _link(joint: Joint, mirror: Joint) -> None:
     """Set two joints as each other's mirror."""
-    other = Joint.objects.select_for_update(of=("self",), no_key=True).get(pk=mirror.pk)
+    other = hold_row(Joint, mirror.pk)
     if other.type_id != joint.type_id:
         raise Refused("The mirror must be on the same airframe type.", field="mirror")
     if other.mirror_id:
@@ -177,9 +178,7 @@ def revise_joint(
         **({"reason": reason} if reason else {}),
     }
     with perform("joint_revision/1", by=by, said=said) as act:
-        joint = Joint.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=joint.pk
-        )
+        joint = hold_row(Joint, joint.pk)
         newest = joint.revisions.order_by("-number").values_list("number", flat=True)
         if newest[0] != based_on:
             raise Refused(

@@ -3,6 +3,7 @@
 from qa.actions import fitups
 from qa.models import AppliedMove, Check, FitPlan, FitUp
 from qa.rules.moved import Moved
+from shop.actions.locks import hold_row
 from shop.ledger import Refused
 from shop.models import Part
 
@@ -15,7 +16,7 @@ def hold_still(fit_ups: list[FitUp], plan: FitPlan | None = None) -> dict[int, F
     parts = {fit_up.part_id for fit_up in fit_ups}
     parts |= {fit_up.surround_part_id for fit_up in fit_ups} - {None}
     for part in sorted(parts):
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part)
+        hold_row(Part, part)
     own = set()
     if plan:
         own = set(plan.opened.values_list("pk", flat=True))

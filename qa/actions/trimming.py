@@ -23,6 +23,7 @@ from qa.models import (
 from qa.rules import authorship, cut_allowance, overtaking
 from qa.rules.moved import Moved
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform
 from shop.models import Part
 from shop.numeric.units import LengthError, parse_typed, to_mm
@@ -60,7 +61,7 @@ def release_cut(*, by, plan: FitPlan, part: Part, note: str = "") -> CutRelease:
     roles.require(by, "release cuts")
     said = {"plan": plan.label, "digest": plan.digest, "part": part.serial}
     with perform("release_cut/2", by=by, said={**said, "note": note}) as act:
-        Part.objects.select_for_update(of=("self",), no_key=True).get(pk=part.pk)
+        hold_row(Part, part.pk)
         fit_plans.refuse_ended(plan)
         fit_plans.refuse_overtaken(plan)
         asked = plan.cuts.filter(part=part, bite_nm__gt=0).first()
@@ -84,9 +85,7 @@ def withdraw_release(*, by, release: CutRelease, reason: str) -> ReleaseWithdraw
         raise Refused("Say why the release is withdrawn.", field="reason")
     said = {"release": str(release.entry_id), "reason": reason}
     with perform("release_withdrawn/1", by=by, said=said) as act:
-        Part.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=release.part_id
-        )
+        hold_row(Part, release.part_id)
         if ReleaseWithdrawal.objects.filter(release=release).exists():
             raise Refused("This release is withdrawn already.", code="done")
         row = act.record(ReleaseWithdrawal(release=release, reason=reason))

@@ -3,6 +3,7 @@
 from django.utils.translation import gettext as _
 
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform
 from shop.models import (
     Airframe,
@@ -220,9 +221,7 @@ def place_part(
             of=("self",), no_key=True
         )
         part = lock.get(pk=part.pk)
-        Airframe.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=airframe.pk
-        )
+        hold_row(Airframe, airframe.pk)
         questions = _check_place(airframe, position, part, reason)
         act.record(
             PlacementAct(
@@ -251,12 +250,8 @@ def remove_part(*, by: Person, placement: Placement, reason: str) -> Placement:
         if not reason.strip():
             raise Refused(_("Say why it comes out."), field="reason")
         # The part is locked first, as when placing: one order of locks everywhere.
-        Part.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=placement.part_id
-        )
-        placement = Placement.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=placement.pk
-        )
+        hold_row(Part, placement.part_id)
+        placement = hold_row(Placement, placement.pk)
         if placement.removed_at:
             raise Refused(_("It was taken out already."), code="conflict")
         act.record(

@@ -7,13 +7,18 @@ from shop.models.prepared import Prepared, Slot
 
 def locked(row):
     """Return the row as it is now, held until the act ends."""
-    found = _held(row._meta.model).first(key=row.pk)
+    return hold_row(row._meta.model, row.pk)
+
+
+def hold_row(model, key):
+    """Return the row of a key as it is now, held until the act ends."""
+    found = _by_key(model).first(key=key)
     if found is None:
-        raise row.DoesNotExist
+        raise model.DoesNotExist
     return found
 
 
 @functools.cache
-def _held(model) -> Prepared:
+def _by_key(model) -> Prepared:
     rows = model.objects.select_for_update(of=("self",), no_key=True)
     return Prepared(lambda: rows.filter(pk=Slot("key")))

@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform
 from shop.models import Person, Role, ShopIdentity, Unit
 
@@ -83,7 +84,7 @@ def add_first_lead(*, username: str, name: str, password: str) -> Person:
 
 
 def _locked(person: Person) -> Person:
-    return Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
+    return hold_row(Person, person.pk)
 
 
 def _refuse_losing_the_last_lead(person: Person, field: str) -> None:

@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, SignInTry, Tried
 from shop.rules import throttling
@@ -219,7 +220,7 @@ def change_own_password(
         raise ValidationError({"new": no.messages}) from None
     said = {"person": by.username}
     with perform("own_password/1", by=by, said=said):
-        by = Person.objects.select_for_update(of=("self",), no_key=True).get(pk=by.pk)
+        by = hold_row(Person, by.pk)
         if by.password != person.password:  # the lead gave another meanwhile
             raise Refused(_("That is not your password."), field="password")
         by.set_password(new)

@@ -9,6 +9,7 @@ from django.contrib.auth.hashers import check_password, make_password
 from django.utils import timezone
 
 from shop import roles
+from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, PinTry, Proof, Tablet
 from shop.models.prepared import Prepared, Slot
@@ -65,9 +66,7 @@ def revoke(*, by: Person, tablet: Tablet, reason: str) -> None:
         raise Refused("Say why it is revoked.", field="reason")
     said = {"tablet": str(tablet.pk), "reason": reason}
     with perform("tablet_revoked/1", by=by, said=said) as act:
-        tablet = Tablet.objects.select_for_update(of=("self",), no_key=True).get(
-            pk=tablet.pk
-        )
+        tablet = hold_row(Tablet, tablet.pk)
         if tablet.revoked_at:
             raise Refused("This tablet is revoked already.", code="done")
         tablet.revoked_at = act.now
@@ -140,7 +139,7 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
         raise Refused(message, field="pin", code="no_pin")
     with writing():
         # One try at a time for one person: guesses sent at once are counted too.
-        Person.objects.select_for_update(of=("self",), no_key=True).get(pk=person.pk)
+        hold_row(Person, person.pk)
         now = timezone.now()
         if until := throttling.too_many_pins(person, now):
             raise TooManyTries(until - now)
