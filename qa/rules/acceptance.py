@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import reduce
 from operator import or_
+from uuid import UUID
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from qa.models import (
@@ -33,6 +34,7 @@ from qa.rules import gauge_doubts
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS
+from shop.models.prepared import Prepared, Slot, Slots
 
 IN_WORK, OFFERED, VOID = "in_work", "offered", "acceptance_void"
 RELATED = (
@@ -153,10 +155,67 @@ def _own(row: OfferedJoint) -> set:
     return {row.entry_id, inspection and inspection.entry_id}
 
 
-def _here(rows, joint: str, airframe: str) -> Q:
-    return Q(**{f"{joint}__in": {row.joint_id for row in rows}}) & Q(
-        **{f"{airframe}__in": {row.fit_up.airframe_id for row in rows}}
+def _here(joint: str, airframe: str) -> Q:
+    joints, airframes = Slots("joints"), Slots("airframes")
+    return Q(**{f"{joint}__in": joints, f"{airframe}__in": airframes})
+
+
+def _keys(rows) -> dict[str, set[int]]:
+    """What goes into the slots of `_here`."""
+    return {
+        "joints": {row.joint_id for row in rows},
+        "airframes": {row.fit_up.airframe_id for row in rows},
+    }
+
+
+def _acts(model) -> Prepared:
+    columns = "entry__pk", "fit_up__joint", "fit_up__airframe", "fit_up__number"
+    here = _here("fit_up__joint", "fit_up__airframe")
+    return Prepared(
+        lambda: (
+            model.objects.filter(here, entry__pk__gt=Slot("first"))
+            .order_by()
+            .values_list(*columns)
+            .distinct()
+        )
     )
+
+
+ACTS = {model: _acts(model) for model in (TrimCut, AppliedMove, ShimStack)}
+READ = Prepared(
+    lambda: (
+        Reading.objects.filter(
+            _here("fit_check__fit_up__joint", "fit_check__fit_up__airframe")
+        )
+        .filter(
+            Q(late=False, entry__pk__gt=Slot("first"))
+            | Q(late_decision__counted=True, late_decision__entry__pk__gt=Slot("first"))
+        )
+        .order_by("entry__pk")
+        .values_list(
+            "entry__pk",
+            "late_decision__entry__pk",
+            "fit_check__fit_up__joint",
+            "fit_check__fit_up__airframe",
+            "station__label",
+        )
+    )
+)
+STANDING = Prepared(
+    lambda: (
+        CurrentReading.objects.filter(reading__in=Slots("read"))
+        .order_by()
+        .values_list("reading_id")
+    )
+)
+RAISED = Prepared(
+    lambda: Nonconformance.objects.filter(
+        _here("joint", "airframe"), entry__pk__gt=Slot("first")
+    ).select_related("entry")
+)
+CHECKS = Prepared(
+    lambda: Check.objects.filter(entry__in=Slots("acts")).select_related("entry")
+)
 
 
 def _happened(row: OfferedJoint, touches) -> list[tuple[int, str]]:
@@ -175,16 +234,10 @@ def _acts_since(rows, first: int) -> dict:
     """Cuts, moves and shims at the joints themselves: each tells by itself, before the
     next fit-up is opened."""
     found = defaultdict(list)
-    here = _here(rows, "fit_up__joint", "fit_up__airframe")
-    for model, words in (
-        (TrimCut, _("trimmed")),
-        (AppliedMove, _("moved")),
-        (ShimStack, _("shimmed")),
-    ):
-        there = model.objects.filter(here, entry__pk__gt=first).order_by()
-        for at, joint, airframe, number in there.values_list(
-            "entry__pk", "fit_up__joint", "fit_up__airframe", "fit_up__number"
-        ).distinct():
+    words_of = {TrimCut: _("trimmed"), AppliedMove: _("moved"), ShimStack: _("shimmed")}
+    for model, words in words_of.items():
+        acts = ACTS[model].rows(**_keys(rows), first=first)
+        for at, joint, airframe, number in acts:
             why = f"{words} (fit-up {number})"
             found[joint, airframe].append((at, why))
     return found
@@ -193,18 +246,8 @@ def _acts_since(rows, first: int) -> dict:
 def _read_since(rows, first: int) -> dict:
     """What was read, or counted in, at the joints since the oldest was offered."""
     found = defaultdict(list)
-    here = _here(rows, "fit_check__fit_up__joint", "fit_check__fit_up__airframe")
-    there = Reading.objects.filter(here).filter(
-        Q(late=False, entry__pk__gt=first)
-        | Q(late_decision__counted=True, late_decision__entry__pk__gt=first)
-    )
-    for at, decided, joint, airframe, label in there.values_list(
-        F("entry__pk"),
-        "late_decision__entry__pk",
-        "fit_check__fit_up__joint",
-        "fit_check__fit_up__airframe",
-        "station__label",
-    ).order_by("entry__pk"):
+    read = READ.rows(**_keys(rows), first=first)
+    for at, decided, joint, airframe, label in read:
         found[joint, airframe].append((max(at, decided or 0), label))
     return found
 
@@ -217,8 +260,7 @@ def _standing(rows) -> set[int]:
         for line in row.content["lines"]
         if line["reading"]
     ]
-    there = CurrentReading.objects.filter(reading__in=read)
-    return set(there.values_list("reading_id", flat=True))
+    return {key for (key,) in STANDING.rows(read=read)} if read else set()
 
 
 def _readings(row: OfferedJoint, reads, standing: set[int]) -> list[tuple[int, str]]:
@@ -250,8 +292,7 @@ def _readings(row: OfferedJoint, reads, standing: set[int]) -> list[tuple[int, s
 def _items_since(rows, first: int) -> dict:
     """Items raised at the joints, and those opened again."""
     found = defaultdict(list)
-    there = Nonconformance.objects.filter(_here(rows, "joint", "airframe"))
-    for nonconformance in there.filter(entry__pk__gt=first).select_related("entry"):
+    for nonconformance in RAISED.rows(**_keys(rows), first=first):
         why = _("%(item)s was raised") % {"item": nonconformance.label}
         found[nonconformance.joint_id, nonconformance.airframe_id].append(
             (nonconformance.entry.pk, nonconformance.entry_id, why)
@@ -282,8 +323,8 @@ def _left_no_more(rows) -> dict:
 def _found_off(rows) -> dict[int, list[tuple[int, str]]]:
     """Calibrations since each was offered that found the instrument of one of its
     checks off; what was known then was offered with it."""
-    acts = {act for row in rows for act in _check_acts(row)}
-    checks = list(Check.objects.filter(entry__in=acts).select_related("entry"))
+    acts = {UUID(act) for row in rows for act in _check_acts(row)}
+    checks = CHECKS.rows(acts=acts) if acts else []
     off = gauge_doubts.found_off(checks)
     found = defaultdict(list)
     for row in rows:

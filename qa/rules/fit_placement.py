@@ -10,8 +10,21 @@ from django.utils.translation import gettext as _
 from qa.models import FitUp, Joint
 from shop.ledger import Refused
 from shop.models import Airframe, Part, Placement, PlacementAct
+from shop.models.prepared import Prepared, Slot, Slots
 from shop.rules import belonging
 from shop.rules.belonging import Belonging
+
+
+def _sits(**where) -> Prepared:
+    return Prepared(
+        lambda: Placement.objects.filter(removed_at=None, **where).select_related(
+            "part", "airframe", "position"
+        )
+    )
+
+
+SITS_HERE = _sits(airframe=Slot("airframe"), position__in=Slots("positions"))
+SITS = _sits(part__in=Slots("parts"))
 
 
 def seat(
@@ -20,14 +33,10 @@ def seat(
     """Return the surround, read from what sits there where it is not stated, and what
     is to be asked {code: words}. Refused as said above."""
     serials = [serial.pk for serial in (part, surround) if serial]
-    places = Placement.objects.filter(removed_at=None).select_related(
-        "part", "airframe", "position"
-    )
-    here = places.filter(
-        airframe=airframe, position__in=[joint.position_id, joint.surround_id]
-    )
+    places = [joint.position_id, joint.surround_id]
+    here = SITS_HERE.rows(airframe=airframe.pk, positions=places)
     sits = {placement.position_id: placement for placement in here}
-    for placement in places.filter(part__in=serials):
+    for placement in SITS.rows(parts=serials):
         _refuse_elsewhere(
             placement, airframe, joint, fitted=placement.part_id == part.pk
         )

@@ -19,6 +19,7 @@ from qa.rules import gauges, requirements
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.ledger import Refused
+from shop.models.prepared import Prepared, Slot, Slots
 from shop.numeric.units import LengthError, parse_length
 
 
@@ -201,17 +202,36 @@ def findings(check: Check) -> list[Finding]:
     return findings_of([check])[check.pk]
 
 
+STATIONS = Prepared(
+    lambda: Station.objects.filter(revision__in=Slots("revisions")).order_by(
+        "revision_id", "order"
+    )
+)
+FAILING = Prepared(
+    lambda: CurrentReading.objects.filter(
+        fit_check__in=Slots("checks"),
+        reading__verdict=acceptance.Verdict.DOES_NOT_CONFORM,
+    ).select_related("reading")
+)
+NOT_PROVEN = Prepared(
+    lambda: (
+        CurrentReading.objects.filter(
+            fit_check=Slot("check"), reading__verdict=acceptance.Verdict.NOT_PROVEN
+        )
+        .order_by("station__order", "kind")
+        .values_list("station__label", "kind")
+    )
+)
+
+
 def findings_of(checks: list[Check]) -> dict[int, list[Finding]]:
     """The same of each check, by its key, in two statements."""
     stations, current = defaultdict(list), defaultdict(list)
     revisions = {check.fit_up.revision_id for check in checks}
-    for station in Station.objects.filter(revision__in=revisions):
+    for station in STATIONS.rows(revisions=revisions) if checks else ():
         stations[station.revision_id].append(station)
-    rows = CurrentReading.objects.filter(
-        fit_check__in=[check.pk for check in checks],
-        reading__verdict=acceptance.Verdict.DOES_NOT_CONFORM,
-    )
-    for stands in rows.select_related("reading"):
+    keys = [check.pk for check in checks]
+    for stands in FAILING.rows(checks=keys) if checks else ():
         current[stands.fit_check_id].append(stands)
     return {
         check.pk: _grouped(
@@ -258,12 +278,8 @@ def _finding(group, stations, found, unit) -> Finding:
 def measure_again(check: Check) -> list[dict]:
     """Return the standing readings that prove neither: apart from what fails."""
     return [
-        {"station": current_reading.station.label, "kind": current_reading.kind}
-        for current_reading in CurrentReading.objects.filter(
-            fit_check=check, reading__verdict=acceptance.Verdict.NOT_PROVEN
-        )
-        .select_related("station")
-        .order_by("station__order", "kind")
+        {"station": label, "kind": kind}
+        for label, kind in NOT_PROVEN.rows(check=check.pk)
     ]
 
 
