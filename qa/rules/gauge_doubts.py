@@ -18,6 +18,7 @@ from qa.models import (
 )
 from qa.rules.gauges import UNFIT
 from qa.rules.measuring_days import EVER, day_of, midnight
+from shop.models.prepared import Prepared, Slots
 
 DOUBTED = (CalibrationResult.OFF, CalibrationResult.ADJUSTED)
 
@@ -113,14 +114,25 @@ def spans_off(
     return spans
 
 
+TOLD = {
+    model: Prepared(
+        lambda model=model, order=order: (
+            model.objects.filter(instrument__in=Slots("instruments"))
+            .select_related("instrument", "entry")
+            .order_by(*order)
+        )
+    )
+    for model, order in ((Calibration, ("done_on", "pk")), (GaugeStanding, ("pk",)))
+}
+
+
 def told_of(instruments: set[int]) -> dict[int, Told]:
     """What is on record of each instrument, in two statements."""
     if not instruments:
         return {}
     found = {}
-    for model, order in ((Calibration, ("done_on", "pk")), (GaugeStanding, ("pk",))):
-        rows = model.objects.filter(instrument__in=instruments)
-        for row in rows.select_related("instrument", "entry").order_by(*order):
+    for model, told in TOLD.items():
+        for row in told.rows(instruments=instruments):
             both = found.setdefault(row.instrument_id, ([], []))
             both[model is GaugeStanding].append(row)
     return {key: Told(*both) for key, both in found.items()}

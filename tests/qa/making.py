@@ -12,6 +12,7 @@ from qa.actions.joints import RequirementDraft, StationDraft
 from qa.models import Check, Instrument, Joint, Reading
 from qa.numeric.geometry import layout
 from qa.rules.judging import Typed
+from shop.models.prepared import Prepared, Slot
 from tests.shop.making import (
     fresh,
     make_airframe,
@@ -39,6 +40,16 @@ __all__ = [
     "revise",
 ]
 
+JOINT = Prepared(
+    lambda: Joint.objects.select_related(
+        "type", "position", "surround", "current"
+    ).filter(pk=Slot("key"))
+)
+CHECK = Prepared(
+    lambda: Check.objects.select_related(
+        "fit_up__revision", "fit_up__joint", "fit_up__airframe", "instrument", "state"
+    ).filter(pk=Slot("key"))
+)
 _REQUIREMENT = {field.name for field in fields(RequirementDraft)}
 
 
@@ -92,9 +103,7 @@ def make_joint(by, stations=8, **overrides) -> Joint:
         stations=drafts,
         **{"number": fresh("J"), "name": "Left door to frame", **overrides},
     )
-    return Joint.objects.select_related("type", "position", "surround", "current").get(
-        pk=joint.pk
-    )
+    return JOINT.first(key=joint.pk)
 
 
 def revise(by, joint: Joint, stations=8, **requirement):
@@ -138,10 +147,7 @@ def make_check(by, fit_up=None, **overrides) -> Check:
         fit_up=fit_up or make_fit_up(by, joint),
         **{"finish": "finished", **overrides},
     )
-    rows = Check.objects.select_related(
-        "fit_up__revision", "fit_up__joint", "fit_up__airframe", "instrument", "state"
-    )
-    return rows.get(pk=check.pk)
+    return CHECK.first(key=check.pk)
 
 
 def read(

@@ -6,12 +6,17 @@ from qa.actions import fit_plans, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check
 from qa.rules import plan_records, planning
+from shop.models.prepared import Prepared, Slot
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
+
+PLANNED = Prepared(
+    lambda: Check.objects.select_related(*planning.RELATED).filter(pk=Slot("key"))
+)
 
 
 def planned(check: Check) -> Check:
     """A check as the plan's queries load it."""
-    return Check.objects.select_related(*planning.RELATED).get(pk=check.pk)
+    return PLANNED.first(key=check.pk)
 
 
 def without_spread(words: str) -> str:
