@@ -64,7 +64,7 @@ class ShortRows(ModelChoiceIterator):
     def __iter__(self):
         if self.field.empty_label is not None:
             yield ("", self.field.empty_label)
-        for row in self.field.told(self.field.first_rows):
+        for row in self.field.told(self.field.rows_of_list or []):
             yield self.choice(row)
 
 
@@ -94,7 +94,7 @@ class FoundField(forms.ModelChoiceField):
             self.widget.field = self
 
     def _set_queryset(self, queryset):
-        self.__dict__.pop("_first_rows", None)
+        self.__dict__.pop("_rows_of_list", None)
         super()._set_queryset(queryset)
 
     queryset = property(forms.ModelChoiceField._get_queryset, _set_queryset)
@@ -104,16 +104,18 @@ class FoundField(forms.ModelChoiceField):
         return getattr(self.queryset.model, "called_by", ())
 
     @property
-    def first_rows(self) -> list:
-        """The rows of a list, and one more where there are more."""
-        if "_first_rows" not in self.__dict__:
-            rows = self.queryset.all()
-            self._first_rows = list(rows[: MOST + 1] if self.columns else rows)
-        return self._first_rows
+    def rows_of_list(self) -> list | None:
+        """The rows, read once; None where they are too many for a list."""
+        if "_rows_of_list" not in self.__dict__:
+            # Whether it is too long is asked in no order: else all are read and sorted.
+            some = self.queryset.order_by().values("pk")[: MOST + 1]
+            long = bool(self.columns) and len(some) > MOST
+            self._rows_of_list = None if long else list(self.queryset.all())
+        return self._rows_of_list
 
     @property
     def is_short(self) -> bool:
-        return not self.columns or len(self.first_rows) <= MOST
+        return self.rows_of_list is not None
 
     def told(self, rows: list) -> list:
         """The rows about to be told; a field may look up here what it says of them."""

@@ -32,6 +32,8 @@ class ReleaseProduct(Kept):
         _("where the rule comes from"), max_length=200, blank=True
     )
 
+    called_by = ("name",)
+
     class Meta:
         ordering = ("name",)
         constraints = [

@@ -50,6 +50,15 @@ def test_a_long_one_is_found_by_number_or_name(client_of):
     assert Part.objects.get(serial="S-4").design == rows[5]
 
 
+def test_that_a_list_is_long_is_found_without_sorting_all_of_it(client_of):
+    designs(MOST + 20)
+    lead = client_of("lead")
+    with CaptureQueriesContext(connection) as asked:
+        lead.get(ADD)
+    (length,) = [one["sql"] for one in asked if f"LIMIT {MOST + 1}" in one["sql"]]
+    assert '"shop_partdesign"' in length and "ORDER BY" not in length
+
+
 def test_several_are_offered_and_what_was_typed_stays(client_of):
     rows = designs(MOST + 20)
     lead = client_of("lead")
