@@ -96,6 +96,7 @@ material_urls = [
     path("materials/add/", materials.material, name="add_material"),
     path("materials/<int:pk>/", materials.material, name="material"),
     path("materials/laminates/", materials.all_laminates, name="laminates"),
+    path("materials/cure-recipes/", materials.recipes, name="recipes"),
     path("materials/laminates/add/", materials.add_laminate, name="add_laminate"),
     path("materials/laminates/<int:pk>/", materials.laminate, name="laminate"),
     path(

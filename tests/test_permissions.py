@@ -42,9 +42,9 @@ WHO = {
         airframes airframe airframe_type designs design
         parts part tooling tool step_done routes release_products machines
         machine milling pulls pull trace lots lot materials laminates laminate
-        to_weigh balance photo holds hold labels scan front today api_act api_acts
-        api_have api_check api_next api_carry check_plan plan_work_order plan_template
-        plan_record plan_together plans_together plan_shims shim_stock
+        recipes to_weigh balance photo holds hold labels scan front today api_act
+        api_acts api_have api_check api_next api_carry check_plan plan_work_order
+        plan_template plan_record plan_together plans_together plan_shims shim_stock
         joint_on_airframe hole_patterns hole_pattern hole_pattern_dxf
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision
         joint_csv joint_dxf checks check check_pdf nonconformances nonconformances_pdf

@@ -7,7 +7,16 @@ from django.core.paginator import Page
 from django.utils import timezone
 
 from shop.identifiers import KINDS
-from shop.models import Hold, Laminate, Lot, LotAct, LotActKind, LotState, Material
+from shop.models import (
+    CureRecipe,
+    Hold,
+    Laminate,
+    Lot,
+    LotAct,
+    LotActKind,
+    LotState,
+    Material,
+)
 from shop.numeric.units import MIN_PER_H, PPM_PER_PERCENT
 from shop.queries.genealogy import Group, groups
 from shop.rules import cures, mass
@@ -108,6 +117,11 @@ def materials(*, q="", kind="", page=1) -> Page:
 def laminates(*, q="", page=1) -> Page:
     rows = Laminate.objects.select_related("design", "resin", "recipe")
     return page_of(search(rows, q, "code", "name"), page, lambda laminate: laminate)
+
+
+def recipes(*, q="", page=1) -> Page:
+    rows = search(CureRecipe.objects.order_by("name", "pk"), q, "name")
+    return page_of(rows, page, lambda recipe: recipe)
 
 
 @dataclass(frozen=True)

@@ -138,6 +138,12 @@ MATERIALS = ListFile(
     ),
 )
 
+RECIPES = ListFile(
+    "cure-recipes",
+    _("Cure recipes"),
+    (NAME, Column(_("What it asks"), "words")),
+)
+
 LAMINATES = ListFile(
     "laminates",
     _("Laminates"),

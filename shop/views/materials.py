@@ -11,7 +11,7 @@ from shop import roles
 from shop.actions import laminates, materials
 from shop.forms import materials as forms
 from shop.identifiers import address_of
-from shop.models import CureRecipe, Laminate, Lot, Material
+from shop.models import Laminate, Lot, Material
 from shop.queries import materials as queries
 from shop.queries.tooling import photos_of
 
@@ -103,7 +103,7 @@ def all_laminates(request):
     roles.require(request.user, "look")
     form = forms.Filter(request.GET)
     page = queries.laminates(**form.chosen, page=page_asked(request))
-    context = {"page": page, "filter": form, "recipes": CureRecipe.objects.all()}
+    context = {"page": page, "filter": form}
     file = list_columns.LAMINATES
     return list_page(request, "shop/materials/laminates.html", context, file)
 
@@ -146,6 +146,17 @@ def revise_laminate(request, pk):
     return act_page(request, laminate, form, act, heading, back=address_of)
 
 
+@require_safe
+def recipes(request):
+    roles.require(request.user, "look")
+    form = forms.Filter(request.GET)
+    page = queries.recipes(**form.chosen, page=page_asked(request))
+    context = {"page": page, "filter": form}
+    return list_page(
+        request, "shop/materials/recipes.html", context, list_columns.RECIPES
+    )
+
+
 @form_view
 def add_recipe(request):
     roles.require(request.user, "define laminates")
@@ -154,6 +165,6 @@ def add_recipe(request):
         forms.RecipeForm(posted(request)),
         partial(laminates.define_recipe, by=request.user),
         heading=_("Add a cure recipe"),
-        back=reverse("laminates"),
-        above=(_("Laminates"), reverse("laminates")),
+        back=reverse("recipes"),
+        above=(_("Cure recipes"), reverse("recipes")),
     )

@@ -31,7 +31,7 @@ LISTS = [
     "laminates", "to_weigh", "signatures", "people", "joints", "checks", "packs",
     "nonconformances", "offers", "characteristics", "instruments", "gauge_studies",
     "temporary_items", "hole_patterns", "pairs", "tablets", "audit", "devices",
-    "release_products",
+    "release_products", "recipes",
 ]
 # fmt: on
 # Columns that are empty in all rows of the demo.

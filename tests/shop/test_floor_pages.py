@@ -107,6 +107,7 @@ LOOKS = (
     "lots",
     "materials",
     "laminates",
+    "recipes",
     "to_weigh",
 )
 LOOKS_AT = (
