@@ -1,5 +1,6 @@
 """Whether an instrument may be measured with, and what is frozen of it then."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -93,12 +94,13 @@ def objections(standing: Standing, rules: GaugeRules) -> list[tuple[str, bool]]:
     return doubts
 
 
-def offered() -> list[tuple[Instrument, str, bool]]:
-    """(instrument, why it is in doubt, whether it is refused) of each that is not out
-    of use; two statements."""
+def offered(keys: Iterable[int]) -> list[tuple[Instrument, str, bool]]:
+    """(instrument, why it is in doubt, whether it is refused) of each of some that is
+    not out of use; two statements."""
     rules = rules_now()
     found = []
-    for instrument in Instrument.objects.exclude(status=InstrumentStatus.OUT):
+    rows = Instrument.objects.filter(pk__in=keys)
+    for instrument in rows.exclude(status=InstrumentStatus.OUT):
         told = objections(standing_now(instrument), rules)
         why = " ".join(words for words, _no in told)
         found.append((instrument, why, any(no for _words, no in told)))

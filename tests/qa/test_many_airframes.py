@@ -3,11 +3,12 @@
 import pytest
 from django.urls import reverse
 
+from qa.models import Instrument
 from qa.queries.joints.joint_pages import MOST_CHOICES
-from qa.queries.tablet.offline_copy import MOST_AIRFRAMES, carry
+from qa.queries.tablet.offline_copy import MOST_AIRFRAMES, MOST_GAUGES, carry
 from shop.models import Airframe
 from tests.around import by_hand
-from tests.qa.making import make_fit_up, make_joint
+from tests.qa.making import make_check, make_fit_up, make_instrument, make_joint
 from tests.shop.making import make_airframe
 
 MANY = 100
@@ -80,3 +81,16 @@ def test_a_tablet_carries_the_newest_airframes_and_those_worked_on(
     assert {built[2].pk, built[-1].pk} <= keys and built[3].pk not in keys
     (carried,) = told["joints"]
     assert set(carried["airframes"]) == keys
+
+
+def test_a_tablet_carries_the_newest_gauges_and_those_measured_with(people, joint):
+    by = people["engineer"]
+    used, other = make_instrument(by), make_instrument(by)
+    make_check(by, make_fit_up(by, joint), instrument=used)
+    with by_hand():
+        many = Instrument.objects.bulk_create(
+            Instrument(code=f"G-{n:03}", name="Gauge") for n in range(MOST_GAUGES)
+        )
+    told = {one["id"] for one in carry()["instruments"]}
+    assert len(told) == MOST_GAUGES
+    assert {used.pk, many[-1].pk} <= told and other.pk not in told

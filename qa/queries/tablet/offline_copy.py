@@ -11,6 +11,7 @@ from qa.models import (
     Finish,
     FitUp,
     Instrument,
+    InstrumentStatus,
     Joint,
     Kind,
     Station,
@@ -34,21 +35,23 @@ from shop.queries.incarnations import database_id
 MOST_CHECKS = 50
 MOST_PARTS = 1000  # beside those that sit on an airframe that is carried
 MOST_AIRFRAMES = 60
-NEW = 20  # of these, however much is fitted elsewhere
-LATELY = 500  # fit-ups, among which those worked on lately are looked for
+MOST_GAUGES = 200
+NEW = 20  # of these two, however much is fitted elsewhere or measured with others
+LATELY = 500  # fit-ups and checks, among which what was used lately is looked for
 
 
 def carry(hosts: Sequence[str] = ()) -> dict:
     """Return everything at once, in a constant number of statements.
 
     Of many airframes those worked on lately, and the newest, with the joints of their
-    types: a check of another is begun on its page, where there is a network.
+    types, of many gauges those measured with lately, and the newest: a check of
+    another, or with another, is begun on its page, where there is a network.
 
     hosts: names and addresses that stand in the codes of this shop's labels.
     """
     airframes = _airframes()
     placed = _placed(airframes)
-    instruments = gauges.offered()
+    instruments = gauges.offered(_gauges())
     return {
         "database": database_id(),
         "now": timezone.now().isoformat(),
@@ -99,6 +102,14 @@ def _airframes() -> list[Airframe]:
     lately = [*newest[:NEW], *fitted[:LATELY], *newest]
     keys = list(dict.fromkeys(lately))[:MOST_AIRFRAMES]
     return list(Airframe.objects.filter(pk__in=keys))
+
+
+def _gauges() -> list[int]:
+    rows = Instrument.objects.exclude(status=InstrumentStatus.OUT).order_by("-pk")
+    newest = list(rows.values_list("pk", flat=True)[:MOST_GAUGES])
+    used = Check.objects.exclude(instrument=None).order_by("-pk")
+    used = used.values_list("instrument_id", flat=True)[:LATELY]
+    return list(dict.fromkeys([*newest[:NEW], *used, *newest]))[:MOST_GAUGES]
 
 
 def _placed(airframes) -> list[tuple]:
