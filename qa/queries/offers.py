@@ -243,7 +243,10 @@ def offered_joints(which: str = "") -> QuerySet[OfferedJoint]:
     """The newest of each joint: to inspect ("waiting"), decided, or all."""
     rows = acceptance.newest()
     if which == "waiting":
-        rows = rows.filter(inspection=None)
+        # Their keys first: few wait, and all that was ever offered is long to join.
+        done = Inspection.objects.order_by().values("offered")
+        waiting = rows.exclude(pk__in=done).select_related(None).order_by()
+        rows = rows.filter(pk__in=list(waiting.values_list("pk", flat=True)))
     elif which == "decided":
         rows = rows.exclude(inspection=None)
     return rows.order_by("-pk")

@@ -242,11 +242,18 @@ class Repeat:
     items: list[tuple[int, str, str]]
 
 
+# What is read of an item to say what repeats.
+REPEAT = (
+    *("number", "kind", "part", "stations", "place"),
+    *("joint__number", "defect__name", "airframe__serial"),
+)
+
+
 def repeats(rows: QuerySet[Nonconformance]) -> list[Repeat]:
     """What repeats on one mold from pull to pull: the same kind at the same stations
     of one joint, or at the same place in words; what came most often first. Of very
     many the first MOST."""
-    rows = _with(rows, ("joint", "defect", "airframe"))[:MOST]
+    rows = _with(rows, ("joint", "defect", "airframe")).only(*REPEAT)[:MOST]
     items = [item for item in rows if item.part_id]
     pulled = pulls_of({item.part_id for item in items})
     pulls_by_place: dict = defaultdict(lambda: defaultdict(list))
