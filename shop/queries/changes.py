@@ -4,6 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from django.db.models import Count, Max
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as _N
@@ -165,36 +166,42 @@ class Changes:
 
 
 def changes(reader: Person) -> Changes:
-    """What others did since the reader last read this: two statements."""
+    """What others did since the reader last read this: three statements."""
     visit = Visit.objects.filter(person=reader).first()
     rows = Entry.objects.exclude(by=reader).filter(form__in=WORDS)
     if visit:
         rows = rows.filter(pk__gt=visit.read_up_to)
     else:
         rows = rows.filter(received_at__gte=timezone.now() - FIRST_LOOK)
-    # Values, for at two thousand it is the models that take time.
-    columns = ("pk", "form", "received_at", *AUTHOR)
-    entries = list(rows.order_by("-pk").values_list(*columns)[: NEWEST + 1])
+    keys = rows.order_by("-pk").values_list("pk", flat=True)
+    if too_old := list(keys[NEWEST : NEWEST + 1]):
+        rows = rows.filter(pk__gt=too_old[0])
+    # Counted by the database: two thousand are long to read, and a dozen lines to say.
+    acts = rows.values_list("form", *AUTHOR).order_by()
+    acts = acts.annotate(n=Count("pk"), at=Max("received_at"), last=Max("pk"))
+    acts = sorted(acts, key=lambda act: -act[-1])
     by_place: dict[str, list] = {}
-    for _pk, form, received_at, *who in entries[:NEWEST]:
-        act = (form, author_of(*who), received_at)
+    for form, *who, count, at, _last in acts:
+        act = (form, author_of(*who), count, at)
         by_place.setdefault(WORDS[form][1], []).append(act)
     return Changes(
         visit and visit.read_at,
-        entries[0][0] if entries else 0,
+        acts[0][-1] if acts else 0,
         [_place(name, by_place[name]) for name in PLACES if name in by_place],
-        len(entries) <= NEWEST,
+        not too_old,
     )
 
 
 def _place(name: str, acts: list) -> Place:
-    """acts: (form, who, when), the newest first."""
-    counted = Counter(WORDS[form][0] for form, _who, _when in acts)
+    """acts: (form, who, how many, when the last), the newest first."""
+    counted: Counter = Counter()
+    for form, _who, count, _when in acts:
+        counted[WORDS[form][0]] += count
     said = dict.fromkeys(words for words, place in WORDS.values() if words in counted)
     return Place(
         name,
         _(PLACES[name]),
         [Change(_(words), counted[words]) for words in said],
-        list(dict.fromkeys(who for _form, who, _when in acts if who)),
-        acts[0][2],
+        list(dict.fromkeys(who for _form, who, _count, _when in acts if who)),
+        acts[0][-1],
     )
