@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
 from django.utils.translation import ngettext
 
 from qa.models import TemporaryPlace
@@ -71,7 +71,8 @@ def items(
     if airframe:
         rows = rows.filter(airframe=airframe)
     if which == "on_board":
-        rows = rows.filter(state__out__lt=F("count") - F("state__released"))
+        # What its index is asked by: all that ever was put in is not gone through.
+        rows = rows.filter(Q(state__inside__gt=0) | Q(state__missing__gt=0))
     elif which == "missing":
         rows = rows.filter(state__missing__gt=0)
     elif which == "out":

@@ -31,7 +31,16 @@ from .ledger import (
 )
 from .machines import Axis, AxisPlay, Machine, MillingSetup
 from .materials import Lot, LotAct, LotActKind, LotState, Material, MaterialKind
-from .parts import Hand, Lineage, Origin, Part, PartDesign, PartState, StructuralClass
+from .parts import (
+    NOT_WEIGHED,
+    Hand,
+    Lineage,
+    Origin,
+    Part,
+    PartDesign,
+    PartState,
+    StructuralClass,
+)
 from .people import Person, Role, Unit
 from .photos import Photo, PhotoPin
 from .pulls import (
@@ -72,6 +81,7 @@ from .weights import AirframeWeighing, Stage, Weighing
 from .withdrawals import Withdrawal
 
 __all__ = [
+    "NOT_WEIGHED",
     "AUTHOR",
     "Meaning",
     "ProvenBy",

@@ -72,6 +72,10 @@ class PartState(models.TextChoices):
     SCRAPPED = "scrapped", _("scrapped")
 
 
+# Never, or only by hand.
+NOT_WEIGHED = Q(mass_mg=None) | Q(mass_is_estimate=True)
+
+
 class Part(Kept):
     """One serial. Identity never changes; its state does, by acts."""
 
@@ -89,6 +93,15 @@ class Part(Kept):
 
     class Meta:
         ordering = ("serial",)
+        indexes = [
+            # What waits for a scale, counted and shown without going through all: the
+            # index has all that is asked.
+            models.Index(
+                fields=["serial", "design", "state"],
+                condition=NOT_WEIGHED,
+                name="part_not_weighed",
+            )
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(state__in=PartState.values), name="part_state_known"

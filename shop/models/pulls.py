@@ -63,6 +63,7 @@ class Pull(Kept):
         indexes = [
             models.Index(fields=["state", "release_from"]),
             models.Index(fields=["tool", "started_at"]),
+            models.Index(fields=["started_at"], name="pull_started"),
         ]
         constraints = [
             models.UniqueConstraint(

@@ -134,6 +134,14 @@ class TemporaryState(Projection):
     )
 
     class Meta:
+        indexes = [
+            # In, or not found: few are, of all that ever was put in.
+            models.Index(
+                fields=["item"],
+                condition=Q(inside__gt=0) | Q(missing__gt=0),
+                name="temporary_on_board",
+            )
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(

@@ -5,9 +5,18 @@ Rows hold whole numbers (mg, nm, millionths), the numbers g, kg and mm.
 
 from dataclasses import dataclass
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from shop.models import Laminate, Lineage, MaterialKind, Part, PartState
+from shop.models import (
+    NOT_WEIGHED,
+    Laminate,
+    Lineage,
+    MaterialKind,
+    Part,
+    PartDesign,
+    PartState,
+)
 from shop.numeric import balance
 from shop.numeric import laminate as numbers
 from shop.numeric.units import (
@@ -220,8 +229,6 @@ def outside(mass_mg: int, expected: Expectation | None) -> list[str]:
 
 def waits_for_a_scale():
     """Parts never weighed, or only by hand: scrap and coupons aside."""
-    return (
-        Part.objects.exclude(state=PartState.SCRAPPED)
-        .exclude(design__is_coupon=True)
-        .exclude(mass_mg__isnull=False, mass_is_estimate=False)
-    )
+    coupons = PartDesign.objects.filter(is_coupon=True).order_by()
+    waiting = Part.objects.filter(NOT_WEIGHED, ~Q(state=PartState.SCRAPPED))
+    return waiting.exclude(design__in=coupons.values("pk"))
