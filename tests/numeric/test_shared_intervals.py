@@ -101,10 +101,11 @@ def held(random, tight):
     moves, cuts = [], []
     told, asked = (*plan.parts, *plan.joints), (*exact.parts, *exact.joints)
     for mine, his in zip(told, asked, strict=True):
-        amounts = dict(his.move.amounts)
+        # A turn shifts the middle of a joint, too, where no shift is told.
+        shifts = {"x": his.move.x_mm, "y": his.move.y_mm, "turn": his.move.turn_deg}
+        amounts = shifts | dict(his.move.amounts)
         moves += [
-            abs(amounts.get(one.name, 0.0) - one.value) <= one.half
-            for one in mine.known.moves
+            abs(amounts[one.name] - one.value) <= one.half for one in mine.known.moves
         ]
     for mine, his in zip(plan.joints, exact.joints, strict=True):
         trims = {station.label: station.trim for station in his.stations}
