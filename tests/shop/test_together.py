@@ -4,11 +4,12 @@ import threading
 
 import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
+from django.db.models import Q
 
 from shop.ledger import Refused, together, writing
 from shop.ledger.together import Together
 from shop.models import Counter, Person, Seal, Tablet
-from shop.models.prepared import Prepared, Slot, insert
+from shop.models.prepared import Prepared, Slot, Slots, insert
 
 
 def keep(name, threads, *, then=None):
@@ -95,6 +96,13 @@ BY_SCOPE = Prepared(lambda: Counter.objects.filter(scope=Slot("scope")))
 HELD = Prepared(
     lambda: Counter.objects.select_for_update(no_key=True).filter(scope=Slot("scope"))
 )
+AMONG = Prepared(
+    lambda: (
+        Counter.objects.filter(Q(scope__in=Slots("scopes")) | Q(last=Slot("last")))
+        .order_by("scope")
+        .values_list("scope")
+    )
+)
 RAISED = Prepared(lambda: Counter.objects.filter(pk=Slot("pk")), last=Slot("last"))
 
 
@@ -113,6 +121,16 @@ def test_a_prepared_statement_says_what_the_database_says_now(committed_db):
         HELD.first(scope="check")
     with writing():
         assert HELD.first(scope="check").last == 6
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 3, 8, 9, 511, 513, 700])
+def test_a_prepared_statement_takes_a_list_of_any_length(db, count):
+    Counter.objects.bulk_create(
+        Counter(scope=f"{number:03}%s", last=number) for number in range(705)
+    )
+    scopes = [f"{number:03}%s" for number in range(count)]
+    found = [scope for (scope,) in AMONG.rows(scopes=scopes, last=704)]
+    assert found == [*scopes, "704%s"]
 
 
 def test_a_kept_row_goes_by_no_prepared_statement(db):
