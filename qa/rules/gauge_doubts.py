@@ -16,8 +16,8 @@ from qa.models import (
     Reading,
     StudyValue,
 )
-from qa.rules.gauges import UNFIT
-from qa.rules.measuring_days import EVER, day_of, midnight
+from qa.rules.gauges import UNFIT, due_when
+from qa.rules.measuring_days import EVER, day_of, made_when, midnight
 from shop.models.prepared import Prepared, Slots
 
 DOUBTED = (CalibrationResult.OFF, CalibrationResult.ADJUSTED)
@@ -94,10 +94,12 @@ class Told:
             return None
         return self.good_since(min(last, span.high or last))
 
-    def due_at(self, moment: datetime) -> date | None:
-        """The due day that was on record at a moment."""
-        before = [row for row in self.standings if row.entry.received_at <= moment]
-        return (before or self.standings)[-1 if before else 0].due
+    def due_of(self, row) -> date | None:
+        """The due day of its instrument when a row was measured, as its clock says
+        where that is believed, by what was on record when it came in."""
+        known = [one for one in self.calibrations if one.entry.pk < row.entry.pk]
+        when = made_when(row.entry.made_at, row.entry.received_at)
+        return due_when(self.standings, known, when)
 
 
 def spans_off(

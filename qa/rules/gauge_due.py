@@ -97,7 +97,7 @@ def _dues(row, told: Told | None) -> list[date]:
     if isinstance(row, Check):
         dues.append(row.calibration_due)
     elif told and told.standings:
-        dues.append(told.due_at(first_moment(row)))
+        dues.append(told.due_of(row))
     return [due for due in dues if due]
 
 

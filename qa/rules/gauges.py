@@ -1,6 +1,6 @@
 """Whether an instrument may be measured with, and what is frozen of it then."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -14,6 +14,7 @@ from qa.models import (
     Check,
     CurrentReading,
     GaugeRules,
+    GaugeStanding,
     Instrument,
     InstrumentStatus,
     Strictness,
@@ -54,15 +55,10 @@ def standing_at(instrument: Instrument, when: datetime) -> Standing:
     day, since = day_of(when), instrument.stands_since
     if since is None or when >= since:
         return Standing(instrument.status, instrument.due, day)
-    told = list(instrument.standings.select_related("entry").order_by("pk"))
-    before = [row for row in told if row.entry.received_at <= when]
-    then = (before or told or [instrument])[-1 if before else 0]
+    standings = list(instrument.standings.select_related("entry").order_by("pk"))
     calibrations = list(instrument.calibrations.select_related("entry"))
-    done = [row for row in calibrations if row.done_on <= day]
-    newest = max(done, key=lambda row: (row.done_on, row.pk), default=None)
-    due = then.due
-    if newest and (then is instrument or newest.entry.pk > then.entry.pk):
-        due = due_by(newest)
+    then = standing_then(standings, when) or instrument
+    due = due_when(standings, calibrations, when) if standings else instrument.due
     good = any(
         row.result == CalibrationResult.GOOD
         and row.done_on >= day
@@ -70,6 +66,30 @@ def standing_at(instrument: Instrument, when: datetime) -> Standing:
         for row in calibrations
     )
     return Standing(then.status, due, day, good)
+
+
+def standing_then(
+    standings: Sequence[GaugeStanding], when: datetime
+) -> GaugeStanding | None:
+    """What was on record at a moment, the first that ever was before that; with their
+    entries, the oldest first."""
+    before = [row for row in standings if row.entry.received_at <= when]
+    return (before or [*standings[:1], None])[-1 if before else 0]
+
+
+def due_when(
+    standings: Sequence[GaugeStanding],
+    calibrations: Iterable[Calibration],
+    when: datetime,
+) -> date | None:
+    """Until when an instrument was calibrated at a moment: by the newest calibration
+    done by that day, where it was recorded later than what was on record then."""
+    then = standing_then(standings, when)
+    done = [row for row in calibrations if row.done_on <= day_of(when)]
+    newest = max(done, key=lambda row: (row.done_on, row.pk), default=None)
+    if newest and newest.entry.pk > then.entry.pk:
+        return due_by(newest)
+    return then.due
 
 
 def due_by(calibration: Calibration) -> date | None:

@@ -117,7 +117,7 @@ def test_what_is_measured_with_a_damaged_one_under_a_warning_is_marked_and_liste
 @pytest.mark.parametrize("result", ["good", "adjusted"])
 @pytest.mark.parametrize("rule", ["warn", "refuse"])
 def test_a_check_begun_overdue_and_sent_after_a_calibration_is_told_by_its_day_of_use(
-    by, client_of, rule, result
+    people, by, client_of, rule, result
 ):
     gauges.set_gauge_rules(by=by, overdue=rule)
     gauge = make_instrument(by, due=day(6))
@@ -139,6 +139,15 @@ def test_a_check_begun_overdue_and_sent_after_a_calibration_is_told_by_its_day_o
     innocent = make_check(by, instrument=gauge, made_at=clock(2))
     assert innocent.calibration_due == day(-300)
     assert not gauge_due.overdue([innocent])
+    gauge.refresh_from_db()
+    study = plan_study(people, [by, people["lead"]], instrument=gauge, repeats=2)
+    for turn, ago in enumerate((5, 2)):
+        gauge_studies.record_value(
+            by=by, study=study, turn=turn, value="2", unit="mm", made_at=clock(ago)
+        )
+    overdue, _in_date = study.values.select_related("entry")
+    late = gauge_due.overdue(study.values.select_related("entry"))
+    assert {key: one.due for key, one in late.items()} == {overdue.pk: day(6)}
 
 
 def test_readings_of_a_running_check_are_refused_when_its_gauge_falls_due(by):
