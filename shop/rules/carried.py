@@ -55,9 +55,8 @@ def onto(airframes: Iterable[Airframe], *related: str) -> list[Carried]:
         airframe=OuterRef("airframe"),
         placed_by_entry__pk__lt=OuterRef("entry__pk"),
     )
-    there = sat.values("airframe")
-    items = TemporaryItem.objects.filter(Exists(then), airframe__in=there)
-    return _carried(items.select_related(*related), sat, now, made)
+    items = TemporaryItem.objects.filter(Exists(then)).select_related(*related)
+    return _carried(items, _read(sat), now, made)
 
 
 def elsewhere(items: QuerySet[TemporaryItem]) -> list[Carried]:
@@ -65,7 +64,8 @@ def elsewhere(items: QuerySet[TemporaryItem]) -> list[Carried]:
     sat = Placement.objects.filter(
         LEFT | _bonded(), airframe__in=items.order_by().values("airframe")
     )
-    return _carried(items, sat, *_now(sat))
+    places = _read(sat)
+    return _carried(items, places, *_now(places))
 
 
 def to_another_airframe(items: QuerySet[TemporaryItem]) -> list[Carried]:
@@ -78,8 +78,8 @@ def to_another_airframe(items: QuerySet[TemporaryItem]) -> list[Carried]:
         LEFT & (moved | made_into_another) | _bonded(),
         airframe__in=items.order_by().values("airframe"),
     )
-    items = items.filter(airframe__in=sat.order_by().values("airframe"))
-    return _carried(items.select_related(None), sat, *_now(sat), only=READ)
+    places = _read(sat)
+    return _carried(items.select_related(None), places, *_now(places), only=READ)
 
 
 def _bonded() -> Exists:
@@ -88,14 +88,23 @@ def _bonded() -> Exists:
     return Exists(edges)
 
 
-def _now(sat: QuerySet[Placement]) -> tuple[QuerySet[Placement], Made]:
+def _read(sat: QuerySet[Placement]) -> list[Placement]:
+    """The few places that count, first: of what is asked by their keys no database goes
+    through all that sits anywhere, or was ever put in."""
+    related = ("part", "position", "placed_by_entry", "removed_by_entry")
+    return list(sat.select_related(*related).order_by("pk"))
+
+
+def _now(places: list[Placement]) -> tuple[QuerySet[Placement], Made]:
     """Where parts that sat somewhere, and what was made of them, sit now."""
-    made = made_into(sat.order_by().values("part"))
-    parts = Q(part__in=sat.order_by().values("part")) | Q(part__in=made.parts)
-    return Placement.objects.filter(parts, removed_at=None), made
+    parts = {was.part_id for was in places}
+    made = made_into(parts)
+    now = Placement.objects.filter(part__in=parts | made.parts, removed_at=None)
+    return now, made
 
 
-def _carried(items, sat, now, made: Made, only: Iterable[str] = ()) -> list[Carried]:
+def _carried(items, places, now, made: Made, only: Iterable[str] = ()) -> list[Carried]:
+    items = items.filter(airframe__in={was.airframe_id for was in places})
     items = items.select_related(*RELATED).order_by("airframe", "number")
     items = items.only(*only) if only else items
     by_airframe: dict[int, list[TemporaryItem]] = defaultdict(list)
@@ -103,10 +112,9 @@ def _carried(items, sat, now, made: Made, only: Iterable[str] = ()) -> list[Carr
         by_airframe[item.airframe_id].append(item)
     now = now.select_related("part", "position", "airframe", "placed_by_entry")
     sits = {placement.part_id: placement for placement in now}
-    related = ("part", "position", "placed_by_entry", "removed_by_entry")
     went = [
         (item, was, there)
-        for was in sat.select_related(*related).order_by("pk")
+        for was in places
         for there in _places_of(was, sits, made)
         for item in by_airframe[was.airframe_id]
         if was.position.covers(item.bay.path)
