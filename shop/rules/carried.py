@@ -73,7 +73,7 @@ def to_another_airframe(items: QuerySet[TemporaryItem]) -> list[Carried]:
     read, and of each item no more than its pieces. Statements as above."""
     sits = Placement.objects.filter(part=OuterRef("part"), removed_at=None)
     moved = Exists(sits.exclude(airframe=OuterRef("airframe")))
-    made_into_another = Exists(Lineage.objects.filter(source=OuterRef("part")))
+    made_into_another = _sources_of()
     sat = Placement.objects.filter(
         LEFT & (moved | made_into_another) | _bonded(),
         airframe__in=items.order_by().values("airframe"),
@@ -82,10 +82,16 @@ def to_another_airframe(items: QuerySet[TemporaryItem]) -> list[Carried]:
     return _carried(items.select_related(None), places, *_now(places), only=READ)
 
 
-def _bonded() -> Exists:
+def _bonded() -> Q:
     """Of placements: who sits there was bonded into another part, left or not."""
-    edges = Lineage.objects.filter(source=OuterRef("part"), kind=Origin.BONDED)
-    return Exists(edges)
+    return _sources_of(kind=Origin.BONDED)
+
+
+def _sources_of(**kind) -> Q:
+    """Looked up once: asked at each placement, SQLite goes through all edges each time
+    where hardly one names a source."""
+    edges = Lineage.objects.filter(source__isnull=False, **kind)
+    return Q(part__in=edges.order_by().values("source"))
 
 
 def _read(sat: QuerySet[Placement]) -> list[Placement]:
