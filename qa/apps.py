@@ -8,7 +8,7 @@ class QaConfig(AppConfig):
 
     def ready(self):
         # Models are not loaded when this module is read.
-        from qa.actions import remeasuring
+        from qa.actions import first_standings, remeasuring
         from qa.actions.rebuilding import FAMILIES
         from qa.identifiers import register_things
         from qa.models import IssuedPack
@@ -29,6 +29,7 @@ class QaConfig(AppConfig):
         projections.register(remeasuring.FAMILY)
         acts.FOLLOWERS.append(remeasuring.follow)
         post_migrate.connect(remeasuring.fill_after_migrate)
+        post_migrate.connect(first_standings.record_after_migrate)
         for signed in (signed_fits, signed_plans, signed_close_outs, signed_packs):
             for signable in signed.SIGNABLES:
                 signing.register(signable)

@@ -6,8 +6,8 @@ from django.conf import settings
 from django.test import override_settings
 from django.utils import timezone
 
-from qa.actions import holes, trimming
-from qa.models import HolePattern
+from qa.actions import holes, instruments, trimming
+from qa.models import HolePattern, Instrument
 from shop.actions import (
     airframes,
     people,
@@ -191,6 +191,13 @@ ACTS = {
         ),
         "shop.routes.add_step",
         "Tool",
+    ),
+    "instrument": (
+        lambda by: instruments.save_instrument(
+            by=by, instrument=Instrument.objects.first(), name="Gauge"
+        ),
+        "qa.instruments.save_instrument",
+        "Instrument",
     ),
     "role": (
         lambda by: people.change_role(by=by, person=other(by), role="inspector"),

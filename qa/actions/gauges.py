@@ -1,5 +1,8 @@
 """What is recorded of instruments: calibrations, budgets, and the shop's rules."""
 
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
 from qa.models import (
     Calibration,
     GaugeBudget,
@@ -11,7 +14,7 @@ from qa.rules.gauge_budgets import combined
 from qa.rules.gauges import due_by, rules_now
 from shop import roles
 from shop.actions.locks import locked
-from shop.ledger import perform
+from shop.ledger import Refused, perform
 from shop.numeric.units import MILLI, to_nm
 
 CALIBRATION = (
@@ -45,6 +48,8 @@ def record_calibration(
     roles.require(by, "define instruments")
     row = Calibration(instrument=instrument, **{name: said[name] for name in said})
     row.full_clean(exclude=["entry"])
+    if row.done_on > timezone.localdate():
+        raise Refused(_("This day is still to come."), field="done_on")
     plain = {name: str(said.get(name, "")) for name in CALIBRATION}
     told = {"instrument": str(instrument.uuid), **plain}
     with perform("calibration/1", by=by, **{"said": told, **(envelope or {})}) as act:

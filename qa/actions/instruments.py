@@ -3,6 +3,7 @@
 from qa.actions import gauges
 from qa.models import Instrument
 from shop import roles
+from shop.actions.locks import locked
 from shop.ledger import perform
 
 FIELDS = (
@@ -22,17 +23,19 @@ FIELDS = (
 
 
 def save_instrument(*, by, instrument: Instrument | None = None, **fields):
-    """Add an instrument or change one; checks keep what they were taken with."""
+    """Add an instrument or change one, as it is now, in what is said of it and nothing
+    else; checks keep what they were taken with."""
     roles.require(by, "define instruments")
-    row = instrument or Instrument()
-    before = None if row.pk is None else (row.status, row.due)
-    for name, value in fields.items():
+    for name in fields:
         if name not in FIELDS:
             raise TypeError(f"an instrument has no {name}")
-        setattr(row, name, value)
-    row.full_clean()
-    said = {name: str(getattr(row, name)) for name in FIELDS}
-    with perform("instrument/1", by=by, said=said) as act:
+    with perform("instrument/1", by=by) as act:
+        row = locked(instrument) if instrument else Instrument()
+        before = (row.status, row.due) if instrument else None
+        for name, value in fields.items():
+            setattr(row, name, value)
+        row.full_clean()
+        act.said = {name: str(getattr(row, name)) for name in FIELDS}
         moved = before != (row.status, row.due)
         if moved:
             row.stands_since = act.now

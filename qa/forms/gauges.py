@@ -1,7 +1,6 @@
 """Forms of what is recorded of instruments."""
 
 from django import forms
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
@@ -44,8 +43,6 @@ class CalibrationForm(forms.Form):
             self.add_error("k_e3", _("Say which factor it was stated with."))
         said["k_e3"] = None if expanded is None or k is None else round(k * MILLI)
         done, due = said.get("done_on"), said.get("due")
-        if done and done > timezone.localdate():
-            self.add_error("done_on", _("This day is still to come."))
         if done and due and due < done:
             self.add_error("due", _("This is before it was done."))
         said.pop("unit", None)

@@ -95,6 +95,8 @@ class InstrumentForm(forms.Form):
         super().__init__(*arguments, **named)
         for name in self.FEET:
             needed(self.fields[name], _("(needed for a bridge, all three)"))
+        for field in self.fields.values():
+            field.show_hidden_initial = True
 
     def clean(self):
         nm_of_texts(self, "u_nm", "resolution_nm", positive=True)
@@ -107,8 +109,18 @@ class InstrumentForm(forms.Form):
             self.add_error("probe_nm", _("A bridge has two feet and a probe."))
         elif feet[0] is not None and feet[0] == feet[1]:
             self.add_error("foot_2_nm", _("The two feet stand on one point."))
-        self.cleaned_data.pop("unit", None)
-        return self.cleaned_data
+        return self._changed()
+
+    def _changed(self) -> dict:
+        """What is another than when the page was opened: what came on record meanwhile
+        (a calibration, a budget, a loss) is not set back by the rest of the page."""
+        changed = set(self.changed_data)
+        if "unit" in changed:
+            changed.update(self.LENGTHS)
+        changed.discard("unit")
+        return {
+            name: self.cleaned_data[name] for name in changed & {*self.cleaned_data}
+        }
 
     @classmethod
     def initial_of(cls, row: Instrument | None, unit: str) -> dict:

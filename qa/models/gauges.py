@@ -1,5 +1,7 @@
 """What is on record of instruments: calibrations, budgets of uncertainty, the rules."""
 
+from datetime import datetime
+
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -60,6 +62,8 @@ class GaugeStanding(Fact):
     instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="standings")
     status = models.CharField(max_length=8, choices=InstrumentStatus)
     due = models.DateField(null=True, blank=True)
+    # Since when, where that was before it was recorded (by a release that did not).
+    since = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ("id",)
@@ -72,6 +76,10 @@ class GaugeStanding(Fact):
 
     def __str__(self) -> str:
         return f"{self.get_status_display()}, {self.due}"
+
+    @property
+    def begins(self) -> datetime:
+        return self.since or self.entry.received_at
 
 
 class GaugeBudget(Fact):

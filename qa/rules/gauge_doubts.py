@@ -17,7 +17,7 @@ from qa.models import (
     StudyValue,
 )
 from qa.rules.gauges import UNFIT, due_when
-from qa.rules.measuring_days import EVER, day_of, made_when, midnight
+from qa.rules.measuring_days import EVER, day_of, made_when, midnight, used_from
 from shop.models.prepared import Prepared, Slots
 
 DOUBTED = (CalibrationResult.OFF, CalibrationResult.ADJUSTED)
@@ -61,21 +61,21 @@ class Told:
         found: list[Span] = []
         before = None
         for row in self.standings:
-            at = row.entry.received_at
             if row.status in UNFIT and before is None:
                 before = row
             elif row.status not in UNFIT and before is not None:
-                found.append(Span(before.entry.received_at, at, before))
+                found.append(Span(before.begins, row.begins, before))
                 before = None
         if before is not None:
-            found.append(Span(before.entry.received_at, None, before))
+            found.append(Span(before.begins, None, before))
         return found
 
     def good_since(self, moment: datetime) -> Calibration | None:
-        """The first calibration after a moment that found it good."""
+        """The first calibration of a later day than a moment that found it good: of
+        the same day nobody knows whether it was done before it fell or after."""
         day = day_of(moment)
         for row in self.calibrations:
-            late = row.done_on >= day and row.entry.received_at > moment
+            late = row.done_on > day and row.entry.received_at > moment
             if row.result == CalibrationResult.GOOD and late:
                 return row
         return None
@@ -129,7 +129,7 @@ TOLD = {
 
 
 def told_of(instruments: set[int]) -> dict[int, Told]:
-    """What is on record of each instrument, in two statements."""
+    """What is on record of each of these instruments, in two statements."""
     if not instruments:
         return {}
     found = {}
@@ -137,25 +137,31 @@ def told_of(instruments: set[int]) -> dict[int, Told]:
         for row in told.rows(instruments=instruments):
             both = found.setdefault(row.instrument_id, ([], []))
             both[model is GaugeStanding].append(row)
-    return {key: Told(*both) for key, both in found.items()}
+    return {key: Told(*found.get(key, ((), ()))) for key in instruments}
 
 
 def first_moment(row) -> datetime:
-    """The first at which a check, a result or a value may have been measured."""
-    return getattr(row, "used_from", None) or row.entry.received_at
+    """The first at which a check, a result or a value may have been measured; an
+    earlier release did not write it down."""
+    received = row.entry.received_at
+    if not hasattr(row, "used_from"):
+        return received
+    return row.used_from or used_from(row.entry.made_at, received) or received
 
 
 def _newest_readings(checks: list[int]) -> dict[int, datetime]:
-    """When the newest reading of each check was received; one statement, if any."""
+    """When the newest value of each check was received, for what is skipped takes no
+    instrument; one statement, if any."""
     if not checks:
         return {}
-    rows = Reading.objects.filter(fit_check__in=checks).order_by()
+    rows = Reading.objects.filter(fit_check__in=checks, value_nm__isnull=False)
+    rows = rows.order_by()
     return dict(rows.values_list("fit_check").annotate(Max("entry__received_at")))
 
 
 def last_moments(rows: Iterable) -> dict[int, datetime]:
     """The last at which each may have been measured: it was received then, or the
-    newest reading of a check was; one statement where there is a check."""
+    newest value of a check was; one statement where there is a check."""
     rows = list(rows)
     newest = _newest_readings([row.pk for row in rows if isinstance(row, Check)])
     return {
@@ -171,7 +177,7 @@ def found_off(rows: Iterable) -> dict[int, Calibration | GaugeStanding]:
     characteristics and second readings alike."""
     rows = [row for row in rows if row.instrument_id]
     told = told_of({row.instrument_id for row in rows})
-    rows = [row for row in rows if told[row.instrument_id].spans] if told else []
+    rows = [row for row in rows if told[row.instrument_id].spans]
     last, found = last_moments(rows), {}
     for row in rows:
         doubt = told[row.instrument_id].doubt(first_moment(row), last[row.pk])
@@ -193,7 +199,7 @@ def off_words(off: Calibration | GaugeStanding) -> str:
     words = _(
         "%(gauge)s was marked %(how)s on %(day)s: what came in after that is in doubt"
     )
-    told = {"how": off.get_status_display(), "day": day_of(off.entry.received_at)}
+    told = {"how": off.get_status_display(), "day": day_of(off.begins)}
     return words % {"gauge": off.instrument.code, **told}
 
 

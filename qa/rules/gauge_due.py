@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from qa.models import Calibration, CalibrationResult, Check, Reading
-from qa.rules.gauge_doubts import Told, first_moment, last_moments, told_of
+from qa.rules.gauge_doubts import DOUBTED, Told, last_moments, told_of
 from qa.rules.measuring_days import day_of, made_when
 
 
@@ -40,7 +40,7 @@ def overdue(rows: Iterable) -> dict[int, Overdue]:
     told = told_of({row.instrument_id for row in rows})
     late = {}
     for row in rows:
-        due = min(_dues(row, told.get(row.instrument_id)), default=today)
+        due = min(_dues(row, told[row.instrument_id]), default=today)
         if due < today:
             late[row.pk] = (row, due)
     last = last_moments(row for row, _due in late.values())
@@ -51,8 +51,7 @@ def overdue(rows: Iterable) -> dict[int, Overdue]:
     found = {}
     for key, (row, due) in late.items():
         began, ended = used[key]
-        told_here = told.get(row.instrument_id, Told())
-        good = _shown_good(told_here, first_moment(row), last[key])
+        good = _shown_good(told[row.instrument_id], began, last[key])
         received = day_of(last[key])
         found[key] = Overdue(due, day_of(began), day_of(ended), received, good)
     return found
@@ -90,25 +89,31 @@ def _cleared(instrument: str, good: Calibration | None) -> str:
     return words % {"code": instrument, "day": good.done_on, "by": good.laboratory}
 
 
-def _dues(row, told: Told | None) -> list[date]:
+def _dues(row, told: Told) -> list[date]:
     """Until when its instrument was calibrated: as it was frozen, or was on record
     then, and as is said now."""
     dues = [row.instrument.due]
     if isinstance(row, Check):
         dues.append(row.calibration_due)
-    elif told and told.standings:
+    elif told.standings:
         dues.append(told.due_of(row))
     return [due for due in dues if due]
 
 
 def _shown_good(told: Told, first: datetime, last: datetime) -> Calibration | None:
     """The calibration that clears whatever was measured between two moments: it was
-    found good on that day or later, or meanwhile, and was in date from then on."""
+    found good on that day or later; or meanwhile, or before by a certificate that came
+    in since, and was in date from then on, with nothing else found until then."""
     begun, received = day_of(first), day_of(last)
-    for row in told.calibrations:
+    for at, row in enumerate(told.calibrations):
         after = row.done_on >= received
-        between = row.done_on >= begun and (row.due is None or row.due >= received)
-        if row.result == CalibrationResult.GOOD and (after or between):
+        in_date = row.due is None or row.due >= received
+        came_since = row.entry.received_at > last and not any(
+            later.done_on <= received and later.result in DOUBTED
+            for later in told.calibrations[at + 1 :]
+        )
+        covered = in_date and (row.done_on >= begun or came_since)
+        if row.result == CalibrationResult.GOOD and (after or covered):
             return row
     return None
 
@@ -121,9 +126,10 @@ def _used(rows: list) -> dict[int, tuple[datetime, datetime]]:
         made = made_when(row.entry.made_at, row.entry.received_at)
         found[row.pk] = (made, made)
     checks = [row.pk for row in rows if isinstance(row, Check)]
-    read = Reading.objects.filter(fit_check__in=checks).order_by() if checks else None
+    read = Reading.objects.filter(fit_check__in=checks, value_nm__isnull=False)
     clocks = ("fit_check", "entry__made_at", "entry__received_at")
-    for key, made_at, received in read.values_list(*clocks) if checks else ():
+    read = read.order_by().values_list(*clocks) if checks else ()
+    for key, made_at, received in read:
         began, ended = found[key]
         found[key] = (began, max(ended, made_when(made_at, received)))
     return found

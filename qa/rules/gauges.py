@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db.models import Q
 from django.utils import timezone
@@ -37,7 +37,8 @@ def rules_now() -> GaugeRules:
 @dataclass(frozen=True)
 class Standing:
     """Whether an instrument was in use at a moment, until when it was calibrated then,
-    and whether a calibration since that moment found it good."""
+    and whether a calibration since that moment found it good: of one that was lost or
+    damaged on a later day, for of the same day nobody knows which was first."""
 
     status: str
     due: date | None
@@ -52,16 +53,17 @@ def standing_now(instrument: Instrument) -> Standing:
 def standing_at(instrument: Instrument, when: datetime) -> Standing:
     """As it stood at a moment, the calibrations done by then counted in; no statement
     where nothing changed since, two else."""
-    day, since = day_of(when), instrument.stands_since
-    if since is None or when >= since:
+    day, stands = day_of(when), instrument.stands_since
+    if stands is None or when >= stands:
         return Standing(instrument.status, instrument.due, day)
     standings = list(instrument.standings.select_related("entry").order_by("pk"))
     calibrations = list(instrument.calibrations.select_related("entry"))
     then = standing_then(standings, when) or instrument
     due = due_when(standings, calibrations, when) if standings else instrument.due
+    since = day + timedelta(days=then.status in UNFIT)
     good = any(
         row.result == CalibrationResult.GOOD
-        and row.done_on >= day
+        and row.done_on >= since
         and row.entry.received_at > when
         for row in calibrations
     )
@@ -73,7 +75,7 @@ def standing_then(
 ) -> GaugeStanding | None:
     """What was on record at a moment, the first that ever was before that; with their
     entries, the oldest first."""
-    before = [row for row in standings if row.entry.received_at <= when]
+    before = [row for row in standings if row.begins <= when]
     return (before or [*standings[:1], None])[-1 if before else 0]
 
 

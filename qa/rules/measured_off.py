@@ -16,13 +16,13 @@ from qa.models import (
     SecondReading,
     StudyValue,
 )
-from qa.rules.gauge_doubts import Told, told_of
+from qa.rules.gauge_doubts import Told, first_moment, told_of
 
 NEWEST = Greatest(
     "entry__received_at",
     Coalesce(
         Subquery(
-            Reading.objects.filter(fit_check=OuterRef("pk"))
+            Reading.objects.filter(fit_check=OuterRef("pk"), value_nm__isnull=False)
             .order_by()
             .values("fit_check")
             .annotate(at=Max("entry__received_at"))
@@ -43,14 +43,17 @@ def _in_doubt(rows: QuerySet, told: Told) -> list:
         begun=begun or F("entry__received_at"),
         newest=NEWEST if check else F("entry__received_at"),
     )
+    # What an earlier release wrote is looked into: its clock tells when it was begun.
+    untold = Q(used_from=None) & ~Q(entry__made_at="") if clocked else Q(pk__in=())
     when = Q()
     for span in told.spans:
         inside = Q(newest__gte=span.low)
         if check:  # what nothing was done to since is left out before it is looked into
             lately = Q(state__last_entry__received_at__gte=span.low)
             inside &= lately | Q(entry__received_at__gte=span.low)
-        when |= inside & Q(begun__lt=span.high) if span.high else inside
-    return [row for row in rows.filter(when) if told.doubt(row.begun, row.newest)]
+        when |= inside & (Q(begun__lt=span.high) | untold) if span.high else inside
+    found = rows.filter(when)
+    return [row for row in found if told.doubt(first_moment(row), row.newest)]
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,7 @@ class StudyOff:
 def measured_while_off(instrument: Instrument) -> MeasuredOff:
     """What was measured with an instrument since its last good calibration before each
     that found it off, and while it was lost or damaged: seven statements."""
-    told = told_of({instrument.pk}).get(instrument.pk, Told())
+    told = told_of({instrument.pk})[instrument.pk]
     if not told.spans:
         return MeasuredOff()
     checks, holes, results, seconds = (

@@ -1,9 +1,6 @@
 """A gauge that is lost, damaged or overdue on the day of use: what it may not measure,
 and what stays marked of what it did measure, whatever it is now."""
 
-import datetime as dt
-import uuid
-
 import pytest
 from django.db import connection
 from django.db.models.signals import post_init
@@ -11,13 +8,17 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from qa.actions import gauge_studies, gauges, instruments
-from qa.models import Check, CheckState
+from qa.actions import first_standings, gauge_studies, gauges, instruments
+from qa.models import Calibration, Check, GaugeStanding, Instrument
+from qa.queries.checks import unconfirmed
 from qa.queries.packs.instruments import _doubts as told_in_pack
+from qa.queries.tablet.carried_checks import check_for_tablet
 from qa.rules import gauge_doubts, gauge_due
+from qa.rules.gauges import standing_at
 from qa.rules.measured_off import measured_while_off
-from shop.ledger import Refused
+from shop.ledger import Refused, perform
 from tests.around import by_hand
+from tests.qa.gauge_history import again, clock_of, received, stand
 from tests.qa.making import make_airframe, make_check, make_instrument, read
 from tests.qa.test_acts import said
 from tests.qa.test_characteristics import found as proven
@@ -65,6 +66,10 @@ def test_a_gauge_lost_while_a_check_runs_is_refused_and_marks_what_comes_in_afte
     assert sent("2", outcome="feeler", goes="1", does_not_go="2").status_code == 422
     assert sent("3", outcome="skipped", value="", reason="no way in").status_code == 201
     assert sent("4", made_at=before).status_code == 201
+    carried = check_for_tablet(again(check))["label"]
+    assert (
+        carried == f"{check.label} · no readings with {gauge}: This instrument is lost."
+    )
     client, page = client_of("inspector"), f"/fit-checks/{check.entry_id}/"
     came = f"Came in after {gauge} was marked lost on {day(0)}"
     told = words_of(client, page)
@@ -74,16 +79,158 @@ def test_a_gauge_lost_while_a_check_runs_is_refused_and_marks_what_comes_in_afte
     assert gauge_doubts.doubt_of(whole) is None
     # In use again, the mark stays; nothing that is measured now gets one.
     gauge = status(by, gauge, "in_use")
+    assert check_for_tablet(again(check))["label"] == check.label
     assert sent("2").status_code == 201
     after = make_check(by, instrument=gauge)
     told = words_of(client, page)
     assert came in told and ": 4 gap; by the clock" in told
     assert gauge_doubts.doubt_of(check) and not gauge_doubts.doubt_of(after)
-    # Only that it was found good since clears it, and that is said.
+    # Found good on that same day, it may have been before it fell.
     found(by, gauge, "good", 0)
-    told = words_of(client, page)
-    assert f"{came}" in told and f"{gauge} was found good on {day(0)} (blocks)" in told
-    assert gauge_doubts.doubt_of(check) is None and not measured_while_off(gauge)
+    assert came in words_of(client, page) and gauge_doubts.doubt_of(check)
+
+
+def test_only_that_it_was_found_good_on_a_later_day_clears_what_was_read_while_lost(
+    by, client_of
+):
+    gauge, other = make_instrument(by), make_instrument(by)
+    old, other_old = received(by, gauge, 800, 3), received(by, other, 801, 2)
+    stand(gauge, "lost", 4)
+    stand(other, "lost", 4)
+    stand(other, "in_use", 1)
+    for one in (gauge, other):
+        found(by, one, "good", 2)
+    assert {*gauge_doubts.found_off([old, other_old])} == {other_old.pk}
+    client, page = client_of("visitor"), f"/fit-checks/{old.entry_id}/"
+    good = f"{gauge} was found good on {day(2)} (blocks): what it read holds"
+    assert good in words_of(client, page)
+    found(by, other, "good", 1)
+    assert not gauge_doubts.found_off([old, other_old])
+
+
+def test_a_check_asks_no_more_the_oftener_its_gauge_was_lost(by):
+    gauge = make_instrument(by)
+    check, costs = make_check(by, instrument=gauge, made_at=clock(-2)), []
+    for ago in (9, 8, 7):
+        stand(gauge, "lost", ago)
+        stand(gauge, "in_use", ago - 0.5)
+        with CaptureQueriesContext(connection) as asked:
+            told = unconfirmed.doubts_of(again(check), "mm")
+        assert len(told.with_gauge) == len(costs) + 1
+        costs.append(len(asked))
+    assert len(set(costs)) == 1
+
+
+def test_a_station_skipped_after_the_gauge_was_lost_puts_nothing_in_doubt(by):
+    lost, late = make_instrument(by), make_instrument(by)
+    checks = [received(by, gauge, 800 + gauge.pk, 2) for gauge in (lost, late)]
+    status(by, lost, "lost")
+    instruments.save_instrument(by=by, instrument=late, due=day(1))
+    checks = [again(check) for check in checks]
+    for check in checks:
+        read(check, "1", "gap", by=by, outcome="skipped", reason="no way in")
+    assert not gauge_doubts.found_off(checks) and not measured_while_off(lost)
+    assert not gauge_due.overdue(checks)
+    gauges.set_gauge_rules(by=by, unfit="warn")
+    for check in checks:
+        read(check, "2", "gap", "2.00", by=by)
+    assert {*gauge_doubts.found_off(checks)} == {checks[0].pk}
+    assert measured_while_off(lost).checks == checks[:1]
+    assert {*gauge_due.overdue(checks)} == {checks[1].pk}
+
+
+def test_a_gauge_of_a_release_that_kept_no_standings_is_read_as_it_was(by, client_of):
+    said = {"name": "Step gauge", "u_nm": 20_000}
+    with by_hand():
+        due, never, fell = (
+            Instrument.objects.create(code=f"OLD-{n}", due=day, **said)
+            for n, day in enumerate((day(5), None, day(-9)))
+        )
+    # The lists open where one was calibrated and another never was.
+    found(by, make_instrument(by), "good", 3)
+    rows = [
+        received(by, due, 801, 2, calibration_due=day(5)),
+        received(by, never, 802, 2),
+        received(by, fell, 803, 2),
+        received(by, never, 804, 2, used_from=None),
+    ]
+    make_check(by, instrument=Calibration.objects.get().instrument)
+    assert client_of("lead").get("/fit-checks/").status_code == 200
+    assert not gauge_doubts.found_off(rows)
+    for _twice in range(2):
+        first_standings.record_first_standings()
+    assert GaugeStanding.objects.filter(instrument=due).count() == 1
+    # Overdue then: that it was adjusted since, with another day, leaves it so.
+    found(by, due, "adjusted", 1, due=day(-300))
+    assert {*gauge_due.standing_overdue([again(row) for row in rows])} == {rows[0].pk}
+    assert standing_at(Instrument.objects.get(pk=due.pk), clock_of(3)).due == day(5)
+    # Lost now: what was read an hour ago was read with one in use.
+    status(by, fell, "lost")
+    running = again(rows[2])
+    with pytest.raises(Refused, match="lost"):
+        read(running, "1", "gap", "2.00", by=by)
+    read(running, "1", "gap", "2.00", by=by, made_at=clock(0.05))
+    # When a check of before was begun, its clock says.
+    found(by, never, "good", 12)
+    found(by, never, "off", 3)
+    assert measured_while_off(never).checks == [rows[3], rows[1]]
+    for row in (rows[1], rows[3]):
+        assert gauge_doubts.doubt_of(again(row))
+
+
+def test_what_came_in_with_one_damaged_before_standings_were_kept_is_marked(by):
+    gauge = Instrument(code="OLD", name="Step gauge", status="damaged")
+    for status_then in ("lost", "in_use", "damaged"):
+        said = {"status": status_then}
+        with perform("instrument/1", by=by, said=said) as act:
+            gauge.save()
+            act.result = {"instrument": gauge.pk}
+    at = act.now
+    ago = (timezone.now() - at).total_seconds() / 86_400
+    check = received(by, gauge, 800, ago / 2)
+    first_standings.record_first_standings()
+    first, then = gauge.standings.all()
+    assert (first.status, then.status, then.begins) == ("in_use", "damaged", at)
+    assert [*gauge_doubts.found_off([check])] == [check.pk]
+    assert measured_while_off(gauge).checks == [check]
+
+
+def test_a_certificate_entered_late_clears_overdue_and_a_wrong_clock_clears_nothing(by):
+    def overdue_check():
+        gauge = make_instrument(by, due=day(15))
+        due = {"calibration_due": day(15)}
+        return gauge, received(by, gauge, 800 + gauge.pk, 10, **due)
+
+    cases = {  # (what was found, how many days ago, next due): whether it is cleared
+        (("good", 20, -300),): True,
+        (("good", 20, 12),): False,  # due again before it was used
+        (("good", 20, -300), ("off", 12, 12)): False,
+        (("good", 20, -300), ("off", 5, 5)): True,
+    }
+    for calibrations, cleared in cases.items():
+        gauge, check = overdue_check()
+        for result, ago, due in calibrations:
+            found(by, gauge, result, ago, due=day(due))
+        late = gauge_due.standing_overdue([again(check)])
+        assert (check.pk not in late) is cleared
+    # On record when it was used, it was not enough: the shop had set the day before.
+    gauge = make_instrument(by)
+    found(by, gauge, "good", 20, due=day(-300))
+    instruments.save_instrument(by=by, instrument=gauge, due=day(15))
+    check = make_check(by, instrument=gauge, made_at=clock(-2))
+    assert check.used_from.year == 1970
+    assert {*gauge_due.standing_overdue([check])} == {check.pk}
+
+
+def test_a_value_by_a_wrong_clock_is_held_to_the_day_due_when_it_came_in(people, by):
+    gauge = make_instrument(by, due=day(20))
+    instruments.save_instrument(by=by, instrument=gauge, due=day(-300))
+    study = plan_study(people, [by, people["lead"]], instrument=gauge, repeats=2)
+    gauge_studies.record_value(
+        by=by, study=study, turn=0, value="2", unit="mm", made_at=clock(-2)
+    )
+    values = study.values.select_related("entry", "study__instrument")
+    assert not gauge_due.overdue(values)
 
 
 def test_what_is_measured_with_a_damaged_one_under_a_warning_is_marked_and_listed(
@@ -193,23 +340,6 @@ def test_a_clock_that_is_ahead_tells_nothing_of_when_it_was_measured(by):
     found(by, gauge, "off", 300)
     assert set(gauge_doubts.found_off([ahead, right])) == {ahead.pk}
     assert measured_while_off(gauge).checks == [ahead]
-
-
-def received(by, gauge, number, ago):
-    """A check as though it had been received, read and left so many days ago, a day
-    after its tablet began it."""
-    check = make_check(by, instrument=make_instrument(by))
-    at = timezone.now() - dt.timedelta(days=ago)
-    check.entry.pk, check.entry.act = None, uuid.uuid4()
-    check.entry.received_at, check.entry.made_at = at, clock(ago + 1)
-    check.used_from = at - dt.timedelta(days=1)
-    check.pk, check.number, check.instrument = None, number, gauge
-    with by_hand():
-        check.entry.save(force_insert=True)
-        check.entry_id = check.entry.act
-        check.save(force_insert=True)
-        CheckState(fit_check=check, wanted=9, started_at=at).save()
-    return check
 
 
 def test_what_was_measured_off_is_listed_without_reading_what_was_measured_before(by):

@@ -8,6 +8,7 @@ import uuid
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from lxml.html import document_fromstring
 from scipy import stats
 
 from qa.actions import gauge_studies, gauges, instruments
@@ -20,6 +21,7 @@ from qa.rules.judging import receipt_of
 from qa.rules.measured_off import measured_while_off
 from shop.ledger import Refused
 from tests.around import by_hand
+from tests.qa.gauge_history import received
 from tests.qa.making import (
     make_airframe,
     make_check,
@@ -347,9 +349,9 @@ def test_a_gauge_lost_in_a_running_study_is_refused_and_what_came_before_is_kept
 
 def test_a_good_calibration_in_between_clears_what_came_before_it(by):
     gauge = make_instrument(by)
-    check = make_check(by, instrument=gauge)
-    found(by, gauge, "good", -1)  # after the check
-    found(by, gauge, "off", -30)
+    check = received(by, gauge, 800, 20)
+    found(by, gauge, "good", 10)
+    found(by, gauge, "off", 3)
     assert gauge_doubts.doubt_of(check) is None
     assert not measured_while_off(gauge)
 
@@ -365,8 +367,8 @@ def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
     assert told()
     instruments.save_instrument(by=by, instrument=gauge, due=day(-300))
     assert told()
-    for result, ago in (("good", 1), ("adjusted", 0), ("off", 0)):
-        found(by, gauge, result, ago, due=day(-300))
+    for result, ago, due in (("good", 1, 1), ("adjusted", 0, -300), ("off", 0, -300)):
+        found(by, gauge, result, ago, due=day(due))
         assert told(), result
     found(by, gauge, "good", 0, due=day(-300))
     assert not told()
@@ -394,15 +396,15 @@ def test_what_was_found_with_it_is_held_to_its_range_and_told_while_it_was_off(
 
 def test_adjusted_is_off_before_and_good_after(by):
     gauge = make_instrument(by)
-    check = make_check(by, instrument=gauge)
-    found(by, gauge, "adjusted", 0, due=day(-365))
+    check = received(by, gauge, 800, 20)
+    found(by, gauge, "adjusted", 5, due=day(-365))
     assert gauge_doubts.doubt_of(check) is not None
     gauge.refresh_from_db()
     assert gauge.due == day(-365)
     spans = gauge_doubts.spans_off(list(gauge.calibrations.all()))
     assert len(spans) == 1
-    found(by, gauge, "off", -10)
-    assert gauge_doubts.spans_off(list(gauge.calibrations.all()))[1][0] == day(0)
+    found(by, gauge, "off", 0)
+    assert gauge_doubts.spans_off(list(gauge.calibrations.all()))[1][0] == day(5)
 
 
 def test_an_older_certificate_entered_late_does_not_move_the_due_date(by):
@@ -444,6 +446,37 @@ def test_pages_keep_what_was_typed_and_say_what_is_wrong(by, client_of):
         ).status_code
         == 302
     )
+
+
+def sent_by(answer) -> dict:
+    """What a browser sends of the page of an instrument that nobody changed."""
+    forms = document_fromstring(answer.content).forms
+    (fields,) = [form.fields for form in forms if "code" in form.fields]
+    return {name: fields[name] or "" for name in fields}
+
+
+def test_a_page_opened_before_a_calibration_sets_nothing_back_that_it_left(
+    by, client_of
+):
+    gauge = make_instrument(by, due=day(1), range_low_nm=mm(0), range_high_nm=mm(5))
+    client, page = client_of("engineer"), f"/instruments/{gauge.pk}/change/"
+    said = sent_by(client.get(page)) | {"name": "Step gauge, blue"}
+    found(by, gauge, "good", 0, due=day(-300))
+    gauges.save_budget(by=by, instrument=gauge, rows=LINES)
+    u_nm, kept = Instrument.objects.get(pk=gauge.pk).u_nm, gauge.standings.count()
+    # What is wrong is said, and the page still knows what it began with.
+    said = sent_by(client.post(page, said | {"range_high_nm": "x"}))
+    assert client.post(page, said | {"range_high_nm": "6"}).status_code == 302
+    row = Instrument.objects.get(pk=gauge.pk)
+    assert (row.name, row.due, row.u_nm) == ("Step gauge, blue", day(-300), u_nm)
+    assert (row.range_low_nm, row.range_high_nm) == (mm(0), mm(6))
+    assert gauge.standings.count() == kept
+    # Another unit means other lengths, as they stand; a day and a loss are said.
+    said = sent_by(client.get(page)) | {"due": str(day(-9)), "status": "lost"}
+    assert client.post(page, said | {"unit": "in", "u_nm": "0.001"}).status_code == 302
+    row = Instrument.objects.get(pk=gauge.pk)
+    assert (row.due, row.status, row.range_high_nm) == (day(-9), "lost", mm(6 * 25.4))
+    assert gauge.standings.count() == kept + 1
 
 
 def test_the_choice_of_a_new_check_says_what_is_in_doubt(by, client_of):

@@ -167,6 +167,8 @@ def test_items_and_calibrations_by_script_once_with_its_persons_rights(people, g
         422,
         "due",
     )
+    ahead = {**found, "done_on": "2099-01-01", "due": "2099-01-02"}
+    assert field_of(engineer.put(address, **ahead)) == (422, "done_on")
     assert engineer.put(address, **found).status_code == 201
     assert engineer.put(address, **found).status_code == 200
     calibration = Calibration.objects.get()

@@ -10,8 +10,9 @@ from django.core.management import call_command
 from django.db import connection
 from django.urls import reverse
 
+from qa.models import Instrument
 from shop.ledger.verify import verify
-from shop.models import Person
+from shop.models import Entry, Person
 from shop.serving import backup_files, backups, database
 from tests.around import TREE
 from tests.databases import on_sqlite
@@ -44,9 +45,18 @@ def test_the_records_of_an_earlier_release_are_migrated_and_hold(
         call_command("migrate", verbosity=0)
         report = verify(expect=tuple(kept.manifest.sealed))
         assert report.faults == ()
-        assert report.entries == kept.manifest.entries
+        # One act more: how each instrument stood when standings began to be kept.
+        assert report.entries == kept.manifest.entries + 1
+        lost = Instrument.objects.get(code="FL-2")
+        first, then = lost.standings.all()
+        said = Entry.objects.filter(form="instrument/1", body__contains='"FL-2"')
+        assert (first.status, then.status) == ("in_use", "lost")
+        assert then.since == lost.stands_since == said.get().received_at
+        assert not Instrument.objects.filter(standings=None).exists()
         with connection.cursor() as cursor:
             assert cursor.execute(count).fetchone() == (readings,) and readings
         client.force_login(Person.objects.get(username="lena"))
         for name in PAGES.split():
             assert client.get(reverse(name)).status_code == 200, name
+        for row in Instrument.objects.all():
+            assert client.get(reverse("instrument", args=[row.pk])).status_code == 200

@@ -120,10 +120,11 @@ def gauge_words(off: Calibration | GaugeStanding | None) -> str:
         return ""
     if isinstance(off, GaugeStanding):
         words = {"code": off.instrument, "how": off.get_status_display()}
-        words["at"] = moment(off.entry.received_at)
+        words["at"] = moment(off.begins)
         sentence = _(
             "%(code)s was marked %(how)s on %(at)s, before all of this came in: "
-            "measure again what matters, or let a calibration show that it is good."
+            "measure again what matters, or let a calibration on a later day show that "
+            "it is good."
         )
         return sentence % words
     words = {"code": off.instrument, "day": off.done_on, "how": off.laboratory}
@@ -145,10 +146,13 @@ def _late_with(check: Check) -> list[str]:
     and that it was overdue; what was found good since, and says so."""
     if check.instrument is None:
         return []
-    told = gauge_doubts.told_of({check.instrument_id}).get(check.instrument_id)
+    told = gauge_doubts.told_of({check.instrument_id})[check.instrument_id]
+    first, now = gauge_doubts.first_moment(check), timezone.now()
+    spans = [span for span in told.unfit if span.has(first, now)]
+    rows = _values_since(check, min(span.low for span in spans)) if spans else []
     found = []
-    for span in told.unfit if told else ():
-        found += _came_in(check, told, span)
+    for span in spans:
+        found += _came_in(check, told, span, rows)
     late = overdue([check]).get(check.pk)
     if late:
         sentence = overdue_words(check.instrument.code, late)
@@ -156,15 +160,19 @@ def _late_with(check: Check) -> list[str]:
     return found
 
 
-def _came_in(check: Check, told: gauge_doubts.Told, span) -> list[str]:
-    """One statement, where the check was not whole before."""
-    if not span.has(gauge_doubts.first_moment(check), timezone.now()):
-        return []
-    rows = Reading.objects.filter(fit_check=check, entry__received_at__gte=span.low)
-    if span.high:
-        rows = rows.filter(entry__received_at__lt=span.high)
+def _values_since(check: Check, low: datetime) -> list[Reading]:
+    rows = Reading.objects.filter(fit_check=check, entry__received_at__gte=low)
     rows = rows.exclude(value_nm=None).select_related("station", "entry")
-    came = list(rows.order_by("station__order", "kind", "pk"))
+    return list(rows.order_by("station__order", "kind", "pk"))
+
+
+def _came_in(check: Check, told: gauge_doubts.Told, span, rows) -> list[str]:
+    received = [row.entry.received_at for row in rows]
+    came = [
+        row
+        for row, at in zip(rows, received, strict=True)
+        if at >= span.low and (span.high is None or at < span.high)
+    ]
     begun = check.entry.received_at >= span.low
     if not came and not begun:
         return []

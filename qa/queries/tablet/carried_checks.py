@@ -4,6 +4,7 @@ from itertools import pairwise
 
 from django.db.models import F
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from qa.drawing.projection import view_from_outside
 from qa.models import (
@@ -41,7 +42,7 @@ def check_for_tablet(check: Check) -> dict:
     sent = {
         "database": database_id(),
         "check": str(check.entry_id),
-        "label": check.label,
+        "label": _label(check),
         "state": check.state.state,
         "airframe": {"label": fit_up.airframe.serial},
         "joint": {
@@ -79,6 +80,16 @@ def check_for_tablet(check: Check) -> dict:
         items = check.nonconformances.order_by("number")
         sent["nonconformances"] = [_nonconformance(item) for item in items]
     return sent
+
+
+def _label(check: Check) -> str:
+    """What a check is called over its map, and that nothing more is taken that is read
+    with its instrument, before somebody has measured."""
+    why = gauges.refusal(check.instrument)
+    if not why or check.state.state != CheckState.State.OPEN:
+        return check.label
+    words = _("%(check)s · no readings with %(code)s: %(why)s")
+    return words % {"check": check.label, "code": check.instrument, "why": why}
 
 
 def _stations_of(revision) -> list[Station]:
