@@ -120,6 +120,7 @@ def cursor_of(at, *, once=False):
     at.ensure_connection()
     raw = at.connection
     raw.prepare_threshold = 0  # Django says never
+    raw.prepared_max = 1_000  # each statement has a few lengths of list
     usual, raw.cursor_factory = raw.cursor_factory, _planned_once()
     try:
         cursor = at.cursor()
@@ -143,7 +144,9 @@ class _OfSqlite:
         self.raw, self.fetchall, self.fetchone = raw, raw.fetchall, raw.fetchone
 
     def execute(self, sql: str, params) -> None:
-        self.raw.execute(_with_marks(sql), params)
+        # A list too long for a power of two has a text of its own: it is not kept.
+        marked = _with_marks.__wrapped__ if len(params) > Slots.MOST else _with_marks
+        self.raw.execute(marked(sql), params)
 
     @property
     def rowcount(self) -> int:
@@ -196,7 +199,10 @@ def _filled(built, values: dict, at) -> tuple[str, list]:
         is_slot = isinstance(param, Slot)
         filled.append(_plain(values[param.name], at) if is_slot else param)
     sql = built.sql
-    return (sql if len(filled) == len(sizes) else _spread(sql, *sizes)), filled
+    if len(filled) == len(sizes):
+        return sql, filled
+    spread = _spread.__wrapped__ if len(filled) > Slots.MOST else _spread
+    return spread(sql, *sizes), filled
 
 
 @functools.lru_cache(maxsize=2_000)
@@ -214,7 +220,19 @@ def _plain(value, at):
         return value.hex
     if isinstance(value, dt.datetime):
         return at.ops.adapt_datetimefield_value(value)
+    if at.vendor == "postgresql" and type(value) is int and value.bit_length() < 64:
+        return _int8()(value)
     return value
+
+
+@functools.cache
+def _int8():
+    """By itself psycopg gives each integer the type of its size, and a list of integers
+    is planned anew for each row of types; an index of smaller ones serves these too."""
+    # Not there where a shop works on SQLite without psycopg.
+    from psycopg.types.numeric import Int8  # noqa: PLC0415
+
+    return Int8
 
 
 class _Rows:

@@ -3,7 +3,8 @@
 import pytest
 from django.urls import reverse
 
-from qa.models import Instrument
+from qa.actions.instruments import save_instrument
+from qa.models import Instrument, InstrumentStatus
 from qa.queries.joints.joint_pages import MOST_CHOICES
 from qa.queries.tablet.offline_copy import MOST_AIRFRAMES, MOST_GAUGES, carry
 from shop.models import Airframe
@@ -83,14 +84,25 @@ def test_a_tablet_carries_the_newest_airframes_and_those_worked_on(
     assert set(carried["airframes"]) == keys
 
 
-def test_a_tablet_carries_the_newest_gauges_and_those_measured_with(people, joint):
+def test_a_tablet_carries_the_newest_gauges_in_use_and_says_that_others_are_left_out(
+    people, joint
+):
     by = people["engineer"]
-    used, other = make_instrument(by), make_instrument(by)
-    make_check(by, make_fit_up(by, joint), instrument=used)
+    used, other, gone = (make_instrument(by) for _ in range(3))
+    for instrument in (used, gone):
+        make_check(by, make_fit_up(by, joint), instrument=instrument)
+    save_instrument(by=by, instrument=gone, status=InstrumentStatus.OUT)
     with by_hand():
         many = Instrument.objects.bulk_create(
             Instrument(code=f"G-{n:03}", name="Gauge") for n in range(MOST_GAUGES)
         )
-    told = {one["id"] for one in carry()["instruments"]}
-    assert len(told) == MOST_GAUGES
-    assert {used.pk, many[-1].pk} <= told and other.pk not in told
+    *carried, last = carry()["instruments"]
+    told = {one["id"] for one in carried}
+    assert len(carried) == MOST_GAUGES
+    assert {used.pk, many[-1].pk} <= told and not told & {other.pk, gone.pk}
+    # No check begins with what stands for the others.
+    assert last["id"] not in {*told, other.pk} and "page" in last["refused"]
+    for instrument in (*many[:2], other):
+        save_instrument(by=by, instrument=instrument, status=InstrumentStatus.OUT)
+    told = [one["id"] for one in carry()["instruments"]]
+    assert sorted(told) == sorted([used.pk, *(one.pk for one in many[2:])])

@@ -1,13 +1,16 @@
 """What a row is refused for is the same as if each check were asked by itself."""
 
+import datetime as dt
 import itertools
 import random
 
+import pytest
 from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import connection, models
-from django.test.utils import CaptureQueriesContext
+from django.test.utils import CaptureQueriesContext, isolate_apps
 
+from qa.models import Instrument
 from shop.models.checked import Checked
 from tests.shop.making import make_part
 
@@ -16,6 +19,11 @@ def told(field) -> list:
     """Values of a field, good and bad."""
     if field.remote_field:
         return [None, 1, 2]
+    if isinstance(field, models.BooleanField):
+        return [True, False]
+    if isinstance(field, models.DateTimeField):
+        moment = dt.datetime(2026, 11, 29, 22, 5, 7, tzinfo=dt.UTC)
+        return [None, moment, moment.replace(microsecond=123_456)]
     if isinstance(field, models.CharField | models.TextField):
         return ["", "zzz", *(code for code, _ in field.choices or ())]
     if isinstance(field, models.IntegerField | models.FloatField):
@@ -59,6 +67,42 @@ def test_all_checks_asked_at_once_refuse_what_each_refuses(db):
             assert left & checks == (checks if names else set()), (model, names)
             seen.add(bool(names))
     assert seen == {True, False}
+
+
+@pytest.mark.parametrize("number", [2**31, 2**63, -(2**63) - 1, 2**80])
+def test_a_number_too_large_for_its_column_is_left_to_its_field(db, number):
+    seen = 0
+    for model in apps.get_models():
+        row = model()
+        for rule in checks_of(model) if isinstance(row, Checked) else ():
+            for name, *_ in model._get_expr_references(rule.condition):
+                field = model._meta.get_field(name)
+                if not isinstance(field, models.IntegerField):
+                    continue
+                setattr(row, name, number)
+                row.get_constraints()
+                seen += 1
+        if seen > 20:
+            break
+    assert seen
+    gauge = Instrument(code="long", name="Long", u_nm=number)
+    if number.bit_length() > 63:
+        with pytest.raises(ValidationError) as refused:
+            gauge.full_clean()
+        assert list(refused.value.message_dict) == ["u_nm"]
+    assert not Instrument.objects.exists()  # the transaction goes on
+
+
+@isolate_apps("qa")
+def test_a_proxy_is_held_to_the_checks_of_what_it_stands_for(db):
+    class Gauge(Instrument):
+        class Meta:
+            app_label, proxy = "qa", True
+
+    good, bad = (Gauge(code="g", name="Gauge", u_nm=u_nm) for u_nm in (1, 0))
+    good.full_clean()
+    with pytest.raises(ValidationError):
+        bad.full_clean()
 
 
 def test_a_row_that_was_read_is_not_asked_for_again(people):

@@ -1,5 +1,6 @@
 """Short acts that wait at the same time go in by one commit, and stay apart."""
 
+import itertools
 import threading
 
 import pytest
@@ -9,7 +10,14 @@ from django.db.models import Q
 from shop.ledger import Refused, together, writing
 from shop.ledger.together import Together
 from shop.models import Counter, Person, Seal, Tablet
-from shop.models.prepared import Prepared, Slot, Slots, insert
+from shop.models.prepared import (
+    Prepared,
+    Slot,
+    Slots,
+    _spread,
+    _with_marks,
+    insert,
+)
 
 
 def keep(name, threads, *, then=None):
@@ -131,6 +139,33 @@ def test_a_prepared_statement_takes_a_list_of_any_length(db, count):
     scopes = [f"{number:03}%s" for number in range(count)]
     found = [scope for (scope,) in AMONG.rows(scopes=scopes, last=704)]
     assert found == [*scopes, "704%s"]
+
+
+def kept_texts() -> int:
+    return sum(kept.cache_info().currsize for kept in (_spread, _with_marks))
+
+
+def test_the_text_of_a_list_too_long_for_a_power_of_two_is_not_kept(db):
+    AMONG.rows(scopes=["a"] * 300, last=0)
+    before = kept_texts()
+    for count in range(Slots.MOST + 1, Slots.MOST + 9):
+        AMONG.rows(scopes=["a"] * count, last=0)
+    assert kept_texts() == before
+    AMONG.rows(scopes=["a"] * 257, last=0)  # as many places as 300
+    assert kept_texts() == before
+
+
+def test_integers_of_any_size_go_into_one_plan(db):
+    whole = Prepared(lambda: Counter.objects.filter(last__in=Slots("last")))
+    sizes = [1, 40_000, 2**31 - 1]
+    Counter.objects.bulk_create(Counter(scope=str(one), last=one) for one in sizes)
+    for asked in itertools.permutations([*sizes, 2**62], 2):
+        found = {row.last for row in whole.rows(last=asked)}
+        assert found == {*asked} & {*sizes}
+    if connection.vendor == "postgresql":
+        ready = connection.connection._prepared._names
+        assert len([text for text, _ in ready if b"IN (" in text]) == 1
+        assert connection.connection.prepared_max == 1_000
 
 
 def test_a_kept_row_goes_by_no_prepared_statement(db):

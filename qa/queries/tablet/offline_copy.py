@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from django.db.models import Max, OuterRef, Subquery
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from qa.models import (
     Check,
@@ -45,13 +46,15 @@ def carry(hosts: Sequence[str] = ()) -> dict:
 
     Of many airframes those worked on lately, and the newest, with the joints of their
     types, of many gauges those measured with lately, and the newest: a check of
-    another, or with another, is begun on its page, where there is a network.
+    another, or with another, is begun on its page, where there is a network. That
+    gauges are left out is told as one more, with which no check begins.
 
     hosts: names and addresses that stand in the codes of this shop's labels.
     """
     airframes = _airframes()
     placed = _placed(airframes)
-    instruments = gauges.offered(_gauges())
+    keys, left_out = _gauges()
+    instruments = gauges.offered(keys)
     return {
         "database": database_id(),
         "now": timezone.now().isoformat(),
@@ -73,7 +76,8 @@ def carry(hosts: Sequence[str] = ()) -> dict:
                 ),
             )
             for instrument, why, refused in instruments
-        ],
+        ]
+        + [_another()] * left_out,
         "joints": _joints(
             airframes, placed, {instrument.u_nm for instrument, *_ in instruments}
         ),
@@ -87,6 +91,21 @@ def carry(hosts: Sequence[str] = ()) -> dict:
 
 def _with_doubt(instrument: Instrument, why: str) -> str:
     return f"{instrument.name} ({why.rstrip('.')})" if why else instrument.name
+
+
+def _another() -> dict:
+    """What stands for the gauges that are not carried."""
+    return {
+        "id": -1,  # no label says so
+        "uuid": None,
+        "code": _("another:"),
+        "name": _("begin the check on its page"),
+        "u_nm": None,
+        "refused": _(
+            "This tablet carries the instruments used lately and the newest. With "
+            "another, begin the check on the page of the site, with a network."
+        ),
+    }
 
 
 def _named(row, **shown) -> dict:
@@ -104,12 +123,15 @@ def _airframes() -> list[Airframe]:
     return list(Airframe.objects.filter(pk__in=keys))
 
 
-def _gauges() -> list[int]:
+def _gauges() -> tuple[list[int], bool]:
+    """Those that are carried, and whether others that are in use are not."""
     rows = Instrument.objects.exclude(status=InstrumentStatus.OUT).order_by("-pk")
-    newest = list(rows.values_list("pk", flat=True)[:MOST_GAUGES])
+    newest = list(rows.values_list("pk", flat=True)[: MOST_GAUGES + 1])
     used = Check.objects.exclude(instrument=None).order_by("-pk")
+    used = used.exclude(instrument__status=InstrumentStatus.OUT)
     used = used.values_list("instrument_id", flat=True)[:LATELY]
-    return list(dict.fromkeys([*newest[:NEW], *used, *newest]))[:MOST_GAUGES]
+    keys = list(dict.fromkeys([*newest[:NEW], *used, *newest]))
+    return keys[:MOST_GAUGES], len(keys) > MOST_GAUGES
 
 
 def _placed(airframes) -> list[tuple]:
