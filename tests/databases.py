@@ -15,22 +15,95 @@ from shop.environment import alone
 from tests import locks
 from tests.around import by_hand
 
+# Which of several workers this is, "" where there is one.
+WORKER = os.environ.get("PYTEST_XDIST_WORKER", "")
+
 
 @pytest.fixture(scope="session")
 def django_db_setup(
-    django_test_environment, django_db_blocker, django_db_modify_db_settings
+    django_test_environment,
+    django_db_blocker,
+    django_db_modify_db_settings,
+    tmp_path_factory,
 ):
-    """Make the test database; pytest-django's own leaves it out for `committed_db`."""
+    """Make the test database; pytest-django's own leaves it out for `committed_db`.
+
+    The worker that first wants one migrates it; others begin with a copy of that, in
+    which there is nothing left to migrate.
+    """
     from django.test.utils import setup_databases, teardown_databases
 
-    options = {"verbosity": 0, "interactive": False}
+    shared = shared_folder(tmp_path_factory)
+    options = {"verbosity": 0, "interactive": False, "aliases": {"default"}}
+    made = []
+
+    def make():
+        made.extend(setup_databases(**options, serialized_aliases=frozenset()))
+
     with django_db_blocker.unblock():
-        made = setup_databases(
-            **options, aliases={"default"}, serialized_aliases=frozenset()
-        )
+        copy = take(shared, "migrated", lambda: migrated_by_the_first(shared, make))
     yield
     with django_db_blocker.unblock():
+        let_go(shared, "migrated", copy)
         teardown_databases(made, verbosity=0)
+
+
+def migrated_by_the_first(shared, make) -> str | None:
+    """Call make(), which migrates; name of what the first one left to be copied."""
+    if not WORKER:
+        return make()
+    there = (shared / "migrated.made").exists()
+    if connection.vendor == "postgresql":
+        usual = connection.creation._get_test_db_name()
+        name = f"{usual.removesuffix(WORKER)}migrated"
+        if there:
+            connection.settings_dict["TEST"]["TEMPLATE"] = name
+            make()
+        else:
+            make()
+            with on_postgresql(usual, name, instead=True):
+                pass
+        return name
+    name = str(shared / "migrated.sqlite3")
+    memory = connection.creation._get_test_db_name()
+    with (
+        contextlib.closing(sqlite3.connect(memory, uri=True)) as own,
+        contextlib.closing(sqlite3.connect(name)) as copy,
+    ):
+        if there:
+            copy.backup(own)
+            make()
+        else:
+            make()
+            own.backup(copy)
+    return name
+
+
+def shared_folder(tmp_path_factory):
+    """A folder of this run that all of its workers have."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if WORKER else own
+
+
+def take(shared, what, make) -> str | None:
+    """What make() gives, which is called by one worker at a time."""
+    with alone(shared / f"{what}.lock"):
+        name = make()
+        (shared / f"{what}.made").touch()
+        users = shared / f"users of {what}"
+        users.mkdir(exist_ok=True)
+        (users / f"worker {WORKER}").touch()
+    return name
+
+
+def let_go(shared, what, name) -> None:
+    """On PostgreSQL the last of those that took it drops it."""
+    users = shared / f"users of {what}"
+    with alone(shared / f"{what}.lock"):
+        (users / f"worker {WORKER}").unlink()
+        if name and connection.vendor == "postgresql" and not any(users.iterdir()):
+            drop_database(name)
+            (shared / f"{what}.made").unlink()
 
 
 @pytest.fixture(scope="session")
@@ -62,37 +135,30 @@ def demo_template(template_database, django_db_blocker, tmp_path_factory):
 
     Everybody's password is PASSWORD, kept as the product keeps it; a tablet is there.
     """
-    folder, me = tmp_path_factory.getbasetemp(), os.environ.get("PYTEST_XDIST_WORKER")
-    shared = folder.parent if me else folder
-    users = shared / "users of the demo"
+    shared = shared_folder(tmp_path_factory)
     with django_db_blocker.unblock():
-        with alone(shared / "demo.lock"):
-            name = made_by_the_first(template_database, shared)
-            users.mkdir(exist_ok=True)
-            (users / str(me)).touch()
-        yield name
-        with alone(shared / "demo.lock"):
-            (users / str(me)).unlink()
-            if connection.vendor == "postgresql" and not any(users.iterdir()):
-                drop_database(name)
-                (shared / "demo.loaded").unlink()
+        name = take(
+            shared, "demo", lambda: made_by_the_first(template_database, shared)
+        )
+    yield name
+    with django_db_blocker.unblock():
+        let_go(shared, "demo", name)
 
 
 def made_by_the_first(template, shared) -> str:
     """Load the demo unless it was; called by one worker at a time."""
-    loaded = shared / "demo.loaded"
+    made = shared / "demo.made"
     if connection.vendor == "postgresql":
         # One name for all workers: "test_postgres_gw0" and its kin share it.
-        name = f"{template.removesuffix(os.environ.get('PYTEST_XDIST_WORKER', ''))}demo"
-        if not loaded.exists():
+        name = f"{template.removesuffix(WORKER)}demo"
+        if not made.exists():
             with on_postgresql(template, name, instead=True):
                 load_demo(shared)
     else:
         name = str(shared / "demo.sqlite3")
-        if not loaded.exists():
+        if not made.exists():
             with on_sqlite(template, name):
                 load_demo(shared)
-    loaded.touch()
     return name
 
 
@@ -129,17 +195,13 @@ def load_demo(shared) -> None:
 @pytest.fixture
 def locks_of_the_demo(demo_template, tmp_path_factory) -> dict[str, list[str]]:
     """Which rows each action held while the demo was loaded (see tests/locks.py)."""
-    folder, me = tmp_path_factory.getbasetemp(), os.environ.get("PYTEST_XDIST_WORKER")
-    return json.loads(
-        (folder.parent if me else folder).joinpath("locks.json").read_text()
-    )
+    return json.loads((shared_folder(tmp_path_factory) / "locks.json").read_text())
 
 
 @pytest.fixture
 def demo_db(demo_template, django_db_blocker, tmp_path, tmp_path_factory):
     """A copy of the demo for this test alone, where commits are real."""
-    base = tmp_path_factory.getbasetemp()
-    shared = base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+    shared = shared_folder(tmp_path_factory)
     shutil.copytree(shared / "photos of the demo", tmp_path / "photos")
     keys = settings.HOME / "keys"
     shutil.copytree(shared / "keys of the demo", keys, dirs_exist_ok=True)
