@@ -167,7 +167,7 @@ def test_no_odd_value_in_any_field_of_an_act_breaks_it_or_is_kept(people, subtes
 
 def holds_whatever_is_sent(client, form: str, good: dict) -> None:
     # Made up for two engines, tried mostly on the quicker one.
-    most = 10 if POSTGRESQL else 40
+    most = 6 if POSTGRESQL else 20
 
     @settings(max_examples=most, suppress_health_check=list(HealthCheck), database=None)
     @given(st.dictionaries(st.sampled_from([*good]), odd, min_size=1, max_size=2))
