@@ -12,6 +12,7 @@ from scipy.stats import multivariate_normal, norm
 from qa.actions.checks import finish_check
 from qa.numeric.measuring.check_risk import Characteristic, whole_risks
 from qa.numeric.measuring.risk import NormalProcess, guarded
+from qa.queries.checks import check_risks
 from tests.qa.making import (
     make_check,
     make_fit_up,
@@ -188,3 +189,10 @@ def test_the_page_takes_as_many_statements_for_three_parts_as_for_one(
     read_all(alone)
     statements(alone)
     assert statements(three[0]) <= statements(alone) + 1
+
+
+def test_what_floats_make_certain_is_not_told_as_certain():
+    assert check_risks._percent(1.0) == check_risks._percent(1 + 1e-15)
+    assert check_risks._percent(1.0) == "above 99.999 %"
+    assert check_risks._percent(0.0) == check_risks._percent(-1e-12) == "below 0.001 %"
+    assert check_risks._percent(0.00012) == "0.012 %"

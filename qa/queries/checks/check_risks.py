@@ -161,10 +161,8 @@ def _row(name: str, risks: Risks) -> RuleRow:
 def _percent(share: float) -> str:
     """Four digits that matter at the near end: 99.98 %, 0.012 %; what is nearly never
     or nearly always is not told as never or always."""
-    percent = PERCENT * share
-    if percent in (0, PERCENT):
-        return f"{percent:.0f} %"
+    percent = PERCENT * min(max(share, 0.0), 1.0)  # floats end at, or beyond, both
     near = min(percent, PERCENT - percent)
-    if 0 < near < NEARLY:
+    if near < NEARLY:
         return _("below 0.001 %") if percent < NEARLY else _("above 99.999 %")
     return f"{percent:.{1 if near >= 1 else 2 if near >= 0.1 else 3}f} %"
