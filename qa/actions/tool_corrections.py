@@ -15,7 +15,7 @@ from shop.actions.locks import locked
 from shop.actions.numbers import next_number
 from shop.actions.tooling import record_repair
 from shop.ledger import Refused, perform
-from shop.models import Pull, ToolDefect
+from shop.models import Pull, Tool, ToolDefect
 
 
 def take(*, by, correction: ToolCorrection, note: str = "") -> ToolCorrection:
@@ -80,23 +80,47 @@ def record_on_plug(
     roles.require(by, "work on tooling")
     if not note.strip():
         raise Refused(_("Say how it was done."), field="note")
-    kin = mold_kin.from_record(correction.content)
     plug = correction.tool.plug
-    if plug is None or kin is None or not kin.of_plug:
-        message = _("%(label)s names nothing of a plug.")
-        raise Refused(message % {"label": correction.label})
+    _refuse_no_plug(correction)
     said = {"correction": correction.label, "plug": plug.code, "note": note}
     with perform("plug_corrected/1", by=by, said=said) as act:
         plug = locked(plug)
-        if PlugCorrection.objects.filter(correction=correction).exists():
-            message = _("%(label)s is on record of its plug already.")
-            raise Refused(message % {"label": correction.label}, code="done")
+        _refuse_done_on_plug(correction, plug)
         defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
         repair = record_repair(act, plug, defect, f"{correction.label}: {note}"[:200])
         row = PlugCorrection(correction=correction, repair=repair, note=note)
         act.record(row)
         act.result = {"correction": correction.label}
     return row
+
+
+def _refuse_no_plug(correction: ToolCorrection) -> None:
+    """Refuse where there is no plug, or another one than it was told of."""
+    kin, plug = mold_kin.from_record(correction.content), correction.tool.plug
+    words = {"label": correction.label, "tool": correction.tool.code}
+    if plug is None or not mold_kin.named_of(correction.content):
+        raise Refused(_("%(label)s names nothing of a plug.") % words)
+    if plug.code != kin.plug:
+        message = _("%(label)s is told of %(then)s; %(tool)s is from %(now)s by now.")
+        raise Refused(message % {**words, "then": kin.plug, "now": plug.code})
+
+
+def _refuse_done_on_plug(correction: ToolCorrection, plug: Tool) -> None:
+    """Refuse what is withdrawn, and what is on record of the plug, by this correction
+    or another."""
+    end = CorrectionEnd.objects.filter(correction=correction).first()
+    if end and end.how == CorrectionEnding.WITHDRAWN:
+        raise Refused(_("%s is withdrawn.") % correction.label, code="done")
+    done = mold_kin.plug_done({plug.pk})
+    if any(one.row.correction_id == correction.pk for one in done):
+        message = _("%(label)s is on record of its plug already.")
+        raise Refused(message % {"label": correction.label}, code="done")
+    made = mold_kin.made_at([correction.tool])[correction.tool_id]
+    left, others = mold_kin.left_on_plug(correction, done, made)
+    if not left:
+        message = _("%(plug)s was corrected there already, by %(others)s.")
+        labels = ", ".join(one.label for one in others)
+        raise Refused(message % {"plug": plug.code, "others": labels}, code="done")
 
 
 def withdraw(*, by, correction: ToolCorrection, note: str) -> CorrectionEnd:

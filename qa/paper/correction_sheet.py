@@ -41,7 +41,7 @@ def story(sheet: CorrectionSheet) -> list[Block]:
         *blocks.identity(sheet.identity),
         gap(3),
         heading("What to do"),
-        *blocks.bullets([line for line in (*page.lines, page.rest) if line], size=9.5),
+        *blocks.bullets(_what_to_do(page), size=9.5),
         gap(2),
         blocks.figure(page.scene, 300),
         gap(2),
@@ -54,6 +54,10 @@ def story(sheet: CorrectionSheet) -> list[Block]:
         gap(2),
         *blocks.closing(sheet.cautions, sheet.signatures),
     ]
+
+
+def _what_to_do(page) -> list[str]:
+    return [line for line in (*page.doubts, *page.lines, page.rest) if line]
 
 
 FEMALE = (

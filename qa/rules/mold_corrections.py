@@ -20,8 +20,9 @@ from qa.rules.station_places import places_of
 from shop.ledger.canonical import frozen
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
-# 1 had no openings, 2 nothing of other molds, 3 nothing of a plug that was corrected
-FORM = "correction_body/4"
+# 1 had no openings, 2 nothing of other molds, 3 nothing of a plug that was corrected,
+# 4 nothing of what one gauge may be off alike
+FORM = "correction_body/5"
 LENGTHS = (
     "tool_mm",
     "standard_error_mm",
@@ -56,21 +57,7 @@ def _body(told: Told) -> dict:
     return {
         "form": FORM,
         "method": METHOD,
-        "inputs": [
-            {
-                "part": fit.part.serial,
-                "pull": fit.pull.number,
-                "opening": fit.opening,
-                "check": str(fit.check.entry_id),
-                "fitup": str(fit.fit_up.entry_id),
-                "read": [
-                    [labels[row], kind, nm]
-                    for (row, kind), nm in sorted(fit.nm.items())
-                ],
-                "cut": [[labels[row], nm] for row, nm in sorted(fit.cut_nm.items())],
-            }
-            for fit in told.used
-        ],
+        "inputs": [_input(fit, labels) for fit in told.used],
         "asked": {
             "first_pull": choice.first_pull,
             "opening": choice.opening,
@@ -86,6 +73,8 @@ def _body(told: Told) -> dict:
             name: round(getattr(report.share, name) * PPM)
             for name in ("now", "after", "whole_now", "whole_after")
         },
+        # What all was read with: [kind, code, nm that it may be off, by what].
+        "gauges": [one.kept for one in told.gauges],
         "stations": [
             {"label": label, Kind.GAP: _kept(gap), Kind.FLUSH: _kept(flush)}
             for label, gap, flush in zip(labels, report.gap, report.flush, strict=True)
@@ -101,8 +90,20 @@ def _body(told: Told) -> dict:
     }
 
 
+def _input(fit: FirstFit, labels: list[str]) -> dict:
+    return {
+        "part": fit.part.serial,
+        "pull": fit.pull.number,
+        "opening": fit.opening,
+        "check": str(fit.check.entry_id),
+        "fitup": str(fit.fit_up.entry_id),
+        "read": [[labels[row], kind, nm] for (row, kind), nm in sorted(fit.nm.items())],
+        "cut": [[labels[row], nm] for row, nm in sorted(fit.cut_nm.items())],
+    }
+
+
 def _kept(value: ToolValue) -> dict:
-    numbers = _numbers(value, LENGTHS)
+    numbers = _numbers(value, LENGTHS) | {"zero_nm": _nm(value.zero_mm)}
     return {"advice": str(value.advice), "why": value.why and str(value.why)} | numbers
 
 
@@ -130,6 +131,7 @@ def _value(kept: dict) -> ToolValue:
     return ToolValue(
         advice=Advice(kept["advice"]),
         why=kept["why"] and Why(kept["why"]),
+        zero_mm=to_mm(kept.get("zero_nm", 0)),
         **_lengths(kept, LENGTHS),
     )
 

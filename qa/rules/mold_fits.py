@@ -23,8 +23,9 @@ from qa.models import (
     Kind,
     Station,
 )
-from qa.rules import cuts_before, requirements
+from qa.rules import cuts_before, gauge_zeros, requirements
 from qa.rules.cuts_before import Cuts
+from qa.rules.gauge_zeros import GaugeZero
 from qa.rules.history import Seam
 from shop.models import (
     Airframe,
@@ -56,6 +57,17 @@ class FirstFit:
     nm: dict[tuple[int, str], int]
     cut_nm: dict[int, int]
     unlike: int = 0
+    # The check that read each place, and the zeros of instruments by check.
+    by: dict[tuple[int, str], Check] = field(default_factory=dict)
+    zeros: dict[int, GaugeZero] = field(default_factory=dict)
+
+    @property
+    def pulls(self) -> tuple[Pull, ...]:
+        return (self.pull,)
+
+    @property
+    def checks(self) -> list[Check]:
+        return list({check.pk: check for check in self.by.values()}.values())
 
     @property
     def when(self) -> datetime:
@@ -96,11 +108,12 @@ class _Rows:
     checks: dict[int, list[Check]] = field(default_factory=dict)
     readings: dict[int, list[CurrentReading]] = field(default_factory=dict)
     seams: dict[int, Seam] = field(default_factory=dict)
+    zeros: dict[int, GaugeZero] = field(default_factory=dict)
     joints: dict[int, Joint] = field(default_factory=dict)
 
 
 def load(tools: list[Tool]) -> dict[tuple[int, int, int], MoldFits]:
-    """Return the first fits of molds by (mold, joint, design), in 8 statements."""
+    """Return the first fits of molds by (mold, joint, design), in 9 statements."""
     rows = _Rows(_pulls_of(tools), [])
     parts = {part for own in rows.pulls.values() for part in own}
     found = FitUp.objects.filter(part__in=parts).select_related(
@@ -166,6 +179,8 @@ def _load_readings(rows: _Rows) -> None:
     for check in checks.select_related("state", "entry", "instrument").order_by("pk"):
         check.fit_up = own[check.fit_up_id]
         rows.checks.setdefault(check.fit_up_id, []).append(check)
+    every = [check for own_checks in rows.checks.values() for check in own_checks]
+    rows.zeros = gauge_zeros.zeros_of({check.pk: check for check in every})
     values = CurrentReading.objects.filter(
         fit_check__fit_up__in=own, clash=False, reading__value_nm__isnull=False
     )
@@ -233,15 +248,19 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
         nm={place: value.nm for place, value in found.items()},
         cut_nm={row: depth for row, depth in enumerate(lost) if depth},
         unlike=unlike,
+        by={place: value.check for place, value in found.items()},
+        zeros=rows.zeros,
     )
 
 
 @dataclass(frozen=True)
 class AsPulled:
-    """What was read at a place, brought back, and the verdict of what was read."""
+    """What was read at a place, brought back, the verdict of what was read, and the
+    check that read it."""
 
     nm: int
     verdict: str
+    check: Check
 
 
 def brought_back(
@@ -268,7 +287,7 @@ def brought_back(
         shift = to_bare_nm(seam.stations[row], value.kind, check.finish)
         gone = lost[row] if value.kind == Kind.GAP else 0
         nm = value.reading.value_nm + shift - gone
-        found.setdefault((row, value.kind), AsPulled(nm, value.reading.verdict))
+        found.setdefault((row, value.kind), AsPulled(nm, value.reading.verdict, check))
     return found, unlike
 
 

@@ -5,16 +5,26 @@ mold that was corrected is told by what was pulled before: that is as the plug m
 Where the plug itself was corrected, molds made before say nothing of those made after.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
-from qa.models import CorrectionEnd, CorrectionEnding, Kind, PlugCorrection
-from qa.numeric.tool.tell import ToolValue
+from django.db.models import Min
+
+from qa.models import (
+    CorrectionEnd,
+    CorrectionEnding,
+    Joint,
+    Kind,
+    PlugCorrection,
+    ToolCorrection,
+)
+from qa.numeric.tool.tell import Advice, ToolValue
 from qa.rules import mold_told
 from qa.rules.mold_fits import MoldFits
 from qa.rules.mold_told import Choice, Told
-from shop.models import Tool, ToolKind
+from shop.models import Pull, Tool, ToolKind
 
 Place = tuple[str, str]  # label of the station, kind
 Loaded = dict[tuple[int, int, int], MoldFits]
@@ -37,22 +47,33 @@ class Relative:
     open: tuple[Place, ...] = ()
     # The plug was corrected here between the two: nothing is told by it.
     other_state: bool = False
+    # The fit-ups by which it is told, by their entries.
+    by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Kin:
-    """The places where a mold is off beyond its bounds, and what others show there.
-    `plug` is the code of its plug, "" where none is on record."""
+    """The places where a mold is off beyond its bounds (and beyond what the one gauge
+    that read all of it may be), and what others show there.
+    `plug` is the code of its plug, "" where none is on record; `done` are corrections
+    of that plug since the mold was made: what they are called, and where."""
 
     plug: str
     off: tuple[Place, ...]
     each: tuple[Relative, ...]
+    done: tuple[tuple[str, tuple[Place, ...]], ...] = ()
 
     def told(self, relation: str) -> list[Relative]:
         return [one for one in self.each if one.told and one.relation == relation]
 
     @property
     def of_plug(self) -> list[Place]:
+        """Where it is the plug's and the plug was not corrected since."""
+        done = {place for _label, places in self.done for place in places}
+        return [place for place in self.shown_by_all if place not in done]
+
+    @property
+    def shown_by_all(self) -> list[Place]:
         """Where all of the plug's molds that can be told, two at least, show it."""
         told = self.told(Relation.PLUG)
         return [
@@ -83,7 +104,7 @@ def kin_of(
     """
     tool, joint = told.fits.tool, told.fits.joint
     mine = _values(told)
-    off = {place: value for place, value in mine.items() if _off(value)}
+    off = {place: value for place, value in mine.items() if value.beyond}
     usual = Choice(sd_nm=told.choice.sd_nm, worth_nm=told.choice.worth_nm)
     each = []
     for other in loaded.values():
@@ -107,23 +128,110 @@ def kin_of(
         for other in others
         if tool.plug_id and other.plug_id == tool.plug_id and other.code not in there
     ]
-    return Kin(tool.plug.code if tool.plug_id else "", tuple(off), tuple(each))
+    done = tuple((one.label, one.places) for one in corrected.since_made(told.fits))
+    plug = tool.plug.code if tool.plug_id else ""
+    return Kin(plug, tuple(off), tuple(each), done)
+
+
+@dataclass(frozen=True)
+class PlugDone:
+    """A correction of a plug on record: where it is named, and the joint that it is of,
+    or the one that mirrors it."""
+
+    row: PlugCorrection
+    at: datetime
+    places: tuple[Place, ...]
+
+    @property
+    def label(self) -> str:
+        return self.row.correction.label
+
+    @property
+    def joint(self) -> int:
+        return either(self.row.correction.revision.joint)
+
+
+def either(joint: Joint) -> int:
+    """One key for a joint and the one that mirrors it: a plug serves both."""
+    return min(joint.pk, joint.mirror_id or joint.pk)
 
 
 @dataclass(frozen=True)
 class Corrected:
     """When molds and their plug were corrected: `first` is the last pull before its
-    first correction, by mold and joint; `plugs` the times, by plug and joint."""
+    first correction, by mold and joint; `plug` what was done on the plug."""
 
     first: dict[tuple[int, int], int]
-    plugs: dict[tuple[int, int], list[datetime]]
+    plug: list[PlugDone]
 
     def plug_state(self, fits: MoldFits) -> int:
-        """How often its plug was corrected here before a mold was made of it: before
-        it is said to be made, and before its first pull that was fitted."""
-        times = self.plugs.get((fits.tool.plug_id, fits.joint.pk), ())
-        made = min(fits.tool.made_at, *(fit.pull.started_at for fit in fits.fits))
-        return sum(time < made for time in times)
+        """How often its plug was corrected here before a mold was made of it."""
+        made = _made(fits)
+        return sum(one.at < made for one in self._here(fits))
+
+    def since_made(self, fits: MoldFits) -> list[PlugDone]:
+        """What was done on its plug here after a mold was made of it."""
+        made = _made(fits)
+        return [one for one in self._here(fits) if one.at >= made]
+
+    def _here(self, fits: MoldFits) -> list[PlugDone]:
+        return [one for one in self.plug if one.joint == either(fits.joint)]
+
+
+def _made(fits: MoldFits) -> datetime:
+    """Before it is said to be made, and before its first pull that was fitted."""
+    return min(fits.tool.made_at, *(fit.pull.started_at for fit in fits.fits))
+
+
+def plug_done(plugs: set[int]) -> list[PlugDone]:
+    """What was done on these plugs, the oldest first; one statement, if any."""
+    rows = PlugCorrection.objects.filter(repair__defect__tool__in=plugs)
+    related = rows.select_related(
+        "correction__revision__joint", "entry__by", "repair__defect"
+    )
+    return [
+        PlugDone(row, row.entry.received_at, tuple(named_of(row.correction.content)))
+        for row in (related.order_by("pk") if plugs else ())
+    ]
+
+
+def made_at(molds: Iterable[Tool]) -> dict[int, datetime]:
+    """Before each is said to be made, and before its first pull; one statement."""
+    said = {mold.pk: mold.made_at for mold in molds}
+    rows = Pull.objects.filter(tool__in=said).order_by().values_list("tool")
+    first = dict(rows.annotate(Min("started_at")))
+    return {key: min(at, first.get(key, at)) for key, at in said.items()}
+
+
+def left_on_plug(
+    row: ToolCorrection, done: list[PlugDone], made: datetime
+) -> tuple[set[Place], list[PlugDone]]:
+    """(where a record says that something is to be done on the plug, less where it was
+    done by others since the mold was made; those others). done: of its plug; made:
+    as `made_at` has it."""
+    left, others = set(named_of(row.content)), []
+    joint = either(row.revision.joint)
+    for one in done:
+        other = one.row.correction_id != row.pk and one.joint == joint
+        if other and one.at >= made and left & set(one.places):
+            left -= set(one.places)
+            others.append(one)
+    return left, others
+
+
+def named_of(content: dict) -> list[Place]:
+    """Where the record of a correction says that something is to be done on the plug:
+    where it is the plug's, and worth it."""
+    kin = from_record(content)
+    if kin is None:
+        return []
+    does = {
+        (station["label"], str(kind))
+        for station in content["stations"]
+        for kind in Kind.values
+        if station[kind]["advice"] not in (Advice.LEAVE, Advice.CANNOT_TELL)
+    }
+    return [place for place in kin.of_plug if place in does]
 
 
 def corrected_of(tool: Tool, others: list[Tool]) -> Corrected:
@@ -135,13 +243,7 @@ def corrected_of(tool: Tool, others: list[Tool]) -> Corrected:
     first: dict[tuple[int, int], int] = {}
     for mold, joint, last in done.values_list(*columns):
         first[mold, joint] = min(last, first.get((mold, joint), last))
-    plugs: dict[tuple[int, int], list[datetime]] = {}
-    if tool.plug_id:
-        rows = PlugCorrection.objects.filter(repair__defect__tool=tool.plug_id)
-        columns = ("correction__revision__joint", "entry__received_at")
-        for joint, at in rows.values_list(*columns):
-            plugs.setdefault((tool.plug_id, joint), []).append(at)
-    return Corrected(first, plugs)
+    return Corrected(first, plug_done({tool.plug_id} if tool.plug_id else set()))
 
 
 def _values(told: Told) -> dict[Place, ToolValue]:
@@ -168,16 +270,12 @@ def _relative(code: str, relation: str, told: Told, off) -> Relative:
         elif value.high_mm > 0 if mine.low_mm > 0 else value.low_mm < 0:
             # It may be off the same way by another amount.
             not_told.append(place)
-    return Relative(code, relation, True, tuple(alike), tuple(not_told))
+    by = tuple(str(fit.fit_up.entry_id) for fit in told.used)
+    return Relative(code, relation, True, tuple(alike), tuple(not_told), by=by)
 
 
 def _same_way(mine: ToolValue, value: ToolValue) -> bool:
-    return _off(value) and (value.low_mm > 0) == (mine.low_mm > 0)
-
-
-def _off(value: ToolValue) -> bool:
-    """Beyond its bounds."""
-    return value.low_mm is not None and (value.low_mm > 0 or value.high_mm < 0)
+    return value.beyond and (value.low_mm > 0) == (mine.low_mm > 0)
 
 
 def kept(kin: Kin) -> dict:
@@ -185,6 +283,7 @@ def kept(kin: Kin) -> dict:
     return {
         "plug": kin.plug,
         "off": [list(place) for place in kin.off],
+        "done": [[label, [list(p) for p in places]] for label, places in kin.done],
         "each": [
             {
                 "mold": one.code,
@@ -193,6 +292,7 @@ def kept(kin: Kin) -> dict:
                 "alike": [list(place) for place in one.alike],
                 "open": [list(place) for place in one.open],
                 "other_state": one.other_state,
+                "by": list(one.by),
             }
             for one in kin.each
         ],
@@ -215,9 +315,11 @@ def from_record(content: dict) -> Kin | None:
                 _places(one["alike"]),
                 _places(one["open"]),
                 one.get("other_state", False),
+                tuple(one.get("by", ())),
             )
             for one in found["each"]
         ),
+        tuple((label, _places(places)) for label, places in found.get("done", ())),
     )
 
 

@@ -21,6 +21,7 @@ from qa.numeric.tool.tell import PulledReading, ToolReport, tell_tool
 from qa.rules import requirements
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.rules.mold_gauges import OneGauge, alike_mm, one_gauges
 from shop.numeric.units import to_mm
 
 METHOD = "tell_tool/1"
@@ -63,6 +64,8 @@ class Told:
     others: list[str] = field(default_factory=list)
     # How many older fits were left out, since there are too many.
     older: int = 0
+    # The gauge that all of a kind was read with, where it was one.
+    gauges: tuple[OneGauge, ...] = ()
 
     @property
     def unlike(self) -> int:
@@ -81,6 +84,8 @@ def tell(fits: MoldFits, choice: Choice) -> Told:
     it has more, by the newest MOST_FITS."""
     since = choice.first_pull or 0
     every = [fit for fit in fits.fits if fit.nm and fit.pull.number >= since]
+    if choice.opening:
+        every = [fit for fit in every if fit.opening == choice.opening]
     used = every[-MOST_FITS:]
     geometry = geometry_of(fits.seam.revision, fits.seam)
     motions = free_to_move(geometry)
@@ -101,7 +106,8 @@ def tell(fits: MoldFits, choice: Choice) -> Told:
     others = list(dict.fromkeys(f.opening for f in used if f.opening not in openings))
     used = [fit for fit in used if fit.opening in openings]
     older = len(every) - len(every[-MOST_FITS:])
-    return Told(fits, used, choice, how, geometry, report, others, older)
+    gauges = one_gauges(used)
+    return Told(fits, used, choice, how, geometry, report, others, older, gauges)
 
 
 def _instead(used: list[FirstFit], openings: list[str]):
@@ -119,19 +125,19 @@ def _instead(used: list[FirstFit], openings: list[str]):
 
 def _asked(geometry, used, openings, how, motions, choice: Choice) -> ToolReport:
     rows = []
+    used = [fit for fit in used if fit.opening in openings]
     for fit in used:
-        if fit.opening not in openings:
-            continue
         name = fit.opening if how == Openings.APART else ""
         for row in sorted({row for row, _ in fit.nm}):
             gap, flush = (fit.nm.get((row, kind)) for kind in (Kind.GAP, Kind.FLUSH))
             rows.append(PulledReading(fit.part.serial, row, _mm(gap), _mm(flush), name))
     sd = None if choice.sd_nm is None else to_mm(choice.sd_nm)
-    only = _asked_of(len(geometry.stations))
-    return _told(geometry, tuple(rows), motions, sd, to_mm(choice.worth_nm), only)
+    only = asked_of(len(geometry.stations))
+    worth, alike = to_mm(choice.worth_nm), alike_mm(one_gauges(used))
+    return _told(geometry, tuple(rows), motions, sd, worth, only, alike)
 
 
-def _asked_of(count: int) -> frozenset[int] | None:
+def asked_of(count: int) -> frozenset[int] | None:
     """The rows that are told of a joint with so many stations; None: all."""
     if count <= MOST_STATIONS:
         return None
@@ -146,9 +152,10 @@ def _told(
     sd_mm: float | None,
     worth_mm: float,
     only: frozenset[int] | None,
+    alike: tuple[float, float],
 ) -> ToolReport:
     """Kept, since bounds are simulated for a second and pages ask again and again."""
-    return tell_tool(geometry, rows, motions, sd_mm, worth_mm, only)
+    return tell_tool(geometry, rows, motions, sd_mm, worth_mm, only, alike)
 
 
 def came(geometry: Geometry, expected: list[float | None], fit: FirstFit):

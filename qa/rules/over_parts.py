@@ -25,8 +25,8 @@ from qa.numeric.geometry.joint import Limits
 from qa.numeric.tool.characteristics import targets
 from qa.rules import cuts_before, requirements
 from qa.rules.history import Seam
-from qa.rules.mold_fits import brought_back, places_kept
-from shop.models import Airframe, Lineage, Origin, Part, Pull
+from qa.rules.mold_fits import FOLLOWS, brought_back, places_kept
+from shop.models import Airframe, Lineage, Origin, Part, Pull, PullState
 from shop.numeric.units import NM_PER, to_mm
 
 MOST = 400  # fits that are looked at, the newest
@@ -46,11 +46,17 @@ class PartRead:
     part: Part
     airframe: Airframe
     check: Check
-    pull: Pull | None
+    pulls: tuple[Pull, ...]
     nm: dict[tuple[int, str], int]
     verdicts: dict[tuple[int, str], str]
     own: dict[int, Station]
     cut_nm: dict[int, int]
+    checks: tuple[Check, ...]
+
+    @property
+    def pull(self) -> Pull | None:
+        """The pull that it came from, None of a part that came from several molds."""
+        return self.pulls[0] if len(self.pulls) == 1 else None
 
 
 @dataclass(frozen=True)
@@ -81,7 +87,7 @@ class OverParts:
 
 
 def over_parts(joint: Joint, which: Which) -> OverParts:
-    """Eight statements at most. joint with current revision, position and surround."""
+    """Nine statements at most. joint with current revision, position and surround."""
     rows = FitUp.objects.filter(joint=joint).select_related(
         "part", "airframe", "revision", "entry"
     )
@@ -100,7 +106,7 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
         if which == Which.FIRST and key in found:
             continue
         lost = cuts.lost_nm(fit_up, own[0], now) if cuts else [0] * len(now.stations)
-        read = _read(own, values, seams, now, pulls.get(key), lost)
+        read = _read(own, values, seams, now, pulls.get(key, ()), lost)
         if read.nm:
             found.pop(key, None)  # the last check stands where it was made
             found[key] = read
@@ -150,17 +156,35 @@ def _values(checks: list[Check]) -> dict[int, list[CurrentReading]]:
     return found
 
 
-def _pulls(parts: set[int]) -> dict[int, Pull]:
-    """The pull of each part that came straight from one."""
-    edges = Lineage.objects.filter(part__in=parts, kind=Origin.PULLED)
-    found: dict[int, list[Pull]] = {}
-    for edge in edges.select_related("pull__tool"):
-        found.setdefault(edge.part_id, []).append(edge.pull)
-    return {part: own[0] for part, own in found.items() if len(own) == 1}
+def _pulls(parts: set[int]) -> dict[int, tuple[Pull, ...]]:
+    """The pulls that each part came from, one of each mold: straight, or by what it was
+    bonded or cut from, as the fits of a mold have it (mold_fits.py)."""
+    made = Lineage.objects.filter(kind__in=FOLLOWS, part__in=parts)
+    sources: dict[int, set[int]] = {}
+    for part, source in made.values_list("part", "source"):
+        sources.setdefault(part, {part}).add(source)
+    every = parts.union(*sources.values())
+    direct = Lineage.objects.filter(kind=Origin.PULLED, part__in=every)
+    direct = direct.exclude(pull__state=PullState.VOID).select_related("pull__tool")
+    straight: dict[int, set[Pull]] = {}
+    for edge in direct:
+        straight.setdefault(edge.part_id, set()).add(edge.pull)
+    return {part: _of_each_mold(straight, sources.get(part, {part})) for part in parts}
+
+
+def _of_each_mold(straight: dict[int, set[Pull]], sources) -> tuple[Pull, ...]:
+    """A part that came from several pulls of one mold tells nothing of that."""
+    molds: dict[int, set[Pull]] = {}
+    for source in sources:
+        for pull in straight.get(source, ()):
+            molds.setdefault(pull.tool_id, set()).add(pull)
+    return tuple(
+        next(iter(own)) for _mold, own in sorted(molds.items()) if len(own) == 1
+    )
 
 
 def _read(
-    checks: list[Check], values, seams, now: Seam, pull: Pull | None, lost: list[int]
+    checks: list[Check], values, seams, now: Seam, pulls, lost: list[int]
 ) -> PartRead:
     fit_up = checks[0].fit_up
     own = seams[fit_up.revision_id]
@@ -174,11 +198,12 @@ def _read(
         part=fit_up.part,
         airframe=fit_up.airframe,
         check=checks[0],
-        pull=pull,
+        pulls=pulls,
         nm={place: value.nm for place, value in read.items()},
         verdicts={place: value.verdict for place, value in read.items()},
         own=stations,
         cut_nm={row: nm for row, nm in enumerate(lost) if nm},
+        checks=tuple({value.check.pk: value.check for value in read.values()}.values()),
     )
 
 
@@ -214,7 +239,7 @@ def deviations_mm(
 def repairs_of(reads: Iterable[PartRead]) -> dict[int, list[int]]:
     """The numbers of the first pulls after a repair, of each mold that parts came from,
     whether their own parts were ever fitted or not; one statement."""
-    molds = {part_read.pull.tool_id for part_read in reads if part_read.pull}
+    molds = {pull.tool_id for part_read in reads for pull in part_read.pulls}
     repairs = {mold: [] for mold in molds}
     rows = Pull.objects.filter(tool__in=molds, after_repair=True).order_by("number")
     for mold, number in rows.values_list("tool", "number"):

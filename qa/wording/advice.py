@@ -3,6 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
 from qa.wording import lengths
 from qa.wording.tools import ADVICE, KINDS, NOTHING, some_of
@@ -78,11 +79,16 @@ def rest_words(report: ToolReport | Values, labels: Sequence[str]) -> str:
 def _places(
     report: ToolReport | Values, labels: Sequence[str], advice: set[Advice]
 ) -> str:
-    """Where this is the advice: "gap at 1, 2 or flushness at any station"."""
+    """Where this is the advice: "gap at 1, 2 or flushness at any station". What has no
+    limits is no part of what could be told."""
     told = []
     for kind, name in KINDS.items():
         values = zip(labels, getattr(report, kind), strict=True)
-        where = [label for label, value in values if value.advice in advice]
+        where = [
+            label
+            for label, value in values
+            if value.advice in advice and value.why != Why.NO_LIMITS
+        ]
         if where:
             told.append(f"{name} at {some_of(where, len(labels))}")
     return " and ".join(told)

@@ -13,6 +13,10 @@ SAME_PLUG_ALL = (
     "{code}, all from the same plug, show the same in {where}: then it is the plug's, "
     "as far as its molds can be told. Correct {plug}, or every mold from it."
 )
+PLUG_DONE = (
+    "The same in {where} is shown by {code}, from the same plug. {plug} was corrected "
+    "there since this mold was made ({labels}): only the mold is left to correct."
+)
 SOME_OF_PLUG = (
     "The same in {where} is shown by {code}, from the same plug, but not for certain "
     "by {others} of that plug: it is not shown to be {plug}'s."

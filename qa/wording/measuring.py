@@ -221,6 +221,12 @@ def share(value: float, digits: int = 2) -> str:
     return f"{value:.{digits}%}"
 
 
+def too_many_repairs(most: int) -> str:
+    return _("its pulls lie between more than {n} repairs: too many for a line").format(
+        n=most
+    )
+
+
 def rule(name: str) -> str:
     """What a run rule says, and that of the spread."""
     return str(BEYOND if name.endswith("_spread") else RULES[name])

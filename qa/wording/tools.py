@@ -27,6 +27,8 @@ REASONS = {
     "it; more stations would tell, or parts that are held",
     Why.NOT_TIED: "measured on too few parts to be told from how these sat; measure "
     "there on a part that is measured at the other stations too",
+    Why.ONE_GAUGE: "all of it was read with one gauge, and it is off by no more than "
+    "that gauge may be everywhere alike; a part read with another gauge would tell",
     Why.NOT_ASKED: "the joint has more stations than are worked out for a page: some, "
     "spread evenly along it, are told. The command correct_tool takes more",
 }
@@ -227,7 +229,7 @@ def _scatter(report: ToolReport, terms: Terms) -> Iterator[str]:
 
 
 def _bounds(report: ToolReport, worth_mm: float, terms: Terms) -> Iterator[str]:
-    values = [value for value in report.values if value.why is None]
+    values = [value for value in report.values if value.low_mm is not None]
     if not values:
         return
     yield (

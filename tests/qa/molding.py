@@ -29,6 +29,8 @@ class Shop:
         self.design = make_design(by)
         self.laminate = make_laminate(by, recipe=None)
         self.mold = make_mold(by, design=self.design)
+        # What all is read with; None: each check with a gauge of its own.
+        self.gauge = None
 
     def pull(self, mold=None):
         """A part from the next pull."""
@@ -49,7 +51,8 @@ class Shop:
         None: flushness not read."""
         flushes = flushes or {}
         fit_up = make_fit_up(self.by, joint or self.joint, airframe=airframe, part=part)
-        check = make_check(self.by, fit_up, finish=finish)
+        gauge = {"instrument": self.gauge} if self.gauge else {}
+        check = make_check(self.by, fit_up, finish=finish, **gauge)
         for label in fit_up.revision.stations.values_list("label", flat=True):
             read(check, label, "gap", f"{2.25 + gaps.get(label, 0.0):.3f}")
             flush = flushes.get(label, 0.0)

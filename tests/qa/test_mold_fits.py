@@ -512,14 +512,20 @@ def test_what_every_mold_of_the_plug_shows_is_the_plugs_and_stays_so_on_record(
         shop.fit(shop.pull(), shop.airframes[0], noisy(seed, {}), ripple(seed))
     assert not shop.page().past
     mold, shop.mold = shop.mold, second
-    told = f"{mold.code}, {third.code}, all from the same plug, show the same in gap"
-    assert shop.page().shared[0].startswith(f"{told} at 4, 5, 9, 10: then")
+    # The plug is right by now: of this mold, made before, it is the mold that is left.
+    done_there = (
+        f"The same in gap at 4, 5, 9, 10 is shown by {mold.code}, {third.code}, from "
+        f"the same plug. {plug.code} was corrected there since this mold was made "
+        f"({row.label}): only the mold is left to correct."
+    )
+    assert shop.page().shared[0] == done_there
     # One that was made since the plug was corrected is right, and clears it of nothing.
     fourth = make_tool(by, design=shop.design, plug=plug, made_at=timezone.now())
     for seed in (7, 8):
         shop.fit(shop.pull(fourth), shop.airframes[0], noisy(seed, {}), ripple(seed))
     now = shop.page()
-    assert now.shared[0].startswith(f"{told} at 4, 5, 9, 10: then")
+    assert now.shared[0] == done_there
+    assert not any(one.gap.whose for one in now.rows)
     since = f"{plug.code} was corrected here between this mold and {fourth.code}: that"
     assert now.shared[-1].startswith(since)
     assert mold_kin.from_record(now.draft.content).each[-1].other_state

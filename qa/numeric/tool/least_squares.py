@@ -35,6 +35,7 @@ class Why(StrEnum):
     OPENING = "opening"
     NO_SCATTER = "no_scatter"
     NOT_ASKED = "not_asked"
+    ONE_GAUGE = "one_gauge"
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,8 @@ class ToolValue:
     a correction compensates the error): minus the tool, 0 where it is left. `after_mm`
     is what the next part is expected to show once it is done and the part is seated by
     least squares, `after_half_mm` how far from it that part may be: 95 % for all of
-    them together (Bonferroni).
+    them together (Bonferroni). `zero_mm` is how much of it the gauge may be: what it is
+    off alike at every reading.
     """
 
     tool_mm: float | None = None
@@ -75,6 +76,14 @@ class ToolValue:
     why: Why | None = None
     after_mm: float | None = None
     after_half_mm: float | None = None
+    zero_mm: float = 0.0
+
+    @property
+    def beyond(self) -> bool:
+        """Whether it is off beyond its bounds and beyond what the gauge may be."""
+        if self.low_mm is None:
+            return False
+        return self.low_mm > self.zero_mm or self.high_mm < -self.zero_mm
 
 
 @dataclass(frozen=True)
@@ -124,20 +133,20 @@ def tell_tool(
     sd_mm: float | None = None,
     worth_mm: float = LEAST_WORTH_MM,
     only: frozenset[int] | None = None,
+    alike_mm: tuple[float, float] = (0.0, 0.0),
 ) -> ToolReport:
     """The tool of a joint, from readings of any parts and stations.
 
     motions: how a part may sit, none when it is held (`free_to_move`). sd_mm: how much
     parts differ at a station, when it is known. worth_mm: what is not worth correcting.
     only: the rows of the stations that are asked for, where it is not all of them.
+    alike_mm: what all gaps, and all flushnesses, may be read off alike: what of it does
+    not pass for a motion of the part passes for the tool's, and what is off by no more
+    cannot be told (why: ONE_GAUGE).
     ValueError for a number that is none, a station that the joint lacks, a reading that
     is there twice; TooMuch beyond 2,000 characteristics.
     """
-    finite(sd_mm=sd_mm, worth_mm=worth_mm)
-    if sd_mm is not None and sd_mm <= 0:
-        raise ValueError(f"a standard deviation is more than 0, not {sd_mm}")
-    if worth_mm < 0:
-        raise ValueError(f"what is worth correcting is 0 or more, not {worth_mm}")
+    _refuse_odd(sd_mm, worth_mm, alike_mm)
     count = len(joint.stations)
     wanted, left_out = _asked(characteristics(joint, motions), only)
     if wanted.limited.sum() > MOST_CHARACTERISTICS:
@@ -147,7 +156,7 @@ def tell_tool(
         )
     seatings, parts, openings = _seatings(wanted, readings)
     fit = pooled_fit(wanted, seatings, max(1, len(openings)), sd_mm)
-    values, factor = _values(wanted, fit, worth_mm)
+    values, factor = _values(wanted, fit, worth_mm, alike_mm)
     values = _foreseen(fit, values)
     for row in left_out:
         values[row] = ToolValue(why=Why.NOT_ASKED)
@@ -166,6 +175,16 @@ def tell_tool(
         ),
         apart=openings_told(wanted, seatings, fit, openings, sd_mm),
     )
+
+
+def _refuse_odd(sd_mm, worth_mm, alike_mm) -> None:
+    finite(sd_mm=sd_mm, worth_mm=worth_mm, gaps=alike_mm[0], flushes=alike_mm[1])
+    if sd_mm is not None and sd_mm <= 0:
+        raise ValueError(f"a standard deviation is more than 0, not {sd_mm}")
+    if worth_mm < 0:
+        raise ValueError(f"what is worth correcting is 0 or more, not {worth_mm}")
+    if min(alike_mm) < 0:
+        raise ValueError(f"what is read off alike is 0 or more, not {min(alike_mm)}")
 
 
 def _asked(
@@ -213,8 +232,9 @@ def _seatings(asked: Characteristics, readings: Sequence[PulledReading]):
     return seatings, parts, openings
 
 
-def _values(asked: Characteristics, fit, worth_mm: float):
+def _values(asked: Characteristics, fit, worth_mm: float, alike_mm):
     """(value of every characteristic, factor of the bounds or None)."""
+    zeros = _zeros(asked, fit, alike_mm)
     told = np.flatnonzero(fit.bounded)
     errors = fit.standard_errors
     factor = None
@@ -236,17 +256,30 @@ def _values(asked: Characteristics, fit, worth_mm: float):
         else:
             half = factor * float(errors[row])
             advice = _advice(tool, half, worth_mm, bool(asked.gap[row]))
+            gauge = advice != Advice.LEAVE and abs(tool) - half <= zeros[row]
+            advice = Advice.CANNOT_TELL if gauge else advice
+            still = advice in (Advice.LEAVE, Advice.CANNOT_TELL)
             values.append(
                 ToolValue(
                     tool_mm=tool,
                     standard_error_mm=float(errors[row]),
                     low_mm=tool - half,
                     high_mm=tool + half,
-                    correction_mm=0.0 if advice == Advice.LEAVE else -tool,
+                    correction_mm=0.0 if still else -tool,
                     advice=advice,
+                    why=Why.ONE_GAUGE if gauge else None,
+                    zero_mm=float(zeros[row]),
                 )
             )
     return values, factor
+
+
+def _zeros(asked: Characteristics, fit, alike_mm) -> np.ndarray:
+    """What a reading that is off alike everywhere makes of the tool (c,), once the
+    motions that it passes for are taken out; the two kinds are off by themselves."""
+    kinds = (asked.gap, ~asked.gap)
+    each = [mm * (fit.free @ of) for mm, of in zip(alike_mm, kinds, strict=True)]
+    return np.hypot(*each)
 
 
 def _advice(tool: float, half: float, worth_mm: float, gap: bool) -> Advice:

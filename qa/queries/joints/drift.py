@@ -6,12 +6,12 @@ from fractions import Fraction
 from qa.drawing import svg, trend_chart
 from qa.drawing.scene import Scene
 from qa.drawing.trend_chart import TrendSheet
-from qa.numeric.measuring.trend import Trend, trend
+from qa.numeric.measuring.trend import MOST_BREAKS, Trend, trend
 from qa.queries.joints.part_charts import FINER, Series, Table
 from qa.rules import over_parts as rules
-from qa.rules.over_parts import PartRead
 from qa.wording.lengths import true_minus
-from qa.wording.measuring import drift, remark
+from qa.wording.measuring import drift, remark, too_many_repairs
+from shop.models import Pull
 
 
 @dataclass(frozen=True)
@@ -31,21 +31,23 @@ class TrendOf:
 
 def trends_of(series: Series) -> list[TrendOf]:
     """Mold by mold."""
-    molds: dict[str, list[tuple[PartRead, Fraction]]] = {}
+    molds: dict[str, list[tuple[Pull, Fraction]]] = {}
     for one, value in zip(series.reads, series.values, strict=True):
-        if one.pull:
-            molds.setdefault(one.pull.tool.code, []).append((one, value))
+        for pull in one.pulls:
+            molds.setdefault(pull.tool.code, []).append((pull, value))
     repairs = rules.repairs_of(series.reads)
     return [
-        _trend(series, code, rows, repairs[rows[0][0].pull.tool_id])
+        _trend(series, code, rows, repairs[rows[0][0].tool_id])
         for code, rows in molds.items()
     ]
 
 
 def _trend(series: Series, code: str, rows, repairs: list[int]) -> TrendOf:
-    pulls = [reading.pull.number for reading, _value in rows]
-    values = [value for _one, value in rows]
+    pulls = [pull.number for pull, _value in rows]
+    values = [value for _pull, value in rows]
     breaks = [number for number in repairs if min(pulls) <= number <= max(pulls)]
+    if len(breaks) > MOST_BREAKS:
+        return TrendOf(code, None, None, too_many_repairs(MOST_BREAKS))
     result, limit = _towards(series, pulls, values, breaks)
     if result.slope is None:
         return TrendOf(code, None, None, remark(result.why) or "")

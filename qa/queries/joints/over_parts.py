@@ -1,7 +1,7 @@
 """A joint over parts: which stations fail, and of one place its capability, its chart
 and its drift against pull numbers."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from django.urls import reverse
@@ -19,6 +19,7 @@ from qa.queries.joints.drawings import map_of
 from qa.queries.joints.drift import TrendOf, trends_of
 from qa.queries.joints.joint_capability import KINDS, JointTold, PlaceTold, joint_told
 from qa.queries.joints.part_charts import AS_USUAL, FINER, Series, Table, Way, chart_of
+from qa.queries.molds import doubts
 from qa.rules import over_parts as rules
 from qa.rules.chart_notes import EVERYWHERE, notes_on
 from qa.rules.over_parts import OverParts, PartRead, Which
@@ -181,11 +182,14 @@ class SeriesPage:
     trends: list[TrendOf]
     left_out: str = ""
     aimed: str = ""
+    # Gauges that read some of it and were found off, or were lost or damaged.
+    doubts: list[str] = field(default_factory=list)
 
     @property
     def said(self) -> list[str]:
         """What holds of all values."""
-        return [words for words in (self.as_pulled, self.aimed, self.left_out) if words]
+        found = (self.as_pulled, self.aimed, self.left_out, *self.doubts)
+        return [words for words in found if words]
 
     @property
     def chart_svg(self) -> str:
@@ -322,6 +326,7 @@ def _page(
         chart_table=table,
         chart_why=why,
         trends=trends_of(series),
+        doubts=doubts.of_reads(series.reads),
     )
 
 

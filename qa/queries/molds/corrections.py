@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import CorrectionEnd, Kind, ToolCorrection
 from qa.numeric.tool.tell import Advice, ToolValue
-from qa.queries.molds import kin, plugs
+from qa.queries.molds import doubts, kin, plugs
 from qa.queries.molds.fits import ended, openings_notes
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import (
@@ -22,7 +22,7 @@ from qa.queries.molds.plugs import OfPlug
 from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
-from qa.wording import advice, lengths, measuring, tools
+from qa.wording import advice, lengths, measuring, mold_gauges, tools
 from qa.wording import kin as words
 from shop.numeric.units import PPM, to_nm
 
@@ -86,6 +86,8 @@ class CorrectionPage:
     notes: list[str]
     # What other molds showed when it was taken; none of an old record.
     shared: list[str]
+    # Gauges that read it and were found off, or were lost or damaged.
+    doubts: list[str]
     shares: dict[str, str]
     end: CorrectionEnd | None
     apart: OpeningsPage | None
@@ -166,6 +168,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     }
     key = row.tool_id, row.revision.joint_id, row.design_id
     fits = mold_fits.load([row.tool]).get(key)
+    notes += mold_gauges.sentences(content.get("gauges", ()), unit)
     others = mold_kin.from_record(content)
     shown_by_all = others.of_plug if others else ()
     seam = Seam(row.revision, stations)
@@ -180,6 +183,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
         rest=advice.rest_words(advice.Values(**values), labels),
         notes=[*notes, f"{tools.AS_A_WHOLE}.", f"{tools.TOGETHER}."],
         shared=kin.sentences(others) if others else [],
+        doubts=doubts.of_corrections([row])[row.pk],
         shares=shares,
         end=ended(row),
         apart=openings_page(mold_corrections.openings_of(row), labels, unit),

@@ -8,15 +8,15 @@ from functools import lru_cache
 from django.urls import reverse
 
 from qa.models import Finish, Kind
-from qa.numeric.measuring.trend import Trend
+from qa.numeric.measuring.trend import MOST_BREAKS, Trend
 from qa.queries.joints.drift import towards
 from qa.queries.joints.joint_capability import KINDS
 from qa.queries.joints.part_charts import FINER
-from qa.rules import over_parts, requirements
+from qa.rules import mold_told, over_parts, requirements
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import MOST_FITS
 from qa.wording.lengths import true_minus
-from qa.wording.measuring import drift, remark
+from qa.wording.measuring import drift, remark, too_many_repairs
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,8 @@ class MoldDrift:
 
 def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
     """One statement. A part that was tried in several openings counts once, as it was
-    tried first; of more than MOST_FITS the newest count."""
+    tried first; of more than MOST_FITS the newest count, and of more stations than a
+    page works out those that are told (mold_told.py)."""
     first: dict[int, FirstFit] = {}
     for fit in fits.fits:
         if fit.nm:
@@ -59,7 +60,13 @@ def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
     pulls = [fit.pull.number for fit in reads]
     breaks = [number for number in repairs if pulls and pulls[0] <= number <= pulls[-1]]
     places, told, whys = [], 0, []
+    if len(breaks) > MOST_BREAKS:
+        why = too_many_repairs(MOST_BREAKS)
+        return MoldDrift(fits.joint.number, [], 0, len(reads), breaks, why)
+    asked = mold_told.asked_of(len(fits.seam.stations))
     for row, station in enumerate(fits.seam.stations):
+        if asked is not None and row not in asked:
+            continue
         for kind in Kind.values:
             limits = requirements.requirement(station, kind, Finish.BARE).limits
             own = [fit for fit in reads if (row, kind) in fit.nm]

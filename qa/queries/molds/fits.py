@@ -7,14 +7,15 @@ from django.utils.translation import gettext as _
 
 from qa.drawing import svg
 from qa.models import CorrectionEnding, Kind, ToolCorrection
-from qa.queries.molds import kin
+from qa.queries.molds import doubts, kin
+from qa.queries.molds.doubts import Off
 from qa.queries.molds.drifts import MoldDrift, drift_of
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
 from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import Choice, Openings, Told
-from qa.wording import advice, lengths, measuring, tools
+from qa.wording import advice, lengths, measuring, mold_gauges, tools
 from shop.models import Tool, ToolKind
 from shop.numeric.units import to_mm
 
@@ -58,6 +59,8 @@ class FitsPage:
     rest: str
     notes: list[str]
     shared: list[str]
+    # Gauges that read it and were found off, or were lost or damaged.
+    doubts: list[str]
     now: str
     after: str
     map_svg: str
@@ -89,6 +92,8 @@ class _Known:
     loaded: mold_kin.Loaded
     corrections: list[ToolCorrection]
     corrected: mold_kin.Corrected
+    # What puts what a check read in doubt.
+    off: Off
 
     @property
     def own(self) -> list[MoldFits]:
@@ -97,12 +102,14 @@ class _Known:
 
 def _known(tool: Tool) -> _Known:
     others = mold_kin.relatives(tool)
+    loaded = mold_fits.load([tool, *others])
     return _Known(
         tool,
         others,
-        mold_fits.load([tool, *others]),
+        loaded,
         corrections_of(tool),
         mold_kin.corrected_of(tool, others),
+        doubts.off_of(fit for fits in loaded.values() for fit in fits.fits),
     )
 
 
@@ -207,6 +214,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
         rest=advice.rest_words(report, labels),
         notes=_notes(told, labels, unit),
         shared=kin.sentences(show),
+        doubts=doubts.of_fits(known.off, told, show, known.loaded),
         now=_share(report.share and report.share.now),
         after=_share(report.share and report.share.after),
         map_svg=svg.render(map_scene(fits.seam, values, unit, title)),
@@ -243,6 +251,7 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
             told.others,
             dict.fromkeys(fit.opening for fit in told.used),
         )
+    sentences += mold_gauges.sentences([one.kept for one in told.gauges], unit)
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm
     if gauges and spread and to_mm(max(gauges)) > spread / 2:

@@ -47,10 +47,21 @@ def _of_plug(kin: Kin) -> list[str]:
         form = words.SAME_PLUG if len(told) == 1 else words.SAME_PLUG_ALL
         where = _where(of_plug)
         said.append(form.format(code=_codes(told), where=where, plug=kin.plug))
+    by_all = kin.shown_by_all
+    if done := [place for place in by_all if place not in of_plug]:
+        labels = [label for label, places in kin.done if set(places) & set(done)]
+        said.append(
+            words.PLUG_DONE.format(
+                code=_codes(told),
+                where=_where(done),
+                plug=kin.plug,
+                labels=", ".join(labels),
+            )
+        )
     shown: dict[tuple[str, str], list[Place]] = {}
     for place in kin.off:
         alike = [one for one in told if place in one.alike]
-        if alike and place not in of_plug:
+        if alike and place not in by_all:
             others = [one for one in told if place not in one.alike]
             shown.setdefault((_codes(alike), _codes(others)), []).append(place)
     for (codes, others), places in shown.items():

@@ -1,0 +1,321 @@
+"""What a mold and its plug are told by, where that is one gauge, or one that was found
+off; and that the error of a plug is corrected once."""
+
+import html
+import io
+import re
+from dataclasses import replace
+from datetime import timedelta
+from types import SimpleNamespace
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+from pypdf import PdfReader
+
+from qa.actions import gauges, tool_corrections
+from qa.models import Kind, ToolCorrection
+from qa.numeric.tool.least_squares import Why
+from qa.numeric.tool.tell import Advice
+from qa.queries.molds import corrections, plugs
+from qa.rules import mold_kin, mold_told
+from qa.rules.mold_told import Choice
+from qa.rules.over_parts import Which, over_parts
+from shop.actions import tooling
+from shop.ledger import Refused
+from shop.models import Lineage, Origin, Part, Pull, PullState, Tool
+from tests.around import by_hand
+from tests.qa.making import make_instrument, make_joint, make_part, make_stations, mm
+from tests.qa.molding import Shop, noisy, ripple
+from tests.qa.test_known_on_pages import SHARED, budgeted
+from tests.shop.making_floor import make_mold, make_tool
+
+
+@pytest.fixture
+def shop(people):
+    return Shop(people["lead"])
+
+
+@pytest.fixture
+def two(shop):
+    """Two molds of one plug."""
+    plug = make_tool(shop.by, kind="plug")
+    tooling.change_tool(by=shop.by, tool=shop.mold, plug=plug)
+    shop.mold.refresh_from_db()
+    return SimpleNamespace(
+        plug=plug, molds=[shop.mold, make_mold(shop.by, design=shop.design, plug=plug)]
+    )
+
+
+def wide(seed: int, by: float = 0.13, more=None) -> dict[str, float]:
+    return {at: gap + by for at, gap in noisy(seed, more or {}).items()}
+
+
+def fit_both(shop, two, gaps, seeds=(1, 2)):
+    for seed in seeds:
+        for number, mold in enumerate(two.molds):
+            wave = seed + 5 * number
+            shop.fit(shop.pull(mold), shop.airframes[0], gaps(wave), ripple(wave))
+
+
+def taken(shop, mold) -> ToolCorrection:
+    shop.mold = mold
+    row = tool_corrections.take(by=shop.by, correction=shop.page().draft)
+    return again(row)
+
+
+def again(row) -> ToolCorrection:
+    rows = ToolCorrection.objects.select_related(*corrections.RELATED)
+    return rows.get(pk=row.pk)
+
+
+def on_plug(shop, row, note="scraped"):
+    return tool_corrections.record_on_plug(
+        by=shop.by, correction=again(row), what="off", place="there", note=note
+    )
+
+
+def plain(answer) -> str:
+    return " ".join(
+        re.sub("<[^>]+>", " ", html.unescape(answer.content.decode())).split()
+    )
+
+
+def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
+    shop, two, client_of
+):
+    """All gaps 0.13 too wide by a gauge whose zero may be off by 0.16: a uniform gap
+    all round is no motion, a uniform flushness is one."""
+    shop.gauge = budgeted(shop.by, SHARED)
+    fit_both(shop, two, wide)
+    page = shop.page()
+    gap, flush = page.told.report.gap, page.told.report.flush
+    assert {value.why for value in gap if value.low_mm > 0} == {Why.ONE_GAUGE}
+    assert max(value.zero_mm for value in flush) < 1e-9
+    assert 0.1 < max(value.zero_mm for value in gap) < 0.25
+    assert not any(row.gap.does for row in page.rows)
+    assert not any("Correct" in line for line in page.shared)
+    code = shop.gauge.code
+    said = (
+        f"All of gap and flushness was read with {code}. Its zero may be off by up to"
+    )
+    assert any(note.startswith(f"{said} 0.16 mm (by its budget") for note in page.notes)
+    # 1.3 is more than that, and the plug's; the record keeps by what it was told.
+    plug = make_tool(shop.by, kind="plug")
+    two.molds = [make_mold(shop.by, design=shop.design, plug=plug) for _ in "ab"]
+    fit_both(shop, two, lambda seed: wide(seed, more={"4": -1.3, "5": -1.2}))
+    shop.mold = two.molds[0]
+    (line,) = (line for line in shop.page().shared if f"Correct {plug.code}" in line)
+    assert "the same in gap at 4, 5" in line
+    row = taken(shop, shop.mold)
+    assert row.content["form"] == "correction_body/5"
+    assert row.content["gauges"] == [
+        [kind, code, mm(0.16), True] for kind in (Kind.GAP, Kind.FLUSH)
+    ]
+    assert said in plain(client_of("builder").get(f"/corrections/{row.number}/"))
+    # One part by another gauge: the zero is one of what parts differ by.
+    shop.gauge = make_instrument(shop.by)
+    shop.fit(shop.pull(), shop.airframes[0], wide(5), ripple(5))
+    assert shop.page().told.gauges == ()
+
+
+def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
+    shop.gauge = make_instrument(shop.by, u_nm=mm(0.3))
+    for seed in (1, 2):
+        shop.fit(shop.pull(), shop.airframes[0], wide(seed, 0.4), ripple(seed))
+    page = shop.page()
+    assert any("0.60 mm (twice its uncertainty" in note for note in page.notes)
+    assert not any(value.advice == Advice.OUT for value in page.told.report.gap)
+    assert page.rest.startswith("Leave") and "nothing can be told" in page.rest
+
+
+def found_off(by, gauge):
+    gauges.record_calibration(
+        by=by, instrument=gauge, done_on=timezone.localdate(), result="off",
+        laboratory="a lab", certificate="C-9", note="0.3 too wide",
+    )  # fmt: skip
+
+
+def test_a_gauge_found_off_is_told_of_the_mold_of_its_correction_and_of_the_plug(
+    shop, two, client_of
+):
+    """Also where it read only the other mold of the plug."""
+    shop.gauge, good = make_instrument(shop.by), make_instrument(shop.by)
+    first, second = two.molds
+    long = {"4": -1.3, "5": -1.2}
+    parts = []
+    for seed in (1, 2):
+        part = shop.pull(first)
+        shop.fit(part, shop.airframes[0], noisy(seed, long), ripple(seed))
+        parts.append(part.serial)
+    off, shop.gauge = shop.gauge, good
+    for seed in (3, 4):
+        part = shop.pull(second)
+        shop.fit(part, shop.airframes[0], noisy(seed, long), ripple(seed))
+    assert shop.page().doubts == []
+    rows = [taken(shop, mold) for mold in (second, first)]
+    found_off(shop.by, off)
+    why = (
+        f"{off.code} was found off on {timezone.localdate()}: what it read is in doubt"
+    )
+    said = f"{why}. It read {', '.join(parts)}: read them again"
+    client = client_of("lead")
+    pages = [f"/corrections/{row.number}/" for row in rows]
+    for mold in two.molds:
+        pages.append(f"/tooling/{mold.pk}/")
+        pages.append(f"/molds/{mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/")
+    for page in pages:
+        assert plain(client.get(page)).count(said) == 1, page
+    assert plain(client.get(f"/tooling/{two.plug.pk}/")).count(said) == 2
+    sheet = client.get(f"/corrections/{rows[0].number}/sheet.pdf").content
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
+    assert " ".join(text.split()).count(said) == 1
+    chart = reverse("over_parts_place", args=[shop.joint.pk, "4", "gap"])
+    assert plain(client.get(chart)).count(said) == 1
+    assert good.code not in " ".join(shop.page().doubts)
+
+
+def test_the_error_of_a_plug_is_corrected_once(shop, two, client_of):
+    """By whichever mold it was told, also where the other's was taken before; what was
+    taken, withdrawn and taken again is no second error."""
+    fit_both(shop, two, lambda seed: noisy(seed))
+    first, second = two.molds
+    withdrawn = taken(shop, first)
+    tool_corrections.withdraw(by=shop.by, correction=withdrawn, note="wait")
+    assert plugs.of_plug(again(withdrawn), "mm") is None
+    with pytest.raises(Refused, match="withdrawn"):
+        on_plug(shop, withdrawn)
+    a = taken(shop, first)
+    with CaptureQueriesContext(connection) as few:
+        plugs.corrections_of_plug(two.plug, "mm")
+    b = taken(shop, second)
+    with CaptureQueriesContext(connection) as many:
+        plugs.corrections_of_plug(two.plug, "mm")
+    assert len(many) == len(few)
+    told = plugs.corrections_of_plug(two.plug, "mm")
+    assert [one.row.pk for one in told] == [b.pk, a.pk] and all(
+        one.open for one in told
+    )
+    on_plug(shop, a)
+    with pytest.raises(Refused, match=f"corrected there already, by {a.label}"):
+        on_plug(shop, b)
+    client = client_of("lead")
+    words = plain(client.get(f"/tooling/{two.plug.pk}/"))
+    assert f"The plug was corrected by {a.label} on" in words
+    assert "Not recorded as corrected" not in words
+    assert "/on-plug/" not in client.get(f"/tooling/{two.plug.pk}/").content.decode()
+    # Taken again it names the mold alone.
+    tool_corrections.withdraw(by=shop.by, correction=b, note="anew")
+    shop.mold = second
+    page = shop.page()
+    assert f"corrected there since this mold was made ({a.label})" in page.shared[0]
+    assert not any(row.gap.whose for row in page.rows)
+    assert any(row.gap.does for row in page.rows)
+    c = taken(shop, second)
+    with pytest.raises(Refused, match="names nothing of a plug"):
+        on_plug(shop, c)
+
+
+def test_a_plug_is_told_of_itself_only_and_of_what_is_worth_it(shop, two):
+    """What stands in a record is of the plug that the mold had then."""
+    fit_both(shop, two, lambda seed: noisy(seed))
+    row = taken(shop, two.molds[0])
+    other = make_tool(shop.by, kind="plug")
+    tooling.change_tool(by=shop.by, tool=two.molds[0], plug=other)
+    assert plugs.corrections_of_plug(other, "mm") == []
+    with pytest.raises(
+        Refused, match=f"told of {two.plug.code}; .* {other.code} by now"
+    ):
+        on_plug(shop, row)
+    assert plugs.of_plug(again(row), "mm") is None
+    # Beyond its bounds everywhere, and worth nothing: no instruction, no button.
+    content = again(row).content
+    for station in content["stations"]:
+        for kind in Kind.values:
+            station[kind]["advice"] = "leave"
+    assert mold_kin.from_record(content).of_plug and mold_kin.named_of(content) == []
+
+
+def test_molds_of_a_plug_that_serve_joints_of_both_hands_are_of_one_state(shop, two):
+    """The plug was corrected by a mold at one joint; of one that was made since, and is
+    read at the joint that mirrors it, the others say nothing, and it not of them."""
+    mirror = make_joint(
+        shop.by, make_stations(10, trim_max_nm=mm(4)), type=shop.joint.type,
+        mirror=shop.joint,
+    )  # fmt: skip
+    shop.joint.refresh_from_db()
+    fit_both(shop, two, lambda seed: noisy(seed))
+    on_plug(shop, taken(shop, two.molds[0]))
+    later = timezone.now() + timedelta(seconds=1)
+    third = make_tool(
+        shop.by, kind="mold", design=shop.design, plug=two.plug, made_at=later
+    )
+    for seed in (3, 4):
+        shop.fit(shop.pull(third), shop.airframes[1], noisy(seed), joint=mirror)
+    shop.mold = Tool.objects.get(pk=two.molds[1].pk)
+    said = f"{two.plug.code} was corrected here between this mold and {third.code}"
+    assert any(line.startswith(said) for line in shop.page().shared)
+
+
+def test_one_opening_is_asked_for_before_the_newest_fits_are_cut_out(shop):
+    """Two parts in one opening, then more in another than are looked at: these two."""
+    for seed in (1, 2):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed), ripple(seed))
+    found = shop.found
+    late = [
+        replace(found.fits[0], opening="later", part=Part(pk=-n, serial=f"X-{n}"))
+        for n in range(mold_told.MOST_FITS)
+    ]
+    every = replace(found, fits=[*found.fits, *late])
+    told = mold_told.tell(every, Choice(opening=found.fits[0].opening))
+    assert told.used == found.fits and told.older == 0
+    assert told.report.anything
+
+
+def test_a_joint_without_limits_for_flushness_hears_that_its_mold_is_left(people):
+    shop = Shop(people["lead"], make_stations(10, flush=(None, None)))
+    for seed in (1, 2):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed, {}), dict.fromkeys("1"))
+    assert shop.page().rest == "Leave the mold as it is."
+
+
+def test_more_repairs_than_a_line_can_break_at_are_said_and_made_parts_stand_behind(
+    shop, client_of
+):
+    """The page of the mold, and the joint's to which it links, tell the same parts:
+    what was bonded from a part of a pull too, and nothing of a void pull."""
+    made = []
+    for seed in (1, 2):
+        part = shop.pull()
+        done = make_part(shop.by, design=shop.design)
+        with by_hand():
+            Lineage.objects.create(
+                part=done, source=part, kind=Origin.BONDED,
+                entry=part.lineage.get().entry,
+            )  # fmt: skip
+        shop.fit(done, shop.airframes[0], noisy(seed), ripple(seed))
+        made.append(done)
+    pulls = [read.pull.number for read in over_parts(shop.joint, Which.FIRST).reads]
+    assert pulls == [fit.pull.number for fit in shop.found.fits] == [1, 2]
+    with by_hand():
+        row = Pull.objects.get(tool=shop.mold, number=2)
+        row.number = 200
+        row.save()
+        for number in range(2, 103):
+            row.pk, row.number, row.after_repair = None, number, True
+            row.uuid = uuid4()
+            row.save()
+    why = "its pulls lie between more than 100 repairs: too many for a line"
+    client = client_of("lead")
+    page = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
+    assert why in plain(client.get(page))
+    place = reverse("over_parts_place", args=[shop.joint.pk, "4", "gap"])
+    assert why in plain(client.get(place))
+    with by_hand():
+        Pull.objects.filter(tool=shop.mold, number=200).update(state=PullState.VOID)
+    reads = over_parts(shop.joint, Which.FIRST).reads
+    assert [read.pulls for read in reads] == [reads[0].pulls, ()]
+    assert len(shop.found.fits) == 1
