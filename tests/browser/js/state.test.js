@@ -94,6 +94,23 @@ test("a server that is back is met by itself, also with nothing to send or only 
   }
 });
 
+test("what cannot be kept after a greeting is told once, and no lost contact", async () => {
+  const tablet = await aTablet(aServer());
+  tablet.memory.database.refuse = ({ table, row }) => (table === "settings" && row > Date.now() - 6e4 ? FULL : null);
+  await tablet.outbox.greet();
+  await new Promise((resolve) => setTimeout(resolve, 700)); // longer than the shortest wait for a server that is away
+  const greetings = tablet.asked.filter(({ path }) => path === "/api/session").length;
+  assert.deepEqual([greetings, tablet.outbox.fails], [1, 0]);
+  assert.ok(told(tablet, "trouble").every((event) => event.error === FULL));
+});
+
+test("what lies in between and finds it too large is told as such", async () => {
+  const tablet = await aTablet(aServer({ act: () => ({ status: 413, json: null, portal: true }) }));
+  await tablet.outbox.add("reading/1", "ann", said("1"));
+  await until(() => told(tablet, "parked").length);
+  assert.equal(told(tablet, "parked")[0].item.problem.code, "too_large");
+});
+
 test("no network is no trouble: it is counted and tried again", async () => {
   const tablet = await aTablet();
   await tablet.outbox.greet();

@@ -65,7 +65,8 @@ export class Connection {
     const ours = json?.database ?? said("X-Request");
     if (ours) this.witness(said("X-Head"), head, response.ok && ofRecords);
     // Of a server that lost what it told, nothing counts but who it is.
-    if (!ours || (this.lost && ofRecords)) return { status: 0, json: null };
+    // That something is too large for what lies in between is told: it would be sent for ever.
+    if (!ours || (this.lost && ofRecords)) return { status: !ours && response?.status === 413 ? 413 : 0, json: null };
     return { status: response.status, etag: said("ETag"), json };
   }
 

@@ -59,7 +59,8 @@ export class Sender {
 
   async claim() {
     const wanted = this.outbox.queue.take(this.outbox.fails ? 1 : CLAIM_AT_ONCE);
-    if (!wanted.length) return;
+    // What another tab sent is not ready any more.
+    if (!wanted.length) return void (this.outbox.fails && this.pump());
     this.claiming = true;
     const ids = wanted.map(({ id }) => id);
     const answers = await claimActs(this.outbox.store, ids, this.outbox.tab, Date.now(), LEASE_MS).catch((error) => this.outbox.trouble(error));
@@ -183,9 +184,15 @@ export class Sender {
     const { ready, stranger } = outbox.connection;
     if (!ready) return void this.stop(stranger ? "other_database" : moved ? "restored" : "rewritten");
     if (!user && !outbox.connection.token) return void this.stop("sign_in");
-    if (user && outbox.queue.parked.size) await (await outbox.load("parked_acts")).retryActsOf(outbox, user.username);
-    const last = (await outbox.store.get("settings", "reconciled")) ?? 0;
-    if (moved || Date.now() - last > HOUR_MS) await (await outbox.load("reconciliation")).reconcile(outbox);
+    try {
+      if (user && outbox.queue.parked.size) await (await outbox.load("parked_acts")).retryActsOf(outbox, user.username);
+      const last = (await outbox.store.get("settings", "reconciled")) ?? 0;
+      if (moved || Date.now() - last > HOUR_MS) await (await outbox.load("reconciliation")).reconcile(outbox);
+    } catch (error) {
+      // The server was met all the same: asked again at once, it would be asked for ever.
+      if (error.unanswered) setTimeout(() => this.greet(), 30000);
+      else outbox.trouble(error);
+    }
   }
 }
 
