@@ -170,27 +170,32 @@ def shared_errors(zeros: list[tuple[str, int | None]], counted: int, unit: str) 
     """Which part of the errors of readings counts once, by instruments: (code, nm in
     common or None); `counted` nm is the one that the plan goes by."""
     told = [f"{code} {lengths.length(nm, unit)}" for code, nm in zeros if nm]
-    untold = [code for code, nm in zeros if not nm]
-    if not told:
+    nothing = [code for code, nm in zeros if nm == 0]
+    untold = [code for code, nm in zeros if nm is None]
+    lines = []
+    if counted and told:
+        words = _(
+            "Readings of one instrument share its zero, gaps one and flushness one: of "
+            "the standard uncertainty %(each)s (calibration, temperature, base, by its "
+            "budget). That counts once, the rest at each reading anew, in the "
+            "probability and in every ±."
+        )
+        lines.append(words % {"each": ", ".join(told)})
+        if told[1:] or counted != next(nm for _code, nm in zeros if nm):
+            words = _("Each has a zero of its own; %(most)s is counted for each.")
+            lines.append(words % {"most": lengths.length(counted, unit)})
+    else:
         words = _("The probability counts the errors of the readings as independent.")
-        if untold:
-            more = _("No budget of %(names)s says what its readings share.")
-            words += " " + more % {"names": ", ".join(untold)}
-        return words
-    words = _(
-        "Readings of one instrument share its zero, gaps one and flushness one: of "
-        "the standard uncertainty %(each)s (calibration, temperature, base, by its "
-        "budget). That counts once, the rest at each reading anew, in the probability "
-        "and in every ±."
-    )
-    words %= {"each": ", ".join(told)}
-    if zeros[1:]:
-        more = _("Each has a zero of its own; %(most)s is taken for all.")
-        words += " " + more % {"most": lengths.length(counted, unit)}
+        lines.append(words)
+    if nothing:
+        words = _("By the budget of %(names)s its readings share nothing.")
+        lines.append(words % {"names": ", ".join(nothing)})
     if untold:
-        more = _("Of %(names)s no budget tells it: its readings count as independent.")
-        words += " " + more % {"names": ", ".join(untold)}
-    return words
+        words = _("No budget of %(names)s says what its readings share.")
+        if counted and told:
+            words = _("Of %(names)s no budget tells it: its count as independent.")
+        lines.append(words % {"names": ", ".join(untold)})
+    return " ".join(lines)
 
 
 def reason(code: str, values: dict, unit: str) -> str:

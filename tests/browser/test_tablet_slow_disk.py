@@ -215,7 +215,8 @@ def test_a_refusal_that_cannot_be_stored_is_told_and_loses_nothing(desk, check):
         }"""
     )
     # A route answers without a network too.
-    desk.route("**/api/acts/*", lambda route: route.fulfill(status=422, json=body))
+    said = {"status": 422, "json": body, "headers": {"X-Request": "a server of ours"}}
+    desk.route("**/api/acts/*", lambda route: route.fulfill(**said))
     desk.context.set_offline(False)
     expect(desk.locator("#unsent")).to_contain_text("1 need you")
     alert = desk.get_by_role("alert")

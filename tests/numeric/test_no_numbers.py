@@ -686,6 +686,7 @@ INNER = {
         "rotation",
     ),
     *("characteristics", "least_squares", "scatter", "openings"),  # tell_tool
+    "openings_told",  # tell_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching", "boxes"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
     *("known", "doubt", "between", "hardly_seen", "intervals", "assembly", "going"),
@@ -700,7 +701,7 @@ INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.described", "planner.planner_of"),
     *("motions.turned_by", "motions.rotation_vector"),
     *("rest.triples", "edge_curve.corners", "setting_spread.told_apart"),
-    *("units.to_mm", "units.to_nm"),
+    *("units.to_mm", "units.to_nm", "set_assembly.at_most"),
 }
 
 

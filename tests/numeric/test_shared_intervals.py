@@ -124,6 +124,15 @@ def test_intervals_of_parts_planned_together_hold_in_93_to_97_percent():
         assert 0.93 - chance <= every.mean() <= 0.97 + chance, (which, every.mean())
 
 
+def test_how_far_a_place_goes_is_told_as_wide_as_the_move_that_takes_it():
+    every = true_gaps(np.random.default_rng(1), tight=True)
+    for part in planned(every, OPTIONS, drawn=True).parts[1:]:
+        (half,) = (one.half for one in part.known.moves if one.name == "y")
+        # A turn of these parts takes the middle along y by next to nothing.
+        along = part.known.intervals.along(part.move, (0, 0, 0), (0, 1, 0))
+        assert along == pytest.approx(half, rel=0.01)
+
+
 def hung(down):
     """A plate by two bolts set up and down and one set aside, in tenths."""
     y = 200.0 * (-1 if down else 1)

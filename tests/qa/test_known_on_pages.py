@@ -17,6 +17,7 @@ from qa.models import FitPlan
 from qa.queries.plans import plan_pages as plans
 from qa.rules import plan_records, planning
 from qa.wording import lengths
+from qa.wording import plans as texts
 from shop.ledger.canonical import canonical
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_fit_up, make_instrument, mm
@@ -141,12 +142,19 @@ def test_two_gauges_have_a_zero_each_and_one_without_a_budget_has_none(engineer)
     measured = planning.measured_at(worked.main, None)
     assert measured.zeros[0] == (first.pk,) * 4 + (-1,) * 4 == measured.zeros[1]
     view = plans.view_of(worked, "mm")
-    assert "0.08 mm is taken for all" in view.shared_errors
-    assert f"Of {second.code} no budget tells it" in view.shared_errors
+    assert f"{first.code} 0.08 mm (calibration" in view.shared_errors
+    assert f"budget of {second.code} its readings share nothing" in view.shared_errors
     other = make_check(engineer, fit_up, instrument=third)
     read_at(other, even())
     told = plans.view_of(planning.work_out(planned(other)), "mm").shared_errors
     assert "as independent" in told and f"budget of {third.code}" in told
+
+
+def test_the_zero_that_was_counted_is_told_where_it_is_not_the_gauges_own():
+    words = texts.shared_errors([("G-1", mm(0.003))], mm(0.02), "mm")
+    assert "G-1 0.003 mm" in words and "0.02 mm is counted for each" in words
+    words = texts.shared_errors([("G-1", mm(0.01)), ("G-2", None)], mm(0.01), "mm")
+    assert "for each" not in words and "Of G-2 no budget tells it" in words
 
 
 def test_readings_known_well_leave_the_hundredths(engineer):

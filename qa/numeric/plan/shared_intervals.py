@@ -11,6 +11,7 @@ import numpy as np
 
 from qa.numeric.plan.assembly_planner import AssemblyPlan, AssemblyPlanner
 from qa.numeric.plan.intervals import (
+    COVER,
     MOST_READINGS,
     Drawn,
     Interval,
@@ -137,8 +138,10 @@ def _of_move(told: Move, drawn: list[Move]) -> Intervals:
         if amount
     )
     raw = np.array([one.raw for one in drawn])
-    covariance = np.atleast_2d(np.cov(raw, rowvar=False)).tolist() if raw.size else ()
-    return Intervals(moves=moves, covariance=tuple(map(tuple, covariance)))
+    # What is told along a direction goes by COVER of it.
+    wider = (SHARED_COVER / COVER) ** 2
+    covariance = wider * np.atleast_2d(np.cov(raw, rowvar=False)) if raw.size else raw
+    return Intervals(moves=moves, covariance=tuple(map(tuple, covariance.tolist())))
 
 
 def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:

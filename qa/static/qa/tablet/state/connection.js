@@ -66,7 +66,7 @@ export class Connection {
     if (ours) this.witness(said("X-Head"), head, response.ok && ofRecords);
     // Of a server that lost what it told, nothing counts but who it is.
     // That something is too large for what lies in between is told: it would be sent for ever.
-    if (!ours || (this.lost && ofRecords)) return { status: !ours && response?.status === 413 ? 413 : 0, json: null };
+    if (!ours || (this.lost && ofRecords)) return { status: response?.status === 413 ? 413 : 0, json: null };
     return { status: response.status, etag: said("ETag"), json };
   }
 
@@ -87,7 +87,7 @@ export class Connection {
   // Who the server is and who is signed in. Binds to a database once; later another one is followed only when it says that it was ours.
   // Throws {status, problem} where the answer was no session.
   async session(method = "GET", body) {
-    const signInsThen = this.signIns;
+    const { signIns: signInsThen } = this;
     const { status, json } = await this.ask(method, "/api/session", { body });
     if (status !== 200 || !json?.database) throw Object.assign(Error(), { status, problem: json?.error });
     if (body) this.signIns += 1;
