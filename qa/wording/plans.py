@@ -169,7 +169,7 @@ def known(*, set_u: bool, scatter: bool) -> str:
 def shared_errors(zeros: list[tuple[str, int | None]], counted: int, unit: str) -> str:
     """Which part of the errors of readings counts once, by instruments: (code, nm in
     common or None); `counted` nm is the one that the plan goes by."""
-    told = [f"{code} {lengths.length(nm, unit)}" for code, nm in zeros if nm]
+    told = [f"{code} {lengths.not_nothing(nm, unit)}" for code, nm in zeros if nm]
     nothing = [code for code, nm in zeros if nm == 0]
     untold = [code for code, nm in zeros if nm is None]
     lines = []
