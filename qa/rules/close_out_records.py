@@ -46,6 +46,21 @@ from shop.rules.lineage import made_from
 TEMPORARY_RELATED = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
 
 
+@dataclass(frozen=True)
+class Sits:
+    """The placement by which a serial sits somewhere, and the entry by which what sits
+    there was cut off it, None where that is all of it."""
+
+    placement: Placement
+    cut: int | None = None
+
+    def may_have(self, item: Nonconformance) -> bool:
+        """Whether what was found on the serial may be on what sits there: what was cut
+        off before is no part of what was looked at, and of what was cut off after it
+        nobody can tell in which piece it is."""
+        return self.cut is None or item.entry.pk < self.cut
+
+
 @dataclass
 class Records:
     """Rows of one airframe, by what they hang on."""
@@ -62,8 +77,8 @@ class Records:
     # What came with a part that sits here, from another bay or another airframe.
     carried: list[Carried]
     placements: list[Placement]
-    # How each serial sits here, itself or in what it was bonded into.
-    sits_in: dict[int, Placement]
+    # How each serial sits here, itself or in what it was bonded or cut into.
+    sits_in: dict[int, list[Sits]]
     characteristics: list[Characteristic]
     results: dict[int, CharacteristicResult]
     stale: dict[int, str]
@@ -78,6 +93,10 @@ class Records:
     overdue: dict[str, dict[int, Overdue]]
     # The newest of each thing that was ever closed.
     close_outs: list[CloseOut]
+
+    def places_of(self, item: Nonconformance) -> list[Placement]:
+        """Of all that sits here: what may have what an item tells of its part."""
+        return _places_of(self.sits_in, item)
 
 
 def load(airframe: Airframe) -> Records:
@@ -228,41 +247,44 @@ def _remarked(standings) -> dict[int, set[str]]:
 
 
 def _sits_in(placements: dict[Airframe, list[Placement]]) -> dict[Airframe, dict]:
-    """{airframe: {serial: the placement by which it sits there}}, also of what those
-    that sit there were bonded from; a statement a generation."""
-    own = {
-        airframe: {placement.part_id: placement for placement in rows}
+    """{airframe: {serial: how it sits there}}, also of what those that sit there were
+    bonded or cut from; a statement a generation."""
+    sitting = {
+        placement.part_id: (airframe, placement)
         for airframe, rows in placements.items()
+        for placement in rows
     }
-    made = made_from({part for rows in own.values() for part in rows})
-    within = {source: made.of(source) for source in made.sources}
-    return {
-        airframe: {
-            source: rows[whole]
-            for source, into in within.items()
-            for whole, cut in into
-            if whole in rows and cut is None
-        }
-        | rows
-        for airframe, rows in own.items()
-    }
+    made = made_from(set(sitting))
+    found = {airframe: defaultdict(list) for airframe in placements}
+    for part in {*sitting, *made.sources}:
+        for whole, cut in made.of(part):
+            if whole in sitting:
+                airframe, placement = sitting[whole]
+                found[airframe][part].append(Sits(placement, cut))
+    return found
+
+
+def _places_of(sits_in: dict[int, list[Sits]], item: Nonconformance) -> list[Placement]:
+    return [
+        sits.placement for sits in sits_in.get(item.part_id, []) if sits.may_have(item)
+    ]
 
 
 def _items(sits_in: dict[Airframe, dict]) -> dict[Airframe, list[Nonconformance]]:
     """Its own, and those of the serials that sit in it wherever they were raised: an
-    item travels with its part, also into what that is bonded into."""
+    item travels with its part, also into what that is bonded or cut into."""
     parts = {part for rows in sits_in.values() for part in rows}
     rows = Nonconformance.objects.filter(
         Q(airframe__in=list(sits_in)) | Q(part__in=parts)
     )
-    related = ("fit_check__fit_up", "part", "joint__position", "airframe")
+    related = ("entry", "fit_check__fit_up", "part", "joint__position", "airframe")
     related += decided.RELATED
     rows = list(rows.select_related(*related).order_by("number", "pk"))
     return {
         airframe: [
             item
             for item in rows
-            if item.airframe_id == airframe.pk or item.part_id in own
+            if item.airframe_id == airframe.pk or _places_of(own, item)
         ]
         for airframe, own in sits_in.items()
     }

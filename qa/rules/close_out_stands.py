@@ -237,17 +237,19 @@ def _items(records: Records) -> list[Stand]:
 
 
 def places_of(records: Records, item: Nonconformance) -> list[tuple]:
-    """Where an item counts (path, joints): at its joint, else where its part sits, or
-    what that was bonded into, else (path "") on the airframe whole; and wherever the
-    holes or the characteristic count that it is of. One raised on another airframe came
-    with its part."""
+    """Where an item counts (path, joints): at its joint, and where else its part sits,
+    or what that was bonded or cut into; of neither (path "") on the airframe whole; and
+    wherever the holes or the characteristic count that it is of. One raised on another
+    airframe came with its part."""
     here = item.airframe_id == records.airframe.pk
-    sits = records.sits_in.get(item.part_id)
-    found = [("", joints_of(records, item.part_id))]
-    if sits:
-        found = [(sits.position.path, joints_of(records, sits.part_id))]
-    if item.joint and here:
-        found = [(item.joint.position.path, frozenset({item.joint_id}))]
+    joint = item.joint if here else None
+    found = [(joint.position.path, frozenset({joint.pk}))] if joint else []
+    found += [
+        (sits.position.path, joints_of(records, sits.part_id))
+        for sits in records.places_of(item)
+        if joint is None or sits.position_id != joint.position_id
+    ]
+    found = found or [("", joints_of(records, item.part_id))]
     if item.result_id and here:
         planned = item.result.revision.characteristic
         found.append((planned.bay.path, frozenset({planned.joint_id} - {None})))

@@ -116,20 +116,35 @@ def act_on_lot(
     return fact
 
 
-def file_papers(*, by: Person, lot: Lot, supplier: str, certificate: str) -> LotAct:
+def file_papers(
+    *,
+    by: Person,
+    lot: Lot,
+    supplier: str,
+    certificate: str,
+    shown_supplier: str = "",
+    shown_certificate: str = "",
+) -> LotAct:
     """Say who a lot was bought from and which paper says that it conforms: also later,
-    for papers come after what they are of, and also of what is used up."""
+    for papers come after what they are of, and also of what is used up. Both empty
+    takes off what was filed on the wrong lot. What was `shown` is what is replaced:
+    nobody takes off what another filed meanwhile."""
     roles.require(by, "keep materials")
     papers = {"supplier": supplier.strip(), "certificate": certificate.strip()}
     with perform("lot_papers/1", by=by, said={"lot": str(lot), **papers}) as act:
         lot = locked(lot)
-        if not any(papers.values()):
+        filed = {"supplier": lot.supplier, "certificate": lot.certificate}
+        if not any((*papers.values(), *filed.values())):
             raise Refused(_("Say the supplier or the certificate."), field="supplier")
-        if papers == {"supplier": lot.supplier, "certificate": lot.certificate}:
+        if papers == filed:
             raise Refused(_("That is on record already."), field="supplier")
+        if [shown_supplier, shown_certificate] != list(filed.values()):
+            told = ", ".join(filter(None, filed.values())) or _("none")
+            message = _("Other papers were filed meanwhile: %(told)s. Open it again.")
+            raise Refused(message % {"told": told}, field="supplier")
         lot.supplier, lot.certificate = papers.values()
         lot.full_clean()
         lot.save(update_fields=list(papers))
-        note = ", ".join(filter(None, papers.values()))
+        note = ", ".join(filter(None, papers.values())) or _("taken off")
         fact = act.record(LotAct(lot=lot, kind=LotActKind.PAPERS, note=note))
     return fact

@@ -74,9 +74,17 @@ class LotForm(forms.Form):
 
 
 class LotPapersForm(forms.Form):
+    """What is on record when it is opened goes with it."""
+
     supplier = forms.CharField(label=_("Supplier"), max_length=80, required=False)
     certificate = forms.CharField(
         label=_("Certificate of conformity, number"), max_length=80, required=False
+    )
+    shown_supplier = forms.CharField(
+        widget=forms.HiddenInput, required=False, strip=False
+    )
+    shown_certificate = forms.CharField(
+        widget=forms.HiddenInput, required=False, strip=False
     )
 
 

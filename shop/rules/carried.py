@@ -1,7 +1,8 @@
 """What was put in for a while where a part sat goes, as far as anybody knows, where the
 part goes, also inside of what it was bonded into: it counts there too, until it is out.
 
-A piece that was out when the part left did not go with it.
+A piece that was out when the part left did not go with it, nor with what was cut off
+the part where it sat.
 """
 
 from collections import defaultdict
@@ -141,8 +142,8 @@ def _left(was: Placement) -> int | None:
 
 
 def _places_of(was: Placement, sits: dict[int, Placement], made: Made):
-    """Where else a part sits now, or whatever it was bonded into, or was cut from it
-    after it had left."""
+    """Where else a part sits now, or whatever it was bonded into and what is of that,
+    or what was cut from it after it had left."""
     for part, cut in made.of(was.part_id):
         there = sits.get(part)
         after = cut is None or (_left(was) or cut) < cut

@@ -46,8 +46,9 @@ class Made:
         return {part for into in self.into.values() for part in into}
 
     def of(self, part: int) -> list[tuple[int, int | None]]:
-        """(part, the first entry by which it was cut off, if ever) for a part itself
-        and all that was made of it, by the way on which that came last."""
+        """(part, the entry by which the way to it begins, where that is a cut; None
+        where it begins with a bond, whatever was cut off after) for a part itself and
+        all that was made of it, by the way on which that came last."""
         found: dict[int, int | None] = {}
         waiting: list[tuple[int, int | None]] = [(part, None)]
         while waiting:
@@ -57,8 +58,7 @@ class Made:
                 continue
             found[here] = cut
             for whole, entry in self.into.get(here, {}).items():
-                cuts = [at for at in (cut, entry) if at is not None]
-                waiting.append((whole, min(cuts, default=None)))
+                waiting.append((whole, entry if here == part else cut))
         return list(found.items())
 
 

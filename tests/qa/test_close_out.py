@@ -446,6 +446,60 @@ def test_each_place_of_a_design_has_its_holes_read(people):
 
 
 @pytest.mark.django_db
+def test_an_item_of_a_joint_also_stands_where_its_part_went_moved_bonded_or_cut(people):
+    ready = Ready(people)
+    engineer, builder = people["engineer"], people["builder"]
+    panel, left = ready.check.fit_up.part, ready.joint.position
+    right, third = (make_position(engineer, type=left.type) for _bay in range(2))
+    here = {"airframe": ready.airframe, "reason": "moved"}
+
+    def found_on(part, title, **at):
+        said = {"airframe": ready.airframe, "part": part, "title": title, **at}
+        return raising.raise_by_hand(by=builder, **said)
+
+    def told() -> list[set[str]]:
+        """What stands as an item in the left, the right and the third bay."""
+        gathered = close_out_stands.gather(close_out_records.load(ready.airframe))
+        return [
+            {
+                stand.what.split()[-1]
+                for stand in gathered.of(Scope(ready.airframe, bay=bay))
+                if stand.kind == "item"
+            }
+            for bay in (left, right, third)
+        ]
+
+    def made(origin, *sources):
+        return make_part(engineer, origin=origin, sources=sources)
+
+    early = made("cut", panel)
+    found_on(panel, "delamination", joint=ready.joint)
+    assert told() == [{"delamination"}, set(), set()]
+    airframes.remove_part(by=builder, placement=ready.placed[0], reason="moved")
+    assert told() == [{"delamination"}, set(), set()]
+    sits = make_placement(engineer, position=right, part=panel, **here)
+    assert told() == [{"delamination"}, {"delamination"}, set()]
+    airframes.remove_part(by=builder, placement=sits, reason="bonded")
+    whole = made("bonded", panel)
+    sits = make_placement(engineer, position=third, part=whole, **here)
+    assert told() == [{"delamination"}, set(), {"delamination"}]
+    # Cut: what was found before it may be in either piece, what was found on what was
+    # left of it is in neither; what was cut off before is not concerned.
+    airframes.remove_part(by=builder, placement=sits, reason="cut")
+    found_on(whole, "scratch")
+    piece = made("cut", whole)
+    found_on(whole, "dent")
+    make_placement(engineer, position=right, part=piece, **here)
+    sits = make_placement(engineer, position=third, part=early, **here)
+    assert told() == [{"delamination"}, {"delamination", "scratch"}, set()]
+    airframes.remove_part(by=builder, placement=sits, reason="the rest goes in")
+    make_placement(engineer, position=third, part=whole, **here)
+    both = {"delamination", "scratch"}
+    assert told() == [{"delamination"}, both, {*both, "dent"}]
+    assert verify().fault == ""
+
+
+@pytest.mark.django_db
 def test_a_characteristic_is_asked_for_where_its_joint_is(people):
     ready = Ready(people)
     line = ready.airframe.line_number

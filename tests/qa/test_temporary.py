@@ -492,6 +492,32 @@ def test_what_is_on_a_part_goes_with_what_that_was_bonded_into_and_counts_once(
     assert moved.stands(second) == [] and verify().fault == ""
 
 
+@pytest.mark.django_db
+def test_a_piece_of_what_it_was_bonded_into_has_it_though_the_part_left_last(people):
+    moved = Moved(people)
+
+    def made(serial, origin, source):
+        design = make_design(people["engineer"])
+        said = {"by": people["engineer"], "design": design, "serial": serial}
+        return parts.register_part(origin=origin, sources=[source], **said)
+
+    # Cut off the part itself where that sat: it takes nothing along.
+    offcut = made("OFFCUT", "cut", moved.part)
+    piece = made("PIECE", "cut", made("WHOLE", "bonded", moved.part))
+    airframes.remove_part(by=people["lead"], placement=moved.sits, reason="bonded")
+    for part, bay in ((piece, moved.left), (offcut, moved.right)):
+        airframes.place_part(
+            by=people["engineer"],
+            airframe=moved.second,
+            position=bay,
+            part=part,
+            reason="fitted",
+        )
+    far = f"{moved.first.serial} {moved.film.label}"
+    assert moved.must_come_off(moved.second) == (2, {(moved.left.pk, far)})
+    assert moved.stands(moved.second) == [f"{far} {moved.film.what}"]
+
+
 # --------------------------------------------------------------------- what is refused
 
 

@@ -464,4 +464,20 @@ def test_the_papers_of_a_lot_are_kept_when_it_comes_and_when_they_come_later(
     same = lead.post(at, papers)
     assert "on record already" in same.content.decode()
     assert 'value="Weaver"' in lead.get(at).content.decode()
+    # Another, whose form was opened before, takes nothing of that off.
+    stale = lead.post(at, {"supplier": "Dyer", "certificate": ""})
+    told = stale.content.decode()
+    assert "filed meanwhile: Weaver, CoC 12" in told and 'value="Dyer"' in told
+    late.refresh_from_db()
+    assert (late.supplier, late.certificate) == ("Weaver", "CoC 12")
+    # Filed on the wrong lot: taken off, with what the form showed.
+    shown = lead.get(at).context["form"].initial
+    off = {**shown, "supplier": "", "certificate": ""}
+    assert lead.post(at, off).status_code == 302
+    late.refresh_from_db()
+    assert (late.supplier, late.certificate) == ("", "")
+    page = lead.get(reverse("lot", args=[late.pk])).content.decode()
+    assert "taken off" in page and page.count("not on record") == 2
+    none = lead.post(at, {"supplier": "", "certificate": " "})
+    assert "Say the supplier or the certificate" in none.content.decode()
     assert verify().fault == ""
