@@ -17,11 +17,12 @@ class NoPack(ValueError):
 @dataclass(frozen=True)
 class PackFile:
     """`attached` by name; of each page, in order, the content digests that it prints
-    (`printed`), and which sheet of how many it says it is (`sheets`)."""
+    (`printed`), and which sheets of how many it names (`sheets`): which it is, and what
+    a title or a name says so."""
 
     attached: dict[str, bytes]
     printed: tuple[tuple[str, ...], ...]
-    sheets: tuple[tuple[str, str] | None, ...]
+    sheets: tuple[tuple[tuple[str, str], ...], ...]
 
 
 def read_pack(data: bytes) -> PackFile:
@@ -41,7 +42,5 @@ def read_pack(data: bytes) -> PackFile:
     return PackFile(
         attached,
         tuple(tuple(PRINTED.findall(page)) for page in pages),
-        tuple(
-            found.groups() if (found := SHEET.search(page)) else None for page in pages
-        ),
+        tuple(tuple(SHEET.findall(page)) for page in pages),
     )

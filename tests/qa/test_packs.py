@@ -13,6 +13,7 @@ import re
 import subprocess
 import time
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pikepdf
@@ -48,17 +49,27 @@ from qa.models import (
     Instrument,
     IssuedPack,
     Joint,
+    NonconformanceState,
     PackOrder,
     PackRemark,
     ToolCorrection,
 )
 from qa.paper import pack as paper
 from qa.queries.issue import local
-from qa.queries.packs import closing, holes, instruments, joints, weights
+from qa.queries.packs import (
+    closing,
+    genealogy,
+    holes,
+    instruments,
+    items,
+    joints,
+    weights,
+)
 from qa.queries.packs.joints import Joints
 from qa.queries.packs.pack import pack_of
 from qa.queries.packs.scope import scope_of
 from qa.rules import close_out_records, kept_packs, pack_record, signed_packs
+from qa.wording import close_outs
 from shop.actions.identity import set_identity
 from shop.actions.people import add_person
 from shop.actions.photos import add_photo
@@ -291,17 +302,23 @@ def test_bookmarks_and_index_lead_to_the_pages(whole):
 
 
 @pytest.mark.either_database
-def test_the_mark_of_the_shop_stands_on_the_first_page(demo_db):
+def test_the_mark_of_the_shop_stands_on_the_first_page(demo_db, tmp_path):
     lead = Person.objects.get(username="lena")
     picture = io.BytesIO()
     Image.new("RGB", (60, 20), "navy").save(picture, "PNG")
-    said = {"name": "Shop", "time_zone": "UTC", "units": "mm", "paper": "a4"}
+    said = {"name": "Sheet 7 of 9", "time_zone": "UTC", "units": "mm", "paper": "a4"}
     set_identity(by=lead, picture=picture.getvalue(), **said)
     pdf = printed(ordered(joint=Joint.objects.get(number="J-170")))
     reader = pypdf.PdfReader(io.BytesIO(pdf))
     (mark,) = reader.pages[0].images
     assert mark.image.size == (60, 20) and not reader.pages[1].images
     assert archival.validated(pdf) == []
+    # Whose name reads as a sheet does: its packs are as they were signed all the same.
+    path = tmp_path / "pack.pdf"
+    path.write_bytes(pdf)
+    path.with_name("pack.pdf.p7s").write_bytes(signing.sign(pdf)[0])
+    code, told = checked(path)
+    assert (code, "Sheet 7 of 9" in words_of(pdf)[1]) == (0, True), told
 
 
 def test_an_earlier_issue_stays_and_a_newer_one_tells_what_changed(demo_db):
@@ -390,6 +407,62 @@ def test_a_part_brings_its_open_items_from_another_airframe(demo_db):
     assert named in record["lines"]
     assert not any(one.startswith("0 of") for one in pack.claims if "closed" in one)
     assert "Nothing that is on record" not in " ".join(pack.claims)
+
+
+def test_every_item_that_stands_has_its_story_also_of_what_a_part_was_bonded_from(
+    demo_db,
+):
+    by, lead = (Person.objects.get(username=name) for name in ("bea", "emil"))
+    first = Airframe.objects.get(serial="MG2-001")
+    other = Airframe.objects.exclude(pk=first.pk)[0]
+    part = Part.objects.get(serial="MG-1550-001")
+    sits = part.placements.get(removed_at=None)
+    skin = Part.objects.exclude(placements__airframe=first)[0]
+    crack = raise_by_hand(by=by, airframe=other, part=skin, title="crack in the skin")
+    with perform("part/1", by=lead, said={}) as act:
+        act.record(Lineage(part=part, kind="bonded", source=skin))
+    joint = part.fit_ups.filter(airframe=first).first().joint
+    of = [{}, {"bay": sits.position}, {"part": part}, {"joint": joint}]
+
+    def told(**what) -> set[str]:
+        scope = scope_of(PackOrder(airframe=first, **what))
+        section = items.section(scope)
+        told = {item.label for item in section.items}
+        assert len(told) == len(section.items)
+        stands = closing.standing_section(scope).lines
+        named = [x.what for x in stands if x.kind == str(close_outs.KINDS["item"])]
+        opened = {item.label for item in section.items if item.open}
+        assert all(any(x.startswith(f"{y} ") for y in opened) for x in named), what
+        return told
+
+    name = f"{other.serial} {crack.label}"
+    for what in of:
+        assert name in told(**what), what
+    # Closed while it was here it stays told; closed before its part came it does not.
+    at, closed = (
+        sits.placed_at,
+        NonconformanceState.objects.filter(nonconformance=crack),
+    )
+    with by_hand():
+        for days, kept in ((1, True), (-1, False)):
+            closed.update(state="closed", closed_at=at + timedelta(days=days))
+            for what in of:
+                assert (name in told(**what)) is kept, what
+
+
+def test_every_fact_of_an_instrument_a_part_or_a_lot_that_changes_is_told(demo_db):
+    scope = scope_of(PackOrder(airframe=Airframe.objects.get(serial="MG2-001")))
+    gauges, made_of = instruments.section(scope), genealogy.section(scope)
+    for section, rows, of, keys in (
+        (gauges, "lines", gauges.lines, {"code", "used"}),
+        (made_of, "parts", made_of.parts, {"serial"}),
+        (made_of, "materials", made_of.materials, {"material", "lot"}),
+    ):
+        for fact in vars(of[0]).keys() - keys:
+            value = ("another",) if fact == "came" else "another"
+            changed = replace(section, **{rows: (replace(of[0], **{fact: value}),)})
+            before = replace(section, **{rows: of[:1]}).told
+            assert before != changed.told, (rows, fact)
 
 
 def test_of_what_is_neither_fitted_nor_placed_nothing_is_claimed(demo_db):

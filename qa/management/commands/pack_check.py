@@ -161,9 +161,10 @@ def _content(answer: Answer, found: PackFile) -> None:
             answer.altered.append(
                 f"page {number}: prints another content digest than {named[0]} gives"
             )
-    for number, sheet in enumerate(found.sheets, 1):
-        if sheet != (str(number), str(answer.pages)):
-            told = "sheet {} of {}".format(*sheet) if sheet else "no sheet"
+    for number, named_sheets in enumerate(found.sheets, 1):
+        if (str(number), str(answer.pages)) not in named_sheets:
+            last = named_sheets[-1] if named_sheets else None
+            told = "sheet {} of {}".format(*last) if last else "no sheet"
             answer.altered.append(
                 f"page {number}: says that it is {told}, and is {number} of "
                 f"{answer.pages}"

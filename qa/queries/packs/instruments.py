@@ -41,7 +41,19 @@ class Instruments:
     def told(self) -> dict[str, str]:
         return {
             f"instrument {line.code}": ", ".join(
-                filter(None, (line.calibrated, line.result, line.due, line.doubt))
+                filter(
+                    None,
+                    (
+                        line.name,
+                        line.calibrated,
+                        line.laboratory,
+                        line.certificate,
+                        line.result,
+                        f"u {line.u}",
+                        f"due {line.due}",
+                        line.doubt,
+                    ),
+                )
             )
             for line in self.lines
         }

@@ -26,6 +26,7 @@ from qa.rules import (
     offering,
 )
 from qa.rules.acceptance import Standing
+from qa.rules.close_out_records import Records
 from qa.rules.offering import Draft
 from shop.models import Part, Placement
 from shop.queries.identity import the_shop
@@ -168,13 +169,31 @@ class Scope:
 
     @cached_property
     def items(self) -> list[Nonconformance]:
-        """Those of this airframe, then those of its part that were raised on another
-        and are not closed: they come with it."""
+        """Those of this airframe, then those that were raised on another and came with
+        a part: all that a close-out counts here has its story."""
         rows = Nonconformance.objects.select_related(*item_pages.RELATED)
         rows = rows.order_by("airframe__serial", "number")
-        here = rows.filter(airframe=self.airframe)
+        rows = rows.filter(self._here | Q(pk__in=self._counted))
+        return sorted(rows, key=lambda item: item.airframe_id != self.airframe.pk)
+
+    @property
+    def _counted(self) -> set[int]:
+        """Keys of what counts here by where it, or its part, is; of what was raised on
+        another airframe not what was closed before that came."""
+        records = self.gathered.records
+        return {
+            item.pk
+            for item in records.items
+            if (item.airframe_id == self.airframe.pk or _came_open(records, item))
+            and any(self.has(*at) for at in close_out_stands.places_of(records, item))
+        }
+
+    @property
+    def _here(self) -> Q:
+        """What was raised of its joints and parts, wherever those are now."""
+        here = Q(airframe=self.airframe)
         if self.whole:
-            return list(here)
+            return here
         joints = [draft.state.joint.pk for draft in self.drafts]
         at = Q(joint__in=joints)
         if not self.order.joint_id:
@@ -185,10 +204,9 @@ class Scope:
             below = {f"{of}__path__startswith": f"{self.order.bay.path} / "}
             at |= Q(**{of: self.order.bay}) | Q(**below)
         if not self.order.part_id:
-            return list(here.filter(at))
-        brought = rows.filter(part=self.order.part_id).exclude(airframe=self.airframe)
-        open_ones = brought.exclude(standing__state=State.CLOSED)
-        return [*here.filter(at), *open_ones]
+            return here & at
+        # Of a part that sits nowhere now too.
+        return here & at | Q(part=self.order.part_id) & ~Q(standing__state=State.CLOSED)
 
     @property
     def empty(self) -> bool:
@@ -237,6 +255,14 @@ class Scope:
         )
         told = ", ".join(map(self.name_of, found))
         return told or ("see nonconformances" if near else "")
+
+
+def _came_open(records: Records, item: Nonconformance) -> bool:
+    """Whether an item was not closed yet when what has it came here."""
+    closed = item.standing.closed_at
+    return closed is None or any(
+        sits.placed_at < closed for sits in records.places_of(item)
+    )
 
 
 def scope_of(order: PackOrder) -> Scope:
