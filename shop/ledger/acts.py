@@ -19,6 +19,9 @@ from .canonical import bound_columns, canonical, columns, digest, entry_digest, 
 
 log = logging.getLogger("fayline.acts")
 
+# SQLite takes 32,766 values in one statement, if it was not built for more.
+MOST_KEYS = 30_000
+
 
 class Refused(Exception):
     """A rule of the shop says no. `field` names the input that caused it."""
@@ -141,11 +144,15 @@ class Act:
 
     def _rows(self, changed: dict) -> list[dict]:
         """Return the kept rows that changed as they are now: read back, one statement
-        a table, for what is in memory may be older, or hold an expression."""
+        a table, for what is in memory may be older, or hold an expression; of more
+        rows than SQLite takes values several."""
         bound = []
         for model in sorted(changed, key=lambda model: model._meta.db_table):
-            rows = {row.pk: row for row in _by_key(model).rows(keys=changed[model])}
-            for key in sorted(changed[model]):
+            rows, keys = {}, sorted(changed[model])
+            for at in range(0, len(keys), MOST_KEYS):
+                found = _by_key(model).rows(keys=keys[at : at + MOST_KEYS])
+                rows |= {row.pk: row for row in found}
+            for key in keys:
                 named = {"table": model._meta.db_table, "id": plain(key)}
                 row = rows.get(key)
                 bound.append({**named, "columns": bound_columns(row) if row else None})

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from shop.actions import people as of_people
 from shop.actions import tooling
-from shop.ledger import perform
+from shop.ledger import acts, perform
 from shop.ledger.verify import verify
 from shop.models import Entry, Person, RouteStep, Tool
 from shop.models.kept import OutsideAnAct
@@ -47,6 +47,19 @@ def test_a_row_that_an_entry_must_bind_is_not_changed_outside_of_an_act(people):
         assert Tool.objects.values().get() == before
     lead.last_login = None
     lead.save(update_fields=["last_login"])  # no statement of anybody
+
+
+def test_an_act_that_sets_more_rows_than_a_statement_takes_binds_each(
+    people, monkeypatch
+):
+    monkeypatch.setattr(acts, "MOST_KEYS", 2)
+    with perform("routes/1", by=people["lead"]):
+        steps = [RouteStep(kind="mold", order=n, name=f"s{n}") for n in range(5)]
+        RouteStep.objects.bulk_create(steps)
+    rows = json.loads(Entry.objects.latest("pk").body)["rows"]
+    bound = [(row["id"], row["columns"]["name"]) for row in rows]
+    assert bound == [*RouteStep.objects.order_by("pk").values_list("pk", "name")]
+    assert len(bound) == 5 and verify().fault == ""
 
 
 def test_what_many_rows_became_in_one_statement_is_bound_too(people):
