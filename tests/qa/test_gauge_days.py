@@ -66,10 +66,10 @@ def test_a_gauge_lost_while_a_check_runs_is_refused_and_marks_what_comes_in_afte
     assert sent("2", outcome="feeler", goes="1", does_not_go="2").status_code == 422
     assert sent("3", outcome="skipped", value="", reason="no way in").status_code == 201
     assert sent("4", made_at=before).status_code == 201
-    carried = check_for_tablet(again(check))["label"]
-    assert (
-        carried == f"{check.label} · no readings with {gauge}: This instrument is lost."
-    )
+    carried, name = check_for_tablet(again(check)), check.fit_up.joint.name
+    refused = f"no readings with {gauge}: This instrument is lost."
+    assert carried["label"] == f"{check.label} · {refused}"
+    assert carried["joint"]["name"] == f"{gauge} refused · {name}"
     client, page = client_of("inspector"), f"/fit-checks/{check.entry_id}/"
     came = f"Came in after {gauge} was marked lost on {day(0)}"
     told = words_of(client, page)
@@ -79,7 +79,8 @@ def test_a_gauge_lost_while_a_check_runs_is_refused_and_marks_what_comes_in_afte
     assert gauge_doubts.doubt_of(whole) is None
     # In use again, the mark stays; nothing that is measured now gets one.
     gauge = status(by, gauge, "in_use")
-    assert check_for_tablet(again(check))["label"] == check.label
+    carried = check_for_tablet(again(check))
+    assert (carried["label"], carried["joint"]["name"]) == (check.label, name)
     assert sent("2").status_code == 201
     after = make_check(by, instrument=gauge)
     told = words_of(client, page)

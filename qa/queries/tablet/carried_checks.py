@@ -39,15 +39,16 @@ def check_for_tablet(check: Check) -> dict:
     drawn = tablet_map(revision, stations)
     changed = remeasure.since([check]).get(check.pk)
     now = tablet_hints.now_of(check)
+    name, label = _called(check)
     sent = {
         "database": database_id(),
         "check": str(check.entry_id),
-        "label": _label(check),
+        "label": label,
         "state": check.state.state,
         "airframe": {"label": fit_up.airframe.serial},
         "joint": {
             "label": fit_up.joint.number,
-            "name": fit_up.joint.name,
+            "name": name,
             "revision": revision.number,
         },
         "fitup": {"uuid": str(fit_up.entry_id), "label": f"fit-up {fit_up.number}"},
@@ -82,14 +83,18 @@ def check_for_tablet(check: Check) -> dict:
     return sent
 
 
-def _label(check: Check) -> str:
-    """What a check is called over its map, and that nothing more is taken that is read
-    with its instrument, before somebody has measured."""
+def _called(check: Check) -> tuple[str, str]:
+    """What the joint and the check are called over the map and in the list; that
+    nothing more is taken with its instrument stands first, for the line over the map is
+    cut where it ends, and why beside the check, before somebody has measured."""
+    name = check.fit_up.joint.name
     why = gauges.refusal(check.instrument)
     if not why or check.state.state != CheckState.State.OPEN:
-        return check.label
-    words = _("%(check)s · no readings with %(code)s: %(why)s")
-    return words % {"check": check.label, "code": check.instrument, "why": why}
+        return name, check.label
+    told = {"code": check.instrument, "check": check.label, "why": why}
+    told["name"] = name or check.fit_up.joint.number
+    label = _("%(check)s · no readings with %(code)s: %(why)s") % told
+    return _("%(code)s refused · %(name)s") % told, label
 
 
 def _stations_of(revision) -> list[Station]:
