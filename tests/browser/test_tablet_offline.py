@@ -63,6 +63,15 @@ def test_a_check_is_started_filled_and_kept_without_a_network(desk, check):
     assert started.fit_up.held[0]["count"] == 6
 
 
+def test_a_gauge_that_is_not_carried_gives_way_to_no_other(desk, check, live_site):
+    fresh = f"{live_site.url}/tablet/new"
+    desk.goto(fresh)
+    gauge, chosen = desk.get_by_label("Instrument"), "option:checked"
+    expect(gauge.locator(chosen)).to_contain_text(check.instrument.code)
+    desk.goto(f"{fresh}?instrument=999999")
+    expect(gauge).to_have_value("choose")
+
+
 def test_the_holding_of_the_last_check_is_offered_as_it_was_recorded(
     desk, check, live_site
 ):

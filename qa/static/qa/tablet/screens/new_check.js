@@ -31,9 +31,9 @@ class NewCheck {
   open() {
     const { ui, here } = this;
     fill(ui.joint, here.joints, ({ label, name }) => `${label} ${name}`);
-    // Nobody is given a gauge that they did not take; the only one is taken.
-    const unasked = here.instruments.length > 1 ? [{ id: CHOOSE, code: "choose", name: "" }] : [];
-    fill(ui.instrument, [...unasked, ...here.instruments, { code: "none", name: "" }], ({ code, name }) => `${code} ${name}`);
+    // Nobody is given a gauge that they did not take; the only one is taken, unless the address names one: it may be carried or not.
+    const unasked = here.instruments.length > 1 || location.search.includes("instrument") ? [{ id: CHOOSE, code: "choose" }] : [];
+    fill(ui.instrument, [...unasked, ...here.instruments, { code: "none" }], ({ code, name = "" }) => `${code} ${name}`);
     ui.joint.onchange = () => {
       this.chosen = true;
       this.pickJoint();
