@@ -5,6 +5,8 @@ one tablet: each of their tests has a check of its own, and the tablet forgets
 everything in between. What they ask the database, they ask of their own check.
 """
 
+import time
+
 import pytest
 from django.conf import settings
 from django.db import connection
@@ -46,13 +48,16 @@ def desk(page, live_site, check):
     return page
 
 
-def bring_a_session(page, site, username):
-    """As if signed in before: the form has journeys of its own, and a slow hash."""
+def bring_a_session(page, site, username, seconds=None):
+    """As if signed in before: the form has journeys of its own, and a slow hash.
+    seconds: how long a browser keeps it that is closed in between."""
     client = Client()
     with override_settings(SECRET_KEY=secret_key(site.home / "secret.key")):
         client.force_login(Person.objects.get(username=username))
     name = settings.SESSION_COOKIE_NAME
     cookie = {"name": name, "value": client.cookies[name].value, "url": site.url}
+    if seconds:
+        cookie["expires"] = time.time() + seconds
     page.context.add_cookies([cookie])
     return page
 
