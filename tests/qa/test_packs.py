@@ -439,13 +439,11 @@ def test_every_item_that_stands_has_its_story_also_of_what_a_part_was_bonded_fro
     for what in of:
         assert name in told(**what), what
     # Closed while it was here it stays told; closed before its part came it does not.
-    at, closed = (
-        sits.placed_at,
-        NonconformanceState.objects.filter(nonconformance=crack),
-    )
+    closed = NonconformanceState.objects.filter(nonconformance=crack)
+    done = {"state": "closed", "disposition": "rework", "verified_by": lead}
     with by_hand():
         for days, kept in ((1, True), (-1, False)):
-            closed.update(state="closed", closed_at=at + timedelta(days=days))
+            closed.update(closed_at=sits.placed_at + timedelta(days=days), **done)
             for what in of:
                 assert (name in told(**what)) is kept, what
 

@@ -4,7 +4,7 @@
 export class Connection {
   // tell(event): what could not be kept.
   constructor(store, fetch, tell) {
-    Object.assign(this, { store, fetch, tell, database: null, csrf: "", user: null, people: [], proven: [], person: null, ready: false, head: null, lost: false, signIns: 0 });
+    Object.assign(this, { store, fetch, tell, database: null, csrf: "", people: [], proven: [], person: null, ready: false, head: null, lost: false, signIns: 0 });
   }
 
   async open() {

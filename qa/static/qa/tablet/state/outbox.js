@@ -14,7 +14,7 @@ export class Outbox {
   // tell(event): {type, item?, receipt?, why?, error?} on everything that happened.
   // load(name): a module of this layer that is not needed before something is sent.
   constructor({ store, connection, channel, tab, tell, load }) {
-    Object.assign(this, { store, connection, channel, tab, tell, load, queue: new SendQueue(), sender: null, pause: null, fails: 0, lastContact: null });
+    Object.assign(this, { store, connection, channel, tab, tell, load, queue: new SendQueue(), pause: null, fails: 0, lastContact: null });
     if (channel) channel.onmessage = ({ data }) => this.hear(data);
   }
 

@@ -3,7 +3,7 @@
 export class PhotoOutbox {
   // load(name): the module that sends them, which a tablet without photos never needs.
   constructor({ store, connection, outbox, tell, load }) {
-    Object.assign(this, { store, connection, outbox, tell, load, kept: 0, refused: 0, since: null, busy: false, notBefore: 0, lostAt: 0, fails: new Map() });
+    Object.assign(this, { store, connection, outbox, tell, load, kept: 0, refused: 0, busy: false, notBefore: 0, lostAt: 0, fails: new Map() });
   }
 
   async all() {
