@@ -207,8 +207,8 @@ def changes(pack: Pack) -> list[Block]:
         return out + paragraph(_unchanged(one), CONTENT)
     columns = (
         Column("What", 40, lines=2, font=SEMIBOLD),
-        Column(f"In issue {one.issue}", 70, lines=3),
-        Column("Now", 70, lines=3),
+        Column(f"In issue {one.issue}", 70, lines=8),
+        Column("Now", 70, lines=8),
     )
     out += table(columns, one.lines[:MOST_CHANGES], CONTENT, size=7.5)
     more = len(one.lines) - MOST_CHANGES

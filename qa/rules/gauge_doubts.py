@@ -45,15 +45,19 @@ class Told:
 
     @property
     def spans(self) -> list[Span]:
-        off = [
+        return self.off + self.unfit
+
+    @property
+    def off(self) -> list[Span]:
+        """The days of both calibrations are in it: nobody knows what was first."""
+        return [
             Span(
                 midnight(good) if good else EVER,
-                midnight(calibration.done_on + timedelta(days=1)),
+                midnight(until + timedelta(days=1)) if until else None,
                 calibration,
             )
-            for good, calibration in spans_off(self.calibrations)
+            for good, calibration, until in spans_off(self.calibrations)
         ]
-        return off + self.unfit
 
     @property
     def unfit(self) -> list[Span]:
@@ -104,15 +108,18 @@ class Told:
 
 def spans_off(
     calibrations: Iterable[Calibration],
-) -> list[tuple[date | None, Calibration]]:
-    """(day of the last good calibration before, the one that found it off), of each
-    that did; None where it was never found good before."""
+) -> list[tuple[date | None, Calibration, date | None]]:
+    """(day of the last calibration before that left it good, the one that found it off,
+    day of the next that left it good), of each that did: None where there was none
+    before, or none since."""
+    rows = sorted(calibrations, key=lambda row: (row.done_on, row.pk))
     spans, good = [], None
-    for calibration in sorted(calibrations, key=lambda row: (row.done_on, row.pk)):
-        if calibration.result in DOUBTED:
-            spans.append((good, calibration))
-        if calibration.result != CalibrationResult.OFF:
-            good = calibration.done_on
+    for at, row in enumerate(rows):
+        if row.result in DOUBTED:
+            left = (x.done_on for x in rows[at:] if x.result != CalibrationResult.OFF)
+            spans.append((good, row, next(left, None)))
+        if row.result != CalibrationResult.OFF:
+            good = row.done_on
     return spans
 
 

@@ -103,8 +103,11 @@ def _dues(row, told: Told) -> list[date]:
 def _shown_good(told: Told, first: datetime, last: datetime) -> Calibration | None:
     """The calibration that clears whatever was measured between two moments: it was
     found good on that day or later; or meanwhile, or before by a certificate that came
-    in since, and was in date from then on, with nothing else found until then."""
+    in since, and was in date from then on, with nothing else found until then. None
+    clears what was measured while it was off."""
     begun, received = day_of(first), day_of(last)
+    if any(span.has(first, last) for span in told.off):
+        return None
     for at, row in enumerate(told.calibrations):
         after = row.done_on >= received
         in_date = row.due is None or row.due >= received

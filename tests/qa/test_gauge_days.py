@@ -206,7 +206,7 @@ def test_a_certificate_entered_late_clears_overdue_and_a_wrong_clock_clears_noth
         (("good", 20, -300),): True,
         (("good", 20, 12),): False,  # due again before it was used
         (("good", 20, -300), ("off", 12, 12)): False,
-        (("good", 20, -300), ("off", 5, 5)): True,
+        (("good", 20, -300), ("off", 5, 5)): False,  # used while it was off
     }
     for calibrations, cleared in cases.items():
         gauge, check = overdue_check()
@@ -339,6 +339,7 @@ def test_a_clock_that_is_ahead_tells_nothing_of_when_it_was_measured(by):
     right = make_check(by, instrument=gauge, made_at=clock(0.001))
     found(by, gauge, "good", 400)
     found(by, gauge, "off", 300)
+    found(by, gauge, "good", 200)
     assert set(gauge_doubts.found_off([ahead, right])) == {ahead.pk}
     assert measured_while_off(gauge).checks == [ahead]
 

@@ -229,8 +229,8 @@ def test_values_of_gauge_studies_read_while_it_was_off_are_listed_and_marked(
         (5, True),
         (9.9, True),
         (12, True),  # sent today: what it read may be of any day since
-        (2, False),
-        ("", False),
+        (2, True),  # not good again since
+        ("", True),
         ("yesterday", True),
         (-3, True),
         (900, True),
@@ -256,6 +256,18 @@ def test_what_waited_on_a_tablet_is_in_doubt_by_the_days_on_which_it_may_be_meas
     assert bool(gauge_doubts.doubt_of(check)) is off
     values = study.values.select_related("entry")
     assert sum(len(one.values) for one in gauge_doubts.study_doubts(values)) == off
+
+
+def test_what_is_measured_after_it_was_found_off_is_in_doubt_until_it_is_good_again(by):
+    gauge = make_instrument(by)
+    found(by, gauge, "good", 10)
+    found(by, gauge, "off", 3)
+    between, since = (
+        make_check(by, instrument=gauge, made_at=clock(ago)) for ago in (2, "")
+    )
+    found(by, gauge, "good", 1)
+    assert gauge_doubts.doubt_of(between) and not gauge_doubts.doubt_of(since)
+    assert measured_while_off(gauge).checks == [between]
 
 
 def test_a_check_begun_before_the_last_good_calibration_and_read_after_it_is_in_doubt(
@@ -370,6 +382,11 @@ def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
     for result, ago, due in (("good", 1, 1), ("adjusted", 0, -300), ("off", 0, -300)):
         found(by, gauge, result, ago, due=day(due))
         assert told(), result
+    found(by, gauge, "good", 0, due=day(-300))
+    assert told()  # it was found off meanwhile
+    gauge = make_instrument(by, due=day(1))
+    check = make_check(by, instrument=gauge)
+    assert told()
     found(by, gauge, "good", 0, due=day(-300))
     assert not told()
     innocent = make_check(by, instrument=make_instrument(by, due=day(0)))

@@ -153,14 +153,7 @@ class Proven:
 
 
 def proven_section(scope: Scope) -> Proven:
-    records = scope.gathered.records
-    return Proven(
-        tuple(
-            _proven(planned, scope)
-            for planned in records.characteristics
-            if scope.has(planned.bay.path, {planned.joint_id} - {None})
-        )
-    )
+    return Proven(tuple(_proven(planned, scope) for planned in scope.characteristics))
 
 
 def _is_of(planned, result, item: Nonconformance) -> bool:

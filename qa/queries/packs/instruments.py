@@ -89,9 +89,13 @@ def _line(gauge, checks, done: list[Calibration], doubts, scope) -> InstrumentLi
     last = done[0] if done else None  # the newest first
     places = 3 if scope.unit == "mm" else 5
     doubt = [f"{x.label}: {why}" for x in checks for why in doubts[type(x), x.pk]]
-    off = [one for _good, one in gauge_doubts.spans_off(done)]
+    off = gauge_doubts.spans_off(done)
     if off:
-        doubt.append(f"found off on {off[-1].done_on}: what it read before is in doubt")
+        _good, by, until = off[-1]
+        since = f"and until it was good again on {until}" if until else "and since"
+        doubt.append(
+            f"found off on {by.done_on}: what it read before {since} is in doubt"
+        )
     return InstrumentLine(
         code=gauge.code,
         name=gauge.name,

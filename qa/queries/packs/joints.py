@@ -299,7 +299,7 @@ def _nonconformance(scope, line, kind, label, draft, key) -> str:
         return ""
     joint = draft.state.joint.pk
     found = [
-        item.label
+        scope.name_of(item)
         for item in scope.items
         if item.joint_id == joint
         and label in item.stations

@@ -51,12 +51,17 @@ class Photos:
 
 def section(scope: Scope) -> Photos:
     named = {("check", str(check.pk)): check.label for check in scope.checks}
-    named |= {("nonconformance", str(item.pk)): item.label for item in scope.items}
+    for item in scope.items:
+        named["nonconformance", str(item.pk)] = scope.name_of(item)
     named |= {("part", str(part.pk)): part.serial for part in scope.parts}
     joints = [draft.state.joint for draft in scope.drafts]
     named |= {("joint", str(joint.pk)): joint.number for joint in joints}
+    results = scope.gathered.records.results
+    for planned in scope.characteristics:
+        if result := results.get(planned.pk):
+            named["result", str(result.pk)] = planned.number
     at = Q(pk=None)
-    for kind in ("check", "nonconformance", "part", "joint"):
+    for kind in {of for of, _key in named}:
         keys = [key for of, key in named if of == kind]
         at |= Q(subject_kind=kind, subject_id__in=keys)
     pins = PhotoPin.objects.filter(at).select_related(

@@ -8,6 +8,7 @@ from functools import cached_property
 from django.db.models import Q
 
 from qa.models import (
+    Characteristic,
     Check,
     Nonconformance,
     OfferedJoint,
@@ -179,14 +180,30 @@ class Scope:
     @property
     def _counted(self) -> set[int]:
         """Keys of what counts here by where it, or its part, is; of what was raised on
-        another airframe not what was closed before that came."""
+        another airframe not what was closed before that came, but for what says that
+        something stays so."""
         records = self.gathered.records
+        stays = {**records.left_holes, **records.left_results}.values()
+        excuses = {item.pk for item in stays}
         return {
             item.pk
             for item in records.items
-            if (item.airframe_id == self.airframe.pk or _came_open(records, item))
+            if (
+                item.airframe_id == self.airframe.pk
+                or item.pk in excuses
+                or _came_open(records, item)
+            )
             and any(self.has(*at) for at in close_out_stands.places_of(records, item))
         }
+
+    @cached_property
+    def characteristics(self) -> list[Characteristic]:
+        """What is proven in its bays and at its joints beside gap and flushness."""
+        return [
+            planned
+            for planned in self.gathered.records.characteristics
+            if self.has(planned.bay.path, {planned.joint_id} - {None})
+        ]
 
     @property
     def _here(self) -> Q:
