@@ -6,8 +6,9 @@ import time
 from PIL import Image
 from playwright.sync_api import expect
 
-from qa.models import Check, CheckState, Reading
+from qa.models import Check, CheckState, Instrument, InstrumentStatus, Reading
 from shop.models import Person, Photo
+from tests.around import by_hand
 from tests.browser.at_the_tablet import (
     OPEN,
     a_check,
@@ -64,6 +65,10 @@ def test_a_check_is_started_filled_and_kept_without_a_network(desk, check):
 
 
 def test_a_gauge_that_is_not_carried_gives_way_to_no_other(desk, check, live_site):
+    # The site is that of the whole file.
+    with by_hand():
+        others = Instrument.objects.exclude(pk=check.instrument_id)
+        others.update(status=InstrumentStatus.OUT)
     fresh = f"{live_site.url}/tablet/new"
     desk.goto(fresh)
     gauge, chosen = desk.get_by_label("Instrument"), "option:checked"
