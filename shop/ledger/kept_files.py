@@ -29,8 +29,9 @@ KEPT_FILES = [
 
 
 def register(kept: KeptFile) -> None:
-    """qa's files are told when it is ready."""
-    KEPT_FILES.append(kept)
+    """qa's files are told when it is ready; told twice, each is read once."""
+    if kept not in KEPT_FILES:
+        KEPT_FILES.append(kept)
 
 
 def faults() -> Iterator[str]:

@@ -92,10 +92,11 @@ def _line(gauge, checks, done: list[Calibration], doubts, scope) -> InstrumentLi
     off = gauge_doubts.spans_off(done)
     if off:
         _good, by, until = off[-1]
-        since = f"and until it was good again on {until}" if until else "and since"
-        doubt.append(
-            f"found off on {by.done_on}: what it read before {since} is in doubt"
-        )
+        when = f"before, and until it was good again on {until}," if until else ""
+        if until == by.done_on:
+            when = "before"
+        when = when or "before and since"
+        doubt.append(f"found off on {by.done_on}: what it read {when} is in doubt")
     return InstrumentLine(
         code=gauge.code,
         name=gauge.name,
