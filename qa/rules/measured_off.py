@@ -81,8 +81,9 @@ class StudyOff:
 
 
 def measured_while_off(instrument: Instrument) -> MeasuredOff:
-    """What was measured with an instrument since its last good calibration before each
-    that found it off, and while it was lost or damaged: seven statements."""
+    """What was measured with an instrument from its last good calibration before each
+    that found it off until it was good again, and while it was lost or damaged: seven
+    statements."""
     told = told_of({instrument.pk})[instrument.pk]
     if not told.spans:
         return MeasuredOff()

@@ -89,7 +89,7 @@ def calibrate(request, pk):
         _("Calibration of %(code)s"),
         notes=[
             _("Found off, or adjusted: everything measured with it since its last good "
-              "calibration is listed and marked.")
+              "calibration, and until it is good again, is listed and marked.")
         ],
     )  # fmt: skip
 

@@ -7,6 +7,7 @@ from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import tool_corrections
@@ -21,6 +22,10 @@ from shop.views.acting import form_page, posted
 
 from .joints import unit_of
 
+HARMS = gettext_lazy(
+    "Dust, solvents and resins can hurt: the safety data sheet of the product is the "
+    "authority."
+)
 TOOLS = Tool.objects.select_related("plug", "mirror", "design")
 
 
@@ -132,16 +137,8 @@ def correction_done(request, number):
             note=note,
         )
 
-    return _end(
-        request,
-        number,
-        "work on tooling",
-        act,
-        heading=_("%(label)s is done"),
-        caution=_("Dust, solvents and resins can hurt: the safety data sheet of the "
-                  "product is the authority."),
-        button=_("Record this repair"),
-    )  # fmt: skip
+    said = {"heading": _("%(label)s is done"), "button": _("Record this repair")}
+    return _end(request, number, "work on tooling", act, caution=HARMS, **said)
 
 
 def correction_on_plug(request, number):
@@ -157,16 +154,11 @@ def correction_on_plug(request, number):
             note=note,
         )
 
-    return _end(
-        request,
-        number,
-        "work on tooling",
-        act,
-        heading=_("The plug was corrected by %(label)s"),
-        caution=_("Dust, solvents and resins can hurt: the safety data sheet of the "
-                  "product is the authority."),
-        button=_("Record this repair of the plug"),
-    )  # fmt: skip
+    said = {
+        "heading": _("The plug was corrected by %(label)s"),
+        "button": _("Record this repair of the plug"),
+    }
+    return _end(request, number, "work on tooling", act, caution=HARMS, **said)
 
 
 def withdraw_correction(request, number):
