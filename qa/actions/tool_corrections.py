@@ -80,11 +80,11 @@ def record_on_plug(
     roles.require(by, "work on tooling")
     if not note.strip():
         raise Refused(_("Say how it was done."), field="note")
-    plug = correction.tool.plug
-    _refuse_no_plug(correction)
-    said = {"correction": correction.label, "plug": plug.code, "note": note}
-    with perform("plug_corrected/1", by=by, said=said) as act:
-        plug = locked(plug)
+    with perform("plug_corrected/1", by=by) as act:
+        correction.tool = locked(correction.tool)
+        _refuse_no_plug(correction)
+        plug = locked(correction.tool.plug)
+        act.said = {"correction": correction.label, "plug": plug.code, "note": note}
         _refuse_done_on_plug(correction, plug)
         defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
         repair = record_repair(act, plug, defect, f"{correction.label}: {note}"[:200])

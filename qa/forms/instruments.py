@@ -118,6 +118,10 @@ class InstrumentForm(forms.Form):
         if "unit" in changed:
             changed.update(self.LENGTHS)
         changed.discard("unit")
+        # What was looked at together goes together.
+        for group in (self.FEET, self.LENGTHS[2:4]):
+            if changed & {*group}:
+                changed.update(group)
         return {
             name: self.cleaned_data[name] for name in changed & {*self.cleaned_data}
         }

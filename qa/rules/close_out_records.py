@@ -56,9 +56,10 @@ class Sits:
 
     def may_have(self, item: Nonconformance) -> bool:
         """Whether what was found on the serial may be on what sits there: what was cut
-        off before is no part of what was looked at, and of what was cut off after it
-        nobody can tell in which piece it is."""
-        return self.cut is None or item.entry.pk < self.cut
+        off before is no part of what was looked at (which may be raised later), and of
+        what was cut off after it nobody can tell in which piece it is."""
+        seen = (item, item.fit_check, item.hole_check, item.result)
+        return self.cut is None or min(x.entry.pk for x in seen if x) < self.cut
 
 
 @dataclass
@@ -279,6 +280,7 @@ def _items(sits_in: dict[Airframe, dict]) -> dict[Airframe, list[Nonconformance]
     )
     related = ("entry", "fit_check__fit_up", "part", "joint__position", "airframe")
     related += decided.RELATED
+    related += ("fit_check__entry", "hole_check__entry", "result__entry")
     rows = list(rows.select_related(*related).order_by("number", "pk"))
     return {
         airframe: [

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from qa.models import Calibration, CalibrationResult, Check, Reading
-from qa.rules.gauge_doubts import DOUBTED, Told, last_moments, told_of
+from qa.rules.gauge_doubts import Told, last_moments, told_of
 from qa.rules.measuring_days import day_of, made_when
 
 
@@ -103,7 +103,7 @@ def _dues(row, told: Told) -> list[date]:
 def _shown_good(told: Told, first: datetime, last: datetime) -> Calibration | None:
     """The calibration that clears whatever was measured between two moments: it was
     found good on that day or later; or meanwhile, or before by a certificate that came
-    in since, and was in date from then on, with nothing else found until then. None
+    in since, and was in date from then on, with no other calibration until then. None
     clears what was measured while it was off."""
     begun, received = day_of(first), day_of(last)
     if any(span.has(first, last) for span in told.off):
@@ -112,8 +112,7 @@ def _shown_good(told: Told, first: datetime, last: datetime) -> Calibration | No
         after = row.done_on >= received
         in_date = row.due is None or row.due >= received
         came_since = row.entry.received_at > last and not any(
-            later.done_on <= received and later.result in DOUBTED
-            for later in told.calibrations[at + 1 :]
+            later.done_on <= received for later in told.calibrations[at + 1 :]
         )
         covered = in_date and (row.done_on >= begun or came_since)
         if row.result == CalibrationResult.GOOD and (after or covered):

@@ -6,15 +6,15 @@ from qa.wording import lengths
 from qa.wording.tools import KINDS, some_of
 
 ONE_GAUGE = (
-    "All of {kinds} was read with {code}. Its zero may be off by up to {most} ({how}): "
-    "what of that no seating takes out is told with the mold, so that the mold and its "
-    "plug are named only for what is beyond it."
+    "All or most of {kinds} was read with {code}. Its zero may be off by up to {most} "
+    "({how}): what of that no seating takes out is told with the mold, so that the "
+    "mold and its plug are named only for what is beyond it."
 )
 BY_BUDGET = "by its budget, twice what its readings have in common"
 BY_ALL = "twice its uncertainty, since no budget tells what its readings have in common"
 NOT_KNOWN = (
-    "All of {kinds} was read with {code}, of which no uncertainty is on record: what "
-    "its zero is off is told with the mold, and with its plug."
+    "All or most of {kinds} was read with {code}, of which no uncertainty is on "
+    "record: what its zero is off is told with the mold, and with its plug."
 )
 DOUBT = (
     "{why}. It read {parts}: read them again with another gauge before you go by this."
@@ -25,7 +25,7 @@ def sentences(
     gauges: Sequence[tuple[str, str, int | None, bool]], unit: str
 ) -> list[str]:
     """gauges: (kind, code, nm that its zero may be off, whether by its budget), of the
-    kinds that one gauge read all of."""
+    kinds that one gauge read all or most of."""
     kinds: dict[tuple[str, int | None, bool], list[str]] = {}
     for kind, *rest in gauges:
         kinds.setdefault(tuple(rest), []).append(KINDS[kind])

@@ -27,8 +27,9 @@ REASONS = {
     "it; more stations would tell, or parts that are held",
     Why.NOT_TIED: "measured on too few parts to be told from how these sat; measure "
     "there on a part that is measured at the other stations too",
-    Why.ONE_GAUGE: "all of it was read with one gauge, and it is off by no more than "
-    "that gauge may be everywhere alike; a part read with another gauge would tell",
+    Why.ONE_GAUGE: "all or most of it was read with one gauge, and it is off by no "
+    "more than that gauge may be everywhere alike; as many parts read with another "
+    "gauge would tell",
     Why.NOT_ASKED: "the joint has more stations than are worked out for a page: some, "
     "spread evenly along it, are told. The command correct_tool takes more",
 }

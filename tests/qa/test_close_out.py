@@ -473,7 +473,11 @@ def test_an_item_of_a_joint_also_stands_where_its_part_went_moved_bonded_or_cut(
         return make_part(engineer, origin=origin, sources=sources)
 
     early = made("cut", panel)
-    found_on(panel, "delamination", joint=ready.joint)
+    item = found_on(panel, "delamination", joint=ready.joint)
+    cut = close_out_records.Sits(None, Lineage.objects.get(part=early).entry.pk)
+    assert not cut.may_have(item)
+    item.fit_check = ready.check  # read before the cut, raised after it
+    assert cut.may_have(item)
     assert told() == [{"delamination"}, set(), set()]
     airframes.remove_part(by=builder, placement=ready.placed[0], reason="moved")
     assert told() == [{"delamination"}, set(), set()]

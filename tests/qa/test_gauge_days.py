@@ -207,11 +207,12 @@ def test_a_certificate_entered_late_clears_overdue_and_a_wrong_clock_clears_noth
         (("good", 20, 12),): False,  # due again before it was used
         (("good", 20, -300), ("off", 12, 12)): False,
         (("good", 20, -300), ("off", 5, 5)): False,  # used while it was off
+        (("good", 20, 12), ("good", 400, None)): False,  # an old paper, filed late
     }
     for calibrations, cleared in cases.items():
         gauge, check = overdue_check()
         for result, ago, due in calibrations:
-            found(by, gauge, result, ago, due=day(due))
+            found(by, gauge, result, ago, due=None if due is None else day(due))
         late = gauge_due.standing_overdue([again(check)])
         assert (check.pk not in late) is cleared
     # On record when it was used, it was not enough: the shop had set the day before.

@@ -488,6 +488,14 @@ def test_a_page_opened_before_a_calibration_sets_nothing_back_that_it_left(
     assert (row.name, row.due, row.u_nm) == ("Step gauge, blue", day(-300), u_nm)
     assert (row.range_low_nm, row.range_high_nm) == (mm(0), mm(6))
     assert gauge.standings.count() == kept
+    # What makes sense together only is said together: 4 to 3 is no range.
+    first = second = sent_by(client.get(page))
+    assert client.post(page, first | {"range_low_nm": "4"}).status_code == 302
+    assert client.post(page, second | {"range_high_nm": "3"}).status_code == 302
+    row = Instrument.objects.get(pk=gauge.pk)
+    assert (row.range_low_nm, row.range_high_nm) == (mm(0), mm(3))
+    second = sent_by(client.get(page)) | {"range_high_nm": "6"}
+    assert client.post(page, second).status_code == 302
     # Another unit means other lengths, as they stand; a day and a loss are said.
     said = sent_by(client.get(page)) | {"due": str(day(-9)), "status": "lost"}
     assert client.post(page, said | {"unit": "in", "u_nm": "0.001"}).status_code == 302

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from qa.models import Calibration, Check, GaugeStanding, ToolCorrection
+from qa.models import Calibration, Check, CurrentReading, GaugeStanding, ToolCorrection
 from qa.rules import mold_kin
 from qa.rules.gauge_doubts import found_off, off_words
 from qa.rules.mold_fits import FirstFit
@@ -31,16 +31,17 @@ def of_fits(off: Off, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
     )
 
 
-def of_corrections(rows: list[ToolCorrection]) -> dict[int, list[str]]:
+def of_corrections(corrections: list[ToolCorrection]) -> dict[int, list[str]]:
     """As it is now, of what each record was told by; four statements at most."""
-    fit_ups = {row.pk: _fit_ups(row) for row in rows}
-    read = Check.objects.filter(
-        fit_up__entry__in={key for keys in fit_ups.values() for key in keys},
-        current__reading__value_nm__isnull=False,
-        state__void=False,
+    fit_ups = {row.pk: _fit_ups(row) for row in corrections}
+    of = {key for keys in fit_ups.values() for key in keys}
+    read = CurrentReading.objects.filter(
+        fit_check__fit_up__entry__in=of, reading__value_nm__isnull=False
     )
-    related = read.select_related("entry", "fit_up__part").order_by("pk")
-    checks = list({check.pk: check for check in related}.values())
+    rows = Check.objects.filter(
+        pk__in=read.order_by().values("fit_check"), state__void=False
+    )
+    checks = list(rows.select_related("entry", "fit_up__part").order_by("pk"))
     off = found_off(checks)
     return {
         key: _sentences(
