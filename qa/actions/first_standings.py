@@ -1,34 +1,52 @@
-"""How instruments stood when the first release came that keeps their standings."""
+"""How instruments stood when the first release came that keeps their standings, and
+which of them had been found off when the first came that keeps that with them."""
 
 import json
 from datetime import datetime
 
-from django.db import DEFAULT_DB_ALIAS
+from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.migrations.recorder import MigrationRecorder
+from django.db.models import OuterRef, Subquery
 
 from qa.actions.gauges import standing
-from qa.models import GaugeStanding, Instrument, InstrumentStatus
-from qa.rules.gauges import UNFIT
+from qa.models import (
+    Calibration,
+    CalibrationResult,
+    GaugeStanding,
+    Instrument,
+    InstrumentStatus,
+)
+from qa.rules.gauges import UNFIT, off_by
 from shop.ledger import perform
 from shop.models import Entry
 
+# The migration since which all of it can be told.
+SINCE = ("qa", "0025_found_off")
 
-def record_after_migrate(sender, using=DEFAULT_DB_ALIAS, plan=(), **_told) -> None:
-    """A copy that is made of the records has them copied."""
+
+def record_after_migrate(sender, using=DEFAULT_DB_ALIAS, **_told) -> None:
+    """After any migrate, whichever release made the tables. A copy that is made of the
+    records has them copied."""
     if using != DEFAULT_DB_ALIAS or sender.name != "qa":
         return
-    done = {migration.name for migration, backwards in plan if not backwards}
-    if "0024_standing_since" in done:
+    if SINCE in MigrationRecorder(connections[using]).applied_migrations():
         record_first_standings()
 
 
 def record_first_standings() -> None:
     """Put on record how every instrument stands of which that is not yet: as it always
-    was, or since the act that said that it is lost or damaged, and in use before."""
+    was, or since the act that said that it is lost or damaged, and in use before; and
+    that it was found off, where its newest calibration says so."""
     rows = list(Instrument.objects.filter(standings=None).order_by("pk"))
-    if not rows:
+    off = _found_off()
+    if not rows and not off:
         return
     lost = _unfit_since() if any(row.status in UNFIT for row in rows) else {}
     with perform("gauge_standings/1", by=None) as act:
+        for calibration in off:
+            row = calibration.instrument
+            row.found_off_on = off_by(calibration)
+            row.save(update_fields=["found_off_on"])
         for row in rows:
             first = standing(row)
             if row.status in UNFIT and row.pk in lost:
@@ -37,6 +55,17 @@ def record_first_standings() -> None:
                 first.since = row.stands_since = lost[row.pk]
                 row.save(update_fields=["stands_since"])
             act.record(first)
+
+
+def _found_off() -> list[Calibration]:
+    """The newest calibrations, of instruments that they found off and that do not say
+    so themselves."""
+    own = Calibration.objects.filter(instrument=OuterRef("instrument"))
+    newest = Subquery(own.order_by("-done_on", "-pk").values("pk")[:1])
+    rows = Calibration.objects.filter(
+        pk=newest, result=CalibrationResult.OFF, instrument__found_off_on=None
+    )
+    return list(rows.select_related("instrument").order_by("instrument"))
 
 
 def _unfit_since() -> dict[int, datetime]:

@@ -11,7 +11,7 @@ from qa.models import (
     Instrument,
 )
 from qa.rules.gauge_budgets import combined
-from qa.rules.gauges import due_by, rules_now
+from qa.rules.gauges import due_by, off_by, rules_now
 from shop import roles
 from shop.actions.locks import locked
 from shop.ledger import Refused, perform
@@ -41,7 +41,7 @@ def record_calibration(
     *, by, instrument: Instrument, envelope: dict | None = None, **said
 ) -> Calibration:
     """Record what a calibration found. One that leaves the instrument good moves its
-    due date; one found off takes the date away: it is due.
+    due date; one found off is due at once, and off until one leaves it good.
 
     envelope: the id, and what was said, where a device sends it.
     """
@@ -58,7 +58,8 @@ def record_calibration(
         newest = instrument.calibrations.order_by("-done_on", "-pk").first()
         if newest.pk == row.pk:
             instrument.due, instrument.stands_since = due_by(row), act.now
-            instrument.save(update_fields=["due", "stands_since"])
+            instrument.found_off_on = off_by(row)
+            instrument.save(update_fields=["due", "stands_since", "found_off_on"])
             act.record(standing(instrument))
         act.result = {"instrument": instrument.pk}
     return row

@@ -1,6 +1,9 @@
 """Corrections of a mold: decided, done (then a repair of the mold), or withdrawn; and
 what was done on the plug by one."""
 
+from datetime import date
+
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from qa.models import (
@@ -10,6 +13,7 @@ from qa.models import (
     ToolCorrection,
 )
 from qa.rules import mold_kin
+from qa.rules.measuring_days import day_of
 from shop import roles
 from shop.actions.locks import locked
 from shop.actions.numbers import next_number
@@ -73,25 +77,50 @@ def record_done(
 
 
 def record_on_plug(
-    *, by, correction: ToolCorrection, what: str, place: str, note: str
+    *,
+    by,
+    correction: ToolCorrection,
+    what: str,
+    place: str,
+    note: str,
+    done_on: date | None = None,
 ) -> PlugCorrection:
     """The plug was corrected where the correction names it: a defect and its repair on
-    the plug's own record. what, place: the defect in words."""
+    the plug's own record. what, place: the defect in words; done_on: the day of it in
+    the shop, today unless it is said."""
     roles.require(by, "work on tooling")
     if not note.strip():
         raise Refused(_("Say how it was done."), field="note")
+    today = timezone.localdate()
+    done_on = done_on or today
+    _refuse_odd_day(done_on, today, correction)
     with perform("plug_corrected/1", by=by) as act:
         correction.tool = locked(correction.tool)
         _refuse_no_plug(correction)
         plug = locked(correction.tool.plug)
-        act.said = {"correction": correction.label, "plug": plug.code, "note": note}
+        label, day = correction.label, str(done_on)
+        act.said = {"correction": label, "plug": plug.code, "note": note, "day": day}
         _refuse_done_on_plug(correction, plug)
         defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
-        repair = record_repair(act, plug, defect, f"{correction.label}: {note}"[:200])
-        row = PlugCorrection(correction=correction, repair=repair, note=note)
+        said = label if done_on == today else f"{label}, {done_on}"
+        repair = record_repair(act, plug, defect, f"{said}: {note}"[:200])
+        row = PlugCorrection(
+            correction=correction, repair=repair, note=note, done_on=done_on
+        )
         act.record(row)
         act.result = {"correction": correction.label}
     return row
+
+
+def _refuse_odd_day(done_on: date, today: date, correction: ToolCorrection) -> None:
+    """Refuse a day to come, and one before the correction was decided."""
+    if done_on > today:
+        raise Refused(_("This day is still to come."), field="done_on")
+    decided = day_of(correction.entry.received_at)
+    if done_on < decided:
+        message = _("%(label)s was decided on %(day)s: it was not done before.")
+        words = {"label": correction.label, "day": decided}
+        raise Refused(message % words, field="done_on")
 
 
 def _refuse_no_plug(correction: ToolCorrection) -> None:
@@ -100,7 +129,7 @@ def _refuse_no_plug(correction: ToolCorrection) -> None:
     words = {"label": correction.label, "tool": correction.tool.code}
     if plug is None or not mold_kin.named_of(correction.content):
         raise Refused(_("%(label)s names nothing of a plug.") % words)
-    if plug.code != kin.plug:
+    if not kin.is_of(plug):
         message = _("%(label)s is told of %(then)s; %(tool)s is from %(now)s by now.")
         raise Refused(message % {**words, "then": kin.plug, "now": plug.code})
 

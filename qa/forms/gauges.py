@@ -149,7 +149,7 @@ class GaugeRulesForm(forms.Form):
         label=_("When the calibration is overdue"), choices=Strictness.choices
     )
     unfit = forms.ChoiceField(
-        label=_("When it is lost or damaged"), choices=Strictness.choices
+        label=_("When it is lost, damaged or found off"), choices=Strictness.choices
     )
     outside = forms.ChoiceField(
         label=_("When a reading lies outside what it reads"),

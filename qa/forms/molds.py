@@ -1,10 +1,12 @@
 """What is asked of the fits of a mold, and what is said of a correction."""
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import LengthField, nm_of_texts
 from qa.rules.mold_told import WORTH_NM, Choice
+from shop.forms.fields import DateField
 from shop.models import Unit
 
 
@@ -71,3 +73,12 @@ class CorrectionEndForm(forms.Form):
     note = forms.CharField(
         label=_("How, or why"), max_length=180, widget=forms.Textarea(attrs={"rows": 2})
     )
+
+
+class OnPlugForm(CorrectionEndForm):
+    done_on = DateField(
+        label=_("Done on"),
+        initial=timezone.localdate,
+        help_text=_("Molds made up to that day are as the plug was before."),
+    )
+    field_order = ("done_on", "note")

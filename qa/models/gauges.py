@@ -122,7 +122,7 @@ class GaugeRules(Fact):
         default=Strictness.WARN,
     )
     unfit = models.CharField(
-        _("lost or damaged"),
+        _("lost, damaged or found off"),
         max_length=6,
         choices=Strictness,
         default=Strictness.REFUSE,

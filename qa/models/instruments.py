@@ -41,6 +41,8 @@ class Instrument(Kept):
     status = models.CharField(
         max_length=8, choices=InstrumentStatus, default=InstrumentStatus.IN_USE
     )
+    # The day on which it was found off, until it is good again.
+    found_off_on = models.DateField(null=True, blank=True, editable=False)
     # Since when its status and due date stand: before that, its standings say.
     stands_since = models.DateTimeField(null=True, blank=True, editable=False)
 

@@ -75,13 +75,16 @@ class CorrectionEnd(Fact):
 
 class PlugCorrection(Fact):
     """The plug was corrected where a mold's correction names it: a repair of the plug,
-    on its own record. The mold's correction is done or withdrawn by itself."""
+    on its own record. The mold's correction is done or withdrawn by itself. Molds that
+    were made up to that day were made before it, however late it is recorded."""
 
     correction = models.OneToOneField(
         ToolCorrection, models.PROTECT, related_name="on_plug"
     )
     repair = models.OneToOneField(DefectRepair, models.PROTECT, related_name="+")
     note = models.CharField(max_length=400)
+    # None of a record of before it was asked: on the day of its entry.
+    done_on = models.DateField(null=True, blank=True)
 
     class Meta:
         constraints = [

@@ -16,6 +16,7 @@ from qa.models import (
 from qa.numeric.measuring.capability import capability
 from qa.numeric.measuring.proportion import share_bounds
 from qa.queries.capability_told import CapabilityTold, told_of
+from qa.queries.molds import doubts
 from qa.rules import decided, result_staleness
 from qa.rules.characteristics import CERTAIN
 from qa.wording import characteristics as words
@@ -111,6 +112,8 @@ class CharacteristicPage:
     results: list[ResultRow]
     airframes: list[Airframe]
     told: CapabilityTold
+    # Gauges that read what it is told by and were found off, lost, damaged or overdue.
+    doubts: list[str]
     most: int = MOST
 
 
@@ -127,22 +130,28 @@ def page_of(row: Characteristic, unit: str) -> CharacteristicPage:
         [result_row(result, row.quality, unit) for result in results],
         list(Airframe.objects.filter(type=row.bay.type_id).order_by("line_number")),
         over_parts(row, results, unit),
+        doubts.of_results(_newest(results)),
     )
 
 
-def over_parts(
-    row: Characteristic, results: list[CharacteristicResult], unit: str
-) -> CapabilityTold:
-    """How the newest result of every part, of every airframe where no part is named,
-    lies in the limits of now. results: the newest first. What is counted, or is so or
-    not, has a share with bounds in place of indices."""
+def _newest(results: list[CharacteristicResult]) -> list[CharacteristicResult]:
+    """That of every part, of every airframe where no part is named, the oldest first.
+    results: the newest first."""
     newest = {}
     for result in results:
         # A part that went to another airframe is the same part.
         newest.setdefault(
             (result.part_id, None if result.part_id else result.airframe_id), result
         )
-    found = list(newest.values())[::-1]
+    return list(newest.values())[::-1]
+
+
+def over_parts(
+    row: Characteristic, results: list[CharacteristicResult], unit: str
+) -> CapabilityTold:
+    """How the newest results lie in the limits of now. results: the newest first. What
+    is counted, or is so or not, has a share with bounds in place of indices."""
+    found = _newest(results)
     if not found:
         return CapabilityTold(capability_why=_("nothing was found of it yet"))
     if row.quality in CERTAIN:

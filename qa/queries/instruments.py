@@ -33,6 +33,7 @@ class InstrumentRow:
     base: str
     due: date | None
     overdue: bool
+    found_off: bool
     state: str
     state_label: str
 
@@ -52,6 +53,7 @@ def instrument_row(instrument: Instrument) -> InstrumentRow:
         base=base,
         due=instrument.due,
         overdue=bool(instrument.due and instrument.due < timezone.localdate()),
+        found_off=instrument.found_off_on is not None,
         state=instrument.status,
         state_label=instrument.get_status_display(),
     )

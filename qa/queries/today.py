@@ -103,7 +103,9 @@ def _calibration() -> Listed:
         url = reverse("instrument", args=[instrument.pk])
         return Item(
             f"{instrument.code} {instrument.name}",
-            instrument.kind,
+            _("%(kind)s, found off") % {"kind": instrument.kind}
+            if instrument.found_off_on
+            else instrument.kind,
             url,
             instrument.due,
             instrument.due < day,

@@ -37,17 +37,26 @@ def rules_now() -> GaugeRules:
 @dataclass(frozen=True)
 class Standing:
     """Whether an instrument was in use at a moment, until when it was calibrated then,
-    and whether a calibration since that moment found it good: of one that was lost or
-    damaged on a later day, for of the same day nobody knows which was first."""
+    the day on which it had been found off, and whether a calibration since that moment
+    found it good: of one that was lost or damaged on a later day, for of the same day
+    nobody knows which was first."""
 
     status: str
     due: date | None
     day: date
+    off: date | None = None
     good: bool = False
+
+    @property
+    def cleared(self) -> bool:
+        """Whether what was measured with it then may be taken: nothing clears what one
+        measured that was off."""
+        return self.good and self.status != InstrumentStatus.OUT and not self.off
 
 
 def standing_now(instrument: Instrument) -> Standing:
-    return Standing(instrument.status, instrument.due, timezone.localdate())
+    today, off = timezone.localdate(), instrument.found_off_on
+    return Standing(instrument.status, instrument.due, today, off)
 
 
 def standing_at(instrument: Instrument, when: datetime) -> Standing:
@@ -55,7 +64,7 @@ def standing_at(instrument: Instrument, when: datetime) -> Standing:
     where nothing changed since, two else."""
     day, stands = day_of(when), instrument.stands_since
     if stands is None or when >= stands:
-        return Standing(instrument.status, instrument.due, day)
+        return Standing(instrument.status, instrument.due, day, instrument.found_off_on)
     standings = list(instrument.standings.select_related("entry").order_by("pk"))
     calibrations = list(instrument.calibrations.select_related("entry"))
     then = standing_then(standings, when) or instrument
@@ -67,7 +76,7 @@ def standing_at(instrument: Instrument, when: datetime) -> Standing:
         and row.entry.received_at > when
         for row in calibrations
     )
-    return Standing(then.status, due, day, good)
+    return Standing(then.status, due, day, off_when(calibrations, when), good)
 
 
 def standing_then(
@@ -94,10 +103,28 @@ def due_when(
     return then.due
 
 
+def off_when(calibrations: Iterable[Calibration], when: datetime) -> date | None:
+    """The day on which an instrument was found off, where that was on record at a
+    moment and no later calibration that was done by then left it good."""
+    known = [
+        row
+        for row in calibrations
+        if row.entry.received_at <= when
+        or (row.result != CalibrationResult.OFF and row.done_on <= day_of(when))
+    ]
+    newest = max(known, key=lambda row: (row.done_on, row.pk), default=None)
+    return newest and off_by(newest)
+
+
+def off_by(calibration: Calibration) -> date | None:
+    """The day on which it found its instrument off and left it so, None else."""
+    off = calibration.result == CalibrationResult.OFF
+    return calibration.done_on if off else None
+
+
 def due_by(calibration: Calibration) -> date | None:
     """When the next one is due: at once, of an instrument that was found off."""
-    off = calibration.result == CalibrationResult.OFF
-    return calibration.done_on if off else calibration.due
+    return off_by(calibration) or calibration.due
 
 
 def objections(standing: Standing, rules: GaugeRules) -> list[tuple[str, bool]]:
@@ -109,7 +136,12 @@ def objections(standing: Standing, rules: GaugeRules) -> list[tuple[str, bool]]:
     if status in UNFIT:
         sentence = _("This instrument is %(state)s.") % {"state": status.label}
         doubts.append((sentence, rules.unfit == Strictness.REFUSE))
-    if standing.due and standing.due < standing.day:
+    if standing.off:
+        sentence = _("This instrument was found off on %(day)s.")
+        refused = rules.unfit == Strictness.REFUSE
+        doubts.append((sentence % {"day": standing.off}, refused))
+    # One found off is due by that alone: what is done about it says the shop above.
+    if standing.due and standing.due < standing.day and standing.due != standing.off:
         words = _("The calibration of this instrument was due %(day)s.")
         sentence = words % {"day": standing.due}
         doubts.append((sentence, rules.overdue == Strictness.REFUSE))
@@ -148,7 +180,7 @@ def refusal(instrument: Instrument | None, made_at: str = "") -> str:
         return ""
     standing = standing_at(instrument, made_when(made_at, timezone.now()))
     told = objections(standing, GaugeRules())
-    if not told or (standing.good and standing.status != InstrumentStatus.OUT):
+    if not told or standing.cleared:
         return ""
     told = objections(standing, rules_now())
     return " ".join(why for why, refused in told if refused)

@@ -21,8 +21,8 @@ from shop.ledger.canonical import frozen
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
 # 1 had no openings, 2 nothing of other molds, 3 nothing of a plug that was corrected,
-# 4 nothing of what one gauge may be off alike
-FORM = "correction_body/5"
+# 4 nothing of what one gauge may be off alike, 5 not all checks nor the plug's key
+FORM = "correction_body/6"
 LENGTHS = (
     "tool_mm",
     "standard_error_mm",
@@ -96,6 +96,7 @@ def _input(fit: FirstFit, labels: list[str]) -> dict:
         "pull": fit.pull.number,
         "opening": fit.opening,
         "check": str(fit.check.entry_id),
+        "checks": [str(check.entry_id) for check in fit.checks],
         "fitup": str(fit.fit_up.entry_id),
         "read": [[labels[row], kind, nm] for (row, kind), nm in sorted(fit.nm.items())],
         "cut": [[labels[row], nm] for row, nm in sorted(fit.cut_nm.items())],

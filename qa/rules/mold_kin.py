@@ -7,7 +7,7 @@ Where the plug itself was corrected, molds made before say nothing of those made
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from django.db.models import Min
@@ -22,6 +22,7 @@ from qa.models import (
 )
 from qa.numeric.tool.tell import Advice, ToolValue
 from qa.rules import mold_told
+from qa.rules.measuring_days import day_of, midnight
 from qa.rules.mold_fits import MoldFits
 from qa.rules.mold_told import Choice, Told
 from shop.models import Pull, Tool, ToolKind
@@ -47,21 +48,30 @@ class Relative:
     open: tuple[Place, ...] = ()
     # The plug was corrected here between the two: nothing is told by it.
     other_state: bool = False
-    # The fit-ups by which it is told, by their entries.
+    # The fit-ups by which it is told, and their checks, by their entries.
     by: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Kin:
     """The places where a mold is off beyond its bounds (and beyond what the one gauge
     that read all of it may be), and what others show there.
-    `plug` is the code of its plug, "" where none is on record; `done` are corrections
-    of that plug since the mold was made: what they are called, and where."""
+    `plug` is the code of its plug then, "" where none is on record, `key` its key (None
+    in a record that did not keep it); `done` are corrections of that plug since the
+    mold was made: what they are called, and where."""
 
     plug: str
     off: tuple[Place, ...]
     each: tuple[Relative, ...]
     done: tuple[tuple[str, tuple[Place, ...]], ...] = ()
+    key: int | None = None
+
+    def is_of(self, plug: Tool | None) -> bool:
+        """Whether it is told of this plug, whatever that is called by now."""
+        if plug is None or not self.plug:
+            return False
+        return self.plug == plug.code if self.key is None else self.key == plug.pk
 
     def told(self, relation: str) -> list[Relative]:
         return [one for one in self.each if one.told and one.relation == relation]
@@ -130,7 +140,7 @@ def kin_of(
     ]
     done = tuple((one.label, one.places) for one in corrected.since_made(told.fits))
     plug = tool.plug.code if tool.plug_id else ""
-    return Kin(plug, tuple(off), tuple(each), done)
+    return Kin(plug, tuple(off), tuple(each), done, tool.plug_id)
 
 
 @dataclass(frozen=True)
@@ -139,8 +149,19 @@ class PlugDone:
     or the one that mirrors it."""
 
     row: PlugCorrection
-    at: datetime
     places: tuple[Place, ...]
+
+    @property
+    def at(self) -> datetime:
+        """When it was done at the latest: at the end of its day, or on the day of its
+        record by then. What was made on that day before it was recorded was made
+        before."""
+        recorded, day = self.row.entry.received_at, self.row.done_on
+        return min(recorded, midnight(day + timedelta(days=1))) if day else recorded
+
+    @property
+    def day(self) -> date:
+        return self.row.done_on or day_of(self.row.entry.received_at)
 
     @property
     def label(self) -> str:
@@ -190,7 +211,7 @@ def plug_done(plugs: set[int]) -> list[PlugDone]:
         "correction__revision__joint", "entry__by", "repair__defect"
     )
     return [
-        PlugDone(row, row.entry.received_at, tuple(named_of(row.correction.content)))
+        PlugDone(row, tuple(named_of(row.correction.content)))
         for row in (related.order_by("pk") if plugs else ())
     ]
 
@@ -270,8 +291,15 @@ def _relative(code: str, relation: str, told: Told, off) -> Relative:
         elif value.high_mm > 0 if mine.low_mm > 0 else value.low_mm < 0:
             # It may be off the same way by another amount.
             not_told.append(place)
-    by = tuple(str(fit.fit_up.entry_id) for fit in told.used)
-    return Relative(code, relation, True, tuple(alike), tuple(not_told), by=by)
+    return Relative(
+        code,
+        relation,
+        True,
+        tuple(alike),
+        tuple(not_told),
+        by=tuple(str(fit.fit_up.entry_id) for fit in told.used),
+        checks=tuple(str(c.entry_id) for fit in told.used for c in fit.checks),
+    )
 
 
 def _same_way(mine: ToolValue, value: ToolValue) -> bool:
@@ -282,6 +310,7 @@ def kept(kin: Kin) -> dict:
     """As a record keeps it."""
     return {
         "plug": kin.plug,
+        "key": kin.key,
         "off": [list(place) for place in kin.off],
         "done": [[label, [list(p) for p in places]] for label, places in kin.done],
         "each": [
@@ -293,6 +322,7 @@ def kept(kin: Kin) -> dict:
                 "open": [list(place) for place in one.open],
                 "other_state": one.other_state,
                 "by": list(one.by),
+                "checks": list(one.checks),
             }
             for one in kin.each
         ],
@@ -316,10 +346,12 @@ def from_record(content: dict) -> Kin | None:
                 _places(one["open"]),
                 one.get("other_state", False),
                 tuple(one.get("by", ())),
+                tuple(one.get("checks", ())),
             )
             for one in found["each"]
         ),
         tuple((label, _places(places)) for label, places in found.get("done", ())),
+        found.get("key"),
     )
 
 

@@ -16,6 +16,7 @@ from qa.numeric.geometry.joint import Joint as Geometry
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool import come
 from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.openings_told import linked_openings
 from qa.numeric.tool.tell import PulledReading, ToolReport, tell_tool
 from qa.rules import requirements
@@ -108,6 +109,23 @@ def tell(fits: MoldFits, choice: Choice) -> Told:
     older = len(every) - len(every[-MOST_FITS:])
     gauges = one_gauges(used)
     return Told(fits, used, choice, how, geometry, report, others, older, gauges)
+
+
+def apart_by_kind(told: Told) -> dict[str, list[list[str]]]:
+    """By kind of which nothing is told, since it hangs together in fewer openings than
+    what is: the groups of openings in which it was read, that of most parts first."""
+    if told.openings != Openings.APART or not told.report.anything:
+        return {}
+    found = {}
+    for kind in Kind.values:
+        whys = {value.why for value in getattr(told.report, kind)}
+        if Why.OPENING not in whys or None in whys:
+            continue
+        read = [fit for fit in told.used if any(of == kind for _row, of in fit.nm)]
+        groups = linked_openings((fit.part.serial, fit.opening) for fit in read)
+        if len(groups) > 1:
+            found[kind] = groups
+    return found
 
 
 def _instead(used: list[FirstFit], openings: list[str]):

@@ -18,14 +18,17 @@ from qa.models import (
     Finish,
     FitUp,
     Joint,
+    Kind,
     Station,
     Verdict,
 )
 from qa.numeric.geometry.joint import Limits
+from qa.numeric.measuring.modes import modes
 from qa.numeric.tool.characteristics import targets
 from qa.rules import cuts_before, requirements
 from qa.rules.history import Seam
-from qa.rules.mold_fits import FOLLOWS, brought_back, places_kept
+from qa.rules.mold_fits import FOLLOWS, FirstFit, brought_back, places_kept
+from qa.rules.station_places import places_of
 from shop.models import Airframe, Lineage, Origin, Part, Pull, PullState
 from shop.numeric.units import NM_PER, to_mm
 
@@ -69,8 +72,7 @@ class OverParts:
 
     def limits(self, row: int, kind: str) -> tuple[int | None, int | None]:
         """nm, as they hold on bare edges."""
-        station = self.seam.stations[row]
-        return requirements.requirement(station, kind, Finish.BARE).limits
+        return bare_limits(self.seam.stations[row], kind)
 
     def series(self, row: int, kind: str) -> list[tuple[PartRead, int]]:
         """The parts that were read at a place, and what."""
@@ -138,7 +140,8 @@ def _seams(joint: Joint, fit_ups: list[FitUp]) -> dict[int, Seam]:
 def _checks(fit_ups: list[FitUp]) -> list[Check]:
     own = {fit_up.pk: fit_up for fit_up in fit_ups}
     rows = Check.objects.filter(fit_up__in=own, state__void=False)
-    checks = list(rows.select_related("state", "entry").order_by("entry__pk"))
+    related = rows.select_related("state", "entry", "instrument")
+    checks = list(related.order_by("entry__pk"))
     for check in checks:
         check.fit_up = own[check.fit_up_id]
     return checks
@@ -207,25 +210,43 @@ def _read(
     )
 
 
+def bare_limits(station: Station, kind: str) -> tuple[int | None, int | None]:
+    """nm, as they hold on bare edges."""
+    return requirements.requirement(station, kind, Finish.BARE).limits
+
+
 def in_unit(nm: int, unit: str) -> Fraction:
     """Exact: numbers take what was read as it is."""
     return Fraction(nm, NM_PER[unit])
 
 
-def targets_mm(told: OverParts, kind: str) -> tuple[list[float | None], bool]:
+def targets_mm(seam: Seam, kind: str) -> tuple[list[float | None], bool]:
     """(the target at each station, None where it has no limit; whether some are a limit
     itself), as corrections of a mold take them."""
     limits = [
-        Limits(*(None if nm is None else to_mm(nm) for nm in told.limits(row, kind)))
-        for row in range(len(told.seam.stations))
+        Limits(
+            *(None if nm is None else to_mm(nm) for nm in bare_limits(station, kind))
+        )
+        for station in seam.stations
     ]
     rows = list(targets(limits))
     found = [float(row[2]) if isfinite(row[2]) else None for row in rows]
     return found, any(row[3] for row in rows)
 
 
+def modes_of(seam: Seam, reads: Iterable[PartRead | FirstFit]) -> list[dict]:
+    """How each whole part is off, by mode."""
+    at, directions, _face = places_of(seam.stations)
+    aims = {kind: targets_mm(seam, kind)[0] for kind in Kind.values}
+    off = [
+        {kind: deviations_mm(one, kind, aims[kind]) for kind in Kind.values}
+        for one in reads
+    ]
+    return [modes(at, directions, one[Kind.GAP], one[Kind.FLUSH]) for one in off]
+
+
 def deviations_mm(
-    part_read: PartRead, kind: str, aims: list[float | None]
+    part_read: PartRead | FirstFit, kind: str, aims: list[float | None]
 ) -> list[float | None]:
     """A part from target at each station, None where it was not read or has none."""
     found = []

@@ -123,6 +123,7 @@ INSTRUMENTS = ListFile(
         Column(_("Calibration due"), "due"),
         Column(_("Overdue"), "overdue"),
         Column(_("State"), "state_label"),
+        Column(_("Found off"), "found_off"),
     ),
 )
 

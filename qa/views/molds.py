@@ -11,7 +11,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import tool_corrections
-from qa.forms.molds import CorrectionEndForm, MoldAskForm, TakeCorrectionForm
+from qa.forms.molds import (
+    CorrectionEndForm,
+    MoldAskForm,
+    OnPlugForm,
+    TakeCorrectionForm,
+)
 from qa.models import ToolCorrection
 from qa.queries.molds import corrections, fits, plugs
 from shop import roles
@@ -111,13 +116,13 @@ def correction(request, number):
     return render(request, "qa/molds/correction.html", context)
 
 
-def _end(request, number, verb, act, **said):
+def _end(request, number, verb, act, form=CorrectionEndForm, **said):
     row = _row(request, number, verb)
     page = reverse("correction", args=[number])
     return form_page(
         request,
-        CorrectionEndForm(posted(request)),
-        lambda note: act(row, note),
+        form(posted(request)),
+        lambda **typed: act(row, **typed),
         back=page,
         above=(row.label, page),
         **{name: words % {"label": row.label} for name, words in said.items()},
@@ -144,21 +149,22 @@ def correction_done(request, number):
 def correction_on_plug(request, number):
     """The plug was corrected where all of its molds show it: a repair of the plug."""
 
-    def act(row, note):
+    def act(row, **typed):
         told = plugs.of_plug(row, row.revision.units)
         tool_corrections.record_on_plug(
             by=request.user,
             correction=row,
             what=told.what if told else "",
             place=told.places if told else "",
-            note=note,
+            **typed,
         )
 
     said = {
         "heading": _("The plug was corrected by %(label)s"),
         "button": _("Record this repair of the plug"),
     }
-    return _end(request, number, "work on tooling", act, caution=HARMS, **said)
+    said |= {"form": OnPlugForm, "caution": HARMS}
+    return _end(request, number, "work on tooling", act, **said)
 
 
 def withdraw_correction(request, number):

@@ -1,6 +1,7 @@
 """What a mold is told by: one gauge that may be off, gauges that were found off."""
 
 from collections.abc import Sequence
+from datetime import date
 
 from qa.wording import lengths
 from qa.wording.tools import KINDS, some_of
@@ -16,8 +17,13 @@ NOT_KNOWN = (
     "All or most of {kinds} was read with {code}, of which no uncertainty is on "
     "record: what its zero is off is told with the mold, and with its plug."
 )
-DOUBT = (
-    "{why}. It read {parts}: read them again with another gauge before you go by this."
+DOUBT = "{why}. It read {parts}: {what}."
+AGAIN = "read them again with another gauge before you go by this"
+GOOD = "a calibration that finds it good clears this"
+OVERDUE = "The calibration of {code} was due {due}, before this was read"
+SENT_OVERDUE = (
+    "The calibration of {code} was due {due}, before this came in (by the clock of the "
+    "tablet it was read in date)"
 )
 
 
@@ -41,6 +47,11 @@ def sentences(
     return told
 
 
-def doubt(why: str, parts: Sequence[str]) -> str:
-    """parts: serials of those that a gauge in doubt read."""
-    return DOUBT.format(why=why, parts=some_of(parts, 0))
+def overdue(code: str, due: date, *, in_date: bool) -> str:
+    """That a gauge was used when its calibration was due."""
+    return (SENT_OVERDUE if in_date else OVERDUE).format(code=code, due=due)
+
+
+def doubt(why: str, what: str, parts: Sequence[str]) -> str:
+    """what: what to do; parts: serials of those that a gauge in doubt read."""
+    return DOUBT.format(why=why, what=what, parts=some_of(parts, 0))

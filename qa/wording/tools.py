@@ -68,6 +68,15 @@ OTHER_OPENINGS = (
     "Parts tried in {} are left out: none of these was tried in {} too, so that mold "
     "and opening could not be told apart."
 )
+KIND_LINKED = (
+    "{kind} alone hangs together in fewer openings: parts that were tried in several "
+    "link it in {linked}, and not with {others}. Ask below for one opening to have it "
+    "told, with that opening."
+)
+KIND_NOT_LINKED = (
+    "{kind} alone was read of no part in two of the openings {names}. Ask below for "
+    "one opening to have it told, with that opening."
+)
 AS_A_WHOLE = (
     "A mold that is shifted, turned or tilted as a whole looks like another seating of "
     "its parts; that is taken out and not told"
@@ -315,6 +324,17 @@ def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
         yield OPENINGS_ALIKE.format(kinds=" and ".join(alike))
     elif not bounded:
         yield OPENINGS_UNBOUNDED.format(stated=terms.stated)
+
+
+def kind_linked(kind: str, groups: Sequence[Sequence[str]]) -> str:
+    """That one kind hangs together in fewer openings than the other. groups: those in
+    which it was read, what most parts were tried in first."""
+    first, *others = groups
+    rest = ", ".join(name for group in others for name in group)
+    name = KINDS[kind].capitalize()
+    if len(first) > 1:
+        return KIND_LINKED.format(kind=name, linked=", ".join(first), others=rest)
+    return KIND_NOT_LINKED.format(kind=name, names=f"{first[0]}, {rest}")
 
 
 def _too_many(report: ToolReport) -> list[str]:

@@ -5,7 +5,7 @@ import uuid
 
 from django.utils import timezone
 
-from qa.models import Check, CheckState, GaugeStanding
+from qa.models import Calibration, Check, CheckState, GaugeStanding
 from tests.around import by_hand
 from tests.qa.making import make_check, make_instrument
 
@@ -24,10 +24,20 @@ def again(check) -> Check:
 
 def stand(gauge, status, ago):
     """As though it had been marked so, so many days ago."""
+    _then(gauge, GaugeStanding(instrument=gauge, status=status), ago)
+
+
+def calibrated(gauge, result, day, ago):
+    """As though a calibration of a day had been entered so many days ago."""
+    said = {"done_on": day, "laboratory": "blocks", "result": result}
+    _then(gauge, Calibration(instrument=gauge, **said), ago)
+
+
+def _then(gauge, row, ago):
     entry = gauge.standings.first().entry
     entry.pk, entry.act = None, uuid.uuid4()
     entry.received_at = clock_of(ago)
-    row = GaugeStanding(instrument=gauge, status=status, entry_id=entry.act)
+    row.entry_id = entry.act
     with by_hand():
         entry.save(force_insert=True)
         row.save(force_insert=True)

@@ -254,6 +254,25 @@ def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
     assert carried() is None
 
 
+def test_cuts_that_differ_all_along_stand_station_by_station(shop, client_of):
+    """On the joint's page in a table, in what tablets carry in the line."""
+    first = shop.fit(shop.pull(), shop.airframes[0], noisy(1))
+    cut(shop, first, **{f"s{n}": f"{n / 10:.2f}" for n in range(1, 11)})
+    cut(shop, shop.fit(shop.pull(), shop.airframes[1], noisy(2)), s4="0.50", s5="0.40")
+    page = earlier_page(shop.joint, shop.airframes[2], "mm")
+    assert page.rows[0].cuts == "0.10 to 1.00 mm at stations 1–10"
+    each = [(str(n), [f"{n / 10:.2f} mm"]) for n in range(1, 11)]
+    assert page.by_station == ([f"{shop.airframes[0].serial}, part"], each)
+    rows = {one["id"]: one for one in carry()["joints"]}
+    line = rows[shop.joint.pk]["earlier"][str(shop.airframes[2].pk)][1]
+    assert "1–10 (1: 0.10 mm, 2: 0.20 mm, 3: 0.30 mm, " in line
+    third(shop)
+    at = f"/joints/{shop.joint.pk}/on/{shop.airframes[2].pk}/"
+    words = client_of("builder").get(at).content.decode()
+    assert "What was cut, station by station</summary>" in words
+    assert words.count('<td class="num nowrap">0.70 mm</td>') == 1
+
+
 def shown_in(page: str) -> str:
     (digest,) = re.findall(r'name="shown" value="(\w+)"', page)
     return digest

@@ -2,6 +2,7 @@
 and what stays marked of what it did measure, whatever it is now."""
 
 import pytest
+from django.apps import apps
 from django.db import connection
 from django.db.models.signals import post_init
 from django.test.utils import CaptureQueriesContext
@@ -17,6 +18,7 @@ from qa.rules import gauge_doubts, gauge_due
 from qa.rules.gauges import standing_at
 from qa.rules.measured_off import measured_while_off
 from shop.ledger import Refused, perform
+from shop.models import Entry
 from tests.around import by_hand
 from tests.qa.gauge_history import again, clock_of, received, stand
 from tests.qa.making import make_airframe, make_check, make_instrument, read
@@ -189,7 +191,22 @@ def test_what_came_in_with_one_damaged_before_standings_were_kept_is_marked(by):
     at = act.now
     ago = (timezone.now() - at).total_seconds() / 86_400
     check = received(by, gauge, 800, ago / 2)
-    first_standings.record_first_standings()
+    # Off by then, of a release that did not say so with the gauge itself.
+    off, good = make_instrument(by), make_instrument(by)
+    for one in (off, good):
+        found(by, one, "off", 3)
+    found(by, good, "good", 2)
+    with by_hand():
+        off.found_off_on = None
+        off.save()
+    # Whatever migrate did, and also where it did nothing; once.
+    for _twice in range(2):
+        first_standings.record_after_migrate(apps.get_app_config("qa"))
+    off.refresh_from_db()
+    assert off.found_off_on == day(3)
+    assert Entry.objects.filter(form="gauge_standings/1").count() == 1
+    with pytest.raises(Refused, match="found off"):
+        make_check(by, instrument=off)
     first, then = gauge.standings.all()
     assert (first.status, then.status, then.begins) == ("in_use", "damaged", at)
     assert [*gauge_doubts.found_off([check])] == [check.pk]
@@ -246,6 +263,8 @@ def test_what_is_measured_with_a_damaged_one_under_a_warning_is_marked_and_liste
     holes = measured_holes(by, a_pattern(by), ("0", "0"), instrument=gauge)
     check = make_check(by, instrument=gauge)
     read(check, "1", "gap", "2.00")
+    read_it = f"came in after that is in doubt. It read {result.part}: read them"
+    assert read_it in words_of(client_of("visitor"), f"/characteristics/{row.pk}/")
     status(by, gauge, "in_use")
     elsewhere = make_airframe(by, type=ready.joint.type)
     proven(people, row, elsewhere, "4", unit="mm", instrument=gauge)

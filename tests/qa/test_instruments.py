@@ -21,7 +21,7 @@ from qa.rules.judging import receipt_of
 from qa.rules.measured_off import measured_while_off
 from shop.ledger import Refused
 from tests.around import by_hand
-from tests.qa.gauge_history import received
+from tests.qa.gauge_history import calibrated, received
 from tests.qa.making import (
     make_airframe,
     make_check,
@@ -109,6 +109,66 @@ def test_what_is_lost_or_damaged_is_refused_or_warned_of_as_the_shop_sets(by, st
     check = make_check(by, instrument=gauge)
     assert check.instrument == gauge
     assert any(status in doubt for doubt in instrument_page(gauge, "mm").doubts)
+
+
+def test_one_found_off_is_refused_or_warned_of_from_that_moment_until_it_is_good(
+    people, by, client_of
+):
+    gauge = make_instrument(by)
+    running, before = make_check(by, instrument=gauge), clock(0.01)
+    study = plan_study(people, [by, people["lead"]], instrument=gauge, repeats=2)
+    found(by, gauge, "off", 0)
+    off = f"This instrument was found off on {day(0)}."
+
+    def tried(act, *args, **said):
+        with pytest.raises(Refused) as no:
+            act(*args, **said)
+        assert off in no.value.message
+
+    def all_tried():
+        gauge.refresh_from_db()
+        with_it = {"instrument": gauge}
+        tried(make_check, by, **with_it)
+        tried(measured_holes, by, a_pattern(by), ("0", "0"), **with_it)
+        tried(plan_study, people, [by, people["lead"]], repeats=2, **with_it)
+        tried(read, Check.objects.get(pk=running.pk), "1", "gap", "2.00")
+
+    all_tried()
+    read(running, "1", "gap", "2.00", made_at=before)
+    assert gauge_doubts.doubt_of(running)
+    # Whatever day is said to be due, it is off; it is told where it is chosen.
+    instruments.save_instrument(by=by, instrument=gauge, due=day(-300))
+    all_tried()
+    client = client_of("builder")
+    assert "found off" in client.get("/instruments/").content.decode()
+    assert off in client.get(f"/instruments/{gauge.pk}/").content.decode()
+    new = f"/fit-checks/new/?joint={running.fit_up.joint_id}"
+    assert f"{gauge.code} ({off.rstrip('.')})" in client.get(new).content.decode()
+    assert off.rstrip(".") in studies_to_carry()[0]["what"]
+    gauges.set_gauge_rules(by=by, unfit="warn")
+    warned = make_check(by, instrument=gauge)
+    assert off in instrument_page(gauge, "mm").doubts and gauge_doubts.doubt_of(warned)
+    gauges.set_gauge_rules(by=by, unfit="refuse")
+    # An older certificate does not make it good, nor one that was good before that day.
+    found(by, gauge, "good", 1)
+    all_tried()
+    found(by, gauge, "adjusted", 0)
+    gauge.refresh_from_db()
+    make_check(by, instrument=gauge)
+    assert instrument_page(gauge, "mm").doubts == []
+    assert studies_to_carry()[0]["what"] == f"{study.what}, {gauge}"
+
+
+def test_what_a_tablet_read_while_it_was_on_record_as_off_is_refused_when_it_comes(by):
+    gauge = make_instrument(by)
+    calibrated(gauge, "off", day(6), 6)
+    found(by, gauge, "good", 2)
+    gauge.refresh_from_db()
+    with pytest.raises(Refused, match=f"found off on {day(6)}"):
+        make_check(by, instrument=gauge, made_at=clock(4))
+    # Before it was on record, and once it was good though nobody had entered that.
+    for ago in (7, 1, ""):
+        make_check(by, instrument=gauge, made_at=clock(ago))
 
 
 def test_an_overdue_one_is_warned_of_or_refused_as_the_shop_sets(by):

@@ -226,6 +226,29 @@ def test_what_hangs_together_is_told_where_not_all_openings_do(shop, client_of):
     assert any(note.startswith(others) for note in page.notes)
 
 
+def test_a_kind_that_hangs_together_in_fewer_openings_is_said_alone(shop):
+    """Gaps in two openings by the same two parts; flushness of each in one of them."""
+    for number in (0, 1):
+        part = shop.pull()
+        for at, airframe in enumerate(shop.airframes[:2]):
+            own = ripple(number) if at == number else dict.fromkeys(LABELS)
+            shop.fit(part, airframe, noisy(number + 3 * at), own)
+    page, names = shop.page(), [one.serial for one in shop.airframes]
+    assert {value.why for value in page.told.report.flush} == {Why.OPENING}
+    assert page.told.report.gap[3].advice == "in"
+    said = f"Flushness alone was read of no part in two of the openings {names[0]}, "
+    assert any(note.startswith(said + names[1]) for note in page.notes)
+    # In a third opening gaps alone are linked with both.
+    for own in (ripple(2), dict.fromkeys(LABELS)):
+        part = shop.pull()
+        shop.fit(part, shop.airframes[0], noisy(5), own)
+        shop.fit(part, shop.airframes[1], noisy(6), own)
+        shop.fit(part, shop.airframes[2], noisy(7), dict.fromkeys(LABELS))
+    shop.fit(shop.pull(), shop.airframes[2], noisy(8), ripple(8))
+    linked = f"link it in {names[0]}, {names[1]}, and not with {names[2]}."
+    assert any(linked in note for note in shop.page().notes)
+
+
 def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
     shop, client_of, monkeypatch
 ):
@@ -548,7 +571,8 @@ def corrected_on_the_plug(shop, client, row, plug, codes):
     said = {word for word in ("Fill", "Relieve") if f"{word} at" in plain}
     assert said == {"Relieve" if way == "fill" else "Fill" for way in ways}
     assert "Not recorded as corrected on the plug." in plain
-    answer = client.post(f"/corrections/{row.number}/on-plug/", {"note": "scraped"})
+    said = {"note": "scraped", "done_on": timezone.localdate()}
+    answer = client.post(f"/corrections/{row.number}/on-plug/", said)
     assert answer.status_code == 302
     (defect,) = plug.defects.all()
     assert defect.repair.note == f"{row.label}: scraped"

@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 from pypdf import PdfReader
 
-from qa.actions import gauges, tool_corrections
+from qa.actions import gauges, instruments, tool_corrections
 from qa.models import Kind, ToolCorrection
 from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.tell import Advice
@@ -28,7 +28,15 @@ from shop.actions import tooling
 from shop.ledger import Refused
 from shop.models import Lineage, Origin, Part, Pull, PullState, Tool
 from tests.around import by_hand
-from tests.qa.making import make_instrument, make_joint, make_part, make_stations, mm
+from tests.qa.making import (
+    make_check,
+    make_instrument,
+    make_joint,
+    make_part,
+    make_stations,
+    mm,
+    read,
+)
 from tests.qa.molding import Shop, noisy, ripple
 from tests.qa.test_known_on_pages import SHARED, budgeted
 from tests.shop.making_floor import make_mold, make_tool
@@ -112,7 +120,7 @@ def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     (line,) = (line for line in shop.page().shared if f"Correct {plug.code}" in line)
     assert "the same in gap at 4, 5" in line
     row = taken(shop, shop.mold)
-    assert row.content["form"] == "correction_body/5"
+    assert row.content["form"] == "correction_body/6"
     assert row.content["gauges"] == [
         [kind, code, mm(0.16), True] for kind in (Kind.GAP, Kind.FLUSH)
     ]
@@ -135,6 +143,105 @@ def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
     assert any("0.60 mm (twice its uncertainty" in note for note in page.notes)
     assert not any(value.advice == Advice.OUT for value in page.told.report.gap)
     assert page.rest.startswith("Leave") and "nothing can be told" in page.rest
+
+
+def test_a_gauge_used_overdue_is_told_as_one_found_off_is_until_it_is_good(
+    shop, two, client_of
+):
+    """Of the checks by which it was told: not of one that was begun since."""
+    first, second = two.molds
+    shop.gauge, due = make_instrument(shop.by), timezone.localdate() - timedelta(days=1)
+    long = {"4": -1.3, "5": -1.2}
+    parts = []
+    for seed in (1, 2):
+        parts.append(shop.pull(first))
+        shop.fit(parts[-1], shop.airframes[0], noisy(seed, long), ripple(seed))
+    instruments.save_instrument(by=shop.by, instrument=shop.gauge, due=due)
+    late, shop.gauge = shop.gauge, make_instrument(shop.by)
+    for seed in (3, 4):
+        part = shop.pull(second)
+        shop.fit(part, shop.airframes[0], noisy(seed, long), ripple(seed))
+    row = taken(shop, second)
+    names = ", ".join(part.serial for part in parts)
+    said = (
+        f"The calibration of {late.code} was due {due}, before this was read. It read "
+        f"{names}: a calibration that finds it good clears this."
+    )
+    client = client_of("lead")
+    pages = [f"/corrections/{row.number}/", f"/tooling/{two.plug.pk}/"]
+    for mold in two.molds:
+        pages.append(f"/tooling/{mold.pk}/")
+        pages.append(f"/molds/{mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/")
+    over = reverse("over_parts", args=[shop.joint.pk])
+    for page in (*pages, over):
+        assert plain(client.get(page)).count(said) == 1, page
+    sheet = client.get(f"/corrections/{row.number}/sheet.pdf").content
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
+    assert said in " ".join(text.split())
+    # One more check of the same fit-up since, by a gauge that turns out to be off.
+    other = make_instrument(shop.by)
+    since = make_check(shop.by, part.fit_ups.get(), instrument=other)
+    read(since, "4", "gap", "2.20")
+    found_off(shop.by, other)
+    assert other.code not in plain(client.get(f"/corrections/{row.number}/"))
+    gauges.record_calibration(
+        by=shop.by, instrument=late, done_on=timezone.localdate(), result="good",
+        laboratory="a lab",
+    )  # fmt: skip
+    for page in (*pages, over):
+        assert said not in plain(client.get(page)), page
+
+
+def test_a_plug_that_is_called_otherwise_keeps_its_corrections_and_their_days(
+    shop, two, client_of
+):
+    """Recorded days late, it was done before the molds that were made since."""
+    fit_both(shop, two, lambda seed: noisy(seed))
+    row, then = taken(shop, two.molds[0]), two.plug.code
+    tooling.change_tool(by=shop.by, tool=two.plug, code=f"{then}-X")
+    stranger = make_tool(shop.by, kind="plug", code=then)
+    assert plugs.corrections_of_plug(stranger, "mm") == []
+    two.plug.refresh_from_db()
+    assert [one.open for one in plugs.corrections_of_plug(two.plug, "mm")] == [True]
+    client, page = client_of("lead"), f"/corrections/{row.number}/"
+    assert f"Correct {then} (now {then}-X), or every mold" in plain(client.get(page))
+    today = timezone.localdate()
+    answer = client.post(f"{page}on-plug/", {"note": "scraped", "done_on": ""})
+    assert answer.context["form"].errors["done_on"]
+    for ago, why in ((-1, "still to come"), (1, "it was not done before")):
+        said = {"note": "scraped", "done_on": today - timedelta(days=ago)}
+        answer = client.post(f"{page}on-plug/", said)
+        assert why in answer.context["form"].errors["done_on"][0], ago
+        assert "scraped" in plain(answer)
+    row = again(row)
+    row.entry.received_at -= timedelta(days=9)  # as though it had been decided then
+    tool_corrections.record_on_plug(
+        by=shop.by, correction=row, what="off", place="there", note="scraped",
+        done_on=today - timedelta(days=4),
+    )  # fmt: skip
+    day = today - timedelta(days=4)
+    assert f"done on {day}" in plain(client.get(page))
+    sheet = client.get(f"{page}sheet.pdf").content
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
+    assert f"{day}, scraped" in text
+    assert two.plug.defects.get().repair.note == f"{row.label}, {day}: scraped"
+    before, after = (
+        make_tool(
+            shop.by, kind="mold", design=shop.design, plug=two.plug,
+            made_at=timezone.now() - timedelta(days=ago),
+        )
+        for ago in (6, 2)
+    )  # fmt: skip
+    for seed in (7, 8):
+        for mold in (before, after):
+            shop.fit(shop.pull(mold), shop.airframes[0], noisy(seed), ripple(seed))
+    shop.mold = two.molds[1]
+    (other,) = (line for line in shop.page().shared if "between this mold" in line)
+    assert f"this mold and {after.code}:" in other
+    for mold, since in ((before, True), (after, False)):
+        shop.mold = mold
+        told = any("since this mold was made" in line for line in shop.page().shared)
+        assert told is since
 
 
 def found_off(by, gauge):

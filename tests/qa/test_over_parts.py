@@ -273,7 +273,7 @@ def test_a_part_that_gets_smaller_from_pull_to_pull_shows_as_a_mode(shop):
     assert "limit" not in drift.words + drift.svg
 
 
-def test_a_mode_that_falls_is_told_to_come_back_to_target(shop):
+def test_a_mode_that_falls_is_told_to_come_back_to_target(shop, client_of):
     for pull in range(1, 7):
         height = 0.4 - 0.04 * pull + 0.01 * (pull % 3 - 1)
         high = {str(n): height for n in range(1, 11)}
@@ -281,6 +281,10 @@ def test_a_mode_that_falls_is_told_to_come_back_to_target(shop):
     (drift,) = queries.mode_page(shop.joint, Mode.HIGH, Which.FIRST, "mm").trends
     said = "it falls by 0.041 mm a pull; back at target at pull 9.8 ("
     assert drift.words.startswith(said)
+    answer = client_of("visitor").get(f"/tooling/{shop.mold.pk}/").content.decode()
+    words = " ".join(re.sub("<[^>]+>", " ", answer).split())
+    assert f"Whole part high : {said}" in words
+    assert "Small all round, mean gap : cannot be told: the values do not" in words
     assert "target 0.000" in drift.svg
     assert "limit" not in drift.words + drift.svg
 

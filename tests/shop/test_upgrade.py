@@ -53,6 +53,8 @@ def test_the_records_of_an_earlier_release_are_migrated_and_hold(
         assert (first.status, then.status) == ("in_use", "lost")
         assert then.since == lost.stands_since == said.get().received_at
         assert not Instrument.objects.filter(standings=None).exists()
+        leaves = Instrument.objects.get(code="FL-1")
+        assert leaves.found_off_on == leaves.calibrations.first().done_on
         with connection.cursor() as cursor:
             assert cursor.execute(count).fetchone() == (readings,) and readings
         client.force_login(Person.objects.get(username="lena"))

@@ -22,28 +22,79 @@ SEEN, HOUR, DAY = timedelta(minutes=3), timedelta(hours=1), timedelta(days=1)
 
 
 @dataclass(frozen=True)
+class Cut:
+    """What was cut along an edge: in words ("" where nothing was), and by station.
+    `ranged`: it differs from station to station, and the words tell one range."""
+
+    words: str
+    at: dict[str, str]
+    ranged: bool = False
+
+    @property
+    def in_full(self) -> str:
+        """With every station, where the words do not tell them."""
+        if not self.ranged:
+            return self.words
+        each = ", ".join(f"{label}: {by}" for label, by in self.at.items())
+        return f"{self.words} ({each})"
+
+
+@dataclass(frozen=True)
 class EarlierRow:
     """One earlier airframe in words; "" where there was nothing of the kind."""
 
     one: Earlier
-    cuts: str
-    surround_cuts: str
+    cut: Cut
+    surround: Cut
     set: list[str]
     shims: str
     hours: str
     url: str
 
+    @property
+    def cuts(self) -> str:
+        return self.cut.words
+
+    @property
+    def surround_cuts(self) -> str:
+        return self.surround.words
+
 
 @dataclass(frozen=True)
 class EarlierPage:
-    """`pre_trim` in words, "" where every earlier part lost nothing in common; `check`
-    the one by which it can be taken, None where it is too early or too late; `digest`
-    tells what would be taken then."""
+    """`least` is what every earlier part lost, perhaps nothing; `check` the one by
+    which it can be taken, None where it is too early or too late; `digest` tells what
+    would be taken then; `labels` are the stations."""
 
     rows: list[EarlierRow]
-    pre_trim: str
+    least: Cut
     check: Check | None
     digest: str
+    labels: list[str]
+
+    @property
+    def pre_trim(self) -> str:
+        return self.least.words
+
+    @property
+    def by_station(self) -> tuple[list[str], list[tuple[str, list[str]]]] | None:
+        """(heads, [(station, cuts)]) of every cut that is told as one range in words;
+        None where none is."""
+        cuts = [
+            (words % {"frame": row.one.airframe.serial}, cut)
+            for row in self.rows
+            for words, cut in (
+                (_("%(frame)s, part"), row.cut),
+                (_("%(frame)s, surround"), row.surround),
+            )
+        ]
+        cuts.append((_("Every part, at least"), self.least))
+        shown = [(head, cut.at) for head, cut in cuts if cut.ranged]
+        rows = [
+            (label, [at.get(label, "") for _h, at in shown]) for label in self.labels
+        ]
+        rows = [(label, own) for label, own in rows if any(own)]
+        return ([head for head, _at in shown], rows) if shown else None
 
     @property
     def surround_cut(self) -> bool:
@@ -72,9 +123,10 @@ def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | N
     draft = _draft(own[0]) if own and any(least) else None
     return EarlierPage(
         rows=[_row(fit, joint, seam, unit) for fit in before],
-        pre_trim=_cut_words(seam, least, unit),
+        least=_cut(seam, least, unit),
         check=draft and draft.fit_check,
         digest=draft.digest if draft else "",
+        labels=[station.label for station in stations],
     )
 
 
@@ -84,7 +136,7 @@ def told_at_tablet(page: EarlierPage, joint: Joint, airframe: Airframe) -> dict:
         url = reverse("pre_trim", args=[page.check.entry_id])
     else:
         url = reverse("joint_on_airframe", args=[joint.pk, airframe.pk]) + "#earlier"
-    return {"lines": _lines(page.rows, page.pre_trim), "url": url}
+    return {"lines": _lines(page.rows, page.least), "url": url}
 
 
 def lines_to_carry(
@@ -107,21 +159,21 @@ def lines_to_carry(
             unit = joint.current.units
             least = earlier_fits.least_lost(joint, seam.stations, before)
             rows = [_row(fit, joint, seam, unit) for fit in before]
-            own = _lines(rows, _cut_words(seam, least, unit))
+            own = _lines(rows, _cut(seam, least, unit))
             lines[joint.pk, airframe.pk] = own
     return lines
 
 
-def _lines(rows: list[EarlierRow], pre_trim: str) -> list[str]:
+def _lines(rows: list[EarlierRow], least: Cut) -> list[str]:
     """What it is, a line for each earlier airframe, and what all of them lost."""
     lines = [_("What earlier airframes needed")]
     for row in rows:
         one = row.one
         fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(one.fit_ups))
         told = [
-            row.cuts and _("cut off the part %(where)s") % {"where": row.cuts},
+            row.cuts and _("cut off the part %(where)s") % {"where": row.cut.in_full},
             row.surround_cuts
-            and _("cut off the surround %(where)s") % {"where": row.surround_cuts},
+            and _("cut off the surround %(where)s") % {"where": row.surround.in_full},
             "; ".join(row.set),
             row.shims and _("shims %(stacks)s") % {"stacks": row.shims},
             fit_ups % {"n": len(one.fit_ups)},
@@ -131,9 +183,9 @@ def _lines(rows: list[EarlierRow], pre_trim: str) -> list[str]:
         state = _(", before the mold was corrected") if one.before_correction else ""
         words = "; ".join(word for word in told if word)
         lines.append(f"{one.airframe.serial}, {one.part.serial}{state}: {words}.")
-    if pre_trim:
+    if least.words:
         words = _("Every earlier part lost at least %(cuts)s: a pre-trim, if you like.")
-        lines.append(words % {"cuts": pre_trim})
+        lines.append(words % {"cuts": least.in_full})
     return lines
 
 
@@ -149,8 +201,8 @@ def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
     stacks = {stack.point: stack.total_nm for stack in earlier.stacks}
     return EarlierRow(
         one=earlier,
-        cuts=_cut_words(seam, earlier.cut_mm[Side.PART], unit),
-        surround_cuts=_cut_words(seam, earlier.cut_mm[Side.SURROUND], unit),
+        cut=_cut(seam, earlier.cut_mm[Side.PART], unit),
+        surround=_cut(seam, earlier.cut_mm[Side.SURROUND], unit),
         set=[move.words for move in earlier.moves],
         shims=", ".join(
             f"{point} {lengths.length(nm, unit)}" for point, nm in stacks.items()
@@ -181,7 +233,7 @@ def _hours(earlier: Earlier) -> str:
     return ", ".join(told)
 
 
-def _cut_words(seam: Seam, depths: list[float], unit: str) -> str:
+def _cut(seam: Seam, depths: list[float], unit: str) -> Cut:
     """ "0.40 mm at stations 4–5, 0.90 mm at station 6", as one range where it differs
     from station to station all along; "" where nothing was cut."""
     cut = {
@@ -189,9 +241,9 @@ def _cut_words(seam: Seam, depths: list[float], unit: str) -> str:
         for station, depth in zip(seam.stations, depths, strict=True)
         if depth > SEEN_MM
     }
+    at = {label: lengths.length(nm, unit) for label, nm in cut.items()}
     runs: list[tuple[str, list[str]]] = []
-    for label, nm in cut.items():
-        by = lengths.length(nm, unit)
+    for label, by in at.items():
         if runs and runs[-1][0] == by:
             runs[-1][1].append(label)
         else:
@@ -199,10 +251,10 @@ def _cut_words(seam: Seam, depths: list[float], unit: str) -> str:
     if len(runs) <= MOST_RUNS:
         words = _("%(by)s at %(stations)s")
         told = ({"by": by, "stations": run_words(seam, own)} for by, own in runs)
-        return ", ".join(words % run for run in told)
+        return Cut(", ".join(words % run for run in told), at)
     least, most = (
         lengths.number(nm, unit) for nm in (min(cut.values()), max(cut.values()))
     )
     words = _("%(a)s to %(b)s %(unit)s at %(stations)s")
     where = {"unit": unit, "stations": run_words(seam, set(cut))}
-    return words % {"a": least, "b": most, **where}
+    return Cut(words % {"a": least, "b": most, **where}, at, ranged=True)

@@ -13,7 +13,7 @@ from qa.drawing.heat_map import HeatMap
 from qa.drawing.scene import Scene
 from qa.models import ChartNote, Joint, Kind
 from qa.numeric.measuring.capability import Capability, capability
-from qa.numeric.measuring.modes import Mode, modes
+from qa.numeric.measuring.modes import Mode
 from qa.queries.capability_told import Index, facts_of, indices_of
 from qa.queries.joints.drawings import map_of
 from qa.queries.joints.drift import TrendOf, trends_of
@@ -23,7 +23,6 @@ from qa.queries.molds import doubts
 from qa.rules import over_parts as rules
 from qa.rules.chart_notes import EVERYWHERE, notes_on
 from qa.rules.over_parts import OverParts, PartRead, Which
-from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording.measuring import remark, remarks
 from shop.numeric.units import NM_PER
@@ -60,6 +59,8 @@ class OverPage:
     as_pulled: str
     map_svg: str
     modes: list[tuple[str, str]]
+    # Gauges that read some of it and were found off, lost, damaged or overdue.
+    doubts: list[str]
 
 
 def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
@@ -96,6 +97,7 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
             (name, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
             for mode, name in MODES.items()
         ],
+        doubts=doubts.of_reads(over.reads),
     )
 
 
@@ -182,7 +184,7 @@ class SeriesPage:
     trends: list[TrendOf]
     left_out: str = ""
     aimed: str = ""
-    # Gauges that read some of it and were found off, or were lost or damaged.
+    # Gauges that read some of it and were found off, lost, damaged or overdue.
     doubts: list[str] = field(default_factory=list)
 
     @property
@@ -263,21 +265,17 @@ def mode_page(
 def _fitted(told: OverParts, mode: Mode, unit: str):
     """(parts that the mode is told of, its values, why not of each other part, what is
     said of its target)."""
-    at, directions, _face = places_of(told.seam.stations)
-    kinds = {kind: rules.targets_mm(told, kind) for kind in Kind.values}
     reads, values, whys = [], [], []
-    for read in told.reads:
-        gaps, flushes = (
-            rules.deviations_mm(read, kind, kinds[kind][0])
-            for kind in (Kind.GAP, Kind.FLUSH)
-        )
-        found = modes(at, directions, gaps, flushes)[mode]
-        if found.why:
-            whys.append(remark(found.why))
+    for read, found in zip(
+        told.reads, rules.modes_of(told.seam, told.reads), strict=True
+    ):
+        if found[mode].why:
+            whys.append(remark(found[mode].why))
             continue
         reads.append(read)
-        values.append(rules.in_unit(round(found.mm * NM_PER["mm"]), unit))
-    _aims, bare = kinds[Kind.GAP if mode == Mode.SMALL else Kind.FLUSH]
+        values.append(rules.in_unit(round(found[mode].mm * NM_PER["mm"]), unit))
+    kind = Kind.GAP if mode == Mode.SMALL else Kind.FLUSH
+    _aims, bare = rules.targets_mm(told.seam, kind)
     words = _("The target is the limit itself: no station has two limits that would "
               "say how far inside to aim.")  # fmt: skip
     return reads, values, whys, words if bare else ""

@@ -1,6 +1,6 @@
 """A correction of a mold on record: what is to be done, and what came after it."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -22,8 +22,10 @@ from qa.queries.molds.plugs import OfPlug
 from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
+from qa.rules.mold_kin import Kin
 from qa.wording import advice, lengths, measuring, mold_gauges, tools
 from qa.wording import kin as words
+from shop.models import Tool
 from shop.numeric.units import PPM, to_nm
 
 RELATED = (
@@ -86,7 +88,7 @@ class CorrectionPage:
     notes: list[str]
     # What other molds showed when it was taken; none of an old record.
     shared: list[str]
-    # Gauges that read it and were found off, or were lost or damaged.
+    # Gauges that read it and were found off, lost, damaged or overdue.
     doubts: list[str]
     shares: dict[str, str]
     end: CorrectionEnd | None
@@ -169,7 +171,7 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
     key = row.tool_id, row.revision.joint_id, row.design_id
     fits = mold_fits.load([row.tool]).get(key)
     notes += mold_gauges.sentences(content.get("gauges", ()), unit)
-    others = mold_kin.from_record(content)
+    others = _named_now(mold_kin.from_record(content), row.tool.plug)
     shown_by_all = others.of_plug if others else ()
     seam = Seam(row.revision, stations)
     return CorrectionPage(
@@ -192,6 +194,14 @@ def correction_page(row: ToolCorrection, unit: str) -> CorrectionPage:
         read_since=len(mold_corrections.came_after(row, fits)) if fits else 0,
         revised=_revised(row, seam, fits) if fits else "",
     )
+
+
+def _named_now(kin: Kin | None, plug: Tool | None) -> Kin | None:
+    """With what its plug is called by now, where that is another name."""
+    if kin is None or not kin.is_of(plug) or kin.plug == plug.code:
+        return kin
+    words = _("%(then)s (now %(now)s)") % {"then": kin.plug, "now": plug.code}
+    return replace(kin, plug=words)
 
 
 def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Came]:

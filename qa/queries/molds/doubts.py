@@ -1,25 +1,47 @@
-"""Gauges that were found off, lost or damaged and read what a mold is told by."""
+"""Gauges in doubt that read what a mold is told by: found off, lost or damaged, or used
+when their calibration was due."""
 
 from collections.abc import Iterable
 
-from qa.models import Calibration, Check, CurrentReading, GaugeStanding, ToolCorrection
+from qa.models import CharacteristicResult, Check, ToolCorrection
 from qa.rules import mold_kin
 from qa.rules.gauge_doubts import found_off, off_words
+from qa.rules.gauge_due import standing_overdue
 from qa.rules.mold_fits import FirstFit
 from qa.rules.mold_kin import Kin, Loaded
 from qa.rules.mold_told import Told
 from qa.rules.over_parts import PartRead
 from qa.wording import mold_gauges
 
-Off = dict[int, Calibration | GaugeStanding]
+# By check (what puts it in doubt, what to do about it), in words.
+Doubts = dict[int, list[tuple[str, str]]]
 
 
-def off_of(fits: Iterable[FirstFit]) -> Off:
-    """What puts their checks in doubt, by check; three statements at most."""
-    return found_off(check for fit in fits for check in fit.checks)
+def doubts_of(checks: Iterable[Check | CharacteristicResult]) -> Doubts:
+    """All of one kind, with their entry and instrument; four statements where none is
+    in doubt."""
+    checks = list(checks)
+    off, late = found_off(checks), standing_overdue(checks)
+    told: Doubts = {}
+    for check in checks:
+        own = []
+        if check.pk in off:
+            own.append((off_words(off[check.pk]), mold_gauges.AGAIN))
+        if check.pk in late:
+            used, code = late[check.pk], check.instrument.code
+            why = mold_gauges.overdue(code, used.due, in_date=used.in_date)
+            own.append((why, mold_gauges.GOOD))
+        if own:
+            told[check.pk] = own
+    return told
 
 
-def of_fits(off: Off, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
+def of_each(fits: Iterable[FirstFit]) -> Doubts:
+    """What puts the checks of first fits in doubt."""
+    return doubts_of(check for fit in fits for check in fit.checks)
+
+
+def of_fits(doubts: Doubts, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
     """Of what a mold is told by: its own fits, and those of others that count."""
     by = {entry for one in kin.each for entry in one.by}
     used = [
@@ -27,51 +49,69 @@ def of_fits(off: Off, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
         *(f for x in loaded.values() for f in x.fits if str(f.fit_up.entry_id) in by),
     ]
     return _sentences(
-        off, [(check, fit.part.serial) for fit in used for check in fit.checks]
+        doubts, [(check, fit.part.serial) for fit in used for check in fit.checks]
     )
 
 
 def of_corrections(corrections: list[ToolCorrection]) -> dict[int, list[str]]:
-    """As it is now, of what each record was told by; four statements at most."""
-    fit_ups = {row.pk: _fit_ups(row) for row in corrections}
-    of = {key for keys in fit_ups.values() for key in keys}
-    read = CurrentReading.objects.filter(
-        fit_check__fit_up__entry__in=of, reading__value_nm__isnull=False
+    """As it is now, of the checks by which each record was told; a constant number of
+    statements."""
+    of = {key for row in corrections for key in _kept(row, "fitup", "by")}
+    rows = Check.objects.filter(fit_up__entry__in=of).select_related(
+        "entry", "instrument", "fit_up__part", "state"
     )
-    rows = Check.objects.filter(
-        pk__in=read.order_by().values("fit_check"), state__void=False
-    )
-    checks = list(rows.select_related("entry", "fit_up__part").order_by("pk"))
-    off = found_off(checks)
+    checks = list(rows.order_by("pk"))
+    used = {row.pk: _used(row, checks) for row in corrections}
+    doubts = doubts_of({c.pk: c for own in used.values() for c in own}.values())
     return {
-        key: _sentences(
-            off,
-            [
-                (check, check.fit_up.part.serial)
-                for check in checks
-                if str(check.fit_up.entry_id) in own
-            ],
-        )
-        for key, own in fit_ups.items()
+        key: _sentences(doubts, [(check, check.fit_up.part.serial) for check in own])
+        for key, own in used.items()
     }
 
 
 def of_reads(reads: Iterable[PartRead]) -> list[str]:
-    """Of parts over which a joint is told; three statements at most."""
+    """Of parts over which a joint is told."""
     read = [(check, one.part.serial) for one in reads for check in one.checks]
-    return _sentences(found_off(check for check, _serial in read), read)
+    return _sentences(doubts_of(check for check, _serial in read), read)
 
 
-def _fit_ups(row: ToolCorrection) -> set[str]:
-    kin = mold_kin.from_record(row.content)
-    others = {entry for one in kin.each for entry in one.by} if kin else set()
-    return {fit["fitup"] for fit in row.content["inputs"]} | others
+def of_results(results: Iterable[CharacteristicResult]) -> list[str]:
+    """Of results of a characteristic over parts."""
+    results = list(results)
+    read = [(one, str(one.part or one.airframe)) for one in results]
+    return _sentences(doubts_of(results), read)
 
 
-def _sentences(off: Off, read: Iterable[tuple[Check, str]]) -> list[str]:
-    """One for each reason, with the parts that it concerns."""
-    parts: dict[str, dict[str, None]] = {}
+def _kept(row: ToolCorrection, own: str, kin: str) -> set[str]:
+    """What a record keeps under these names of its own fits and of those of kin."""
+    found = mold_kin.from_record(row.content)
+    others = {key for one in found.each for key in getattr(one, kin)} if found else ()
+    mine = (fit.get(own, ()) for fit in row.content["inputs"])
+    each = ([one] if isinstance(one, str) else one for one in mine)
+    return {key for keys in each for key in keys} | set(others)
+
+
+def _used(row: ToolCorrection, checks: list[Check]) -> list[Check]:
+    """The checks by which a record was told; of one that does not keep them those of
+    its fit-ups that were begun before it."""
+    keys = _kept(row, "checks", "checks")
+    if keys:
+        return [check for check in checks if str(check.entry_id) in keys]
+    fit_ups = _kept(row, "fitup", "by")
+    return [
+        check
+        for check in checks
+        if str(check.fit_up.entry_id) in fit_ups
+        and check.entry.pk < row.entry.pk
+        and not check.state.void
+    ]
+
+
+def _sentences(doubts: Doubts, read: Iterable[tuple]) -> list[str]:
+    """One for each reason, with the parts that it concerns. read: (check or result, its
+    part) of each."""
+    parts: dict[tuple[str, str], dict[str, None]] = {}
     for check, serial in read:
-        if why := off.get(check.pk):
-            parts.setdefault(off_words(why), {})[serial] = None
-    return [mold_gauges.doubt(why, list(own)) for why, own in parts.items()]
+        for told in doubts.get(check.pk, ()):
+            parts.setdefault(told, {})[serial] = None
+    return [mold_gauges.doubt(*told, list(own)) for told, own in parts.items()]

@@ -1,5 +1,5 @@
-"""How a mold drifts from pull to pull at each place, for its page: what its parts read
-at their first fits, as pulled, against the numbers of their pulls."""
+"""How a mold drifts from pull to pull, at each place and as a whole, for its page: what
+its parts read at their first fits, as pulled, against the numbers of their pulls."""
 
 from dataclasses import dataclass
 from fractions import Fraction
@@ -7,16 +7,18 @@ from functools import lru_cache
 
 from django.urls import reverse
 
-from qa.models import Finish, Kind
+from qa.models import Kind
 from qa.numeric.measuring.trend import MOST_BREAKS, Trend
 from qa.queries.joints.drift import towards
 from qa.queries.joints.joint_capability import KINDS
+from qa.queries.joints.over_parts import MODES
 from qa.queries.joints.part_charts import FINER
-from qa.rules import mold_told, over_parts, requirements
+from qa.rules import mold_told, over_parts
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import MOST_FITS
 from qa.wording.lengths import true_minus
 from qa.wording.measuring import drift, remark, too_many_repairs
+from shop.numeric.units import NM_PER
 
 
 @dataclass(frozen=True)
@@ -31,9 +33,20 @@ class PlaceDrift:
 
 
 @dataclass(frozen=True)
+class ModeDrift:
+    """Whole parts in one fitted mode: their course in words, or why there is none."""
+
+    name: str
+    words: str
+    told: bool
+    url: str
+
+
+@dataclass(frozen=True)
 class MoldDrift:
     """`places` with a trend, of `told` at which one could be seen; `without` of these
-    have none. `why` says why nothing could be told anywhere, `breaks` are repairs."""
+    have none. `why` says why nothing could be told anywhere, `breaks` are repairs,
+    `modes` whole parts, held against their targets."""
 
     joint: str
     places: list[PlaceDrift]
@@ -41,6 +54,7 @@ class MoldDrift:
     parts: int
     breaks: list[int]
     why: str = ""
+    modes: tuple[ModeDrift, ...] = ()
 
     @property
     def without(self) -> int:
@@ -68,7 +82,7 @@ def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
         if asked is not None and row not in asked:
             continue
         for kind in Kind.values:
-            limits = requirements.requirement(station, kind, Finish.BARE).limits
+            limits = over_parts.bare_limits(station, kind)
             own = [fit for fit in reads if (row, kind) in fit.nm]
             if limits == (None, None) or not own:
                 continue
@@ -81,7 +95,30 @@ def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
             if found.course.code != "no_trend":
                 places.append(_place(fits, station.label, kind, found, unit))
     why = "" if told or not whys else max(set(whys), key=whys.count)
-    return MoldDrift(fits.joint.number, places, told, len(reads), breaks, why)
+    whole = tuple(_modes(fits, reads, breaks, unit))
+    return MoldDrift(fits.joint.number, places, told, len(reads), breaks, why, whole)
+
+
+def _modes(fits: MoldFits, reads: list[FirstFit], breaks: list[int], unit: str):
+    """Each mode, in the order in which the joint's page has them."""
+    each = over_parts.modes_of(fits.seam, reads)
+    for mode, name in MODES.items():
+        url = reverse("over_parts_mode", args=[fits.joint.pk, str(mode)])
+        told = [
+            (fit.pull.number, round(found[mode].mm * NM_PER["mm"]))
+            for fit, found in zip(reads, each, strict=True)
+            if found[mode].why is None
+        ]
+        if not told:
+            whys = [remark(found[mode].why) for found in each]
+            yield ModeDrift(name, whys[-1] if whys else "", told=False, url=url)
+            continue
+        found = _told(tuple(told), (0, 0), tuple(breaks), unit)
+        if found.slope is None:
+            yield ModeDrift(name, remark(found.why) or "", told=False, url=url)
+            continue
+        words = true_minus(drift(found, unit, FINER[unit], to_target=True))
+        yield ModeDrift(name, words, told=True, url=url)
 
 
 @lru_cache(maxsize=4096)

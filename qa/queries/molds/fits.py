@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.queries.molds import doubts, kin
-from qa.queries.molds.doubts import Off
+from qa.queries.molds.doubts import Doubts
 from qa.queries.molds.drifts import MoldDrift, drift_of
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
@@ -59,7 +59,7 @@ class FitsPage:
     rest: str
     notes: list[str]
     shared: list[str]
-    # Gauges that read it and were found off, or were lost or damaged.
+    # Gauges that read it and were found off, lost, damaged or overdue.
     doubts: list[str]
     now: str
     after: str
@@ -92,8 +92,7 @@ class _Known:
     loaded: mold_kin.Loaded
     corrections: list[ToolCorrection]
     corrected: mold_kin.Corrected
-    # What puts what a check read in doubt.
-    off: Off
+    doubts: Doubts
 
     @property
     def own(self) -> list[MoldFits]:
@@ -109,7 +108,7 @@ def _known(tool: Tool) -> _Known:
         loaded,
         corrections_of(tool),
         mold_kin.corrected_of(tool, others),
-        doubts.off_of(fit for fits in loaded.values() for fit in fits.fits),
+        doubts.of_each(fit for fits in loaded.values() for fit in fits.fits),
     )
 
 
@@ -214,7 +213,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
         rest=advice.rest_words(report, labels),
         notes=_notes(told, labels, unit),
         shared=kin.sentences(show),
-        doubts=doubts.of_fits(known.off, told, show, known.loaded),
+        doubts=doubts.of_fits(known.doubts, told, show, known.loaded),
         now=_share(report.share and report.share.now),
         after=_share(report.share and report.share.after),
         map_svg=svg.render(map_scene(fits.seam, values, unit, title)),
@@ -251,6 +250,10 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
             told.others,
             dict.fromkeys(fit.opening for fit in told.used),
         )
+    sentences += [
+        tools.kind_linked(kind, groups)
+        for kind, groups in mold_told.apart_by_kind(told).items()
+    ]
     sentences += mold_gauges.sentences([one.kept for one in told.gauges], unit)
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm

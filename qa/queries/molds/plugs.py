@@ -109,9 +109,8 @@ def of_plug(
 
 def _may_be_done(row: ToolCorrection, kin: Kin, end) -> bool:
     """Whether the plug that it was told of is still the mold's, and it stands."""
-    plug = row.tool.plug
     withdrawn = end is not None and end.how == CorrectionEnding.WITHDRAWN
-    return plug is not None and plug.code == kin.plug and not withdrawn
+    return kin.is_of(row.tool.plug) and not withdrawn
 
 
 def _on_plug(value: ToolValue, *, of: bool) -> ToolValue:
@@ -136,7 +135,7 @@ def corrections_of_plug(plug: Tool, unit: str) -> list[OfPlug]:
         told
         for row in rows
         if (kin := mold_kin.from_record(row.content))
-        and kin.plug == plug.code
+        and kin.is_of(plug)
         and (told := of_plug(row, unit, record))
     ]
     off = doubts.of_corrections([told.row for told in found])

@@ -14,6 +14,7 @@ from qa.queries.issue import GENERAL_CAUTIONS, Signature, boxes_of, local
 from qa.queries.molds.corrections import CorrectionPage
 from qa.queries.plans.edge_templates import part_on_left
 from qa.rules import mold_told
+from qa.rules.measuring_days import day_of
 from shop.queries.identity import the_shop
 from shop.queries.signatures import signed_thing
 
@@ -153,6 +154,7 @@ def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
             ("Conform at first fit, now", page.shares["now"]),
             ("After the correction", page.shares["after"]),
             ("Told by", page.read_in),
+            *_on_plug(page),
             ("Note", row.note or "–"),
         ),
         notes=(*page.shared, *page.notes),
@@ -167,3 +169,12 @@ def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
         ),
         state=str(end.get_how_display()) if end else _("to be done"),
     )
+
+
+def _on_plug(page: CorrectionPage) -> list[tuple[str, str]]:
+    """When the plug was corrected by it, if it was."""
+    done = page.of_plug and page.of_plug.done
+    if not done:
+        return []
+    day = done.done_on or day_of(done.entry.received_at)
+    return [(_("Corrected on the plug"), f"{day}, {done.note}")]
