@@ -10,7 +10,7 @@ class ShopConfig(AppConfig):
         # Models are not loaded when this module is read.
         from shop.actions.rebuilding import FAMILIES
         from shop.forms.messages import use_plain_words
-        from shop.ledger import guards, projections
+        from shop.ledger import guards, projections, word_index
         from shop.models.columns import hash_by_name
         from shop.models.kept import watch_deletions
         from shop.rules import signed_work, signing
@@ -27,4 +27,5 @@ class ShopConfig(AppConfig):
         watch_arrivals()
         pre_migrate.connect(database.refuse_later_before_migrate)
         post_migrate.connect(guards.install_after_migrate)
+        post_migrate.connect(word_index.install_after_migrate)
         post_migrate.connect(database.keep_private_after_migrate)

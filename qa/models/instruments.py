@@ -47,6 +47,7 @@ class Instrument(Kept):
     stands_since = models.DateTimeField(null=True, blank=True, editable=False)
 
     called_by = ("code", "name")
+    searched = ("code", "name", "kind")
 
     class Meta:
         ordering = ("code",)

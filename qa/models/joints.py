@@ -72,6 +72,7 @@ class Joint(Kept):
     )
 
     called_by = ("number", "name", "type__code")
+    searched = ("number", "name")
 
     class Meta:
         ordering = ("type__code", "number")

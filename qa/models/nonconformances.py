@@ -124,6 +124,8 @@ class Nonconformance(Fact):
     worst_nm = models.BigIntegerField(null=True, blank=True)
     note = models.TextField(blank=True)
 
+    searched = ("title",)
+
     class Meta:
         ordering = ("-id",)
         constraints = [

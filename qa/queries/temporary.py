@@ -243,16 +243,16 @@ class OnBoard:
     counts: list[BayCount]
 
     @property
-    def _once(self) -> list[ItemRow]:
+    def rows(self) -> list[ItemRow]:
         return list({row.id: row for bay in self.bays for row in bay.rows}.values())
 
     @property
     def pieces(self) -> int:
-        return sum(row.on_board for row in self._once)
+        return sum(row.on_board for row in self.rows)
 
     @property
     def missing(self) -> int:
-        return sum(row.missing for row in self._once)
+        return sum(row.missing for row in self.rows)
 
 
 def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:

@@ -1,7 +1,7 @@
 """The kinds of defect that the shop names."""
 
 from django.contrib import messages
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
@@ -11,17 +11,22 @@ from qa.forms.nonconformances import DefectKindForm
 from qa.models import DefectKind
 from shop import roles
 from shop.ledger import Refused
+from shop.queries.paging import all_of
 from shop.views.acting import form_page, posted
+from shop.views.list_files import list_page
+
+from . import list_columns
 
 
 @require_GET
 def kinds(request):
     roles.require(request.user, "look")
     context = {
-        "kinds": DefectKind.objects.all(),
+        "page": all_of(list(DefectKind.objects.all())),
         "may_define": roles.may(request.user, "define defects"),
     }
-    return render(request, "qa/nonconformances/defect_kinds.html", context)
+    file = list_columns.DEFECT_KINDS
+    return list_page(request, "qa/nonconformances/defect_kinds.html", context, file)
 
 
 def edit_kind(request, pk=None):

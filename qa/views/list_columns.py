@@ -2,6 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
+from qa.wording import lengths
 from shop.views.list_files import Column, ListFile, state_word
 from shop.wording import states
 
@@ -212,5 +213,46 @@ TABLETS = ListFile(
         Column(_("By"), lambda row: row.enrolled_by.name),
         Column(_("Last seen"), "seen_at"),
         Column(_("Revoked"), "revoked_at"),
+    ),
+)
+
+REPEATS = ListFile(
+    "repeats",
+    _("What repeats from pull to pull"),
+    (
+        Column(_("Mold"), "mold"),
+        Column(_("What"), "what"),
+        Column(_("Where"), "where"),
+        Column(_("Pulls"), lambda row: ", ".join(map(str, row.pulls))),
+        Column(_("Items"), lambda row: ", ".join(f"{i[1]} {i[2]}" for i in row.items)),
+    ),
+)
+
+MOST_OFTEN = ListFile(
+    "most-often",
+    _("What comes most often"),
+    (
+        Column(_("What"), lambda row: row[0].bar.name),
+        Column(_("How often"), lambda row: row[0].bar.count),
+        Column(_("Share"), lambda row: row[1]),
+        Column(_("Share up to here"), lambda row: row[2]),
+    ),
+)
+
+DEFECT_KINDS = ListFile(
+    "kinds-of-defect",
+    _("Kinds of defect"),
+    (Column(_("Kind of defect"), "name"), Column(_("May be chosen"), "in_use")),
+)
+
+SHIMS = ListFile(
+    "shims",
+    _("Shims that the shop keeps"),
+    (
+        Column(
+            _("Thickness, mm"), lambda row: lengths.number(row.thickness_nm, "mm", 3)
+        ),
+        Column(_("Material or mark"), "name"),
+        Column(_("May be used"), "in_use"),
     ),
 )

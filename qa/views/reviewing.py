@@ -15,7 +15,11 @@ from qa.queries.nonconformances import reviewing
 from qa.rules import life
 from shop import roles
 from shop.forms.fields import number_in
+from shop.queries.paging import all_of
 from shop.views.acting import attempt, posted
+from shop.views.list_files import list_page
+
+from . import list_columns
 
 MOST_TOGETHER = 50
 
@@ -24,23 +28,25 @@ MOST_TOGETHER = 50
 def most_often(request):
     """A Pareto of the items of a filter, and a table that says the same."""
     roles.require(request.user, "look")
-    form = NonconformanceFilter(request.GET or {"state": "unclosed"})
+    asked = {k: v for k, v in request.GET.items() if k not in ("by", "page", "as")}
+    asked = asked or {"state": "unclosed"}
+    form = NonconformanceFilter(asked)
     chosen = form.chosen
     by = request.GET.get("by")
     by = by if by in reviewing.GROUPS else "kind"
     rows = queries.nonconformances(words=chosen.pop("q"), **chosen)
-    asked = {k: v for k, v in request.GET.items() if k not in ("by", "page")}
-    told = reviewing.often(rows, by, asked or {"state": "unclosed"})
+    told = reviewing.often(rows, by, asked)
     context = {
         "filter": form,
         "told": told,
         "by": by,
         "groups": reviewing.GROUPS,
         "most": reviewing.MOST,
-        "rows": reviewing.in_percent(told),
+        "page": all_of(reviewing.in_percent(told)),
         "chart_svg": reviewing.chart(told),
     }
-    return render(request, "qa/nonconformances/most_often.html", context)
+    file = list_columns.MOST_OFTEN
+    return list_page(request, "qa/nonconformances/most_often.html", context, file)
 
 
 @require_GET
@@ -48,8 +54,9 @@ def repeats(request):
     """What repeats on one mold from pull to pull, open and closed items alike."""
     roles.require(request.user, "look")
     found = reviewing.repeats(queries.nonconformances())
-    context = {"repeats": found, "most": reviewing.MOST}
-    return render(request, "qa/nonconformances/repeats.html", context)
+    context = {"page": all_of(found), "most": reviewing.MOST}
+    file = list_columns.REPEATS
+    return list_page(request, "qa/nonconformances/repeats.html", context, file)
 
 
 @require_http_methods(["GET", "POST"])

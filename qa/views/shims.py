@@ -13,17 +13,22 @@ from qa.queries.plans import shims as queries
 from qa.rules import planning, shims
 from shop import roles
 from shop.ledger import Refused
+from shop.queries.paging import all_of
 from shop.views.acting import attempt, form_page, posted
+from shop.views.list_files import list_page
+
+from . import list_columns
 
 
 @require_GET
 def stock(request):
     roles.require(request.user, "look")
     context = {
-        "stock": ShimStock.objects.all(),
+        "page": all_of(list(ShimStock.objects.all())),
         "may_keep": roles.may(request.user, "keep materials"),
     }
-    return render(request, "qa/shims/shim_stock.html", context)
+    file = list_columns.SHIMS
+    return list_page(request, "qa/shims/shim_stock.html", context, file)
 
 
 def edit_stock(request, pk=None):

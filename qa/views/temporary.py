@@ -26,7 +26,7 @@ from qa.views import papers
 from shop import roles
 from shop.forms.fields import number_in
 from shop.models import Airframe, TemporaryItem, TemporaryKind, TemporaryVerb
-from shop.queries.paging import page_of
+from shop.queries.paging import all_of, page_of
 from shop.rules import temporary as rules
 from shop.views.acting import attempt, form_page, posted
 from shop.views.list_files import list_page, page_asked
@@ -165,13 +165,20 @@ def _airframe(request, pk, verb="look") -> Airframe:
 @require_safe
 def must_come_off(request, pk):
     airframe = _airframe(request, pk)
+    view = queries.must_come_off(airframe)
     context = {
-        "view": queries.must_come_off(airframe),
+        "view": view,
+        "page": all_of(view.rows),
         "airframe": airframe,
         "patterns": temporary_holes.patterns_of(airframe),
         "may_handle": roles.may(request.user, HANDLE),
     }
-    return render(request, "qa/temporary/must_come_off.html", context)
+    file = replace(
+        list_columns.TEMPORARY_ITEMS,
+        name=papers.plain_name(f"{airframe.serial}-must-come-off"),
+        title=_("Must come off %(serial)s") % {"serial": airframe.serial},
+    )
+    return list_page(request, "qa/temporary/must_come_off.html", context, file)
 
 
 @papers.of_the_record

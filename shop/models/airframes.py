@@ -34,6 +34,7 @@ class Airframe(Kept):
     line_number = models.PositiveIntegerField(_("line number"))
 
     called_by = ("serial",)
+    searched = called_by
 
     class Meta:
         ordering = ("type__code", "line_number")
@@ -67,6 +68,7 @@ class Position(Kept):
     path = models.CharField(max_length=400, editable=False)
 
     called_by = ("path", "name", "type__code")
+    searched = ("path",)
 
     class Meta:
         ordering = ("type__code", "path")

@@ -86,6 +86,7 @@ class Lot(Kept):
     state = models.CharField(max_length=8, choices=LotState, default=LotState.GOOD)
 
     called_by = ("number", "material__code", "material__name")
+    searched = ("number",)
 
     class Meta:
         ordering = ("material__code", "number")

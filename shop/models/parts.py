@@ -40,6 +40,7 @@ class PartDesign(Kept):
     is_coupon = models.BooleanField(_("test coupon"), default=False)
 
     called_by = ("number", "name")
+    searched = called_by
 
     class Meta:
         ordering = ("number", "revision")
@@ -90,6 +91,7 @@ class Part(Kept):
     mass_is_estimate = models.BooleanField(default=False, editable=False)
 
     called_by = ("serial", "design__number", "design__name")
+    searched = ("serial",)
 
     class Meta:
         ordering = ("serial",)

@@ -95,6 +95,7 @@ class Tool(Kept):
     repaired = models.BooleanField(default=False, editable=False)
 
     called_by = ("code", "name")
+    searched = ("code", "name", "place")
 
     class Meta:
         ordering = ("code",)

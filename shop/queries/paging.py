@@ -1,11 +1,13 @@
 """Pages of long lists: two statements, whatever the length."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
+
+from shop.ledger import word_index
 
 SIZE = 30
 AT_ONCE = 500  # rows of a whole list that are made together
@@ -41,6 +43,11 @@ def _rows_of(rows: QuerySet, shape: Callable) -> Iterator:
         yield from shape(some)
 
 
+def all_of(rows: Sequence) -> Page:
+    """A list that is told whole, as its only page."""
+    return Paginator(rows, max(len(rows), 1)).get_page(1)
+
+
 def search(rows: QuerySet, words: str, *columns: str) -> QuerySet:
     """Keep the rows where every word is found in one of the columns."""
     for word in words.split():
@@ -49,20 +56,34 @@ def search(rows: QuerySet, words: str, *columns: str) -> QuerySet:
 
 
 def says(model, word: str, columns: Iterable[str]) -> Q:
-    """A word is found in one of the columns. Of what is linked each table is looked
-    through once by itself: joined, its text would be read again at every row."""
-    found, linked = Q(), {}
+    """A word is found in one of the columns: where few rows have it their keys, which
+    the index of words tells. Of what is linked each table is looked through once by
+    itself: joined, its text would be read again at every row."""
+    names = {"pk": []}
     for column in columns:
         link, _dot, rest = column.partition("__")
-        if rest:
-            linked.setdefault(link, []).append(rest)
-        else:
-            found |= Q(**{f"{column}__icontains": word})
-    for link, names in linked.items():
-        other = model._meta.get_field(link).related_model
-        rows = other._base_manager.filter(says(other, word, names)).order_by()
-        found |= Q(**{f"{link}__in": rows.values("pk")})
+        names.setdefault(link if rest else "pk", []).append(rest or column)
+    found = Q()
+    for link, there in names.items():
+        if there and link == "pk":
+            found |= _among(model, word, there, link) or word_index.says(word, there)
+        elif there:
+            other = model._meta.get_field(link).related_model
+            found |= _among(other, word, there, link) or Q(
+                **{f"{link}__in": _rows_saying(other, word, there)}
+            )
     return found
+
+
+def _among(model, word: str, names: list[str], link: str) -> Q | None:
+    keys = word_index.few(model, word, names)
+    return None if keys is None else Q(**{f"{link}__in": keys})
+
+
+def _rows_saying(model, word: str, names: list[str]) -> QuerySet:
+    further = any("__" in name for name in names)
+    found = says(model, word, names) if further else word_index.says(word, names)
+    return model._base_manager.filter(found).order_by().values("pk")
 
 
 def count_of(rows: QuerySet, link: str, outer: str = "pk") -> Coalesce:

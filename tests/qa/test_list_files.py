@@ -31,7 +31,8 @@ LISTS = [
     "laminates", "to_weigh", "signatures", "people", "joints", "checks", "packs",
     "nonconformances", "offers", "characteristics", "instruments", "gauge_studies",
     "temporary_items", "hole_patterns", "pairs", "tablets", "audit", "devices",
-    "release_products", "recipes",
+    "release_products", "recipes", "repeats", "most_often", "defect_kinds",
+    "shim_stock",
 ]
 # fmt: on
 # Columns that are empty in all rows of the demo.
