@@ -12,6 +12,7 @@ from qa.queries.checks.check_pages import checks
 from qa.queries.nonconformances.item_pages import nonconformances
 from shop import identifiers
 from shop.identifiers import KINDS, Kind
+from shop.ledger.word_index import asked_once
 from shop.models import Material, PartDesign, Person, Pull
 from shop.queries.paging import says
 from shop.queries.paging import search as with_words
@@ -67,10 +68,19 @@ OTHERS = (
 
 
 def look_for(text: str) -> Results:
-    """Return what is found, grouped by kind: a statement a kind, and one for a code."""
+    """Return what is found, grouped by kind: a statement a kind and one for a code,
+    beside what the index of words is asked."""
     text = " ".join(text.split())[:LONGEST]
     if not text:
         return Results("", None, [])
+    typed = identifiers.find(text) if " " not in text else None
+    code = _found(*typed) if typed else None
+    with asked_once():
+        groups = _groups(text)
+    return Results(text, code, [group for group in groups if group.rows])
+
+
+def _groups(text: str) -> list[FoundGroup]:
     groups = [_things(name, text) for name in COLUMNS]
     groups.insert(2, _group(_("Pulls"), _pulls(text), KINDS["pull"]))
     groups += [
@@ -78,10 +88,7 @@ def look_for(text: str) -> Results:
         _group(_("Nonconformances"), _items(text), KINDS["nonconformance"]),
     ]
     groups += [_other(*other, text) for other in OTHERS]
-    groups.append(_people(text))
-    typed = identifiers.find(text) if " " not in text else None
-    code = _found(*typed) if typed else None
-    return Results(text, code, [group for group in groups if group.rows])
+    return [*groups, _people(text)]
 
 
 def _found(kind: Kind, row) -> Found:

@@ -6,6 +6,8 @@ SQLite a table of trigrams (FTS5) which triggers follow, on PostgreSQL an index
 same is found. Installed after every migrate, like the guards and for the same reason.
 """
 
+import contextlib
+from contextvars import ContextVar
 from functools import reduce
 from operator import or_
 
@@ -29,18 +31,40 @@ def says(word: str, names) -> Q:
 def few(model, word: str, names) -> list[int] | None:
     """Return the keys of the rows that say the word in one of these columns; None where
     they are many, or only reading all tells."""
-    columns = set(names)
+    columns = frozenset(names)
     if len(word) < SHORTEST or not columns <= set(getattr(model, "searched", ())):
         return None
+    known, asked = _known.get(), (model, word, columns)
+    if known is None:
+        return _keys(*asked)
+    if asked not in known:
+        known[asked] = _keys(*asked)
+    return known[asked]
+
+
+_known: ContextVar[dict | None] = ContextVar("known", default=None)
+
+
+@contextlib.contextmanager
+def asked_once():
+    """Inside, which rows say a word is asked once, however many lists it leads to."""
+    before = _known.set({})
+    try:
+        yield
+    finally:
+        _known.reset(before)
+
+
+def _keys(model, word: str, columns: frozenset[str]) -> list[int] | None:
     if connection.vendor == "postgresql":
-        rows = model._base_manager.filter(says(word, names)).order_by()
+        rows = model._base_manager.filter(says(word, columns)).order_by()
         keys = list(rows.values_list("pk", flat=True)[: FEW + 1])
     else:
         keys = _by_trigrams(model, word, columns)
     return keys if keys is not None and len(keys) <= FEW else None
 
 
-def _by_trigrams(model, word: str, columns: set[str]) -> list[int] | None:
+def _by_trigrams(model, word: str, columns: frozenset[str]) -> list[int] | None:
     table = _name(model)
     phrase = word.replace('"', '""')
     # Names of our own tables.

@@ -34,7 +34,7 @@ class Airframe(Kept):
     line_number = models.PositiveIntegerField(_("line number"))
 
     called_by = ("serial",)
-    searched = called_by
+    searched = ("serial", "name")
 
     class Meta:
         ordering = ("type__code", "line_number")

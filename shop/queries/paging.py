@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from shop.ledger import word_index
@@ -57,33 +57,33 @@ def search(rows: QuerySet, words: str, *columns: str) -> QuerySet:
 
 def says(model, word: str, columns: Iterable[str]) -> Q:
     """A word is found in one of the columns: where few rows have it their keys, which
-    the index of words tells. Of what is linked each table is looked through once by
-    itself: joined, its text would be read again at every row."""
+    the index of words tells."""
     names = {"pk": []}
     for column in columns:
         link, _dot, rest = column.partition("__")
         names.setdefault(link if rest else "pk", []).append(rest or column)
     found = Q()
     for link, there in names.items():
-        if there and link == "pk":
-            found |= _among(model, word, there, link) or word_index.says(word, there)
-        elif there:
-            other = model._meta.get_field(link).related_model
-            found |= _among(other, word, there, link) or Q(
-                **{f"{link}__in": _rows_saying(other, word, there)}
-            )
+        if there:
+            other = model
+            if link != "pk":
+                other = model._meta.get_field(link).related_model
+            found |= _found_at(link, other, word, there)
     return found
 
 
-def _among(model, word: str, names: list[str], link: str) -> Q | None:
+def _found_at(link: str, model, word: str, names: list[str]) -> Q:
+    """Where many rows have it the newest are read until a page is full: not joined, for
+    then all that have it were read and sorted."""
     keys = word_index.few(model, word, names)
-    return None if keys is None else Q(**{f"{link}__in": keys})
-
-
-def _rows_saying(model, word: str, names: list[str]) -> QuerySet:
+    if keys is not None:
+        return Q(**{f"{link}__in": keys})
+    if link == "pk":
+        return word_index.says(word, names)
+    rows = model._base_manager.order_by()
     further = any("__" in name for name in names)
-    found = says(model, word, names) if further else word_index.says(word, names)
-    return model._base_manager.filter(found).order_by().values("pk")
+    there = says(model, word, names) if further else word_index.says(word, names)
+    return Q(Exists(rows.filter(there, pk=OuterRef(link))))
 
 
 def count_of(rows: QuerySet, link: str, outer: str = "pk") -> Coalesce:
