@@ -66,6 +66,7 @@ def test_what_stood_there_before_the_index_is_in_it(designs, people):
         if connection.vendor == "sqlite":
             cursor.execute("DROP TRIGGER shop_partdesign_words_insert")
         else:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
             cursor.execute("DROP INDEX shop_partdesign_words")
     late = make_design(people["engineer"], number="LATE-7", name="Late")
     word_index.install()
