@@ -49,16 +49,18 @@ def masthead(title: str, subtitle: str, state: str | None = None, word="") -> Bl
     return Block(25 + 16 * len(lines) + below_it, draw, tag="H2")
 
 
-def identity(pairs: Sequence[tuple[str, object]], columns: int = 4) -> list[Block]:
-    """Captions over values in a ruled grid; a long value takes up to 4 lines."""
+def identity(
+    pairs: Sequence[tuple[str, object]], columns: int = 4, most: int = 4
+) -> list[Block]:
+    """Captions over values in a ruled grid; a long value takes up to `most` lines."""
     rows = [pairs[i : i + columns] for i in range(0, len(pairs), columns)]
-    return [_identity_row(row, columns, last=row is rows[-1]) for row in rows]
+    return [_identity_row(row, columns, most, last=row is rows[-1]) for row in rows]
 
 
-def _identity_row(row, columns: int, last: bool) -> Block:
+def _identity_row(row, columns: int, most: int, last: bool) -> Block:
     wide = CONTENT / columns
     cells = [
-        (caption, text.wrap(value or "–", wide - 10, SEMIBOLD, 8, most=4))
+        (caption, text.wrap(value or "–", wide - 10, SEMIBOLD, 8, most=most))
         for caption, value in row
     ]
     most = max(len(lines) for _, lines in cells)

@@ -111,6 +111,7 @@ def issue_of(pack: Pack) -> bytes:
         "subject": pack.subject,
         "shop": pack.shop,
         "by": pack.by,
+        "note": pack.note,
         "issued": pack.issued_text,
         "content_sha256": pack.digest,
         "ledger_head": list(pack.head),

@@ -1,7 +1,5 @@
 """Two sections of a pack: what still stands, and what was only there for a while."""
 
-from dataclasses import replace
-
 from qa.paper.pack_front import section_heading
 from qa.queries.packs.closing import Stands, TemporaryItems
 from shop.numeric.paper_sizes import CONTENT
@@ -20,7 +18,7 @@ def stands(section: Stands) -> list[Block]:
         Column("Why it stands", 86, lines=3),
     )
     rows = [(line.kind, line.what, line.why) for line in section.lines]
-    return out + table(columns, rows, CONTENT, size=7.5)
+    return out + table(columns, rows, CONTENT, size=7.5, whole=True)
 
 
 def temporary(section: TemporaryItems) -> list[Block]:
@@ -50,7 +48,6 @@ def temporary(section: TemporaryItems) -> list[Block]:
         )
         for line in lines
     ]  # fmt: skip
-    head, *body = table(columns, rows, CONTENT, size=7.2)
     places = [Place("", 2, (line.number,)) for line in lines]
-    pairs = zip(body, places, strict=True)
-    return [*out, head, *(replace(row, place=x) for row, x in pairs), gap(4)]
+    more = {"whole": True, "places": places}
+    return [*out, *table(columns, rows, CONTENT, size=7.2, **more), gap(4)]

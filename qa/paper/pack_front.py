@@ -1,19 +1,19 @@
 """The first page of a pack, its contents, what changed, and the page of its digests."""
 
 from dataclasses import replace
+from itertools import groupby
 
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
 from qa.queries.packs.pack import Changes, Pack
-from shop.numeric.paper_sizes import CONTENT, MM
+from shop.numeric.paper_sizes import CONTENT, MM, paper_named
 from shop.paper import Block, Column, gap, heading, table, text
 from shop.paper.flow import CAPTION, HAIR, RULE, Place, paragraph
 from shop.paper.fonts import BOLD, SEMIBOLD
-from shop.paper.sheet import Places
+from shop.paper.sheet import Places, room
 
 MARK = 11
-# More than these stand in the table of their joints, not on the first page.
-MOST_ON_FRONT = 14
+OTHER_FORM = "The earlier issue tells things in another form of the record."
 NONE = ("none on record",)
 
 
@@ -50,18 +50,41 @@ def first_page(pack: Pack) -> list[Block]:
         blocks.masthead(pack.title, pack.subtitle), place=Place("What is claimed")
     )
     out = [*_mark(pack), first, *out, gap(3)]
+    box = [heading("For the inspector"), gap(1, keep=True), _box(), gap(4)]
     if pack.note:
         out += [*paragraph(pack.note, CONTENT, size=8.5), gap(2)]
     out += [heading("What this pack claims", "of what is recorded, and no more")]
     out += blocks.bullets(pack.claims, size=8.5)
     out += [gap(1), blocks.counts(pack.counts)] if pack.counts else []
     out.append(gap(2))
-    out += [heading("In which condition"), *blocks.bullets(pack.conditions or NONE)]
-    out += [gap(2), heading("By which limits", "source as stated at the joint")]
-    out += [*blocks.bullets(pack.sources or NONE), gap(3)]
-    out += _earlier(pack)
-    out += [heading("For the inspector"), gap(1, keep=True), _box(), gap(4)]
-    return out + _summary(pack)
+    end = [*_earlier(pack), *box]
+    left = room(paper_named(pack.paper)) - sum(x.height for x in [*out, *end])
+    return [*out, *_stated(pack, left), *end, *_summary(pack)]
+
+
+def _stated(pack: Pack, left: float) -> list[Block]:
+    """In which conditions, by which limits: as many as the first page has room for
+    above the box of the inspector; each stands in the table of joints below it."""
+    most = max(len(pack.conditions), len(pack.sources), 1)
+    while True:
+        told = [
+            heading("In which condition"),
+            *blocks.bullets(_first(pack.conditions, most)),
+            gap(2),
+            heading("By which limits", "source as stated at the joint"),
+            *blocks.bullets(_first(pack.sources, most)),
+            gap(3),
+        ]
+        if most == 1 or sum(block.height for block in told) <= left:
+            return told
+        most -= 1
+
+
+def _first(told: tuple[str, ...], most: int) -> tuple[str, ...]:
+    more = len(told) - most
+    if more <= 0:
+        return told or NONE
+    return (*told[:most], f"and {more} more, each in the table of joints below")
 
 
 MARK_HEIGHT, MARK_WIDTH = 15 * MM, 58 * MM
@@ -86,7 +109,7 @@ def _earlier(pack: Pack) -> list[Block]:
     if pack.changes is None:
         return []
     one = pack.changes
-    count = len(one.lines)
+    count = one.compared.count
     words = f"{count} lines differ" if count != 1 else "1 line differs"
     words = f"{words} now." if count else _unchanged(one)
     told = f"Issue {one.issue} ({one.label}) of {one.at} stays as it was. {words}"
@@ -156,7 +179,8 @@ def _summary(pack: Pack) -> list[Block]:
         return MARK
 
     head = heading("Joints of this pack", f"{len(rows)} fitted")
-    return [head, *table(columns, rows, CONTENT, size=7.5, marks=marks), gap(4)]
+    more = {"marks": marks, "whole": True}
+    return [head, *table(columns, rows, CONTENT, size=7.5, **more), gap(4)]
 
 
 def contents(body: list[Block], places: Places) -> list[Block]:
@@ -194,27 +218,27 @@ def _content_line(place: Place, places: Places) -> Block:
     return Block(12.2 if place.level else 14.5, draw)
 
 
-MOST_CHANGES = 400
-
-
 def changes(pack: Pack) -> list[Block]:
     """What this issue tells otherwise than the one before it."""
     if pack.changes is None:
         return []
     one = pack.changes
     out = section_heading(f"Changed since issue {one.issue}", f"{one.label}, {one.at}")
-    if not one.lines:
+    if one.compared.untold:
+        told = "; ".join(one.compared.untold)
+        words = f"{OTHER_FORM} Not compared, since only one of both has it: {told}."
+        out += [*paragraph(words, CONTENT), gap(2)]
+    if not one.compared.changes:
         return out + paragraph(_unchanged(one), CONTENT)
     columns = (
-        Column("What", 40, lines=2, font=SEMIBOLD),
-        Column(f"In issue {one.issue}", 70, lines=8),
-        Column("Now", 70, lines=8),
+        Column("What", 36, lines=6, font=SEMIBOLD),
+        Column(f"In issue {one.issue}", 72, lines=8),
+        Column("Now", 72, lines=8),
     )
-    out += table(columns, one.lines[:MOST_CHANGES], CONTENT, size=7.5)
-    more = len(one.lines) - MOST_CHANGES
-    if more > 0:
-        told = f"{more} more lines differ: the records of both issues tell all."
-        out += [gap(2), *paragraph(told, CONTENT)]
+    for name, lines in groupby(one.compared.changes, lambda change: change.table):
+        rows = [(x.name, x.before, x.now) for x in lines]
+        found = table(columns, rows, CONTENT, size=7.5, whole=True)
+        out += [heading(name), *found, gap(3)]
     return out
 
 

@@ -10,6 +10,9 @@ from shop.paper import Block, Column, gap, heading, table
 from shop.paper.flow import Place, paragraph
 from shop.paper.fonts import SEMIBOLD
 
+# Lines of a value: as many as the longest that there is needs.
+MOST = 12
+
 
 def story(section: Items) -> list[Block]:
     left = sum(item.open for item in section.items)
@@ -29,7 +32,7 @@ def story(section: Items) -> list[Block]:
         (x.label, x.joint, x.title, x.part, x.state_word, x.disposition, x.authority)
         for x in section.items
     ]
-    out += [*table(columns, rows, CONTENT, size=7.5), gap(5)]
+    out += [*table(columns, rows, CONTENT, size=7.5, whole=True), gap(5)]
     for item in section.items:
         out += _item(item)
     return out
@@ -56,13 +59,15 @@ def _item(pack_item: PackItem) -> list[Block]:
         Column("When", 30),
         Column("By", 32, lines=2),
         Column("What", 52, lines=3),
-        Column("Note", 68, lines=30),
+        Column("Note", 68, lines=8),
     )
+    *known, last = blocks.identity(pairs, most=MOST)
     return [
         replace(head, place=Place("", 2, words)),
         gap(0.5, keep=True),
-        *(replace(row, keep=True) for row in blocks.identity(pairs)),
-        gap(1, keep=True),
-        *table(columns, pack_item.story, CONTENT, size=7.2),
+        *(replace(row, keep=True) for row in known),
+        last,
+        gap(1),
+        *table(columns, pack_item.story, CONTENT, size=7.2, whole=True),
         gap(5),
     ]

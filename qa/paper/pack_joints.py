@@ -55,7 +55,7 @@ def _joint(pack_joint: PackJoint) -> list[Block]:
     ]
     out = [
         replace(head, place=place),
-        *blocks.identity(pairs),
+        *blocks.identity(pairs, most=20),
         gap(2),
         blocks.counts(pack_joint.counts),
         blocks.figure(joint_map.build(pack_joint.map), MAP),
@@ -89,7 +89,8 @@ def _checks(pack_joint: PackJoint) -> list[Block]:
         Column("Instrument", 38, lines=2),
     )
     head = heading("What stands was measured in", f"{len(pack_joint.checks)} checks")
-    return [head, *table(columns, pack_joint.checks, CONTENT, size=7.2), gap(3)]
+    found = table(columns, pack_joint.checks, CONTENT, size=7.2, whole=True)
+    return [head, *found, gap(3)]
 
 
 def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
@@ -125,7 +126,8 @@ def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
     if any("[" in line.requirement for line in lines):
         note += "; [ ] what is required, where the gauge draws in what is accepted"
     head = heading("Every characteristic", note)
-    return [head, *table(columns, rows, CONTENT, size=7, marks=marks), gap(4)]
+    more = {"marks": marks, "whole": True}
+    return [head, *table(columns, rows, CONTENT, size=7, **more), gap(4)]
 
 
 def holes(section: Holes) -> list[Block]:
@@ -154,6 +156,6 @@ def _holes(pack_holes: PackHoles) -> list[Block]:
     ]
     head = heading(name)
     head = replace(head, place=Place(name, 1, (pack_holes.serial, pack_holes.label)))
-    out = [head, *blocks.identity(pairs), gap(2)]
+    out = [head, *blocks.identity(pairs, most=20), gap(2)]
     out += blocks.bullets(pack_holes.notes)
     return out + characteristics(pack_holes.lines, pack_holes.unit, worded=True)

@@ -22,18 +22,28 @@ def story(section: Photos) -> list[Block]:
 
 def _pair(photos: tuple[PackPhoto, ...]) -> Block:
     wide = (CONTENT - BETWEEN) / 2
+    shown = [_words(photo, wide) for photo in photos]
+    more = 9 * (max(map(len, shown)) - 1)
 
     def draw(canvas, x, top, width):
         for number, one in enumerate(photos):
-            _photo(canvas, one, x + number * (wide + BETWEEN), top, wide)
+            left = x + number * (wide + BETWEEN)
+            _photo(canvas, one, shown[number], left, top, wide)
 
     words = tuple(photo.shows for photo in photos)
     told = "; ".join(f"Photo of {photo.shows}: {photo.note}" for photo in photos)
     place = Place("", 2, words)
-    return Block(PICTURE + 12 * MM, draw, place=place, tag="Figure", alt=told)
+    high = PICTURE + 12 * MM + more
+    return Block(high, draw, place=place, tag="Figure", alt=told)
 
 
-def _photo(canvas, pack_photo: PackPhoto, x: float, top: float, wide: float) -> None:
+def _words(photo: PackPhoto, wide: float) -> list[str]:
+    """What it shows, whole."""
+    words = f"{photo.shows}: {photo.note}" if photo.note else photo.shows
+    return text.wrap(words, wide, SEMIBOLD, 7.5)
+
+
+def _photo(canvas, pack_photo: PackPhoto, words, x: float, top: float, wide: float):
     scale = min(wide / pack_photo.width, PICTURE / pack_photo.height)
     size = pack_photo.width * scale, pack_photo.height * scale
     if pack_photo.path:
@@ -43,11 +53,8 @@ def _photo(canvas, pack_photo: PackPhoto, x: float, top: float, wide: float) -> 
         canvas.rect(x, top - size[1], *size)
         text.write(canvas, x + 8, top - 20, pack_photo.missing, room=size[0] - 16)
     below = top - size[1] - 9
-    words = (
-        f"{pack_photo.shows}: {pack_photo.note}"
-        if pack_photo.note
-        else pack_photo.shows
-    )
-    text.write(canvas, x, below, words, font=SEMIBOLD, size=7.5, room=wide)
+    for line in words:
+        text.write(canvas, x, below, line, font=SEMIBOLD, size=7.5)
+        below -= 9
     told = f"{pack_photo.taken}; sha256 {pack_photo.sha256[:16]}"
-    text.write(canvas, x, below - 9, told, size=6, room=wide, color=CAPTION)
+    text.write(canvas, x, below, told, size=6, room=wide, color=CAPTION)

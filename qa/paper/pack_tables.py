@@ -51,17 +51,13 @@ def genealogy(section: Genealogy) -> list[Block]:
         Column("Used in pulls", 32, lines=4),
     )
     rows = [tuple(vars(material).values()) for material in section.materials]
-    return out + table(columns, rows, CONTENT, size=7.2)
+    return out + table(columns, rows, CONTENT, size=7.2, whole=True)
 
 
 def _indexed(columns, rows, words) -> list[Block]:
     """A table whose rows an index leads to."""
-    head, *body = table(columns, rows, CONTENT, size=7.2)
     places = [Place("", 2, word) for word in words]
-    return [
-        head,
-        *(replace(row, place=x) for row, x in zip(body, places, strict=True)),
-    ]
+    return table(columns, rows, CONTENT, size=7.2, whole=True, places=places)
 
 
 def instruments(section: Instruments) -> list[Block]:
@@ -69,13 +65,13 @@ def instruments(section: Instruments) -> list[Block]:
     columns = (
         Column("Code", 15, font=SEMIBOLD),
         Column("Name", 34, lines=2),
-        Column("Standard uncertainty", 22),
-        Column("Calibrated", 18),
-        Column("Due", 18),
-        Column("Laboratory, certificate", 36, lines=2),
-        Column("Found", 18, lines=2),
-        Column("Used in", 34, lines=4),
-        Column("In doubt", 28, lines=4),
+        Column("Standard uncertainty", 20),
+        Column("Calibrated", 21),
+        Column("Due", 21),
+        Column("Laboratory, certificate", 34, lines=3),
+        Column("Found", 18, lines=3),
+        Column("Used in", 32, lines=8),
+        Column("In doubt", 28, lines=8),
     )
     rows = [
         (
@@ -106,7 +102,7 @@ def weights(section: Weights) -> list[Block]:
             Column("Note", 30, lines=2),
         )
         rows = [tuple(vars(line).values()) for line in section.lines]
-        out += [*table(columns, rows, CONTENT, size=7.2), gap(3)]
+        out += [*table(columns, rows, CONTENT, size=7.2, whole=True), gap(3)]
     if section.never:
         told = f"Never weighed: {', '.join(section.never)}."
         out += [*paragraph(told, CONTENT), gap(3)]
@@ -132,7 +128,7 @@ def signed(section: Signed) -> list[Block]:
             (x.meaning, x.what, x.by, x.certificate, x.at, x.digest[:16], x.holds)
             for x in section.lines
         ]
-        out += [*table(columns, rows, CONTENT, size=7.2), gap(4)]
+        out += [*table(columns, rows, CONTENT, size=7.2, whole=True), gap(4)]
     else:
         out += [*paragraph("Nobody has signed any of it yet.", CONTENT), gap(3)]
     return out + blocks.signatures(section.boxes)

@@ -70,6 +70,7 @@ def _celsius(recipe) -> str:
 
 
 PLY = (("Ply", 8, 1), ("Area", 34, 2), ("Material", 30, 2), ("Direction, °", 14, 1))
+SIGNED_BY = (("Laid by, date", 30, 1), ("Seen by, date", 30, 1))
 
 
 def ply_book(laminate: Laminate, url: str, creator: str) -> FloorPaper:
@@ -78,7 +79,7 @@ def ply_book(laminate: Laminate, url: str, creator: str) -> FloorPaper:
     rows = [
         (
             str(ply.order), ply.area_name, f"{ply.material.code} {ply.material.name}",
-            str(ply.orientation), f"{ply.area_mm2 / MM2_PER_M2:z.3f}", "",
+            str(ply.orientation), f"{ply.area_mm2 / MM2_PER_M2:z.3f}", "", "", "",
         )
         for ply in laminate.plies.select_related("material")
     ]  # fmt: skip
@@ -95,7 +96,7 @@ def ply_book(laminate: Laminate, url: str, creator: str) -> FloorPaper:
     table = FloorTable(
         "Plies in the order of laying",
         f"{len(rows)}",
-        (*PLY, ("Area, m²", 14, 1), ("Note", 40, 1)),
+        (*PLY, ("Area, m²", 14, 1), ("Lot", 20, 1), *SIGNED_BY),
         tuple(rows),
         by_hand=True,
     )
@@ -108,8 +109,14 @@ def ply_book(laminate: Laminate, url: str, creator: str) -> FloorPaper:
         subtitle=f"laminate {laminate}",
         pairs=tuple(pairs),
         tables=(table,),
-        notes=(),
-        boxes=(),
+        notes=(
+            "Signed at the mold, ply by ply, and recorded then: the record counts.",
+            "A ply is seen by somebody else before the next one covers it.",
+        ),
+        boxes=(
+            Signature("Laid up by"),
+            Signature("Seen by", note="not who laid it up"),
+        ),
         cautions=(*LAYING_UP, *GENERAL_CAUTIONS),
         issued_at=_newest(),
         url=url,

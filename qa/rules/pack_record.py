@@ -5,13 +5,12 @@ import csv
 import hashlib
 import io
 import json
-from collections import Counter
-from collections.abc import Iterable
 
 from shop.files.csv_table import plain_cell
 from shop.ledger.canonical import canonical
 
-FORM = "pack/1"
+# Another where rows or facts are told that were not, or are called otherwise.
+FORM = "pack/2"
 RECORD, TABLE, ISSUE = "record.json", "characteristics.csv", "issue.json"
 # Fields of a first article (names only), and what a line calls them.
 FIELDS = {
@@ -45,39 +44,3 @@ def table_of(record: bytes) -> bytes:
     for line in lines:
         writer.writerow([plain_cell(line[key]) for key in FIELDS.values()])
     return text.getvalue().encode("utf-8-sig")
-
-
-def keyed(pairs: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """What is told by name, every line of it: a name that was there is "name (2)"."""
-    told: dict[str, str] = {}
-    counted: Counter[str] = Counter()
-    for name, words in pairs:
-        key = name
-        while key in told:
-            counted[name] += 1
-            key = f"{name} ({counted[name] + 1})"
-        told[key] = words
-    return told
-
-
-def changes(before: dict[str, str], now: dict[str, str]) -> list[tuple[str, str, str]]:
-    """(what, as it was, as it is) of every line that differs, in the order of names."""
-    return [
-        (name, before.get(name, "–"), now.get(name, "–"))
-        for name in sorted({*before, *now}, key=_natural)
-        if before.get(name) != now.get(name)
-    ]
-
-
-def _natural(name: str) -> list:
-    """A name so that J-2 comes before J-10."""
-    found, digits = [], ""
-    for char in f"{name}\0":
-        if char.isascii() and char.isdigit():
-            digits += char
-            continue
-        if digits:
-            found.append((0, int(digits), ""))
-            digits = ""
-        found.append((1, 0, char))
-    return found

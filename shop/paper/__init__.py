@@ -7,9 +7,10 @@ zone or hash seed.
 """
 
 from shop.numeric.paper_sizes import PAPERS, Paper
-from shop.paper.flow import Block, Column, gap, heading, paragraph, table
+from shop.paper.flow import Block, gap, heading, paragraph
 from shop.paper.page import pdf
 from shop.paper.sheet import TitleBlock, sheets
+from shop.paper.tables import Column, table
 
 __all__ = [
     "PAPERS",

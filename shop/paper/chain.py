@@ -3,8 +3,9 @@
 from datetime import datetime
 
 from shop.numeric.paper_sizes import CONTENT
-from shop.paper.flow import BOLD, Column, gap, heading, paragraph, table
+from shop.paper.flow import BOLD, gap, heading, paragraph
 from shop.paper.sheet import TitleBlock, sheets
+from shop.paper.tables import Column, table
 from shop.queries.genealogy import ChainPage, Group
 
 COLUMNS = (

@@ -1,7 +1,8 @@
 """From a failing joint in work to an accepted one: the builder offers, the inspector
-rejects, the work is done and checked, and it is offered again, accepted and printed: a
-pack that can be tried without the shop."""
+rejects, the work is done and checked, and it is offered again, accepted, signed and
+printed: a pack that can be tried without the shop."""
 
+import json
 import re
 
 import pypdf
@@ -13,9 +14,9 @@ from qa.actions import checks, nonconformances
 from qa.models import Nonconformance
 from qa.rules import acceptance
 from shop.ledger.verify import verify
-from shop.models import Person
+from shop.models import Person, Signature
 from tests.browser.conftest import bring_a_session
-from tests.conftest import PATIENCE_MS
+from tests.conftest import PASSWORD, PATIENCE_MS
 from tests.qa.making import make_check, make_fit_up, make_instrument, make_joint, read
 
 
@@ -89,6 +90,25 @@ def test_from_a_failing_joint_to_an_accepted_and_printed_one(
     assert acceptance.standing_of(joint, fit_up.airframe).state == "accepted"
     assert verify().fault == ""
 
+    # Signed, by whoever it was, with their own password, after seeing what exactly.
+    heading = inspector.get_by_role("heading", name="Signatures under what was said")
+    section = inspector.locator("section", has=heading)
+    section.get_by_role("link", name="Sign", exact=True).click()
+    expect(inspector.get_by_text("Exactly this is signed")).to_be_visible()
+    expect(inspector.get_by_role("cell", name="accepted", exact=True)).to_be_visible()
+    assert axe(inspector) == []
+    signs = inspector.get_by_role("button", name="Sign", exact=True)
+    inspector.get_by_label("Your name, typed").fill("Inspector of the shop")
+    inspector.get_by_label("Your password or PIN").fill("not-the-password")
+    inspector.get_by_role("radio", name="inspected").check()
+    signs.click()
+    expect(inspector.get_by_role("alert")).to_be_visible()
+    inspector.get_by_label("Your password or PIN").fill(PASSWORD)
+    signs.click()
+    expect(inspector.get_by_text("Signed:")).to_be_visible()
+    assert axe(inspector) == []
+    (signature,) = Signature.objects.all()
+
     # Printed, and tried by whoever has the file alone.
     inspector.goto(f"{live_site.url}/joints/{joint.pk}/on/{fit_up.airframe.pk}/")
     inspector.get_by_role("link", name="Issue a pack").click()
@@ -102,10 +122,28 @@ def test_from_a_failing_joint_to_an_accepted_and_printed_one(
     for name in ("pack.pdf", "pack.pdf.p7s"):
         answer = inspector.request.get(f"{live_site.url}/packs/1/{name}")
         path.with_name(name).write_bytes(answer.body())
-    with pytest.raises(SystemExit) as end:
-        call_command("pack_check", str(path))
-    assert end.value.code == 0
-    first = pypdf.PdfReader(path).pages[0].extract_text()
+    own = tmp_path / "authority.pem"
+    own.write_bytes(inspector.request.get(f"{live_site.url}/trust/certificate").body())
+
+    def tried() -> int:
+        with pytest.raises(SystemExit) as end:
+            call_command("pack_check", str(path), "--certificate", str(own))
+        return end.value.code
+
+    assert tried() == 0
+    reader = pypdf.PdfReader(path)
+    record = json.loads(reader.attachments["record.json"][0])
+    lines = record["sections"]["signatures"]
+    (line,) = [x for x in lines if x["digest"] == signature.digest]
+    assert line["meaning"] == "inspected (signed, proven by password)"
+    assert (line["by"].split(",")[0], line["holds"]) == (signature.name, "holds")
+    told = " ".join(page.extract_text() for page in reader.pages)
+    assert signature.digest[:16] in told
+    data = path.read_bytes()
+    path.write_bytes(data.replace(b"inspected", b"inspectad", 1) + b" ")
+    assert tried() == 1
+    path.write_bytes(data)
+    first = reader.pages[0].extract_text()
     assert "1 of 1 joint is accepted by inspection and unchanged since" in first
     assert "nonconformances are not closed" in first
     # A page in the hand: its code tells that it is of this pack.

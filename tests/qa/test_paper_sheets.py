@@ -21,8 +21,9 @@ import zxingcpp
 from qa.paper import blank_sheet, check_sheet, nonconformance_list, work_order
 from shop.numeric.paper_sizes import PAPERS
 from shop.paper import TitleBlock, heading, qr, sheets, text
-from shop.paper.flow import Block, Column, gap, paginate, paragraph, table
+from shop.paper.flow import Block, gap, paginate, paragraph
 from shop.paper.page import pdf
+from shop.paper.tables import Column, table
 from tests.qa import drawn
 
 TREE = Path(__file__).resolve().parents[2]

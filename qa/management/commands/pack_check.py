@@ -100,10 +100,14 @@ def _bytes(path: Path) -> bytes:
 
 
 def _certificate(path: Path) -> x509.Certificate:
-    try:
-        return x509.load_pem_x509_certificate(_bytes(path))
-    except ValueError as why:
-        raise BadInput(f"{path.name} holds no certificate (PEM).") from why
+    """As text (PEM), or as the site hands it out (DER)."""
+    data = _bytes(path)
+    for load in (x509.load_pem_x509_certificate, x509.load_der_x509_certificate):
+        try:
+            return load(data)
+        except ValueError:
+            continue
+    raise BadInput(f"{path.name} holds no certificate (PEM or DER).")
 
 
 def _detached(answer: Answer, data: bytes, signature: bytes, known) -> None:

@@ -10,7 +10,6 @@ from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
 from qa.queries.packs.scope import Scope
 from qa.rules.close_out_stands import temporary_of
-from qa.rules.pack_record import keyed
 from qa.wording import characteristics as words
 from qa.wording import close_outs
 from shop.wording import states
@@ -36,12 +35,6 @@ class Stands:
     @property
     def data(self) -> list:
         return [vars(line) for line in self.lines]
-
-    @property
-    def told(self) -> dict[str, str]:
-        return keyed(
-            (f"stands: {line.what}, {line.kind}", line.why) for line in self.lines
-        )
 
 
 def standing_section(scope: Scope) -> Stands:
@@ -92,14 +85,6 @@ class TemporaryItems:
     def data(self) -> list:
         return [vars(line) for line in self.lines]
 
-    @property
-    def told(self) -> dict[str, str]:
-        return {
-            line.number: f"{line.count} in, {line.out} out, {line.inside} still in, "
-            f"{line.missing} not found, {line.released} released"
-            for line in self.lines
-        }
-
 
 def temporary_section(scope: Scope) -> TemporaryItems:
     """Each once, also what came with a part from elsewhere."""
@@ -146,10 +131,6 @@ class Proven:
     @property
     def data(self) -> list:
         return [line.number for line in self.lines]
-
-    @property
-    def told(self) -> dict[str, str]:
-        return {line.number: line.told for line in self.lines}
 
 
 def proven_section(scope: Scope) -> Proven:

@@ -46,10 +46,6 @@ class Cures:
             for cure in self.cures
         ]
 
-    @property
-    def told(self) -> dict[str, str]:
-        return {f"cure {cure.pull}": cure.state for cure in self.cures}
-
 
 def section(scope: Scope) -> Cures:
     pulls = edges_of({part.pk for part in scope.parts}).pulls

@@ -83,38 +83,6 @@ class Genealogy:
             ],
         }
 
-    @property
-    def told(self) -> dict[str, str]:
-        return {
-            f"part {part.serial}": "; ".join(
-                filter(
-                    None,
-                    (
-                        f"{part.number} {part.revision} {part.name}",
-                        part.structural,
-                        part.state,
-                        part.position,
-                        part.placed,
-                        *part.came,
-                    ),
-                )
-            )
-            for part in self.parts
-        } | {
-            f"lot {line.material} {line.lot}": "; ".join(
-                (
-                    f"{line.name}, {line.kind}",
-                    f"received {line.received}",
-                    line.state,
-                    line.supplier,
-                    line.certificate,
-                    f"expires {line.expires or 'not stated'}",
-                    f"used in {line.used}",
-                )
-            )
-            for line in self.materials
-        }
-
 
 def section(scope: Scope) -> Genealogy:
     edges = edges_of({part.pk for part in scope.parts})

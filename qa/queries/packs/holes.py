@@ -48,10 +48,6 @@ class Holes:
             for check in self.checks
         ]
 
-    @property
-    def told(self) -> dict[str, str]:
-        return {line.number: line.told for check in self.checks for line in check.lines}
-
 
 def section(scope: Scope) -> Holes:
     """Of each pattern on each serial the newest reading of every hole, as a close-out

@@ -37,27 +37,6 @@ class Instruments:
     def data(self) -> list:
         return [vars(line) for line in self.lines]
 
-    @property
-    def told(self) -> dict[str, str]:
-        return {
-            f"instrument {line.code}": ", ".join(
-                filter(
-                    None,
-                    (
-                        line.name,
-                        line.calibrated,
-                        line.laboratory,
-                        line.certificate,
-                        line.result,
-                        f"u {line.u}",
-                        f"due {line.due}",
-                        line.doubt,
-                    ),
-                )
-            )
-            for line in self.lines
-        }
-
 
 def section(scope: Scope) -> Instruments:
     used: dict[int, list] = {}

@@ -47,13 +47,6 @@ class Items:
             for item in self.items
         ]
 
-    @property
-    def told(self) -> dict[str, str]:
-        return {
-            item.label: ", ".join(filter(None, (item.state_word, item.disposition)))
-            for item in self.items
-        }
-
 
 def section(scope: Scope) -> Items:
     told = item_pages.histories(scope.items)

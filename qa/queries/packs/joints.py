@@ -40,11 +40,6 @@ class Characteristic:
     nonconformance: str
     comment: str
 
-    @property
-    def told(self) -> str:
-        """What a later issue compares."""
-        return " ".join(filter(None, (self.result, self.verdict, self.nonconformance)))
-
 
 @dataclass(frozen=True)
 class PackJoint:
@@ -99,20 +94,11 @@ class Joints:
                 "standing": joint.standing_words,
                 "lacks": list(joint.short),
                 "marked_on_the_map": list(joint.marked),
+                "limits_as_judged_last": list(joint.limits),
                 "checks": [list(check) for check in joint.checks],
             }
             for joint in self.joints
         ]
-
-    @property
-    def told(self) -> dict[str, str]:
-        """Lines that a later issue compares, by what they are of."""
-        found = {f"{name}: fitted": "never" for name in self.never}
-        for joint in self.joints:
-            found[joint.number] = f"{joint.outcome_word}; {joint.standing_words}"
-            found[f"{joint.number}: fitted"] = f"{joint.part} in {joint.surround}"
-            found |= {line.number: line.told for line in joint.lines}
-        return found
 
 
 def section(scope: Scope) -> Joints:

@@ -24,12 +24,13 @@ from qa.queries.packs import (
 from qa.queries.packs.joints import Characteristic, Joints
 from qa.queries.packs.scope import Scope, scope_of
 from qa.rules import kept_packs, pack_record
+from qa.rules.pack_lines import Compared, compare
 from shop.ledger import Refused, file_store
 from shop.queries.identity import the_shop
 from shop.wording import states
 
-# Each gives a dataclass with a key, its data and its told lines, which a module of
-# qa.paper prints; in the order of the pages.
+# Each gives a dataclass with a key and its data, which holds every fact that a module
+# of qa.paper prints of it; in the order of the pages.
 SECTIONS = (
     closing.standing_section,
     genealogy.section,
@@ -44,6 +45,8 @@ SECTIONS = (
     cures.section,
     signed.section,
 )
+# Of more joints the first page says how many; the section of joints names them.
+MOST_NAMED = 8
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ class Changes:
     label: str
     issue: int
     at: str
-    lines: tuple[tuple[str, str, str], ...]
+    compared: Compared
     same: bool
     why: str = ""
 
@@ -116,10 +119,9 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     """Everything that a pack tells, read at one moment; `head` covers it."""
     scope = scope_of(order)
     sections = tuple(section(scope) for section in SECTIONS)
-    told = pack_record.keyed(x for section in sections for x in section.told.items())
     found = next(section for section in sections if isinstance(section, Joints))
     claims = claims_of(scope, found, sections)
-    record = pack_record.record_of(_content(scope, sections, claims, told))
+    record = pack_record.record_of(_content(scope, sections, claims))
     digest = pack_record.digest_of(record)
     return Pack(
         shop=the_shop().name,
@@ -142,7 +144,7 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
         counts=_counts(found),
         summary=tuple(_summary(joint) for joint in found.joints),
         sections=sections,
-        changes=_changes(order, told, digest),
+        changes=_changes(order, record, digest),
         record=record,
         digest=digest,
         table=pack_record.table_of(record),
@@ -163,20 +165,23 @@ def address_of(order: PackOrder, digest: str) -> str:
     return f"{(order.address or 'http://localhost').rstrip('/')}{path}"
 
 
-def _content(scope: Scope, sections, claims, told) -> dict:
+def _content(scope: Scope, sections, claims) -> dict:
     order = scope.order
     lines = [vars(line) for section in sections for line in _characteristics(section)]
+    gauges = next(x for x in sections if isinstance(x, instruments.Instruments))
     return {
+        "shop": the_shop().name,
         "subject": order.subject,
         "airframe": scope.airframe.serial,
         "type": scope.airframe.type.code,
+        "name_of_the_type": scope.airframe.type.name,
         "of": _title(order),
         "unit": scope.unit,
         "claims": list(claims),
         "never_fitted": scope.never,
+        "measured_without_an_instrument": list(gauges.unstated),
         "sections": {section.key: section.data for section in sections},
         "characteristics": lines,
-        "lines": told,
     }
 
 
@@ -236,7 +241,9 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
     if others:
         told.append(f"Not accepted: {', '.join(others)}.")
     if found.never:
-        told.append(f"Never fitted, so not measured: {', '.join(found.never)}.")
+        few = len(found.never) <= MOST_NAMED
+        named = ", ".join(found.never) if few else f"{len(found.never)} joints"
+        told.append(f"Never fitted, so not measured: {named}.")
     items_told = next(
         section for section in sections if isinstance(section, items.Items)
     )
@@ -253,7 +260,7 @@ def _plural(word: str, number: int) -> str:
     return word if number == 1 else f"{word}s"
 
 
-def _changes(order: PackOrder, told: dict[str, str], digest: str) -> Changes | None:
+def _changes(order: PackOrder, record: bytes, digest: str) -> Changes | None:
     """What differs from the newest earlier issue of the same; None for the first."""
     before = (
         IssuedPack.objects.filter(
@@ -265,17 +272,17 @@ def _changes(order: PackOrder, told: dict[str, str], digest: str) -> Changes | N
     )
     if before is None:
         return None
-    lines, why = (), ""
+    compared, why = Compared(()), ""
     try:
-        record = json.loads(kept_packs.record_of(before))
-        lines = tuple(pack_record.changes(record["lines"], told))
+        was = json.loads(kept_packs.record_of(before))
+        compared = compare(was, json.loads(record))
     except (Refused, OSError) as no:
         why = getattr(no, "message", "") or "The record of that issue is gone from disk"
     return Changes(
         label=before.order.label,
         issue=before.order.issue,
         at=local(before.order.entry.received_at),
-        lines=lines,
+        compared=compared,
         same=before.content_digest == digest,
         why=why,
     )

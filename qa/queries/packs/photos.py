@@ -40,13 +40,10 @@ class Photos:
                 "shows": photo.shows,
                 "note": photo.note,
                 "taken": photo.taken,
+                "not_shown": photo.missing,
             }
             for photo in self.photos
         ]
-
-    @property
-    def told(self) -> dict[str, str]:
-        return {f"photo {photo.sha256[:12]}": photo.shows for photo in self.photos}
 
 
 def section(scope: Scope) -> Photos:

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 
 from qa.models import IssuedPack, PackRemark
 from qa.rules import kept_packs
+from qa.rules.pack_lines import facts_told, rows_of
+from qa.wording import packs as words
 
 # As much of the name of a line as a remark keeps.
 LINE = PackRemark._meta.get_field("line").max_length
@@ -15,23 +17,27 @@ WHOLE = "the pack whole"
 
 @dataclass(frozen=True)
 class ReadLine:
-    """One line as the pages tell it, and what was remarked on it."""
+    """One line as the pages tell it, and what was remarked on it. What is no
+    characteristic has its `table`, and its `facts` in words."""
 
     name: str
-    joint: str
-    station: str
-    requirement: str
-    result: str
-    state: str
-    verdict: str
-    nonconformance: str
-    comment: str
+    joint: str = ""
+    station: str = ""
+    requirement: str = ""
+    result: str = ""
+    state: str = ""
+    verdict: str = ""
+    nonconformance: str = ""
+    comment: str = ""
     remarks: tuple = ()
+    table: str = ""
+    facts: tuple[str, ...] = ()
 
     @property
     def said(self) -> dict[str, str]:
         """What an item keeps of it."""
         told = " ".join(filter(None, (self.result, self.verdict)))
+        told = told or "; ".join(self.facts)
         return {
             "name": self.name,
             "joint": self.joint,
@@ -56,7 +62,7 @@ class ReadPack:
     def line(self, name: str) -> ReadLine | None:
         """The line of a name; without one the pack whole."""
         if not name:
-            return ReadLine(WHOLE, "", "", "", "", "", "", "", "", self.remarked)
+            return ReadLine(WHOLE, remarks=self.remarked)
         return next((line for line in self.lines if line.name == name), None)
 
 
@@ -104,13 +110,33 @@ def _lines(record: dict, part: str, names: list[str], remarks) -> list[ReadLine]
         judged.add(characteristic["number"])
         if own == part:
             found.append(_judged(characteristic, own, remarks))
-    if part == REST:
-        found += [
-            _plain(name, told, remarks)
-            for name, told in record["lines"].items()
-            if name not in judged
-        ]
-    return found
+    return found + (_others(record, remarks) if part == REST else [])
+
+
+def _others(record: dict, remarks) -> list[ReadLine]:
+    """Every row of every table but the characteristics; then what was remarked on lines
+    that an earlier form called otherwise."""
+    tables = rows_of(record)
+    judged = tables.pop("characteristics")
+    del tables[""]
+    rows = {
+        name: (table, row)
+        for table, named in tables.items()
+        for name, row in named.items()
+        if name not in judged
+    }
+    found = [
+        ReadLine(
+            name,
+            remarks=tuple(remarks.get(name[:LINE], ())),
+            table=words.table_words(table)[0],
+            facts=tuple(facts_told(table, row)),
+        )
+        for name, (table, row) in rows.items()
+    ]
+    known = {name[:LINE] for name in (*rows, *judged, WHOLE)}
+    left = [name for name in remarks if name not in known]
+    return found + [ReadLine(name, remarks=tuple(remarks[name])) for name in left]
 
 
 def _judged(one: dict, joint: str, remarks) -> ReadLine:
@@ -126,8 +152,3 @@ def _judged(one: dict, joint: str, remarks) -> ReadLine:
         comment=one["comment"],
         remarks=tuple(remarks.get(one["number"][:LINE], ())),
     )
-
-
-def _plain(name: str, told: str, remarks) -> ReadLine:
-    has = tuple(remarks.get(name[:LINE], ()))
-    return ReadLine(name, "", "", "", told, "", "", "", "", has)

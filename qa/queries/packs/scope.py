@@ -27,7 +27,6 @@ from qa.rules import (
     offering,
 )
 from qa.rules.acceptance import Standing
-from qa.rules.close_out_records import Records
 from qa.rules.offering import Draft
 from shop.models import Part, Placement
 from shop.queries.identity import the_shop
@@ -191,10 +190,30 @@ class Scope:
             if (
                 item.airframe_id == self.airframe.pk
                 or item.pk in excuses
-                or _came_open(records, item)
+                or self._was_here_open(item)
             )
             and any(self.has(*at) for at in close_out_stands.places_of(records, item))
         }
+
+    def _was_here_open(self, item: Nonconformance) -> bool:
+        """Whether what has an item sat here while that was not closed, now or before
+        it was taken out and put back."""
+        raised, closed = item.entry.received_at, item.standing.closed_at
+        return closed is None or any(
+            placed < closed and (removed is None or removed > raised)
+            for sits in self.gathered.records.places_of(item)
+            for placed, removed in self._sat_here[sits.part_id]
+        )
+
+    @cached_property
+    def _sat_here(self) -> dict[int, list[tuple]]:
+        """(since, until) of each time that what sits here now sat here, by serial."""
+        parts = [sits.part_id for sits in self.gathered.records.placements]
+        rows = Placement.objects.filter(airframe=self.airframe, part__in=parts)
+        found = defaultdict(list)
+        for part, *times in rows.values_list("part", "placed_at", "removed_at"):
+            found[part].append(tuple(times))
+        return found
 
     @cached_property
     def characteristics(self) -> list[Characteristic]:
@@ -272,14 +291,6 @@ class Scope:
         )
         told = ", ".join(map(self.name_of, found))
         return told or ("see nonconformances" if near else "")
-
-
-def _came_open(records: Records, item: Nonconformance) -> bool:
-    """Whether an item was not closed yet when what has it came here."""
-    closed = item.standing.closed_at
-    return closed is None or any(
-        sits.placed_at < closed for sits in records.places_of(item)
-    )
 
 
 def scope_of(order: PackOrder) -> Scope:

@@ -6,7 +6,6 @@ from qa.models import IssuedPack
 from qa.queries.issue import Signature, local
 from qa.queries.packs.genealogy import edges_of
 from qa.queries.packs.scope import Scope
-from qa.rules.pack_record import keyed
 from shop.models import PlyLaid
 from shop.queries.signatures import signed_of
 
@@ -34,16 +33,6 @@ class Signed:
     @property
     def data(self) -> list:
         return [vars(line) for line in self.lines]
-
-    @property
-    def told(self) -> dict[str, str]:
-        return keyed(
-            (
-                f"signature {line.what}, {line.by}, {line.at}",
-                f"{line.meaning}, {line.holds}",
-            )
-            for line in self.lines
-        )
 
 
 BOXES = (

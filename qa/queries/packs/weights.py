@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from qa.queries.packs.scope import Scope
-from qa.rules.pack_record import keyed
 from shop.models import Weighing
 from shop.numeric.units import MG_PER_KG, NM_PER
 from shop.queries.weights import balance_page
@@ -37,19 +36,6 @@ class Weights:
             "never_weighed": list(self.never),
             "airframe": [list(row) for row in self.total],
         }
-
-    @property
-    def told(self) -> dict[str, str]:
-        return keyed(
-            [
-                *((f"weight {part}", "never weighed") for part in self.never),
-                *(
-                    (f"weight {line.serial}, {line.stage}, {line.day}", line.mass)
-                    for line in self.lines
-                ),
-                *((f"airframe, {what}", told) for what, told in self.total),
-            ]
-        )
 
 
 def section(scope: Scope) -> Weights:

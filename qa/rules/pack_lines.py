@@ -1,0 +1,225 @@
+"""Every fact that the record of a pack tells, by table and row: to be read line by
+line, and held against those of an earlier issue.
+
+It knows no section by name: what stands in the record is a fact, and is compared.
+"""
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import zip_longest
+
+from qa.wording import packs as words
+
+# Of the record what is no fact of what it tells: `lines` had pack/1.
+NO_FACTS = ("form", "lines", "sections", "characteristics")
+NOT_THERE, THERE, NONE = "not there", "there", "–"
+# So many characters stand together on one line of what changed; more begin another.
+MOST = 400
+LONGEST = 1200
+
+
+@dataclass(frozen=True)
+class Change:
+    """One line of what changed: in which table, of which row, how it was, how it is."""
+
+    table: str
+    name: str
+    before: str
+    now: str
+
+
+@dataclass(frozen=True)
+class Compared:
+    """What one record tells otherwise than another. `untold`: what only one of the two
+    forms carries, so that it was not compared."""
+
+    changes: tuple[Change, ...]
+    untold: tuple[str, ...] = ()
+
+    @property
+    def count(self) -> int:
+        """How many rows differ."""
+        return len({(change.table, change.name) for change in self.changes})
+
+
+def rows_of(record: dict) -> dict[str, dict[str, dict]]:
+    """{table: {what the row is called: its facts}} of all that a record tells."""
+    once = {fact: told for fact, told in record.items() if fact not in NO_FACTS}
+    found = {"": [once]}
+    for section, data in record["sections"].items():
+        inner = data if isinstance(data, dict) else {"": data}
+        found |= {f"{section}.{name}".rstrip("."): rows for name, rows in inner.items()}
+    found["characteristics"] = record["characteristics"]
+    return {table: _named(table, rows) for table, rows in found.items()}
+
+
+def _named(table: str, rows) -> dict[str, dict]:
+    facts = [_facts(row) for row in (rows if isinstance(rows, list) else [rows])]
+    return keyed((words.row_words(table, row), row) for row in facts)
+
+
+def _facts(row) -> dict:
+    if isinstance(row, dict):
+        return row
+    values = row if isinstance(row, list) else [row]
+    return {str(number): value for number, value in enumerate(values)}
+
+
+def keyed(pairs: Iterable[tuple[str, dict]]) -> dict[str, dict]:
+    """Rows by name, every one of them: a name that was there is "name (2)"."""
+    told: dict[str, dict] = {}
+    counted: Counter[str] = Counter()
+    for name, row in pairs:
+        key = name
+        while key in told:
+            counted[name] += 1
+            key = f"{name} ({counted[name] + 1})"
+        told[key] = row
+    return told
+
+
+def facts_told(table: str, row: dict) -> list[str]:
+    """The facts of a row in words, but for what its name says and what is not there."""
+    return [
+        _labeled(fact, element)
+        for fact, told in row.items()
+        if fact not in words.named_by(table) and not _said_by_word(fact, row)
+        for element in _elements(told)
+    ]
+
+
+def compare(before: dict, now: dict) -> Compared:
+    """Every fact of two records, table by table and row by row. Where they are of
+    different forms, only what both forms carry."""
+    was, tells = rows_of(before), rows_of(now)
+    same_form = before.get("form") == now.get("form")
+    changes, untold = [], []
+    for table in dict.fromkeys([*tells, *was]):
+        head = words.table_words(table)[0]
+        old, new = was.get(table), tells.get(table)
+        left: set[str] = set()
+        if not same_form:
+            if old is None or new is None:
+                untold.append(head)
+                continue
+            left = _only_in_one(old, new)
+            untold += [f"{head}: {words.fact_words(fact)}" for fact in sorted(left)]
+        changes += _changes_of(table, old or {}, new or {}, left)
+    return Compared(tuple(changes), tuple(untold))
+
+
+def _only_in_one(old: dict[str, dict], new: dict[str, dict]) -> set[str]:
+    """Facts that rows of one form have and those of the other do not."""
+    if not (old and new):
+        return set()
+    had, have = ({x for row in rows.values() for x in row} for rows in (old, new))
+    return had ^ have
+
+
+def _changes_of(table, old, new, left: set[str]) -> Iterator[Change]:
+    head = words.table_words(table)[0]
+    for name in sorted({*old, *new}, key=natural):
+        was, tells = old.get(name), new.get(name)
+        if was == tells:
+            continue
+        if was is None or tells is None:
+            told = facts_told(table, was or tells)
+            pairs = [("", text) if was is None else (text, "") for text in told]
+            pairs = pairs or [("", "")]
+            gone = (NOT_THERE, THERE) if was is None else (THERE, NOT_THERE)
+            for number, (before, now) in enumerate(_together(pairs)):
+                first = gone if not number else (NONE, NONE)
+                yield Change(head, name, before or first[0], now or first[1])
+            continue
+        pairs = _differing(was, tells, left)
+        for before, now in _together(pairs):
+            yield Change(head, name, before or NONE, now or NONE)
+
+
+def _differing(was: dict, tells: dict, left: set[str]) -> list[tuple[str, str]]:
+    """(as it was, as it is) of each fact that differs."""
+    differ = {
+        fact
+        for fact in {*was, *tells} - left
+        if was.get(fact) != tells.get(fact) or (fact in was) != (fact in tells)
+    }
+    found = []
+    for fact in [x for x in dict.fromkeys([*was, *tells]) if x in differ]:
+        if not differ.intersection(words.SIGN_OF.get(fact, ())):
+            found += _pairs(fact, _elements(was.get(fact)), _elements(tells.get(fact)))
+    return found
+
+
+def _pairs(fact: str, old: list[str], new: list[str]) -> list[tuple[str, str]]:
+    """What is told no more beside what is told now, without what stays in a list."""
+    gone, come = Counter(old) - Counter(new), Counter(new) - Counter(old)
+    if not (gone or come):  # in another order
+        gone, come = Counter(old), Counter(new)
+    before = [_labeled(fact, element) for element in gone.elements()]
+    now = [_labeled(fact, element) for element in come.elements()]
+    before = before or ([] if old else [_labeled(fact, NONE)])
+    now = now or ([] if new else [_labeled(fact, NONE)])
+    return list(zip_longest(before, now, fillvalue=""))
+
+
+def _together(pairs: list[tuple[str, str]]) -> Iterator[tuple[str, str]]:
+    """Short ones on one line, a long one on lines of its own: none is cut."""
+    line = ("", "")
+    for pair in pairs:
+        for more in _cut(*pair):
+            joined = tuple(
+                "; ".join(filter(None, side)) for side in zip(line, more, strict=True)
+            )
+            if any(line) and max(map(len, joined)) > MOST:
+                yield line
+                joined = more
+            line = joined
+    if pairs:
+        yield line
+
+
+def _cut(old: str, new: str) -> list[tuple[str, str]]:
+    return list(zip_longest(_lines(old), _lines(new), fillvalue="")) or [("", "")]
+
+
+def _lines(text: str) -> list[str]:
+    return textwrap.wrap(text, LONGEST, break_on_hyphens=False)
+
+
+def _elements(told) -> list[str]:
+    """What is told, each by itself: of a list, or of a text that is joined."""
+    if isinstance(told, list):
+        return [_text(element) for element in told]
+    text = _text(told)
+    return text.split("; ") if text else []
+
+
+def _text(told) -> str:
+    if isinstance(told, list):
+        return ", ".join(filter(None, map(_text, told)))
+    return "" if told is None else str(told)
+
+
+def _labeled(fact: str, text: str) -> str:
+    label = words.fact_words(fact)
+    return f"{label}: {text}" if label else text
+
+
+def _said_by_word(fact: str, row: dict) -> bool:
+    return any(row.get(word) for word in words.SIGN_OF.get(fact, ()))
+
+
+def natural(name: str) -> list:
+    """A name so that J-2 comes before J-10."""
+    found, digits = [], ""
+    for char in f"{name}\0":
+        if char.isascii() and char.isdigit():
+            digits += char
+            continue
+        if digits:
+            found.append((0, int(digits), ""))
+            digits = ""
+        found.append((1, 0, char))
+    return found
