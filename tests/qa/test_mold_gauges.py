@@ -288,6 +288,19 @@ def test_a_gauge_found_off_is_told_of_the_mold_of_its_correction_and_of_the_plug
     chart = reverse("over_parts_place", args=[shop.joint.pk, "4", "gap"])
     assert plain(client.get(chart)).count(said) == 1
     assert good.code not in " ".join(shop.page().doubts)
+    # Done, and one part read since, by a gauge that is off too: the mold's page shows
+    # the record with its doubts, and what came has its own.
+    tool_corrections.record_done(
+        by=shop.by, correction=rows[1], what="off", place="there", note="scribed"
+    )
+    shop.gauge, part = make_instrument(shop.by), shop.pull(first)
+    shop.fit(part, shop.airframes[1], noisy(5, {}), ripple(5))
+    found_off(shop.by, shop.gauge)
+    words = plain(client.get(f"/tooling/{first.pk}/"))
+    assert words.count(said) == 1 and "as it was before" in words
+    since = f"It read {part.serial}: read them again"
+    words = plain(client.get(f"/corrections/{rows[1].number}/"))
+    assert words.count(since) == 1 and words.count(said) == 1
 
 
 def test_the_error_of_a_plug_is_corrected_once(shop, two, client_of):

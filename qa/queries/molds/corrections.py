@@ -67,6 +67,8 @@ class Came:
     read: int
     within: int
     conforming: int
+    # Gauges that read it and were found off, lost, damaged or overdue.
+    doubts: list[str]
 
     @property
     def url(self) -> str:
@@ -207,8 +209,9 @@ def _named_now(kin: Kin | None, plug: Tool | None) -> Kin | None:
 def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Came]:
     """Parts of which something can be compared."""
     values = mold_corrections.values_of(row)
-    found = []
-    for fit in reversed(mold_corrections.came_after(row, fits)):
+    found, since = [], mold_corrections.came_after(row, fits)
+    in_doubt = doubts.of_each(since)
+    for fit in reversed(since):
         both = mold_corrections.deviations_of(row, seam, fits, fit)
         came = dict(zip(Kind.values, both, strict=True))
         cells = {
@@ -225,6 +228,7 @@ def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Ca
             read=len(every),
             within=sum(not cell.outside for cell in every),
             conforming=mold_corrections.conforming(row, seam, came),
+            doubts=doubts.of_fit(in_doubt, fit),
         )
         if every:
             found.append(one)

@@ -53,6 +53,11 @@ def of_fits(doubts: Doubts, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
     )
 
 
+def of_fit(doubts: Doubts, fit: FirstFit) -> list[str]:
+    """Of one part, of what `of_each` found."""
+    return _sentences(doubts, [(check, fit.part.serial) for check in fit.checks])
+
+
 def of_corrections(corrections: list[ToolCorrection]) -> dict[int, list[str]]:
     """As it is now, of the checks by which each record was told; a constant number of
     statements."""

@@ -38,6 +38,7 @@ def _instrument(row: Instrument) -> dict:
         "name": row.name,
         "kind": row.kind,
         "status": row.status,
+        "found_off_on": row.found_off_on,
         "due": row.due,
         "reads": limits(row.range_low_nm, row.range_high_nm),
         "standard_uncertainty": length(row.u_nm),

@@ -259,6 +259,7 @@ class Instrument(Schema):
     name: str
     kind: str
     status: str
+    found_off_on: dt.date | None
     due: dt.date | None
     reads: Limits
     standard_uncertainty: Decimal | None
