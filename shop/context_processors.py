@@ -1,8 +1,9 @@
 """What every page's furniture needs: the shop's name, the theme, the places to go."""
 
+import functools
 from dataclasses import dataclass
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import NoReverseMatch, get_script_prefix, reverse
 from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext_lazy as _
 
@@ -44,6 +45,11 @@ class Place:
 
 def url_of(name: str) -> str | None:
     """Return the address of a url name, or None when there is no such url."""
+    return _url_of(name, get_script_prefix())
+
+
+@functools.cache
+def _url_of(name: str, _prefix: str) -> str | None:
     try:
         return reverse(name)
     except NoReverseMatch:

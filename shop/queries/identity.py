@@ -1,11 +1,14 @@
 """Who the shop is, and who said so when."""
 
 from shop.models import ShopIdentity
+from shop.models.prepared import Prepared
+
+NEWEST = Prepared(lambda: ShopIdentity.objects.order_by("-id")[:1])
 
 
 def the_shop() -> ShopIdentity:
     """Return what holds now: the newest that was said, else how the server started."""
-    return ShopIdentity.objects.order_by("-id").first() or ShopIdentity.unsaid()
+    return NEWEST.first() or ShopIdentity.unsaid()
 
 
 def history(most: int = 30) -> list[ShopIdentity]:
