@@ -222,3 +222,30 @@ DEVICES = ListFile(
         Column(_("Withdrawn"), "withdrawn_at"),
     ),
 )
+
+MACHINES = ListFile(
+    "machines",
+    _("Machines"),
+    (
+        Column(_("Name"), lambda shown: shown.machine.name),
+        Column(_("Note"), lambda shown: shown.machine.note),
+        Column(_("Largest play allowed"), lambda shown: shown.machine.play_limit_text),
+        Column(
+            _("Milled while play was above its limit"),
+            lambda shown: ", ".join(
+                f"{row.setup.tool.code} {row.setup.milled_on}" for row in shown.setups
+            ),
+        ),
+    ),
+)
+
+ROUTES = ListFile(
+    "routes",
+    _("Routes"),
+    (
+        Column(_("Kind"), lambda step: step.get_kind_display()),
+        Column(_("Order"), "order"),
+        Column(_("Step"), "name"),
+        Column(_("Who can take it"), lambda step: step.get_role_display()),
+    ),
+)

@@ -13,17 +13,20 @@ from shop.forms import tooling as forms
 from shop.identifiers import address_of
 from shop.models import Machine, MillingSetup, Tool
 from shop.queries import tooling as queries
+from shop.queries.paging import all_of
 
+from . import list_columns
 from .acting import act_page, form_page, posted
 from .airframes import form_view
+from .list_files import list_page
 
 
 @require_safe
 def machines(request):
     roles.require(request.user, "look")
-    return render(
-        request, "shop/machines/machines.html", {"machines": queries.machines()}
-    )
+    context = {"page": all_of(queries.machines())}
+    file = list_columns.MACHINES
+    return list_page(request, "shop/machines/machines.html", context, file)
 
 
 @require_safe

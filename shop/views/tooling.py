@@ -24,7 +24,7 @@ from shop.models import (
     ToolStep,
 )
 from shop.queries import tooling as queries
-from shop.queries.paging import page_of
+from shop.queries.paging import all_of, page_of
 from shop.queries.signatures import panel_of
 from shop.rules.release import clock, next_coat_from
 from shop.views.page_sections import Panels, draw
@@ -192,7 +192,10 @@ def _take_back(request, row, when, act):
 @require_safe
 def all_routes(request):
     roles.require(request.user, "look")
-    return render(request, "shop/tooling/routes.html", {"routes": queries.routes()})
+    found = queries.routes()
+    steps = [step for route in found for step in route.steps]
+    context = {"routes": found, "page": all_of(steps)}
+    return list_page(request, "shop/tooling/routes.html", context, list_columns.ROUTES)
 
 
 @form_view

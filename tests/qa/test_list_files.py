@@ -32,7 +32,7 @@ LISTS = [
     "nonconformances", "offers", "characteristics", "instruments", "gauge_studies",
     "temporary_items", "hole_patterns", "pairs", "tablets", "audit", "devices",
     "release_products", "recipes", "repeats", "most_often", "defect_kinds",
-    "shim_stock",
+    "shim_stock", "machines", "routes",
 ]
 # fmt: on
 # Columns that are empty in all rows of the demo.
