@@ -443,6 +443,17 @@ def test_templates_and_scripts_hold_nothing_inline():
     assert guilty == {}
 
 
+def test_no_tag_of_a_template_is_broken_over_lines():
+    """Django then writes it out as it stands, into an address for instance."""
+    broken = re.compile(r"{{[^}]*\n[^}]*}}|{%[^%]*\n[^%]*%}")
+    guilty = {
+        str(path.relative_to(TREE)): match[0]
+        for path in (TREE / "templates").rglob("*.*")
+        if (match := broken.search(path.read_text("utf-8")))
+    }
+    assert guilty == {}
+
+
 def test_a_line_of_a_template_can_be_read_beside_another():
     """Two editors stand side by side at 120 characters."""
     guilty = {

@@ -14,6 +14,7 @@ import subprocess
 import time
 from dataclasses import fields, is_dataclass, replace
 from datetime import timedelta
+from html import unescape
 from pathlib import Path
 
 import pikepdf
@@ -1056,6 +1057,12 @@ def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
     rest = client.get(reverse("read_pack", args=[number]), {"part": ""})
     assert "part MG-1550-001" in rest.content.decode()
     address = reverse("remark_on_pack", args=[number])
+    # Each line has a link that leads to a form for it.
+    for page in (read, rest):
+        links = re.findall(rf'href="({address}[^"]+)"', page.content.decode())
+        assert len(links) > 10
+        for link in links[::5]:
+            assert client.get(unescape(link)).status_code == 200
     asked = f"{address}?part=J-170&line=J-170.1G"
     empty = client.post(asked, {"text": " "})
     assert empty.status_code == 200 and not PackRemark.objects.exists()
