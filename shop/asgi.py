@@ -1,18 +1,24 @@
 """The site as an ASGI application, for `manage.py serve` and any other server."""
 
 import asyncio
+import contextlib
 import os
+import threading
 from concurrent.futures import ThreadPoolExecutor
+from time import monotonic
 
 import django
 from django.core.exceptions import RequestAborted
 from django.core.handlers.asgi import ASGIHandler, get_script_prefix
 from django.core.signals import request_started
+from django.db import connection
 from django.http.response import HttpResponseBase
 from django.urls import set_script_prefix
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
 THREADS = 8
+TRUSTED_SECONDS = 2.0
+_asked = threading.local()
 
 
 class Site(ASGIHandler):
@@ -51,11 +57,25 @@ class Site(ASGIHandler):
             request_started.send(sender=type(self), scope=scope)
             request, answer = self.create_request(scope, body)
             if request is not None:
-                answer = self.get_response(request)
+                with asked_now_and_then():
+                    answer = self.get_response(request)
             answer._handler_class = type(self)
             if not answer.streaming:
                 answer.close()
             return answer
+
+
+@contextlib.contextmanager
+def asked_now_and_then():
+    """Ask a connection whether it still works at most once in TRUSTED_SECONDS: Django
+    does so before each request, and it costs the database an answer more."""
+    trusted = monotonic() < getattr(_asked, "trusted_until", 0.0)
+    connection.health_check_done = trusted
+    yield
+    if connection.errors_occurred:
+        _asked.trusted_until = 0.0
+    elif connection.health_check_done and not trusted:
+        _asked.trusted_until = monotonic() + TRUSTED_SECONDS
 
 
 django.setup(set_prefix=False)

@@ -8,6 +8,7 @@ something that was sent as a password, a PIN or a token, that is taken out.
 import contextlib
 import json
 import logging
+import operator
 import re
 import secrets
 import time
@@ -79,9 +80,23 @@ def hide(text: str) -> str:
         return text
     # Nothing that goes wrong here may keep the line from being written.
     with contextlib.suppress(Exception):
-        for value in sorted(set(_secrets(request)), key=len, reverse=True):
+        for value in _known_secrets(request):
             text = text.replace(value, HIDDEN)
     return text
+
+
+def _known_secrets(request) -> list[str]:
+    """The longest first; looked for again only where more was read meanwhile."""
+    read = (
+        request.resolver_match,
+        getattr(request, "_post", None),
+        getattr(request, "_body", None),
+    )
+    known = getattr(request, "known_secrets", None)
+    if known is None or any(map(operator.is_not, known[0], read)):
+        found = sorted(set(_secrets(request)), key=len, reverse=True)
+        request.known_secrets = known = read, found
+    return known[1]
 
 
 def _secrets(request) -> Iterator[str]:
@@ -97,10 +112,17 @@ def _secrets(request) -> Iterator[str]:
     for name, values in posted.lists() if hasattr(posted, "lists") else ():
         found += values if SECRET_NAMES.search(name) else ()
     body = getattr(request, "_body", b"")
-    if body[:1] in (b"{", b"[") and len(body) <= LONGEST_BODY:
+    if body[:1] in (b"{", b"[") and len(body) <= LONGEST_BODY and _may_name(body):
         with contextlib.suppress(ValueError):
             found += _named_secrets(json.loads(body))
     return (value for value in found if len(value) >= SHORTEST)
+
+
+def _may_name(body: bytes) -> bool:
+    """Whether a body can hold such a name at all: most readings do not."""
+    if b"\\" in body or not body.isascii():
+        return True
+    return bool(SECRET_NAMES.search(body.decode("ascii")))
 
 
 def _named_secrets(said) -> Iterator[str]:

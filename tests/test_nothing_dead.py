@@ -18,7 +18,7 @@ CALLED_BY_NAME = re.compile(
     r"|clean\w*|deconstruct|validate|get_help_text|to_python|to_url|prepare_value"
     r"|label_from_instance|process_exception|run_from_argv|get_response_async"
     r"|create_sockets|_get_session_auth_hash|SessionStore|get_model_class"
-    r"|create_model_instance|_get_session_from_db|get_user|handleError|\w+Config)"
+    r"|create_model_instance|_get_session_from_db|get_user|handleError|emit|\w+Config)"
 )
 # What the tests of the ledger ask the product for, to hold it against the models.
 ASKED_BY_TESTS = {"projected"}

@@ -22,12 +22,25 @@ from qa.models import (
 from qa.rules.measuring_days import day_of, made_when, used_from
 from qa.wording import lengths
 from shop.ledger import Refused
-from shop.models.prepared import Prepared
+from shop.models.prepared import Prepared, Slot
 
 UNFIT = (InstrumentStatus.LOST, InstrumentStatus.DAMAGED)
 
 
 NEWEST_RULES = Prepared(lambda: GaugeRules.objects.all()[:1])
+# Each reading that a tablet sends late asks for both.
+STANDINGS = Prepared(
+    lambda: (
+        GaugeStanding.objects.filter(instrument=Slot("instrument"))
+        .select_related("entry")
+        .order_by("pk")
+    )
+)
+CALIBRATIONS = Prepared(
+    lambda: Calibration.objects.filter(instrument=Slot("instrument")).select_related(
+        "entry"
+    )
+)
 
 
 def rules_now() -> GaugeRules:
@@ -65,8 +78,8 @@ def standing_at(instrument: Instrument, when: datetime) -> Standing:
     day, stands = day_of(when), instrument.stands_since
     if stands is None or when >= stands:
         return Standing(instrument.status, instrument.due, day, instrument.found_off_on)
-    standings = list(instrument.standings.select_related("entry").order_by("pk"))
-    calibrations = list(instrument.calibrations.select_related("entry"))
+    standings = STANDINGS.rows(instrument=instrument.pk)
+    calibrations = CALIBRATIONS.rows(instrument=instrument.pk)
     then = standing_then(standings, when) or instrument
     due = due_when(standings, calibrations, when) if standings else instrument.due
     since = day + timedelta(days=then.status in UNFIT)

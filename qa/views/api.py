@@ -32,7 +32,6 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change, must_set_second_factor
 from shop.models import Entry, Person, Tablet
-from shop.models.prepared import Prepared, Slot
 from shop.queries.heads import told_to_a_tablet
 from shop.queries.incarnations import database_id, database_ids
 from shop.queries.second_factor import asks_for_code
@@ -109,7 +108,7 @@ def api(*methods: str, signed: bool = True):
         def answer(request, *args, **kwargs):
             try:
                 request.tablet = tablet_of(request)
-                known = request.user.is_authenticated or request.tablet
+                known = request.tablet or request.user.is_authenticated
                 if signed and not known:
                     raise SignIn
                 if signed and not request.tablet and must_change(request.user):
@@ -141,7 +140,7 @@ def api(*methods: str, signed: bool = True):
 def _witnessed(request, response):
     """Tell a head of the ledger to keep, and prove that it goes on from the one that
     the tablet was told before: the tablet compares."""
-    if request.user.is_authenticated or request.tablet:
+    if request.tablet or request.user.is_authenticated:
         known = request.headers.get("X-Head", "")
         if told := told_to_a_tablet(known):
             response["X-Head"] = told
@@ -297,11 +296,6 @@ def _take(request, act: uuid.UUID, envelope: dict) -> JsonResponse:
     )
 
 
-OF_THE_CREW = Prepared(
-    lambda: Person.objects.filter(username=Slot("username"), is_active=True)
-)
-
-
 def author(request, username: str) -> tuple[Person, bool]:
     """Return who did it, and whether that is only claimed.
 
@@ -309,10 +303,10 @@ def author(request, username: str) -> tuple[Person, bool]:
     on an enrolled tablet anybody of the crew, claimed until a PIN proves it.
     """
     if request.tablet:
-        person = OF_THE_CREW.first(username=username)
+        person = tablets.of_the_crew(request.tablet, username)
         if person is None:
             raise PermissionDenied(f"{username or 'Nobody'} is not of this crew.")
-        return person, not tablets.is_proven(request.tablet, person)
+        return person, not person.has_proven
     if username != request.user.username:
         no = PermissionDenied(f"This was done by {username}: sign in as {username}.")
         no.code = "other_person"

@@ -6,6 +6,7 @@ import secrets
 from datetime import timedelta
 
 from django.contrib.auth.hashers import check_password, make_password
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from shop import roles
@@ -157,12 +158,17 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
     PinTry.objects.filter(pk=tried.pk).update(right=True)
 
 
-PROVEN = Prepared(
-    lambda: Proof.objects.filter(
-        tablet=Slot("tablet"), person=Slot("person"), until__gt=Slot("now")
-    ).values_list("pk")
+OF_THE_CREW = Prepared(
+    lambda: Person.objects.filter(username=Slot("username"), is_active=True).annotate(
+        has_proven=Exists(
+            Proof.objects.filter(
+                tablet=Slot("tablet"), person=OuterRef("pk"), until__gt=Slot("now")
+            )
+        )
+    )
 )
 
 
-def is_proven(tablet: Tablet, person: Person) -> bool:
-    return bool(PROVEN.rows(tablet=tablet.pk, person=person.pk, now=timezone.now()))
+def of_the_crew(tablet: Tablet, username: str) -> Person | None:
+    """Who goes by that name; has_proven: by a PIN, on this tablet, in this shift."""
+    return OF_THE_CREW.first(username=username, tablet=tablet.pk, now=timezone.now())

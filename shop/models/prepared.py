@@ -100,33 +100,43 @@ def insert(row: models.Model) -> None:
     row._state.adding, row._state.db = False, at.alias
 
 
-@contextlib.contextmanager
 def cursor_of(at, *, once=False):
-    """A cursor as Django gives it; PostgreSQL then plans each statement once for this
+    """A cursor; that of the database itself where nobody watches what is asked: Django
+    adds as much as a statement takes. PostgreSQL plans each statement once for this
     connection, which costs it twice what it takes to answer one (unless it is asked but
-    `once`). That of SQLite itself where nobody watches what is asked: Django adds as
-    much as it takes."""
-    if at.vendor == "postgresql" and once:
-        with at.cursor() as cursor:
-            yield cursor
-        return
+    `once`)."""
+    watched = at.queries_logged or at.execute_wrappers
     if at.vendor != "postgresql":
-        watched = at.queries_logged or at.execute_wrappers
-        with at.cursor() if watched else _of_sqlite(at) as cursor:
-            yield cursor
-        return
+        return at.cursor() if watched else _of_sqlite(at)
+    if once:
+        return at.cursor()
     # As `cursor` does first: a connection that was lost is left before it is set up.
     at.close_if_health_check_failed()
     at.ensure_connection()
+    return _planning(at, at.cursor) if watched else _of_postgresql(at)
+
+
+def _planning(at, make: Callable):
+    """Make a cursor that lets each statement be planned once."""
     raw = at.connection
     raw.prepare_threshold = 0  # Django says never
     raw.prepared_max = 1_000  # each statement has a few lengths of list
     usual, raw.cursor_factory = raw.cursor_factory, _planned_once()
     try:
-        cursor = at.cursor()
+        return make()
     finally:
         raw.cursor_factory = usual
-    with cursor:
+
+
+@contextlib.contextmanager
+def _of_postgresql(at):
+    """One that stays with its connection."""
+    at.validate_thread_sharing()
+    at.validate_no_broken_transaction()
+    with at.wrap_database_errors:
+        cursor = at.__dict__.get("planning_cursor")
+        if cursor is None or cursor.connection is not at.connection:
+            at.planning_cursor = cursor = _planning(at, at.create_cursor)
         yield cursor
 
 

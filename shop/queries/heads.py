@@ -3,18 +3,27 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import Subquery
+
 from shop.ledger import sealer
 from shop.models import Seal
 from shop.models.prepared import Prepared, Slot
 
 NONE = "-"
+NOWHERE = 0
+UNSEALED = (0, sealer.START, None)
 NEWEST = Prepared(
     lambda: Seal.objects.order_by("-position").values_list(
         "position", "digest", "entry__received_at"
     )[:1]
 )
-THERE = Prepared(
-    lambda: Seal.objects.filter(position=Slot("position")).values_list("digest")
+# With what the ledger has at a position that somebody knows.
+NEWEST_AND_THERE = Prepared(
+    lambda: Seal.objects.order_by("-position").values_list(
+        "position",
+        "digest",
+        Subquery(Seal.objects.filter(position=Slot("position")).values("digest")),
+    )[:1]
 )
 
 
@@ -35,17 +44,16 @@ class Head:
 
 def newest() -> Head:
     """The head as it is, without what waits for the sealer."""
-    return Head(*(NEWEST.first() or (0, sealer.START, None)))
+    return Head(*(NEWEST.first() or UNSEALED))
 
 
 def told_to_a_tablet(known: str) -> str:
     """What a tablet is told with each answer: the newest head, and the digest that this
     ledger has at the position that the tablet knows ("-": it has none there). "" where
     nothing was ever sealed and the tablet knows nothing."""
-    head = newest()
-    if not (head.position or known):
+    is_position = known.isascii() and known.isdigit() and len(known) < 19
+    at = int(known) if is_position else NOWHERE
+    position, digest, there = NEWEST_AND_THERE.first(position=at) or UNSEALED
+    if not (position or known):
         return ""
-    there = NONE
-    if known.isascii() and known.isdigit() and len(known) < 19:
-        (there,) = THERE.first(position=int(known)) or (NONE,)
-    return f"{head.position} {head.digest} {there}"
+    return f"{position} {digest} {there or NONE}"

@@ -114,7 +114,8 @@ class Application:
                 return await receive()
             left = min(self.idle, end - time.monotonic())
             try:
-                message = await asyncio.wait_for(receive(), max(left, 0))
+                async with asyncio.timeout(max(left, 0)):
+                    message = await receive()
             except TimeoutError:
                 raise BodyTooSlow from None
             taken += len(message.get("body", b""))
