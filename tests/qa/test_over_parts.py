@@ -18,6 +18,7 @@ from qa.models import ChartNote, Check, Kind
 from qa.numeric.measuring.modes import Mode
 from qa.queries.joints import over_parts as queries
 from qa.queries.joints.part_charts import Way
+from qa.queries.molds import drifts
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import Which
 from qa.rules.planning import RELATED
@@ -300,6 +301,8 @@ def test_a_mode_is_told_of_the_stations_that_were_read_and_have_a_limit(people):
     values = [float(row[1]) for row in page.chart_table.rows]
     assert values == [0.1, 0.2, 0.3, 0.4]
     assert "The target is the limit itself" in page.aimed
+    (high, *_others) = drifts.drift_of(shop.found, "mm").modes
+    assert high.words.endswith("mm a pull; the target is the limit itself")
     few = {str(n): None for n in range(1, 7)}
     shop.fit(shop.pull(), shop.airframes[0], {}, raised | few)
     page = queries.mode_page(shop.joint, Mode.HIGH, Which.LAST, "mm")

@@ -6,8 +6,10 @@ from fractions import Fraction
 from functools import lru_cache
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from qa.models import Kind
+from qa.numeric.measuring.modes import Mode
 from qa.numeric.measuring.trend import MOST_BREAKS, Trend
 from qa.queries.joints.drift import towards
 from qa.queries.joints.joint_capability import KINDS
@@ -118,6 +120,10 @@ def _modes(fits: MoldFits, reads: list[FirstFit], breaks: list[int], unit: str):
             yield ModeDrift(name, remark(found.why) or "", told=False, url=url)
             continue
         words = true_minus(drift(found, unit, FINER[unit], to_target=True))
+        kind = Kind.GAP if mode == Mode.SMALL else Kind.FLUSH
+        _aims, bare = over_parts.targets_mm(fits.seam, kind)
+        if bare:
+            words = _("%(words)s; the target is the limit itself") % {"words": words}
         yield ModeDrift(name, words, told=True, url=url)
 
 
