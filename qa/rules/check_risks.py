@@ -15,7 +15,7 @@ from qa.models import Check, Finish, Joint, Kind, Station
 from qa.numeric.measuring.check_risk import Characteristic
 from qa.numeric.measuring.risk import Ends, NormalProcess
 from qa.rules import over_parts, requirements
-from qa.rules.over_parts import Which
+from qa.rules.over_parts import PartRead, Which
 from shop.numeric.units import to_mm, to_nm
 
 LEAST_PARTS = 3
@@ -64,9 +64,11 @@ def _made_about(limits: tuple[int | None, int | None], off: float) -> float:
     return off + (low if high is None else (low + high) / 2)
 
 
-def made_on_record(joint: Joint, u_nm: int | None) -> tuple[dict[Group, Made], int]:
-    """(what the last checks of the joint's parts show of each group, of how many
-    parts): all its stations together, less what the gauge adds. A group lacks where
+def made_on_record(
+    joint: Joint, u_nm: int | None
+) -> tuple[dict[Group, Made], list[PartRead]]:
+    """(what the last checks of the joint's parts show of each group, what these parts
+    read): all its stations together, less what the gauge adds. A group lacks where
     fewer than three parts were read, or where readings scatter no more than the
     gauge."""
     told = over_parts.over_parts(joint, Which.LAST)
@@ -87,7 +89,7 @@ def made_on_record(joint: Joint, u_nm: int | None) -> tuple[dict[Group, Made], i
         made = spread - to_mm(u_nm or 0) ** 2
         if made > 0:
             found[group] = Made(to_nm(mean), max(1, to_nm(math.sqrt(made))))
-    return found, len(told.reads)
+    return found, told.reads
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,13 @@ def sampling(request):
     return render(request, "qa/sampling/sampling.html", context)
 
 
-RELATED = ("instrument", "fit_up__joint__current", "fit_up__revision", "fit_up__part")
+RELATED = (
+    "entry",
+    "instrument",
+    "fit_up__joint__current",
+    "fit_up__revision",
+    "fit_up__part",
+)
 
 
 @require_GET
@@ -47,7 +53,7 @@ def check_risk(request, uuid):
     rows = Check.objects.select_related(*RELATED)
     check = roles.fetch(request.user, "look", rows, entry_id=uuid)
     unit = unit_of(request)
-    made, parts = made_on_record(check.fit_up.joint, check.u_nm)
+    made, reads = made_on_record(check.fit_up.joint, check.u_nm)
     stations = stations_of(check)
     start = RiskForm.initial_of(made, unit)
     asked = request.GET if "wish" in request.GET else start
@@ -56,6 +62,6 @@ def check_risk(request, uuid):
     if form.is_valid():
         made, wish = form.made, form.cleaned_data["wish"]
     wish = wish and wish / PERCENT
-    page = risk_page(check, stations, made, wish, parts, unit)
+    page = risk_page(check, stations, made, wish, reads, unit)
     context = {"check": check, "form": form, "page": page}
     return render(request, "qa/sampling/check_risk.html", context)

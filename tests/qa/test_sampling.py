@@ -2,14 +2,18 @@
 
 import math
 import re
+from datetime import timedelta
 
 import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from scipy.stats import multivariate_normal, norm
 
 from qa.actions.checks import finish_check
+from qa.actions.gauges import record_calibration
+from qa.actions.instruments import save_instrument
 from qa.numeric.measuring.check_risk import Characteristic, whole_risks
 from qa.numeric.measuring.risk import NormalProcess, guarded
 from qa.queries.checks import check_risks
@@ -172,6 +176,27 @@ def test_what_has_one_limit_is_weighed_inside_of_it_and_by_its_own_scatter(
     page = client_of("visitor").get(asked.replace("gap_one_sd=0.1", "")).context["page"]
     assert "scatters: gaps with one limit, flushness with one limit." in page.lacking
     assert (page.count, page.assumed) == (9, "")
+
+
+def test_what_a_gauge_read_that_is_off_or_overdue_is_said_beside_its_risks(
+    people, three, client_of
+):
+    by, (*_others, check) = people["engineer"], three
+    gauge, url = check.instrument, f"/fit-checks/{check.entry_id}/risk/"
+    parts = [one.fit_up.part.serial for one in three]
+    today = timezone.localdate()
+    save_instrument(by=by, instrument=gauge, due=today - timedelta(days=2))
+    late = f"was due {today - timedelta(days=2)}, before this was read. It read"
+    off = f"found off on {today}: what it read is in doubt. It read"
+    said = words_of(client_of("visitor"), url)
+    assert said.count(f"{late} {parts[-1]}:") == 1 and off not in said
+    assert said.count(f"{late} {', '.join(parts)}:") == 1
+    record_calibration(
+        by=by, instrument=gauge, done_on=today, laboratory="blocks", result="off"
+    )
+    said = words_of(client_of("visitor"), url)
+    for read_by_it in (parts[-1], ", ".join(parts)):
+        assert said.count(f"{off} {read_by_it}:") == 1
 
 
 @pytest.mark.either_database

@@ -1,14 +1,17 @@
 """The risk of a whole check, for its page: what was read, and what the rule risks."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 
 from qa.models import Check, CurrentReading, Kind, Station
 from qa.numeric.measuring import check_risk
 from qa.numeric.measuring.risk import Risks, all_conform, guarded
+from qa.queries.molds import doubts
 from qa.rules import check_risks as rules
 from qa.rules.check_risks import Group, Limited, Made, Rule
+from qa.rules.over_parts import PartRead
 from qa.wording import lengths
 from shop.numeric.units import PERCENT
 
@@ -39,6 +42,10 @@ class RiskPage:
     wish: str = ""
     lacking: str = ""
     assumed: str = ""
+    # Gauges that were found off, lost, damaged or overdue: of this check, and of the
+    # parts that show what is made.
+    doubts: Sequence[str] = ()
+    made_doubts: Sequence[str] = ()
 
 
 def read_words(check: Check) -> str:
@@ -74,18 +81,23 @@ def risk_page(
     stations: list[Station],
     made: dict[Group, Made],
     wish: float | None,
-    parts: int,
+    reads: list[PartRead],
     unit: str,
 ) -> RiskPage:
-    """stations: by `stations_of`; made: by group what is made; wish: the customer's
-    risk wished for, a share."""
-    read = read_words(check)
+    """check: with its entry; stations: by `stations_of`; made: by group what is made;
+    wish: the customer's risk wished for, a share; reads: of the parts on record."""
+    page = RiskPage(
+        read_words(check),
+        len(reads),
+        doubts=doubts.of_check(check),
+        made_doubts=doubts.of_reads(reads),
+    )
     if check.u_nm is None:
         problem = _("The uncertainty of what it was read with is not known.")
-        return RiskPage(read, parts, problem)
+        return replace(page, problem=problem)
     rule = rules.rule_of(check, stations, made)
     if not rule.each:
-        return RiskPage(read, parts, _("Say below how what is made scatters."))
+        return replace(page, problem=_("Say below how what is made scatters."))
     simple = [judged.tolerance for judged in rule.each]
     now = check_risk.whole_risks(rule.each, rule.accepted)
     rows = [_row(_("as this joint is judged"), now)]
@@ -95,9 +107,8 @@ def risk_page(
     if wish is not None:
         rows += _wished(rule, check, wish, unit)
     kept_by_none = "" if rows[-1].accepted else rows.pop().name
-    return RiskPage(
-        read=read,
-        parts=parts,
+    return replace(
+        page,
         conforming=_percent(now.conforming),
         count=len(rule.each),
         rows=rows,

@@ -58,6 +58,11 @@ def of_fit(doubts: Doubts, fit: FirstFit) -> list[str]:
     return _sentences(doubts, [(check, fit.part.serial) for check in fit.checks])
 
 
+def of_check(check: Check) -> list[str]:
+    """Of one check, with its entry, instrument and part."""
+    return _sentences(doubts_of([check]), [(check, check.fit_up.part.serial)])
+
+
 def of_corrections(corrections: list[ToolCorrection]) -> dict[int, list[str]]:
     """As it is now, of the checks by which each record was told; a constant number of
     statements."""
