@@ -123,10 +123,6 @@ class AssemblyPlanner(Planner):
         name = self.arrays.bodies[mover].name
         return [replace(motion, name=f"{name} {motion.name}") for motion in motions]
 
-    def moves_of(self, free: Freedom, step) -> Moves:
-        """What every body does at rim movements (k,)."""
-        return self._move(free, step)
-
     def _move(self, free: Freedom, step) -> Moves:
         arrays, raw = self.arrays, free.amounts(step)
         each = [STILL] * len(arrays.bodies)

@@ -115,6 +115,10 @@ class Planner:
         raw, center = free.amounts(step), self.arrays.center
         return move_of(free.motions, raw, center, free=self.options.motions is None)
 
+    def moves_of(self, free: Freedom, step) -> Move:
+        """What the part does at rim movements (k,)."""
+        return self._move(free, step)
+
     def gone(self, move: Move) -> tuple[Freedom, np.ndarray]:
         """(freedom, rim movements (k,)) of a move, by the ways in which it is told."""
         pulls = self._pulls()

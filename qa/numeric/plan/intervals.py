@@ -3,39 +3,45 @@
 What would the same plan, by the same ways to move, have come to if the readings were
 exact? Readings are drawn anew about those that were taken, with their own errors and
 the zero of the gauge that those of a kind have in common, and planned again, straight
-at the plan (parametric bootstrap: Efron and Tibshirani, "An Introduction to the
-Bootstrap", 1993, 6.5); the seed is fixed. Half an interval is `COVER` standard
-deviations of what comes: somewhat more than the 1.96 of a normal one, since a plan has
-corners and the draws stand about the readings, not about the truth (by simulation, in
-tests/numeric/test_intervals.py). A cut is none or more than the aim: which it is, each
-draw says anew.
+at the plan, in the order in which a plan is made: which stations are cut, each draw
+says anew. The seed is fixed.
+
+Exact readings lie about those that were taken as those lie about them, where nothing
+else is known of a part. So what exact readings would have asked for is as far from what
+is told as one draw is from it: of n draws and that, each is as likely the farthest, and
+no more than 5 in 100 lie beyond the draw number 0.95 (n + 1) in order of its distance
+(order statistics as prediction limits: Wilks, Annals of Mathematical Statistics 12,
+1941). That distance is half of the interval, whatever corners a plan has.
 
 Where adjusters set the part in whole steps, the change of each that is set is drawn as
-if it could be set exactly; what a step leaves of that, and how well a step is set, join
-it. Cuts are then drawn for the settings that are told, with how well they are set. How
-cuts scatter joins the next bite: it is known as well as it comes off.
+if it could be set exactly, with how well it is set, about the whole steps that are
+told. Cuts are then drawn for the settings that are told, with how well they are set.
+How cuts scatter joins the next bite: it is known as well as it comes off.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from qa.numeric.plan.lexicographic import Infeasible, NotSolved
 from qa.numeric.plan.motions import Freedom, displace
+from qa.numeric.plan.readings import Readings
 from qa.numeric.plan.reasons import bite_of
 from qa.numeric.plan.result import Move, Plan
 from qa.numeric.plan.seat import SeatProblem
 from qa.numeric.plan.trim import CUT_MM, TrimProblem
 
-DRAWS, FEWER = 80, 40
+DRAWS, FEWER = 79, 19  # of which the 76th and the last bound 95 of 100
 FAIL = 40  # of so many draws one at most may be such that it cannot be planned
 MANY = 100  # readings; with more there are fewer draws, so that a page need not wait
+SHARE = 0.95
+NORMAL = 1.96  # standard deviations of a normal error that hold so many
+# As many of `Intervals.covariance` are half of an interval, also of older records.
 COVER = 2.2
-CUT_COVER = 2.05  # of a cut: draws in which it is none are among them, and spread far
 SEED = 14
 MOST_READINGS = 400  # with more the draws would take minutes
-WHOLE_STEP = 12**-0.5  # standard deviation of what whole steps leave, in steps
 
 
 class Spread:
@@ -82,8 +88,8 @@ class CutInterval(Spread):
 @dataclass(frozen=True)
 class Intervals:
     """Of every motion that is used, every adjuster that is set and every station that
-    is cut; `covariance` (k, k) is that of the motions of the plan, mm and radians, ()
-    where none is used."""
+    is cut; `covariance` (k, k) is that of the motions of the plan, mm and radians, as
+    wide as COVER asks for, () where none is used."""
 
     moves: tuple[Interval, ...] = ()
     settings: tuple[Interval, ...] = ()
@@ -121,18 +127,34 @@ def intervals(planner, plan: Plan) -> Intervals | None:
     steps, cuts = drawn.planned(free.without(step == 0), step)
     if drawn.too_few(steps):
         return None
-    raw = steps / free.unit
-    spread, moves = COVER * raw.std(axis=0, ddof=1), []
-    for k, (name, amount) in enumerate(plan.move.amounts):
-        half = math.degrees(spread[k]) if free.motions[k].turns else spread[k]
-        if step[k]:
-            moves.append(Interval(name, amount, float(half)))
-    covariance = np.atleast_2d(np.cov(raw, rowvar=False)).tolist() if moves else ()
-    return Intervals(
-        moves=tuple(moves),
-        cuts=cut_intervals(planner, plan, cuts),
-        covariance=tuple(map(tuple, covariance)),
+    moves = move_intervals(plan.move, [planner.moves_of(free, each) for each in steps])
+    return replace(moves, cuts=cut_intervals(planner, plan, cuts))
+
+
+def half_of(drawn: np.ndarray, told: float) -> float:
+    """Half of the interval about what is told, of what was drawn (d,): see above."""
+    apart = np.sort(np.abs(drawn - told))
+    rank = math.ceil(SHARE * (len(apart) + 1))
+    return float(apart[min(rank, len(apart)) - 1])
+
+
+def move_intervals(told: Move, drawn: Sequence[Move]) -> Intervals:
+    """Of every motion that is used, as it comes in the draws."""
+    amounts = np.array([[amount for _, amount in one.amounts] for one in drawn])
+    moves = tuple(
+        Interval(name, amount, half_of(own, amount))
+        for (name, amount), own in zip(told.amounts, amounts.T, strict=True)
+        if amount
     )
+    if not moves or not told.raw:
+        return Intervals(moves=moves)
+    off = np.array([one.raw for one in drawn]) - told.raw
+    square = off.T @ off / len(off)
+    halves = [half_of(own, 0.0) for own in off.T]
+    sizes = COVER * np.sqrt(np.diag(square))
+    wider = np.divide(halves, sizes, out=np.zeros(len(sizes)), where=sizes > 0)
+    covariance = square * np.outer(wider, wider)
+    return Intervals(moves=moves, covariance=tuple(map(tuple, covariance.tolist())))
 
 
 def of_settings(planner, plan: Plan) -> Intervals | None:
@@ -150,26 +172,26 @@ def of_settings(planner, plan: Plan) -> Intervals | None:
         steps, _ = drawn.planned(_anywhere(planner, locked), step)
         if drawn.too_few(steps):
             return None
-        halves = setting_halves(steps @ own.T, rig, set_u)
-        told = [
-            Interval(one.name, one.change, half)
-            for one, half in zip(plan.settings, halves, strict=True)
-            if one.steps
-        ]
+        told = setting_intervals(plan.settings, steps @ own.T, set_u)
     if trims.any():
         drawn = Drawn(planner, trims, planner.slopes(planner.every, step) * set_u)
-        still = _anywhere(planner, np.eye(len(step)))
-        still = still.without(np.ones(len(step), dtype=bool))
-        cuts = cut_intervals(planner, plan, drawn.cut_at(still, step))
+        there = replace(planner.anywhere, low=step, high=step)
+        found, cut = drawn.planned(there, step)
+        if drawn.too_few(found):
+            return None
+        cuts = cut_intervals(planner, plan, cut)
     return Intervals(settings=tuple(told), cuts=cuts)
 
 
-def setting_halves(changes, rig, set_u) -> list[float]:
-    """Half of the interval of every adjuster, of its changes (d, k) as drawn: what
-    whole steps leave and how well each is set join it."""
-    spread = changes.std(axis=0, ddof=1)
-    spread = np.sqrt(spread**2 + (WHOLE_STEP * rig.steps) ** 2 + set_u**2)
-    return (COVER * spread).tolist()
+def setting_intervals(settings, changes, set_u) -> list[Interval]:
+    """Of every adjuster that is set: its changes (d, k) as drawn, and how well it is
+    set (k,)."""
+    changes = changes + set_u * evenly(*changes.shape)[::-1]
+    return [
+        Interval(one.name, one.change, half_of(drawn, one.change))
+        for one, drawn in zip(settings, changes.T, strict=True)
+        if one.steps
+    ]
 
 
 def _anywhere(planner, locked) -> Freedom:
@@ -179,6 +201,16 @@ def _anywhere(planner, locked) -> Freedom:
 
 def trims_of(planner, plan: Plan) -> np.ndarray:
     return np.array([plan.stations[row].trim for row in planner.gaps.rows])
+
+
+def evenly(count: int, wide: int) -> np.ndarray:
+    """Normal draws (count, wide) with mean 0 and variance 1, where there are enough
+    without a correlation: few draws then tell a sum of errors as well as many."""
+    drawn = np.random.default_rng(SEED).normal(size=(count, wide))
+    drawn -= drawn.mean(axis=0)
+    if wide < count:
+        drawn = np.linalg.qr(drawn)[0]
+    return drawn / np.sqrt((drawn**2).mean(axis=0))
 
 
 class Drawn:
@@ -193,12 +225,12 @@ class Drawn:
         self.rules = planner.rules(planner.every)
         self.aimed = np.zeros(len(planner.every), dtype=bool)
         self.aimed[: self.gaps] = trims > 0
-        self.trims = np.zeros(len(planner.every))
-        self.trims[: self.gaps] = trims
+        every = planner.every
+        gap_low = np.maximum(every.scales.low, every.floor)
+        self.low = np.where(every.gap, gap_low, -np.inf)
 
     def readings(self):
         every, options = self.planner.every, self.planner.options
-        random = np.random.default_rng(SEED)
         common = options.common_u_mm or 0.0
         alone = math.sqrt(options.uncertainty_mm**2 - common**2)
         measured = len(self.planner.gaps) + len(self.planner.flushes)
@@ -207,57 +239,89 @@ class Drawn:
         known = gauge >= 0
         names, of = np.unique([~every.gap, gauge], axis=1, return_inverse=True)
         own = np.where(known, alone, options.uncertainty_mm)
-        for _ in range(self.count):
-            zeros = common * random.normal(size=names.shape[1])
-            errors = own * random.normal(size=len(every))
-            errors += np.where(known, zeros[of.reshape(-1)], 0.0)
-            if self.also is not None:
-                errors += self.also @ random.normal(size=self.also.shape[1])
+        also = np.zeros((len(every), 0)) if self.also is None else self.also
+        sizes = len(every), names.shape[1], also.shape[1]
+        drawn = np.split(evenly(self.count, sum(sizes)), np.cumsum(sizes)[:-1], axis=1)
+        for each, zeros, beside in zip(*drawn, strict=True):
+            errors = own * each + np.where(known, common * zeros[of.reshape(-1)], 0.0)
+            errors += also @ beside
             yield every.with_values(every.values + np.where(read, errors, 0.0))
 
-    def problem(self, noisy, free: Freedom):
-        if self.aimed.any():
-            return TrimProblem(noisy, free, self.rules, self.aimed)
-        return SeatProblem(noisy, free)
+    def problem(self, noisy, free: Freedom, aimed: np.ndarray | None):
+        """Where cuts aim inside the limit at these readings (m,); None cuts nothing."""
+        if aimed is None:
+            return SeatProblem(noisy, free)
+        return TrimProblem(noisy, free, self.rules, aimed)
 
     def planned(self, free: Freedom, step: np.ndarray):
         """(rim movements (d, k), (depths, gaps before they are cut) (d, 2, gaps)) of
         every draw that can be planned."""
         steps, cuts = [], []
-        problem = self.problem(self.planner.every, free)
-        problem.near = []
+        draws = Replanned(self, free, step)
         for noisy in self.readings():
-            problem.readings = noisy
             try:
-                at, detail = problem.solve(step, np.inf)
+                at, cut = draws.plan(noisy)
             except (Infeasible, NotSolved):
                 continue
             steps.append(at)
-            cuts.append(self._cut(problem, at, detail))
+            cuts.append(cut)
         return np.array(steps), np.array(cuts)
 
     def too_few(self, planned) -> bool:
         return len(planned) < self.count * (1 - 1 / FAIL)
 
-    def cut_at(self, free: Freedom, step: np.ndarray):
-        """The same of a part that stays where `step` puts it."""
-        problems = (self.problem(noisy, free) for noisy in self.readings())
-        return np.array([self._cut(problem, step, None) for problem in problems])
 
-    def _cut(self, problem, at, detail) -> np.ndarray:
-        moved = problem.readings.moved(problem.freedom, at)[0]
+class Replanned:
+    """Plans of readings much like those of a plan, straight at one place.
+
+    Most come out as the plan that was told, cut at the same stations: first they are
+    planned as it ended. What is cut elsewhere is planned from the beginning: seated, or
+    cut to the limits, then to the aim where it was cut.
+    """
+
+    def __init__(self, drawn: Drawn, free: Freedom, step: np.ndarray):
+        self.drawn, self.free, self.step = drawn, free, step
+        self.problems, self.near = {}, {}
+
+    def plan(self, noisy: Readings):
+        """(rim movements (k,), (depths, gaps before they are cut) (2, gaps))."""
+        drawn = self.drawn
+        aimed, gaps = drawn.aimed, drawn.gaps
+        if aimed.any():
+            at, cut = self._cut(noisy, aimed)
+            if ((cut[1] < drawn.low) == aimed).all():
+                return at, cut[:, :gaps]
+            at, cut = self._cut_anew(noisy)
+            if (cut[0] > CUT_MM).any() or not noisy.all_right(cut[1]):
+                return at, cut[:, :gaps]
+        at, cut = self._cut(noisy, None)
+        return at, cut[:, :gaps]
+
+    def _cut_anew(self, noisy: Readings):
+        aimed = np.zeros(len(noisy), dtype=bool)
+        while True:
+            at, cut = self._cut(noisy, aimed)
+            more = (cut[0] > CUT_MM) & ~aimed
+            if self.drawn.rules.aim <= 0 or not more.any():
+                return at, cut
+            aimed = aimed | more
+
+    def _cut(self, noisy: Readings, aimed: np.ndarray | None):
+        """(rim movements (k,), depths and readings before they are cut (2, m)); each
+        aim begins where it ended in the last programme of this shape."""
+        shape = None if aimed is None else bool(aimed.any())
+        key = None if aimed is None else aimed.tobytes()
+        if key not in self.problems:
+            self.problems[key] = self.drawn.problem(noisy, self.free, aimed)
+        problem = self.problems[key]
+        problem.readings, problem.near = noisy, self.near.get(shape, [])
+        at, detail = problem.solve(self.step, np.inf)
+        self.near[shape] = problem.near
+        moved = noisy.moved(self.free, at)[0]
         depths = np.zeros(len(moved))
-        if self.aimed.any():
+        if aimed is not None:
             depths = problem.depths(moved, detail)[0]
-            # What is inside its limit as it comes is not cut, and not to the aim. Where
-            # cuts hang together, one that is thin in the plan is as its neighbors ask.
-            cut = moved < problem.low
-            if problem.tied:
-                cut = (depths > problem.inside) | (
-                    self.trims <= problem.inside + CUT_MM
-                )
-            depths = np.where(cut, depths, 0.0)
-        return np.array([depths[: self.gaps], moved[: self.gaps]])
+        return at, np.array([depths, moved])
 
 
 def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
@@ -271,9 +335,10 @@ def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
             bite_of(planner, row, depth, gap + depth)
             for depth, gap in zip(depths.tolist(), moved.tolist(), strict=True)
         ]
-        half = CUT_COVER * float(depths.std(ddof=1))
-        spread = CUT_COVER * float(np.std(bites, ddof=1))
-        bite_half = math.hypot(spread, COVER * scatter)
-        named, told = (one.joint, one.label), (one.next_bite, bite_half)
-        found.append(CutInterval(*named, one.trim, half, *told, COVER * scatter))
+        bite_half = math.hypot(
+            half_of(np.array(bites), one.next_bite), NORMAL * scatter
+        )
+        trim = one.trim, half_of(depths, one.trim)
+        bite = one.next_bite, bite_half, NORMAL * scatter
+        found.append(CutInterval(one.joint, one.label, *trim, *bite))
     return tuple(found)

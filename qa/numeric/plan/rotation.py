@@ -24,6 +24,7 @@ ALIKE = 1e-6  # the same between plans from other starts: roundings decide nothi
 NEAR_MM = 1e-3  # from here Newton's way ends at the same plan
 MOST_PASSES = 10
 NOTHING = 1e-10  # an aim this small is met
+MOST_HALVED, FEW_HALVED = 150, 70  # passes; several bodies are begun elsewhere too
 MOST_TURNS = 60
 FEW_TURNS = 12  # where other rotations have to settle too, and Newton's way follows
 MOST_SEARCHES = 8  # of the turn, each with the other rotations straightened again
@@ -104,10 +105,11 @@ def _straighten_again(problem, at, turns, passes) -> Settled:
     tried = _newton(problem, at)
     if tried.settled:
         return replace(tried, passes=passes + tried.passes)
-    at = tried.step
+    # Each programme is much like the one before: its aims begin where those ended.
+    at, problem.near = tried.step, []
     best, radius = at, float(np.abs(at[turns]).max(initial=0.0)) / 2 or 1.0
     score = problem.merit(best)
-    for extra in range(MOST_PASSES + 1, 150):
+    for extra in range(MOST_PASSES + 1, FEW_HALVED if turns.sum() > 3 else MOST_HALVED):
         step, detail = problem.solve(best, radius)
         tried = problem.merit(step)
         if better(tried, score):

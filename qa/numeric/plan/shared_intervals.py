@@ -11,24 +11,19 @@ import numpy as np
 
 from qa.numeric.plan.assembly_planner import AssemblyPlan, AssemblyPlanner
 from qa.numeric.plan.intervals import (
-    COVER,
     MOST_READINGS,
     Drawn,
-    Interval,
     Intervals,
     cut_intervals,
+    move_intervals,
     of_settings,
-    setting_halves,
+    setting_intervals,
     trims_of,
 )
 from qa.numeric.plan.known import Known
 from qa.numeric.plan.mixed_assembly import MixedAssemblyPlanner
-from qa.numeric.plan.result import Move, Plan
+from qa.numeric.plan.result import Plan
 from qa.numeric.plan.set_planner import WITHOUT_END
-
-# Of moves: more parts have more corners. By simulation, as COVER: over 95 checks 2.2
-# held 92 of 100, this 95.
-SHARED_COVER = 2.55
 
 
 @dataclass(frozen=True)
@@ -109,12 +104,12 @@ def _of_moves(whole: Plan, moves: list, cuts, count) -> SharedIntervals:
     """Of every body and every joint (how many of both: `count`), as drawn."""
     return SharedIntervals(
         tuple(
-            _of_move(whole.move.each[body], [made.each[body] for made in moves])
+            move_intervals(whole.move.each[body], [made.each[body] for made in moves])
             for body in range(count[0])
         ),
         tuple(
             replace(
-                _of_move(
+                move_intervals(
                     whole.move.against([joint]),
                     [made.against([joint]) for made in moves],
                 ),
@@ -124,24 +119,6 @@ def _of_moves(whole: Plan, moves: list, cuts, count) -> SharedIntervals:
             for joint in range(count[1])
         ),
     )
-
-
-def _of_move(told: Move, drawn: list[Move]) -> Intervals:
-    """Of every motion that is used, as it comes in the draws."""
-    amounts = np.array([[amount for _, amount in one.amounts] for one in drawn])
-    if not amounts.size or not any(amount for _, amount in told.amounts):
-        return Intervals()
-    spread = amounts.std(axis=0, ddof=1)
-    moves = tuple(
-        Interval(name, amount, SHARED_COVER * float(half))
-        for (name, amount), half in zip(told.amounts, spread, strict=True)
-        if amount
-    )
-    raw = np.array([one.raw for one in drawn])
-    # What is told along a direction goes by COVER of it.
-    wider = (SHARED_COVER / COVER) ** 2
-    covariance = wider * np.atleast_2d(np.cov(raw, rowvar=False)) if raw.size else raw
-    return Intervals(moves=moves, covariance=tuple(map(tuple, covariance.tolist())))
 
 
 def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
@@ -158,12 +135,7 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
     if drawn.too_few(steps):
         return None
     set_u = np.array([one.set_u or 0.0 for one in rig.adjusters]) * changed
-    halves = setting_halves(steps[:, ours] @ own.T, rig, set_u)
-    told = [
-        Interval(one.name, one.change, half)
-        for one, half in zip(whole.settings, halves, strict=True)
-        if one.steps
-    ]
+    told = setting_intervals(whole.settings, steps[:, ours] @ own.T, set_u)
     cuts = ()
     if trims.any():
         also = Drawn(planner, trims, planner.slopes(planner.every, step) * set_u)
