@@ -271,6 +271,12 @@ def test_repairs_are_breaks_however_the_mark_is_written(told):
     numbered = [(*row, int(row[0] >= 7)) for row in rows]
     text = table("pull", "value", "break", rows=numbered[::-1])
     assert told("trend", text, "--limit", "1") == answers[0]
+    # Marked at two pulls running, and then no more: two repairs.
+    twice = [(*row, "x" if row[0] in (7, 8) else "") for row in rows]
+    found = told("trend", table("pull", "value", "break", rows=twice), "--limit", "1")
+    apart = [(*row, {7: "x", 8: "y"}.get(row[0], "")) for row in rows]
+    text = table("pull", "value", "break", rows=apart)
+    assert told("trend", text, "--limit", "1") == found != answers[0]
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -14,7 +14,8 @@ class Command(ValuesCommand):
         "Slope, prediction band, and the pull at which a value is expected to reach a "
         "limit. Columns: pull,value[,break]; a mark under break says that the tool was "
         "repaired before that pull: the line starts at another height there, its slope "
-        "is the same."
+        "is the same. Where all pulls from the first mark on are marked, stretches are "
+        "numbered."
     )
 
     def add_arguments(self, parser):
