@@ -44,6 +44,7 @@ from qa.numeric.geometry.joint import (
     JointError,
     Station,
     build_joint,
+    plain_directions,
     station_complaints,
 )
 from qa.numeric.verdict.report import StationLimits
@@ -241,6 +242,8 @@ def _is_sharp(stations: list[Station]) -> bool:
         return True
     places = np.array([station.place for station in stations])
     faces = np.array([station.face for station in stations])
+    if plain_directions(stations, places, faces) is not None:
+        return False
     _, turns = outline.right_hand_normals(places, faces, closed=True)
     rounds = np.array([station.corner is False for station in stations])
     alone = not rounds[0] and turns[0] > 20 and not (turns[1:] > 20).any()

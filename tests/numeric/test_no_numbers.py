@@ -670,7 +670,7 @@ WHOLE = measuring_cases.WHOLE | {
     ),
     *("attribute_plans.code_letter", "attribute_plans.published_plan"),
     *("acceptance.feeler", "joint.station_complaints", "rotation.exact_turn"),
-    "joint.require_direction",
+    *("joint.require_direction", "joint.plain_directions"),
     "joint_capability.outside",
 }
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
@@ -679,6 +679,7 @@ INNER = {
         "lexicographic",
         "nearest",
         "outline",
+        "plain_shape",
         "smooth_curve",
         "reasons",
         "readings",

@@ -14,12 +14,13 @@ from typing import Literal
 
 import numpy as np
 
-from qa.numeric.geometry import outline
+from qa.numeric.geometry import outline, plain_shape
 
 FURTHEST_MM = 100_000.0
 
 Vector = tuple[float, float, float]
 OUT_OF_THE_PLANE: Vector = (0.0, 0.0, 1.0)
+AS_STATED = math.cos(math.radians(20))
 
 
 @dataclass(frozen=True)
@@ -179,9 +180,14 @@ def _with_gap_directions(stations, closed, part_inside):
         return stations, [JointComplaint(None, "gap_direction", text)]
     said = ([station.corner is what for station in stations] for what in (True, False))
     corners, rounds = map(np.array, said)
+    unsaid = np.array([station.corner is None for station in stations])
+    rounds |= unsaid & outline.plainly_round(places, faces, closed)
     normals, turns = outline.right_hand_normals(places, faces, closed, corners, rounds)
     if closed:
         normals = normals * (sense if part_inside else -sense)
+        plain = plain_directions(stations, places, faces)
+        if plain is not None:
+            normals, turns = plain if part_inside else -plain, np.zeros(len(turns))
     broken = outline.breaks(places, turns, closed, corners, rounds)
     untold = outline.untold(turns, closed, broken, rounds)
     right_way = _right_way(closed, part_inside) if sense else None
@@ -190,7 +196,8 @@ def _with_gap_directions(stations, closed, part_inside):
         try:
             if untold[row]:
                 require_direction(station)
-            direction = _gap_direction(station, normals[row], turns[row], right_way)
+            known = normals[row], turns[row], bool(rounds[row])
+            direction = _gap_direction(station, known, right_way)
         except ValueError as why:
             complaints.append(JointComplaint(row, "gap_direction", f"{why}"))
         else:
@@ -208,10 +215,29 @@ def require_direction(station: Station) -> None:
         )
 
 
-def _gap_direction(
-    station: Station, normal, turn: float, right_way: str | None
-) -> Vector:
-    """The unit gap direction of one station; ValueError says why there is none."""
+def plain_directions(stations, places, faces) -> np.ndarray | None:
+    """Outward directions (n, 3) where a closed outline in the plane is a plain shape;
+    None where it is none, where all are stated, or where a corner or a direction is
+    stated that it does not have."""
+    stated = [station.gap_direction for station in stations]
+    flat = np.ptp(places[:, 2]) <= outline.SAME_PLACE_MM and not faces[:, :2].any()
+    if all(stated) or not flat or any(station.corner for station in stations):
+        return None
+    if len(np.unique(places[:, :2], axis=0)) < len(places):
+        return None
+    found = plain_shape.outward(places[:, :2])
+    if found is None:
+        return None
+    found = np.column_stack([found, np.zeros(len(found))])
+    ways = zip(stated, found, strict=True)
+    leaning = [abs(np.dot(_unit(way), own)) for way, own in ways if way]
+    return found if min(leaning, default=1.0) > AS_STATED else None
+
+
+def _gap_direction(station: Station, known, right_way: str | None) -> Vector:
+    """The unit gap direction of one station; ValueError says why there is none. `known`
+    are its normal, how far the seam turns there, and whether it is round."""
+    normal, turn, round_ = known
     known = bool(np.isfinite(normal).all())
     if station.gap_direction is None:
         if not known:
@@ -219,7 +245,6 @@ def _gap_direction(
                 "no gap direction can be worked out here (three stations in one place, "
                 "or a seam that runs along the face direction): state it"
             )
-        round_ = station.corner is False
         sharpest = outline.SHARPEST_ROUND_DEG if round_ else outline.SHARPEST_TURN_DEG
         if turn > sharpest + outline.ROUNDING_DEG:
             raise ValueError(

@@ -4,6 +4,9 @@ Places are (n, 3) in millimeters, in the order of the rows. Pure geometry; what 
 makes of it is in joint.py, outlines to start from are in layout.py.
 """
 
+import cmath
+import math
+
 import numpy as np
 
 from qa.numeric.geometry.smooth_curve import AGAIN, leans
@@ -12,6 +15,7 @@ SAME_PLACE_MM = 1e-6  # places are held to the nanometer
 SHARPEST_TURN_DEG = 60.0  # what turns more is a corner, unless it is said to be round
 SHARPEST_ROUND_DEG = 120.0  # what turns more is one, whatever is said
 ROUNDING_DEG = 0.01  # places written to a hundredth of a millimeter turn by so much
+CLOSELY_MM = 0.6  # off a line, at most: places typed in whole millimeters
 LEANING = 0.1  # cosine to the best plane's normal; less looks along the plane
 
 
@@ -97,6 +101,59 @@ def breaks(
     if not closed:
         double[-1] = False
     return corners | double | np.roll(double, 1) | ~(turns <= sharpest(rounds))
+
+
+def plainly_round(places: np.ndarray, faces: np.ndarray, closed: bool) -> np.ndarray:
+    """Whether each place (n,) of a seam in the plane lies on a round between two sides
+    that are straight by three places each: off where they meet, and so that an arc from
+    one side to the other goes through it and through none of those."""
+    count, found = len(places), np.zeros(len(places), dtype=bool)
+    flat = np.ptp(places[:, 2]) <= SAME_PLACE_MM and not faces[:, :2].any()
+    at = places[:, 0] + 1j * places[:, 1]
+    rows = range(count) if closed else range(3, count - 3)
+    for row in rows if flat and count >= 7 else ():
+        before, after = (
+            [complex(at[(row + way * k) % count] - at[row]) for k in (3, 2, 1)]
+            for way in (-1, 1)
+        )
+        found[row] = _on_an_arc(before, after)
+    return found
+
+
+def _on_an_arc(before: list[complex], after: list[complex]) -> bool:
+    """Whether 0 lies on an arc between two sides, each by three places, the nearest
+    last."""
+    (near, along, off), (end, back, end_off) = map(_side, (before, after))
+    off = max(off, end_off)  # of the middle place of three
+    turn = cmath.phase(-back / along) if along and back else 0.0
+    half = abs(turn) / 2
+    if off > CLOSELY_MM or not SHARPEST_TURN_DEG < math.degrees(abs(turn)) < 150:
+        return False
+    across = (along.conjugate() * back).imag
+    reach = ((end - near).conjugate() * back).imag / across
+    behind = ((end - near).conjugate() * along).imag / across
+    corner = near + along * reach
+    lever = 1 + 2 * max(reach / abs(near - before[0]), behind / abs(end - after[0]))
+    if min(reach, behind) < 0 or abs(corner) <= 3 * lever * max(CLOSELY_MM, 4 * off):
+        return False
+    # Its middle is at corner + radius * toward; it goes through 0.
+    slope = math.tan(half)
+    toward = along * complex(-slope, math.copysign(1.0, turn))
+    ahead = -(corner.conjugate() * toward).real
+    root = ahead**2 - (slope * abs(corner)) ** 2  # below 0 beyond a side
+    aside = (near * along.conjugate()).imag, -(end * back.conjugate()).imag
+    if ahead <= 0 or max(math.copysign(1.0, turn) * way for way in aside) > off + 0.05:
+        return False
+    length = (ahead + math.sqrt(max(root, 0.0))) / slope
+    return length <= min(reach, behind) + max(CLOSELY_MM, 4 * off)
+
+
+def _side(places: list[complex]):
+    """(its last place, which way it goes, how far the middle one is off it)."""
+    far, middle, near = places
+    along = near - far
+    along = along / abs(along) if abs(along) > SAME_PLACE_MM else 0j
+    return near, along, abs(((middle - far) * along.conjugate()).imag)
 
 
 def untold(

@@ -230,18 +230,26 @@ class Rig:
         found.
         """
         changes = np.asarray(changes, dtype=float)
-        movements = changes @ self._inverse.T
-        for _ in range(MOST_ROUNDS):
-            left = changes - self.features(movements) @ self.own
-            more = self._newton(movements, left)
-            movements = movements + more
-            if np.abs(more).max(initial=0.0) < SETTLED:
-                break
+        movements, more = self._settled(changes, changes @ self._inverse.T, self._chord)
+        astray = ~(np.abs(more).max(axis=1) < SETTLED)
+        if self.overdetermined and astray.any():  # it turns too far for a chord
+            again = changes[astray], changes[astray] @ self._inverse.T, self._newton
+            movements[astray], more[astray] = self._settled(*again)
         left = changes - self.features(movements) @ self.own
         turned = np.abs((self.step(movements) / self.unit)[:, :3]).max(axis=1)
         lost = (np.abs(more).max(axis=1) > 1e-9) | ~(turned <= FURTHEST_TURN)
         left[lost] = np.nan
         return movements, left
+
+    def _settled(self, changes, movements, way) -> tuple[np.ndarray, np.ndarray]:
+        """(movements, the last step of each) (n, r) by Newton's way or a like one."""
+        for _ in range(MOST_ROUNDS):
+            features = self.features(movements)
+            more = way(movements, features, changes - features @ self.own)
+            movements = movements + more
+            if np.abs(more).max(initial=0.0) < SETTLED:
+                break
+        return movements, more
 
     def displaced(self, changes, places) -> tuple[np.ndarray, float]:
         """Where changes (k,) mm take places (n, 3) of the part: (n, 3) mm, exact; and
@@ -251,12 +259,40 @@ class Rig:
         moved, _ = displace(np.asarray(places, dtype=float), self.motions, amounts)
         return moved, float(np.abs(left).max(initial=0.0))
 
-    def _newton(self, movements, left) -> np.ndarray:
-        if not self.overdetermined:
-            return left @ self._inverse.T  # the slope at rest: a chord, and no solving
+    def _newton(self, movements, _, left) -> np.ndarray:
         slopes = self._slopes(movements)
         turned = np.swapaxes(slopes, 1, 2)
         return np.linalg.solve(turned @ slopes, turned @ left[:, :, None])[:, :, 0]
+
+    def _chord(self, movements, features, left) -> np.ndarray:
+        """By the slopes at rest, and no solving; what is left is pulled along those
+        there, so that it comes to rest where Newton's way does."""
+        if not self.overdetermined:
+            return left @ self._inverse.T
+        return self._pull(movements, features, left) @ self._stiffness.T
+
+    def _pull(self, movements, features, left) -> np.ndarray:
+        """What is left (n, k) along the exact slopes of each motion (n, r)."""
+        (xx, xy, xz), (yx, yy, yz), (zx, zy, zz) = (
+            features[:, :9] + np.eye(3).ravel()
+        ).T.reshape(3, 3, -1)
+        (ux, uy, uz), (vx, vy, vz), (wx, wy, wz) = (self.own[:9] @ left.T).reshape(
+            3, 3, -1
+        )
+        about_x = (yx * wx + yy * wy + yz * wz) - (zx * vx + zy * vy + zz * vz)
+        about_y = (zx * ux + zy * uy + zz * uz) - (xx * wx + xy * wy + xz * wz)
+        about_z = (xx * vx + xy * vy + xz * vz) - (yx * ux + yy * uy + yz * uz)
+        tilt = (xz * uy - xy * uz) + (yz * vy - yy * vz) + (zz * wy - zy * wz)
+        last = self.step(movements)[:, 2] / self.rho
+        other = np.cos(last) * about_y - np.sin(last) * about_x
+        turns = np.stack([tilt, other, about_z], axis=1) / self.rho
+        shifts = left @ self.own[9:].T
+        return np.hstack([turns, shifts]) @ self.basis
+
+    @cached_property
+    def _stiffness(self) -> np.ndarray:
+        rates = self.own_rates(np.zeros(6)) @ self.basis
+        return np.linalg.inv(rates.T @ rates)
 
     @cached_property
     def _inverse(self) -> np.ndarray:
