@@ -150,11 +150,16 @@ def test_a_saved_joint_keeps_its_corners_and_says_so(client, engineer):
     assert [one.label for one in again if one.corner] == ["3", "4"]
 
 
-def test_a_door_with_small_rounds_maps_where_they_are_said_to_be_round(
+def test_a_door_with_small_rounds_maps_and_where_it_is_no_plain_shape_is_asked(
     client, engineer, tmp_path, capsys
 ):
     """By hand: in the middle of a round the edge looks 45 degrees."""
     door = between(engineer, stations=ROUNDS)
+    assert "a sharp corner" not in post(client, door).content.decode()
+    joint = joint_file.parse(ROUNDS.encode()).joint
+    assert joint.gap_directions[5][:2] == pytest.approx((0.7071, 0.7071), abs=1e-3)
+    askew = ROUNDS.replace("10,-300,90", "10,-298,90")
+    door = between(engineer, stations=askew)
     page = post(client, door).content.decode()
     assert page.count("a sharp corner: the seam turns by 8") == 4
     assert "The edge has no sharp corners but those marked" in page
@@ -168,8 +173,8 @@ def test_a_door_with_small_rounds_maps_where_they_are_said_to_be_round(
     (tmp_path / "readings.csv").write_text(
         "station,gap_mm,flush_mm\n" + "".join(f"{k},2,\n" for k in range(1, 13))
     )
-    said = ROUNDS.replace("142,,", "142,no,")
-    for text, options in ((said, ()), (ROUNDS, ("--round",))):
+    said = askew.replace("142,,", "142,no,")
+    for text, options in ((said, ()), (askew, ("--round",))):
         (tmp_path / "joint.csv").write_text(text)
         files = [str(tmp_path / name) for name in ("joint.csv", "readings.csv")]
         call_command("check_fit", *files, *options)
