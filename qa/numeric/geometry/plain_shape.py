@@ -14,6 +14,7 @@ import numpy as np
 
 FEWEST = 12  # stations; a shape is fixed by five or six numbers
 CLOSELY_MM = 0.6  # off the shape, at most: places typed in whole millimeters
+VERY_CLOSELY_MM = 0.006  # places typed in hundredths: there is none closer
 PLAINLY = 50  # times as large as that a round must be to be told
 ROUND_MM = 2.5  # a smaller one is not told from a corner
 # From a station to the next there is one round at most, or the end of an ellipse.
@@ -21,6 +22,7 @@ ROUND, END = math.cos(math.radians(100)), math.cos(math.radians(160))
 STARTS = (0.05, 0.2, 0.35, 0.5)  # radius, of the shorter side
 MOST_ROUNDS = 40
 SETTLED_MM = 1e-9
+NUDGE, STIFFEST = 1e-7, 1e7
 
 
 def outward(places: np.ndarray) -> np.ndarray | None:
@@ -88,7 +90,7 @@ def _rectangle(places: np.ndarray):
         at = _nearest(places, start)
         off = float(np.abs(_distances(places, at[None])).max())
         found.append((off, at))
-        if off < CLOSELY_MM / 100:
+        if off < VERY_CLOSELY_MM:
             break
     off, at = min(found, key=lambda one: one[0])
     corners = _beyond(places, at[None])[0]
@@ -111,9 +113,9 @@ def _nearest(places, at) -> np.ndarray:
     squares of distances, by Levenberg's and Marquardt's way from `at`."""
     size = float(at[3:5].max())
     unit = np.array([1.0, 1.0, 1.0 / size, 1.0, 1.0, 1.0])
-    damping, off = 1e-3, _distances(places, at[None])[0]
+    damping, off = 0.01, _distances(places, at[None])[0]
     for _ in range(MOST_ROUNDS):
-        nudge = 1e-6 * size
+        nudge = NUDGE * size
         beside = _distances(places, at + np.diag(nudge * unit))
         slopes = (beside - off).T / nudge
         square = slopes.T @ slopes + damping * len(places) / 6 * np.eye(6)
@@ -123,12 +125,12 @@ def _nearest(places, at) -> np.ndarray:
         then = _distances(places, there[None])[0]
         if then @ then > off @ off:
             damping *= 10
-            if damping > 1e6:
+            if damping > STIFFEST:
                 break
             continue
         moved = np.abs((there - at) / unit).max()
         at, off, damping = there, then, damping / 10
-        if moved < SETTLED_MM * max(1.0, size / 1000):
+        if moved < SETTLED_MM:
             break
     return at
 

@@ -27,7 +27,6 @@ NOTHING = 1e-12  # an aim this small is met
 SMALLER = 16  # a box this much smaller gets its own programme
 DESCENTS = 4
 MOST_CORNERS = 8  # adjusters of which every rounding is tried
-ROUNDS = 4  # of shrinking a box
 LEAST_FELT = 1e-9  # mm a step; what does less is as good as still
 UNAIMED = {"overlap", "step", "unresolved", "build_up"}  # alike wherever cuts aim
 
@@ -271,28 +270,19 @@ class Search:
         None when nothing in it is as good, no programme when the box is too large for
         one or has become small enough to be tried.
         """
-        for _ in range(ROUNDS):
-            model = self.lattice.model(low, high)
-            if model is None:
-                return low, high, None
-            low, high = boxes.tied(low, high, model.ties)
-            if (low > high).any():
-                return None
-            relaxed = self._relaxed(model, low, high)
-            bound, at, _ = relaxed.solve(low, high)
-            if not bound <= self.cutoff:
-                return None
-            self._try_about(at, low, high)
-            nearer = relaxed.shrunk(low, high, self.cutoff, at)
-            if nearer is None:
-                return None
-            before, after = (
-                boxes.size(*ends, model.ties) for ends in ((low, high), nearer)
-            )
-            low, high = nearer
-            if after > before / 4 or after <= LEAF:
-                break
-        return low, high, relaxed
+        model = self.lattice.model(low, high)
+        if model is None:
+            return low, high, None
+        low, high = boxes.tied(low, high, model.ties)
+        if (low > high).any():
+            return None
+        relaxed = self._relaxed(model, low, high)
+        bound, at, _ = relaxed.solve(low, high)
+        if not bound <= self.cutoff:
+            return None
+        self._try_about(at, low, high)
+        nearer = relaxed.shrunk(low, high, self.cutoff, at)
+        return nearer and (*nearer, relaxed)
 
     def _relaxed(self, model: Model, low, high) -> Relaxed:
         return Relaxed(self.lattice, self.number, self.caps, model, low, high)
