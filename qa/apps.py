@@ -18,10 +18,8 @@ class QaConfig(AppConfig):
             signed_packs,
             signed_plans,
         )
-        from qa.views import molds, packs, together
         from shop.ledger import acts, kept_files, projections
         from shop.rules import signing
-        from shop.views import airframes, parts, tooling
 
         register_things()
         for family in FAMILIES:
@@ -40,7 +38,3 @@ class QaConfig(AppConfig):
         ):
             kept = kept_files.KeptFile(IssuedPack, column, ending, "content")
             kept_files.register(kept)
-        tooling.extra_panels.append(molds.panel)
-        airframes.extra_panels.append(together.panel)
-        airframes.extra_panels.append(packs.panel)
-        parts.extra_panels.append(together.panel_of_part)

@@ -11,13 +11,16 @@ from qa.views import (
     instruments,
     joints,
     mapping,
+    molds,
     nonconformances,
     offers,
     over_parts,
     packs,
     reviewing,
     sampling,
+    together,
 )
+from shop.views import airframes, parts, tooling
 
 over_parts_urls = [
     path(
@@ -180,3 +183,9 @@ urlpatterns = [
     path("", include("qa.urls_close_out")),
     path("", include("qa.urls_tablet")),
 ]
+
+# What stands on the shop's own pages. Here, since who opens none (a command, a backup)
+# need not import the views: a third of the time of a start.
+tooling.extra_panels.append(molds.panel)
+airframes.extra_panels += [together.panel, packs.panel]
+parts.extra_panels.append(together.panel_of_part)

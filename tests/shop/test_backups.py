@@ -140,6 +140,7 @@ def test_a_backup_of_a_busy_shop_is_a_moment_of_it_and_nothing_saved_before_lack
             thread.join()
 
 
+@pytest.mark.either_database
 def test_any_byte_that_changed_in_a_backup_is_found(shop_with_a_photo, tmp_path):
     made = backups.make(tmp_path / "elsewhere")
     dice = random.Random(3)
@@ -223,6 +224,7 @@ def test_a_photo_damaged_at_home_does_not_take_the_place_of_the_good_one(
 UNREADABLE = Path("/proc/self/mem")
 
 
+@pytest.mark.either_database
 @pytest.mark.skipif(not UNREADABLE.exists(), reason="a file of Linux")
 def test_a_photo_that_a_disk_does_not_give_out_is_named_and_all_else_is_kept(
     shop_with_a_photo, tmp_path, settings
@@ -257,6 +259,7 @@ def test_a_photo_that_a_disk_does_not_give_out_is_named_and_all_else_is_kept(
     assert "Restored" in words and (home / "photos" / good).is_file()
 
 
+@pytest.mark.either_database
 def test_a_database_that_was_cut_off_or_damaged_is_told_in_a_line(
     shop_with_a_photo, tmp_path
 ):
@@ -288,6 +291,7 @@ def test_a_folder_with_other_things_is_no_place_for_backups(db, tmp_path):
         backups.make(tmp_path)
 
 
+@pytest.mark.either_database
 def test_a_restore_that_fails_leaves_nothing_behind(shop_with_a_photo, tmp_path):
     made, home = backups.make(tmp_path / "elsewhere"), tmp_path / "home"
 

@@ -135,6 +135,7 @@ def test_every_row_of_the_demo_comes_back_equal_with_the_same_ledger(
     assert said["sha256"] == hashlib.sha256(first.read_bytes()).hexdigest()
 
 
+@pytest.mark.either_database
 def test_no_secret_leaves_without_being_asked_for_and_a_lead_gets_in_again(
     small, tmp_path, settings
 ):
@@ -166,6 +167,7 @@ def test_no_secret_leaves_without_being_asked_for_and_a_lead_gets_in_again(
         assert verify().faults == ()
 
 
+@pytest.mark.either_database
 def test_what_is_damaged_or_none_of_ours_is_refused_and_nothing_stays_behind(
     small, tmp_path, settings
 ):
@@ -215,6 +217,7 @@ def test_what_is_damaged_or_none_of_ours_is_refused_and_nothing_stays_behind(
     refused("tables/shop_part.jsonl is gone")
 
 
+@pytest.mark.either_database
 def test_rows_that_are_not_as_they_were_exported_are_found_by_their_table(
     small, tmp_path, settings
 ):
