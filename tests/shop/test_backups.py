@@ -42,6 +42,8 @@ from .test_photos import picture
 # How often a backup is taken of a busy shop: 50 in a long run.
 ROUNDS = int(os.environ.get("FAYLINE_BACKUPS", "3"))
 FLIPS = 40
+# Between two acts of somebody who works: without it they leave a backup no time.
+PAUSE_S = 0.02
 
 
 @pytest.fixture(autouse=True)
@@ -107,7 +109,7 @@ def test_a_backup_of_a_busy_shop_is_a_moment_of_it_and_nothing_saved_before_lack
 
     def work(tool):
         try:
-            while not ended.is_set():
+            while not ended.wait(PAUSE_S):
                 tooling.act_on_tool(
                     by=people["lead"], tool=tool, kind="moved", note="x"
                 )
@@ -494,6 +496,8 @@ def test_the_server_makes_one_in_a_process_of_its_own_and_puts_on_record_how_it_
         environment["DATABASE_URL"] = f"{usual}/{connection.settings_dict['NAME']}"
     for name, value in environment.items():
         monkeypatch.setenv(name, value)
+    # Beside other tests it would be last of all.
+    monkeypatch.setattr(nightly, "NICER", 0)
     acts = Entry.objects.count()
     plan = BackupPlan(place=str(tmp_path / "elsewhere"))
     nightly.make_one(plan)
