@@ -1016,10 +1016,17 @@ def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_pat
         (("MG2-001", "--joint", "J-1", "--by", "ines"), "no joint J-1"),
         (("MG2-001", "--by", "nobody"), "nobody here is called"),
         (("MG2-001", "--by", "bea"), "Only these roles may issue packs"),
+        (("MG2-001", "--by", "ines", "--note", "n" * 500), "--note: .* 400 char"),
+        (("MG2-001", "--by", "ines", "--address", "ftp://x"), "no http or https"),
+        (("MG2-001", "--by", "ines", "--address", "hall.lan"), "no http or https"),
     ):
         with pytest.raises(CommandError, match=why):
             call_command("pack", *wrong, "--out", str(out))
     assert out.read_bytes() == data
+    for place in (tmp_path, tmp_path / "nowhere" / "door.pdf"):
+        with pytest.raises(CommandError, match="folder"):
+            call_command("pack", "MG2-001", "--by", "ines", "--out", str(place))
+    assert PackOrder.objects.count() == 3
 
 
 @pytest.mark.either_database

@@ -1,8 +1,10 @@
 """`pack AIRFRAME --out PACK.pdf --by NAME`: issue an inspection pack and write it."""
 
+import os
 from pathlib import Path
+from urllib.parse import urlsplit
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError
 
@@ -34,8 +36,8 @@ class Command(BaseCommand):
 
     def handle(self, *, airframe, joint, out, paper, by, address, note, **_options):
         database.prepare(self.stdout.write)
-        if not out.parent.is_dir():
-            raise CommandError(f"There is no folder {out.parent}.")
+        refuse_place(out)
+        refuse_address(address)
         try:
             order = order_pack(
                 by=person_named(by),
@@ -46,6 +48,11 @@ class Command(BaseCommand):
             )
         except (Refused, PermissionDenied) as no:
             raise CommandError(getattr(no, "message", str(no))) from None
+        except ValidationError as no:
+            told = [
+                f"--{name}: {' '.join(why)}" for name, why in no.message_dict.items()
+            ]
+            raise CommandError(" ".join(told)) from None
         self.issue(order, out)
 
     def issue(self, order, out: Path):
@@ -66,6 +73,28 @@ class Command(BaseCommand):
         self.stdout.write(f"{order.label} issue {order.issue}, {issued.pages} pages")
         self.stdout.write(f"sha256 {issued.sha256}")
         self.stdout.write(f"signature {out.name}.p7s by {issued.signer}")
+
+
+def refuse_place(out: Path) -> None:
+    """Before a number is given: nothing is issued that cannot be written there."""
+    if not out.parent.is_dir():
+        raise CommandError(f"There is no folder {out.parent}.")
+    for path in (out, out.with_name(f"{out.name}.p7s")):
+        if path.is_dir():
+            raise CommandError(f"{path} is a folder: name a file.")
+        if not os.access(path if path.exists() else out.parent, os.W_OK):
+            raise CommandError(f"{path} cannot be written.")
+
+
+def refuse_address(address: str) -> None:
+    """The code on each page leads there."""
+    try:
+        parts = urlsplit(address)
+        good = parts.scheme in ("http", "https") and parts.hostname
+    except ValueError:
+        good = False
+    if address and (not good or len(address.split()) != 1):
+        raise CommandError(f"--address: {address!r} is no http or https address.")
 
 
 def person_named(name: str) -> Person:

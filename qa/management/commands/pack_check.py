@@ -14,6 +14,7 @@ from django.core.management.base import BaseCommand
 
 from qa.files.pack_file import NoPack, PackFile, read_pack
 from qa.rules import pack_record
+from shop.files.command_line import end_with_bad_input
 from shop.files.signed_file import (
     ForeignSignature,
     Signer,
@@ -24,6 +25,7 @@ from shop.files.signed_file import (
 )
 
 ALTERED, BAD_INPUT, NOT_WRITTEN = 1, 3, 4
+EXIT_CODES = "Exit code: 0 as it was signed; 1 altered; 3 bad input."
 
 
 class BadInput(Exception):
@@ -46,6 +48,13 @@ class Answer:
 class Command(BaseCommand):
     help = "Tell whether an inspection pack is as it was signed, without a database."
     requires_system_checks = ()
+
+    def create_parser(self, prog_name, subcommand, **kwargs):
+        parser = super().create_parser(
+            prog_name, subcommand, epilog=EXIT_CODES, **kwargs
+        )
+        end_with_bad_input(parser, subcommand)
+        return parser
 
     def add_arguments(self, parser):
         parser.add_argument("pack", type=Path, metavar="PACK.pdf")
