@@ -3,9 +3,13 @@
 import io
 import json
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from PIL import Image
 
 from qa.models import Reading
@@ -75,6 +79,23 @@ def test_a_reading_by_an_unproven_person_is_claimed_and_a_pin_alone_confirms_not
     later = uuid.uuid4()
     put(client, headers, later, a_reading(check, "builder", station="2"))
     assert not Entry.objects.get(act=later).claimed
+
+
+def test_a_reading_takes_few_statements_however_long_ago_it_was_made(
+    client, tablet, people, check
+):
+    _tablet, headers = tablet
+    put(client, headers, uuid.uuid4(), a_reading(check, "builder"))
+    now = timezone.now()
+    for station, made, most in (("2", now, 14), ("3", now - timedelta(hours=2), 16)):
+        body = a_reading(check, "builder", station=station)
+        body["made_at"] = made.isoformat()
+        with CaptureQueriesContext(connection) as captured:
+            assert put(client, headers, uuid.uuid4(), body).status_code == 201
+        # Not counted: what begins and ends it.
+        rows = [query["sql"].split()[0] for query in captured]
+        rows = [verb for verb in rows if verb in ("SELECT", "INSERT", "UPDATE")]
+        assert 10 < len(rows) <= most, rows
 
 
 def test_guessing_a_pin_is_stopped_and_kept(client, tablet, people):

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from shop.ledger import perform, sealer
 from shop.queries import server
-from shop.request_log import logged
+from shop.request_log import hide, logged
 from shop.serving import authority, logs
 from tests.conftest import PASSWORD
 from tests.faults.test_outbox_faults import sign_in_by_hand
@@ -95,6 +95,44 @@ def test_what_was_sent_in_secret_is_taken_out_of_an_errors_own_words(
     for secret in SECRETS[2:]:
         assert secret not in json.dumps(body)
     assert "left door" in form["error"] and "right door" in body["message"]
+
+
+def test_each_line_is_put_together_once_and_no_file_grows_beyond_its_limit(tmp_path):
+    put_together = []
+
+    class Counted(logs.Lines):
+        def format(self, record):
+            put_together.append(record)
+            return super().format(record)
+
+    path = tmp_path / "a.log"
+    handler = logs.Kept(path, maxBytes=1_000, backupCount=2, encoding="utf-8")
+    handler.setFormatter(Counted())
+    for number in range(30):
+        handler.handle(logging.makeLogRecord({"msg": f"{number} ünd more"}))
+    handler.close()
+    assert len(put_together) == 30
+    files = [tmp_path / f"a.log{end}" for end in (".2", ".1", "")]
+    assert {*tmp_path.iterdir()} == {*files}
+    assert all(500 < file.stat().st_size <= 1_000 for file in files[:2])
+    kept = [line["message"] for file in files for line in lines_in(file)]
+    assert kept == [f"{n} ünd more" for n in range(30 - len(kept), 30)]
+
+
+def test_what_is_read_after_the_first_line_is_hidden_too():
+    def tell(request):
+        told = [hide("482917 and 771204")]
+        for _ in range(2):
+            _ = request.body
+            told.append(hide("482917 and 771204"))
+        return HttpResponse(" | ".join(told))
+
+    bodies = ({"pin": "482917"}, {"p\u0131n": "1", "PIN": "482917"}, {"note": "482917"})
+    for body, hidden in zip(bodies, (True, True, False), strict=True):
+        answer = logged(tell)(RequestFactory().put("/", json.dumps(body)))
+        plain, *after = answer.content.decode().split(" | ")
+        assert plain == "482917 and 771204"
+        assert after == ["… and 771204" if hidden else plain] * 2
 
 
 def test_a_full_disk_loses_lines_of_the_log_and_nothing_else(capsys):
