@@ -96,6 +96,8 @@ class TrimAims(SeatAims):
     def least(self, low, high, count=None):
         readings, problem = self.readings, self.problem
         gaps, weights = readings.gap, readings.weights
+        if self.names[:count] == ("step",):
+            return self._steps(low[:, ~gaps], high[:, ~gaps])[:, None]
         ends = self.after(low), self.after(high)
         tight = np.maximum(0, problem.low - ends[1])
         wide = np.maximum(0, ends[0] - readings.scales.high)
@@ -109,7 +111,7 @@ class TrimAims(SeatAims):
 
         ways = {
             "overlap": lambda: self._overlap(ends[1]),
-            "step": lambda: beyond[:, ~gaps].sum(axis=1),
+            "step": lambda: self._steps(low[:, ~gaps], high[:, ~gaps]),
             "unresolved": lambda: beyond[:, gaps].sum(axis=1),
             "build_up": lambda: self._built(low) @ weights,
             "short": short,
@@ -117,6 +119,14 @@ class TrimAims(SeatAims):
             "total": lambda: sum(self._deviation(*ends)) @ weights,
         }
         return np.column_stack([ways[name]() for name in self.names[:count]])
+
+    def _steps(self, low, high):
+        """What is left beyond the limits of readings that are no gaps (n,)."""
+        rows, problem = ~self.readings.gap, self.problem
+        beyond = np.maximum(0, problem.low[rows] - high)
+        beyond += np.maximum(0, low - self.readings.scales.high[rows])
+        beyond[beyond < CUT_MM / 2] = 0.0
+        return beyond @ np.maximum(self.readings.weights[rows], LEAST_WEIGHT_MM)
 
 
 def equal(value: float) -> float:
