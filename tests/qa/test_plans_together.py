@@ -495,6 +495,7 @@ def set_as_asked(client, row) -> None:
     assert client.post(address, {**said, "do": "record"}).status_code == 302
 
 
+@pytest.mark.either_database
 def test_one_is_set_and_the_other_goes_freely_beside_it(
     engineer, client_of, held_cowls
 ):
