@@ -390,11 +390,11 @@ def send(client, address: str, form: Form, key, value: str) -> tuple[bool, list[
             form.led_to.add(where)
             faults += [f"{what}: {w}" for body in bodies for w in nonsense(body)]
             if bodies:
-                # What a form remembers of how it was shown is not kept.
+                # How a form was shown, and where it leads on, is not kept.
                 faults += [f"{what} was accepted"] * any(
                     cannot_be(one, value)
                     for name, one in odd.items()
-                    if not name.startswith("initial-")
+                    if not name.startswith("initial-") and name != "next"
                 )
         transaction.set_rollback(True)
     return kept, faults
