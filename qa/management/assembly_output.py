@@ -1,6 +1,7 @@
 """A plan of several parts as commands tell it: as plain values, and as lines."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from qa.files.assembly import AssemblyFile
 from qa.management.known_output import moves_and_settings
@@ -19,6 +20,7 @@ from qa.management.plan_output import (
     whole_move,
 )
 from qa.numeric.plan.assembly import AssemblyPlan, PartPlan
+from qa.numeric.plan.known import OF_READINGS
 from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import Fit, TrimPlan
 from qa.wording.plans import held, plan_notes
@@ -118,4 +120,7 @@ def assembly_lines(file: AssemblyFile, plan: AssemblyPlan) -> list[str]:
         ends = plan.parts[entry.part].name, plan.parts[entry.surround].name
         lines += ["", f"{entry.joint}: {ends[0]} in {ends[1]}", *fit_lines(joint)]
         lines += ["", *table(joint)]
+        own = tuple(note for note in joint.notes if note.code in OF_READINGS)
+        of_readings = plan_notes(replace(joint, notes=own, stations=()))
+        lines += [f"Note: {note}." for note in of_readings]
     return [*lines, "", *end_lines(plan.whole, _notes(file, plan))]

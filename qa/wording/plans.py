@@ -236,7 +236,7 @@ def _value(name: str, value, unit: str):
     if name == "kind":
         return KINDS[value]
     if name == "names":
-        return ", ".join(map(held, value))
+        return ", ".join(dict.fromkeys(map(held, value)))
     return named(value) if name == "stations" else value
 
 

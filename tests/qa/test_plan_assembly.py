@@ -200,6 +200,19 @@ def test_people_are_told_every_part_and_every_joint(tmp_path):
     assert out.rstrip().endswith("It fits by the move above, with nothing cut.")
 
 
+def test_a_reading_at_odds_with_its_joint_is_named_beneath_it_and_no_words_twice(
+    tmp_path,
+):
+    assembly, _, read = cowl(tmp_path, noise=0.03, count=8)
+    assembly["parts"] = [{"name": part["name"]} for part in PARTS]
+    read[2][0][3] -= 0.9
+    _write_readings(tmp_path / "R2.csv", *read[2], False)
+    _, out, _ = run(tmp_path, assembly, "--uncertainty-mm", "0.03")
+    of_joint = out.split("J2.csv: ")[1].split("J3.csv: ")[0]
+    assert "Note: take the gap at station 4 again first" in of_joint
+    assert out.count("what moves several parts alike") == 1
+
+
 JOINT = {"joint": "J.csv", "readings": "R.csv", "part": "door", "surround": "frame"}
 
 

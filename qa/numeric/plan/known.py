@@ -20,6 +20,8 @@ from qa.numeric.plan.readings import together
 from qa.numeric.plan.result import NothingToJudge, Plan, PlanOptions, Reason
 from qa.numeric.plan.trifles import LEAVE_IT
 
+# What notes say of readings: of several parts, at each joint.
+OF_READINGS = ("again", "again_least", "between", "between_beyond", "show")
 LEAST_SAID_MM = 0.01  # nobody knows better what a reading should be
 
 
