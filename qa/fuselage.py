@@ -157,7 +157,10 @@ def _once(taken: list[Taken]) -> list[Taken]:
 def _settings(items: list[Said], worked: WorkedPlan) -> Settings:
     """What was set, in whole steps from what it was set to when it was asked for, and
     what that should do."""
-    present = {one.name: one for one in rigs.present_at(worked.main.check.fit_up)}
+    present = {
+        adjuster.name: adjuster
+        for adjuster in rigs.present_at(worked.main.check.fit_up)
+    }
     rows, steps = [], dict.fromkeys(present, 0)
     for item in items:
         name = item.text("name", 90)

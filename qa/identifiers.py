@@ -9,7 +9,7 @@ FIT = ("fit_up__joint", "fit_up__airframe")
 
 def register_things() -> None:
     """Called when the apps are ready."""
-    for one in (
+    for identifier in (
         Kind("joint", "J", "qa.Joint", "joint", _("joint"), ("type",)),
         Kind("instrument", "I", "qa.Instrument", "instrument", _("instrument")),
         Kind(
@@ -36,4 +36,4 @@ def register_things() -> None:
             says=("airframe", "what", "bay"),
         ),
     ):
-        register(one)
+        register(identifier)

@@ -69,10 +69,10 @@ def _number(row) -> int:
     return seq if isinstance(seq, int) else 0
 
 
-def _take(one, take, told: dict) -> None:
+def _take(envelope, take, told: dict) -> None:
     """Take one row, and tell what became of it."""
     try:
-        new = take(one)
+        new = take(envelope)
     except Refused as no:
         problem = no.message
     except ValidationError as no:
@@ -84,18 +84,18 @@ def _take(one, take, told: dict) -> None:
     else:
         told["stored" if new else "known"] += 1
         return
-    name = str(one.get("id", "?")) if isinstance(one, dict) else "?"
+    name = str(envelope.get("id", "?")) if isinstance(envelope, dict) else "?"
     told["refused"].append({"id": name, "message": problem})
 
 
-def _act(one, known) -> bool:
-    body = one["body"]
-    receipt = one.get("receipt") or {}
+def _act(kept, known) -> bool:
+    body = kept["body"]
+    receipt = kept.get("receipt") or {}
     if isinstance(body, dict) and not body.get("database"):
         body["database"] = receipt.get("database") or known or ""
     envelope = envelopes.check_envelope(body)
     person = Person.objects.get(username=envelope["by"])
-    return sync.take(uuid.UUID(str(one["id"])), envelope, person, claimed=True)[1]
+    return sync.take(uuid.UUID(str(kept["id"])), envelope, person, claimed=True)[1]
 
 
 def _photo(sent, known) -> bool:

@@ -84,7 +84,7 @@ def register(kind: Kind) -> None:
     KINDS[kind.name] = kind
 
 
-for one in (
+for identifier in (
     Kind(
         *("part", "P", "shop.Part", "part", _("part"), ("design",)),
         says=("design", "design.name"),
@@ -119,7 +119,7 @@ for one in (
         says=("pull",),
     ),
 ):
-    register(one)
+    register(identifier)
 
 
 def kind_of_letter(letter: str) -> Kind | None:

@@ -127,8 +127,8 @@ def _may_name(body: bytes) -> bool:
 
 def _named_secrets(said) -> Iterator[str]:
     if isinstance(said, list):
-        for one in said:
-            yield from _named_secrets(one)
+        for member in said:
+            yield from _named_secrets(member)
     elif isinstance(said, dict):
         for name, value in said.items():
             if isinstance(value, str) and SECRET_NAMES.search(name):

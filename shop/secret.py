@@ -18,7 +18,7 @@ def private_folder(path: Path) -> None:
     One that was there is closed to others only where it holds our secret: FAYLINE_HOME
     may name a folder by mistake that is not ours to close.
     """
-    missing = [one for one in (path, *path.parents) if not one.exists()]
+    missing = [folder for folder in (path, *path.parents) if not folder.exists()]
     for folder in reversed(missing):
         folder.mkdir(mode=0o700, exist_ok=True)
     if os.name == "nt" or not (path / "secret.key").is_file():

@@ -101,40 +101,42 @@ def _record(act, holding: Holding, draft: HoldingDraft, units) -> None:
             HoldingDirection(
                 holding=holding,
                 order=order,
-                plus=one.plus,
-                minus=one.minus,
+                plus=direction.plus,
+                minus=direction.minus,
                 x_e9=unit[0],
                 y_e9=unit[1],
                 z_e9=unit[2],
             )
         )
-        for order, (one, unit) in enumerate(zip(draft.directions, units, strict=True))
+        for order, (direction, unit) in enumerate(
+            zip(draft.directions, units, strict=True)
+        )
     ]
     points = {}
-    for order, one in enumerate(draft.points):
-        x, y, z = one.place_nm
+    for order, point in enumerate(draft.points):
+        x, y, z = point.place_nm
         row = AttachPoint(
             holding=holding,
             order=order,
-            name=one.name,
-            kind=one.kind,
+            name=point.name,
+            kind=point.kind,
             x_nm=x,
             y_nm=y,
             z_nm=z,
         )
-        points[one.name] = act.record(row)
-    for order, one in enumerate(draft.adjusters):
+        points[point.name] = act.record(row)
+    for order, adjuster in enumerate(draft.adjusters):
         act.record(
             Adjuster(
-                point=points[one.point],
-                direction=directions[one.direction],
+                point=points[adjuster.point],
+                direction=directions[adjuster.direction],
                 order=order,
-                min_nm=one.min_nm,
-                max_nm=one.max_nm,
-                step_nm=one.step_nm,
-                step_kind=one.step_kind,
-                turn_e3=one.turn_e3,
-                set_u_nm=one.set_u_nm,
+                min_nm=adjuster.min_nm,
+                max_nm=adjuster.max_nm,
+                step_nm=adjuster.step_nm,
+                step_kind=adjuster.step_kind,
+                turn_e3=adjuster.turn_e3,
+                set_u_nm=adjuster.set_u_nm,
             )
         )
 
@@ -157,23 +159,23 @@ def _check(draft: HoldingDraft) -> list[tuple[int, int, int]]:
             field="directions",
         )
     taken = set()
-    for row, one in enumerate(draft.adjusters):
+    for row, adjuster in enumerate(draft.adjusters):
         field = f"adjusters_{row}"
-        if one.point not in kinds:
+        if adjuster.point not in kinds:
             raise Refused(_("No place above has this name."), field=field)
-        if kinds[one.point] in FIXED:
+        if kinds[adjuster.point] in FIXED:
             raise Refused(_("A locating pin cannot be set."), field=field)
-        if (one.point, one.direction) in taken:
+        if (adjuster.point, adjuster.direction) in taken:
             raise Refused(
-                _("%(point)s has this direction twice.") % {"point": one.point},
+                _("%(point)s has this direction twice.") % {"point": adjuster.point},
                 field=field,
             )
-        taken.add((one.point, one.direction))
-        if one.min_nm > one.max_nm:
+        taken.add((adjuster.point, adjuster.direction))
+        if adjuster.min_nm > adjuster.max_nm:
             raise Refused(_("The range begins above its end."), field=field)
-        if one.step_nm <= 0:
+        if adjuster.step_nm <= 0:
             raise Refused(_("A step is more than 0."), field=field)
-        if (one.max_nm - one.min_nm) // one.step_nm > MOST_STEPS:
+        if (adjuster.max_nm - adjuster.min_nm) // adjuster.step_nm > MOST_STEPS:
             raise Refused(
                 _("That range has more than %(most)s steps: nobody sets so finely.")
                 % {"most": MOST_STEPS},

@@ -156,10 +156,10 @@ def replay(checks: list[Check]) -> list[tuple]:
             wanted=check.wanted,
             started_at=check.entry.received_at,
         )
-        one = Replay(state, {check.entry_id, check.fit_up.entry_id})
+        replay = Replay(state, {check.entry_id, check.fit_up.entry_id})
         for fact in happened[check.pk]:
-            one.take(fact)
-        found.append(one.finish())
+            replay.take(fact)
+        found.append(replay.finish())
     return found
 
 
@@ -232,4 +232,6 @@ def restand(check: Check, state: CheckState, act) -> None:
         elif (was.reading_id, was.clash) != (row.reading_id, row.clash):
             was.reading_id, was.clash = row.reading_id, row.clash
             was.save(update_fields=["reading", "clash"])
-    CurrentReading.objects.filter(pk__in=[one.pk for one in stood.values()]).delete()
+    CurrentReading.objects.filter(
+        pk__in=[reading.pk for reading in stood.values()]
+    ).delete()

@@ -128,13 +128,13 @@ def _release(act, pattern, number, holes, says) -> HolePatternRevision:
     labels = [hole.label for hole in holes]
     if len(set(labels)) < len(labels):
         raise Refused("Two holes have the same name.", field="holes")
-    for one in holes:
-        _checkhole_found(one)
+    for hole in holes:
+        _checkhole_found(hole)
     revision = HolePatternRevision(pattern=pattern, number=number, **asdict(says))
     revision.full_clean(exclude=["entry"])
     act.record(revision)
-    for order, one in enumerate(holes):
-        act.record(PatternHole(revision=revision, order=order, **asdict(one)))
+    for order, hole in enumerate(holes):
+        act.record(PatternHole(revision=revision, order=order, **asdict(hole)))
     pattern.current = revision
     pattern.save(update_fields=["current"])
     return revision

@@ -27,7 +27,7 @@ def offer(
     roles.require(by, "offer work")
     row = Offer(airframe=airframe, joint=joint, part=part, bay=bay, note=note)
     what = {"joint": joint, "part": part, "bay": bay}
-    said = {name: one.pk for name, one in what.items() if one}
+    said = {name: row.pk for name, row in what.items() if row}
     said |= {"airframe": airframe.serial, "shown": shown, "note": note}
     with perform("offer/1", by=by, said=said) as act:
         joints, never = offering.joints_of(airframe, **what)

@@ -57,13 +57,13 @@ def order_pack(
     what = {"joint": joint, "part": part, "bay": bay}
     row = PackOrder(airframe=airframe, **what)
     row.paper, row.address, row.note = paper, address, note
-    said = {name: one.pk for name, one in what.items() if one}
+    said = {name: row.pk for name, row in what.items() if row}
     said |= {"airframe": airframe.serial, "paper": paper, "note": note}
     with perform("pack_order/1", by=by, said=said) as act:
         if why := offering.nothing_to_tell(airframe):
             raise Refused(why)
         if why := offering.foreign(airframe, **what):
-            raise Refused(why, field=next(name for name, one in what.items() if one))
+            raise Refused(why, field=next(name for name, row in what.items() if row))
         row.number = next_number("pack")
         row.subject = subject_of(airframe, **what)
         row.issue = next_number(f"pack:{row.subject}")

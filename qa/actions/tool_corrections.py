@@ -141,14 +141,14 @@ def _refuse_done_on_plug(correction: ToolCorrection, plug: Tool) -> None:
     if end and end.how == CorrectionEnding.WITHDRAWN:
         raise Refused(_("%s is withdrawn.") % correction.label, code="done")
     done = mold_kin.plug_done({plug.pk})
-    if any(one.row.correction_id == correction.pk for one in done):
+    if any(past.row.correction_id == correction.pk for past in done):
         message = _("%(label)s is on record of its plug already.")
         raise Refused(message % {"label": correction.label}, code="done")
     made = mold_kin.made_at([correction.tool])[correction.tool_id]
     left, others = mold_kin.left_on_plug(correction, done, made)
     if not left:
         message = _("%(plug)s was corrected there already, by %(others)s.")
-        labels = ", ".join(one.label for one in others)
+        labels = ", ".join(other.label for other in others)
         raise Refused(message % {"plug": plug.code, "others": labels}, code="done")
 
 

@@ -246,14 +246,14 @@ def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation
     ]
 
 
-def _too_deep(plan, one: cut_allowance.Beyond, changed) -> str:
-    if not cut_allowance.is_released(plan, one.part, bool(changed)):
+def _too_deep(plan, cut: cut_allowance.Beyond, changed) -> str:
+    if not cut_allowance.is_released(plan, cut.part, bool(changed)):
         why = f" {plan.label} is overtaken." if changed else ""
-        return _unreleased(plan, one.part) + why
+        return _unreleased(plan, cut.part) + why
     return (
-        f"{one.part.serial} is primary structure: {plan.label} is released for "
-        f"{to_mm(one.allowed_nm):.2f} mm at {to_mm(one.s_nm):.0f} mm along its edge, "
-        f"and this makes {to_mm(one.cut_nm):.2f} mm. Only the engineer records "
+        f"{cut.part.serial} is primary structure: {plan.label} is released for "
+        f"{to_mm(cut.allowed_nm):.2f} mm at {to_mm(cut.s_nm):.0f} mm along its edge, "
+        f"and this makes {to_mm(cut.cut_nm):.2f} mm. Only the engineer records "
         "that, with a reason."
     )
 
@@ -264,15 +264,15 @@ def _line(check: Check, fit_up: FitUp, side: str, taken, planned_at) -> list[Tri
         return []
     revision = fit_up.revision
     stations = list(revision.stations.all())
-    taken_at = {one.station: (one, depth) for one, depth in taken}
+    taken_at = {cut.station: (cut, depth) for cut, depth in taken}
     if unknown := set(taken_at) - {station.label for station in stations}:
         raise Refused(f"There is no station {min(unknown)} here.", field="cuts")
     depths = [taken_at.get(s.label, (None, 0))[1] for s in stations]
     rows = []
     for row, along in cut_allowance.cut_rows(revision, depths):
         label = stations[row].label
-        one, depth = taken_at.get(label, (None, 0))
-        planned = one.planned_nm if one else None
+        cut, depth = taken_at.get(label, (None, 0))
+        planned = cut.planned_nm if cut else None
         rows.append(
             TrimCut(
                 fit_up=fit_up,
@@ -282,8 +282,8 @@ def _line(check: Check, fit_up: FitUp, side: str, taken, planned_at) -> list[Tri
                 s_nm=along,
                 depth_nm=depth,
                 planned_nm=planned_at.get((check.pk, side, label), planned),
-                value=one.value if one else "0",
-                unit=one.unit if one else "mm",
+                value=cut.value if cut else "0",
+                unit=cut.unit if cut else "mm",
             )
         )
     return rows

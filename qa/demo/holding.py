@@ -37,7 +37,7 @@ def state(crew, joint: Joint, typical: str):
         DirectionDraft("up", "down", (0.0, 1.0, 0.0)),
         DirectionDraft("out", "in", (0.0, 0.0, 1.0)),
     )
-    number = {one.plus: row for row, one in enumerate(directions)}
+    number = {direction.plus: row for row, direction in enumerate(directions)}
     draft = HoldingDraft(
         directions,
         tuple(

@@ -84,7 +84,9 @@ def table(sheet: ChartSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
             measuring.rule(signal.rule) for signal in chart.signals if signal.at == k
         ]
         notes += [f"before it: {note.words}" for note in sheet.notes if note.at == k]
-        notes += [f"{sign}: {one.words}" for sign, one in letters if one.at == k]
+        notes += [
+            f"{sign}: {remark.words}" for sign, remark in letters if remark.at == k
+        ]
         line = chart.places
         values = (line.points[k - 1], line.lower[k - 1], line.upper[k - 1])
         numbers = tuple(f"{value:z.{sheet.digits}f}" for value in values)
@@ -153,16 +155,16 @@ def _letters(sheet: ChartSheet) -> list[tuple[str, Remark]]:
     letters = "abcdefghijklmnopqrstuvwxyz"
     ordered = sorted(sheet.remarks, key=lambda remark: remark.at)
     return [
-        (("" if k < 26 else letters[k // 26 - 1]) + letters[k % 26], one)
-        for k, one in enumerate(ordered[: 26 * 27])
+        (("" if k < 26 else letters[k // 26 - 1]) + letters[k % 26], remark)
+        for k, remark in enumerate(ordered[: 26 * 27])
     ]
 
 
 def _remarks(sheet: ChartSheet, panel: Panel) -> list[Shape]:
     """The letters of what is written, boxed, at the foot of the panel."""
     signs: dict[int, list[str]] = {}
-    for sign, one in _letters(sheet):
-        signs.setdefault(one.at, []).append(sign)
+    for sign, remark in _letters(sheet):
+        signs.setdefault(remark.at, []).append(sign)
     shapes: list[Shape] = []
     for at, own in signs.items():
         x, y, value = panel.x(at), panel.bottom - 8, sheet.chart.places.points[at - 1]
@@ -196,7 +198,7 @@ def _legend(sheet: ChartSheet) -> list[str]:
         measuring.chart_limits(sheet.chart.kind, even=sheet.chart.places.even),
         f"{source}; none spoke" if not spoke else source,
         *said,
-        *(f"{sign}: {one.words}" for sign, one in _letters(sheet)),
+        *(f"{sign}: {remark.words}" for sign, remark in _letters(sheet)),
     ]
 
 

@@ -37,9 +37,9 @@ def shares(bars: Sequence[Bar]) -> list[Share]:
     for bar in ordered:
         sum_so_far += bar.count
         # Half up, in whole numbers: 1 of 3 is 333, 2 of 3 are 667.
-        one = (2000 * bar.count + total) // (2 * total) if total else 0
+        share = (2000 * bar.count + total) // (2 * total) if total else 0
         up_to = (2000 * sum_so_far + total) // (2 * total) if total else 0
-        found.append(Share(bar, one, up_to))
+        found.append(Share(bar, share, up_to))
     return found
 
 

@@ -35,14 +35,14 @@ def build(sheet: StudySheet) -> Scene:
     shapes: list[Shape] = panel.frame(f"{sheet.title}, {sheet.unit}")
     count = len(sheet.people)
     ends = []
-    for number, one in enumerate(sheet.people):
+    for number, person in enumerate(sheet.people):
         aside = 0.12 * (number - (count - 1) / 2)
         at = [place + aside for place in range(1, len(sheet.places) + 1)]
-        means = [sum(cell) / len(cell) for cell in one.values]
+        means = [sum(cell) / len(cell) for cell in person.values]
         shapes.append(panel.trace(at, means, LOOKS[number % len(LOOKS)]))
-        for place, cell in zip(at, one.values, strict=True):
+        for place, cell in zip(at, person.values, strict=True):
             shapes += [Disc(panel.x(place), panel.y(v), 2.6, "flow-head") for v in cell]
-        ends.append((means[-1], one.name))
+        ends.append((means[-1], person.name))
     shapes += _names(panel, ends)
     shapes += panel.labels(range(1, len(sheet.places) + 1), sheet.places)
     return Scene(WIDTH, panel.bottom + 34, tuple(shapes), sheet.title)

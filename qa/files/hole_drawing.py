@@ -100,16 +100,16 @@ def _places(rings: Iterable, factor: float) -> dict:
     return found
 
 
-def _ring(one, factor: float):
+def _ring(entity, factor: float):
     """(middle, diameter in mm or None) of a circle or a point."""
-    if one.dxftype() == "POINT":
-        return one.dxf.location, None
-    if abs(abs(one.dxf.extrusion.normalize().z) - 1) > 1e-9:
+    if entity.dxftype() == "POINT":
+        return entity.dxf.location, None
+    if abs(abs(entity.dxf.extrusion.normalize().z) - 1) > 1e-9:
         raise complaint("a circle is drawn that does not lie in x, y")
-    across = 2 * one.dxf.radius * factor
+    across = 2 * entity.dxf.radius * factor
     if not across > 0:
         raise complaint("a circle is drawn that has no size")
-    return one.ocs().to_wcs(one.dxf.center), across
+    return entity.ocs().to_wcs(entity.dxf.center), across
 
 
 def _texts(drawn: Iterable, factor: float) -> Iterator[tuple]:

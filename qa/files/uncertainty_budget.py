@@ -29,7 +29,9 @@ def read_budget(data: bytes) -> list[Contribution]:
         complaints.append(Complaint(reason, table.header.line))
     rows = []
     for row in table.rows[:MOST_ROWS]:
-        cells = {name: row.cells[one.index].strip() for name, one in columns.items()}
+        cells = {
+            name: row.cells[column.index].strip() for name, column in columns.items()
+        }
         try:
             rows.append(_contribution(cells))
         except ValueError as why:

@@ -222,10 +222,10 @@ class HoldingForm(forms.Form):
 
 def _direction_of(word: str, directions) -> tuple[int | None, bool]:
     """Which direction a word is of, and whether along it."""
-    for number, one in enumerate(directions):
-        if word.casefold() == one.plus.casefold():
+    for number, direction in enumerate(directions):
+        if word.casefold() == direction.plus.casefold():
             return number, True
-        if word.casefold() == one.minus.casefold():
+        if word.casefold() == direction.minus.casefold():
             return number, False
     return None, True
 
@@ -288,21 +288,21 @@ def start_typical(typical: Typical | None, words: dict, unit: str) -> tuple[dict
     def text(mm: float) -> str:
         return format_length(to_nm(mm), unit, 2 if unit == "mm" else 4)
 
-    for row, one in enumerate(points):
-        start |= {f"name_{row}": one.name, f"kind_{row}": one.kind}
+    for row, point in enumerate(points):
+        start |= {f"name_{row}": point.name, f"kind_{row}": point.kind}
         start |= {
             f"at_{axis}_{row}": text(mm)
-            for axis, mm in zip("xyz", one.place_mm, strict=True)
+            for axis, mm in zip("xyz", point.place_mm, strict=True)
         }
     own_word = {"aft": words.get("plus_0", "aft")}
-    for row, one in enumerate(rows):
+    for row, adjuster in enumerate(rows):
         start |= {
-            f"of_{row}": one.point,
-            f"word_{row}": own_word.get(one.word, one.word),
-            f"far_{row}": text(one.far_mm),
-            f"back_{row}": text(one.back_mm),
-            f"step_{row}": text(one.step_mm),
-            f"by_{row}": one.step_kind,
+            f"of_{row}": adjuster.point,
+            f"word_{row}": own_word.get(adjuster.word, adjuster.word),
+            f"far_{row}": text(adjuster.far_mm),
+            f"back_{row}": text(adjuster.back_mm),
+            f"step_{row}": text(adjuster.step_mm),
+            f"by_{row}": adjuster.step_kind,
         }
     return start, _counts(len(points), len(rows))
 

@@ -49,19 +49,19 @@ class NoteForm(forms.Form):
         self.of, self.row = of, row
         newest = list(self.reads.items())[::-1]
         self.fields["point"].choices = [
-            (key, f"{one.part.serial}, {one.check}") for key, one in newest
+            (key, f"{read.part.serial}, {read.check}") for key, read in newest
         ]
 
     def clean(self):
         """What an act takes of it."""
         said = super().clean()
-        one = self.reads.get(said.pop("point", None))
+        read = self.reads.get(said.pop("point", None))
         everywhere = said.pop("everywhere", False)
-        if one is None:
+        if read is None:
             return said
-        said["check"] = one.check
+        said["check"] = read.check
         said["of"] = EVERYWHERE if everywhere else self.of
-        said["station"] = None if everywhere else one.own.get(self.row)
+        said["station"] = None if everywhere else read.own.get(self.row)
         return said
 
 

@@ -49,10 +49,10 @@ class InstrumentField(FoundField):
         rows = Instrument.objects.exclude(status=InstrumentStatus.OUT)
         super().__init__(rows.order_by("code"), **named)
 
-    def label_from_instance(self, one):
-        standing = gauges.standing_now(one)
+    def label_from_instance(self, instrument):
+        standing = gauges.standing_now(instrument)
         told = [why for why, _refused in gauges.objections(standing, self.rules)]
-        return " ".join([str(one), *(f"({why.rstrip('.')})" for why in told)])
+        return " ".join([str(instrument), *(f"({why.rstrip('.')})" for why in told)])
 
     @cached_property
     def rules(self):

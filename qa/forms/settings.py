@@ -61,19 +61,19 @@ class SettingsForm(forms.Form):
             )
 
     @staticmethod
-    def _ways(one: Present) -> list[tuple[str, str]]:
-        if one.step_kind == StepKind.SHIM:
+    def _ways(adjuster: Present) -> list[tuple[str, str]]:
+        if adjuster.step_kind == StepKind.SHIM:
             return [(PLUS, _now("put in")), (MINUS, _now("taken out"))]
-        return [(PLUS, one.plus), (MINUS, one.minus)]
+        return [(PLUS, adjuster.plus), (MINUS, adjuster.minus)]
 
     @staticmethod
-    def _typed(one: Present, nm: int, unit: str) -> str:
+    def _typed(adjuster: Present, nm: int, unit: str) -> str:
         """A change as it would be typed."""
         if not nm:
             return ""
-        if one.step_kind == StepKind.LENGTH:
+        if adjuster.step_kind == StepKind.LENGTH:
             return format_length(abs(nm), unit)
-        return f"{float(Fraction(abs(nm), one.step_nm) * _share(one)):g}"
+        return f"{float(Fraction(abs(nm), adjuster.step_nm) * _share(adjuster)):g}"
 
     # -- rows for the template
 
@@ -96,10 +96,10 @@ class SettingsForm(forms.Form):
         ]
 
     @staticmethod
-    def _room(one: Present, unit: str) -> list[str]:
+    def _room(adjuster: Present, unit: str) -> list[str]:
         told = (
-            (one.max_nm - one.now_nm, one.plus),
-            (one.now_nm - one.min_nm, one.minus),
+            (adjuster.max_nm - adjuster.now_nm, adjuster.plus),
+            (adjuster.now_nm - adjuster.min_nm, adjuster.minus),
         )
         return [f"{length(max(0, nm), unit)} {word}" for nm, word in told]
 
@@ -112,7 +112,7 @@ class SettingsForm(forms.Form):
 
     def clean(self):
         self.changes_nm = [
-            self._change(row, one) for row, one in enumerate(self.present)
+            self._change(row, adjuster) for row, adjuster in enumerate(self.present)
         ]
         if not self.errors and not any(self.changes_nm):
             self.add_error(
@@ -147,73 +147,73 @@ class SettingsForm(forms.Form):
         self.add_error(field, words)
         return 0
 
-    def _nm(self, one: Present, text: str) -> int | None:
+    def _nm(self, adjuster: Present, text: str) -> int | None:
         """nm of what was typed; None where shims or turns are not whole steps."""
-        if one.step_kind == StepKind.LENGTH:
+        if adjuster.step_kind == StepKind.LENGTH:
             nm = parse_typed(text, self.unit_said)
-            steps = round(nm / one.step_nm)
-            near = abs(nm - steps * one.step_nm) <= HALF_A_DIGIT[self.unit_said]
-            return steps * one.step_nm if near else nm
+            steps = round(nm / adjuster.step_nm)
+            near = abs(nm - steps * adjuster.step_nm) <= HALF_A_DIGIT[self.unit_said]
+            return steps * adjuster.step_nm if near else nm
         found = COUNT.fullmatch(text)
         if not found:
             return None
         under = Fraction(found[2] or 1)
-        steps = Fraction(found[1].replace(",", ".")) / under / _share(one)
-        return int(steps) * one.step_nm if steps.denominator == 1 else None
+        steps = Fraction(found[1].replace(",", ".")) / under / _share(adjuster)
+        return int(steps) * adjuster.step_nm if steps.denominator == 1 else None
 
     def said(self) -> list[Set]:
         """What was set, of a valid form: all of them, with what they were."""
         return [
             Set(
-                name=one.name,
-                value_nm=one.now_nm + change,
+                name=adjuster.name,
+                value_nm=adjuster.now_nm + change,
                 value=self.cleaned_data.get(f"setting_{row}") or "",
-                unit=self.unit_said if one.step_kind == StepKind.LENGTH else "",
-                asked_nm=self.asked.get(one.name, 0) if self.asked else None,
+                unit=self.unit_said if adjuster.step_kind == StepKind.LENGTH else "",
+                asked_nm=self.asked.get(adjuster.name, 0) if self.asked else None,
                 was_nm=self.cleaned_data.get(f"was_{row}"),
             )
-            for row, (one, change) in enumerate(
+            for row, (adjuster, change) in enumerate(
                 zip(self.present, self.changes_nm, strict=True)
             )
         ]
 
 
-def _share(one: Present) -> Fraction:
+def _share(adjuster: Present) -> Fraction:
     """What one step counts: one shim, or its part of a turn."""
-    if one.step_kind == StepKind.TURN:
-        return Fraction(one.turn_e3 or 1000, 1000)
+    if adjuster.step_kind == StepKind.TURN:
+        return Fraction(adjuster.turn_e3 or 1000, 1000)
     return Fraction(1)
 
 
-def _step(one: Present, unit: str) -> str:
-    step = length(one.step_nm, unit)
-    if one.step_kind == StepKind.SHIM:
+def _step(adjuster: Present, unit: str) -> str:
+    step = length(adjuster.step_nm, unit)
+    if adjuster.step_kind == StepKind.SHIM:
         return _now("one shim, %(step)s") % {"step": step}
-    if one.step_kind == StepKind.TURN:
-        told = {"turn": float(_share(one)), "step": step}
+    if adjuster.step_kind == StepKind.TURN:
+        told = {"turn": float(_share(adjuster)), "step": step}
         return _now("%(turn)g turn, %(step)s") % told
     return step
 
 
-def _counted(one: Present, unit: str) -> str:
+def _counted(adjuster: Present, unit: str) -> str:
     """What is counted in the field."""
-    if one.step_kind == StepKind.SHIM:
+    if adjuster.step_kind == StepKind.SHIM:
         return _now("shims")
-    return _now("turns") if one.step_kind == StepKind.TURN else unit
+    return _now("turns") if adjuster.step_kind == StepKind.TURN else unit
 
 
-def _whole(one: Present, unit: str) -> str:
-    if one.step_kind == StepKind.SHIM:
+def _whole(adjuster: Present, unit: str) -> str:
+    if adjuster.step_kind == StepKind.SHIM:
         return _now("Whole shims: 1, 2, 3.")
-    return _now("In steps of %(step)s.") % {"step": _step(one, unit)}
+    return _now("In steps of %(step)s.") % {"step": _step(adjuster, unit)}
 
 
-def _nearest(one: Present, nm: int, unit: str) -> str:
+def _nearest(adjuster: Present, nm: int, unit: str) -> str:
     """The whole steps on both sides of what was typed."""
-    below = nm // one.step_nm * one.step_nm
+    below = nm // adjuster.step_nm * adjuster.step_nm
     told = {
-        "step": length(one.step_nm, unit),
+        "step": length(adjuster.step_nm, unit),
         "below": format_length(below, unit),
-        "above": format_length(below + one.step_nm, unit),
+        "above": format_length(below + adjuster.step_nm, unit),
     }
     return _now("In steps of %(step)s: %(below)s or %(above)s.") % told

@@ -73,14 +73,14 @@ class StacksForm(forms.Form):
 
     @property
     def table(self) -> list:
-        return [(one, self[f"stack_{n}"]) for n, one in enumerate(self.points)]
+        return [(point, self[f"stack_{n}"]) for n, point in enumerate(self.points)]
 
     @property
     def stacks(self) -> dict[str, list[int]]:
         """{point: thicknesses in nm}."""
         return {
-            one.name: self.cleaned_data[f"stack_{n}"]
-            for n, one in enumerate(self.points)
+            point.name: self.cleaned_data[f"stack_{n}"]
+            for n, point in enumerate(self.points)
         }
 
 

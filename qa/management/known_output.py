@@ -62,19 +62,19 @@ def _again(doubt) -> dict:
     }
 
 
-def _ends(value: float, one) -> dict:
-    return {"low": _round(value - one.half), "high": _round(value + one.half)}
+def _ends(value: float, interval) -> dict:
+    return {"low": _round(value - interval.half), "high": _round(value + interval.half)}
 
 
-def _cut(one) -> dict:
+def _cut(cut) -> dict:
     return {
-        "station": one.label,
-        "trim_mm": _round(one.trim),
-        "low_mm": _round(max(0.0, one.trim - one.half)),
-        "high_mm": _round(one.trim + one.half),
-        "bite_mm": _round(one.bite),
-        "bite_low_mm": _round(max(0.0, one.bite - one.bite_half)),
-        "bite_high_mm": _round(one.bite + one.bite_half),
+        "station": cut.label,
+        "trim_mm": _round(cut.trim),
+        "low_mm": _round(max(0.0, cut.trim - cut.half)),
+        "high_mm": _round(cut.trim + cut.half),
+        "bite_mm": _round(cut.bite),
+        "bite_low_mm": _round(max(0.0, cut.bite - cut.bite_half)),
+        "bite_high_mm": _round(cut.bite + cut.bite_half),
     }
 
 

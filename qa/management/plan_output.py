@@ -196,10 +196,10 @@ def move_words(move: Move, known=None) -> str:
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         unit = "deg" if motion.turns else "mm"
         if amount and name in told:
-            one = told[name]
-            half = f"{one.shown:.{one.digits}f}"
+            interval = told[name]
+            half = f"{interval.shown:.{interval.digits}f}"
             words.append(
-                f"{name} {amount:+z.{one.digits}f} {unit} (give or take {half})"
+                f"{name} {amount:+z.{interval.digits}f} {unit} (give or take {half})"
             )
         elif amount:
             words.append(f"{name} {amount:+z.3f} {unit}")

@@ -108,11 +108,12 @@ def _mark(pack: Pack) -> list[Block]:
 def _earlier(pack: Pack) -> list[Block]:
     if pack.changes is None:
         return []
-    one = pack.changes
-    count = one.compared.count
+    changes = pack.changes
+    count = changes.compared.count
     words = f"{count} lines differ" if count != 1 else "1 line differs"
-    words = f"{words} now." if count else _unchanged(one)
-    told = f"Issue {one.issue} ({one.label}) of {one.at} stays as it was. {words}"
+    words = f"{words} now." if count else _unchanged(changes)
+    issue = f"Issue {changes.issue} ({changes.label}) of {changes.at}"
+    told = f"{issue} stays as it was. {words}"
     return [*paragraph(told, CONTENT, size=8.5, font=SEMIBOLD), gap(3)]
 
 
@@ -222,32 +223,34 @@ def changes(pack: Pack) -> list[Block]:
     """What this issue tells otherwise than the one before it."""
     if pack.changes is None:
         return []
-    one = pack.changes
-    out = section_heading(f"Changed since issue {one.issue}", f"{one.label}, {one.at}")
-    if one.compared.untold:
-        told = "; ".join(one.compared.untold)
+    since = pack.changes
+    out = section_heading(
+        f"Changed since issue {since.issue}", f"{since.label}, {since.at}"
+    )
+    if since.compared.untold:
+        told = "; ".join(since.compared.untold)
         words = f"{OTHER_FORM} Not compared, since only one of both has it: {told}."
         out += [*paragraph(words, CONTENT), gap(2)]
-    if not one.compared.changes:
-        return out + paragraph(_unchanged(one), CONTENT)
+    if not since.compared.changes:
+        return out + paragraph(_unchanged(since), CONTENT)
     columns = (
         Column("What", 36, lines=6, font=SEMIBOLD),
-        Column(f"In issue {one.issue}", 72, lines=8),
+        Column(f"In issue {since.issue}", 72, lines=8),
         Column("Now", 72, lines=8),
     )
-    for name, lines in groupby(one.compared.changes, lambda change: change.table):
+    for name, lines in groupby(since.compared.changes, lambda change: change.table):
         rows = [(x.name, x.before, x.now) for x in lines]
         found = table(columns, rows, CONTENT, size=7.5, whole=True)
         out += [heading(name), *found, gap(3)]
     return out
 
 
-def _unchanged(one: Changes) -> str:
+def _unchanged(changes: Changes) -> str:
     """What is told where no line differs: only the same record is nothing changed."""
-    if one.same:
+    if changes.same:
         return "Nothing that this pack tells has changed."
-    if one.why:
-        return f"The two issues were not compared line by line. {one.why}"
+    if changes.why:
+        return f"The two issues were not compared line by line. {changes.why}"
     return (
         "No line differs; the records differ: compare the attached record.json of "
         "both issues."

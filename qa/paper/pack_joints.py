@@ -25,9 +25,9 @@ def story(section: Joints) -> list[Block]:
         out += paragraph(told, CONTENT, size=8.5)
     if not section.joints:
         return out + paragraph("No joint of it was fitted yet.", CONTENT, size=8.5)
-    for number, one in enumerate(section.joints):
+    for number, joint in enumerate(section.joints):
         out += [replace(gap(8, keep=True), fresh=True)] if number else []
-        out += _joint(one)
+        out += _joint(joint)
     return out
 
 

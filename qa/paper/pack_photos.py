@@ -26,9 +26,9 @@ def _pair(photos: tuple[PackPhoto, ...]) -> Block:
     more = 9 * (max(map(len, shown)) - 1)
 
     def draw(canvas, x, top, width):
-        for number, one in enumerate(photos):
+        for number, photo in enumerate(photos):
             left = x + number * (wide + BETWEEN)
-            _photo(canvas, one, shown[number], left, top, wide)
+            _photo(canvas, photo, shown[number], left, top, wide)
 
     words = tuple(photo.shows for photo in photos)
     told = "; ".join(f"Photo of {photo.shows}: {photo.note}" for photo in photos)

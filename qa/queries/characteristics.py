@@ -161,12 +161,12 @@ def over_parts(
         None if end is None else end / scale
         for end in (row.current.low, row.current.high)
     )
-    values = [one.exact / scale for one in found]
+    values = [result.exact / scale for result in found]
     return told_of(capability(values, low, high), name, FINER.get(name, 3))
 
 
 def _counted(row: Characteristic, found: list[CharacteristicResult]) -> CapabilityTold:
-    right = sum(_is_right(one, row.current) for one in found)
+    right = sum(_is_right(result, row.current) for result in found)
     low, high = share_bounds(right, len(found))
     said = _("%(right)s of %(all)s") % {"right": right, "all": len(found)}
     bounds = _("%(low)s to %(high)s") % {
@@ -180,13 +180,13 @@ def _counted(row: Characteristic, found: list[CharacteristicResult]) -> Capabili
     return CapabilityTold(facts=facts, notes=[note])
 
 
-def _is_right(one: CharacteristicResult, now: CharacteristicRevision) -> bool:
+def _is_right(result: CharacteristicResult, now: CharacteristicRevision) -> bool:
     """Whether a count is within the limits of now, or what is so or not is so."""
-    if one.exact is None:
-        return one.verdict == Verdict.CONFORMS
-    low = one.exact if now.low is None else now.low
-    high = one.exact if now.high is None else now.high
-    return low <= one.exact <= high
+    if result.exact is None:
+        return result.verdict == Verdict.CONFORMS
+    low = result.exact if now.low is None else now.low
+    high = result.exact if now.high is None else now.high
+    return low <= result.exact <= high
 
 
 @dataclass(frozen=True)

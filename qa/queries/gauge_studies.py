@@ -162,8 +162,8 @@ def _doubt(state: StudyState) -> str:
     told = [] if state.complete else instrument_doubts(gauge)
     told += [_of(doubt, len(values)) for doubt in study_doubts(values)]
     late: dict[str, int] = {}
-    for one in overdue(values).values():
-        words = overdue_words(gauge.code, one)
+    for late_value in overdue(values).values():
+        words = overdue_words(gauge.code, late_value)
         late[words] = late.get(words, 0) + 1
     return " ".join(
         told + [_holds_for(words, n, len(values)) for words, n in late.items()]

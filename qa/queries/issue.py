@@ -45,17 +45,23 @@ def boxes_of(thing: SignedThing, **blanks: Signature) -> tuple[Signature, ...]:
     )
 
 
-def _box(one: Signed) -> Signature:
+def _box(signature: Signed) -> Signature:
     proof = _("%(when)s, proven by %(how)s, sha256 %(digest)s")
-    values = {"how": one.proven_by, "digest": one.digest[:12], "when": local(one.when)}
-    word = one.word.capitalize()
+    values = {
+        "how": signature.proven_by,
+        "digest": signature.digest[:12],
+        "when": local(signature.when),
+    }
+    word = signature.word.capitalize()
     return Signature(
-        meaning=word if one.holds else _("%(as)s: no longer holds") % {"as": word},
-        name=one.who,
-        date=local(one.when)[:10],
-        note=one.certificate or one.role,
+        meaning=word
+        if signature.holds
+        else _("%(as)s: no longer holds") % {"as": word},
+        name=signature.who,
+        date=local(signature.when)[:10],
+        note=signature.certificate or signature.role,
         proof=proof % values,
-        changed=one.changed,
+        changed=signature.changed,
     )
 
 

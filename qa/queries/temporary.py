@@ -268,21 +268,21 @@ def must_come_off(airframe: Airframe, bay: Position | None = None) -> OnBoard:
     for item in rows:
         row = replace(row_of(item), moved="; ".join(went.get(item.pk, ())))
         by_bay.setdefault(item.bay_id, []).append(row)
-    for one in came:
-        if one.item.state.on_board:
-            own = by_bay.setdefault(one.placement.position_id, [])
-            own.append(_came(one, airframe))
+    for load in came:
+        if load.item.state.on_board:
+            own = by_bay.setdefault(load.placement.position_id, [])
+            own.append(_came(load, airframe))
     counts = [count for count in counts if bay is None or bay.covers(count.path)]
     for count in counts:
         count.rows = by_bay.get(count.id, [])
     return OnBoard(airframe, [count for count in counts if count.rows], counts)
 
 
-def _came(one: Carried, airframe: Airframe) -> ItemRow:
-    row = row_of(one.item)
-    here = one.item.airframe_id == airframe.pk
+def _came(load: Carried, airframe: Airframe) -> ItemRow:
+    row = row_of(load.item)
+    here = load.item.airframe_id == airframe.pk
     label = row.label if here else f"{row.airframe} {row.label}"
-    return replace(row, label=label, moved=wording.came(one))
+    return replace(row, label=label, moved=wording.came(load))
 
 
 @dataclass(frozen=True)

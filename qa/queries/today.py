@@ -135,12 +135,12 @@ def _measure_again() -> Listed:
 def _inspect() -> Listed:
     """What was offered and waits for an inspector, unchanged since."""
 
-    def shape(one: offers.OfferedRow) -> Item:
-        url = reverse("offered_joint", args=[one.number, one.order])
-        note = _("offered by %(name)s") % {"name": one.by}
-        if one.open_lines:
-            note += _(", %(n)s not shown to conform") % {"n": one.open_lines}
-        return Item(f"{one.airframe}, {one.joint}", note, url, one.at)
+    def shape(offered: offers.OfferedRow) -> Item:
+        url = reverse("offered_joint", args=[offered.number, offered.order])
+        note = _("offered by %(name)s") % {"name": offered.by}
+        if offered.open_lines:
+            note += _(", %(n)s not shown to conform") % {"n": offered.open_lines}
+        return Item(f"{offered.airframe}, {offered.joint}", note, url, offered.at)
 
     rows = offers.queue()
     title = str(_("To inspect"))
@@ -186,4 +186,4 @@ def _plans(person: Person) -> Listed:
     rows = StandingPlan.objects.order_by("plan__number")
     count = rows.count()
     title = str(_("Plans to work by"))
-    return Listed(title, [shape(one) for one in plans_now(rows[:MOST])], count)
+    return Listed(title, [shape(plan) for plan in plans_now(rows[:MOST])], count)

@@ -235,8 +235,8 @@ def _solve(found: Together) -> None:
 def _plan(found: Together, joints: list[PlannedJoint]) -> None:
     """Bodies are the parts that the joints are of, then what only lies around them."""
     parts: dict[int, list[PlannedJoint]] = {}
-    for one in joints:
-        parts.setdefault(one.state.joint.position_id, []).append(one)
+    for planned in joints:
+        parts.setdefault(planned.state.joint.position_id, []).append(planned)
     planning.told_apart(joints)
     around = [position for joint in joints for position in surrounds(joint.state)]
     number = {key: n for n, key in enumerate(dict.fromkeys([*parts, *around]))}
@@ -254,13 +254,13 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         )
         for key, own in parts.items()
     }
-    for key, one in worked.items():
-        motions, by = _held_by(found, key, one)
-        scatter = expected_scatter(one.shortfall)
+    for key, part in worked.items():
+        motions, by = _held_by(found, key, part)
+        scatter = expected_scatter(part.shortfall)
         options = requirements.plan_options(
-            defaults, one.check, motions, adjusters=by, cut_scatter_mm=scatter
+            defaults, part.check, motions, adjusters=by, cut_scatter_mm=scatter
         )
-        one.options = planning.judging_all(options, joints)
+        part.options = planning.judging_all(options, joints)
     bodies = [_body(found, key, worked.get(key)) for key in number]
     rows = [
         Between(

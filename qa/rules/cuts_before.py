@@ -35,8 +35,8 @@ class Cuts:
 def load(fit_ups: list[FitUp], joints: Iterable[Joint], seams: dict[int, Seam]) -> Cuts:
     """The cuts of all that was fitted, at these joints: two statements. seams: what is
     loaded of them by revision; those that are missing come to it."""
-    serials = {one.part_id for one in fit_ups}
-    serials |= {one.surround_part_id for one in fit_ups} - {None}
+    serials = {fit_up.part_id for fit_up in fit_ups}
+    serials |= {fit_up.surround_part_id for fit_up in fit_ups} - {None}
     found = Cuts(seams)
     rows = TrimCut.objects.filter(part__in=serials, fit_up__joint__in=joints)
     elsewhere = {}

@@ -129,8 +129,8 @@ class Fitted:
             replace(fit, before_correction=self._is_of(fit, own, last)) for fit in lower
         ]
 
-    def _is_of(self, one: Earlier, own: Pull, last: int) -> bool:
-        theirs = self.pulls.get(one.part.pk)
+    def _is_of(self, fit: Earlier, own: Pull, last: int) -> bool:
+        theirs = self.pulls.get(fit.part.pk)
         same = theirs is not None and theirs.tool_id == own.tool_id
         return bool(same and theirs.number <= last)
 
@@ -150,7 +150,7 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
     keys = {}
     for (joint, airframe), own in frames.items():
         last = own[-1].part
-        mine = [one for one in own if one.part_id == last.pk]
+        mine = [fit for fit in own if fit.part_id == last.pk]
         place = Earlier(mine[0].airframe, last, mine)
         told.by_joint.setdefault(joint, []).append(place)
         told.counts[joint, airframe] = len(own)
@@ -175,9 +175,9 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
 
 
 def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
-    every = [(joint, one) for joint, own in told.by_joint.items() for one in own]
+    every = [(joint, fit) for joint, own in told.by_joint.items() for fit in own]
     # One part may have been fitted here on several airframes.
-    cut = {serial for _joint, one in every for serial in _cut_of(one)}
+    cut = {serial for _joint, fit in every for serial in _cut_of(fit)}
     cuts = TrimCut.objects.filter(part__in=cut, fit_up__joint__in=joints)
     cuts = list(cuts.select_related("fit_up__revision").order_by("pk"))
     revisions = {cut.fit_up.revision_id: cut.fit_up.revision for cut in cuts}
@@ -189,11 +189,11 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
         station.revision = revisions[station.revision_id]
         told.seams[station.revision_id].stations.append(station)
     owners: dict[tuple[int, int, str], list[Earlier]] = {}
-    for joint, one in every:
+    for joint, fit in every:
         now = told.seams[joints[joint].current_id]
-        one.cut_mm = {side: [0.0] * len(now.stations) for side in Side.values}
-        for serial, side in _cut_of(one).items():
-            owners.setdefault((joint, serial, side), []).append(one)
+        fit.cut_mm = {side: [0.0] * len(now.stations) for side in Side.values}
+        for serial, side in _cut_of(fit).items():
+            owners.setdefault((joint, serial, side), []).append(fit)
     lines: dict[tuple, list] = {}
     for cut in cuts:
         key = cut.fit_up, cut.part_id, cut.side, cut.entry_id
@@ -201,22 +201,22 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
     for (fit_up, serial, side, _entry), spots in lines.items():
         now = told.seams[joints[fit_up.joint_id].current_id]
         depths = now.depths(spots, told.seams[fit_up.revision_id])
-        for one in owners.get((fit_up.joint_id, serial, side), ()):
+        for fit in owners.get((fit_up.joint_id, serial, side), ()):
             # What it loses on another airframe later is not needed here.
-            came_with = fit_up.pk < one.fit_ups[0].pk
-            if came_with or fit_up.airframe_id == one.airframe.pk:
-                total = one.cut_mm[side]
-                one.cut_mm[side] = [
+            came_with = fit_up.pk < fit.fit_ups[0].pk
+            if came_with or fit_up.airframe_id == fit.airframe.pk:
+                total = fit.cut_mm[side]
+                fit.cut_mm[side] = [
                     a + float(b) for a, b in zip(total, depths, strict=True)
                 ]
 
 
-def _cut_of(one: Earlier) -> dict[int, str]:
+def _cut_of(fit: Earlier) -> dict[int, str]:
     """The serials whose edges meet there, with their sides: its part, and what was its
     surround last."""
-    around = [fit_up.surround_part_id for fit_up in one.fit_ups]
+    around = [fit_up.surround_part_id for fit_up in fit.fit_ups]
     named = [serial for serial in around if serial][-1:]
-    return {one.part.pk: Side.PART} | dict.fromkeys(named, Side.SURROUND)
+    return {fit.part.pk: Side.PART} | dict.fromkeys(named, Side.SURROUND)
 
 
 def _add_molds(told: Fitted, parts: set[int]) -> None:

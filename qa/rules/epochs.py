@@ -45,12 +45,12 @@ class Value:
     @property
     def width_nm(self) -> int:
         """How far apart the leaves of a feeler pair are: it lies in between."""
-        one = self.reading
-        if one.outcome != Outcome.FEELER:
+        reading = self.reading
+        if reading.outcome != Outcome.FEELER:
             return 0
         goes, stops = (
-            parse_length(text, one.unit, comma=True)
-            for text in (one.goes, one.does_not_go)
+            parse_length(text, reading.unit, comma=True)
+            for text in (reading.goes, reading.does_not_go)
         )
         return abs(stops - goes)
 

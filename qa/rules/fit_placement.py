@@ -55,14 +55,16 @@ def seat(
     return surround, questions
 
 
-def _refuse_elsewhere(one: Placement, airframe, joint: Joint, *, fitted: bool) -> None:
-    away = one.airframe_id != airframe.pk
-    if away or (fitted and one.position_id != joint.position_id):
+def _refuse_elsewhere(
+    placement: Placement, airframe, joint: Joint, *, fitted: bool
+) -> None:
+    away = placement.airframe_id != airframe.pk
+    if away or (fitted and placement.position_id != joint.position_id):
         words = _("%(part)s sits in %(on)s, %(where)s. Take it out there first.")
         values = {
-            "part": one.part.serial,
-            "on": one.airframe.serial,
-            "where": one.position.path,
+            "part": placement.part.serial,
+            "on": placement.airframe.serial,
+            "where": placement.position.path,
         }
         field = "part" if fitted else "surround_part"
         raise Refused(words % values, field=field, code="elsewhere")

@@ -101,7 +101,11 @@ class Told:
     def due_of(self, row) -> date | None:
         """The due day of its instrument when a row was measured, as its clock says
         where that is believed, by what was on record when it came in."""
-        known = [one for one in self.calibrations if one.entry.pk < row.entry.pk]
+        known = [
+            calibration
+            for calibration in self.calibrations
+            if calibration.entry.pk < row.entry.pk
+        ]
         when = made_when(row.entry.made_at, row.entry.received_at)
         return due_when(self.standings, known, when)
 
@@ -225,7 +229,7 @@ def study_doubts(values: Iterable[StudyValue]) -> list[StudyDoubt]:
     statements."""
     values, found = list(values), []
     told = told_of({value.instrument_id for value in values})
-    for span in [span for one in told.values() for span in one.spans]:
+    for span in [span for history in told.values() for span in history.spans]:
         by_good: dict[int | None, StudyDoubt] = {}
         for value in values:
             first, last = first_moment(value), value.entry.received_at

@@ -74,7 +74,7 @@ def _body(told: Told) -> dict:
             for name in ("now", "after", "whole_now", "whole_after")
         },
         # What all was read with: [kind, code, nm that it may be off, by what].
-        "gauges": [one.kept for one in told.gauges],
+        "gauges": [gauge.kept for gauge in told.gauges],
         "stations": [
             {"label": label, Kind.GAP: _kept(gap), Kind.FLUSH: _kept(flush)}
             for label, gap, flush in zip(labels, report.gap, report.flush, strict=True)

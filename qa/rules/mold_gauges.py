@@ -61,10 +61,10 @@ def one_gauges(fits: Iterable[FirstFit]) -> tuple[OneGauge, ...]:
 
 def alike_mm(gauges: Iterable[OneGauge]) -> tuple[float, float]:
     """How far gaps, and flushnesses, may be off alike."""
-    by_kind = {one.kind: to_mm(one.most_nm or 0) for one in gauges}
+    by_kind = {gauge.kind: to_mm(gauge.most_nm or 0) for gauge in gauges}
     gap, flush = (by_kind.get(kind, 0.0) for kind in (Kind.GAP, Kind.FLUSH))
     return gap, flush
 
 
 def from_record(content: dict) -> tuple[OneGauge, ...]:
-    return tuple(OneGauge(*one) for one in content.get("gauges", ()))
+    return tuple(OneGauge(*kept) for kept in content.get("gauges", ()))

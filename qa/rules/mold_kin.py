@@ -74,7 +74,7 @@ class Kin:
         return self.plug == plug.code if self.key is None else self.key == plug.pk
 
     def told(self, relation: str) -> list[Relative]:
-        return [one for one in self.each if one.told and one.relation == relation]
+        return [mold for mold in self.each if mold.told and mold.relation == relation]
 
     @property
     def of_plug(self) -> list[Place]:
@@ -89,7 +89,7 @@ class Kin:
         return [
             place
             for place in self.off
-            if told and all(place in one.alike for one in told)
+            if told and all(place in mold.alike for mold in told)
         ]
 
 
@@ -131,14 +131,17 @@ def kin_of(
         found = mold_told.tell(replace(other, fits=as_made), usual)
         relation = Relation.PLUG if same else Relation.HAND
         each.append(_relative(other.tool.code, relation, found, off))
-    there = {one.code for one in each}
+    there = {mold.code for mold in each}
     # A mold of the plug of which nothing was read here yet may show it or not.
     each += [
         Relative(other.code, Relation.PLUG, told=False)
         for other in others
         if tool.plug_id and other.plug_id == tool.plug_id and other.code not in there
     ]
-    done = tuple((one.label, one.places) for one in corrected.since_made(told.fits))
+    done = tuple(
+        (correction.label, correction.places)
+        for correction in corrected.since_made(told.fits)
+    )
     plug = tool.plug.code if tool.plug_id else ""
     return Kin(plug, tuple(off), tuple(each), done, tool.plug_id)
 
@@ -188,15 +191,19 @@ class Corrected:
     def plug_state(self, fits: MoldFits) -> int:
         """How often its plug was corrected here before a mold was made of it."""
         made = _made(fits)
-        return sum(one.at < made for one in self._here(fits))
+        return sum(correction.at < made for correction in self._here(fits))
 
     def since_made(self, fits: MoldFits) -> list[PlugDone]:
         """What was done on its plug here after a mold was made of it."""
         made = _made(fits)
-        return [one for one in self._here(fits) if one.at >= made]
+        return [correction for correction in self._here(fits) if correction.at >= made]
 
     def _here(self, fits: MoldFits) -> list[PlugDone]:
-        return [one for one in self.plug if one.joint == either(fits.joint)]
+        return [
+            correction
+            for correction in self.plug
+            if correction.joint == either(fits.joint)
+        ]
 
 
 def _made(fits: MoldFits) -> datetime:
@@ -232,11 +239,11 @@ def left_on_plug(
     as `made_at` has it."""
     left, others = set(named_of(row.content)), []
     joint = either(row.revision.joint)
-    for one in done:
-        other = one.row.correction_id != row.pk and one.joint == joint
-        if other and one.at >= made and left & set(one.places):
-            left -= set(one.places)
-            others.append(one)
+    for correction in done:
+        other = correction.row.correction_id != row.pk and correction.joint == joint
+        if other and correction.at >= made and left & set(correction.places):
+            left -= set(correction.places)
+            others.append(correction)
     return left, others
 
 
@@ -315,16 +322,16 @@ def kept(kin: Kin) -> dict:
         "done": [[label, [list(p) for p in places]] for label, places in kin.done],
         "each": [
             {
-                "mold": one.code,
-                "relation": str(one.relation),
-                "told": one.told,
-                "alike": [list(place) for place in one.alike],
-                "open": [list(place) for place in one.open],
-                "other_state": one.other_state,
-                "by": list(one.by),
-                "checks": list(one.checks),
+                "mold": mold.code,
+                "relation": str(mold.relation),
+                "told": mold.told,
+                "alike": [list(place) for place in mold.alike],
+                "open": [list(place) for place in mold.open],
+                "other_state": mold.other_state,
+                "by": list(mold.by),
+                "checks": list(mold.checks),
             }
-            for one in kin.each
+            for mold in kin.each
         ],
     }
 
@@ -339,16 +346,16 @@ def from_record(content: dict) -> Kin | None:
         _places(found["off"]),
         tuple(
             Relative(
-                one["mold"],
-                Relation(one["relation"]),
-                one["told"],
-                _places(one["alike"]),
-                _places(one["open"]),
-                one.get("other_state", False),
-                tuple(one.get("by", ())),
-                tuple(one.get("checks", ())),
+                row["mold"],
+                Relation(row["relation"]),
+                row["told"],
+                _places(row["alike"]),
+                _places(row["open"]),
+                row.get("other_state", False),
+                tuple(row.get("by", ())),
+                tuple(row.get("checks", ())),
             )
-            for one in found["each"]
+            for row in found["each"]
         ),
         tuple((label, _places(places)) for label, places in found.get("done", ())),
         found.get("key"),

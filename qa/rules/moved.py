@@ -32,7 +32,11 @@ def rows_around(around, here: int):
     for joint in around:
         state = joint.state
         own, stations = state.joint.surround_id, state.seam.stations
-        rows = [n for n, one in enumerate(stations) if (one.surround_id or own) == here]
+        rows = [
+            n
+            for n, station in enumerate(stations)
+            if (station.surround_id or own) == here
+        ]
         yield places_of(stations)[0], rows
 
 

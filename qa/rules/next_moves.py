@@ -30,13 +30,13 @@ def free_share(worked: WorkedPlan) -> float:
 
 def own_share(worked: WorkedPlan) -> float:
     share = 1.0
-    for _, _, one in worked.stations():
-        if one.gap_now is None or one.trim <= 0:
+    for _, _, station in worked.stations():
+        if station.gap_now is None or station.trim <= 0:
             continue
-        bite = worked.bite(one).bite
-        moved = one.gap_after - one.trim + one.build_up - one.gap_now
-        if moved < 0 and one.gap_now + bite + moved < 0:
-            share = min(share, max(0.0, (one.gap_now + bite) / -moved))
+        bite = worked.bite(station).bite
+        moved = station.gap_after - station.trim + station.build_up - station.gap_now
+        if moved < 0 and station.gap_now + bite + moved < 0:
+            share = min(share, max(0.0, (station.gap_now + bite) / -moved))
     if share < 1 and worked.plan.settings is not None:
         return 0.0  # settings are whole steps: nobody makes a part of them
     return math.floor(share * 20) / 20 if share < 1 else 1.0

@@ -172,7 +172,7 @@ def _held(state: JointState) -> list[dict]:
 def checks_of(state: JointState) -> list[Check]:
     """The checks that what stands rests on, oldest first."""
     found = {value.check.pk: value.check for value in state.now.values.values()}
-    return sorted(found.values(), key=lambda one: one.number)
+    return sorted(found.values(), key=lambda check: check.number)
 
 
 def _check(check: Check) -> dict:

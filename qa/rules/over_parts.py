@@ -239,10 +239,10 @@ def modes_of(seam: Seam, reads: Iterable[PartRead | FirstFit]) -> list[dict]:
     at, directions, _face = places_of(seam.stations)
     aims = {kind: targets_mm(seam, kind)[0] for kind in Kind.values}
     off = [
-        {kind: deviations_mm(one, kind, aims[kind]) for kind in Kind.values}
-        for one in reads
+        {kind: deviations_mm(read, kind, aims[kind]) for kind in Kind.values}
+        for read in reads
     ]
-    return [modes(at, directions, one[Kind.GAP], one[Kind.FLUSH]) for one in off]
+    return [modes(at, directions, away[Kind.GAP], away[Kind.FLUSH]) for away in off]
 
 
 def deviations_mm(

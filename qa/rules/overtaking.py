@@ -178,8 +178,8 @@ def _own_acts(plans) -> dict:
     return found
 
 
-def _happened(plan: FitPlan, one, touches, own: set[int]) -> list[Change]:
-    fit_up, joint = one.fit_up, one.fit_up.joint
+def _happened(plan: FitPlan, planned, touches, own: set[int]) -> list[Change]:
+    fit_up, joint = planned.fit_up, planned.fit_up.joint
     rows = touches.at(fit_up.joint_id, fit_up.airframe_id)
     found = [
         Change(

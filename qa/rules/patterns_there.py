@@ -88,11 +88,11 @@ def _in_designs(pattern: HolePattern, sits, states) -> list[PatternThere]:
     and what was read on the other design is only looked at for what fails."""
     drilled, mates = sits[pattern.design_id], sits[pattern.mate_id]
     if not drilled or not mates:
-        groups = [[one] for one in drilled or mates]
+        groups = [[drill] for drill in drilled or mates]
     elif len(drilled) == 1:
         groups = [[*drilled, *mates]]
     else:
-        groups = [[one] for one in drilled]
+        groups = [[drill] for drill in drilled]
     there = []
     for group in groups:
         there.append(_placed(pattern, group, states, group))

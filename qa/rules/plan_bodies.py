@@ -94,7 +94,9 @@ def _inputs(joint: PlannedJoint) -> dict:
             [label, kind, str(value.reading.entry_id), value.reading.pk]
             for (label, kind), value in sorted(joint.values.items())
         ],
-        "carried": sorted({key[0] for key, one in joint.values.items() if one.carried}),
+        "carried": sorted(
+            {key[0] for key, value in joint.values.items() if value.carried}
+        ),
         "lost_nm": {
             side: [_nm(float(depth)) for depth in depths]
             for side, depths in joint.lost.items()

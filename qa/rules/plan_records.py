@@ -92,9 +92,9 @@ def cuts_of(worked: WorkedPlan) -> list[PlannedCut]:
     found = []
     for number, joint in enumerate(worked.joints):
         here = {
-            one.label: (one.side, worked.bite(one))
-            for _, _, one in worked.stations()
-            if one.joint == number
+            station.label: (station.side, worked.bite(station))
+            for _, _, station in worked.stations()
+            if station.joint == number
         }
         fit_up = joint.check.fit_up
         for side, part in (
@@ -201,8 +201,8 @@ def _read_then(joints: list[PlannedJoint], body: dict) -> None:
     said = body["inputs"]["joints"]
     keys = [row[3] for joint in said for row in joint["readings"]]
     readings = Reading.objects.select_related("fit_check__fit_up").in_bulk(keys)
-    for joint, one in zip(joints, said, strict=True):
-        carried = set(one["carried"])
+    for joint, kept in zip(joints, said, strict=True):
+        carried = set(kept["carried"])
         joint.state.now.values = {
             (label, kind): Value(
                 readings[key],
@@ -210,11 +210,11 @@ def _read_then(joints: list[PlannedJoint], body: dict) -> None:
                 readings[key].fit_check.fit_up,
                 carried=label in carried,
             )
-            for label, kind, _act, key in one["readings"]
+            for label, kind, _act, key in kept["readings"]
         }
         joint.lost = {
             side: [to_mm(nm) for nm in depths]
-            for side, depths in one["lost_nm"].items()
+            for side, depths in kept["lost_nm"].items()
         }
 
 

@@ -80,7 +80,9 @@ def joints_to_measure_again(most: int | None = None) -> list[Changed]:
     """
     first = MeasureAgain.objects.order_by("at", "pk").values_list("pk", flat=True)
     newest = newest_measured().filter(pk__in=list(first[:most]))
-    return sorted(changed(list(newest)), key=lambda one: (one.at, one.fit_up.pk))
+    return sorted(
+        changed(list(newest)), key=lambda change: (change.at, change.fit_up.pk)
+    )
 
 
 def since(checks: list[Check]) -> dict[int, Changed]:
@@ -91,7 +93,7 @@ def since(checks: list[Check]) -> dict[int, Changed]:
     found = {
         check.pk: _changed(touches, check.fit_up, check.entry.pk) for check in checks
     }
-    return {key: one for key, one in found.items() if one}
+    return {key: change for key, change in found.items() if change}
 
 
 def _changed(touches: Touches, fit_up: FitUp, after: int) -> Changed | None:

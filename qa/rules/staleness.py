@@ -98,7 +98,7 @@ def after_cut(state: JointState, cut: set[str]) -> JointState:
     done: what is to be measured then, and which witnesses may keep the rest."""
     now = state.now
     stale = {
-        key: Stale(one, WORDS[FitUpReason.TRIM]) for key, one in now.values.items()
+        key: Stale(value, WORDS[FitUpReason.TRIM]) for key, value in now.values.items()
     }
     later = replace(
         now, bar="", cut=frozenset(cut), before=now.values, values={}, stale=stale
@@ -254,7 +254,7 @@ def _fold(rows: History, epochs: list[Epoch]) -> None:
         if epoch.off:
             # What is not in place was not measured in place, whatever came in since.
             stale |= {
-                key: Stale(one, epoch.told) for key, one in epoch.measured.items()
+                key: Stale(value, epoch.told) for key, value in epoch.measured.items()
             }
             epoch.measured = {}
         epoch.witnesses = witnesses.heard(epoch, rows.seams[epoch.fit_up.revision_id])

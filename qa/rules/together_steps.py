@@ -28,12 +28,12 @@ def share_out(
     """Give every part of `found` (assembling.Together) its own plan; `keys` are the
     positions of the bodies."""
     plan = found.plan
-    for key, one in worked.items():
+    for key, part in worked.items():
         own, told = plan.own[keys.index(key)]
-        one.plan = _with_doubts(told, one, [plan.joints[joint] for joint in own])
-        tell_stations(one)
-    sits = all(next_moves.sits_alone(one) for one in worked.values())
-    share = min(next_moves.own_share(one) for one in worked.values())
+        part.plan = _with_doubts(told, part, [plan.joints[joint] for joint in own])
+        tell_stations(part)
+    sits = all(next_moves.sits_alone(part) for part in worked.values())
+    share = min(next_moves.own_share(part) for part in worked.values())
     seams = [_seam(joint, worked, share) for joint in joints]
     usual = [keys[body] for body in plan.order if keys[body] in worked]
     order = _order(usual, seams)
@@ -48,8 +48,8 @@ def share_out(
         for key in [*order, *(key for key in found.hows if key not in worked)]
     )
     for place, key in enumerate(order, 1):
-        one = worked[key]
-        one.shared = Shared(
+        part = worked[key]
+        part.shared = Shared(
             parts=parts,
             order=place,
             sits=sits,
@@ -59,7 +59,7 @@ def share_out(
             probability=plan.whole.probability,
             touches=tuple(_touches(seams, order[:place]).items()),
         )
-        one.around = [
+        part.around = [
             joint
             for joint, seam in zip(joints, seams, strict=True)
             if key in seam.opposite
@@ -115,7 +115,7 @@ def _seam(joint: PlannedJoint, worked: dict[int, WorkedPlan], share: float) -> _
         key = station.surround_id or state.joint.surround_id
         if key in worked:
             opposite.setdefault(key, np.zeros(len(read)))[row] = -closes(key)[row]
-    here = [one for at, _, one in own.stations() if at is joint]
+    here = [station for at, _, station in own.stations() if at is joint]
     cut = {station.label: own.bite(station).bite for station in here}
     return _Seam(
         [f"{state.joint.number}:{station.label}" for station in state.seam.stations],

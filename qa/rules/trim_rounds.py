@@ -117,9 +117,9 @@ def expected(rows: History, state: JointState) -> dict[tuple[str, str], int]:
         cut = taken.get(label, 0)
         if cut <= CUT_NM and label not in moved:
             continue
-        one = _station(epoch, label, cut, cut, moved)
-        found[label, Kind.GAP] = one.gap_predicted_nm
-        found[label, Kind.FLUSH] = one.flush_predicted_nm
+        station = _station(epoch, label, cut, cut, moved)
+        found[label, Kind.GAP] = station.gap_predicted_nm
+        found[label, Kind.FLUSH] = station.flush_predicted_nm
     return {key: nm for key, nm in found.items() if nm is not None}
 
 

@@ -69,9 +69,9 @@ def proposed(epoch: Epoch, seam) -> tuple[str, ...]:
     if epoch.bar:
         return ()
     kinds: dict[str, set] = {}
-    for (label, kind), one in epoch.before.items():
-        same = one.fit_up.revision_id == epoch.fit_up.revision_id
-        if same and label in seam.rows and label not in epoch.cut and not one.clash:
+    for (label, kind), value in epoch.before.items():
+        same = value.fit_up.revision_id == epoch.fit_up.revision_id
+        if same and label in seam.rows and label not in epoch.cut and not value.clash:
             kinds.setdefault(label, set()).add(kind)
     # Those that can speak for every kind come before those that know one alone.
     wanted = max((len(kind) for kind in kinds.values()), default=0)

@@ -137,8 +137,8 @@ def _fields(told: dict, schema: dict, where: str = "") -> list[Field]:
     schema = _resolved(told, schema)
     needed = schema.get("required", ())
     return [
-        Field(name, _what(told, one), name in needed, where)
-        for name, one in schema.get("properties", {}).items()
+        Field(name, _what(told, described), name in needed, where)
+        for name, described in schema.get("properties", {}).items()
     ]
 
 

@@ -271,10 +271,10 @@ def acts(request):
     return JsonResponse({"answers": answers})
 
 
-def _answer_one(request, one) -> dict:
+def _answer_one(request, sent) -> dict:
     try:
         try:
-            act, body = uuid.UUID(one["id"]), json.dumps(one["body"])
+            act, body = uuid.UUID(sent["id"]), json.dumps(sent["body"])
         except (TypeError, KeyError, ValueError, AttributeError, RecursionError):
             raise Refused("An act has an id and a body.", code="unreadable") from None
         response = _take(request, act, envelopes.read_envelope(body.encode()))

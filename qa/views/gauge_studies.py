@@ -100,7 +100,7 @@ def measure_study(request, number, person):
     if request.method == "POST":
         form = StudyValueForm(request.POST)
         if form.is_valid():
-            turns = {one.number for one in state.of(who.pk)}
+            turns = {turn.number for turn in state.of(who.pk)}
             if form.cleaned_data["turn"] not in turns:
                 raise Http404
         done, _value = attempt(

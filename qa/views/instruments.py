@@ -48,7 +48,7 @@ def edit_instrument(request, pk=None):
         form,
         lambda **said: save_instrument(by=request.user, instrument=row, **said),
         heading=row.code if row else "Add an instrument",
-        back=lambda one: reverse("instrument", args=[one.pk]),
+        back=lambda instrument: reverse("instrument", args=[instrument.pk]),
         above=("Instruments", reverse("instruments")),
     )
 

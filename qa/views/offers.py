@@ -27,7 +27,7 @@ WHICH = ("waiting", "decided", "all")
 def offers(request):
     which = request.GET.get("which")
     which = which if which in WHICH else "waiting"
-    page = page_of(queries.offered_joints(which), page_asked(request), lambda one: one)
+    page = page_of(queries.offered_joints(which), page_asked(request), lambda row: row)
     page.object_list = queries.page_rows(page.object_list)
     context = {
         "page": page,

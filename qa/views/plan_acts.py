@@ -79,8 +79,8 @@ def _beside_the_cut(view) -> Moved | Settings | None:
     steps = [nm for _one, nm in changes]
     made = rigs.made(worked.present, steps, worked.joints, worked.around)
     asked = [
-        Set(one.name, one.now_nm + nm, asked_nm=nm, was_nm=one.now_nm)
-        for one, nm in changes
+        Set(adjuster.name, adjuster.now_nm + nm, asked_nm=nm, was_nm=adjuster.now_nm)
+        for adjuster, nm in changes
         if nm
     ]
     return Settings(asked, made.changes, made.beside)

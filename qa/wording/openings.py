@@ -30,20 +30,20 @@ def opening_lines(
 ) -> list[str]:
     """What each opening does beyond its bounds, "L1: gap tight at 9 by 0.31 mm", or
     that nothing does, of what can be told."""
-    values = [v for one in report.apart.each for v in (*one.gap, *one.flush)]
+    values = [v for place in report.apart.each for v in (*place.gap, *place.flush)]
     bounded = sum(value.low_mm is not None for value in values)
     if not bounded:
         return ["cannot be told"]
     lines = []
-    for one in report.apart.each:
+    for place in report.apart.each:
         found = [
             f"{KINDS[kind]} {opening_word(value, kind)} at {label} by "
             f"{lengths.number(to_nm(abs(value.opening_mm)), unit)} {unit}"
             for kind in KINDS
-            for label, value in zip(labels, getattr(one, kind), strict=True)
+            for label, value in zip(labels, getattr(place, kind), strict=True)
             if value.way
         ]
         if found:
-            lines.append(f"{one.name}: {', '.join(found)}")
+            lines.append(f"{place.name}: {', '.join(found)}")
     of = "" if bounded == len(values) else f" ({bounded} of {len(values)} can be told)"
     return lines or [f"nothing beyond its bounds{of}"]

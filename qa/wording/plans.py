@@ -251,11 +251,11 @@ def named(labels: list[str]) -> str:
     return told
 
 
-def held(one) -> str:
+def held(fit) -> str:
     """A motion by its name, or where a combination of several goes."""
-    if isinstance(one, str):
-        return one
-    kind, *vectors = one
+    if isinstance(fit, str):
+        return fit
+    kind, *vectors = fit
     if kind == "alike":
         return _("what moves several parts alike")
     if kind == "sliding":

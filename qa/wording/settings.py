@@ -81,11 +81,11 @@ def settings_text(
     """All there is to do, place by place: "upper hinge: 0.6 mm aft, take one 0.5 mm
     shim out; latch: 0.2 mm in". `halves` of what is known of each, mm by name."""
     by_point: dict[str, list[str]] = {}
-    for one, change in changes:
+    for adjuster, change in changes:
         if change:
-            half = halves.get(one.name) if halves else None
-            words = change_words(one, change, unit, half)
-            by_point.setdefault(one.point, []).append(words)
+            half = halves.get(adjuster.name) if halves else None
+            words = change_words(adjuster, change, unit, half)
+            by_point.setdefault(adjuster.point, []).append(words)
     return "; ".join(f"{point}: {', '.join(told)}" for point, told in by_point.items())
 
 

@@ -98,12 +98,12 @@ def _row(row: State) -> dict:
     return {name: value for name, value in told.items() if value or name == "severity"}
 
 
-def _part(one: Line | Disc) -> list:
-    if isinstance(one, Disc):
-        return [_short(one.x)]
-    points = "L".join(f"{_short(x)} {_short(y)}" for x, y in one.points)
-    path = f"M{points}{'Z' if one.closed else ''}"
-    return [path] if one.role == "outline" else [path, one.role]
+def _part(shape: Line | Disc) -> list:
+    if isinstance(shape, Disc):
+        return [_short(shape.x)]
+    points = "L".join(f"{_short(x)} {_short(y)}" for x, y in shape.points)
+    path = f"M{points}{'Z' if shape.closed else ''}"
+    return [path] if shape.role == "outline" else [path, shape.role]
 
 
 def _short(value: float):

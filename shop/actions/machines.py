@@ -92,8 +92,8 @@ def record_milling(
             slopes=list(slopes),
             note=note,
         )
-        for name, one in measures.items():
-            if one:
-                setattr(setup, f"{name}_nm", one.amount)
-                setattr(setup, f"{name}_text", one.text)
+        for name, measure in measures.items():
+            if measure:
+                setattr(setup, f"{name}_nm", measure.amount)
+                setattr(setup, f"{name}_text", measure.text)
         return act.record(setup)

@@ -28,7 +28,7 @@ class LabelsForm(forms.Form):
         required=False,
     )
     sheet = forms.ChoiceField(
-        label=_("Labels"), choices=[(key, one.name) for key, one in SHEETS.items()]
+        label=_("Labels"), choices=[(key, sheet.name) for key, sheet in SHEETS.items()]
     )
     first = forms.IntegerField(
         label=_("First free label of the sheet"),

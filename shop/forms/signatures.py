@@ -38,8 +38,8 @@ class SignForm(forms.Form):
         super().__init__(*arguments, **named)
         keys = [person.pk for person in people]
         self.fields["by"].queryset = Person.objects.filter(pk__in=keys)
-        self.fields["by"].label_from_instance = lambda one: (
-            f"{one.name}, {one.get_role_display()}"
+        self.fields["by"].label_from_instance = lambda person: (
+            f"{person.name}, {person.get_role_display()}"
         )
         self.fields["meaning"].choices = [
             (meaning.value, meaning.label) for meaning in meanings

@@ -18,5 +18,5 @@ def _plain(value):
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
     if isinstance(value, dict):
-        return {str(key): _plain(one) for key, one in value.items()}
+        return {str(key): _plain(member) for key, member in value.items()}
     return getattr(value, "text", value)

@@ -119,8 +119,8 @@ class _Stored:
             now, then = self._next, self._wanted(wanted)
             columns = tuple(
                 column
-                for column, one, other in zip(self._columns, now, then, strict=False)
-                if one != other
+                for column, value, other in zip(self._columns, now, then, strict=False)
+                if value != other
             )
             yield Difference(self._take(), _row(wanted), columns)
 

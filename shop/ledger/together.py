@@ -68,8 +68,8 @@ class Together:
             except Exception:
                 # One of them spoiled it, or the disk is full: alone each tells.
                 taken = taken or self._take()
-                for one in taken:
-                    one.attempt(within=writing())
+                for ticket in taken:
+                    ticket.attempt(within=writing())
         finally:
             self._hand_on(taken)
 

@@ -165,8 +165,8 @@ class _Run:
     def faults(self) -> Iterator[str]:
         yield from guards.faults()
         yield from _whole("the chain", self._entries())
-        for table, one in self.of_facts.items():
-            yield from _whole(table, self._unnamed_facts(table, one.model))
+        for table, binding in self.of_facts.items():
+            yield from _whole(table, self._unnamed_facts(table, binding.model))
         for table, model in self.kept.items():
             yield from _whole(table, self._kept_rows(table, model))
         for family in projections.FAMILIES:

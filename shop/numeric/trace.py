@@ -220,7 +220,7 @@ class Trace:
         ]
         if not found:
             return None
-        gap, name = min(found, key=lambda one: one[0].start)
+        gap, name = min(found, key=lambda named: named[0].start)
         return name, gap
 
     def warmest(self, longest: float, span: Span) -> tuple[float, str, float] | None:
@@ -232,7 +232,7 @@ class Trace:
         ]
         if not found:
             return None
-        value, minute, sensor = max(found, key=lambda one: one[:2])
+        value, minute, sensor = max(found, key=lambda peak: peak[:2])
         return value, sensor, -minute
 
 

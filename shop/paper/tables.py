@@ -70,8 +70,10 @@ WHOLE = 40
 
 def _lines_of(value, column: Column, room: float, size: float, whole: bool) -> list:
     """The lines of a cell."""
-    one = column.lines == 1
-    if one and not (whole and text.width(text.clean(value), column.font, size) > room):
+    single = column.lines == 1
+    if single and not (
+        whole and text.width(text.clean(value), column.font, size) > room
+    ):
         return [value]
     most = 0 if whole else column.lines
     return text.wrap(value, room - column.mark, column.font, size, most=most)

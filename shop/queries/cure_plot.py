@@ -116,6 +116,6 @@ def _ticks(low: float, high: float, step: float, place) -> list[Tick]:
 def _spread(curves: list[Curve]) -> None:
     """Move the names of curves that end close together apart, in their order."""
     floor = float("-inf")
-    for place, curve in sorted(enumerate(curves), key=lambda one: one[1].label_y):
+    for place, curve in sorted(enumerate(curves), key=lambda pair: pair[1].label_y):
         floor = max(curve.label_y, floor + NAME_HEIGHT)
         curves[place] = replace(curve, label_y=floor)

@@ -10,7 +10,7 @@ NEWEST_FIRST = Prepared(
 
 def database_ids() -> list[str]:
     """Return which database this is, then which it was before it was restored."""
-    return [str(one) for (one,) in NEWEST_FIRST.rows()]
+    return [str(key) for (key,) in NEWEST_FIRST.rows()]
 
 
 def database_id() -> str:

@@ -38,8 +38,8 @@ class SidesPage:
 
 def sides(design: PartDesign) -> SidesPage:
     """Both hands side by side: a constant number of statements."""
-    pair = sorted((design, design.mirror), key=lambda one: one.hand)
-    left, right = (_side(one) for one in pair)
+    pair = sorted((design, design.mirror), key=lambda half: half.hand)
+    left, right = (_side(hand) for hand in pair)
     both = None not in (left.mean_g, right.mean_g)
     return SidesPage(left, right, left.mean_g - right.mean_g if both else None)
 

@@ -162,7 +162,7 @@ def mistakes(now: datetime | None = None) -> list[Mistake]:
     """What the log of errors says of the last day, the newest first."""
     since = (now or timezone.now()) - DAY
     found = [line for path in _logs() for line in _read(path) if line.at > since]
-    return sorted(found, key=lambda one: one.at, reverse=True)[:COUNTED]
+    return sorted(found, key=lambda mistake: mistake.at, reverse=True)[:COUNTED]
 
 
 def _logs() -> list[Path]:

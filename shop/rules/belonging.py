@@ -28,8 +28,8 @@ class Belonging:
     @property
     def hand(self) -> str:
         """Left or right where all that is known agrees, else ""."""
-        (one, *more) = self.hands or {""}
-        return one if one in HANDED and not more else ""
+        (hand, *more) = self.hands or {""}
+        return hand if hand in HANDED and not more else ""
 
 
 def belonging(positions: list[Position]) -> dict[int, Belonging]:

@@ -145,25 +145,25 @@ STEP = Signable("step", "step/1", "step", SEEN, steps)
 
 # What a pull is made of, by its related name, and how a row of each is told.
 PIECES = {
-    "plies_laid": lambda one: (
-        f"ply {one.order}" + ("" if one.planned else " not planned"),
-        ", ".join(value for _name, value in _ply_fields(one)[1:] if value),
+    "plies_laid": lambda ply: (
+        f"ply {ply.order}" + ("" if ply.planned else " not planned"),
+        ", ".join(value for _name, value in _ply_fields(ply)[1:] if value),
     ),
-    "batches": lambda one: (
+    "batches": lambda batch: (
         "resin batch",
-        f"{one.resin_text} {_number(one.resin_lot)} + {one.hardener_text} "
-        f"{_number(one.hardener_lot)}, mixed {moment(one.mixed_at)}, "
-        f"{name_of(one.entry)}",
+        f"{batch.resin_text} {_number(batch.resin_lot)} + {batch.hardener_text} "
+        f"{_number(batch.hardener_lot)}, mixed {moment(batch.mixed_at)}, "
+        f"{name_of(batch.entry)}",
     ),
-    "bag_tests": lambda one: (
+    "bag_tests": lambda test: (
         "bag",
-        f"{one.level_text}, {one.after_text} after {one.minutes or 0} min, "
-        f"{name_of(one.entry)}",
+        f"{test.level_text}, {test.after_text} after {test.minutes or 0} min, "
+        f"{name_of(test.entry)}",
     ),
-    "traces": lambda one: (
+    "traces": lambda trace: (
         "cure trace",
-        f"{one.file_name}, {one.recipe.name}: {one.found['outcome']}, "
-        f"sha256 {one.sha256}",
+        f"{trace.file_name}, {trace.recipe.name}: {trace.found['outcome']}, "
+        f"sha256 {trace.sha256}",
     ),
 }
 RELATED = {
@@ -186,20 +186,20 @@ def pulls(keys: Iterable[int]) -> dict[int, Content]:
     pieces = defaultdict(list)
     for name in PIECES:
         of = Pull._meta.get_field(name).related_model.objects
-        for one in (
+        for fact in (
             of.filter(pull__in=keys)
             .select_related("entry__by", *RELATED[name])
             .order_by("pk")
         ):
-            pieces[one.pull_id].append((name, one))
+            pieces[fact.pull_id].append((name, fact))
     return {row.pk: _pull(row, pieces[row.pk]) for row in rows}
 
 
 def _pull(row: Pull, pieces) -> Content:
     demold = getattr(row, "demold", None)
     told, counted = [], defaultdict(int)
-    for name, one in pieces:
-        words, value = PIECES[name](one)
+    for name, fact in pieces:
+        words, value = PIECES[name](fact)
         counted[words] += 1
         told.append(
             (f"{words} ({counted[words]})" if counted[words] > 1 else words, value)
@@ -220,7 +220,7 @@ def _pull(row: Pull, pieces) -> Content:
         address=address_of(row),
         doers=lambda: {
             row.started_entry.by_id,
-            *(one.entry.by_id for _n, one in pieces),
+            *(fact.entry.by_id for _n, fact in pieces),
             *((demold.entry.by_id,) if demold else ()),
         },
         since=given_up(row),

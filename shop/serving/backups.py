@@ -387,8 +387,8 @@ def _tidy(place: Path, rule: tuple[int, int, int]) -> None:
         remove(backup)
     left = every_backup(place)
     # One that cannot be read may name any of the files.
-    if gone and all(isinstance(one, Backup) for one in left):
-        named = {name for one in left for name, *_ in one.manifest.files}
+    if gone and all(isinstance(backup, Backup) for backup in left):
+        named = {name for backup in left for name, *_ in backup.manifest.files}
         for path in (place / FILES).glob("*/*"):
             name = path.relative_to(place / FILES).as_posix()
             if CONTENT.fullmatch(name) and name not in named:

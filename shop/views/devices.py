@@ -28,7 +28,7 @@ def remember(request, response, person: Person):
     """Let this browser be known for who was right in it just now; give the response."""
     known = _read(request)
     short = _short(person.username)
-    known["for"] = [short, *(one for one in known["for"] if one != short)][:MOST]
+    known["for"] = [short, *(name for name in known["for"] if name != short)][:MOST]
     response.set_cookie(
         _name(request),
         signing.dumps(known, salt=SALT),

@@ -13,4 +13,4 @@ Panels = list[Callable]
 def draw(panels: Panels, request, subject) -> list[str]:
     """Draw each panel with its own context."""
     drawn = (panel(request, subject) for panel in panels)
-    return [render_to_string(*one, request=request) for one in drawn if one]
+    return [render_to_string(*section, request=request) for section in drawn if section]

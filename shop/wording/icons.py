@@ -33,19 +33,19 @@ def svg(state: State) -> SafeString:
     )
 
 
-def _part(state: State, one: Line | Disc) -> str:
+def _part(state: State, shape: Line | Disc) -> str:
     size = HALF * state.shape.scale
-    fill, line = _colors(state, one.role)
+    fill, line = _colors(state, shape.role)
     paint = f'class="fill-{fill} line-{line}"'
-    if one.role in WIDTHS:
-        paint += f' stroke-width="{WIDTHS[one.role]}"'
-    if one.role == "outline" and state.dash:
+    if shape.role in WIDTHS:
+        paint += f' stroke-width="{WIDTHS[shape.role]}"'
+    if shape.role == "outline" and state.dash:
         paint += f' stroke-dasharray="{" ".join(f"{d:g}" for d in state.dash)}"'
-    if isinstance(one, Disc):
-        x, radius = _no(one.x * size), _no(one.radius * size)
+    if isinstance(shape, Disc):
+        x, radius = _no(shape.x * size), _no(shape.radius * size)
         return f'<circle cx="{x}" cy="0" r="{radius}" {paint}/>'
-    points = "L".join(f"{_no(x * size)} {_no(y * size)}" for x, y in one.points)
-    return f'<path d="M{points}{"z" if one.closed else ""}" {paint}/>'
+    points = "L".join(f"{_no(x * size)} {_no(y * size)}" for x, y in shape.points)
+    return f'<path d="M{points}{"z" if shape.closed else ""}" {paint}/>'
 
 
 def _colors(state: State, role: str) -> tuple[str, str]:

@@ -73,7 +73,7 @@ def test_a_pre_trim_is_the_least_that_every_earlier_part_lost(shop):
     two_that_were_cut(shop)
     check = third(shop)
     page = earlier_page(shop.joint, shop.airframes[2], "mm")
-    assert [row.one.airframe for row in page.rows] == shop.airframes[:2]
+    assert [row.fit.airframe for row in page.rows] == shop.airframes[:2]
     assert page.rows[0].cuts == "0.80 mm at station 4, 0.60 mm at station 5"
     assert page.check == check
     _worked, plan = earlier_fits.pre_trim(check)
@@ -211,7 +211,7 @@ def test_parts_from_before_a_correction_do_not_count_for_one_from_after(shop):
     assert earlier_fits.pre_trim(check) is None
     told = earlier_page(shop.joint, shop.airframes[2], "mm")
     assert told.pre_trim == ""
-    assert all(one.one.before_correction for one in told.rows)
+    assert all(row.fit.before_correction for row in told.rows)
     before = earlier_fits.earlier(shop.joint, shop.airframes[2], same_state)
     assert not any(one.before_correction for one in before)
 

@@ -61,7 +61,7 @@ class Command(FileCommand):
         plan = replace(
             plan,
             joints=tuple(
-                with_doubts(joint.measured, chosen, one) for joint, one in told
+                with_doubts(joint.measured, chosen, known) for joint, known in told
             ),
         )
         plain = plain_assembly(file, plan, options)

@@ -131,8 +131,8 @@ def edge_curve(joint: Joint) -> EdgeCurve:
             waits += segment.spot
             drawn, sharp = segment.drawn()
             bends += [
-                Bend(one.length, one.curvature, one.turn + (0.0 if k else waits))
-                for k, one in enumerate(drawn)
+                Bend(bend.length, bend.curvature, bend.turn + (0.0 if k else waits))
+                for k, bend in enumerate(drawn)
             ]
             s += math.fsum(piece.length for piece in drawn)
             waits = segment.spot_after

@@ -321,7 +321,7 @@ def _taped(
             f"there are {len(distances)}"
         )
     for number, (gone, length) in enumerate(zip(distances, lengths, strict=True), 1):
-        if not all(math.isfinite(one) for one in gone):
+        if not all(math.isfinite(length) for length in gone):
             raise ValueError(f"side {number}: a distance must be a finite number")
         if list(gone) != sorted(set(gone)):
             raise ValueError(f"side {number}: the distances must rise")

@@ -92,7 +92,7 @@ def _rectangle(places: np.ndarray):
         found.append((off, at))
         if off < VERY_CLOSELY_MM:
             break
-    off, at = min(found, key=lambda one: one[0])
+    off, at = min(found, key=lambda side: side[0])
     corners = _beyond(places, at[None])[0]
     signs = np.where(_turned(places - at[:2], at[2]) < 0, -1.0, 1.0)
     on_round = (corners > 0).all(axis=1, keepdims=True)

@@ -161,7 +161,7 @@ def _line(
         tuple(middle + WIDTH * value for value in own),
     )
     away = zip(points, own, strict=True)
-    return line, [float(point - center) / one for point, one in away]
+    return line, [float(point - center) / sigma for point, sigma in away]
 
 
 def _spread_line(kind: str, points: Sequence, sd: float, factors: list) -> Line:

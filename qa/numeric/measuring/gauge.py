@@ -140,7 +140,7 @@ def _cells(
         for part, row in cells.items()
         for person in everybody
     )
-    uneven = list(islice((one for one in every if one.count != usual), MOST_NAMED))
+    uneven = list(islice((cell for cell in every if cell.count != usual), MOST_NAMED))
     if uneven:
         raise UnevenCells(
             f"{uneven[0]}; every person measures every part equally often", uneven

@@ -74,35 +74,35 @@ def place_level(places: int, level: float = LEVEL) -> float:
 
 def joint_capability(places: Sequence[Capability]) -> JointCapability:
     """Of the places of a joint, each bounded at `place_level` of their number."""
-    told = [(at, one) for at, one in enumerate(places) if one.method]
+    told = [(at, place) for at, place in enumerate(places) if place.method]
     worst = {}
     for name in INDICES:
-        having = [(getattr(one, name), at) for at, one in told]
+        having = [(getattr(place, name), at) for at, place in told]
         having = [(value, at) for value, at in having if value is not None]
         if having:
             value, at = min(having)
             worst[name] = Worst(value, at, _bounds(places, name))
-    out = [outside(one) for _, one in told]
-    shares = [one.share for one in out]
-    whole = out and len(told) == len(places) and all(one.whole for one in out)
+    out = [outside(place) for _, place in told]
+    shares = [beyond.share for beyond in out]
+    whole = out and len(told) == len(places) and all(beyond.whole for beyond in out)
     return JointCapability(
         places=len(places),
         told=len(told),
-        normal=sum(one.method == "normal" for _, one in told),
+        normal=sum(place.method == "normal" for _, place in told),
         worst=worst,
         least=max(shares, default=None),
         independent=_either(shares) if whole else None,
         most=min(1.0, math.fsum(shares)) if whole else None,
-        seen=sum(one.seen for one in out),
-        unseen=sum(one.unseen for one in out),
+        seen=sum(beyond.seen for beyond in out),
+        unseen=sum(beyond.unseen for beyond in out),
     )
 
 
-def outside(one: Capability) -> Outside:
+def outside(place: Capability) -> Outside:
     """The share of a place that is told, by its shares and the notes on them."""
-    shares = [share for share in (one.below, one.above) if share is not None]
+    shares = [share for share in (place.below, place.above) if share is not None]
     seen, unseen, most = 0, 0, None
-    for note in one.notes:
+    for note in place.notes:
         if note.code.endswith("_floats"):
             shares.append(TINY)
         elif note.code.endswith("_ends"):
@@ -117,10 +117,10 @@ def _bounds(places: Sequence[Capability], name: str) -> Interval | None:
     """Of the least index of all places; None where one of them has no bounds. A place
     with one limit has no index of a width, and is left out of it."""
     ends = []
-    for one in places:
-        if name in OF_WIDTH and one.method and one.pp is None:
+    for place in places:
+        if name in OF_WIDTH and place.method and place.pp is None:
             continue
-        ends.append(getattr(one, f"{name}_interval"))
+        ends.append(getattr(place, f"{name}_interval"))
     if None in ends:
         return None
     return tuple(min(each) for each in zip(*ends, strict=True))

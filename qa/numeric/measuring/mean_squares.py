@@ -39,10 +39,10 @@ def _reach(terms: Sequence[Term], side: float) -> float:
     square += math.fsum(
         (_h(t.df, side) * t.times * t.mean_square) ** 2 for t in against
     )
-    for one in for_it:
+    for term in for_it:
         for other in against:
-            size = -one.times * one.mean_square * other.times * other.mean_square
-            square += _between(one.df, other.df, side) * size
+            size = -term.times * term.mean_square * other.times * other.mean_square
+            square += _between(term.df, other.df, side) * size
     return math.sqrt(max(0.0, square))
 
 

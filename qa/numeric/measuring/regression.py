@@ -48,7 +48,7 @@ class Regression:
     def at(self, row: Sequence[Fraction]) -> tuple[Fraction, Fraction]:
         """Value at a row of the design, and its variance in units of sd squared."""
         value = sum(map(Fraction.__mul__, row, self.exact_coefficients), Fraction(0))
-        filled = [k for k, one in enumerate(row) if one]
+        filled = [k for k, entry in enumerate(row) if entry]
         pairs = ((i, j) for i in filled for j in filled)
         variance = sum(
             (row[i] * row[j] * self.inverse[i][j] for i, j in pairs), Fraction(0)
@@ -76,7 +76,7 @@ def fit(
         raise Undetermined(f"{len(rows)} rows do not tell {columns} coefficients")
     gram = [[Fraction(0)] * (columns + 1) for _ in range(columns)]
     for row, value in zip(rows, numbers, strict=True):
-        filled = [k for k, one in enumerate(row) if one]
+        filled = [k for k, entry in enumerate(row) if entry]
         for i in filled:
             for j in filled:
                 gram[i][j] += row[i] * row[j]

@@ -293,9 +293,9 @@ class Search:
         corners = np.indices((2,) * len(near)).reshape(len(near), -1).T
         if len(near) > MOST_CORNERS:  # the nearest, and each with one or two others
             near = np.clip(np.rint(at), low, high).astype(int)
-            one = np.where(at > near, 1, -1) * np.eye(len(near), dtype=int)
-            corners = (one[:, None] + one[None]).reshape(-1, len(near))
-            corners = np.vstack([np.zeros_like(near), one, np.sign(corners)])
+            steps = np.where(at > near, 1, -1) * np.eye(len(near), dtype=int)
+            corners = (steps[:, None] + steps[None]).reshape(-1, len(near))
+            corners = np.vstack([np.zeros_like(near), steps, np.sign(corners)])
         around = np.clip(near + corners, low, high)
         self._take(np.unique(around, axis=0))
 

@@ -63,7 +63,7 @@ def doubtful(arrays: JointArrays, gaps: Readings, flushes: Readings) -> Doubt | 
         for rows in _stretches(len(readings))
     ]
     found = [doubt for doubt in found if doubt is not None]
-    return min(found, key=lambda one: one.chance, default=None)
+    return min(found, key=lambda doubt: doubt.chance, default=None)
 
 
 def _stretches(count: int) -> list:

@@ -65,7 +65,7 @@ def _shown(arrays, free, way, u) -> HardlySeen:
     name = name or described(free.motions, way / free.unit)
     best = max(
         (_candidates(arrays, free, way, kind) for kind in ("gap", "flush")),
-        key=lambda one: one[1][0] if len(one[1]) else 0.0,
+        key=lambda group: group[1][0] if len(group[1]) else 0.0,
     )
     kind, shown, rows = best
     rows = rows[shown >= SHOWS][:MOST_PROPOSED]

@@ -140,7 +140,7 @@ def half_of(drawn: np.ndarray, told: float) -> float:
 
 def move_intervals(told: Move, drawn: Sequence[Move]) -> Intervals:
     """Of every motion that is used, as it comes in the draws."""
-    amounts = np.array([[amount for _, amount in one.amounts] for one in drawn])
+    amounts = np.array([[amount for _, amount in move.amounts] for move in drawn])
     moves = tuple(
         Interval(name, amount, half_of(own, amount))
         for (name, amount), own in zip(told.amounts, amounts.T, strict=True)
@@ -148,7 +148,7 @@ def move_intervals(told: Move, drawn: Sequence[Move]) -> Intervals:
     )
     if not moves or not told.raw:
         return Intervals(moves=moves)
-    off = np.array([one.raw for one in drawn]) - told.raw
+    off = np.array([move.raw for move in drawn]) - told.raw
     square = off.T @ off / len(off)
     halves = [half_of(own, 0.0) for own in off.T]
     sizes = COVER * np.sqrt(np.diag(square))
@@ -188,9 +188,9 @@ def setting_intervals(settings, changes, set_u) -> list[Interval]:
     set (k,)."""
     changes = changes + set_u * evenly(*changes.shape)[::-1]
     return [
-        Interval(one.name, one.change, half_of(drawn, one.change))
-        for one, drawn in zip(settings, changes.T, strict=True)
-        if one.steps
+        Interval(setting.name, setting.change, half_of(drawn, setting.change))
+        for setting, drawn in zip(settings, changes.T, strict=True)
+        if setting.steps
     ]
 
 
@@ -327,8 +327,8 @@ class Replanned:
 def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
     scatter, found = planner.options.cut_scatter_mm or 0.0, []
     for k, row in enumerate(planner.gaps.rows):
-        one = plan.stations[row]
-        if one.trim <= CUT_MM:
+        station = plan.stations[row]
+        if station.trim <= CUT_MM:
             continue
         depths, moved = cuts[:, :, k].T
         bites = [
@@ -336,9 +336,9 @@ def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
             for depth, gap in zip(depths.tolist(), moved.tolist(), strict=True)
         ]
         bite_half = math.hypot(
-            half_of(np.array(bites), one.next_bite), NORMAL * scatter
+            half_of(np.array(bites), station.next_bite), NORMAL * scatter
         )
-        trim = one.trim, half_of(depths, one.trim)
-        bite = one.next_bite, bite_half, NORMAL * scatter
-        found.append(CutInterval(one.joint, one.label, *trim, *bite))
+        trim = station.trim, half_of(depths, station.trim)
+        bite = station.next_bite, bite_half, NORMAL * scatter
+        found.append(CutInterval(station.joint, station.label, *trim, *bite))
     return tuple(found)

@@ -260,9 +260,9 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
     def _further(self, aims_of, known) -> None:
         """Every adjuster, and every two, further than at the best, while that gains."""
         low, high = self.rig.least, self.rig.most
-        one = np.eye(self.rig.count, dtype=int)
-        pairs = [a + sign * b for a, b in combinations(one, 2) for sign in (1, -1)]
-        for ways in ([far * way for far in FURTHER for way in one], pairs):
+        units = np.eye(self.rig.count, dtype=int)
+        pairs = [a + sign * b for a, b in combinations(units, 2) for sign in (1, -1)]
+        for ways in ([far * way for far in FURTHER for way in units], pairs):
             best = None
             while (now := _first(known)) != best and now is not None:
                 best = now

@@ -61,10 +61,10 @@ def _least(problem, step, name, reached) -> float | None:
                 problem, (base, slopes), (low, high), arms * angle**2 / 2, name, reached
             )
             for k in turns:
-                one = np.zeros(len(cost))
-                one[k] = 1.0
-                low[k] = max(low[k], programme.minimize(one) - SAME)
-                high[k] = min(high[k], -programme.minimize(-one) + SAME)
+                axis = np.zeros(len(cost))
+                axis[k] = 1.0
+                low[k] = max(low[k], programme.minimize(axis) - SAME)
+                high[k] = min(high[k], -programme.minimize(-axis) + SAME)
         return max(0.0, programme.minimize(cost))
     except (Infeasible, NotSolved):  # by a rounding: then nothing is proven
         return None

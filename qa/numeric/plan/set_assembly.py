@@ -99,8 +99,8 @@ class Lattices:
         start = self.aims.readings.values
         values, movement = np.tile(start, (len(steps), 1)), np.zeros(len(steps))
         fits = np.ones(len(steps), dtype=bool)
-        for one, own in zip(self.each, self.rig.own, strict=True):
-            found, moved, fit = one.moved(steps[:, own])
+        for assembly, own in zip(self.each, self.rig.own, strict=True):
+            found, moved, fit = assembly.moved(steps[:, own])
             values += found - start
             movement += moved
             fits &= fit
@@ -108,8 +108,8 @@ class Lattices:
 
     def model(self, low, high) -> Model | None:
         parts = [
-            one.model(low[own], high[own])
-            for one, own in zip(self.each, self.rig.own, strict=True)
+            assembly.model(low[own], high[own])
+            for assembly, own in zip(self.each, self.rig.own, strict=True)
         ]
         if None in parts:
             return None
@@ -143,7 +143,7 @@ class Lattices:
             rows = np.zeros((len(own), self.rig.count))
             rows[:, at] = own
             slopes.append(rows)
-        base, room = (np.concatenate([one[n] for one in told]) for n in (0, 2))
+        base, room = (np.concatenate([stack[n] for stack in told]) for n in (0, 2))
         return base, np.vstack(slopes), room
 
 
@@ -160,8 +160,10 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
         arrays = self.arrays
         own = [arrays.bodies[mover].adjusters for mover in arrays.movers]
         at_most(own)
-        own = [self._named_settings(n, one) for n, one in enumerate(own)]
-        return Rigs([Rig(one, arrays.center_of(n)[1]) for n, one in enumerate(own)])
+        own = [self._named_settings(n, adjusters) for n, adjusters in enumerate(own)]
+        return Rigs(
+            [Rig(adjusters, arrays.center_of(n)[1]) for n, adjusters in enumerate(own)]
+        )
 
     def _solve_seat(self) -> Solved:
         rigs = self.rig.rigs
@@ -194,7 +196,7 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
     def _named_settings(self, n: int, adjusters) -> list[Adjuster]:
         names = self._whose(n, [adjuster.name for adjuster in adjusters])
         pairs = zip(adjusters, names, strict=True)
-        return [replace(one, name=name) for one, name in pairs]
+        return [replace(adjuster, name=name) for adjuster, name in pairs]
 
     def _lattice(self, aims: SeatAims) -> Lattices:
         each = [
@@ -246,8 +248,8 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
         here = whole.settings[self.rig.own[place]]
         own = self.arrays.bodies[body].adjusters
         return tuple(
-            replace(one, adjuster=adjuster)
-            for one, adjuster in zip(here, own, strict=True)
+            replace(setting, adjuster=adjuster)
+            for setting, adjuster in zip(here, own, strict=True)
         )
 
 

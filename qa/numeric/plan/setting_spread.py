@@ -47,11 +47,11 @@ class Came:
     why: str = ""
 
 
-def told_apart(one: SetRound) -> bool:
+def told_apart(measured: SetRound) -> bool:
     """Whether the readings of a round see each of its errors by itself."""
-    if not one.names or len(one.apart) < len(one.names):
+    if not measured.names or len(measured.apart) < len(measured.names):
         return False
-    sizes = np.linalg.svd(np.asarray(one.effect, float), compute_uv=False)
+    sizes = np.linalg.svd(np.asarray(measured.effect, float), compute_uv=False)
     return bool(sizes[-1] > UNSEEN * max(1.0, sizes[0]))
 
 

@@ -41,23 +41,23 @@ def with_intervals(planner: AssemblyPlanner, plan: AssemblyPlan) -> AssemblyPlan
     found = shared_intervals(planner, plan.whole)
     if found is None:
         return plan
-    known = [Known(None, (), (), one) for one in found.parts]
+    known = [Known(None, (), (), interval) for interval in found.parts]
     cuts = [cut for joint in found.joints for cut in joint.cuts]
     return replace(
         plan,
         parts=tuple(
-            replace(part, known=one)
-            for part, one in zip(plan.parts, known, strict=True)
+            replace(part, known=known_part)
+            for part, known_part in zip(plan.parts, known, strict=True)
         ),
         joints=tuple(
-            replace(joint, known=Known(None, (), (), _renumbered(one, [number])))
-            for number, (joint, one) in enumerate(
+            replace(joint, known=Known(None, (), (), _renumbered(cuts_known, [number])))
+            for number, (joint, cuts_known) in enumerate(
                 zip(plan.joints, found.joints, strict=True)
             )
         ),
         own=tuple(
-            own and (own[0], _own(own, replace(one, cuts=tuple(cuts))))
-            for own, one in zip(plan.own, found.parts, strict=True)
+            own and (own[0], _own(own, replace(part, cuts=tuple(cuts))))
+            for own, part in zip(plan.own, found.parts, strict=True)
         ),
     )
 
@@ -134,7 +134,7 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
     steps, _ = drawn.planned(every, step)
     if drawn.too_few(steps):
         return None
-    set_u = np.array([one.set_u or 0.0 for one in rig.adjusters]) * changed
+    set_u = np.array([adjuster.set_u or 0.0 for adjuster in rig.adjusters]) * changed
     told = setting_intervals(whole.settings, steps[:, ours] @ own.T, set_u)
     cuts = ()
     if trims.any():
@@ -150,8 +150,8 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
     return replace(
         found,
         parts=tuple(
-            one if planner.set_place(body) is None else parts[body]
-            for body, one in enumerate(found.parts)
+            part if planner.set_place(body) is None else parts[body]
+            for body, part in enumerate(found.parts)
         ),
     )
 
@@ -166,14 +166,14 @@ def _of_settings(planner, whole: Plan, found: Intervals) -> SharedIntervals:
 
 def _of_set(planner, settings) -> tuple[Intervals, ...]:
     """The intervals of the settings of every body, none of one that is not set."""
-    arrays, by_name = planner.arrays, {one.name: one for one in settings}
+    arrays, by_name = planner.arrays, {setting.name: setting for setting in settings}
     parts = []
     for body in range(len(arrays.bodies)):
         own = ()
         if (place := planner.set_place(body)) is not None:
             here = planner.rig.own[place]
-            names = [one.name for one in planner.rig.adjusters[here]]
-            plain = [one.name for one in arrays.bodies[body].adjusters]
+            names = [adjuster.name for adjuster in planner.rig.adjusters[here]]
+            plain = [adjuster.name for adjuster in arrays.bodies[body].adjusters]
             own = tuple(
                 replace(by_name[name], name=alone)
                 for name, alone in zip(names, plain, strict=True)

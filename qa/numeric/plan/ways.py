@@ -176,12 +176,14 @@ def _way(kind, plan: Plan, leave: Plan, seams, wished, rates: Rates) -> Way:
     places, weights = seams
     stations = plan.stations
     trims = np.array([station.trim for station in stations])
-    worked = [k for k, one in enumerate(stations) if one.trim or one.build_up]
+    worked = [
+        k for k, station in enumerate(stations) if station.trim or station.build_up
+    ]
     changed = _changed(plan, places)
     measured = [
         k
-        for k, one in enumerate(stations)
-        if one.gap_now is not None or one.flush_now is not None
+        for k, station in enumerate(stations)
+        if station.gap_now is not None or station.flush_now is not None
     ]
     conforms = plan.outcome != CANNOT
     chance = plan.probability

@@ -28,8 +28,8 @@ def come(
     nothing was measured. None where either lacks, or no limit sets a target. ValueError
     for a number that is none, or another count than the joint has.
     """
-    finite(expected=[one for one in expected if one is not None])
-    finite(read=[one for one in read if one is not None])
+    finite(expected=[value for value in expected if value is not None])
+    finite(read=[value for value in read if value is not None])
     wanted = characteristics(joint, motions)
     if not len(expected) == len(read) == wanted.count:
         raise ValueError(f"{wanted.count} characteristics are asked for")

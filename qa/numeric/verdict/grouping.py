@@ -57,7 +57,9 @@ def group(
                 worst = max(rows, key=lambda row: abs(deviations[row]))
                 found.append(Finding(kind, rows, worst, abs(deviations[worst])))
     order = list(Kind)
-    return tuple(sorted(found, key=lambda one: (order.index(one.kind), one.rows[0])))
+    return tuple(
+        sorted(found, key=lambda group: (order.index(group.kind), group.rows[0]))
+    )
 
 
 def runs(failing: Sequence[bool], *, closed: bool) -> list[tuple[int, ...]]:

@@ -100,8 +100,8 @@ def _finish(check_finish: CheckFinish):
     return _("check finished"), *_of_check(check_finish.fit_check)
 
 
-def _check(one: Check):
-    return _("check started"), *_of_check(one)
+def _check(check: Check):
+    return _("check started"), *_of_check(check)
 
 
 def _cut(trim_cut: TrimCut):
@@ -114,10 +114,10 @@ def _moved(applied_move: AppliedMove):
     )
 
 
-def _fit_up(one: FitUp):
-    what = f"{_('fit-up')} {one.number}: {one.part.serial}, {one.held_text}"
-    url = reverse("joint_on_airframe", args=[one.joint_id, one.airframe_id])
-    return what.rstrip(", "), f"{one.airframe.serial}, {one.joint.name}", url
+def _fit_up(fit_up: FitUp):
+    what = f"{_('fit-up')} {fit_up.number}: {fit_up.part.serial}, {fit_up.held_text}"
+    url = reverse("joint_on_airframe", args=[fit_up.joint_id, fit_up.airframe_id])
+    return what.rstrip(", "), f"{fit_up.airframe.serial}, {fit_up.joint.name}", url
 
 
 def _raised(nonconformance: Nonconformance):

@@ -176,14 +176,16 @@ def _came_in(check: Check, told: gauge_doubts.Told, span, rows) -> list[str]:
     begun = check.entry.received_at >= span.low
     if not came and not begun:
         return []
-    places = dict.fromkeys(f"{one.station.label} {one.kind}" for one in came)
+    places = dict.fromkeys(
+        f"{reading.station.label} {reading.kind}" for reading in came
+    )
     said = {"code": check.instrument.code, "how": span.by.get_status_display()}
     said |= {"at": moment(span.low), "places": ", ".join(places)}
     words = _("Came in after %(code)s was marked %(how)s on %(at)s: %(places)s")
     if not came:
         words = _("This check came in after %(code)s was marked %(how)s on %(at)s")
     sentence = words % said
-    entries = [one.entry for one in came] or [check.entry]
+    entries = [reading.entry for reading in came] or [check.entry]
     if all(made_when(x.made_at, x.received_at) < span.low for x in entries):
         sentence += _("; by the clock of the tablet that was read before")
     last = max(entry.received_at for entry in entries)
@@ -198,7 +200,7 @@ def found_off(checks: Iterable[Check]) -> list[str]:
     """In words, check by check, that an instrument was found off since, or was lost or
     damaged; three statements, checks with their entry."""
     rows = sorted(
-        {check.pk: check for check in checks}.values(), key=lambda one: one.number
+        {check.pk: check for check in checks}.values(), key=lambda check: check.number
     )
     off = gauge_doubts.found_off(rows)
     return [f"{row.label}: {gauge_words(off[row.pk])}" for row in rows if row.pk in off]

@@ -100,8 +100,8 @@ def _attach(revision, view, at) -> tuple[tuple[str, float, float], ...]:
     height = float(at[:, 2].mean())
     seen = view.points(np.array([[*point_mm(point), height] for point in points]))
     return tuple(
-        (one["name"], float(x), float(y))
-        for one, (x, y) in zip(points, seen, strict=True)
+        (point["name"], float(x), float(y))
+        for point, (x, y) in zip(points, seen, strict=True)
     )
 
 

@@ -32,8 +32,8 @@ class TrendOf:
 def trends_of(series: Series) -> list[TrendOf]:
     """Mold by mold."""
     molds: dict[str, list[tuple[Pull, Fraction]]] = {}
-    for one, value in zip(series.reads, series.values, strict=True):
-        for pull in one.pulls:
+    for read, value in zip(series.reads, series.values, strict=True):
+        for pull in read.pulls:
             molds.setdefault(pull.tool.code, []).append((pull, value))
     repairs = rules.repairs_of(series.reads)
     return [

@@ -43,7 +43,7 @@ class Cut:
 class EarlierRow:
     """One earlier airframe in words; "" where there was nothing of the kind."""
 
-    one: Earlier
+    fit: Earlier
     cut: Cut
     surround: Cut
     set: list[str]
@@ -81,7 +81,7 @@ class EarlierPage:
         """(heads, [(station, cuts)]) of every cut that is told as one range in words;
         None where none is."""
         cuts = [
-            (words % {"frame": row.one.airframe.serial}, cut)
+            (words % {"frame": row.fit.airframe.serial}, cut)
             for row in self.rows
             for words, cut in (
                 (_("%(frame)s, part"), row.cut),
@@ -168,21 +168,21 @@ def _lines(rows: list[EarlierRow], least: Cut) -> list[str]:
     """What it is, a line for each earlier airframe, and what all of them lost."""
     lines = [_("What earlier airframes needed")]
     for row in rows:
-        one = row.one
-        fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(one.fit_ups))
+        fit = row.fit
+        fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(fit.fit_ups))
         told = [
             row.cuts and _("cut off the part %(where)s") % {"where": row.cut.in_full},
             row.surround_cuts
             and _("cut off the surround %(where)s") % {"where": row.surround.in_full},
             "; ".join(row.set),
             row.shims and _("shims %(stacks)s") % {"stacks": row.shims},
-            fit_ups % {"n": len(one.fit_ups)},
+            fit_ups % {"n": len(fit.fit_ups)},
             row.hours,
-            *one.remarks,
+            *fit.remarks,
         ]
-        state = _(", before the mold was corrected") if one.before_correction else ""
+        state = _(", before the mold was corrected") if fit.before_correction else ""
         words = "; ".join(word for word in told if word)
-        lines.append(f"{one.airframe.serial}, {one.part.serial}{state}: {words}.")
+        lines.append(f"{fit.airframe.serial}, {fit.part.serial}{state}: {words}.")
     if least.words:
         words = _("Every earlier part lost at least %(cuts)s: a pre-trim, if you like.")
         lines.append(words % {"cuts": least.in_full})
@@ -200,7 +200,7 @@ def _draft(fit_up: FitUp) -> FitPlan | None:
 def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
     stacks = {stack.point: stack.total_nm for stack in earlier.stacks}
     return EarlierRow(
-        one=earlier,
+        fit=earlier,
         cut=_cut(seam, earlier.cut_mm[Side.PART], unit),
         surround=_cut(seam, earlier.cut_mm[Side.SURROUND], unit),
         set=[move.words for move in earlier.moves],

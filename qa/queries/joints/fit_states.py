@@ -239,14 +239,14 @@ def _map(state: JointState, stations: list[StationNow], unit: str) -> JointMap:
         drawn,
         stations=tuple(
             replace(
-                one,
+                station,
                 gap_text=now.gap,
                 flush_text=now.flush,
                 gap_state=now.gap_state,
                 flush_state=now.flush_state,
                 active=now.label == first,
             )
-            for one, now in zip(drawn.stations, stations, strict=True)
+            for station, now in zip(drawn.stations, stations, strict=True)
         ),
     )
 

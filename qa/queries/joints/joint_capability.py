@@ -75,11 +75,13 @@ def joint_told(over: OverParts, unit: str) -> JointTold:
             for name, found in joint.worst.items()
         ],
         facts=_facts(over, joint) if joint.told else [],
-        notes=_notes(joint, max(one.n for one in each)) if joint.told else [],
+        notes=_notes(joint, max(capability.n for capability in each))
+        if joint.told
+        else [],
         why="" if joint.told else _why_not(each),
         places={
-            place: _place(one, worst is not None and at == worst.place)
-            for at, (place, one) in enumerate(zip(limited, each, strict=True))
+            place: _place(capability, worst is not None and at == worst.place)
+            for at, (place, capability) in enumerate(zip(limited, each, strict=True))
         },
     )
 
@@ -187,7 +189,7 @@ def _notes(joint: JointCapability, parts: int) -> list[str]:
 def _why_not(each: list[Capability]) -> str:
     if not each:
         return _("there are no limits to hold it against")
-    most = max(each, key=lambda one: one.n)
+    most = max(each, key=lambda capability: capability.n)
     return remark(most.why) or ""
 
 

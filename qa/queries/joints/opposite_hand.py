@@ -76,7 +76,7 @@ def number_of_other_hand(joint: Joint) -> str:
     stem, number = digits[1], digits[2]
     following = range(int(number) + 1, int(number) + len(taken) + 2)
     free = (f"{stem}{count:0{len(number)}d}" for count in following)
-    return next(one for one in free if one not in taken)
+    return next(number for number in free if number not in taken)
 
 
 def start_of_other_hand(joint: Joint) -> dict:

@@ -91,7 +91,7 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         rows=rows,
         worst=[row.label for row in rows if row.always],
         told=told,
-        as_pulled=_as_pulled(which, sum(bool(one.cut_nm) for one in over.reads)),
+        as_pulled=_as_pulled(which, sum(bool(read.cut_nm) for read in over.reads)),
         map_svg=svg.render(_heat(over, counts, unit), prefix="heat"),
         modes=[
             (name, reverse("over_parts_mode", args=[joint.pk, str(mode)]))
@@ -224,18 +224,18 @@ def place_page(
         Series(
             title=_title(f"{joint.number} {label}, {KINDS[kind]}", which, gaps=gap),
             unit=unit,
-            reads=[one for one, _nm in series],
+            reads=[read for read, _nm in series],
             values=[rules.in_unit(nm, unit) for _one, nm in series],
             low=low,
             high=high,
-            notes=notes_on([one for one, _nm in series], kind, row),
+            notes=notes_on([read for read, _nm in series], kind, row),
             gap_row=row if gap else None,
         ),
         lengths.limits(*limits, unit),
         way,
         (kind, row),
         _as_pulled(
-            which, sum(row in one.cut_nm for one, _nm in series) if gap else None
+            which, sum(row in read.cut_nm for read, _nm in series) if gap else None
         ),
     )
 
@@ -246,7 +246,7 @@ def mode_page(
     """How whole parts are off, in one fitted mode."""
     told = rules.over_parts(joint, which)
     reads, values, whys, aimed = _fitted(told, mode, unit)
-    cut = sum(bool(one.cut_nm) for one in reads) if mode == Mode.SMALL else None
+    cut = sum(bool(read.cut_nm) for read in reads) if mode == Mode.SMALL else None
     series = Series(
         title=_title(f"{joint.number}, {MODES[mode]}", which, gaps=mode == Mode.SMALL),
         unit=unit,

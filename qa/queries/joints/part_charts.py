@@ -50,9 +50,9 @@ class Series:
     target: Fraction | None = None
     why: str = ""
 
-    def cut_nm(self, one: PartRead) -> int:
+    def cut_nm(self, read: PartRead) -> int:
         """What was taken off a gap again, since it was cut before it was read."""
-        return one.cut_nm.get(self.gap_row, 0)
+        return read.cut_nm.get(self.gap_row, 0)
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def chart_of(series: Series, way: Way) -> tuple[Scene | None, Table | None, str]
     """(drawing, table, why there is none)."""
     if not series.values:
         return None, None, series.why or _("nothing was read here")
-    labels = [_label(at, one, way) for at, one in enumerate(series.reads)]
+    labels = [_label(at, read, way) for at, read in enumerate(series.reads)]
     spread = way.spread or None
     control = chart(series.values, labels, rules=way.rules, spread=spread)
     if control.places is None:
@@ -114,7 +114,9 @@ def _label(at: int, part_read: PartRead, way: Way) -> str:
 def _point_names(points, labels, reads: list[PartRead], way: Way) -> list[str]:
     names = []
     for point in points:
-        own = [one for label, one in zip(labels, reads, strict=True) if label == point]
+        own = [
+            read for label, read in zip(labels, reads, strict=True) if label == point
+        ]
         ends = dict.fromkeys((own[0].part.serial, own[-1].part.serial))
         names.append(point if way.by == PULL and own[0].pull else " … ".join(ends))
     return names
@@ -126,18 +128,18 @@ def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
     found: dict[int, list[str]] = {}
     mold, people = None, set()
     repairs, before = rules.repairs_of(reads), {}
-    for label, one in zip(labels, reads, strict=True):
+    for label, read in zip(labels, reads, strict=True):
         words = found.setdefault(points.index(label) + 1, [])
-        if one.pull:
-            tool, number = one.pull.tool_id, one.pull.number
+        if read.pull:
+            tool, number = read.pull.tool_id, read.pull.number
             last = before.get(tool, number - 1)
             if any(last < repair <= number for repair in repairs[tool]):
                 words.append(_("repair"))
             before[tool] = number
-            if mold not in (None, one.pull.tool_id):
-                words.append(_("mold %(code)s") % {"code": one.pull.tool.code})
-            mold = one.pull.tool_id
-        by = one.check.entry.by_id
+            if mold not in (None, read.pull.tool_id):
+                words.append(_("mold %(code)s") % {"code": read.pull.tool.code})
+            mold = read.pull.tool_id
+        by = read.check.entry.by_id
         if people and by not in people:
             words.append(_("new person"))
         people.add(by)
@@ -155,18 +157,18 @@ def _remarks(points, labels, series: Series) -> list[Remark]:
     return [
         Remark(
             points.index(label) + 1,
-            words if alone else f"{one.part.serial}: {words}",
+            words if alone else f"{read.part.serial}: {words}",
         )
-        for label, one in zip(labels, series.reads, strict=True)
-        for words in _said_of(one, series)
+        for label, read in zip(labels, series.reads, strict=True)
+        for words in _said_of(read, series)
     ]
 
 
-def _said_of(one: PartRead, series: Series) -> list[str]:
-    cut = series.cut_nm(one)
+def _said_of(read: PartRead, series: Series) -> list[str]:
+    cut = series.cut_nm(read)
     depth = {"depth": lengths.length(cut, series.unit)}
     before = [_("%(depth)s cut before it was read, added back") % depth] if cut else []
-    written = series.notes.get(one.check.pk, ())
+    written = series.notes.get(read.check.pk, ())
     return [*before, *(told_of(note) for note in written)]
 
 

@@ -222,7 +222,7 @@ def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Ca
         }
         every = [cell for kind in Kind.values for cell in cells[kind] if cell.came]
         rows = zip(seam.stations, cells[Kind.GAP], cells[Kind.FLUSH], strict=True)
-        one = Came(
+        part_came = Came(
             fit=fit,
             rows=[CameRow(station.label, gap, flush) for station, gap, flush in rows],
             read=len(every),
@@ -231,7 +231,7 @@ def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Ca
             doubts=doubts.of_fit(in_doubt, fit),
         )
         if every:
-            found.append(one)
+            found.append(part_came)
     return found
 
 
@@ -241,7 +241,7 @@ def _revised(row: ToolCorrection, seam: Seam, fits: MoldFits) -> str:
     if then.pk == now.pk:
         return ""
     kept = set(mold_corrections.rows_kept(seam, fits).values())
-    gone = [one.label for at, one in enumerate(seam.stations) if at not in kept]
+    gone = [station.label for at, station in enumerate(seam.stations) if at not in kept]
     if not kept:
         form = words.REVISED_ALL
     else:

@@ -43,7 +43,7 @@ def of_each(fits: Iterable[FirstFit]) -> Doubts:
 
 def of_fits(doubts: Doubts, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
     """Of what a mold is told by: its own fits, and those of others that count."""
-    by = {entry for one in kin.each for entry in one.by}
+    by = {entry for mold in kin.each for entry in mold.by}
     used = [
         *told.used,
         *(f for x in loaded.values() for f in x.fits if str(f.fit_up.entry_id) in by),
@@ -81,23 +81,23 @@ def of_corrections(corrections: list[ToolCorrection]) -> dict[int, list[str]]:
 
 def of_reads(reads: Iterable[PartRead]) -> list[str]:
     """Of parts over which a joint is told."""
-    read = [(check, one.part.serial) for one in reads for check in one.checks]
+    read = [(check, fit.part.serial) for fit in reads for check in fit.checks]
     return _sentences(doubts_of(check for check, _serial in read), read)
 
 
 def of_results(results: Iterable[CharacteristicResult]) -> list[str]:
     """Of results of a characteristic over parts."""
     results = list(results)
-    read = [(one, str(one.part or one.airframe)) for one in results]
+    read = [(result, str(result.part or result.airframe)) for result in results]
     return _sentences(doubts_of(results), read)
 
 
 def _kept(row: ToolCorrection, own: str, kin: str) -> set[str]:
     """What a record keeps under these names of its own fits and of those of kin."""
     found = mold_kin.from_record(row.content)
-    others = {key for one in found.each for key in getattr(one, kin)} if found else ()
+    others = {key for mold in found.each for key in getattr(mold, kin)} if found else ()
     mine = (fit.get(own, ()) for fit in row.content["inputs"])
-    each = ([one] if isinstance(one, str) else one for one in mine)
+    each = ([entry] if isinstance(entry, str) else entry for entry in mine)
     return {key for keys in each for key in keys} | set(others)
 
 

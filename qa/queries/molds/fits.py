@@ -139,9 +139,9 @@ def panel(tool: Tool, unit: str) -> Panel:
         if page.told.report.anything:
             return Panel(rows, page, drift=drift_of(fits, unit))
     done = (
-        one
-        for one in known.corrections
-        if (end := ended(one)) and end.how == CorrectionEnding.DONE
+        correction
+        for correction in known.corrections
+        if (end := ended(correction)) and end.how == CorrectionEnding.DONE
     )
     drift = drift_of(newest[-1], unit) if newest else None
     return Panel(rows, None, next(done, None), drift)
@@ -254,7 +254,7 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
         tools.kind_linked(kind, groups)
         for kind, groups in mold_told.apart_by_kind(told).items()
     ]
-    sentences += mold_gauges.sentences([one.kept for one in told.gauges], unit)
+    sentences += mold_gauges.sentences([gauge.kept for gauge in told.gauges], unit)
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm
     if gauges and spread and to_mm(max(gauges)) > spread / 2:

@@ -12,18 +12,18 @@ def sentences(kin: Kin) -> list[str]:
     """What other molds show alike, and what follows."""
     if not kin.each:
         return [words.NO_KIN]
-    told = [one for one in kin.each if one.told]
+    told = [mold for mold in kin.each if mold.told]
     said = [*_of_plug(kin), *_of_hand(kin)] if kin.off else []
     only = [
         place
         for place in kin.off
-        if told and not any(place in (*one.alike, *one.open) for one in told)
+        if told and not any(place in (*mold.alike, *mold.open) for mold in told)
     ]
     unsure = [
         place
         for place in kin.off
-        if any(place in one.open for one in told)
-        and not any(place in one.alike for one in told)
+        if any(place in mold.open for mold in told)
+        and not any(place in mold.alike for mold in told)
     ]
     if only:
         # The other hand says nothing of the plug.
@@ -31,10 +31,10 @@ def sentences(kin: Kin) -> list[str]:
         said.append(form.format(codes=_codes(told), where=_where(only)))
     if unsure:
         said.append(words.KIN_UNSURE.format(where=_where(unsure)))
-    untold = [one for one in kin.each if not one.told]
-    if codes := _codes([one for one in untold if one.other_state]):
+    untold = [mold for mold in kin.each if not mold.told]
+    if codes := _codes([mold for mold in untold if mold.other_state]):
         said.append(words.OTHER_STATE.format(codes=codes, plug=kin.plug))
-    if codes := _codes([one for one in untold if not one.other_state]):
+    if codes := _codes([mold for mold in untold if not mold.other_state]):
         said.append(words.KIN_UNTOLD.format(codes=codes))
     return said if told else [*said, words.WITH_THE_MOLD]
 
@@ -60,9 +60,9 @@ def _of_plug(kin: Kin) -> list[str]:
         )
     shown: dict[tuple[str, str], list[Place]] = {}
     for place in kin.off:
-        alike = [one for one in told if place in one.alike]
+        alike = [mold for mold in told if place in mold.alike]
         if alike and place not in by_all:
-            others = [one for one in told if place not in one.alike]
+            others = [mold for mold in told if place not in mold.alike]
             shown.setdefault((_codes(alike), _codes(others)), []).append(place)
     for (codes, others), places in shown.items():
         where = _where(places)
@@ -76,14 +76,14 @@ def _of_plug(kin: Kin) -> list[str]:
 
 def _of_hand(kin: Kin) -> list[str]:
     return [
-        words.SAME_HAND.format(code=one.code, where=_where(one.alike))
-        for one in kin.told(Relation.HAND)
-        if one.alike
+        words.SAME_HAND.format(code=mold.code, where=_where(mold.alike))
+        for mold in kin.told(Relation.HAND)
+        if mold.alike
     ]
 
 
 def _codes(molds: list[Relative]) -> str:
-    return ", ".join(dict.fromkeys(one.code for one in molds))
+    return ", ".join(dict.fromkeys(mold.code for mold in molds))
 
 
 def _where(places) -> str:

@@ -110,12 +110,12 @@ def _order(entry) -> int:
     return entry.pk
 
 
-def _signed(one: Signed) -> str:
+def _signed(signature: Signed) -> str:
     """Who signed the decision, and whether that holds."""
-    day = timezone.localtime(one.when).strftime("%Y-%m-%d")
-    who = ", ".join(filter(None, [one.who, one.certificate]))
-    told = "" if one.holds else ": no longer holds"
-    return f"{one.word.capitalize()}: {who}, {day}{told}"
+    day = timezone.localtime(signature.when).strftime("%Y-%m-%d")
+    who = ", ".join(filter(None, [signature.who, signature.certificate]))
+    told = "" if signature.holds else ": no longer holds"
+    return f"{signature.word.capitalize()}: {who}, {day}{told}"
 
 
 def _listed(row: nonconformances.ItemRow, photos: int, signed) -> ListedItem:

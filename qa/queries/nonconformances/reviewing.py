@@ -36,8 +36,8 @@ def for_the_stand_up(rows: QuerySet[Nonconformance]) -> QuerySet[Nonconformance]
     """What blocks first, then the most severe, then what is due soonest, then the
     oldest."""
     severe = [
-        When(standing__severity=one, then=Value(rank))
-        for rank, one in enumerate(WORST_FIRST)
+        When(standing__severity=severity, then=Value(rank))
+        for rank, severity in enumerate(WORST_FIRST)
     ]
     rank = Case(*severe, default=Value(len(severe)), output_field=IntegerField())
     return rows.annotate(rank=rank).order_by(
@@ -69,7 +69,7 @@ def grouped(rows: QuerySet[Nonconformance], by: str, asked: dict) -> list[Group]
     groups = [
         Group(
             name=key.name,
-            rows=[item_pages.item_row(one) for one in some],
+            rows=[item_pages.item_row(item) for item in some],
             url=_list(asked, key),
         )
         for key, some in found.items()

@@ -83,9 +83,9 @@ def _cure(pull: Pull, trace: CureTrace | None) -> PackCure:
     )
 
 
-def _asked(one: dict) -> str:
+def _asked(rule: dict) -> str:
     """One requirement of the recipe: what was asked, found, and what came of it."""
-    sensor = f" ({one['sensor']})" if one["sensor"] else ""
-    found = f"found {one['found']}{sensor}" if one["found"] else ""
-    words = (f"{one['name']}: {one['asked']}", found, one["outcome"], one["why"])
+    sensor = f" ({rule['sensor']})" if rule["sensor"] else ""
+    found = f"found {rule['found']}{sensor}" if rule["found"] else ""
+    words = (f"{rule['name']}: {rule['asked']}", found, rule["outcome"], rule["why"])
     return "; ".join(str(word).replace("_", " ") for word in words if word)

@@ -62,7 +62,7 @@ def section(scope: Scope) -> Holes:
             newest[of] = check
     read = newest_readings(checks)
     order = sorted(newest.values(), key=lambda x: (x.part.serial, x.number))
-    return Holes(tuple(_check(one, read, scope) for one in order))
+    return Holes(tuple(_check(check, read, scope) for check in order))
 
 
 def _present(check: HoleCheck) -> bool:
@@ -71,9 +71,9 @@ def _present(check: HoleCheck) -> bool:
 
 def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
     standing = {
-        hole: one
-        for (part, hole), one in read.items()
-        if part == check.part_id and one.hole_check.revision_id == check.revision_id
+        hole: result
+        for (part, hole), result in read.items()
+        if part == check.part_id and result.hole_check.revision_id == check.revision_id
     }
     view = holes.hole_view(check, scope.unit, standing=standing)
     pattern = check.revision.pattern

@@ -46,11 +46,11 @@ def section(scope: Scope) -> Instruments:
     holes = list(holes.select_related("entry", "instrument").order_by("number"))
     for check in holes:
         used.setdefault(check.instrument_id, []).append(check)
-    seconds = [one for one, _doubt in chain.from_iterable(scope.seconds.values())]
+    seconds = [second for second, _doubt in chain.from_iterable(scope.seconds.values())]
     for second in seconds:
         used.setdefault(second.instrument_id, []).append(second)
     doubts = _doubts(scope.checks, holes, seconds)
-    unstated = tuple(one.label for one in used.pop(None, []))
+    unstated = tuple(reading.label for reading in used.pop(None, []))
     rows = Instrument.objects.filter(pk__in=used).order_by("code")
     calibrations: dict[int, list[Calibration]] = {}
     for calibration in Calibration.objects.filter(instrument__in=used):

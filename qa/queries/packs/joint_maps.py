@@ -32,9 +32,9 @@ def map_of(scope: Scope, draft: Draft, lines, seen: list[Nonconformance]) -> Joi
     at = {label for item in seen for label in item.stations}
     state = draft.state
     shown: dict[str, dict] = {}
-    for one in lines:
-        kind = "gap" if one.designator == "gap" else "flush"
-        shown.setdefault(one.location, {})[kind] = one
+    for row in lines:
+        kind = "gap" if row.designator == "gap" else "flush"
+        shown.setdefault(row.location, {})[kind] = row
     drawn = drawings.map_of(
         state.revision,
         state.seam.stations,

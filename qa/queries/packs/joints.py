@@ -130,7 +130,7 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
     outcome = _outcome(body, lines)
     checks = sorted(
         {value.check.pk: value.check for value in state.now.values.values()}.values(),
-        key=lambda one: one.number,
+        key=lambda check: check.number,
     )
     asked = revision.acceptance_condition or "not stated by the joint"
     if revision.acceptance_finish != "any":

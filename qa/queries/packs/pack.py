@@ -198,16 +198,16 @@ def _distinct(words) -> tuple[str, ...]:
     return tuple(dict.fromkeys(words))
 
 
-def _summary(one) -> Summary:
+def _summary(item) -> Summary:
     return Summary(
-        one.number,
-        one.name,
-        one.revision,
-        one.source,
-        one.asked,
-        one.outcome,
-        one.outcome_word,
-        states.RECORDS[one.standing].word,
+        item.number,
+        item.name,
+        item.revision,
+        item.source,
+        item.asked,
+        item.outcome,
+        item.outcome_word,
+        states.RECORDS[item.standing].word,
     )
 
 

@@ -139,16 +139,16 @@ def _others(record: dict, remarks) -> list[ReadLine]:
     return found + [ReadLine(name, remarks=tuple(remarks[name])) for name in left]
 
 
-def _judged(one: dict, joint: str, remarks) -> ReadLine:
+def _judged(line: dict, joint: str, remarks) -> ReadLine:
     return ReadLine(
-        name=one["number"],
+        name=line["number"],
         joint=joint,
-        station=one["location"] if joint else "",
-        requirement=f"{one['designator']} {one['requirement']}",
-        result=one["result"],
-        state=one["state"],
-        verdict=one["verdict"],
-        nonconformance=one["nonconformance"],
-        comment=one["comment"],
-        remarks=tuple(remarks.get(one["number"][:LINE], ())),
+        station=line["location"] if joint else "",
+        requirement=f"{line['designator']} {line['requirement']}",
+        result=line["result"],
+        state=line["state"],
+        verdict=line["verdict"],
+        nonconformance=line["nonconformance"],
+        comment=line["comment"],
+        remarks=tuple(remarks.get(line["number"][:LINE], ())),
     )

@@ -94,7 +94,7 @@ class Scope:
             for value in values:
                 value.check.fit_up = value.fit_up
                 found[value.check.pk] = value.check
-        return sorted(found.values(), key=lambda one: one.number)
+        return sorted(found.values(), key=lambda check: check.number)
 
     @cached_property
     def standings(self) -> dict[int, Standing]:

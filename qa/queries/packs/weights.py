@@ -82,9 +82,10 @@ def _total(airframe) -> tuple[tuple[str, str], ...]:
     if page.no_arm:
         told.append(("without an arm", ", ".join(x.part.serial for x in page.no_arm)))
     if page.weighed:
-        one = page.weighed
-        words = f"{one.mass_mg / MG_PER_KG:.3f} kg on {one.scale}, {one.weighed_on}"
-        if one.arm_nm is not None:
-            words += f", at {one.arm_nm / NM_PER['mm']:.0f} mm"
+        weighed = page.weighed
+        words = f"{weighed.mass_mg / MG_PER_KG:.3f} kg on {weighed.scale}"
+        words += f", {weighed.weighed_on}"
+        if weighed.arm_nm is not None:
+            words += f", at {weighed.arm_nm / NM_PER['mm']:.0f} mm"
         told.append(("weighed whole", words))
     return tuple(told)

@@ -44,12 +44,13 @@ def shared_errors(worked: WorkedPlan, unit: str) -> str:
 
 
 def _cuts(worked: WorkedPlan) -> bool:
-    return any(worked.bite(one).bite for _, _, one in worked.stations())
+    return any(worked.bite(station).bite for _, _, station in worked.stations())
 
 
-def gap_after(one, bite: Bite) -> float | None:
+def gap_after(station, bite: Bite) -> float | None:
     """The gap that the full trim leaves, as it is asked for."""
-    return None if one.gap_after is None else one.gap_after + bite.trim - one.trim
+    gap = station.gap_after
+    return None if gap is None else gap + bite.trim - station.trim
 
 
 def told(unit: str, mm: float | None, *, signed=False, half=None) -> str:

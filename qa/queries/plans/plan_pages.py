@@ -279,23 +279,23 @@ def _drawing(worked: WorkedPlan, joint: PlannedJoint, unit: str) -> Drawing:
     )
 
 
-def _plan_station(worked, joint, row, one, moved, unit) -> PlanStation:
-    bite = worked.bite(one)
-    gap_after = known_texts.gap_after(one, bite)
-    gap_known = known_texts.to_be(worked, one.gap_now, gap_after)
-    flush_known = known_texts.to_be(worked, one.flush_now, one.flush_after)
+def _plan_station(worked, joint, row, station, moved, unit) -> PlanStation:
+    bite = worked.bite(station)
+    gap_after = known_texts.gap_after(station, bite)
+    gap_known = known_texts.to_be(worked, station.gap_now, gap_after)
+    flush_known = known_texts.to_be(worked, station.flush_now, station.flush_after)
 
     told = partial(known_texts.told, unit)
     return PlanStation(
-        label=one.label,
+        label=station.label,
         move=(float(moved[0]), float(moved[1])),
         trim=bite.trim,
-        build_up=one.build_up,
-        side=Side.SURROUND if one.side == Side.SURROUND else Side.PART,
+        build_up=station.build_up,
+        side=Side.SURROUND if station.side == Side.SURROUND else Side.PART,
         after_gap_text=told(gap_after, half=gap_known),
-        after_flush_text=told(one.flush_after, signed=True, half=flush_known),
+        after_flush_text=told(station.flush_after, signed=True, half=flush_known),
         after_gap_state=judged_as(joint, row, Kind.GAP, gap_after),
-        after_flush_state=judged_as(joint, row, Kind.FLUSH, one.flush_after),
+        after_flush_state=judged_as(joint, row, Kind.FLUSH, station.flush_after),
     )
 
 
@@ -335,8 +335,8 @@ def made_move(worked: WorkedPlan, raw: list[float]) -> Move:
     shift, turn = rigid_move(motions, raw, np.vstack(every).mean(axis=0))
     tilt_x, tilt_y, turned = np.degrees(turn).tolist()
     amounts = tuple(
-        (one.name, math.degrees(amount) if one.turns else amount)
-        for one, amount in zip(motions, raw, strict=True)
+        (motion.name, math.degrees(amount) if motion.turns else amount)
+        for motion, amount in zip(motions, raw, strict=True)
     )
     return Move(*shift.tolist(), turned, tilt_x, tilt_y, amounts, motions, tuple(raw))
 

@@ -85,9 +85,9 @@ def _nothing_needed(worked: WorkedPlan, unit: str) -> str:
 
 def _cut_step(worked: WorkedPlan, joint, side: str, unit: str) -> str:
     bites = {
-        one.label: worked.bite(one)
-        for planned, _, one in worked.stations()
-        if planned is joint and one.side == side and worked.bite(one).bite > 0
+        station.label: worked.bite(station)
+        for planned, _, station in worked.stations()
+        if planned is joint and station.side == side and worked.bite(station).bite > 0
     }
     fit_up = joint.check.fit_up
     part = fit_up.part if side == Side.PART else fit_up.surround_part
@@ -147,9 +147,9 @@ def touch_words(worked: WorkedPlan, unit: str) -> str:
 def _measure_step(worked: WorkedPlan, *, moved: bool) -> str:
     seam = worked.main.state.seam
     cut = [
-        one.label
-        for joint, _, one in worked.stations()
-        if joint is worked.main and worked.bite(one).bite > 0
+        station.label
+        for joint, _, station in worked.stations()
+        if joint is worked.main and worked.bite(station).bite > 0
     ]
     if not worked.plan.measured:
         return "Then measure every station."
@@ -166,17 +166,17 @@ def impossible(worked: WorkedPlan, unit: str) -> list[str]:
     """What stays wrong, where and why."""
     several = len(worked.joints) > 1
     found = []
-    for joint, _, one in worked.stations():
-        told = reason_words(worked, one, unit, but=wording.OF_THE_CUT)
+    for joint, _, station in worked.stations():
+        told = reason_words(worked, station, unit, but=wording.OF_THE_CUT)
         if told:
             number = f"{joint.state.joint.number}:" if several else ""
-            found.append(f"station {number}{one.label}: {told}")
+            found.append(f"station {number}{station.label}: {told}")
     return found
 
 
-def reason_words(worked, one, unit: str, but=()) -> str:
+def reason_words(worked, station, unit: str, but=()) -> str:
     """Why a station stays wrong, or its cut is another than the plan's own."""
-    return wording.reasons(worked.reasons[one.joint, one.label], unit, but)
+    return wording.reasons(worked.reasons[station.joint, station.label], unit, but)
 
 
 def _found_off(worked: WorkedPlan) -> list[str]:

@@ -78,18 +78,18 @@ def _released(view: PlanView, check: Check) -> str:
 def _bites(worked, number: int) -> Plan:
     """The stations of one joint, with the bites that are asked for."""
     stations = []
-    for _, _, one in worked.stations():
-        if one.joint == number:
-            bite = worked.bite(one)
-            stations.append(replace(one, trim=bite.trim, next_bite=bite.bite))
+    for _, _, station in worked.stations():
+        if station.joint == number:
+            bite = worked.bite(station)
+            stations.append(replace(station, trim=bite.trim, next_bite=bite.bite))
     return replace(worked.plan, stations=tuple(stations))
 
 
 def _halves(worked, number: int) -> dict[str, tuple]:
     """What is known of the full trim and of the bite at the stations of one joint."""
-    found = (one for _, _, one in worked.stations() if one.joint == number)
+    found = (station for _, _, station in worked.stations() if station.joint == number)
     bites = {station.label: worked.bite(station) for station in found}
-    return {label: (one.trim_half, one.half) for label, one in bites.items()}
+    return {label: (bite.trim_half, bite.half) for label, bite in bites.items()}
 
 
 def templates_of(edges: list[dict], issued_at: datetime) -> tuple[TrimTemplate, ...]:

@@ -68,8 +68,8 @@ def shim_view(check: Check, unit: str, most: int = MOST) -> ShimView:
     plan = basis.plan
     stacks = plan.stacks if plan else [None] * len(basis.points)
     points = [
-        _point(one, stack, unit)
-        for one, stack in zip(basis.points, stacks, strict=True)
+        _point(point, stack, unit)
+        for point, stack in zip(basis.points, stacks, strict=True)
     ]
     if plan is None:
         return ShimView(basis, unit, most, basis.problem, points)

@@ -36,8 +36,8 @@ class WayView:
 def ways_of(worked: WorkedPlan, unit: str) -> list[WayView]:
     """In the order recommended; [] where none were compared."""
     return [
-        _view(worked, one, unit, first=number == 0 and one.conforms)
-        for number, one in enumerate(worked.ways)
+        _view(worked, way, unit, first=number == 0 and way.conforms)
+        for number, way in enumerate(worked.ways)
     ]
 
 

@@ -66,8 +66,8 @@ def work_order_of(view: PlanView, url: str) -> WorkOrder:
     fit_up = check.fit_up
     drawing = view.drawings[0]
     released = [
-        f"{part.serial} released by {one.label}"
-        for part, one, done in worked.to_release()
+        f"{part.serial} released by {plan.label}"
+        for part, plan, done in worked.to_release()
         if done
     ]
     rows = tuple(

@@ -82,13 +82,13 @@ def _before(state: JointState, key: Key, check: Check) -> Value | None:
 def value_of(value: Value | None) -> dict | None:
     if value is None:
         return None
-    one = value.reading
+    reading = value.reading
     return {
-        "outcome": one.outcome,
-        "value": one.value,
-        "goes": one.goes,
-        "does_not_go": one.does_not_go,
-        "unit": one.unit,
-        "nm": one.value_nm,
+        "outcome": reading.outcome,
+        "value": reading.value,
+        "goes": reading.goes,
+        "does_not_go": reading.does_not_go,
+        "unit": reading.unit,
+        "nm": reading.value_nm,
         "check": value.check.label,
     }

@@ -154,19 +154,19 @@ def next_work(check: Check, unit: str) -> NextWork:
     )
 
 
-def _adjuster(one: Present, asked_nm: int, unit: str) -> Row:
+def _adjuster(adjuster: Present, asked_nm: int, unit: str) -> Row:
     """One adjuster with the words of every step that hands may take from here."""
-    step = one.step_nm
+    step = adjuster.step_nm
     asked = asked_nm // step
-    low = max(-((one.now_nm - one.min_nm) // step), asked - MOST_STEPS)
-    high = min((one.max_nm - one.now_nm) // step, asked + MOST_STEPS)
+    low = max(-((adjuster.now_nm - adjuster.min_nm) // step), asked - MOST_STEPS)
+    high = min((adjuster.max_nm - adjuster.now_nm) // step, asked + MOST_STEPS)
     return Row(
-        item={"name": one.name, "was_nm": one.now_nm, "asked": asked},
-        title=f"{one.point}, {one.plus} or {one.minus}",
-        now=now_words(one, one.now_nm, unit),
+        item={"name": adjuster.name, "was_nm": adjuster.now_nm, "asked": asked},
+        title=f"{adjuster.point}, {adjuster.plus} or {adjuster.minus}",
+        now=now_words(adjuster, adjuster.now_nm, unit),
         low=low,
-        words=[change_words(one, n * step, unit) for n in range(low, high + 1)],
-        keys=[(one.minus, -1), (one.plus, 1)],
+        words=[change_words(adjuster, n * step, unit) for n in range(low, high + 1)],
+        keys=[(adjuster.minus, -1), (adjuster.plus, 1)],
     )
 
 
@@ -280,8 +280,8 @@ def _cut_here(joint: PlannedJoint, label: str, rows: list[Row]) -> dict[int, int
 def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> list[dict]:
     """Of one step of each adjuster: {fit-up key: {station: [gap, flushness]}}, nm."""
     found = []
-    for row, one in enumerate(present):
+    for row, adjuster in enumerate(present):
         steps = [0] * len(present)
-        steps[row] = one.step_nm
+        steps[row] = adjuster.step_nm
         found.append(rigs.made(present, steps, joints).changes)
     return found
