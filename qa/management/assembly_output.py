@@ -107,8 +107,9 @@ def _notes(file: AssemblyFile, plan: AssemblyPlan) -> list[str]:
     return [*blank, *plan_notes(plan.whole, lambda joint, at: f"{names[joint]}:{at}")]
 
 
-def assembly_lines(file: AssemblyFile, plan: AssemblyPlan) -> list[str]:
-    """The plan for people: every part in the order to seat them, every joint."""
+def assembly_lines(file: AssemblyFile, plan: AssemblyPlan, half: float) -> list[str]:
+    """The plan for people: every part in the order to seat them, every joint, in the
+    digits that are known by `half` of an interval, mm."""
     lines = ["Seat the parts in this order:"]
     for number in plan.order:
         part = plan.parts[number]
@@ -119,7 +120,7 @@ def assembly_lines(file: AssemblyFile, plan: AssemblyPlan) -> list[str]:
     for entry, joint in zip(file.joints, plan.joints, strict=True):
         ends = plan.parts[entry.part].name, plan.parts[entry.surround].name
         lines += ["", f"{entry.joint}: {ends[0]} in {ends[1]}", *fit_lines(joint)]
-        lines += ["", *table(joint)]
+        lines += ["", *table(joint, half)]
         own = tuple(note for note in joint.notes if note.code in OF_READINGS)
         of_readings = plan_notes(replace(joint, notes=own, stations=()))
         lines += [f"Note: {note}." for note in of_readings]

@@ -4,6 +4,7 @@ from qa.management.known_output import known
 from qa.numeric.plan.motions import DIGITS_DEG, DIGITS_MM
 from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import CANNOT, CUT, FITS, Fit, Move, Plan
+from qa.wording.lengths import places_known
 from qa.wording.plans import held, plan_notes
 from shop.wording import states
 
@@ -159,15 +160,15 @@ def fit_lines(plan: Plan) -> list[str]:
     return lines
 
 
-def text_lines(plan: Plan) -> list[str]:
-    """The plan for people: the move, a table, what to know, the outcome."""
+def text_lines(plan: Plan, half: float | None = None) -> list[str]:
+    """The plan for people: the move, a table (see there), what to know, the outcome."""
     lines = fit_lines(plan)
     if plan.settings is None:
         shown = move_words(plan.move, plan.known) or "none, it stays as it is"
         lines.append(f"Move: {shown}.")
     else:
         lines += _settings(plan)
-    return [*lines, "", *table(plan), "", *end_lines(plan, plan_notes(plan))]
+    return [*lines, "", *table(plan, half), "", *end_lines(plan, plan_notes(plan))]
 
 
 def end_lines(plan: Plan, notes: list[str]) -> list[str]:
@@ -235,10 +236,12 @@ def plain_settings(plan) -> list[dict]:
     ]
 
 
-def table(plan: Plan) -> list[str]:
+def table(plan: Plan, half: float | None = None) -> list[str]:
+    """Station by station; what is to be stands in the digits that are known by `half`
+    of its interval, mm, as on the page, and in all where nothing is known."""
     heads = ("station", "gap now", "trim", "bite", "build up", "gap after")
     heads += ("left over", "flush now", "flush after")
-    rows = [heads]
+    rows, to_be = [heads], places_known(half, "mm", {"mm": 3})
     known = {
         (cut.joint, cut.label): cut.digits
         for cut in (plan.known.cuts if plan.known else ())
@@ -249,8 +252,12 @@ def table(plan: Plan) -> list[str]:
         cells = [station.gap_now, *(cut if gap else (None,) * 3), station.gap_after]
         cells += [station.unresolved if gap else None]
         cells += [station.flush_now, station.flush_after]
-        digits = [3] * len(cells)
-        digits[1:3] = [known.get((station.joint, station.label), 3)] * 2
+        gap_to_be, flush_to_be = (
+            3 if rounded(now) == rounded(after) else to_be
+            for now, after in (cells[0:5:4], cells[6:8])
+        )
+        cut_to_be = [known.get((station.joint, station.label), to_be)] * 2
+        digits = [3, *cut_to_be, to_be, gap_to_be, to_be, 3, flush_to_be]
         pairs = zip(cells, digits, strict=True)
         told = ("" if v is None else f"{round(v, d) + 0.0:.{d}f}" for v, d in pairs)
         rows.append((station.label, *told))

@@ -18,6 +18,9 @@ def test_a_move_is_told_with_its_interval_and_no_digit_that_is_not_known(tmp_pat
     assert 0.1 < (move["high"] - move["low"]) / 2 < 0.2
     _, out, _ = run(tmp_path, DISPLACED, *KNOWN)
     assert re.search(r"x [+-]1\.3 mm \(give or take 0\.2\)", out), out
+    # What is to be read there stands in the same digits; what was read, as it was.
+    assert re.search(r"^R +0\.700 .* 2\.0 +0\.0 ", out, re.M), out
+    assert re.search(r"^T +2\.000 .* 2\.000 ", out, re.M), out
     _, out, _ = run(tmp_path, DISPLACED)
     assert re.search(r"x [+-]1\.300 mm[,.]", out), out
 

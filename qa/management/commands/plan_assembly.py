@@ -65,7 +65,8 @@ class Command(FileCommand):
             ),
         )
         plain = plain_assembly(file, plan, options)
-        return Answer(plain, assembly_lines(file, plan), plan.exit_code)
+        lines = assembly_lines(file, plan, chosen.resolution_mm)
+        return Answer(plain, lines, plan.exit_code)
 
 
 def with_adjusters(file: AssemblyFile, number: int, options: dict) -> Body:

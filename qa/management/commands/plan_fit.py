@@ -91,7 +91,8 @@ class Command(JointCommand):
         except NothingToJudge as why:
             return nothing_to_judge(str(why), options)
         unwritten = options["template"] and write_template(options, joint, plan)
-        plain, lines = as_plain(plan, options), text_lines(plan)
+        plain = as_plain(plan, options)
+        lines = text_lines(plan, chosen.resolution_mm)
         if options["ways"]:
             plain["ways"] = plain_ways(side_by_side)
             lines += ["", *way_lines(side_by_side)]
