@@ -10,7 +10,7 @@ class QaConfig(AppConfig):
         # Models are not loaded when this module is read.
         from qa.actions import first_standings, remeasuring
         from qa.actions.rebuilding import FAMILIES
-        from qa.identifiers import register_things
+        from qa.identifiers import register_identifiers
         from qa.models import IssuedPack
         from qa.rules import (
             signed_close_outs,
@@ -21,7 +21,7 @@ class QaConfig(AppConfig):
         from shop.ledger import acts, kept_files, projections
         from shop.rules import signing
 
-        register_things()
+        register_identifiers()
         for family in FAMILIES:
             projections.register(family)
         projections.register(remeasuring.FAMILY)

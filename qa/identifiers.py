@@ -7,7 +7,7 @@ from shop.identifiers import Kind, register
 FIT = ("fit_up__joint", "fit_up__airframe")
 
 
-def register_things() -> None:
+def register_identifiers() -> None:
     """Called when the apps are ready."""
     for identifier in (
         Kind("joint", "J", "qa.Joint", "joint", _("joint"), ("type",)),

@@ -54,7 +54,7 @@ SYNC = ("qa.sync", "qa.fuselage", "qa.scripted", "qa.envelopes", "qa.recovery")
 ALONE = {
     **dict.fromkeys(("shop.roles", "shop.identifiers", "qa.identifiers"), "roles"),
     **dict.fromkeys(SYNC, "sync"),
-    **dict.fromkeys(("shop.marks", "shop.atomic_files"), "ground"),
+    "shop.atomic_files": "ground",
 }
 
 

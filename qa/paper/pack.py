@@ -6,7 +6,7 @@ import json
 from qa.paper import (
     pack_closing,
     pack_cures,
-    pack_front,
+    pack_front_matter,
     pack_index,
     pack_items,
     pack_joints,
@@ -56,11 +56,11 @@ def render(
         block for section in pack.sections for block in STORIES[type(section)](section)
     ]
     body += pack_tables.cautions(pack.cautions)
-    end = [*pack_index.story(body, places), *pack_front.digest_page(pack, files)]
+    end = [*pack_index.story(body, places), *pack_front_matter.digest_page(pack, files)]
     blocks = [
-        *pack_front.first_page(pack),
-        *pack_front.contents([*body, *end], places),
-        *pack_front.changes(pack),
+        *pack_front_matter.first_page(pack),
+        *pack_front_matter.contents([*body, *end], places),
+        *pack_front_matter.changes(pack),
         *body,
         *end,
     ]

@@ -1,6 +1,6 @@
 """Two sections of a pack: what still stands, and what was only there for a while."""
 
-from qa.paper.pack_front import section_heading
+from qa.paper.pack_front_matter import section_heading
 from qa.queries.packs.closing import Stands, TemporaryItems
 from shop.numeric.paper_sizes import CONTENT
 from shop.paper import Block, Column, gap, table

@@ -1,6 +1,6 @@
 """The index of a pack: every joint, serial, item and instrument, with its pages."""
 
-from qa.paper.pack_front import section_heading
+from qa.paper.pack_front_matter import section_heading
 from shop.paper import Block, text
 from shop.paper.fonts import SEMIBOLD
 from shop.paper.sheet import Places

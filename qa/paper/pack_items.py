@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from qa.paper import blocks
-from qa.paper.pack_front import section_heading
+from qa.paper.pack_front_matter import section_heading
 from qa.queries.packs.items import Items, PackItem
 from shop.numeric.paper_sizes import CONTENT
 from shop.paper import Block, Column, gap, heading, table

@@ -5,7 +5,7 @@ from dataclasses import replace
 from qa.drawing import joint_map, profile
 from qa.paper import blocks
 from qa.paper import scene as scene_pdf
-from qa.paper.pack_front import MARK, section_heading
+from qa.paper.pack_front_matter import MARK, section_heading
 from qa.queries.packs.closing import Proven
 from qa.queries.packs.holes import Holes, PackHoles
 from qa.queries.packs.joints import Joints, PackJoint

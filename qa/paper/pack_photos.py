@@ -1,6 +1,6 @@
 """The photos of a pack, two beside each other, each with what it shows."""
 
-from qa.paper.pack_front import section_heading
+from qa.paper.pack_front_matter import section_heading
 from qa.queries.packs.photos import PackPhoto, Photos
 from shop.numeric.paper_sizes import CONTENT, MM
 from shop.paper import Block, text

@@ -4,7 +4,7 @@ signatures; and the cautions."""
 from dataclasses import replace
 
 from qa.paper import blocks
-from qa.paper.pack_front import section_heading
+from qa.paper.pack_front_matter import section_heading
 from qa.queries.packs.genealogy import Genealogy
 from qa.queries.packs.instruments import Instruments
 from qa.queries.packs.signed import Signed

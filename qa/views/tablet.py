@@ -24,7 +24,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from shop.serving.compressed import Text
-from shop.serving.minified import lean
+from shop.serving.minified import minify_script
 
 STATIC = Path(__file__).resolve().parent.parent / "static" / "qa"
 # On plain http there is no service worker: the browser's own cache opens the page.
@@ -76,7 +76,7 @@ def _read_release() -> Release:
     files = {"tablet.css": Text(CSS, css.encode())}
     folder = STATIC / "tablet"
     for path in sorted(folder.rglob("*.js")):
-        script = lean(path.read_text("utf-8")).encode()
+        script = minify_script(path.read_text("utf-8")).encode()
         files[path.relative_to(folder).as_posix()] = Text(JAVASCRIPT, script)
     digest = hashlib.sha256()
     for name, text in files.items():

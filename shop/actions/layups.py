@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
-from shop.ledger.bodies import saying
+from shop.ledger.bodies import json_body
 from shop.models import BagTest, Person, PlyLaid, Pull, PullState, ResinBatch
 from shop.numeric import cure
 from shop.numeric.units import MILLI
@@ -37,7 +37,7 @@ def lay_plies(
     Whoever saw them signs for that: nobody is named by another.
     """
     roles.require(by, "make pulls")
-    said = saying(
+    said = json_body(
         pull=pull,
         plies=[ply.order for ply in plies],
         lots=lots,
@@ -91,7 +91,7 @@ def lay_other_ply(
 ) -> PlyLaid:
     """Record a ply that the laminate does not plan; it always says why."""
     roles.require(by, "make pulls")
-    said = saying(
+    said = json_body(
         pull=pull, lot=lot, area=area_name, orientation=orientation, reason=reason
     )
     with perform("other_ply/1", by=by, said=said) as act:
@@ -126,7 +126,7 @@ def mix_resin(
 ) -> ResinBatch:
     """Record a batch as weighed. resin and hardener are Measures in mg."""
     roles.require(by, "make pulls")
-    said = saying(
+    said = json_body(
         pull=pull,
         lots=[resin_lot, hardener_lot],
         masses=[resin, hardener],
@@ -168,7 +168,7 @@ def test_bag(
 ) -> BagTest:
     """Record the vacuum and its drop. level and after are Measures in Pa."""
     roles.require(by, "make pulls")
-    said = saying(pull=pull, level=level, after=after, minutes=minutes, note=note)
+    said = json_body(pull=pull, level=level, after=after, minutes=minutes, note=note)
     with perform("bag/1", by=by, said=said) as act:
         pull = locked(pull)
         if pull.state not in (PullState.LAID_UP, PullState.CURING):

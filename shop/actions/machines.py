@@ -4,7 +4,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
-from shop.ledger.bodies import saying
+from shop.ledger.bodies import json_body
 from shop.models import AxisPlay, Machine, MillingSetup, Person, Tool, ToolKind
 
 
@@ -29,7 +29,7 @@ def measure_play(
 ) -> AxisPlay:
     """Record the play of an axis. play: a Measure in nm."""
     roles.require(by, "work on tooling")
-    said = saying(
+    said = json_body(
         machine=machine, axis=axis, play=play, measured_on=measured_on, note=note
     )
     with perform("axis_play/1", by=by, said=said) as act:
@@ -67,7 +67,7 @@ def record_milling(
     roles.require(by, "work on tooling")
     lengths = radius, stepover, stock, sanding
     measures = dict(zip(MEASURED, lengths, strict=True))
-    said = saying(
+    said = json_body(
         tool=tool,
         machine=machine,
         milled_on=milled_on,

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
-from shop.ledger.bodies import saying
+from shop.ledger.bodies import json_body
 from shop.models import (
     Demold,
     Lineage,
@@ -48,7 +48,7 @@ def start_pull(
     asked for. temperature in 0.001 degC, humidity in 0.01 %.
     """
     roles.require(by, "make pulls")
-    said = saying(
+    said = json_body(
         tool=tool,
         laminate=laminate,
         started_at=started_at,
@@ -119,7 +119,7 @@ def _check_mold(tool: Tool, laminate, started_at, now) -> None:
 def close_layup(*, by: Person, pull: Pull, closed_at=None, reason: str = "") -> Pull:
     """The lay-up is done and cures; the earliest release follows from its recipe."""
     roles.require(by, "make pulls")
-    said = saying(pull=pull, closed_at=closed_at, reason=reason)
+    said = json_body(pull=pull, closed_at=closed_at, reason=reason)
     with perform("layup_closed/1", by=by, said=said) as act:
         pull = open_layup(pull)
         closed_at = closed_at or act.now
@@ -166,7 +166,7 @@ def demold(
 ) -> Demold:
     """Take the pull out; before its time, or with its cure not met, with a reason."""
     roles.require(by, "make pulls")
-    said = saying(
+    said = json_body(
         pull=pull,
         demolded_at=demolded_at,
         release=release,

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.ledger import Refused, perform
-from shop.ledger.bodies import saying
+from shop.ledger.bodies import json_body
 from shop.models import Person, Role, RouteStep, StepDone, Tool, ToolKind, ToolStep
 from shop.rules.reasons import ask_why, lot_warnings
 from shop.rules.routes import ENDED, may_take, wait_for_next_step
@@ -166,7 +166,7 @@ def do_step(
         "photo": photo,
         "reason": reason,
     }
-    said = saying(step=step.pk, done_at=done_at, **known)
+    said = json_body(step=step.pk, done_at=done_at, **known)
     with perform("step/1", by=by, said=said) as act:
         tool = locked(step.tool)
         step = tool.steps.get(pk=step.pk)

@@ -5,7 +5,7 @@ import datetime as dt
 from django.db import models
 
 
-def saying(**values) -> dict:
+def json_body(**values) -> dict:
     """Write rows by their names, times as ISO text, measurements as they were typed."""
     return {name: _plain(value) for name, value in values.items()}
 

@@ -25,7 +25,7 @@ class Photo(Fact):
 
 
 class PhotoPin(Fact):
-    """A photo shows a thing (kind and id of things.py), or a point of it."""
+    """A photo shows a thing (kind and id of identifiers.py), or a point of it."""
 
     photo = models.ForeignKey(Photo, models.PROTECT, related_name="pins")
     subject_kind = models.CharField(max_length=20)

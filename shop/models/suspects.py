@@ -10,7 +10,7 @@ from .parts import Part
 
 
 class Hold(Kept):
-    """A thing of the chain that is not trusted; kind and id are those of things.py."""
+    """What of the chain is not trusted; kind and id are those of identifiers.py."""
 
     subject_kind = models.CharField(max_length=12)
     subject_id = models.BigIntegerField()

@@ -30,18 +30,18 @@ class Side:
 
 
 @dataclass(frozen=True)
-class SidesPage:
+class HandsPage:
     left: Side
     right: Side
     difference_g: float | None
 
 
-def sides(design: PartDesign) -> SidesPage:
+def both_hands(design: PartDesign) -> HandsPage:
     """Both hands side by side: a constant number of statements."""
     pair = sorted((design, design.mirror), key=lambda half: half.hand)
     left, right = (_side(hand) for hand in pair)
     both = None not in (left.mean_g, right.mean_g)
-    return SidesPage(left, right, left.mean_g - right.mean_g if both else None)
+    return HandsPage(left, right, left.mean_g - right.mean_g if both else None)
 
 
 def _side(design: PartDesign) -> Side:

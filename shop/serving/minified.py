@@ -17,7 +17,7 @@ IN_TEMPLATE = re.compile(r"((?:[^`\\$]|\\.|\$(?!\{))*)(?:`|\$\{)", re.S)
 WORD = re.compile(r"[A-Za-z_$][\w$]*")
 
 
-def lean(source: str) -> str:
+def minify_script(source: str) -> str:
     """The same module, shorter where the library is there."""
     if not minify:
         return source

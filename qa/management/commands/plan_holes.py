@@ -26,11 +26,11 @@ class Command(FileCommand):
         parser.add_argument("holes", metavar="HOLES.csv", type=Path)
 
     def answer(self, options):
-        plan = planned(options["holes"])
+        plan = hole_plan(options["holes"])
         return Answer(as_plain(plan), text_lines(plan), EXITS[plan.conforms])
 
 
-def planned(path: Path) -> HolePlan:
+def hole_plan(path: Path) -> HolePlan:
     """The judged pattern in a file. Raises BadInput."""
     with reading_file(path):
         file = holes.parse(read_file(path))

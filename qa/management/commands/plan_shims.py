@@ -46,7 +46,7 @@ class Command(JointCommand):
         )
 
     def answer(self, options):
-        points, plan = planned(options)
+        points, plan = shim_plan(options)
         code = 0 if plan.conforms else 1
         return Answer(as_plain(points, plan), text_lines(points, plan), code)
 
@@ -67,7 +67,7 @@ def stock(text: str) -> tuple[float, ...]:
         raise argparse.ArgumentTypeError(str(why)) from why
 
 
-def planned(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
+def shim_plan(options: dict) -> tuple[tuple[AttachPoint, ...], ShimPlan]:
     """The attach points and the best stacks. Raises BadInput."""
     file, readings = read_joint_files(options)
     with reading_file(options["points"]) as path:

@@ -13,7 +13,7 @@ from django.db.models import F, Q
 from qa.models import Check, CurrentReading, FitUp, Joint, Kind, Station
 from qa.wording import lengths
 from shop.models import Airframe, PartDesign, Tool
-from shop.queries.mirrored_designs import SidesPage, sides
+from shop.queries.mirrored_designs import HandsPage, both_hands
 from shop.queries.paging import page_of, search
 from shop.wording import states
 
@@ -198,7 +198,7 @@ def _state(reading) -> str:
 
 @dataclass(frozen=True)
 class DesignPair:
-    sides: SidesPage
+    sides: HandsPage
     joints: list[JointPair]
 
 
@@ -208,7 +208,7 @@ def design_pair(design: PartDesign, unit: str) -> DesignPair:
     A constant number of statements. The joints are those where a part of either
     design was fitted, with the joint that mirrors them.
     """
-    shown = sides(design)
+    shown = both_hands(design)
     left = _fitted(shown.left.design)
     right = _fitted(shown.right.design)
     return DesignPair(shown, compare(_paired(left, right), unit))

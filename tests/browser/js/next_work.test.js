@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { SendQueue } from "../../../qa/static/qa/tablet/core/send_queue.js";
-import { afterIt, itemsOf, wordsOf } from "../../../qa/static/qa/tablet/core/walk.js";
+import { afterIt, itemsOf, wordsOf } from "../../../qa/static/qa/tablet/core/steps.js";
 import { CheckSession } from "../../../qa/static/qa/tablet/state/check_session.js";
 import { add, beginAfter, record, workOf } from "../../../qa/static/qa/tablet/state/next_work.js";
 import { aCheck, aServer, aTablet, until } from "./a_tablet.js";

@@ -44,9 +44,9 @@ test("a photo saved as a file keeps the name it came with, or gets one by its ti
 
 test("a photo may show the station in hand, a defect or a hole", () => {
   const check = { check: "c", defects: [{ id: 7, label: "NC-001", title: "gap tight" }], holes: [{ id: 2, label: "HP-1 Hinge", holes: ["1", "A2"] }] };
-  const { things, patterns } = subjects(check, { station: "4", kind: "gap" });
-  assert.deepEqual(things[0], { about: { check: "c", station: "4", kind: "gap" }, words: "station 4 gap" });
-  assert.deepEqual(things[1].about, { check: "c", station: "4", kind: "gap", nonconformance: 7 });
+  const { shown, patterns } = subjects(check, { station: "4", kind: "gap" });
+  assert.deepEqual(shown[0], { about: { check: "c", station: "4", kind: "gap" }, words: "station 4 gap" });
+  assert.deepEqual(shown[1].about, { check: "c", station: "4", kind: "gap", nonconformance: 7 });
   assert.deepEqual(patterns[0].holes[1], { about: { check: "c", pattern: 2, hole: "A2" }, short: "A2", words: "hole A2 of HP-1 Hinge" });
   assert.deepEqual(subjects({ check: "c" }, { station: "4", kind: "gap" }).patterns, []);
 });

@@ -1,6 +1,6 @@
 // What the square of a label or of a sheet means to this tablet.
 
-// The digits of shop/things.py: no I, L, O, U; and what people write for a digit that looks like it.
+// The digits of shop/identifiers.py: no I, L, O, U; and what people write for a digit that looks like it.
 const DIGITS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const MISTAKEN = { I: "1", L: "1", O: "0" };
 const CODE = /^[A-Z][0-9A-Z]{1,13}$/;

@@ -15,7 +15,7 @@ export const fileName = ({ made_at, name, blob }) => name || `photo-${made_at.sl
 export function subjects({ check, defects = [], holes = [] }, { station, kind }) {
   const here = { check, station, kind };
   return {
-    things: [{ about: here, words: `station ${station} ${kind}` }, ...defects.map(({ id, label, title }) => ({ about: { ...here, nonconformance: id }, words: `${label} ${title}` }))],
+    shown: [{ about: here, words: `station ${station} ${kind}` }, ...defects.map(({ id, label, title }) => ({ about: { ...here, nonconformance: id }, words: `${label} ${title}` }))],
     patterns: holes.map(({ id, label, holes: names }) => ({ label, holes: names.map((hole) => ({ about: { check, pattern: id, hole }, short: hole, words: `hole ${hole} of ${label}` })) })),
   };
 }

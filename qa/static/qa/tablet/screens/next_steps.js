@@ -1,5 +1,5 @@
 // What next: what the server worked out last, gone through row by row; what was really done is recorded, and the check after it begins.
-import { itemsOf, wordsOf } from "../core/walk.js";
+import { itemsOf, wordsOf } from "../core/steps.js";
 import { add, beginAfter, record, workOf } from "../state/next_work.js";
 import { stamp } from "./dom.js";
 import { sign } from "./map.js";

@@ -50,11 +50,11 @@ export async function take(tablet, about, words, files = false) {
 
 // The station in hand needs no question; this one is for everything else.
 export async function choose(tablet, check, slot) {
-  const { things, patterns } = subjects(check, slot);
-  const every = [...things, ...patterns.flatMap(({ holes }) => holes)];
+  const { shown, patterns } = subjects(check, slot);
+  const every = [...shown, ...patterns.flatMap(({ holes }) => holes)];
   const key = (subject) => touch("close", subject.short ?? subject.words, { value: every.indexOf(subject) + 1, "aria-label": subject.short && subject.words });
   const rows = patterns.map(({ label, holes }) => el("fieldset", {}, el("legend", {}, `Hole of ${label}`), el("div", { class: "choices" }, holes.map(key))));
-  const answer = await ask("shows", { things: things.map(key), patterns: rows });
+  const answer = await ask("shows", { shown: shown.map(key), patterns: rows });
   if (!answer) return;
   const { about, words } = every[answer.value - 1];
   await take(tablet, about, words, Boolean(answer.files));

@@ -1,5 +1,5 @@
 // What comes after a finished check: what the server worked out last is kept here; what was done by it; and the check after it.
-import { afterIt } from "../core/walk.js";
+import { afterIt } from "../core/steps.js";
 import { fetchCheck } from "./check_session.js";
 
 // Acts about a check that stand: kept for a week, or still to be sent.
