@@ -1,5 +1,6 @@
 """The tests' own surroundings: what would make every other test worthless if wrong."""
 
+import socket
 import threading
 
 import pytest
@@ -93,6 +94,21 @@ def test_a_warm_server_has_the_settings_and_the_database_of_a_cold_one(tmp_path)
     assert f"{home}/fayline.sqlite3" in said and "letter" in said
     site.warm = False
     assert say(site) == said * 2
+
+
+@pytest.mark.skipif(not warm.CAN_FORK, reason="servers start cold here")
+def test_workers_share_one_parent_of_servers_until_none_is_there(tmp_path):
+    environment = around.Site(tmp_path, {}).everything()
+    first, second = (warm.Parent(f"\0 {tmp_path}") for _ in range(2))
+    first.connect(environment, tmp_path)
+    second.connect(environment, tmp_path)
+    assert first.pid == second.pid == first.process.pid
+    first.lines.close()
+    assert second.ask() == first.pid
+    second.lines.close()
+    assert first.process.wait(60) == 0
+    with socket.socket(socket.AF_UNIX) as here:
+        here.bind(first.address)  # for the next to start one
 
 
 def test_two_runs_are_told_in_one_closing_line():

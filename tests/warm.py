@@ -9,11 +9,13 @@ descriptor (Linux); elsewhere `Site` starts all of them cold.
 
 import contextlib
 import functools
+import hashlib
 import importlib
 import json
 import os
 import select
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -25,39 +27,89 @@ CAN_FORK = hasattr(os, "pidfd_open")
 
 @functools.cache
 def parent_of(tree: Path, postgresql: bool) -> "Parent":
-    """The parent of all servers of one tree on one kind of database."""
-    return Parent(tree)
+    """The parent of all servers of one tree on one kind of database, in all workers of
+    a run of the tests."""
+    run = os.environ.get("PYTEST_XDIST_TESTRUNUID", f"alone {os.getpid()}")
+    name = hashlib.sha256(f"{tree} {postgresql} {run}".encode()).hexdigest()
+    return Parent(f"\0servers of {name}")
 
 
 class Parent:
-    """The process that forks: asked by one line of JSON, answers by one."""
+    """The process that forks: asked by one line of JSON, answers by one.
 
-    def __init__(self, tree: Path):
-        self.tree = tree
-        self.process = None
+    The worker that first wants it starts it; it ends when none is connected any more.
+    """
+
+    def __init__(self, address: str):
+        self.address = address
+        self.pid = self.lines = self.process = None
         self.one_at_a_time = threading.Lock()
 
     def ask(self, **what) -> int:
         with self.one_at_a_time:
-            self.process.stdin.write(json.dumps(what).encode() + b"\n")
-            self.process.stdin.flush()
-            answer = self.process.stdout.readline()
-        if not answer:
+            answer = self.answer(what)
+        if answer is None:
             raise RuntimeError("the parent of the servers has ended")
-        return json.loads(answer)
+        return answer
+
+    def answer(self, what: dict) -> int | None:
+        """None: it has ended."""
+        try:
+            self.lines.write(json.dumps(what).encode() + b"\n")
+            self.lines.flush()
+            return json.loads(self.lines.readline() or b"null")
+        except ConnectionError:
+            return None
+
+    def connect(self, environment, folder) -> None:
+        """To one that is there, else to one that is started; at the end of a test one
+        may be gone before it answers."""
+        while self.pid is None:
+            started = self.open(environment, folder)
+            self.pid = self.answer({})
+            if started and self.pid is None:
+                raise RuntimeError("the parent of the servers did not start")
+
+    def open(self, environment, folder) -> bool:
+        """Whether it had to be started."""
+        while True:
+            started = self.started(environment, folder)
+            with (
+                socket.socket(socket.AF_UNIX) as link,
+                contextlib.suppress(ConnectionRefusedError),  # ended, or not yet there
+            ):
+                link.connect(self.address)
+                self.lines = link.makefile("rwb")  # which keeps it open
+                return started
+
+    def started(self, environment, folder) -> bool:
+        with socket.socket(socket.AF_UNIX) as here:
+            try:
+                here.bind(self.address)  # of all workers one can
+            except OSError:
+                return False
+            here.listen(64)
+            # What is set for the first of its children is none of the others' business.
+            usual = {
+                name: value
+                for name, value in environment.items()
+                if name == "FAYLINE_HOME" or not name.startswith("FAYLINE_")
+            }
+            self.process = subprocess.Popen(
+                [sys.executable, "-P", str(HERE), str(here.fileno())],
+                env=usual,
+                cwd=folder,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                pass_fds=[here.fileno()],
+            )
+            return True
 
     def start(self, command, environment, folder, log) -> "Forked":
         """As Popen([python, "-m", "django", *command], env=environment, cwd=folder)
         with both of its outputs at the end of the file `log`."""
         with self.one_at_a_time:
-            if self.process is None:
-                self.process = subprocess.Popen(
-                    [sys.executable, "-P", str(HERE)],
-                    env=environment,
-                    cwd=folder,
-                    stdin=subprocess.PIPE,
-                    stdout=subprocess.PIPE,
-                )
+            self.connect(environment, folder)
         what = {"command": command, "folder": str(folder), "log": str(log)}
         return Forked(self, self.ask(**what, environment=environment))
 
@@ -96,20 +148,41 @@ class Forked:
 # --------------------------------------------------------- in the parent's process
 
 
-def serve_forks() -> None:
-    """Answer until nobody asks any more; return in each child, which goes on."""
+def serve_forks(number: int) -> None:
+    """Answer until nobody is connected; return in each child, which goes on.
+
+    number: of the descriptor that workers connect to.
+    """
     warm_up()
-    for line in iter(sys.stdin.buffer.readline, b""):
-        what = json.loads(line)
-        if "gather" in what:
-            _, status = os.waitpid(what["gather"], 0)
-            answer = os.waitstatus_to_exitcode(status)
-        else:
-            answer = os.fork()
-            if not answer:
-                return become(**what)
-        os.write(1, json.dumps(answer).encode() + b"\n")
+    here = socket.socket(fileno=number)
+    link = here.accept()[0]
+    workers = {link: link.makefile("rwb")}
+    while workers:
+        for ready in select.select([here, *workers], [], [])[0]:
+            if ready is here:
+                link = here.accept()[0]
+                workers[link] = link.makefile("rwb")
+            elif not (line := workers[ready].readline()):
+                workers.pop(ready).close()
+                ready.close()
+            else:
+                what = json.loads(line)
+                answer = answered(what)
+                if not answer and "command" in what:
+                    for one in (here, *workers.values(), *workers):
+                        one.close()
+                    return become(**what)
+                workers[ready].write(json.dumps(answer).encode() + b"\n")
+                workers[ready].flush()
     return os._exit(0)
+
+
+def answered(what: dict) -> int:
+    """The number of a new child (0: in it), how one ended, or who this is."""
+    if "gather" in what:
+        _, status = os.waitpid(what["gather"], 0)
+        return os.waitstatus_to_exitcode(status)
+    return os.fork() if what else os.getpid()
 
 
 def warm_up() -> None:
@@ -176,4 +249,4 @@ def become(command, environment, folder, log) -> None:
 
 
 if __name__ == "__main__":
-    serve_forks()
+    serve_forks(int(sys.argv[1]))
