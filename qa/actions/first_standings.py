@@ -43,10 +43,6 @@ def record_first_standings() -> None:
         return
     lost = _unfit_since() if any(row.status in UNFIT for row in rows) else {}
     with perform("gauge_standings/1", by=None) as act:
-        for calibration in off:
-            row = calibration.instrument
-            row.found_off_on = off_by(calibration)
-            row.save(update_fields=["found_off_on"])
         for row in rows:
             first = standing(row)
             if row.status in UNFIT and row.pk in lost:
@@ -55,6 +51,17 @@ def record_first_standings() -> None:
                 first.since = row.stands_since = lost[row.pk]
                 row.save(update_fields=["stands_since"])
             act.record(first)
+        for calibration in off:
+            _keep_found_off(calibration)
+
+
+def _keep_found_off(calibration: Calibration) -> None:
+    """With the gauge, which has not stood so for longer than that is on record."""
+    row, at = calibration.instrument, calibration.entry.received_at
+    row.refresh_from_db(fields=["stands_since"])
+    row.found_off_on = off_by(calibration)
+    row.stands_since = max(row.stands_since or at, at)
+    row.save(update_fields=["found_off_on", "stands_since"])
 
 
 def _found_off() -> list[Calibration]:
@@ -65,7 +72,7 @@ def _found_off() -> list[Calibration]:
     rows = Calibration.objects.filter(
         pk=newest, result=CalibrationResult.OFF, instrument__found_off_on=None
     )
-    return list(rows.select_related("instrument").order_by("instrument"))
+    return list(rows.select_related("instrument", "entry").order_by("instrument"))
 
 
 def _unfit_since() -> dict[int, datetime]:

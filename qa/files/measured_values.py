@@ -114,15 +114,19 @@ def read_study(data: bytes) -> StudyFile:
 
 def read_pulls(data: bytes) -> PullsFile:
     """Columns `pull,value[,break]`: whatever stands under break but 0 and no says that
-    there was a repair before that pull. Where all from the first mark on are marked,
-    stretches are numbered: the same mark again says nothing new. FileComplaints with
+    there was a repair before that pull. Where all from the first mark on are whole
+    numbers, they number stretches: the same again says nothing new. FileComplaints with
     all that is wrong."""
     columns = _columns(data, {"pull": measured, "value": measured}, {"break": str})
     pulls, marks = columns["pull"], columns.get("break", ())
     both = zip(pulls, marks, strict=False)
     rows = sorted((pull, mark.lower()) for pull, mark in both)
     marked = [(pull, mark) for pull, mark in rows if mark not in NO_BREAK]
-    numbered = marked and len(rows) - rows.index(marked[0]) == len(marked)
+    numbered = (
+        marked
+        and len(rows) - rows.index(marked[0]) == len(marked)
+        and all(mark.isdecimal() for _pull, mark in marked)
+    )
     breaks, before = [], ""
     for pull, mark in marked:
         if not (numbered and mark == before):

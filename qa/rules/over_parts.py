@@ -1,4 +1,5 @@
-"""A joint over parts: what each part read at its first fit, or at its last check.
+"""A joint over parts: what each part read at its first fit, or at its last check: at
+each place the newest reading of the checks in the condition of the last one.
 
 Values are brought to bare edges, so that parts checked bare and finished stand in one
 row. The first fit is the first fit-up with readings, with all of its checks, as it is
@@ -116,13 +117,20 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
 
 
 def _fits(checks: list[Check], values, which: Which) -> list[list[Check]]:
-    """The checks that are looked at together: those of a fit-up at the first fit, at
-    the last each alone."""
-    fits: dict[int, list[Check]] = {}
+    """The checks that are looked at together, the one that counts first before others:
+    all of a fit-up at the first fit; at the last those of one condition, that is of one
+    fit-up, bare or finished, held the same way, by when the newest of them was begun.
+    """
+    fits: dict[tuple, list[Check]] = {}
     for check in checks:
-        if values.get(check.pk):
-            key = check.fit_up_id if which == Which.FIRST else check.pk
-            fits.setdefault(key, []).append(check)
+        if not values.get(check.pk):
+            continue
+        if which == Which.FIRST:
+            fits.setdefault((check.fit_up_id,), []).append(check)
+        else:
+            held = check.in_acceptance_condition, check.held_text
+            key = check.fit_up_id, check.finish, *held
+            fits[key] = [check, *fits.pop(key, [])]
     return list(fits.values())
 
 

@@ -99,6 +99,9 @@ def test_a_standard_deviation_that_is_given_is_known(tmp_path):
     assert report["degrees_of_freedom"] is None
     error = report["stations"][2]["flush"]["standard_error_mm"]
     assert error == pytest.approx(0.1 / 2**0.5, abs=1e-6)
+    # All but a few in a million: not told as all.
+    code, report = plain(tmp_path, *HELD, "--between-parts-sd-mm", "0.07")
+    assert 1 - 5e-7 < report["conforming_share"]["after"] < 1
 
 
 def test_one_part_tells_nothing_and_ends_with_two(tmp_path):

@@ -1,6 +1,8 @@
 """A gauge that is lost, damaged or overdue on the day of use: what it may not measure,
 and what stays marked of what it did measure, whatever it is now."""
 
+from datetime import timedelta
+
 import pytest
 from django.apps import apps
 from django.db import connection
@@ -197,13 +199,17 @@ def test_what_came_in_with_one_damaged_before_standings_were_kept_is_marked(by):
         found(by, one, "off", 3)
     found(by, good, "good", 2)
     with by_hand():
-        off.found_off_on = None
+        off.found_off_on = off.stands_since = None
         off.save()
+    before = off.calibrations.get().entry.received_at - timedelta(seconds=1)
     # Whatever migrate did, and also where it did nothing; once.
     for _twice in range(2):
         first_standings.record_after_migrate(apps.get_app_config("qa"))
     off.refresh_from_db()
     assert off.found_off_on == day(3)
+    # What was read before anybody knew is taken, and what after is not.
+    assert standing_at(off, before).off is None
+    assert standing_at(off, timezone.now()).off == day(3)
     assert Entry.objects.filter(form="gauge_standings/1").count() == 1
     with pytest.raises(Refused, match="found off"):
         make_check(by, instrument=off)

@@ -216,7 +216,7 @@ def test_trend_tells_the_agreed_keys(told):
     found = told("trend", pressures(), "--limit", "178", "--at", "25,65")
     assert list(found) == [
         *("slope", "slope_se", "intercept", "sd", "r2", "p_slope"),
-        *("reaches", "prediction"),
+        *("reaches", "prediction", "breaks"),
     ]
     assert found["reaches"] == {
         "pull": pytest.approx(43.3193, abs=1e-4),
@@ -249,9 +249,13 @@ def test_chart_tells_the_agreed_keys(told):
 
 
 def test_limits_of_unequal_subgroups_are_lists(told):
-    rows = [(k % 3 + k / 10, k // 3) for k in range(20)]
+    """The spread too: the seventh, of one value, has none."""
+    rows = [(k % 3 + k / 10, k // 3) for k in range(19)]
     found = told("chart", table("value", "subgroup", rows=rows))
-    assert [len(found[name]) for name in ("center", "lower", "upper")] == [7] * 3
+    for name in ("center", "lower", "upper"):
+        spread = found["spread"][name]
+        assert len(found[name]) == len(spread) == 7
+        assert spread[6] is None and None not in spread[:6]
 
 
 def test_repairs_are_breaks_however_the_mark_is_written(told):
@@ -277,6 +281,12 @@ def test_repairs_are_breaks_however_the_mark_is_written(told):
     apart = [(*row, {7: "x", 8: "y"}.get(row[0], "")) for row in rows]
     text = table("pull", "value", "break", rows=apart)
     assert told("trend", text, "--limit", "1") == found != answers[0]
+    assert found["breaks"] == [7, 8] and answers[0]["breaks"] == [7]
+    # To the end too, where they are no whole numbers, which number stretches there.
+    for mark, breaks in (("x", [11, 12]), ("1.5", [11, 12]), ("1", [11])):
+        ended = [(*row, mark if row[0] > 10 else "") for row in rows]
+        text = table("pull", "value", "break", rows=ended)
+        assert told("trend", text, "--limit", "1")["breaks"] == breaks, mark
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -566,6 +566,8 @@ def corrected_on_the_plug(shop, client, row, plug, codes):
     words = html.unescape(client.get(plug_page).content.decode())
     plain = " ".join(re.sub("<[^>]+>", " ", words).split())
     assert f"{row.label} by parts of {', '.join(codes)} at" in plain
+    panel = html.unescape(client.get(f"/tooling/{row.tool_id}/").content.decode())
+    assert f"Correct {plug.code}, or every mold from it" in panel
     values = mold_corrections.values_of(row)
     ways = {value.advice for value in values[Kind.FLUSH]} & {"fill", "relieve"}
     said = {word for word in ("Fill", "Relieve") if f"{word} at" in plain}
@@ -583,6 +585,8 @@ def corrected_on_the_plug(shop, client, row, plug, codes):
         )
     for page in (plug_page, f"/corrections/{row.number}/"):
         assert "corrected on the plug" in client.get(page).content.decode()
+    panel = html.unescape(client.get(f"/tooling/{row.tool_id}/").content.decode())
+    assert f"{plug.code} was corrected there since this mold was made" in panel
     assert not CorrectionEnd.objects.filter(correction=row).exists()
 
 

@@ -153,6 +153,17 @@ def test_what_was_cut_changes_the_last_reading_and_not_the_first(shop):
     last = rules.over_parts(shop.joint, Which.LAST)
     assert first.failed(6, Kind.GAP) == (1, 1)
     assert last.failed(6, Kind.GAP) == (0, 1)
+    # One place is read again in the same fit-up: the other keeps what was read there.
+    read(again, "4", "gap", "1.00")
+    newest = make_check(shop.by, after)
+    read(newest, "4", "gap", "2.20")
+    (part,) = rules.over_parts(shop.joint, Which.LAST).reads
+    assert part.nm == {(6, "gap"): mm(2.25), (3, "gap"): mm(2.2)}
+    assert (part.check, {*part.checks}) == (newest, {again, newest})
+    # Bare it is in another condition, of which that alone is known.
+    read(make_check(shop.by, after, finish="bare"), "4", "gap", "2.20")
+    (part,) = rules.over_parts(shop.joint, Which.LAST).reads
+    assert {*part.nm} == {(3, "gap")}
 
 
 def test_what_was_cut_before_the_first_reading_is_added_back_and_said(

@@ -12,7 +12,8 @@ class Command(ValuesCommand):
     help = (
         "Individuals and moving range, or mean and range (deviation) of subgroups, and "
         "what the run rules say. Columns: value[,subgroup]. Points count from 1. Where "
-        "subgroups differ in size, center and limits are lists, one for each point."
+        "subgroups differ in size, center and limits are lists, one for each point, "
+        "null where a subgroup of one value has no spread."
     )
 
     def add_arguments(self, parser):
@@ -49,7 +50,7 @@ def as_plain(found: Chart) -> dict:
     return {
         "kind": found.kind,
         **_limits(found.places),
-        "spread": {"kind": found.spread and found.spread.kind, **_limits(found.spread)},
+        "spread": {"kind": found.spread and found.spread.kind, **_spread_limits(found)},
         "signals": [asdict(signal) for signal in found.signals],
     }
 
@@ -61,6 +62,19 @@ def _limits(line: Line | None) -> dict:
     if line.even:
         return {name: getattr(line, name)[0] for name in names}
     return {name: list(getattr(line, name)) for name in names}
+
+
+def _spread_limits(found: Chart) -> dict:
+    """Like _limits, of every point above."""
+    line = found.spread
+    if line is None or found.places.even and line.even:
+        return _limits(line)
+    points = range(1, len(found.places.points) + 1)
+    at = {point: row for row, point in enumerate(found.spread_at)}
+    return {
+        name: [getattr(line, name)[at[k]] if k in at else None for k in points]
+        for name in ("center", "lower", "upper")
+    }
 
 
 def text_lines(found: Chart, subgroups, rules: str) -> list[str]:

@@ -2,6 +2,7 @@
 READINGS.csv`. No database."""
 
 import argparse
+import math
 from pathlib import Path
 
 from qa.files import joint as joint_file
@@ -172,8 +173,8 @@ def as_plain(report: ToolReport, labels: list[str], remarks: list[str]) -> dict:
         "between_parts_sd_mm": _round(report.scatter.sd_mm),
         "degrees_of_freedom": _whole(report.scatter.degrees),
         "conforming_share": {
-            "now": _round(share and share.now),
-            "after": _round(share and share.after),
+            "now": _share(share and share.now),
+            "after": _share(share and share.after),
         },
         "notes": remarks,
         "openings": [
@@ -253,6 +254,14 @@ def _mm(nm: int | None) -> float | None:
 def _round(value: float | None) -> float | None:
     """To a nanometer (or a millionth): finer digits differ between machines."""
     return None if value is None else round(float(value), 6) + 0.0
+
+
+def _share(value: float | None) -> float | None:
+    """Whole as it was found where rounding would make none or all of it."""
+    rounded = _round(value)
+    if rounded not in (0.0, 1.0):
+        return rounded
+    return min(max(float(value), math.ulp(0.0)), math.nextafter(1.0, 0.0))
 
 
 def _whole(value: float | None) -> float | int | None:

@@ -1,7 +1,9 @@
 """A value against pull number: `trend FILE.csv --limit L`."""
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import asdict
+from decimal import Decimal
 
 from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, shown
 from qa.files.measured_values import measured, read_pulls
@@ -14,8 +16,10 @@ class Command(ValuesCommand):
         "Slope, prediction band, and the pull at which a value is expected to reach a "
         "limit. Columns: pull,value[,break]; a mark under break says that the tool was "
         "repaired before that pull: the line starts at another height there, its slope "
-        "is the same. Where all pulls from the first mark on are marked, stretches are "
-        "numbered."
+        "is the same. Whole numbers at all pulls from the first marked one on number "
+        "stretches: the same number again is no repair. Any other mark is a repair at "
+        "its pull, whatever stood before. Key breaks: the pulls before which a repair "
+        "was counted."
     )
 
     def add_arguments(self, parser):
@@ -46,8 +50,8 @@ class Command(ValuesCommand):
             level=float(options["level"]),
             at=options["at"],
         )
-        lines = text_lines(found, options["level"])
-        return ValuesAnswer(as_plain(found), lines, remark(found.why))
+        lines = text_lines(found, options["level"], file.breaks)
+        return ValuesAnswer(as_plain(found, file.breaks), lines, remark(found.why))
 
 
 def some_numbers(text: str) -> list:
@@ -58,7 +62,7 @@ def some_numbers(text: str) -> list:
         raise argparse.ArgumentTypeError(str(why)) from why
 
 
-def as_plain(found: Trend) -> dict:
+def as_plain(found: Trend, breaks: Sequence[Decimal] = ()) -> dict:
     """What was found, as documented for other programs."""
     return {
         "slope": found.slope,
@@ -69,19 +73,23 @@ def as_plain(found: Trend) -> dict:
         "p_slope": found.p_slope,
         "reaches": found.reaches and asdict(found.reaches),
         "prediction": [asdict(point) for point in found.prediction],
+        "breaks": [float(pull) for pull in breaks],
     }
 
 
-def text_lines(line: Trend, level) -> list[str]:
+def text_lines(line: Trend, level, breaks: Sequence[Decimal]) -> list[str]:
     """The same for people."""
+    pulls = ", ".join(shown(float(pull), 6) for pull in breaks)
+    counted = [f"A break before pull {pulls}."] if breaks else []
     if line.slope is None:
-        return [f"n {line.n}"]
+        return [f"n {line.n}", *counted]
     course = remark(line.course)
     lines = [
         f"n {line.n}  slope {shown(line.slope)} (se {shown(line.slope_se)}, "
         f"p {shown(line.p_slope, 2)})  intercept {shown(line.intercept)}  "
         f"sd {shown(line.sd)}  r2 {shown(line.r2)}",
         f"{course[0].upper()}{course[1:]}.",
+        *counted,
     ]
     lines += ["", f"Band and bounds at {float(level):.4g}:"]
     lines += [f"{'pull':>8}{'value':>12}{'low':>12}{'high':>12}"]

@@ -220,7 +220,7 @@ def _hours(earlier: Earlier) -> str:
     if measured >= SEEN:
         told.append(_("%(h).1f h of measuring") % {"h": measured / HOUR})
     counted = [took for took in rounds if took <= work_rates.LONGEST]
-    if spent := sum(counted, timedelta()):
+    if (spent := sum(counted, timedelta())) >= SEEN:
         words = _("%(h).1f h of setting and cutting at most (%(n)s of %(all)s rounds)")
         many = {"n": len(counted), "all": len(rounds)}
         told.append(words % {"h": spent / HOUR, **many})

@@ -59,6 +59,8 @@ class FitsPage:
     rest: str
     notes: list[str]
     shared: list[str]
+    # Those of them that name its plug, for the mold's own page.
+    plug: list[str]
     # Gauges that read it and were found off, lost, damaged or overdue.
     doubts: list[str]
     now: str
@@ -213,6 +215,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
         rest=advice.rest_words(report, labels),
         notes=_notes(told, labels, unit),
         shared=kin.sentences(show),
+        plug=kin.of_plug(show),
         doubts=doubts.of_fits(known.doubts, told, show, known.loaded),
         now=_share(report.share and report.share.now),
         after=_share(report.share and report.share.after),

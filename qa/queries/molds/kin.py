@@ -13,7 +13,7 @@ def sentences(kin: Kin) -> list[str]:
     if not kin.each:
         return [words.NO_KIN]
     told = [mold for mold in kin.each if mold.told]
-    said = [*_of_plug(kin), *_of_hand(kin)] if kin.off else []
+    said = [*of_plug(kin), *_of_hand(kin)] if kin.off else []
     only = [
         place
         for place in kin.off
@@ -39,16 +39,16 @@ def sentences(kin: Kin) -> list[str]:
     return said if told else [*said, words.WITH_THE_MOLD]
 
 
-def _of_plug(kin: Kin) -> list[str]:
+def of_plug(kin: Kin) -> list[str]:
     """Where it is the plug's, and where only some of its molds show it."""
-    told, of_plug = kin.told(Relation.PLUG), kin.of_plug
+    told, own = kin.told(Relation.PLUG), kin.of_plug
     said = []
-    if of_plug:
+    if own:
         form = words.SAME_PLUG if len(told) == 1 else words.SAME_PLUG_ALL
-        where = _where(of_plug)
+        where = _where(own)
         said.append(form.format(code=_codes(told), where=where, plug=kin.plug))
     by_all = kin.shown_by_all
-    if done := [place for place in by_all if place not in of_plug]:
+    if done := [place for place in by_all if place not in own]:
         labels = [label for label, places in kin.done if set(places) & set(done)]
         said.append(
             words.PLUG_DONE.format(
