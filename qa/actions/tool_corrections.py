@@ -17,7 +17,7 @@ from qa.rules.measuring_days import day_of
 from shop import roles
 from shop.actions.locks import locked
 from shop.actions.numbers import next_number
-from shop.actions.tooling import record_repair
+from shop.actions.tooling import record_repair, refuse_odd_pull
 from shop.ledger import Refused, perform
 from shop.models import Pull, Tool, ToolDefect
 
@@ -42,17 +42,26 @@ def take(*, by, correction: ToolCorrection, note: str = "") -> ToolCorrection:
 
 
 def record_done(
-    *, by, correction: ToolCorrection, what: str, place: str, note: str
+    *,
+    by,
+    correction: ToolCorrection,
+    what: str,
+    place: str,
+    note: str,
+    before_pull: int | None = None,
 ) -> CorrectionEnd:
     """The mold was corrected: a defect and its repair on the mold's own record, so that
-    its next pull is the first after a repair. what, place: the defect in words."""
+    the pull before which it was done, the next unless it is said, is the first after a
+    repair. what, place: the defect in words."""
     roles.require(by, "work on tooling")
     if not note.strip():
         raise Refused(_("Say how it was done."), field="note")
-    said = {"correction": correction.label, "note": note}
+    label = correction.label
+    said = {"correction": label, "note": note, "before_pull": before_pull}
     with perform("correction_done/1", by=by, said=said) as act:
         tool = locked(correction.tool)
         _refuse_ended(correction)
+        refuse_odd_pull(tool, before_pull, correction.last_pull)
         first = min(fit["pull"] for fit in correction.content["inputs"])
         defect = act.record(
             ToolDefect(
@@ -62,13 +71,14 @@ def record_done(
                 first_pull=Pull.objects.get(tool=tool, number=first),
             )
         )
-        repair = record_repair(act, tool, defect, f"{correction.label}: {note}"[:200])
+        told = f"{label}: {note}"[:200]
+        repair = record_repair(act, tool, defect, told, before_pull)
         end = act.record(
             CorrectionEnd(
                 correction=correction,
                 how=CorrectionEnding.DONE,
                 repair=repair,
-                last_pull=tool.last_pull,
+                last_pull=tool.last_pull if before_pull is None else before_pull - 1,
                 note=note,
             )
         )

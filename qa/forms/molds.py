@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from qa.forms.instruments import LengthField, nm_of_texts
 from qa.rules.mold_told import WORTH_NM, Choice
 from shop.forms.fields import DateField
+from shop.forms.tooling import BeforePullField
 from shop.models import Unit
 
 
@@ -73,6 +74,15 @@ class CorrectionEndForm(forms.Form):
     note = forms.CharField(
         label=_("How, or why"), max_length=180, widget=forms.Textarea(attrs={"rows": 2})
     )
+
+
+class CorrectionDoneForm(CorrectionEndForm):
+    before_pull = BeforePullField()
+    field_order = ("before_pull", "note")
+
+    def __init__(self, *arguments, pulls, **named):
+        super().__init__(*arguments, **named)
+        self.fields["before_pull"].offer(pulls)
 
 
 class OnPlugForm(CorrectionEndForm):

@@ -44,7 +44,7 @@ class CorrectionEnding(models.TextChoices):
 class CorrectionEnd(Fact):
     """A correction is done, and then a repair of the mold, or it is withdrawn; once.
 
-    `last_pull`: the last pull that was started before.
+    `last_pull`: the last pull that was started before it was done, or withdrawn.
     """
 
     correction = models.OneToOneField(

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from qa.actions import tool_corrections
 from qa.forms.molds import (
+    CorrectionDoneForm,
     CorrectionEndForm,
     MoldAskForm,
     OnPlugForm,
@@ -23,6 +24,7 @@ from shop import roles
 from shop.ledger import Refused
 from shop.models import Tool, ToolKind
 from shop.queries.signatures import panel_of
+from shop.rules.repairs import pulls_since
 from shop.views.acting import form_page, posted
 
 from .joints import unit_of
@@ -119,6 +121,8 @@ def correction(request, number):
 def _end(request, number, verb, act, form=CorrectionEndForm, **said):
     row = _row(request, number, verb)
     page = reverse("correction", args=[number])
+    if form is CorrectionDoneForm:
+        form = partial(form, pulls=pulls_since(row.tool_id, row.last_pull))
     return form_page(
         request,
         form(posted(request)),
@@ -132,17 +136,18 @@ def _end(request, number, verb, act, form=CorrectionEndForm, **said):
 def correction_done(request, number):
     """The mold was corrected: a repair of it."""
 
-    def act(row, note):
+    def act(row, **typed):
         page = corrections.correction_page(row, row.revision.units)
         tool_corrections.record_done(
             by=request.user,
             correction=row,
             what=page.what,
             place=page.places,
-            note=note,
+            **typed,
         )
 
     said = {"heading": _("%(label)s is done"), "button": _("Record this repair")}
+    said |= {"form": CorrectionDoneForm}
     return _end(request, number, "work on tooling", act, caution=HARMS, **said)
 
 

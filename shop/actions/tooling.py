@@ -197,23 +197,52 @@ def note_defect(
         return act.record(defect)
 
 
-def repair_defect(*, by: Person, defect: ToolDefect, note: str) -> DefectRepair:
-    """Note the repair; the mold's next pull is marked as the first after it."""
+def repair_defect(
+    *, by: Person, defect: ToolDefect, note: str, before_pull: int | None = None
+) -> DefectRepair:
+    """Note the repair; the mold's pull before which it was done, the next unless it is
+    said, is marked as the first after it."""
     roles.require(by, "work on tooling")
-    with perform(
-        "defect_repair/1", by=by, said={"defect": defect.pk, "note": note}
-    ) as (act):
+    said = {"defect": defect.pk, "note": note, "before_pull": before_pull}
+    with perform("defect_repair/1", by=by, said=said) as act:
         tool = locked(defect.tool)
         if DefectRepair.objects.filter(defect=defect).exists():
             raise Refused(_("It was repaired already."), code="conflict")
         if not note.strip():
             raise Refused(_("Say how."), field="note")
-        return record_repair(act, tool, defect, note)
+        shown_at = defect.first_pull.number if defect.first_pull else 0
+        refuse_odd_pull(tool, before_pull, shown_at)
+        return record_repair(act, tool, defect, note, before_pull)
 
 
-def record_repair(act, tool: Tool, defect: ToolDefect, note: str) -> DefectRepair:
+def refuse_odd_pull(tool: Tool, before_pull: int | None, shown_at: int) -> None:
+    """Refuse a repair before a pull that is still to come, or before one that shows
+    what was repaired. shown_at: that pull's number, 0 where none is said."""
+    if before_pull is None:
+        return
+    words = {"n": shown_at, "next": tool.last_pull + 1}
+    if before_pull > tool.last_pull + 1:
+        message = _("The next pull is number %(next)s.")
+        raise Refused(message % words, field="before_pull")
+    if before_pull <= shown_at:
+        message = _("Pull %(n)s shows it: it was repaired after that.")
+        raise Refused(message % words, field="before_pull")
+
+
+def record_repair(
+    act, tool: Tool, defect: ToolDefect, note: str, before_pull: int | None = None
+) -> DefectRepair:
     """Record a repair inside of an act that holds the tool."""
-    repair = act.record(DefectRepair(defect=defect, note=note))
-    tool.repaired = True
-    tool.save(update_fields=["repaired"])
+    late = before_pull is not None and before_pull <= tool.last_pull
+    words = _("before pull %(n)s: %(note)s") % {"n": before_pull, "note": note}
+    repair = act.record(
+        DefectRepair(defect=defect, note=(words if late else note)[:200])
+    )
+    if late:
+        pull = Pull.objects.get(tool=tool, number=before_pull)
+        pull.after_repair = True
+        pull.save(update_fields=["after_repair"])
+    else:
+        tool.repaired = True
+        tool.save(update_fields=["repaired"])
     return repair

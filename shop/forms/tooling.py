@@ -2,6 +2,7 @@
 
 from django import forms
 from django.utils.timezone import localdate
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from shop.models import (
@@ -19,6 +20,7 @@ from shop.models import (
     ToolState,
 )
 from shop.numeric.units import CENTS
+from shop.rules.repairs import pulls_since
 
 from .fields import (
     AskedReason,
@@ -257,8 +259,40 @@ class DefectForm(forms.Form):
         return said
 
 
+class BeforePullField(forms.TypedChoiceField):
+    """Before which pull a tool was repaired: the next, or one that was started before
+    the repair is put on record."""
+
+    def __init__(self):
+        super().__init__(
+            label=_("Done before"),
+            coerce=int,
+            empty_value=None,
+            required=False,
+            choices=[("", _("the next pull"))],
+            help_text=_("Parts of that pull and later ones are of the repaired mold."),
+        )
+
+    def offer(self, pulls) -> None:
+        self.choices = [
+            ("", _("the next pull")),
+            *((pull.number, before_pull_words(pull)) for pull in pulls),
+        ]
+
+
+def before_pull_words(pull: Pull) -> str:
+    day = localdate(pull.started_at)
+    return gettext("pull %(n)s, started %(day)s") % {"n": pull.number, "day": day}
+
+
 class RepairForm(forms.Form):
-    note = forms.CharField(label=_("How it was repaired"), max_length=200)
+    note = forms.CharField(label=_("How it was repaired"), max_length=180)
+    before_pull = BeforePullField()
+
+    def __init__(self, *arguments, defect, **named):
+        super().__init__(*arguments, **named)
+        shown_at = defect.first_pull.number if defect.first_pull else 0
+        self.fields["before_pull"].offer(pulls_since(defect.tool_id, shown_at))
 
 
 class MachineForm(forms.Form):

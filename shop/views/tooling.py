@@ -101,10 +101,10 @@ def note_defect(request, pk):
 
 @form_view
 def repair_defect(request, pk):
-    rows = ToolDefect.objects.select_related("tool")
+    rows = ToolDefect.objects.select_related("tool", "first_pull")
     defect = roles.fetch(request.user, "work on tooling", rows, pk=pk)
     act = partial(tooling.repair_defect, defect=defect)
-    form = forms.RepairForm(posted(request))
+    form = forms.RepairForm(posted(request), defect=defect)
     heading = _("Repaired: %(d)s") % {"d": defect}
     return act_page(request, defect.tool, form, act, heading)
 

@@ -369,6 +369,53 @@ def done(shop, row, note="scribed anew"):
     )
 
 
+def test_a_correction_or_repair_that_is_recorded_late_divides_pulls_where_it_was_done(
+    shop, client_of
+):
+    """Two parts are pulled of the corrected mold before anybody records it."""
+    row, client = taken(shop), client_of("lead")
+    for seed in (3, 4):
+        shop.fit(shop.pull(), shop.airframes[0], noisy(seed, {}), ripple(seed))
+    address = f"/corrections/{row.number}/done/"
+    form = client.get(address).context["form"]
+    assert [key for key, _words in form.fields["before_pull"].choices] == ["", 4, 3]
+    answer = client.post(address, {"note": "scribed", "before_pull": "2"})
+    assert answer.context["form"].errors["before_pull"]
+    assert "scribed" in answer.content.decode()
+    for number, why in ((2, "Pull 2 shows it"), (6, "next pull is number 5")):
+        with pytest.raises(Refused, match=why) as no:
+            tool_corrections.record_done(
+                by=shop.by, correction=row, what="x", place="x", note="x",
+                before_pull=number,
+            )  # fmt: skip
+        assert no.value.field == "before_pull"
+    said = {"note": "scribed", "before_pull": "3"}
+    assert client.post(address, said).status_code == 302
+    end = CorrectionEnd.objects.get()
+    assert (end.last_pull, end.repair.note) == (
+        2, f"before pull 3: {row.label}: scribed",
+    )  # fmt: skip
+    assert json.loads(end.entry.body)["said"]["before_pull"] == 3
+    page = shop.page()
+    assert {fit.pull.number for fit in page.told.used} == {3, 4}
+    assert page.drift.breaks == [3]
+    assert not Tool.objects.get(pk=shop.mold.pk).repaired
+    assert corrections.correction_page(loaded(row), "mm").read_since == 2
+    words = client.get(f"/corrections/{row.number}/").content.decode()
+    assert "done before pull 3" in words
+    sheet = client.get(f"/corrections/{row.number}/sheet.pdf").content
+    text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
+    assert "before pull 3, scribed" in " ".join(text.split())
+    # Any other repair of a tool too.
+    defect = tooling.note_defect(by=shop.by, tool=shop.mold, what="worn", place="at 1")
+    address = reverse("repair_defect", args=[defect.pk])
+    assert (
+        client.post(address, {"note": "filled", "before_pull": "4"}).status_code == 302
+    )
+    assert DefectRepair.objects.get(defect=defect).note == "before pull 4: filled"
+    assert shop.page().drift.breaks == [3, 4]
+
+
 def test_a_correction_is_frozen_done_as_a_repair_and_compared_with_the_next_part(shop):
     row = taken(shop)
     assert row.label == "TC-0001"

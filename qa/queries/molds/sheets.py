@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from django.utils.translation import gettext as _
 
-from qa.models import Kind
+from qa.models import CorrectionEnding, Kind
 from qa.numeric.geometry.edge_curve import Bend, Course, edge_curve
 from qa.numeric.tool.tell import Advice
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, boxes_of, local
@@ -154,6 +154,7 @@ def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
             ("Conform at first fit, now", page.shares["now"]),
             ("After the correction", page.shares["after"]),
             ("Told by", page.read_in),
+            *_done(page),
             *_on_plug(page),
             ("Note", row.note or "–"),
         ),
@@ -169,6 +170,18 @@ def sheet_of(page: CorrectionPage, url: str) -> CorrectionSheet:
         ),
         state=str(end.get_how_display()) if end else _("to be done"),
     )
+
+
+def _done(page: CorrectionPage) -> list[tuple[str, str]]:
+    """Before which pull the mold was corrected by it, if it was."""
+    end = page.end
+    if end is None or end.how != CorrectionEnding.DONE:
+        return []
+    words = _("before pull %(n)s, %(note)s") % {
+        "n": end.last_pull + 1,
+        "note": end.note,
+    }
+    return [(_("Corrected on the mold"), words)]
 
 
 def _on_plug(page: CorrectionPage) -> list[tuple[str, str]]:
