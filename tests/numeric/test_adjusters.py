@@ -165,6 +165,16 @@ def cut_aims(joint, after, level):
     return steps @ weights, left @ weights, cut @ weights, uncut(joint, ends, level)[1]
 
 
+def told_within_their_play(model, lattice, some):
+    """What a box tells of readings, straight and bent, against the exact rotation."""
+    readings, changes = lattice.readings(some)[0], some * lattice.rig.steps
+    straight = model.base + changes @ model.slopes.T
+    bent = model.bent.readings(changes, model.slopes)
+    assert (np.abs(straight - readings) <= model.play + 1e-10).all()
+    assert (np.abs(bent - readings) <= model.bent.play + 1e-10).all()
+    assert (model.bent.play <= model.play).all()
+
+
 @pytest.mark.parametrize(
     ("steps", "slack", "single"),
     [((0.1, 0.1), 0.02, True), ((0.1, 0.2), 0.02, True), ((0.1, 0.1), 0.12, False)],
@@ -196,8 +206,10 @@ def test_what_a_rigid_part_ties_together_rules_out_no_setting_that_it_can_take(
         every = boxes.settings(low, high)
         assert len(every) == boxes.size(low, high)
         can = every[lattice.tried(every)[1]]
-        ties = lattice.model(low, high).ties
+        model = lattice.model(low, high)
+        ties = model.ties
         assert bool(ties.bound) == single
+        told_within_their_play(model, lattice, can)
         left = {tuple(one) for one in boxes.settings(low, high, ties).tolist()}
         assert {tuple(one) for one in can.tolist()} <= left
         assert len(left) <= boxes.size(low, high, ties)

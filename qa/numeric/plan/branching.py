@@ -324,9 +324,13 @@ class Search:
             base, slopes, room = model.left
             near = (np.abs(base + changes @ slopes.T) <= room + 1e-9).all(axis=1)
             steps, changes = steps[near], changes[near]
-        values = model.base + changes @ model.slopes.T
-        high_values = values + model.play
-        aims = lattice.aims.least(values - model.play, high_values, number + 1)
+        if model.bent is None:
+            values, play = model.base + changes @ model.slopes.T, model.play
+        else:
+            values = model.bent.readings(changes, model.slopes)
+            play = model.bent.play
+        high_values = values + play
+        aims = lattice.aims.least(values - play, high_values, number + 1)
         if number == aims.shape[1]:
             base, slopes, play = model.move
             moved = np.abs(base + changes @ slopes.T) - play

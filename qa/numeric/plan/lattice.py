@@ -2,16 +2,18 @@
 
 Readings straightened in the middle of a box of settings are wrong by as much as the
 rotation inside the box can bend them (Taylor's formula; every third derivative of a
-product of rotations is at most the arm): a bound for all settings in it. How the boxes
-are searched is in `branching`; between settings the exact rotation alone decides.
+product of rotations is at most the arm): a bound for all settings in it; told with that
+bend they are wrong by less (`bending`). How the boxes are searched is in `branching`;
+between settings the exact rotation alone decides.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from qa.numeric.plan import boxes
+from qa.numeric.plan import bending, boxes
 from qa.numeric.plan.adjusters import Rig
+from qa.numeric.plan.bending import Bent
 from qa.numeric.plan.lattice_aims import SeatAims
 
 SLACK_ROUNDING = 1e-9  # mm
@@ -32,6 +34,7 @@ class Model:
     move: tuple[np.ndarray, np.ndarray, np.ndarray]
     left: tuple[np.ndarray, np.ndarray, np.ndarray]
     ties: boxes.Ties
+    bent: Bent | None = None
 
 
 class Lattice:
@@ -114,29 +117,47 @@ class Lattice:
         inverse = np.linalg.pinv(rates[self.own])
         turn = rig.basis[:3] @ inverse
         slack = self.slack if rig.overdetermined else 0.0
+        bends = rig.bends(at[0], self.lines)
+        own = bends[:, :, self.own]
         reach = half + slack, np.abs(turn) / rig.rho
-        bends = np.abs(rig.bends(at[0], self.lines))
-        angles = self._angles(bends[:, :, self.own], *reach)
+        angles = self._angles(np.abs(own), *reach)
         if angles is None:
             return None
-        bent = _bent(bends, self.arms, angles)
-        pull = self._pull(rates[self.own], slack * float(angles.sum()))
-        slopes = rates @ inverse
-        play = bent + np.abs(slopes) @ bent[self.own] + np.abs(rates) @ pull
+        back = self._back(rates[self.own])
+        pull = np.abs(back) @ self._pulling(own, angles) * slack
+        slopes, third = rates @ inverse, bending.third(self.arms, angles)
         base = self.values + (rig.features(at) @ self.lines)[0] - slopes @ middle
-        turned = (
-            step[:3] - turn @ middle,
-            turn,
-            np.abs(turn) @ bent[self.own] + np.abs(rig.basis[:3]) @ pull,
+        # What a turn bends, less what the adjusters then make up for.
+        curves, wrong = bends - own @ slopes.T, third + np.abs(slopes) @ third[self.own]
+        mean, spread = bending.halfway(curves, angles)
+        straight = base + mean, slopes, spread + wrong + np.abs(rates) @ pull
+        turned_mean, spread = bending.halfway(-own @ turn.T, angles)
+        spread += np.abs(turn) @ third[self.own] + np.abs(rig.basis[:3]) @ pull
+        turned = step[:3] - turn @ middle + turned_mean, turn, spread
+        astray = (np.abs(turned_mean) + spread) / rig.rho
+        off = np.abs(mean)[self.own] + straight[2][self.own]
+        wrong += bending.crossed(curves, angles, astray)
+        wrong += np.abs(rates @ back) @ self._pulling_off(own, angles, astray, off)
+        spare = np.linalg.svd(rates[self.own])[0][:, rig.basis.shape[1] :].T
+        pulled = np.einsum("mi,ijk,dk->jdm", rates @ back, own, spare)
+        by = (turn / rig.rho, middle), (spare, middle - left[0], pulled)
+        return self._model(low, high, straight, turned, (base, curves, wrong, *by))
+
+    def _model(self, low, high, straight, turned, bent) -> Model:
+        """Of all that is followed, what readings, the middle and adjusters do."""
+        slack = self.slack if self.rig.overdetermined else 0.0
+        read, about, own = (
+            [part[rows] for part in straight]
+            for rows in (self.read, self.about, self.own)
         )
-        shift = (part[self.about] for part in (base, slopes, play))
-        move = tuple(np.concatenate(pair) for pair in zip(shift, turned, strict=True))
-        rest = np.eye(rig.count) - slopes[self.own]
-        room = slack + np.abs(rest) @ bent[self.own] + np.abs(rates[self.own]) @ pull
-        read = (part[self.read] for part in (base, slopes, play))
-        left = left[0] - rest @ middle, rest, room
-        ties = boxes.ties(low, high, left[0], rest * rig.steps, room)
-        return Model(*read, move, left, ties)
+        move = tuple(np.concatenate(pair) for pair in zip(about, turned, strict=True))
+        rest = np.eye(self.rig.count) - own[1]
+        left = -own[0], rest, slack + own[2]
+        ties = boxes.ties(low, high, left[0], rest * self.rig.steps, left[2])
+        base, curves, play, turn, (spare, nothing, pulled) = bent
+        pulled = spare, nothing, pulled[:, :, self.read]
+        told = base[self.read], turn, curves[:, :, self.read], pulled, play[self.read]
+        return Model(*read, move, left, ties, Bent(*told))
 
     def _angles(self, bends, half, turn) -> np.ndarray | None:
         """How far (3,) each angle can go where adjusters go by at most `half` (k,) mm
@@ -147,7 +168,7 @@ class Lattice:
         """
         angles = turn @ half
         for _ in range(MOST_ROUNDS):
-            more = turn @ (half + _bent(bends, self.own_arms, angles))
+            more = turn @ (half + bending.most(bends, self.own_arms, angles))
             if (more <= angles * (1 + 1e-9)).all():
                 return angles
             angles = more * (1 + 1e-6)
@@ -155,23 +176,24 @@ class Lattice:
                 return None
         return None
 
-    def _pull(self, own, bent: float) -> np.ndarray:
-        """How far least squares go elsewhere (r,) for what is left at the adjusters,
-        where their slopes differ from `own` by up to `bent` / slack of their arms."""
-        rig = self.rig
-        if not bent:
-            return np.zeros(len(rig.basis.T))
-        turning = np.r_[np.full(3, bent * rig.arms.sum() / rig.rho), np.zeros(3)]
-        return np.abs(np.linalg.pinv(own.T @ own) @ rig.basis.T) @ turning
+    def _back(self, own) -> np.ndarray:
+        """How least squares go elsewhere (r, 3) for what pulls at the three angles."""
+        turns = self.rig.basis[:3] / self.rig.rho
+        return np.linalg.pinv(own.T @ own) @ turns.T
 
+    def _pulling(self, bends, angles) -> np.ndarray:
+        """How much (3,) each mm that is left at the adjusters can pull at the angles
+        at most, where their slopes are no more those of the middle."""
+        first = np.einsum("j,ijk->ik", angles, np.abs(bends))
+        return (first + self.own_arms[0] * float(angles.sum()) ** 2 / 2).sum(axis=1)
 
-def _bent(bends, arms, angles) -> np.ndarray:
-    """By how much (m,) mm a turn of up to `angles` (3,) departs from its slopes.
-
-    Taylor's formula: second derivatives `bends` (3, 3, m), and a third of at most the
-    arm; of the turn in the plane, which comes last and goes along the plane, at most
-    what of the arm lies along the direction then. `arms` are those two (m,).
-    """
-    second = np.einsum("i,j,ijm->m", angles, angles, bends) / 2
-    whole, last = float(angles.sum()) ** 3, float(angles[2]) ** 3
-    return second + (arms[0] * (whole - last) + arms[1] * last) / 6
+    def _pulling_off(self, bends, angles, astray, off) -> np.ndarray:
+        """By how much (3,) the pull is told wrong at most where each angle is, by up to
+        `astray`, and what is left at each adjuster, by up to `off` (k,) mm."""
+        if not self.rig.overdetermined:
+            return np.zeros(3)
+        size = np.abs(bends)
+        found = np.einsum("j,ijk,k->i", angles, size, off)
+        found += np.einsum("j,ijk->i", astray, size) * self.slack
+        far = float(angles.sum()) ** 2 / 2 * self.slack
+        return found + self.own_arms[0].sum() * far
