@@ -15,6 +15,7 @@ from qa.actions import gauges
 from qa.demo import holding
 from qa.models import FitPlan
 from qa.queries.plans import plan_pages as plans
+from qa.queries.plans.move_texts import Telling
 from qa.rules import plan_records, planning
 from qa.wording import lengths
 from qa.wording import plans as texts
@@ -65,6 +66,12 @@ def test_a_length_is_told_in_the_digits_that_are_known(half, unit, told, less):
     # 0.43 mm is 0.01693 in, 0.2 mm 0.00787 in, 0.03 mm 0.0012 in.
     assert lengths.known(0.43, half, unit) == told
     assert lengths.no_more(0.43, unit, half) == less
+
+
+def test_of_a_move_that_is_nothing_in_the_digits_that_are_known_nothing_is_told():
+    how = Telling("mm")
+    assert how.far(0.03, 0.2) == how.far(0.004, None) == ""
+    assert how.far(-0.06, 0.2) == "0.1 ± 0.2 mm" and how.far(0.03, None) == "0.03 mm"
 
 
 def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of):

@@ -1,7 +1,7 @@
 """How a part is to be moved or set, in the words of a builder: where, and how far."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,8 +45,12 @@ class Telling:
     known: Intervals | None = None
 
     def far(self, amount: float, half: float | None) -> str:
-        """mm that are gone, whichever way, and half of the interval of all of it."""
-        return known(abs(amount), half and half * self.share, self.unit)
+        """mm that are gone, whichever way, and half of the interval of all of it; ""
+        where nothing is left of it in the digits that are known."""
+        if abs(amount) < TELLING_MM:
+            return ""
+        told = known(abs(amount), half and half * self.share, self.unit)
+        return told if told.split()[0].strip("0.") else ""
 
     def along(self, move: Move, place, direction, against=None) -> float | None:
         return self.known and self.known.along(move, place, direction, against)
@@ -62,19 +66,16 @@ def move_words(move: Move, seam: Seam, how: Telling) -> list[str]:
     ways = ("x", move.x_mm, (1.0, 0.0, 0.0)), ("y", move.y_mm, (0.0, 1.0, 0.0))
     for axis, amount, way in ways:
         amount *= how.share
-        if abs(amount) >= TELLING_MM:
-            word = names[axis][0 if amount > 0 else 1]
-            told.append(f"{how.far(amount, how.along(move, center, way))} {word}")
+        if far := how.far(amount, how.along(move, center, way)):
+            told.append(f"{far} {names[axis][0 if amount > 0 else 1]}")
     out = [f"move {', '.join(told)}"] if told else []
     turn = math.radians(move.turn_deg * how.share)
     label, arm = rim(seam)
-    if abs(turn) * arm >= TELLING_MM:
+    end = center + np.array([arm, 0.0, 0.0])
+    if far := how.far(turn * arm, how.along(move, end, (0.0, 1.0, 0.0), center)):
         sense = "counter-clockwise" if turn > 0 else "clockwise"
-        end = center + np.array([arm, 0.0, 0.0])
-        half = how.along(move, end, (0.0, 1.0, 0.0), center)
-        far = f"{how.far(turn * arm, half)} at station {label}"
         more = f", {abs(math.degrees(turn)):.3f}°" if how.degrees else ""
-        out.append(f"turn {sense} (seen from outside), {far}{more}")
+        out.append(f"turn {sense} (seen from outside), {far} at station {label}{more}")
     level = raise_words(move, seam, how)
     return out + ([level] if level else [])
 
@@ -101,8 +102,7 @@ def named_words(move: Move, seam: Seam, how: Telling) -> list[str]:
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount, half = amount * how.share, halves.get(name)
         if not motion.turns:
-            if abs(amount) >= TELLING_MM:
-                words = how.far(amount, half)
+            if words := how.far(amount, half):
                 told.append(
                     f"{name}: {_along(motion.translation, amount, words, seam)}"
                 )
@@ -110,8 +110,7 @@ def named_words(move: Move, seam: Seam, how: Telling) -> list[str]:
         label, rate = rim_of(motion, seam)
         arm = float(np.linalg.norm(rate))
         far = arm * math.radians(amount)
-        if abs(far) >= TELLING_MM:
-            words = how.far(far, half and arm * math.radians(half))
+        if words := how.far(far, half and arm * math.radians(half)):
             where = f"{words} {_mostly(rate / arm, far, seam)}"
             more = f", {amount:+z.3f}°".replace("-", "−") if how.degrees else ""
             told.append(f"{name}: {where} at station {label}{more}")
@@ -155,18 +154,15 @@ def raise_words(move: Move, seam: Seam, how: Telling) -> str:
     """Raise and tilt as mm at named places: what shims and hinges must do."""
     places = attach_places(seam)
     rises = move.raise_at([place for _, place in places])
-    if max(map(abs, rises)) * abs(how.share) < TELLING_MM:
-        return ""
-    told = []
+    told, rests = [], True
     for (name, place), rise in zip(places, rises, strict=True):
-        rise *= how.share
-        if abs(rise) < TELLING_MM:
-            told.append(f"leave {name}")
+        half = how.along(move, place, (0.0, 0.0, 1.0))
+        if far := how.far(how.share * float(rise), half):
+            told.append(f"{'raise' if rise > 0 else 'lower'} {far} at {name}")
+            rests = False
         else:
-            word = "raise" if rise > 0 else "lower"
-            half = how.along(move, place, (0.0, 0.0, 1.0))
-            told.append(f"{word} {how.far(float(rise), half)} at {name}")
-    return ", ".join(told)
+            told.append(f"leave {name}")
+    return "" if rests else ", ".join(told)
 
 
 def plan_moves(
@@ -195,7 +191,14 @@ def settings_words(worked: WorkedPlan, unit: str) -> str:
 
 
 def made_words(worked: WorkedPlan, move: Move, how: Telling) -> list[str]:
-    """A move as things to do: by its own motions where the part is not free."""
+    """A move as things to do: by its own motions where the part is not free. Where no
+    digit of any of it is known, it is told as it was worked out."""
+    return _made_words(worked, move, how) or _made_words(
+        worked, move, replace(how, known=None)
+    )
+
+
+def _made_words(worked: WorkedPlan, move: Move, how: Telling) -> list[str]:
     seam = worked.main.state.seam
     if worked.options.motions is not None:
         level = raise_words(move, seam, how)
