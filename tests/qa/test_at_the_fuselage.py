@@ -84,6 +84,7 @@ def expected_of(told, said):
     """What the tablet expects at each field of the next check, nm."""
     return {
         (field["station"], field["kind"]): field["before"]["nm"]
+        + said["moved"] * field["move"]
         + sum(nm * said["items"][int(row)]["done"] for row, nm in field["by"].items())
         for field in told["again"][0]["fields"]
     }
@@ -183,6 +184,23 @@ def test_steps_of_adjusters_add_up_to_what_the_server_expects_of_them(
     for field in beside:
         expected = here[field["station"], field["kind"]]
         # Half of the last digit that is told, and what the turn bends.
+        assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
+
+
+def test_a_move_beside_a_cut_is_expected_where_the_server_expects_it(engineer, builder):
+    check = a_check(engineer)
+    read_displaced(check, (0, -0.0005, 0), (-0.9, -0.5, 0.2), s3=-1.9)
+    checks.finish_check(by=engineer, check=check)
+    take(engineer, check)
+    told = next_of(builder, check)
+    said = done(told) | {"moved": True}
+    assert put(builder, said, form="cut/1").status_code == 201
+    again = a_check(engineer, fit_up=FitUp.objects.latest("number"))
+    beside = builder.get(f"/api/checks/{again.entry_id}").json()["beside"]
+    here = expected_of(told, said)
+    assert len({field["move"] for field in told["again"][0]["fields"]}) > 2
+    for field in beside:
+        expected = here[field["station"], field["kind"]]
         assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from qa.models import Check, FitPlan, Kind, Side
-from qa.queries.plans import move_texts, plan_texts
+from qa.queries.plans import move_texts, plan_pages, plan_texts
 from qa.queries.plans.way_pages import WayView, ways_of
 from qa.queries.tablet.hints import value_of
 from qa.rules import (
@@ -20,6 +20,7 @@ from qa.rules import (
     staleness,
 )
 from qa.rules.adjusters import Present
+from qa.rules.moved import Moved
 from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.wording.settings import change_words, now_words
 from shop.numeric.units import parse_typed
@@ -149,7 +150,7 @@ def next_work(check: Check, unit: str) -> NextWork:
         ways_of(worked, unit),
         rows,
         "; ".join(moves),
-        _again(worked, rows),
+        _again(worked, rows, plan_pages.moved(worked, unit) if moves else None),
         read_to,
     )
 
@@ -216,9 +217,10 @@ def _digit_nm(unit: str) -> int:
     return parse_typed(bites.depth_text(1, unit), unit)
 
 
-def _again(worked: WorkedPlan, rows: list[Row]) -> list[dict]:
+def _again(worked: WorkedPlan, rows: list[Row], move: Moved | None) -> list[dict]:
     """Of every joint that is planned together: its check, what to measure first when
-    it is only cut, and what one step of each row changes at each of its fields, nm."""
+    it is only cut, and what one step of each row, and the move of the plan, change at
+    each of its fields, nm."""
     effects = _effects(worked.present, worked.joints)
     found = []
     for number, joint in enumerate(worked.joints):
@@ -233,17 +235,17 @@ def _again(worked: WorkedPlan, rows: list[Row]) -> list[dict]:
                 "check": str(joint.check.entry_id),
                 "label": f"{joint.state.joint.number} {joint.state.joint.name}",
                 "first": later.to_measure if later else [],
-                "fields": _fields(joint, later, effects, rows),
+                "fields": _fields(joint, later, effects, rows, move),
                 "copy": NEW_CHECK,
             }
         )
     return found
 
 
-def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
+def _fields(joint: PlannedJoint, later, effects, rows: list[Row], move) -> list[dict]:
     """What stands beside each field of the next check: the value before, whether it is
-    a witness where nothing is set, and by row what a step changes here."""
-    witnesses = later.proposed if later else ()
+    a witness where nothing is set, by row what a step changes here, and the move."""
+    witnesses, fit_up = later.proposed if later else (), joint.state.fit_up.pk
     found = []
     for label in joint.state.seam.rows:
         for side, kind in enumerate(Kind.values):
@@ -251,7 +253,7 @@ def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
             if value is None:
                 continue
             by = {
-                number: changes[joint.state.fit_up.pk][label][side]
+                number: changes[fit_up][label][side]
                 for number, changes in enumerate(effects)
             }
             if kind == Kind.GAP:
@@ -263,6 +265,7 @@ def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
                     "before": value_of(value),
                     "witness": label in witnesses,
                     "by": {row: nm for row, nm in by.items() if nm},
+                    "move": move.changes[fit_up][label][side] if move else 0,
                 }
             )
     return found

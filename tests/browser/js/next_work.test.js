@@ -47,8 +47,11 @@ test("after a cut alone the witnesses come first, and only what was cut is expec
   const { beside, first } = afterIt(again, said(0, 0, 40));
   assert.deepEqual(beside.map(({ expected_nm, witness }) => [expected_nm, witness]), [[null, true], [1900000, false]]);
   assert.deepEqual(first, ["3", "1"]);
-  const moved = afterIt(again, { ...said(0, 0, 40), moved: true });
-  assert.deepEqual([moved.first, moved.beside.map(({ expected_nm }) => expected_nm)], [[], [null, null]]);
+  const moved = ({ beside, first }) => [first, beside.map(({ expected_nm }) => expected_nm)];
+  const byThePlan = { ...said(0, 0, 40), moved: true };
+  assert.deepEqual(moved(afterIt({ ...again, fields: fields.map((field) => ({ ...field, move: -2e5 })) }, byThePlan)), [[], [1800000, 1700000]]);
+  // Kept by a tablet before moves were told.
+  assert.deepEqual(moved(afterIt(again, byThePlan)), [[], [null, null]]);
 });
 
 test("what was done goes after all of its check, the check after it then, and its readings last", () => {
