@@ -4,7 +4,8 @@ A person types 32 readings with a gauge while requests are lost, doubled, delaye
 answered by a portal or by nothing, while the server is killed, the site is updated, the
 page is loaded again, the browser crashes with its profile and the session expires. A
 naive sender through the same faults shows that they have teeth. FAYLINE_FAULT_SEEDS
-says how many seeds: 20 in .ci/run, else 2; FAYLINE_FAULT_FIRST the first of them.
+says how many seeds: 20 in .ci/run, else 2; FAYLINE_FAULT_FIRST the first of them. In
+one seed of five the person then takes a plan for a door and cuts it, through the same.
 """
 
 import contextlib
@@ -21,11 +22,12 @@ import pytest
 from django.db import connection
 from playwright.sync_api import Error as BrowserError
 
-from qa.models import Reading
-from shop.models import Session
+from qa.models import AdjusterSetting, FitPlan, Reading, TrimCut
+from shop.models import Entry, Person, Session
 from tests.around import TREE, find_browser
 from tests.browser.at_the_tablet import a_check
 from tests.browser.conftest import bring_a_session
+from tests.faults.at_the_fuselage import a_tight_door, take_and_cut
 from tests.faults.faulty_proxy import FaultyProxy
 
 # A connection that the proxy cut is collected when its thread is gone.
@@ -103,6 +105,7 @@ class Shift:
         proxy.random = random.Random(seed)
         self.check = a_check(STATIONS)
         self.address = f"{proxy.url}/tablet/check/{self.check.entry_id}"
+        self.there = ".desk, .summary"  # what shows that the page is open
         self.release = release
         self.update_before = self.random.randrange(10, 2 * STATIONS - 10)
         self.context = self.page = self.restart = None
@@ -146,7 +149,7 @@ class Shift:
         for last in (False, True):
             try:
                 self.page.goto(self.address)
-                return self.page.wait_for_selector(".desk, .summary")
+                return self.page.wait_for_selector(self.there)
             except BrowserError as error:
                 self.happened.append(f"{error} {self.proxy.happening()}")
                 if last:
@@ -249,15 +252,15 @@ class Shift:
     def expire(self):
         Session.objects.all().delete()
 
-    def answer_questions(self):
+    def answer_questions(self, patience=2000):
         dialog = self.page.locator("dialog[open]")
         if not dialog.count():
             return
         with contextlib.suppress(BrowserError):
-            dialog.get_by_label("Name").fill("builder", timeout=2000)
-            dialog.get_by_label("Password").fill(PASSWORD, timeout=2000)
-            dialog.get_by_role("button", name="Sign in").click(timeout=2000)
-            dialog.wait_for(state="hidden", timeout=2000)
+            dialog.get_by_label("Name").fill("builder", timeout=patience)
+            dialog.get_by_label("Password").fill(PASSWORD, timeout=patience)
+            dialog.get_by_role("button", name="Sign in").click(timeout=patience)
+            dialog.wait_for(state="hidden", timeout=patience)
         if dialog.count():
             self.page.keyboard.press("Escape")
 
@@ -323,13 +326,34 @@ def test_every_reading_gets_there_once_through_all_faults(
         shift.come_in(by_the_form=seed % 20 == 1)
         proxy.faulty = True
         shift.type_all(typed)
+        cut = cut_at_the_fuselage(shift) if seed % 5 == 1 else None
         shift.drain()
         told = (seed, shift.happened, dict(proxy.done))
+        if cut:
+            assert done_at_the_fuselage() == (1, 1, 1, 1, cut), told
         assert found(shift.check) == wanted(shift.check, typed), told
         assert proxy.done, told
         assert shift.runs_the_next_release(), shift.happened
     finally:
         shift.close()
+
+
+def cut_at_the_fuselage(shift) -> int:
+    """Take a plan for a tight door and go through it; nm that came off."""
+    door = a_tight_door(Person.objects.get(username="engineer"))
+    shift.address = f"{shift.proxy.url}/tablet/next/{door.entry_id}"
+    shift.there = ".next[data-state]"
+    return take_and_cut(shift)
+
+
+def done_at_the_fuselage():
+    """(plans, adjusters set, acts that took one, that cut, nm cut) on record."""
+    takes, cuts = (
+        Entry.objects.filter(form=form).count() for form in ("take/1", "cut/1")
+    )
+    depths = TrimCut.objects.filter(depth_nm__gt=0).values_list("depth_nm", flat=True)
+    made = AdjusterSetting.objects.exclude(change_nm=0).count()
+    return FitPlan.objects.count(), made, takes, cuts, sum(depths)
 
 
 def test_a_naive_sender_loses_or_doubles_readings(live_site, proxy):
