@@ -24,6 +24,7 @@ from qa.models import (
     InspectionOutcome,
     Nonconformance,
     NonconformanceState,
+    NonconformanceStep,
     OfferedJoint,
     Reading,
     ShimStack,
@@ -213,6 +214,13 @@ RAISED = Prepared(
         _here("joint", "airframe"), entry__pk__gt=Slot("first")
     ).select_related("entry")
 )
+OPENED_AGAIN = Prepared(
+    lambda: NonconformanceStep.objects.filter(
+        _here("nonconformance__joint", "nonconformance__airframe"),
+        verb=NonconformanceStep.Verb.REOPEN,
+        entry__pk__gt=Slot("first"),
+    ).select_related("entry", "nonconformance")
+)
 CHECKS = Prepared(
     lambda: Check.objects.filter(entry__in=Slots("acts")).select_related("entry")
 )
@@ -290,14 +298,22 @@ def _readings(row: OfferedJoint, reads, standing: set[int]) -> list[tuple[int, s
 
 
 def _items_since(rows, first: int) -> dict:
-    """Items raised at the joints, and those opened again."""
+    """Items raised at the joints, and those opened again, whatever was decided of
+    them: no decision is changed, and none that was closed comes back, but so."""
     found = defaultdict(list)
-    for nonconformance in RAISED.rows(**_keys(rows), first=first):
-        why = _("%(item)s was raised") % {"item": nonconformance.label}
-        found[nonconformance.joint_id, nonconformance.airframe_id].append(
-            (nonconformance.entry.pk, nonconformance.entry_id, why)
+    raised = RAISED.rows(**_keys(rows), first=first)
+    told = [(_("%(item)s was raised"), item, item) for item in raised]
+    steps = OPENED_AGAIN.rows(**_keys(rows), first=first)
+    told += [(_opened_again(), step.nonconformance, step) for step in steps]
+    for words, item, fact in told:
+        found[item.joint_id, item.airframe_id].append(
+            (fact.entry.pk, fact.entry_id, words % {"item": item.label})
         )
     return found
+
+
+def _opened_again() -> str:
+    return _("%(item)s was opened again")
 
 
 def _left_no_more(rows) -> dict:
@@ -311,7 +327,7 @@ def _left_no_more(rows) -> dict:
         row.pk: [
             (
                 touched.AT_LAST,
-                _("%(item)s was opened again") % {"item": opened[key].nonconformance},
+                _opened_again() % {"item": opened[key].nonconformance},
             )
             for key in row.content["relies_on"]
             if key in opened

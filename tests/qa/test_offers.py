@@ -34,6 +34,7 @@ from shop.actions import airframes, parts, suspects
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from shop.models import Person
+from shop.rules.signing import SIGNABLES
 from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import (
@@ -596,6 +597,59 @@ def test_what_changed_before_the_inspector_came_is_not_accepted(people, change):
         inspect(people, row)
     assert state(row) == "in_work"
     assert queries.queue() == []
+
+
+def settled(people, item, *, disposition="rework", close=True):
+    lead, engineer, inspector = (people[x] for x in ("lead", "engineer", "inspector"))
+    act, it = nonconformances, {"item": item}
+    act.dispose(by=engineer, **it, disposition=disposition, note="so", concession="C-1")
+    if disposition != "use_as_is":
+        act.work(by=lead, **it, note="sanded")
+    act.verify(by=inspector, **it, note="seen")
+    if close:
+        act.explain(by=lead, **it, cause="handling")
+        act.close(by=inspector, **it)
+
+
+@pytest.mark.either_database
+@pytest.mark.parametrize(
+    ("disposition", "close"), [("rework", True), ("repair", False), ("use_as_is", True)]
+)
+def test_an_item_opened_again_voids_whatever_was_accepted_with_it(
+    people, disposition, close
+):
+    """Of a bay: raised before the offer or as its remark, however decided, and also
+    after it was decided otherwise and closed anew."""
+    frame, _part, bay, joints = two_joints(people)
+    items = [
+        raising.raise_by_hand(
+            by=people["builder"], airframe=frame, joint=joint, title="chipped"
+        )
+        for joint in joints[:2]
+    ]
+    for item in items:
+        settled(people, item, disposition=disposition, close=close)
+    rows = list(
+        offers.offer(by=people["builder"], airframe=frame, bay=bay).joints.all()
+    )
+    inspect(people, rows[0])
+    inspect(people, rows[1], "with_remarks", [("2", "a run of paint")])
+    remark = Nonconformance.objects.latest("pk")
+    settled(people, remark, close=close)
+    assert [state(row) for row in rows] == ["accepted", "with_remarks"]
+    signed = SIGNABLES["inspection"].contents([row.inspection.pk for row in rows])
+    assert not any(content.since for content in signed.values())
+    for item, void in ((items[0], rows[0]), (remark, rows[1])):
+        nonconformances.reopen(by=people["inspector"], item=item, note="it is back")
+        for _again in range(2):
+            assert state(void) == "acceptance_void"
+            assert why(void) == f"{item.label} was opened again"
+            content = SIGNABLES["inspection"].contents([void.inspection.pk])
+            assert content[void.inspection.pk].since
+            if item.standing.state != "closed":
+                settled(people, item, disposition="repair")
+                item.standing.refresh_from_db()
+    assert verify().fault == ""
 
 
 def test_a_lifted_hold_does_not_bring_the_acceptance_back(people):
