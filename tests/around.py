@@ -247,7 +247,7 @@ class Site:
                 stderr=log,
             )
 
-    def wait_until_it_answers(self, seconds: float = 120) -> None:
+    def wait_until_it_answers(self, seconds: float = 300) -> None:
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             if self.process.poll() is not None:
