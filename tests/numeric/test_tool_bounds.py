@@ -1,7 +1,7 @@
 """Bounds that hold together, and the share that is promised, against tables, numerical
 integration and simulated molds.
 
-The simulations run a few hundred molds; `FAYLINE_TOOL_MOLDS=4000` for the long run.
+The simulations run a hundred molds; `FAYLINE_TOOL_MOLDS=4000` for the long run.
 """
 
 import math
@@ -15,7 +15,7 @@ from qa.numeric.tool.tell import Advice, tell_tool
 from tests.numeric.doors import door
 from tests.numeric.molds import Mold, numbers
 
-MOLDS = int(os.environ.get("FAYLINE_TOOL_MOLDS", "250"))
+MOLDS = int(os.environ.get("FAYLINE_TOOL_MOLDS", "100"))
 # The 1 % that is asked of 4,000 molds; of fewer four standard deviations of a share
 # near 95 %.
 ALLOWED = 0.01 if MOLDS >= 4000 else 4 * math.sqrt(0.95 * 0.05 / MOLDS)
