@@ -120,12 +120,13 @@ def _pulls(words: str) -> QuerySet:
 
 
 def _checks(words: str) -> QuerySet:
-    return checks(words=words).select_related(None).select_related(*FIT)
+    rows = checks(words=words).prefetch_related(None)
+    return rows.select_related(None).select_related(*FIT)
 
 
 def _items(words: str) -> QuerySet:
     rows = nonconformances(words=words)
-    return rows.select_related(None).select_related("airframe")
+    return rows.prefetch_related(None)
 
 
 def _other(model, columns, word, url: str, words: str) -> FoundGroup:

@@ -1,6 +1,6 @@
 """Plans on record: what is frozen of one, one shown again, and which one stands."""
 
-from django.db.models import Max, Q
+from django.db.models import Max, Prefetch, Q
 
 from qa.models import (
     Check,
@@ -29,6 +29,11 @@ from shop.ledger.canonical import frozen
 from shop.models import Airframe, Entry, Part
 from shop.numeric.units import to_mm, to_nm
 
+# In statements of their own: of ten tables in one PostgreSQL weighs every order.
+PLAN_APART = (
+    Prefetch("plan__entry", Entry.objects.select_related("by")),
+    Prefetch("plan__fit_check", Check.objects.select_related("fit_up__joint")),
+)
 PLAN = ("entry__by", "end", "airframe", "part__design", "fit_check__fit_up__joint")
 
 
@@ -228,7 +233,8 @@ def newest_of(check: Check) -> FitPlan | None:
 def plans_now(rows) -> list[FitPlan]:
     """Standing plans, each with `overtaken`: by what, "" while it holds, and `beside`:
     what was taken together with it. A constant number of statements."""
-    plans = [row.plan for row in rows.select_related(*(f"plan__{n}" for n in PLAN))]
+    rows = rows.select_related("plan__end", "plan__airframe", "plan__part__design")
+    plans = [row.plan for row in rows.prefetch_related(*PLAN_APART)]
     found, taken = overtaking.changes(plans), sisters(plans)
     for plan in plans:
         plan.beside = [x for x in taken if x.entry_id == plan.entry_id and x != plan]

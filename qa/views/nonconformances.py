@@ -93,8 +93,7 @@ ORDER += ("assign", "reopen")
 
 
 def _item(request, pk, verb="look") -> Nonconformance:
-    rows = Nonconformance.objects.select_related(*queries.RELATED)
-    return roles.fetch(request.user, verb, rows, pk=pk)
+    return roles.fetch(request.user, verb, queries.whole(), pk=pk)
 
 
 ACTIONS = {

@@ -9,7 +9,6 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from qa.actions import nonconformances as acts
 from qa.forms.nonconformances import DisposeForm, NonconformanceFilter
-from qa.models import Nonconformance
 from qa.queries.nonconformances import item_pages as queries
 from qa.queries.nonconformances import reviewing
 from qa.rules import life
@@ -64,7 +63,7 @@ def together(request):
     """Several items decided in one act, because they are one thing."""
     roles.require(request.user, "dispose nonconformances")
     chosen = {number_in(item) for item in request.GET.getlist("item")} - {None}
-    rows = Nonconformance.objects.select_related(*queries.RELATED).order_by("pk")
+    rows = queries.whole().order_by("pk")
     items = list(rows.filter(pk__in=chosen)[:MOST_TOGETHER])
     form = DisposeForm(
         posted(request),

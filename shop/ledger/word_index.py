@@ -7,6 +7,7 @@ same is found. Installed after every migrate, like the guards and for the same r
 """
 
 import contextlib
+import sqlite3
 from contextvars import ContextVar
 from functools import reduce
 from operator import or_
@@ -135,6 +136,28 @@ def _install_on_sqlite(there: str) -> None:
                 f'INSERT INTO "{_name(model)}" ("{_name(model)}") '  # noqa: S608
                 "VALUES ('rebuild')"
             )
+
+
+def knows_trigrams() -> bool:
+    """Whether the SQLite of this Python has FTS5 and its trigrams (from 3.34 on)."""
+    with contextlib.closing(sqlite3.connect(":memory:")) as probe:
+        try:
+            probe.execute("CREATE VIRTUAL TABLE t USING fts5(x, tokenize='trigram')")
+        except sqlite3.Error:
+            return False
+    return True
+
+
+def follow_no_more() -> int:
+    """Take the triggers away, since with them nothing can be saved where SQLite has no
+    trigrams; the index is made anew by `install` where it has. Return how many."""
+    names = {name for m in searched_models() for name in _statements(m)[1]}
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        there = sorted(names & {name for (name,) in cursor.fetchall()})
+        for name in there:
+            cursor.execute(f'DROP TRIGGER "{name}"')
+    return len(there)
 
 
 # ------------------------------------------------------------ PostgreSQL

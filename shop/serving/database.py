@@ -12,7 +12,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
-from shop.ledger import guards
+from shop.ledger import guards, word_index
 
 OURS = ("shop", "qa")
 # Lies beside records that were carried elsewhere (moving.py).
@@ -73,12 +73,38 @@ def refuse_moved() -> None:
     )
 
 
+def refuse_absent() -> None:
+    """Raise CommandError where there is no database yet, or no more."""
+    here = connection.vendor == "sqlite"
+    try:
+        is_there = not here or Path(connection.settings_dict["NAME"]).exists()
+        known = connection.introspection.table_names() if is_there else []
+    except DatabaseError:
+        return  # of one that is damaged another word is to be said
+    if here and "shop_entry" not in known:
+        raise CommandError(
+            f"There are no records in {settings.HOME}: FAYLINE_HOME says where they "
+            "are, and manage.py serve makes an empty shop."
+        )
+
+
 def _prepare(say) -> None:
     if is_of_this_release():
+        _keep_words(say)
         return
     refuse_earlier()
     say("Making the database …")
     call_command("migrate", interactive=False, verbosity=0)
+
+
+def _keep_words(say) -> None:
+    """See that the index of words can be kept by the SQLite of this Python."""
+    if connection.vendor != "sqlite":
+        return
+    if word_index.knows_trigrams():
+        word_index.install()
+    elif word_index.follow_no_more():
+        say("This Python's SQLite has no FTS5: a search reads all rows from now on.")
 
 
 def make_at_once(alias: str) -> None:

@@ -185,11 +185,19 @@ def test_a_place_without_records_is_told_in_plain_words(tmp_path):
     surroundings.pop("DATABASE_URL", None)
     surroundings["DJANGO_SETTINGS_MODULE"] = "shop.settings"
     manage = Path(__file__).parents[2] / "manage.py"
-    told = subprocess.run(
-        [sys.executable, manage, "ledger", "verify"],
-        env=surroundings,
-        capture_output=True,
-        text=True,
-    )
-    assert told.returncode == 1
-    assert told.stderr.startswith("CommandError: The records cannot be read")
+
+    def told(*command):
+        done = subprocess.run(
+            [sys.executable, manage, *command],
+            env=surroundings,
+            capture_output=True,
+            text=True,
+        )
+        assert done.returncode == 1
+        return done.stderr
+
+    absent = f"CommandError: There are no records in {tmp_path}"
+    backup = ("backup", tmp_path.with_name("elsewhere"))
+    assert told(*backup).startswith(absent)
+    assert told("ledger", "verify").startswith("CommandError: The records cannot be")
+    assert told(*backup).startswith(absent)  # of an empty file too

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from qa.drawing.joint_map import JointMap
 from qa.drawing.profile import Profile
@@ -14,6 +14,7 @@ from qa.models import (
     Check,
     CheckState,
     CurrentReading,
+    FitUp,
     GaugeStanding,
     Kind,
     Outcome,
@@ -45,7 +46,9 @@ RELATED = (
     "fit_up__part__design",
     "fit_up__surround_part",
 )
-
+# Of a row: of more tables in one statement PostgreSQL weighs long how to join them.
+ROW = ("entry__by", "entry__confirmation", "state")
+FIT_UPS = FitUp.objects.select_related("airframe", "joint", "part")
 
 SEARCHED = (
     "fit_up__part__serial",
@@ -59,7 +62,8 @@ def checks(
     *, airframe=None, joint=None, state="", person=None, words="", part=None
 ) -> QuerySet[Check]:
     """Return checks, newest first, with everything a row shows."""
-    rows = Check.objects.select_related(*RELATED).order_by("-number")
+    rows = Check.objects.select_related(*ROW).order_by("-number")
+    rows = rows.prefetch_related(Prefetch("fit_up", FIT_UPS))
     if airframe:
         rows = rows.filter(fit_up__airframe=airframe)
     if joint:

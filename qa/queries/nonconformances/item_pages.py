@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from qa.drawing.joint_map import JointMap
 from qa.models import (
     Check,
+    Joint,
     Nonconformance,
     NonconformanceState,
     NonconformanceStep,
@@ -23,31 +24,28 @@ from qa.rules import life
 from qa.wording.findings import places
 from qa.wording.items import UNKNOWN_CLASS
 from shop.identifiers import KINDS
-from shop.models import Hold, PhotoPin, StructuralClass
+from shop.models import Entry, Hold, PhotoPin, StructuralClass
 from shop.queries import genealogy
 from shop.queries.paging import says
 from shop.rules.reach import reach
 
-RELATED = (
-    "entry__by",
-    "entry__confirmation",
-    "standing__disposed_by",
-    "standing__holder",
-    "standing__recheck",
-    "standing__closed_by",
-    "standing__worked_by",
-    "standing__verified_by",
-    "standing__last_entry__seal",
-    "airframe",
-    "joint__current",
-    "joint__position",
-    "joint__surround",
-    "part__design",
-    "defect",
-    "hole_check__revision",
-    "result__revision__characteristic",
-    "fit_check__entry",
-    "fit_check__fit_up__revision",
+# Of a row: PostgreSQL weighs every order in which the tables of one statement can be
+# joined, for 120 ms where these were eight.
+ENTRY_APART = Prefetch("entry", Entry.objects.select_related("by", "confirmation"))
+STANDINGS = NonconformanceState.objects.select_related("holder", "last_entry__seal")
+ROW_APART = (
+    *(ENTRY_APART, Prefetch("standing", STANDINGS)),
+    *("joint", "part", "defect", "fit_check"),
+)
+WHO = ("disposed_by", "holder", "closed_by", "worked_by", "verified_by")
+JOINT = ("current", "position", "surround")
+PAGE_APART = (
+    ENTRY_APART,
+    Prefetch("standing", NonconformanceState.objects.select_related(*WHO)),
+    *("standing__last_entry__seal", "standing__recheck", "part__design", "defect"),
+    Prefetch("joint", Joint.objects.select_related(*JOINT)),
+    *("hole_check__revision", "result__revision__characteristic"),
+    Prefetch("fit_check", Check.objects.select_related("entry", "fit_up__revision")),
     "fit_check__fit_up__part__design",
     "fit_check__fit_up__surround_part__design",
 )
@@ -67,7 +65,8 @@ def nonconformances(
     plain: airframe, joint, defect, kind; cause, severity, disposition and blocking of
     their standing. origin: "tool:3". mold: what parts came out of it.
     """
-    rows = Nonconformance.objects.select_related(*RELATED).order_by("-pk")
+    rows = Nonconformance.objects.select_related("airframe").order_by("-pk")
+    rows = rows.prefetch_related(*ROW_APART)
     if state == "unclosed":
         rows = rows.exclude(standing__state=State.CLOSED)
     elif state in State.values:
@@ -101,6 +100,11 @@ def _says(word: str) -> Q:
     if number.isdecimal() and len(number) < 10:
         match |= Q(number=int(number))
     return match
+
+
+def whole() -> QuerySet[Nonconformance]:
+    """Items, each with everything that its page shows."""
+    return Nonconformance.objects.prefetch_related("airframe", *PAGE_APART)
 
 
 @dataclass(frozen=True)
@@ -302,7 +306,7 @@ class ItemView:
 
 
 def item_view(item: Nonconformance) -> ItemView:
-    """Return everything about one item (loaded with RELATED), in a constant number of
+    """Return everything about one item (one of `whole`), in a constant number of
     statements."""
     named = StructuralClass(life.structural_class(item) or StructuralClass.PRIMARY)
     known = bool(life.structural_class(item))

@@ -136,7 +136,7 @@ READ = {
 
 
 def _with(rows: QuerySet[Nonconformance], names: tuple[str, ...]) -> QuerySet:
-    rows = rows.select_related(None)
+    rows = rows.select_related(None).prefetch_related(None)
     return rows.select_related(*names) if names else rows
 
 

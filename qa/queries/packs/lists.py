@@ -6,19 +6,14 @@ from django.db.models import QuerySet
 
 from qa.models import IssuedPack, PackOrder
 
-RELATED = (
-    "entry__by",
-    "airframe__type",
-    "joint",
-    "part__design",
-    "bay",
-    "issued__entry__by",
-)
+SUBJECT = ("airframe__type", "joint", "bay", "issued")
+APART = ("entry__by", "issued__entry__by", "part__design")
 
 
 def orders() -> QuerySet[PackOrder]:
     """Every order, the newest first."""
-    return PackOrder.objects.select_related(*RELATED).order_by("-number")
+    rows = PackOrder.objects.select_related(*SUBJECT).prefetch_related(*APART)
+    return rows.order_by("-number")
 
 
 @dataclass(frozen=True)

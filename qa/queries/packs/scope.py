@@ -171,8 +171,7 @@ class Scope:
     def items(self) -> list[Nonconformance]:
         """Those of this airframe, then those that were raised on another and came with
         a part: all that a close-out counts here has its story."""
-        rows = Nonconformance.objects.select_related(*item_pages.RELATED)
-        rows = rows.order_by("airframe__serial", "number")
+        rows = item_pages.whole().order_by("airframe__serial", "number")
         rows = rows.filter(self._here | Q(pk__in=self._counted))
         return sorted(rows, key=lambda item: item.airframe_id != self.airframe.pk)
 

@@ -50,6 +50,7 @@ class Command(BaseCommand):
             if check:
                 return self._check(backup_files.open_backup(place))
             database.refuse_moved()
+            database.refuse_absent()
             return self._make(place.resolve(), rule, keys, options["json"])
         except (backups.CannotBackUp, backup_files.NoBackup) as why:
             raise CommandError(str(why)) from None

@@ -24,8 +24,10 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, target, with_secrets, **_options):
+        from shop.serving import database
         from shop.serving.exporting import CannotExport, export
 
+        database.refuse_absent()
         try:
             made = export(target, secrets=with_secrets)
         except CannotExport as why:
