@@ -9,12 +9,14 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
+from typing import Any
 
 from qa.wording import packs as words
 
 # Of the record what is no fact of what it tells: `lines` had pack/1.
 NO_FACTS = ("form", "lines", "sections", "characteristics")
 NOT_THERE, THERE, NONE = "not there", "there", "–"
+ONLY_SPACES, SPACES_DIFFER = "only spaces", " (only spaces differ)"
 # So many characters stand together on one line of what changed; more begin another.
 MOST = 400
 LONGEST = 1200
@@ -67,9 +69,9 @@ def _facts(row) -> dict:
     return {str(number): value for number, value in enumerate(values)}
 
 
-def keyed(pairs: Iterable[tuple[str, dict]]) -> dict[str, dict]:
+def keyed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """Rows by name, every one of them: a name that was there is "name (2)"."""
-    told: dict[str, dict] = {}
+    told: dict[str, Any] = {}
     counted: Counter[str] = Counter()
     for name, row in pairs:
         key = name
@@ -161,7 +163,13 @@ def _pairs(fact: str, old: list[str], new: list[str]) -> list[tuple[str, str]]:
     now = [_labeled(fact, element) for element in come.elements()]
     before = before or ([] if old else [_labeled(fact, NONE)])
     now = now or ([] if new else [_labeled(fact, NONE)])
-    return list(zip_longest(before, now, fillvalue=""))
+    return [_told_apart(*pair) for pair in zip_longest(before, now, fillvalue="")]
+
+
+def _told_apart(before: str, now: str) -> tuple[str, str]:
+    """What differs by blanks alone looks the same on both sides: the newer says so."""
+    same = before != now and before.split() == now.split()
+    return before, now + SPACES_DIFFER * same
 
 
 def _together(pairs: list[tuple[str, str]]) -> Iterator[tuple[str, str]]:
@@ -189,11 +197,12 @@ def _lines(text: str) -> list[str]:
 
 
 def _elements(told) -> list[str]:
-    """What is told, each by itself: of a list, or of a text that is joined."""
+    """What is told, each element of a list by itself. A text is one, whatever signs
+    somebody wrote in it."""
     if isinstance(told, list):
         return [_text(element) for element in told]
     text = _text(told)
-    return text.split("; ") if text else []
+    return [text] if text else []
 
 
 def _text(told) -> str:
@@ -204,6 +213,7 @@ def _text(told) -> str:
 
 def _labeled(fact: str, text: str) -> str:
     label = words.fact_words(fact)
+    text = ONLY_SPACES if text.isspace() else text
     return f"{label}: {text}" if label else text
 
 

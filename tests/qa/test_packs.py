@@ -63,6 +63,8 @@ from qa.queries.packs import (
     instruments,
     items,
     joints,
+    reading,
+    signed,
     weights,
 )
 from qa.queries.packs.joints import Joints
@@ -79,7 +81,7 @@ from qa.rules.pack_lines import Change, Compared
 from qa.wording import close_outs
 from shop.actions.airframes import place_part, remove_part
 from shop.actions.identity import set_identity
-from shop.actions.people import add_person
+from shop.actions.people import add_person, set_certificate
 from shop.actions.photos import add_photo
 from shop.actions.signatures import sign
 from shop.actions.weights import weigh_part
@@ -90,6 +92,7 @@ from shop.ledger.verify import verify
 from shop.models import (
     Airframe,
     AirframeType,
+    Entry,
     Lineage,
     Part,
     Person,
@@ -595,6 +598,61 @@ def test_of_two_forms_only_what_both_carry_is_compared():
     assert "shop: Ours" in compared.changes[0].now
 
 
+def test_a_text_is_one_fact_and_what_differs_by_spaces_alone_says_so():
+    def record(note: str) -> dict:
+        return {"form": "pack/2", "note": note, "sections": {}, "characteristics": []}
+
+    def told(was: str, now: str) -> list[tuple[str, str]]:
+        changes = pack_lines.compare(record(was), record(now)).changes
+        return [(change.before, change.now) for change in changes]
+
+    assert told("bond; paint", "bond; trim") == [
+        ("note: bond; paint", "note: bond; trim")
+    ]
+    assert pack_lines.facts_told("", {"note": "a; b"}) == ["note: a; b"]
+    ((before, now),) = told("bond  line", "bond line ")
+    assert before == "note: bond  line" and now.endswith("(only spaces differ)")
+    assert told("", "  ") == [("note: –", "note: only spaces")]
+    assert "only spaces differ" not in told("bond line", "bondline")[0][1]
+
+
+def test_rows_of_two_tables_that_are_called_alike_are_both_read_and_have_a_link():
+    named = {"what": "a shim", "number": "J-7", "joint": "J-7"}
+    sections = {"temporary_items": [named], "joints": [named], "cures": []}
+    line = dict.fromkeys(pack_record.FIELDS.values(), "") | {"number": "J-7"}
+    record = {"form": "pack/2", "sections": sections, "characteristics": [line]}
+    sections["other_characteristics"] = ["J-7"]
+    lines = reading._others(record, {})
+    assert [(line.name, line.table) for line in lines] == [
+        ("J-7 (2)", "Temporary items, in and out"),
+        ("J-7 (3)", "Joints"),
+    ]
+
+
+def test_an_inspection_keeps_the_certificate_that_its_inspector_held_then(demo_db):
+    def told() -> tuple[list[str], int]:
+        scope = scope_of(ordered())
+        assert scope.offered and scope.standings
+        with CaptureQueriesContext(connection) as found:
+            lines = list(signed._lines(scope))
+        by_ines = [line for line in lines if line.by.startswith("Ines")]
+        return [line.certificate for line in by_ines], len(found)
+
+    said = {"by": Person.objects.get(username="lena")}
+    before, statements = told()
+    assert statements == 1
+    assert set(before) == {"shop inspector, composites MG-QI-07"}
+    for username in ("ines", "emil"):
+        said["person"] = Person.objects.get(username=username)
+        for number in ("MG-QI-98", "MG-QI-99"):
+            set_certificate(**said, certificate_kind="later", certificate_number=number)
+    assert told() == (before, statements)
+    # What is inspected from now on has the one that is held now.
+    newest = Entry.objects.filter(by__username="ines").latest("pk")
+    held = signed.Certificates.since([newest.pk])
+    assert held.at(newest) == "later MG-QI-99"
+
+
 def test_nothing_of_a_long_change_is_cut_off_and_the_first_page_has_its_box(demo_db):
     story = [["now", "Bea", "said", f"word{n} " * 12] for n in range(90)]
     story.append(["now", "Bea", "said", " ".join(f"very{n}" for n in range(900))])
@@ -1004,7 +1062,7 @@ def test_its_signature_is_that_of_exactly_these_bytes(demo_db, tmp_path):
 def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_path):
     out, told = tmp_path / "door.pdf", io.StringIO()
     call_command(
-        *("pack", "MG2-001", "--joint", "J-101", "--out", str(out), "--by", "ines"),
+        *("pack", "mg2-001", "--joint", "j-101", "--out", str(out), "--by", "ines"),
         stdout=told,
     )
     data = out.read_bytes()

@@ -106,13 +106,22 @@ def person_named(name: str) -> Person:
     return named[0]
 
 
+def in_any_case(rows, **name):
+    """The one so named, in whatever case; of several the one in just this case."""
+    ((field, said),) = name.items()
+    found = list(rows.filter(**{f"{field}__iexact": said}))
+    exact = [row for row in found if getattr(row, field) == said]
+    one = exact or found
+    return one[0] if len(one) == 1 else None
+
+
 def thing_named(serial: str, number: str | None) -> dict:
-    airframe = Airframe.objects.filter(serial=serial).select_related("type").first()
+    airframe = in_any_case(Airframe.objects.select_related("type"), serial=serial)
     if airframe is None:
         raise CommandError(f"There is no airframe {serial}.")
     if number is None:
         return {"airframe": airframe}
-    joint = Joint.objects.filter(type=airframe.type, number=number).first()
+    joint = in_any_case(Joint.objects.filter(type=airframe.type), number=number)
     if joint is None:
         raise CommandError(f"There is no joint {number} on {airframe.type}.")
     return {"airframe": airframe, "joint": joint}

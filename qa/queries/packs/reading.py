@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from qa.models import IssuedPack, PackRemark
 from qa.rules import kept_packs
-from qa.rules.pack_lines import facts_told, rows_of
+from qa.rules.pack_lines import facts_told, keyed, rows_of
 from qa.wording import packs as words
 
 # As much of the name of a line as a remark keeps.
@@ -114,17 +114,24 @@ def _lines(record: dict, part: str, names: list[str], remarks) -> list[ReadLine]
 
 
 def _others(record: dict, remarks) -> list[ReadLine]:
-    """Every row of every table but the characteristics; then what was remarked on lines
-    that an earlier form called otherwise."""
+    """Every row of every table but the characteristics, of two tables that call one
+    alike both; then what was remarked on lines that an earlier form called otherwise.
+    """
     tables = rows_of(record)
     judged = tables.pop("characteristics")
     del tables[""]
-    rows = {
-        name: (table, row)
-        for table, named in tables.items()
-        for name, row in named.items()
-        if name not in judged
-    }
+    # Names alone: each stands among the characteristics.
+    tables.pop("other_characteristics", None)
+    # A characteristic takes its name first.
+    rows = keyed(
+        [(name, ("characteristics", row)) for name, row in judged.items()]
+        + [
+            (name, (table, row))
+            for table, named in tables.items()
+            for name, row in named.items()
+        ]
+    )
+    rows = {name: row for name, row in rows.items() if name not in judged}
     found = [
         ReadLine(
             name,

@@ -1,12 +1,13 @@
 """Who signed what of a pack: what inspectors said of its joints, and boxes to sign."""
 
+import json
 from dataclasses import dataclass
 
 from qa.models import IssuedPack
 from qa.queries.issue import Signature, local
 from qa.queries.packs.genealogy import edges_of
 from qa.queries.packs.scope import Scope
-from shop.models import PlyLaid
+from shop.models import Entry, PlyLaid
 from shop.queries.signatures import signed_of
 
 
@@ -42,9 +43,36 @@ BOXES = (
 )
 
 
-def certificate_of(person) -> str:
-    """Kind and number of a person's certificate, "" for who holds none."""
-    return " ".join(filter(None, (person.certificate_kind, person.certificate_number)))
+@dataclass(frozen=True)
+class Certificates:
+    """Which certificate each person held: what stood before each change of one, as the
+    ledger keeps it, oldest first."""
+
+    changes: tuple[tuple[int, str, dict], ...]
+
+    @classmethod
+    def since(cls, entries: list[int]) -> "Certificates":
+        """All that is needed to tell it at any of these entries, in one statement."""
+        rows = Entry.objects.filter(form="person_certificate/1").order_by("pk")
+        rows = rows.filter(pk__gt=min(entries, default=0))
+        bodies = rows.values_list("pk", "body")
+        return cls(tuple((key, *_changed(json.loads(body))) for key, body in bodies))
+
+    def at(self, entry: Entry) -> str:
+        """Kind and number of what its author held then; "" for who held none."""
+        held = next(
+            (
+                before
+                for key, name, before in self.changes
+                if key > entry.pk and name == entry.by.username
+            ),
+            vars(entry.by),
+        )
+        return f"{held['certificate_kind']} {held['certificate_number']}".strip()
+
+
+def _changed(content: dict) -> tuple[str, dict]:
+    return content["said"]["person"], content["result"]
 
 
 def section(scope: Scope) -> Signed:
@@ -97,17 +125,18 @@ def _signature(row) -> SignedLine:
 
 
 def _lines(scope: Scope):
-    for row in scope.offered:
-        said = getattr(row, "inspection", None)
-        if said is None:
-            continue
+    inspected = [
+        (row, row.inspection) for row in scope.offered if hasattr(row, "inspection")
+    ]
+    held = Certificates.since([said.entry.pk for _row, said in inspected])
+    for row, said in inspected:
         standing = scope.standings.get(row.joint_id)
         newest = standing and standing.offered.pk == row.pk
         yield SignedLine(
             meaning=f"{said.meaning}: {said.get_outcome_display()}",
             what=f"{row.joint.number}, {row.offer.label}",
             by=said.entry.author,
-            certificate=certificate_of(said.entry.by),
+            certificate=held.at(said.entry),
             at=local(said.entry.received_at),
             digest=said.digest,
             holds=_holds(standing) if newest else "offered again since",
