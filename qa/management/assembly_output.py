@@ -23,7 +23,7 @@ from qa.numeric.plan.assembly import AssemblyPlan, PartPlan
 from qa.numeric.plan.known import OF_READINGS
 from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import Fit, TrimPlan
-from qa.wording.plans import held, plan_notes
+from qa.wording.plans import held_name, plan_notes
 
 SHIFTS = ("x_mm", "y_mm", "z_mm", "turn_deg", "tilt_x_deg", "tilt_y_deg")
 
@@ -38,7 +38,7 @@ def plain_assembly(file: AssemblyFile, plan: AssemblyPlan, options: dict) -> dic
         "outcome": whole.outcome,
         "probability": whole.probability,
         "settled": whole.settled,
-        "held": list(map(held, whole.held)),
+        "held": list(map(held_name, whole.held)),
         "judged": judged(whole),
         "seat": _fit(plan.whole.seat),
         "level": _fit(plan.whole.level),
@@ -77,7 +77,7 @@ def _part(part: PartPlan) -> dict:
         **{name: told(name, getattr(part.move, name)) for name in SHIFTS},
         "motion": amounts(part.move),
         "move": whole_move(part.move),
-        "held": list(map(held, part.held)),
+        "held": list(map(held_name, part.held)),
         **({} if part.settings is None else {"settings": plain_settings(part)}),
         **({} if part.known is None else {"known": moves_and_settings(part.known)}),
     }

@@ -2,7 +2,7 @@
 
 from qa.numeric.plan.known import Known
 from qa.numeric.plan.result import Plan
-from qa.wording.plans import held
+from qa.wording.plans import held_name
 
 
 def known(plan: Plan) -> dict:
@@ -23,7 +23,7 @@ def known(plan: Plan) -> dict:
         "cuts": [_cut(cut) for cut in known_of_plan.cuts],
         "hardly_seen": [
             {
-                "motion": held(known.name),
+                "motion": held_name(known.name),
                 "u_mm": _round(known.u),
                 "measure": [
                     {"station": label, "kind": known.kind}

@@ -5,7 +5,7 @@ from qa.numeric.plan.motions import DIGITS_DEG, DIGITS_MM
 from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import CANNOT, CUT, FITS, Fit, Move, Plan
 from qa.wording.lengths import places_known
-from qa.wording.plans import held, plan_notes
+from qa.wording.plans import held_name, plan_notes
 from shop.wording import states
 
 OUTCOMES = {
@@ -27,7 +27,7 @@ def as_plain(plan: Plan, options: dict) -> dict:
         "rule": options["rule"],
         "seat": _fit(plan.seat, "x_mm", "y_mm", "turn_deg"),
         "level": _fit(plan.level, "z_mm", "tilt_x_deg", "tilt_y_deg"),
-        "held": list(map(held, plan.held)),
+        "held": list(map(held_name, plan.held)),
         "probability": plan.probability,
         "trim": _trim(plan),
         "flush": [

@@ -133,6 +133,15 @@ NOTES = {
         "the readings hardly see %(names)s: the %(kind)s at %(stations)s would show it"
     ),
 }
+# The motions of a free part; those that a shop states have names of its own.
+MOTIONS = {
+    "x": gettext_lazy("sliding along x"),
+    "y": gettext_lazy("sliding along y"),
+    "z": gettext_lazy("going in or out"),
+    "turn": gettext_lazy("turning in the plane"),
+    "tilt_x": gettext_lazy("tilting about x"),
+    "tilt_y": gettext_lazy("tilting about y"),
+}
 KINDS = {"gap": gettext_lazy("gap"), "flush": gettext_lazy("flushness")}
 
 
@@ -252,9 +261,9 @@ def named(labels: list[str]) -> str:
 
 
 def held(fit) -> str:
-    """A motion by its name, or where a combination of several goes."""
+    """A motion in words, or where a combination of several goes."""
     if isinstance(fit, str):
-        return fit
+        return str(MOTIONS.get(fit, fit))
     kind, *vectors = fit
     if kind == "alike":
         return _("what moves several parts alike")
@@ -264,6 +273,11 @@ def held(fit) -> str:
     if vectors[1:]:
         told += _(" along %(axis)s") % {"axis": _vector(vectors[1], 3)}
     return told
+
+
+def held_name(fit) -> str:
+    """The same for a program: a motion by its name."""
+    return fit if isinstance(fit, str) else held(fit)
 
 
 def _vector(values, places: int) -> str:

@@ -10,9 +10,11 @@ from pypdf import PdfReader
 
 from qa.actions import planning_defaults
 from qa.models import FitUp, PlanDefaults, TrimCut
+from qa.numeric.plan.motions import free_motions
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans import plan_texts
 from qa.rules import planning
+from qa.wording.plans import held
 from tests.qa.making import (
     make_check,
     make_fit_up,
@@ -104,6 +106,12 @@ def test_a_turn_says_which_way_round_it_goes(engineer):
     worked = planning.work_out(planned(check))
     (asked,) = plans.view_of(worked, "mm", degrees=True).moves
     assert without_spread(asked) == f"{told}, 0.189°"
+
+
+def test_every_motion_of_a_free_part_is_told_in_words():
+    motions = [motion.name for motion in free_motions((0, 0, 0), 1, 1, 1, 1)]
+    assert len(set(map(held, motions))) == 6
+    assert not set(map(held, motions)) & set(motions)
 
 
 def seen(page: str) -> str:
