@@ -3,8 +3,10 @@ signed, by pyHanko."""
 
 import io
 import logging
+import re
 from concurrent.futures import ThreadPoolExecutor
 
+from asn1crypto import core
 from cryptography import x509
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import PdfFileReader
@@ -14,7 +16,11 @@ from pyhanko.sign.validation.errors import SignatureValidationError
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
 
+from shop.files.signature_form import require_form
 from shop.files.signed_file import Signer, UnreadableSignature
+
+# As a signature is written: pairs of digits, in capitals.
+GAP = re.compile(rb"<(?:[0-9A-F]{2})+>")
 
 
 def embedded_signer(data: bytes) -> tuple[Signer | None, str]:
@@ -51,5 +57,25 @@ def embedded_signer(data: bytes) -> tuple[Signer | None, str]:
     if status.coverage != SignatureCoverageLevel.ENTIRE_FILE:
         return None, "something was added after it was signed"
     at = status.signer_reported_dt
+    if altered := _altered(data, found[-1].byte_range):
+        return None, altered
     certificate = x509.load_der_x509_certificate(own.dump())
     return Signer(certificate, str(at or "")), ""
+
+
+def _altered(data: bytes, covered) -> str:
+    """What is not as it was written of the place of the signature, which its digest
+    leaves out: a text of hexadecimal digits, and zeros to its end."""
+    at, *more = map(int, covered)
+    end, begins, length = more if len(more) == 3 else (0, 0, 0)
+    place = data[end:begins]
+    if at or begins + length != len(data) or not GAP.fullmatch(place):
+        return "the place of its signature is not as it was written"
+    digits = bytes.fromhex(place[1:-1].decode())
+    try:
+        size = len(core.Asn1Value.load(digits).dump())
+        signature, rest = digits[:size], digits[size:]
+        require_form(signature)
+    except ValueError as why:
+        return f"the signature in it is not as it was written: {why}"
+    return "what follows its signature is not empty" if any(rest) else ""

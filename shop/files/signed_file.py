@@ -16,6 +16,8 @@ from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
 from cryptography.x509.oid import NameOID
 
+from shop.files.signature_form import BROKEN, require_form
+
 
 class UnreadableSignature(ValueError):
     """It is no signature that this program reads; the words say why."""
@@ -46,6 +48,7 @@ def signer_of(data: bytes, signature: bytes) -> Signer | None:
     """Who signed exactly these bytes; None where the signature is of other bytes, or
     is broken itself. Raises UnreadableSignature."""
     try:
+        require_form(signature)
         content = cms.ContentInfo.load(signature, strict=True)
         if content["content_type"].native != "signed_data":
             raise UnreadableSignature("it holds no signed data")
@@ -59,16 +62,16 @@ def signer_of(data: bytes, signature: bytes) -> Signer | None:
         named = info["digest_algorithm"]["algorithm"].native
         # As it was signed: the set itself, without the tag it has in the message.
         attributes = info["signed_attrs"].untag().dump()
-        mark = info["signature"].native
+        holds = _holds(certificate.public_key(), info["signature"].native, attributes)
     except UnreadableSignature:
         raise
-    except (ValueError, KeyError, TypeError, IndexError) as why:
-        raise UnreadableSignature(str(why).splitlines()[0]) from why
+    except BROKEN as why:
+        raise UnreadableSignature(str(why).partition("\n")[0]) from why
     if named != "sha256":
         raise UnreadableSignature(f"its digests are by {named}, not sha256")
     if kind != "data" or digest != hashlib.sha256(data).digest():
         return None
-    if not _holds(certificate.public_key(), mark, attributes):
+    if not holds:
         return None
     return Signer(certificate, str(at))
 
@@ -123,14 +126,14 @@ def require_by(signer: Signer, known: x509.Certificate) -> None:
 def _require_issued(signer: Signer, known: x509.Certificate) -> None:
     try:
         signer.certificate.verify_directly_issued_by(known)
-    except (ValueError, TypeError, InvalidSignature):
+    except BROKEN:
         raise ForeignSignature(
             f"it is by {signer.name}, whose certificate is neither the one given nor "
             "issued by it"
         ) from None
     try:
         limits = known.extensions.get_extension_for_class(x509.BasicConstraints)
-    except (x509.ExtensionNotFound, ValueError):
+    except (x509.ExtensionNotFound, *BROKEN):
         raise UnusableCertificate(
             "the certificate given does not say whether it may issue others"
         ) from None
@@ -150,7 +153,7 @@ def _usage(certificate: x509.Certificate) -> x509.KeyUsage | None:
     """What its key is for, where it says so."""
     try:
         found = certificate.extensions.get_extension_for_class(x509.KeyUsage)
-    except (x509.ExtensionNotFound, ValueError):
+    except (x509.ExtensionNotFound, *BROKEN):
         return None
     return found.value
 
