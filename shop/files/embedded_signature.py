@@ -16,14 +16,16 @@ from pyhanko.sign.validation.errors import SignatureValidationError
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
 
-from shop.files.signature_form import require_form
+from shop.files.signature_form import BROKEN, require_form
 from shop.files.signed_file import Signer, UnreadableSignature
 
 # As a signature is written: pairs of digits, in capitals.
 GAP = re.compile(rb"<(?:[0-9A-F]{2})+>")
 
 
-def embedded_signer(data: bytes) -> tuple[Signer | None, str]:
+def embedded_signer(
+    data: bytes, known: x509.Certificate | None = None
+) -> tuple[Signer | None, str]:
     """Who signed, and what was altered ("" where nothing was). Raises
     UnreadableSignature where no signature is inside, or none that can be read.
 
@@ -48,7 +50,7 @@ def embedded_signer(data: bytes) -> tuple[Signer | None, str]:
         raise UnreadableSignature(
             f"the signature inside cannot be tried: {why}"
         ) from why
-    except (ValueError, KeyError, TypeError, AttributeError, IndexError) as why:
+    except BROKEN as why:
         raise UnreadableSignature(
             f"the signature inside cannot be read: {why}"
         ) from why
@@ -57,13 +59,13 @@ def embedded_signer(data: bytes) -> tuple[Signer | None, str]:
     if status.coverage != SignatureCoverageLevel.ENTIRE_FILE:
         return None, "something was added after it was signed"
     at = status.signer_reported_dt
-    if altered := _altered(data, found[-1].byte_range):
+    if altered := _altered(data, found[-1].byte_range, known):
         return None, altered
     certificate = x509.load_der_x509_certificate(own.dump())
     return Signer(certificate, str(at or "")), ""
 
 
-def _altered(data: bytes, covered) -> str:
+def _altered(data: bytes, covered, known) -> str:
     """What is not as it was written of the place of the signature, which its digest
     leaves out: a text of hexadecimal digits, and zeros to its end."""
     at, *more = map(int, covered)
@@ -75,7 +77,7 @@ def _altered(data: bytes, covered) -> str:
     try:
         size = len(core.Asn1Value.load(digits).dump())
         signature, rest = digits[:size], digits[size:]
-        require_form(signature)
+        require_form(signature, known)
     except ValueError as why:
         return f"the signature in it is not as it was written: {why}"
     return "what follows its signature is not empty" if any(rest) else ""

@@ -38,9 +38,10 @@ class OddSignature(ValueError):
     """It holds what nothing binds; the words say what."""
 
 
-def require_form(data: bytes) -> None:
+def require_form(data: bytes, known: x509.Certificate | None = None) -> None:
     """Raise OddSignature unless all of it is signed by its one signer, or follows from
-    what is. Whether the signature itself holds is for the caller."""
+    what is. Whether the signature itself holds is for the caller, who may know the
+    certificate that it does not carry."""
     try:
         signed = cms.ContentInfo.load(data, strict=True)["content"]
         (info,) = signed["signer_infos"]
@@ -50,7 +51,7 @@ def require_form(data: bytes) -> None:
             raise OddSignature("its digests are not by sha256 alone")
         if info["signature_algorithm"].dump() not in SIGNED_WITH:
             raise OddSignature("it is signed in a way that is not read here")
-        _require_chain(signed, info)
+        _require_chain(signed, info, known)
         if _made_again(signed, info) != data:
             raise OddSignature("it holds more than what is signed, or is written oddly")
     except OddSignature:
@@ -59,9 +60,10 @@ def require_form(data: bytes) -> None:
         raise OddSignature(f"not all of it can be read: {why}") from why
 
 
-def _require_chain(signed, info) -> None:
+def _require_chain(signed, info, known) -> None:
     """The certificates are the signer's, that of who issued it, and so on to one that
-    issued itself: each bound by the next, and no other."""
+    issued itself, or is the one known or issued by it: each bound by the next, and no
+    other."""
     left = [
         x509.load_der_x509_certificate(each.chosen.dump(force=True))
         for each in signed["certificates"]
@@ -73,16 +75,33 @@ def _require_chain(signed, info) -> None:
     left.remove(own)
     while own.issuer != own.subject:
         above = [each for each in left if each.subject == own.issuer]
-        if len(above) != 1:
-            raise OddSignature(
-                "the certificate of who issued its signer's is not in it"
-            )
+        if not above:
+            _require_bound(own, known)
+            break
         own.verify_directly_issued_by(above[0])
         left.remove(above[0])
         own = above[0]
-    own.verify_directly_issued_by(own)
+    else:
+        own.verify_directly_issued_by(own)
     if left:
         raise OddSignature("it carries a certificate that nothing asks for")
+
+
+def _require_bound(own, known) -> None:
+    """Whoever issued the last certificate is not in it: then the one known binds it."""
+    if known is None:
+        raise OddSignature(
+            "the certificate of who issued its signer's is neither in it nor given"
+        )
+    if own == known:
+        return
+    try:
+        own.verify_directly_issued_by(known)
+    except BROKEN as why:
+        raise OddSignature(
+            "the certificate of who issued its signer's is not in it, and not the one "
+            "given"
+        ) from why
 
 
 def _made_again(signed, info) -> bytes:

@@ -44,11 +44,17 @@ class Signer:
         return found[0].value if found else self.certificate.subject.rfc4514_string()
 
 
-def signer_of(data: bytes, signature: bytes) -> Signer | None:
+def signer_of(
+    data: bytes, signature: bytes, known: x509.Certificate | None = None
+) -> Signer | None:
     """Who signed exactly these bytes; None where the signature is of other bytes, or
-    is broken itself. Raises UnreadableSignature."""
+    is broken itself. Raises UnreadableSignature.
+
+    The certificate known stands for an issuer's that is not in the signature; whether
+    it is by them is for require_by.
+    """
     try:
-        require_form(signature)
+        require_form(signature, known)
         content = cms.ContentInfo.load(signature, strict=True)
         if content["content_type"].native != "signed_data":
             raise UnreadableSignature("it holds no signed data")

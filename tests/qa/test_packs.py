@@ -86,7 +86,7 @@ from shop.actions.photos import add_photo
 from shop.actions.signatures import sign
 from shop.actions.weights import weigh_part
 from shop.demo.times import grams
-from shop.files import signed_file
+from shop.files import embedded_signature, signed_file
 from shop.ledger import Refused, perform, sealer
 from shop.ledger.verify import verify
 from shop.models import (
@@ -1401,6 +1401,72 @@ def test_a_signature_inside_is_checked_as_well(brought, tmp_path):
         assert checked(path)[0] in (1, 3)
     path.write_bytes(data + b"\n%added")
     assert checked(path)[0] != 0
+
+
+@pytest.mark.either_database
+def test_no_flipped_bit_of_a_signature_is_passed_over(brought, tmp_path):
+    """Nor one in what its digests leave out: 0 is never told, and never a traceback."""
+    data, beside = brought.read_bytes(), brought.with_name("brought.pdf.p7s")
+    whole = beside.read_bytes()
+    own = certificates.shop_authority().certificate
+    for at in range(0, len(whole), 7):
+        wrong = bytearray(whole)
+        wrong[at] ^= 1 << at % 8
+        try:
+            signer = signed_file.signer_of(data, bytes(wrong), (None, own)[at % 2])
+        except signed_file.UnreadableSignature as why:
+            assert str(why)
+        else:
+            assert signer is None
+    beside.write_bytes(whole + b"\0")
+    code, told = checked(brought)
+    assert (code, "cannot be read" in told) == (3, True)
+
+
+@pytest.mark.either_database
+def test_nothing_in_the_place_of_a_signature_inside_may_be_another(brought):
+    """The digest leaves it out, all of it: the digits, their case, the zeros behind."""
+    data = signing.signed_inside(brought.read_bytes())
+    found = list(re.finditer(rb"/Contents <([0-9A-Fa-f]{1000,})>", data))
+    begins, end = found[-1].span(1)
+    used = len(data[begins:end].rstrip(b"0"))
+    assert embedded_signature.embedded_signer(data)[0]
+    capital = next(at for at in range(begins, end) if data[at] in b"ABCDEF")
+
+    def told(at: int, byte: int):
+        wrong = bytearray(data)
+        wrong[at] = byte
+        try:
+            return embedded_signature.embedded_signer(bytes(wrong))
+        except signed_file.UnreadableSignature as why:
+            return None, str(why)
+
+    places = [*range(begins, begins + used, used // 16), begins + used + 1, end - 1]
+    flips = [(at, data[at] ^ 1) for at in (begins - 1, *places, end)]
+    flips += [(at, ord("0") if data[at] != ord("0") else ord("8")) for at in places]
+    flips += [(capital, data[capital] | 32), (end - 2, ord(" ")), (end - 3, ord("A"))]
+    for at, byte in flips:
+        signer, why = told(at, byte)
+        assert signer is None and why, at
+
+
+@pytest.mark.either_database
+def test_who_is_given_stands_for_an_issuer_that_a_signature_does_not_carry(
+    brought, tmp_path
+):
+    """Where nobody is, nothing binds the certificate of who signed: no answer."""
+    now = certificates.utc_now()
+    who = signing.make_identity(certificates.shop_authority(), now)
+    builder = pkcs7.PKCS7SignatureBuilder().set_data(brought.read_bytes())
+    builder = builder.add_signer(who.certificate, who.key, hashes.SHA256())
+    options = [pkcs7.PKCS7Options.DetachedSignature, pkcs7.PKCS7Options.Binary]
+    beside = brought.with_name("brought.pdf.p7s")
+    beside.write_bytes(builder.sign(Encoding.DER, options))
+    (tmp_path / "who.pem").write_bytes(who.certificate.public_bytes(Encoding.PEM))
+    for name in ("own.pem", "who.pem"):
+        assert checked(brought, "--certificate", str(tmp_path / name))[0] == 0
+    code, told = checked(brought)
+    assert (code, "neither in it nor given" in told) == (3, True)
 
 
 @pytest.mark.parametrize(

@@ -122,7 +122,7 @@ def _certificate(path: Path) -> x509.Certificate:
 def _detached(answer: Answer, data: bytes, signature: bytes, known) -> None:
     answer.signature = "detached"
     try:
-        signer = signer_of(data, signature)
+        signer = signer_of(data, signature, known)
     except UnreadableSignature as why:
         raise BadInput(f"the signature beside it cannot be read: {why}.") from why
     if signer is None:
@@ -150,7 +150,7 @@ def _embedded(answer: Answer, data: bytes, known) -> None:
 
     answer.signature = "embedded"
     try:
-        signer, altered = embedded_signer(data)
+        signer, altered = embedded_signer(data, known)
     except UnreadableSignature as why:
         raise BadInput(f"{why}, and no signature (.p7s) lies beside it.") from why
     if altered:
