@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from shop.serving.minified import lean
+from shop.serving.minified import minify_script
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLET = Path("qa/static/qa/tablet")
@@ -41,13 +41,13 @@ def test_the_tablet_modules_pass_them_as_they_are_served_too(tmp_path):
     for path in modules():
         copy = tmp_path / path.relative_to(ROOT)
         copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_text(lean(path.read_text()))
+        copy.write_text(minify_script(path.read_text()))
     run_node_tests(tmp_path)
 
 
 def test_a_short_name_is_never_put_where_the_name_is_a_text_or_of_another_module():
     pytest.importorskip("minify", reason="no wheel here: served as written")
-    served = lean(
+    served = minify_script(
         """import { carry as c } from "./other.js";
 function word(x) { return `a ${x ? `b ${word(x)} word` : ""} of ${c(x)}`; }
 function carry(x) { return c(x); }

@@ -200,6 +200,10 @@ def test_a_kept_photo_is_not_thrown_away_on_an_error_that_nobody_knows(desk, che
 
 def test_a_refusal_that_cannot_be_stored_is_told_and_loses_nothing(desk, check):
     body = {"error": {"code": "refused", "message": "Not this one.", "field": ""}}
+    refused = {"status": 422, "json": body, "headers": {"X-Request": "one of ours"}}
+    # There before anything is sent: a browser may send by the way it had until then.
+    answers = [lambda route: route.abort("internetdisconnected")]
+    desk.route("**/api/acts/*", lambda route: answers[-1](route))
     desk.context.set_offline(True)
     tap(desk, "2.31")
     at(desk, "1", "flush")
@@ -214,9 +218,7 @@ def test_a_refusal_that_cannot_be_stored_is_told_and_loses_nothing(desk, check):
           };
         }"""
     )
-    # A route answers without a network too.
-    said = {"status": 422, "json": body, "headers": {"X-Request": "a server of ours"}}
-    desk.route("**/api/acts/*", lambda route: route.fulfill(**said))
+    answers.append(lambda route: route.fulfill(**refused))
     desk.context.set_offline(False)
     expect(desk.locator("#unsent")).to_contain_text("1 need you")
     alert = desk.get_by_role("alert")

@@ -676,6 +676,7 @@ WHOLE = measuring_cases.WHOLE | {
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
     *(
+        "bending",
         "lexicographic",
         "nearest",
         "outline",
