@@ -257,3 +257,43 @@ def test_a_known_fault_of_a_package_fails_and_a_silent_service_is_said():
             ["Not audited: the service could not be asked."],
             0,
         )
+
+
+def chosen(words: str, *before: str) -> subprocess.CompletedProcess:
+    """What the functions that .ci/run chooses by answer."""
+    script = f". '{TREE}/.ci/choices'; {words}"
+    return subprocess.run(
+        [*before, "bash", "-c", script], capture_output=True, text=True, check=False
+    )
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="CI is run by bash")
+def test_ci_takes_the_python_of_an_environment_that_is_there_and_of_no_broken_one(
+    tmp_path,
+):
+    before = chosen(f"python_for '{tmp_path}'").stdout.strip()
+    assert Path(before).name == "python3"
+    python = tmp_path / ".venv" / "bin" / "python"
+    python.parent.mkdir(parents=True)
+    python.symlink_to(sys.executable)
+    assert chosen(f"python_for '{tmp_path}'").stdout.strip() == str(python)
+    python.unlink()
+    python.symlink_to(tmp_path / "a Python that was taken away")
+    assert chosen(f"python_for '{tmp_path}'").stdout.strip() == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="CI is run by bash")
+def test_ci_takes_a_folder_only_where_there_is_room_and_programs_run(tmp_path):
+    assert chosen(f"is_roomy '{tmp_path}' 10").returncode == 0
+    assert chosen(f"is_roomy '{tmp_path}' 1000000000000").returncode != 0
+    assert chosen(f"is_roomy '{tmp_path}/none' 10").returncode != 0
+    own_mounts = ["unshare", "--mount", "--map-root-user"]
+    still = f"mount -t tmpfs -o noexec none '{tmp_path}'"
+    if not shutil.which("unshare") or chosen(still, *own_mounts).returncode:
+        pytest.skip("this system lets nobody mount a folder of his own")
+    assert chosen(f"{still}; is_roomy '{tmp_path}' 10", *own_mounts).returncode != 0
+    executable = still.replace("noexec", "exec")
+    assert (
+        chosen(f"{executable}; is_roomy '{tmp_path}' 10", *own_mounts).returncode == 0
+    )
+    assert not list(tmp_path.iterdir())
