@@ -64,6 +64,17 @@ def test_a_check_is_started_filled_and_kept_without_a_network(desk, check):
     assert started.fit_up.held[0]["count"] == 6
 
 
+def test_a_check_that_is_not_carried_opens_by_itself_once_the_server_is_back(
+    desk, live_site
+):
+    other = a_check()
+    desk.context.set_offline(True)
+    desk.goto(f"{live_site.url}/tablet/check/{other.entry_id}")
+    expect(desk.locator("h1")).to_have_text("This cannot be opened here")
+    desk.context.set_offline(False)
+    at(desk, "1", "gap")
+
+
 def test_a_gauge_that_is_not_carried_gives_way_to_no_other(desk, check, live_site):
     # The site is that of the whole file.
     with by_hand():

@@ -25,7 +25,7 @@ from playwright.sync_api import Error as BrowserError
 from qa.models import AdjusterSetting, FitPlan, Reading, TrimCut
 from shop.models import Entry, Person, Session
 from tests.around import TREE, find_browser
-from tests.browser.at_the_tablet import a_check
+from tests.browser.at_the_tablet import OPEN, a_check
 from tests.browser.conftest import bring_a_session
 from tests.faults.at_the_fuselage import a_tight_door, take_and_cut
 from tests.faults.faulty_proxy import FaultyProxy
@@ -64,6 +64,16 @@ UNSENT = f"""async (patience) => {{
   const asks = () => document.querySelector("dialog[open]");
   await ({UNTIL})(() => asks() || /all sent|sign in/.test(told()), patience);
   return told();
+}}"""
+# How many rows the tablet keeps of each kind.
+KEPT = f"""async () => {{ {OPEN}
+  const counts = [];
+  for (const name of database.objectStoreNames) {{
+    const rows = database.transaction(name).objectStore(name);
+    counts.push(`${{name}}: ${{await answer(rows.count())}}`);
+  }}
+  database.close();
+  return counts.join(", ");
 }}"""
 # Whether another worker serves this page than the one that was there first.
 ANOTHER_WORKER = """() => {
@@ -154,7 +164,8 @@ class Shift:
                 self.happened.append(f"{error} {self.proxy.happening()}")
                 if last:
                     said = self.page.inner_text("body")[:1500]
-                    raise AssertionError(f"{self.happened}: {said}") from error
+                    kept = self.page.evaluate(KEPT)
+                    raise AssertionError(f"{self.happened} {kept}: {said}") from error
         return None
 
     def type_all(self, values):

@@ -4,7 +4,7 @@ import { UNITS, parseLength, tellLimits } from "../core/lengths.js";
 import { describe, judge, measured, referenceValues, shows, stateOf } from "../core/readings.js";
 import { VERDICTS } from "../core/verdicts.js";
 import { ReadingEntry } from "../state/reading_entry.js";
-import { alarmOnce, ask, el, hour, say, stamp, touch, trouble, why } from "./dom.js";
+import { ask, el, hour, say, stamp, touch, trouble, why } from "./dom.js";
 import { later } from "./later.js";
 import { sign } from "./map.js";
 
@@ -12,6 +12,15 @@ export const isAsked = () => document.querySelector("dialog[open]");
 
 // In words, as on every page: whether the person ever stood up for it.
 const doubt = ({ authorship }) => (["claimed", "disowned"].includes(authorship) ? ` (${authorship})` : "");
+
+// By the device's own voice, where it has one.
+function speak(words) {
+  if (!("speechSynthesis" in globalThis)) return;
+  speechSynthesis.cancel();
+  const speech = new SpeechSynthesisUtterance(words.replace(/[-−](?=\d)/g, "minus "));
+  speech.lang = "en-US";
+  speechSynthesis.speak(speech);
+}
 
 export class Desk {
   // screen: {moved(), ended()}: another place is in hand; there is no other.
@@ -57,7 +66,7 @@ export class Desk {
     const { dataset } = this.node;
     dataset.flash = state;
     setTimeout(() => delete dataset.flash, 450);
-    if (this.session.tablet.settings.aloud) later("speech").then(({ speak }) => speak(words)).catch(alarmOnce);
+    if (this.session.tablet.settings.aloud) speak(words);
     if (!VERDICTS[state].bad) return;
     navigator.vibrate?.([60, 60, 60]);
     say(words, true);

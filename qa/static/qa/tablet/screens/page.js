@@ -58,6 +58,8 @@ class Page {
   async tick() {
     this.paintBar();
     keepLater();
+    // Nobody has to think of loading the page again once the server is back.
+    if (this.screen?.failed) this.show();
     if (!this.connection.ready && !this.outbox.pause) this.outbox.greet();
     // Another tab may have taken some.
     await this.photos.all();
@@ -91,6 +93,7 @@ class Page {
     const [, , name, id] = location.pathname.split("/");
     const opening = (this.screen = {});
     const opened = await this.screenOf(name, id).catch((error) => ({
+      failed: true,
       node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, error.message)),
     }));
     if (this.screen !== opening) return void opened.close?.();
