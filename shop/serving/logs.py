@@ -65,6 +65,8 @@ class Kept(RotatingFileHandler):
     def emit(self, record):
         try:
             line = f"{self.format(record)}\n"
+            if self.stream is None:  # no other file could take its place before
+                self.stream = self._open()
             there = os.fstat(self.stream.fileno())
             more = len(line.encode(errors="replace"))
             # A device takes no other place.

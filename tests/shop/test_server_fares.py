@@ -119,6 +119,23 @@ def test_each_line_is_put_together_once_and_no_file_grows_beyond_its_limit(tmp_p
     assert kept == [f"{n} ünd more" for n in range(30 - len(kept), 30)]
 
 
+def test_a_log_whose_file_could_not_be_put_away_is_written_again_once_it_can(tmp_path):
+    path = tmp_path / "a.log"
+    handler = logs.Kept(path, maxBytes=1_000, backupCount=1, encoding="utf-8")
+    in_the_way = tmp_path / "a.log.1"
+    in_the_way.mkdir()
+    (in_the_way / "file").touch()
+    for number in range(30):
+        handler.handle(logging.makeLogRecord({"msg": f"{number:02} {'.' * 60}"}))
+    before = path.read_text()
+    assert len(before) <= 1_000 and "29" not in before
+    (in_the_way / "file").unlink()
+    in_the_way.rmdir()
+    handler.handle(logging.makeLogRecord({"msg": "later" * 30}))
+    handler.close()
+    assert path.read_text() == f"{'later' * 30}\n" and in_the_way.read_text() == before
+
+
 def test_what_is_read_after_the_first_line_is_hidden_too():
     def tell(request):
         told = [hide("482917 and 771204")]
