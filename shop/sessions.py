@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from django.contrib.auth import SESSION_KEY
+from django.contrib.auth import BACKEND_SESSION_KEY, SESSION_KEY
 from django.contrib.auth.backends import ModelBackend
 from django.contrib.auth.signals import user_logged_in
 from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
@@ -15,6 +15,10 @@ from shop.models import Person, Session
 from shop.models.prepared import Prepared, Slot
 from shop.wording.browsers import words_of
 
+# What a session that began under an earlier release names as who let it in.
+EARLIER_BACKENDS = {
+    "django.contrib.auth.backends.ModelBackend": "shop.sessions.PeopleOfTheShop"
+}
 # How a person came in, kept with the session where its key changes.
 CAME = "came"
 # When a session was used last is told to this many minutes, not more often written.
@@ -40,6 +44,13 @@ class SessionStore(DatabaseStore):
     @classmethod
     def get_model_class(cls):
         return Session
+
+    def decode(self, session_data):
+        data = super().decode(session_data)
+        backend = data.get(BACKEND_SESSION_KEY)
+        if backend in EARLIER_BACKENDS:
+            data[BACKEND_SESSION_KEY] = EARLIER_BACKENDS[backend]
+        return data
 
     def _get_session_from_db(self):
         row = HOLDS.first(key=self.session_key, now=timezone.now())

@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.contrib.auth import BACKEND_SESSION_KEY
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -46,6 +47,18 @@ def come_in(name, agent=DESK, address="198.51.100.7") -> Client:
     said = {"username": name, "password": PASSWORD}
     assert client.post("/sign-in/", said).status_code == 302
     return client
+
+
+def test_nobody_is_signed_out_by_an_update(people):  # noqa: F811
+    """The release before named who lets people in otherwise."""
+    desk = come_in("builder")
+    kept = desk.session
+    kept[BACKEND_SESSION_KEY] = "django.contrib.auth.backends.ModelBackend"
+    kept.save()
+    assert is_in(desk)
+    kept[BACKEND_SESSION_KEY] = "another.Backend"
+    kept.save()
+    assert not is_in(desk)
 
 
 def is_in(client) -> bool:
