@@ -18,6 +18,7 @@ from django.urls import set_script_prefix
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
 THREADS = 8
 TRUSTED_SECONDS = 2.0
+ACTS = "/api/acts"
 _asked = threading.local()
 
 
@@ -57,7 +58,7 @@ class Site(ASGIHandler):
             request_started.send(sender=type(self), scope=scope)
             request, answer = self.create_request(scope, body)
             if request is not None:
-                with asked_now_and_then():
+                with asked_now_and_then(request):
                     answer = self.get_response(request)
             answer._handler_class = type(self)
             if not answer.streaming:
@@ -65,11 +66,19 @@ class Site(ASGIHandler):
             return answer
 
 
+def is_sent_again(request) -> bool:
+    """A page, by who looks at it; an act of a tablet, by its outbox."""
+    return request.method in ("GET", "HEAD") or request.path_info.startswith(ACTS)
+
+
 @contextlib.contextmanager
-def asked_now_and_then():
+def asked_now_and_then(request):
     """Ask a connection whether it still works at most once in TRUSTED_SECONDS: Django
-    does so before each request, and it costs the database an answer more."""
-    trusted = monotonic() < getattr(_asked, "trusted_until", 0.0)
+    does so before each request, and it costs the database an answer more. Before a form
+    it is asked all the same, for nobody sends that again."""
+    trusted = is_sent_again(request) and monotonic() < getattr(
+        _asked, "trusted_until", 0.0
+    )
     connection.health_check_done = trusted
     yield
     if connection.errors_occurred:

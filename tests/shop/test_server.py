@@ -4,11 +4,13 @@ import asyncio
 import http.client
 import json
 import os
+import re
 import signal
 import socket
 import ssl
 import subprocess
 import sys
+import urllib.parse
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
 
@@ -19,7 +21,7 @@ from shop.models import Person
 from shop.serving import authority, certificates, terminal
 from shop.serving.server import open_door
 from tests.around import TREE, Site, by_hand, free_port
-from tests.conftest import database_environment
+from tests.conftest import PASSWORD, database_environment
 
 
 @pytest.fixture
@@ -92,6 +94,25 @@ def test_ctrl_c_stops_it_cleanly_also_with_a_tablet_connected(live_site):
 @pytest.mark.skipif(
     connection.vendor == "postgresql", reason="behind one PostgreSQL many servers run"
 )
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="of PostgreSQL")
+def test_a_form_is_kept_though_the_database_came_back_a_moment_ago(live_site):
+    """Each connection is trusted for two seconds after a page: not by who would lose
+    what was typed."""
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    page = browser.open(f"{live_site.url}/sign-in/").read().decode()
+    token = re.search(r'csrfmiddlewaretoken" value="(\w+)"', page)[1]
+    said = {"username": "lead", "password": PASSWORD, "csrfmiddlewaretoken": token}
+    form = urllib.parse.urlencode(said).encode()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity "
+            "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+        assert cursor.fetchone()[0] > 0
+    with browser.open(f"{live_site.url}/sign-in/", form) as answer:
+        assert answer.status == 200 and "/sign-in/" not in answer.url
+
+
 def test_a_second_server_on_the_same_data_is_refused_in_words(live_site):
     code, words = manage(live_site, "serve", "--http", str(free_port()))
     assert code == 1
