@@ -11,6 +11,7 @@ class ShopConfig(AppConfig):
         from shop.actions.rebuilding import FAMILIES
         from shop.forms.messages import use_plain_words
         from shop.ledger import guards, projections, word_index
+        from shop.models.any_case import compare_in_any_case
         from shop.models.columns import hash_by_name
         from shop.models.kept import watch_deletions
         from shop.rules import signed_work, signing
@@ -19,6 +20,7 @@ class ShopConfig(AppConfig):
 
         use_plain_words()
         hash_by_name()
+        compare_in_any_case()
         for family in FAMILIES:
             projections.register(family)
         for signable in signed_work.SIGNABLES:

@@ -114,7 +114,7 @@ def _pulls(words: str) -> QuerySet:
         mold, _dash, number = word.rpartition("-")
         found = says(Pull, word, ("tool__code", "tool__name"))
         if mold and number.isdecimal() and len(number) < 9:
-            found |= Q(tool__code__iexact=mold, number=int(number))
+            found |= Q(tool__code__named=mold, number=int(number))
         rows = rows.filter(found)
     return rows
 

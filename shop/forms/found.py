@@ -135,7 +135,7 @@ class FoundField(forms.ModelChoiceField):
         """Rows in which every word is found; else those that begin like it."""
         if not text or "\0" in text:
             return []
-        begins = Q(**{f"{self.columns[0]}__istartswith": text[:3]})
+        begins = Q(**{f"{self.columns[0]}__begins": text[:3]})
         rows = self.queryset.all()
         words = rows.filter(self._every_word(text))
         return [*words[:NEAREST]] or [*rows.filter(begins)[:NEAREST]]
@@ -143,7 +143,7 @@ class FoundField(forms.ModelChoiceField):
     def _every_word(self, text: str) -> Q:
         wanted = Q()
         for word in text.split():
-            wanted &= self._anywhere("icontains", word)
+            wanted &= self._anywhere("says", word)
         return wanted
 
     def _has_words(self, row, text: str) -> bool:
@@ -166,7 +166,7 @@ class FoundField(forms.ModelChoiceField):
         if "\0" in value:
             raise forms.ValidationError(self.error_messages["nobody"], code="nobody")
         rows = self.queryset.all()
-        exactly = [*rows.filter(self._anywhere("iexact", value))[:2]]
+        exactly = [*rows.filter(self._anywhere("named", value))[:2]]
         if len(exactly) == 1:
             return exactly[0]
         found = exactly or [*rows.filter(self._every_word(value))[:2]]

@@ -90,7 +90,9 @@ def _tables(connection) -> dict[str, set[str]]:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT t.name, c.name FROM sqlite_master AS t, "
-            "pragma_table_info(t.name) AS c WHERE t.type = 'table'"
+            "pragma_table_info(t.name) AS c WHERE t.type = 'table' "
+            # Of a virtual one no columns are told by a SQLite that lacks its module.
+            "AND t.sql NOT LIKE 'CREATE VIRTUAL%'"
         )
         for table, column in cursor.fetchall():
             tables[table].add(column)

@@ -18,6 +18,9 @@ from django.db.models import Q
 
 SHORTEST = 3  # characters: a trigram
 FEW = 200  # rows: of more the newest are soon met by reading
+# What PostgreSQL says without its extensions; of an owner who may not add them; where
+# they are kept in a schema that is not looked into.
+NO_TRIGRAMS = ("58P01", "0A000", "42501", "42704")
 
 
 def searched_models():
@@ -26,7 +29,7 @@ def searched_models():
 
 def says(word: str, names) -> Q:
     """The word is part of one of these columns: by reading."""
-    return reduce(or_, (Q(**{f"{name}__icontains": word}) for name in names), Q())
+    return reduce(or_, (Q(**{f"{name}__says": word}) for name in names), Q())
 
 
 def few(model, word: str, names) -> list[int] | None:
@@ -57,12 +60,15 @@ def asked_once():
 
 
 def _keys(model, word: str, columns: frozenset[str]) -> list[int] | None:
-    if connection.vendor == "postgresql":
-        rows = model._base_manager.filter(says(word, columns)).order_by()
-        keys = list(rows.values_list("pk", flat=True)[: FEW + 1])
-    else:
+    rows = model._base_manager.filter(says(word, columns)).order_by()
+    if connection.vendor != "postgresql":
         keys = _by_trigrams(model, word, columns)
-    return keys if keys is not None and len(keys) <= FEW else None
+        if keys is None or len(keys) > FEW:
+            return None
+        # To trigrams more letters are one and the same than to who reads the rows.
+        rows = rows.filter(pk__in=keys)
+    keys = list(rows.values_list("pk", flat=True)[: FEW + 1])
+    return keys if len(keys) <= FEW else None
 
 
 def _by_trigrams(model, word: str, columns: frozenset[str]) -> list[int] | None:
@@ -138,21 +144,18 @@ def _install_on_sqlite(there: str) -> None:
             )
 
 
-def knows_trigrams() -> bool:
-    """Whether the SQLite of this Python has FTS5 and its trigrams (from 3.34 on)."""
-    with contextlib.closing(sqlite3.connect(":memory:")) as probe:
-        try:
-            probe.execute("CREATE VIRTUAL TABLE t USING fts5(x, tokenize='trigram')")
-        except sqlite3.Error:
-            return False
-    return True
+def knows_trigrams(using: str = "default") -> bool:
+    """Whether this SQLite has FTS5 and its trigrams (from 3.34 on)."""
+    with connections[using].cursor() as cursor:
+        cursor.execute("SELECT 1 FROM pragma_module_list WHERE name = 'fts5'")
+        return bool(cursor.fetchall()) and sqlite3.sqlite_version_info >= (3, 34)
 
 
-def follow_no_more() -> int:
+def follow_no_more(using: str = "default") -> int:
     """Take the triggers away, since with them nothing can be saved where SQLite has no
     trigrams; the index is made anew by `install` where it has. Return how many."""
     names = {name for m in searched_models() for name in _statements(m)[1]}
-    with connection.cursor() as cursor:
+    with connections[using].cursor() as cursor:
         cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
         there = sorted(names & {name for (name,) in cursor.fetchall()})
         for name in there:
@@ -169,32 +172,33 @@ def _install_on_postgresql(there: str) -> None:
         tables = connections[there].introspection.table_names(cursor)
         for model in searched_models():
             if (table := model._meta.db_table) in tables:
+                # As `models/any_case.py` asks for it: one of another text is never
+                # chosen, and costs each who writes.
                 texts = ", ".join(
-                    f'UPPER("{column}"::text) gin_trgm_ops' for column in model.searched
+                    f'UPPER("{column}"::text COLLATE "C") gin_trgm_ops'
+                    for column in model.searched
                 )
+                cursor.execute(f'DROP INDEX IF EXISTS "{_name(model)}"')
                 cursor.execute(
-                    f'CREATE INDEX IF NOT EXISTS "{_name(model)}" ON "{table}" '
+                    f'CREATE INDEX IF NOT EXISTS "{_name(model)}_c" ON "{table}" '
                     f"USING gin ({texts})"
                 )
 
 
-def install(using: str = "default") -> None:
+def install(using: str = "default") -> int:
     """Make what is missing of it; a database that knows no trigrams, or a role that may
-    not ask for them, is searched without."""
+    not ask for them, is searched without. Return how many triggers had to go, without
+    which this SQLite saves."""
     on_postgresql = connections[using].vendor == "postgresql"
+    if not on_postgresql and not knows_trigrams(using):
+        return follow_no_more(using)
     try:
         with transaction.atomic(using=using):
             (_install_on_postgresql if on_postgresql else _install_on_sqlite)(using)
     except DatabaseError as error:
-        if not _knows_none(error):
+        if getattr(error.__cause__, "sqlstate", None) not in NO_TRIGRAMS:
             raise
-
-
-def _knows_none(error: DatabaseError) -> bool:
-    """No FTS5 ("no such module"), a SQLite before 3.34 ("no such tokenizer"), a
-    PostgreSQL without its extensions, or one whose owner may not add them."""
-    code = getattr(error.__cause__, "sqlstate", None)
-    return code in ("58P01", "0A000", "42501") or "no such" in str(error)
+    return 0
 
 
 def install_after_migrate(sender, using="default", **_) -> None:

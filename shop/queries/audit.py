@@ -46,7 +46,7 @@ def audit(*, kind: str = "", q: str = "", page=1) -> Page:
 
 
 def _people(q: str) -> list[tuple[int, str]]:
-    who = Q(username__icontains=q) | Q(name__icontains=q)
+    who = Q(username__says=q) | Q(name__says=q)
     return list(Person.objects.filter(who).values_list("pk", "username")[:50])
 
 

@@ -99,11 +99,7 @@ def _prepare(say) -> None:
 
 def _keep_words(say) -> None:
     """See that the index of words can be kept by the SQLite of this Python."""
-    if connection.vendor != "sqlite":
-        return
-    if word_index.knows_trigrams():
-        word_index.install()
-    elif word_index.follow_no_more():
+    if connection.vendor == "sqlite" and word_index.install():
         say("This Python's SQLite has no FTS5: a search reads all rows from now on.")
 
 

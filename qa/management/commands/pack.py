@@ -109,7 +109,7 @@ def person_named(name: str) -> Person:
 def in_any_case(rows, **name):
     """The one so named, in whatever case; of several the one in just this case."""
     ((field, said),) = name.items()
-    found = list(rows.filter(**{f"{field}__iexact": said}))
+    found = list(rows.filter(**{f"{field}__named": said}))
     exact = [row for row in found if getattr(row, field) == said]
     one = exact or found
     return one[0] if len(one) == 1 else None
