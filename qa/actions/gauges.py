@@ -96,8 +96,9 @@ def save_budget(
 
 
 def set_gauge_rules(*, by, **said) -> GaugeRules:
-    """Say what is done about an instrument that is overdue, lost or damaged, and about
-    a reading outside its range: overdue, unfit, outside; the others stay."""
+    """Say what is done about an instrument that is overdue (`overdue`), about one that
+    is lost, damaged or found off (`unfit`), and about a reading outside its range
+    (`outside`); what is not named stays."""
     roles.require(by, "define instruments")
     now = rules_now()
     names = ("overdue", "unfit", "outside")
