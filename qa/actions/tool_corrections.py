@@ -14,6 +14,7 @@ from qa.models import (
 )
 from qa.rules import mold_kin
 from qa.rules.measuring_days import day_of
+from qa.rules.mold_corrections import last_before
 from shop import roles
 from shop.actions.locks import locked
 from shop.actions.numbers import next_number
@@ -62,6 +63,7 @@ def record_done(
         tool = locked(correction.tool)
         _refuse_ended(correction)
         refuse_odd_pull(tool, before_pull, correction.last_pull)
+        _refuse_before_decided(correction, before_pull)
         first = min(fit["pull"] for fit in correction.content["inputs"])
         defect = act.record(
             ToolDefect(
@@ -71,8 +73,7 @@ def record_done(
                 first_pull=Pull.objects.get(tool=tool, number=first),
             )
         )
-        told = f"{label}: {note}"[:200]
-        repair = record_repair(act, tool, defect, told, before_pull)
+        repair = record_repair(act, tool, defect, f"{label}: {note}", before_pull)
         end = act.record(
             CorrectionEnd(
                 correction=correction,
@@ -84,6 +85,15 @@ def record_done(
         )
         act.result = {"correction": correction.label}
     return end
+
+
+def _refuse_before_decided(correction: ToolCorrection, before_pull: int | None) -> None:
+    """Refuse that it was done before a pull that was started before it was decided."""
+    if before_pull is None or before_pull > last_before(correction):
+        return
+    message = _("Pull %(n)s was started before %(label)s was decided.")
+    words = {"n": before_pull, "label": correction.label}
+    raise Refused(message % words, field="before_pull")
 
 
 def record_on_plug(
@@ -113,7 +123,7 @@ def record_on_plug(
         _refuse_done_on_plug(correction, plug)
         defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
         said = label if done_on == today else f"{label}, {done_on}"
-        repair = record_repair(act, plug, defect, f"{said}: {note}"[:200])
+        repair = record_repair(act, plug, defect, f"{said}: {note}")
         row = PlugCorrection(
             correction=correction, repair=repair, note=note, done_on=done_on
         )

@@ -5,10 +5,13 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import LengthField, nm_of_texts
+from qa.models import ToolCorrection
+from qa.rules.mold_corrections import last_before
 from qa.rules.mold_told import WORTH_NM, Choice
 from shop.forms.fields import DateField
 from shop.forms.tooling import BeforePullField
 from shop.models import Unit
+from shop.rules.repairs import NOTE_MAX
 
 
 class MoldAskForm(forms.Form):
@@ -72,7 +75,9 @@ class TakeCorrectionForm(forms.Form):
 
 class CorrectionEndForm(forms.Form):
     note = forms.CharField(
-        label=_("How, or why"), max_length=180, widget=forms.Textarea(attrs={"rows": 2})
+        label=_("How, or why"),
+        max_length=NOTE_MAX,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
 
 
@@ -80,15 +85,18 @@ class CorrectionDoneForm(CorrectionEndForm):
     before_pull = BeforePullField()
     field_order = ("before_pull", "note")
 
-    def __init__(self, *arguments, pulls, **named):
+    def __init__(self, *arguments, row: ToolCorrection, **named):
         super().__init__(*arguments, **named)
-        self.fields["before_pull"].offer(pulls)
+        self.fields["before_pull"].offer(row.tool, last_before(row))
 
 
 class OnPlugForm(CorrectionEndForm):
     done_on = DateField(
         label=_("Done on"),
         initial=timezone.localdate,
-        help_text=_("Molds made up to that day are as the plug was before."),
+        help_text=_(
+            "Molds made up to the end of that day (up to now, where it is today) are "
+            "as the plug was before."
+        ),
     )
     field_order = ("done_on", "note")

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+from django.db.models import Max
 
 from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.numeric.tool.characteristics import characteristics
@@ -18,11 +19,13 @@ from qa.rules.mold_kin import Kin
 from qa.rules.mold_told import METHOD, Told
 from qa.rules.station_places import places_of
 from shop.ledger.canonical import frozen
+from shop.models import Pull
 from shop.numeric.units import MILLI, PPM, to_mm, to_nm
 
 # 1 had no openings, 2 nothing of other molds, 3 nothing of a plug that was corrected,
-# 4 nothing of what one gauge may be off alike, 5 not all checks nor the plug's key
-FORM = "correction_body/6"
+# 4 nothing of what one gauge may be off alike, 5 not all checks nor the plug's key,
+# 6 not where a gauge read most
+FORM = "correction_body/7"
 LENGTHS = (
     "tool_mm",
     "standard_error_mm",
@@ -73,8 +76,8 @@ def _body(told: Told) -> dict:
             name: round(getattr(report.share, name) * PPM)
             for name in ("now", "after", "whole_now", "whole_after")
         },
-        # What all was read with: [kind, code, nm that it may be off, by what].
-        "gauges": [gauge.kept for gauge in told.gauges],
+        # Who read most: [kind, code, nm that it may be off, by what, where if not all].
+        "gauges": [gauge.kept(labels) for gauge in told.gauges],
         "stations": [
             {"label": label, Kind.GAP: _kept(gap), Kind.FLUSH: _kept(flush)}
             for label, gap, flush in zip(labels, report.gap, report.flush, strict=True)
@@ -160,6 +163,15 @@ def _opening_value(kept: dict) -> OpeningValue:
 
 def labels_of(row: ToolCorrection) -> list[str]:
     return [station["label"] for station in row.content["stations"]]
+
+
+def last_before(row: ToolCorrection) -> int:
+    """The last pull that a correction cannot have been done before: one by which it was
+    told, or one that was started before it was decided."""
+    before = Pull.objects.filter(
+        tool=row.tool_id, started_at__lte=row.entry.received_at
+    )
+    return max(row.last_pull, before.aggregate(Max("number"))["number__max"] or 0)
 
 
 def first_pull_after(fits: MoldFits, rows: list[ToolCorrection]) -> int | None:

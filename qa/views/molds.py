@@ -24,7 +24,6 @@ from shop import roles
 from shop.ledger import Refused
 from shop.models import Tool, ToolKind
 from shop.queries.signatures import panel_of
-from shop.rules.repairs import pulls_since
 from shop.views.acting import form_page, posted
 
 from .joints import unit_of
@@ -122,7 +121,7 @@ def _end(request, number, verb, act, form=CorrectionEndForm, **said):
     row = _row(request, number, verb)
     page = reverse("correction", args=[number])
     if form is CorrectionDoneForm:
-        form = partial(form, pulls=pulls_since(row.tool_id, row.last_pull))
+        form = partial(form, row=row)
     return form_page(
         request,
         form(posted(request)),

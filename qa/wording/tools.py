@@ -329,12 +329,12 @@ def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
 def kind_linked(kind: str, groups: Sequence[Sequence[str]]) -> str:
     """That one kind hangs together in fewer openings than the other. groups: those in
     which it was read, what most parts were tried in first."""
-    first, *others = groups
-    rest = ", ".join(name for group in others for name in group)
     name = KINDS[kind].capitalize()
-    if len(first) > 1:
-        return KIND_LINKED.format(kind=name, linked=", ".join(first), others=rest)
-    return KIND_NOT_LINKED.format(kind=name, names=f"{first[0]}, {rest}")
+    linked = next((group for group in groups if len(group) > 1), [])
+    others = ", ".join(o for group in groups if group is not linked for o in group)
+    if linked:
+        return KIND_LINKED.format(kind=name, linked=", ".join(linked), others=others)
+    return KIND_NOT_LINKED.format(kind=name, names=others)
 
 
 def _too_many(report: ToolReport) -> list[str]:

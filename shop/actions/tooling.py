@@ -235,9 +235,7 @@ def record_repair(
     """Record a repair inside of an act that holds the tool."""
     late = before_pull is not None and before_pull <= tool.last_pull
     words = _("before pull %(n)s: %(note)s") % {"n": before_pull, "note": note}
-    repair = act.record(
-        DefectRepair(defect=defect, note=(words if late else note)[:200])
-    )
+    repair = act.record(DefectRepair(defect=defect, note=words if late else note))
     if late:
         pull = Pull.objects.get(tool=tool, number=before_pull)
         pull.after_repair = True

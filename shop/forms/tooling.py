@@ -20,7 +20,7 @@ from shop.models import (
     ToolState,
 )
 from shop.numeric.units import CENTS
-from shop.rules.repairs import pulls_since
+from shop.rules.repairs import NOTE_MAX, pulls_since
 
 from .fields import (
     AskedReason,
@@ -260,8 +260,8 @@ class DefectForm(forms.Form):
 
 
 class BeforePullField(forms.TypedChoiceField):
-    """Before which pull a tool was repaired: the next, or one that was started before
-    the repair is put on record."""
+    """Before which pull a mold was repaired: the next, by the number that it has as the
+    form is shown, or one that was started before the repair is put on record."""
 
     def __init__(self):
         super().__init__(
@@ -269,14 +269,18 @@ class BeforePullField(forms.TypedChoiceField):
             coerce=int,
             empty_value=None,
             required=False,
-            choices=[("", _("the next pull"))],
             help_text=_("Parts of that pull and later ones are of the repaired mold."),
         )
 
-    def offer(self, pulls) -> None:
+    def offer(self, mold: Tool, shown_at: int) -> None:
+        """The next pull of a mold, and those after one at which it was not done yet."""
+        following = mold.last_pull + 1
         self.choices = [
-            ("", _("the next pull")),
-            *((pull.number, before_pull_words(pull)) for pull in pulls),
+            (following, _("the next pull (%(n)s)") % {"n": following}),
+            *(
+                (pull.number, before_pull_words(pull))
+                for pull in pulls_since(mold.pk, shown_at)
+            ),
         ]
 
 
@@ -286,13 +290,16 @@ def before_pull_words(pull: Pull) -> str:
 
 
 class RepairForm(forms.Form):
-    note = forms.CharField(label=_("How it was repaired"), max_length=180)
+    note = forms.CharField(label=_("How it was repaired"), max_length=NOTE_MAX)
     before_pull = BeforePullField()
 
     def __init__(self, *arguments, defect, **named):
         super().__init__(*arguments, **named)
+        if defect.tool.kind != ToolKind.MOLD:
+            del self.fields["before_pull"]
+            return
         shown_at = defect.first_pull.number if defect.first_pull else 0
-        self.fields["before_pull"].offer(pulls_since(defect.tool_id, shown_at))
+        self.fields["before_pull"].offer(defect.tool, shown_at)
 
 
 class MachineForm(forms.Form):

@@ -5,6 +5,8 @@ from django.db.models import QuerySet
 from shop.models import Pull
 
 MOST = 20
+# How long a note may be: before it a record says by what and before which pull.
+NOTE_MAX = 160
 
 
 def pulls_since(tool: int, shown_at: int) -> QuerySet[Pull]:

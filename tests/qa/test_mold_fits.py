@@ -247,6 +247,10 @@ def test_a_kind_that_hangs_together_in_fewer_openings_is_said_alone(shop):
     shop.fit(shop.pull(), shop.airframes[2], noisy(8), ripple(8))
     linked = f"link it in {names[0]}, {names[1]}, and not with {names[2]}."
     assert any(linked in note for note in shop.page().notes)
+    # Also where most parts were tried in the third.
+    for seed in range(9, 13):
+        shop.fit(shop.pull(), shop.airframes[2], noisy(seed), ripple(seed))
+    assert any(linked in note for note in shop.page().notes)
 
 
 def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
@@ -378,7 +382,7 @@ def test_a_correction_or_repair_that_is_recorded_late_divides_pulls_where_it_was
         shop.fit(shop.pull(), shop.airframes[0], noisy(seed, {}), ripple(seed))
     address = f"/corrections/{row.number}/done/"
     form = client.get(address).context["form"]
-    assert [key for key, _words in form.fields["before_pull"].choices] == ["", 4, 3]
+    assert [key for key, _words in form.fields["before_pull"].choices] == [5, 4, 3]
     answer = client.post(address, {"note": "scribed", "before_pull": "2"})
     assert answer.context["form"].errors["before_pull"]
     assert "scribed" in answer.content.decode()
@@ -406,14 +410,53 @@ def test_a_correction_or_repair_that_is_recorded_late_divides_pulls_where_it_was
     sheet = client.get(f"/corrections/{row.number}/sheet.pdf").content
     text = "".join(p.extract_text() for p in PdfReader(io.BytesIO(sheet)).pages)
     assert "before pull 3, scribed" in " ".join(text.split())
-    # Any other repair of a tool too.
+    # Any other repair of a mold too, also where one more pull was started meanwhile.
     defect = tooling.note_defect(by=shop.by, tool=shop.mold, what="worn", place="at 1")
     address = reverse("repair_defect", args=[defect.pk])
-    assert (
-        client.post(address, {"note": "filled", "before_pull": "4"}).status_code == 302
-    )
-    assert DefectRepair.objects.get(defect=defect).note == "before pull 4: filled"
-    assert shop.page().drift.breaks == [3, 4]
+    shown = client.get(address).context["form"]["before_pull"]
+    assert "the next pull (5)" in str(shown)
+    long = "x" * 161
+    answer = client.post(address, {"note": long, "before_pull": "4"})
+    assert answer.context["form"].errors["note"] and long in answer.content.decode()
+    shop.pull()
+    said = {"note": long[1:], "before_pull": shown.field.choices[0][0]}
+    assert client.post(address, said).status_code == 302
+    kept = DefectRepair.objects.get(defect=defect).note
+    assert kept == f"before pull 5: {long[1:]}"
+    assert shop.mold.pulls.get(number=5).after_repair
+    plug = make_tool(shop.by, kind="plug")
+    defect = tooling.note_defect(by=shop.by, tool=plug, what="worn", place="at 1")
+    address = reverse("repair_defect", args=[defect.pk])
+    assert "before_pull" not in client.get(address).context["form"].fields
+    assert client.post(address, {"note": "filled"}).status_code == 302
+    assert DefectRepair.objects.get(defect=defect).note == "filled"
+
+
+def test_a_correction_was_not_done_before_a_pull_that_was_started_before_it(
+    shop, client_of
+):
+    """Decided while a third part was in the mold, of which nothing was read yet."""
+    drafted = taken(shop)
+    tool_corrections.withdraw(by=shop.by, correction=drafted, note="anew")
+    shop.pull()
+    row = tool_corrections.take(by=shop.by, correction=shop.page().draft)
+    shop.pull()
+    row, client = loaded(row), client_of("lead")
+    assert row.last_pull == 2
+    address = f"/corrections/{row.number}/done/"
+    form = client.get(address).context["form"]
+    assert [key for key, _words in form.fields["before_pull"].choices] == [5, 4]
+    said = {"note": "x" * 161, "before_pull": 4}
+    answer = client.post(address, said)
+    assert answer.context["form"].errors["note"]
+    with pytest.raises(Refused, match=f"3 was started before {row.label} was decided"):
+        tool_corrections.record_done(
+            by=shop.by, correction=row, what="x", place="x", note="x", before_pull=3
+        )
+    assert client.post(address, said | {"note": "x" * 160}).status_code == 302
+    kept = CorrectionEnd.objects.get(correction=row)
+    assert kept.repair.note == f"before pull 4: {row.label}: {'x' * 160}"
+    assert kept.last_pull == 3
 
 
 def test_a_correction_is_frozen_done_as_a_repair_and_compared_with_the_next_part(shop):
