@@ -1,6 +1,6 @@
 """What was measured with an instrument whose calibration was due."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -17,13 +17,15 @@ class Overdue:
     """What was measured with an instrument whose calibration was due, or may have been.
 
     first, last: the days of use, by the clock of the tablet where that is believed.
-    good: the calibration since that found it good, if one did."""
+    good: the calibration since that found it good, if one did; off: the one that found
+    it off at that time, which none since clears."""
 
     due: date
     first: date
     last: date
     received: date
     good: Calibration | None
+    off: Calibration | None = None
 
     @property
     def in_date(self) -> bool:
@@ -51,9 +53,11 @@ def overdue(rows: Iterable) -> dict[int, Overdue]:
     found = {}
     for key, (row, due) in late.items():
         began, ended = used[key]
-        good = _shown_good(told[row.instrument_id], began, last[key])
-        received = day_of(last[key])
-        found[key] = Overdue(due, day_of(began), day_of(ended), received, good)
+        history, received = told[row.instrument_id], day_of(last[key])
+        spans = [span for span in history.off if span.has(began, last[key])]
+        off = spans[0].by if spans else None
+        good = None if off else _shown_good(history.calibrations, began, last[key])
+        found[key] = Overdue(due, day_of(began), day_of(ended), received, good, off)
     return found
 
 
@@ -78,15 +82,23 @@ def overdue_words(instrument: str, late: Overdue) -> str:
     days = f"{late.first}" if late.first == late.last else _("%(first)s to %(last)s")
     told = {"code": instrument, "due": late.due, "received": late.received}
     told["days"] = days % {"first": late.first, "last": late.last}
-    return f"{words % told}; {_cleared(instrument, late.good)}"
+    return f"{words % told}; {_cleared(instrument, late)}"
 
 
-def _cleared(instrument: str, good: Calibration | None) -> str:
-    if good is None:
+def _cleared(instrument: str, late: Overdue) -> str:
+    told = {"code": instrument}
+    if late.good:
+        words = _("%(code)s was found good on %(day)s (%(by)s): what it read holds")
+        told |= {"day": late.good.done_on, "by": late.good.laboratory}
+    elif late.off:
+        words = _(
+            "%(code)s was found off on %(day)s, so no calibration clears this: measure "
+            "it again"
+        )
+        told["day"] = late.off.done_on
+    else:
         words = _("a calibration that finds %(code)s good clears this")
-        return words % {"code": instrument}
-    words = _("%(code)s was found good on %(day)s (%(by)s): what it read holds")
-    return words % {"code": instrument, "day": good.done_on, "by": good.laboratory}
+    return words % told
 
 
 def _dues(row, told: Told) -> list[date]:
@@ -100,19 +112,19 @@ def _dues(row, told: Told) -> list[date]:
     return [due for due in dues if due]
 
 
-def _shown_good(told: Told, first: datetime, last: datetime) -> Calibration | None:
-    """The calibration that clears whatever was measured between two moments: it was
-    found good on that day or later; or meanwhile, or before by a certificate that came
-    in since, and was in date from then on, with no other calibration until then. None
-    clears what was measured while it was off."""
+def _shown_good(
+    calibrations: Sequence[Calibration], first: datetime, last: datetime
+) -> Calibration | None:
+    """The calibration that clears whatever was measured between two moments while the
+    instrument was not off: it was found good on that day or later; or meanwhile, or
+    before by a certificate that came in since, and was in date from then on, with no
+    other calibration until then."""
     begun, received = day_of(first), day_of(last)
-    if any(span.has(first, last) for span in told.off):
-        return None
-    for at, row in enumerate(told.calibrations):
+    for at, row in enumerate(calibrations):
         after = row.done_on >= received
         in_date = row.due is None or row.due >= received
         came_since = row.entry.received_at > last and not any(
-            later.done_on <= received for later in told.calibrations[at + 1 :]
+            later.done_on <= received for later in calibrations[at + 1 :]
         )
         covered = in_date and (row.done_on >= begun or came_since)
         if row.result == CalibrationResult.GOOD and (after or covered):

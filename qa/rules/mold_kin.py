@@ -55,8 +55,8 @@ class Relative:
 
 @dataclass(frozen=True)
 class Kin:
-    """The places where a mold is off beyond its bounds (and beyond what the one gauge
-    that read all of it may be), and what others show there.
+    """The places where a mold is off beyond its bounds (and beyond what the gauge that
+    read all or most of it there may be), and what others show there.
     `plug` is the code of its plug then, "" where none is on record, `key` its key (None
     in a record that did not keep it); `done` are corrections of that plug since the
     mold was made: what they are called, and where."""

@@ -18,11 +18,11 @@ from qa.numeric.tool import come
 from qa.numeric.tool.characteristics import free_to_move
 from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.openings_told import linked_openings
-from qa.numeric.tool.tell import PulledReading, ToolReport, tell_tool
+from qa.numeric.tool.tell import Alike, PulledReading, ToolReport, tell_tool
 from qa.rules import requirements
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
-from qa.rules.mold_gauges import OneGauge, alike_mm, one_gauges
+from qa.rules.mold_gauges import OneGauge, one_gauges
 from shop.numeric.units import to_mm
 
 METHOD = "tell_tool/1"
@@ -65,7 +65,7 @@ class Told:
     others: list[str] = field(default_factory=list)
     # How many older fits were left out, since there are too many.
     older: int = 0
-    # The gauge that all of a kind was read with, where it was one.
+    # Gauges that read all or most of a kind at some place.
     gauges: tuple[OneGauge, ...] = ()
 
     @property
@@ -151,7 +151,8 @@ def _asked(geometry, used, openings, how, motions, choice: Choice) -> ToolReport
             rows.append(PulledReading(fit.part.serial, row, _mm(gap), _mm(flush), name))
     sd = None if choice.sd_nm is None else to_mm(choice.sd_nm)
     only = asked_of(len(geometry.stations))
-    worth, alike = to_mm(choice.worth_nm), alike_mm(one_gauges(used))
+    worth = to_mm(choice.worth_nm)
+    alike = tuple(gauge.alike for gauge in one_gauges(used))
     return _told(geometry, tuple(rows), motions, sd, worth, only, alike)
 
 
@@ -170,7 +171,7 @@ def _told(
     sd_mm: float | None,
     worth_mm: float,
     only: frozenset[int] | None,
-    alike: tuple[float, float],
+    alike: tuple[Alike, ...],
 ) -> ToolReport:
     """Kept, since bounds are simulated for a second and pages ask again and again."""
     return tell_tool(geometry, rows, motions, sd_mm, worth_mm, only, alike)

@@ -1,21 +1,21 @@
-"""What a mold is told by: one gauge that may be off, gauges that were found off."""
+"""What a mold is told by: gauges that may be off, gauges that were found off."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from qa.wording import lengths
 from qa.wording.tools import KINDS, some_of
 
 ONE_GAUGE = (
-    "All or most of {kinds} was read with {code}. Its zero may be off by up to {most} "
-    "({how}): what of that no seating takes out is told with the mold, so that the "
-    "mold and its plug are named only for what is beyond it."
+    "All or most of {kinds}{places} was read with {code}. Its zero may be off by up to "
+    "{most} ({how}): what of that no seating takes out is told with the mold, so that "
+    "the mold and its plug are named only for what is beyond it."
 )
 BY_BUDGET = "by its budget, twice what its readings have in common"
 BY_ALL = "twice its uncertainty, since no budget tells what its readings have in common"
 NOT_KNOWN = (
-    "All or most of {kinds} was read with {code}, of which no uncertainty is on "
-    "record: what its zero is off is told with the mold, and with its plug."
+    "All or most of {kinds}{places} was read with {code}, of which no uncertainty is "
+    "on record: what its zero is off is told with the mold, and with its plug."
 )
 DOUBT = "{why}. It read {parts}: {what}."
 AGAIN = "read them again with another gauge before you go by this"
@@ -27,17 +27,18 @@ SENT_OVERDUE = (
 )
 
 
-def sentences(
-    gauges: Sequence[tuple[str, str, int | None, bool]], unit: str
-) -> list[str]:
-    """gauges: (kind, code, nm that its zero may be off, whether by its budget), of the
-    kinds that one gauge read all or most of."""
-    kinds: dict[tuple[str, int | None, bool], list[str]] = {}
-    for kind, *rest in gauges:
-        kinds.setdefault(tuple(rest), []).append(KINDS[kind])
+def sentences(gauges: Iterable[Sequence], unit: str) -> list[str]:
+    """gauges: (kind, code, nm that its zero may be off, whether by its budget, labels
+    of the places of which it read all or most; none, or left out, where that is all)
+    of each."""
+    kinds: dict[tuple, list[str]] = {}
+    for kind, code, nm, by_budget, *where in gauges:
+        own = code, nm, by_budget, tuple(*where)
+        kinds.setdefault(own, []).append(KINDS[kind])
     told = []
-    for (code, nm, by_budget), names in kinds.items():
-        words = {"kinds": " and ".join(names), "code": code}
+    for (code, nm, by_budget, labels), names in kinds.items():
+        places = f" at {some_of(labels, 0)}" if labels else ""
+        words = {"kinds": " and ".join(names), "places": places, "code": code}
         if nm is None:
             told.append(NOT_KNOWN.format(**words))
             continue

@@ -12,7 +12,13 @@ from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.characteristics import free_to_move
 from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.tell import Advice, PulledReading, TooMuch, tell_tool
+from qa.numeric.tool.tell import (
+    Advice,
+    Alike,
+    PulledReading,
+    TooMuch,
+    tell_tool,
+)
 from tests.numeric.doors import door, square
 from tests.numeric.molds import Mold, curved, dense, numbers, readings
 
@@ -41,6 +47,35 @@ def test_two_parts_that_are_held_give_their_mean_by_hand():
     assert told(report, 0, "gap").correction_mm == pytest.approx(0.7)
     assert told(report, 1, "gap").correction_mm == 0
     assert {value.why for value in report.flush} == {Why.NO_LIMITS}
+
+
+def test_what_a_gauge_may_be_off_alike_counts_where_it_read_and_nowhere_else():
+    """Of held parts all of it; of parts that sit freely on their flushness what a
+    plane through it leaves: of 0.1 at two opposite corners of a square half."""
+    joint = square(gap=(1.0, 3.0), flush=(-1.0, 1.0))
+    rows = [
+        PulledReading(part, row, 2.7 + by, by)
+        for part, by in (("A", 0.001), ("B", -0.001))
+        for row in range(4)
+    ]
+    alike = [
+        Alike("gap", frozenset({0, 1}), 0.3),
+        Alike("gap", frozenset({1}), 0.4),
+        Alike("flush", frozenset({0, 2}), 0.1),
+    ]
+    held = tell_tool(joint, rows, (), alike=alike)
+    assert numbers(held, "zero_mm") == pytest.approx(
+        [0.3, 0.5, 0.0, 0.0, 0.1, 0.0, 0.1, 0.0]
+    )
+    assert held.gap[1].advice == held.gap[2].advice == Advice.OUT
+    assert tell_tool(
+        joint, rows, (), alike=[Alike("gap", frozenset({1}), 0.7)]
+    ).gap[1].why == Why.ONE_GAUGE  # fmt: skip
+    free = tell_tool(joint, rows, free_to_move(joint), 0.01, alike=alike[2:])
+    assert [value.zero_mm for value in free.flush] == pytest.approx([0.05] * 4)
+    for mm in (-0.1, math.nan):
+        with pytest.raises(ValueError):
+            tell_tool(joint, rows, (), alike=[Alike("gap", frozenset({0}), mm)])
 
 
 @pytest.mark.parametrize(

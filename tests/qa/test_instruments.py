@@ -444,6 +444,12 @@ def test_only_a_good_calibration_takes_away_that_it_was_overdue(by):
         assert told(), result
     found(by, gauge, "good", 0, due=day(-300))
     assert told()  # it was found off meanwhile
+    row = Check.objects.select_related("instrument", "entry").get(pk=check.pk)
+    words = gauge_due.overdue_words(gauge.code, gauge_due.overdue([row])[row.pk])
+    assert words.endswith(
+        f"; {gauge} was found off on {day(0)}, so no calibration clears this: measure "
+        "it again"
+    )
     gauge = make_instrument(by, due=day(1))
     check = make_check(by, instrument=gauge)
     assert told()

@@ -30,6 +30,7 @@ from shop.models import Lineage, Origin, Part, Pull, PullState, Tool
 from tests.around import by_hand
 from tests.qa.making import (
     make_check,
+    make_fit_up,
     make_instrument,
     make_joint,
     make_part,
@@ -40,6 +41,8 @@ from tests.qa.making import (
 from tests.qa.molding import Shop, noisy, ripple
 from tests.qa.test_known_on_pages import SHARED, budgeted
 from tests.shop.making_floor import make_mold, make_tool
+
+LABELS = [str(n) for n in range(1, 11)]
 
 
 @pytest.fixture
@@ -120,9 +123,9 @@ def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     (line,) = (line for line in shop.page().shared if f"Correct {plug.code}" in line)
     assert "the same in gap at 4, 5" in line
     row = taken(shop, shop.mold)
-    assert row.content["form"] == "correction_body/6"
+    assert row.content["form"] == "correction_body/7"
     assert row.content["gauges"] == [
-        [kind, code, mm(0.16), True] for kind in (Kind.GAP, Kind.FLUSH)
+        [kind, code, mm(0.16), True, []] for kind in (Kind.GAP, Kind.FLUSH)
     ]
     assert said in plain(client_of("builder").get(f"/corrections/{row.number}/"))
     # One part by another gauge takes next to nothing of its zero out of the mean; where
@@ -135,6 +138,32 @@ def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     assert shop.page().told.gauges == ()
 
 
+def test_gauges_that_read_a_place_each_may_be_off_there_by_their_own(shop):
+    """Nobody read most of all: the one the left half of each part, the other the right.
+    Of the second another check tells nothing; the greatest that is known counts."""
+    left, right = (make_instrument(shop.by, u_nm=mm(u)) for u in (0.05, 0.3))
+    for seed in (1, 2, 3):
+        part, gaps, flushes = shop.pull(), wide(seed, 0.4), ripple(seed)
+        fit_up = make_fit_up(shop.by, shop.joint, airframe=shop.airframes[0], part=part)
+        for gauge, labels in ((left, LABELS[:5]), (right, LABELS[5:])):
+            check = make_check(shop.by, fit_up, instrument=gauge)
+            for label in labels:
+                read(check, label, "gap", f"{2.25 + gaps[label]:.3f}")
+                read(check, label, "flush", f"{flushes[label]:.3f}")
+        instruments.save_instrument(by=shop.by, instrument=right, u_nm=None)
+    page = shop.page()
+    for gauge, labels, most in ((left, LABELS[:5], 0.1), (right, LABELS[5:], 0.6)):
+        said = (
+            f"All or most of gap and flushness at {', '.join(labels)} was read with "
+            f"{gauge.code}. Its zero may be off by up to {most:.2f} mm"
+        )
+        assert any(note.startswith(said) for note in page.notes), page.notes
+    zeros = [value.zero_mm for value in page.told.report.gap]
+    assert min(zeros) > 0.2  # of 0.6, by parts that sit as they read
+    # Uniform it would be another seating; a step between the two is none.
+    assert max(value.zero_mm for value in page.told.report.flush) > 0.1
+
+
 def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
     shop.gauge = make_instrument(shop.by, u_nm=mm(0.3))
     for seed in (1, 2):
@@ -143,6 +172,31 @@ def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
     assert any("0.60 mm (twice its uncertainty" in note for note in page.notes)
     assert not any(value.advice == Advice.OUT for value in page.told.report.gap)
     assert page.rest.startswith("Leave") and "nothing can be told" in page.rest
+
+
+def test_the_drift_of_a_mold_names_the_gauges_in_doubt_that_read_it(shop, client_of):
+    """Also of pulls that the advice is not told by; what stands above is not repeated.
+    Of a gauge that was overdue and off nothing says that a calibration clears it."""
+    off, shop.gauge = make_instrument(shop.by), make_instrument(shop.by)
+    due = timezone.localdate() - timedelta(days=1)
+    off = instruments.save_instrument(by=shop.by, instrument=off, due=due)
+    parts = [shop.pull() for _n in range(4)]
+    for seed, part in enumerate(parts):
+        gauge, shop.gauge = shop.gauge, off if seed < 2 else shop.gauge
+        shop.fit(part, shop.airframes[0], noisy(seed), ripple(seed))
+        shop.gauge = gauge
+    names = f"It read {parts[0].serial}, {parts[1].serial}: "
+    client = client_of("visitor")
+    address = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
+    newest = f"{address}?first_pull=3"
+    clears = f"{names}a calibration that finds it good clears this"
+    for page in (address, newest, f"/tooling/{shop.mold.pk}/"):
+        assert plain(client.get(page)).count(clears) == 1, page
+    found_off(shop.by, off)
+    again = f"{names}read them again with another gauge"
+    for page in (address, newest, f"/tooling/{shop.mold.pk}/"):
+        words = plain(client.get(page))
+        assert words.count(again) == 2 and "finds it good" not in words, page
 
 
 def test_a_gauge_used_overdue_is_told_as_one_found_off_is_until_it_is_good(

@@ -56,6 +56,16 @@ class PulledReading:
 
 
 @dataclass(frozen=True)
+class Alike:
+    """What the gaps or flushnesses ("gap" or "flush") of the stations in these rows may
+    be read off by alike, mm: the zero of the gauge that read them."""
+
+    kind: str
+    rows: frozenset[int]
+    mm: float
+
+
+@dataclass(frozen=True)
 class ToolValue:
     """One characteristic of the tool in mm, None where it cannot be had; `why` then.
 
@@ -63,8 +73,8 @@ class ToolValue:
     a correction compensates the error): minus the tool, 0 where it is left. `after_mm`
     is what the next part is expected to show once it is done and the part is seated by
     least squares, `after_half_mm` how far from it that part may be: 95 % for all of
-    them together (Bonferroni). `zero_mm` is how much of it the gauge may be: what it is
-    off alike at every reading.
+    them together (Bonferroni). `zero_mm` is how much of it gauges may be, by what they
+    are off alike.
     """
 
     tool_mm: float | None = None
@@ -133,20 +143,20 @@ def tell_tool(
     sd_mm: float | None = None,
     worth_mm: float = LEAST_WORTH_MM,
     only: frozenset[int] | None = None,
-    alike_mm: tuple[float, float] = (0.0, 0.0),
+    alike: Sequence[Alike] = (),
 ) -> ToolReport:
     """The tool of a joint, from readings of any parts and stations.
 
     motions: how a part may sit, none when it is held (`free_to_move`). sd_mm: how much
     parts differ at a station, when it is known. worth_mm: what is not worth correcting.
     only: the rows of the stations that are asked for, where it is not all of them.
-    alike_mm: what all gaps, and all flushnesses, may be read off alike: what of it does
-    not pass for a motion of the part passes for the tool's, and what is off by no more
-    cannot be told (why: ONE_GAUGE).
+    alike: what may be read off alike, each by itself: what of it does not pass for a
+    motion of the part passes for the tool's, and what is off by no more cannot be told
+    (why: ONE_GAUGE).
     ValueError for a number that is none, a station that the joint lacks, a reading that
     is there twice; TooMuch beyond 2,000 characteristics.
     """
-    _refuse_odd(sd_mm, worth_mm, alike_mm)
+    _refuse_odd(sd_mm, worth_mm, alike)
     count = len(joint.stations)
     wanted, left_out = _asked(characteristics(joint, motions), only)
     if wanted.limited.sum() > MOST_CHARACTERISTICS:
@@ -156,7 +166,7 @@ def tell_tool(
         )
     seatings, parts, openings = _seatings(wanted, readings)
     fit = pooled_fit(wanted, seatings, max(1, len(openings)), sd_mm)
-    values, factor = _values(wanted, fit, worth_mm, alike_mm)
+    values, factor = _values(wanted, fit, worth_mm, alike)
     values = _foreseen(fit, values)
     for row in left_out:
         values[row] = ToolValue(why=Why.NOT_ASKED)
@@ -177,14 +187,16 @@ def tell_tool(
     )
 
 
-def _refuse_odd(sd_mm, worth_mm, alike_mm) -> None:
-    finite(sd_mm=sd_mm, worth_mm=worth_mm, gaps=alike_mm[0], flushes=alike_mm[1])
+def _refuse_odd(sd_mm, worth_mm, alike: Sequence[Alike]) -> None:
+    finite(sd_mm=sd_mm, worth_mm=worth_mm)
     if sd_mm is not None and sd_mm <= 0:
         raise ValueError(f"a standard deviation is more than 0, not {sd_mm}")
     if worth_mm < 0:
         raise ValueError(f"what is worth correcting is 0 or more, not {worth_mm}")
-    if min(alike_mm) < 0:
-        raise ValueError(f"what is read off alike is 0 or more, not {min(alike_mm)}")
+    for gauge in alike:
+        finite(alike=gauge.mm)
+        if gauge.mm < 0:
+            raise ValueError(f"what is read off alike is 0 or more, not {gauge.mm}")
 
 
 def _asked(
@@ -232,9 +244,9 @@ def _seatings(asked: Characteristics, readings: Sequence[PulledReading]):
     return seatings, parts, openings
 
 
-def _values(asked: Characteristics, fit, worth_mm: float, alike_mm):
+def _values(asked: Characteristics, fit, worth_mm: float, alike):
     """(value of every characteristic, factor of the bounds or None)."""
-    zeros = _zeros(asked, fit, alike_mm)
+    zeros = _zeros(asked.count, fit, alike)
     told = np.flatnonzero(fit.bounded)
     errors = fit.standard_errors
     factor = None
@@ -274,12 +286,15 @@ def _values(asked: Characteristics, fit, worth_mm: float, alike_mm):
     return values, factor
 
 
-def _zeros(asked: Characteristics, fit, alike_mm) -> np.ndarray:
-    """What a reading that is off alike everywhere makes of the tool (c,), once the
-    motions that it passes for are taken out; the two kinds are off by themselves."""
-    kinds = (asked.gap, ~asked.gap)
-    each = [mm * (fit.free @ of) for mm, of in zip(alike_mm, kinds, strict=True)]
-    return np.hypot(*each)
+def _zeros(count: int, fit, alike: Sequence[Alike]) -> np.ndarray:
+    """What readings that are off alike make of the tool (c,), once the motions that
+    they pass for are taken out; each is off by itself."""
+    square = np.zeros(count)
+    for gauge in alike:
+        read = np.zeros(count)
+        read[[row + count // 2 * (gauge.kind == "flush") for row in gauge.rows]] = 1.0
+        square += (gauge.mm * (fit.free @ read)) ** 2
+    return np.sqrt(square)
 
 
 def _advice(tool: float, half: float, worth_mm: float, gap: bool) -> Advice:

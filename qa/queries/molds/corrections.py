@@ -228,7 +228,7 @@ def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Ca
             read=len(every),
             within=sum(not cell.outside for cell in every),
             conforming=mold_corrections.conforming(row, seam, came),
-            doubts=doubts.of_fit(in_doubt, fit),
+            doubts=doubts.of_parts(in_doubt, [fit]),
         )
         if every:
             found.append(part_came)

@@ -30,7 +30,7 @@ def doubts_of(checks: Iterable[Check | CharacteristicResult]) -> Doubts:
         if check.pk in late:
             used, code = late[check.pk], check.instrument.code
             why = mold_gauges.overdue(code, used.due, in_date=used.in_date)
-            own.append((why, mold_gauges.GOOD))
+            own.append((why, mold_gauges.AGAIN if used.off else mold_gauges.GOOD))
         if own:
             told[check.pk] = own
     return told
@@ -53,9 +53,11 @@ def of_fits(doubts: Doubts, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
     )
 
 
-def of_fit(doubts: Doubts, fit: FirstFit) -> list[str]:
-    """Of one part, of what `of_each` found."""
-    return _sentences(doubts, [(check, fit.part.serial) for check in fit.checks])
+def of_parts(doubts: Doubts, fits: Iterable[FirstFit]) -> list[str]:
+    """Of some parts, of what `of_each` found."""
+    return _sentences(
+        doubts, [(check, fit.part.serial) for fit in fits for check in fit.checks]
+    )
 
 
 def of_check(check: Check) -> list[str]:
@@ -79,9 +81,11 @@ def of_corrections(corrections: list[ToolCorrection]) -> dict[int, list[str]]:
     }
 
 
-def of_reads(reads: Iterable[PartRead]) -> list[str]:
-    """Of parts over which a joint is told."""
-    read = [(check, fit.part.serial) for fit in reads for check in fit.checks]
+def of_reads(
+    reads: Iterable[PartRead], of: str = "", row: int | None = None
+) -> list[str]:
+    """Of parts over which a joint is told, or what made their points on one chart."""
+    read = [(check, fit.part.serial) for fit in reads for check in fit.made_by(of, row)]
     return _sentences(doubts_of(check for check, _serial in read), read)
 
 

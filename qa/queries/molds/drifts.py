@@ -1,6 +1,7 @@
 """How a mold drifts from pull to pull, at each place and as a whole, for its page: what
 its parts read at their first fits, as pulled, against the numbers of their pulls."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -15,6 +16,8 @@ from qa.queries.joints.drift import towards
 from qa.queries.joints.joint_capability import KINDS
 from qa.queries.joints.over_parts import MODES
 from qa.queries.joints.part_charts import FINER
+from qa.queries.molds import doubts
+from qa.queries.molds.doubts import Doubts
 from qa.rules import mold_told, over_parts
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_told import MOST_FITS
@@ -48,7 +51,8 @@ class ModeDrift:
 class MoldDrift:
     """`places` with a trend, of `told` at which one could be seen; `without` of these
     have none. `why` says why nothing could be told anywhere, `breaks` are repairs,
-    `modes` whole parts, held against their targets."""
+    `modes` whole parts, held against their targets; `doubts` of gauges that read some
+    of it and were found off, lost, damaged or overdue."""
 
     joint: str
     places: list[PlaceDrift]
@@ -57,16 +61,18 @@ class MoldDrift:
     breaks: list[int]
     why: str = ""
     modes: tuple[ModeDrift, ...] = ()
+    doubts: Sequence[str] = ()
 
     @property
     def without(self) -> int:
         return self.told - len(self.places)
 
 
-def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
+def drift_of(fits: MoldFits, unit: str, in_doubt: Doubts) -> MoldDrift:
     """One statement. A part that was tried in several openings counts once, as it was
     tried first; of more than MOST_FITS the newest count, and of more stations than a
-    page works out those that are told (mold_told.py)."""
+    page works out those that are told (mold_told.py). in_doubt: what puts the checks of
+    these fits in doubt."""
     first: dict[int, FirstFit] = {}
     for fit in fits.fits:
         if fit.nm:
@@ -75,10 +81,11 @@ def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
     repairs = over_parts.repairs_of(reads).get(fits.tool.pk, [])
     pulls = [fit.pull.number for fit in reads]
     breaks = [number for number in repairs if pulls and pulls[0] <= number <= pulls[-1]]
-    places, told, whys = [], 0, []
+    joint, places, told, whys = fits.joint.number, [], 0, []
+    unsure = doubts.of_parts(in_doubt, reads)
     if len(breaks) > MOST_BREAKS:
         why = too_many_repairs(MOST_BREAKS)
-        return MoldDrift(fits.joint.number, [], 0, len(reads), breaks, why)
+        return MoldDrift(joint, [], 0, len(reads), breaks, why, doubts=unsure)
     asked = mold_told.asked_of(len(fits.seam.stations))
     for row, station in enumerate(fits.seam.stations):
         if asked is not None and row not in asked:
@@ -98,7 +105,7 @@ def drift_of(fits: MoldFits, unit: str) -> MoldDrift:
                 places.append(_place(fits, station.label, kind, found, unit))
     why = "" if told or not whys else max(set(whys), key=whys.count)
     whole = tuple(_modes(fits, reads, breaks, unit))
-    return MoldDrift(fits.joint.number, places, told, len(reads), breaks, why, whole)
+    return MoldDrift(joint, places, told, len(reads), breaks, why, whole, unsure)
 
 
 def _modes(fits: MoldFits, reads: list[FirstFit], breaks: list[int], unit: str):

@@ -139,13 +139,13 @@ def panel(tool: Tool, unit: str) -> Panel:
     for fits in reversed(newest):
         page = _page(known, fits, None, unit)
         if page.told.report.anything:
-            return Panel(rows, page, drift=drift_of(fits, unit))
+            return Panel(rows, page, drift=drift_of(fits, unit, known.doubts))
     done = (
         correction
         for correction in known.corrections
         if (end := ended(correction)) and end.how == CorrectionEnding.DONE
     )
-    drift = drift_of(newest[-1], unit) if newest else None
+    drift = drift_of(newest[-1], unit, known.doubts) if newest else None
     return Panel(rows, None, next(done, None), drift)
 
 
@@ -179,7 +179,8 @@ def fits_page(
     fits = known.loaded.get((tool.pk, *key))
     if fits is None:
         return None
-    return replace(_page(known, fits, choice, unit), drift=drift_of(fits, unit))
+    drift = drift_of(fits, unit, known.doubts)
+    return replace(_page(known, fits, choice, unit), drift=drift)
 
 
 def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> FitsPage:
@@ -257,7 +258,7 @@ def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
         tools.kind_linked(kind, groups)
         for kind, groups in mold_told.apart_by_kind(told).items()
     ]
-    sentences += mold_gauges.sentences([gauge.kept for gauge in told.gauges], unit)
+    sentences += mold_gauges.sentences([g.kept(labels) for g in told.gauges], unit)
     gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
     spread = told.report.scatter.sd_mm
     if gauges and spread and to_mm(max(gauges)) > spread / 2:
