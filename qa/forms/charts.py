@@ -45,21 +45,22 @@ class NoteForm(forms.Form):
 
     def __init__(self, *args, reads: list[PartRead], of: str, row: int | None, **named):
         super().__init__(*args, **named)
-        self.reads = {str(read.check.entry_id): read for read in reads}
+        made = [(read, read.made_by(of, row)[0]) for read in reads]
+        self.points = {str(check.entry_id): (read, check) for read, check in made}
         self.of, self.row = of, row
-        newest = list(self.reads.items())[::-1]
+        newest = list(self.points.items())[::-1]
         self.fields["point"].choices = [
-            (key, f"{read.part.serial}, {read.check}") for key, read in newest
+            (key, f"{read.part.serial}, {check}") for key, (read, check) in newest
         ]
 
     def clean(self):
         """What an act takes of it."""
         said = super().clean()
-        read = self.reads.get(said.pop("point", None))
+        read, check = self.points.get(said.pop("point", None), (None, None))
         everywhere = said.pop("everywhere", False)
         if read is None:
             return said
-        said["check"] = read.check
+        said["check"] = check
         said["of"] = EVERYWHERE if everywhere else self.of
         said["station"] = None if everywhere else read.own.get(self.row)
         return said

@@ -9,19 +9,24 @@ EVERYWHERE = ""
 def notes_on(
     reads: list[PartRead], of: str, row: int | None = None
 ) -> dict[int, list[ChartNote]]:
-    """Notes as they stand, by the key of the check that made the point; one statement.
+    """Notes as they stand, by the key of the check that counts first of a part; one
+    statement.
 
     of: a kind of reading at the station of that row, or a mode of whole parts. A note
-    written against an earlier revision stays with its station.
+    stands on the point that its check made; one on every chart on each of the part, by
+    whichever of its checks that is. One written against an earlier revision stays with
+    its station.
     """
-    checks = {read.check.pk: read for read in reads}
+    by_check = {check.pk: read for read in reads for check in read.checks}
     rows = ChartNote.objects.filter(
-        fit_check__in=checks, of__in=(of, EVERYWHERE), replaced_by=None
+        fit_check__in=by_check, of__in=(of, EVERYWHERE), replaced_by=None
     )
     found: dict[int, list[ChartNote]] = {}
     for note in rows.exclude(taken_back=True).select_related("entry__by"):
-        own = checks[note.fit_check_id].own
-        here = own[row].pk if row in own else None
-        if note.of == EVERYWHERE or note.station_id == here:
-            found.setdefault(note.fit_check_id, []).append(note)
+        read = by_check[note.fit_check_id]
+        here = read.own[row].pk if row in read.own else None
+        makers = {check.pk for check in read.made_by(of, row)}
+        own = note.station_id == here and note.fit_check_id in makers
+        if note.of == EVERYWHERE or own:
+            found.setdefault(read.check.pk, []).append(note)
     return found

@@ -67,7 +67,7 @@ def _made_about(limits: tuple[int | None, int | None], off: float) -> float:
 def made_on_record(
     joint: Joint, u_nm: int | None
 ) -> tuple[dict[Group, Made], list[PartRead]]:
-    """(what the last checks of the joint's parts show of each group, what these parts
+    """(what was read last of the joint's parts shows of each group, what these parts
     read): all its stations together, less what the gauge adds. A group lacks where
     fewer than three parts were read, or where readings scatter no more than the
     gauge."""

@@ -1,4 +1,4 @@
-"""A joint over parts: what each part read at its first fit, or at its last check: at
+"""A joint over parts: what each part read at its first fit, or what it read last: at
 each place the newest reading of the checks in the condition of the last one.
 
 Values are brought to bare edges, so that parts checked bare and finished stand in one
@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 from math import isfinite
+
+from django.db.models import Q
 
 from qa.models import (
     Check,
@@ -43,9 +45,10 @@ class Which(StrEnum):
 
 @dataclass(frozen=True)
 class PartRead:
-    """One part on one airframe: nm on bare edges and verdicts by (row, kind); `own` has
-    the stations of the revision it was read against by the row that they are now;
-    `cut_nm`, by row, is what was taken off its gap to have it as pulled."""
+    """One part on one airframe: nm on bare edges, verdicts and the check that read it
+    by (row, kind); `own` has the stations of the revision it was read against by the
+    row that they are now; `cut_nm`, by row, is what was taken off its gap to have it as
+    pulled. `check` is the one of its checks that counts first."""
 
     part: Part
     airframe: Airframe
@@ -55,7 +58,16 @@ class PartRead:
     verdicts: dict[tuple[int, str], str]
     own: dict[int, Station]
     cut_nm: dict[int, int]
-    checks: tuple[Check, ...]
+    by: dict[tuple[int, str], Check]
+
+    @property
+    def checks(self) -> list[Check]:
+        return list({check.pk: check for check in self.by.values()}.values())
+
+    def made_by(self, of: str, row: int | None) -> list[Check]:
+        """The checks that made its point on the chart of a kind at a row, else on that
+        of a mode."""
+        return self.checks if row is None else [self.by[row, of]]
 
     @property
     def pull(self) -> Pull | None:
@@ -97,7 +109,7 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     fit_ups = list(rows.order_by("-entry__pk")[:MOST])[::-1]
     seams = _seams(joint, fit_ups)
     checks = _checks(fit_ups)
-    values = _values(checks)
+    values = _values(checks, clashing=which == Which.LAST)
     pulls = _pulls({row.part_id for row in fit_ups})
     now = seams[joint.current_id]
     cuts = cuts_before.load(fit_ups, [joint], seams) if which == Which.FIRST else None
@@ -110,8 +122,9 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
             continue
         lost = cuts.lost_nm(fit_up, own[0], now) if cuts else [0] * len(now.stations)
         read = _read(own, values, seams, now, pulls.get(key, ()), lost)
+        # What was read last stands where it was read, and what is older counts no more.
+        found.pop(key, None)
         if read.nm:
-            found.pop(key, None)  # the last check stands where it was made
             found[key] = read
     return OverParts(joint, now, list(found.values()))
 
@@ -155,11 +168,13 @@ def _checks(fit_ups: list[FitUp]) -> list[Check]:
     return checks
 
 
-def _values(checks: list[Check]) -> dict[int, list[CurrentReading]]:
+def _values(checks: list[Check], *, clashing: bool) -> dict[int, list[CurrentReading]]:
+    """What was read by check; where clashing also what cannot count, since several
+    values stand and nobody has chosen yet."""
+    wanted = Q(clash=False, reading__value_nm__isnull=False)
+    wanted |= Q(clash=True) if clashing else Q()
     rows = CurrentReading.objects.filter(
-        fit_check__in=[check.pk for check in checks],
-        clash=False,
-        reading__value_nm__isnull=False,
+        wanted, fit_check__in=[check.pk for check in checks]
     )
     found: dict[int, list[CurrentReading]] = {}
     for value in rows.select_related("reading"):
@@ -199,7 +214,12 @@ def _read(
 ) -> PartRead:
     fit_up = checks[0].fit_up
     own = seams[fit_up.revision_id]
-    rows = [(check, value) for check in checks for value in values[check.pk]]
+    first: dict[tuple[int, str], tuple[Check, CurrentReading]] = {}
+    for check in checks:
+        for value in values[check.pk]:
+            first.setdefault((value.station_id, value.kind), (check, value))
+    # Where the first clashes nothing is taken from the next.
+    rows = [(check, value) for check, value in first.values() if not value.clash]
     read, _unlike = brought_back(rows, own, now, lost)
     stations = {
         row: own.stations[own.rows[label]]
@@ -214,7 +234,7 @@ def _read(
         verdicts={place: value.verdict for place, value in read.items()},
         own=stations,
         cut_nm={row: nm for row, nm in enumerate(lost) if nm},
-        checks=tuple({value.check.pk: value.check for value in read.values()}.values()),
+        by={place: value.check for place, value in read.items()},
     )
 
 

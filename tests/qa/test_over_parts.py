@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from qa.actions import chart_notes, trimming
 from qa.actions.trimming import Taken
-from qa.models import ChartNote, Check, Kind
+from qa.models import ChartNote, Check, CurrentReading, Kind
 from qa.numeric.measuring.modes import Mode
 from qa.queries.joints import over_parts as queries
 from qa.queries.joints.part_charts import Way
@@ -29,6 +29,7 @@ from tests.around import by_hand
 from tests.qa.making import (
     make_check,
     make_fit_up,
+    make_instrument,
     make_part,
     make_stations,
     mm,
@@ -164,6 +165,64 @@ def test_what_was_cut_changes_the_last_reading_and_not_the_first(shop):
     read(make_check(shop.by, after, finish="bare"), "4", "gap", "2.20")
     (part,) = rules.over_parts(shop.joint, Which.LAST).reads
     assert {*part.nm} == {(3, "gap")}
+
+
+def test_what_clashes_in_the_newest_check_is_not_taken_from_an_older_one(shop):
+    """Two values stand for station 4 and nobody has chosen; the other places are as
+    they were read. At the first fit the first check counts, whatever came later."""
+    first = shop.fit(shop.pull(), shop.airframes[0], {})
+    newer = make_check(shop.by, first.fit_up, finish="finished")
+    for value in ("2.00", "2.40"):
+        read(newer, "4", "gap", value)
+    assert CurrentReading.objects.get(fit_check=newer).clash
+    (part,) = rules.over_parts(shop.joint, Which.LAST).reads
+    assert (3, "gap") not in part.nm and (3, "flush") in part.nm
+    assert part.nm[4, "gap"] == mm(2.25)
+    (part,) = rules.over_parts(shop.joint, Which.FIRST).reads
+    assert part.nm[3, "gap"] == mm(2.25)
+
+
+def test_a_note_stays_on_its_point_when_another_place_is_read_again(
+    shop, people, client_of
+):
+    """And moves to no other point: what a newer check reads there is another value, by
+    whoever reads it."""
+    check = shop.fit(shop.pull(), shop.airframes[0], {})
+    for wave in ({"4": 0.1, "7": 0.1}, {"4": 0.2, "7": -0.1}):
+        shop.fit(shop.pull(), shop.airframes[1], wave)
+    station = check.fit_up.revision.stations.get(label="4")
+    for said in (
+        {"of": "gap", "station": station, "words": "cold"},
+        {"of": "high", "words": "bent"},
+        {"words": "other strap"},
+    ):
+        chart_notes.write_note(by=shop.by, check=check, **said)
+    builder = people["builder"]
+    gauge = make_instrument(shop.by)
+    newer = make_check(builder, check.fit_up, finish="finished", instrument=gauge)
+
+    def page_of(label):
+        return queries.place_page(shop.joint, label, "gap", Which.LAST, "mm")
+
+    def notes_of(page):
+        return [written.note.words for written in page.written]
+
+    read(newer, "7", "gap", "2.20", by=builder)
+    assert notes_of(page_of("4")) == ["cold", "other strap"]
+    assert notes_of(page_of("7")) == ["other strap"]
+    mode = queries.mode_page(shop.joint, Mode.HIGH, Which.LAST, "mm")
+    assert notes_of(mode) == ["bent", "other strap"]
+    assert "new person" in page_of("7").chart_svg
+    assert "new person" not in page_of("4").chart_svg
+    # The form offers the check that made the point.
+    key = str(check.entry_id)
+    at = f"/joints/{shop.joint.pk}/over-parts/at/4/gap/note/?which=last"
+    client = client_of("builder")
+    assert f'value="{key}"' in client.get(at).content.decode()
+    assert client.post(at, {"point": key, "words": "wet"}).status_code == 302
+    assert "wet" in notes_of(page_of("4"))
+    read(newer, "4", "gap", "2.30", by=builder)
+    assert notes_of(page_of("4")) == ["other strap"]
 
 
 def test_what_was_cut_before_the_first_reading_is_added_back_and_said(
@@ -312,7 +371,7 @@ def test_a_mode_is_told_of_the_stations_that_were_read_and_have_a_limit(people):
     values = [float(row[1]) for row in page.chart_table.rows]
     assert values == [0.1, 0.2, 0.3, 0.4]
     assert "The target is the limit itself" in page.aimed
-    (high, *_others) = drifts.drift_of(shop.found, "mm").modes
+    (high, *_others) = drifts.drift_of(shop.found, "mm", {}).modes
     assert high.words.endswith("mm a pull; the target is the limit itself")
     few = {str(n): None for n in range(1, 7)}
     shop.fit(shop.pull(), shop.airframes[0], {}, raised | few)

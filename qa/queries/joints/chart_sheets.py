@@ -7,7 +7,7 @@ from qa.queries.issue import local
 from qa.queries.joints.over_parts import SeriesPage
 from shop.queries.identity import the_shop
 
-READINGS = {"first": "at the first fit", "last": "at the last check"}
+READINGS = {"first": "at the first fit", "last": "as read last"}
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,9 @@ class ChartPaper:
 
 def paper_of(page: SeriesPage, which: str, url: str, creator: str) -> ChartPaper:
     """Dated by the newest that it shows, check or note. page: of a part at least."""
-    entries = [read.check.entry for read in page.reads]
+    entries = [
+        check.entry for read in page.reads for check in read.made_by(page.of, page.row)
+    ]
     entries += [written.note.entry for written in page.written]
     newest = max(entry.received_at for entry in entries)
     return ChartPaper(

@@ -229,11 +229,11 @@ def place_page(
             low=low,
             high=high,
             notes=notes_on([read for read, _nm in series], kind, row),
-            gap_row=row if gap else None,
+            of=kind,
+            row=row,
         ),
         lengths.limits(*limits, unit),
         way,
-        (kind, row),
         _as_pulled(
             which, sum(row in read.cut_nm for read, _nm in series) if gap else None
         ),
@@ -255,10 +255,11 @@ def mode_page(
         low=None,
         high=None,
         notes=notes_on(reads, mode),
+        of=str(mode),
         target=Fraction(0),
         why=whys[0] if whys else "",
     )
-    page = _page(joint, series, "", way, (str(mode), None), _as_pulled(which, cut))
+    page = _page(joint, series, "", way, _as_pulled(which, cut))
     return replace(page, left_out=_left_out(whys) if reads else "", aimed=aimed)
 
 
@@ -294,7 +295,6 @@ def _page(
     series: Series,
     limits: str,
     way: Way,
-    about: tuple[str, int | None],
     as_pulled: str,
 ) -> SeriesPage:
     capability = _capability(series)
@@ -302,8 +302,8 @@ def _page(
     return SeriesPage(
         joint=joint,
         title=series.title,
-        of=about[0],
-        row=about[1],
+        of=series.of,
+        row=series.row,
         reads=series.reads,
         written=[
             Written(note, read.part.serial, note.of == EVERYWHERE)
@@ -324,7 +324,7 @@ def _page(
         chart_table=table,
         chart_why=why,
         trends=trends_of(series),
-        doubts=doubts.of_reads(series.reads),
+        doubts=doubts.of_reads(series.reads, series.of, series.row),
     )
 
 

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from qa.drawing import control_chart
 from qa.drawing.control_chart import ChartSheet, Note, Remark
 from qa.drawing.scene import Scene
-from qa.models import ChartNote
+from qa.models import ChartNote, Check, Kind
 from qa.numeric.measuring.charts import chart
 from qa.queries.issue import local
 from qa.rules import over_parts as rules
@@ -36,8 +36,9 @@ class Table:
 @dataclass(frozen=True)
 class Series:
     """Values in the reader's unit, exact, with what each is of; `notes` by the key of
-    the check that made the point. `gap_row`: the station whose gap it is, where it is
-    one; `target`: what a mode should be, which has no limits; `why` none was told."""
+    the check that counts first of its part. `of` is a kind of reading at the station of
+    `row`, or a mode of whole parts (no row); `target`: what a mode should be, which has
+    no limits; `why` none was told."""
 
     title: str
     unit: str
@@ -46,13 +47,18 @@ class Series:
     low: Fraction | None
     high: Fraction | None
     notes: dict[int, list[ChartNote]] = field(default_factory=dict)
-    gap_row: int | None = None
+    of: str = ""
+    row: int | None = None
     target: Fraction | None = None
     why: str = ""
 
     def cut_nm(self, read: PartRead) -> int:
         """What was taken off a gap again, since it was cut before it was read."""
-        return read.cut_nm.get(self.gap_row, 0)
+        return read.cut_nm.get(self.row, 0) if self.of == Kind.GAP else 0
+
+    def made_by(self, read: PartRead) -> list[Check]:
+        """The checks that made the point of a part."""
+        return read.made_by(self.of, self.row)
 
 
 @dataclass(frozen=True)
@@ -94,7 +100,7 @@ def chart_of(series: Series, way: Way) -> tuple[Scene | None, Table | None, str]
         unit=series.unit,
         chart=control,
         labels=tuple(_point_names(points, labels, series.reads, way)),
-        notes=tuple(_notes(points, labels, series.reads)),
+        notes=tuple(_notes(points, labels, series)),
         remarks=tuple(_remarks(points, labels, series)),
         rules=way.rules,
         digits=FINER[series.unit],
@@ -122,13 +128,13 @@ def _point_names(points, labels, reads: list[PartRead], way: Way) -> list[str]:
     return names
 
 
-def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
+def _notes(points, labels, series: Series) -> list[Note]:
     """What changed before a point: a repair or another mold, somebody who had not
     measured here before."""
     found: dict[int, list[str]] = {}
     mold, people = None, set()
-    repairs, before = rules.repairs_of(reads), {}
-    for label, read in zip(labels, reads, strict=True):
+    repairs, before = rules.repairs_of(series.reads), {}
+    for label, read in zip(labels, series.reads, strict=True):
         words = found.setdefault(points.index(label) + 1, [])
         if read.pull:
             tool, number = read.pull.tool_id, read.pull.number
@@ -139,10 +145,10 @@ def _notes(points, labels, reads: list[PartRead]) -> list[Note]:
             if mold not in (None, read.pull.tool_id):
                 words.append(_("mold %(code)s") % {"code": read.pull.tool.code})
             mold = read.pull.tool_id
-        by = read.check.entry.by_id
-        if people and by not in people:
+        by = {check.entry.by_id for check in series.made_by(read)}
+        if people and by - people:
             words.append(_("new person"))
-        people.add(by)
+        people |= by
     return [
         Note(at, ", ".join(dict.fromkeys(words)))
         for at, words in sorted(found.items())
