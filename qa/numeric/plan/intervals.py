@@ -33,7 +33,7 @@ from qa.numeric.plan.result import Move, Plan
 from qa.numeric.plan.seat import SeatProblem
 from qa.numeric.plan.trim import CUT_MM, TrimProblem
 
-DRAWS, FEWER = 79, 19  # of which the 76th and the last bound 95 of 100
+DRAWS, FEWER = 79, 39  # of which the 76th and the 38th bound 95 of 100
 FAIL = 40  # of so many draws one at most may be such that it cannot be planned
 MANY = 100  # readings; with more there are fewer draws, so that a page need not wait
 SHARE = 0.95
