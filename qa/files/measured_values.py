@@ -4,6 +4,7 @@
 values in one unit. A cell that is empty is an error: no value is made up for it.
 """
 
+import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ LONGEST_LABEL = 60
 MOST_SHOWN = 8  # stretches of lines, in a complaint
 LINE = " line"  # no column is headed so
 NO_BREAK = ("", "0", "no")
+WHOLE = re.compile(r"(\d+)([.,]0*)?")  # as tables write it: 1, 01, 1.0
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,7 @@ def read_pulls(data: bytes) -> PullsFile:
     columns = _columns(data, {"pull": measured, "value": measured}, {"break": str})
     pulls, marks = columns["pull"], columns.get("break", ())
     both = zip(pulls, marks, strict=False)
-    rows = sorted((pull, mark.lower()) for pull, mark in both)
+    rows = sorted((pull, _mark(mark)) for pull, mark in both)
     marked = [(pull, mark) for pull, mark in rows if mark not in NO_BREAK]
     numbered = (
         marked
@@ -133,6 +135,12 @@ def read_pulls(data: bytes) -> PullsFile:
             breaks.append(pull)
         before = mark
     return PullsFile(tuple(pulls), tuple(columns["value"]), tuple(breaks))
+
+
+def _mark(text: str) -> str:
+    """What stands under break, a whole number however it is written."""
+    whole = WHOLE.fullmatch(text)
+    return str(int(whole[1])) if whole else text.lower()
 
 
 def measured(text: str) -> Decimal:

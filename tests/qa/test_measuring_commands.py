@@ -283,10 +283,15 @@ def test_repairs_are_breaks_however_the_mark_is_written(told):
     assert told("trend", text, "--limit", "1") == found != answers[0]
     assert found["breaks"] == [7, 8] and answers[0]["breaks"] == [7]
     # To the end too, where they are no whole numbers, which number stretches there.
-    for mark, breaks in (("x", [11, 12]), ("1.5", [11, 12]), ("1", [11])):
+    whole = (("1", [11]), ("1.0", [11]), ("01", [11]), ("0.0", []))
+    for mark, breaks in (("x", [11, 12]), ("1.5", [11, 12]), *whole):
         ended = [(*row, mark if row[0] > 10 else "") for row in rows]
         text = table("pull", "value", "break", rows=ended)
         assert told("trend", text, "--limit", "1")["breaks"] == breaks, mark
+    # Before the first pull nothing is told apart, whatever is marked.
+    first = [(*row, "new" if row[0] in (0, 7) else "") for row in rows]
+    text = table("pull", "value", "break", rows=first)
+    assert told("trend", text, "--limit", "1") == answers[0]
 
 
 @pytest.mark.parametrize("command", COMMANDS)

@@ -1,9 +1,7 @@
 """A value against pull number: `trend FILE.csv --limit L`."""
 
 import argparse
-from collections.abc import Sequence
 from dataclasses import asdict
-from decimal import Decimal
 
 from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, shown
 from qa.files.measured_values import measured, read_pulls
@@ -19,7 +17,7 @@ class Command(ValuesCommand):
         "is the same. Whole numbers at all pulls from the first marked one on number "
         "stretches: the same number again is no repair. Any other mark is a repair at "
         "its pull, whatever stood before. Key breaks: the pulls before which a repair "
-        "was counted."
+        "was counted; one before the first pull tells nothing."
     )
 
     def add_arguments(self, parser):
@@ -50,8 +48,8 @@ class Command(ValuesCommand):
             level=float(options["level"]),
             at=options["at"],
         )
-        lines = text_lines(found, options["level"], file.breaks)
-        return ValuesAnswer(as_plain(found, file.breaks), lines, remark(found.why))
+        lines = text_lines(found, options["level"])
+        return ValuesAnswer(as_plain(found), lines, remark(found.why))
 
 
 def some_numbers(text: str) -> list:
@@ -62,7 +60,7 @@ def some_numbers(text: str) -> list:
         raise argparse.ArgumentTypeError(str(why)) from why
 
 
-def as_plain(found: Trend, breaks: Sequence[Decimal] = ()) -> dict:
+def as_plain(found: Trend) -> dict:
     """What was found, as documented for other programs."""
     return {
         "slope": found.slope,
@@ -73,14 +71,14 @@ def as_plain(found: Trend, breaks: Sequence[Decimal] = ()) -> dict:
         "p_slope": found.p_slope,
         "reaches": found.reaches and asdict(found.reaches),
         "prediction": [asdict(point) for point in found.prediction],
-        "breaks": [float(pull) for pull in breaks],
+        "breaks": [*found.breaks],
     }
 
 
-def text_lines(line: Trend, level, breaks: Sequence[Decimal]) -> list[str]:
+def text_lines(line: Trend, level) -> list[str]:
     """The same for people."""
-    pulls = ", ".join(shown(float(pull), 6) for pull in breaks)
-    counted = [f"A break before pull {pulls}."] if breaks else []
+    pulls = ", ".join(shown(pull, 6) for pull in line.breaks)
+    counted = [f"A break before pull {pulls}."] if line.breaks else []
     if line.slope is None:
         return [f"n {line.n}", *counted]
     course = remark(line.course)

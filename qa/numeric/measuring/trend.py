@@ -49,7 +49,7 @@ class Foreseen:
 class Trend:
     """What is told; None where it cannot be had, and `why`. `intercept` is that of the
     latest stretch; `r2` is of all, breaks and slope together. `course` says
-    what becomes of the limit."""
+    what becomes of the limit. `breaks` are the pulls at which a stretch begins."""
 
     n: int
     slope: float | None = None
@@ -62,6 +62,7 @@ class Trend:
     prediction: tuple[Foreseen, ...] = ()
     course: Remark | None = None
     why: Remark | None = None
+    breaks: tuple[float, ...] = ()
 
 
 def trend(
@@ -90,15 +91,16 @@ def trend(
     if len(starts) > MOST_BREAKS:
         raise TrendError(f"{len(starts)} breaks; at most {MOST_BREAKS}")
     wanted = exact_list(at, "pull")
-    if len(set(y)) < 2:
-        return Trend(len(x), why=Remark("values_alike"))
     line = _Line(x, starts)
+    breaks = tuple(map(float, line.starts))
+    if len(set(y)) < 2:
+        return Trend(len(x), why=Remark("values_alike"), breaks=breaks)
     try:
         line_fit = fit([line.row(pull) for pull in x], y)
     except Undetermined:
-        return Trend(len(x), why=_too_few(x, line))
+        return Trend(len(x), why=_too_few(x, line), breaks=breaks)
     t, p = _quantile_and_p(line_fit, level)
-    result = _told(len(x), line_fit, p)
+    result = replace(_told(len(x), line_fit, p), breaks=breaks)
     ahead = [max(x).__floor__() + k for k in range(1, AHEAD + 1)]
     foreseen = sorted({*x, *wanted, *map(Fraction, ahead)})
     result = replace(
