@@ -160,7 +160,7 @@ def _tag(point: TrimPoint) -> str:
 
 def _known(mm: float, half: float | None) -> str:
     """A depth in the digits that are known, never more of it, and how well."""
-    if not half:
+    if half is None:
         return _depth(mm)
     return f"{no_more(mm, 'mm', half)} {give_or_take(half, 'mm')}"
 

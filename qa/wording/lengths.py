@@ -42,7 +42,7 @@ def mm(value: float, unit: str, places: int | None = None) -> str:
 def places_known(half: float | None, unit: str, most: dict[str, int] = PLACES) -> int:
     """Decimals that are known of a length: those down to the first digit of half of its
     95 % interval, mm; as many as people are shown where nothing is known of it."""
-    if not half:
+    if not half:  # nothing is known of it, or all
         return most[unit]
     first = -math.floor(math.log10(half / (1.0 if unit == "mm" else MM_PER_IN)))
     return min(most[unit], max(FEWEST_PLACES[unit], first))
@@ -50,7 +50,7 @@ def places_known(half: float | None, unit: str, most: dict[str, int] = PLACES) -
 
 def give_or_take(half: float | None, unit: str) -> str:
     """ "± 0.2", rounded up to the digits that are known; "" where nothing is known."""
-    if not half:
+    if half is None:
         return ""
     places = places_known(half, unit)
     step = NM_PER[unit] // 10**places
