@@ -11,6 +11,12 @@ from qa.wording.lengths import give_or_take
 from shop.numeric.units import MILLI, format_length
 
 SHIM, TURN = "shim", "turn"
+QUARTERS = {0: "", 250: "¼", 500: "½", 750: "¾"}
+PART_TURNS = {
+    250: gettext_lazy("a quarter turn"),
+    500: gettext_lazy("half a turn"),
+    750: gettext_lazy("three quarters of a turn"),
+}
 COUNTS = (
     *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
     *("ten", "eleven", "twelve"),
@@ -52,10 +58,19 @@ def change_words(
     if not rest and settable.step_kind == SHIM:
         return _shims(steps, length(settable.step_nm, unit), change_nm > 0) + more
     if not rest and settable.step_kind == TURN:
-        turns = steps * (settable.turn_e3 or 0) / MILLI
-        words = ngettext("%(turns)g turn", "%(turns)g turns", 1 if turns <= 1 else 2)
-        return f"{words % {'turns': turns}}, {amount} {way}{more}"
+        return f"{_turns(steps * (settable.turn_e3 or 0))}, {amount} {way}{more}"
     return f"{amount} {way}{more}"
+
+
+def _turns(turn_e3: int) -> str:
+    """Turns of a rod end as hands count them, in quarters: "1¼ turns"."""
+    whole, rest = divmod(turn_e3, MILLI)
+    if not whole and rest in PART_TURNS:
+        return str(PART_TURNS[rest])
+    if rest in QUARTERS:
+        words = ngettext("%(turns)s turn", "%(turns)s turns", whole if not rest else 2)
+        return words % {"turns": f"{whole}{QUARTERS[rest]}"}
+    return _("%(turns)g turns") % {"turns": turn_e3 / MILLI}
 
 
 def _shims(count: int, step: str, put_in: bool) -> str:
@@ -95,6 +110,8 @@ def now_words(adjuster: Settable, now_nm: int, unit: str) -> str:
         return _("as drawn")
     amount = f"{length(now_nm, unit)} {way_of(adjuster, now_nm)}"
     steps, rest = divmod(abs(now_nm), adjuster.step_nm)
+    if not rest and adjuster.step_kind == TURN:
+        return f"{_turns(steps * (adjuster.turn_e3 or 0))}, {amount}"
     if rest or adjuster.step_kind != SHIM:
         return amount
     values = {

@@ -5,7 +5,7 @@ import pytest
 from qa.actions.settings import Set, Settings, record_settings
 from qa.models import AdjusterSetting, FitUp, FitUpReason, Holding
 from qa.rules import adjusters as rules
-from qa.wording.settings import settings_text
+from qa.wording.settings import now_words, settings_text
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from tests.qa.making import make_check, make_joint, make_position, read_all
@@ -204,7 +204,11 @@ def test_what_cannot_be_set_is_refused(engineer, client_of, name, value, message
         ("length", 100_000, -50_000, "hinge: 0.05 mm fore"),
         ("shim", 500_000, -500_000, "hinge: take one 0.5 mm shim out"),
         ("shim", 500_000, 1_000_000, "hinge: put two 0.5 mm shims in"),
-        ("turn", 250_000, 750_000, "hinge: 0.75 turn, 0.75 mm aft"),
+        ("turn", 250_000, -250_000, "hinge: a quarter turn, 0.25 mm fore"),
+        ("turn", 250_000, 500_000, "hinge: half a turn, 0.5 mm aft"),
+        ("turn", 250_000, 750_000, "hinge: three quarters of a turn, 0.75 mm aft"),
+        ("turn", 312_500, 1_250_000, "hinge: 1 turn, 1.25 mm aft"),
+        ("turn", 312_500, -1_562_500, "hinge: 1¼ turns, 1.5625 mm fore"),
     ],
 )
 def test_a_change_is_told_as_hands_make_it(step_kind, step, change, words):
@@ -225,6 +229,8 @@ def test_a_change_is_told_as_hands_make_it(step_kind, step, change, words):
         now_nm=0,
     )
     assert settings_text([(one, change)], "mm") == words
+    if step_kind == "turn":
+        assert f"hinge: {now_words(one, change, 'mm')}" == words
 
 
 def test_the_verb_needs_its_right(engineer, client_of):
