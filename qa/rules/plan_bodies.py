@@ -1,19 +1,21 @@
-"""A plan as the body of its record, and back: form `plan_body/5`.
+"""A plan as the body of its record, and back: form `plan_body/6`.
 
 `plan_body/1` had no adjusters, settings and ways, `plan_body/2` nothing of parts that
 were planned together, `plan_body/3` no intervals, `plan_body/4` nothing of what the
-readings of an instrument share: what lacks is read as none. Lengths
+readings of an instrument share: what lacks is read as none. Before `plan_body/6` a
+motion of a part that goes freely stood by its name as if a shop had given it. Lengths
 of stations are whole nanometers; the amounts of a move, shares and probabilities are
 the numbers that came out. Reasons are codes with values.
 """
 
 import math
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 
 from qa.numeric.plan.adjusters import Adjuster, Setting
 from qa.numeric.plan.intervals import Interval, Intervals
 from qa.numeric.plan.known import Known
-from qa.numeric.plan.motions import Motion
+from qa.numeric.plan.motions import IN_PLANE, OUT_OF_PLANE, Motion
+from qa.numeric.plan.planner import METHOD
 from qa.numeric.plan.result import (
     Fit,
     Move,
@@ -32,12 +34,14 @@ from qa.rules.shared_plans import Shared, SharedPart
 from qa.rules.ways import WayRow
 from shop.numeric.units import to_mm, to_nm
 
-FORM, METHOD = "plan_body/5", "plan/3"
+FORM = "plan_body/6"
 LENGTHS = (
     "gap_now", "gap_after", "flush_now", "flush_after", "closes_by", "most_trim",
     "trim", "build_up", "unresolved", "next_bite",
 )  # fmt: skip
 OLDER = ("plan_body/1", "plan_body/2", "plan_body/3", "plan_body/4")
+FREE = (*IN_PLANE, *OUT_OF_PLANE)
+OF_MOTIONS = ("held", "show", "trifles")  # notes that name motions
 PARTS = ("move", "seat", "level", "trim", "set_only")  # of a Plan, each with its fields
 
 
@@ -176,6 +180,9 @@ def plan_from(body: dict) -> Plan:
     outcome = dict(body["outcome"])
     stations = tuple(_station_from(station) for station in outcome["stations"])
     move = _move(outcome["move"])
+    if _unmarked(body):
+        of_free = tuple(replace(m, free=m.name in FREE) for m in move.motions)
+        move = replace(move, motions=of_free)
     trim = outcome["trim"]
     return _made(
         Plan,
@@ -185,7 +192,7 @@ def plan_from(body: dict) -> Plan:
             "seat": _fit(outcome["seat"]),
             "level": _fit(outcome["level"]),
             "trim": trim and _made(TrimPlan, {**trim, "move": _move(trim["move"])}),
-            "held": tuple(_tupled(motion) for motion in outcome["held"]),
+            "held": tuple(map(_tupled, _motions(body, outcome["held"]))),
             "settings": _settings(body),
             "set_only": _set_only(outcome.get("set_only")),
             "stations": stations,
@@ -193,6 +200,29 @@ def plan_from(body: dict) -> Plan:
             "known": _known(outcome.get("intervals")),
         },
     )
+
+
+def notes_from(body: dict) -> list:
+    """The notes of a record: codes with values."""
+    return [
+        [code, {**values, "names": _motions(body, values["names"])}]
+        if code in OF_MOTIONS
+        else [code, values]
+        for code, values in body["outcome"]["notes"]
+    ]
+
+
+def _unmarked(body: dict) -> bool:
+    """Whether a part goes freely by motions that are not marked so."""
+    older = body["form"] in (*OLDER, "plan_body/5")
+    return older and not body["wishes"]["options"].get("motions")
+
+
+def _motions(body: dict, codes: list) -> list:
+    """What motions are called, those of a part that goes freely by their codes."""
+    if not _unmarked(body):
+        return codes
+    return [["free", code] if code in FREE else code for code in codes]
 
 
 def _known(told: dict | None) -> Known | None:

@@ -164,7 +164,7 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
         bites=plan_bodies.bites_from(body),
         least_cut=to_mm(body["outcome"]["least_cut_nm"]),
         reasons=plan_bodies.reasons_from(body),
-        notes=body["outcome"]["notes"],
+        notes=plan_bodies.notes_from(body),
         wish=plan_bodies.wish_from(body),
         present=plan_bodies.present_from(body),
         holding=body["inputs"].get("holding"),

@@ -133,8 +133,7 @@ NOTES = {
         "the readings hardly see %(names)s: the %(kind)s at %(stations)s would show it"
     ),
 }
-# The motions of a free part; those that a shop states have names of its own.
-MOTIONS = {
+FREE_MOTIONS = {
     "x": gettext_lazy("sliding along x"),
     "y": gettext_lazy("sliding along y"),
     "z": gettext_lazy("going in or out"),
@@ -261,10 +260,13 @@ def named(labels: list[str]) -> str:
 
 
 def held(fit) -> str:
-    """A motion in words, or where a combination of several goes."""
+    """A motion in words, by the name that a shop gave it, or where a combination of
+    several goes."""
     if isinstance(fit, str):
-        return str(MOTIONS.get(fit, fit))
+        return fit
     kind, *vectors = fit
+    if kind == "free":
+        return ": ".join([*vectors[1:], str(FREE_MOTIONS[vectors[0]])])
     if kind == "alike":
         return _("what moves several parts alike")
     if kind == "sliding":
@@ -277,7 +279,9 @@ def held(fit) -> str:
 
 def held_name(fit) -> str:
     """The same for a program: a motion by its name."""
-    return fit if isinstance(fit, str) else held(fit)
+    if not isinstance(fit, str) and fit[0] == "free":
+        return " ".join([*fit[2:], fit[1]])
+    return held(fit)
 
 
 def _vector(values, places: int) -> str:

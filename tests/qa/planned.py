@@ -49,6 +49,17 @@ def even(count=8, gap="2.20", **but) -> dict:
     return told | {label.removeprefix("s"): value for label, value in but.items()}
 
 
+def shifted(check, x=0.0, y=0.0, turn=0.0, rise=0.0, **off):
+    """Read every station as a door would read that sits off by a known move (mm,
+    radians); off: what a station reads more, s3=-0.9."""
+    for station in check.fit_up.revision.stations.all():
+        px, py = station.x_nm / 1e6, station.y_nm / 1e6
+        nx, ny = station.gap_x_e9 / 1e9, station.gap_y_e9 / 1e9
+        moved = nx * (x - turn * py) + ny * (y + turn * px)
+        gap = 2.25 - moved + off.get(f"s{station.label}", 0.0)
+        read_at(check, {station.label: f"{gap:.4f}"}, flush=f"{rise:.2f}")
+
+
 def cut(by, check: Check, depths: dict, side="part", **said):
     """Record depths in mm by station, and return the fit-up that it opened. Without a
     plan that asked for it there is a reason to give."""

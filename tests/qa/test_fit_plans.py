@@ -14,6 +14,7 @@ from qa.actions import fit_plans, moves, settings, trimming
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import FitPlan, PlanEnd, StandingPlan
 from qa.numeric.plan import free_planner, set_planner
+from qa.numeric.plan.planner import METHOD
 from qa.queries.plans import plan_pages as plans
 from qa.queries.tablet import carried_checks as tablet
 from qa.rules import overtaking, plan_records, planning, ways
@@ -77,7 +78,7 @@ def test_a_plan_on_record_says_what_was_read_wished_and_found(engineer):
     assert row.label == "FP-0001"
     assert hashlib.sha256(row.body.encode()).hexdigest() == row.digest
     body = json.loads(row.body)
-    assert body["form"] == "plan_body/5" and row.method == body["method"]
+    assert body["form"] == "plan_body/6" and row.method == body["method"] == METHOD
     (joint,) = body["inputs"]["joints"]
     assert len(joint["readings"]) == 16
     assert joint["check"] == str(check.entry_id)

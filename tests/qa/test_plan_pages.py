@@ -1,7 +1,9 @@
 """The plan of a check as people see it: words, tables, papers, who may what."""
 
 import io
+import json
 import re
+from dataclasses import replace
 
 import pytest
 from django.db import connection
@@ -9,12 +11,17 @@ from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
 from qa.actions import planning_defaults
-from qa.models import FitUp, PlanDefaults, TrimCut
-from qa.numeric.plan.motions import free_motions
+from qa.models import FitPlan, FitUp, PlanDefaults, TrimCut
+from qa.numeric.plan.joint_arrays import Measured
+from qa.numeric.plan.motions import Motion, free_motions
+from qa.numeric.plan.planner import plan_joints
+from qa.numeric.plan.result import PlanOptions
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans import plan_texts
-from qa.rules import planning
-from qa.wording.plans import held
+from qa.rules import plan_records, planning
+from qa.wording.plans import held, held_name, note, plan_notes
+from shop.ledger.canonical import canonical
+from tests.numeric import doors
 from tests.qa.making import (
     make_check,
     make_fit_up,
@@ -30,6 +37,7 @@ from tests.qa.planned import (
     even,
     planned,
     read_at,
+    shifted,
     take,
     without_spread,
 )
@@ -44,17 +52,6 @@ def engineer(people):
 
 def url(check, more="plan/"):
     return f"/fit-checks/{check.entry_id}/{more}"
-
-
-def shifted(check, x=0.0, y=0.0, turn=0.0, rise=0.0, **off):
-    """Read every station as a door would read that sits off by a known move (mm,
-    radians); off: what a station reads more, s3=-0.9."""
-    for station in check.fit_up.revision.stations.all():
-        px, py = station.x_nm / 1e6, station.y_nm / 1e6
-        nx, ny = station.gap_x_e9 / 1e9, station.gap_y_e9 / 1e9
-        moved = nx * (x - turn * py) + ny * (y + turn * px)
-        gap = 2.25 - moved + off.get(f"s{station.label}", 0.0)
-        read_at(check, {station.label: f"{gap:.4f}"}, flush=f"{rise:.2f}")
 
 
 def view_of(check, unit="mm", **limits):
@@ -108,10 +105,47 @@ def test_a_turn_says_which_way_round_it_goes(engineer):
     assert without_spread(asked) == f"{told}, 0.189°"
 
 
-def test_every_motion_of_a_free_part_is_told_in_words():
-    motions = [motion.name for motion in free_motions((0, 0, 0), 1, 1, 1, 1)]
-    assert len(set(map(held, motions))) == 6
-    assert not set(map(held, motions)) & set(motions)
+def test_every_motion_of_a_free_part_is_told_in_words_and_no_name_of_the_shop_is():
+    free = free_motions((0, 0, 0), 1, 1, 1, 1)
+    names, words = {one.name for one in free}, {held(one.code) for one in free}
+    assert len(words) == 6 and not words & names
+    assert {held_name(one.code) for one in free} == names
+    door = [replace(one, part="door").code for one in free]
+    assert {held(code) for code in door} == {f"door: {word}" for word in words}
+    assert held_name(door[0]) == "door tilt_x"
+    own = replace(free[0], free=False)
+    assert held(own.code) == "tilt_x"
+    assert held(replace(own, part="door").code) == "door tilt_x"
+
+
+def test_what_no_reading_sees_is_told_by_the_name_that_a_shop_gave_it():
+    tilt = Motion("tilt_x", (0, 0, 0), (1, 0, 0), (0, 0, 0), -1, 1)
+    slide = Motion("turn", (1, 0, 0), (0, 0, 0), (0, 0, 0), -3, 3)
+    joint = doors.square()
+    gaps = Measured(joint, [1.2, 2.0, 2.8, 2.0], doors.none(joint))
+    plan = plan_joints([gaps], PlanOptions(motions=(tilt, slide)))
+    assert plan.held == ("tilt_x",)
+    assert "no reading sees it: tilt_x" in " ".join(plan_notes(plan))
+    free = plan_joints([gaps], PlanOptions())
+    assert free.held == (("free", "turn"),)
+    assert "no reading sees it: turning in the plane" in " ".join(plan_notes(free))
+
+
+def test_the_motions_of_an_older_record_are_told_in_words_too(engineer):
+    check = a_check(engineer)
+    read_at(check, even(s3="0.9"), flush=None)
+    row = take(engineer, check)
+    body = json.loads(row.body) | {"form": "plan_body/5"}
+    body["outcome"] |= {"held": ["turn"], "notes": [["held", {"names": ["turn"]}]]}
+    row = FitPlan.objects.get()
+    row.body = canonical(body)
+    worked = plan_records.worked_of(row)
+    assert plans.view_of(worked, "mm").held == ["turning in the plane"]
+    assert note(*worked.notes[0], "mm").endswith("sees it: turning in the plane")
+    body["wishes"]["options"]["motions"] = body["outcome"]["move"]["motions"]
+    row = FitPlan.objects.get()
+    row.body = canonical(body)
+    assert plan_records.worked_of(row).plan.held == ("turn",)
 
 
 def seen(page: str) -> str:

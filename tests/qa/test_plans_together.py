@@ -170,7 +170,7 @@ def test_plans_taken_together_are_one_act_each_with_its_number(engineer):
     assert lower.entry == upper.entry and lower.entry.form == "plans_together/1"
     assert (lower.part, upper.part) == (cowls.lower, cowls.upper)
     told = json.loads(upper.body)
-    assert told["form"] == "plan_body/5"
+    assert told["form"] == "plan_body/6"
     assert [one["serial"] for one in told["together"]["parts"]] == [
         cowls.lower.serial, cowls.upper.serial,
     ]  # fmt: skip

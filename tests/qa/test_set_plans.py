@@ -107,7 +107,7 @@ def test_a_plan_on_record_keeps_its_settings_and_their_words(engineer, client_of
     drawn = view_of(check)
     row = take(engineer, check, None)
     body = json.loads(row.body)
-    assert body["form"] == "plan_body/5" and body["inputs"]["holding"] == 1
+    assert body["form"] == "plan_body/6" and body["inputs"]["holding"] == 1
     again = plans.view_of(plan_records.worked_of(FitPlan.objects.get(pk=row.pk)), "mm")
     assert (again.steps, again.moves) == (drawn.steps, drawn.moves)
     assert again.worked.plan.settings == drawn.worked.plan.settings

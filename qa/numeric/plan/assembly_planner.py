@@ -121,7 +121,7 @@ class AssemblyPlanner(Planner):
         if len(self.arrays.movers) == 1:
             return list(motions)
         name = self.arrays.bodies[mover].name
-        return [replace(motion, name=f"{name} {motion.name}") for motion in motions]
+        return [replace(motion, part=name) for motion in motions]
 
     def _move(self, free: Freedom, step) -> Moves:
         arrays, raw = self.arrays, free.amounts(step)

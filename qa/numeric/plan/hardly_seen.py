@@ -22,8 +22,8 @@ MOST_PROPOSED = 2
 
 @dataclass(frozen=True)
 class HardlySeen:
-    """A motion, by name or as `motions.described` says, and (joint, label) of stations
-    not measured for a kind yet that would show it best: none where none would.
+    """A motion, by its code or as `motions.described` says, and (joint, label) of
+    stations not measured for a kind yet that would show it best: none where none would.
 
     `u` is the standard uncertainty of the motion at the rim in mm, None where nothing
     is known of the readings'.
@@ -61,7 +61,7 @@ def hardly_seen(
 
 def _shown(arrays, free, way, u) -> HardlySeen:
     plain = np.flatnonzero(np.abs(way) > 1 - 1e-9)
-    name = free.motions[plain[0]].name if len(plain) else None
+    name = free.motions[plain[0]].code if len(plain) else None
     name = name or described(free.motions, way / free.unit)
     best = max(
         (_candidates(arrays, free, way, kind) for kind in ("gap", "flush")),

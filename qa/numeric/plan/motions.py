@@ -34,7 +34,9 @@ class Motion:
     """One way to move. Amounts in mm, or in radians when there is a rotation.
 
     `translation` v in mm per unit of amount, `rotation` w a unit axis or zero, `origin`
-    a point of that axis in mm, `low` and `high` the bounds of the amount.
+    a point of that axis in mm, `low` and `high` the bounds of the amount. `free` is one
+    of the six of a part that goes freely, any other has the name that somebody gave it;
+    `part` says whose it is where several move.
     """
 
     name: str
@@ -43,10 +45,17 @@ class Motion:
     origin: tuple[float, float, float]
     low: float
     high: float
+    free: bool = False
+    part: str = ""
 
     @cached_property
     def turns(self) -> bool:
         return any(self.rotation)
+
+    @property
+    def code(self) -> str | tuple:
+        """What it is called: ("free", name[, part]), or the name that was given."""
+        return of_part(("free", self.name) if self.free else self.name, self.part)
 
     @cached_property
     def along(self) -> np.ndarray:
@@ -73,13 +82,22 @@ def free_motions(center, max_move, max_turn, max_raise, max_tilt) -> list[Motion
     about = tuple(float(c) for c in center)
     x, y, z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
     return [
-        Motion("tilt_x", zero, x, about, -max_tilt, max_tilt),
-        Motion("tilt_y", zero, y, about, -max_tilt, max_tilt),
-        Motion("turn", zero, z, about, -max_turn, max_turn),
-        Motion("x", x, zero, about, -max_move, max_move),
-        Motion("y", y, zero, about, -max_move, max_move),
-        Motion("z", z, zero, about, -max_raise, max_raise),
+        Motion("tilt_x", zero, x, about, -max_tilt, max_tilt, free=True),
+        Motion("tilt_y", zero, y, about, -max_tilt, max_tilt, free=True),
+        Motion("turn", zero, z, about, -max_turn, max_turn, free=True),
+        Motion("x", x, zero, about, -max_move, max_move, free=True),
+        Motion("y", y, zero, about, -max_move, max_move, free=True),
+        Motion("z", z, zero, about, -max_raise, max_raise, free=True),
     ]
+
+
+def of_part(code: str | tuple, part: str) -> str | tuple:
+    """A motion (see `Motion.code`) with whose it is; "" where only one part moves."""
+    if not part:
+        return code
+    if isinstance(code, str):
+        return f"{part} {code}"
+    return (*code, part) if code[0] == "free" else code
 
 
 def cross_matrix(vector) -> np.ndarray:
@@ -235,7 +253,7 @@ def freedom(
     felt = _sees(slopes)
     if not felt.any():
         raise NothingSeen("no reading can see any motion that the part may make")
-    held = [motions[k].name for k in np.flatnonzero(~felt)]
+    held = [motions[k].code for k in np.flatnonzero(~felt)]
     locked = list(np.eye(len(motions))[~felt])
     live = np.flatnonzero(felt & (high > low))
     if not len(live):

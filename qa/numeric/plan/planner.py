@@ -24,7 +24,7 @@ from qa.numeric.plan.result import (
 from qa.numeric.plan.set_planner import SetPlanner
 from qa.numeric.plan.stack_planner import StackPlanner
 
-METHOD = "plan/3"
+METHOD = "plan/4"
 STILL = {
     "max_move_mm": 0.0,
     "max_turn_deg": 0.0,

@@ -264,7 +264,7 @@ class Plan:
     """The answer. `outcome`: "fits", "trim" or "cannot"; `move` is what to do.
 
     Outcome and probability are of what was measured: `measured` of the `limited`
-    characteristics that have limits. `held` are names of motions, or what several come
+    characteristics that have limits. `held` are codes of motions, or what several come
     to: ("sliding", direction), ("turning", point in the plane), ("turning", point mm,
     direction).
     Where the part is set by adjusters, `settings` are theirs, and `move` is what they

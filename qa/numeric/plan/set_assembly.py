@@ -19,7 +19,7 @@ from qa.numeric.plan.bodies import AssemblyError
 from qa.numeric.plan.free_planner import Solved
 from qa.numeric.plan.lattice import Lattice, Model
 from qa.numeric.plan.lattice_aims import SeatAims
-from qa.numeric.plan.motions import UNSEEN, Freedom
+from qa.numeric.plan.motions import UNSEEN, Freedom, of_part
 from qa.numeric.plan.result import Plan
 from qa.numeric.plan.set_planner import SetPlanner
 
@@ -182,21 +182,18 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
             here = self.every.take(self.every.sides[:, n] != 0)
             still, seen = set_remarks.still(rig, here)
             self.held_of.append(still)
-            held += self._whose(n, still)
+            held += [of_part(code, self._whose(n)) for code in still]
             self.remarks += set_remarks.about(rig, self.blind[own], seen, self.options)
         self.held = tuple(held)
 
-    def _whose(self, n: int, names) -> list:
-        """Names with the part before them, where several move."""
-        if len(self.arrays.movers) == 1:
-            return list(names)
-        whose = self.arrays.bodies[self.arrays.movers[n]].name
-        return [f"{whose} {name}" if isinstance(name, str) else name for name in names]
+    def _whose(self, n: int) -> str:
+        """The part that goes before names, "" where only one moves."""
+        movers = self.arrays.movers
+        return self.arrays.bodies[movers[n]].name if len(movers) > 1 else ""
 
     def _named_settings(self, n: int, adjusters) -> list[Adjuster]:
-        names = self._whose(n, [adjuster.name for adjuster in adjusters])
-        pairs = zip(adjusters, names, strict=True)
-        return [replace(adjuster, name=name) for adjuster, name in pairs]
+        whose = self._whose(n)
+        return [replace(own, name=of_part(own.name, whose)) for own in adjusters]
 
     def _lattice(self, aims: SeatAims) -> Lattices:
         each = [

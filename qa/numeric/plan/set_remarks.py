@@ -27,10 +27,10 @@ def still(rig: Rig, readings: Readings) -> tuple[tuple, tuple]:
 
 
 def _named(rig: Rig, axes: np.ndarray):
-    """Directions of motion (j, 6), orthonormal: the plain ones by name."""
+    """Directions of motion (j, 6), orthonormal: the plain ones by code."""
     inside = np.linalg.norm(axes, axis=0) > 1 - 1e-9
     for k in np.flatnonzero(inside):
-        yield rig.motions[k].name
+        yield rig.motions[k].code
     rest = axes * ~inside
     _, sizes, others = np.linalg.svd(rest, full_matrices=False)
     for axis in others[sizes > 0.5]:

@@ -108,5 +108,5 @@ def _chance(planner, values) -> float:
 
 
 def left_out(planner, free, out) -> Reason:
-    names = [free.motions[k].name for k in np.flatnonzero(out)]
+    names = [free.motions[k].code for k in np.flatnonzero(out)]
     return Reason("trifles", {"names": names, "mm": planner.options.resolution_mm})
