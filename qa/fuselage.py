@@ -7,18 +7,20 @@ first, and the check names that act, since it cannot know the fit-up that it ope
 
 import json
 
-from qa.actions import checks, fit_plans, settings, trimming
+from qa.actions import checks, fit_plans, moves, settings, trimming
 from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
 from qa.envelopes import Said
 from qa.models import Check, FitPlan, FitUp
-from qa.queries.plans import plan_pages
+from qa.queries.plans import move_rows, plan_pages
 from qa.rules import bites, overtaking, plan_records, planning, rigs
+from qa.rules.moved import Moved
 from qa.rules.planning import Wish, WorkedPlan
 from shop.ledger import Refused
 from shop.models import Entry, Person
 
 MOST_STEPS = 10_000
+CHANGED = "The part changed since this check: measure again before the next step."
 
 
 def _the_check(said: Said, related) -> Check:
@@ -56,13 +58,22 @@ def _cut(by: Person, said: Said, envelope: dict) -> None:
     _record(by, said, {**envelope, "form": "cut/1"}, cut=True)
 
 
+def _move(by: Person, said: Said, envelope: dict) -> None:
+    _record(by, said, {**envelope, "form": "move/3"}, cut=False)
+
+
 def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
-    """Settings, and where anything came off the cut that they were made with."""
+    """Settings or a move, and where anything came off the cut that they were made
+    with."""
     check, plan = _planned(said)
     worked = plan_records.worked_of(plan) if plan else planning.gathered(check)
+    if envelope["form"] == "move/3" and not plan:
+        worked = _worked_out(worked)
     items = list(map(Said, said.items("items", dict, "a list of what was done")))
-    made = _settings([item for item in items if item.text("name", 90)], worked)
-    note, moved, more = said.text("note"), said.flag("moved"), said.flag("more")
+    named = [item for item in items if item.text("name", 90)]
+    moved = _moved(named, said.flag("moved"), worked)
+    made = _settings([item for item in named if not item.text("unit", 2)], worked)
+    note, more = said.text("note"), said.flag("more")
     checks_cut = [joint.check for joint in worked.joints]
     taken = [_taken(item, checks_cut) for item in items if item.text("side", 8)]
     if cut and any(depth.depth_nm() for depth in taken):
@@ -71,23 +82,20 @@ def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
             checks=checks_cut,
             taken=_once(taken),
             plan=plan,
-            moved=_beside(made, worked, moved=moved),
+            moved=made if _changed(made) else moved,
             note=note,
             reason=note[:200],
             more=more,
             **envelope,
         )
         return
-    settings.record_settings(
-        by=by,
-        checks=checks_cut,
-        made=made,
-        # What was set is so, whatever became of the plan since.
-        plan=plan if plan and plan_records.standing(plan) else None,
-        note=note,
-        more=cut and more,
-        **envelope,
-    )
+    # What was set or moved is so, whatever became of the plan since.
+    plan = plan if plan and plan_records.standing(plan) else None
+    told = {"plan": plan, "note": note, "more": cut and more, **envelope}
+    if moved and not _changed(made):
+        moves.record_move(by=by, checks=checks_cut, moved=moved, **told)
+    else:
+        settings.record_settings(by=by, checks=checks_cut, made=made, **told)
 
 
 def _take(by: Person, said: Said, envelope: dict) -> None:
@@ -97,8 +105,7 @@ def _take(by: Person, said: Said, envelope: dict) -> None:
     shown = said.whole("read_to")
     worked, plan = plan_records.draft(check, Wish(way=way))
     if plan is None:
-        words = "The part changed since this check: measure again before the next step."
-        raise Refused(worked.problem or words, code="stale")
+        raise Refused(worked.problem or CHANGED, code="stale")
     if worked.way != way:
         raise Refused("This way is not offered.", field="way")
     plan.read_to = min(shown, plan.read_to)
@@ -120,13 +127,42 @@ def _planned(said: Said) -> tuple[Check, FitPlan | None]:
     return check, said.row("plan", plans, key="entry_id", missing_ok=True)
 
 
-def _beside(made: Settings, worked: WorkedPlan, *, moved: bool):
-    """What was done beside a cut: settings, or the move that the plan asks for."""
-    if any(setting.value_nm != setting.was_nm for setting in made.settings):
-        return made
-    if moved and worked.record and worked.plan.settings is None:
+def _worked_out(worked: WorkedPlan) -> WorkedPlan:
+    """The plan that a part was moved by where none was taken: its motions are named in
+    what was done."""
+    if not worked.live:
+        raise Refused(worked.problem or CHANGED, code="stale")
+    planning.solved(worked)
+    return worked
+
+
+def _changed(made: Settings) -> bool:
+    return any(setting.value_nm != setting.was_nm for setting in made.settings)
+
+
+def _moved(named: list[Said], as_asked: bool, worked: WorkedPlan) -> Moved | None:
+    """How far the part was moved, by the motions of the plan; None where it stayed.
+
+    as_asked: as tablets said it before they told what was really done.
+    """
+    if worked.plan is None or worked.plan.settings is not None:
+        return None
+    if as_asked and worked.record:
         return plan_pages.moved(worked, "mm")
-    return None
+    names, made = {motion.name for motion in worked.plan.move.motions}, {}
+    for item in named:
+        name, unit, places = item.text("name", 90), item.text("unit", 2), "places"
+        done, places = item.integer("done"), item.integer(places)
+        if name not in names or name in made:
+            words = f"The part does not go by {name} in this plan, or twice."
+            raise Refused(words, field="items")
+        known = unit in bites.PLACES and places in range(bites.PLACES[unit] + 1)
+        if done is None or abs(done) > MOST_STEPS or not known:
+            raise Refused(f"How far it went by {name} is not said.", field="items")
+        made[name] = done, unit, places
+    if not any(done for done, _unit, _places in made.values()):
+        return None
+    return plan_pages.moved(worked, "mm", move_rows.raw_of(worked, made))
 
 
 def _taken(item: Said, checks_cut: list[Check]) -> Taken:
@@ -190,4 +226,10 @@ def _settings(items: list[Said], worked: WorkedPlan) -> Settings:
     return Settings(rows, made.changes, made.beside)
 
 
-FORMS = {"take/1": _take, "set/1": _set, "cut/1": _cut, "check/3": _check_after}
+FORMS = {
+    "take/1": _take,
+    "set/1": _set,
+    "move/3": _move,
+    "cut/1": _cut,
+    "check/3": _check_after,
+}

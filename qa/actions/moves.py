@@ -14,10 +14,11 @@ def record_move(
     moved: Moved,
     plan: FitPlan | None = None,
     note: str = "",
+    more: bool = False,
     **envelope,
 ) -> list[FitUp]:
     """Record a move, and open the next fit-up of every joint it was planned for. The
-    plan that asked for it is done."""
+    plan that asked for it is done, unless `more` is still to be cut by it."""
     roles.require(by, "cut parts")
     if not any(float(amount["amount"]) for amount in moved.amounts):
         raise Refused("Nothing was moved: there is nothing to record.")
@@ -30,15 +31,19 @@ def record_move(
             "note": note,
         },
     )
-    with perform("move/2", by=by, **envelope) as act:
-        fit_ups = [check.fit_up for check in checks]
-        next_fit_up.hold_still(fit_ups)
+    with perform(envelope.pop("form", "move/2"), by=by, **envelope) as act:
+        fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
-            fit_plans.end(act, plan, PlanEnding.DONE)
         next_fit_up.record_moves(act, checks, moved, MoveKind.MOVE, plan)
+        if plan and not more:
+            fit_plans.end(act, plan, PlanEnding.DONE)
         opened = next_fit_up.open_next(
-            by=by, fit_ups=fit_ups, reason=FitUpReason.MOVE, note=note, plan=plan
+            by=by,
+            fit_ups=[fit_ups[check.fit_up_id] for check in checks],
+            reason=FitUpReason.MOVE,
+            note=note,
+            plan=plan,
         )
         act.result = {"fitups": [str(fit_up.entry_id) for fit_up in opened]}
     return opened

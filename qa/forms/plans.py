@@ -220,20 +220,8 @@ class TrimForm(forms.Form):
         ]
 
 
-# How a free part moves, in the order a person thinks of it.
-MOTION_WORDS = {
-    "x": _("Along x, right +"),
-    "y": _("Along y, up +"),
-    "z": _("Along z, out of the skin +"),
-    "turn": _("Turn, counter-clockwise +"),
-    "tilt x": _("Tilt about x"),
-    "tilt y": _("Tilt about y"),
-}
-
-
-def motion_word(label: str) -> str:
-    """A motion of the joint's own is called what the joint calls it."""
-    return MOTION_WORDS.get(label) or label[:1].upper() + label[1:]
+# The motions of a free part in the order in which a person thinks of them.
+MOTION_ORDER = ("x", "y", "z", "turn", "tilt_x", "tilt_y")
 
 
 class MoveForm(forms.Form):
@@ -242,24 +230,19 @@ class MoveForm(forms.Form):
 
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
-    def __init__(self, *arguments, motions, unit="mm", **named):
+    def __init__(self, *arguments, rows, unit="mm", **named):
         super().__init__(*arguments, **named)
-        self.motions, self.unit = motions, unit
-        for number, (label, amount, at) in enumerate(motions):
-            shown = amount if unit == "mm" else amount / MM_PER_IN
-            where = _("%(unit)s at station %(at)s") % {"unit": unit, "at": at}
+        self.count, self.unit = len(rows), unit
+        for number, row in enumerate(rows):
+            shown = row.amount if unit == "mm" else row.amount / MM_PER_IN
             self.fields[f"amount_{number}"] = forms.FloatField(
-                label=f"{motion_word(label)}, {where if at else unit}",
+                label=row.label(unit),
                 initial=round(shown, 4) + 0.0,
                 min_value=-1000,
                 max_value=1000,
                 widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
-        known = list(MOTION_WORDS)
-        order = sorted(
-            range(len(motions)),
-            key=lambda n: known.index(motions[n][0]) if motions[n][0] in known else n,
-        )
+        order = sorted(range(len(rows)), key=lambda n: (_thought_of(rows[n]), n))
         self.order_fields([f"amount_{n}" for n in order])
 
     @property
@@ -267,9 +250,12 @@ class MoveForm(forms.Form):
         """mm, in the order of the motions."""
         per = 1.0 if self.unit == "mm" else MM_PER_IN
         return [
-            per * self.cleaned_data[f"amount_{number}"]
-            for number in range(len(self.motions))
+            per * self.cleaned_data[f"amount_{number}"] for number in range(self.count)
         ]
+
+
+def _thought_of(row) -> int:
+    return MOTION_ORDER.index(row.name) if row.motion.free else len(MOTION_ORDER)
 
 
 class ReasonForm(forms.Form):

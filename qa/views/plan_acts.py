@@ -10,7 +10,7 @@ from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
 from qa.forms.plans import MoveForm, ReasonForm, ReleaseForm, TrimForm
 from qa.models import CutRelease, Side
-from qa.queries.plans import move_texts
+from qa.queries.plans import move_rows, move_texts
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans.plan_records import cut_words, rows_left
 from qa.rules import plan_records, rigs
@@ -129,15 +129,12 @@ def move(request, uuid):
     worked = view.worked
     if worked.plan.settings is not None:
         return redirect("set_part", uuid=uuid)
-    motions = plans.move_rows(worked)
-    form = MoveForm(
-        posted(request), motions=[row[:3] for row in motions], unit=view.unit
-    )
+    rows = move_rows.motion_rows(worked, worked.plan.move.raw)
+    form = MoveForm(posted(request), rows=rows, unit=view.unit)
 
     def act(note, **_said):
         raw = [
-            amount * in_unit
-            for amount, (*_told, in_unit) in zip(form.amounts, motions, strict=True)
+            amount * row.per_mm for amount, row in zip(form.amounts, rows, strict=True)
         ]
         moved = plans.moved(worked, view.unit, raw)
         if moved is None:

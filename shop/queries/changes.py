@@ -58,6 +58,7 @@ WORDS = {
     "trim/2": (_N("cuts recorded"), "checks"),
     "move/1": (_N("parts moved"), "checks"),
     "move/2": (_N("parts moved"), "checks"),
+    "move/3": (_N("parts moved"), "checks"),
     "shim/1": (_N("shims put in"), "checks"),
     "plan/1": (_N("plans taken"), "checks"),
     "take/1": (_N("plans taken"), "checks"),

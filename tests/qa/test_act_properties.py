@@ -99,12 +99,13 @@ def valid_acts(people) -> dict[str, dict]:
 
 
 def at_the_fuselage(engineer) -> dict[str, dict]:
-    """A part that is set, one that is cut, and the check after one that was cut."""
+    """A part that is set, one moved or cut, and the check after one that was cut."""
     hung, loose, gone = (make(engineer) for make in (hung_check, a_check, a_check))
     read_at(loose, even(s3="0.90"))
     cut(engineer, gone, {"3": "0.40"})
     done = TrimCut.objects.latest("pk").entry_id
     upper = {"name": "upper hinge: aft/fore", "done": 8, "was_nm": 0, "asked": 9}
+    right = {"name": "x", "unit": "mm", "places": 2, "asked": 10, "done": 12}
     off = {
         "check": str(loose.entry_id), "station": "3", "side": "part", "unit": "mm",
         "asked": 45, "done": 40,
@@ -113,6 +114,7 @@ def at_the_fuselage(engineer) -> dict[str, dict]:
     return {
         "take/1": {"check": str(loose.entry_id), "way": "trim", "read_to": 2**40},
         "set/1": {"check": str(hung.entry_id), "items": [upper], **more},
+        "move/3": {"check": str(loose.entry_id), "items": [right], **more},
         "cut/1": {"check": str(loose.entry_id), "items": [off], **more},
         "check/3": {
             "check": str(gone.entry_id), "after": str(done), "temperature": "21.5",

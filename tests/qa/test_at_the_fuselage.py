@@ -11,6 +11,7 @@ from qa.actions import checks, fit_plans
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.models import (
     AdjusterSetting,
+    AppliedMove,
     Check,
     FitPlan,
     FitUp,
@@ -71,7 +72,7 @@ def done(told, **otherwise):
     for item in told["items"]:
         name = item.get("name") or f"s{item['station']}"
         items.append({**item, "done": otherwise.get(name, item["asked"])})
-    more = {"note": "", "moved": False, "more": False}
+    more = {"note": "", "more": False}
     return {"check": told["check"], "plan": told["plan"], "items": items, **more}
 
 
@@ -84,7 +85,6 @@ def expected_of(told, said):
     """What the tablet expects at each field of the next check, nm."""
     return {
         (field["station"], field["kind"]): field["before"]["nm"]
-        + said["moved"] * field["move"]
         + sum(nm * said["items"][int(row)]["done"] for row, nm in field["by"].items())
         for field in told["again"][0]["fields"]
     }
@@ -193,15 +193,105 @@ def test_a_move_beside_a_cut_is_expected_where_the_server_expects_it(engineer, b
     checks.finish_check(by=engineer, check=check)
     take(engineer, check)
     told = next_of(builder, check)
-    said = done(told) | {"moved": True}
+    assert told["form"] == "cut/1"
+    moved = {item.get("name") for item in told["items"] if item["asked"]}
+    assert {"z", "tilt_y", None} == moved
+    said = done(told)
     assert put(builder, said, form="cut/1").status_code == 201
     again = a_check(engineer, fit_up=FitUp.objects.latest("number"))
     beside = builder.get(f"/api/checks/{again.entry_id}").json()["beside"]
     here = expected_of(told, said)
-    assert len({field["move"] for field in told["again"][0]["fields"]}) > 2
+    assert len({tuple(field["by"]) for field in told["again"][0]["fields"]}) > 2
     for field in beside:
         expected = here[field["station"], field["kind"]]
         assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
+
+
+def astray(by):
+    """A finished check of a free door 1.2 mm aft and 0.6 mm low, turned a little."""
+    check = a_check(by)
+    read_displaced(check, (0, 0, 0.001), (1.2, -0.6, 0))
+    checks.finish_check(by=by, check=check)
+    return check
+
+
+@pytest.mark.parametrize("taken", [True, False])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_a_free_part_is_moved_as_asked_and_otherwise_and_that_is_recorded_once(
+    engineer, builder, unit, taken
+):
+    check = astray(engineer)
+    plan = take(engineer, check, None) if taken else None
+    told = next_of(builder, check, unit)
+    assert (told["form"], told["plan"]) == ("move/3", plan and str(plan.entry_id))
+    page = told["html"]
+    assert 'data-do="walk"' in page and "turning in the plane" in page
+    asked = {item["name"]: item["asked"] for item in told["items"]}
+    mm_a_step = {"mm": 0.01, "in": 0.0254}[unit]
+    assert asked["x"] * mm_a_step == pytest.approx(-1.2, abs=0.03)
+    assert asked["y"] * mm_a_step == pytest.approx(0.6, abs=0.03)
+    if not taken:
+        assert told["ways"]["set"] == asked
+    words = words_of(told)["x"]
+    low = told["words"][[*asked].index("x")]["low"]
+    far = abs(asked["x"]) * {"mm": 0.01, "in": 0.001}[unit]
+    places = {"mm": 2, "in": 3}[unit]
+    assert words[asked["x"] - low] == f"{far:.{places}f} {unit} left"
+    assert (words[-low], words[1 - low].split()[-1]) == ("not moved so", "right")
+
+    said, act = done(told, x=asked["x"] + 5), uuid.uuid4()
+    for status in (201, 200):
+        answer = put(builder, said, form="move/3", act=act)
+        assert answer.status_code == status, answer.content
+    (move,) = AppliedMove.objects.all()
+    amounts = {one["name"]: float(one["amount"]) for one in move.amounts}
+    assert amounts["x"] == pytest.approx((asked["x"] + 5) * mm_a_step, abs=1e-4)
+    assert (move.plan, move.kind) == (plan, "move")
+    assert not plan or PlanEnd.objects.get(plan=plan).how == "done"
+    again = a_check(engineer, fit_up=FitUp.objects.latest("number"))
+    assert again.fit_up.reason == FitUpReason.MOVE
+    beside = builder.get(f"/api/checks/{again.entry_id}").json()["beside"]
+    here = expected_of(told, said)
+    for field in beside:
+        expected = here[field["station"], field["kind"]]
+        assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
+    late = put(builder, said, form="move/3").json()["error"]
+    assert late["code"] in ("stale", "done")
+    assert AppliedMove.objects.count() == 1 and not verify().faults
+
+
+def test_a_move_that_cannot_be_is_refused_and_one_that_was_none_too(engineer, builder):
+    check = astray(engineer)
+    take(engineer, check, None)
+    told = next_of(builder, check)
+
+    def refused(**more):
+        said = done(told)
+        said["items"][0] |= more
+        answer = put(builder, said, form="move/3")
+        assert answer.status_code == 422, answer.content
+        return answer.json()["error"]["field"]
+
+    for more in ({"name": "swing"}, {"unit": "ft"}, {"places": 7}, {"done": 10_001}):
+        assert refused(**more) == "items", more
+    assert refused(**{"name": told["items"][1]["name"]}) == "items"
+    still = done(told, **dict.fromkeys([item["name"] for item in told["items"]], 0))
+    assert put(builder, still, form="move/3").status_code == 422
+    assert not AppliedMove.objects.exists()
+
+
+def test_a_tablet_of_before_still_says_that_the_part_was_moved_as_asked(
+    engineer, builder
+):
+    check = a_check(engineer)
+    read_displaced(check, (0, -0.0005, 0), (-0.9, -0.5, 0.2), s3=-1.9)
+    checks.finish_check(by=engineer, check=check)
+    take(engineer, check)
+    told = next_of(builder, check)
+    items = [item for item in done(told)["items"] if "side" in item]
+    said = {**done(told), "items": items, "moved": True}
+    assert put(builder, said, form="cut/1").status_code == 201
+    assert AppliedMove.objects.get().amounts
 
 
 def test_what_was_set_otherwise_is_one_fact_however_often_it_comes(engineer, builder):

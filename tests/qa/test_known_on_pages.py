@@ -5,6 +5,7 @@ import io
 import json
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,15 +15,17 @@ from scipy.stats import norm
 from qa.actions import gauges
 from qa.demo import holding
 from qa.models import FitPlan
+from qa.numeric.plan.intervals import COVER
 from qa.queries.plans import plan_pages as plans
-from qa.queries.plans.move_texts import Telling
+from qa.queries.plans.move_texts import Telling, plan_moves
 from qa.rules import plan_records, planning
+from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as texts
 from shop.ledger.canonical import canonical
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_fit_up, make_instrument, mm
-from tests.qa.planned import a_joint, even, planned, read_at, take
+from tests.qa.planned import a_joint, even, planned, read_at, shifted, take
 
 pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
@@ -53,6 +56,7 @@ def words_of(answer) -> str:
     ("half", "unit", "told", "less"),
     [
         (None, "mm", "0.43 mm", "0.43"),
+        (0.0, "mm", "0.43 ± 0.00 mm", "0.43"),
         (0.2, "mm", "0.4 ± 0.2 mm", "0.4"),
         (0.21, "mm", "0.4 ± 0.3 mm", "0.4"),
         (0.04, "mm", "0.43 ± 0.04 mm", "0.43"),
@@ -72,6 +76,38 @@ def test_of_a_move_that_is_nothing_in_the_digits_that_are_known_nothing_is_told(
     how = Telling("mm")
     assert how.far(0.03, 0.2) == how.far(0.004, None) == ""
     assert how.far(-0.06, 0.2) == "0.1 ± 0.2 mm" and how.far(0.03, None) == "0.03 mm"
+
+
+def test_what_a_plan_does_not_tell_of_a_move_is_not_recorded_as_done(engineer):
+    gauge = make_instrument(engineer, u_nm=mm(0.2))
+    check = make_check(
+        engineer, make_fit_up(engineer, a_joint(engineer)), instrument=gauge
+    )
+    shifted(check, x=-2.0)
+    worked = planning.work_out(planned(check))
+    named = zip(worked.plan.move.motions, worked.plan.move.raw, strict=True)
+    raw = [0.03 if motion.name == "y" else amount for motion, amount in named]
+    move = plans.made_move(worked, raw)
+    # Up it is known to 0.2, of which 0.03 is nothing.
+    wide = np.array(worked.plan.known.intervals.covariance)
+    y = [motion.name for motion in move.motions].index("y")
+    wide[y, y] = (0.2 / COVER) ** 2
+    found = replace(worked.plan.known.intervals, covariance=wide.tolist())
+    known = replace(worked.plan.known, intervals=found)
+    worked.plan = replace(worked.plan, move=move, known=known)
+    (words,) = plan_moves(worked, "mm")
+    assert "right" in words and "up" not in words and "down" not in words
+    made = plans.moved(worked, "mm")
+    amounts = {one["name"]: float(one["amount"]) for one in made.amounts}
+    assert amounts.pop("x") == pytest.approx(move.x_mm, abs=1e-4)
+    assert not any(amounts.values())
+    # What is expected after it follows what was done: nothing above and below.
+    changes = made.changes[check.fit_up_id]
+    stations = worked.main.state.seam.stations
+    _places, gaps, _faces = places_of(stations)
+    for station, direction in zip(stations, gaps, strict=True):
+        by_hand = -move.x_mm * direction[0]
+        assert changes[station.label][0] == pytest.approx(mm(by_hand), abs=mm(0.001))
 
 
 def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of):

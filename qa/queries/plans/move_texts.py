@@ -7,7 +7,7 @@ import numpy as np
 
 from qa.models import JointRevision
 from qa.numeric.plan.intervals import Intervals
-from qa.numeric.plan.motions import Motion, displace
+from qa.numeric.plan.motions import OUT_OF_PLANE, Motion, displace
 from qa.numeric.plan.result import Move
 from qa.rules.history import Seam
 from qa.rules.planning import WorkedPlan
@@ -49,7 +49,8 @@ class Telling:
         where nothing is left of it in the digits that are known."""
         if abs(amount) < TELLING_MM:
             return ""
-        told = known(abs(amount), half and half * self.share, self.unit)
+        half = None if half is None else half * self.share
+        told = known(abs(amount), half, self.unit)
         return told if told.split()[0].strip("0.") else ""
 
     def along(self, move: Move, place, direction, against=None) -> float | None:
@@ -61,23 +62,33 @@ def move_words(move: Move, seam: Seam, how: Telling) -> list[str]:
 
     A turn is told by how far it goes where it goes furthest: nobody sets degrees.
     """
-    told = []
+    slides = ", ".join(slide_words(move, seam, how).values())
+    words = slides and f"move {slides}", turn_words(move, seam, how)
+    return [*filter(None, (*words, raise_words(move, seam, how)))]
+
+
+def slide_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
+    """How far the middle goes in the plane, by the motions of which any is told."""
+    told = {}
     names, center = directions(seam.revision), seam.places.mean(axis=0)
     ways = ("x", move.x_mm, (1.0, 0.0, 0.0)), ("y", move.y_mm, (0.0, 1.0, 0.0))
     for axis, amount, way in ways:
         amount *= how.share
         if far := how.far(amount, how.along(move, center, way)):
-            told.append(f"{far} {names[axis][0 if amount > 0 else 1]}")
-    out = [f"move {', '.join(told)}"] if told else []
-    turn = math.radians(move.turn_deg * how.share)
+            told[axis] = f"{far} {names[axis][0 if amount > 0 else 1]}"
+    return told
+
+
+def turn_words(move: Move, seam: Seam, how: Telling) -> str:
+    turn, center = math.radians(move.turn_deg * how.share), seam.places.mean(axis=0)
     label, arm = rim(seam)
     end = center + np.array([arm, 0.0, 0.0])
-    if far := how.far(turn * arm, how.along(move, end, (0.0, 1.0, 0.0), center)):
-        sense = "counter-clockwise" if turn > 0 else "clockwise"
-        more = f", {abs(math.degrees(turn)):.3f}°" if how.degrees else ""
-        out.append(f"turn {sense} (seen from outside), {far} at station {label}{more}")
-    level = raise_words(move, seam, how)
-    return out + ([level] if level else [])
+    far = how.far(turn * arm, how.along(move, end, (0.0, 1.0, 0.0), center))
+    if not far:
+        return ""
+    sense = "counter-clockwise" if turn > 0 else "clockwise"
+    more = f", {abs(math.degrees(turn)):.3f}°" if how.degrees else ""
+    return f"turn {sense} (seen from outside), {far} at station {label}{more}"
 
 
 def rim(seam: Seam) -> tuple[str, float]:
@@ -95,25 +106,27 @@ def rim_of(motion: Motion, seam: Seam) -> tuple[str, np.ndarray]:
     return seam.stations[row].label, rates[row]
 
 
-def named_words(move: Move, seam: Seam, how: Telling) -> list[str]:
-    """A move by its own motions: "swing: 0.85 mm out at station 7"."""
-    told = []
+def named_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
+    """A move by its own motions, those of which any is told: "swing: 0.85 mm out at
+    station 7"."""
+    told = {}
     halves = {move.name: move.half for move in (how.known.moves if how.known else ())}
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount, half = amount * how.share, halves.get(name)
         if not motion.turns:
             if words := how.far(amount, half):
-                told.append(
+                told[name] = (
                     f"{name}: {_along(motion.translation, amount, words, seam)}"
                 )
             continue
         label, rate = rim_of(motion, seam)
         arm = float(np.linalg.norm(rate))
         far = arm * math.radians(amount)
-        if words := how.far(far, half and arm * math.radians(half)):
+        half = None if half is None else arm * math.radians(half)
+        if words := how.far(far, half):
             where = f"{words} {_mostly(rate / arm, far, seam)}"
             more = f", {amount:+z.3f}°".replace("-", "−") if how.degrees else ""
-            told.append(f"{name}: {where} at station {label}{more}")
+            told[name] = f"{name}: {where} at station {label}{more}"
     return told
 
 
@@ -202,5 +215,27 @@ def _made_words(worked: WorkedPlan, move: Move, how: Telling) -> list[str]:
     seam = worked.main.state.seam
     if worked.options.motions is not None:
         level = raise_words(move, seam, how)
-        return named_words(move, seam, how) + ([f"that is: {level}"] if level else [])
+        own = [*named_words(move, seam, how).values()]
+        return own + ([f"that is: {level}"] if level else [])
     return move_words(move, seam, how)
+
+
+def told_raw(worked: WorkedPlan, unit: str, share: float) -> list[float]:
+    """Amounts of the plan's motions (k,), mm and radians, as far as the plan goes now:
+    of those that it is told by. What nobody is told, nobody does."""
+    move, how = worked.plan.move, Telling(unit, share, known=intervals_of(worked))
+    names = _told_names(worked, move, how)
+    names = names or _told_names(worked, move, replace(how, known=None))
+    return [
+        share * amount if motion.name in names else 0.0
+        for motion, amount in zip(move.motions, move.raw, strict=True)
+    ]
+
+
+def _told_names(worked: WorkedPlan, move: Move, how: Telling) -> set[str]:
+    seam = worked.main.state.seam
+    if worked.options.motions is not None:
+        return {*named_words(move, seam, how)}
+    turned = {"turn"} if turn_words(move, seam, how) else set()
+    raised = {*OUT_OF_PLANE} if raise_words(move, seam, how) else set()
+    return {*slide_words(move, seam, how), *turned, *raised}

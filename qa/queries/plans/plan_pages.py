@@ -341,32 +341,16 @@ def made_move(worked: WorkedPlan, raw: list[float]) -> Move:
     return Move(*shift.tolist(), turned, tilt_x, tilt_y, amounts, motions, tuple(raw))
 
 
-def move_rows(worked: WorkedPlan) -> list[tuple[str, float, str, float]]:
-    """(motion, amount, where a turn is told, amount of the motion a mm) of a plan: in
-    mm, a turn by how far it goes at the station that goes furthest."""
-    seam, move, found = worked.main.state.seam, worked.plan.move, []
-    for (name, _told), raw, motion in zip(
-        move.amounts, move.raw, move.motions, strict=True
-    ):
-        label, arm = "", 1.0
-        if motion.turns:
-            label, rate = move_texts.rim_of(motion, seam)
-            arm = float(np.linalg.norm(rate))
-        found.append((name.replace("_", " "), raw * arm, label, 1 / arm))
-    return found
-
-
 def moved(
     worked: WorkedPlan, unit: str, raw: list[float] | None = None
 ) -> Moved | None:
     """A move as an act keeps it, and what it should change; None when the part stays.
 
-    raw: amounts in mm and radians; without them the plan's, as far as it goes after
-    the next bite.
+    raw: amounts in mm and radians; without them the plan's as it is told, as far as it
+    goes after the next bite.
     """
     if raw is None:
-        share = next_moves.free_share(worked)
-        raw = [share * amount for amount in worked.plan.move.raw]
+        raw = move_texts.told_raw(worked, unit, next_moves.free_share(worked))
     move = made_move(worked, raw)
     steps = move_texts.made_words(worked, move, move_texts.Telling(unit))
     if not steps:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from qa.models import Check, FitPlan, Kind, Side
-from qa.queries.plans import move_texts, plan_pages, plan_texts
+from qa.queries.plans import move_rows, plan_pages, plan_texts
+from qa.queries.plans.move_rows import MotionRow
 from qa.queries.plans.way_pages import WayView, ways_of
 from qa.queries.tablet.hints import value_of
 from qa.rules import (
@@ -20,7 +21,7 @@ from qa.rules import (
     staleness,
 )
 from qa.rules.adjusters import Present
-from qa.rules.moved import Moved
+from qa.rules.moved import changes_at
 from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.wording.settings import change_words, now_words
 from shop.numeric.units import parse_typed
@@ -67,7 +68,6 @@ class NextWork:
     notes: list[str] = field(default_factory=list)
     ways: list[WayView] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
-    moved: str = ""
     again: list[dict] = field(default_factory=list)
     read_to: int = 0
 
@@ -99,19 +99,35 @@ class NextWork:
         return bool(self.plan) and any(row.item["asked"] for row in self.rows)
 
     @property
+    def goes(self) -> list[str]:
+        """Ways that can be gone through without a plan on record: any way of what holds
+        the part, of a part that goes freely the one that was worked out."""
+        if self.plan or not self.rows:
+            return []
+        ways = [way.kind for way in self.worked.ways]
+        return ways if self.worked.present else [self.worked.way]
+
+    @property
     def cuts(self) -> bool:
         return any("side" in row.item for row in self.rows)
 
     def told(self) -> dict:
         """All but the words that a page is made of, as JSON."""
-        asked = {way.kind: dict(way.settings) for way in self.worked.ways}
+        ways = {way.kind: dict(way.settings) for way in self.worked.ways}
+        if not self.worked.present and self.worked.way:
+            named = [row.item for row in self.rows if "name" in row.item]
+            ways[self.worked.way] = {item["name"]: item["asked"] for item in named}
         return {
             "check": str(self.check.entry_id),
             "plan": self.plan and str(self.plan.entry_id),
-            "form": "cut/1" if self.cuts else "set/1",
+            "form": "cut/1"
+            if self.cuts
+            else "set/1"
+            if self.worked.present
+            else "move/3",
             "items": [row.item for row in self.rows],
             "words": [{"low": row.low, "words": row.words} for row in self.rows],
-            "ways": asked,
+            "ways": ways,
             "read_to": self.read_to,
             "again": self.again,
         }
@@ -136,10 +152,13 @@ def next_work(check: Check, unit: str) -> NextWork:
     rows = [
         _adjuster(adjuster, asked.get(adjuster.name, 0), unit)
         for adjuster in worked.present
-    ] + _cuts(worked, unit)
-    moves = []
+    ]
+    motions = []
     if worked.plan.settings is None:
-        moves = move_texts.plan_moves(worked, unit, share)
+        motions = move_rows.asked_rows(worked, unit)
+    rows += [_motion(motion, unit) for motion in motions] + _cuts(worked, unit)
+    effects = _effects(worked.present, worked.joints)
+    effects += _effects_of_motions(worked, motions, unit)
     return NextWork(
         worked,
         unit,
@@ -149,8 +168,7 @@ def next_work(check: Check, unit: str) -> NextWork:
         plan_texts.impossible(worked, unit) + plan_texts.warnings(worked, unit),
         ways_of(worked, unit),
         rows,
-        "; ".join(moves),
-        _again(worked, rows, plan_pages.moved(worked, unit) if moves else None),
+        _again(worked, rows, effects),
         read_to,
     )
 
@@ -168,6 +186,22 @@ def _adjuster(adjuster: Present, asked_nm: int, unit: str) -> Row:
         low=low,
         words=[change_words(adjuster, n * step, unit) for n in range(low, high + 1)],
         keys=[(adjuster.minus, -1), (adjuster.plus, 1)],
+    )
+
+
+def _motion(row: MotionRow, unit: str) -> Row:
+    """One way to move with the words of every step that hands may take from here."""
+    places = row.places(unit)
+    asked, coarse = row.steps(unit, places), move_rows.COARSE
+    low, high = min(0, asked) - move_rows.MORE, max(0, asked) + move_rows.MORE
+    signs = (row.minus, -coarse), (row.minus, -1), (row.plus, 1), (row.plus, coarse)
+    return Row(
+        item={"name": row.name, "unit": unit, "places": places, "asked": asked},
+        title=row.title,
+        now="",
+        low=low,
+        words=[row.words(count, unit, places) for count in range(low, high + 1)],
+        keys=[(f"{abs(n) / 10**places:.{places}f} {way}", n) for way, n in signs],
     )
 
 
@@ -217,11 +251,9 @@ def _digit_nm(unit: str) -> int:
     return parse_typed(bites.depth_text(1, unit), unit)
 
 
-def _again(worked: WorkedPlan, rows: list[Row], move: Moved | None) -> list[dict]:
+def _again(worked: WorkedPlan, rows: list[Row], effects: list[dict]) -> list[dict]:
     """Of every joint that is planned together: its check, what to measure first when
-    it is only cut, and what one step of each row, and the move of the plan, change at
-    each of its fields, nm."""
-    effects = _effects(worked.present, worked.joints)
+    it is only cut, and what one step of each row changes at each of its fields, nm."""
     found = []
     for number, joint in enumerate(worked.joints):
         cut = {
@@ -235,16 +267,16 @@ def _again(worked: WorkedPlan, rows: list[Row], move: Moved | None) -> list[dict
                 "check": str(joint.check.entry_id),
                 "label": f"{joint.state.joint.number} {joint.state.joint.name}",
                 "first": later.to_measure if later else [],
-                "fields": _fields(joint, later, effects, rows, move),
+                "fields": _fields(joint, later, effects, rows),
                 "copy": NEW_CHECK,
             }
         )
     return found
 
 
-def _fields(joint: PlannedJoint, later, effects, rows: list[Row], move) -> list[dict]:
+def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
     """What stands beside each field of the next check: the value before, whether it is
-    a witness where nothing is set, by row what a step changes here, and the move."""
+    a witness where nothing is set or moved, by row what a step changes here."""
     witnesses, fit_up = later.proposed if later else (), joint.state.fit_up.pk
     found = []
     for label in joint.state.seam.rows:
@@ -265,7 +297,6 @@ def _fields(joint: PlannedJoint, later, effects, rows: list[Row], move) -> list[
                     "before": value_of(value),
                     "witness": label in witnesses,
                     "by": {row: nm for row, nm in by.items() if nm},
-                    "move": move.changes[fit_up][label][side] if move else 0,
                 }
             )
     return found
@@ -287,4 +318,25 @@ def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> list[dic
         steps = [0] * len(present)
         steps[row] = adjuster.step_nm
         found.append(rigs.made(present, steps, joints).changes)
+    return found
+
+
+def _effects_of_motions(worked: WorkedPlan, rows: list[MotionRow], unit: str) -> list:
+    """The same of one step of each motion, as far as it is asked: turns bend."""
+    found = []
+    for number, row in enumerate(rows):
+        places = row.places(unit)
+        steps = row.steps(unit, places) or 1
+        raw = [0.0] * len(rows)
+        raw[number] = steps * move_rows.step_mm(unit, places) * row.per_mm
+        move = plan_pages.made_move(worked, raw)
+        found.append(
+            {
+                joint.state.fit_up.pk: {
+                    label: [round(nm / steps) for nm in pair]
+                    for label, pair in changes_at(joint, move.displacement).items()
+                }
+                for joint in worked.joints
+            }
+        )
     return found

@@ -23,7 +23,7 @@ const work = (more = {}) => ({
   again: [{ check: "c", label: "J-1", first: ["3", "1"], fields, copy: { label: "new, not sent yet", state: "open", readings: [], proposal: null } }],
   ...more,
 });
-const said = (...done) => ({ check: "c", plan: "p", note: "", moved: false, more: false, items: work().items.map((item, row) => ({ ...item, done: done[row] })) });
+const said = (...done) => ({ check: "c", plan: "p", note: "", more: false, items: work().items.map((item, row) => ({ ...item, done: done[row] })) });
 
 test("what is done is as asked until it is said to be otherwise, by the plan or by a way without one", () => {
   assert.deepEqual(itemsOf(work()).map(({ asked, done }) => [asked, done]), [[2, 2], [0, 0], [45, 45]]);
@@ -47,11 +47,6 @@ test("after a cut alone the witnesses come first, and only what was cut is expec
   const { beside, first } = afterIt(again, said(0, 0, 40));
   assert.deepEqual(beside.map(({ expected_nm, witness }) => [expected_nm, witness]), [[null, true], [1900000, false]]);
   assert.deepEqual(first, ["3", "1"]);
-  const moved = ({ beside, first }) => [first, beside.map(({ expected_nm }) => expected_nm)];
-  const byThePlan = { ...said(0, 0, 40), moved: true };
-  assert.deepEqual(moved(afterIt({ ...again, fields: fields.map((field) => ({ ...field, move: -2e5 })) }, byThePlan)), [[], [1800000, 1700000]]);
-  // Kept by a tablet before moves were told.
-  assert.deepEqual(moved(afterIt(again, byThePlan)), [[], [null, null]]);
 });
 
 test("what was done goes after all of its check, the check after it then, and its readings last", () => {

@@ -2,7 +2,7 @@
 // so one act that needs a person never stops the rest. Every step costs the same however many acts wait.
 
 const NAMING = ["check", "fitup", "supersedes", "reading", "after"];
-const CLOSING = new Set(["finish/1", "raise/1", "take/1", "set/1", "cut/1"]);
+const CLOSING = new Set(["finish/1", "raise/1", "take/1", "set/1", "cut/1", "move/3"]);
 
 // Acts that this one names; when one of them is still here, this one waits for it.
 const named = (body) => NAMING.map((key) => body.said[key]).filter(Boolean);

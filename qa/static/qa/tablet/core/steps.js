@@ -10,12 +10,12 @@ export const itemsOf = ({ items }, set) =>
 // words: the words of every step from the lowest on.
 export const wordsOf = ({ low, words }, { asked, done }) => `${words[done - low]}${done === asked ? ", as asked" : `, otherwise: asked ${words[asked - low]}`}`;
 
-// What stands beside the fields of the check after it, and what is measured first. by: what one step of an item, by its row, changes here; move: what the move of the plan does.
-export function afterIt({ fields, first }, { items, moved }) {
+// What stands beside the fields of the check after it, and what is measured first. by: what one step of an item, by its row, changes here.
+export function afterIt({ fields, first }, { items }) {
   // No witness speaks across a move.
-  const still = !moved && !items.some(({ name, done }) => name && done);
-  const beside = fields.map(({ by, witness, move, ...field }) => {
-    let change = moved && move;
+  const still = !items.some(({ name, done }) => name && done);
+  const beside = fields.map(({ by, witness, ...field }) => {
+    let change = 0;
     for (const row in by) change += by[row] * items[row].done;
     // In the digits that are known, as qa/queries/tablet/hints.py.
     return { ...field, witness: witness && still, expected_nm: change ? Math.round((field.before.nm + change) / 1e4) * 1e4 : null };

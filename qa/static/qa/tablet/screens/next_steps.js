@@ -67,9 +67,9 @@ export async function openNext(tablet, check) {
   }
 
   async function keep() {
-    const { note, moved, more } = ui.form.elements;
+    const { note, more } = ui.form.elements;
     if (!ui.form.reportValidity()) return;
-    await record(tablet, work, { check, items, note: note.value, moved: moved.checked, more: more.checked });
+    await record(tablet, work, { check, items, note: note.value, more: more.checked });
     await look();
     ui.title.focus();
   }
