@@ -167,6 +167,8 @@ class FoundField(forms.ModelChoiceField):
             raise forms.ValidationError(self.error_messages["nobody"], code="nobody")
         rows = self.queryset.all()
         exactly = [*rows.filter(self._anywhere("named", value))[:2]]
+        if len(exactly) > 1:  # of names that differ by case the one as it was typed
+            exactly = [*rows.filter(self._anywhere("exact", value))[:2]] or exactly
         if len(exactly) == 1:
             return exactly[0]
         found = exactly or [*rows.filter(self._every_word(value))[:2]]

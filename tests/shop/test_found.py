@@ -50,6 +50,18 @@ def test_a_long_one_is_found_by_number_or_name(client_of):
     assert Part.objects.get(serial="S-4").design == rows[5]
 
 
+def test_of_two_names_that_differ_by_case_the_one_as_typed_is_taken(client_of):
+    rows = designs(MOST + 20)
+    with by_hand():
+        beside = PartDesign.objects.create(number="d-00042", name="Other", hand="none")
+    lead = client_of("lead")
+    for found, serial in ((beside, "S-1"), (rows[42], "S-2")):
+        typed = found.number
+        told = {**said(serial=serial), "design-typed": typed}
+        assert lead.post(ADD, told).status_code == 302
+        assert Part.objects.get(serial=serial).design == found
+
+
 def test_that_a_list_is_long_is_found_without_sorting_all_of_it(client_of):
     designs(MOST + 20)
     lead = client_of("lead")

@@ -77,6 +77,8 @@ class Command(BaseCommand):
 
 def refuse_place(out: Path) -> None:
     """Before a number is given: nothing is issued that cannot be written there."""
+    if not out.name:  # "." and "/"
+        raise CommandError(f"{out} is a folder: name a file.")
     if not out.parent.is_dir():
         raise CommandError(f"There is no folder {out.parent}.")
     for path in (out, out.with_name(f"{out.name}.p7s")):
@@ -106,22 +108,27 @@ def person_named(name: str) -> Person:
     return named[0]
 
 
-def in_any_case(rows, **name):
-    """The one so named, in whatever case; of several the one in just this case."""
-    ((field, said),) = name.items()
-    found = list(rows.filter(**{f"{field}__named": said}))
-    exact = [row for row in found if getattr(row, field) == said]
-    one = exact or found
-    return one[0] if len(one) == 1 else None
+def in_any_case(rows, what: str, **name):
+    """The row so named, in whatever case; of several the one in just this case."""
+    ((field, typed),) = name.items()
+    found = list(rows.filter(**{f"{field}__named": typed}).order_by(field))
+    rows = [row for row in found if getattr(row, field) == typed] or found
+    if not rows:
+        raise CommandError(f"There is no {what.format(typed)}.")
+    if len(rows) > 1:
+        names = ", ".join(getattr(row, field) for row in rows)
+        raise CommandError(
+            f"{what.format(typed)} may be any of {names}, which differ by case alone: "
+            "name it as it is written."
+        )
+    return rows[0]
 
 
 def thing_named(serial: str, number: str | None) -> dict:
-    airframe = in_any_case(Airframe.objects.select_related("type"), serial=serial)
-    if airframe is None:
-        raise CommandError(f"There is no airframe {serial}.")
+    rows = Airframe.objects.select_related("type")
+    airframe = in_any_case(rows, "airframe {}", serial=serial)
     if number is None:
         return {"airframe": airframe}
-    joint = in_any_case(Joint.objects.filter(type=airframe.type), number=number)
-    if joint is None:
-        raise CommandError(f"There is no joint {number} on {airframe.type}.")
+    rows = Joint.objects.filter(type=airframe.type)
+    joint = in_any_case(rows, f"joint {{}} on {airframe.type}", number=number)
     return {"airframe": airframe, "joint": joint}
