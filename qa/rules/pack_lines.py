@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
+from operator import attrgetter
 from typing import Any
 
 from qa.wording import packs as words
@@ -48,6 +49,11 @@ class Compared:
 
 def rows_of(record: dict) -> dict[str, dict[str, dict]]:
     """{table: {what the row is called: its facts}} of all that a record tells."""
+    return {table: keyed(rows) for table, rows in _tables(record).items()}
+
+
+def _tables(record: dict) -> dict[str, list[tuple[str, dict]]]:
+    """The same in the order of the record, where several rows may be called alike."""
     once = {fact: told for fact, told in record.items() if fact not in NO_FACTS}
     found = {"": [once]}
     for section, data in record["sections"].items():
@@ -57,9 +63,9 @@ def rows_of(record: dict) -> dict[str, dict[str, dict]]:
     return {table: _named(table, rows) for table, rows in found.items()}
 
 
-def _named(table: str, rows) -> dict[str, dict]:
+def _named(table: str, rows) -> list[tuple[str, dict]]:
     facts = [_facts(row) for row in (rows if isinstance(rows, list) else [rows])]
-    return keyed((words.row_words(table, row), row) for row in facts)
+    return [(words.row_words(table, row), row) for row in facts]
 
 
 def _facts(row) -> dict:
@@ -95,7 +101,7 @@ def facts_told(table: str, row: dict) -> list[str]:
 def compare(before: dict, now: dict) -> Compared:
     """Every fact of two records, table by table and row by row. Where they are of
     different forms, only what both forms carry."""
-    was, tells = rows_of(before), rows_of(now)
+    was, tells = _tables(before), _tables(now)
     same_form = before.get("form") == now.get("form")
     changes, untold = [], []
     for table in dict.fromkeys([*tells, *was]):
@@ -108,24 +114,22 @@ def compare(before: dict, now: dict) -> Compared:
                 continue
             left = _only_in_one(old, new)
             untold += [f"{head}: {words.fact_words(fact)}" for fact in sorted(left)]
-        changes += _changes_of(table, old or {}, new or {}, left)
+        changes += _changes_of(table, old or [], new or [], left)
     return Compared(tuple(changes), tuple(untold))
 
 
-def _only_in_one(old: dict[str, dict], new: dict[str, dict]) -> set[str]:
+def _only_in_one(old, new) -> set[str]:
     """Facts that rows of one form have and those of the other do not."""
     if not (old and new):
         return set()
-    had, have = ({x for row in rows.values() for x in row} for rows in (old, new))
+    had, have = ({x for _name, row in rows for x in row} for rows in (old, new))
     return had ^ have
 
 
 def _changes_of(table, old, new, left: set[str]) -> Iterator[Change]:
     head = words.table_words(table)[0]
-    for name in sorted({*old, *new}, key=natural):
-        was, tells = old.get(name), new.get(name)
-        if was == tells:
-            continue
+    pairs = sorted(_paired(old, new, left), key=lambda pair: natural(pair[0]))
+    for name, was, tells in pairs:
         if was is None or tells is None:
             told = facts_told(table, was or tells)
             pairs = [("", text) if was is None else (text, "") for text in told]
@@ -140,6 +144,55 @@ def _changes_of(table, old, new, left: set[str]) -> Iterator[Change]:
             yield Change(head, name, before or NONE, now or NONE)
 
 
+def _paired(old, new, left) -> Iterator[tuple[str, dict | None, dict | None]]:
+    """(name, as it was, as it is) of each row that differs, None where it is not there.
+
+    Names that differ by blanks alone are one. Of several rows of a name those that tell
+    the same belong together, then those of just this name, then the rest in order."""
+    before, now = _by_name(old, left), _by_name(new, left)
+    for name in dict.fromkeys([*before, *now]):
+        was, tells = before.get(name, []), now.get(name, [])
+        # On the side that has more rows each has a name of its own.
+        side = 0 if len(was) > len(tells) else 1
+        for pair in _pairs_of(was, tells):
+            told = pair[side] or pair[1 - side]
+            rows = [row and row.facts for row in pair]
+            if rows[0] != rows[1]:
+                yield told.key, *rows
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row, what it is called, the name that it has to itself, and of its facts those
+    that are compared."""
+
+    key: str
+    name: str
+    facts: dict
+    compared: dict
+
+
+def _by_name(rows, left: set[str]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for key, (name, facts) in zip(keyed(rows), rows, strict=True):
+        compared = {fact: facts[fact] for fact in facts if fact not in left}
+        row = Row(key, name, facts, compared)
+        found.setdefault(" ".join(name.split()), []).append(row)
+    return found
+
+
+def _pairs_of(was: list[Row], tells: list[Row]) -> list[tuple[Row | None, Row | None]]:
+    was, tells, pairs = [*was], [*tells], []
+    for alike in (attrgetter("compared"), attrgetter("name")):
+        for row in tuple(was):
+            same = next((x for x in tells if alike(x) == alike(row)), None)
+            if same:
+                was.remove(row)
+                tells.remove(same)
+                pairs.append((row, same))
+    return pairs + list(zip_longest(was, tells))
+
+
 def _differing(was: dict, tells: dict, left: set[str]) -> list[tuple[str, str]]:
     """(as it was, as it is) of each fact that differs."""
     differ = {
@@ -150,8 +203,17 @@ def _differing(was: dict, tells: dict, left: set[str]) -> list[tuple[str, str]]:
     found = []
     for fact in [x for x in dict.fromkeys([*was, *tells]) if x in differ]:
         if not differ.intersection(words.SIGN_OF.get(fact, ())):
-            found += _pairs(fact, _elements(was.get(fact)), _elements(tells.get(fact)))
+            pairs = _pairs(fact, _elements(was.get(fact)), _elements(tells.get(fact)))
+            if all(before == now for before, now in pairs):
+                kinds = [_kind(fact, row) for row in (was, tells)]
+                pairs = [(f"{x} ({kinds[0]})", f"{y} ({kinds[1]})") for x, y in pairs]
+            found += pairs
     return found
+
+
+def _kind(fact: str, row: dict) -> str:
+    """What tells a value from another that reads the same: null from an empty text."""
+    return words.kind_words(row[fact]) if fact in row else words.NOT_TOLD
 
 
 def _pairs(fact: str, old: list[str], new: list[str]) -> list[tuple[str, str]]:

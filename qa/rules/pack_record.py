@@ -10,7 +10,7 @@ from shop.files.csv_table import plain_cell
 from shop.ledger.canonical import canonical
 
 # Another where rows or facts are told that were not, or are called otherwise.
-FORM = "pack/2"
+FORM = "pack/3"
 RECORD, TABLE, ISSUE = "record.json", "characteristics.csv", "issue.json"
 # Fields of a first article (names only), and what a line calls them.
 FIELDS = {

@@ -24,6 +24,8 @@ TABLES = {
     "signatures": ("Signatures", "signature {what}, {by}, {at}"),
     "characteristics": ("Every characteristic", "{number}"),
 }
+# What was remarked on a line by a name that no line has now.
+EARLIER_FORM = "Lines of the older form, remarked on"
 # Facts that are not called as the data name them.
 FACTS = {
     "at": "when",
@@ -31,7 +33,9 @@ FACTS = {
     "due": "calibration due",
     "fit_up": "fit-up",
     "inside": "still in",
+    "map_as_drawn": "drawing of the map (digest, without the values)",
     "of": "name",
+    "profile_as_drawn": "drawing of the profile (digest, without the values)",
     "sha256": "SHA-256",
     "state_word": "state",
     "u": "standard uncertainty",
@@ -66,3 +70,15 @@ def fact_words(fact: str) -> str:
     if fact.isdigit():
         return ""
     return FACTS.get(fact, fact.replace("_", " "))
+
+
+NOT_TOLD = "not told at all"
+KINDS = {bool: "yes or no", int: "a number", str: "a text", list: "a list"}
+
+
+def kind_words(value) -> str:
+    """What a value is, beside how it reads."""
+    if value is None:
+        return "nothing stated"
+    kind = KINDS.get(type(value), "parts with names")
+    return kind if value or value == 0 else f"{kind}, empty"

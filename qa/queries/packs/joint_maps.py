@@ -1,8 +1,11 @@
 """The map of a joint in a pack, and what was seen at its stations."""
 
-from dataclasses import replace
+import hashlib
+import json
+from dataclasses import asdict, replace
 
 from qa.drawing.joint_map import JointMap
+from qa.drawing.profile import Profile
 from qa.models import Nonconformance, State
 from qa.queries.joints import drawings
 from qa.queries.packs.scope import Scope
@@ -52,3 +55,31 @@ def map_of(scope: Scope, draft: Draft, lines, seen: list[Nonconformance]) -> Joi
             values[f"{kind}_state"] = line.state if line else ""
         stations.append(replace(station, active=station.label in at, **values))
     return replace(drawn, stations=tuple(stations), limits_text="")
+
+
+# What a drawing shows of the lines, which tell it themselves.
+OF_THE_LINES = {
+    *("title", "bar_text", "active", "url", "value", "state", "spread", "after"),
+    *("gap_text", "flush_text", "gap_state", "flush_state"),
+}
+
+
+def as_drawn(drawn: JointMap, profile: Profile) -> dict[str, str]:
+    """Digests of what both drawings show beside the lines (where each station lies, the
+    outline, the limits): what differs there is told as a fact of the joint."""
+    return {
+        "map_as_drawn": _digest(asdict(drawn)),
+        "profile_as_drawn": _digest(asdict(profile)),
+    }
+
+
+def _digest(shown: dict) -> str:
+    text = json.dumps(_bare(shown), sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def _bare(shown):
+    if isinstance(shown, dict):
+        kept = {name for name in shown if name not in OF_THE_LINES}
+        return {name: _bare(shown[name]) for name in kept}
+    return [_bare(x) for x in shown] if isinstance(shown, list | tuple) else shown

@@ -96,6 +96,7 @@ class Joints:
                 "marked_on_the_map": list(joint.marked),
                 "limits_as_judged_last": list(joint.limits),
                 "checks": [list(check) for check in joint.checks],
+                **joint_maps.as_drawn(joint.map, joint.profile),
             }
             for joint in self.joints
         ]

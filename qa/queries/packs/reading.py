@@ -115,7 +115,8 @@ def _lines(record: dict, part: str, names: list[str], remarks) -> list[ReadLine]
 
 def _others(record: dict, remarks) -> list[ReadLine]:
     """Every row of every table but the characteristics, of two tables that call one
-    alike both; then what was remarked on lines that an earlier form called otherwise.
+    alike both; then what was remarked on lines that are called otherwise now: those of
+    pack/1 with what they told.
     """
     tables = rows_of(record)
     judged = tables.pop("characteristics")
@@ -141,9 +142,19 @@ def _others(record: dict, remarks) -> list[ReadLine]:
         )
         for name, (table, row) in rows.items()
     ]
-    known = {name[:LINE] for name in (*rows, *judged, WHOLE)}
-    left = [name for name in remarks if name not in known]
-    return found + [ReadLine(name, remarks=tuple(remarks[name])) for name in left]
+    numbers = [line["number"] for line in record["characteristics"]]
+    known = {name[:LINE] for name in (*rows, *numbers, WHOLE)}
+    earlier = {name[:LINE]: text for name, text in record.get("lines", {}).items()}
+    return found + [
+        ReadLine(
+            name,
+            remarks=tuple(on_line),
+            table=words.EARLIER_FORM,
+            facts=tuple(filter(None, [earlier.get(name, "")])),
+        )
+        for name, on_line in remarks.items()
+        if name not in known
+    ]
 
 
 def _judged(line: dict, joint: str, remarks) -> ReadLine:
