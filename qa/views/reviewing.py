@@ -83,6 +83,7 @@ def together(request):
         "rows": [queries.item_row(item) for item in items],
         "form": form,
         "asked": request.GET.urlencode(),
+        "left_out": len(chosen) > MOST_TOGETHER and MOST_TOGETHER,
         "late": [item.label for item in items if not life.undecided(item.standing)],
     }
     return render(request, "qa/nonconformances/together.html", context)

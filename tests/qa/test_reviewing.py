@@ -13,6 +13,7 @@ from qa.actions import defects, nonconformances, raising
 from qa.drawing.pareto import Bar, shares
 from qa.models import DefectKind, Nonconformance, NonconformanceState
 from qa.queries.nonconformances import item_pages, reviewing
+from qa.views import reviewing as views
 from shop.actions import pulls
 from tests.qa.making import (
     make_airframe,
@@ -205,6 +206,34 @@ def test_several_are_decided_in_one_act_from_the_list(people, client_of):
     assert client_of("builder").get(url).status_code == 403
     odd = client.get(reverse("together") + "?item=x&item=99999")
     assert "Nothing chosen" in odd.content.decode()
+
+
+def test_those_of_a_group_are_chosen_where_they_stand_and_decided_in_one_act(
+    people, client_of, monkeypatch
+):
+    client, items = client_of("lead"), [hurt(people) for _ in range(3)]
+    boxes = [f'name="item" value="{item.pk}"' for item in items]
+    for by in reviewing.GROUPS:
+        page = client.get(f"{LIST}?group={by}").content.decode()
+        assert all(box in page for box in boxes), by
+        forms = page.count(f'action="{reverse("together")}"')
+        assert forms == page.count("Decide the chosen ones together") > 0, by
+    page = client_of("builder").get(f"{LIST}?group=joint").content.decode()
+    assert items[0].label in page and boxes[0] not in page
+    # More than are decided at once are not left out without a word.
+    monkeypatch.setattr(views, "MOST_TOGETHER", 2)
+    ask = "&".join(f"item={item.pk}" for item in items)
+    url = f"{reverse('together')}?{ask}"
+    assert "these are the first 2" in client.get(url).content.decode()
+    client.post(url, {"disposition": "rework", "note": "one lot of bad resin"})
+    assert NonconformanceState.objects.filter(state="found").count() == 1
+    # Where all are decided there is nothing to choose.
+    url = f"{reverse('together')}?item={items[2].pk}"
+    page = client.get(url).content.decode()
+    assert "these are the first" not in page
+    client.post(url, {"disposition": "rework", "note": "one lot of bad resin"})
+    page = client.get(f"{LIST}?group=joint").content.decode()
+    assert items[0].label in page and "Decide the chosen ones" not in page
 
 
 @pytest.mark.either_database

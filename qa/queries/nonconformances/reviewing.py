@@ -15,6 +15,7 @@ from qa.drawing.pareto import Bar, Share, shares
 from qa.models import Nonconformance, Severity
 from qa.queries.nonconformances import item_pages
 from qa.queries.nonconformances.item_pages import ItemRow
+from qa.rules import life
 from qa.wording.findings import span
 from shop.identifiers import KINDS
 from shop.models import Lineage
@@ -56,6 +57,11 @@ class Group:
     name: str
     rows: list[ItemRow]
     url: str
+
+    @property
+    def undecided(self) -> bool:
+        """Whether any of them can be decided together with others."""
+        return any(row.state in life.UNDECIDED for row in self.rows)
 
 
 def grouped(rows: QuerySet[Nonconformance], by: str, asked: dict) -> list[Group]:
