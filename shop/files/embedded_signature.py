@@ -4,6 +4,7 @@ signed, by pyHanko."""
 import io
 import logging
 import re
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 from asn1crypto import core
@@ -16,53 +17,61 @@ from pyhanko.sign.validation.errors import SignatureValidationError
 from pyhanko.sign.validation.status import SignatureCoverageLevel
 from pyhanko_certvalidator import ValidationContext
 
-from shop.files.signature_form import BROKEN, require_form
-from shop.files.signed_file import Signer, UnreadableSignature
+from shop.files.signature_form import OddSignature, require_form
+from shop.files.signed_file import Signer, UnreadableSignature, is_by
 
-# As a signature is written: pairs of digits, in capitals.
-GAP = re.compile(rb"<(?:[0-9A-F]{2})+>")
+# As a signature is written: pairs of digits; by this program in capitals.
+GAP = re.compile(rb"<(?:[0-9A-Fa-f]{2})+>")
 
 
 def embedded_signer(
-    data: bytes, known: x509.Certificate | None = None
+    data: bytes, known: Sequence[x509.Certificate] = ()
 ) -> tuple[Signer | None, str]:
     """Who signed, and what was altered ("" where nothing was). Raises
-    UnreadableSignature where no signature is inside, or none that can be read.
+    UnreadableSignature where no signature is inside, none that can be read, or one that
+    may be another program's as well as an altered one of this.
 
-    By whom it may be is for the caller: here every certificate is taken.
+    By whom it may be is for the caller: here every certificate is taken. That of who
+    is known to be another is not tried for how this program writes one.
     """
     # What it has to say of a broken file is said in the answer.
     logging.getLogger("pyhanko").setLevel(logging.CRITICAL)
     logging.getLogger("pyhanko_certvalidator").setLevel(logging.CRITICAL)
     try:
-        found = PdfFileReader(io.BytesIO(data), strict=False).embedded_signatures
-        if not found:
-            raise UnreadableSignature("no signature is inside of it")
-        own = found[-1].signer_cert
-        trusted = ValidationContext(trust_roots=[own], allow_fetching=False)
-        # It brings an event loop of its own, which a thread that has one refuses.
-        with ThreadPoolExecutor(1) as own_thread:
-            trial = own_thread.submit(validate_pdf_signature, found[-1], trusted)
-            status = trial.result()
+        found, status = _tried(data)
+        own = x509.load_der_x509_certificate(found.signer_cert.dump())
+        foreign = bool(known) and not is_by(own, known[0])
     except UnreadableSignature:
         raise
     except (PdfError, SigningError, SignatureValidationError) as why:
         raise UnreadableSignature(
             f"the signature inside cannot be tried: {why}"
         ) from why
-    except BROKEN as why:
+    except Exception as why:  # of a damaged file the reader raises whatever it meets
         raise UnreadableSignature(
-            f"the signature inside cannot be read: {why}"
+            f"the signature inside cannot be read: {why or type(why).__name__}"
         ) from why
     if not (status.intact and status.valid):
         return None, "its bytes are not those that were signed"
     if status.coverage != SignatureCoverageLevel.ENTIRE_FILE:
         return None, "something was added after it was signed"
     at = status.signer_reported_dt
-    if altered := _altered(data, found[-1].byte_range, known):
+    if not foreign and (altered := _altered(data, found.byte_range, known)):
         return None, altered
-    certificate = x509.load_der_x509_certificate(own.dump())
-    return Signer(certificate, str(at or "")), ""
+    return Signer(own, str(at or "")), ""
+
+
+def _tried(data: bytes):
+    """The last signature inside, and what pyHanko has to say of it."""
+    signatures = PdfFileReader(io.BytesIO(data), strict=False).embedded_signatures
+    if not signatures:
+        raise UnreadableSignature("no signature is inside of it")
+    roots = [signatures[-1].signer_cert]
+    trusted = ValidationContext(trust_roots=roots, allow_fetching=False)
+    # It brings an event loop of its own, which a thread that has one refuses.
+    with ThreadPoolExecutor(1) as own_thread:
+        trial = own_thread.submit(validate_pdf_signature, signatures[-1], trusted)
+        return signatures[-1], trial.result()
 
 
 def _altered(data: bytes, covered, known) -> str:
@@ -77,7 +86,18 @@ def _altered(data: bytes, covered, known) -> str:
     try:
         size = len(core.Asn1Value.load(digits).dump())
         signature, rest = digits[:size], digits[size:]
+        if any(rest):
+            return "what follows its signature is not empty"
         require_form(signature, known)
+        if place != place.upper():
+            raise OddSignature("its digits are not in capitals")
+    except OddSignature as why:
+        if not known:
+            raise UnreadableSignature(
+                "the signature inside is not as this program writes one (was it signed "
+                f"by another?): {why}"
+            ) from why
+        return f"the signature in it is not as it was written: {why}"
     except ValueError as why:
         return f"the signature in it is not as it was written: {why}"
-    return "what follows its signature is not empty" if any(rest) else ""
+    return ""

@@ -5,6 +5,8 @@ signed, another encoding of the same. Here it is made again from what is bound, 
 program writes it, and has to be the same to the byte.
 """
 
+from collections.abc import Sequence
+
 from asn1crypto import cms
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
@@ -38,10 +40,10 @@ class OddSignature(ValueError):
     """It holds what nothing binds; the words say what."""
 
 
-def require_form(data: bytes, known: x509.Certificate | None = None) -> None:
+def require_form(data: bytes, known: Sequence[x509.Certificate] = ()) -> None:
     """Raise OddSignature unless all of it is signed by its one signer, or follows from
-    what is. Whether the signature itself holds is for the caller, who may know the
-    certificate that it does not carry."""
+    what is. Whether the signature itself holds is for the caller, who may know
+    certificates that it does not carry."""
     try:
         signed = cms.ContentInfo.load(data, strict=True)["content"]
         (info,) = signed["signer_infos"]
@@ -62,7 +64,7 @@ def require_form(data: bytes, known: x509.Certificate | None = None) -> None:
 
 def _require_chain(signed, info, known) -> None:
     """The certificates are the signer's, that of who issued it, and so on to one that
-    issued itself, or is the one known or issued by it: each bound by the next, and no
+    issued itself, or is one known or issued by one: each bound by the next, and no
     other."""
     left = [
         x509.load_der_x509_certificate(each.chosen.dump(force=True))
@@ -87,21 +89,24 @@ def _require_chain(signed, info, known) -> None:
         raise OddSignature("it carries a certificate that nothing asks for")
 
 
-def _require_bound(own, known) -> None:
-    """Whoever issued the last certificate is not in it: then the one known binds it."""
-    if known is None:
+def _require_bound(last, known) -> None:
+    """Whoever issued the last certificate is not in it: then one that is known binds
+    it."""
+    if not known:
         raise OddSignature(
             "the certificate of who issued its signer's is neither in it nor given"
         )
-    if own == known:
-        return
+    if not any(last == one or issued_by(last, one) for one in known):
+        who = last.issuer.rfc4514_string()
+        raise OddSignature(f"the certificate of {who} is neither in it nor given")
+
+
+def issued_by(certificate: x509.Certificate, issuer: x509.Certificate) -> bool:
     try:
-        own.verify_directly_issued_by(known)
-    except BROKEN as why:
-        raise OddSignature(
-            "the certificate of who issued its signer's is not in it, and not the one "
-            "given"
-        ) from why
+        certificate.verify_directly_issued_by(issuer)
+    except BROKEN:
+        return False
+    return True
 
 
 def _made_again(signed, info) -> bytes:

@@ -3,6 +3,7 @@ is of exactly these bytes, and by whom. Needs no record and no network.
 """
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -16,7 +17,7 @@ from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
 from cryptography.x509.oid import NameOID
 
-from shop.files.signature_form import BROKEN, require_form
+from shop.files.signature_form import BROKEN, issued_by, require_form
 
 
 class UnreadableSignature(ValueError):
@@ -45,13 +46,13 @@ class Signer:
 
 
 def signer_of(
-    data: bytes, signature: bytes, known: x509.Certificate | None = None
+    data: bytes, signature: bytes, known: Sequence[x509.Certificate] = ()
 ) -> Signer | None:
     """Who signed exactly these bytes; None where the signature is of other bytes, or
     is broken itself. Raises UnreadableSignature.
 
-    The certificate known stands for an issuer's that is not in the signature; whether
-    it is by them is for require_by.
+    A certificate known stands for an issuer's that is not in the signature; whether it
+    is by them is for require_by.
     """
     try:
         require_form(signature, known)
@@ -113,8 +114,13 @@ def require_by(signer: Signer, known: x509.Certificate) -> None:
     """Raise ForeignSignature unless the signer's certificate is the one known, or was
     issued by it; unless it is one for signing papers, and was valid when it signed."""
     own = signer.certificate
+    if not is_by(own, known):
+        raise ForeignSignature(
+            f"it is by {signer.name}, whose certificate is neither the one given nor "
+            "issued by it"
+        )
     if own != known:
-        _require_issued(signer, known)
+        _require_issuer(known)
     if not _for_papers(own):
         raise ForeignSignature(
             f"it is by {signer.name}, whose certificate is not one for signing papers"
@@ -129,14 +135,12 @@ def require_by(signer: Signer, known: x509.Certificate) -> None:
         )
 
 
-def _require_issued(signer: Signer, known: x509.Certificate) -> None:
-    try:
-        signer.certificate.verify_directly_issued_by(known)
-    except BROKEN:
-        raise ForeignSignature(
-            f"it is by {signer.name}, whose certificate is neither the one given nor "
-            "issued by it"
-        ) from None
+def is_by(certificate: x509.Certificate, known: x509.Certificate) -> bool:
+    """Whether it is the one known, or issued by it."""
+    return certificate == known or issued_by(certificate, known)
+
+
+def _require_issuer(known: x509.Certificate) -> None:
     try:
         limits = known.extensions.get_extension_for_class(x509.BasicConstraints)
     except (x509.ExtensionNotFound, *BROKEN):

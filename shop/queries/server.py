@@ -152,7 +152,7 @@ def certificate_ends() -> datetime | None:
     for path in CERTIFICATES:
         try:
             found = x509.load_pem_x509_certificate(path.read_bytes())
-        except (OSError, ValueError):
+        except (OSError, ValueError, x509.InvalidVersion):
             continue
         ends.append(found.not_valid_after_utc)
     return min(ends, default=None)

@@ -241,17 +241,19 @@ def key_identifier(certificate: x509.Certificate) -> bytes | None:
 
 
 def load(path: Path) -> Identity | None:
-    """Read a key and its certificate; None where there is no file."""
+    """Read a key and its certificate; None where there is no file, ValueError where it
+    is damaged."""
     try:
         data = path.read_bytes()
     except FileNotFoundError:
         return None
     if os.name != "nt" and path.stat().st_mode & 0o077:
         path.chmod(0o600)  # a copy may have lost what keeps others out
-    return Identity(
-        x509.load_pem_x509_certificate(data),
-        serialization.load_pem_private_key(data, password=None),
-    )
+    try:
+        certificate = x509.load_pem_x509_certificate(data)
+    except x509.InvalidVersion as why:
+        raise ValueError(str(why)) from why
+    return Identity(certificate, serialization.load_pem_private_key(data, None))
 
 
 def save(path: Path, identity: Identity) -> None:

@@ -6,6 +6,7 @@ the code that issues. Lifetimes: 396 days lies below the 398 of the CA/Browser F
 Baseline Requirements 6.3.2 (before March 2026) and Apple's 825 (support note 103769).
 """
 
+import base64
 import datetime
 import os
 import shutil
@@ -15,6 +16,7 @@ import subprocess
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.serialization import Encoding
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
 from shop.serving import authority
@@ -198,8 +200,16 @@ def test_a_damaged_certificate_is_made_again_and_a_new_authority_replaces_it(tmp
     issuer = open_authority(tmp_path, "Shop", ["shop-pc"], NOW)
     renewed(tmp_path, issuer, HOSTS, NOW)
     path = authority.server_path(tmp_path)
-    path.write_bytes(path.read_bytes()[:300])
-    assert renewed(tmp_path, issuer, HOSTS, NOW)
+    whole = path.read_bytes()
+    der = x509.load_pem_x509_certificate(whole).public_bytes(Encoding.DER)
+    # A version that no certificate has, which is read as no other damage is.
+    other = der.replace(bytes.fromhex("a003020102"), bytes.fromhex("a003020105"), 1)
+    lines = base64.encodebytes(other).decode()
+    marks = "-----BEGIN CERTIFICATE-----\n{}-----END CERTIFICATE-----\n"
+    key = whole[whole.index(b"-----BEGIN PRIVATE") :]
+    for damaged in (whole[:300], marks.format(lines).encode() + key):
+        path.write_bytes(damaged)
+        assert renewed(tmp_path, issuer, HOSTS, NOW)
     authority.authority_path(tmp_path).unlink()
     other = open_authority(tmp_path, "Shop", ["shop-pc"], NOW)
     assert renewed(tmp_path, other, HOSTS, NOW)

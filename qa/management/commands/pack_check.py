@@ -1,11 +1,13 @@
 """`pack_check PACK.pdf`: whether a pack is as it was signed. Needs no database.
 
 Exit codes: 0 the bytes are those signed and the data inside give the printed digest,
-1 altered (and which part), 3 bad input, 4 the answer could not be written.
+1 altered (and which part), 3 bad input or signed by another than the one named, 4 the
+answer could not be written.
 """
 
 import json
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -15,6 +17,7 @@ from django.core.management.base import BaseCommand
 from qa.files.pack_file import NoPack, PackFile, read_pack
 from qa.rules import pack_record
 from shop.files.command_line import end_with_bad_input
+from shop.files.signature_form import BROKEN
 from shop.files.signed_file import (
     ForeignSignature,
     Signer,
@@ -25,7 +28,10 @@ from shop.files.signed_file import (
 )
 
 ALTERED, BAD_INPUT, NOT_WRITTEN = 1, 3, 4
-EXIT_CODES = "Exit code: 0 as it was signed; 1 altered; 3 bad input."
+EXIT_CODES = (
+    "Exit code: 0 as it was signed; 1 altered; 3 bad input, or signed by another than "
+    "the one named."
+)
 
 
 class BadInput(Exception):
@@ -34,7 +40,8 @@ class BadInput(Exception):
 
 @dataclass
 class Answer:
-    """What was found: `altered` names each part that is not as it was."""
+    """What was found: `altered` names each part that is not as it was, `foreign` why
+    the signature is not by whom it should be."""
 
     signature: str = ""
     signer: str = ""
@@ -42,7 +49,14 @@ class Answer:
     by_certificate: bool | None = None
     content_digest: str = ""
     pages: int = 0
+    foreign: str = ""
     altered: list[str] = field(default_factory=list)
+
+    @property
+    def code(self) -> int:
+        if self.altered:
+            return ALTERED
+        return BAD_INPUT if self.foreign else 0
 
 
 class Command(BaseCommand):
@@ -62,7 +76,8 @@ class Command(BaseCommand):
             "--certificate",
             type=Path,
             metavar="CERT.pem",
-            help="the shop's certificate, or that of its authority",
+            help="the shop's certificate, or that of its authority; those of who "
+            "issued it may follow in the same file",
         )
         parser.add_argument("--json", action="store_true")
 
@@ -78,13 +93,13 @@ class Command(BaseCommand):
         except OSError as why:
             self.stderr.write(f"The answer could not be written: {why}")
             sys.exit(NOT_WRITTEN)
-        sys.exit(ALTERED if answer.altered else 0)
+        sys.exit(answer.code)
 
 
 def check(path: Path, certificate: Path | None) -> Answer:
     """Try the signature, then the data and the pages."""
     data = _bytes(path)
-    known = _certificate(certificate) if certificate else None
+    known = _certificates(certificate) if certificate else []
     answer = Answer()
     beside = path.with_name(f"{path.name}.p7s")
     if beside.is_file():
@@ -108,15 +123,20 @@ def _bytes(path: Path) -> bytes:
         raise BadInput(f"{path.name} cannot be read: {why.strerror}.") from why
 
 
-def _certificate(path: Path) -> x509.Certificate:
-    """As text (PEM), or as the site hands it out (DER)."""
+def _certificates(path: Path) -> list[x509.Certificate]:
+    """As text (PEM), perhaps with those of who issued it, or as the site hands it out
+    (DER)."""
     data = _bytes(path)
-    for load in (x509.load_pem_x509_certificate, x509.load_der_x509_certificate):
+    for load in (x509.load_pem_x509_certificates, _der):
         try:
             return load(data)
-        except ValueError:
+        except BROKEN:
             continue
     raise BadInput(f"{path.name} holds no certificate (PEM or DER).")
+
+
+def _der(data: bytes) -> list[x509.Certificate]:
+    return [x509.load_der_x509_certificate(data)]
 
 
 def _detached(answer: Answer, data: bytes, signature: bytes, known) -> None:
@@ -131,17 +151,18 @@ def _detached(answer: Answer, data: bytes, signature: bytes, known) -> None:
     _name(answer, signer, known)
 
 
-def _name(answer: Answer, signer: Signer, known) -> None:
-    answer.signer, answer.signed_at = signer.name, signer.at
-    if known is None:
-        return
+def _name(answer: Answer, signer: Signer, known: Sequence[x509.Certificate]) -> None:
     try:
-        require_by(signer, known)
+        answer.signer, answer.signed_at = signer.name, signer.at
+        if known:
+            require_by(signer, known[0])
+            answer.by_certificate = True
     except UnusableCertificate as why:
         raise BadInput(f"{why}.") from why
     except ForeignSignature as why:
-        answer.altered.append(f"the signature: {why}")
-    answer.by_certificate = not answer.altered
+        answer.by_certificate, answer.foreign = False, str(why)
+    except BROKEN as why:
+        raise BadInput(f"the certificate of its signer cannot be read: {why}.") from why
 
 
 def _embedded(answer: Answer, data: bytes, known) -> None:
@@ -187,17 +208,20 @@ def _content(answer: Answer, found: PackFile) -> None:
             answer.altered.append(f"{named[1]}: not the table of {named[0]}")
         if json.loads(issue)["content_sha256"] != digest:
             answer.altered.append(f"{named[2]}: names another content digest")
-    except (ValueError, KeyError, TypeError):
+    except (*BROKEN, RecursionError):
         answer.altered.append(f"{named[0]} or {named[2]}: cannot be read")
 
 
 def as_json(answer: Answer) -> str:
-    return json.dumps({"intact": not answer.altered, **vars(answer)}, indent=1)
+    return json.dumps({"intact": not answer.code, **vars(answer)}, indent=1)
 
 
 def in_words(answer: Answer) -> str:
+    other = [f"the signature: {answer.foreign}"] if answer.foreign else []
     if answer.altered:
-        return "\n".join(["ALTERED", *(f"  {altered}" for altered in answer.altered)])
+        return "\n  ".join(["ALTERED", *answer.altered, *other])
+    if other:
+        return "\n  ".join(["SIGNED BY ANOTHER", *other])
     by, told = answer.signer, []
     if answer.by_certificate is None:
         by = f"somebody who calls himself {answer.signer}"
