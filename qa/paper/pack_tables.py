@@ -108,7 +108,12 @@ def weights(section: Weights) -> list[Block]:
         out += [*paragraph(told, CONTENT), gap(3)]
     if section.total:
         out.append(heading("The airframe", "weight and balance as recorded"))
-        out += blocks.identity([(x.capitalize(), y) for x, y in section.total], 2)
+        columns = (
+            Column("Of the airframe", 40, font=SEMIBOLD),
+            Column("As recorded", 140, lines=20),
+        )
+        rows = [(name.capitalize(), amount) for name, amount in section.total]
+        out += table(columns, rows, CONTENT, size=7.2, whole=True)
     return out
 
 

@@ -72,7 +72,7 @@ def _lines_of(value, column: Column, room: float, size: float, whole: bool) -> l
     """The lines of a cell."""
     single = column.lines == 1
     if single and not (
-        whole and text.width(text.clean(value), column.font, size) > room
+        whole and text.width(text.clean(value), column.font, size) > room - column.mark
     ):
         return [value]
     most = 0 if whole else column.lines

@@ -12,6 +12,7 @@ import random
 import re
 import subprocess
 import time
+from collections import Counter
 from dataclasses import fields, is_dataclass, replace
 from datetime import timedelta
 from html import unescape
@@ -20,8 +21,16 @@ from pathlib import Path
 import pikepdf
 import pypdf
 import pytest
+from asn1crypto import keys
+from asn1crypto import x509 as asn1
+from cryptography import x509
 from cryptography.hazmat.primitives import hashes
-from cryptography.hazmat.primitives.serialization import Encoding, pkcs7
+from cryptography.hazmat.primitives.serialization import (
+    Encoding,
+    NoEncryption,
+    PrivateFormat,
+    pkcs7,
+)
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
 from django.core.management import CommandError, call_command
@@ -30,6 +39,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign import signers
+from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from qa import press
 from qa.actions import inspections
@@ -43,6 +55,7 @@ from qa.actions.holes import (
 from qa.actions.pack_remarks import remark_on_pack
 from qa.actions.packs import order_pack
 from qa.actions.raising import raise_by_hand, raise_holes, raise_result
+from qa.files import pack_file
 from qa.models import (
     Check,
     FitPlan,
@@ -629,6 +642,24 @@ def test_rows_of_two_tables_that_are_called_alike_are_both_read_and_have_a_link(
     ]
 
 
+def test_what_was_remarked_on_a_line_of_the_older_form_stays_with_what_it_told():
+    """That form kept the text of each line by names that are others now."""
+    line = dict.fromkeys(pack_record.FIELDS.values(), "") | {"number": "J-7.1G"}
+    long = f"stands: {'long ' * 60}"
+    lines = {"weight MG-1": "never weighed", long: "still in", "J-7.1G": "1.40"}
+    record = {"form": "pack/1", "lines": lines, "sections": {}}
+    record["characteristics"] = [line, line]
+    # The second of two numbers that are the same is shown as the first, by its number.
+    names = ("weight MG-1", long[:200], "J-7.1G", "J-7.1G (2)", reading.WHOLE)
+    found = reading._others(record, {name: [f"on {name}"] for name in names})
+    assert {each.table for each in found} == {"Lines of the older form, remarked on"}
+    assert [(each.name, each.facts, each.remarks) for each in found] == [
+        ("weight MG-1", ("never weighed",), ("on weight MG-1",)),
+        (long[:200], ("still in",), (f"on {long[:200]}",)),
+        ("J-7.1G (2)", (), ("on J-7.1G (2)",)),
+    ]
+
+
 def test_an_inspection_keeps_the_certificate_that_its_inspector_held_then(demo_db):
     def told() -> tuple[list[str], int]:
         scope = scope_of(ordered())
@@ -760,6 +791,18 @@ def test_only_the_same_record_is_told_to_be_unchanged(demo_db):
     assert "only one of both has it: Photos: not shown" in told
     assert "No line differs; the records differ" in told
     assert "Nothing that this pack tells has changed" not in told
+
+
+def test_of_an_airframe_no_serial_without_a_weight_or_an_arm_is_cut_off(demo_db):
+    pack = pack_of(ordered(joint=Joint.objects.get(number="J-170")), (0, ""), 0)
+    serials = [f"MG-{number}-001" for number in range(1000, 1400)]
+    total = [("without a weight", ", ".join(serials[::2]))]
+    total.append(("without an arm", ", ".join(serials[1::2])))
+    for total_told in (total, total[::-1]):
+        section = weights.Weights((), (), tuple(total_told))
+        pdf = paper.render(replace(pack, sections=(section,)), press.FILES)[0]
+        told = " ".join(words_of(pdf))
+        assert [serial for serial in serials if serial not in told] == []
 
 
 def test_two_weighings_of_a_day_are_two_lines(demo_db):
@@ -1065,6 +1108,11 @@ def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_pat
         *("pack", "mg2-001", "--joint", "j-101", "--out", str(out), "--by", "ines"),
         stdout=told,
     )
+    lead = Person.objects.get(username="emil")
+    kind = Airframe.objects.get(serial="MG2-001").type
+    with perform("test/1", by=lead):
+        for line, serial in enumerate(("ZZ-1", "Zz-1"), 50):
+            Airframe.objects.create(type=kind, serial=serial, line_number=line)
     data = out.read_bytes()
     assert f"sha256 {hashlib.sha256(data).hexdigest()}" in told.getvalue()
     assert "PK-0003 issue 1" in told.getvalue()
@@ -1072,6 +1120,7 @@ def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_pat
     for wrong, why in (
         (("MG2-77", "--by", "ines"), "no airframe MG2-77"),
         (("MG2-001", "--joint", "J-1", "--by", "ines"), "no joint J-1"),
+        (("zz-1", "--by", "ines"), "any of ZZ-1, Zz-1, .* name it as it is written"),
         (("MG2-001", "--by", "nobody"), "nobody here is called"),
         (("MG2-001", "--by", "bea"), "Only these roles may issue packs"),
         (("MG2-001", "--by", "ines", "--note", "n" * 500), "--note: .* 400 char"),
@@ -1081,7 +1130,7 @@ def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_pat
         with pytest.raises(CommandError, match=why):
             call_command("pack", *wrong, "--out", str(out))
     assert out.read_bytes() == data
-    for place in (tmp_path, tmp_path / "nowhere" / "door.pdf"):
+    for place in (tmp_path, tmp_path / "nowhere" / "door.pdf", ".", "/", ".."):
         with pytest.raises(CommandError, match="folder"):
             call_command("pack", "MG2-001", "--by", "ines", "--out", str(place))
     assert PackOrder.objects.count() == 3
@@ -1281,7 +1330,11 @@ def test_a_pack_is_checked_without_a_database(brought, tmp_path):
     foreign = authority.make_authority("Other", [], now).certificate
     (tmp_path / "other.pem").write_bytes(foreign.public_bytes(Encoding.PEM))
     code, told = checked(brought, "--certificate", str(tmp_path / "other.pem"))
-    assert (code, "neither the one given" in told) == (1, True)
+    assert (code, "neither the one given" in told) == (3, True)
+    assert "SIGNED BY ANOTHER" in told and "ALTERED" not in told
+    options = ("--json", "--certificate", str(tmp_path / "other.pem"))
+    answer = json.loads(checked(brought, *options)[1])
+    assert (answer["intact"], answer["by_certificate"]) == (False, False)
 
 
 def test_only_a_certificate_for_papers_signs_a_pack_for_its_authority(
@@ -1303,7 +1356,7 @@ def test_only_a_certificate_for_papers_signs_a_pack_for_its_authority(
 
     beside.write_bytes(signed_by(server))
     code, told = checked(brought, "--certificate", str(tmp_path / "own.pem"))
-    assert (code, "not one for signing papers" in told) == (1, True)
+    assert (code, "not one for signing papers" in told) == (3, True)
     beside.write_bytes(kept)
     # An issuer that does not say whether it may issue: nothing can be tried by it.
     name = authority.common_name("No limits")
@@ -1403,6 +1456,54 @@ def test_a_signature_inside_is_checked_as_well(brought, tmp_path):
     assert checked(path)[0] != 0
 
 
+def by_another_program(data: bytes, who) -> bytes:
+    """A signature inside as others write one: more attributes, none of its issuers."""
+    key = who.key.private_bytes(Encoding.DER, PrivateFormat.PKCS8, NoEncryption())
+    signer = signers.SimpleSigner(
+        signing_cert=asn1.Certificate.load(who.der),
+        signing_key=keys.PrivateKeyInfo.load(key),
+        cert_registry=SimpleCertificateStore(),
+    )
+    told = signers.PdfSignatureMetadata(field_name="Other", md_algorithm="sha256")
+    out, writer = io.BytesIO(), IncrementalPdfFileWriter(io.BytesIO(data))
+    signers.sign_pdf(writer, told, signer, output=out)
+    return out.getvalue()
+
+
+@pytest.mark.either_database
+def test_a_good_signature_by_another_is_not_told_to_be_an_altered_pack(
+    brought, tmp_path
+):
+    """Inside as well as beside, whether the shop's certificate is named or not."""
+    now = certificates.utc_now()
+    other = authority.make_authority("Other", [], now)
+    who = signing.make_identity(other, now)
+    data, path = brought.read_bytes(), tmp_path / "inside.pdf"
+    named = ("--certificate", str(tmp_path / "own.pem"))
+    for whole in (data, signing.signed_inside(data)):
+        path.write_bytes(by_another_program(whole, who))
+        for options in (named, ()):
+            code, told = checked(path, *options)
+            assert (code, "ALTERED" in told) == (3, False), told
+            assert ("Other, papers" in told) == bool(options), told
+        assert "signed by another" in checked(path)[1]
+    # What only a copy of the shop's own may not hold is altered in it, and named.
+    inside = bytearray(signing.signed_inside(data))
+    begins = inside.rindex(b"/Contents <") + 11
+    capital = next(n for n in range(begins, len(inside)) if inside[n] in b"ABCDEF")
+    inside[capital] |= 32
+    path.write_bytes(inside)
+    code, told = checked(path, *named)
+    assert (code, "digits are not in capitals" in told) == (1, True), told
+    # A pack that is altered and signed anew by another is altered.
+    with pikepdf.open(io.BytesIO(data)) as pdf:
+        del pdf.attachments["issue.json"]
+        pdf.save(path)
+    path.write_bytes(by_another_program(path.read_bytes(), who))
+    code, told = checked(path, *named)
+    assert (code, "issue.json" in told, "Other, papers" in told) == (1, True, True)
+
+
 @pytest.mark.either_database
 def test_no_flipped_bit_of_a_signature_is_passed_over(brought, tmp_path):
     """Nor one in what its digests leave out: 0 is never told, and never a traceback."""
@@ -1413,7 +1514,7 @@ def test_no_flipped_bit_of_a_signature_is_passed_over(brought, tmp_path):
         wrong = bytearray(whole)
         wrong[at] ^= 1 << at % 8
         try:
-            signer = signed_file.signer_of(data, bytes(wrong), (None, own)[at % 2])
+            signer = signed_file.signer_of(data, bytes(wrong), ((), (own,))[at % 2])
         except signed_file.UnreadableSignature as why:
             assert str(why)
         else:
@@ -1467,6 +1568,56 @@ def test_who_is_given_stands_for_an_issuer_that_a_signature_does_not_carry(
         assert checked(brought, "--certificate", str(tmp_path / name))[0] == 0
     code, told = checked(brought)
     assert (code, "neither in it nor given" in told) == (3, True)
+    # Who signed may be given with those between, as files of certificates are made.
+    root = authority.make_authority("Root", [], now)
+    builder = authority.start(
+        *(authority.common_name("Between"), root.certificate.subject),
+        *((own := certificates.shop_authority()).key.public_key(), now, root.expires),
+    ).add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+    between = authority.Identity(builder.sign(root.key, hashes.SHA256()), own.key)
+    who = signing.make_identity(between, now)
+    builder = pkcs7.PKCS7SignatureBuilder().set_data(brought.read_bytes())
+    builder = builder.add_signer(who.certificate, who.key, hashes.SHA256())
+    builder = builder.add_certificate(between.certificate)
+    beside.write_bytes(builder.sign(Encoding.DER, options))
+    chain = [each.certificate.public_bytes(Encoding.PEM) for each in (who, between)]
+    for name, pems in (("leaf", chain[:1]), ("both", chain), ("between", chain[1:])):
+        (tmp_path / f"{name}.pem").write_bytes(b"".join(pems))
+        code, told = checked(brought, "--certificate", str(tmp_path / f"{name}.pem"))
+        assert code == (3 if name == "leaf" else 0), (name, told)
+        assert ("CN=Root is neither in it nor given" in told) == (name == "leaf")
+
+
+def test_a_damaged_certificate_is_bad_input(brought, tmp_path):
+    """Each bit of it, also one that makes of it another version."""
+    whole = certificates.shop_authority().certificate.public_bytes(Encoding.DER)
+    path = tmp_path / "damaged.cer"
+    at = whole.index(bytes.fromhex("a003020102")) + 4
+    for flipped, bit in ((at, 1), (at, 4), (0, 1), (at + 9, 1)):
+        wrong = bytearray(whole)
+        wrong[flipped] ^= bit
+        path.write_bytes(wrong)
+        assert checked(brought, "--certificate", str(path))[0] == 3
+
+
+@pytest.mark.either_database
+def test_whatever_is_damaged_inside_of_a_pack_is_told_and_never_a_traceback(brought):
+    """Bytes of its end, where what is packed and what is signed lies, and of all."""
+    inside = signing.signed_inside(brought.read_bytes())
+    flips, ends = random.Random(15), Counter()
+    for number in range(120):
+        wrong = bytearray(inside)
+        for _ in range(1 + number % 20):
+            wrong[-flips.randrange(1, (6000, len(wrong))[number % 2])] = (
+                flips.randrange(256)
+            )
+        for read in (pack_file.read_pack, embedded_signature.embedded_signer):
+            try:
+                read(bytes(wrong))
+            except (pack_file.NoPack, signed_file.UnreadableSignature) as why:
+                assert str(why)
+                ends[type(why.__cause__).__name__] += 1
+    assert len(ends) > 2, ends
 
 
 @pytest.mark.parametrize(

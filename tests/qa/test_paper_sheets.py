@@ -305,6 +305,21 @@ def test_a_table_that_runs_on_repeats_its_head():
         assert page[0].height == blocks[0].height
 
 
+def test_of_a_whole_table_a_mark_before_a_text_leaves_no_word_out(tmp_path):
+    """Of every width of the text: the mark takes room on its line."""
+    column = Column("Verdict", 1, mark=12)
+    said = ["does not conform" + "m" * length + " here" for length in range(12)]
+    blocks = table([column], [[text] for text in said], 90, whole=True)
+    heights = {block.height for block in blocks[1:]}
+    assert len(heights) > 1  # some fit on one line, some do not
+    path = tmp_path / "told.pdf"
+    when = datetime(2026, 1, 1, tzinfo=UTC)
+    path.write_bytes(sheets(blocks, TitleBlock("S", "T", "1", "T"), issued_at=when))
+    told = " ".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
+    for line in said:
+        assert line in " ".join(told.split())
+
+
 def test_a_table_is_read_aloud_cell_by_cell_and_its_head_once(tmp_path):
     """Tags after PDF 1.7, 14.8.4.3.4, as poppler reads them."""
     columns = [Column("Station", 1), Column("Found", 1, lines=3), Column("Note", 1)]
