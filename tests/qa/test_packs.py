@@ -66,6 +66,7 @@ from qa.models import (
     NonconformanceState,
     PackOrder,
     PackRemark,
+    Station,
     ToolCorrection,
 )
 from qa.paper import pack as paper
@@ -75,6 +76,7 @@ from qa.queries.packs import (
     holes,
     instruments,
     items,
+    joint_maps,
     joints,
     reading,
     signed,
@@ -978,6 +980,31 @@ def test_what_the_inspector_read_stands_beside_what_was_offered(demo_db):
     # Of what has changed since, it says nothing.
     refit(Person.objects.get(username="emil"), row.fit_up)
     assert (row.joint_id, station.label, "gap") not in scope_of(ordered()).seconds
+
+
+@pytest.mark.either_database
+def test_a_drawing_that_differs_is_named_where_no_line_differs(demo_db):
+    joint = Joint.objects.get(number="J-170")
+
+    def told() -> tuple[dict, joints.PackJoint]:
+        pack = pack_of(ordered(joint=joint), (0, ""), 0)
+        (shown,) = next(x for x in pack.sections if isinstance(x, Joints)).joints
+        return json.loads(pack.record), shown
+
+    was, shown = told()
+    station = Station.objects.filter(revision=joint.current).first()
+    with by_hand():
+        Station.objects.filter(pk=station.pk).update(x_nm=station.x_nm + 5_000_000)
+    changes = pack_lines.compare(was, told()[0]).changes
+    assert {(change.table, change.name) for change in changes} == {("Joints", "J-170")}
+    for drawn in ("drawing of the map (digest", "drawing of the profile (digest"):
+        assert any(drawn in change.before for change in changes)
+    # What was read there is told by its line, and by nothing else.
+    read = {"gap_text": "9.99", "gap_state": "above", "active": True}
+    marked = tuple(replace(station, **read) for station in shown.map.stations)
+    other = replace(shown.map, stations=marked)
+    drawn = joint_maps.as_drawn(shown.map, shown.profile)
+    assert joint_maps.as_drawn(other, shown.profile) == drawn
 
 
 @pytest.mark.either_database
