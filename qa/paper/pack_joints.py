@@ -73,7 +73,8 @@ def _joint(pack_joint: PackJoint) -> list[Block]:
             *blocks.bullets(pack_joint.limits),
             gap(3),
         ]
-    return out + _checks(pack_joint) + characteristics(pack_joint.lines, "mm")
+    lines = characteristics(pack_joint.lines, pack_joint.unit)
+    return out + _checks(pack_joint) + lines
 
 
 def _checks(pack_joint: PackJoint) -> list[Block]:
@@ -122,7 +123,8 @@ def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:
         scene_pdf.mark(canvas, lines[number].state, x + 4, middle, 3.2)
         return MARK
 
-    note = f"{len(rows)} lines, lengths in {unit}"
+    many = "1 line" if len(rows) == 1 else f"{len(rows)} lines"
+    note = f"{many}, lengths in {'inches' if unit == 'in' else unit}"
     if any("[" in line.requirement for line in lines):
         note += "; [ ] what is required, where the gauge draws in what is accepted"
     head = heading("Every characteristic", note)

@@ -308,8 +308,9 @@ def test_a_table_that_runs_on_repeats_its_head():
 def test_of_a_whole_table_a_mark_before_a_text_leaves_no_word_out(tmp_path):
     """Of every width of the text: the mark takes room on its line."""
     column = Column("Verdict", 1, mark=12)
-    said = ["does not conform" + "m" * length + " here" for length in range(12)]
-    blocks = table([column], [[text] for text in said], 90, whole=True)
+    said = [f"not not not not {'i' * length}{length}." for length in range(1, 20)]
+    rows, taken = [[line] for line in said], {"marks": lambda *_cell: column.mark}
+    blocks = table([column], rows, 90, whole=True, **taken)
     heights = {block.height for block in blocks[1:]}
     assert len(heights) > 1  # some fit on one line, some do not
     path = tmp_path / "told.pdf"

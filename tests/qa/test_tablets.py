@@ -226,6 +226,8 @@ def test_setting_a_pin_takes_the_password_and_no_easy_pin(client_of, people):
         builder.refresh_from_db()
         return answer.status_code
 
+    # It signs, too (test_signatures): the page does not say otherwise.
+    assert "signs in place of your password" in client.get("/pin/").content.decode()
     assert post("4711", password="wrong") == 200
     assert post("1234") == 200
     assert post("4711", again="4712") == 200

@@ -56,6 +56,7 @@ class PackJoint:
     part: str
     surround: str
     fit_up: int
+    unit: str
     outcome: str
     outcome_word: str
     standing: str
@@ -146,6 +147,7 @@ def _joint(scope: Scope, draft: Draft, authors) -> PackJoint:
         part=f"{state.fit_up.part.serial} ({state.fit_up.part.design})",
         surround=str(state.fit_up.surround_part or state.joint.surround.name),
         fit_up=state.fit_up.number,
+        unit=scope.unit,
         outcome=outcome,
         outcome_word=states.whole_word(outcome),
         standing=standing.state if standing else IN_WORK,
