@@ -62,8 +62,8 @@ def own_pin(request):
         heading=_("Your PIN for tablets"),
         back=reverse("front"),
         notes=[
-            _("It shows the server who is measuring on a tablet, once a shift, and signs "
-              "in place of your password. It lies on no tablet.")
+            _("It shows the server who is measuring on a tablet, once a shift, and "
+              "signs in place of your password. It lies on no tablet.")
         ],
     )  # fmt: skip
 

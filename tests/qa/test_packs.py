@@ -446,6 +446,31 @@ def test_a_part_brings_its_open_items_from_another_airframe(demo_db):
     assert "Nothing that is on record" not in " ".join(pack.claims)
 
 
+def test_a_pack_of_a_part_tells_no_items_of_what_that_is_only_fitted_to(demo_db):
+    """What is elsewhere on the shell is nothing of the flap: the first page counted it
+    beside fewer things that stand."""
+    first = Airframe.objects.get(serial="MG2-001")
+    part = Part.objects.get(serial="MG-1550-001")
+    shell = part.fit_ups.get(airframe=first).surround_part
+    item = raise_by_hand(
+        by=Person.objects.get(username="bea"),
+        airframe=first,
+        part=shell,
+        title="void under the step",
+    )
+    bay = part.placements.get(removed_at=None).position
+    for what, told in (
+        *(({"part": part}, False), ({"bay": bay}, False)),
+        *(({"part": shell}, True), ({}, True)),
+    ):
+        shown = [x.label for x in items.section(scope_of(ordered(**what))).items]
+        assert (item.label in shown) is told, what
+    claims = pack_of(
+        ordered(joint=Joint.objects.get(number="J-110")), (0, ""), 0
+    ).claims
+    assert claims[0].startswith("0 of 1 joint is accepted")
+
+
 def test_every_item_that_stands_has_its_story_also_of_what_a_part_was_bonded_from(
     demo_db,
 ):

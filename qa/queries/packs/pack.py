@@ -228,7 +228,7 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
     many = len(found.joints)
     told = [
         f"{holding} of {many} {_plural('joint', many)} "
-        f"{'is' if holding == 1 else 'are'} accepted by inspection and unchanged since."
+        f"{_are(holding, many)} accepted by inspection and unchanged since."
         if many
         else "No joint of it was fitted: nothing is claimed of how it fits."
     ]
@@ -248,9 +248,10 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
         section for section in sections if isinstance(section, items.Items)
     )
     count = sum(item.open for item in items_told.items)
+    many = len(items_told.items)
     told.append(
-        f"{count} of {len(items_told.items)} nonconformances "
-        f"{'is' if count == 1 else 'are'} not closed."
+        f"{count} of {many} {_plural('nonconformance', many)} {_are(count, many)} not "
+        "closed."
     )
     told.append(next(x.words for x in sections if isinstance(x, closing.Stands)))
     return tuple(told)
@@ -258,6 +259,10 @@ def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
 
 def _plural(word: str, number: int) -> str:
     return word if number == 1 else f"{word}s"
+
+
+def _are(some: int, many: int) -> str:
+    return "is" if 1 in (some, many) else "are"
 
 
 def _changes(order: PackOrder, record: bytes, digest: str) -> Changes | None:

@@ -232,7 +232,7 @@ class Scope:
         joints = [draft.state.joint.pk for draft in self.drafts]
         at = Q(joint__in=joints)
         if not self.order.joint_id:
-            at |= Q(part__in=self.parts)
+            at |= Q(part__in=self._of)
         if self.order.bay:
             # Also of what is proven in it beside parts and joints.
             of = "result__revision__characteristic__bay"
@@ -242,6 +242,19 @@ class Scope:
             return here & at
         # Of a part that sits nowhere now too.
         return here & at | Q(part=self.order.part_id) & ~Q(standing__state=State.CLOSED)
+
+    @property
+    def _of(self) -> set[int]:
+        """The serials that it is of: not what they are only fitted to, whose items
+        elsewhere are nothing of it."""
+        if self.order.part_id:
+            return {self.order.part_id}
+        fitted = {draft.state.fit_up.part_id for draft in self.drafts}
+        return fitted | {
+            placement.part_id
+            for placement in self.sitting
+            if self.has(placement.position.path, set())
+        }
 
     @property
     def empty(self) -> bool:
