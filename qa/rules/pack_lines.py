@@ -149,16 +149,16 @@ def _paired(old, new, left) -> Iterator[tuple[str, dict | None, dict | None]]:
 
     Names that differ by blanks alone are one. Of several rows of a name those that tell
     the same belong together, then those of just this name, then the rest in order."""
-    before, now = _by_name(old, left), _by_name(new, left)
-    for name in dict.fromkeys([*before, *now]):
-        was, tells = before.get(name, []), now.get(name, [])
+    old, new = _by_name(old, left), _by_name(new, left)
+    for name in dict.fromkeys([*old, *new]):
+        was, tells = old.get(name, []), new.get(name, [])
         # On the side that has more rows each has a name of its own.
         side = 0 if len(was) > len(tells) else 1
         for pair in _pairs_of(was, tells):
-            told = pair[side] or pair[1 - side]
-            rows = [row and row.facts for row in pair]
-            if rows[0] != rows[1]:
-                yield told.key, *rows
+            named = pair[side] or pair[1 - side]
+            before, after = (row and row.facts for row in pair)
+            if before != after:
+                yield named.key, before, after
 
 
 @dataclass(frozen=True)

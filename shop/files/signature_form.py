@@ -96,7 +96,7 @@ def _require_bound(last, known) -> None:
         raise OddSignature(
             "the certificate of who issued its signer's is neither in it nor given"
         )
-    if not any(last == one or issued_by(last, one) for one in known):
+    if not any(last == issuer or issued_by(last, issuer) for issuer in known):
         who = last.issuer.rfc4514_string()
         raise OddSignature(f"the certificate of {who} is neither in it nor given")
 
