@@ -108,27 +108,27 @@ def person_named(name: str) -> Person:
     return named[0]
 
 
-def in_any_case(rows, what: str, **name):
+def in_any_case(rows, what: str, where: str = "", **name):
     """The row so named, in whatever case; of several the one in just this case."""
     ((field, typed),) = name.items()
     found = list(rows.filter(**{f"{field}__named": typed}).order_by(field))
     rows = [row for row in found if getattr(row, field) == typed] or found
     if not rows:
-        raise CommandError(f"There is no {what.format(typed)}.")
+        raise CommandError(f"There is no {what} {typed}{where}.")
     if len(rows) > 1:
         names = ", ".join(getattr(row, field) for row in rows)
         raise CommandError(
-            f"{what.format(typed)} may be any of {names}, which differ by case alone: "
-            "name it as it is written."
+            f"{what} {typed} may be any of {names}, which differ by case alone: name "
+            "it as it is written."
         )
     return rows[0]
 
 
 def thing_named(serial: str, number: str | None) -> dict:
     rows = Airframe.objects.select_related("type")
-    airframe = in_any_case(rows, "airframe {}", serial=serial)
+    airframe = in_any_case(rows, "airframe", serial=serial)
     if number is None:
         return {"airframe": airframe}
     rows = Joint.objects.filter(type=airframe.type)
-    joint = in_any_case(rows, f"joint {{}} on {airframe.type}", number=number)
+    joint = in_any_case(rows, "joint", f" on {airframe.type}", number=number)
     return {"airframe": airframe, "joint": joint}
