@@ -169,9 +169,7 @@ def _open(by, offered: OfferedJoint) -> OfferedJoint:
     """Hold what was offered; refused where somebody decided, where it changed, and to
     whoever did the work."""
     locked(offered)
-    row = OfferedJoint.objects.select_related(
-        *acceptance.RELATED, "fit_up__revision"
-    ).get(pk=offered.pk)
+    row = acceptance.whole().prefetch_related("fit_up__revision").get(pk=offered.pk)
     if getattr(row, "inspection", None):
         told = row.inspection.get_outcome_display()
         raise Refused(f"It was {told} already.", code="stale")

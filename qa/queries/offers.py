@@ -246,6 +246,7 @@ def offered_joints(which: str = "") -> QuerySet[OfferedJoint]:
         # Their keys first: few wait, and all that was ever offered is long to join.
         done = Inspection.objects.order_by().values("offered")
         waiting = rows.exclude(pk__in=done).select_related(None).order_by()
+        waiting = waiting.prefetch_related(None)
         rows = rows.filter(pk__in=list(waiting.values_list("pk", flat=True)))
     elif which == "decided":
         rows = rows.exclude(inspection=None)

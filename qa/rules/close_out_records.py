@@ -5,12 +5,13 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Prefetch, Q
 
 from qa.models import (
     Characteristic,
     CharacteristicResult,
     CloseOut,
+    HoleCheck,
     HoleReading,
     InspectionRemark,
     Joint,
@@ -43,6 +44,13 @@ from shop.rules import carried
 from shop.rules.carried import Carried
 from shop.rules.lineage import made_from
 
+# Of more tables in one statement PostgreSQL weighs long how to join them.
+ITEM = ("entry", "part", "joint__position", "airframe", "standing")
+ITEM += ("fit_check__fit_up", "fit_check__entry")
+HOLES_READ = HoleCheck.objects.select_related("entry", "revision")
+OF_RESULT = ("entry", "revision__characteristic__bay")
+RESULTS_READ = CharacteristicResult.objects.select_related(*OF_RESULT)
+ITEM_APART = Prefetch("hole_check", HOLES_READ), Prefetch("result", RESULTS_READ)
 TEMPORARY_RELATED = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
 
 
@@ -278,10 +286,8 @@ def _items(sits_in: dict[Airframe, dict]) -> dict[Airframe, list[Nonconformance]
     rows = Nonconformance.objects.filter(
         Q(airframe__in=list(sits_in)) | Q(part__in=parts)
     )
-    related = ("entry", "fit_check__fit_up", "part", "joint__position", "airframe")
-    related += decided.RELATED
-    related += ("fit_check__entry", "hole_check__entry", "result__entry")
-    rows = list(rows.select_related(*related).order_by("number", "pk"))
+    rows = rows.select_related(*ITEM).prefetch_related(*ITEM_APART)
+    rows = list(rows.order_by("number", "pk"))
     return {
         airframe: [
             item

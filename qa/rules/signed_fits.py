@@ -8,12 +8,14 @@ another form, or every signature before it would read as changed.
 from collections import defaultdict
 from collections.abc import Iterable
 
+from django.db.models import Prefetch
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from qa.models import (
     Check,
     CurrentReading,
+    FitUp,
     Inspection,
     InspectionOutcome,
     Nonconformance,
@@ -49,24 +51,18 @@ def serial(part) -> str:
 
 # ------------------------------------------------------------------ fit checks
 
-CHECK_RELATED = (
-    "fit_up__airframe",
-    "fit_up__joint",
-    "fit_up__revision",
-    "fit_up__part",
-    "fit_up__surround_part",
-    "fit_up__entry__by",
-    "fit_up__entry__confirmation",
-    "instrument",
-    "state",
-    "entry__by",
-    "entry__confirmation",
+# Of more tables in one statement PostgreSQL weighs long how to join them.
+OF_CHECK = ("instrument", "state", "entry__by", "entry__confirmation")
+FIT_UPS = FitUp.objects.select_related(
+    *("airframe", "joint", "revision", "part", "surround_part"),
+    *("entry__by", "entry__confirmation"),
 )
 
 
 def checks(keys: Iterable[int]) -> dict[int, Content]:
     keys = list(keys)
-    rows = Check.objects.filter(pk__in=keys).select_related(*CHECK_RELATED)
+    rows = Check.objects.filter(pk__in=keys).select_related(*OF_CHECK)
+    rows = rows.prefetch_related(Prefetch("fit_up", FIT_UPS))
     current = CurrentReading.objects.filter(fit_check__in=keys).select_related(
         "reading__entry__by", "station"
     )
@@ -187,11 +183,7 @@ def _offered_line(line: dict) -> tuple[str, str]:
 
 
 def offered(keys: Iterable[int]) -> dict[int, Content]:
-    rows = list(
-        OfferedJoint.objects.filter(pk__in=list(keys)).select_related(
-            *acceptance.RELATED
-        )
-    )
+    rows = list(acceptance.whole().filter(pk__in=list(keys)))
     changes = acceptance.changes(rows) if rows else {}
     return {row.pk: _offered(row, changes[row.pk]) for row in rows}
 
@@ -214,10 +206,8 @@ OFFERED = Signable(
 def inspections(keys: Iterable[int]) -> dict[int, Content]:
     rows = list(
         Inspection.objects.filter(pk__in=list(keys))
-        .select_related(
-            *(f"offered__{name}" for name in acceptance.RELATED), "entry__by"
-        )
-        .prefetch_related("remarks__item")
+        .select_related("entry__by")
+        .prefetch_related(Prefetch("offered", acceptance.whole()), "remarks__item")
     )
     changes = acceptance.changes([row.offered for row in rows]) if rows else {}
     return {row.pk: _inspection(row, changes[row.offered_id]) for row in rows}
@@ -264,6 +254,11 @@ INSPECTION = Signable(
 # ------------------------------------------------------------------ dispositions
 
 
+FITTED = Check.objects.select_related(
+    "fit_up__part__design", "fit_up__surround_part__design"
+)
+
+
 def items(keys: Iterable[int]) -> dict[int, Content]:
     keys = list(keys)
     rows = Nonconformance.objects.filter(pk__in=keys).select_related(
@@ -272,10 +267,9 @@ def items(keys: Iterable[int]) -> dict[int, Content]:
         "part__design",
         "defect",
         "entry__by",
-        "fit_check__fit_up__part__design",
-        "fit_check__fit_up__surround_part__design",
         "standing__disposed_by",
     )
+    rows = rows.prefetch_related(Prefetch("fit_check", FITTED))
     steps = NonconformanceStep.objects.filter(
         nonconformance__in=keys, verb=NonconformanceStep.Verb.DISPOSE
     ).select_related("entry__by")

@@ -66,13 +66,10 @@ def new_offer(request):
 
 
 def _offered(request, number: int, order: int, verb: str) -> OfferedJoint:
-    rows = OfferedJoint.objects.select_related(
-        *acceptance.RELATED,
-        "fit_up__revision",
-        "joint__position",
-        "joint__surround",
-        "entry__confirmation",
+    rows = acceptance.whole().select_related(
+        "joint__position", "joint__surround", "entry__confirmation"
     )
+    rows = rows.prefetch_related("fit_up__revision")
     return roles.fetch(request.user, verb, rows, offer__number=number, order=order)
 
 

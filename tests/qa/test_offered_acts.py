@@ -25,7 +25,7 @@ from qa.actions import (
     temporary,
 )
 from qa.actions.inspections import Remark
-from qa.models import CloseOut, FitUp, Nonconformance, OfferedJoint
+from qa.models import CloseOut, FitUp, Nonconformance
 from qa.queries import close_out
 from qa.queries.nonconformances.item_pages import possible_rechecks
 from qa.queries.offers import about_to_offer
@@ -132,7 +132,7 @@ def look_at(item, crew, offered, withheld) -> None:
 
 
 def test_an_offer_lets_an_inspector_say_what_can_be_said(crew):
-    rows = OfferedJoint.objects.select_related(*acceptance.RELATED)
+    rows = acceptance.whole()
     could = set()
     for row in rows.order_by("pk"):
         body = row.content

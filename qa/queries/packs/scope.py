@@ -110,11 +110,11 @@ class Scope:
     def offered(self) -> list[OfferedJoint]:
         """Every time that a joint of it was offered, the oldest first."""
         joints = [draft.state.joint.pk for draft in self.drafts]
-        rows = OfferedJoint.objects.filter(
+        rows = acceptance.whole().filter(
             joint__in=joints, offer__airframe=self.airframe
         )
-        related = (*acceptance.RELATED, "inspection__entry__confirmation")
-        return list(rows.select_related(*related).order_by("pk"))
+        rows = rows.select_related("inspection__entry__confirmation")
+        return list(rows.order_by("pk"))
 
     @cached_property
     def seconds(self) -> dict[tuple[int, str, str], list[tuple[SecondReading, str]]]:
