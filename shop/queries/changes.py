@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Max
+from django.db.models import Count, Max, Min, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as _N
@@ -167,13 +167,16 @@ class Changes:
 
 
 def changes(reader: Person) -> Changes:
-    """What others did since the reader last read this: three statements."""
+    """What others did since the reader last read this: four statements at most."""
     visit = Visit.objects.filter(person=reader).first()
     rows = Entry.objects.exclude(by=reader).filter(form__in=WORDS)
     if visit:
         rows = rows.filter(pk__gt=visit.read_up_to)
     else:
-        rows = rows.filter(received_at__gte=timezone.now() - FIRST_LOOK)
+        lately = Q(received_at__gte=timezone.now() - FIRST_LOOK)
+        first = Entry.objects.filter(lately).aggregate(first=Min("pk"))["first"]
+        # From its key on: where few are new, all there ever were are looked through.
+        rows = rows.filter(lately, pk__gte=first) if first else rows.none()
     keys = rows.order_by("-pk").values_list("pk", flat=True)
     if too_old := list(keys[NEWEST : NEWEST + 1]):
         rows = rows.filter(pk__gt=too_old[0])

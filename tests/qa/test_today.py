@@ -14,7 +14,7 @@ from qa.rules.remeasure import joints_to_measure_again
 from shop.actions import handover, materials, routes, suspects, tooling
 from shop.ledger import projections
 from shop.models import Entry, Lot, Tool
-from shop.queries.changes import PLACES, WORDS
+from shop.queries.changes import FIRST_LOOK, PLACES, WORDS, changes
 from tests.around import by_hand
 from tests.shop.making_floor import (
     ago,
@@ -305,3 +305,20 @@ def test_today_takes_as_many_statements_for_30_of_everything(lead, engineer, cli
     assert statements() == first
     assert len(today(lead).floor.ready.items) == 8
     assert today(lead).floor.ready.count >= 30
+
+
+def test_who_was_never_here_is_told_the_last_days_without_a_look_at_all_before(
+    people, monkeypatch
+):
+    """Gone through by their keys, they begin at the first of these days."""
+    reader, other = people["builder"], people["lead"]
+    make_tool(other)
+    with CaptureQueriesContext(connection) as seen:
+        told = changes(reader)
+    assert told.since is None and told.up_to and told.whole
+    by_key = [q["sql"] for q in seen.captured_queries if "ORDER BY 1 DESC" in q["sql"]]
+    assert by_key and all('"shop_entry"."id" >= ' in sql for sql in by_key)
+    later = timezone.now() + FIRST_LOOK + dt.timedelta(minutes=1)
+    monkeypatch.setattr(timezone, "now", lambda: later)
+    told = changes(reader)
+    assert told.places == [] and told.up_to == 0
