@@ -19,6 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
+from qa.numeric.plan import bending
 from qa.numeric.plan.motions import (
     UNSEEN,
     cross_matrix,
@@ -32,7 +33,8 @@ from shop.numeric.units import to_mm
 MOST_ADJUSTERS = 12
 MOST_STEPS = 10_000  # either way
 FURTHEST_TURN = math.pi / 4
-SETTLED = 1e-12  # mm at the rim between two rounds of Newton's way
+SETTLED = 1e-12  # mm at the rim that another round of Newton's way would go
+LOST = 1e-9  # mm: where it would still go further than this
 MOST_ROUNDS = 40
 HELD = 1e-6  # of the movement at the rim counts where places leave a motion open
 
@@ -214,14 +216,22 @@ class Rig:
 
     def features(self, movements) -> np.ndarray:
         """(n, 12) rotation less 1 and shift of each of n movements (n, r)."""
-        amounts = self.step(movements) / self.unit
-        (sx, sy, sz), (cx, cy, cz) = np.sin(amounts[:, :3].T), np.cos(amounts[:, :3].T)
-        turn = (
-            *(cz * cy - 1, cz * sy * sx - sz * cx, cz * sy * cx + sz * sx),
-            *(sz * cy, sz * sy * sx + cz * cx - 1, sz * sy * cx - cz * sx),
-            *(-sy, cy * sx, cy * cx - 1),
+        amounts = self.step(movements).T / self.unit[:, None]
+        (sx, sy, sz), (cx, cy, cz) = np.sin(amounts[:3]), np.cos(amounts[:3])
+        found = np.empty((12, amounts.shape[1]))
+        found[0], found[1], found[2] = (
+            cz * cy - 1,
+            cz * sy * sx - sz * cx,
+            cz * sy * cx + sz * sx,
         )
-        return np.column_stack([*turn, amounts[:, 3:]])
+        found[3], found[4], found[5] = (
+            sz * cy,
+            sz * sy * sx + cz * cx - 1,
+            sz * sy * cx - cz * sx,
+        )
+        found[6], found[7], found[8] = -sy, cy * sx, cy * cx - 1
+        found[9:] = amounts[3:]
+        return found.T
 
     def solve(self, changes) -> tuple[np.ndarray, np.ndarray]:
         """(movements (n, r), left (n, k)) for changes (n, k) in mm, exact.
@@ -229,27 +239,38 @@ class Rig:
         `left` is what stays at each adjuster: NaN where no motion within 45 degrees was
         found.
         """
-        changes = np.asarray(changes, dtype=float)
-        movements, more = self._settled(changes, changes @ self._inverse.T, self._chord)
-        astray = ~(np.abs(more).max(axis=1) < SETTLED)
-        if self.overdetermined and astray.any():  # it turns too far for a chord
-            again = changes[astray], changes[astray] @ self._inverse.T, self._newton
-            movements[astray], more[astray] = self._settled(*again)
-        left = changes - self.features(movements) @ self.own
-        turned = np.abs((self.step(movements) / self.unit)[:, :3]).max(axis=1)
-        lost = (np.abs(more).max(axis=1) > 1e-9) | ~(turned <= FURTHEST_TURN)
-        left[lost] = np.nan
-        return movements, left
+        return self.solved(changes)[:2]
 
-    def _settled(self, changes, movements, way) -> tuple[np.ndarray, np.ndarray]:
-        """(movements, the last step of each) (n, r) by Newton's way or a like one."""
+    def solved(self, changes) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """The same, and the features (n, 12) of these movements."""
+        changes = np.asarray(changes, dtype=float)
+        movements, ahead = self._settled(changes, self._chord)
+        astray = ~(ahead < SETTLED)
+        if self.overdetermined and astray.any():  # it turns too far for a chord
+            again = self._settled(changes[astray], self._newton)
+            movements[astray], ahead[astray] = again
+        features = self.features(movements)
+        left = changes - features @ self.own
+        turned = np.abs((self.step(movements) / self.unit)[:, :3]).max(axis=1)
+        lost = (ahead > LOST) | ~(turned <= FURTHEST_TURN)
+        left[lost] = np.nan
+        return movements, left, features
+
+    def _settled(self, changes, way) -> tuple[np.ndarray, np.ndarray]:
+        """(movements (n, r), how far another round would go (n,)) by Newton's way or a
+        like one, whose rounds go less and less far."""
+        movements, last = self._nearly(changes), 1.0
         for _ in range(MOST_ROUNDS):
             features = self.features(movements)
             more = way(movements, features, changes - features @ self.own)
             movements = movements + more
-            if np.abs(more).max(initial=0.0) < SETTLED:
+            far = np.abs(more).max(axis=1)
+            most = float(far.max(initial=0.0))
+            ahead = far * min(1.0, most / last)
+            if most * min(1.0, most / last) < SETTLED:
                 break
-        return movements, more
+            last = most
+        return movements, ahead
 
     def displaced(self, changes, places) -> tuple[np.ndarray, float]:
         """Where changes (k,) mm take places (n, 3) of the part: (n, 3) mm, exact; and
@@ -294,6 +315,19 @@ class Rig:
         rates = self.own_rates(np.zeros(6)) @ self.basis
         return np.linalg.inv(rates.T @ rates)
 
+    def _nearly(self, changes) -> np.ndarray:
+        """Movements (n, r) to the second order of the angles."""
+        movements = changes @ self._inverse.T
+        angles = (movements @ self.basis[:3].T) / self.rho
+        pairs = angles[:, bending.PAIRS[0]] * angles[:, bending.PAIRS[1]]
+        return movements - pairs @ self._bent
+
+    @cached_property
+    def _bent(self) -> np.ndarray:
+        """What products of two angles (6, r) bend at rest, as movements."""
+        bends = self.bends(np.zeros(self.basis.shape[1]), self.own)
+        return (bends[bending.PAIRS] * bending.HALVES) @ self._inverse.T
+
     @cached_property
     def _inverse(self) -> np.ndarray:
         rates = self.own_rates(np.zeros(6)) @ self.basis
@@ -323,6 +357,11 @@ class Rig:
         for (i, j), matrix in by_pair.items():
             found[i, j] = found[j, i] = matrix.reshape(9) @ lines[:9]
         return found
+
+    def tilting(self, movements) -> np.ndarray:
+        """(2, 3, 3): what a tilt more, by x or by y, makes of arms at one (r,)."""
+        turn, x, tilted, _ = self._generators(movements[None])
+        return np.concatenate([turn @ x, tilted @ turn])
 
     def _generators(self, movements):
         """Rotations (n, 3, 3), and what an angle more multiplies them by: tilt_x from

@@ -1,5 +1,6 @@
 """How readings bend in a box of settings, as its angles turn (Taylor's formula)."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,21 +41,65 @@ class Bent:
         return self.base + np.hstack(terms) @ np.vstack(factors)
 
 
-def most(bends, arms, angles) -> np.ndarray:
+@dataclass(frozen=True)
+class Arms:
+    """What a turn can do to readings at most, mm a radian (m,).
+
+    `whole` is the arm of each, `around` what of it a turn in the plane, which comes
+    last, can take along the direction, and `once` what of that after one tilt.
+    """
+
+    whole: np.ndarray
+    around: np.ndarray
+    once: np.ndarray
+
+    def tilted(self, tilt: float) -> np.ndarray:
+        """`once` (m,) where the part is tilted by up to `tilt` more."""
+        return self.once + self.around * tilt
+
+
+def arms_of(lines, tilting, rank: int = 1) -> Arms:
+    """Of lines (9 or more, m), each a sum of up to `rank` arms times a direction.
+
+    `tilting` (2, 3, 3) is what a tilt more makes of an arm where the part is now. A
+    rotation takes such a matrix no further than the sum of its singular values, at most
+    the root of its rank times that of the sum of its squares.
+    """
+    turned = lines[:9].reshape(3, 3, -1)
+    level = math.sqrt(min(rank, 2))
+    once = np.einsum("taj,bjm->tabm", tilting[:, :2], turned[:2])
+    return Arms(
+        math.sqrt(min(rank, 3)) * np.sqrt((turned**2).sum(axis=(0, 1))),
+        level * np.sqrt((turned[:2] ** 2).sum(axis=(0, 1))),
+        level * np.sqrt((once**2).sum(axis=(1, 2))).max(axis=0),
+    )
+
+
+def most(bends, arms: Arms, angles) -> np.ndarray:
     """By how much (m,) mm a turn of up to `angles` (3,) departs from its slopes, where
     its second derivatives are at most `bends` (3, 3, m)."""
     return np.einsum("i,j,ijm->m", angles, angles, bends) / 2 + third(arms, angles)
 
 
-def third(arms, angles) -> np.ndarray:
+def third(arms: Arms, angles) -> np.ndarray:
     """By how much (m,) mm a turn departs from its slopes and second derivatives.
 
-    A third derivative is at most the arm; of the turn in the plane, which comes last
-    and goes along the plane, at most what of the arm lies along the direction then.
-    `arms` are those two (m,).
+    A third derivative is at most the arm; one by the turn in the plane, which goes
+    along the plane, at most what of the arm lies along the direction then.
     """
-    whole, last = float(angles.sum()) ** 3, float(angles[2]) ** 3
-    return (arms[0] * (whole - last) + arms[1] * last) / 6
+    tilt, last = float(angles[0] + angles[1]), float(angles[2])
+    found = arms.whole * tilt**3 + arms.around * (3 * tilt**2 * last + last**3)
+    return (found + arms.tilted(tilt) * (3 * tilt * last**2)) / 6
+
+
+def slopes_off(arms: Arms, angles) -> np.ndarray:
+    """By how much (3, m) mm a radian the slope by each angle departs, after a turn,
+    from what second derivatives make of it: see `third`."""
+    tilt, last = float(angles[0] + angles[1]), float(angles[2])
+    once = arms.tilted(tilt)
+    by_tilt = arms.whole * tilt**2 + arms.around * (2 * tilt * last) + once * last**2
+    by_turn = arms.around * (tilt**2 + last**2) + once * (2 * tilt * last)
+    return np.stack([by_tilt, by_tilt, by_turn]) / 2
 
 
 def halfway(curves, angles) -> tuple[np.ndarray, np.ndarray]:

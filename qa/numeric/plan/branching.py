@@ -20,9 +20,11 @@ from qa.numeric.plan.lattice_aims import equal
 from qa.numeric.plan.relaxed import SURE, Relaxed
 
 LEAF = 3_000  # settings in a box that are tried one by one
-CHUNK = 512
+ALIKE = 100_000  # the same in a box of which an aim hardly tells
+LITTLE = 0.01  # of what a step of the adjuster does that the aim feels most
+CHUNK = 1_024
 FEW = 1_000  # settings that are tried sooner than bounded again
-MOST_TIES = 20_000  # as good as each other in one aim; with more the next is searched
+MOST_TIES = 4_000  # as good as each other in one aim; with more the next is searched
 NOTHING = 1e-12  # an aim this small is met
 SMALLER = 16  # a box this much smaller gets its own programme
 DESCENTS = 4
@@ -52,6 +54,13 @@ class Best:
     proven: bool
     nodes: int
     stages: tuple[Stage, ...] = ()
+
+
+@dataclass(frozen=True)
+class Whole:
+    """In place of a programme: all that ties leave of a box is tried."""
+
+    ties: boxes.Ties | None
 
 
 def best_settings(lattice: Lattice, before: Best | None = None) -> Best | None:
@@ -131,11 +140,17 @@ class Search:
         return np.unique(steps, axis=0)
 
     @property
+    def most(self) -> float:
+        """What settings must come to, to be kept."""
+        near = equal(self.best)
+        return self.best + near if self.whole else self.best - near
+
+    @property
     def cutoff(self) -> float:
         """What a box must be able to reach to be looked into."""
         if self.whole:
-            return self.best + equal(self.best) + SURE * max(1.0, abs(self.best))
-        return self.best - equal(self.best)
+            return self.most + SURE * max(1.0, abs(self.best))
+        return self.most
 
     def run(self) -> None:
         """Best bound first. A box gets a programme of its own again when it has become
@@ -188,14 +203,29 @@ class Search:
         """Try settings (n, k) exactly and keep what is as good as the best."""
         for first in range(0, len(steps), CHUNK):
             chunk = steps[first : first + CHUNK]
-            aims, allowed = self.lattice.tried(chunk, self.number + 1)
-            allowed &= (aims[:, : self.number] <= self.caps[: self.number]).all(axis=1)
-            values = np.where(allowed, aims[:, self.number], np.inf)
-            if not allowed.any():
+            values, movement, fits = self.lattice.moved(chunk)
+            found = self._aims(values, values, movement)
+            rows = np.flatnonzero(fits & self._as_good(found, self.most))
+            rows = rows[self.lattice.aims.allowed(values[rows])]
+            if not len(rows):
                 continue
-            self.best = min(self.best, float(values.min()))
-            near = values <= self.best + equal(self.best)
-            self._keep(chunk[near], values[near])
+            came = found[rows, self.number]
+            self.best = min(self.best, float(came.min()))
+            near = came <= self.best + equal(self.best)
+            self._keep(chunk[rows[near]], came[near])
+
+    def _aims(self, low, high, movement) -> np.ndarray:
+        """The least (n, number + 1) of the aims up to this one, of readings (n, m) in
+        low..high and movements (n,)."""
+        found = self.lattice.aims.least(low, high, self.number + 1)
+        if self.number == found.shape[1]:
+            found = np.column_stack([found, movement])
+        return found
+
+    def _as_good(self, aims, most: float) -> np.ndarray:
+        """Whether (n,) the aim is at most `most`, and those before it at their best."""
+        before = (aims[:, : self.number] <= self.caps[: self.number]).all(axis=1)
+        return before & (aims[:, self.number] <= most)
 
     def _keep(self, steps, values) -> None:
         self._kept.append(steps)
@@ -213,6 +243,9 @@ class Search:
 
     def _look(self, low, high, relaxed) -> list:
         """Boxes that are left of one: (bound, low, high, its programme)."""
+        if isinstance(relaxed, Whole):
+            self._take(boxes.settings(low, high, relaxed.ties))
+            return []
         ties = relaxed and relaxed.model.ties
         if boxes.size(low, high, ties) <= LEAF:
             self._leaf(low, high, relaxed and relaxed.model)
@@ -227,16 +260,18 @@ class Search:
         bound, at, prices = relaxed.solve(low, high)
         if bound > self.cutoff:
             return []
-        if self._all_alike(relaxed.model, low, high):
+        if self._all_alike(self._least(relaxed.model, low, high)):
             # Nothing here is better: which of them all it is the next aim says.
             self.whole = False
             return []
         low, high = boxes.priced(low, high, at, prices, self.cutoff - bound)
-        ties = relaxed.model.ties
+        ties, felt = relaxed.model.ties, self._felt(relaxed.model)
         if boxes.size(low, high, ties) <= LEAF:
-            self._leaf(low, high, relaxed and relaxed.model)
+            self._leaf(low, high, relaxed.model)
             return []
-        pick, below = boxes.split(low, high, at, self._felt(relaxed.model))
+        if self._hardly_felt(low, high, felt) and boxes.size(low, high, ties) <= ALIKE:
+            return self._as_whole(low, high, at)
+        pick, below = boxes.split(low, high, at, felt)
         one, other = high.copy(), low.copy()
         one[pick], other[pick] = below, below + 1
         nearer = boxes.tied(low, one, ties), boxes.tied(other, high, ties)
@@ -250,19 +285,40 @@ class Search:
         steps = np.abs(model.slopes[rows] * self.lattice.rig.steps)
         return steps.max(axis=0, initial=0.0) + LEAST_FELT
 
-    def _all_alike(self, model: Model, low, high) -> bool:
+    def _hardly_felt(self, low, high, felt) -> bool:
+        """Whether all that is left open of a box does next to nothing to the aim: then
+        no bound tells its settings from each other, and smaller boxes are no better."""
+        return bool((felt[low < high] < LITTLE * felt.max()).all())
+
+    def _as_whole(self, low, high, at) -> list:
+        """A box that is to be tried as a whole when no other can be better, unless none
+        of it can."""
+        model = self.lattice.model(low, high)
+        if model is None:
+            return [(-math.inf, low, high, Whole(None))]
+        least = self._least(model, low, high)
+        if self._all_alike(least):
+            self.whole &= least > self.cutoff
+            return []
+        self._try_about(at, low, high)
+        return [(least, low, high, Whole(model.ties))]
+
+    def _all_alike(self, least: float) -> bool:
         """Whether no setting of a box can be better in this aim than the best known, by
         what each reading can come to, without the roundings of a programme."""
+        return least >= self.best - equal(self.best)
+
+    def _least(self, model: Model, low, high) -> float:
+        """What the aim can come to at least in a box, each reading by itself."""
         if self.number == len(self.lattice.aims.names):
-            return False
+            return -math.inf
         ends = (
             model.slopes * (low * self.lattice.rig.steps),
             model.slopes * (high * self.lattice.rig.steps),
         )
         least = model.base + np.minimum(*ends).sum(axis=1) - model.play
         most = model.base + np.maximum(*ends).sum(axis=1) + model.play
-        found = self.lattice.aims.least(least[None], most[None])[0, self.number]
-        return found >= self.best - equal(self.best)
+        return float(self.lattice.aims.least(least[None], most[None])[0, self.number])
 
     def _programme(self, low, high):
         """(low, high, programme) of a box, shrunk as far as the best known allows.
@@ -329,14 +385,14 @@ class Search:
         else:
             values = model.bent.readings(changes, model.slopes)
             play = model.bent.play
-        high_values = values + play
-        aims = lattice.aims.least(values - play, high_values, number + 1)
-        if number == aims.shape[1]:
-            base, slopes, play = model.move
-            moved = np.abs(base + changes @ slopes.T) - play
-            aims = np.column_stack([aims, (np.maximum(0, moved) ** 2).sum(axis=1)])
-        bound = aims[:, number]
-        keep = (bound <= self.cutoff) & lattice.aims.allowed(high_values)
-        keep &= (aims[:, :number] <= self.caps[:number]).all(axis=1)
-        order = np.argsort(bound[keep], kind="stable")
-        return steps[keep][order], bound[keep][order]
+        movement = np.zeros(len(steps))
+        if number == len(lattice.aims.names):
+            base, slopes, off = model.move
+            moved = np.abs(base + changes @ slopes.T) - off
+            movement = (np.maximum(0, moved) ** 2).sum(axis=1)
+        high = values + play
+        found = self._aims(values - play, high, movement)
+        rows = np.flatnonzero(self._as_good(found, self.cutoff))
+        rows = rows[lattice.aims.allowed(high[rows])]
+        rows = rows[np.argsort(found[rows, number], kind="stable")]
+        return steps[rows], found[rows, number]

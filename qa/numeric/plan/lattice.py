@@ -15,10 +15,13 @@ from qa.numeric.plan import bending, boxes
 from qa.numeric.plan.adjusters import Rig
 from qa.numeric.plan.bending import Bent
 from qa.numeric.plan.lattice_aims import SeatAims
+from qa.numeric.plan.pulling import Pull
 
 SLACK_ROUNDING = 1e-9  # mm
 MOST_ROUNDS = 40
 MOST_NODES = 100_000  # of the search of one aim
+ROUNDING_MM = 1e-12  # of the exact rotation
+PULLED = 3  # times that angles are looked at again
 MOST_ANGLE = 1.0  # radians; a box in which the part turns further is split
 
 
@@ -60,11 +63,6 @@ class Lattice:
         followed = readings.directions * sides[:, None]
         self.directions = np.vstack([followed, np.eye(3), rig.directions])
         self.lines = rig.lines(self.places, self.directions)
-        arms = np.linalg.norm(self.places - rig.center, axis=1)
-        arms[:count] *= np.abs(sides)
-        self.arms = arms, arms * np.linalg.norm(self.directions[:, :2], axis=1)
-        own = slice(count + 3, None)
-        self.own_arms = self.arms[0][own], self.arms[1][own]
         self.read, self.about = slice(0, count), slice(count, count + 3)
         self.own = slice(count + 3, None)
         self.low, self.high = rig.least.copy(), rig.most.copy()
@@ -96,9 +94,10 @@ class Lattice:
         return found[:, self.read], fits
 
     def _moved(self, steps):
-        movements, left = self.rig.solve(steps * self.rig.steps)
+        movements, left, features = self.rig.solved(steps * self.rig.steps)
         fits = (np.abs(left) <= self.slack + SLACK_ROUNDING).all(axis=1)
-        features = self.rig.features(np.where(fits[:, None], movements, 0.0))
+        if not fits.all():
+            features[~fits] = 0.0
         return self.values + features @ self.lines, movements, fits
 
     # what no setting in a box can beat
@@ -115,85 +114,81 @@ class Lattice:
         step = rig.step(at)[0]
         rates = rig.rates(self.places, self.directions, step) @ rig.basis
         inverse = np.linalg.pinv(rates[self.own])
-        turn = rig.basis[:3] @ inverse
-        slack = self.slack if rig.overdetermined else 0.0
-        bends = rig.bends(at[0], self.lines)
-        own = bends[:, :, self.own]
-        reach = half + slack, np.abs(turn) / rig.rho
-        angles = self._angles(np.abs(own), *reach)
+        turn, turns = rig.basis[:3] @ inverse, rig.basis[:3] / rig.rho
+        bends, tilting = rig.bends(at[0], self.lines), rig.tilting(at[0])
+        own, lines = bends[:, :, self.own], self.lines[:, self.own]
+        pull = Pull(self._slack, rates[self.own], turns, own, lines, tilting)
+        angles = self._angles(pull, np.abs(turn) / rig.rho, half)
         if angles is None:
             return None
-        back = self._back(rates[self.own])
-        pull = np.abs(back) @ self._pulling(own, angles) * slack
-        slopes, third = rates @ inverse, bending.third(self.arms, angles)
+        arms = bending.arms_of(self.lines, tilting)
+        slopes, third = rates @ inverse, bending.third(arms, angles) + ROUNDING_MM
         base = self.values + (rig.features(at) @ self.lines)[0] - slopes @ middle
         # What a turn bends, less what the adjusters then make up for.
         curves, wrong = bends - own @ slopes.T, third + np.abs(slopes) @ third[self.own]
         mean, spread = bending.halfway(curves, angles)
-        straight = base + mean, slopes, spread + wrong + np.abs(rates) @ pull
+        away, most = rates @ pull.back, pull.most(angles)
+        straight = base + mean, slopes, spread + wrong + np.abs(away) @ most
         turned_mean, spread = bending.halfway(-own @ turn.T, angles)
-        spread += np.abs(turn) @ third[self.own] + np.abs(rig.basis[:3]) @ pull
+        spread += (
+            np.abs(turn) @ third[self.own] + np.abs(rig.basis[:3] @ pull.back) @ most
+        )
         turned = step[:3] - turn @ middle + turned_mean, turn, spread
         astray = (np.abs(turned_mean) + spread) / rig.rho
-        off = np.abs(mean)[self.own] + straight[2][self.own]
         wrong += bending.crossed(curves, angles, astray)
-        wrong += np.abs(rates @ back) @ self._pulling_off(own, angles, astray, off)
-        spare = np.linalg.svd(rates[self.own])[0][:, rig.basis.shape[1] :].T
-        pulled = np.einsum("mi,ijk,dk->jdm", rates @ back, own, spare)
-        by = (turn / rig.rho, middle), (spare, middle - left[0], pulled)
+        wrong += np.abs(away) @ pull.off(angles, astray, third[self.own])
+        pulled = np.einsum("mi,ijd->jdm", away, pull.along)
+        by = (turn / rig.rho, middle), (pull.spare, middle - left[0], pulled)
         return self._model(low, high, straight, turned, (base, curves, wrong, *by))
 
     def _model(self, low, high, straight, turned, bent) -> Model:
         """Of all that is followed, what readings, the middle and adjusters do."""
-        slack = self.slack if self.rig.overdetermined else 0.0
         read, about, own = (
             [part[rows] for part in straight]
             for rows in (self.read, self.about, self.own)
         )
         move = tuple(np.concatenate(pair) for pair in zip(about, turned, strict=True))
         rest = np.eye(self.rig.count) - own[1]
-        left = -own[0], rest, slack + own[2]
+        left = -own[0], rest, self._slack + own[2]
         ties = boxes.ties(low, high, left[0], rest * self.rig.steps, left[2])
         base, curves, play, turn, (spare, nothing, pulled) = bent
         pulled = spare, nothing, pulled[:, :, self.read]
         told = base[self.read], turn, curves[:, :, self.read], pulled, play[self.read]
         return Model(*read, move, left, ties, Bent(*told))
 
-    def _angles(self, bends, half, turn) -> np.ndarray | None:
-        """How far (3,) each angle can go where adjusters go by at most `half` (k,) mm
-        and their slopes are wrong by what those angles bend. None if that has no end.
+    @property
+    def _slack(self) -> float:
+        return self.slack if self.rig.overdetermined else 0.0
+
+    def _angles(self, pull: Pull, turn, half) -> np.ndarray | None:
+        """How far (3,) each angle can go where adjusters go by at most `half` (k,) mm.
+        None if that has no end.
+
+        What is left at them turns the part no further than its pull: less, the less far
+        the angles go at most.
+        """
+        angles = self._angles_of(pull, turn, turn @ (half + pull.slack))
+        for _ in range(PULLED if pull.slack and angles is not None else 0):
+            pulled = np.abs(pull.turns @ pull.back) @ pull.most(angles)
+            nearer = self._angles_of(pull, turn, turn @ half + pulled)
+            if nearer is None:
+                break
+            angles = np.minimum(angles, nearer)
+        return angles
+
+    def _angles_of(self, pull: Pull, turn, reach) -> np.ndarray | None:
+        """The same where slopes would take them by at most `reach` (3,), and are wrong
+        by what those angles bend.
 
         The way there from the middle is a continuous one, and none leaves a set of
         angles that cannot take it further than itself.
         """
-        angles = turn @ half
+        angles = reach
         for _ in range(MOST_ROUNDS):
-            more = turn @ (half + bending.most(bends, self.own_arms, angles))
+            more = reach + turn @ bending.most(pull.sizes, pull.arms, angles)
             if (more <= angles * (1 + 1e-9)).all():
                 return angles
             angles = more * (1 + 1e-6)
             if angles.sum() > MOST_ANGLE:
                 return None
         return None
-
-    def _back(self, own) -> np.ndarray:
-        """How least squares go elsewhere (r, 3) for what pulls at the three angles."""
-        turns = self.rig.basis[:3] / self.rig.rho
-        return np.linalg.pinv(own.T @ own) @ turns.T
-
-    def _pulling(self, bends, angles) -> np.ndarray:
-        """How much (3,) each mm that is left at the adjusters can pull at the angles
-        at most, where their slopes are no more those of the middle."""
-        first = np.einsum("j,ijk->ik", angles, np.abs(bends))
-        return (first + self.own_arms[0] * float(angles.sum()) ** 2 / 2).sum(axis=1)
-
-    def _pulling_off(self, bends, angles, astray, off) -> np.ndarray:
-        """By how much (3,) the pull is told wrong at most where each angle is, by up to
-        `astray`, and what is left at each adjuster, by up to `off` (k,) mm."""
-        if not self.rig.overdetermined:
-            return np.zeros(3)
-        size = np.abs(bends)
-        found = np.einsum("j,ijk,k->i", angles, size, off)
-        found += np.einsum("j,ijk->i", astray, size) * self.slack
-        far = float(angles.sum()) ** 2 / 2 * self.slack
-        return found + self.own_arms[0].sum() * far

@@ -86,16 +86,16 @@ class Lattices:
         self.names = (*aims.names, "movement")
 
     def tried(self, steps, count=None):
-        values, fits, movement = self._moved(steps)
+        values, movement, fits = self.moved(steps)
         found = self.aims.least(values, values, count)
         allowed = fits & self.aims.allowed(values)
         return np.column_stack([found, movement]), allowed
 
     def readings(self, steps):
-        values, fits, _ = self._moved(steps)
+        values, _, fits = self.moved(steps)
         return values, fits
 
-    def _moved(self, steps):
+    def moved(self, steps):
         start = self.aims.readings.values
         values, movement = np.tile(start, (len(steps), 1)), np.zeros(len(steps))
         fits = np.ones(len(steps), dtype=bool)
@@ -104,7 +104,7 @@ class Lattices:
             values += found - start
             movement += moved
             fits &= fit
-        return values, fits, movement
+        return values, movement, fits
 
     def model(self, low, high) -> Model | None:
         parts = [
