@@ -291,7 +291,8 @@ class Replanned:
             at, cut = self._cut(noisy, aimed)
             if ((cut[1] < drawn.low) == aimed).all():
                 return at, cut[:, :gaps]
-            at, cut = self._cut_anew(noisy)
+            if drawn.rules.aim > 0:
+                at, cut = self._cut_anew(noisy)
             if (cut[0] > CUT_MM).any() or not noisy.all_right(cut[1]):
                 return at, cut[:, :gaps]
         at, cut = self._cut(noisy, None)
@@ -302,7 +303,7 @@ class Replanned:
         while True:
             at, cut = self._cut(noisy, aimed)
             more = (cut[0] > CUT_MM) & ~aimed
-            if self.drawn.rules.aim <= 0 or not more.any():
+            if not more.any():
                 return at, cut
             aimed = aimed | more
 
@@ -314,9 +315,10 @@ class Replanned:
         if key not in self.problems:
             self.problems[key] = self.drawn.problem(noisy, self.free, aimed)
         problem = self.problems[key]
-        problem.readings, problem.near = noisy, self.near.get(shape, [])
+        problem.readings = noisy
+        problem.near, problem.nothing = self.near.get(shape, ([], 0))
         at, detail = problem.solve(self.step, np.inf)
-        self.near[shape] = problem.near
+        self.near[shape] = problem.near, problem.nothing
         moved = noisy.moved(self.free, at)[0]
         depths = np.zeros(len(moved))
         if aimed is not None:

@@ -193,6 +193,15 @@ class Programme:
         self.values = np.array(self._solution.col_value)
         return float(cost @ self.values)
 
+    def leave_out(self, cost: np.ndarray) -> None:
+        """Hold columns (c,) that cost something, none of which is below 0, at 0: the
+        optima of an aim that comes to nothing, if there are any."""
+        columns = np.flatnonzero(cost)
+        nothing = np.zeros(len(columns))
+        self.bound(columns, nothing, nothing)
+        if self.near:
+            self.bases.append(self.near[len(self.bases)])
+
     def _begin_near(self) -> None:
         """Start where a programme much like this one ended with the same aim."""
         if self.near and len(self.near) > len(self.bases):

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import cycle
+from itertools import cycle, islice
 
 import numpy as np
 
@@ -26,6 +26,9 @@ MOST_SEARCHED = 300  # readings; with more, one turn of several is straightened 
 OTHER_STARTS = ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1))
 TOUCHING_MM = 5e-7  # less than this below zero is rounding, not a collision
 LOW = ("under", "overlap", "worse")
+# Aims that come to nothing where, and only where, all their columns are 0.
+OF_COSTS = ("worse", "overlap", "step", "unresolved", "build_up", "short", "trim")
+NOTHING = 1e-10
 SLIGHT = 1e-4  # mm of a reading per mm of movement at the rim
 
 
@@ -112,6 +115,7 @@ class Problem:
         self.few = len(readings) <= MOST_SEARCHED
         self.turn = exact_turn(freedom) if free.sum() == 1 or self.few else None
         self.basis, self.near, self.last = None, None, None
+        self.nothing = 0  # how many of the first aims came to nothing the last time
 
     def moved(self, at) -> tuple[np.ndarray, np.ndarray]:
         """Readings (m,) after the exact movement `at`, and their rates (m, k). The same
@@ -177,22 +181,39 @@ class Problem:
         slopes = self.felt * self.moved(at)[1]
         lines = self.straighten(at, slopes, lambda step: step)
         draft, parts = self.draft(*lines, free.locked, (low, high))
+        found = None
+        if self.near and self.nothing:
+            with suppress(Infeasible):
+                found = self._finish_near(draft, parts, self.nothing)
+        return found or self._finish_near(draft, parts, 0)
+
+    def _finish_near(self, draft, parts, nothing: int):
+        """`finish`, begun where a programme much like this one ended; the first aims,
+        so many of them, are held at nothing without looking. Raises Infeasible where
+        they cannot be, which tells nothing of the others."""
         programme = draft.programme(self.basis)
         programme.near = self.near
-        found = self.finish(programme, draft, parts)
+        for _, cost in islice(self.aims(draft, parts), nothing):
+            programme.leave_out(cost)
+        found = self.finish(programme, draft, parts, nothing, unsure=nothing)
         self.basis, self.near = programme.first_basis, programme.bases or None
         return found
 
-    def finish(self, programme, draft, parts, done: int = 0):
+    def finish(self, programme, draft, parts, done: int = 0, unsure: int = 0):
         """(movements, detail): aims in strict order, then the least movement.
 
-        The first `done` aims are held already.
+        The first `done` aims are held already; whether there is a point at all is known
+        from the aim number `unsure` on.
         """
+        nothing = done
         for number, (name, cost) in enumerate(self.aims(draft, parts)):
             if number < done:
                 continue
-            value = programme.minimize(cost, sure=number > 0)
+            value = programme.minimize(cost, sure=number > unsure)
             self.hold(name, value, programme, parts)
+            if number == nothing and name in OF_COSTS and value <= NOTHING:
+                nothing += 1
+        self.nothing = nothing
         moves = programme.least_movement(tied=self.tied)
         return moves, self.detail(programme, draft, parts, moves)
 
