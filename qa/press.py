@@ -148,9 +148,10 @@ def _print(order: PackOrder, folder: Path) -> None:
     pack = read(order)
     data, pages = _render(pack, folder)
     (folder / "pack.pdf").write_bytes(data)
-    (folder / "record.json").write_bytes(pack.record)
+    record = pack.record.encode()
+    (folder / "record.json").write_bytes(record)
     told = {"pages": pages, "head": pack.head, "unsealed": pack.unsealed}
-    told["sha256"] = [_sha256(data), _sha256(pack.record)]
+    told["sha256"] = [_sha256(data), _sha256(record)]
     told["archival"] = _archival(data, pages)
     part = folder / "printed.part"
     part.write_text(json.dumps(told), "utf-8")

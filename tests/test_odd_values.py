@@ -135,6 +135,8 @@ def test_no_odd_id_breaks_a_page(demo_db, part):
                 answer = asked(client, address)
                 if not answer.wsgi_request.resolver_match:
                     leads_nowhere.add((kind, value))
+                    if answer.status_code != 404:
+                        faults.append(f"{name} {address[:80]}: no page, and no 404")
                 faults += broken(answer, f"{name} {address[:80]}")
     assert "\n".join(faults) == ""
 

@@ -149,18 +149,18 @@ class Replay:
 def replay(checks: list[Check]) -> list[tuple]:
     """Return of each check (with its entry and fit-up) its state and what stands."""
     happened = _facts(checks)
-    found = []
+    states = []
     for check in checks:
         state = CheckState(
             fit_check=check,
             wanted=check.wanted,
             started_at=check.entry.received_at,
         )
-        replay = Replay(state, {check.entry_id, check.fit_up.entry_id})
+        course = Replay(state, {check.entry_id, check.fit_up.entry_id})
         for fact in happened[check.pk]:
-            replay.take(fact)
-        found.append(replay.finish())
-    return found
+            course.take(fact)
+        states.append(course.finish())
+    return states
 
 
 def _facts(checks: list[Check]) -> dict[int, list]:

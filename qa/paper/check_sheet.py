@@ -24,7 +24,8 @@ MOST_MAP, LEAST_MAP = 372.0, 160.0
 
 def render(sheet: CheckSheet, paper: str = "a4") -> bytes:
     """PDF bytes on "a4" or "letter"; the same sheet gives the same bytes."""
-    attachments = [("check.json", "application/json", sheet.data)] if sheet.data else []
+    data = sheet.data.encode()
+    attachments = [("check.json", "application/json", data)] if data else []
     return sheets(
         story(sheet, paper),
         title_block(sheet),

@@ -96,8 +96,8 @@ def title_block(pack: Pack) -> TitleBlock:
 
 def attachments(pack: Pack, files: dict[str, str]) -> list[tuple[str, str, bytes]]:
     return [
-        (files["record"], "application/json", pack.record),
-        (files["table"], "text/csv", pack.table),
+        (files["record"], "application/json", pack.record.encode()),
+        (files["table"], "text/csv", pack.table.encode()),
         (files["issue"], "application/json", issue_of(pack)),
     ]
 

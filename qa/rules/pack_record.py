@@ -12,6 +12,7 @@ from shop.ledger.canonical import canonical
 # Another where rows or facts are told that were not, or are called otherwise.
 FORM = "pack/3"
 RECORD, TABLE, ISSUE = "record.json", "characteristics.csv", "issue.json"
+UTF_8 = "\ufeff"  # the mark by which spreadsheets know it
 # Fields of a first article (names only), and what a line calls them.
 FIELDS = {
     "Characteristic Number": "number",
@@ -26,16 +27,16 @@ FIELDS = {
 }
 
 
-def record_of(content: dict) -> bytes:
-    """The record as bytes: its sha256 is the content digest."""
-    return canonical({"form": FORM, **content}).encode()
+def record_of(content: dict) -> str:
+    """The record as text: the sha256 of its UTF-8 is the content digest."""
+    return canonical({"form": FORM, **content})
 
 
 def digest_of(record: bytes) -> str:
     return hashlib.sha256(record).hexdigest()
 
 
-def table_of(record: bytes) -> bytes:
+def table_of(record: str | bytes) -> str:
     """Every characteristic of a record as CSV; ValueError for what is no record."""
     lines = json.loads(record)["characteristics"]
     text = io.StringIO()
@@ -43,4 +44,4 @@ def table_of(record: bytes) -> bytes:
     writer.writerow(FIELDS)
     for line in lines:
         writer.writerow([plain_cell(line[key]) for key in FIELDS.values()])
-    return text.getvalue().encode("utf-8-sig")
+    return UTF_8 + text.getvalue()

@@ -84,7 +84,7 @@ class FileCommand(BaseCommand):
                 parser.add_argument("holes", metavar="HOLES.csv", type=Path)
 
             def answer(self, options):
-                plan = planned(options["holes"])
+                plan = hole_plan(options["holes"])
                 code = 0 if plan.conforms else 1
                 return Answer(as_plain(plan), text_lines(plan), code)
 

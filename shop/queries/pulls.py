@@ -130,7 +130,7 @@ def _lines(planned: list[Ply], laid: list[PlyLaid]) -> list[PliesLine]:
     signed = panels_of("ply", [ply.pk for ply in laid])
     pairs = [(ply, by_order.get(ply.order)) for ply in planned]
     pairs += [(None, ply) for ply in laid if not ply.planned]
-    return [PliesLine(ply, laid, laid and signed[laid.pk]) for ply, laid in pairs]
+    return [PliesLine(ply, row, row and signed[row.pk]) for ply, row in pairs]
 
 
 def pull_page(pull: Pull) -> PullPage:

@@ -20,6 +20,7 @@ from qa.numeric.plan.assembly import plan_assembly
 from qa.numeric.plan.bodies import Between, Body
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.result import PlanOptions
+from tests.numeric.coverage import assert_95_percent
 
 CHECKS = int(os.environ.get("FAYLINE_INTERVAL_CHECKS", "5"))
 FRAME, LOWER, UPPER = 0, 1, 2
@@ -83,8 +84,8 @@ def planned(every, options, motions=(None, None), **more):
     return plan_assembly(bodies, betweens(every), options, **more)
 
 
-def held(random, tight):
-    """For each interval of one check whether it holds the truth: (moves, cuts)."""
+def errors(random, tight):
+    """How far each interval of one check is off, in its halves: (moves, cuts)."""
     true = true_gaps(random, tight)
     own = math.sqrt(OPTIONS.uncertainty_mm**2 - OPTIONS.common_u_mm**2)
     zero = random.normal(0, OPTIONS.common_u_mm)
@@ -105,23 +106,20 @@ def held(random, tight):
         shifts = {"x": his.move.x_mm, "y": his.move.y_mm, "turn": his.move.turn_deg}
         amounts = shifts | dict(his.move.amounts)
         moves += [
-            abs(amounts[one.name] - one.value) <= one.half for one in mine.known.moves
+            (amounts[one.name] - one.value) / one.half for one in mine.known.moves
         ]
     for mine, his in zip(plan.joints, exact.joints, strict=True):
         trims = {station.label: station.trim for station in his.stations}
-        cuts += [
-            abs(trims[one.label] - one.trim) <= one.half for one in mine.known.cuts
-        ]
+        cuts += [(trims[one.label] - one.trim) / one.half for one in mine.known.cuts]
     return moves, cuts
 
 
 def test_intervals_of_parts_planned_together_hold_in_93_to_97_percent():
-    found = [held(np.random.default_rng(seed), tight=True) for seed in range(CHECKS)]
-    for which in (0, 1):
-        every = np.concatenate([one[which] for one in found])
-        assert len(every) > 3 * CHECKS
-        chance = 2 * math.sqrt(0.05 * 0.95 / CHECKS)
-        assert 0.93 - chance <= every.mean() <= 0.97 + chance, (which, every.mean())
+    rows = [errors(np.random.default_rng(n), tight=True) for n in range(CHECKS)]
+    for moves_or_cuts in zip(*rows, strict=True):
+        together = np.concatenate(moves_or_cuts)
+        assert len(together) > 3 * CHECKS
+        assert_95_percent(together, CHECKS)
 
 
 def test_how_far_a_place_goes_is_told_as_wide_as_the_move_that_takes_it():

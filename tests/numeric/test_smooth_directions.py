@@ -5,24 +5,27 @@ Largest error of direction, degrees. "Before": bisectors. "Curve": the smooth cu
 itself, which is what outlines have that are no plain shape; of the ones below that have
 no corner, then of those where a station on a small round turns by more than 60 degrees
 (SMALL, and the others in the same case; with 12, 75 of 257 have too few stations on a
-side, and the 25.8 is where no station turns by 60, as for SHORT). "Now": places to a
-hundredth, whatever the outline, nothing said of a corner; none is refused.
+side, and the 25.8 is at a round where none turns by 60, like those of SHORT). "Now":
+places to a hundredth, rectangles of every kind below, nothing said of a corner; none is
+refused. All of it over 40 phases of the stations on each outline.
 
     stations              12    16    20    24    32    48
     rectangle, before   20.2  29.5  26.5  18.8  17.1  11.3
                curve     8.2   2.7   3.1   0.6   0.5   0.4
     small round, before 41.2  40.1  38.8  37.5  34.3  28.8
                curve    25.8   2.2   0.9   0.9   0.9   0.8
-    rectangle, now       0.9   0.1   0.2   0.0   0.3   0.0
+    rectangle, now       0.9   1.2   1.4   0.8   0.3   0.1
     ellipse, before     10.0   6.7  13.2  10.6   7.1   3.7
              curve       3.9   1.7   5.6   4.0   1.8   0.7
              now         0.0   0.0   0.0   0.0   0.0   0.0
 
-A side with two stations between corners with none (SHORT) has the places of a round
-end, and nothing tells them apart: 30.0 before, 32.5 after, at those two.
+A side with two stations between corners with none (SHORT, by 12) has the places of a
+round end, and a curve by itself does not tell them apart: 30.0 before, 32.5 by it, at
+those two; now 0.1, by the rectangle that all stations lie on.
 """
 
 import math
+import os
 from dataclasses import replace
 
 import numpy as np
@@ -46,6 +49,8 @@ SHORT = [(1100, 500, 90)]
 LONG = [(500, 500), (600, 450), (800, 400), (1000, 340), (1200, 400)]
 ELLIPSES = [(500, 500), (600, 450), (800, 400), (1000, 340)]
 PHASES = [k * 0.618034 % 1 for k in range(40)]
+# Of the phases each size has every one in .ci/long, else two of its own.
+SPARSE = 1 if "FAYLINE_CASES" in os.environ else 20
 
 
 def on_rectangle(width, height, radius, s):
@@ -200,17 +205,18 @@ def test_rectangles_with_rounds_and_ellipses_map_at_the_first_try(count):
     worst = {}
     for make, sizes in ((rectangle, RECTANGLES + SMALL + SHORT), (ellipse, LONG)):
         for number, size in enumerate(sizes):
-            places, true = make(size, count, PHASES[number])
-            turn = np.exp(1j * number)
-            places, true = (
-                np.array([complex(*one) * turn for one in some])
-                for some in (places, true)
-            )
-            at = np.column_stack([places.real, places.imag]).round(2)
-            found = build_joint(stations(at.tolist())).gap_directions
-            error = off(found, np.column_stack([true.real, true.imag]))
-            worst[make] = max(worst.get(make, 0.0), error)
-    assert worst[rectangle] < 1 and worst[ellipse] < 0.01
+            for phase in PHASES[number % SPARSE :: SPARSE]:
+                places, true = make(size, count, phase)
+                turn = np.exp(1j * (number + phase))
+                places, true = (
+                    np.array([complex(*one) * turn for one in some])
+                    for some in (places, true)
+                )
+                at = np.column_stack([places.real, places.imag]).round(2)
+                ways = build_joint(stations(at.tolist())).gap_directions
+                error = off(ways, np.column_stack([true.real, true.imag]))
+                worst[make] = max(worst.get(make, 0.0), error)
+    assert worst[rectangle] < (2 if count < 24 else 1) and worst[ellipse] < 0.02
 
 
 def sides_of(corners, radius, on_side):

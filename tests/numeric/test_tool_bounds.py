@@ -17,7 +17,8 @@ from tests.numeric.molds import Mold, numbers
 
 MOLDS = int(os.environ.get("FAYLINE_TOOL_MOLDS", "100"))
 # The 1 % that is asked of 4,000 molds; of fewer four standard deviations of a share
-# near 95 %.
+# near 95 %. That reaches beyond 100 %: that bounds are too wide is then seen by
+# narrower ones, which must not cover as much.
 ALLOWED = 0.01 if MOLDS >= 4000 else 4 * math.sqrt(0.95 * 0.05 / MOLDS)
 
 
@@ -127,13 +128,15 @@ def out_of_reach(mold):
 def test_bounds_cover_the_tool_at_all_stations_in_95_percent_of_molds(
     parts, gap_sd, flush_sd, given
 ):
-    covered = 0
+    worst = []  # error of a mold, in halves of its bounds
     for mold in molds(parts, gap_sd=gap_sd, flush_sd=flush_sd):
         true = out_of_reach(mold) @ mold.tool
         report = tell_tool(mold.joint, mold.parts(parts), mold.motions, sd_mm=given)
         low, high = numbers(report, "low_mm"), numbers(report, "high_mm")
-        covered += bool(((low <= true) & (true <= high)).all())
-    assert covered / MOLDS == pytest.approx(0.95, abs=ALLOWED)
+        worst.append(np.abs((2 * true - low - high) / (high - low)).max())
+    worst = np.array(worst)
+    assert (worst <= 1).mean() == pytest.approx(0.95, abs=ALLOWED)
+    assert (worst <= 0.75).mean() < 0.86
 
 
 @pytest.mark.slow

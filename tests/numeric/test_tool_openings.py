@@ -179,8 +179,8 @@ def test_openings_are_told_only_as_far_as_parts_link_them():
 
 
 def doors(own, tried, count=DOORS):
-    """(whether the bounds of all openings hold together, their mean width) of doors
-    whose own deviations are `own` mm, read anew with 0.1 mm in every opening."""
+    """(worst error of all openings in halves of their bounds, mean width of those) of
+    doors whose own deviations are `own` mm, read anew with 0.1 mm in every opening."""
     joint = door(across=3, up=2)
     size = 2 * len(joint.stations)
     random = np.random.default_rng(21)
@@ -202,16 +202,22 @@ def doors(own, tried, count=DOORS):
         bounds = [(v, true[k, row]) for row in found for k, v in enumerate(found[row])]
         assert len(bounds) == 2 * size
         yield (
-            all(v.low_mm <= at <= v.high_mm for v, at in bounds),
+            max(
+                abs(2 * at - v.low_mm - v.high_mm) / (v.high_mm - v.low_mm)
+                for v, at in bounds
+            ),
             sum(v.high_mm - v.low_mm for v, _ in bounds) / len(bounds),
         )
 
 
 def test_bounds_of_openings_hold_together_whatever_the_parts_are_themselves():
-    """Four standard deviations about 95 %; what parts are themselves, twice what is
-    read anew or nothing, comes again in both openings and changes no bound's width."""
-    held, widths = zip(*doors(0.2, ("01", "01", "01")), strict=True)
+    """Four standard deviations about 95 %, and bounds a quarter narrower do not hold
+    like that, by which few tell that they are not too wide. What parts are themselves,
+    twice what is read anew or nothing, comes again in both openings and changes no
+    bound's width."""
+    worst, widths = zip(*doors(0.2, ("01", "01", "01")), strict=True)
     allowed = 4 * math.sqrt(0.95 * 0.05 / DOORS)
-    assert np.mean(held) == pytest.approx(0.95, abs=allowed)
+    assert np.mean(np.array(worst) <= 1) == pytest.approx(0.95, abs=allowed)
+    assert np.mean(np.array(worst) <= 0.75) < 0.86
     _, alike = zip(*doors(0.0, ("01", "01", "01")), strict=True)
     assert np.mean(widths) == pytest.approx(np.mean(alike), rel=0.1)

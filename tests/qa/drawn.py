@@ -144,7 +144,7 @@ def check_sheet(count=24, **changes) -> CheckSheet:
             "url": URL,
             "digest": "ab12" * 16,
             "ledger_head": "1093 9f3c",
-            "data": b'{"check":"FC-0047"}',
+            "data": '{"check":"FC-0047"}',
         }
         | changes
     )

@@ -1329,7 +1329,7 @@ def test_a_press_that_died_is_told_and_what_it_left_another_may_issue(demo_db):
 def test_what_is_table_and_record_is_made_from_the_same_lines():
     line = dict.fromkeys(pack_record.FIELDS.values(), "") | {"comment": "=1+1"}
     record = pack_record.record_of({"characteristics": [line]})
-    assert b"'=1+1" in pack_record.table_of(record)
+    assert "'=1+1" in pack_record.table_of(record)
     with pytest.raises((KeyError, ValueError)):
         pack_record.table_of(b"{}")
 

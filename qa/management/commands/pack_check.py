@@ -204,7 +204,7 @@ def _content(answer: Answer, found: PackFile) -> None:
                 f"{answer.pages}"
             )
     try:
-        if pack_record.table_of(record) != table:
+        if pack_record.table_of(record).encode() != table:
             answer.altered.append(f"{named[1]}: not the table of {named[0]}")
         if json.loads(issue)["content_sha256"] != digest:
             answer.altered.append(f"{named[2]}: names another content digest")

@@ -320,15 +320,15 @@ def _taped(
             f"there must be one line of distances for each of {len(lengths)} sides; "
             f"there are {len(distances)}"
         )
-    for number, (gone, length) in enumerate(zip(distances, lengths, strict=True), 1):
-        if not all(math.isfinite(length) for length in gone):
+    for number, (line, length) in enumerate(zip(distances, lengths, strict=True), 1):
+        if not all(math.isfinite(distance) for distance in line):
             raise ValueError(f"side {number}: a distance must be a finite number")
-        if list(gone) != sorted(set(gone)):
+        if list(line) != sorted(set(line)):
             raise ValueError(f"side {number}: the distances must rise")
-        if gone and not (gone[0] >= 0 and gone[-1] <= length + 1e-6):
+        if line and not (line[0] >= 0 and line[-1] <= length + 1e-6):
             raise ValueError(
                 f"side {number} is {length:.2f} mm long; the distances reach "
-                f"from {gone[0]:g} to {gone[-1]:g} mm"
+                f"from {line[0]:g} to {line[-1]:g} mm"
             )
     return distances
 

@@ -32,14 +32,15 @@ def outward(places: np.ndarray) -> np.ndarray | None:
         return None
     middle = (places.min(axis=0) + places.max(axis=0)) / 2
     size = float(np.ptp(places, axis=0).max())
-    for found, most in (
+    for fit, most in (
         (_ellipse((places - middle) / size, size), END),
         (_rectangle(places), ROUND),
     ):
-        if found is not None:
+        if fit is not None:
             # A side or an end that no station stands on may lie anywhere.
-            ahead = np.einsum("ij,ij->i", found[1], np.roll(found[1], -1, axis=0))
-            return found[1] if ahead.min() > most else None
+            _, normals = fit
+            ahead = np.einsum("ij,ij->i", normals, np.roll(normals, -1, axis=0))
+            return normals if ahead.min() > most else None
     return None
 
 
@@ -62,7 +63,7 @@ def _ellipse(at: np.ndarray, size: float):
     if axes[0] <= 0 or level <= 0:
         return None
     sharpest = size * math.sqrt(level * axes[0]) / axes[1]
-    return _told(off, sharpest, slopes / lengths[:, None])
+    return _close_enough(off, sharpest, slopes / lengths[:, None])
 
 
 def _powers(at) -> np.ndarray:
@@ -70,7 +71,7 @@ def _powers(at) -> np.ndarray:
     return np.array([x * x, y * y, x * y, x, y])
 
 
-def _told(off: float, radius: float, normals):
+def _close_enough(off: float, radius: float, normals):
     """(off, normals) where places lie as close as the least radius of a shape asks."""
     close = off <= min(CLOSELY_MM, radius / PLAINLY)
     return (off, normals) if close and radius >= ROUND_MM else None
@@ -84,22 +85,22 @@ def _rectangle(places: np.ndarray):
     turned = _turned(places, turn)
     low, high = turned.min(axis=0), turned.max(axis=0)
     half, middle = (high - low) / 2, _turned((low + high)[None] / 2, -turn)[0]
-    found = []
+    fits = []
     for share in STARTS:
         start = np.r_[middle, turn, half, 2 * share * half.min()]
         at = _nearest(places, start)
         off = float(np.abs(_distances(places, at[None])).max())
-        found.append((off, at))
+        fits.append((off, at))
         if off < VERY_CLOSELY_MM:
             break
-    off, at = min(found, key=lambda side: side[0])
+    off, at = min(fits, key=lambda fit: fit[0])
     corners = _beyond(places, at[None])[0]
     signs = np.where(_turned(places - at[:2], at[2]) < 0, -1.0, 1.0)
     on_round = (corners > 0).all(axis=1, keepdims=True)
     side = corners == corners.max(axis=1, keepdims=True)
     ways = np.where(on_round, corners, side) * signs
     ways /= np.linalg.norm(ways, axis=1, keepdims=True)
-    return _told(off, float(at[5]), _turned(ways, -at[2]))
+    return _close_enough(off, float(at[5]), _turned(ways, -at[2]))
 
 
 def _turned(places, angle: float) -> np.ndarray:

@@ -66,7 +66,7 @@ class CheckSheet:
     `condition` are (caption, value) pairs: how held, bare or finished, instrument with
     its standard uncertainty and feet, temperature. `outcome` is the state for the sign,
     `outcome_word` what it says. `counts` are (state, word, number). `data` is attached
-    to the file as JSON. An empty `url` leaves out the code.
+    to the file, JSON. An empty `url` leaves out the code.
     """
 
     shop: str
@@ -105,7 +105,7 @@ class CheckSheet:
     digest: str = ""
     ledger_head: str = ""
     banner: str = ""
-    data: bytes = b""
+    data: str = ""
 
 
 def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
@@ -167,7 +167,7 @@ def sheet_of(view: checks.CheckView, url: str) -> CheckSheet:
         digest=digest(content),
         ledger_head=ledger_place(last),
         banner=_banner(view),
-        data=content.encode(),
+        data=content,
     )
 
 

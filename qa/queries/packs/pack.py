@@ -78,7 +78,8 @@ class Changes:
 
 @dataclass(frozen=True)
 class Pack:
-    """All that the pages show. `record` is canonical JSON, `digest` its sha256."""
+    """All that the pages show. `record` is canonical JSON, `digest` its sha256,
+    `table` CSV."""
 
     shop: str
     label: str
@@ -101,9 +102,9 @@ class Pack:
     summary: tuple[Summary, ...]
     sections: tuple
     changes: Changes | None
-    record: bytes
+    record: str
     digest: str
-    table: bytes
+    table: str
     mark: str = ""
     cautions: tuple[str, ...] = GENERAL_CAUTIONS
 
@@ -122,7 +123,7 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     found = next(section for section in sections if isinstance(section, Joints))
     claims = claims_of(scope, found, sections)
     record = pack_record.record_of(_content(scope, sections, claims))
-    digest = pack_record.digest_of(record)
+    digest = pack_record.digest_of(record.encode())
     return Pack(
         shop=the_shop().name,
         label=order.label,
@@ -265,7 +266,7 @@ def _are(some: int, many: int) -> str:
     return "is" if 1 in (some, many) else "are"
 
 
-def _changes(order: PackOrder, record: bytes, digest: str) -> Changes | None:
+def _changes(order: PackOrder, record: str, digest: str) -> Changes | None:
     """What differs from the newest earlier issue of the same; None for the first."""
     before = (
         IssuedPack.objects.filter(
