@@ -267,8 +267,6 @@ class BeforePullField(forms.TypedChoiceField):
         super().__init__(
             label=_("Done before"),
             coerce=int,
-            empty_value=None,
-            required=False,
             help_text=_("Parts of that pull and later ones are of the repaired mold."),
         )
 

@@ -733,8 +733,9 @@ def test_pages_and_papers_of_a_correction(shop, client_of):
     plain = client.get("/corrections/1/scribe.pdf?seen=outside").content
     assert plain != answer.content
     answer = client.post("/corrections/1/done/", {"note": ""})
-    assert answer.context["form"].errors["note"]
-    answer = client.post("/corrections/1/done/", {"note": "scribed"}, follow=True)
+    assert {*answer.context["form"].errors} == {"note", "before_pull"}
+    said = {"note": "scribed", "before_pull": 3}
+    answer = client.post("/corrections/1/done/", said, follow=True)
     assert "No part pulled since then" in answer.content.decode()
 
 

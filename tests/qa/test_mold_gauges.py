@@ -175,7 +175,8 @@ def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
 
 
 def test_the_drift_of_a_mold_names_the_gauges_in_doubt_that_read_it(shop, client_of):
-    """Also of pulls that the advice is not told by; what stands above is not repeated.
+    """Also of pulls that the advice is not told by; parts that the page names already
+    are not named again, whatever other molds show.
     Of a gauge that was overdue and off nothing says that a calibration clears it."""
     off, shop.gauge = make_instrument(shop.by), make_instrument(shop.by)
     due = timezone.localdate() - timedelta(days=1)
@@ -185,6 +186,8 @@ def test_the_drift_of_a_mold_names_the_gauges_in_doubt_that_read_it(shop, client
         gauge, shop.gauge = shop.gauge, off if seed < 2 else shop.gauge
         shop.fit(part, shop.airframes[0], noisy(seed), ripple(seed))
         shop.gauge = gauge
+    plug = make_tool(shop.by, kind="plug")
+    tooling.change_tool(by=shop.by, tool=shop.mold, plug=plug)
     names = f"It read {parts[0].serial}, {parts[1].serial}: "
     client = client_of("visitor")
     address = f"/molds/{shop.mold.pk}/fits/{shop.joint.pk}/{shop.design.pk}/"
@@ -197,6 +200,14 @@ def test_the_drift_of_a_mold_names_the_gauges_in_doubt_that_read_it(shop, client
     for page in (address, newest, f"/tooling/{shop.mold.pk}/"):
         words = plain(client.get(page))
         assert words.count(again) == 2 and "finds it good" not in words, page
+    shop.gauge = off
+    other = make_mold(shop.by, design=shop.design, plug=plug)
+    gauges.set_gauge_rules(by=shop.by, unfit="warn")
+    for seed in (7, 8):
+        shop.fit(shop.pull(other), shop.airframes[0], noisy(seed), ripple(seed))
+    words = plain(client.get(address))
+    assert words.count(f"{parts[1].serial}, {other.code}-1") == 2
+    assert words.count(f"It read {parts[0].serial}") == 2
 
 
 def test_a_gauge_used_overdue_is_told_as_one_found_off_is_until_it_is_good(

@@ -139,7 +139,7 @@ def panel(tool: Tool, unit: str) -> Panel:
     for fits in reversed(newest):
         page = _page(known, fits, None, unit)
         if page.told.report.anything:
-            return Panel(rows, page, drift=drift_of(fits, unit, known.doubts))
+            return Panel(rows, page, drift=_drift_beside(page, known))
     done = (
         correction
         for correction in known.corrections
@@ -179,8 +179,16 @@ def fits_page(
     fits = known.loaded.get((tool.pk, *key))
     if fits is None:
         return None
-    drift = drift_of(fits, unit, known.doubts)
-    return replace(_page(known, fits, choice, unit), drift=drift)
+    page = _page(known, fits, choice, unit)
+    return replace(page, drift=_drift_beside(page, known))
+
+
+def _drift_beside(page: FitsPage, known: _Known) -> MoldDrift:
+    """The drift with the doubts of those parts that the page does not name by its own:
+    of them it says so already."""
+    told = {check.pk for fit in page.told.used for check in fit.checks}
+    left = {key: own for key, own in known.doubts.items() if key not in told}
+    return drift_of(page.told.fits, page.unit, left)
 
 
 def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> FitsPage:
