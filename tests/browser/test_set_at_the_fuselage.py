@@ -7,6 +7,7 @@ from playwright.sync_api import expect
 from qa.actions import checks
 from qa.models import (
     AdjusterSetting,
+    AppliedMove,
     Check,
     CheckState,
     FitPlan,
@@ -27,7 +28,7 @@ from tests.browser.at_the_tablet import (
 )
 from tests.browser.conftest import bring_a_session
 from tests.qa.hung import hung_check, read_displaced
-from tests.qa.planned import take
+from tests.qa.planned import a_check, take
 
 pytestmark = pytest.mark.browser
 STATIONS = 6
@@ -163,6 +164,52 @@ def test_a_cut_is_taken_gone_through_and_recorded_without_a_network(page, live_s
     assert depth == round(asked * 100 - 10) * 10_000
     assert Entry.objects.filter(form="cut/1").count() == 1
     assert not verify().faults
+
+
+def test_a_free_door_is_moved_otherwise_than_asked_without_a_network(
+    page, live_site, axe
+):
+    page.set_default_timeout(60_000)
+    engineer = Person.objects.get(username="engineer")
+    check = a_check(engineer)
+    read_displaced(check, (0, 0, 0.001), (1.2, 0, 0))
+    checks.finish_check(by=engineer, check=check)
+    plan = take(engineer, check, None)
+    bring_a_session(page, live_site, "builder")
+    page.goto(f"{live_site.url}/tablet/next/{check.entry_id}")
+    expect(page.locator(".steps li").first).to_contain_text("left")
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Go through it").first.click()
+    asked = page.locator('li[data-step][data-asked="1"]')
+    along = asked.filter(has_text="sliding along x, right or left")
+    expect(along.locator("output")).to_have_text("1.20 mm left, as asked")
+    # No word is wider than its key.
+    fits = "keys => keys.every(key => key.scrollWidth <= key.clientWidth)"
+    assert asked.get_by_role("button").evaluate_all(fits)
+    keys = along.get_by_role("button").all()
+    assert all(key.bounding_box()["height"] >= 104 for key in keys)
+    keys[0].click()
+    expect(along.locator("output")).to_have_text(
+        "1.30 mm left, otherwise: asked 1.20 mm left"
+    )
+    assert axe(page) == []
+    for done in asked.get_by_role("checkbox").all():
+        done.check()
+    page.get_by_role("button", name="Record what was done").click()
+    expect(page.get_by_role("heading", name="Recorded")).to_be_visible()
+    page.get_by_role("button", name="Measure").click()
+    at(page, "1", "gap")
+    expect(page.locator(".reference")).to_contain_text("expected 2.")
+    assert not AppliedMove.objects.exists()
+
+    page.context.set_offline(False)
+    all_sent(page)
+    (move,) = AppliedMove.objects.all()
+    x = next(one["amount"] for one in move.amounts if one["name"] == "x")
+    assert (x, move.plan) == ("-1.3000", plan)
+    again = Check.objects.latest("number")
+    assert again.fit_up.reason == FitUpReason.MOVE
+    assert Entry.objects.filter(form="move/3").count() == 1 and not verify().faults
 
 
 def finish(page):

@@ -39,6 +39,12 @@ class MotionRow:
         return self.motion.name
 
     @property
+    def key_words(self) -> tuple[str, str]:
+        """What stands on keys for + and −, where there is room for one short word."""
+        in_plane = self.motion.free and self.name == "turn"
+        return ("↺", "↻") if in_plane else (self.plus, self.minus)
+
+    @property
     def title(self) -> str:
         at = _(", at station %(at)s") % {"at": self.at} if self.at else ""
         words = _("%(motion)s, %(plus)s or %(minus)s") % {

@@ -194,7 +194,8 @@ def _motion(row: MotionRow, unit: str) -> Row:
     places = row.places(unit)
     asked, coarse = row.steps(unit, places), move_rows.COARSE
     low, high = min(0, asked) - move_rows.MORE, max(0, asked) + move_rows.MORE
-    signs = (row.minus, -coarse), (row.minus, -1), (row.plus, 1), (row.plus, coarse)
+    plus, minus = row.key_words
+    signs = (minus, -coarse), (minus, -1), (plus, 1), (plus, coarse)
     return Row(
         item={"name": row.name, "unit": unit, "places": places, "asked": asked},
         title=row.title,
