@@ -1,11 +1,13 @@
 """What a tablet sends of settings and cuts done at the fuselage, and what it carries to
 do so without a network: each act one fact, and the check after it in its fit-up."""
 
+import io
 import uuid
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
 
 from qa.actions import checks, fit_plans
 from qa.actions.planning_defaults import set_plan_defaults
@@ -25,7 +27,7 @@ from shop.models import Entry, StructuralClass
 from tests.around import by_hand
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import read
-from tests.qa.planned import a_check, even, planned, read_at, take
+from tests.qa.planned import a_check, even, planned, read_at, take, without_spread
 from tests.qa.test_acts import put
 from tests.qa.test_claims import Sender
 
@@ -205,6 +207,65 @@ def test_a_move_beside_a_cut_is_expected_where_the_server_expects_it(engineer, b
     for field in beside:
         expected = here[field["station"], field["kind"]]
         assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
+
+
+RODS = {
+    "unit": "mm", "points_count": "2", "adjusters_count": "2",
+    "plus_0": "aft", "minus_0": "fore", "x_0": "1",
+    "name_0": "upper rod", "kind_0": "hinge", "at_x_0": "-400", "at_y_0": "200",
+    "name_1": "lower rod", "kind_1": "hinge", "at_x_1": "-400", "at_y_1": "-200",
+    **{f"{name}_{row}": value for row in (0, 1) for name, value in (
+        ("of", ("upper rod", "lower rod")[row]), ("word", "aft"), ("far", "2.5"),
+        ("back", "2.5"), ("step", "0.3125"), ("by", "turn"),
+    )},
+}  # fmt: skip
+
+
+def test_quarter_turns_of_a_rod_end_go_by_its_pitch_from_the_page_to_the_re_check(
+    engineer, builder, client_of
+):
+    """A pitch of 1.25 mm: a quarter turn is 0.3125 mm, and 0.9375 mm are three."""
+    check = a_check(engineer)
+    position = check.fit_up.joint.position
+    form = client_of("engineer").post(f"/positions/{position.pk}/held/state/", RODS)
+    assert form.status_code == 302, form.context["form"].errors
+    read_displaced(check, shift=(-0.9375, 0, 0))
+    checks.finish_check(by=engineer, check=check)
+    words = "three quarters of a turn, 0.9375 mm aft"
+    page = builder.get(f"/fit-checks/{check.entry_id}/plan/").content.decode()
+    assert page.count("three quarters of a turn, 0.9375 mm") >= 2
+    plan = take(engineer, check, None)
+    paper = builder.get(f"/fit-checks/{check.entry_id}/plan/work-order.pdf")
+    printed = words_on(paper)
+    assert f"pper rod: {words}; lower rod: {words}" in without_spread(printed)
+    told = next_of(builder, check)
+    assert [item["asked"] for item in told["items"]] == [3, 3]
+    name = told["items"][0]["name"]
+    assert words_of(told)[name][3 - told["words"][0]["low"]] == words
+    said = done(told, **{item["name"]: 2 for item in told["items"]})
+    assert put(builder, said, form="set/1").status_code == 201
+    made = AdjusterSetting.objects.get(name=name)
+    assert (made.change_nm, made.asked_nm) == (625_000, 937_500)
+    assert PlanEnd.objects.get(plan=plan).how == "done"
+    # Half a turn was done, a quarter is left to do.
+    again = a_check(engineer, fit_up=FitUp.objects.latest("number"))
+    beside = builder.get(f"/api/checks/{again.entry_id}").json()["beside"]
+    here = expected_of(told, said)
+    for field in beside:
+        expected = here[field["station"], field["kind"]]
+        assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
+    read_displaced(again, shift=(-0.3125, 0, 0))
+    checks.finish_check(by=engineer, check=again)
+    left = next_of(builder, again)
+    assert "half a turn, 0.625 mm aft" in left["html"]
+    set_page = builder.get(f"/fit-checks/{again.entry_id}/set/").content.decode()
+    assert "half a turn, 0.625 mm aft" in set_page
+    assert not verify().faults
+
+
+def words_on(answer) -> str:
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    return " ".join(" ".join(page.extract_text().split()) for page in pages)
 
 
 def astray(by):
