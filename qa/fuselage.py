@@ -71,8 +71,9 @@ def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
         worked = _worked_out(worked)
     items = list(map(Said, said.items("items", dict, "a list of what was done")))
     named = [item for item in items if item.text("name", 90)]
-    moved = _moved(named, said.flag("moved"), worked)
-    made = _settings([item for item in named if not item.text("unit", 2)], worked)
+    by_motion = [item for item in named if item.text("unit", 2)]
+    moved = _moved(by_motion, said.flag("moved"), worked)
+    made = _settings([item for item in named if item not in by_motion], worked)
     note, more = said.text("note"), said.flag("more")
     checks_cut = [joint.check for joint in worked.joints]
     taken = [_taken(item, checks_cut) for item in items if item.text("side", 8)]
@@ -140,7 +141,7 @@ def _changed(made: Settings) -> bool:
     return any(setting.value_nm != setting.was_nm for setting in made.settings)
 
 
-def _moved(named: list[Said], as_asked: bool, worked: WorkedPlan) -> Moved | None:
+def _moved(by_motion: list[Said], as_asked: bool, worked: WorkedPlan) -> Moved | None:
     """How far the part was moved, by the motions of the plan; None where it stayed.
 
     as_asked: as tablets said it before they told what was really done.
@@ -150,9 +151,9 @@ def _moved(named: list[Said], as_asked: bool, worked: WorkedPlan) -> Moved | Non
     if as_asked and worked.record:
         return plan_pages.moved(worked, "mm")
     names, made = {motion.name for motion in worked.plan.move.motions}, {}
-    for item in named:
-        name, unit, places = item.text("name", 90), item.text("unit", 2), "places"
-        done, places = item.integer("done"), item.integer(places)
+    for item in by_motion:
+        name, unit = item.text("name", 90), item.text("unit", 2)
+        done, places = item.integer("done"), item.integer("places")
         if name not in names or name in made:
             words = f"The part does not go by {name} in this plan, or twice."
             raise Refused(words, field="items")

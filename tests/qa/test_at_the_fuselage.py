@@ -22,6 +22,7 @@ from qa.models import (
     TrimCut,
 )
 from qa.rules import plan_records
+from qa.rules.planning import Wish
 from shop.ledger.verify import verify
 from shop.models import Entry, StructuralClass
 from tests.around import by_hand
@@ -339,6 +340,21 @@ def test_a_move_that_cannot_be_is_refused_and_one_that_was_none_too(engineer, bu
     still = done(told, **dict.fromkeys([item["name"] for item in told["items"]], 0))
     assert put(builder, still, form="move/3").status_code == 422
     assert not AppliedMove.objects.exists()
+
+
+def test_a_hung_part_that_is_only_cut_is_recorded_with_what_was_not_set(
+    engineer, builder
+):
+    check = hung_check(engineer, 6)
+    read_displaced(check, s3=-1.4)
+    checks.finish_check(by=engineer, check=check)
+    _worked, plan = plan_records.draft(planned(check), Wish(way="trim"))
+    fit_plans.take(by=engineer, plan=plan)
+    told = next_of(builder, check)
+    assert {item.get("name") for item in told["items"]} > {None, UPPER}
+    answer = put(builder, done(told), form="cut/1")
+    assert answer.status_code == 201, answer.content
+    assert TrimCut.objects.filter(depth_nm__gt=0).count() == 1
 
 
 def test_a_tablet_of_before_still_says_that_the_part_was_moved_as_asked(
