@@ -17,8 +17,9 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from django.db import connection
 
+from shop.management.commands import serve
 from shop.models import Person
-from shop.serving import authority, certificates, terminal
+from shop.serving import authority, certificates, logs, terminal
 from shop.serving.server import open_door
 from tests.around import TREE, Site, by_hand, free_port
 from tests.conftest import PASSWORD, database_environment
@@ -111,6 +112,15 @@ def test_a_form_is_kept_though_the_database_came_back_a_moment_ago(live_site):
         assert cursor.fetchone()[0] > 0
     with browser.open(f"{live_site.url}/sign-in/", form) as answer:
         assert answer.status == 200 and "/sign-in/" not in answer.url
+
+
+def test_who_starts_the_server_leaves_no_session_of_the_database_behind(committed_db):
+    connection.ensure_connection()
+    try:
+        serve.application()
+        assert connection.connection is None
+    finally:
+        logs.stop()
 
 
 def test_a_second_server_on_the_same_data_is_refused_in_words(live_site):

@@ -108,6 +108,8 @@ def application() -> Application:
     _ = get_resolver().url_patterns
     gc.collect()
     gc.freeze()
+    # This thread asks nothing more: its session would stay as long as the server does.
+    connection.close()
     return Application(
         site,
         start=lambda: running.extend(
