@@ -111,11 +111,14 @@ def assembly_lines(file: AssemblyFile, plan: AssemblyPlan, half: float) -> list[
     """The plan for people: every part in the order to seat them, every joint, in the
     digits that are known by `half` of an interval, mm."""
     lines = ["Seat the parts in this order:"]
+    at_joints = {end for joint in file.joints for end in (joint.part, joint.surround)}
     for number in plan.order:
         part = plan.parts[number]
         words = "fixed" if part.fixed else move_words(part.move, part.known) or "stays"
         if part.settings is not None:
             words = "; ".join(setting_lines(part)) or "leave it as it is set"
+        if number not in at_joints:
+            words = "at none of these joints: nothing is told of it"
         lines.append(f"  {part.name}: {words}")
     for entry, joint in zip(file.joints, plan.joints, strict=True):
         ends = plan.parts[entry.part].name, plan.parts[entry.surround].name

@@ -38,6 +38,13 @@ def door(folder, readings=one_part.FITS, parts=None, **changes):
     return {"parts": parts or DOOR, "joints": [joint | changes]}
 
 
+def test_a_part_whose_joint_is_missing_is_said_to_be_at_none(tmp_path):
+    parts = [*DOOR, {"name": "hatch"}]
+    out = run(tmp_path, door(tmp_path, parts=parts))[1]
+    assert "hatch: at none of these joints: nothing is told of it" in out
+    assert out.count("at none of these joints") == 1 and "stays" not in out
+
+
 def cowl(folder, noise=0.1, shy=0.0, count=6, unread=()):
     """The assembly of a cowl in two halves, its files written: (assembly, joints, what
     was read)."""
